@@ -1,0 +1,555 @@
+"""What travels between the stages: frozen data, no behaviour. Field names carry the unit; arrays are read-only."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Array = NDArray[np.float64]
+
+# ------------------------------------------------------------------ a measurement file, read
+
+
+@dataclass(frozen=True, eq=False)
+class Column:
+    """One column of a file. `values`: shape (rows,), float64, read-only, converted to `unit`."""
+
+    role: str  # time, frequency, level, power, distortion, impedance
+    channel: str  # L, R, L>R, R>L or "" (not said)
+    unit: str  # Hz, s, V, W, Ω, %, or a dB kind: dB, dBr, dBV, dBu, dBW, dBm, dBFS
+    values: Array
+    header: str = ""  # as it stands in the file
+
+
+@dataclass(frozen=True)
+class Skipped:
+    """A row that was left out, and why."""
+
+    line: int
+    why: str
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """A measurement file as columns, and how it was understood."""
+
+    source: str
+    columns: tuple[Column, ...]
+    rows: int
+    encoding: str = "utf-8"
+    separator: str = ","
+    decimal: str = "."
+    skipped: tuple[Skipped, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    def find(self, role: str, channel: str | None = None) -> Column | None:
+        """The first column with this role (and channel, where one is given), or None."""
+        for column in self.columns:
+            if column.role == role and (channel is None or column.channel == channel):
+                return column
+        return None
+
+    def all(self, role: str) -> tuple[Column, ...]:
+        """Every column with this role, in the file's order."""
+        return tuple(column for column in self.columns if column.role == role)
+
+
+# ------------------------------------------------------------------ the session folder, read
+
+
+@dataclass(frozen=True)
+class Unit:
+    """The unit on the bench."""
+
+    maker: str
+    model: str
+    what: str = ""
+    year: int | None = None
+    mains: str = ""
+
+    @property
+    def name(self) -> str:
+        """Maker and model in one, as printed in a card's corner."""
+        return f"{self.maker} {self.model}".strip()
+
+
+@dataclass(frozen=True)
+class PriceTag:
+    """What the unit cost, and which index carries it to now."""
+
+    paid: float
+    currency: str
+    index: str  # path in the session folder
+    year: int | None = None  # None: the unit's
+    to: int | None = None  # None: the latest in the table
+    fair: float | None = None
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What all measurements of the session share unless one says otherwise."""
+
+    input: str = ""
+    load_ohm: float | None = None
+    channels: str = ""  # driven together: "both", "one", or "" (not said)
+    mains: str = ""
+    coupling: str = "ac"
+    equipment: tuple[str, ...] = ()
+    level_uncertainty_db: float | None = None  # expanded, k = 2
+    distortion_floor_percent: float | None = None
+
+
+@dataclass(frozen=True)
+class Rating:
+    """One [[rated]] table: a limit and the conditions that the maker printed with it. None or "": left out by the maker."""
+
+    quantity: str  # a rated name of verdict.RULES, spelled with underscores
+    unit: str  # the rule's unit
+    at_least: float | None = None
+    at_most: float | None = None
+    within: tuple[float, float] | None = None  # (low, high), low negative
+    load_ohm: float | None = None
+    channels: str = ""
+    band_hz: tuple[float, float] | None = None
+    frequency_hz: float | None = None
+    thd_percent: float | None = None
+    thd_plus_noise_percent: float | None = None
+    power_w: float | None = None
+    input: str = ""
+    weighting: str = ""
+    reference: str = ""  # "rated output", or a power as written
+    reference_w: float | None = None
+    rule: str = ""
+    total: bool = False
+    source: str = ""
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """One [[measurement]] table, with the bench's values where it names none of its own."""
+
+    id: str
+    kind: str
+    file: str = ""  # path in the session folder; "" where the readings stand in session.toml
+    title: str = ""
+    setting: str = ""
+    stage: str = ""  # before, after, bench or ""
+    card: str = ""  # the card it is drawn on; default: its id
+    input: str = ""
+    load_ohm: float | None = None
+    channels: str = ""
+    drive_w: float | None = None  # from `drive`, given as a power, or as volts where the load is known
+    drive_v: float | None = None
+    frequency_hz: float | None = None
+    input_level_v: float | None = None
+    window: str = ""
+    weighting: str = ""
+    driven: str = ""
+    against: str = ""
+    equalised: bool = False
+    amendment: bool = False
+    full_scale_v: float | None = None
+    hold_s: float | None = None
+    loads_ohm: tuple[float, ...] = ()  # math.inf: open
+    volts: Mapping[str, tuple[float, ...]] = field(default_factory=dict)  # channel -> one reading per load
+    volts_step: Mapping[str, float] = field(default_factory=dict)  # channel -> worth of the last digit written, V
+    columns: Mapping[str, str | int] = field(default_factory=dict)  # "left", "frequency" … -> header text or number
+    units: Mapping[str, str] = field(default_factory=dict)
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class EpisodeSettings:
+    """The [episode] table."""
+
+    title: str = ""
+    presenter: str = ""
+    words_per_minute: float = 150.0
+    frame_rate: Fraction = Fraction(30)
+    look: str = "lamplight"
+    card_seconds: float = 6.0
+    photo: str = ""
+
+
+@dataclass(frozen=True)
+class Session:
+    """session.toml as a whole."""
+
+    folder: Path
+    unit: Unit
+    bench: Bench = Bench()
+    price: PriceTag | None = None
+    ratings: tuple[Rating, ...] = ()
+    measurements: tuple[Measurement, ...] = ()
+    episode: EpisodeSettings = EpisodeSettings()
+
+
+@dataclass(frozen=True)
+class Note:
+    """One timestamped note. `segment` is resolved: "" only before the first named one."""
+
+    clip: str  # "" where no clip was named
+    at_s: float  # seconds into the clip (or into the footage where no clip was named)
+    segment: str
+    text: str  # without [card …] and [cut]
+    cards: tuple[str, ...] = ()
+    cut: bool = False
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class Clip:
+    """A `clip` line of the notes. `starts_s`: clock time of its first frame, seconds after midnight, where given."""
+
+    name: str
+    length_s: float | None = None
+    starts_s: float | None = None
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class Notes:
+    """notes.txt as a whole."""
+
+    clips: tuple[Clip, ...] = ()
+    notes: tuple[Note, ...] = ()
+
+
+@dataclass(frozen=True)
+class RepairRow:
+    """One row of repair.csv. Numbers are None where the cell is blank or a word (`open`, `short`)."""
+
+    point: str
+    expected: float | None
+    expected_text: str  # as written, with its unit: "0.38 V", "" where blank
+    found: float | None
+    found_text: str  # "open", "short", or the number with its unit
+    unit: str
+    tolerance: float | None  # absolute, in `unit`; a percentage is of `expected`
+    tolerance_text: str
+    action: str
+    note: str
+    line: int = 0
+
+    @property
+    def verdict(self) -> str:
+        """"in order", "out of tolerance", "open", "short", or "" where nothing can be said."""
+        if self.found_text in ("open", "short"):
+            return self.found_text
+        if self.found is None or self.expected is None or self.tolerance is None:
+            return ""
+        # a reading exactly on the tolerance is good; 1e-9 forgives the binary rounding of decimal cells
+        off = abs(self.found - self.expected)
+        return "in order" if off <= self.tolerance * (1 + 1e-9) + 1e-12 else "out of tolerance"
+
+
+@dataclass(frozen=True)
+class IndexTable:
+    """A consumer price index by year. `short`: years averaged over fewer than twelve months -> how many."""
+
+    source: str
+    by_year: Mapping[int, float]
+    short: Mapping[int, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class PriceLine:
+    """Price then and now. `now` is unrounded; `line` is the sentence that every output prints."""
+
+    paid: float
+    currency: str
+    from_year: int
+    to_year: int
+    factor: float
+    now: float
+    paid_shown: str
+    now_shown: str
+    line: str
+    fair_shown: str = ""
+
+
+# ------------------------------------------------------------------ measured and judged
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """What a kind needs to know besides the columns."""
+
+    measurement: Measurement
+    bench: Bench
+    ratings: tuple[Rating, ...] = ()
+    mains_hz: float | None = None
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One computed number with what it holds under. Units are the fixed ones of quantities.py."""
+
+    quantity: str
+    channel: str  # L, R, L>R, R>L, both or ""
+    value: float
+    unit: str
+    at: Mapping[str, object]
+    measurement: str
+    kind: str
+    stage: str
+    source: str
+    uncertainty: float | None = None  # expanded (k = 2), same unit
+    bound: str = ""  # "at most": at the bench's floor
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What a kind made of a sheet. `withheld`: figures not given, each with its reason, ready to print."""
+
+    findings: tuple[Finding, ...]
+    withheld: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """One measurement with its sheet (None where the readings stand in session.toml) and its findings."""
+
+    conditions: Conditions
+    sheet: Sheet | None
+    findings: tuple[Finding, ...]
+    withheld: tuple[str, ...] = ()
+
+    def get(self, quantity: str, channel: str | None = None, **at: object) -> Finding | None:
+        """The first finding with this quantity, channel and these conditions, or None."""
+        for finding in self.findings:
+            if finding.quantity == quantity and (channel is None or finding.channel == channel):
+                if all(finding.at.get(key) == value for key, value in at.items()):
+                    return finding
+        return None
+
+
+@dataclass(frozen=True)
+class Point:
+    """A fact worth saying: its name selects the wording in templates/words/, the facts fill it in."""
+
+    kind: str
+    name: str
+    facts: Mapping[str, object]
+    measurement: str = ""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One rating held against what was measured."""
+
+    rating: Rating
+    label: str  # "Power into 8 Ω"
+    rated: str  # the rating as one line with its conditions
+    limit: str  # the limit alone: "40 W"
+    measured: str  # "" where not measured
+    verdict: str  # meets, falls short, too close to call, not comparable, not measured
+    margin: str = ""
+    why: str = ""
+    assumed: str = ""  # conditions the maker left out, as the bench had them
+    position: float | None = None  # the needle: -1 … 1, 0 on the limit; None: no pointer
+    measurements: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class Change:
+    """The same finding before and after the repair."""
+
+    before: Finding
+    after: Finding
+
+
+# ------------------------------------------------------------------ a card, before it is drawn
+
+
+@dataclass(frozen=True)
+class Axis:
+    """`ticks`: (value, text), at most seven; `minor`: values of unlabelled ticks (the dial scale)."""
+
+    low: float
+    high: float
+    scale: str  # "log" or "linear"
+    ticks: tuple[tuple[float, str], ...]
+    unit: str = ""
+    minor: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """A curve. `x`, `y`: shape (n,), in the axes' units. `role`: now, before, bench or residual."""
+
+    x: Array
+    y: Array
+    channel: str  # L, R or "" (neither)
+    role: str = "now"
+    label: str = ""  # written at the curve's end: "L", "R before", "bass +10"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """The maker's limit, drawn in the picture over from_x … to_x; low or high None where there is none on that side."""
+
+    low: float | None
+    high: float | None
+    from_x: float
+    to_x: float
+    label: str
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A point worth pointing at in the picture."""
+
+    x: float
+    y: float
+    text: str
+    channel: str = ""
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One plot. `label` stands over it: "before", "residual × 50"."""
+
+    x: Axis
+    y: Axis
+    traces: tuple[Trace, ...]
+    limits: tuple[Limit, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class Curves:
+    """Panels in a grid of `columns`, filled row by row. `heights`: relative heights of the grid's rows."""
+
+    panels: tuple[Panel, ...]
+    columns: int = 1
+    heights: tuple[float, ...] = (1.0,)
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of a table card. `verdict` and `position` draw a needle at its end; `note` stands under the row's first cell."""
+
+    cells: tuple[str, ...]
+    verdict: str = ""
+    position: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Rows:
+    """A table. `strong`: index of the column set in bold; `widths`: relative widths of the columns."""
+
+    headers: tuple[str, ...]
+    rows: tuple[Row, ...]
+    widths: tuple[float, ...]
+    strong: int | None = None
+    needles: bool = False
+
+
+@dataclass(frozen=True)
+class TitlePage:
+    """The opening card: the name large, then lines under it; `amounts`: (what, amount) pairs, set large side by side."""
+
+    name: str
+    lines: tuple[str, ...]
+    amounts: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A block of the readings column. `key` is set large; `rows`: cells in columns, a first cell L or R is coloured."""
+
+    label: str = ""
+    key: str = ""
+    rows: tuple[tuple[str, ...], ...] = ()
+
+
+@dataclass(frozen=True)
+class Card:
+    """A card as data: what is shown, never colours, sizes or fonts."""
+
+    id: str
+    title: str
+    conditions: str  # one line under the title
+    body: Curves | Rows | TitlePage
+    readings: tuple[Reading, ...] = ()
+    verdicts: tuple[Verdict, ...] = ()  # shown as needles under the readings
+    foot: str = ""
+    corner: str = ""  # the unit's name
+    alt: str = ""  # the card in a sentence, for those who cannot see it
+    chart: bool = False
+    hold_s: float | None = None
+
+
+# ------------------------------------------------------------------ the episode
+
+
+@dataclass(frozen=True)
+class Segment:
+    """A part of the episode. Times are planned from words and card holds unless `final`."""
+
+    name: str
+    title: str
+    start_s: float
+    length_s: float
+    notes: tuple[Note, ...] = ()
+    sentences: tuple[str, ...] = ()
+    cards: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """One chapter: real time from the start, and its title."""
+
+    start_s: float
+    title: str
+
+
+@dataclass(frozen=True, eq=False)
+class Episode:
+    """Everything that the outputs are written from."""
+
+    session: Session
+    runs: tuple[Run, ...]
+    verdicts: tuple[Verdict, ...]
+    cards: tuple[Card, ...]
+    segments: tuple[Segment, ...]
+    chapters: tuple[Chapter, ...]
+    chapters_final: bool
+    repair: tuple[RepairRow, ...] = ()
+    changes: tuple[Change, ...] = ()
+    price: PriceLine | None = None
+    cautions: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()  # outputs and figures that could not be made, with the reason
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Every finding, in the measurements' order."""
+        return tuple(finding for run in self.runs for finding in run.findings)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of measurement: what it needs, what it computes, its card, and the facts worth saying."""
+
+    name: str
+    title: str  # the card's title where the measurement names none
+    about: str  # one line for the user: what the file holds
+    needs: tuple[tuple[str, ...], ...]  # alternatives, each a set of roles; () means no file is needed
+    quantities: tuple[str, ...]  # every quantity it may find
+    findings: Callable[[Sheet | None, Conditions], Measured]
+    card: Callable[[Sequence[Run]], Card]
+    points: Callable[[Sequence[Run]], tuple[Point, ...]]
