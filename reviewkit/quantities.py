@@ -1,0 +1,206 @@
+"""Every quantity a finding may have, and how it is written: the one formatter that all outputs share.
+
+Rules: two significant digits for distortion and damping factor, three for power and volts, 0.1 dB for levels,
+0.01 dB for flatness under 1 dB, whole ohms for loads; never more digits than the uncertainty carries; a space
+before the unit, a true minus (style after NIST SP 811, from memory; the digit counts are this project's own).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from reviewkit.model import Finding
+
+MINUS = "\u2212"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """`name`: in running text and tables; `unit`: the fixed unit; `style`: which rule of `shown` writes it."""
+
+    name: str
+    unit: str
+    style: str
+    better: int = 0  # +1: more is better, -1: less is better, 0: neither
+
+
+QUANTITIES: dict[str, Quantity] = {
+    "frequency": Quantity("frequency", "Hz", "hertz"),
+    "level": Quantity("level", "V", "volts"),
+    "power": Quantity("power", "W", "watts"),
+    "gain": Quantity("gain", "dB", "db"),
+    "thd": Quantity("THD", "%", "percent", -1),
+    "thd_plus_noise": Quantity("THD+N", "%", "percent", -1),
+    "sinad": Quantity("SINAD", "dB", "db", 1),
+    "snr": Quantity("signal to noise", "dB", "db", 1),
+    **{f"harmonic_{n}": Quantity(f"{n}{'nd' if n == 2 else 'rd' if n == 3 else 'th'} harmonic", "dB", "db", -1) for n in range(2, 10)},
+    "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1),
+    "hum": Quantity("hum", "dB", "db", -1),
+    "dc_offset": Quantity("DC offset", "V", "volts"),
+    "deviation_high": Quantity("highest deviation", "dB", "flatness"),
+    "deviation_low": Quantity("lowest deviation", "dB", "flatness"),
+    "flatness": Quantity("response", "dB", "plus-minus", -1),
+    "corner_low": Quantity("lower corner", "Hz", "corner"),
+    "corner_high": Quantity("upper corner", "Hz", "corner"),
+    "channel_balance": Quantity("channel balance", "dB", "flatness", -1),
+    "channel_balance_worst": Quantity("channel balance", "dB", "flatness", -1),
+    "distortion": Quantity("distortion", "%", "percent", -1),
+    "worst_distortion": Quantity("distortion", "%", "percent", -1),
+    "power_at_limit": Quantity("power", "W", "watts", 1),
+    "power_reached": Quantity("power", "W", "watts", 1),
+    "lowest_distortion": Quantity("lowest distortion", "%", "percent", -1),
+    "crosstalk": Quantity("crosstalk", "dB", "db", -1),
+    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1),
+    "source_impedance": Quantity("source impedance", "Ω", "ohms"),
+    "damping_factor": Quantity("damping factor", "", "factor", 1),
+    "damping_factor_lowest": Quantity("damping factor", "", "factor", 1),
+}
+
+
+def show(finding: Finding) -> str:
+    """A finding as every output writes it, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
+    text = shown(finding.value, QUANTITIES[finding.quantity].style, finding.uncertainty)
+    return f"≤ {text}" if finding.bound == "at most" else text
+
+
+def shown(value: float, style: str, uncertainty: float | None = None) -> str:
+    """A value in one of the styles of the table, in its fixed unit. `uncertainty`: expanded, same unit."""
+    if style == "percent":
+        return f"{significant(value, 2, uncertainty)} %"
+    if style == "watts":
+        return prefixed(value, "W", (("W", 1.0), ("mW", 1e-3)), uncertainty)
+    if style == "volts":
+        return prefixed(value, "V", (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6)), uncertainty)
+    if style == "ohms":
+        return f"{significant(value, 2, uncertainty)} Ω"
+    if style == "factor":
+        return significant(value, 2, uncertainty)
+    if style == "db":
+        return f"{fixed(value, 1, uncertainty)} dB"
+    if style == "flatness":
+        return f"{signed(value, flatness_decimals(value), uncertainty)} dB"
+    if style == "plus-minus":
+        return f"±{fixed(abs(value), flatness_decimals(value), uncertainty)} dB"
+    if style == "hertz":
+        return hertz(value)
+    if style == "corner":
+        return corner(value, uncertainty)
+    raise KeyError(style)
+
+
+def flatness_decimals(value_db: float) -> int:
+    """0.01 dB under 1 dB, else 0.1 dB."""
+    return 2 if abs(value_db) < 0.995 else 1
+
+
+def _decimals_of(uncertainty: float | None) -> int | None:
+    """How many decimals an expanded uncertainty carries: two digits of it if the first is 1 or 2, else one."""
+    if not uncertainty or not math.isfinite(uncertainty):
+        return None
+    exponent = math.floor(math.log10(uncertainty))
+    first = int(uncertainty / 10.0**exponent + 1e-9)
+    return -exponent + (1 if first in (1, 2) else 0)
+
+
+def fixed(value: float, decimals: int, uncertainty: float | None = None) -> str:
+    """A number with so many decimals, fewer if the uncertainty carries fewer; ties to even; true minus; no "−0"."""
+    carried = _decimals_of(uncertainty)
+    if carried is not None:
+        decimals = min(decimals, carried)
+    exact = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN)
+    text = f"{exact:f}"
+    if exact == 0:
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def signed(value: float, decimals: int, uncertainty: float | None = None) -> str:
+    """Like `fixed`, with "+" where it is not negative."""
+    text = fixed(value, decimals, uncertainty)
+    return text if text.startswith(MINUS) else f"+{text}"
+
+
+def significant(value: float, digits: int, uncertainty: float | None = None) -> str:
+    """A number to so many significant digits, trailing zeros kept: 0.10, 1.4, 46, 120."""
+    if value == 0 or not math.isfinite(value):
+        return "0" if value == 0 else "∞"
+    decimals = digits - 1 - math.floor(math.log10(abs(value)))
+    text = fixed(value, decimals, uncertainty)
+    # rounding may carry into a new leading digit (0.0996 -> 0.100); write it with one digit less
+    rounded = abs(float(text.replace(MINUS, "-")))
+    if rounded and math.floor(math.log10(rounded) + 1e-12) > math.floor(math.log10(abs(value))):
+        text = fixed(value, decimals - 1, uncertainty)
+    return text
+
+
+def prefixed(value: float, unit: str, steps: tuple[tuple[str, float], ...], uncertainty: float | None = None) -> str:
+    """Three significant digits with the prefix that keeps the number at or above one: 43.1 W, 250 mW, 12.0 mV."""
+    name, factor = next(((n, f) for n, f in steps if abs(value) >= f * 0.9995), steps[-1])
+    if value == 0:
+        name, factor = unit, 1.0
+    return f"{significant(value / factor, 3, None if uncertainty is None else uncertainty / factor)} {name}"
+
+
+def trimmed(value: float, digits: int = 3) -> str:
+    """A number to so many significant digits without trailing zeros: for conditions and limits as stated."""
+    text = significant(value, digits)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def hertz(value_hz: float) -> str:
+    """A frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
+    return f"{trimmed(value_hz / 1000)} kHz" if value_hz >= 999.5 else f"{trimmed(value_hz)} Hz"
+
+
+def corner(value_hz: float, uncertainty: float | None = None) -> str:
+    """A measured frequency to three digits, zeros kept."""
+    factor, name = (1000.0, "kHz") if value_hz >= 999.5 else (1.0, "Hz")
+    return f"{significant(value_hz / factor, 3, uncertainty and uncertainty / factor)} {name}"
+
+
+def watts(value_w: float) -> str:
+    """A power as a condition or limit: "5 W", "250 mW"."""
+    return f"{trimmed(value_w)} W" if value_w >= 0.9995 else f"{trimmed(value_w * 1000)} mW"
+
+
+def volts(value_v: float) -> str:
+    """A voltage as a condition: "2.83 V", "150 mV"."""
+    return f"{trimmed(value_v)} V" if value_v >= 0.9995 else f"{trimmed(value_v * 1000)} mV"
+
+
+def load(value_ohm: float) -> str:
+    """A load: whole ohms where it is whole, "open" without one."""
+    return "open" if math.isinf(value_ohm) else f"{trimmed(value_ohm)} Ω"
+
+
+def percent(value_percent: float) -> str:
+    """A limit in percent as stated: "0.05 %", "1 %"."""
+    return f"{trimmed(value_percent)} %"
+
+
+def band(band_hz: tuple[float, float]) -> str:
+    """A band: "20 Hz – 20 kHz"."""
+    return f"{hertz(band_hz[0])} – {hertz(band_hz[1])}"
+
+
+def deviation(high_db: float, low_db: float) -> str:
+    """A response's two extremes as one reading: "+0.00 −0.28 dB"."""
+    def one(value: float, sign: str) -> str:
+        text = fixed(abs(value), flatness_decimals(value))
+        return f"{sign if value == 0 else ('+' if value > 0 else MINUS)}{text}"
+    return f"{one(high_db, '+')} {one(low_db, MINUS)} dB"
+
+
+def conditions(at: Mapping[str, object]) -> str:
+    """The level and load of a finding, as they travel with it: "5 W into 8 Ω"."""
+    parts = []
+    if (power := at.get("power")) is not None:
+        parts.append(watts(float(power)))  # type: ignore[arg-type]
+    elif (level := at.get("voltage")) is not None:
+        parts.append(volts(float(level)))  # type: ignore[arg-type]
+    if (ohms := at.get("load")) is not None:
+        parts.append(("into " if parts else "") + load(float(ohms)))  # type: ignore[arg-type]
+    return " ".join(parts)
