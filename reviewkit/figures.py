@@ -1,0 +1,157 @@
+"""Findings made and found again: every kind builds its findings here, so that conditions travel with each number."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from reviewkit import quantities
+from reviewkit.model import Conditions, Finding, Rating, Run
+
+LN10_OVER_20 = math.log(10) / 20
+
+
+def finding(c: Conditions, quantity: str, channel: str, value: float, *, uncertainty: float | None = None,
+            **at: object) -> Finding:
+    """One finding with the conditions of its measurement. `at`: its own conditions; None entries are left out."""
+    m = c.measurement
+    under: dict[str, object] = {key: entry for key, entry in at.items() if entry is not None}
+    if "power" not in under and "voltage" not in under:
+        if m.drive_w is not None:
+            under["power"] = m.drive_w
+        elif m.drive_v is not None:
+            under["voltage"] = m.drive_v
+    for key, entry in (("load", m.load_ohm), ("input", m.input), ("channels", m.channels), ("setting", m.setting)):
+        if entry not in (None, "") and key not in under:
+            under[key] = entry
+    return Finding(
+        quantity=quantity, channel=channel, value=float(value), unit=quantities.QUANTITIES[quantity].unit, at=under,
+        measurement=m.id, kind=m.kind, stage=m.stage, source=m.file or "session.toml", uncertainty=uncertainty,
+        bound=_bound(c, quantity, float(value)),
+    )
+
+
+def _bound(c: Conditions, quantity: str, value: float) -> str:
+    """"at most" where a distortion lies within 6 dB of what the bench itself reads."""
+    floor = c.bench.distortion_floor_percent
+    if floor and quantities.QUANTITIES[quantity].style == "percent" and value < 2 * floor:
+        return "at most"
+    return ""
+
+
+def volts_uncertainty(c: Conditions, value: float) -> float | None:
+    """Expanded uncertainty of a voltage from the bench's level uncertainty (GUM first order): V · dB · ln 10 / 20."""
+    level_db = c.bench.level_uncertainty_db
+    return None if level_db is None else abs(value) * level_db * LN10_OVER_20
+
+
+def watts_uncertainty(c: Conditions, value: float) -> float | None:
+    """Expanded uncertainty of a power: twice the voltage's share, for P = V²/R (GUM first order)."""
+    level_db = c.bench.level_uncertainty_db
+    return None if level_db is None else 2 * abs(value) * level_db * LN10_OVER_20
+
+
+def rated(c: Conditions, *names: str) -> list[Rating]:
+    """The session's ratings under these rated names."""
+    return [rating for rating in c.ratings if rating.quantity in names]
+
+
+def rated_bands(c: Conditions, *names: str) -> list[tuple[float, float]]:
+    """The bands that these ratings name, each once."""
+    return list(dict.fromkeys(r.band_hz for r in rated(c, *names) if r.band_hz))
+
+
+def drive(c: Conditions) -> str:
+    """The level and load of a measurement as stated: "5 W into 8 Ω", "2.83 V", ""."""
+    m = c.measurement
+    return quantities.conditions({"power": m.drive_w, "voltage": None if m.drive_w is not None else m.drive_v,
+                                  "load": m.load_ohm if (m.drive_w or m.drive_v) else None})
+
+
+def driven(c: Conditions) -> str:
+    """"both channels driven", "one channel driven", or ""."""
+    return {"both": "both channels driven", "one": "one channel driven"}.get(c.measurement.channels, "")
+
+
+def stated(runs: Sequence[Run], *more: str) -> str:
+    """The line under a card's title: what all its runs share of level, load, setting, input and channels driven."""
+    def shared(texts: list[str]) -> str:
+        return texts[0] if len(set(texts)) == 1 else ""
+
+    level = shared([drive(run.conditions) for run in runs])
+    ohms = shared(["" if run.conditions.measurement.load_ohm is None else quantities.load(run.conditions.measurement.load_ohm)
+                   for run in runs])
+    parts = [level or ohms, *more,
+             shared([run.conditions.measurement.setting for run in runs]),
+             shared([run.conditions.measurement.input for run in runs]),
+             shared([driven(run.conditions) for run in runs])]
+    return " · ".join(part for part in parts if part)
+
+
+def run_label(run: Run, runs: Sequence[Run]) -> str:
+    """What tells this run from the others of its card: its stage, its setting, its load, else its id; "" for one run."""
+    if len(runs) == 1:
+        return ""
+    m = run.conditions.measurement
+    for texts, own in (
+        ([r.conditions.measurement.stage for r in runs], m.stage),
+        ([r.conditions.measurement.setting for r in runs], m.setting),
+        ([drive(r.conditions) for r in runs], drive(run.conditions)),
+    ):
+        if own and texts.count(own) == 1:
+            return own
+    return m.id
+
+
+def main_run(runs: Sequence[Run]) -> Run:
+    """The run whose figures a card shows large: the last one after the repair, else the last that is not the bench's own."""
+    for stage in ("after", "", "before"):
+        for run in reversed(runs):
+            if run.conditions.measurement.stage == stage:
+                return run
+    return runs[-1]
+
+
+def trace_role(run: Run, runs: Sequence[Run]) -> str:
+    """How a run's curves are drawn: "bench", "before" beside an "after", else "now"."""
+    stage = run.conditions.measurement.stage
+    if stage == "bench":
+        return "bench"
+    stages = {r.conditions.measurement.stage for r in runs}
+    return "before" if stage == "before" and "after" in stages else "now"
+
+
+def end_label(channel: str, run: Run, runs: Sequence[Run]) -> str:
+    """What is written at a curve's end: the channel, and what tells the run apart."""
+    role = trace_role(run, runs)
+    if role == "bench":
+        return "bench"
+    label = run_label(run, runs)
+    if role == "now" and label == "after":
+        label = ""
+    return " ".join(part for part in (channel, label) if part)
+
+
+def worse(findings: Sequence[Finding | None]) -> Finding | None:
+    """Of the channels' findings the one that is worse: a one-line claim never averages and never picks the better."""
+    there = [f for f in findings if f is not None]
+    if not there:
+        return None
+    sign = quantities.QUANTITIES[there[0].quantity].better or -1
+    return min(there, key=lambda f: sign * abs(f.value) if f.unit == "dB" and sign < 0 and f.value > 0 else sign * f.value)
+
+
+def by_channel(run: Run, quantity: str, **at: object) -> list[Finding]:
+    """A quantity's findings of one run, one per channel, in the file's order, under the given conditions."""
+    return [f for f in run.findings if f.quantity == quantity and all(f.at.get(k) == v for k, v in at.items())]
+
+
+def rows_of(findings: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
+    """Reading rows, one per channel: (channel, figure)."""
+    return tuple((f.channel, quantities.show(f)) for f in findings)
+
+
+def number(finding: Finding) -> str:
+    """A figure without its unit, for columns whose unit stands beside them once."""
+    text = quantities.show(finding)
+    return text.rsplit(" ", 1)[0] if finding.unit and text.endswith(finding.unit) else text

@@ -1,0 +1,193 @@
+"""A steady tone in an exported spectrum: lines of levels without phase, taken with a window that may be known.
+
+With a known window a tone's power is the sum over its lobe divided by the window's noise bandwidth (Harris 1978), and
+noise is the sum of the lines divided by it. The tone's skirts are told apart from noise by the window's own spread.
+Without the window only the tones' peak levels are given.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reviewkit.spectrum import band_for
+from reviewkit.windows import lobe, noise_bandwidth_of, spread
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from reviewkit.model import Array
+
+    Mask = NDArray[np.bool_]
+
+_EDGE = 1.001
+_MOST_HIDDEN = 0.2  # of the band's lines, by the fundamental's own leakage
+
+
+@dataclass(frozen=True, eq=False)
+class SpectrumTone:
+    """A tone read from a spectrum; levels in the lines' unit. `noise` is None where the window is not known."""
+
+    frequency_hz: float
+    level: float
+    band_hz: tuple[float, float]
+    harmonics: dict[int, float]
+    noise: float | None
+    hum: float | None
+    third_in_band: bool
+
+    @property
+    def thd(self) -> float:
+        """Harmonics in the band re the fundamental (a ratio)."""
+        return float(np.sqrt(sum(level**2 for level in self.harmonics.values()))) / self.level
+
+    def rest_power(self) -> float:
+        """Everything in the band but the fundamental, as power. Only where the noise is known."""
+        assert self.noise is not None
+        return self.noise**2 + sum(level**2 for level in self.harmonics.values())
+
+
+class NoLines(ValueError):
+    """The spectrum cannot be taken apart; the message says why."""
+
+
+def is_even(frequency_hz: Array) -> bool:
+    """Whether the lines stand at one spacing, as noise sums need (to the rounding of an export)."""
+    steps = np.diff(frequency_hz)
+    spacing = (frequency_hz[-1] - frequency_hz[0]) / (len(frequency_hz) - 1)
+    return bool(np.all(np.abs(steps - spacing) < 0.1 * spacing))
+
+
+def analyse_lines(frequency_hz: Array, level: Array, window: str | None, mains_hz: float | None = None,
+                  near_hz: float | None = None) -> SpectrumTone:
+    """Take a spectrum apart. `frequency_hz`, `level` (r.m.s. of a tone at its peak line): shape (n,), rising, even.
+
+    `window`: a name of windows.COSINE_SUMS, or None where it is not known. Raises NoLines.
+    """
+    power = level.astype(float) ** 2
+    line_hz = float((frequency_hz[-1] - frequency_hz[0]) / (len(frequency_hz) - 1))
+    first = float(frequency_hz[0]) / line_hz  # lines before the first row
+    half = lobe(window) if window else 2
+
+    search = power.copy()
+    search[frequency_hz < max(10.0, 2 * half * line_hz)] = 0
+    if near_hz:
+        search[np.abs(frequency_hz / near_hz - 1) > 0.2] = 0
+    peak = int(np.argmax(search))
+    if not search[peak] > 0 or peak < half or peak + half >= len(power):
+        raise NoLines("no tone stands inside the spectrum")
+    place = _place(power, peak, window)
+    cycles = place + first  # the tone's distance from 0 Hz, in lines
+    if cycles < 2 * half + 1:
+        raise NoLines("the tone and its harmonics overlap; export a spectrum with more lines")
+    frequency = cycles * line_hz
+    band = band_for(frequency, float(frequency_hz[-1]))
+    inside = (frequency_hz >= band[0]) & (frequency_hz <= band[1])
+
+    taken = np.zeros(len(power), dtype=bool)
+    level_v = _tone(power, place, window, half, taken)
+    harmonics: dict[int, float] = {}
+    for order in range(2, int(band[1] * _EDGE / frequency) + 1):
+        at = order * cycles - first
+        if round(at) + half >= len(power):
+            break
+        background = _background(power, at, half)
+        found = _tone(power, _peak_near(power, at, half), window, half, taken, background)
+        if found > 0:
+            harmonics[order] = found
+
+    noise = None
+    if window:
+        skirts = _skirts(power, place, level_v, window, inside)
+        if np.count_nonzero(skirts & inside) > _MOST_HIDDEN * np.count_nonzero(inside):
+            raise NoLines(f"the {window} window's own leakage hides the harmonics and the noise; export with another window")
+        taken |= skirts
+        rest = np.where(taken, 0.0, power)
+        # what the tones cover is filled with the mean of what they leave free
+        free = inside & ~taken
+        noise_power = float(np.sum(rest[inside])) * np.count_nonzero(inside) / max(1, np.count_nonzero(free))
+        noise = float(np.sqrt(noise_power / noise_bandwidth_of(window)))
+    hum = _hum(power, line_hz, first, mains_hz, taken, window, half, band[1]) if mains_hz else None
+    return SpectrumTone(frequency, level_v, band, harmonics, noise, hum, 3 * frequency <= band[1] * _EDGE)
+
+
+def _place(power: Array, peak: int, window: str | None) -> float:
+    """Where between the lines a tone stands: by the window's own spread, or by a parabola through three levels."""
+    below, at, above = np.log(power[peak - 1 : peak + 2] + 1e-300)
+    curvature = below - 2 * at + above
+    guess = float(peak + (0.5 * (below - above) / curvature if curvature < 0 else 0.0))
+    if window is None:
+        return guess
+    # the ratio of the two lines beside the tone fixes its place; refine the parabola's guess by least squares
+    index = np.arange(max(0, peak - 1), peak + 2)
+    best = np.linspace(-0.6, 0.6, 241) + peak
+    for width in (0.005, 5e-5, 5e-7):
+        shapes = spread(window, index[None, :] - best[:, None]) ** 2
+        scale = np.sum(shapes * power[index], axis=1) / np.sum(shapes**2, axis=1)
+        misfit = np.sum((power[index] - scale[:, None] * shapes) ** 2, axis=1)
+        guess = float(best[int(np.argmin(misfit))])
+        best = guess + np.linspace(-width, width, 201)
+    return guess
+
+
+def _peak_near(power: Array, at: float, half: int) -> float:
+    """The place of the largest line within one line of where a harmonic is due."""
+    centre = round(at)
+    low = max(0, centre - 1)
+    return float(low + int(np.argmax(power[low : centre + 2]))) if half else at
+
+
+def _tone(power: Array, place: float, window: str | None, half: int, taken: Mask, background: float = 0.0) -> float:
+    """A tone's r.m.s. level; its lobe is marked as taken. With no window known: the peak line, set right by a parabola."""
+    centre = round(place)
+    low, high = max(0, centre - half), min(len(power), centre + half + 1)
+    taken[low:high] = True
+    if window:
+        total = (float(np.sum(power[low:high])) - background * (high - low)) / noise_bandwidth_of(window)
+        return float(np.sqrt(max(0.0, total)))
+    below, at, above = np.log(power[centre - 1 : centre + 2] + 1e-300)
+    curvature = below - 2 * at + above
+    # a parabola only through a true peak: on a slope it would shoot far above every line
+    lift = (below - above) ** 2 / (-8 * curvature) if at > max(below, above) else 0.0
+    return float(np.exp((at + lift) / 2))
+
+
+def _background(power: Array, at: float, half: int) -> float:
+    """Mean noise power per line around a harmonic's lobe."""
+    centre, wide = round(at), 6 * half
+    around = np.concatenate([power[max(0, centre - wide) : centre - half], power[centre + half + 1 : centre + wide]])
+    # the median of noise power is ln 2 of its mean and does not see a neighbouring tone
+    return float(np.median(around) / np.log(2)) if len(around) else 0.0
+
+
+def _skirts(power: Array, place: float, level: float, window: str, inside: Mask) -> Mask:
+    """The lines around the fundamental where its own leakage is more than a twentieth of the noise there."""
+    index = np.arange(len(power))
+    leaked = (level * spread(window, index - place)) ** 2
+    # the spread touches zero between side lobes; what counts is their envelope
+    envelope = np.maximum.reduce([leaked, np.roll(leaked, 1), np.roll(leaked, -1)])
+    # noise power is exponentially distributed: its quarter-point lies at -ln(3/4) of the mean, and no tone moves it
+    floor = float(np.quantile(power[inside], 0.25) / -np.log(0.75)) if inside.any() else 0.0
+    free = np.flatnonzero(envelope <= 0.05 * floor)
+    left, right = free[free < place], free[free > place]
+    return (index > (left[-1] if len(left) else -1)) & (index < (right[0] if len(right) else len(power)))
+
+
+def _hum(power: Array, line_hz: float, first: float, mains_hz: float, taken: Mask, window: str | None, half: int,
+         top_hz: float) -> float | None:
+    """R.m.s. sum of the mains line and its first twenty multiples that stand 10 dB above their surroundings."""
+    total = 0.0
+    for multiple in range(1, 21):
+        at = multiple * mains_hz / line_hz - first
+        centre = round(at)
+        if multiple * mains_hz > top_hz or centre - half < 0 or centre + half >= len(power):
+            continue
+        if taken[centre - half : centre + half + 1].any():
+            continue
+        background = _background(power, at, half)
+        found = _tone(power, _peak_near(power, at, half), window, half, np.zeros(len(power), dtype=bool), background)
+        if found**2 > 10 * background:
+            total += found**2
+    return float(np.sqrt(total)) if total else None
