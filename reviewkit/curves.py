@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from reviewkit.model import Array
+    from reviewkit.arrays import Array
 
 # sweeps end at 19.98 kHz or begin at 20.1 Hz when the band was meant: half a percent is the rounding of an export
 _EDGE = 1.005

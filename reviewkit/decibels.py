@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 if TYPE_CHECKING:
-    from reviewkit.model import Array
+    from reviewkit.arrays import Array
 
     Number = TypeVar("Number", float, Array)
 
@@ -28,7 +28,9 @@ def amplitude_of_db(level_db: Number) -> Number:
     return 10.0 ** (np.asarray(level_db) / 20)[()]
 
 
-def volts_of(values: Array, unit: str, load_ohm: float | None = None, full_scale_v: float | None = None) -> Array | None:
+def volts_of(
+    values: Array, unit: str, load_ohm: float | None = None, full_scale_v: float | None = None
+) -> Array | None:
     """Levels in volts r.m.s. from V, dBV, dBu, dBm, dBW (needs the load) or dBFS (needs the full scale's sine peak, V).
 
     None where the unit is relative (dB, dBr) or the reference is not known: such levels only compare with each other.

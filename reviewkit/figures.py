@@ -11,11 +11,12 @@ from reviewkit.model import Conditions, Finding, Rating, Run
 LN10_OVER_20 = math.log(10) / 20
 
 
-def finding(c: Conditions, quantity: str, channel: str, value: float, *, uncertainty: float | None = None,
-            **at: object) -> Finding:
+def finding(
+    c: Conditions, quantity: str, channel: str, value: float, *, uncertainty: float | None = None, **at: object
+) -> Finding:
     """One finding with the conditions of its measurement. `at`: its own conditions; None entries are left out."""
     m = c.measurement
-    under: dict[str, object] = {key: entry for key, entry in at.items() if entry is not None}
+    under: dict[str, Any] = {key: entry for key, entry in at.items() if entry is not None}
     if "power" not in under and "voltage" not in under:
         if m.drive_w is not None:
             under["power"] = m.drive_w
@@ -25,14 +26,22 @@ def finding(c: Conditions, quantity: str, channel: str, value: float, *, uncerta
         if entry not in (None, "") and key not in under:
             under[key] = entry
     return Finding(
-        quantity=quantity, channel=channel, value=float(value), unit=quantities.QUANTITIES[quantity].unit, at=under,
-        measurement=m.id, kind=m.kind, stage=m.stage, source=m.file or "session.toml", uncertainty=uncertainty,
+        quantity=quantity,
+        channel=channel,
+        value=float(value),
+        unit=quantities.QUANTITIES[quantity].unit,
+        at=under,
+        measurement=m.id,
+        kind=m.kind,
+        stage=m.stage,
+        source=m.file or "session.toml",
+        uncertainty=uncertainty,
         bound=_bound(c, quantity, float(value)),
     )
 
 
 def _bound(c: Conditions, quantity: str, value: float) -> str:
-    """"at most" where a distortion lies within 6 dB of what the bench itself reads."""
+    """ "at most" where a distortion lies within 6 dB of what the bench itself reads."""
     floor = c.bench.distortion_floor_percent
     if floor and quantities.QUANTITIES[quantity].style == "percent" and value < 2 * floor:
         return "at most"
@@ -64,27 +73,40 @@ def rated_bands(c: Conditions, *names: str) -> list[tuple[float, float]]:
 def drive(c: Conditions) -> str:
     """The level and load of a measurement as stated: "5 W into 8 Ω", "2.83 V", ""."""
     m = c.measurement
-    return quantities.conditions({"power": m.drive_w, "voltage": None if m.drive_w is not None else m.drive_v,
-                                  "load": m.load_ohm if (m.drive_w or m.drive_v) else None})
+    return quantities.conditions(
+        {
+            "power": m.drive_w,
+            "voltage": None if m.drive_w is not None else m.drive_v,
+            "load": m.load_ohm if (m.drive_w or m.drive_v) else None,
+        }
+    )
 
 
 def driven(c: Conditions) -> str:
-    """"both channels driven", "one channel driven", or ""."""
+    """ "both channels driven", "one channel driven", or ""."""
     return {"both": "both channels driven", "one": "one channel driven"}.get(c.measurement.channels, "")
 
 
 def stated(runs: Sequence[Run], *more: str) -> str:
     """The line under a card's title: what all its runs share of level, load, setting, input and channels driven."""
+
     def shared(texts: list[str]) -> str:
         return texts[0] if len(set(texts)) == 1 else ""
 
     level = shared([drive(run.conditions) for run in runs])
-    ohms = shared(["" if run.conditions.measurement.load_ohm is None else quantities.load(run.conditions.measurement.load_ohm)
-                   for run in runs])
-    parts = [level or ohms, *more,
-             shared([run.conditions.measurement.setting for run in runs]),
-             shared([run.conditions.measurement.input for run in runs]),
-             shared([driven(run.conditions) for run in runs])]
+    ohms = shared(
+        [
+            "" if run.conditions.measurement.load_ohm is None else quantities.load(run.conditions.measurement.load_ohm)
+            for run in runs
+        ]
+    )
+    parts = [
+        level or ohms,
+        *more,
+        shared([run.conditions.measurement.setting for run in runs]),
+        shared([run.conditions.measurement.input for run in runs]),
+        shared([driven(run.conditions) for run in runs]),
+    ]
     return " · ".join(part for part in parts if part)
 
 
@@ -137,11 +159,13 @@ def worse(findings: Sequence[Finding | None]) -> Finding | None:
     there = [f for f in findings if f is not None]
     if not there:
         return None
-    sign = quantities.QUANTITIES[there[0].quantity].better or -1
-    return min(there, key=lambda f: sign * abs(f.value) if f.unit == "dB" and sign < 0 and f.value > 0 else sign * f.value)
+    quantity = quantities.QUANTITIES[there[0].quantity]
+    # a deviation is worse the further it lies from zero, on whichever side
+    size = abs if quantity.style in ("flatness", "plus-minus") else float
+    return min(there, key=lambda f: (quantity.better or -1) * size(f.value))
 
 
-def by_channel(run: Run, quantity: str, **at: object) -> list[Finding]:
+def by_channel(run: Run, quantity: str, **at: Any) -> list[Finding]:
     """A quantity's findings of one run, one per channel, in the file's order, under the given conditions."""
     return [f for f in run.findings if f.quantity == quantity and all(f.at.get(k) == v for k, v in at.items())]
 

@@ -6,13 +6,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Array = NDArray[np.float64]
+    from reviewkit.arrays import Array
 
 # ------------------------------------------------------------------ a measurement file, read
 
@@ -242,7 +239,7 @@ class RepairRow:
 
     @property
     def verdict(self) -> str:
-        """"in order", "out of tolerance", "open", "short", or "" where nothing can be said."""
+        """ "in order", "out of tolerance", "open", "short", or "" where nothing can be said."""
         if self.found_text in ("open", "short"):
             return self.found_text
         if self.found is None or self.expected is None or self.tolerance is None:
@@ -298,7 +295,7 @@ class Finding:
     channel: str  # L, R, L>R, R>L, both or ""
     value: float
     unit: str
-    at: Mapping[str, object]
+    at: Mapping[str, Any]
     measurement: str
     kind: str
     stage: str
@@ -324,12 +321,12 @@ class Run:
     findings: tuple[Finding, ...]
     withheld: tuple[str, ...] = ()
 
-    def get(self, quantity: str, channel: str | None = None, **at: object) -> Finding | None:
+    def get(self, quantity: str, channel: str | None = None, **at: Any) -> Finding | None:
         """The first finding with this quantity, channel and these conditions, or None."""
         for finding in self.findings:
-            if finding.quantity == quantity and (channel is None or finding.channel == channel):
-                if all(finding.at.get(key) == value for key, value in at.items()):
-                    return finding
+            fits = finding.quantity == quantity and (channel is None or finding.channel == channel)
+            if fits and all(finding.at.get(key) == value for key, value in at.items()):
+                return finding
         return None
 
 
@@ -339,7 +336,7 @@ class Point:
 
     kind: str
     name: str
-    facts: Mapping[str, object]
+    facts: Mapping[str, Any]
     measurement: str = ""
 
 
@@ -439,7 +436,7 @@ class Curves:
 
 @dataclass(frozen=True)
 class Row:
-    """A row of a table card. `verdict` and `position` draw a needle at its end; `note` stands under the row's first cell."""
+    """A row of a table card. `verdict` and `position` draw a needle at its end; `note` stands under the first cell."""
 
     cells: tuple[str, ...]
     verdict: str = ""
@@ -460,7 +457,7 @@ class Rows:
 
 @dataclass(frozen=True)
 class TitlePage:
-    """The opening card: the name large, then lines under it; `amounts`: (what, amount) pairs, set large side by side."""
+    """The opening card: the name large, lines under it; `amounts`: (what, amount) pairs, set large side by side."""
 
     name: str
     lines: tuple[str, ...]
@@ -552,4 +549,4 @@ class Kind:
     quantities: tuple[str, ...]  # every quantity it may find
     findings: Callable[[Sheet | None, Conditions], Measured]
     card: Callable[[Sequence[Run]], Card]
-    points: Callable[[Sequence[Run]], tuple[Point, ...]]
+    points: Callable[[Run, Run | None], tuple[Point, ...]]  # a run, and its counterpart before the repair

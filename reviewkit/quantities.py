@@ -36,7 +36,10 @@ QUANTITIES: dict[str, Quantity] = {
     "thd_plus_noise": Quantity("THD+N", "%", "percent", -1),
     "sinad": Quantity("SINAD", "dB", "db", 1),
     "snr": Quantity("signal to noise", "dB", "db", 1),
-    **{f"harmonic_{n}": Quantity(f"{n}{'nd' if n == 2 else 'rd' if n == 3 else 'th'} harmonic", "dB", "db", -1) for n in range(2, 10)},
+    **{
+        f"harmonic_{n}": Quantity(f"{n}{'nd' if n == 2 else 'rd' if n == 3 else 'th'} harmonic", "dB", "db", -1)
+        for n in range(2, 10)
+    },
     "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1),
     "hum": Quantity("hum", "dB", "db", -1),
     "dc_offset": Quantity("DC offset", "V", "volts"),
@@ -188,19 +191,28 @@ def band(band_hz: tuple[float, float]) -> str:
 
 def deviation(high_db: float, low_db: float) -> str:
     """A response's two extremes as one reading: "+0.00 −0.28 dB"."""
+
     def one(value: float, sign: str) -> str:
         text = fixed(abs(value), flatness_decimals(value))
         return f"{sign if value == 0 else ('+' if value > 0 else MINUS)}{text}"
+
     return f"{one(high_db, '+')} {one(low_db, MINUS)} dB"
 
 
-def conditions(at: Mapping[str, object]) -> str:
+def limit_within(low: float, high: float) -> str:
+    """A maker's tolerance: "±0.5 dB", or "−1 / +0 dB" where the sides differ."""
+    if -low == high:
+        return f"±{trimmed(high)} dB"
+    return f"{MINUS if low <= 0 else '+'}{trimmed(abs(low))} / {'+' if high >= 0 else MINUS}{trimmed(abs(high))} dB"
+
+
+def conditions(at: Mapping[str, Any]) -> str:
     """The level and load of a finding, as they travel with it: "5 W into 8 Ω"."""
     parts = []
     if (power := at.get("power")) is not None:
-        parts.append(watts(float(power)))  # type: ignore[arg-type]
+        parts.append(watts(float(power)))
     elif (level := at.get("voltage")) is not None:
-        parts.append(volts(float(level)))  # type: ignore[arg-type]
+        parts.append(volts(float(level)))
     if (ohms := at.get("load")) is not None:
-        parts.append(("into " if parts else "") + load(float(ohms)))  # type: ignore[arg-type]
+        parts.append(("into " if parts else "") + load(float(ohms)))
     return " ".join(parts)

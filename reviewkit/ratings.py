@@ -28,33 +28,80 @@ _SHARED = {"load": EQUAL, "input": EQUAL, "channels": HARD, "mains": HARD}
 _DISTORTION = {**_SHARED, "band": COVERED, "frequency": EQUAL, "power": HARD, "figure": HARD}
 
 RULES: dict[str, Rule] = {
-    "power": Rule("Power", ("power_at_limit", "power_reached", "worst_distortion"), ("at_least",), "W", "percent", _DISTORTION),
-    "thd": Rule("THD", ("worst_distortion", "distortion", "thd", "thd_plus_noise"), ("at_most",), "%", "ratio", _DISTORTION),
-    "thd_plus_noise": Rule("THD+N", ("worst_distortion", "distortion", "thd_plus_noise", "thd"), ("at_most",), "%", "ratio", _DISTORTION),
-    "distortion": Rule("Distortion", ("worst_distortion", "distortion", "thd_plus_noise", "thd"), ("at_most",), "%", "ratio",
-                       {k: v for k, v in _DISTORTION.items() if k != "figure"}),
-    "flatness": Rule("Response", ("flatness",), ("within",), "dB", "db",
-                     {"load": EQUAL, "input": EQUAL, "band": COVERED}),
-    "crosstalk": Rule("Crosstalk", ("crosstalk", "crosstalk_worst"), ("at_most",), "dB", "db",
-                      {"input": EQUAL, "band": COVERED, "frequency": EQUAL}),
-    "separation": Rule("Separation", ("crosstalk", "crosstalk_worst"), ("at_least",), "dB", "db",
-                       {"input": EQUAL, "band": COVERED, "frequency": EQUAL}),
-    "damping_factor": Rule("Damping factor", ("damping_factor", "damping_factor_lowest"), ("at_least",), "", "percent",
-                           {"load": EQUAL, "band": COVERED, "frequency": EQUAL}),
-    "source_impedance": Rule("Source impedance", ("source_impedance",), ("at_most",), "Ω", "ratio", {"frequency": EQUAL}),
-    "channel_balance": Rule("Channel balance", ("channel_balance", "channel_balance_worst"), ("at_most", "within"), "dB", "db",
-                            {"input": EQUAL, "band": COVERED, "frequency": EQUAL}),
-    "gain": Rule("Gain", ("gain",), ("at_least", "at_most"), "dB", "db", {"load": EQUAL, "input": EQUAL, "frequency": EQUAL}),
-    "snr": Rule("Signal to noise", ("snr",), ("at_least",), "dB", "db", {"weighting": EQUAL, "reference": EQUAL, "input": EQUAL}),
+    "power": Rule(
+        "Power", ("power_at_limit", "power_reached", "worst_distortion"), ("at_least",), "W", "percent", _DISTORTION
+    ),
+    "thd": Rule(
+        "THD", ("worst_distortion", "distortion", "thd", "thd_plus_noise"), ("at_most",), "%", "ratio", _DISTORTION
+    ),
+    "thd_plus_noise": Rule(
+        "THD+N", ("worst_distortion", "distortion", "thd_plus_noise", "thd"), ("at_most",), "%", "ratio", _DISTORTION
+    ),
+    "distortion": Rule(
+        "Distortion",
+        ("worst_distortion", "distortion", "thd_plus_noise", "thd"),
+        ("at_most",),
+        "%",
+        "ratio",
+        {k: v for k, v in _DISTORTION.items() if k != "figure"},
+    ),
+    "flatness": Rule(
+        "Response", ("flatness", "deviation_high", "deviation_low"), ("within",), "dB", "db", {"load": EQUAL, "input": EQUAL, "band": COVERED}
+    ),
+    "crosstalk": Rule(
+        "Crosstalk",
+        ("crosstalk", "crosstalk_worst"),
+        ("at_most",),
+        "dB",
+        "db",
+        {"input": EQUAL, "band": COVERED, "frequency": EQUAL},
+    ),
+    "separation": Rule(
+        "Separation",
+        ("crosstalk", "crosstalk_worst"),
+        ("at_least",),
+        "dB",
+        "db",
+        {"input": EQUAL, "band": COVERED, "frequency": EQUAL},
+    ),
+    "damping_factor": Rule(
+        "Damping factor",
+        ("damping_factor", "damping_factor_lowest"),
+        ("at_least",),
+        "",
+        "percent",
+        {"load": EQUAL, "band": COVERED, "frequency": EQUAL},
+    ),
+    "source_impedance": Rule(
+        "Source impedance", ("source_impedance",), ("at_most",), "Ω", "ratio", {"frequency": EQUAL}
+    ),
+    "channel_balance": Rule(
+        "Channel balance",
+        ("channel_balance", "channel_balance_worst"),
+        ("at_most", "within"),
+        "dB",
+        "db",
+        {"input": EQUAL, "band": COVERED, "frequency": EQUAL},
+    ),
+    "gain": Rule(
+        "Gain", ("gain",), ("at_least", "at_most"), "dB", "db", {"load": EQUAL, "input": EQUAL, "frequency": EQUAL}
+    ),
+    "snr": Rule(
+        "Signal to noise", ("snr",), ("at_least",), "dB", "db", {"weighting": EQUAL, "reference": EQUAL, "input": EQUAL}
+    ),
     "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", {"weighting": EQUAL, "input": EQUAL}),
     "hum": Rule("Hum", ("hum",), ("at_most",), "dB", "db", {"input": EQUAL}),
     "dc_offset": Rule("DC offset", ("dc_offset",), ("at_most",), "V", "ratio", {}),
     "imd": Rule("Intermodulation", ("imd",), ("at_most",), "%", "ratio", {**_SHARED, "power": HARD, "tones": EQUAL}),
-    "multitone_clearance": Rule("Multitone clearance", ("multitone_clearance",), ("at_least",), "dB", "db", {"load": EQUAL, "input": EQUAL}),
+    "multitone_clearance": Rule(
+        "Multitone clearance", ("multitone_clearance",), ("at_least",), "dB", "db", {"load": EQUAL, "input": EQUAL}
+    ),
     "riaa_deviation": Rule("Phono response", ("riaa_deviation",), ("within",), "dB", "db", {"band": COVERED}),
     "corner_low": Rule("Lower corner", ("corner_low",), ("at_most",), "Hz", "ratio", {"input": EQUAL}),
     "corner_high": Rule("Upper corner", ("corner_high",), ("at_least",), "Hz", "percent", {"input": EQUAL}),
-    "input_sensitivity": Rule("Input sensitivity", ("input_sensitivity",), ("at_most", "at_least"), "V", "ratio", {"input": EQUAL}),
+    "input_sensitivity": Rule(
+        "Input sensitivity", ("input_sensitivity",), ("at_most", "at_least"), "V", "ratio", {"input": EQUAL}
+    ),
     "phono_overload": Rule("Phono overload", ("phono_overload",), ("at_least",), "V", "percent", {"frequency": EQUAL}),
     "rise_time": Rule("Rise time", ("rise_time",), ("at_most",), "s", "ratio", {"load": EQUAL}),
     "overshoot": Rule("Overshoot", ("overshoot",), ("at_most",), "%", "ratio", {"load": EQUAL}),
@@ -62,9 +109,18 @@ RULES: dict[str, Rule] = {
 }
 
 TRADE_WORDS = {
-    "response": "flatness", "frequency_response": "flatness", "intermodulation": "imd", "signal_to_noise": "snr",
-    "s/n": "snr", "phono_response": "riaa_deviation", "continuous_power": "power", "output_power": "power",
-    "power_output": "power", "thd+n": "thd_plus_noise", "channel_separation": "separation", "total_harmonic_distortion": "thd",
+    "response": "flatness",
+    "frequency_response": "flatness",
+    "intermodulation": "imd",
+    "signal_to_noise": "snr",
+    "s/n": "snr",
+    "phono_response": "riaa_deviation",
+    "continuous_power": "power",
+    "output_power": "power",
+    "power_output": "power",
+    "thd+n": "thd_plus_noise",
+    "channel_separation": "separation",
+    "total_harmonic_distortion": "thd",
     "output_impedance": "source_impedance",
 }
 

@@ -115,7 +115,9 @@ def upward(largest: float, unit: str) -> Axis:
 def swing(largest: float, unit: str) -> Axis:
     """A vertical scale for a waveform: the same up and down, three numbers."""
     top = _rung_above(largest)
-    return Axis(-top, top, "linear", ((-top, f"{MINUS}{_plain(top)}"), (0.0, "0"), (top, f"{_plain(top)} {unit}")), unit)
+    return Axis(
+        -top, top, "linear", ((-top, f"{MINUS}{_plain(top)}"), (0.0, "0"), (top, f"{_plain(top)} {unit}")), unit
+    )
 
 
 def milliseconds(length_s: float) -> Axis:

@@ -18,7 +18,7 @@ from reviewkit.windows import kaiser, kaiser_spread, noise_bandwidth
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from reviewkit.model import Array
+    from reviewkit.arrays import Array
 
     Complex = NDArray[np.complex128]
 
@@ -232,7 +232,9 @@ def _wave(amplitude: complex, cycles: float, index: Array, n: int) -> Array:
     return 2 * abs(amplitude) * np.cos(2 * np.pi * cycles * (index - n / 2) / n + np.angle(amplitude))
 
 
-def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int, top_hz: float) -> tuple[float | None, int]:
+def _hum(
+    power: Array, line_hz: float, mains_hz: float, cycles: float, half: int, top_hz: float
+) -> tuple[float | None, int]:
     """R.m.s. sum of the mains line and its first twenty multiples that stand 10 dB above the noise around them.
 
     Lines inside a lobe of the tone or of a harmonic are left out.

@@ -18,7 +18,7 @@ from reviewkit.windows import lobe, noise_bandwidth_of, spread
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from reviewkit.model import Array
+    from reviewkit.arrays import Array
 
     Mask = NDArray[np.bool_]
 
@@ -60,8 +60,9 @@ def is_even(frequency_hz: Array) -> bool:
     return bool(np.all(np.abs(steps - spacing) < 0.1 * spacing))
 
 
-def analyse_lines(frequency_hz: Array, level: Array, window: str | None, mains_hz: float | None = None,
-                  near_hz: float | None = None) -> SpectrumTone:
+def analyse_lines(
+    frequency_hz: Array, level: Array, window: str | None, mains_hz: float | None = None, near_hz: float | None = None
+) -> SpectrumTone:
     """Take a spectrum apart. `frequency_hz`, `level` (r.m.s. of a tone at its peak line): shape (n,), rising, even.
 
     `window`: a name of windows.COSINE_SUMS, or None where it is not known. Raises NoLines.
@@ -102,7 +103,9 @@ def analyse_lines(frequency_hz: Array, level: Array, window: str | None, mains_h
     if window:
         skirts = _skirts(power, place, level_v, window, inside)
         if np.count_nonzero(skirts & inside) > _MOST_HIDDEN * np.count_nonzero(inside):
-            raise NoLines(f"the {window} window's own leakage hides the harmonics and the noise; export with another window")
+            raise NoLines(
+                f"the {window} window's own leakage hides the harmonics and the noise; export with another window"
+            )
         taken |= skirts
         rest = np.where(taken, 0.0, power)
         # what the tones cover is filled with the mean of what they leave free
@@ -175,8 +178,16 @@ def _skirts(power: Array, place: float, level: float, window: str, inside: Mask)
     return (index > (left[-1] if len(left) else -1)) & (index < (right[0] if len(right) else len(power)))
 
 
-def _hum(power: Array, line_hz: float, first: float, mains_hz: float, taken: Mask, window: str | None, half: int,
-         top_hz: float) -> float | None:
+def _hum(
+    power: Array,
+    line_hz: float,
+    first: float,
+    mains_hz: float,
+    taken: Mask,
+    window: str | None,
+    half: int,
+    top_hz: float,
+) -> float | None:
     """R.m.s. sum of the mains line and its first twenty multiples that stand 10 dB above their surroundings."""
     total = 0.0
     for multiple in range(1, 21):

@@ -54,11 +54,19 @@ UNITS: dict[str, UnitSpelling] = {
 
 # Both Unicode micro signs and both ohm signs are in use; typographic minus and several kinds of space come from
 # spreadsheets and from our own outputs pasted back.
-_SAME_CHARACTER = str.maketrans({"\u03bc": "µ", "\u2126": "Ω", "\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " "})
+_SAME_CHARACTER = str.maketrans(
+    {"\u03bc": "µ", "\u2126": "Ω", "\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " "}
+)
 _QUANTITY = re.compile(r"^\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 
 EXAMPLES = {
-    "W": "40 W", "V": "2.83 V", "Hz": "1 kHz", "Ω": "8 ohm", "%": "0.05 %", "dB": "0.5 dB", "s": "6 s",
+    "W": "40 W",
+    "V": "2.83 V",
+    "Hz": "1 kHz",
+    "Ω": "8 ohm",
+    "%": "0.05 %",
+    "dB": "0.5 dB",
+    "s": "6 s",
 }
 
 
@@ -87,9 +95,13 @@ def read_quantity(text: str, base: str) -> float:
         raise UnitError(f'"{text}" has no unit; write "{example}"')
     known = unit_of(unit)
     if known is None:
-        raise UnitError(f'"{text}": the unit "{unit}" is not known; write for example "{EXAMPLES.get(base, "1 " + base)}"')
+        raise UnitError(
+            f'"{text}": the unit "{unit}" is not known; write for example "{EXAMPLES.get(base, "1 " + base)}"'
+        )
     if known.base != base:
-        raise UnitError(f'"{text}" is in {known.base} where {base} is needed; write for example "{EXAMPLES.get(base, "1 " + base)}"')
+        raise UnitError(
+            f'"{text}" is in {known.base} where {base} is needed; write for example "{EXAMPLES.get(base, "1 " + base)}"'
+        )
     return scaled(value, known.factor)
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from reviewkit.model import Array
+    from reviewkit.arrays import Array
 
 COSINE_SUMS: dict[str, tuple[float, ...]] = {
     "rectangular": (1.0,),
@@ -24,9 +24,15 @@ COSINE_SUMS: dict[str, tuple[float, ...]] = {
     "flat top": (0.21557895, 0.41663158, 0.277263158, 0.083578947, 0.006947368),
 }
 _SPELLINGS = {
-    "rect": "rectangular", "none": "rectangular", "uniform": "rectangular", "hanning": "hann",
-    "blackmanharris": "blackman-harris", "blackman harris": "blackman-harris", "bh4": "blackman-harris",
-    "flattop": "flat top", "flat-top": "flat top",
+    "rect": "rectangular",
+    "none": "rectangular",
+    "uniform": "rectangular",
+    "hanning": "hann",
+    "blackmanharris": "blackman-harris",
+    "blackman harris": "blackman-harris",
+    "bh4": "blackman-harris",
+    "flattop": "flat top",
+    "flat-top": "flat top",
 }
 
 

@@ -1,0 +1,76 @@
+"""Small tables typed by hand or saved from a spreadsheet → a header and rows of cells, each with its line."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reviewkit.errors import Fault, Faults, InputError
+
+_SEPARATORS = (",", ";", "\t")
+
+
+@dataclass(frozen=True)
+class DelimitedRow:
+    """The cells of one row, stripped, and the line where it begins."""
+
+    line: int
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Delimited:
+    """A table as text. `decimal_comma`: a comma in a cell is a decimal mark, since it does not part cells."""
+
+    header: DelimitedRow
+    rows: tuple[DelimitedRow, ...]
+    decimal_comma: bool
+
+
+def parse_delimited(text: str, faults: Faults, *, example: str, comments: bool = False) -> Delimited:
+    """Header and rows. The separator is the comma, semicolon or tab that the header has most of.
+
+    Blank rows are dropped, and with `comments` so are lines that begin with "#"; empty cells at a row's end are too.
+    A row with more cells than the header is noted as a fault and left out. Raises InputError where nothing is left to
+    read. `example`: a header as it should be.
+    """
+    lines = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    if comments:
+        lines = ["" if line.startswith("#") else line for line in lines]
+    first = next((line for line in lines if line.strip()), "")
+    separator = max(_SEPARATORS, key=first.count)
+    rows = _rows(lines, separator, faults.source)
+    if not rows:
+        raise InputError(Fault(faults.source, 0, f"the file is empty; begin with a header: {example}"))
+    header, body = rows[0], []
+    for row in rows[1:]:
+        if len(row.cells) > len(header.cells):
+            surplus = f"{len(row.cells)} cells under a header of {len(header.cells)}"
+            if separator == ",":
+                remedy = "write the decimal mark as a point, and put text that holds a comma in quotation marks"
+            else:
+                remedy = "put text that holds a separator in quotation marks"
+            faults.add(row.line, f"{surplus}; {remedy}")
+        else:
+            body.append(DelimitedRow(row.line, row.cells + ("",) * (len(header.cells) - len(row.cells))))
+    return Delimited(header, tuple(body), decimal_comma=separator != ",")
+
+
+def _rows(lines: Sequence[str], separator: str, source: str) -> list[DelimitedRow]:
+    reader = csv.reader([f"{line}\n" for line in lines], delimiter=separator, skipinitialspace=True, strict=True)
+    found: list[DelimitedRow] = []
+    begins = 1
+    try:
+        for cells in reader:
+            stripped = [" ".join(cell.split()) for cell in cells]
+            while stripped and not stripped[-1]:
+                stripped.pop()
+            if stripped:
+                found.append(DelimitedRow(begins, tuple(stripped)))
+            begins = reader.line_num + 1
+    except csv.Error:
+        # a quotation mark that opens and does not close, or that stands in the middle of a cell
+        message = 'quotation marks are not paired in this row; close them, and write "" for one inside a quoted cell'
+        raise InputError(Fault(source, begins, message)) from None
+    return found

@@ -1,0 +1,178 @@
+"""session.toml → Session: one pass over the tables, every fault with its line, all at once."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from reviewkit.errors import Fault, Faults, InputError, nearest
+from reviewkit.ingest.plain_text import read_text
+from reviewkit.ingest.session_measurements import read_measurements
+from reviewkit.ingest.session_paths import path_fault
+from reviewkit.ingest.session_ratings import read_rating
+from reviewkit.ingest.session_tables import Place, checked, shown_key
+from reviewkit.ingest.session_values import written
+from reviewkit.ingest.toml_lines import TomlDocument, parse_toml
+from reviewkit.model import Bench, EpisodeSettings, PriceTag, Session, Unit
+
+if TYPE_CHECKING:
+    from reviewkit.ingest.session_schema import BenchTable, EpisodeTable, PriceTable, UnitTable
+
+FILE_NAME = "session.toml"
+_SINGLE = ("unit", "price", "bench", "episode", "look")
+_REPEATED = ("rated", "measurement")
+
+
+def read_session(folder: Path, *, kinds: Collection[str]) -> Session:
+    """The session in a folder. `kinds`: the names a measurement's kind may have. Raises InputError."""
+    if not folder.is_dir():
+        raise InputError(Fault(str(folder), 0, f"there is no such folder; name one that holds a {FILE_NAME}"))
+    if not (folder / FILE_NAME).exists():
+        remedy = "write one, at least with [unit] maker and model"
+        raise InputError(Fault(FILE_NAME, 0, f"there is none in {folder}; {remedy}"))
+    return parse_session(read_text(folder / FILE_NAME, FILE_NAME), folder, kinds=kinds)
+
+
+def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session:
+    """The session that a session.toml describes; `folder` is where the files it names must be.
+
+    Raises InputError with every fault found: of syntax (the first only), of keys and values, and between tables.
+    """
+    from reviewkit.ingest import session_schema as schema
+
+    document = parse_toml(text, FILE_NAME)
+    faults = Faults(FILE_NAME)
+    _check_top(document, faults)
+
+    def place(name: str) -> Place:
+        return Place(document, faults, (name,), f"[{name}]")
+
+    unit = checked(schema.UnitTable, _single(document, "unit"), place("unit"))
+    price = checked(schema.PriceTable, _single(document, "price"), place("price"))
+    bench = checked(schema.BenchTable, _single(document, "bench"), place("bench"))
+    episode = checked(schema.EpisodeTable, _single(document, "episode"), place("episode"))
+    rated = [(checked(schema.RatedTable, raw, at), at) for raw, at in _repeated(document, faults, "rated", "quantity")]
+    measured = [
+        (checked(schema.MeasurementTable, raw, at), at)
+        for raw, at in _repeated(document, faults, "measurement", "id", "file", "kind")
+    ]
+
+    the_bench = _bench(bench)
+    ratings = [read_rating(table, at) for table, at in rated]
+    session = Session(
+        folder=folder,
+        unit=_unit(unit, place("unit")),
+        bench=the_bench,
+        price=_price(price, place("price"), unit.year, folder) if "price" in document.data else None,
+        ratings=tuple(rating for rating in ratings if rating is not None),
+        measurements=read_measurements(measured, the_bench, folder, kinds),
+        episode=_episode(episode, place("episode"), folder),
+    )
+    faults.found.sort(key=lambda fault: fault.line)
+    faults.stop_if_any()
+    return session
+
+
+# ------------------------------------------------------------------ which tables there are
+
+
+def _check_top(document: TomlDocument, faults: Faults) -> None:
+    for key, value in document.data.items():
+        line = document.line(key)
+        shown = shown_key(key)
+        if key not in (*_SINGLE, *_REPEATED):
+            if isinstance(value, dict) or (isinstance(value, list) and value and isinstance(value[0], dict)):
+                faults.add(line, f"[{shown}]: unknown table; {nearest(key, (*_SINGLE, *_REPEATED))}")
+            else:
+                where = "stands outside any table; put it under one, such as [unit]"
+                faults.add(line, f"{shown} = {written(value)} {where}")
+        elif key in _SINGLE and not isinstance(value, dict):
+            faults.add(line, f"{shown} is one table, and stands once; write [{shown}]")
+        elif key in _REPEATED and not (isinstance(value, list) and all(isinstance(item, dict) for item in value)):
+            faults.add(line, f"[{shown}] may stand many times; write [[{shown}]], with two brackets")
+    look = _single(document, "look")
+    for key in look:
+        faults.add(document.line("look", key), f"[look] {shown_key(key)}: unknown key; [look] takes none, leave it out")
+    if "unit" not in document.data:
+        faults.add(0, 'there is no [unit]; write [unit] with maker = "…" and model = "…"')
+
+
+def _single(document: TomlDocument, name: str) -> Mapping[str, Any]:
+    table = document.data.get(name)
+    return table if isinstance(table, dict) else {}
+
+
+def _repeated(
+    document: TomlDocument, faults: Faults, name: str, *label_keys: str
+) -> list[tuple[dict[str, Any], Place]]:
+    """The tables of one name, each with its place; the first text among `label_keys` tells them apart in messages."""
+    tables = document.data.get(name)
+    found = []
+    for number, raw in enumerate(tables if isinstance(tables, list) else ()):
+        if isinstance(raw, dict):
+            labels = [raw[key] for key in label_keys if isinstance(raw.get(key), str) and raw[key].strip()]
+            label = f" {' '.join(labels[0].split())[:40]}:" if labels else f" {number + 1}:"
+            found.append((raw, Place(document, faults, (name, number), f"[[{name}]]{label}")))
+    return found
+
+
+# ------------------------------------------------------------------ single tables
+
+
+def _unit(table: UnitTable, place: Place) -> Unit:
+    for key, example in (("maker", "Norrvale"), ("model", "Forty")):
+        if "unit" in place.document.data and key not in place.present():
+            place.fault(f'has no {key}; write for example {key} = "{example}"')
+    return Unit(maker=table.maker, model=table.model, what=table.what, year=table.year, mains=table.mains)
+
+
+def _bench(table: BenchTable) -> Bench:
+    return Bench(
+        input=table.input,
+        load_ohm=table.load,
+        channels=table.channels,
+        mains=table.mains,
+        coupling=table.coupling,
+        equipment=tuple(table.equipment),
+        level_uncertainty_db=table.level_uncertainty,
+        distortion_floor_percent=table.distortion_floor,
+    )
+
+
+def _price(table: PriceTable, place: Place, unit_year: int | None, folder: Path) -> PriceTag:
+    present = place.present()
+    for key, example in (("paid", "329.00"), ("currency", '"USD"'), ("index", '"prices.csv"')):
+        if key not in present:
+            place.fault(f"has no {key}; write for example {key} = {example}")
+    if table.year is None and unit_year is None and "year" not in present | set(_single(place.document, "unit")):
+        place.fault("has no year, and neither has [unit]; write the year it was paid in, for example year = 1977")
+    if table.index:
+        fault = path_fault(folder, table.index, "index")
+        if fault:
+            place.fault(fault, "index")
+    return PriceTag(
+        paid=table.paid or 0.0,
+        currency=table.currency,
+        index=table.index,
+        year=table.year,
+        to=table.to,
+        fair=table.fair,
+        line=place.line,
+    )
+
+
+def _episode(table: EpisodeTable, place: Place, folder: Path) -> EpisodeSettings:
+    if table.photo:
+        fault = path_fault(folder, table.photo, "photo")
+        if fault:
+            place.fault(fault, "photo")
+    return EpisodeSettings(
+        title=table.title,
+        presenter=table.presenter,
+        words_per_minute=table.words_per_minute,
+        frame_rate=table.frame_rate,
+        look=table.look,
+        card_seconds=table.card_seconds,
+        photo=table.photo,
+    )

@@ -1,0 +1,87 @@
+"""Cells to numbers: which mark is the decimal one, which cells are no number, and what each cell is worth."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+_EXPONENT = r"(?:[eEdD][+-]?\d+)?"
+
+
+def _pattern(groups: str, decimals: str, bare: str) -> re.Pattern[str]:
+    grouped = rf"[1-9]\d{{0,2}}(?:([{groups}])\d{{3}})(?:\1\d{{3}})*"
+    return re.compile(rf"[+-]?(?:(?:{grouped}|\d+)(?:{decimals})?|{bare}){_EXPONENT}", re.ASCII)
+
+
+# A digit group never begins with 0: 0,012 is no 12.
+_WRITTEN = {
+    ".": _pattern(r" ',", r"\.\d*", r"\.\d+"),
+    ",": _pattern(r" '.", r",\d+", r",\d+"),
+}
+_GROUP_MARKS = {".": " ',", ",": " '."}
+_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_ONE_GROUP = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)  # 1,500: either 1500 or 1.5
+_NO_READING = frozenset(
+    ("", "nan", "ol", "o.l", "o.l.", "0l", "0.l", "inf", "infinity", "∞", "1.#inf", "1.#ind", "1.#qnan", "nan(ind)")
+)
+
+
+class NotANumber(ValueError):
+    """A cell that is neither a number nor one of the signs for a missing reading."""
+
+
+def is_missing(cell: str) -> bool:
+    """Whether a cleaned cell says that there is no reading: blank, --, NaN, OL, inf."""
+    return cell.lstrip("+-").casefold() in _NO_READING
+
+
+def is_number(cell: str) -> bool:
+    """Whether a cleaned cell is a number, with either decimal mark."""
+    return _WRITTEN["."].fullmatch(cell) is not None or _WRITTEN[","].fullmatch(cell) is not None
+
+
+def number(cell: str, decimal: str) -> float | None:
+    """The value of a cleaned cell; None for a missing reading. Raises NotANumber for any other text."""
+    if decimal == "." and _PLAIN.fullmatch(cell):
+        value = float(cell)
+    elif _WRITTEN[decimal].fullmatch(cell):
+        for group in _GROUP_MARKS[decimal]:
+            cell = cell.replace(group, "")
+        value = float(cell.replace(decimal, ".").replace("d", "e").replace("D", "e"))
+    elif is_missing(cell):
+        return None
+    else:
+        raise NotANumber(cell)
+    if value in (float("inf"), float("-inf")):
+        raise NotANumber(cell)
+    return value
+
+
+def decimal_mark(cells: Iterable[tuple[int, str]]) -> tuple[str, tuple[int, str] | None]:
+    """The decimal mark of a file's cells (line, cleaned cell), and the first cell that leaves it open, if it is.
+
+    A cell such as 1,5 or 0,012 or 1.234,5 shows the comma to be the decimal mark, 1,000.5 or 0.5 the point. Where only
+    cells such as 1,500 are there, which is 1.5 in one country and 1500 in another, nobody can tell.
+    """
+    votes = {".": 0, ",": 0}
+    in_doubt: tuple[int, str] | None = None
+    for line, cell in cells:
+        if "," in cell or "." in cell:
+            mark = _shown_by(cell)
+            if mark:
+                votes[mark] += 1
+            elif "," in cell and in_doubt is None:
+                in_doubt = (line, cell)
+    if votes["."] or votes[","]:
+        return (",", None) if votes[","] > votes["."] else (".", None)
+    return ".", in_doubt
+
+
+def _shown_by(cell: str) -> str:
+    """The decimal mark that this cell alone proves, or ""."""
+    if _ONE_GROUP.fullmatch(cell):
+        return ""
+    point, comma = _WRITTEN["."].fullmatch(cell), _WRITTEN[","].fullmatch(cell)
+    if point and not comma:
+        return "."
+    return "," if comma and not point else ""

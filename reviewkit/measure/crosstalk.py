@@ -1,0 +1,236 @@
+"""Crosstalk: the undriven channel's level over the driven one's, negative."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from reviewkit import curves, figures, quantities, scales
+from reviewkit.arrays import Array
+from reviewkit.decibels import relative_db
+from reviewkit.errors import Fault, InputError
+from reviewkit.model import (
+    Card,
+    Conditions,
+    Curves,
+    Finding,
+    Kind,
+    Limit,
+    Mark,
+    Measured,
+    Panel,
+    Point,
+    Reading,
+    Run,
+    Sheet,
+    Trace,
+)
+from reviewkit.spectrum import AUDIO_BAND_HZ
+
+SPOT_HZ = (1000.0, 10_000.0)
+_OTHER = {"L": "R", "R": "L"}
+
+
+def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
+    """Crosstalk in dB for each direction: ready-made columns, or both channels' levels with one driven."""
+    ready = [column for column in sheet.all("level") if ">" in column.channel]
+    if ready:
+        found = [(column.channel, column.values) for column in ready]
+    else:
+        driven = c.measurement.driven
+        if driven not in _OTHER:
+            raise InputError(
+                Fault(
+                    "session.toml",
+                    c.measurement.line,
+                    f"[[measurement]] {c.measurement.id}: which channel was "
+                    f'driven? write driven = "L" or driven = "R", or export columns "L to R" and "R to L"',
+                )
+            )
+        there = {column.channel: column for column in sheet.all("level")}
+        if not {"L", "R"} <= set(there):
+            raise InputError(
+                Fault(
+                    sheet.source,
+                    0,
+                    "crosstalk needs the levels of both channels; name them with "
+                    "columns = { left = …, right = … } in session.toml",
+                )
+            )
+        source, victim = there[driven], there[_OTHER[driven]]
+        if source.unit != victim.unit:
+            raise InputError(
+                Fault(
+                    sheet.source,
+                    0,
+                    f"left in {there['L'].unit} and right in {there['R'].unit}: export both in one unit",
+                )
+            )
+        found = [
+            (
+                f"{driven}>{_OTHER[driven]}",
+                relative_db(victim.values, victim.unit) - relative_db(source.values, source.unit),
+            )
+        ]
+    for direction, level_db in found:
+        if float(np.median(level_db)) > 0:
+            raise InputError(
+                Fault(
+                    sheet.source,
+                    0,
+                    f"crosstalk {direction} reads above 0 dB: the undriven channel over the driven one "
+                    "is negative; export it so, or check which channel was driven",
+                )
+            )
+    return found
+
+
+def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+    """crosstalk (dB, at 1 kHz and 10 kHz) and crosstalk_worst (dB, with where, over 20 Hz – 20 kHz and each rated band)."""
+    assert sheet is not None
+    frequency = sheet.find("frequency")
+    assert frequency is not None
+    found: list[Finding] = []
+    spots = [*SPOT_HZ, *(r.frequency_hz for r in figures.rated(c, "crosstalk", "separation") if r.frequency_hz)]
+    bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "crosstalk", "separation")]))
+    for direction, level_db in _directions(sheet, c):
+        for spot in dict.fromkeys(spots):
+            value = curves.value_at(frequency.values, level_db, spot)
+            if value is not None:
+                found.append(figures.finding(c, "crosstalk", direction, value, frequency=spot))
+        for band_hz in bands:
+            reached = curves.covered(frequency.values, band_hz)
+            if reached is not None:
+                where, inside = curves.part(frequency.values, level_db, reached)
+                worst = int(np.argmax(inside))
+                found.append(
+                    figures.finding(
+                        c,
+                        "crosstalk_worst",
+                        direction,
+                        inside[worst],
+                        frequency=float(where[worst]),
+                        band=list(reached),
+                    )
+                )
+    return Measured(tuple(found))
+
+
+def card(runs: Sequence[Run]) -> Card:
+    """Crosstalk over the dial, by 20 dB, the worst point marked."""
+    traces: list[Trace] = []
+    for run in runs:
+        assert run.sheet is not None
+        frequency = run.sheet.find("frequency")
+        assert frequency is not None
+        for direction, level_db in _directions(run.sheet, run.conditions):
+            label = figures.end_label(direction.replace(">", " → "), run, runs)
+            traces.append(Trace(frequency.values, level_db, direction[0], figures.trace_role(run, runs), label))
+    main = figures.main_run(runs)
+    spot = figures.by_channel(main, "crosstalk", frequency=1000.0)
+    worst = figures.worse(
+        [
+            f
+            for f in figures.by_channel(main, "crosstalk_worst")
+            if f.at["band"] == figures.by_channel(main, "crosstalk_worst")[0].at["band"]
+        ]
+    )
+    limits = tuple(
+        Limit(
+            None,
+            value,
+            *(rating.band_hz or (rating.frequency_hz or 1000.0, rating.frequency_hz or 1000.0)),
+            f"rated {quantities.shown(value, 'db')}",
+        )
+        for rating in figures.rated(main.conditions, "crosstalk", "separation")
+        if (value := rating.at_most if rating.quantity == "crosstalk" else -(rating.at_least or 0.0)) is not None
+    )[:1]
+    key = figures.worse(spot)
+    readings = []
+    if key is not None:
+        readings.append(
+            Reading(
+                "worse way, 1 kHz",
+                quantities.show(key),
+                tuple((f.channel.replace(">", " → "), quantities.show(f)) for f in spot),
+            )
+        )
+    at_10k = figures.by_channel(main, "crosstalk", frequency=10_000.0)
+    if at_10k:
+        readings.append(
+            Reading("10 kHz", "", tuple((f.channel.replace(">", " → "), quantities.show(f)) for f in at_10k))
+        )
+    if worst is not None and key is None:
+        readings.append(Reading("worst", quantities.show(worst)))
+    marks = (
+        ()
+        if worst is None
+        else (
+            Mark(
+                float(worst.at["frequency"]),
+                worst.value,
+                f"{quantities.show(worst)} at {quantities.hertz(float(worst.at['frequency']))}",
+                worst.channel[0],
+            ),
+        )
+    )
+    return Card(
+        id="",
+        title="",
+        chart=True,
+        conditions=figures.stated(runs),
+        body=Curves(
+            (
+                Panel(
+                    scales.dial(min(float(t.x[0]) for t in traces), max(float(t.x[-1]) for t in traces)),
+                    scales.twenties([v for t in traces for v in (float(np.min(t.y)), float(np.max(t.y)))]),
+                    tuple(traces),
+                    limits,
+                    marks,
+                ),
+            )
+        ),
+        readings=tuple(readings),
+    )
+
+
+def points(run: Run, before: Run | None) -> tuple[Point, ...]:
+    """The worse direction at 1 kHz, the worst over the band; and what it was before."""
+    m = run.conditions.measurement
+    at_1k = figures.by_channel(run, "crosstalk", frequency=1000.0)
+    worst = figures.by_channel(run, "crosstalk_worst")
+    was = figures.by_channel(before, "crosstalk", frequency=1000.0) if before else []
+    facts = []
+    if at_1k:
+        facts.append(
+            Point(
+                "crosstalk",
+                "spot",
+                {
+                    "findings": at_1k,
+                    "worse": figures.worse(at_1k),
+                    "before": figures.worse(was),
+                    "rated": bool(figures.rated(run.conditions, "crosstalk", "separation")),
+                },
+                m.id,
+            )
+        )
+    if worst:
+        same_band = [f for f in worst if f.at["band"] == worst[0].at["band"]]
+        facts.append(
+            Point("crosstalk", "worst", {"worse": figures.worse(same_band), "band": worst[0].at["band"]}, m.id)
+        )
+    return tuple(facts)
+
+
+KIND = Kind(
+    name="crosstalk",
+    title="Crosstalk",
+    about="frequency and level of both channels with one `driven`, or ready-made columns for each direction",
+    needs=(("frequency", "level"),),
+    quantities=("crosstalk", "crosstalk_worst"),
+    findings=findings,
+    card=card,
+    points=points,
+)

@@ -1,0 +1,280 @@
+"""Distortion over power at one frequency."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from reviewkit import curves, figures, quantities, scales
+from reviewkit.arrays import Array
+from reviewkit.decibels import volts_of
+from reviewkit.distortion import LIMITED, ONE_PERCENT, distortion_percent, figure_of, rated_limits
+from reviewkit.errors import Fault, InputError
+from reviewkit.model import (
+    Card,
+    Column,
+    Conditions,
+    Curves,
+    Finding,
+    Kind,
+    Limit,
+    Mark,
+    Measured,
+    Panel,
+    Point,
+    Reading,
+    Run,
+    Sheet,
+    Trace,
+)
+
+
+def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
+    """The power of each row for one channel, W: from a power column, or from volts over the load."""
+    for role in ("power", "level"):
+        column = sheet.find(role, channel) or sheet.find(role, "")
+        if column is None:
+            continue
+        if role == "power":
+            return column.values
+        volts = volts_of(column.values, column.unit, c.measurement.load_ohm, c.measurement.full_scale_v)
+        if volts is None or not c.measurement.load_ohm:
+            raise InputError(
+                Fault(
+                    sheet.source,
+                    0,
+                    f'column "{column.header}" in {column.unit} cannot be turned into watts; '
+                    'say the load in session.toml, for example load = "8 ohm"',
+                )
+            )
+        return volts**2 / c.measurement.load_ohm
+    raise InputError(
+        Fault(
+            sheet.source,
+            0,
+            "no column of power or volts for the "
+            f"{channel or 'only'} channel; name it with columns = {{…}} in session.toml",
+        )
+    )
+
+
+def _sweep(sheet: Sheet, column: Column, c: Conditions) -> tuple[Array, Array]:
+    """Power (W) and distortion (%) of a channel, power rising; rows at or below zero cannot stand on a log axis."""
+    power_w, percent = _power_w(sheet, column.channel, c), distortion_percent(column)
+    good = (power_w > 0) & (percent > 0)
+    order = np.argsort(power_w[good], kind="stable")
+    return power_w[good][order], percent[good][order]
+
+
+def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+    """power_at_limit (W, where distortion rises through 1 % and through each rated limit), power_reached (W, the highest
+    power of the sweep, only where a limit was not reached), lowest_distortion (%, with where) per channel.
+    """
+    assert sheet is not None
+    found: list[Finding] = []
+    withheld: list[str] = []
+    hz = c.measurement.frequency_hz
+    for column in sheet.all("distortion"):
+        power_w, percent = _sweep(sheet, column, c)
+        if len(power_w) < 2:
+            withheld.append(f"{c.measurement.id}: no figures, fewer than two rows with power and distortion above zero")
+            continue
+        figure = figure_of(column)
+        for limit in rated_limits(c):
+            at = curves.rise_through(power_w, percent, limit)
+            if at is not None:
+                found.append(
+                    figures.finding(
+                        c,
+                        "power_at_limit",
+                        column.channel,
+                        at,
+                        limit=limit,
+                        frequency=hz,
+                        figure=figure,
+                        uncertainty=figures.watts_uncertainty(c, at),
+                        power=at,
+                    )
+                )
+            elif float(np.min(percent)) > limit:
+                withheld.append(
+                    f"{c.measurement.id}: no power at {quantities.percent(limit)}, "
+                    f"channel {column.channel or 'measured'} never gets below it"
+                )
+            else:
+                top = float(power_w[-1])
+                found.append(
+                    figures.finding(
+                        c,
+                        "power_reached",
+                        column.channel,
+                        top,
+                        limit=limit,
+                        frequency=hz,
+                        figure=figure,
+                        uncertainty=figures.watts_uncertainty(c, top),
+                        power=top,
+                    )
+                )
+        lowest = int(np.argmin(percent))
+        found.append(
+            figures.finding(
+                c,
+                "lowest_distortion",
+                column.channel,
+                percent[lowest],
+                frequency=hz,
+                figure=figure,
+                power=float(power_w[lowest]),
+            )
+        )
+    return Measured(tuple(found), tuple(withheld))
+
+
+def _rated_limit(run: Run) -> float:
+    """The limit whose power a card shows large: that of a power rating for this load, else 1 %."""
+    m = run.conditions.measurement
+    for rating in figures.rated(run.conditions, "power"):
+        limit = rating.thd_percent or rating.thd_plus_noise_percent
+        if limit and rating.load_ohm in (None, m.load_ohm):
+            return limit
+    return ONE_PERCENT
+
+
+def powers(run: Run, limit: float) -> list[Finding]:
+    """Power at a limit per channel, or the highest power reached below it."""
+    return [f for f in run.findings if f.quantity in ("power_at_limit", "power_reached") and f.at.get("limit") == limit]
+
+
+def _shown(found: Finding) -> str:
+    return f"≥ {quantities.show(found)}" if found.quantity == "power_reached" else quantities.show(found)
+
+
+def card(runs: Sequence[Run]) -> Card:
+    """Distortion by decades over power, the rated limit up to the rated power, the crossing marked."""
+    traces: list[Trace] = []
+    for run in runs:
+        assert run.sheet is not None
+        for column in run.sheet.all("distortion"):
+            power_w, percent = _sweep(run.sheet, column, run.conditions)
+            if len(power_w):
+                traces.append(
+                    Trace(
+                        power_w,
+                        percent,
+                        column.channel,
+                        figures.trace_role(run, runs),
+                        figures.end_label(column.channel, run, runs),
+                    )
+                )
+    main = figures.main_run(runs)
+    m, limit = main.conditions.measurement, _rated_limit(main)
+    x_axis = scales.power_scale([v for t in traces for v in (float(t.x[0]), float(t.x[-1]))] or [0.1, 100.0])
+    limits = tuple(
+        Limit(
+            None,
+            at,
+            x_axis.low,
+            rating.at_least,
+            f"rated {quantities.percent(at)} to {quantities.watts(rating.at_least)}",
+        )
+        for rating in figures.rated(main.conditions, *LIMITED)
+        if rating.quantity == "power"
+        and rating.at_least
+        and rating.load_ohm in (None, m.load_ohm)
+        and (at := rating.thd_percent or rating.thd_plus_noise_percent)
+    )[:1]
+    values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))] + [x.high for x in limits if x.high]
+    key = figures.worse(powers(main, limit)) or figures.worse(powers(main, ONE_PERCENT))
+    readings = [Reading("no power at a limit")]
+    marks: tuple[Mark, ...] = ()
+    figure = ""
+    if key is not None:
+        figure = str(key.at.get("figure", ""))
+        at = float(key.at["limit"])
+        readings = [
+            Reading(
+                f"at {quantities.percent(at)} {figure}".strip(),
+                _shown(key),
+                tuple((f.channel, _shown(f)) for f in powers(main, at)),
+            )
+        ]
+        marks = (Mark(key.value, at, quantities.percent(at), key.channel),) if key.quantity == "power_at_limit" else ()
+        if at != ONE_PERCENT and powers(main, ONE_PERCENT):
+            readings.append(Reading("at 1 %", "", tuple((f.channel, _shown(f)) for f in powers(main, ONE_PERCENT))))
+    for run in runs:
+        if run is not main and run.conditions.measurement.stage != "bench":
+            own = powers(run, limit) or powers(run, ONE_PERCENT)
+            text = tuple((f.channel, _shown(f)) for f in own)
+            readings.append(
+                Reading(
+                    figures.run_label(run, runs),
+                    "",
+                    text or figures.rows_of(figures.by_channel(run, "lowest_distortion")),
+                )
+            )
+    hz = m.frequency_hz
+    return Card(
+        id="",
+        title=f"{figure or 'Distortion'} over power",
+        chart=True,
+        conditions=figures.stated(runs, quantities.hertz(hz) if hz else ""),
+        body=Curves((Panel(x_axis, scales.decades(values or [0.01, 1.0], "%"), tuple(traces), limits, marks),)),
+        readings=tuple(readings),
+    )
+
+
+def points(run: Run, before: Run | None) -> tuple[Point, ...]:
+    """Power at 1 % per channel, the lowest distortion and where; and what it was before."""
+    facts: list[Point] = []
+    m = run.conditions.measurement
+    shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": figures.driven(run.conditions)}
+    at_limit = powers(run, ONE_PERCENT)
+    if at_limit:
+        was = powers(before, ONE_PERCENT) if before else []
+        facts.append(
+            Point(
+                "distortion-power",
+                "power",
+                {
+                    **shared,
+                    "findings": at_limit,
+                    "worse": figures.worse(at_limit),
+                    "limit": ONE_PERCENT,
+                    "figure": at_limit[0].at.get("figure", "distortion"),
+                    "before": figures.worse(was),
+                },
+                m.id,
+            )
+        )
+    lowest = figures.by_channel(run, "lowest_distortion")
+    if lowest:
+        was = figures.by_channel(before, "lowest_distortion") if before else []
+        facts.append(
+            Point(
+                "distortion-power",
+                "lowest",
+                {
+                    **shared,
+                    "findings": lowest,
+                    "worse": figures.worse(lowest),
+                    "figure": lowest[0].at.get("figure", "distortion"),
+                    "before": figures.worse(was),
+                },
+                m.id,
+            )
+        )
+    return tuple(facts)
+
+
+KIND = Kind(
+    name="distortion-power",
+    title="Distortion over power",
+    about="power (or volts) and distortion of one or both channels, at one `frequency`",
+    needs=(("power", "distortion"), ("level", "distortion")),
+    quantities=("power_at_limit", "power_reached", "lowest_distortion"),
+    findings=findings,
+    card=card,
+    points=points,
+)

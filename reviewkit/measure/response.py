@@ -1,0 +1,255 @@
+"""Frequency response: each channel re its own level at 1 kHz."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from reviewkit import curves, figures, quantities, scales
+from reviewkit.arrays import Array
+from reviewkit.decibels import HALF_POWER_DB, relative_db
+from reviewkit.model import (
+    Card,
+    Column,
+    Conditions,
+    Curves,
+    Finding,
+    Kind,
+    Limit,
+    Measured,
+    Panel,
+    Point,
+    Rating,
+    Reading,
+    Run,
+    Sheet,
+    Trace,
+)
+from reviewkit.spectrum import AUDIO_BAND_HZ
+
+REFERENCE_HZ = 1000.0
+
+
+def _levels(sheet: Sheet) -> tuple[Array, list[Column]]:
+    frequency = sheet.find("frequency")
+    assert frequency is not None
+    return frequency.values, [column for column in sheet.all("level") if ">" not in column.channel]
+
+
+def _deviation(frequency_hz: Array, column: Column) -> Array | None:
+    """A channel re its own 1 kHz, dB, shape (n,); None where the data does not reach 1 kHz."""
+    level_db = relative_db(column.values, column.unit)
+    at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ)
+    return None if at_1k is None else level_db - at_1k
+
+
+def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+    """deviation_high, deviation_low, flatness (dB re 1 kHz, over 20 Hz – 20 kHz and each rated band, as far as the data
+    goes), corner_low, corner_high (Hz, half power re 1 kHz) per channel; channel_balance (dB, left re right).
+    """
+    assert sheet is not None
+    frequency_hz, columns = _levels(sheet)
+    found: list[Finding] = []
+    withheld: list[str] = []
+    bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "flatness", "channel_balance")]))
+    for column in columns:
+        deviation = _deviation(frequency_hz, column)
+        if deviation is None:
+            withheld.append(
+                f"{c.measurement.id}: no figures, the sweep does not reach 1 kHz, to which a response is referred"
+            )
+            continue
+        for band_hz in bands:
+            reached = curves.covered(frequency_hz, band_hz)
+            if reached is None:
+                continue
+            _, inside = curves.part(frequency_hz, deviation, reached)
+            high, low = float(np.max(inside)), float(np.min(inside))
+            for quantity, value in (
+                ("deviation_high", high),
+                ("deviation_low", low),
+                ("flatness", max(abs(high), abs(low))),
+            ):
+                found.append(figures.finding(c, quantity, column.channel, value, band=list(reached)))
+        middle = int(np.argmin(np.abs(np.log(frequency_hz / REFERENCE_HZ))))
+        for quantity, step in (("corner_low", -1), ("corner_high", +1)):
+            corner = curves.crossing(frequency_hz, deviation, HALF_POWER_DB, middle, step)
+            if corner is not None:
+                found.append(figures.finding(c, quantity, column.channel, corner))
+    found += _balance(frequency_hz, columns, c, bands)
+    return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
+
+
+def _balance(
+    frequency_hz: Array, columns: Sequence[Column], c: Conditions, bands: Sequence[tuple[float, float]]
+) -> list[Finding]:
+    """Left over right in dB, at 1 kHz and where it is largest in each band; from absolute levels or one common reference."""
+    by_channel = {column.channel: column for column in columns}
+    if not {"L", "R"} <= set(by_channel) or by_channel["L"].unit != by_channel["R"].unit:
+        return []
+    difference = relative_db(by_channel["L"].values, by_channel["L"].unit) - relative_db(
+        by_channel["R"].values, by_channel["R"].unit
+    )
+    found = []
+    at_1k = curves.value_at(frequency_hz, difference, REFERENCE_HZ)
+    if at_1k is not None:
+        found.append(figures.finding(c, "channel_balance", "both", at_1k, frequency=REFERENCE_HZ))
+    for band_hz in bands:
+        reached = curves.covered(frequency_hz, band_hz)
+        if reached is not None:
+            where, inside = curves.part(frequency_hz, difference, reached)
+            worst = int(np.argmax(np.abs(inside)))
+            found.append(
+                figures.finding(
+                    c, "channel_balance_worst", "both", inside[worst], frequency=float(where[worst]), band=list(reached)
+                )
+            )
+    return found
+
+
+def _main_band(run: Run) -> list[float] | None:
+    """The band whose flatness a card shows large: the rated one where it is covered, else 20 Hz – 20 kHz or what there is."""
+    bands = [f.at["band"] for f in figures.by_channel(run, "flatness")]
+    for rated in figures.rated_bands(run.conditions, "flatness"):
+        if list(rated) in bands:
+            return list(rated)
+    return bands[0] if bands else None
+
+
+def card(runs: Sequence[Run]) -> Card:
+    """Deviation re 1 kHz over the dial, the rated band drawn in."""
+    traces: list[Trace] = []
+    for run in runs:
+        assert run.sheet is not None
+        frequency_hz, columns = _levels(run.sheet)
+        for column in columns:
+            deviation = _deviation(frequency_hz, column)
+            if deviation is not None:
+                traces.append(
+                    Trace(
+                        frequency_hz,
+                        deviation,
+                        column.channel,
+                        figures.trace_role(run, runs),
+                        figures.end_label(column.channel, run, runs),
+                    )
+                )
+    main = figures.main_run(runs)
+    limits = tuple(_limit(rating) for rating in figures.rated(main.conditions, "flatness") if rating.within)
+    shown = [trace.y[(trace.x >= 20 / 1.005) & (trace.x <= 20_100)] for trace in traces] or [np.zeros(1)]
+    extremes = [float(v) for y in shown if len(y) for v in (np.min(y), np.max(y))]
+    extremes += [side for limit in limits for side in (limit.low, limit.high) if side is not None]
+    # beyond 20 kHz a curve may leave the picture: its fall there is told by its corner
+    y_axis = scales.lopsided(min([*extremes, 0.0]), max([*extremes, 0.0]))
+    x_axis = scales.dial(
+        min((float(t.x[0]) for t in traces), default=20.0), max((float(t.x[-1]) for t in traces), default=20e3)
+    )
+    return Card(
+        id="",
+        title="",
+        chart=True,
+        conditions=figures.stated(runs),
+        body=Curves((Panel(x_axis, y_axis, tuple(traces), limits),)),
+        readings=_readings(runs, main),
+    )
+
+
+def _limit(rating: Rating) -> Limit:
+    assert rating.within is not None
+    low, high = rating.within
+    band_hz = rating.band_hz or AUDIO_BAND_HZ
+    label = quantities.limit_within(low, high)
+    return Limit(low, high, band_hz[0], band_hz[1], f"rated {label}")
+
+
+def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
+    band_hz = _main_band(main)
+    if band_hz is None:
+        return ()
+    key = figures.worse(figures.by_channel(main, "flatness", band=band_hz))
+    readings = [
+        Reading(
+            quantities.band((band_hz[0], band_hz[1])), quantities.show(key) if key else "", _extremes(main, band_hz)
+        )
+    ]
+    for run in runs:
+        if run is not main and run.conditions.measurement.stage != "bench":
+            own = _main_band(run)
+            if own:
+                readings.append(Reading(figures.run_label(run, runs), "", _extremes(run, own)))
+    balance = figures.by_channel(main, "channel_balance")
+    if balance and len(readings) < 3:
+        readings.append(Reading("channel balance, 1 kHz", "", (("", quantities.show(balance[0])),)))
+    return tuple(readings)
+
+
+def _extremes(run: Run, band_hz: list[float]) -> tuple[tuple[str, ...], ...]:
+    rows = []
+    for high in figures.by_channel(run, "deviation_high", band=band_hz):
+        low = run.get("deviation_low", high.channel, band=band_hz)
+        if low is not None:
+            rows.append((high.channel, quantities.deviation(high.value, low.value)))
+    return tuple(rows)
+
+
+def points(run: Run, before: Run | None) -> tuple[Point, ...]:
+    """How flat, where the corners lie, how far the channels part; and how flat it was before."""
+    facts: list[Point] = []
+    bands = [f.at["band"] for f in figures.by_channel(run, "flatness")]
+    if bands:
+        band_hz = bands[0]
+        flat = figures.by_channel(run, "flatness", band=band_hz)
+        was = figures.by_channel(before, "flatness", band=band_hz) if before else []
+        facts.append(
+            Point(
+                "response",
+                "flatness",
+                {
+                    "findings": flat,
+                    "worse": figures.worse(flat),
+                    "band": band_hz,
+                    "before": figures.worse(was),
+                    "setting": run.conditions.measurement.setting,
+                },
+                run.conditions.measurement.id,
+            )
+        )
+    low, high = figures.by_channel(run, "corner_low"), figures.by_channel(run, "corner_high")
+    if low or high:
+        # the worse channel's corner is the one nearer to the middle
+        facts.append(
+            Point(
+                "response",
+                "corners",
+                {
+                    "low": max(low, key=lambda f: f.value, default=None),
+                    "high": min(high, key=lambda f: f.value, default=None),
+                },
+                run.conditions.measurement.id,
+            )
+        )
+    balance = run.get("channel_balance")
+    if balance is not None:
+        facts.append(Point("response", "balance", {"finding": balance}, run.conditions.measurement.id))
+    return tuple(facts)
+
+
+KIND = Kind(
+    name="response",
+    title="Frequency response",
+    about="a sweep: frequency and level of one or both channels; read re each channel's own 1 kHz",
+    needs=(("frequency", "level"),),
+    quantities=(
+        "deviation_high",
+        "deviation_low",
+        "flatness",
+        "corner_low",
+        "corner_high",
+        "channel_balance",
+        "channel_balance_worst",
+    ),
+    findings=findings,
+    card=card,
+    points=points,
+)

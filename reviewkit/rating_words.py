@@ -1,0 +1,65 @@
+"""A maker's rating in words: the label of its row, its limit, and the whole line with its conditions."""
+
+from __future__ import annotations
+
+from reviewkit import quantities
+from reviewkit.model import Rating
+from reviewkit.ratings import RULES
+
+_LIMIT_STYLES = {"W": quantities.watts, "V": quantities.volts, "Hz": quantities.hertz, "%": quantities.percent}
+
+
+def limit_text(rating: Rating) -> str:
+    """The limit alone, as the maker states it: "40 W", "±0.5 dB", "60", "92 dB (A)"."""
+    if rating.within is not None:
+        return quantities.limit_within(*rating.within)
+    value = rating.at_least if rating.at_least is not None else rating.at_most
+    assert value is not None
+    if rating.unit in _LIMIT_STYLES:
+        text = _LIMIT_STYLES[rating.unit](value)
+    elif rating.unit == "dB":
+        text = f"{quantities.MINUS if value < 0 else ''}{quantities.trimmed(abs(value)) if value else '0'} dB"
+    else:
+        text = f"{quantities.trimmed(value)} {rating.unit}".strip()
+    return f"{text} ({rating.weighting})" if rating.weighting else text
+
+
+def label(rating: Rating) -> str:
+    """What a row is called: "Power into 8 Ω", "THD at 40 W, 20 Hz – 20 kHz", "Signal to noise, aux"."""
+    text = RULES[rating.quantity].label
+    if rating.rule and rating.quantity == "power":
+        text = f"{rating.rule.capitalize()} power"
+    if rating.quantity == "power" and rating.load_ohm is not None:
+        text += f" into {quantities.load(rating.load_ohm)}"
+    elif rating.power_w is not None:
+        text += f" at {quantities.watts(rating.power_w)}"
+    if rating.quantity != "power":
+        where = quantities.band(rating.band_hz) if rating.band_hz else ""
+        where = where or (quantities.hertz(rating.frequency_hz) if rating.frequency_hz else "")
+        text += f", {where}" if where else ""
+    return f"{text}, {rating.input}" if rating.input else text
+
+
+def line(rating: Rating) -> str:
+    """The rating as one line with every condition printed: "40 W into 8 Ω at 0.05 % THD, 20 Hz – 20 kHz, both channels"."""
+    text = limit_text(rating)
+    if rating.total:
+        text += " in total"
+    if rating.load_ohm is not None:
+        text += f" into {quantities.load(rating.load_ohm)}"
+    if rating.power_w is not None:
+        text += f" at {quantities.watts(rating.power_w)}"
+    if rating.thd_percent is not None:
+        text += f" at {quantities.percent(rating.thd_percent)} THD"
+    if rating.thd_plus_noise_percent is not None:
+        text += f" at {quantities.percent(rating.thd_plus_noise_percent)} THD+N"
+    if rating.reference:
+        text += f" re {rating.reference}"
+    more = [
+        quantities.band(rating.band_hz) if rating.band_hz else "",
+        quantities.hertz(rating.frequency_hz) if rating.frequency_hz else "",
+        {"both": "both channels", "one": "one channel"}.get(rating.channels, ""),
+        rating.input,
+        rating.rule,
+    ]
+    return ", ".join([text, *(part for part in more if part)])

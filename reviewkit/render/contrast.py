@@ -1,0 +1,89 @@
+"""Contrast and colour-vision arithmetic: whether two colours can be told apart, and by whom. Colours are "#rrggbb"."""
+
+from __future__ import annotations
+
+Triple = tuple[float, float, float]
+
+# Machado, Oliveira & Fernandes 2009, severity 100 %: they act on linear RGB; rows sum to one, so greys stay grey.
+DEFICIENCIES: dict[str, tuple[Triple, Triple, Triple]] = {
+    "protan": (
+        (0.152286, 1.052583, -0.204868), (0.114503, 0.786281, 0.099216), (-0.003882, -0.048116, 1.051998),
+    ),
+    "deutan": (
+        (0.367322, 0.860646, -0.227968), (0.280085, 0.672501, 0.047413), (-0.011820, 0.042940, 0.968881),
+    ),
+    "tritan": (
+        (1.255528, -0.076749, -0.178779), (-0.078411, 0.930809, 0.147602), (0.004733, 0.691367, 0.303900),
+    ),
+}
+# IEC 61966-2-1 (sRGB): linear RGB to CIE XYZ, and its white point D65
+_TO_XYZ: tuple[Triple, Triple, Triple] = (
+    (0.4124, 0.3576, 0.1805), (0.2126, 0.7152, 0.0722), (0.0193, 0.1192, 0.9505),
+)
+_WHITE: Triple = (0.95047, 1.0, 1.08883)
+
+
+def linear(colour: str) -> Triple:
+    """Linear RGB in 0 … 1 of an sRGB colour (IEC 61966-2-1, as WCAG 2.2 uses it)."""
+    red, green, blue = (_linear_code(int(colour[at : at + 2], 16) / 255) for at in (1, 3, 5))
+    return red, green, blue
+
+
+def _linear_code(code: float) -> float:
+    return code / 12.92 if code <= 0.04045 else ((code + 0.055) / 1.055) ** 2.4
+
+
+def _times(matrix: tuple[Triple, Triple, Triple], vector: Triple) -> Triple:
+    first, second, third = (sum(cell * part for cell, part in zip(row, vector, strict=True)) for row in matrix)
+    return first, second, third
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance, 0 (black) … 1 (white): 0.2126 R + 0.7152 G + 0.0722 B of linear RGB (WCAG 2.x)."""
+    red, green, blue = linear(colour)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio 1 … 21 of two colours: (lighter + 0.05) / (darker + 0.05) (WCAG 2.x, SC 1.4.3)."""
+    darker, lighter = sorted((luminance(one), luminance(other)))
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+def simulated(colour: str, deficiency: str) -> Triple:
+    """Linear RGB as seen with a full colour-vision deficiency: protan, deutan or tritan (Machado et al. 2009)."""
+    red, green, blue = (min(max(part, 0.0), 1.0) for part in _times(DEFICIENCIES[deficiency], linear(colour)))
+    return red, green, blue
+
+
+def lab(linear_rgb: Triple) -> Triple:
+    """CIELAB (D65) of linear RGB (CIE 15: cube root above (6/29)³, straight line below)."""
+    x, y, z = (
+        part / white for part, white in zip(_times(_TO_XYZ, linear_rgb), _WHITE, strict=True)
+    )
+    fx, fy, fz = (
+        part ** (1 / 3) if part > (6 / 29) ** 3 else part / (3 * (6 / 29) ** 2) + 4 / 29 for part in (x, y, z)
+    )
+    return 116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)
+
+
+def distance(one: Triple, other: Triple) -> float:
+    """ΔE*ab (CIE 1976) of two colours given as linear RGB: their distance in CIELAB."""
+    return float(sum((a - b) ** 2 for a, b in zip(lab(one), lab(other), strict=True)) ** 0.5)
+
+
+def mixed(colour: str, ground: str, share: float) -> str:
+    """`colour` with `share` (0 … 1) of `ground` mixed in, code by code."""
+    parts = (
+        round(int(colour[at : at + 2], 16) * (1 - share) + int(ground[at : at + 2], 16) * share) for at in (1, 3, 5)
+    )
+    return "#" + "".join(f"{part:02x}" for part in parts)
+
+
+def palest(colour: str, ground: str, ratio: float, most: float = 0.6) -> str:
+    """`colour` mixed with as much of `ground` (at most the share `most`) as still leaves the contrast `ratio`."""
+    for percent in range(round(most * 100), 0, -1):
+        paler = mixed(colour, ground, percent / 100)
+        if contrast(paler, ground) >= ratio:
+            return paler
+    return colour

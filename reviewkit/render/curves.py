@@ -1,0 +1,105 @@
+"""Traces as lines in a panel: scaled, cut at the panel's edges, and no more points than the picture has columns."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reviewkit.model import Axis, Trace
+from reviewkit.render.scene import Box
+
+if TYPE_CHECKING:
+    from reviewkit.model import Array
+
+_CUT_SLACK = 1e-9  # of a panel's height: a point on the edge is inside it
+
+
+def share(axis: Axis, values: Array) -> Array:
+    """Where values lie along an axis: 0 at its low end, 1 at its high one, NaN where a log axis has no place for them.
+
+    `values`: any shape; returns the same shape.
+    """
+    given = np.asarray(values, dtype=np.float64)
+    if axis.scale == "linear":
+        return np.asarray((given - axis.low) / (axis.high - axis.low))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        logs = np.where(given > 0, np.log(np.where(given > 0, given, 1.0)), np.nan)
+    return np.asarray((logs - np.log(axis.low)) / (np.log(axis.high) - np.log(axis.low)))
+
+
+def place(axis: Axis, value: float) -> float:
+    """`share` of one value."""
+    return float(share(axis, np.array([value]))[0])
+
+
+def line_in(x_axis: Axis, y_axis: Axis, trace: Trace) -> Array:
+    """A trace as shares of a panel's width and height (y upwards), shape (m, 2), cut at the edges; NaN rows part it."""
+    points = np.column_stack((share(x_axis, trace.x), share(y_axis, trace.y)))
+    points[~np.isfinite(points).all(axis=1)] = np.nan
+    for column in (0, 1):
+        for edge in (0.0, 1.0):
+            points = _with_crossings(points, column, edge)
+    with np.errstate(invalid="ignore"):
+        outside = ((points < -_CUT_SLACK) | (points > 1 + _CUT_SLACK)).any(axis=1)
+    points[outside] = np.nan
+    return points
+
+
+def _with_crossings(points: Array, column: int, edge: float) -> Array:
+    """The same line with a point added wherever it crosses an edge, so that it can be cut there."""
+    if len(points) < 2:
+        return points
+    off = points[:, column] - edge
+    with np.errstate(invalid="ignore"):
+        at = np.flatnonzero(off[:-1] * off[1:] < 0)
+    if not len(at):
+        return points
+    part = (off[at] / (off[at] - off[at + 1]))[:, np.newaxis]
+    crossings = points[at] + part * (points[at + 1] - points[at])
+    crossings[:, column] = edge
+    return np.insert(points, at + 1, crossings, axis=0)
+
+
+def in_pixels(line: Array, box: Box) -> Array:
+    """Shares of a panel as pixels of the frame, reduced to what can be seen; shape (k, 2)."""
+    pixels = np.column_stack((box.left + line[:, 0] * box.width, box.bottom - line[:, 1] * box.height))
+    return envelope(pixels)
+
+
+def envelope(pixels: Array) -> Array:
+    """A line of rising x reduced to first, least, greatest and last y of each pixel column, in their order.
+
+    `pixels`: shape (n, 2). Lines that are short already, are parted, or run back in x are returned as they are.
+    """
+    columns = np.floor(pixels[:, 0])
+    if len(pixels) < 4 or not np.isfinite(pixels).all():
+        return _envelope_of_parts(pixels) if len(pixels) >= 4 else pixels
+    if np.any(np.diff(pixels[:, 0]) < 0):
+        return pixels
+    starts = np.flatnonzero(np.concatenate(([True], np.diff(columns) > 0)))
+    if len(pixels) <= 4 * len(starts):
+        return pixels
+    ends = np.concatenate((starts[1:], [len(pixels)])) - 1
+    order = np.lexsort((pixels[:, 1], columns))
+    kept = np.unique(np.concatenate((starts, ends, order[starts], order[ends])))
+    return pixels[kept]
+
+
+def _envelope_of_parts(pixels: Array) -> Array:
+    """`envelope` of each part between NaN rows."""
+    good = np.isfinite(pixels).all(axis=1)
+    edges = np.flatnonzero(np.diff(good.astype(np.int8))) + 1
+    parts = []
+    for part in np.split(pixels, edges):
+        if np.isfinite(part).all():
+            parts.append(envelope(part))
+        else:
+            parts.append(part[:1])
+    return np.concatenate(parts)
+
+
+def end_of(line: Array) -> tuple[float, float] | None:
+    """The last point that can be seen, or None where nothing can."""
+    seen = np.flatnonzero(np.isfinite(line).all(axis=1))
+    return (float(line[seen[-1], 0]), float(line[seen[-1], 1])) if len(seen) else None

@@ -1,0 +1,157 @@
+"""The words in and beside a panel: names at the ends of curves, the limit's label, marks. Nothing touches a curve."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from reviewkit.model import Limit, Mark
+from reviewkit.render.free_space import FreeSpace
+from reviewkit.render.look import LABEL
+from reviewkit.render.scene import Area, Box, Page, Stroke
+
+_MARGIN = 8.0  # kept free round a label
+_FAR = 30.0  # a label this far from what it names gets a leader
+
+SHORTEN_LABEL = "name fewer measurements on one card (card = …)"
+SHORTEN_LIMIT = "shorten the condition of this [[rated]] table"
+
+
+@dataclass(frozen=True)
+class EndLabel:
+    """A name beside the panel's right edge. `end`: what it names, in pixels; `y`: the middle of the label."""
+
+    text: str
+    colour: str
+    bold: bool
+    size: float
+    end: tuple[float, float]
+    y: float
+
+
+def apart(targets: Sequence[float], pitch: float, low: float, high: float) -> list[float] | None:
+    """Places as near as can be to `targets`, in their order, at least `pitch` apart and within low … high.
+
+    Neighbours that are too close are joined to a block about their mean, until no two blocks touch (pool adjacent
+    violators). None where there is no room for all.
+    """
+    if pitch * (len(targets) - 1) > high - low:
+        return None
+    order = sorted(range(len(targets)), key=lambda index: (targets[index], index))
+    blocks: list[list[float]] = []  # [sum of (target - offset), count]
+    for rank, index in enumerate(order):
+        first, last = low + 0.0, high - pitch * (len(targets) - 1)
+        blocks.append([min(max(targets[index] - rank * pitch, first), last), 1.0])
+        while len(blocks) > 1 and blocks[-2][0] / blocks[-2][1] > blocks[-1][0] / blocks[-1][1]:
+            total, count = blocks.pop()
+            blocks[-1][0] += total
+            blocks[-1][1] += count
+    places = [0.0] * len(targets)
+    rank = 0
+    for total, count in blocks:
+        for _ in range(int(count)):
+            places[order[rank]] = total / count + rank * pitch
+            rank += 1
+    return places
+
+
+def needs_leader(label: EndLabel, right: float) -> bool:
+    """Whether a label stands too far from its curve's end to be read as its name."""
+    return abs(label.y - label.end[1]) > _FAR or right - label.end[0] > _FAR
+
+
+def put_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: float) -> None:
+    """Place names at `x`, with a thin leader from the curve's end where they had to be moved."""
+    for label in labels:
+        rise = page.cap(label.size, label.bold)
+        if needs_leader(label, right):
+            start = (max(label.end[0] + 8, right + 4), label.end[1])
+            page.add(Stroke("leader", (start, (x - 8, label.y)), label.colour, 2.0))
+        page.add(
+            page.text(
+                label.text, x, label.y + rise / 2, label.size, label.colour, bold=label.bold, remedy=SHORTEN_LABEL
+            )
+        )
+
+
+def put_near_end(
+    page: Page, free: FreeSpace, text: str, end: tuple[float, float], size: float, colour: str, bold: bool
+) -> bool:
+    """Place a name inside the panel, next to a curve that ends early; False where there is no room near it."""
+    width, rise, drop = page.measure(text, size, bold)
+    high = rise + drop
+    x, y = end
+    for left, top in ((x + 14, y - high / 2), (x - width / 2, y - high - 16), (x - width / 2, y + 16)):
+        box = Box(left, top, left + width, top + high)
+        if free.is_free(box.grown(_MARGIN / 2, _MARGIN / 2)):
+            break
+    else:
+        found = free.nearest(x, y, width + 2 * _MARGIN, high + 2 * _MARGIN, within=60.0)
+        if found is None:
+            return False
+        box = found.grown(-_MARGIN, -_MARGIN)
+    free.take_box(box.grown(_MARGIN, _MARGIN))
+    page.add(page.text(text, box.left, box.bottom - drop, size, colour, bold=bold, remedy=SHORTEN_LABEL))
+    return True
+
+
+def put_limit_label(page: Page, free: FreeSpace, limit: Limit, line_ys: Sequence[float], ends: tuple[float, float]) -> bool:
+    """Place a limit's label along one of its lines (`ends`: their x), else anywhere free; False where there is no room."""
+    if not limit.label:
+        return True
+    width, rise, drop = page.measure(limit.label, LABEL, False)
+    high = rise + drop
+    left, right = ends[0] + 20, ends[1] - 20 - width
+    if right < left:  # a short line: the label is centred on it
+        left = right = (ends[0] + ends[1] - width) / 2
+    places = [
+        (x, top)
+        for x in (left, right, (left + right) / 2)
+        for y in line_ys
+        for top in (y - high - 12, y + 12)
+    ]
+    box: Box | None = None
+    for with_grid in (True, False):
+        for x, top in places:
+            candidate = Box(x, top, x + width, top + high)
+            if free.is_free(candidate.grown(_MARGIN, _MARGIN), grid=with_grid):
+                box = candidate
+                break
+        if box:
+            break
+    if box is None:
+        at = (left + width / 2, line_ys[0] if line_ys else free.box.top)
+        found = free.nearest(*at, width + 2 * _MARGIN, high + 2 * _MARGIN)
+        if found is None:
+            return False
+        box = found.grown(-_MARGIN, -_MARGIN)
+    free.take_box(box.grown(_MARGIN, _MARGIN))
+    page.add(page.text(limit.label, box.left, box.bottom - drop, LABEL, page.look.soft, remedy=SHORTEN_LIMIT))
+    return True
+
+
+def put_mark(page: Page, free: FreeSpace, mark: Mark, at: tuple[float, float]) -> None:
+    """Place a ring on a point and its words in the nearest free place. Raises LayoutFault where there is none."""
+    look = page.look
+    x, y = at
+    radius = 12.0
+    turn = np.linspace(0.0, 2 * np.pi, 41)
+    ring = np.column_stack((x + radius * np.cos(turn), y + radius * np.sin(turn)))
+    page.add(Area("mark", ring, look.ground), Stroke("mark", ring, look.ink, 4.0))
+    free.take_box(Box(x, y, x, y).grown(radius + 4, radius + 4))
+    width, rise, drop = page.measure(mark.text, LABEL, False)
+    high = rise + drop
+    found = free.nearest(x, y, width + 2 * _MARGIN, high + 2 * _MARGIN)
+    if found is None:
+        raise page.fault(mark.text, SHORTEN_LABEL, "has no free place in the picture")
+    free.take_box(found)
+    box = found.grown(-_MARGIN, -_MARGIN)
+    near = (min(max(x, box.left), box.right), min(max(y, box.top), box.bottom))
+    away = float(np.hypot(near[0] - x, near[1] - y))
+    if away > radius + _FAR:
+        start = (x + (near[0] - x) * (radius + 3) / away, y + (near[1] - y) * (radius + 3) / away)
+        stop = (near[0] + (x - near[0]) * 8 / away, near[1] + (y - near[1]) * 8 / away)
+        page.add(Stroke("leader", (start, stop), look.soft, 2.0))
+    page.add(page.text(mark.text, box.left, box.bottom - drop, LABEL, look.ink, remedy=SHORTEN_LABEL))

@@ -1,0 +1,130 @@
+"""Looks at what is on a card and says what is wrong with it: the last check before a picture leaves the house."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reviewkit.render.look import LEAST, SAFE_BOTTOM, SAFE_LEFT, SAFE_RIGHT, SAFE_TOP
+from reviewkit.render.scene import Area, Box, Item, Stroke, Text
+
+if TYPE_CHECKING:
+    from reviewkit.model import Array
+    from reviewkit.render.scene import Points
+
+SAFE = Box(SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM)
+# A glyph's antialiased edge and the rounding of places may reach this far outside its outline.
+TOLERANCE = 1.5
+# A text may stand on a grid line or a band: they are its ground, not its neighbours.
+MAY_LIE_UNDER_TEXT = ("grid", "band")
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong. `rule`: outside, overlap, covered or small; `text`: the text it is about ("" where none is)."""
+
+    rule: str
+    text: str
+    message: str
+    remedy: str = ""
+
+
+def problems(items: Sequence[Item]) -> tuple[Problem, ...]:
+    """Everything wrong with what is drawn: outside the safe box, texts over each other or under a line, too small."""
+    texts = [item for item in items if isinstance(item, Text)]
+    shapes = [item for item in items if not isinstance(item, Text)]
+    found = [*_outside(texts, shapes), *_small(texts), *_overlapping(texts)]
+    for shape in shapes:
+        if shape.kind not in MAY_LIE_UNDER_TEXT:
+            found += _covered(texts, shape)
+    return tuple(found)
+
+
+def _outside(texts: Sequence[Text], shapes: Sequence[Stroke | Area]) -> list[Problem]:
+    found = []
+    for text in texts:
+        if not _inside(text.box, SAFE.grown(TOLERANCE, TOLERANCE)):
+            found.append(Problem("outside", text.text, "reaches outside the safe box", text.remedy))
+    for shape in shapes:
+        points = _points(shape.points)
+        points = points[np.isfinite(points).all(axis=1)]
+        if not len(points):
+            continue
+        reach = shape.width / 2 if isinstance(shape, Stroke) else 0.0
+        (left, top), (right, bottom) = points.min(axis=0) - reach, points.max(axis=0) + reach
+        if not _inside(Box(left, top, right, bottom), SAFE.grown(2 * TOLERANCE, 2 * TOLERANCE)):
+            found.append(Problem("outside", "", f"a {shape.kind} reaches outside the safe box"))
+    return found
+
+
+def _inside(box: Box, frame: Box) -> bool:
+    return (
+        box.left >= frame.left and box.top >= frame.top and box.right <= frame.right and box.bottom <= frame.bottom
+    )
+
+
+def _small(texts: Sequence[Text]) -> list[Problem]:
+    return [
+        Problem("small", text.text, f"is set at {text.size:g} px, under {LEAST:g}", text.remedy)
+        for text in texts
+        if text.size < LEAST
+    ]
+
+
+def _overlapping(texts: Sequence[Text]) -> list[Problem]:
+    return [
+        Problem("overlap", one.text, f'runs into "{other.text}"', one.remedy or other.remedy)
+        for one, other in combinations(texts, 2)
+        if one.box.grown(-TOLERANCE / 2, -TOLERANCE / 2).meets(other.box)
+    ]
+
+
+def _covered(texts: Sequence[Text], shape: Stroke | Area) -> list[Problem]:
+    points = _points(shape.points)
+    if isinstance(shape, Area):
+        points = np.concatenate((points, points[:1]))
+    reach = shape.width / 2 if isinstance(shape, Stroke) else 0.0
+    found = []
+    for text in texts:
+        box = text.box.grown(reach - TOLERANCE, reach - TOLERANCE)
+        if crosses(points, box) or (isinstance(shape, Area) and _holds(points, box)):
+            found.append(Problem("covered", text.text, f"has a {shape.kind} drawn over it", text.remedy))
+    return found
+
+
+def crosses(points: Array, box: Box) -> bool:
+    """Whether a line through points, shape (n, 2), enters a box. NaN points part the line; a lone point counts."""
+    if box.width <= 0 or box.height <= 0 or not len(points):
+        return False
+    lows, highs = np.array((box.left, box.top)), np.array((box.right, box.bottom))
+    if bool(np.any(np.all((points > lows) & (points < highs), axis=1))):
+        return True
+    start, step = points[:-1], np.diff(points, axis=0)
+    # Liang and Barsky: the part of each segment (0 … 1) that lies between the box's edges, first along x, then along y
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one, other = (lows - start) / step, (highs - start) / step
+    enter, leave = np.minimum(one, other), np.maximum(one, other)
+    level = step == 0
+    between = (start > lows) & (start < highs)
+    enter = np.where(level, np.where(between, -np.inf, np.inf), enter)
+    leave = np.where(level, np.where(between, np.inf, -np.inf), leave)
+    first, last = np.maximum(enter.max(axis=1), 0.0), np.minimum(leave.min(axis=1), 1.0)
+    return bool(np.any(first < last))  # NaN compares false
+
+
+def _holds(polygon: Array, box: Box) -> bool:
+    """Whether a closed polygon surrounds a box that its edge does not enter (even-odd rule at the box's middle)."""
+    x, y = (box.left + box.right) / 2, (box.top + box.bottom) / 2
+    inside = False
+    for (x1, y1), (x2, y2) in zip(polygon[:-1], polygon[1:], strict=True):
+        if (y1 > y) != (y2 > y) and x < x1 + (y - y1) * (x2 - x1) / (y2 - y1):
+            inside = not inside
+    return inside
+
+
+def _points(points: Points) -> Array:
+    return np.asarray(points, dtype=np.float64).reshape(-1, 2)

@@ -1,0 +1,123 @@
+"""The style table: two looks, the frame, the sizes. Sizes and places are pixels of a 1920 × 1080 frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from reviewkit.errors import nearest
+from reviewkit.render.contrast import DEFICIENCIES, contrast, distance, mixed, palest, simulated
+
+FRAME_WIDTH, FRAME_HEIGHT = 1920, 1080
+WIDTHS = (1280, 1920, 3840)  # what a card can be drawn at
+
+# The 5 % graphics-safe box of EBU R 95: the last pixels inside are 1823 and 1025.
+SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM = 96.0, 54.0, 1824.0, 1026.0
+
+FAMILY, FALLBACK_FAMILY = "Source Sans Pro", "DejaVu Sans"
+
+# em sizes; 36 is the floor: capitals of 16 arcmin on a phone held sideways (NUREG-0700's minimum)
+LEAST = 36.0
+TITLE = 60.0
+CONDITIONS = 38.0
+KEY, KEY_LEAST = 90.0, 64.0
+READING = 50.0
+LABEL = 36.0
+
+DASH = (5.0, 1.6)  # the right channel's dash, in line widths
+CURVE_CONTRAST, TEXT_CONTRAST, INK_CONTRAST = 3.0, 4.5, 7.0
+LEFT_RIGHT_DISTANCE, LEFT_RIGHT_CONTRAST = 20.0, 1.5
+
+
+@dataclass(frozen=True)
+class Look:
+    """The colours of one look, each "#rrggbb"."""
+
+    name: str
+    ground: str
+    ink: str
+    soft: str
+    rule: str
+    left: str
+    right: str
+    meets: str
+    falls_short: str
+
+    @property
+    def band(self) -> str:
+        """The faint ground of what the maker allows."""
+        return mixed(self.ground, self.ink, 0.055)
+
+    @property
+    def bench(self) -> str:
+        """The bench's own floor: as faint as a curve may be."""
+        return palest(self.soft, self.ground, CURVE_CONTRAST)
+
+    @property
+    def scale(self) -> str:
+        """The scale of a needle that has no pointer."""
+        return mixed(self.soft, self.ground, 0.62)
+
+    def channel(self, channel: str) -> str:
+        """L and R (and a pair by its first letter, the driven one) in their colours, all else in ink."""
+        return {"L": self.left, "R": self.right}.get(channel[:1], self.ink)
+
+    def curve(self, channel: str, role: str) -> str:
+        """A curve's colour; `before` is the same hue, as pale as a curve may be."""
+        if role == "bench":
+            return self.bench
+        colour = self.channel(channel)
+        return palest(colour, self.ground, CURVE_CONTRAST, most=0.5) if role == "before" else colour
+
+    def status(self, word: str) -> str:
+        """A verdict's colour. It only helps: place and word carry the verdict."""
+        if word in ("meets", "in order"):
+            return self.meets
+        if word in ("falls short", "out of tolerance", "open", "short"):
+            return self.falls_short
+        return self.ink if word == "too close to call" else self.soft
+
+
+LOOKS: dict[str, Look] = {
+    "lamplight": Look(
+        "lamplight", "#15191e", "#f3eee4", "#a9b0b5", "#3a434b", "#ffd98a", "#3fa7a0", "#8ed081", "#ff7f6b"
+    ),
+    "brochure": Look(
+        "brochure", "#f6f1e6", "#1d1a16", "#5e5a52", "#cfc7b6", "#6b4200", "#007a74", "#2f6b2f", "#a8321f"
+    ),
+}
+
+
+def look_named(name: str) -> Look:
+    """A look by name. Raises KeyError with the nearest known name."""
+    if name not in LOOKS:
+        raise KeyError(f'there is no look "{name}"; {nearest(name, LOOKS)}')
+    return LOOKS[name]
+
+
+def changed(look: Look, colours: dict[str, str]) -> Look:
+    """A look with some colours replaced; tell the user what `shortfalls` says about it."""
+    return replace(look, **colours)
+
+
+def shortfalls(look: Look) -> tuple[str, ...]:
+    """Where a look misses the contrasts it needs (WCAG 2.x, and left from right under the three simulations)."""
+    found = []
+    wanted = {
+        "ink": INK_CONTRAST, "soft": TEXT_CONTRAST, "meets": TEXT_CONTRAST, "falls_short": TEXT_CONTRAST,
+        "left": TEXT_CONTRAST, "right": TEXT_CONTRAST,
+    }
+    for name, least in wanted.items():
+        colour = getattr(look, name)
+        ratio = contrast(colour, look.ground)
+        if ratio < least:
+            found.append(f"{name} {colour} on {look.ground} is {ratio:.1f}:1; it needs {least:g}:1")
+    ratio = contrast(look.left, look.right)
+    if ratio < LEFT_RIGHT_CONTRAST:
+        found.append(f"left and right differ in lightness by {ratio:.2f}:1; they need {LEFT_RIGHT_CONTRAST:g}:1")
+    for deficiency in DEFICIENCIES:
+        apart = distance(simulated(look.left, deficiency), simulated(look.right, deficiency))
+        if apart < LEFT_RIGHT_DISTANCE:
+            found.append(
+                f"left and right are ΔE {apart:.0f} apart for a {deficiency} eye; they need {LEFT_RIGHT_DISTANCE:.0f}"
+            )
+    return tuple(found)

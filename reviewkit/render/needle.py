@@ -1,0 +1,38 @@
+"""The needle: a short dial scale whose tall notch is the maker's limit, and a pointer that says how far off it is."""
+
+from __future__ import annotations
+
+from reviewkit.render.scene import Area, Page, Stroke
+
+_TICKS = 8  # intervals along the scale; the notch stands in the middle
+
+
+def needle(page: Page, left: float, line_y: float, width: float, position: float | None, word: str) -> None:
+    """Place a needle. `position`: −1 … 1, 0 on the limit, beyond is drawn at the end; None: no pointer, a paler scale."""
+    look = page.look
+    # the parts grow with the scale, but slower: a short scale must still be seen on a phone
+    size = (width / 150) ** 0.6
+    colour, notch_colour = (look.soft, look.ink) if position is not None else (look.scale, look.scale)
+    for tick in range(_TICKS + 1):
+        x = left + width * tick / _TICKS
+        if tick == _TICKS // 2:
+            continue
+        end = tick in (0, _TICKS)
+        page.add(Stroke("needle", ((x, line_y), (x, line_y - (15 if end else 10) * size)), colour, 2.0))
+    page.add(Stroke("needle", ((left - 1, line_y), (left + width + 1, line_y)), colour, 2.5))
+    middle = left + width / 2
+    page.add(Stroke("needle", ((middle, line_y), (middle, line_y - rise(width))), notch_colour, 4.0))
+    if position is not None:
+        x = middle + width / 2 * min(max(position, -1.0), 1.0)
+        half, top, bottom = 12.5 * size, line_y + 4, line_y + drop(width)
+        page.add(Area("needle", ((x, top), (x + half, bottom), (x - half, bottom)), look.status(word)))
+
+
+def rise(width: float) -> float:
+    """How far the notch stands above the scale's line."""
+    return 26 * (width / 150) ** 0.6
+
+
+def drop(width: float) -> float:
+    """How far the pointer hangs below the scale's line."""
+    return 4 + 21 * (width / 150) ** 0.6

@@ -1,0 +1,270 @@
+"""Panels in a grid: horizontal rules only, a dial scale instead of a frequency axis, curves named at their ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reviewkit.model import Curves, Panel, Trace
+from reviewkit.render.curves import end_of, in_pixels, line_in, place, share
+from reviewkit.render.dial import dial, dial_height, unit_reach, y_texts
+from reviewkit.render.free_space import FreeSpace
+from reviewkit.render.labels import (
+    SHORTEN_LABEL,
+    EndLabel,
+    apart,
+    needs_leader,
+    put_end_labels,
+    put_limit_label,
+    put_mark,
+    put_near_end,
+)
+from reviewkit.render.look import DASH, LABEL, SAFE_LEFT
+from reviewkit.render.scene import Area, Box, Page, Stroke
+
+if TYPE_CHECKING:
+    from reviewkit.model import Array
+
+_LEFT_OF_PLOT = 20.0  # between the y numbers and the plot
+_LONE_GUTTER = 104.0  # a lone panel begins here whatever its numbers, so that cards line up
+_END_GAP, _LEADER_GAP = 18.0, 48.0
+_COLUMN_GAP, _ROW_GAP = 36.0, 40.0
+_EARLY = 0.94  # a curve that ends left of this share of the width is named inside the panel, where there is room
+_LEAST_PLOT = 240.0
+_SHORT_LIMIT = 132.0
+_ROLES = ("bench", "residual", "before", "now")  # drawn in this order
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A trace cut to its panel, in shares."""
+
+    trace: Trace
+    points: Array
+    end: tuple[float, float] | None
+
+
+def plot(page: Page, curves: Curves, region: Box) -> None:
+    """Place all panels in a region. Raises LayoutFault where names have no room."""
+    before = len(page.items)
+    if not _plot(page, curves, region, limits_beside=False):
+        del page.items[before:]
+        _plot(page, curves, region, limits_beside=True)
+
+
+def _plot(page: Page, curves: Curves, region: Box, *, limits_beside: bool) -> bool:
+    """Place the grid; False where a limit's label found no free place in its panel."""
+    columns = max(curves.columns, 1)
+    rows = [curves.panels[at : at + columns] for at in range(0, len(curves.panels), columns)]
+    boxes = _row_boxes(page, curves, rows, region)
+    wide = (region.width - _COLUMN_GAP * (columns - 1)) / columns
+    fine = True
+    for column in range(columns):
+        stack = [(row[column], box, ruled) for row, (box, ruled) in zip(rows, boxes, strict=True) if column < len(row)]
+        left = region.left + column * (wide + _COLUMN_GAP)
+        lone = len(curves.panels) == 1
+        gutter = max(_y_gutter(page, panel, box) for panel, box, _ in stack)
+        panels = [_lines(panel) for panel, _, _ in stack]
+        right_gutter = max(
+            _right_gutter(page, panel, lines, box, ruled, lone=lone, limits_beside=limits_beside)
+            for (panel, box, ruled), lines in zip(stack, panels, strict=True)
+        )
+        start, stop = left + (max(gutter, _LONE_GUTTER) if lone else gutter), left + wide - right_gutter
+        if stop - start < _LEAST_PLOT:
+            longest = max((t.label for p in curves.panels for t in p.traces), key=len, default="")
+            raise page.fault(longest, SHORTEN_LABEL, "leaves the picture no room")
+        for (panel, box, ruled), lines in zip(stack, panels, strict=True):
+            at = Box(start, box.top, stop, box.bottom)
+            fine &= _panel(page, panel, lines, at, ruled, lone=lone, limits_beside=limits_beside)
+    return fine
+
+
+def _row_boxes(
+    page: Page, curves: Curves, rows: list[tuple[Panel, ...]], region: Box
+) -> list[tuple[Box, bool]]:
+    """Top and bottom of the plots of each grid row, and whether it has its own dial scale under it."""
+    cap = page.cap(LABEL)
+    heads = [cap + 34 if any(panel.label or panel.y.unit for panel in row) else cap / 2 for row in rows]
+    # panels that stand over each other and share their x axis share the scale at the foot
+    ruled = [
+        index == len(rows) - 1
+        or any(
+            column >= len(rows[index + 1]) or panel.x != rows[index + 1][column].x for column, panel in enumerate(row)
+        )
+        for index, row in enumerate(rows)
+    ]
+    shares = [curves.heights[index] if index < len(curves.heights) else 1.0 for index in range(len(rows))]
+    taken = sum(heads) + _ROW_GAP * (len(rows) - 1) + sum(dial_height(page) if own else 0 for own in ruled)
+    room = region.height - taken
+    boxes = []
+    top = region.top
+    for head, own, part in zip(heads, ruled, shares, strict=True):
+        plot_top = top + head
+        bottom = plot_top + room * part / sum(shares)
+        boxes.append((Box(region.left, plot_top, region.right, bottom), own))
+        top = bottom + (dial_height(page) if own else 0) + _ROW_GAP
+    return boxes
+
+
+def _lines(panel: Panel) -> list[_Line]:
+    """The panel's traces in the order they are drawn; what cannot be seen is left out, and its name with it."""
+    lines = []
+    for trace in sorted(panel.traces, key=lambda trace: _ROLES.index(trace.role)):
+        points = line_in(panel.x, panel.y, trace)
+        end = end_of(points)
+        if end is not None:
+            lines.append(_Line(trace, points, end))
+    return lines
+
+
+def _y_gutter(page: Page, panel: Panel, box: Box) -> float:
+    texts = [text for _, text in y_texts(page, panel.y, box)]
+    texts.append(panel.y.unit)
+    return max((page.width(text, LABEL) for text in texts if text), default=0.0) + _LEFT_OF_PLOT
+
+
+def _end_labels(page: Page, panel: Panel, lines: list[_Line], box: Box, *, lone: bool, limits_beside: bool) -> list[EndLabel]:
+    """The names at the right edge, moved apart. Raises LayoutFault where there are too many for the panel's height."""
+    look = page.look
+    found = []
+    for line in lines:
+        trace = line.trace
+        if trace.label and line.end is not None:
+            end = box.left + line.end[0] * box.width, box.bottom - line.end[1] * box.height
+            bold = trace.role in ("now", "residual")
+            colour = look.soft if trace.role == "bench" else look.channel(trace.channel)
+            found.append(EndLabel(trace.label, colour, bold, 44.0 if lone and bold else LABEL, end, end[1]))
+    if limits_beside:
+        for limit in panel.limits:
+            value = limit.high if limit.high is not None else limit.low
+            if value is not None and limit.label:
+                y = box.bottom - min(max(place(panel.y, value), 0.0), 1.0) * box.height
+                found.append(EndLabel(limit.label, look.soft, False, LABEL, (box.right, y), y))
+    if not found:
+        return []
+    pitch = max(page.cap(label.size, label.bold) for label in found) + 18
+    slack = 14.0
+    ys = apart([label.y for label in found], pitch, box.top - slack, box.bottom + slack)
+    if ys is None:
+        raise page.fault(found[-1].text, SHORTEN_LABEL, "has no room beside the picture")
+    return [replace(label, y=y) for label, y in zip(found, ys, strict=True)]
+
+
+def _right_gutter(
+    page: Page, panel: Panel, lines: list[_Line], box: Box, ruled: bool, *, lone: bool, limits_beside: bool
+) -> float:
+    labels = _end_labels(page, panel, lines, box, lone=lone, limits_beside=limits_beside)
+    need = unit_reach(page, panel.x) if ruled else 0.0
+    if labels:
+        gap = _LEADER_GAP if any(abs(label.y - label.end[1]) > 30 for label in labels) else _END_GAP
+        need = max(need, gap + max(page.width(label.text, label.size, label.bold) for label in labels))
+    return need
+
+
+def _panel(
+    page: Page, panel: Panel, lines: list[_Line], box: Box, ruled: bool, *, lone: bool, limits_beside: bool
+) -> bool:
+    look = page.look
+    free = FreeSpace(box)
+    cap = page.cap(LABEL)
+    limit_lines = _bands(page, panel, box, free)
+    if panel.label:
+        page.add(page.text(panel.label, box.left, box.top - 32, LABEL, look.ink, bold=True, remedy=SHORTEN_LABEL))
+    if panel.y.unit:
+        right = box.left - _LEFT_OF_PLOT
+        page.add(page.text(panel.y.unit, max(right, SAFE_LEFT), box.top - 32, LABEL, look.soft, anchor="right"))
+    for value, text in y_texts(page, panel.y, box):
+        y = box.bottom - value * box.height
+        page.add(page.text(text, box.left - _LEFT_OF_PLOT, y + cap / 2, LABEL, look.soft, anchor="right"))
+    for value in sorted({round(place(panel.y, value), 9) for value, _ in panel.y.ticks}):
+        if -1e-6 <= value <= 1 + 1e-6:
+            y = box.bottom - value * box.height
+            page.add(Stroke("grid", ((box.left, y), (box.right, y)), look.rule, 2.0))
+            free.take_line(np.array(((box.left, y), (box.right, y))), 4.0, grid=True)
+    for (left, right), ys, _ in limit_lines:
+        for y in ys:
+            page.add(Stroke("limit", ((left, y), (right, y)), look.soft, 3.0, (18.0, 12.0)))
+            free.take_line(np.array(((left, y), (right, y))), 6.0)
+    _draw_lines(page, lines, box, free, lone=lone)
+    if ruled:
+        dial(page, panel.x, box)
+    for mark in panel.marks:
+        x, y = (min(max(place(axis, value), 0.0), 1.0) for axis, value in ((panel.x, mark.x), (panel.y, mark.y)))
+        put_mark(page, free, mark, (box.left + x * box.width, box.bottom - y * box.height))
+    _name_lines(page, panel, lines, box, free, lone=lone, limits_beside=limits_beside)
+    if limits_beside:
+        return True
+    placed = [
+        put_limit_label(page, free, limit, ys, ends)
+        for (ends, ys, _), limit in zip(limit_lines, panel.limits, strict=True)
+    ]
+    return all(placed)
+
+
+def _bands(
+    page: Page, panel: Panel, box: Box, free: FreeSpace
+) -> list[tuple[tuple[float, float], list[float], tuple[float, float]]]:
+    """Place the faint bands of what the maker allows. Per limit: its ends in x, its lines' y, the band's top and bottom."""
+    found = []
+    for limit in panel.limits:
+        ends = share(panel.x, np.array((limit.from_x, limit.to_x))).clip(0.0, 1.0)
+        left, right = (box.left + float(end) * box.width for end in ends)
+        if limit.from_x == limit.to_x:  # rated at one frequency: a short line about it
+            left, right = max(left - _SHORT_LIMIT / 2, box.left), min(left + _SHORT_LIMIT / 2, box.right)
+        ys, edges = [], [box.top, box.bottom]
+        for index, value in enumerate((limit.high, limit.low)):
+            if value is None:
+                continue
+            at = place(panel.y, value)
+            if 0.0 <= at <= 1.0:
+                ys.append(box.bottom - at * box.height)
+            edges[index] = box.bottom - min(max(at, 0.0), 1.0) * box.height
+        if right > left and edges[1] > edges[0]:
+            corners = ((left, edges[0]), (right, edges[0]), (right, edges[1]), (left, edges[1]))
+            page.add(Area("band", corners, page.look.band))
+        found.append(((left, right), ys, (edges[0], edges[1])))
+    return found
+
+
+def _draw_lines(page: Page, lines: list[_Line], box: Box, free: FreeSpace, *, lone: bool) -> None:
+    full = 6.5 if lone else 4.5
+    for line in lines:
+        trace = line.trace
+        width = {"bench": 2.5, "before": full * 0.6, "residual": full * 0.7}.get(trace.role, full)
+        colour = page.look.curve(trace.channel, trace.role)
+        pixels = in_pixels(line.points, box)
+        # the right channel is dashed; at a pair of channels the driven one decides, as for the colour
+        dash = (DASH[0] * width, DASH[1] * width) if trace.channel[:1] == "R" and trace.role != "bench" else None
+        page.add(Stroke("curve", pixels, colour, width, dash))
+        free.take_line(pixels, width)
+        for x, y in _lone_points(pixels):
+            turn = np.linspace(0.0, 2 * np.pi, 24, endpoint=False)
+            page.add(Area("curve", np.column_stack((x + width * np.cos(turn), y + width * np.sin(turn))), colour))
+
+
+def _lone_points(pixels: Array) -> Array:
+    """Points with no neighbour: a line cannot show them."""
+    good = np.isfinite(pixels).all(axis=1)
+    alone = good & ~np.concatenate(([False], good[:-1])) & ~np.concatenate((good[1:], [False]))
+    return pixels[alone]
+
+
+def _name_lines(
+    page: Page, panel: Panel, lines: list[_Line], box: Box, free: FreeSpace, *, lone: bool, limits_beside: bool
+) -> None:
+    """Name each curve: beside the panel, or near its end where that lies well inside."""
+    beside = []
+    for line in lines:
+        if line.end is not None and line.end[0] < _EARLY and line.trace.label:
+            label = _end_labels(page, panel, [line], box, lone=lone, limits_beside=False)[0]
+            if put_near_end(page, free, label.text, label.end, label.size, label.colour, label.bold):
+                continue
+        beside.append(line)
+    labels = _end_labels(page, panel, beside, box, lone=lone, limits_beside=limits_beside)
+    led = any(needs_leader(label, box.right) for label in labels)
+    for label in labels:
+        if box.right - label.end[0] > 30:
+            free.take_line(np.array((label.end, (box.right, label.y))), 4.0)
+    put_end_labels(page, labels, box.right, box.right + (_LEADER_GAP if led else _END_GAP))

@@ -1,0 +1,256 @@
+"""The column right of the picture: the numbers, the largest first, and at its foot how they stand to the rating."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reviewkit.model import Reading, Verdict
+from reviewkit.render.look import KEY, KEY_LEAST, LABEL, LEAST, READING
+from reviewkit.render.needle import drop, needle, rise
+from reviewkit.render.scene import Box, Page, Text
+from reviewkit.render.typeset import set_in
+
+# How wide the column is, and the least size of its rows there: a few widths, so that cards of a kind look alike.
+_FORMS = ((368.0, 44.0), (448.0, 42.0), (528.0, LEAST), (640.0, LEAST))
+_ROW_SIZES = (READING, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
+_KEY_SIZES = tuple(float(size) for size in range(int(KEY), int(KEY_LEAST) - 1, -2))
+_CELL_GAP = 24.0
+_LABEL_PITCH = 44.0
+_BLOCK_GAPS = (60.0, 44.0, 32.0)
+
+SHORTEN_READING = "shorten its label, or name fewer measurements on one card (card = …)"
+SHORTEN_VERDICT = "shorten the condition of this [[rated]] table"
+
+
+@dataclass(frozen=True)
+class _Block:
+    """A reading set out from its own top: texts placed with top at 0, and where it ends."""
+
+    texts: tuple[Text, ...]
+    bottom: float
+
+
+def readings(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequence[Verdict]) -> Box:
+    """Place the column at the region's right; returns the room left of it (all of it where there is nothing to show)."""
+    if not shown and not verdicts:
+        return region
+    for gap in _BLOCK_GAPS:
+        for width, least in _FORMS:
+            for verdict_form in (_verdicts_large, _verdicts_small):
+                standing = verdict_form(page, verdicts, width)
+                if standing is None:
+                    continue
+                for size in _ROW_SIZES:
+                    if size < least:
+                        break
+                    if _placed(page, region, shown, standing, width, size, gap):
+                        return Box(region.left, region.top, region.right - width - gap_to_picture(), region.bottom)
+    longest = max((text for reading in shown for text in _texts(reading)), key=len, default="")
+    raise page.fault(longest, SHORTEN_READING, "does not fit in the readings beside the picture")
+
+
+def gap_to_picture() -> float:
+    """The room between picture and readings."""
+    return 48.0
+
+
+def _texts(reading: Reading) -> list[str]:
+    return [reading.label, reading.key, *(cell for row in reading.rows for cell in row)]
+
+
+def _placed(
+    page: Page, region: Box, shown: Sequence[Reading], standing: _Standing, width: float, size: float, gap: float
+) -> bool:
+    """Place blocks downwards from the top and the verdicts on the bottom, if all of it fits."""
+    left = region.right - width
+    blocks = []
+    for reading in shown:
+        block = _block(page, reading, left, width, size, _shared_widths(page, shown, reading, size))
+        if block is None:
+            return False
+        blocks.append(block)
+    height = sum(block.bottom for block in blocks) + gap * max(len(blocks) - 1, 0)
+    if standing.height:
+        height += standing.height + (gap if blocks else 0)
+    if height > region.height:
+        return False
+    top = region.top
+    for block in blocks:
+        for text in block.texts:
+            page.add(
+                page.text(
+                    text.text, text.x, top + text.baseline, text.size, text.colour, bold=text.bold, remedy=text.remedy
+                )
+            )
+        top += block.bottom + gap
+    standing.place(page, left, region.bottom - standing.height)
+    return True
+
+
+def _shared_widths(page: Page, shown: Sequence[Reading], reading: Reading, size: float) -> list[float]:
+    """The widths of a reading's columns; readings with as many columns share theirs, so that numbers stand under each other."""
+    count = _columns(reading)
+    alike = [row for other in shown if _columns(other) == count for row in other.rows]
+    return [
+        max((page.width(row[column], size, _is_channel(row[column])) for row in alike if column < len(row)), default=0.0)
+        for column in range(count)
+    ]
+
+
+def _columns(reading: Reading) -> int:
+    return max((len(row) for row in reading.rows), default=0)
+
+
+def _block(
+    page: Page, reading: Reading, left: float, width: float, size: float, widths: Sequence[float]
+) -> _Block | None:
+    """One reading: label, the key number, its rows; None where it is too wide."""
+    look = page.look
+    texts: list[Text] = []
+    bottom = 0.0
+    if reading.label:
+        label = set_in(page, reading.label, (LABEL,), width, most=2)
+        if label is None:
+            return None
+        for index, line in enumerate(label.lines):
+            bottom = page.cap(LABEL) + index * _LABEL_PITCH
+            texts.append(page.text(line, left, bottom, LABEL, look.soft, remedy=SHORTEN_READING))
+    if reading.key:
+        key = set_in(page, reading.key, _KEY_SIZES, width, bold=True)
+        if key is None:
+            return None
+        bottom += page.cap(key.size, True) + (30 if texts else 0)
+        texts.append(page.text(reading.key, left, bottom, key.size, look.ink, bold=True, remedy=SHORTEN_READING))
+    if reading.rows:
+        top = bottom + (_row_gap(reading, size) if texts else 0)
+        rows = _row_texts(page, reading.rows, left, width, size, top, widths)
+        if rows is None:
+            return None
+        texts += rows
+        bottom = rows[-1].baseline
+    return _Block(tuple(texts), bottom)
+
+
+def _row_gap(reading: Reading, size: float) -> float:
+    return size * (0.7 if reading.key else 0.5)
+
+
+def _row_texts(
+    page: Page, rows: Sequence[Sequence[str]], left: float, width: float, size: float, top: float, widths: Sequence[float]
+) -> list[Text] | None:
+    """Rows in columns: two columns flush left, three and more with their numbers flush right, as in a ledger."""
+    look = page.look
+    count = len(widths)
+    ledger = count > 2
+    gap = _CELL_GAP
+    if sum(widths) + gap * (count - 1) > width:
+        return None
+    if ledger:
+        gap = (width - sum(widths)) / (count - 1)
+    texts = []
+    baseline = top + page.cap(size)
+    for row in rows:
+        x = left
+        for column, cell in enumerate(row):
+            channel = _is_channel(cell)
+            colour = look.channel(cell) if channel else look.soft if ledger and column == 0 else look.ink
+            flush_right = ledger and column > 0
+            if cell:
+                texts.append(
+                    page.text(
+                        cell, x + widths[column] if flush_right else x, baseline, size, colour, bold=channel,
+                        anchor="right" if flush_right else "left", remedy=SHORTEN_READING,
+                    )
+                )
+            x += widths[column] + gap
+        baseline += size * 1.22
+    return texts
+
+
+def _is_channel(cell: str) -> bool:
+    return cell in ("L", "R")
+
+
+# ------------------------------------------------------------------ verdicts
+
+
+@dataclass(frozen=True)
+class _Standing:
+    """The verdicts as they will stand: captions, and whether large or small."""
+
+    verdicts: tuple[tuple[Verdict, tuple[str, ...]], ...]
+    needle_width: float
+    large: bool
+    word_size: float
+    word_cap: float
+    limit_cap: float
+    gap: float
+
+    @property
+    def height(self) -> float:
+        """Of all of them together."""
+        if not self.verdicts:
+            return 0.0
+        return sum(self._height(len(caption)) for _, caption in self.verdicts) + self.gap * (len(self.verdicts) - 1)
+
+    def _height(self, lines: int) -> float:
+        return self._line(lines) + (self._word_drop() if self.large else drop(self.needle_width))
+
+    def _line(self, lines: int) -> float:
+        """From the top to the scale's line."""
+        caption = self.limit_cap + (lines - 1) * _LABEL_PITCH
+        above = rise(self.needle_width) + (self.limit_cap + 12 if self.large else 0)
+        return caption + 26 + above
+
+    def _word_drop(self) -> float:
+        return drop(self.needle_width) + 24 + self.word_cap
+
+    def place(self, page: Page, left: float, top: float) -> None:
+        """Place them downwards from `top`."""
+        look = page.look
+        for verdict, caption in self.verdicts:
+            for index, line in enumerate(caption):
+                baseline = top + self.limit_cap + index * _LABEL_PITCH
+                page.add(page.text(line, left, baseline, LABEL, look.soft, remedy=SHORTEN_VERDICT))
+            line_y = top + self._line(len(caption))
+            needle(page, left + 1, line_y, self.needle_width, verdict.position, verdict.verdict)
+            word_x, word_y = left, line_y + self._word_drop()
+            if self.large:
+                middle, over = left + 1 + self.needle_width / 2, line_y - rise(self.needle_width) - 12
+                page.add(
+                    page.text(verdict.limit, middle, over, LABEL, look.soft, anchor="centre", remedy=SHORTEN_VERDICT)
+                )
+            else:
+                word_x, word_y = left + self.needle_width + 24, line_y + 6
+            page.add(
+                page.text(verdict.verdict, word_x, word_y, self.word_size, look.status(verdict.verdict), bold=True)
+            )
+            top += self._height(len(caption)) + self.gap
+
+
+def _verdicts_large(page: Page, verdicts: Sequence[Verdict], width: float) -> _Standing | None:
+    """A wide scale under the rating's name, the limit written over its notch, the word below."""
+    captions = []
+    needle_width = min(width - 30, 330.0)
+    for verdict in verdicts:
+        caption = set_in(page, verdict.label, (LABEL,), width, most=2)
+        if caption is None or page.width(verdict.limit, LABEL) > needle_width:
+            return None
+        captions.append((verdict, caption.lines))
+    return _Standing(
+        tuple(captions), needle_width, True, READING, page.cap(READING, True), page.cap(LABEL), gap=52.0
+    )
+
+
+def _verdicts_small(page: Page, verdicts: Sequence[Verdict], width: float) -> _Standing | None:
+    """A short scale under name and limit, the word beside it."""
+    captions = []
+    needle_width = 108.0
+    for verdict in verdicts:
+        named = f"{verdict.label}, {verdict.limit}" if verdict.limit else verdict.label
+        caption = set_in(page, named, (LABEL,), width, most=2)
+        if caption is None or page.width(verdict.verdict, LABEL, True) > width - needle_width - 24:
+            return None
+        captions.append((verdict, caption.lines))
+    return _Standing(tuple(captions), needle_width, False, LABEL, page.cap(LABEL, True), page.cap(LABEL), gap=36.0)

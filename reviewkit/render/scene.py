@@ -1,0 +1,142 @@
+"""What is drawn on a card, as plain shapes with their extents: pixels of a 1920 × 1080 frame, y downwards."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+from reviewkit.errors import CannotFinish
+from reviewkit.render.look import Look
+
+if TYPE_CHECKING:
+    from reviewkit.model import Array
+
+    Points = Sequence[tuple[float, float]] | Array
+
+
+class LayoutFault(CannotFinish):
+    """A card that cannot be drawn as it should be: which card, which text, and what to do about it."""
+
+    def __init__(self, card_id: str, text: str, problem: str, remedy: str) -> None:
+        self.card_id, self.text, self.problem, self.remedy = card_id, text, problem, remedy
+        what = f'"{text}" ' if text else ""
+        super().__init__(f'card "{card_id}": {what}{problem}; {remedy}')
+
+
+class Measure(Protocol):
+    """How large the renderer draws a text."""
+
+    def __call__(self, text: str, size: float, bold: bool) -> tuple[float, float, float]:
+        """Width, rise above and drop below the baseline of the ink."""
+
+
+@dataclass(frozen=True)
+class Box:
+    """A rectangle; right and bottom are just outside."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    @property
+    def width(self) -> float:
+        """From left to right."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        """From top to bottom."""
+        return self.bottom - self.top
+
+    def grown(self, x: float, y: float) -> Box:
+        """The box with a margin added on all sides (taken off where negative)."""
+        return Box(self.left - x, self.top - y, self.right + x, self.bottom + y)
+
+    def meets(self, other: Box) -> bool:
+        """Whether the two share any area."""
+        return (
+            self.left < other.right and other.left < self.right and self.top < other.bottom and other.top < self.bottom
+        )
+
+
+@dataclass(frozen=True)
+class Text:
+    """One line of text. `x`: its left end on the baseline; `box`: its ink; `remedy`: what to do where it is too long."""
+
+    text: str
+    x: float
+    baseline: float
+    size: float
+    colour: str
+    bold: bool
+    box: Box
+    remedy: str
+
+
+@dataclass(frozen=True, eq=False)
+class Stroke:
+    """A line. `kind`: curve, limit, leader, needle, mark, scale, tick, rule or grid; NaN points part it; `dash` in pixels."""
+
+    kind: str
+    points: Points
+    colour: str
+    width: float
+    dash: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Area:
+    """A filled polygon. `kind`: band, needle, curve (a single point) or mark."""
+
+    kind: str
+    points: Points
+    colour: str
+
+
+Item = Text | Stroke | Area
+
+
+class Page:
+    """A card while it is laid out: makes texts with their measured extents, and keeps what is placed."""
+
+    def __init__(self, card_id: str, look: Look, measure: Measure) -> None:
+        self.card_id = card_id
+        self.look = look
+        self.measure = measure
+        self.items: list[Item] = []
+
+    def add(self, *items: Item) -> None:
+        """Place shapes; later ones are drawn over earlier ones."""
+        self.items += items
+
+    def width(self, text: str, size: float, bold: bool = False) -> float:
+        """A text's width as it would be drawn."""
+        return self.measure(text, size, bold)[0]
+
+    def cap(self, size: float, bold: bool = False) -> float:
+        """The height of a capital, by which lines are spaced and centred."""
+        return self.measure("H", size, bold)[1]
+
+    def text(
+        self,
+        text: str,
+        x: float,
+        baseline: float,
+        size: float,
+        colour: str,
+        *,
+        bold: bool = False,
+        anchor: str = "left",
+        remedy: str = "",
+    ) -> Text:
+        """A text with its left end, middle ("centre") or right end at `x`; not yet placed."""
+        width, rise, drop = self.measure(text, size, bold)
+        left = x - {"left": 0.0, "centre": width / 2, "right": width}[anchor]
+        box = Box(left, baseline - rise, left + width, baseline + drop)
+        return Text(text, left, baseline, size, colour, bold, box, remedy)
+
+    def fault(self, text: str, remedy: str, problem: str = "does not fit") -> LayoutFault:
+        """The fault to raise where no shorter form of a text is left."""
+        return LayoutFault(self.card_id, text, problem, remedy)

@@ -1,0 +1,86 @@
+"""The opening card: the unit's name as large as it can stand, a dial scale under it, then what it cost."""
+
+from __future__ import annotations
+
+from reviewkit.model import TitlePage
+from reviewkit.render.frame import SHORTEN_NAME
+from reviewkit.render.look import KEY, LABEL, LEAST, READING
+from reviewkit.render.scene import Box, Page, Stroke
+from reviewkit.render.typeset import set_in
+
+_NAME_SIZES = (150.0, 140.0, 130.0, 120.0, 110.0, 100.0, 92.0)
+_TICKS = 72
+_LINE_PITCH = 64.0
+_SMALL_PITCH = 48.0
+_AMOUNT_GAP = 96.0
+
+SHORTEN_LINES = "shorten what = … in [unit], or the title in [episode]"
+SHORTEN_AMOUNTS = "leave out fair = … in [price]"
+
+
+def title_page(page: Page, body: TitlePage, region: Box) -> None:
+    """Place the opening card in a region. Raises LayoutFault where its lines do not fit."""
+    look = page.look
+    name = set_in(page, body.name, _NAME_SIZES, region.width, bold=True, most=2, anywhere=True)
+    if name is None:
+        raise page.fault(body.name, SHORTEN_NAME)
+    pitch = name.size * 1.08
+    baseline = region.top + 40 + page.cap(name.size, True)
+    if len(name.lines) == 1:
+        baseline += 30
+    for index, line in enumerate(name.lines):
+        if index:
+            baseline += pitch
+        page.add(page.text(line, region.left, baseline, name.size, look.ink, bold=True, remedy=SHORTEN_NAME))
+    scale_y = baseline + 62
+    _scale(page, region, scale_y)
+    foot = _amounts(page, body, region)
+    baseline = scale_y + 40
+    for index, line in enumerate(body.lines):
+        sizes = (READING, 46.0, 42.0, 38.0, LEAST)
+        made = set_in(page, line, sizes, region.width, most=2)
+        if made is None:
+            raise page.fault(line, SHORTEN_LINES)
+        for text in made.lines:
+            baseline += _LINE_PITCH if made.size > 42 else _SMALL_PITCH
+            colour = look.ink if index == 0 else look.soft
+            page.add(page.text(text, region.left, baseline, made.size, colour, remedy=SHORTEN_LINES))
+    if baseline + 24 > foot:
+        raise page.fault(body.lines[-1] if body.lines else body.name, SHORTEN_LINES, "leaves the page no room")
+
+
+def _scale(page: Page, region: Box, line_y: float) -> None:
+    """The dial scale across the page, every twelfth tick long."""
+    look = page.look
+    for tick in range(_TICKS + 1):
+        x = region.left + 1.5 + (region.width - 3) * tick / _TICKS
+        long = tick % 12 == 0
+        end = line_y + (28 if long else 14)
+        page.add(Stroke("scale", ((x, line_y), (x, end)), look.ink if long else look.soft, 3.0 if long else 2.0))
+    page.add(Stroke("scale", ((region.left, line_y), (region.right, line_y)), look.ink, 3.0))
+
+
+def _amounts(page: Page, body: TitlePage, region: Box) -> float:
+    """Place the amounts side by side on the region's foot; returns where they begin."""
+    if not body.amounts:
+        return region.bottom
+    look = page.look
+    sizes = [float(size) for size in range(int(KEY), 55, -2)]
+    for size in sizes:
+        widths = [
+            max(page.width(amount, size, True), page.width(what, LABEL) if what else 0.0)
+            for what, amount in body.amounts
+        ]
+        if sum(widths) + _AMOUNT_GAP * (len(widths) - 1) <= region.width:
+            break
+    else:
+        raise page.fault(body.amounts[-1][1], SHORTEN_AMOUNTS)
+    baseline = region.bottom - 28
+    over = baseline - page.cap(size, True) - 30
+    x = region.left
+    for (what, amount), width in zip(body.amounts, widths, strict=True):
+        page.add(page.text(amount, x, baseline, size, look.ink, bold=True, remedy=SHORTEN_AMOUNTS))
+        if what:
+            page.add(page.text(what, x, over, LABEL, look.soft, remedy=SHORTEN_AMOUNTS))
+        x += width + _AMOUNT_GAP
+    return over - page.cap(LABEL)

@@ -1,0 +1,104 @@
+"""Rated against measured, as rows that the card, the three table files, the page and the description all print."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reviewkit import figures, quantities
+from reviewkit.model import Finding, Run, Session, Verdict
+from reviewkit.verdict import UNMEASURED, judging
+
+NONE_GIVEN = "none given"
+
+
+@dataclass(frozen=True)
+class TableRow:
+    """One row. `verdict` is "" where the maker gave no figure."""
+
+    label: str
+    limit: str  # the limit alone, for the card
+    rated: str  # with its conditions
+    measured: str
+    verdict: str
+    margin: str
+    note: str  # why it does not compare; conditions taken as the bench had them
+    position: float | None = None
+
+
+@dataclass(frozen=True)
+class SpecTable:
+    """The rows and the lines under them."""
+
+    rows: tuple[TableRow, ...]
+    foot: tuple[str, ...]
+
+
+def spec_table(session: Session, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> SpecTable:
+    """Every rating in the maker's order, then what was measured without one."""
+    rows = [
+        TableRow(v.label, v.limit, v.rated, v.measured or "–", v.verdict, v.margin, _note(v), v.position)
+        for v in verdicts
+    ]
+    return SpecTable(tuple(rows + _unrated(session, runs)), _foot(session, verdicts))
+
+
+def _note(v: Verdict) -> str:
+    assumed = f"taken {v.assumed}, as on the bench" if v.assumed else ""
+    return "; ".join(part for part in (v.why, assumed) if part)
+
+
+def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
+    sources = list(dict.fromkeys(r.source for r in session.ratings if r.source))
+    lines = [f"ratings: {', '.join(sources)}"] if sources else []
+    judged = any(v.verdict != UNMEASURED for v in verdicts)
+    if judged:
+        uncertainty = session.bench.level_uncertainty_db
+        lines.append("uncertainty not stated" if uncertainty is None else
+                     f"level uncertainty {quantities.trimmed(uncertainty)} dB (k = 2)")  # fmt: skip
+    if any(v.rating.quantity == "power" and v.verdict != UNMEASURED for v in verdicts):
+        lines.append("not preconditioned")
+    return tuple(lines)
+
+
+# the one figure of a kind that a table shows where the maker gave none: quantity, label, and the ratings that would cover it
+_HEADLINES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("thd_plus_noise", "THD+N", ("thd", "thd_plus_noise", "distortion", "power")),
+    ("flatness", "Response", ("flatness",)),
+    ("worst_distortion", "Distortion", ("thd", "thd_plus_noise", "distortion", "power")),
+    ("power_at_limit", "Power", ("power",)),
+    ("crosstalk", "Crosstalk", ("crosstalk", "separation")),
+    ("channel_balance", "Channel balance", ("channel_balance",)),
+    ("damping_factor", "Damping factor", ("damping_factor", "source_impedance")),
+)
+
+
+def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
+    rated = {rating.quantity for rating in session.ratings}
+    findings = judging(runs)
+    rows = []
+    for quantity, label, covered_by in _HEADLINES:
+        if rated & set(covered_by):
+            continue
+        same = [f for f in findings if f.quantity == quantity]
+        first = [f for f in same if f.measurement == same[0].measurement and _spot(f) == _spot(same[0])]
+        worst = figures.worse(first)
+        if worst is not None:
+            where = "" if worst.quantity in ("power_at_limit",) else _spot(worst)
+            level = quantities.conditions(
+                {k: v for k, v in worst.at.items() if k != "power" or quantity != "power_at_limit"}
+            )
+            named = ", ".join(part for part in (label, where) if part)
+            rows.append(TableRow(named, NONE_GIVEN, NONE_GIVEN, quantities.show(worst), "", "", _under(worst, level)))
+    return rows
+
+
+def _spot(f: Finding) -> str:
+    if f.quantity in ("flatness", "worst_distortion"):
+        return quantities.band((f.at["band"][0], f.at["band"][1]))
+    return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
+
+
+def _under(f: Finding, level: str) -> str:
+    limit = f"at {quantities.percent(f.at['limit'])}" if "limit" in f.at else ""
+    return ", ".join(part for part in (limit, level, str(f.at.get("setting", ""))) if part)
