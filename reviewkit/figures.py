@@ -179,3 +179,22 @@ def number(finding: Finding) -> str:
     """A figure without its unit, for columns whose unit stands beside them once."""
     text = quantities.show(finding)
     return text.rsplit(" ", 1)[0] if finding.unit and text.endswith(finding.unit) else text
+
+
+def under(f: Finding) -> str:
+    """What a figure holds under, as it travels with it: "1 kHz, 5 W into 8 Ω, 20 Hz – 20 kHz, aux"."""
+    at = f.at
+    parts = [
+        quantities.hertz(at["frequency"]) if "frequency" in at and f.quantity != "frequency" else "",
+        quantities.conditions(at if f.quantity not in ("power", "power_at_limit", "power_reached") else {"load": at.get("load")}),
+        quantities.band((at["band"][0], at["band"][1])) if "band" in at else "",
+        f"at {quantities.percent(at['limit'])}" if "limit" in at else "",
+        str(at.get("figure", "")),
+        f"{at['harmonics']} harmonics" if "harmonics" in at else "",
+        f"{at['weighting']}-weighted" if "weighting" in at else "",
+        str(at.get("input", "")),
+        {"both": "both channels driven", "one": "one channel driven"}.get(str(at.get("channels", "")), ""),
+        str(at.get("setting", "")),
+        f"{f.stage} the repair" if f.stage in ("before", "after") else "",
+    ]
+    return ", ".join(part for part in parts if part)

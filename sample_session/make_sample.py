@@ -24,6 +24,7 @@ from norrvale import (
     NOISE_V_PER_RTHZ,
     OPEN_VOLTS,
     RIGHT,
+    SPECTRUM_HZ,
     SPECTRUM_PEAK_V,
     SWEEP_POWER_W,
     TONE_HZ,
@@ -46,16 +47,18 @@ SPECTRUM_POINTS = 2**14
 SPECTRUM_AVERAGES = 8
 
 
-def capture(channel: Channel, stage: str, peak_v: float, count: int, rng: np.random.Generator) -> Array:
-    """What a 48 kHz interface records of the tone, V. Shape (count,). `peak_v` is what is asked of the left channel.
+def capture(
+    channel: Channel, stage: str, peak_v: float, frequency_hz: float, count: int, rng: np.random.Generator
+) -> Array:
+    """What a 48 kHz interface records of a tone, V. Shape (count,). `peak_v` is what is asked of the left channel.
 
     Built from harmonics below half the rate: its anti-alias filter lets no others through.
     """
     turns = np.arange(count) / RATE_HZ
-    phasors = harmonics(channel, stage, peak_v * channel.gain, TONE_HZ)
+    phasors = harmonics(channel, stage, peak_v * channel.gain, frequency_hz)
     volts = np.zeros(count)
-    for order in range(1, int(RATE_HZ / 2 // TONE_HZ) + 1):
-        angle = 2 * np.pi * order * TONE_HZ * turns
+    for order in range(1, int(RATE_HZ / 2 // frequency_hz) + 1):
+        angle = 2 * np.pi * order * frequency_hz * turns
         volts += phasors[order].real * np.cos(angle) - phasors[order].imag * np.sin(angle)
     for multiple, hum in channel.hum_v:
         volts += math.sqrt(2) * hum * np.sin(2 * np.pi * multiple * MAINS_HZ * turns + multiple)
@@ -88,7 +91,7 @@ def tone_files(rng: np.random.Generator) -> dict[str, str]:
     count = int(TONE_SECONDS * RATE_HZ)
     seconds = np.arange(count) / RATE_HZ
     before, after = (
-        [cells(capture(channel, stage, TONE_PEAK_V, count, rng), ".5f") for channel in CHANNELS]
+        [cells(capture(channel, stage, TONE_PEAK_V, TONE_HZ, count, rng), ".5f") for channel in CHANNELS]
         for stage in ("before", "after")
     )
     return {
@@ -102,7 +105,8 @@ def tone_files(rng: np.random.Generator) -> dict[str, str]:
 def spectrum_file(rng: np.random.Generator) -> dict[str, str]:
     """The spectrum of a tone at rated power, with the lines an analyser writes above it."""
     count = SPECTRUM_POINTS * SPECTRUM_AVERAGES
-    levels = [spectrum_dbv(capture(channel, "after", SPECTRUM_PEAK_V, count, rng)) for channel in CHANNELS]
+    captures = [capture(channel, "after", SPECTRUM_PEAK_V, SPECTRUM_HZ, count, rng) for channel in CHANNELS]
+    levels = [spectrum_dbv(volts) for volts in captures]
     frequency = np.arange(SPECTRUM_POINTS // 2 + 1) * RATE_HZ / SPECTRUM_POINTS
     head = [f"FFT points,{SPECTRUM_POINTS}", f"Averages,{SPECTRUM_AVERAGES}", "Window,4-term", "",
             "Frequency (Hz),Left (dBV),Right (dBV)"]  # fmt: skip

@@ -51,12 +51,12 @@ class Channel:
 
 LEFT = Channel(
     name="L", gain=1.0, high_pass_hz=(1.1, 2.3), low_pass_hz=70_000.0, low_pass_q=0.71, step_v=0.9e-3,
-    step_before_v=0.9e-3, asymmetry=4.6e-4, cubic=6.0e-7, ceiling_v=33.47, source_ohm=0.151, source_henry=1.8e-6,
+    step_before_v=0.9e-3, asymmetry=4.6e-4, cubic=6.0e-7, ceiling_v=33.47, source_ohm=0.147, source_henry=1.8e-6,
     leak=3.1e-4, leak_1k=4.0e-4, hum_v=((1, 80e-6), (2, 160e-6), (3, 50e-6), (4, 40e-6)),
 )  # fmt: skip
 RIGHT = Channel(
     name="R", gain=0.991, high_pass_hz=(1.2, 2.5), low_pass_hz=67_000.0, low_pass_q=0.70, step_v=1.0e-3,
-    step_before_v=0.203, asymmetry=5.8e-4, cubic=7.0e-7, ceiling_v=33.25, source_ohm=0.157, source_henry=1.9e-6,
+    step_before_v=0.203, asymmetry=5.8e-4, cubic=7.0e-7, ceiling_v=33.25, source_ohm=0.153, source_henry=1.9e-6,
     leak=3.85e-4, leak_1k=5.0e-4, hum_v=((1, 95e-6), (2, 175e-6), (3, 60e-6), (4, 40e-6)),
 )  # fmt: skip
 CHANNELS = (LEFT, RIGHT)
@@ -71,6 +71,7 @@ ANALYSER_BAND_HZ = 80_000.0  # of the distortion sweeps
 # what the bench asked of it
 TONE_HZ = 999.7
 TONE_PEAK_V = 8.975  # at the left terminals: 5 W into 8 Ω
+SPECTRUM_HZ = 341 * 48_000 / 2**14  # the analyser locks its generator to a line of its own
 SPECTRUM_PEAK_V = 25.30  # 40 W into 8 Ω
 SWEEP_POWER_W = 40.0
 OPEN_VOLTS = {"L": 12.708, "R": 12.594}  # the two-load reading in session.toml: open, then 8 Ω

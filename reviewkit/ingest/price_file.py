@@ -74,8 +74,10 @@ def parse_prices(text: str, source: str) -> IndexTable:
     faults = Faults(source)
     table = parse_delimited(text, faults, example=_EXAMPLE, comments=True)
     years = _Years(faults)
+    of_rows = len(faults.found)
     columns = _named_columns(table, faults)
-    faults.stop_if_any()
+    if len(faults.found) > of_rows:
+        faults.stop_if_any()  # without knowing the columns no row can be read
     by_month = {month: columns[name] for month, name in enumerate(MONTHS, 1) if name in columns}
     for word, read in (("date", _date), ("month", _month)):
         if word in columns and "index" in columns:
@@ -85,6 +87,7 @@ def parse_prices(text: str, source: str) -> IndexTable:
         annual = columns.get("annual", columns.get("index"))
         periods = by_month if annual is None else {**by_month, _ANNUAL_PERIOD: annual}
         _read_years(table, columns["year"], periods, years)
+    faults.found.sort(key=lambda fault: fault.line)
     faults.stop_if_any()
     result = years.table(source)
     if not result.by_year:

@@ -164,7 +164,7 @@ class _Row:
             self._fault(f'tolerance "{cell}" is negative; write how far off is still good, for example "5 %"')
         elif reading.unit == "%":
             if expected == 0:
-                self._fault(f'tolerance "{cell}" of an expected 0 is nothing; write it in volts or the like')
+                self._fault(f'tolerance "{cell}" of an expected 0 is nothing; write it in the row\'s unit')
             return (None if expected is None else abs(expected) * reading.value / 100), shown
         elif reading.unit and not unit:
             self._fault(f'tolerance "{cell}" has a unit, but the row has none; write the unit in its column')

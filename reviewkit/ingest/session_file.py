@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
 from reviewkit.errors import Fault, Faults, InputError, nearest
@@ -111,8 +111,10 @@ def _repeated(
     found = []
     for number, raw in enumerate(tables if isinstance(tables, list) else ()):
         if isinstance(raw, dict):
-            labels = [raw[key] for key in label_keys if isinstance(raw.get(key), str) and raw[key].strip()]
-            label = f" {' '.join(labels[0].split())[:40]}:" if labels else f" {number + 1}:"
+            names = [raw[key] for key in label_keys if isinstance(raw.get(key), str) and raw[key].strip()]
+            called = " ".join(names[0].split()) if names else str(number + 1)
+            called = PurePath(called).stem if "/" in called else called
+            label = f" {written(called[:40])[1:-1]}:"
             found.append((raw, Place(document, faults, (name, number), f"[[{name}]]{label}")))
     return found
 
@@ -145,6 +147,8 @@ def _price(table: PriceTable, place: Place, unit_year: int | None, folder: Path)
     for key, example in (("paid", "329.00"), ("currency", '"USD"'), ("index", '"prices.csv"')):
         if key not in present:
             place.fault(f"has no {key}; write for example {key} = {example}")
+    if place.value("index") == "":
+        place.fault('index = "" names no file; write for example index = "prices.csv"', "index")
     if table.year is None and unit_year is None and "year" not in present | set(_single(place.document, "unit")):
         place.fault("has no year, and neither has [unit]; write the year it was paid in, for example year = 1977")
     if table.index:

@@ -15,7 +15,7 @@ from reviewkit.errors import nearest
 from reviewkit.ingest import session_values as values
 from reviewkit.ingest.session_paths import path_fault
 from reviewkit.ingest.session_tables import Place, shown_key
-from reviewkit.ingest.sheet_columns import KEYS
+from reviewkit.ingest.sheet_remedies import KEYS
 from reviewkit.model import Bench, Measurement
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ def _ids(entries: Sequence[_Entry]) -> list[str]:
         kind = entry.table.kind
         if not ids[number] and kind and kinds[kind] == 1 and kind not in taken:
             ids[number] = kind
-        elif not ids[number] and not entry.present & {"id", "file"} and kind:
+        elif not ids[number] and kind and all(entry.place.value(key) in (None, "") for key in ("id", "file")):
             entry.place.fault(f'has no file to be named after; write id = "{kind}-{number + 1}"')
     first: dict[str, _Entry] = {}
     for entry, name in zip(entries, ids, strict=True):
@@ -70,7 +70,8 @@ def _ids(entries: Sequence[_Entry]) -> list[str]:
         _check_stem(entry, "id", key, name)
         if name in first:
             line = first[name].place.line
-            entry.place.fault(f'has the id "{name}" of the measurement in line {line}; write id = "{name}-2"', key)
+            twice = f"has the id {values.written(name)} of the measurement in line {line}"
+            entry.place.fault(f'{twice}; write id = "{_safe(name)}-2"', key)
         first.setdefault(name, entry)
         if entry.table.card:
             _check_stem(entry, "card", "card", entry.table.card)
@@ -81,12 +82,18 @@ def _check_stem(entry: _Entry, what: str, key: str, name: str) -> None:
     """Ids and card names become file names, on any system."""
     given = f"{key} = {values.written(getattr(entry.table, key))}"
     if name.casefold() in RESERVED:
-        entry.place.fault(f'{given}: "{name}" is the name of another card; write {what} = "{name}-1"', key)
+        entry.place.fault(
+            f'{given}: {values.written(name)} is the name of another card; write {what} = "{name}-1"', key
+        )
     elif not _STEM.fullmatch(name):
-        ascii_name = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode("ascii")
-        better = re.sub(r"[^A-Za-z0-9_.-]+", "-", ascii_name).strip("-.")[:80] or "measurement-1"
         why = "is no file name that is safe everywhere: only letters a to z, digits, - _ and ., at most 80"
-        entry.place.fault(f'{given}: "{name[:80]}" {why}; write {what} = "{better}"', key)
+        entry.place.fault(f'{given}: {values.written(name)} {why}; write {what} = "{_safe(name)}"', key)
+
+
+def _safe(name: str) -> str:
+    """A name made of the signs that every file system takes."""
+    ascii_name = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode("ascii")
+    return re.sub(r"[^A-Za-z0-9_.-]+", "-", ascii_name).strip("-.")[:60] or "measurement"
 
 
 # ------------------------------------------------------------------ one measurement
@@ -106,7 +113,7 @@ def _check_source(entry: _Entry, folder: Path) -> None:
     in_place = bool(entry.present & {"loads", "volts"})
     if entry.table.file and in_place:
         entry.place.fault("has a file and the voltages of a two-load reading; leave one of them out", "file")
-    if not entry.table.file and not in_place and ("file" not in entry.present or entry.place.value("file") == ""):
+    if not in_place and entry.place.value("file") in (None, ""):
         entry.place.fault('has no file; write for example file = "measurements/response.csv"')
     if entry.table.file:
         fault = path_fault(folder, entry.table.file, "file")
@@ -116,28 +123,32 @@ def _check_source(entry: _Entry, folder: Path) -> None:
 
 def _check_two_loads(entry: _Entry) -> None:
     table, present = entry.table, entry.present
+    given = entry.place.value("volts")
     if "loads" in present and "volts" not in present:
         entry.place.fault('has loads but no voltages; write volts = { L = ["12.71 V", "12.46 V"] }', "loads")
     if "volts" not in present:
         return
     if "loads" not in present:
         entry.place.fault('has volts but no loads; write loads = ["open", "8 ohm"]', "volts")
-    if entry.place.value("volts") == {}:
+    if given == {}:
         entry.place.fault('volts = {} is empty; write volts = { L = ["12.71 V", "12.46 V"] }', "volts")
-    for channel, readings in table.volts.items():
+    for channel in given if isinstance(given, dict) else ():
+        readings = table.volts.get(channel, ())
         if channel not in ("L", "R"):
             known = 'a channel is "L" or "R"; write volts = { L = […], R = […] }'
             entry.place.fault(f"volts.{shown_key(channel)}: {known}", "volts", channel)
-        elif table.loads and len(readings) != len(table.loads):
-            counts = f"{len(readings)} voltages for {len(table.loads)} loads; write one for each, in the same order"
+        elif table.loads and readings and len(readings) != len(table.loads):
+            voltages = "1 voltage" if len(readings) == 1 else f"{len(readings)} voltages"
+            counts = f"{voltages} for {len(table.loads)} loads; write one for each, in the same order"
             entry.place.fault(f"volts.{channel}: {counts}", "volts", channel)
 
 
 def _check_columns(entry: _Entry) -> None:
-    for key, named in (("columns", entry.table.columns), ("units", entry.table.units)):
-        for word in named:
+    for key in ("columns", "units"):
+        named = entry.place.value(key)
+        for word in named if isinstance(named, dict) else ():
             if word not in KEYS:
-                entry.place.fault(f'{key}: "{word}" is no column; {nearest(word, KEYS)}', key, word)
+                entry.place.fault(f"{key}: {values.written(word)} is no column; {nearest(word, KEYS)}", key, word)
 
 
 def _measurement(entry: _Entry, name: str, bench: Bench) -> Measurement:
@@ -205,7 +216,8 @@ def _check_against(entries: Sequence[_Entry], ids: Sequence[str]) -> None:
         if wanted == name:
             entry.place.fault(f"{given} is this measurement itself; name the one it is held against", "against")
         elif wanted not in ids:
-            remedy = nearest(wanted, {other for other in ids if other and other != name})
+            others = {other for other in ids if other and other != name}
+            remedy = nearest(wanted, others) if others else "there is no other measurement; leave it out"
             entry.place.fault(f"{given} is the id of no measurement; {remedy}", "against")
 
 

@@ -59,7 +59,8 @@ def quantity(base: str, *, sign: str = "positive") -> Callable[[Any], float]:
         if not math.isfinite(result):
             raise ValueError(f'{written(value)} is too large; write for example "{example}"')
         if sign == "positive" and not result > 0:
-            raise ValueError(f'{written(value)} is not above zero; write for example "{example}"')
+            remedy = f'write "{normalised(value).strip().lstrip("-")}"' if result else f'write for example "{example}"'
+            raise ValueError(f"{written(value)} is not above zero; {remedy}")
         return result
 
     return read

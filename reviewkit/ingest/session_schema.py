@@ -16,6 +16,7 @@ from reviewkit.ingest import session_quantities as quantities
 from reviewkit.ingest import session_values as values
 
 Text = Annotated[str, PlainValidator(values.text)]
+Path = Annotated[str, PlainValidator(values.path)]
 Year = Annotated[int, PlainValidator(values.year)]
 Amount = Annotated[float, PlainValidator(values.number(0, math.inf, "329.00"))]
 Watts = Annotated[float, PlainValidator(quantities.quantity("W"))]
@@ -50,7 +51,7 @@ class PriceTable(Table):
 
     paid: Amount | None = None
     currency: Annotated[str, PlainValidator(values.currency)] = ""
-    index: Annotated[str, PlainValidator(values.filled("prices.csv"))] = ""
+    index: Path = ""
     year: Year | None = None
     to: Year | None = None
     fair: Amount | None = None
@@ -96,7 +97,7 @@ class MeasurementTable(Table):
 
     id: Text = ""
     kind: Annotated[str, PlainValidator(values.filled("response"))] = ""
-    file: Text = ""
+    file: Path = ""
     title: Text = ""
     setting: Text = ""
     stage: Annotated[str, PlainValidator(values.choice("before", "after", "bench"))] = ""
@@ -130,7 +131,7 @@ class EpisodeTable(Table):
     frame_rate: Annotated[Fraction, PlainValidator(values.frame_rate)] = Fraction(30)
     look: Annotated[str, PlainValidator(values.choice("lamplight", "brochure"))] = "lamplight"
     card_seconds: Annotated[float, PlainValidator(values.number(0, 600, "6"))] = 6.0
-    photo: Text = ""
+    photo: Path = ""
 
 
 TABLES: dict[str, type[Table]] = {

@@ -31,7 +31,7 @@ def _written(value: object, depth: int) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        shown = _CONTROL.sub(lambda match: f"\\u{ord(match[0]):04x}", value[:80])
+        shown = "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in value[:80])
         return f'"{shown}"'
     if isinstance(value, int):
         return str(value) if abs(value) < 10**60 else "a very long number"
@@ -63,6 +63,14 @@ def text(value: Any) -> str:
     if _CONTROL.search(value.strip()):
         raise ValueError(f"{written(value)} holds a line break or a control character; write it on one line")
     return value.strip()
+
+
+def path(value: Any) -> str:
+    """A path in the session's folder."""
+    if isinstance(value, str) and _CONTROL.search(value.strip()):
+        # "\r" and "\t" are signs of their own in quotation marks, so a backslash may have gone unnoticed
+        raise ValueError(f"{written(value)} holds a backslash or a line break; write / between the parts of a path")
+    return text(value)
 
 
 def filled(example: str) -> Callable[[Any], str]:

@@ -10,6 +10,7 @@ from reviewkit.ingest import sheet_remedies as remedies
 from reviewkit.ingest.sheet_header import ROLE_UNITS, UNUSED, Heading, read_heading, role_of_unit
 from reviewkit.ingest.sheet_layout import Layout
 from reviewkit.ingest.sheet_remedies import KEYS, Draft, quoted, shown
+from reviewkit.ingest.sheet_text import cleaned
 from reviewkit.units import UnitSpelling, unit_of
 
 _PAIRS = (("1", "2"), ("A", "B"))
@@ -48,8 +49,11 @@ def choose_columns(
     _check_units(drafts, units, layout, where, faults)
     _check_twice(drafts, layout, where, faults)
     if not faults.found and not _has_abscissa(drafts):
-        faults.add(where, "no column is a time, a frequency or a power; say which one is, for example "
-                          f"columns = {{ frequency = 1 }} ({shown(layout)})")
+        faults.add(
+            where,
+            "no column is a time, a frequency or a power; say which one is, for example "
+            f"columns = {{ frequency = 1 }} ({shown(layout)})",
+        )
     faults.stop_if_any()
     chosen = (Chosen(d.index, d.role, d.channel, d.unit, d.heading.text) for d in drafts if d.unit is not None)
     return tuple(chosen), tuple(warnings)
@@ -62,8 +66,11 @@ def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], wher
                 faults.add(where, f'{table} names "{key}", which is no kind of column; {nearest(key, KEYS)}')
     for key, text in units.items():
         if key in KEYS and unit_of(text) is None:
-            faults.add(where, f'units: {quoted(key)} = "{text}" is no unit that is known; write for example '
-                              f"{remedies.unit_example(key)}")
+            faults.add(
+                where,
+                f'units: {quoted(key)} = "{text}" is no unit that is known; write for example '
+                f"{remedies.unit_example(key)}",
+            )
 
 
 def _named_columns(layout: Layout, columns: Mapping[str, str | int], where: int, faults: Faults) -> dict[int, str]:
@@ -75,8 +82,11 @@ def _named_columns(layout: Layout, columns: Mapping[str, str | int], where: int,
             written = value if isinstance(value, int) else f'"{value}"'
             faults.add(where, f"columns: {quoted(key)} = {written} {place} ({shown(layout)})")
         elif place in named:
-            faults.add(where, f"columns gives column {place + 1} to both {quoted(named[place])} and {quoted(key)}; give each "
-                              f"its own ({shown(layout)})")
+            faults.add(
+                where,
+                f"columns gives column {place + 1} to both {quoted(named[place])} and {quoted(key)}; give each "
+                f"its own ({shown(layout)})",
+            )
         elif key in KEYS:
             named[place] = key
     return named
@@ -91,7 +101,7 @@ def _place_of(value: str | int, layout: Layout) -> int | str:
     if not layout.header:
         return "cannot be found in a file without a header; give the column's number, from 1"
     heads = [" ".join(cell.split()) for cell in layout.header]
-    wanted = " ".join(value.split())
+    wanted = " ".join(cleaned(value).split())
     places = [place for place, head in enumerate(heads) if head == wanted]
     places = places or [place for place, head in enumerate(heads) if head.casefold() == wanted.casefold()]
     if not places:
@@ -148,8 +158,11 @@ def _with_session_units(
         joined.append(draft)
     for key in units:
         if key not in taken:
-            faults.add(where, f"units: {quoted(key)} has no column that takes this unit; say which column it is, for example "
-                              f"columns = {{ {quoted(key)} = 1 }} ({shown(layout)})")
+            faults.add(
+                where,
+                f"units: {quoted(key)} has no column that takes this unit; say which column it is, for example "
+                f"columns = {{ {quoted(key)} = 1 }} ({shown(layout)})",
+            )
     return joined
 
 
@@ -182,13 +195,16 @@ def _understood(
             lost.append(draft)
         elif draft.guessed:
             warnings.append(f"{draft.name} is taken for {draft.role}, by its unit")
-    for draft in sorted(lost, key=lambda each: each.index):
-        if told:
-            warnings.append(f"{draft.name} is not used")
-        elif draft.heading.unknown_unit:
+    lost.sort(key=lambda draft: draft.index)
+    if told:
+        warnings += [f"{draft.name} is not used" for draft in lost]
+        return kept
+    for draft in lost:
+        if draft.heading.unknown_unit:
             faults.add(where, remedies.unknown_unit(draft, layout))
-        else:
-            faults.add(where, remedies.not_understood(draft, kept, layout))
+    unclear = [draft for draft in lost if not draft.heading.unknown_unit]
+    if unclear:
+        faults.add(where, remedies.not_understood(unclear, kept, layout))
     return kept
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
 _BULK = 400_000  # characters from which the quick path pays for its import
-_HEAD = 100_000  # characters in which a long file must show how it is laid out
+_HEAD = 20_000  # characters in which a long file must show how it is laid out
 
 
 def parse_sheet(
@@ -36,17 +35,19 @@ def parse_sheet(
 ) -> Sheet:
     """A measurement file's bytes as columns converted to Hz, s, V, W, Ω, % (dB kinds stay in their own).
 
-    `columns`: time, frequency, power, impedance, distortion, level, left, right, "left into right" or "right into left"
-    -> header text, or number from 1. `units`: the same names -> a unit. `full_scale_v`: peak voltage of a full-scale sine.
+    `columns`: time, frequency, power, impedance, distortion, level, left, right, "left into right" or "right into
+    left" -> header text, or number from 1. `units`: the same names -> a unit. `full_scale_v`: the peak voltage of a
+    full-scale sine.
     Time and frequency rise in the result. Raises InputError with every fault found, each with its line.
     """
     text, encoding = decode(data, source)
-    layout, table, chosen, notes = _read(text, source, columns, units)
     faults = Faults(source)
+    layout, chosen, table, notes = _read(data, text, encoding, source, columns, units, faults)
     place = _abscissa(chosen)
     abscissa = _converted(table.values[:, place], chosen[place].unit.factor)
-    table, _ = in_order(table, abscissa, chosen[place].role, faults)
-    faults.stop_if_any()
+    table = in_order(table, abscissa, chosen[place].role, faults)
+    if faults.found:
+        raise InputError(sorted(faults.found, key=lambda fault: fault.line))
     warnings = [*notes, *table.warnings]
     read = tuple(_column(table.values[:, each], chosen[each]) for each in range(len(chosen)))
     if full_scale_v is None and any(column.unit == "dBFS" for column in read):
@@ -68,7 +69,9 @@ def read_sheet(
         data = path.read_bytes()
     except OSError as error:
         reason = error.strerror or "cannot be read"
-        raise InputError(Fault(source, 0, f"{reason}; write the file's name as it stands in the session folder")) from error
+        raise InputError(
+            Fault(source, 0, f"{reason}; write the file's name as it stands in the session folder")
+        ) from error
     return parse_sheet(data, source, columns=columns, units=units, full_scale_v=full_scale_v)
 
 
@@ -86,3 +89,66 @@ def as_json(sheet: Sheet) -> dict[str, object]:
         "skipped": [{"line": row.line, "why": row.why} for row in sheet.skipped],
         "warnings": list(sheet.warnings),
     }
+
+
+def _read(
+    data: bytes,
+    text: str,
+    encoding: str,
+    source: str,
+    columns: Mapping[str, str | int],
+    units: Mapping[str, str],
+    faults: Faults,
+) -> tuple[Layout, tuple[Chosen, ...], Table, tuple[str, ...]]:
+    """Layout, columns and rows: from a long file's beginning and the quick path where that will do."""
+    if len(text) >= _BULK:
+        head = numbered_lines(text[: text.find("\n", _HEAD) + 1])
+        layout = find_layout(head)
+        if layout is not None:
+            chosen, notes = choose_columns(layout, columns, units, source)
+            body = _body(data, text, encoding, layout.first)
+            table = read_bulk(body, layout, chosen, head)
+            if table is not None:
+                return layout, chosen, table, notes
+    lines = numbered_lines(text)
+    layout = find_layout(lines)
+    if layout is None:
+        raise InputError(
+            Fault(
+                source,
+                0,
+                "no row holds two numbers or more set apart by comma, semicolon, tab or spaces; "
+                "export the readings as a table of text",
+            )
+        )
+    chosen, notes = choose_columns(layout, columns, units, source)
+    return layout, chosen, read_rows(lines, layout, chosen, faults), notes
+
+
+def _body(data: bytes, text: str, encoding: str, line: int) -> bytes:
+    """The file from a line (from 1) on, in UTF-8; the file's own bytes where they will do, to save a copy."""
+    whole: bytes | str = data if encoding == "utf-8" and b"\r" not in data else text
+    place = 0
+    for _ in range(line - 1):
+        place = (whole.index(b"\n", place) if isinstance(whole, bytes) else whole.index("\n", place)) + 1
+    rest = whole[place:]
+    return rest if isinstance(rest, bytes) else rest.encode()
+
+
+def _abscissa(chosen: tuple[Chosen, ...]) -> int:
+    """The place of the column that everything is drawn over: time, else frequency, else power, else the first."""
+    roles = [column.role for column in chosen]
+    return next((roles.index(role) for role in ("time", "frequency", "power") if role in roles), 0)
+
+
+def _converted(values: NDArray[np.float64], factor: float) -> NDArray[np.float64]:
+    """values × factor, rounded once as `units.scaled` does it: 0.1 ms is 0.0001 s."""
+    if factor >= 1:
+        return values * factor
+    return values / (1 / factor) if (1 / factor).is_integer() else values * factor
+
+
+def _column(values: NDArray[np.float64], chosen: Chosen) -> Column:
+    converted = np.ascontiguousarray(_converted(values, chosen.unit.factor))
+    converted.flags.writeable = False
+    return Column(chosen.role, chosen.channel, chosen.unit.base, converted, chosen.header)

@@ -18,10 +18,54 @@ _ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
     ("time", frozenset(("time", "t", "sec", "secs", "seconds"))),
     ("frequency", frozenset(("frequency", "frequencies", "freq", "f", "hz", "khz"))),
     ("power", frozenset(("power", "watt", "watts", "pout"))),
-    ("level", frozenset(("level", "amplitude", "ampl", "magnitude", "mag", "gain", "voltage", "volt", "volts", "output",
-                         "rms", "vrms", "spectrum", "fft", "signal", "deviation", "vout", "u"))),
-    (UNUSED, frozenset(("index", "no", "nr", "point", "points", "sample", "samples", "row", "bin", "date", "remark",
-                        "remarks", "comment", "comments", "note", "notes"))),
+    (
+        "level",
+        frozenset(
+            (
+                "level",
+                "amplitude",
+                "ampl",
+                "magnitude",
+                "mag",
+                "gain",
+                "voltage",
+                "volt",
+                "volts",
+                "output",
+                "rms",
+                "vrms",
+                "spectrum",
+                "fft",
+                "signal",
+                "deviation",
+                "vout",
+                "u",
+            )
+        ),
+    ),
+    (
+        UNUSED,
+        frozenset(
+            (
+                "index",
+                "no",
+                "nr",
+                "point",
+                "points",
+                "sample",
+                "samples",
+                "row",
+                "bin",
+                "date",
+                "remark",
+                "remarks",
+                "comment",
+                "comments",
+                "note",
+                "notes",
+            )
+        ),
+    ),
 )
 _ONE_LETTER = frozenset("tfzu")  # roles only where nothing else is said
 ROLE_UNITS: dict[str, frozenset[str]] = {
@@ -68,7 +112,7 @@ class Heading:
 
 
 def unit_written(text: str) -> UnitSpelling | None:
-    """The unit a header or units row writes, brackets and "rms" aside; capitals alone only where nothing else is meant."""
+    """The unit a header or units row writes, brackets and "rms" aside; in capitals only where none other is meant."""
     words = normalised(text).strip().strip("()[]{}").strip()
     words = _RMS.sub(" ", words).strip() if unit_of(words) is None else words
     dbm = _DBM.fullmatch(words)
@@ -137,7 +181,7 @@ def _is_condition(text: str) -> bool:
 
 
 def _take_after_mark(text: str) -> tuple[str, UnitSpelling | None, str]:
-    """A unit after a comma, a slash or "in": "THD+N L, %", "f/Hz", "Level in dBV"; V/Hz is one of its own, not known."""
+    """A unit after a comma, a slash or "in": "THD+N L, %", "f/Hz", "Level in dBV"; V/Hz is itself a unit, not known."""
     match = _AFTER_MARK.fullmatch(text)
     unit = unit_written(match[2]) if match else None
     if match is None or unit is None:
@@ -152,7 +196,7 @@ def _bare_unit(text: str) -> UnitSpelling | None:
     found: set[UnitSpelling] = set()
     words = ["", "", *re.split(r"[\s_\-]+", text.replace("%", " % ").strip())]
     for place in range(2, len(words)):
-        earlier, before, word = words[place - 2:place + 1]
+        earlier, before, word = words[place - 2 : place + 1]
         condition = _VALUE.fullmatch(before) and not _NUMBERED.fullmatch(earlier.lower().rstrip("."))
         unit = unit_of(word) if word not in _NO_BARE_UNIT and not condition else None
         if unit is not None:
@@ -168,7 +212,12 @@ def _take_channel(text: str) -> tuple[str, list[str]]:
     while index < len(words):
         word = words[index]
         numbered = _NUMBERED.fullmatch(word)
-        if numbered and numbered[1] is None and index + 1 < len(words) and re.fullmatch(r"[0-9]+|[ab]", words[index + 1]):
+        if (
+            numbered
+            and numbered[1] is None
+            and index + 1 < len(words)
+            and re.fullmatch(r"[0-9]+|[ab]", words[index + 1])
+        ):
             index += 1
             marked.append((words[index].upper(), word))
         elif numbered:
@@ -178,9 +227,9 @@ def _take_channel(text: str) -> tuple[str, list[str]]:
             marked.append((_SIDES.get(word, ""), word))
         index += 1
     for place in range(len(marked) - 2):
-        (first, _), (_, between), (second, _) = marked[place:place + 3]
+        (first, _), (_, between), (second, _) = marked[place : place + 3]
         if first and second and between in ("to", "into", ">"):
-            return f"{first}>{second}", [word for _, word in marked[:place] + marked[place + 3:]]
+            return f"{first}>{second}", [word for _, word in marked[:place] + marked[place + 3 :]]
     sides = list(dict.fromkeys(side for side, _ in marked if side))
     lettered = [side for side in sides if side in ("L", "R")]
     chosen = lettered or sides
@@ -190,8 +239,11 @@ def _take_channel(text: str) -> tuple[str, list[str]]:
 
 def _role(words: list[str], unit: UnitSpelling | None) -> tuple[str, bool]:
     """The role that the words give, and whether words are left over that say nothing."""
-    said = [word for before, word in zip(["", *words], words, strict=False)
-            if not (before.isdigit() and word in _UNIT_WORDS) and not word[:1].isdigit()]  # "at 1 kHz" is a condition
+    said = [
+        word
+        for before, word in zip(["", *words], words, strict=False)
+        if not (before.isdigit() and word in _UNIT_WORDS) and not word[:1].isdigit()
+    ]  # "at 1 kHz" is a condition
     telling = [word for word in said if word not in _UNIT_WORDS]
     for role, known in _ROLE_WORDS:
         if any(word in known and (word not in _ONE_LETTER or len(telling) <= 1) for word in said):
@@ -205,7 +257,7 @@ def _role(words: list[str], unit: UnitSpelling | None) -> tuple[str, bool]:
 
 
 def _fitting(role: str, words: list[str], unit: UnitSpelling | None) -> str:
-    """"Output (W)" is a power, whatever "output" says alone; "Power (dBW)" a level."""
+    """ "Output (W)" is a power, whatever "output" says alone; "Power (dBW)" a level."""
     if unit is None:
         return role
     if role == UNUSED and unit.base != "%":  # "Sample (V)"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from dataclasses import dataclass
 
@@ -17,7 +18,8 @@ from reviewkit.ingest.sheet_text import (
     trimmed,
 )
 
-_SAMPLE = 400  # rows looked at to tell the separator
+_NAME_WITH_UNIT = re.compile(r"[^()\[\]]+(?:\([^()]*\)|\[[^\[\]]*\])")
+_SAMPLE = 100  # rows looked at to tell the separator
 
 
 @dataclass(frozen=True)
@@ -48,19 +50,21 @@ def find_layout(lines: list[NumberedLine]) -> Layout | None:
 
 
 def _separator(filled: list[NumberedLine]) -> tuple[str, int] | None:
-    """The separator that makes the most rows of equally many cells, and how many cells; ties in the table's order."""
+    """The separator that makes the most rows of equally many cells, and how many cells; ties in the table's order.
+
+    Rows of nothing but readings count before rows with a text among them: 20,0  -1,5 is no row of three.
+    """
     step = max(1, len(filled) // _SAMPLE)
     sample = [line for _, line in (filled[:_SAMPLE] + filled[_SAMPLE::step])]
-    best, most = None, 0
+    best, most = None, (0, 0)
     for separator in SEPARATORS:
-        widths = Counter(
-            len(cells) for line in sample
-            if comment_text(line, separator) is None and _holds_numbers(cells := trimmed(cells_of(line, separator)))
-        )
-        if widths:
-            width, rows = widths.most_common(1)[0]
-            if rows > most:
-                best, most = (separator, width), rows
+        split = (trimmed(cells_of(line, separator)) for line in sample if comment_text(line, separator) is None)
+        rows = [cells for cells in split if _holds_numbers(cells)]
+        if rows:
+            width, count = Counter(map(len, rows)).most_common(1)[0]
+            pure = sum(len(cells) == width and all(map(_is_reading, cells)) for cells in rows)
+            if (pure, count) > most:
+                best, most = (separator, width), (pure, count)
     return best
 
 
@@ -68,8 +72,12 @@ def _holds_numbers(cells: list[str]) -> bool:
     """Whether a row reads as data: it begins with a number, and at least two cells and half of them are readings."""
     if len(cells) < 2 or not is_number(cells[0]):
         return False
-    readings = sum(is_number(cell) or is_missing(cell) for cell in cells)
+    readings = sum(map(_is_reading, cells))
     return readings >= 2 and 2 * readings >= len(cells)
+
+
+def _is_reading(cell: str) -> bool:
+    return is_number(cell) or is_missing(cell)
 
 
 def _is_data(line: str, separator: str, width: int) -> bool:
@@ -86,7 +94,7 @@ def _is_damaged_data(line: str, separator: str, width: int) -> bool:
     cells = cells_of(line, separator)
     if len(trimmed(cells)) > width or len(cells) < width:
         return False
-    return is_number(cells[0]) or all(is_number(cell) or is_missing(cell) for cell in cells)
+    return is_number(cells[0]) or all(map(_is_reading, cells))
 
 
 def _with_header(filled: list[NumberedLine], start: int, separator: str, width: int) -> Layout:
@@ -103,12 +111,18 @@ def _with_header(filled: list[NumberedLine], start: int, separator: str, width: 
         said = line if comment is None else comment
         cells = _header_cells(said, separator, width, len(first_cells))
         fits = width <= len(cells) <= max(width, len(first_cells))
-        if not units and fits and _is_units_row(cells) and _header_above(filled[:place], separator, len(cells), len(first_cells)):
+        if (
+            not units
+            and fits
+            and _is_units_row(cells)
+            and _header_above(filled[:place], separator, len(cells), len(first_cells))
+        ):
             units, units_text = tuple(cells), line
             continue
         reads = [read_heading(cell).plain for cell in cells if cell]
-        if fits and (all(reads) if comment is not None else True):
-            return Layout(separator, len(cells), tuple(cells), number, line.strip(), units, units_text, filled[start][0])
+        if fits and (comment is None or all(reads)):
+            names = _under_channels(cells, filled[place - 1][1] if place else "", separator)
+            return Layout(separator, len(cells), names, number, line.strip(), units, units_text, filled[start][0])
         if comment is None and len(cells) > 1 and sum(reads) * 2 >= len(reads):
             return Layout(separator, width, tuple(cells), number, line.strip(), units, units_text, filled[start][0])
     return Layout(separator, width, (), 0, "", (), "", filled[start][0])
@@ -123,6 +137,7 @@ def _header_cells(line: str, separator: str, width: int, widest: int) -> list[st
     if separator in (SPACES, WIDE_SPACES):
         tries += [trimmed(cells_of(line, other)) for other in (WIDE_SPACES, "\t", ";", ",")]
         tries.append(_units_joined(cells_of(line, SPACES)))
+        tries.append([match[0].strip() for match in _NAME_WITH_UNIT.finditer(line)])
     return next((cells for cells in tries if len(cells) == width), first)
 
 
@@ -136,6 +151,26 @@ def _units_joined(cells: list[str]) -> list[str]:
         else:
             joined.append(cell)
     return joined
+
+
+def _under_channels(cells: list[str], above: str, separator: str) -> tuple[str, ...]:
+    """The header's cells, led by the channel in the line above where that holds nothing but channels.
+
+    A channel there goes on over the blank cells after it, as in a spreadsheet: ",Left,,Right,".
+    """
+    comment = comment_text(above, separator)
+    group = cells_of(above if comment is None else comment, separator)
+    named = [read_heading(cell) for cell in group if cell]
+    pure = all(each.channel and not (each.role or each.unit or each.strange) for each in named)
+    own = any(read_heading(cell).channel for cell in cells)
+    if separator in (SPACES, WIDE_SPACES) or not named or not pure or own or len(trimmed(group)) > len(cells):
+        return tuple(cells)
+    led: list[str] = []
+    channel = ""
+    for cell, over in zip(cells, [*group, *[""] * len(cells)], strict=False):
+        channel = over or channel
+        led.append(f"{channel} {cell}".strip())
+    return tuple(led)
 
 
 def _is_units_row(cells: list[str]) -> bool:

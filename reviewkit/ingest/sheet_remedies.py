@@ -19,11 +19,15 @@ KEYS: dict[str, tuple[str, str]] = {
 }
 _KEY_OF_CHANNEL = {channel: key for key, (_, channel) in KEYS.items() if channel}
 _USUAL_UNITS = {
-    "time": ("s", "ms"), "frequency": ("Hz", "kHz"), "power": ("W", "mW"), "impedance": ("ohm", "kohm"),
-    "distortion": ("%", "ratio"), "level": ("dBV", "V"),
+    "time": ("s", "ms"),
+    "frequency": ("Hz", "kHz"),
+    "power": ("W", "mW"),
+    "impedance": ("ohm", "kohm"),
+    "distortion": ("%", "ratio"),
+    "level": ("dBV", "V"),
 }
 _LONGEST_SHOWN = 200
-_PLACE = "in its [[measurement]] in session.toml"
+_PLACE = "under its [[measurement]] in session.toml"
 
 
 @dataclass(frozen=True)
@@ -66,21 +70,25 @@ def shown(layout: Layout) -> str:
 
 def no_header(width: int) -> str:
     """For a file that has none."""
-    columns, units = 'frequency = 1, level = 2', 'frequency = "Hz", level = "dBV"'
+    columns, units = "frequency = 1, level = 2", 'frequency = "Hz", level = "dBV"'
     if width > 2:
-        columns, units = 'frequency = 1, left = 2, right = 3', 'frequency = "Hz", left = "dBV", right = "dBV"'
-    return (f"the file has no header; say {_PLACE} which column is which and in what unit, for example "
-            f"columns = {{ {columns} }} and units = {{ {units} }}")
+        columns, units = "frequency = 1, left = 2, right = 3", 'frequency = "Hz", left = "dBV", right = "dBV"'
+    return (
+        f"the file has no header; write {_PLACE} which column is which and in what unit, for example "
+        f"columns = {{ {columns} }} and units = {{ {units} }}"
+    )
 
 
 def other_width(layout: Layout) -> str:
     """For a header with more or fewer cells than the rows."""
     cells = len(layout.header)
+    counted = f"the header names {cells} columns and the rows have {layout.width} cells"
     if layout.separator == "," and layout.width == 2 * cells:
-        return (f"the header names {cells} columns and the rows have {layout.width} cells: the comma looks like both separator "
-                f"and decimal mark; export with a semicolon or tab between columns ({shown(layout)})")
-    return (f"the header names {cells} columns and the rows have {layout.width} cells; give each column its name, and export "
-            f"with a separator that stands in no cell ({shown(layout)})")
+        counted += ": the comma looks like both separator and decimal mark"
+        remedy = "export with a semicolon or tab between columns"
+    else:
+        remedy = "give each column its name, and export with a separator that stands in no cell"
+    return f"{counted}; {remedy} ({shown(layout)})"
 
 
 def unit_example(key: str) -> str:
@@ -92,29 +100,37 @@ def unknown_unit(draft: Draft, layout: Layout) -> str:
     """For a unit in brackets that is not in the table."""
     key = draft.unit_keys()[0] if draft.unit_keys() else "level"
     usual = _USUAL_UNITS.get(draft.role, _USUAL_UNITS["level"])[0]
-    return (f'the unit "{draft.heading.unknown_unit}" of {draft.name} is not known; write {_PLACE} the one it is in, for '
-            f'example units = {{ {quoted(key)} = "{usual}" }} ({shown(layout)})')
+    return (
+        f'the unit "{draft.heading.unknown_unit}" of {draft.name} is not known; write {_PLACE} the one that the file '
+        f'is in, for example units = {{ {quoted(key)} = "{usual}" }} ({shown(layout)})'
+    )
 
 
 def two_units(draft: Draft, units: Mapping[str, str], layout: Layout) -> str:
     """For a header and a units row that differ."""
-    return (f'{draft.name} says one unit and the row under it another, "{draft.heading.clash}"; write {_PLACE} which it is, '
-            f"for example {_units_line([draft], units)} ({shown(layout)})")
+    return (
+        f'{draft.name} says one unit and the row under it another, "{draft.heading.clash}"; write {_PLACE} '
+        f"which it is, for example {_units_line([draft], units)} ({shown(layout)})"
+    )
 
 
 def unit_of_another_role(draft: Draft, layout: Layout) -> str:
     """For a frequency in dB and the like."""
     unit = draft.unit.base if draft.unit else ""
-    return (f"{draft.name} is read as {draft.role}, and {unit} is no unit of that; write {_PLACE} what the column is, for "
-            f'example columns = {{ left = {draft.index + 1} }} and units = {{ left = "dBV" }} ({shown(layout)})')
+    return (
+        f"{draft.name} is read as {draft.role}, and {unit} is no unit of that; write {_PLACE} what the column is, "
+        f'for example columns = {{ left = {draft.index + 1} }} and units = {{ left = "dBV" }} ({shown(layout)})'
+    )
 
 
 def missing_units(missing: Sequence[Draft], units: Mapping[str, str], layout: Layout) -> str:
     """For columns whose unit is said nowhere."""
     names = " and ".join(draft.name for draft in missing)
     other = _USUAL_UNITS[missing[0].role][1]
-    return (f"no unit is given for {names}; write {_PLACE} {_units_line(missing, units)} (or \"{other}\", as the file has it) "
-            f"({shown(layout)})")
+    return (
+        f'no unit is given for {names}; write {_PLACE} {_units_line(missing, units)} (or "{other}", whichever the '
+        f"file is in) ({shown(layout)})"
+    )
 
 
 def _units_line(drafts: Iterable[Draft], units: Mapping[str, str]) -> str:
@@ -125,19 +141,25 @@ def _units_line(drafts: Iterable[Draft], units: Mapping[str, str]) -> str:
     return "units = { " + ", ".join(f'{quoted(key)} = "{unit}"' for key, unit in pairs.items()) + " }"
 
 
-def not_understood(lost: Draft, kept: Iterable[Draft], layout: Layout) -> str:
-    """For a column whose words and unit give no role: the columns understood by number, the lost one as a proposal."""
+def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], layout: Layout) -> str:
+    """For columns whose words and unit give no role: those understood by number, the lost ones as a proposal."""
     pairs: dict[str, int] = {}
     for draft in kept:
         pairs.setdefault(draft.unit_keys()[0] if draft.unit_keys() else "level", draft.index + 1)
     abscissa = "time" if "time" in pairs else "frequency"
-    order = (abscissa, "left", "right") if lost.index == 0 else ("left", "right", "level", abscissa)
-    proposed = next((key for key in order if key not in pairs), "level")
-    pairs.setdefault(proposed, lost.index + 1)
+    for draft in lost:
+        order = (abscissa, "left", "right") if draft.index == 0 else ("left", "right", abscissa)
+        proposed = next((key for key in order if key not in pairs), None)
+        if proposed:
+            pairs[proposed] = draft.index + 1
     line = ", ".join(f"{quoted(key)} = {number}" for key, number in sorted(pairs.items(), key=lambda pair: pair[1]))
-    what = f"column {lost.index + 1}" + (f", {lost.name}," if lost.heading.text else "")
-    return (f"{what} is not understood; name {_PLACE} the columns to read, for example columns = {{ {line} }} "
-            f"({shown(layout)})")
+    names = " and ".join(
+        f"column {draft.index + 1}" + (f' "{draft.heading.text}"' if draft.heading.text else "") for draft in lost
+    )
+    return (
+        f"{names} cannot be told from the header; write {_PLACE} which columns to read, for example "
+        f"columns = {{ {line} }} ({shown(layout)})"
+    )
 
 
 def the_same_twice(first: Draft, second: Draft, layout: Layout) -> str:
@@ -145,5 +167,7 @@ def the_same_twice(first: Draft, second: Draft, layout: Layout) -> str:
     side = f" {first.channel}" if first.channel else ""
     key = _KEY_OF_CHANNEL.get(first.channel) or (first.role if first.role in ("time", "frequency", "power") else "")
     line = f"{quoted(key)} = {first.index + 1}" if key else f"left = {first.index + 1}, right = {second.index + 1}"
-    return (f"{first.name} (column {first.index + 1}) and {second.name} (column {second.index + 1}) are both {first.role}{side}; "
-            f"write {_PLACE} which to read, for example columns = {{ {line} }} ({shown(layout)})")
+    return (
+        f"{first.name} (column {first.index + 1}) and {second.name} (column {second.index + 1}) are both "
+        f"{first.role}{side}; write {_PLACE} which to read, for example columns = {{ {line} }} ({shown(layout)})"
+    )

@@ -12,10 +12,22 @@ from reviewkit.units import normalised
 SPACES, WIDE_SPACES = " ", "  "  # one or more; two or more, where a single one stands inside a cell
 SEPARATORS = ("\t", ";", ",", WIDE_SPACES, SPACES)
 _COMMENT = re.compile(r"\s*(#|\*|//|;)+")
+_COMMENT_MARKS = ("#", "*", "/", ";")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
 _CONTROL_LOOKED_AT = 200_000  # characters; farther on a control character shows up as a cell that is no number
-_LOOK_ALIKE = str.maketrans({"\u2007": " ", "\ufeff": "", "\u200b": "", "\u2019": "'", "\u2010": "-", "\u2011": "-",
-                             "\u2012": "-", "\u2014": "-", "\uff0d": "-"})
+_LOOK_ALIKE = str.maketrans(
+    {
+        "\u2007": " ",
+        "\ufeff": "",
+        "\u200b": "",
+        "\u2019": "'",
+        "\u2010": "-",
+        "\u2011": "-",
+        "\u2012": "-",
+        "\u2014": "-",
+        "\uff0d": "-",
+    }
+)
 _MOST_LINES_IN_A_CELL = 4
 _KNOWN_BINARY = (
     (b"PK\x03\x04", 'is a spreadsheet workbook; open it there and save it as "CSV"'),
@@ -33,7 +45,7 @@ def decode(data: bytes, source: str) -> tuple[str, str]:
     In this order: byte-order mark, zero bytes in every second place, strict UTF-8, Windows Western. Statistics are
     not asked: they misjudge short files. Raises InputError for an empty file and for what is no text.
     """
-    if not data.strip():
+    if not data or data.isspace():
         raise InputError(Fault(source, 0, "the file is empty; export the measurement again"))
     for beginning, remedy in _KNOWN_BINARY:
         if data.startswith(beginning):
@@ -45,7 +57,9 @@ def decode(data: bytes, source: str) -> tuple[str, str]:
         if codec == "utf-8" and b"\0" not in data:
             return _decode_western(data, source)
         line = data.count(b"\n", 0, error.start) + 1
-        raise InputError(Fault(source, line, "the text breaks off inside a character; copy or export it again")) from error
+        raise InputError(
+            Fault(source, line, "the text breaks off inside a character; copy or export it again")
+        ) from error
     return _checked(text, source), "utf-16" if codec.startswith("utf-16") else "utf-8"
 
 
@@ -54,7 +68,9 @@ def _decode_western(data: bytes, source: str) -> tuple[str, str]:
         return _checked(data.decode("cp1252"), source), "cp1252"
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise InputError(Fault(source, line, "binary content, or an encoding that is not known; save it as UTF-8 text")) from error
+        raise InputError(
+            Fault(source, line, "binary content, or an encoding that is not known; save it as UTF-8 text")
+        ) from error
 
 
 def _codec(data: bytes) -> str:
@@ -77,7 +93,9 @@ def _checked(text: str, source: str) -> str:
     place = found.start() if found else text.find("\0")
     if place >= 0:
         line = text.count("\n", 0, place) + 1
-        raise InputError(Fault(source, line, f"binary content (character {ord(text[place])}); export the readings as text"))
+        raise InputError(
+            Fault(source, line, f"binary content (character {ord(text[place])}); export the readings as text")
+        )
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     return text
@@ -97,7 +115,7 @@ def _joined(lines: list[NumberedLine]) -> list[NumberedLine]:
         step = 1
         if line.count('"') % 2:
             for more in range(2, _MOST_LINES_IN_A_CELL + 1):
-                whole = "\n".join(text for _, text in lines[index:index + more])
+                whole = "\n".join(text for _, text in lines[index : index + more])
                 if whole.count('"') % 2 == 0:
                     line, step = whole, more
                     break
@@ -116,8 +134,12 @@ def cells_of(line: str, separator: str) -> list[str]:
     if '"' in line:
         blank = separator in (SPACES, WIDE_SPACES)
         try:
-            cells = next(csv.reader([line.strip() if blank else line], delimiter=" " if blank else separator,
-                                    skipinitialspace=True), [])
+            cells = next(
+                csv.reader(
+                    [line.strip() if blank else line], delimiter=" " if blank else separator, skipinitialspace=True
+                ),
+                [],
+            )
         except csv.Error:
             cells = line.split(separator)
         if blank:
@@ -144,9 +166,9 @@ def comment_text(line: str, separator: str) -> str | None:
 
     Where the semicolon separates, one at the line's start is an empty first cell if numbers follow it.
     """
-    mark = _COMMENT.match(line)
-    if not mark:
+    mark = _COMMENT.match(line) if line.lstrip()[:1] in _COMMENT_MARKS else None
+    if mark is None:
         return None
     if separator == ";" and line.lstrip().startswith(";") and any(is_number(cell) for cell in cells_of(line, ";")):
         return None
-    return line[mark.end():].strip()
+    return line[mark.end() :].strip()

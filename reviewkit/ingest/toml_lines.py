@@ -179,6 +179,11 @@ def _syntax_fault(text: str, source: str, said: str) -> Fault:
 
 
 def _syntax_remedy(row: str, said: str) -> str:
+    if said.startswith("Exceeds"):
+        return "a whole number has thousands of digits; write the value that was meant"
+    if "\r" in row:
+        return "lines end with a lone carriage return; save the file with the line ends of today's systems"
+    row = "".join(sign if sign.isprintable() else " " for sign in row)
     shown = row.strip()
     shown = f"{shown[:57]}…" if len(shown) > 60 else shown
     if "“" in row or "”" in row:
@@ -195,7 +200,7 @@ def _syntax_remedy(row: str, said: str) -> str:
         return f'the list opened above is not closed before "{shown}"; write ] at its end'
     if said.startswith("Unterminated string") or said.startswith("Illegal character '\\n'"):
         return f'{shown}: the quotation mark is not closed; write " at the end of the text'
-    if "table declaration" in said and (header := _OPEN_HEADER.match(row)):
+    if "declaration" in said and (header := _OPEN_HEADER.match(row)):
         closing = "]" * len(header[1])
         return f"{shown}: the bracket is not closed; write {header[1]}{header[2]}{closing}"
     if empty := _NO_VALUE.match(row):

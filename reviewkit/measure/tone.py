@@ -397,8 +397,8 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "before": figures.worse(was),
                 "drive": drive,
                 "frequency": tone.value,
-                "name": quantities.QUANTITIES[quantity].name,
-                "from": "spectrum" if "window" in here[0].at else "waveform",
+                "figure": quantities.QUANTITIES[quantity].name,
+                "origin": "spectrum" if "window" in here[0].at else "waveform",
             },
             m.id,
         )

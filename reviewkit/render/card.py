@@ -1,4 +1,4 @@
-"""Any card as a picture: the shapes are laid out, checked, and only then painted. The only file that needs matplotlib."""
+"""Any card as a picture: shapes are laid out, checked, and only then painted. The only file that needs matplotlib."""
 
 from __future__ import annotations
 
@@ -7,14 +7,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache, lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from reviewkit.model import Card, Curves, Rows
 from reviewkit.render.look import FALLBACK_FAMILY, FAMILY, FRAME_HEIGHT, FRAME_WIDTH, LOOKS, WIDTHS, look_named
-from reviewkit.render.scene import Area, Box, Item, LayoutFault, Page, Stroke, Text
+from reviewkit.render.scene import Area, Box, Extent, Item, LayoutFault, Measure, Page, Stroke, Text
 
 if TYPE_CHECKING:
-    from matplotlib.backends.backend_agg import RendererAgg
     from matplotlib.font_manager import FontProperties
 
 __all__ = ["LayoutFault", "draw", "fit", "lay_out"]
@@ -31,13 +30,12 @@ def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
     if width not in WIDTHS:
         raise ValueError(f"a card is drawn {', '.join(map(str, WIDTHS))} pixels wide, not {width}")
     chosen = look_named(look)
-    with _settled():
-        items = lay_out(card, look)
-        from reviewkit.render.layout_check import problems
+    from reviewkit.render.layout_check import problems
 
-        for problem in problems(items):
-            raise LayoutFault(card.id, problem.text, problem.message, problem.remedy or "draw less on this card")
-        return _painted(items, chosen.ground, width / FRAME_WIDTH)
+    items = lay_out(card, look)
+    for problem in problems(items):
+        raise LayoutFault(card.id, problem.text, problem.message, problem.remedy or "draw less on this card")
+    return _painted(items, chosen.ground, width / FRAME_WIDTH)
 
 
 def lay_out(card: Card, look: str) -> tuple[Item, ...]:
@@ -49,7 +47,7 @@ def lay_out(card: Card, look: str) -> tuple[Item, ...]:
 
 
 def fit(card: Card) -> tuple[Card, ...]:
-    """The card, or several where its table has more rows than one can hold: ids table, table-2 …, "1 of 2" under the title.
+    """The card, or several where its table has more rows than one can hold: ids table, table-2 …, "1 of 2" under it.
 
     Raises LayoutFault where even a single row does not fit.
     """
@@ -135,7 +133,7 @@ def _family() -> tuple[str, ...]:
     from matplotlib.font_manager import fontManager
 
     try:
-        import font_source_sans_pro
+        import font_source_sans_pro  # type: ignore[import-untyped]
     except ImportError:
         return (FALLBACK_FAMILY,)
     for name in ("SourceSansPro", "SourceSansProBold"):
@@ -151,45 +149,65 @@ def _font(size: float, bold: bool) -> FontProperties:
 
 
 @cache
-def _known_characters(bold: bool) -> frozenset[str]:
-    """Every character that one of the fonts can draw."""
-    from matplotlib.font_manager import FontProperties, findfont, get_font
+def _files(bold: bool) -> tuple[str, ...]:
+    """The font files to draw with, best first."""
+    from matplotlib.font_manager import FontProperties, findfont
 
     weight = "bold" if bold else "normal"
-    paths = [findfont(FontProperties(family=[family], weight=weight)) for family in _family()]
-    return frozenset(chr(code) for path in paths for code in get_font(path).get_charmap())
+    return tuple(str(findfont(FontProperties(family=[family], weight=weight))) for family in _family())
 
 
 @cache
-def _ruler() -> RendererAgg:
+def _known_characters(bold: bool) -> frozenset[str]:
+    """Every character that one of the fonts can draw."""
+    from matplotlib.font_manager import get_font
+
+    return frozenset(chr(code) for path in _files(bold) for code in get_font(path).get_charmap())
+
+
+@cache
+def _ruler() -> Any:
     """A renderer to measure with; nothing is drawn on it."""
     from matplotlib.backends.backend_agg import RendererAgg
 
-    return RendererAgg(8, 8, _DPI)
+    return RendererAgg(8, 8, _DPI)  # type: ignore[no-untyped-call]
 
 
-class _measuring:
+def _measuring(card_id: str) -> Measure:
     """A Measure that refuses characters no font has, naming the card."""
 
-    def __init__(self, card_id: str) -> None:
-        self.card_id = card_id
-
-    def __call__(self, text: str, size: float, bold: bool) -> tuple[float, float, float]:
+    def measure(text: str, size: float, bold: bool) -> Extent:
         extent = _extent(text, size, bold)
         if isinstance(extent, str):
-            named = ", ".join(f"{sign} (U+{ord(sign):04X})" if sign.isprintable() else f"U+{ord(sign):04X}" for sign in extent)
-            raise LayoutFault(self.card_id, text, f"has characters that no font here can draw: {named}", "write it without them")
+            named = ", ".join(f"U+{ord(sign):04X}" + (f" {sign}" if sign.isprintable() else "") for sign in extent)
+            problem = f"has characters that no font here can draw: {named}"
+            raise LayoutFault(card_id, text, problem, "write it without them")
         return extent
+
+    return measure
 
 
 @lru_cache(maxsize=8192)
-def _extent(text: str, size: float, bold: bool) -> tuple[float, float, float] | str:
-    """Width, rise and drop of a text's ink in pixels; or the characters in it that cannot be drawn."""
+def _extent(text: str, size: float, bold: bool) -> Extent | str:
+    """A text's extent in pixels; or the characters in it that cannot be drawn."""
     unknown = "".join(sorted(set(text) - _known_characters(bold)))
     if unknown:
         return unknown
     width, height, descent = _ruler().get_text_width_height_descent(text, _font(size, bold), ismath=False)
-    return float(width), float(height - descent), float(descent)
+    return Extent(float(width), float(height - descent), float(descent), _bearing(text[:1], size, bold))
+
+
+@lru_cache(maxsize=2048)
+def _bearing(letter: str, size: float, bold: bool) -> float:
+    """The gap between where a letter begins and its ink, negative where the ink reaches out."""
+    from matplotlib.font_manager import get_font
+
+    for path in _files(bold):
+        font = get_font(path)
+        if letter and ord(letter) in font.get_charmap():
+            font.set_size(size, _DPI)
+            return float(font.load_char(ord(letter)).horiBearingX) / 64
+    return 0.0
 
 
 # ------------------------------------------------------------------ paint
@@ -201,28 +219,29 @@ def _painted(items: tuple[Item, ...], ground: str, scale: float) -> bytes:
     from PIL import Image
 
     width, height = round(FRAME_WIDTH * scale), round(FRAME_HEIGHT * scale)
-    renderer = RendererAgg(width, height, _DPI)
+    renderer: Any = RendererAgg(width, height, _DPI)  # type: ignore[no-untyped-call]
     corners = ((0, 0), (FRAME_WIDTH, 0), (FRAME_WIDTH, FRAME_HEIGHT), (0, FRAME_HEIGHT))
     _paint_shape(renderer, Area("ground", corners, ground), scale)
-    for item in items:
-        if isinstance(item, Text):
-            _paint_text(renderer, item, scale)
-        else:
-            _paint_shape(renderer, item, scale)
+    with _settled():
+        for item in items:
+            if isinstance(item, Text):
+                _paint_text(renderer, item, scale)
+            else:
+                _paint_shape(renderer, item, scale)
     picture = Image.frombuffer("RGBA", (width, height), renderer.buffer_rgba(), "raw", "RGBA", 0, 1)
     target = io.BytesIO()
     picture.convert("RGB").save(target, "PNG", compress_level=3)
     return target.getvalue()
 
 
-def _paint_text(renderer: RendererAgg, text: Text, scale: float) -> None:
+def _paint_text(renderer: Any, text: Text, scale: float) -> None:
     gc = renderer.new_gc()
     gc.set_foreground(text.colour)
     renderer.draw_text(gc, text.x * scale, text.baseline * scale, text.text, _font(text.size * scale, text.bold), 0.0)
     gc.restore()
 
 
-def _paint_shape(renderer: RendererAgg, shape: Stroke | Area, scale: float) -> None:
+def _paint_shape(renderer: Any, shape: Stroke | Area, scale: float) -> None:
     import numpy as np
     from matplotlib.colors import to_rgb
     from matplotlib.path import Path

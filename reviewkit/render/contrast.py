@@ -7,18 +7,26 @@ Triple = tuple[float, float, float]
 # Machado, Oliveira & Fernandes 2009, severity 100 %: they act on linear RGB; rows sum to one, so greys stay grey.
 DEFICIENCIES: dict[str, tuple[Triple, Triple, Triple]] = {
     "protan": (
-        (0.152286, 1.052583, -0.204868), (0.114503, 0.786281, 0.099216), (-0.003882, -0.048116, 1.051998),
+        (0.152286, 1.052583, -0.204868),
+        (0.114503, 0.786281, 0.099216),
+        (-0.003882, -0.048116, 1.051998),
     ),
     "deutan": (
-        (0.367322, 0.860646, -0.227968), (0.280085, 0.672501, 0.047413), (-0.011820, 0.042940, 0.968881),
+        (0.367322, 0.860646, -0.227968),
+        (0.280085, 0.672501, 0.047413),
+        (-0.011820, 0.042940, 0.968881),
     ),
     "tritan": (
-        (1.255528, -0.076749, -0.178779), (-0.078411, 0.930809, 0.147602), (0.004733, 0.691367, 0.303900),
+        (1.255528, -0.076749, -0.178779),
+        (-0.078411, 0.930809, 0.147602),
+        (0.004733, 0.691367, 0.303900),
     ),
 }
 # IEC 61966-2-1 (sRGB): linear RGB to CIE XYZ, and its white point D65
 _TO_XYZ: tuple[Triple, Triple, Triple] = (
-    (0.4124, 0.3576, 0.1805), (0.2126, 0.7152, 0.0722), (0.0193, 0.1192, 0.9505),
+    (0.4124, 0.3576, 0.1805),
+    (0.2126, 0.7152, 0.0722),
+    (0.0193, 0.1192, 0.9505),
 )
 _WHITE: Triple = (0.95047, 1.0, 1.08883)
 
@@ -58,9 +66,7 @@ def simulated(colour: str, deficiency: str) -> Triple:
 
 def lab(linear_rgb: Triple) -> Triple:
     """CIELAB (D65) of linear RGB (CIE 15: cube root above (6/29)³, straight line below)."""
-    x, y, z = (
-        part / white for part, white in zip(_times(_TO_XYZ, linear_rgb), _WHITE, strict=True)
-    )
+    x, y, z = (part / white for part, white in zip(_times(_TO_XYZ, linear_rgb), _WHITE, strict=True))
     fx, fy, fz = (
         part ** (1 / 3) if part > (6 / 29) ** 3 else part / (3 * (6 / 29) ** 2) + 4 / 29 for part in (x, y, z)
     )

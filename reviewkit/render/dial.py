@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from reviewkit.model import Axis
-from reviewkit.render.curves import place
 from reviewkit.render.look import LABEL
 from reviewkit.render.scene import Box, Page, Stroke
+from reviewkit.render.traces import place
 
 _UNDER_PLOT = 30.0  # from the plot's foot to the scale's line
 _MAJOR, _MINOR = 24.0, 12.0
@@ -27,7 +29,7 @@ def unit_reach(page: Page, axis: Axis) -> float:
 
 
 def dial(page: Page, axis: Axis, box: Box) -> None:
-    """Place the scale of an x axis under a panel: minor ticks short, numbered ticks long, the unit after the last number."""
+    """Place the scale of an x axis under a panel: minor ticks short, numbered ones long, the unit after the last."""
     look = page.look
     line_y = box.bottom + _UNDER_PLOT
     for value in axis.minor:
@@ -77,7 +79,7 @@ def y_texts(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
     anchor = next((index for index, tick in enumerate(ticks) if tick[2] == 0), 0)
     for step in range(1, len(ticks) + 1):
         kept = [tick for index, tick in enumerate(ticks) if (index - anchor) % step == 0]
-        gaps = [(high[0] - low[0]) * box.height for low, high in zip(kept, kept[1:], strict=False)]
+        gaps = [(high[0] - low[0]) * box.height for low, high in pairwise(kept)]
         if len(kept) <= _MOST_NUMBERS and all(gap >= least for gap in gaps):
             return [(at, text) for at, text, _ in kept]
     return []

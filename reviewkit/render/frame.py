@@ -86,7 +86,5 @@ def _foot(page: Page, foot: str) -> float:
         raise page.fault(foot, SHORTEN_FOOT)
     first = _FOOT_BASELINE - (len(setting.lines) - 1) * _PITCH
     for index, line in enumerate(setting.lines):
-        page.add(
-            page.text(line, SAFE_LEFT, first + index * _PITCH, LABEL, page.look.soft, remedy=SHORTEN_FOOT)
-        )
+        page.add(page.text(line, SAFE_LEFT, first + index * _PITCH, LABEL, page.look.soft, remedy=SHORTEN_FOOT))
     return first - page.measure(foot, LABEL, False)[1] - _ROOM_OVER_FOOT

@@ -9,7 +9,7 @@ import numpy as np
 from reviewkit.render.scene import Box
 
 if TYPE_CHECKING:
-    from reviewkit.model import Array
+    from reviewkit.arrays import Array
 
 _CELL = 4.0
 
@@ -38,7 +38,7 @@ class FreeSpace:
         reach = width / 2
         for x in (-reach, 0.0, reach):
             for y in (-reach, 0.0, reach):
-                self._mark(cells, points + (x, y))
+                self._mark(cells, points + np.array((x, y)))
 
     def _mark(self, cells: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], points: Array) -> None:
         columns = ((points[:, 0] - self.box.left) / _CELL).astype(int)
@@ -54,7 +54,8 @@ class FreeSpace:
     def _span(self, box: Box) -> tuple[slice, slice]:
         top, bottom = (box.top - self.box.top) / _CELL, (box.bottom - self.box.top) / _CELL
         left, right = (box.left - self.box.left) / _CELL, (box.right - self.box.left) / _CELL
-        return slice(max(int(top), 0), max(int(np.ceil(bottom)), 0)), slice(max(int(left), 0), max(int(np.ceil(right)), 0))
+        rows = slice(max(int(top), 0), max(int(np.ceil(bottom)), 0))
+        return rows, slice(max(int(left), 0), max(int(np.ceil(right)), 0))
 
     def is_free(self, box: Box, *, grid: bool = True) -> bool:
         """Whether a rectangle lies inside the panel and touches nothing taken (nor, unless told, the grid)."""

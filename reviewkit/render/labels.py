@@ -80,7 +80,7 @@ def put_near_end(
     page: Page, free: FreeSpace, text: str, end: tuple[float, float], size: float, colour: str, bold: bool
 ) -> bool:
     """Place a name inside the panel, next to a curve that ends early; False where there is no room near it."""
-    width, rise, drop = page.measure(text, size, bold)
+    width, rise, drop, _ = page.measure(text, size, bold)
     high = rise + drop
     x, y = end
     for left, top in ((x + 14, y - high / 2), (x - width / 2, y - high - 16), (x - width / 2, y + 16)):
@@ -97,21 +97,18 @@ def put_near_end(
     return True
 
 
-def put_limit_label(page: Page, free: FreeSpace, limit: Limit, line_ys: Sequence[float], ends: tuple[float, float]) -> bool:
-    """Place a limit's label along one of its lines (`ends`: their x), else anywhere free; False where there is no room."""
+def put_limit_label(
+    page: Page, free: FreeSpace, limit: Limit, line_ys: Sequence[float], ends: tuple[float, float]
+) -> bool:
+    """Place a limit's label along one of its lines (`ends`: their x), else anywhere free; False if there is no room."""
     if not limit.label:
         return True
-    width, rise, drop = page.measure(limit.label, LABEL, False)
+    width, rise, drop, _ = page.measure(limit.label, LABEL, False)
     high = rise + drop
     left, right = ends[0] + 20, ends[1] - 20 - width
     if right < left:  # a short line: the label is centred on it
         left = right = (ends[0] + ends[1] - width) / 2
-    places = [
-        (x, top)
-        for x in (left, right, (left + right) / 2)
-        for y in line_ys
-        for top in (y - high - 12, y + 12)
-    ]
+    places = [(x, top) for x in (left, right, (left + right) / 2) for y in line_ys for top in (y - high - 12, y + 12)]
     box: Box | None = None
     for with_grid in (True, False):
         for x, top in places:
@@ -141,7 +138,7 @@ def put_mark(page: Page, free: FreeSpace, mark: Mark, at: tuple[float, float]) -
     ring = np.column_stack((x + radius * np.cos(turn), y + radius * np.sin(turn)))
     page.add(Area("mark", ring, look.ground), Stroke("mark", ring, look.ink, 4.0))
     free.take_box(Box(x, y, x, y).grown(radius + 4, radius + 4))
-    width, rise, drop = page.measure(mark.text, LABEL, False)
+    width, rise, drop, _ = page.measure(mark.text, LABEL, False)
     high = rise + drop
     found = free.nearest(x, y, width + 2 * _MARGIN, high + 2 * _MARGIN)
     if found is None:

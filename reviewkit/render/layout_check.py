@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +13,7 @@ from reviewkit.render.look import LEAST, SAFE_BOTTOM, SAFE_LEFT, SAFE_RIGHT, SAF
 from reviewkit.render.scene import Area, Box, Item, Stroke, Text
 
 if TYPE_CHECKING:
-    from reviewkit.model import Array
+    from reviewkit.arrays import Array
     from reviewkit.render.scene import Points
 
 SAFE = Box(SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM)
@@ -36,35 +36,40 @@ class Problem:
 def problems(items: Sequence[Item]) -> tuple[Problem, ...]:
     """Everything wrong with what is drawn: outside the safe box, texts over each other or under a line, too small."""
     texts = [item for item in items if isinstance(item, Text)]
-    shapes = [item for item in items if not isinstance(item, Text)]
+    shapes = [(item, _reach(item)) for item in items if not isinstance(item, Text)]
     found = [*_outside(texts, shapes), *_small(texts), *_overlapping(texts)]
-    for shape in shapes:
-        if shape.kind not in MAY_LIE_UNDER_TEXT:
-            found += _covered(texts, shape)
+    for shape, reach in shapes:
+        if shape.kind not in MAY_LIE_UNDER_TEXT and reach is not None:
+            # most texts are nowhere near: only those within the shape's own rectangle are looked at closely
+            found += _covered([text for text in texts if text.box.meets(reach)], shape)
     return tuple(found)
 
 
-def _outside(texts: Sequence[Text], shapes: Sequence[Stroke | Area]) -> list[Problem]:
+def _reach(shape: Stroke | Area) -> Box | None:
+    """The rectangle round a shape, half its line's width included; None where nothing of it can be seen."""
+    points = _points(shape.points)
+    points = points[np.isfinite(points).all(axis=1)]
+    if not len(points):
+        return None
+    margin = shape.width / 2 if isinstance(shape, Stroke) else 0.0
+    left, top = (float(least) for least in points.min(axis=0))
+    right, bottom = (float(most) for most in points.max(axis=0))
+    return Box(left, top, right, bottom).grown(margin, margin)
+
+
+def _outside(texts: Sequence[Text], shapes: Sequence[tuple[Stroke | Area, Box | None]]) -> list[Problem]:
     found = []
     for text in texts:
         if not _inside(text.box, SAFE.grown(TOLERANCE, TOLERANCE)):
             found.append(Problem("outside", text.text, "reaches outside the safe box", text.remedy))
-    for shape in shapes:
-        points = _points(shape.points)
-        points = points[np.isfinite(points).all(axis=1)]
-        if not len(points):
-            continue
-        reach = shape.width / 2 if isinstance(shape, Stroke) else 0.0
-        (left, top), (right, bottom) = points.min(axis=0) - reach, points.max(axis=0) + reach
-        if not _inside(Box(left, top, right, bottom), SAFE.grown(2 * TOLERANCE, 2 * TOLERANCE)):
+    for shape, reach in shapes:
+        if reach is not None and not _inside(reach, SAFE.grown(2 * TOLERANCE, 2 * TOLERANCE)):
             found.append(Problem("outside", "", f"a {shape.kind} reaches outside the safe box"))
     return found
 
 
 def _inside(box: Box, frame: Box) -> bool:
-    return (
-        box.left >= frame.left and box.top >= frame.top and box.right <= frame.right and box.bottom <= frame.bottom
-    )
+    return box.left >= frame.left and box.top >= frame.top and box.right <= frame.right and box.bottom <= frame.bottom
 
 
 def _small(texts: Sequence[Text]) -> list[Problem]:
@@ -120,7 +125,7 @@ def _holds(polygon: Array, box: Box) -> bool:
     """Whether a closed polygon surrounds a box that its edge does not enter (even-odd rule at the box's middle)."""
     x, y = (box.left + box.right) / 2, (box.top + box.bottom) / 2
     inside = False
-    for (x1, y1), (x2, y2) in zip(polygon[:-1], polygon[1:], strict=True):
+    for (x1, y1), (x2, y2) in pairwise(polygon):
         if (y1 > y) != (y2 > y) and x < x1 + (y - y1) * (x2 - x1) / (y2 - y1):
             inside = not inside
     return inside

@@ -103,8 +103,12 @@ def shortfalls(look: Look) -> tuple[str, ...]:
     """Where a look misses the contrasts it needs (WCAG 2.x, and left from right under the three simulations)."""
     found = []
     wanted = {
-        "ink": INK_CONTRAST, "soft": TEXT_CONTRAST, "meets": TEXT_CONTRAST, "falls_short": TEXT_CONTRAST,
-        "left": TEXT_CONTRAST, "right": TEXT_CONTRAST,
+        "ink": INK_CONTRAST,
+        "soft": TEXT_CONTRAST,
+        "meets": TEXT_CONTRAST,
+        "falls_short": TEXT_CONTRAST,
+        "left": TEXT_CONTRAST,
+        "right": TEXT_CONTRAST,
     }
     for name, least in wanted.items():
         colour = getattr(look, name)

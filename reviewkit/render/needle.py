@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import math
+
 from reviewkit.render.scene import Area, Page, Stroke
 
 _TICKS = 8  # intervals along the scale; the notch stands in the middle
 
 
 def needle(page: Page, left: float, line_y: float, width: float, position: float | None, word: str) -> None:
-    """Place a needle. `position`: −1 … 1, 0 on the limit, beyond is drawn at the end; None: no pointer, a paler scale."""
+    """Place a needle. `position`: −1 … 1, 0 on the limit; None: no pointer, a paler scale."""
     look = page.look
-    # the parts grow with the scale, but slower: a short scale must still be seen on a phone
-    size = (width / 150) ** 0.6
+    size = _grown(width)
     colour, notch_colour = (look.soft, look.ink) if position is not None else (look.scale, look.scale)
     for tick in range(_TICKS + 1):
         x = left + width * tick / _TICKS
@@ -30,9 +31,14 @@ def needle(page: Page, left: float, line_y: float, width: float, position: float
 
 def rise(width: float) -> float:
     """How far the notch stands above the scale's line."""
-    return 26 * (width / 150) ** 0.6
+    return 26 * _grown(width)
 
 
 def drop(width: float) -> float:
     """How far the pointer hangs below the scale's line."""
-    return 4 + 21 * (width / 150) ** 0.6
+    return 4 + 21 * _grown(width)
+
+
+def _grown(width: float) -> float:
+    """How much larger the parts are than on a scale of 150 px; they grow slower, so that short ones are seen."""
+    return math.pow(width / 150, 0.6)

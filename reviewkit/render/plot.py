@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.model import Curves, Panel, Trace
-from reviewkit.render.curves import end_of, in_pixels, line_in, place, share
 from reviewkit.render.dial import dial, dial_height, unit_reach, y_texts
 from reviewkit.render.free_space import FreeSpace
 from reviewkit.render.labels import (
@@ -23,9 +22,10 @@ from reviewkit.render.labels import (
 )
 from reviewkit.render.look import DASH, LABEL, SAFE_LEFT
 from reviewkit.render.scene import Area, Box, Page, Stroke
+from reviewkit.render.traces import end_of, in_pixels, line_in, place, share
 
 if TYPE_CHECKING:
-    from reviewkit.model import Array
+    from reviewkit.arrays import Array
 
 _LEFT_OF_PLOT = 20.0  # between the y numbers and the plot
 _LONE_GUTTER = 104.0  # a lone panel begins here whatever its numbers, so that cards line up
@@ -81,9 +81,7 @@ def _plot(page: Page, curves: Curves, region: Box, *, limits_beside: bool) -> bo
     return fine
 
 
-def _row_boxes(
-    page: Page, curves: Curves, rows: list[tuple[Panel, ...]], region: Box
-) -> list[tuple[Box, bool]]:
+def _row_boxes(page: Page, curves: Curves, rows: list[tuple[Panel, ...]], region: Box) -> list[tuple[Box, bool]]:
     """Top and bottom of the plots of each grid row, and whether it has its own dial scale under it."""
     cap = page.cap(LABEL)
     heads = [cap + 34 if any(panel.label or panel.y.unit for panel in row) else cap / 2 for row in rows]
@@ -125,7 +123,9 @@ def _y_gutter(page: Page, panel: Panel, box: Box) -> float:
     return max((page.width(text, LABEL) for text in texts if text), default=0.0) + _LEFT_OF_PLOT
 
 
-def _end_labels(page: Page, panel: Panel, lines: list[_Line], box: Box, *, lone: bool, limits_beside: bool) -> list[EndLabel]:
+def _end_labels(
+    page: Page, panel: Panel, lines: list[_Line], box: Box, *, lone: bool, limits_beside: bool
+) -> list[EndLabel]:
     """The names at the right edge, moved apart. Raises LayoutFault where there are too many for the panel's height."""
     look = page.look
     found = []
@@ -169,7 +169,7 @@ def _panel(
     look = page.look
     free = FreeSpace(box)
     cap = page.cap(LABEL)
-    limit_lines = _bands(page, panel, box, free)
+    limit_lines = _bands(page, panel, box)
     if panel.label:
         page.add(page.text(panel.label, box.left, box.top - 32, LABEL, look.ink, bold=True, remedy=SHORTEN_LABEL))
     if panel.y.unit:
@@ -183,7 +183,7 @@ def _panel(
             y = box.bottom - value * box.height
             page.add(Stroke("grid", ((box.left, y), (box.right, y)), look.rule, 2.0))
             free.take_line(np.array(((box.left, y), (box.right, y))), 4.0, grid=True)
-    for (left, right), ys, _ in limit_lines:
+    for (left, right), ys in limit_lines:
         for y in ys:
             page.add(Stroke("limit", ((left, y), (right, y)), look.soft, 3.0, (18.0, 12.0)))
             free.take_line(np.array(((left, y), (right, y))), 6.0)
@@ -198,15 +198,13 @@ def _panel(
         return True
     placed = [
         put_limit_label(page, free, limit, ys, ends)
-        for (ends, ys, _), limit in zip(limit_lines, panel.limits, strict=True)
+        for (ends, ys), limit in zip(limit_lines, panel.limits, strict=True)
     ]
     return all(placed)
 
 
-def _bands(
-    page: Page, panel: Panel, box: Box, free: FreeSpace
-) -> list[tuple[tuple[float, float], list[float], tuple[float, float]]]:
-    """Place the faint bands of what the maker allows. Per limit: its ends in x, its lines' y, the band's top and bottom."""
+def _bands(page: Page, panel: Panel, box: Box) -> list[tuple[tuple[float, float], list[float]]]:
+    """Place the faint bands of what the maker allows. Per limit: its ends in x, and its lines' y."""
     found = []
     for limit in panel.limits:
         ends = share(panel.x, np.array((limit.from_x, limit.to_x))).clip(0.0, 1.0)
@@ -221,10 +219,10 @@ def _bands(
             if 0.0 <= at <= 1.0:
                 ys.append(box.bottom - at * box.height)
             edges[index] = box.bottom - min(max(at, 0.0), 1.0) * box.height
-        if right > left and edges[1] > edges[0]:
+        if limit.from_x < limit.to_x and right > left and edges[1] > edges[0]:
             corners = ((left, edges[0]), (right, edges[0]), (right, edges[1]), (left, edges[1]))
             page.add(Area("band", corners, page.look.band))
-        found.append(((left, right), ys, (edges[0], edges[1])))
+        found.append(((left, right), ys))
     return found
 
 
@@ -236,7 +234,9 @@ def _draw_lines(page: Page, lines: list[_Line], box: Box, free: FreeSpace, *, lo
         colour = page.look.curve(trace.channel, trace.role)
         pixels = in_pixels(line.points, box)
         # the right channel is dashed; at a pair of channels the driven one decides, as for the colour
-        dash = (DASH[0] * width, DASH[1] * width) if trace.channel[:1] == "R" and trace.role != "bench" else None
+        # (a thin line's dashes are as long as a thick one's: gaps must let a curve below be seen)
+        unit = max(width, full, 6.0)
+        dash = (DASH[0] * unit, DASH[1] * unit) if trace.channel[:1] == "R" and trace.role != "bench" else None
         page.add(Stroke("curve", pixels, colour, width, dash))
         free.take_line(pixels, width)
         for x, y in _lone_points(pixels):
@@ -246,9 +246,10 @@ def _draw_lines(page: Page, lines: list[_Line], box: Box, free: FreeSpace, *, lo
 
 def _lone_points(pixels: Array) -> Array:
     """Points with no neighbour: a line cannot show them."""
-    good = np.isfinite(pixels).all(axis=1)
-    alone = good & ~np.concatenate(([False], good[:-1])) & ~np.concatenate((good[1:], [False]))
-    return pixels[alone]
+    good = np.asarray(np.isfinite(pixels).all(axis=1))
+    after, before = np.zeros_like(good), np.zeros_like(good)
+    after[1:], before[:-1] = good[:-1], good[1:]
+    return np.asarray(pixels[good & ~after & ~before])
 
 
 def _name_lines(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,6 +17,7 @@ _FORMS = ((368.0, 44.0), (448.0, 42.0), (528.0, LEAST), (640.0, LEAST))
 _ROW_SIZES = (READING, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _KEY_SIZES = tuple(float(size) for size in range(int(KEY), int(KEY_LEAST) - 1, -2))
 _CELL_GAP = 24.0
+_GAP_TO_PICTURE = 48.0
 _LABEL_PITCH = 44.0
 _BLOCK_GAPS = (60.0, 44.0, 32.0)
 
@@ -32,27 +34,34 @@ class _Block:
 
 
 def readings(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequence[Verdict]) -> Box:
-    """Place the column at the region's right; returns the room left of it (all of it where there is nothing to show)."""
+    """Place the column at the region's right; returns the room left of it (all of it where there is nothing to show).
+
+    Verdicts for which there is no room are counted under the others: the table has them all.
+    """
     if not shown and not verdicts:
         return region
+    for count in range(len(verdicts), -1 if shown else 0, -1):
+        left = _fitted(page, region, shown, verdicts[:count], len(verdicts) - count)
+        if left is not None:
+            return Box(region.left, region.top, left - _GAP_TO_PICTURE, region.bottom)
+    longest = max((text for reading in shown for text in _texts(reading)), key=len, default="")
+    raise page.fault(longest, SHORTEN_READING, "does not fit in the readings beside the picture")
+
+
+def _fitted(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequence[Verdict], more: int) -> float | None:
+    """Place the column in the roomiest form that fits; returns its left edge, None where none does."""
     for gap in _BLOCK_GAPS:
         for width, least in _FORMS:
             for verdict_form in (_verdicts_large, _verdicts_small):
-                standing = verdict_form(page, verdicts, width)
+                standing = verdict_form(page, verdicts, width, more)
                 if standing is None:
                     continue
                 for size in _ROW_SIZES:
                     if size < least:
                         break
                     if _placed(page, region, shown, standing, width, size, gap):
-                        return Box(region.left, region.top, region.right - width - gap_to_picture(), region.bottom)
-    longest = max((text for reading in shown for text in _texts(reading)), key=len, default="")
-    raise page.fault(longest, SHORTEN_READING, "does not fit in the readings beside the picture")
-
-
-def gap_to_picture() -> float:
-    """The room between picture and readings."""
-    return 48.0
+                        return region.right - width
+    return None
 
 
 def _texts(reading: Reading) -> list[str]:
@@ -89,13 +98,17 @@ def _placed(
 
 
 def _shared_widths(page: Page, shown: Sequence[Reading], reading: Reading, size: float) -> list[float]:
-    """The widths of a reading's columns; readings with as many columns share theirs, so that numbers stand under each other."""
+    """The widths of a reading's columns; ledgers of as many columns share theirs, so that their numbers line up."""
     count = _columns(reading)
-    alike = [row for other in shown if _columns(other) == count for row in other.rows]
-    return [
-        max((page.width(row[column], size, _is_channel(row[column])) for row in alike if column < len(row)), default=0.0)
-        for column in range(count)
-    ]
+    readings_alike = [other for other in shown if _columns(other) == count] if count > 2 else [reading]
+    alike = [row for other in readings_alike for row in other.rows]
+    columns = [[row[column] for row in alike if column < len(row)] for column in range(count)]
+    return [max(page.width(cell, size, _is_channel(cell)) for cell in cells) for cells in columns]
+
+
+def _is_channel(cell: str) -> bool:
+    """Whether a cell names a channel or a pair of them: "L", "R → L", "L into R"."""
+    return re.fullmatch(r"[LR](?: (?:→|into) [LR])?", cell) is not None
 
 
 def _columns(reading: Reading) -> int:
@@ -133,11 +146,17 @@ def _block(
 
 
 def _row_gap(reading: Reading, size: float) -> float:
-    return size * (0.7 if reading.key else 0.5)
+    return size * (0.8 if reading.key else 0.5)
 
 
 def _row_texts(
-    page: Page, rows: Sequence[Sequence[str]], left: float, width: float, size: float, top: float, widths: Sequence[float]
+    page: Page,
+    rows: Sequence[Sequence[str]],
+    left: float,
+    width: float,
+    size: float,
+    top: float,
+    widths: Sequence[float],
 ) -> list[Text] | None:
     """Rows in columns: two columns flush left, three and more with their numbers flush right, as in a ledger."""
     look = page.look
@@ -159,17 +178,19 @@ def _row_texts(
             if cell:
                 texts.append(
                     page.text(
-                        cell, x + widths[column] if flush_right else x, baseline, size, colour, bold=channel,
-                        anchor="right" if flush_right else "left", remedy=SHORTEN_READING,
+                        cell,
+                        x + widths[column] if flush_right else x,
+                        baseline,
+                        size,
+                        colour,
+                        bold=channel,
+                        anchor="right" if flush_right else "left",
+                        remedy=SHORTEN_READING,
                     )
                 )
             x += widths[column] + gap
         baseline += size * 1.22
     return texts
-
-
-def _is_channel(cell: str) -> bool:
-    return cell in ("L", "R")
 
 
 # ------------------------------------------------------------------ verdicts
@@ -186,13 +207,15 @@ class _Standing:
     word_cap: float
     limit_cap: float
     gap: float
+    more: int  # how many are not shown
 
     @property
     def height(self) -> float:
         """Of all of them together."""
-        if not self.verdicts:
-            return 0.0
-        return sum(self._height(len(caption)) for _, caption in self.verdicts) + self.gap * (len(self.verdicts) - 1)
+        heights = [self._height(len(caption)) for _, caption in self.verdicts]
+        if self.more:
+            heights.append(self.limit_cap)
+        return sum(heights) + self.gap * max(len(heights) - 1, 0)
 
     def _height(self, lines: int) -> float:
         return self._line(lines) + (self._word_drop() if self.large else drop(self.needle_width))
@@ -227,9 +250,12 @@ class _Standing:
                 page.text(verdict.verdict, word_x, word_y, self.word_size, look.status(verdict.verdict), bold=True)
             )
             top += self._height(len(caption)) + self.gap
+        if self.more:
+            words = f"{self.more} more in the table"
+            page.add(page.text(words, left, top + self.limit_cap, LABEL, look.soft, remedy=SHORTEN_VERDICT))
 
 
-def _verdicts_large(page: Page, verdicts: Sequence[Verdict], width: float) -> _Standing | None:
+def _verdicts_large(page: Page, verdicts: Sequence[Verdict], width: float, more: int) -> _Standing | None:
     """A wide scale under the rating's name, the limit written over its notch, the word below."""
     captions = []
     needle_width = min(width - 30, 330.0)
@@ -238,12 +264,10 @@ def _verdicts_large(page: Page, verdicts: Sequence[Verdict], width: float) -> _S
         if caption is None or page.width(verdict.limit, LABEL) > needle_width:
             return None
         captions.append((verdict, caption.lines))
-    return _Standing(
-        tuple(captions), needle_width, True, READING, page.cap(READING, True), page.cap(LABEL), gap=52.0
-    )
+    return _Standing(tuple(captions), needle_width, True, READING, page.cap(READING, True), page.cap(LABEL), 52.0, more)
 
 
-def _verdicts_small(page: Page, verdicts: Sequence[Verdict], width: float) -> _Standing | None:
+def _verdicts_small(page: Page, verdicts: Sequence[Verdict], width: float, more: int) -> _Standing | None:
     """A short scale under name and limit, the word beside it."""
     captions = []
     needle_width = 108.0
@@ -253,4 +277,4 @@ def _verdicts_small(page: Page, verdicts: Sequence[Verdict], width: float) -> _S
         if caption is None or page.width(verdict.verdict, LABEL, True) > width - needle_width - 24:
             return None
         captions.append((verdict, caption.lines))
-    return _Standing(tuple(captions), needle_width, False, LABEL, page.cap(LABEL, True), page.cap(LABEL), gap=36.0)
+    return _Standing(tuple(captions), needle_width, False, LABEL, page.cap(LABEL, True), page.cap(LABEL), 36.0, more)

@@ -114,10 +114,8 @@ def set_out(page: Page, body: Rows, region: Box, size: float, most: int) -> Tabl
             return None
         notes.append(note.lines if note else ())
         heights.append(_needed(page, line, len(notes[-1]), size, bool(body.needles and words)))
-    head = LABEL + 28 if any(body.headers) else 0.0
-    return Table(
-        size, tuple(lefts), tuple(cells), tuple(notes), tuple(heights), head, region.right - tail, word_size
-    )
+    head = LABEL + 16 if any(body.headers) else 0.0
+    return Table(size, tuple(lefts), tuple(cells), tuple(notes), tuple(heights), head, region.right - tail, word_size)
 
 
 def _needed(page: Page, cells: Sequence[_Cell], notes: int, size: float, needles: bool) -> float:
@@ -129,10 +127,8 @@ def _needed(page: Page, cells: Sequence[_Cell], notes: int, size: float, needles
     return high + notes * _NOTE_PITCH + size * 0.84
 
 
-def _column_widths(
-    page: Page, body: Rows, size: float, count: int, room: float, most: int
-) -> list[float] | None:
-    """Each column's width: what its cells need on one line, wide ones cut back to their share where the sum is too much.
+def _column_widths(page: Page, body: Rows, size: float, count: int, room: float, most: int) -> list[float] | None:
+    """Each column's width: what its cells need on one line, wide ones cut back where the sum is too much.
 
     What is left over goes out by the relative widths that the table asks for.
     """
@@ -177,10 +173,10 @@ def _place(page: Page, body: Rows, made: Table, region: Box) -> None:
                 page.add(page.text(text, x, baseline, LABEL, look.soft, remedy=SHORTEN_CELL))
         y += made.head
         page.add(Stroke("rule", ((region.left, y), (region.right, y)), look.rule, 2.0))
-    spare = region.height - made.height
+    spare = (region.height - made.height) / max(len(body.rows), 1)
+    more = min(spare, max(_TALLEST - min(made.heights, default=0.0), 0.0))
     for index, row in enumerate(body.rows):
-        least = made.heights[index]
-        height = max(least, min(_TALLEST, least + spare / len(body.rows)))
+        height = made.heights[index] + more
         _place_row(page, body, made, index, Box(region.left, y, region.right, y + height))
         y += height
         if row is not body.rows[-1]:
@@ -204,9 +200,7 @@ def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> Non
         last = max(last, first + (len(cell.lines) - 1) * made.size * _LINE)
         for line, text in enumerate(cell.lines):
             baseline = first + line * made.size * _LINE
-            page.add(
-                page.text(text, made.lefts[column], baseline, made.size, colour, bold=bold, remedy=SHORTEN_CELL)
-            )
+            page.add(page.text(text, made.lefts[column], baseline, made.size, colour, bold=bold, remedy=SHORTEN_CELL))
     for line, text in enumerate(notes):
         baseline = last + (line + 1) * _NOTE_PITCH
         page.add(page.text(text, box.left, baseline, LABEL, look.soft, remedy=SHORTEN_CELL))
@@ -220,7 +214,12 @@ def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> Non
     word_cap = page.cap(made.word_size, True)
     page.add(
         page.text(
-            row.verdict, word_left, middle + word_cap / 2, made.word_size, look.status(row.verdict), bold=True,
+            row.verdict,
+            word_left,
+            middle + word_cap / 2,
+            made.word_size,
+            look.status(row.verdict),
+            bold=True,
             remedy=SHORTEN_CELL,
         )
     )

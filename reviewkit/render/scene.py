@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from reviewkit.errors import CannotFinish
 from reviewkit.render.look import Look
 
 if TYPE_CHECKING:
-    from reviewkit.model import Array
+    from reviewkit.arrays import Array
 
     Points = Sequence[tuple[float, float]] | Array
 
@@ -24,11 +24,20 @@ class LayoutFault(CannotFinish):
         super().__init__(f'card "{card_id}": {what}{problem}; {remedy}')
 
 
+class Extent(NamedTuple):
+    """How large a text is drawn: its advance, the ink's rise and drop, the gap before the first letter's ink."""
+
+    width: float
+    rise: float
+    drop: float
+    bearing: float = 0.0
+
+
 class Measure(Protocol):
     """How large the renderer draws a text."""
 
-    def __call__(self, text: str, size: float, bold: bool) -> tuple[float, float, float]:
-        """Width, rise above and drop below the baseline of the ink."""
+    def __call__(self, text: str, size: float, bold: bool) -> Extent:
+        """The extent of one line."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +72,7 @@ class Box:
 
 @dataclass(frozen=True)
 class Text:
-    """One line of text. `x`: its left end on the baseline; `box`: its ink; `remedy`: what to do where it is too long."""
+    """One line of text. `x`: its left end on the baseline; `box`: its ink; `remedy`: what to do if it is too long."""
 
     text: str
     x: float
@@ -77,7 +86,7 @@ class Text:
 
 @dataclass(frozen=True, eq=False)
 class Stroke:
-    """A line. `kind`: curve, limit, leader, needle, mark, scale, tick, rule or grid; NaN points part it; `dash` in pixels."""
+    """A line. `kind`: curve, limit, leader, needle, mark, scale, rule or grid; NaN points part it; `dash` in pixels."""
 
     kind: str
     points: Points
@@ -96,6 +105,8 @@ class Area:
 
 
 Item = Text | Stroke | Area
+_LARGE = 56.0
+_USUAL_BEARING = 3.0  # of the labels and lines that a large text stands over
 
 
 class Page:
@@ -131,10 +142,16 @@ class Page:
         anchor: str = "left",
         remedy: str = "",
     ) -> Text:
-        """A text with its left end, middle ("centre") or right end at `x`; not yet placed."""
-        width, rise, drop = self.measure(text, size, bold)
+        """A text with its left end, middle ("centre") or right end at `x`; not yet placed.
+
+        Large bold texts are set to the left until their ink begins where that of smaller texts does: the room before
+        their first letter would look like an indent.
+        """
+        width, rise, drop, bearing = self.measure(text, size, bold)
         left = x - {"left": 0.0, "centre": width / 2, "right": width}[anchor]
-        box = Box(left, baseline - rise, left + width, baseline + drop)
+        if anchor == "left" and bold and size >= _LARGE:
+            left -= max(bearing - _USUAL_BEARING, 0.0)
+        box = Box(left + bearing, baseline - rise, left + width, baseline + drop)
         return Text(text, left, baseline, size, colour, bold, box, remedy)
 
     def fault(self, text: str, remedy: str, problem: str = "does not fit") -> LayoutFault:

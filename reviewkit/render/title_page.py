@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
+
 from reviewkit.model import TitlePage
 from reviewkit.render.frame import SHORTEN_NAME
 from reviewkit.render.look import KEY, LABEL, LEAST, READING
 from reviewkit.render.scene import Box, Page, Stroke
 from reviewkit.render.typeset import set_in
 
-_NAME_SIZES = (150.0, 140.0, 130.0, 120.0, 110.0, 100.0, 92.0)
-_TICKS = 72
+_NAME_SIZES = (150.0, 140.0, 130.0, 120.0, 110.0, 100.0, 92.0, 84.0, 76.0)
+_TICKS, _TICKS_PER_LONG = 72, 12
 _LINE_PITCH = 64.0
 _SMALL_PITCH = 48.0
 _AMOUNT_GAP = 96.0
@@ -21,7 +23,7 @@ SHORTEN_AMOUNTS = "leave out fair = … in [price]"
 def title_page(page: Page, body: TitlePage, region: Box) -> None:
     """Place the opening card in a region. Raises LayoutFault where its lines do not fit."""
     look = page.look
-    name = set_in(page, body.name, _NAME_SIZES, region.width, bold=True, most=2, anywhere=True)
+    name = set_in(page, body.name, _NAME_SIZES, region.width, bold=True, most=3, anywhere=True)
     if name is None:
         raise page.fault(body.name, SHORTEN_NAME)
     pitch = name.size * 1.08
@@ -50,11 +52,11 @@ def title_page(page: Page, body: TitlePage, region: Box) -> None:
 
 
 def _scale(page: Page, region: Box, line_y: float) -> None:
-    """The dial scale across the page, every twelfth tick long."""
+    """The dial scale across the page, every so many ticks a long one."""
     look = page.look
     for tick in range(_TICKS + 1):
         x = region.left + 1.5 + (region.width - 3) * tick / _TICKS
-        long = tick % 12 == 0
+        long = tick % _TICKS_PER_LONG == 0
         end = line_y + (28 if long else 14)
         page.add(Stroke("scale", ((x, line_y), (x, end)), look.ink if long else look.soft, 3.0 if long else 2.0))
     page.add(Stroke("scale", ((region.left, line_y), (region.right, line_y)), look.ink, 3.0))
@@ -77,10 +79,19 @@ def _amounts(page: Page, body: TitlePage, region: Box) -> float:
         raise page.fault(body.amounts[-1][1], SHORTEN_AMOUNTS)
     baseline = region.bottom - 28
     over = baseline - page.cap(size, True) - 30
-    x = region.left
-    for (what, amount), width in zip(body.amounts, widths, strict=True):
+    for (what, amount), x in zip(body.amounts, _starts(region, widths), strict=True):
         page.add(page.text(amount, x, baseline, size, look.ink, bold=True, remedy=SHORTEN_AMOUNTS))
         if what:
             page.add(page.text(what, x, over, LABEL, look.soft, remedy=SHORTEN_AMOUNTS))
-        x += width + _AMOUNT_GAP
     return over - page.cap(LABEL)
+
+
+def _starts(region: Box, widths: list[float]) -> list[float]:
+    """Where the amounts begin: under long ticks of the dial scale, or close together where that takes too much."""
+    step = region.width * _TICKS_PER_LONG / _TICKS
+    on_ticks, close = [region.left], [region.left]
+    for width in widths[:-1]:
+        end = on_ticks[-1] + width + _AMOUNT_GAP * 0.6
+        on_ticks.append(region.left + step * math.ceil((end - region.left) / step))
+        close.append(close[-1] + width + _AMOUNT_GAP)
+    return on_ticks if on_ticks[-1] + widths[-1] <= region.right else close

@@ -1,9 +1,11 @@
-"""Cards of an invented unit, the Norrvale Forty, for the drawing tests; run with a folder's name it writes them there."""
+"""Cards of an invented unit, the Norrvale Forty, for the drawing tests; run with a folder it writes them there."""
 
+import io
 import sys
 from pathlib import Path
 
 import numpy as np
+from PIL import Image
 
 from reviewkit.model import (
     Axis,
@@ -20,6 +22,9 @@ from reviewkit.model import (
     Trace,
     Verdict,
 )
+from reviewkit.render.card import draw, lay_out
+from reviewkit.render.layout_check import problems
+from reviewkit.render.scene import Stroke, Text
 
 UNIT = "Norrvale Forty"
 MINUS = "\u2212"
@@ -34,9 +39,7 @@ PERCENT = Axis(0.001, 10, "log", ((0.001, "0.001"), (0.01, "0.01"), (0.1, "0.1")
 
 def db_axis(most, step):
     values = np.arange(-most, most + step / 2, step)
-    ticks = tuple(
-        (float(v), f"+{v:g}" if v > 0 else f"{v:g}".replace("-", MINUS)) for v in values
-    )
+    ticks = tuple((float(v), f"+{v:g}" if v > 0 else f"{v:g}".replace("-", MINUS)) for v in values)
     return Axis(-most, most, "linear", ticks, "dB")
 
 
@@ -62,16 +65,23 @@ def response():
     )
     panel = Panel(HERTZ, db_axis(2, 1), traces, (Limit(-0.5, 0.5, 20, 20000, "rated ±0.5 dB"),))
     return Card(
-        "response", "Frequency response", "5 W into 8 Ω · tone controls bypassed · aux", Curves((panel,)),
+        "response",
+        "Frequency response",
+        "5 W into 8 Ω · tone controls bypassed · aux",
+        Curves((panel,)),
         readings=(
-            Reading("20 Hz – 20 kHz, dB", f"+0 {MINUS}0.28", (("L", f"+0.00 {MINUS}0.21"), ("R", f"+0.00 {MINUS}0.28"))),
+            Reading(
+                "20 Hz – 20 kHz, dB", f"+0 {MINUS}0.28", (("L", f"+0.00 {MINUS}0.21"), ("R", f"+0.00 {MINUS}0.28"))
+            ),
             Reading("channel balance", "", (("worst", "0.20 dB"),)),
         ),
         verdicts=(
             verdict("Response, 20 Hz – 20 kHz", "±0.5 dB", "meets", 0.45),
             verdict("Channel balance", "0.2 dB", "too close to call", 0.0),
         ),
-        foot="uncertainty 0.1 dB (k = 2)", corner=UNIT, chart=True,
+        foot="uncertainty 0.1 dB (k = 2)",
+        corner=UNIT,
+        chart=True,
     )
 
 
@@ -81,7 +91,7 @@ def tone():
     volts = Axis(-10, 10, "linear", ((-10, f"{MINUS}10"), (-5, f"{MINUS}5"), (0, "0"), (5, "+5"), (10, "+10")), "V")
     small = Axis(-0.2, 0.2, "linear", ((-0.2, f"{MINUS}0.2"), (0, "0"), (0.2, "+0.2")), "V")
     wave = 9 * np.sin(2 * np.pi * time)
-    torn = wave + 0.12 * np.sign(np.cos(2 * np.pi * time)) * np.exp(-((time * 2 % 1 - 0.5) * 12) ** 2)
+    torn = wave + 0.12 * np.sign(np.cos(2 * np.pi * time)) * np.exp(-(((time * 2 % 1 - 0.5) * 12) ** 2))
 
     def pair(left, right, role):
         return Trace(time, left, "L", role, "L"), Trace(time, right, "R", role, "R")
@@ -95,16 +105,27 @@ def tone():
         Panel(milliseconds, small, pair(noise, noise[::-1], "residual"), label="residual"),
     )
     return Card(
-        "tone", "Distortion at 1 kHz", "5 W into 8 Ω · both channels driven · 20 Hz – 20 kHz",
+        "tone",
+        "Distortion at 1 kHz",
+        "5 W into 8 Ω · both channels driven · 20 Hz – 20 kHz",
         Curves(panels, columns=2, heights=(1.25, 1.0)),
         readings=(
-            Reading("after, %", "", (
-                ("", "L", "R"), ("THD", "0.014", "0.017"), ("THD+N", "0.021", "0.026"), ("2nd", "0.011", "0.013"),
-                ("3rd", "0.0083", "0.0091"),
-            )),
+            Reading(
+                "after, %",
+                "",
+                (
+                    ("", "L", "R"),
+                    ("THD", "0.014", "0.017"),
+                    ("THD+N", "0.021", "0.026"),
+                    ("2nd", "0.011", "0.013"),
+                    ("3rd", "0.0083", "0.0091"),
+                ),
+            ),
             Reading("before, %", "", (("", "L", "R"), ("THD+N", "0.024", "1.4"))),
         ),
-        verdicts=(verdict("THD+N at 5 W", "0.05 %", "meets", 0.6),), corner=UNIT, chart=True,
+        verdicts=(verdict("THD+N at 5 W", "0.05 %", "meets", 0.6),),
+        corner=UNIT,
+        chart=True,
     )
 
 
@@ -115,16 +136,27 @@ def distortion_power():
         return np.hypot(noise / np.sqrt(power), 0.011) + 0.02 * np.exp((power - knee) / 1.1)
 
     watts = Axis(
-        0.05, 100, "log", ((0.1, "0.1"), (1, "1"), (10, "10"), (100, "100")), "W",
+        0.05,
+        100,
+        "log",
+        ((0.1, "0.1"), (1, "1"), (10, "10"), (100, "100")),
+        "W",
         tuple(float(n * f) for f in (0.01, 0.1, 1.0, 10.0) for n in range(2, 10) if n * f >= 0.05),
     )
     traces = (Trace(power, sweep(0.012, 43), "L", "now", "L"), Trace(power, sweep(0.016, 41), "R", "now", "R"))
     panel = Panel(watts, PERCENT, traces, (Limit(None, 0.05, 0.05, 40, "rated 0.05 % to 40 W"),))
     return Card(
-        "power-sweep", "Distortion against power", "1 kHz into 8 Ω · both channels driven · THD+N, 20 Hz – 20 kHz",
+        "power-sweep",
+        "Distortion against power",
+        "1 kHz into 8 Ω · both channels driven · THD+N, 20 Hz – 20 kHz",
         Curves((panel,)),
-        readings=(Reading("at 1 %", "46.8 W", (("L", "48.6 W"), ("R", "46.8 W"))), Reading("lowest", "", (("L", "0.011 %"), ("R", "0.012 %")))),
-        verdicts=(verdict("Power into 8 Ω", "40 W", "not comparable"),), corner=UNIT, chart=True,
+        readings=(
+            Reading("at 1 %", "46.8 W", (("L", "48.6 W"), ("R", "46.8 W"))),
+            Reading("lowest", "", (("L", "0.011 %"), ("R", "0.012 %"))),
+        ),
+        verdicts=(verdict("Power into 8 Ω", "40 W", "not comparable"),),
+        corner=UNIT,
+        chart=True,
     )
 
 
@@ -133,17 +165,24 @@ def crosstalk():
     right = -74 + 20 * np.log10(np.hypot(1, FREQUENCY / 3000))
     axis = Axis(-100, 0, "linear", tuple((float(v), f"{v}".replace("-", MINUS)) for v in range(-100, 1, 20)), "dB")
     panel = Panel(
-        HERTZ, axis, (Trace(FREQUENCY, left, "L>R", "now", "L into R"), Trace(FREQUENCY, right, "R>L", "now", "R into L")),
+        HERTZ,
+        axis,
+        (Trace(FREQUENCY, left, "L>R", "now", "L into R"), Trace(FREQUENCY, right, "R>L", "now", "R into L")),
         marks=(Mark(20000, float(right[-1]), f"worst {MINUS}57.4 dB at 20 kHz", "R>L"),),
         limits=(Limit(None, -50, 1000, 1000, "rated 50 dB at 1 kHz"),),
     )
     return Card(
-        "crosstalk", "Crosstalk", "5 W into 8 Ω · undriven input shorted", Curves((panel,)),
+        "crosstalk",
+        "Crosstalk",
+        "5 W into 8 Ω · undriven input shorted",
+        Curves((panel,)),
         readings=(
             Reading("at 1 kHz", f"{MINUS}73.5 dB", (("L into R", f"{MINUS}77.7 dB"), ("R into L", f"{MINUS}73.5 dB"))),
             Reading("at 10 kHz", "", (("L into R", f"{MINUS}69.4 dB"), ("R into L", f"{MINUS}63.2 dB"))),
         ),
-        verdicts=(verdict("Separation, 1 kHz", "50 dB", "meets", 1.0),), corner=UNIT, chart=True,
+        verdicts=(verdict("Separation, 1 kHz", "50 dB", "meets", 1.0),),
+        corner=UNIT,
+        chart=True,
     )
 
 
@@ -160,12 +199,16 @@ def table(rows=8):
         Row(("Input sensitivity, aux", "150 mV", "148 mV"), "too close to call", -0.01),
         Row(("Intermodulation at 40 W", "0.1 %", "0.043 %"), "meets", 0.9),
         Row(("Hum, volume at minimum", "80 dB", "84.1 dB"), "meets", 0.6),
-        Row(("Phono response, 40 Hz – 15 kHz", "±0.3 dB", "±0.42 dB"), "falls short", -0.4, "measured with the cover off"),
+        Row(("Phono response, 40 Hz – 15 kHz", "±0.3 dB", "±0.42 dB"), "falls short", -0.4, "with the cover off"),
     )
     body = Rows(("", "rated", "measured"), lines[:rows], (2.4, 1.1, 1.6), strong=2, needles=True)
     return Card(
-        "table", "Rated and measured", "aux input · both channels driven · 120 V", body,
-        foot="ratings: owner’s manual, page 22 · uncertainty 0.1 dB", corner=UNIT,
+        "table",
+        "Rated and measured",
+        "aux input · both channels driven · 120 V",
+        body,
+        foot="ratings: owner’s manual, page 22 · uncertainty 0.1 dB",
+        corner=UNIT,
     )
 
 
@@ -183,20 +226,27 @@ def rated():
 
 def repair():
     rows = (
-        Row(("Q12 emitter", "0.38 V", "1.9 V", "replaced Q12 and Q14, matched", "out of tolerance"), "out of tolerance"),
+        Row(("Q12 emitter", "0.38 V", "1.9 V", "new, Q14 too, matched", "out of tolerance"), "out of tolerance"),
         Row(("R41", "0.47 Ω", "open", "replaced", "open"), "open", note="the flame-proof kind, as the drawing asks"),
         Row(("C9", "1000 µF", "1020 µF", "left in", "in order"), "in order"),
         Row(("TP3", "34.0 V", "33.6 V", "", "in order"), "in order"),
         Row(("Relay contact", "0.05 Ω", "0.9 Ω", "cleaned", ""), ""),
     )
     body = Rows(("point", "expected", "found", "action", ""), rows, (1.6, 1, 1, 2, 1.4), strong=2)
-    return Card("repair", "What was mended", "right channel, power amplifier board", body, corner=UNIT,
-                foot="this records one repair and is no instruction")
+    return Card(
+        "repair",
+        "What was mended",
+        "right channel, power amplifier board",
+        body,
+        corner=UNIT,
+        foot="this records one repair and is no instruction",
+    )
 
 
 def title():
     body = TitlePage(
-        UNIT, ("integrated amplifier, 1977", "One side sounded torn: found, mended, measured"),
+        UNIT,
+        ("integrated amplifier, 1977", "One side sounded torn: found, mended, measured"),
         (("new in 1977", "$329"), ("in 2024 money", "about $1,700"), ("fair today", "$180")),
     )
     return Card("title", UNIT, "", body, corner=UNIT, foot="US consumer prices, annual average")
@@ -209,8 +259,14 @@ def closing():
         Row(("Right channel, THD+N at 5 W", "from 1.4 % to 0.026 %")),
         Row(("Fair today", "$180")),
     )
-    return Card("closing", "In short", "", Rows(("", ""), rows, (1, 1.3), strong=1), corner=UNIT,
-                foot="uncertainty 0.1 dB (k = 2)")
+    return Card(
+        "closing",
+        "In short",
+        "",
+        Rows(("", ""), rows, (1, 1.3), strong=1),
+        corner=UNIT,
+        foot="uncertainty 0.1 dB (k = 2)",
+    )
 
 
 SAMPLES = {
@@ -219,14 +275,34 @@ SAMPLES = {
 }
 
 
+def texts(items):
+    return [item for item in items if isinstance(item, Text)]
+
+
+def said(items):
+    return " ".join(item.text for item in texts(items))
+
+
+def shapes(items, kind, what=Stroke):
+    return [item for item in items if isinstance(item, what) and item.kind == kind]
+
+
+def sound(card, look="lamplight"):
+    """Draw a card and return what was laid out, checked to have no problem."""
+    items = lay_out(card, look)
+    assert problems(items) == ()
+    draw(card, look, 1280)
+    return items
+
+
+def curve_card(*traces, y=None, **more):
+    """A card with one panel of these traces, on the dial and ±2 dB unless told otherwise."""
+    panel = Panel(more.pop("x", HERTZ), y or db_axis(2, 1), traces, more.pop("limits", ()), more.pop("marks", ()))
+    return Card("made-up", "Frequency response", "5 W into 8 Ω", Curves((panel,)), corner=UNIT, **more)
+
+
 def write_all(folder, width=1920):
     """Every sample in both looks, and as small as on a phone."""
-    import io
-
-    from PIL import Image
-
-    from reviewkit.render.card import draw
-
     folder.mkdir(parents=True, exist_ok=True)
     for name, card in SAMPLES.items():
         for look in ("lamplight", "brochure"):

@@ -48,7 +48,8 @@ def _tone_figures(measurement: str, name: str, stage: str, peak_v: float | None)
         figures.append(Truth(measurement, quantity, name, value, unit, tolerance, at))
 
     # a spectrum's levels are written to 0.01 dB, its lines stand 3 Hz apart
-    add("frequency", truth.model.TONE_HZ, "Hz", 0.03 if is_spectrum else 0.003)
+    frequency = truth.model.SPECTRUM_HZ if is_spectrum else truth.model.TONE_HZ
+    add("frequency", frequency, "Hz", 0.03 if is_spectrum else 0.003)
     add("level", first, "V", first * (2e-3 if is_spectrum else 1e-4))
     add("power", first**2 / 8, "W", first**2 / 8 * (4e-3 if is_spectrum else 2e-4))
     for highest in (9, 10, 20):  # the highest harmonic counted: a tool says in its conditions how many it takes

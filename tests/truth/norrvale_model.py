@@ -21,7 +21,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, signal
+from scipy import optimize, signal  # type: ignore[import-untyped]
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_session"
 Array = NDArray[np.float64]
@@ -132,9 +132,10 @@ def hum_v(name: str) -> float:
 
 
 def tone_harmonics(name: str, stage: str, peak_v: float | None = None, highest: int = 20) -> Array:
-    """Magnitudes in V r.m.s. of harmonics 0 … highest of the captured tone; by default the 5 W one."""
+    """Magnitudes in V r.m.s. of harmonics 0 … highest of the tone at 5 W, or of the spectrum's at `peak_v`."""
     asked = (model.TONE_PEAK_V if peak_v is None else peak_v) * CHANNELS[name].gain
-    return quadrature_harmonics(name, stage, asked, model.TONE_HZ, 8.0, highest) / math.sqrt(2)
+    frequency = model.TONE_HZ if peak_v is None else model.SPECTRUM_HZ
+    return quadrature_harmonics(name, stage, asked, frequency, 8.0, highest) / math.sqrt(2)
 
 
 def tone_thd_percent(name: str, stage: str, highest: int, peak_v: float | None = None) -> float:

@@ -10,7 +10,7 @@ from reviewkit.model import Axis, Trace
 from reviewkit.render.scene import Box
 
 if TYPE_CHECKING:
-    from reviewkit.model import Array
+    from reviewkit.arrays import Array
 
 _CUT_SLACK = 1e-9  # of a panel's height: a point on the edge is inside it
 
@@ -83,7 +83,7 @@ def envelope(pixels: Array) -> Array:
     ends = np.concatenate((starts[1:], [len(pixels)])) - 1
     order = np.lexsort((pixels[:, 1], columns))
     kept = np.unique(np.concatenate((starts, ends, order[starts], order[ends])))
-    return pixels[kept]
+    return np.asarray(pixels[kept])
 
 
 def _envelope_of_parts(pixels: Array) -> Array:
@@ -96,7 +96,7 @@ def _envelope_of_parts(pixels: Array) -> Array:
             parts.append(envelope(part))
         else:
             parts.append(part[:1])
-    return np.concatenate(parts)
+    return np.asarray(np.concatenate(parts))
 
 
 def end_of(line: Array) -> tuple[float, float] | None:

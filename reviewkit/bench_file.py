@@ -1,0 +1,126 @@
+"""Everything of a session folder read, all faults of all files together; then each measurement's figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TypeVar
+
+from reviewkit.errors import Fault, Faults, InputError
+from reviewkit.ingest.cut_file import read_cut
+from reviewkit.ingest.notes_file import read_notes
+from reviewkit.ingest.price_file import read_prices
+from reviewkit.ingest.repair_file import read_repair
+from reviewkit.ingest.session_file import read_session
+from reviewkit.ingest.sheet_file import read_sheet
+from reviewkit.mains import mains_of
+from reviewkit.measure import KINDS
+from reviewkit.model import Conditions, IndexTable, Kind, Measurement, Notes, RepairRow, Run, Session, Sheet
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, eq=False)
+class Gathered:
+    """A session folder as read. `sheets`: by measurement id; `absent`: what is not there and what that leaves out."""
+
+    session: Session
+    notes: Notes
+    prices: IndexTable | None
+    repair: tuple[RepairRow, ...]
+    final: tuple[tuple[float, str], ...]
+    sheets: dict[str, Sheet | None]
+    absent: tuple[str, ...]
+
+    def faults(self, source: str) -> Faults:
+        """A fresh list of faults for one file."""
+        return Faults(source)
+
+
+def gather(folder: Path) -> Gathered:
+    """Read everything. Raises InputError with the faults of all files, not only the first."""
+    session = read_session(folder, kinds=KINDS)
+    faults: list[Fault] = []
+
+    def attempt(read: Callable[[], T], otherwise: T) -> T:
+        try:
+            return read()
+        except InputError as error:
+            faults.extend(error.faults)
+            return otherwise
+
+    absent = []
+
+    def there(name: str, without: str) -> bool:
+        if (folder / name).is_file():
+            return True
+        absent.append(f"no {name}: {without}")
+        return False
+
+    notes = Notes()
+    if there("notes.txt", "the outline holds only what the bench has to say"):
+        notes = attempt(lambda: read_notes(folder / "notes.txt"), notes)
+    repair: tuple[RepairRow, ...] = ()
+    if there("repair.csv", "no repair card and no repair sentences"):
+        repair = attempt(lambda: read_repair(folder / "repair.csv"), repair)
+    final: tuple[tuple[float, str, int], ...] = ()
+    if there("final.txt", "chapters are the planned ones"):
+        final = attempt(lambda: read_cut(folder / "final.txt"), final)
+    prices = None
+    if session.price is None:
+        absent.append("no [price] in session.toml: no price then and now")
+    else:
+        index = session.price.index
+        prices = attempt(lambda: read_prices(folder / index, index), None)
+    if not session.ratings:
+        absent.append("no [[rated]] in session.toml: no verdicts and no card of rated specs")
+    if not session.measurements:
+        absent.append("no [[measurement]] in session.toml: no measured figures")
+
+    if repair and not any(m.stage for m in session.measurements):
+        for m in session.measurements:
+            faults.append(Fault("session.toml", m.line, f"[[measurement]] {m.id}: repair.csv says that something was mended; "
+                                'say stage = "before" or stage = "after"'))  # fmt: skip
+    sheets = {m.id: attempt(lambda m=m: _sheet(folder, m), None) for m in session.measurements}  # type: ignore[misc]
+    if faults:
+        raise InputError(faults)
+    return Gathered(session, notes, prices, repair, tuple((at, name) for at, name, _ in final), sheets, tuple(absent))
+
+
+def _sheet(folder: Path, m: Measurement) -> Sheet | None:
+    """A measurement's file, checked against what its kind needs."""
+    kind = KINDS[m.kind]
+    if not m.file:
+        if () not in kind.needs:
+            raise InputError(Fault("session.toml", m.line, f'[[measurement]] {m.id}: file = "measurements/…" is missing'))
+        return None
+    sheet = read_sheet(folder / m.file, m.file, columns=m.columns, units=m.units, full_scale_v=m.full_scale_v)
+    roles = {column.role for column in sheet.columns}
+    if not any(needed and set(needed) <= roles for needed in kind.needs):
+        wanted = " or ".join(" and ".join(needed) for needed in kind.needs if needed)
+        raise InputError(Fault(m.file, 0, f"a {m.kind} needs columns of {wanted}; here are {_found(sheet)}. Name them in "
+                               "session.toml with columns = {…}, or is it another kind?"))  # fmt: skip
+    return sheet
+
+
+def _found(sheet: Sheet) -> str:
+    return ", ".join(f'{column.role} ("{column.header}")' for column in sheet.columns) or "none"
+
+
+def measure(gathered: Gathered) -> list[Run]:
+    """The figures of every measurement, in the session's order. Raises InputError with all faults."""
+    session, faults, runs = gathered.session, [], []
+    for m in session.measurements:
+        mains_hz = mains_of(session.bench.mains)[1] or mains_of(session.unit.mains)[1]
+        conditions = Conditions(m, session.bench, session.ratings, mains_hz)
+        kind: Kind = KINDS[m.kind]
+        try:
+            measured = kind.findings(gathered.sheets[m.id], conditions)
+        except InputError as error:
+            faults += error.faults
+            continue
+        runs.append(Run(conditions, gathered.sheets[m.id], measured.findings, measured.withheld))
+    if faults:
+        raise InputError(faults)
+    return [replace(run) for run in runs]

@@ -1,0 +1,188 @@
+"""The whole journey, as plain calls in order: files in, measured, judged, put into an episode, rendered, delivered."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from multiprocessing import get_context
+from pathlib import Path
+
+from reviewkit import places, session_cards
+from reviewkit.bench_file import Gathered, gather, measure
+from reviewkit.changes import changes, counterpart
+from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of_run
+from reviewkit.errors import InputError, nearest
+from reviewkit.measure import KINDS
+from reviewkit.model import Card, Episode, Run
+from reviewkit.price import price_line
+from reviewkit.render import outputs
+from reviewkit.render.card import draw, fit
+from reviewkit.render.deliver import deliver
+from reviewkit.render.page import Pages
+from reviewkit.spec_table import SpecTable, spec_table
+from reviewkit.verdict import judge
+
+PAGE_WIDTH = 1280
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Options:
+    """What the command line asks for."""
+
+    out: Path | None = None  # default: out/ in the session folder
+    width: int = 1920
+    only: str = ""
+    jobs: int = 1
+
+
+@dataclass(frozen=True)
+class Built:
+    """What a build did, for the summary."""
+
+    episode: Episode
+    out: Path
+    files: tuple[str, ...]
+    removed: tuple[str, ...]
+
+
+def check(folder: Path) -> Episode:
+    """Everything up to the drawing. Raises InputError with all that is wrong; what is missing is in `left_out`."""
+    episode, _, _ = prepare(folder)
+    return episode
+
+
+def build(folder: Path, options: Options, progress: Progress = lambda what, done, of: None) -> Built:
+    """A session folder → everything in out/. Nothing is moved in before all of it is ready."""
+    episode, pages, table = prepare(folder)
+    wanted = _wanted(episode, options.only)
+    pictures = _draw(wanted, episode.session.episode.look, options, progress)
+    files = {f"cards/{card_file(episode.cards, card)}": pictures[card.id][0] for card in wanted}
+    if not options.only:
+        files |= outputs.texts(episode, pages, table, {card.id: pictures[card.id][1] for card in wanted})
+    out = options.out or folder / "out"
+    removed = deliver(out, files, partial=bool(options.only))
+    return Built(episode, out, tuple(sorted(files)), tuple(removed))
+
+
+def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
+    """Files in, measured, judged, and put in order: all that the outputs are written from."""
+    gathered = gather(folder)
+    runs = measure(gathered)
+    session = gathered.session
+    price = price_line(session.price, gathered.prices, session.unit.year) if session.price and gathered.prices else None
+    verdicts = judge(session, runs)
+    table = spec_table(session, runs, verdicts)
+    pages = Pages(folder / "templates", places.templates())
+
+    groups = _groups(runs)
+    measured = [
+        replace(session_cards.with_verdicts(_card(group), group, verdicts), id=name, corner=session.unit.name)
+        for name, group in groups.items()
+    ]
+    framed = [
+        session_cards.title_card(session, price), session_cards.rated_card(session), *measured,
+        session_cards.repair_card(session, gathered.repair), session_cards.table_card(session, table),
+        session_cards.closing_card(session, verdicts, price),
+    ]  # fmt: skip
+    cards = tuple(session_cards.with_alt(part) for card in framed if card is not None for part in fit(card))
+    notes, uncalled = _called_cards(gathered, cards, runs)
+
+    mended = bool(gathered.repair) or any(run.conditions.measurement.stage in ("before", "after") for run in runs)
+    segments = assemble(
+        session, notes, _sentences(pages, gathered, runs, verdicts, price), {c.id: segment_of_card(c.id, runs) for c in cards},
+        pages.cautions(), mended,
+    )  # fmt: skip
+    return Episode(
+        session=session, runs=tuple(runs), verdicts=verdicts, cards=cards, segments=segments,
+        chapters=chapters_of(segments, gathered.final, mended), chapters_final=bool(gathered.final), repair=gathered.repair,
+        changes=changes(runs), price=price, cautions=tuple(pages.cautions().get("all", ())),
+        left_out=(*gathered.absent, *uncalled, *(why for run in runs for why in run.withheld)),
+    ), pages, table  # fmt: skip
+
+
+def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
+    """Runs by the card they are drawn on, cards in the order of KINDS, then of the session."""
+    order = list(KINDS)
+    by_card: dict[str, list[Run]] = {}
+    for run in sorted(runs, key=lambda run: order.index(run.conditions.measurement.kind)):
+        by_card.setdefault(run.conditions.measurement.card, []).append(run)
+    return by_card
+
+
+def _card(group: Sequence[Run]) -> Card:
+    kind = KINDS[group[0].conditions.measurement.kind]
+    card = kind.card(group)
+    titles = [run.conditions.measurement.title for run in group if run.conditions.measurement.title]
+    holds = [run.conditions.measurement.hold_s for run in group if run.conditions.measurement.hold_s]
+    return replace(card, title=titles[0] if titles else card.title or kind.title, hold_s=holds[0] if holds else None)
+
+
+def _sentences(pages: Pages, gathered: Gathered, runs: Sequence[Run], verdicts, price) -> dict[str, list[str]]:  # type: ignore[no-untyped-def]
+    """What the bench has to say, by segment."""
+    said: dict[str, list[str]] = outputs.framing_sentences(pages, gathered.repair, verdicts, price)
+    for run in runs:
+        if run.conditions.measurement.stage != "bench":
+            kind = KINDS[run.conditions.measurement.kind]
+            for point in kind.points(run, counterpart(run, runs)):
+                said.setdefault(segment_of_run(run), []).extend(pages.sentences(point))
+    return said
+
+
+def _called_cards(gathered: Gathered, cards: Sequence[Card], runs: Sequence[Run]):  # type: ignore[no-untyped-def]
+    """Notes with their [card …] resolved to card ids; a card that is not there is told, a near miss is a fault."""
+    known = {card.id: card.id for card in cards}
+    known |= {run.conditions.measurement.id: run.conditions.measurement.card for run in runs if run.conditions.measurement.id not in known}
+    faults, missing, notes = gathered.faults("notes.txt"), [], []
+    for note in gathered.notes.notes:
+        called = []
+        for name in note.cards:
+            if name in known:
+                called.append(known[name])
+            elif not note.cut and "did you mean" in (hint := nearest(name, known)):
+                faults.add(note.line, f'[card {name}]: there is no such card; {hint}')
+            elif not note.cut:
+                missing.append(f"notes.txt:{note.line}: card {name} is called for, but nothing makes it yet")
+        notes.append(replace(note, cards=tuple(dict.fromkeys(called))))
+    faults.stop_if_any()
+    return replace(gathered.notes, notes=tuple(notes)), tuple(missing)
+
+
+def card_file(cards: Sequence[Card], card: Card) -> str:
+    """NN-ID.png, NN being the card's place in the episode's order."""
+    return f"{[c.id for c in cards].index(card.id) + 1:02d}-{card.id}.png"
+
+
+def _wanted(episode: Episode, only: str) -> list[Card]:
+    if not only:
+        return list(episode.cards)
+    wanted = [card for card in episode.cards if card.id == only]
+    if not wanted:
+        from reviewkit.errors import Fault
+
+        raise InputError(Fault("--only", 0, f'no card "{only}"; {nearest(only, [c.id for c in episode.cards])}'))
+    return wanted
+
+
+def _draw(cards: Sequence[Card], look: str, options: Options, progress: Progress) -> dict[str, tuple[bytes, bytes]]:
+    """Each card at full size and for the page; in as many processes as asked for, with the same bytes."""
+    tasks = [(card, look, options.width) for card in cards]
+    drawn: dict[str, tuple[bytes, bytes]] = {}
+    if options.jobs > 1 and len(tasks) > 1:
+        # a fresh interpreter per worker: forking a process that holds threads is not safe
+        with ProcessPoolExecutor(min(options.jobs, len(tasks)), mp_context=get_context("spawn")) as pool:
+            for done, (card_id, pictures) in enumerate(pool.map(_draw_one, tasks), start=1):
+                drawn[card_id] = pictures
+                progress("cards", done, len(tasks))
+        return drawn
+    for done, task in enumerate(tasks, start=1):
+        card_id, pictures = _draw_one(task)
+        drawn[card_id] = pictures
+        progress("cards", done, len(tasks))
+    return drawn
+
+
+def _draw_one(task: tuple[Card, str, int]) -> tuple[str, tuple[bytes, bytes]]:
+    card, look, width = task
+    return card.id, (draw(card, look, width), draw(card, "brochure", PAGE_WIDTH))

@@ -1,0 +1,156 @@
+"""The text outputs of a build, each from the one Episode."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from reviewkit.episode import chapters_fault, clock
+from reviewkit.model import Episode, Note, PriceLine, RepairRow, Segment, Verdict
+from reviewkit.render import page, tables
+from reviewkit.render.page import Pages
+from reviewkit.spec_table import SpecTable
+from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
+
+_COUNTED = {MEETS: ("holds", "hold"), SHORT: ("falls short", "fall short"), CLOSE: ("is too close to call", "are too close to call"),
+            INCOMPARABLE: ("does not compare", "do not compare"), UNMEASURED: ("was not measured", "were not measured")}  # fmt: skip
+
+
+def texts(episode: Episode, pages: Pages, table: SpecTable, brochure: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Every text output by file name. `brochure`: card id -> PNG of the card for the page."""
+    files = {"outline.md": outline(episode, pages), "findings.json": tables.findings_json(episode)}
+    files["description.txt"], _ = page.description(pages, description_facts(episode, table, pages))
+    if episode.chapters:
+        note = "" if episode.chapters_final else "planned: put the final cut's times into final.txt"
+        files["chapters.vtt"] = page.web_vtt(episode.chapters, _end_s(episode), note)
+    if table.rows:
+        name = episode.session.unit.name
+        markdown = pages.text("spec-table.md.j2", name=name, rows=table.rows, foot=table.foot)
+        files["spec-table.md"] = markdown
+        files["spec-table.html"] = pages.text("spec-table.html", name=name, table=_safe(page.html_of(markdown)))
+        files["spec-table.csv"] = tables.spec_csv(table)
+        fragment = page.html_of(markdown)
+    else:
+        fragment = ""
+    files["episode.html"] = pages.text(
+        "episode.html", title=_title(episode), headline=headline(episode), price=episode.price.line if episode.price else "",
+        table=_safe(fragment), findings=page.finding_rows(episode.findings),
+        cards=[{"alt": c.alt, "data": base64.b64encode(brochure[c.id]).decode()} for c in episode.cards],
+        withheld=[why for run in episode.runs for why in run.withheld], equipment=episode.session.bench.equipment,
+        cautions=all_cautions(episode, pages),
+    )  # fmt: skip
+    return {name: text.encode() for name, text in files.items()}
+
+
+def _safe(html: str) -> Any:
+    """HTML that was cleaned already, so that the page does not escape it again."""
+    from markupsafe import Markup
+
+    return Markup(html)  # noqa: S704
+
+
+def headline(episode: Episode) -> str:
+    """One line that stands alone in a search result: what the unit is, and what was done with it."""
+    unit = episode.session.unit
+    what = " ".join(part for part in (str(unit.year) if unit.year else "", unit.what) if part)
+    deeds = []
+    if episode.repair or any(run.conditions.measurement.stage == "before" for run in episode.runs):
+        deeds.append("repaired")
+    if episode.findings:
+        deeds.append("measured")
+    if any(v.verdict != UNMEASURED for v in episode.verdicts):
+        deeds.append("held against its maker's ratings")
+    done = ", ".join(deeds[:-1]) + (" and " if len(deeds) > 1 else "") + deeds[-1] if deeds else "on the bench"
+    return f"{unit.name}{f', {what}' if what else ''}: {done}."
+
+
+def _title(episode: Episode) -> str:
+    return episode.session.episode.title or episode.session.unit.name
+
+
+def _end_s(episode: Episode) -> float:
+    """Where the last chapter ends: the plan's end; after a final cut, the last chapter keeps its planned length."""
+    if not episode.chapters_final:
+        return sum(segment.length_s for segment in episode.segments)
+    by_title = {segment.title: segment.length_s for segment in episode.segments}
+    last = episode.chapters[-1]
+    return last.start_s + by_title.get(last.title, 10.0)
+
+
+def chapters_left_out(episode: Episode) -> str:
+    """Why the description carries no chapters, or ""."""
+    why = chapters_fault(episode.chapters, _end_s(episode))
+    return f"description.txt: chapters left out, {why}" if why else ""
+
+
+def all_cautions(episode: Episode, pages: Pages) -> list[str]:
+    """Every caution that this session calls for, the one that stands over all first."""
+    by_topic = pages.cautions()
+    topics = ["all"]
+    if episode.repair or any(s.name in ("inside", "fault", "repair") for s in episode.segments):
+        topics += ["open", "repair"]
+    if episode.findings:
+        topics.append("power")
+    return [caution for topic in topics for caution in by_topic.get(topic, ())]
+
+
+def description_facts(episode: Episode, table: SpecTable, pages: Pages) -> dict[str, Any]:
+    """What the description's template is given."""
+    return {
+        "headline": headline(episode), "price": episode.price.line if episode.price else "", "rows": table.rows,
+        "foot": ". ".join(line[0].upper() + line[1:] for line in table.foot) + ("." if table.foot else ""),
+        "chapters": () if chapters_left_out(episode) else episode.chapters, "final": episode.chapters_final,
+        "equipment": episode.session.bench.equipment, "cautions": all_cautions(episode, pages),
+    }  # fmt: skip
+
+
+def outline(episode: Episode, pages: Pages) -> str:
+    """The outline to speak from."""
+    settings = episode.session.episode
+    starts = {}
+    if episode.chapters_final:
+        starts = {chapter.title: chapter.start_s for chapter in episode.chapters}
+    return pages.text(
+        "outline.md.j2", title=_title(episode), unit=episode.session.unit, presenter=settings.presenter,
+        total_s=sum(s.length_s for s in episode.segments), words_per_minute=f"{settings.words_per_minute:g}",
+        final=episode.chapters_final, always=episode.cautions,
+        segments=[_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
+    )  # fmt: skip
+
+
+def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
+    numbers = {card.id: f"{i:02d}-{card.id}" for i, card in enumerate(episode.cards, start=1)}
+    return {
+        "title": s.title, "start_s": start_s, "length_s": s.length_s, "cautions": s.cautions, "sentences": s.sentences,
+        "card_files": [numbers[c] for c in s.cards],
+        "notes": [{"text": note.text, "place": _place(note)} for note in s.notes if note.text],
+    }  # fmt: skip
+
+
+def _place(note: Note) -> str:
+    return " ".join(part for part in (note.clip, clock(note.at_s)) if part)
+
+
+def framing_sentences(pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict],
+                      price: PriceLine | None) -> dict[str, list[str]]:  # fmt: skip
+    """What is said of price, fault, repair and verdict: each from its rows."""
+    said: dict[str, list[str]] = {}
+    if price is not None:
+        for part, segment in (("history", "history"), ("value", "value")):
+            said[segment] = _lines(pages.text("words/price.j2", part=part, line=price.line, fair=price.fair_shown))
+    if repair:
+        faulty = [r for r in repair if r.verdict in ("open", "short", "out of tolerance")]
+        done = [r for r in repair if r.action and r.action.lower() not in ("none", "go", "no-go")]
+        judged = [r for r in repair if r.verdict]
+        in_order = sum(r.verdict == "in order" for r in judged)
+        for part, rows in (("fault", faulty), ("repair", done)):
+            said[part] = _lines(pages.text("words/repair.j2", part=part, rows=rows, in_order=in_order, total=len(judged)))
+    if verdicts:
+        counts = [f"{n} {_COUNTED[word][n != 1]}" for word in _COUNTED if (n := sum(v.verdict == word for v in verdicts))]
+        said["verdict"] = _lines(pages.text("words/verdict.j2", verdicts=verdicts, counts=counts))
+    return said
+
+
+def _lines(text: str) -> list[str]:
+    return [" ".join(line.split()) for line in text.splitlines() if line.strip()]

@@ -1,0 +1,142 @@
+"""An Episode → text and pages, through the templates. The only file that imports jinja2, markdown and nh3."""
+
+from __future__ import annotations
+
+import re
+import traceback
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import jinja2
+import markdown
+import nh3
+from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+from reviewkit import figures, quantities
+from reviewkit.episode import clock
+from reviewkit.errors import Fault, InputError
+from reviewkit.model import Chapter, Finding, Point
+
+LONGEST_DESCRIPTION = 5000
+_MARKDOWN_SIGNS = re.compile(r"([\\`*_{}\[\]<>|#~])")
+
+
+class Pages:
+    """The templates that travel with the program, each replaceable by the session's own of the same name."""
+
+    def __init__(self, own: Path, travelling: Path) -> None:
+        self._own = own
+        self._environment = ImmutableSandboxedEnvironment(
+            loader=jinja2.ChoiceLoader([jinja2.FileSystemLoader(own), jinja2.FileSystemLoader(travelling)]),
+            undefined=jinja2.StrictUndefined,
+            autoescape=lambda name: bool(name and name.endswith(".html")),
+            trim_blocks=True,
+            lstrip_blocks=True,
+            keep_trailing_newline=True,
+        )
+        self._environment.filters.update(
+            show=quantities.show, hertz=quantities.hertz, watts=quantities.watts, load=quantities.load,
+            percent=quantities.percent, band=lambda b: quantities.band((b[0], b[1])), clock=clock, plain=plain_signs,
+            cell=markdown_cell, direction=lambda channel: _SIDES.get(channel, channel), under=figures.under,
+        )  # fmt: skip
+
+    def text(self, template: str, **facts: Any) -> str:
+        """A template filled in. Raises InputError naming template, line and name where the template is at fault."""
+        try:
+            return self._environment.get_template(template).render(**facts)
+        except jinja2.TemplateSyntaxError as error:
+            raise InputError(Fault(f"templates/{error.name or template}", error.lineno, f"{error.message}")) from None
+        except jinja2.TemplateNotFound as error:
+            raise InputError(Fault("templates", 0, f'"{error.name}" is not there; a template can include only these folders\' files')) from None
+        except (jinja2.TemplateError, TypeError, ValueError, ZeroDivisionError, AttributeError, KeyError, OverflowError) as error:
+            place = _template_line(error)
+            if place is None or not self._is_users(place[0]):
+                raise
+            raise InputError(Fault(f"templates/{place[0]}", place[1], f"{error}; see the template that travels with "
+                                   "reviewkit for the names it may use")) from None  # fmt: skip
+
+    def _is_users(self, name: str) -> bool:
+        return (self._own / name).is_file()
+
+    def sentences(self, point: Point) -> list[str]:
+        """What a fact gives to say: the sentences of its kind's file in templates/words/."""
+        text = self.text(f"words/{point.kind}.j2", name=point.name, **point.facts)
+        return [line.strip() for line in re.sub(r"[ \t]+", " ", text).splitlines() if line.strip()]
+
+    def cautions(self) -> dict[str, list[str]]:
+        """The cautions by topic, from templates/words/cautions.j2: lines `topic: sentence`."""
+        found: dict[str, list[str]] = {}
+        for line in self.text("words/cautions.j2").splitlines():
+            topic, mark, sentence = line.partition(":")
+            if mark and sentence.strip():
+                found.setdefault(topic.strip(), []).append(sentence.strip())
+        return found
+
+
+_SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right into left", "both": "both", "": ""}
+
+
+def _template_line(error: BaseException) -> tuple[str, int] | None:
+    """Template and line in which an error arose, from the traceback that jinja2 rewrites to template lines."""
+    for frame in reversed(traceback.extract_tb(error.__traceback__)):
+        if frame.filename.endswith((".j2", ".html", ".md", ".txt")):
+            parts = Path(frame.filename).parts
+            return ("/".join(parts[-2:]) if parts[-2] == "words" else parts[-1]), frame.lineno or 0
+    return None
+
+
+def markdown_cell(text: str) -> str:
+    """Text as a cell of a Markdown table: its signs lose their meaning."""
+    return _MARKDOWN_SIGNS.sub(r"\\\1", " ".join(text.split()))
+
+
+def plain_signs(text: str) -> str:
+    """Text for a video platform's description, which accepts neither < nor >."""
+    return text.replace("<", "‹").replace(">", "›")
+
+
+def html_of(markdown_text: str) -> str:
+    """Markdown → HTML without anything that runs or loads: script, styles, links with other schemes are removed."""
+    html = markdown.markdown(markdown_text, extensions=["tables"], output_format="html")
+    attributes = {tag: set(names) for tag, names in nh3.ALLOWED_ATTRIBUTES.items()}
+    # column alignment stands in a style attribute, which the cleaner refuses: the page's own style sheet aligns
+    return nh3.clean(html, attributes=attributes)
+
+
+def description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
+    """The description, at most 5,000 characters and bytes, and what was cut to get there ("" where nothing was).
+
+    Cut in this order: the small print of the rows, the equipment, the rows without a rating, all rows.
+    """
+    cuts = ("", "the rows' small print", "the equipment too", "the unrated figures too", "the whole list too")
+    for level, cut in enumerate(cuts):
+        text = re.sub(r"\n{3,}", "\n\n", pages.text("description.txt.j2", cut=level, **facts)).strip() + "\n"
+        if len(text.encode()) <= LONGEST_DESCRIPTION:
+            return text, cut
+    raise InputError(Fault("session.toml", 0, f"the description is longer than {LONGEST_DESCRIPTION} characters even without its list; "
+                           "shorten [episode] title or the session's own template"))  # fmt: skip
+
+
+def web_vtt(chapters: Sequence[Chapter], end_s: float, note: str) -> str:
+    """The chapters as W3C WebVTT: cues that follow one another, `&` and `<` escaped, milliseconds always three digits."""
+    blocks = ["WEBVTT"] + ([f"NOTE {note}"] if note else [])
+    ends = [chapter.start_s for chapter in chapters[1:]] + [max(end_s, chapters[-1].start_s + 1 if chapters else end_s)]
+    for number, (chapter, stop) in enumerate(zip(chapters, ends, strict=True), start=1):
+        title = chapter.title.replace("&", "&amp;").replace("<", "&lt;").replace("-->", "--&gt;")
+        blocks.append(f"{number}\n{_stamp(chapter.start_s)} --> {_stamp(stop)}\n{title}")
+    return "\n\n".join(blocks) + "\n"
+
+
+def _stamp(seconds: float) -> str:
+    thousandths = round(seconds * 1000)
+    minutes, rest = divmod(thousandths, 60_000)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}:{rest // 1000:02d}.{rest % 1000:03d}"
+
+
+def finding_rows(findings: Sequence[Finding]) -> list[tuple[str, str, str, str, str]]:
+    """Findings as rows of a page: quantity, channel, figure, what it holds under, measurement."""
+    return [
+        (quantities.QUANTITIES[f.quantity].name, _SIDES.get(f.channel, f.channel), quantities.show(f), figures.under(f), f.measurement)
+        for f in findings
+    ]

@@ -1,0 +1,118 @@
+import colorspacious
+import numpy as np
+import pytest
+
+from reviewkit.render import contrast
+from reviewkit.render.look import LOOKS, changed, look_named, shortfalls
+
+CVD = {"protan": "protanomaly", "deutan": "deuteranomaly", "tritan": "tritanomaly"}
+COLOURS = ("ground", "ink", "soft", "rule", "left", "right", "meets", "falls_short")
+EACH_LOOK = pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
+
+
+def srgb(colour):
+    return np.array([int(colour[at : at + 2], 16) for at in (1, 3, 5)]) / 255
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "ratio"),
+    [
+        # 21:1 is the definition's own extreme (WCAG 2.x); the greys are the well-known borders of AA and AAA on white
+        ("#ffffff", "#000000", 21.0),
+        ("#767676", "#ffffff", 4.542225),
+        ("#777777", "#ffffff", 4.478089),
+        ("#595959", "#ffffff", 7.004729),
+        ("#ff0000", "#ffffff", 3.998477),
+    ],
+)
+def test_contrast_is_that_of_wcag(one, other, ratio):
+    assert contrast.contrast(one, other) == pytest.approx(ratio, abs=1e-6)
+    assert contrast.contrast(other, one) == contrast.contrast(one, other)
+
+
+@EACH_LOOK
+@pytest.mark.parametrize("name", COLOURS)
+def test_linear_colour_and_lab_are_those_of_colorspacious(look, name):
+    colour = getattr(look, name)
+    assert contrast.linear(colour) == pytest.approx(
+        colorspacious.cspace_convert(srgb(colour), "sRGB1", "sRGB1-linear"), abs=1e-12
+    )
+    # the library's sRGB matrix has more digits than the standard prints
+    assert contrast.lab(contrast.linear(colour)) == pytest.approx(
+        colorspacious.cspace_convert(srgb(colour), "sRGB1", "CIELab"), abs=0.02
+    )
+
+
+@EACH_LOOK
+@pytest.mark.parametrize("deficiency", CVD)
+def test_simulation_is_that_of_colorspacious(look, deficiency):
+    space = {"name": "sRGB1+CVD", "cvd_type": CVD[deficiency], "severity": 100}
+    for name in COLOURS:
+        seen = colorspacious.cspace_convert(srgb(getattr(look, name)), space, "sRGB1-linear")
+        assert contrast.simulated(getattr(look, name), deficiency) == pytest.approx(np.clip(seen, 0, 1), abs=1e-9)
+
+
+@EACH_LOOK
+def test_text_and_curves_reach_their_contrast(look):
+    def on_ground(colour):
+        return contrast.contrast(colour, look.ground)
+
+    assert on_ground(look.ink) >= 7
+    for colour in (look.soft, look.meets, look.falls_short, look.left, look.right):
+        assert on_ground(colour) >= 4.5
+        assert contrast.contrast(colour, look.band) >= 4.5 or colour in (look.meets, look.falls_short, look.right)
+    for channel in ("L", "R", "", "L>R", "R>L"):
+        for role in ("now", "before", "bench", "residual"):
+            assert on_ground(look.curve(channel, role)) >= 3
+    assert shortfalls(look) == ()
+
+
+@EACH_LOOK
+@pytest.mark.parametrize("deficiency", CVD)
+def test_left_and_right_stay_apart_for_every_eye(look, deficiency):
+    space = {"name": "sRGB1+CVD", "cvd_type": CVD[deficiency], "severity": 100}
+    left, right = (
+        np.clip(colorspacious.cspace_convert(srgb(c), space, "sRGB1"), 0, 1) for c in (look.left, look.right)
+    )
+    # the reference's own measure (CAM02-UCS), and the one used here (CIELAB) as the reference computes it
+    assert colorspacious.deltaE(left, right, input_space="sRGB1") >= 20
+    in_lab = colorspacious.deltaE(left, right, input_space="sRGB1", uniform_space="CIELab")
+    ours = contrast.distance(contrast.simulated(look.left, deficiency), contrast.simulated(look.right, deficiency))
+    assert ours == pytest.approx(in_lab, abs=0.05)
+    assert ours >= 20
+
+
+@EACH_LOOK
+def test_left_and_right_differ_in_lightness(look):
+    assert contrast.contrast(look.left, look.right) >= 1.5
+
+
+@EACH_LOOK
+@pytest.mark.parametrize("channel", ["L", "R"])
+def test_before_is_paler_than_now_in_the_same_hue(look, channel):
+    now, before = look.curve(channel, "now"), look.curve(channel, "before")
+    assert 3 <= contrast.contrast(before, look.ground) < contrast.contrast(now, look.ground)
+    lab_now, lab_before = (contrast.lab(contrast.linear(colour)) for colour in (now, before))
+    angles = [np.degrees(np.arctan2(b, a)) for _, a, b in (lab_now, lab_before)]
+    assert abs((angles[0] - angles[1] + 180) % 360 - 180) < 12
+
+
+def test_shortfalls_names_each_colour_that_is_too_weak():
+    weak = changed(LOOKS["lamplight"], {"soft": "#4a4f54", "right": "#ffd98b"})
+    told = shortfalls(weak)
+    assert any(line.startswith("soft #4a4f54 on #15191e is 2.") and "4.5:1" in line for line in told)
+    assert any("differ in lightness by 1.00:1" in line for line in told)
+    assert sum("apart for a" in line for line in told) == 3
+
+
+def test_statuses_have_the_colours_their_words_deserve():
+    look = LOOKS["brochure"]
+    assert look.status("meets") == look.status("in order") == look.meets
+    assert look.status("falls short") == look.status("open") == look.falls_short
+    assert look.status("too close to call") == look.ink
+    assert look.status("not comparable") == look.status("not measured") == look.soft
+
+
+def test_an_unknown_look_is_told_with_the_nearest():
+    with pytest.raises(KeyError, match='did you mean "lamplight"'):
+        look_named("lamplite")
