@@ -182,7 +182,8 @@ def _figure(rating: Rating, finding: Finding) -> Stand:
     had = {"thd": "THD", "thd_plus_noise": "THD+N"}.get(finding.quantity) or finding.at.get("figure", "")
     plus_noise = rating.quantity == "thd_plus_noise" or rating.thd_plus_noise_percent is not None
     if rating.quantity == "power" and rating.thd_percent is None and rating.thd_plus_noise_percent is None:
-        return Stand(SAME)
+        limit = finding.at.get("limit")
+        return Stand(SAME, assumed=f"at {quantities.percent(limit)} {had or 'distortion'}" if limit else "")
     if plus_noise:
         return (
             Stand(SAME)

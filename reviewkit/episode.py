@@ -84,7 +84,7 @@ def assemble(
     warned = _cautions_by_segment(names, cautions)
     segments, start_s, said_before = [], 0.0, set[str]()
     for name in names:
-        own = [s for s in sentences.get(name, ()) if s not in said_before]
+        own = [s for s in dict.fromkeys(sentences.get(name, ())) if s not in said_before]
         said_before.update(own)
         shown = list(called.get(name, []))
         shown += [card for card, segment in cards.items() if segment == name and card not in everywhere]

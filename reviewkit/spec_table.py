@@ -44,13 +44,13 @@ def spec_table(session: Session, runs: Sequence[Run], verdicts: Sequence[Verdict
 
 
 def _note(v: Verdict) -> str:
-    assumed = f"taken {v.assumed}, as on the bench" if v.assumed else ""
+    assumed = f"as on the bench: {v.assumed}" if v.assumed else ""
     return "; ".join(part for part in (v.why, assumed) if part)
 
 
 def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
     sources = list(dict.fromkeys(r.source for r in session.ratings if r.source))
-    lines = [f"ratings: {', '.join(sources)}"] if sources else []
+    lines = [f"ratings: {'; '.join(sources)}"] if sources else []
     judged = any(v.verdict != UNMEASURED for v in verdicts)
     if judged:
         uncertainty = session.bench.level_uncertainty_db

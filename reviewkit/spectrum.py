@@ -249,7 +249,8 @@ def _hum(
         reach = half + int(np.ceil(0.002 * place))
         low, high = int(place) - reach, int(place) + reach + 1
         around = np.concatenate([power[max(half, low - 4 * half) : low], power[high : high + 4 * half]])
-        floor = float(np.mean(around)) if len(around) else 0.0
+        # the median of noise power is ln 2 of its mean, and the next mains lines do not move it
+        floor = float(np.median(around) / np.log(2)) if len(around) else 0.0
         lobe_power = float(np.sum(power[low:high])) - floor * (high - low)
         if lobe_power > 10 * floor * (high - low) and lobe_power > 0:
             total, count = total + lobe_power, count + 1

@@ -112,6 +112,9 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
             return limit is not None
         # where the maker names no distortion, 1 % is taken (common practice, no source)
         return bool(finding.at.get("limit") == (limit or 1.0))
+    if rating.quantity == "snr":
+        # the S/N of a tone's capture is re that tone; a maker's is of the idle output, re a stated power
+        return "reference" in finding.at
     if rating.quantity == "flatness" and rating.within is not None:
         # unequal limits are held against the two deviations, equal ones against the larger of them
         return (finding.quantity == "flatness") == (-rating.within[0] == rating.within[1])

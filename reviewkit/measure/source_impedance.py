@@ -202,6 +202,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if not impedance:
         return ()
     was = figures.by_channel(before, "damping_factor") if before else []
+    worst = figures.worse(factors)
     return (
         Point(
             "source-impedance",
@@ -209,7 +210,8 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             {
                 "impedance": max(impedance, key=lambda f: f.value),
                 "findings": factors,
-                "worse": figures.worse(factors),
+                "worse": worst,
+                "uncertainty": quantities.shown(worst.uncertainty, "factor") if worst and worst.uncertainty and worst.uncertainty > 0.01 * worst.value else "",
                 "lowest": figures.worse(lowest),
                 "load": m.load_ohm,
                 "frequency": impedance[0].at.get("frequency"),

@@ -337,7 +337,7 @@ def _waveforms(runs: Sequence[Run]) -> Curves:
             x_axis,
             rest_axis,
             tuple(_scaled(t, 1000 if millivolts else 1) for t in rest),
-            label=f"without the fundamental, × {quantities.trimmed(factor)}",
+            label=f"residual × {quantities.trimmed(factor)}",
         )
         for rest in rests
     )
