@@ -44,6 +44,7 @@ def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
     """
     faults = Faults(source)
     table = parse_delimited(text, faults, example=",".join(COLUMNS))
+    of_rows = len(faults.found)
     places: dict[str, int] = {}
     for number, cell in enumerate(table.header.cells):
         name = cell.casefold()
@@ -56,9 +57,9 @@ def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
         places.setdefault(name, number)
     if "point" not in places:
         faults.add(table.header.line, f"there is no column called point; write a header: {','.join(COLUMNS)}")
-    faults_of_header = len(faults.found)
+    header_is_sound = len(faults.found) == of_rows
     rows = []
-    for row in table.rows if not faults_of_header else ():
+    for row in table.rows if header_is_sound else ():
         cells = {name: row.cells[places[name]] if name in places else "" for name in COLUMNS}
         rows.append(_Row(row, cells, table.decimal_comma, faults).read())
     faults.found.sort(key=lambda fault: fault.line)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from reviewkit.errors import Faults, nearest
-from reviewkit.ingest.session_values import written
+from reviewkit.ingest.session_values import printable, written
 from reviewkit.ingest.toml_lines import TomlDocument
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ class Place:
 
     def fault(self, message: str, *keys: str | int) -> None:
         """Note a fault of the table, or of one of its keys, at its line."""
-        self.faults.add(self.document.line(*self.path, *keys), f"{self.label} {message}")
+        self.faults.add(self.document.line(*self.path, *keys), f"{self.label} {printable(message)}")
 
     def present(self) -> frozenset[str]:
         """The keys that stand in the table, sound or not."""

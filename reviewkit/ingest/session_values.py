@@ -31,8 +31,7 @@ def _written(value: object, depth: int) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        shown = "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in value[:80])
-        return f'"{shown}"'
+        return f'"{printable(value[:80])}"'
     if isinstance(value, int):
         return str(value) if abs(value) < 10**60 else "a very long number"
     if isinstance(value, (list, dict)) and not depth:
@@ -43,6 +42,11 @@ def _written(value: object, depth: int) -> str:
         pairs = (f"{key} = {_written(item, depth - 1)}" for key, item in list(value.items())[:8])
         return f"{{ {', '.join(pairs)} }}" if value else "{}"
     return str(value)
+
+
+def printable(text: str) -> str:
+    """Text that can be shown on one line of a terminal: signs that cannot be seen are written as codes."""
+    return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in text)
 
 
 def one_of(names: tuple[str, ...]) -> str:

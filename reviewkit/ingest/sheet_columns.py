@@ -13,6 +13,7 @@ from reviewkit.ingest.sheet_remedies import KEYS, Draft, quoted, shown
 from reviewkit.ingest.sheet_text import cleaned
 from reviewkit.units import UnitSpelling, unit_of
 
+SCALES = ("time", "frequency")  # may stand in a file once for each channel, if they are the same there
 _PAIRS = (("1", "2"), ("A", "B"))
 
 
@@ -182,7 +183,8 @@ def _understood(
         role = draft.role or (role_of_unit(draft.unit) if draft.unit is not None else "")
         if not role and (draft.channel or draft.heading.channel):
             role = "level"
-        draft = replace(draft, role=role)
+        # every channel is drawn over one scale, whichever of them its column stands beside
+        draft = replace(draft, role=role, channel="" if role in SCALES else draft.channel)
         (kept if role and draft.channel != "?" else lost).append(draft)
     given = {(draft.role, draft.channel) for draft in kept if draft.key}
     sure = {draft.role for draft in kept if not draft.guessed}
@@ -225,10 +227,13 @@ def _check_units(drafts: list[Draft], units: Mapping[str, str], layout: Layout, 
 
 def _check_twice(drafts: list[Draft], layout: Layout, where: int, faults: Faults) -> None:
     seen: dict[tuple[str, str], Draft] = {}
-    for draft in drafts:
-        before = seen.setdefault((draft.role, draft.channel), draft)
-        if before is not draft:
-            faults.add(where, remedies.the_same_twice(before, draft, layout))
+    pairs = [
+        (seen.setdefault((draft.role, draft.channel), draft), draft) for draft in drafts if draft.role not in SCALES
+    ]
+    twice = [(before, draft) for before, draft in pairs if before is not draft]
+    for before, draft in twice:
+        firsts = list(dict.fromkeys(first for first, _ in twice))
+        faults.add(where, remedies.the_same_twice(before, draft, firsts, layout))
 
 
 def _has_abscissa(drafts: list[Draft]) -> bool:

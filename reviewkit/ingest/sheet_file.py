@@ -12,8 +12,8 @@ import numpy as np
 from reviewkit.errors import Fault, Faults, InputError
 from reviewkit.ingest.sheet_columns import Chosen, choose_columns
 from reviewkit.ingest.sheet_layout import Layout, find_layout
-from reviewkit.ingest.sheet_order import in_order
-from reviewkit.ingest.sheet_rows import Table, read_bulk, read_rows
+from reviewkit.ingest.sheet_order import in_order, over_one_scale
+from reviewkit.ingest.sheet_rows import Table, converted, read_bulk, read_rows
 from reviewkit.ingest.sheet_text import WIDE_SPACES, decode, numbered_lines
 from reviewkit.model import Column, Sheet
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
 _BULK = 400_000  # characters from which the quick path pays for its import
-_HEAD = 20_000  # characters in which a long file must show how it is laid out
+_HEAD = 10_000  # characters in which a long file must show how it is laid out
 
 
 def parse_sheet(
@@ -43,8 +43,9 @@ def parse_sheet(
     text, encoding = decode(data, source)
     faults = Faults(source)
     layout, chosen, table, notes = _read(data, text, encoding, source, columns, units, faults)
+    table, chosen = over_one_scale(table, chosen, faults)
     place = _abscissa(chosen)
-    abscissa = _converted(table.values[:, place], chosen[place].unit.factor)
+    abscissa = converted(table.values[:, place], chosen[place].unit.factor)
     table = in_order(table, abscissa, chosen[place].role, faults)
     if faults.found:
         raise InputError(sorted(faults.found, key=lambda fault: fault.line))
@@ -141,14 +142,7 @@ def _abscissa(chosen: tuple[Chosen, ...]) -> int:
     return next((roles.index(role) for role in ("time", "frequency", "power") if role in roles), 0)
 
 
-def _converted(values: NDArray[np.float64], factor: float) -> NDArray[np.float64]:
-    """values × factor, rounded once as `units.scaled` does it: 0.1 ms is 0.0001 s."""
-    if factor >= 1:
-        return values * factor
-    return values / (1 / factor) if (1 / factor).is_integer() else values * factor
-
-
 def _column(values: NDArray[np.float64], chosen: Chosen) -> Column:
-    converted = np.ascontiguousarray(_converted(values, chosen.unit.factor))
-    converted.flags.writeable = False
-    return Column(chosen.role, chosen.channel, chosen.unit.base, converted, chosen.header)
+    in_base = np.ascontiguousarray(converted(values, chosen.unit.factor))
+    in_base.flags.writeable = False
+    return Column(chosen.role, chosen.channel, chosen.unit.base, in_base, chosen.header)

@@ -162,6 +162,7 @@ def _under_channels(cells: list[str], above: str, separator: str) -> tuple[str, 
     group = cells_of(above if comment is None else comment, separator)
     named = [read_heading(cell) for cell in group if cell]
     pure = all(each.channel and not (each.role or each.unit or each.strange) for each in named)
+    pure = pure and len({each.channel for each in named}) > 1
     own = any(read_heading(cell).channel for cell in cells)
     if separator in (SPACES, WIDE_SPACES) or not named or not pure or own or len(trimmed(group)) > len(cells):
         return tuple(cells)

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.errors import Faults
-from reviewkit.ingest.sheet_rows import Table
+from reviewkit.ingest.sheet_columns import SCALES, Chosen
+from reviewkit.ingest.sheet_rows import Table, converted
 from reviewkit.model import Skipped
 from reviewkit.quantities import trimmed
 
@@ -29,6 +30,8 @@ def in_order(table: Table, abscissa: NDArray[np.float64], role: str, faults: Fau
     if len(abscissa) == 0:
         return table
     steps = np.diff(abscissa)
+    if np.all(steps > 0) and (role != "frequency" or abscissa[0] > 0):
+        return table
     if role not in _STEPS:
         falls = len(steps) > 0 and bool(np.all(steps <= 0)) and bool(np.any(steps < 0))
         return _turned(table, abscissa)[0] if falls else table
@@ -37,6 +40,34 @@ def in_order(table: Table, abscissa: NDArray[np.float64], role: str, faults: Fau
     if role == "frequency":
         table, abscissa = _above_zero(table, abscissa, faults)
     return _without_repeats(table, abscissa, role, faults)[0]
+
+
+def over_one_scale(table: Table, chosen: tuple[Chosen, ...], faults: Faults) -> tuple[Table, tuple[Chosen, ...]]:
+    """Table and columns with time or frequency in them once, where the file repeats it for each channel.
+
+    Repeated ones that differ are noted in `faults`: the second channel would be read at the first one's points.
+    """
+    first: dict[str, int] = {}
+    kept: list[int] = []
+    for place, column in enumerate(chosen):
+        before = first.setdefault(column.role, place) if column.role in SCALES else place
+        if before == place:
+            kept.append(place)
+            continue
+        one = converted(table.values[:, before], chosen[before].unit.factor)
+        other = converted(table.values[:, place], column.unit.factor)
+        differs = np.flatnonzero(~np.isclose(one, other, rtol=1e-9, atol=0.0))
+        if len(differs):
+            at = int(differs[0])
+            texts = _told_apart(column.role, one[at], other[at])
+            numbers = f"columns {chosen[before].index + 1} and {column.index + 1}"
+            faults.add(
+                int(table.lines[at]),
+                f"{numbers} are both {column.role} and differ here: {texts[0]} and {texts[1]}; export the channels "
+                f"over one scale or each to its own file, or name the one to read: "
+                f"columns = {{ {column.role} = {chosen[before].index + 1} }}",
+            )
+    return replace(table, values=table.values[:, kept]), tuple(chosen[place] for place in kept)
 
 
 def _turned(table: Table, abscissa: NDArray[np.float64]) -> tuple[Table, NDArray[np.float64]]:
@@ -112,6 +143,8 @@ def _without_repeats(
 
 def _shown(role: str, value: float, digits: int) -> str:
     name, factor = next(((n, f) for n, f in _STEPS[role] if abs(value) >= f), _STEPS[role][-1])
+    if value == 0:
+        name, factor = "Hz" if role == "frequency" else "s", 1.0
     return f"{trimmed(float(value) / factor, digits)} {name}"
 
 

@@ -148,6 +148,8 @@ def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], layout: Layout)
         pairs.setdefault(draft.unit_keys()[0] if draft.unit_keys() else "level", draft.index + 1)
     abscissa = "time" if "time" in pairs else "frequency"
     for draft in lost:
+        if pairs and not draft.heading.text:
+            continue  # most likely a running number
         order = (abscissa, "left", "right") if draft.index == 0 else ("left", "right", abscissa)
         proposed = next((key for key in order if key not in pairs), None)
         if proposed:
@@ -162,11 +164,17 @@ def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], layout: Layout)
     )
 
 
-def the_same_twice(first: Draft, second: Draft, layout: Layout) -> str:
-    """For two columns with one role and channel."""
+def the_same_twice(first: Draft, second: Draft, firsts: Sequence[Draft], layout: Layout) -> str:
+    """For two columns with one role and channel. `firsts`: the first of each such pair, for a line that settles all."""
     side = f" {first.channel}" if first.channel else ""
-    key = _KEY_OF_CHANNEL.get(first.channel) or (first.role if first.role in ("time", "frequency", "power") else "")
-    line = f"{quoted(key)} = {first.index + 1}" if key else f"left = {first.index + 1}, right = {second.index + 1}"
+    pairs = {key: draft.index + 1 for draft in firsts if (key := _KEY_OF_CHANNEL.get(draft.channel, ""))}
+    if not first.channel:
+        pairs |= (
+            {first.role: first.index + 1}
+            if first.role == "power"
+            else {"left": first.index + 1, "right": second.index + 1}
+        )
+    line = ", ".join(f"{quoted(key)} = {number}" for key, number in pairs.items())
     return (
         f"{first.name} (column {first.index + 1}) and {second.name} (column {second.index + 1}) are both "
         f"{first.role}{side}; write {_PLACE} which to read, for example columns = {{ {line} }} ({shown(layout)})"

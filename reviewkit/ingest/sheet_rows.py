@@ -193,3 +193,10 @@ def read_bulk(body: bytes, layout: Layout, chosen: Sequence[Chosen], sample: Seq
     if not np.isfinite(values).all():
         return None
     return Table(values, np.arange(layout.first, layout.first + len(values), dtype=np.int64), decimal)
+
+
+def converted(values: NDArray[np.float64], factor: float) -> NDArray[np.float64]:
+    """values × factor, rounded once as `units.scaled` does it: 0.1 ms is 0.0001 s."""
+    if factor >= 1:
+        return values * factor
+    return values / (1 / factor) if (1 / factor).is_integer() else values * factor

@@ -13,6 +13,8 @@ SPACES, WIDE_SPACES = " ", "  "  # one or more; two or more, where a single one 
 SEPARATORS = ("\t", ";", ",", WIDE_SPACES, SPACES)
 _COMMENT = re.compile(r"\s*(#|\*|//|;)+")
 _COMMENT_MARKS = ("#", "*", "/", ";")
+_RULE = re.compile(r"[\s,;|+]*[-=_]{4,}[-=_\s,;|+]*")
+_RULE_MARKS = ("-", "=", "_", "+", "|")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
 _CONTROL_LOOKED_AT = 200_000  # characters; farther on a control character shows up as a cell that is no number
 _LOOK_ALIKE = str.maketrans(
@@ -162,11 +164,14 @@ def trimmed(cells: list[str]) -> list[str]:
 
 
 def comment_text(line: str, separator: str) -> str | None:
-    """What a comment line says, without its mark; None for a line that is no comment.
+    """What a comment line says, without its mark; None for a line that is no comment. A ruled line says nothing.
 
     Where the semicolon separates, one at the line's start is an empty first cell if numbers follow it.
     """
-    mark = _COMMENT.match(line) if line.lstrip()[:1] in _COMMENT_MARKS else None
+    first = line.lstrip()[:1]
+    if first in _RULE_MARKS and _RULE.fullmatch(line):
+        return ""
+    mark = _COMMENT.match(line) if first in _COMMENT_MARKS else None
     if mark is None:
         return None
     if separator == ";" and line.lstrip().startswith(";") and any(is_number(cell) for cell in cells_of(line, ";")):

@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from reviewkit.model import Limit, Mark
+from reviewkit.model import Limit
 from reviewkit.render.free_space import FreeSpace
 from reviewkit.render.look import LABEL
-from reviewkit.render.scene import Area, Box, Page, Stroke
+from reviewkit.render.scene import Box, Page, Stroke
 
-_MARGIN = 8.0  # kept free round a label
-_FAR = 30.0  # a label this far from what it names gets a leader
+MARGIN = 8.0  # kept free round a label
+FAR = 30.0  # a label this far from what it names gets a leader
 
 SHORTEN_LABEL = "name fewer measurements on one card (card = …)"
 SHORTEN_LIMIT = "shorten the condition of this [[rated]] table"
@@ -59,7 +57,7 @@ def apart(targets: Sequence[float], pitch: float, low: float, high: float) -> li
 
 def needs_leader(label: EndLabel, right: float) -> bool:
     """Whether a label stands too far from its curve's end to be read as its name."""
-    return abs(label.y - label.end[1]) > _FAR or right - label.end[0] > _FAR
+    return abs(label.y - label.end[1]) > FAR or right - label.end[0] > FAR
 
 
 def put_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: float) -> None:
@@ -85,14 +83,14 @@ def put_near_end(
     x, y = end
     for left, top in ((x + 14, y - high / 2), (x - width / 2, y - high - 16), (x - width / 2, y + 16)):
         box = Box(left, top, left + width, top + high)
-        if free.is_free(box.grown(_MARGIN / 2, _MARGIN / 2)):
+        if free.is_free(box.grown(MARGIN / 2, MARGIN / 2)):
             break
     else:
-        found = free.nearest(x, y, width + 2 * _MARGIN, high + 2 * _MARGIN, within=60.0)
+        found = free.nearest(x, y, width + 2 * MARGIN, high + 2 * MARGIN, within=60.0)
         if found is None:
             return False
-        box = found.grown(-_MARGIN, -_MARGIN)
-    free.take_box(box.grown(_MARGIN, _MARGIN))
+        box = found.grown(-MARGIN, -MARGIN)
+    free.take_box(box.grown(MARGIN, MARGIN))
     page.add(page.text(text, box.left, box.bottom - drop, size, colour, bold=bold, remedy=SHORTEN_LABEL))
     return True
 
@@ -113,42 +111,17 @@ def put_limit_label(
     for with_grid in (True, False):
         for x, top in places:
             candidate = Box(x, top, x + width, top + high)
-            if free.is_free(candidate.grown(_MARGIN, _MARGIN), grid=with_grid):
+            if free.is_free(candidate.grown(MARGIN, MARGIN), grid=with_grid):
                 box = candidate
                 break
         if box:
             break
     if box is None:
         at = (left + width / 2, line_ys[0] if line_ys else free.box.top)
-        found = free.nearest(*at, width + 2 * _MARGIN, high + 2 * _MARGIN)
+        found = free.nearest(*at, width + 2 * MARGIN, high + 2 * MARGIN)
         if found is None:
             return False
-        box = found.grown(-_MARGIN, -_MARGIN)
-    free.take_box(box.grown(_MARGIN, _MARGIN))
+        box = found.grown(-MARGIN, -MARGIN)
+    free.take_box(box.grown(MARGIN, MARGIN))
     page.add(page.text(limit.label, box.left, box.bottom - drop, LABEL, page.look.soft, remedy=SHORTEN_LIMIT))
     return True
-
-
-def put_mark(page: Page, free: FreeSpace, mark: Mark, at: tuple[float, float]) -> None:
-    """Place a ring on a point and its words in the nearest free place. Raises LayoutFault where there is none."""
-    look = page.look
-    x, y = at
-    radius = 12.0
-    turn = np.linspace(0.0, 2 * np.pi, 41)
-    ring = np.column_stack((x + radius * np.cos(turn), y + radius * np.sin(turn)))
-    page.add(Area("mark", ring, look.ground), Stroke("mark", ring, look.ink, 4.0))
-    free.take_box(Box(x, y, x, y).grown(radius + 4, radius + 4))
-    width, rise, drop, _ = page.measure(mark.text, LABEL, False)
-    high = rise + drop
-    found = free.nearest(x, y, width + 2 * _MARGIN, high + 2 * _MARGIN)
-    if found is None:
-        raise page.fault(mark.text, SHORTEN_LABEL, "has no free place in the picture")
-    free.take_box(found)
-    box = found.grown(-_MARGIN, -_MARGIN)
-    near = (min(max(x, box.left), box.right), min(max(y, box.top), box.bottom))
-    away = float(np.hypot(near[0] - x, near[1] - y))
-    if away > radius + _FAR:
-        start = (x + (near[0] - x) * (radius + 3) / away, y + (near[1] - y) * (radius + 3) / away)
-        stop = (near[0] + (x - near[0]) * 8 / away, near[1] + (y - near[1]) * 8 / away)
-        page.add(Stroke("leader", (start, stop), look.soft, 2.0))
-    page.add(page.text(mark.text, box.left, box.bottom - drop, LABEL, look.ink, remedy=SHORTEN_LABEL))

@@ -11,16 +11,17 @@ from reviewkit.model import Curves, Panel, Trace
 from reviewkit.render.dial import dial, dial_height, unit_reach, y_texts
 from reviewkit.render.free_space import FreeSpace
 from reviewkit.render.labels import (
+    FAR,
     SHORTEN_LABEL,
     EndLabel,
     apart,
     needs_leader,
     put_end_labels,
     put_limit_label,
-    put_mark,
     put_near_end,
 )
 from reviewkit.render.look import DASH, LABEL, SAFE_LEFT
+from reviewkit.render.marks import put_marks
 from reviewkit.render.scene import Area, Box, Page, Stroke
 from reviewkit.render.traces import end_of, in_pixels, line_in, place, share
 
@@ -29,11 +30,13 @@ if TYPE_CHECKING:
 
 _LEFT_OF_PLOT = 20.0  # between the y numbers and the plot
 _LONE_GUTTER = 104.0  # a lone panel begins here whatever its numbers, so that cards line up
-_END_GAP, _LEADER_GAP = 18.0, 48.0
+_END_GAP, _RING_GAP, _LEADER_GAP = 18.0, 30.0, 48.0
+_AT_EDGE = 0.985  # a curve that ends right of this share of the width ends at the edge
 _COLUMN_GAP, _ROW_GAP = 36.0, 40.0
 _EARLY = 0.94  # a curve that ends left of this share of the width is named inside the panel, where there is room
 _LEAST_PLOT = 240.0
 _SHORT_LIMIT = 132.0
+_DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn thinner, or it would be a block
 _ROLES = ("bench", "residual", "before", "now")  # drawn in this order
 
 
@@ -48,6 +51,8 @@ class _Line:
 
 def plot(page: Page, curves: Curves, region: Box) -> None:
     """Place all panels in a region. Raises LayoutFault where names have no room."""
+    if not curves.panels:
+        return
     before = len(page.items)
     if not _plot(page, curves, region, limits_beside=False):
         del page.items[before:]
@@ -56,7 +61,7 @@ def plot(page: Page, curves: Curves, region: Box) -> None:
 
 def _plot(page: Page, curves: Curves, region: Box, *, limits_beside: bool) -> bool:
     """Place the grid; False where a limit's label found no free place in its panel."""
-    columns = max(curves.columns, 1)
+    columns = max(min(curves.columns, len(curves.panels)), 1)
     rows = [curves.panels[at : at + columns] for at in range(0, len(curves.panels), columns)]
     boxes = _row_boxes(page, curves, rows, region)
     wide = (region.width - _COLUMN_GAP * (columns - 1)) / columns
@@ -158,9 +163,16 @@ def _right_gutter(
     labels = _end_labels(page, panel, lines, box, lone=lone, limits_beside=limits_beside)
     need = unit_reach(page, panel.x) if ruled else 0.0
     if labels:
-        gap = _LEADER_GAP if any(abs(label.y - label.end[1]) > 30 for label in labels) else _END_GAP
+        moved = any(abs(label.y - label.end[1]) > FAR for label in labels)
+        led = moved or any(line.end is not None and line.end[0] < _AT_EDGE for line in lines)
+        gap = _LEADER_GAP if led else _gap(panel)
         need = max(need, gap + max(page.width(label.text, label.size, label.bold) for label in labels))
     return need
+
+
+def _gap(panel: Panel) -> float:
+    """From the plot to the names beside it: more where a ring stands on the edge."""
+    return _RING_GAP if any(place(panel.x, mark.x) > _AT_EDGE for mark in panel.marks) else _END_GAP
 
 
 def _panel(
@@ -190,9 +202,7 @@ def _panel(
     _draw_lines(page, lines, box, free, lone=lone)
     if ruled:
         dial(page, panel.x, box)
-    for mark in panel.marks:
-        x, y = (min(max(place(axis, value), 0.0), 1.0) for axis, value in ((panel.x, mark.x), (panel.y, mark.y)))
-        put_mark(page, free, mark, (box.left + x * box.width, box.bottom - y * box.height))
+    put_marks(page, free, panel, box)
     _name_lines(page, panel, lines, box, free, lone=lone, limits_beside=limits_beside)
     if limits_beside:
         return True
@@ -233,6 +243,8 @@ def _draw_lines(page: Page, lines: list[_Line], box: Box, free: FreeSpace, *, lo
         width = {"bench": 2.5, "before": full * 0.6, "residual": full * 0.7}.get(trace.role, full)
         colour = page.look.curve(trace.channel, trace.role)
         pixels = in_pixels(line.points, box)
+        if _length(pixels) > _DENSE * box.width:
+            width = min(width, full / 2)
         # the right channel is dashed; at a pair of channels the driven one decides, as for the colour
         # (a thin line's dashes are as long as a thick one's: gaps must let a curve below be seen)
         unit = max(width, full, 6.0)
@@ -242,6 +254,11 @@ def _draw_lines(page: Page, lines: list[_Line], box: Box, free: FreeSpace, *, lo
         for x, y in _lone_points(pixels):
             turn = np.linspace(0.0, 2 * np.pi, 24, endpoint=False)
             page.add(Area("curve", np.column_stack((x + width * np.cos(turn), y + width * np.sin(turn))), colour))
+
+
+def _length(pixels: Array) -> float:
+    """How long a line is, in pixels."""
+    return float(np.nansum(np.hypot(*np.diff(pixels, axis=0).T))) if len(pixels) > 1 else 0.0
 
 
 def _lone_points(pixels: Array) -> Array:
@@ -266,6 +283,6 @@ def _name_lines(
     labels = _end_labels(page, panel, beside, box, lone=lone, limits_beside=limits_beside)
     led = any(needs_leader(label, box.right) for label in labels)
     for label in labels:
-        if box.right - label.end[0] > 30:
+        if box.right - label.end[0] > FAR:
             free.take_line(np.array((label.end, (box.right, label.y))), 4.0)
-    put_end_labels(page, labels, box.right, box.right + (_LEADER_GAP if led else _END_GAP))
+    put_end_labels(page, labels, box.right, box.right + (_LEADER_GAP if led else _gap(panel)))

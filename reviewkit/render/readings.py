@@ -13,7 +13,7 @@ from reviewkit.render.scene import Box, Page, Text
 from reviewkit.render.typeset import set_in
 
 # How wide the column is, and the least size of its rows there: a few widths, so that cards of a kind look alike.
-_FORMS = ((368.0, 44.0), (448.0, 42.0), (528.0, LEAST), (640.0, LEAST))
+_FORMS = ((368.0, 44.0), (448.0, 42.0), (368.0, LEAST), (448.0, LEAST), (528.0, LEAST), (640.0, LEAST))
 _ROW_SIZES = (READING, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _KEY_SIZES = tuple(float(size) for size in range(int(KEY), int(KEY_LEAST) - 1, -2))
 _CELL_GAP = 24.0
@@ -188,7 +188,7 @@ def _row_texts(
                         remedy=SHORTEN_READING,
                     )
                 )
-            x += widths[column] + gap
+            x += widths[column] + gap if widths[column] else 0.0
         baseline += size * 1.22
     return texts
 
@@ -272,9 +272,19 @@ def _verdicts_small(page: Page, verdicts: Sequence[Verdict], width: float, more:
     captions = []
     needle_width = 108.0
     for verdict in verdicts:
-        named = f"{verdict.label}, {verdict.limit}" if verdict.limit else verdict.label
-        caption = set_in(page, named, (LABEL,), width, most=2)
+        caption = _named(page, verdict, width)
         if caption is None or page.width(verdict.verdict, LABEL, True) > width - needle_width - 24:
             return None
-        captions.append((verdict, caption.lines))
+        captions.append((verdict, caption))
     return _Standing(tuple(captions), needle_width, False, LABEL, page.cap(LABEL, True), page.cap(LABEL), 36.0, more)
+
+
+def _named(page: Page, verdict: Verdict, width: float) -> tuple[str, ...] | None:
+    """Name and limit on one line, else on one each, else broken where it can be; None where two lines are too few."""
+    whole = f"{verdict.label}, {verdict.limit}" if verdict.limit else verdict.label
+    if page.width(whole, LABEL) <= width:
+        return (whole,)
+    if verdict.limit and max(page.width(verdict.label, LABEL), page.width(f"rated {verdict.limit}", LABEL)) <= width:
+        return verdict.label, f"rated {verdict.limit}"
+    broken = set_in(page, whole, (LABEL,), width, most=2)
+    return broken.lines if broken else None

@@ -15,8 +15,9 @@ _SIZES = (50.0, 48.0, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _GAP = 36.0  # between columns
 _NEEDLE, _NEEDLE_GAP = 150.0, 36.0
 _LINE = 1.18  # pitch of a cell's lines, in em
+_EASY, _TIGHT = 1.15, 0.7  # the room above and below a row's lines together, in em
 _TALLEST = 116.0  # a row takes no more than this, or what its lines need
-_NOTE_PITCH = 46.0
+_NOTE_PITCH = 44.0
 
 SHORTEN_CELL = "shorten it where it comes from, or drop a column"
 
@@ -62,16 +63,17 @@ def table(page: Page, body: Rows, region: Box) -> None:
 def _fitting(page: Page, body: Rows, region: Box) -> Table | None:
     """The largest setting whose columns and rows fit; cells wrap only where no size lets them stand on one line."""
     for most in (1, 2, 3):
-        for size in _SIZES:
-            made = set_out(page, body, region, size, most)
-            if made is not None and made.height <= region.height:
-                return made
+        for padding, sizes in ((_EASY, _SIZES[:-2]), (_TIGHT, _SIZES)):
+            for size in sizes:
+                made = set_out(page, body, region, size, most, padding)
+                if made is not None and made.height <= region.height:
+                    return made
     return None
 
 
 def _blame(page: Page, body: Rows, region: Box) -> LayoutFault:
     longest = max((cell for row in body.rows for cell in row.cells), key=len, default="")
-    if set_out(page, body, region, LEAST, 3) is None:
+    if set_out(page, body, region, LEAST, 3, _TIGHT) is None:
         return page.fault(longest, SHORTEN_CELL, "leaves the other columns no room")
     return page.fault(longest, "split the table", f"stands in a table of {len(body.rows)} rows that does not fit")
 
@@ -81,8 +83,8 @@ def _own_word(row: Row) -> bool:
     return bool(row.verdict) and (not row.cells or row.cells[-1] != row.verdict)
 
 
-def set_out(page: Page, body: Rows, region: Box, size: float, most: int) -> Table | None:
-    """A table at one size, its cells on up to `most` lines; None where a column cannot hold its cells."""
+def set_out(page: Page, body: Rows, region: Box, size: float, most: int, padding: float) -> Table | None:
+    """A table at one size, its cells on up to `most` lines, `padding` em between rows; None where it is too wide."""
     count = max([len(body.widths), *(len(row.cells) for row in body.rows)])
     words = [row.verdict for row in body.rows if _own_word(row)]
     word_size = min(size, 40.0)
@@ -113,18 +115,18 @@ def set_out(page: Page, body: Rows, region: Box, size: float, most: int) -> Tabl
         if row.note and note is None:
             return None
         notes.append(note.lines if note else ())
-        heights.append(_needed(page, line, len(notes[-1]), size, bool(body.needles and words)))
+        heights.append(_needed(page, line, len(notes[-1]), size, bool(body.needles and words), padding))
     head = LABEL + 16 if any(body.headers) else 0.0
     return Table(size, tuple(lefts), tuple(cells), tuple(notes), tuple(heights), head, region.right - tail, word_size)
 
 
-def _needed(page: Page, cells: Sequence[_Cell], notes: int, size: float, needles: bool) -> float:
+def _needed(page: Page, cells: Sequence[_Cell], notes: int, size: float, needles: bool, padding: float) -> float:
     """A row's height: rows without a needle are as tall as those with one, so that a table keeps its beat."""
     lines = max((len(cell.lines) for cell in cells), default=1)
     high = page.cap(size) + (max(lines, 1) - 1) * size * _LINE
     if needles:
         high = max(high, rise(_NEEDLE) + drop(_NEEDLE) - 8)
-    return high + notes * _NOTE_PITCH + size * 0.84
+    return high + notes * _NOTE_PITCH + size * padding
 
 
 def _column_widths(page: Page, body: Rows, size: float, count: int, room: float, most: int) -> list[float] | None:
@@ -194,6 +196,8 @@ def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> Non
         bold = column == body.strong
         verdict = row.cells[column] == row.verdict and column == len(row.cells) - 1 and bool(row.verdict)
         colour = look.ink if bold or column == 0 else look.soft
+        if column == 0 and row.cells[0] in ("L", "R"):
+            colour = look.channel(row.cells[0])
         if verdict:
             colour = look.status(row.verdict)
         first = middle + cap / 2 - (len(cell.lines) - 1) * made.size * _LINE / 2

@@ -121,9 +121,7 @@ MISTAKES = {
         'notes.txt:2: "0:02 b" is indented, but begins with a time; '
         "move it to the start of the line if it is a note, else put a word before the time"
     ),
-    "0:01 a [card]": (
-        "notes.txt:1: [card]: a card is called for by its id, one each; write [card tone-before]"
-    ),
+    "0:01 a [card]": ("notes.txt:1: [card]: a card is called for by its id, one each; write [card tone-before]"),
     "0:01 a [card one two]": (
         "notes.txt:1: [card one two]: a card is called for by its id, one each; write [card tone-before]"
     ),
@@ -144,9 +142,7 @@ MISTAKES = {
     "clip A.mp4 at 24:00:00": (
         'notes.txt:1: clip … at "24:00:00": the hours of a day go up to 23; write HH:MM:SS, as in 21:10:32'
     ),
-    "clip A.mp4 for 0:00": (
-        "notes.txt:1: clip A.mp4 has no length; write how long it runs, or leave the length out"
-    ),
+    "clip A.mp4 for 0:00": ("notes.txt:1: clip A.mp4 has no length; write how long it runs, or leave the length out"),
     "clip A.mp4\nclip A.mp4": (
         "notes.txt:2: clip A.mp4 has begun in line 1 already; keep the notes of one clip together"
     ),
@@ -215,8 +211,10 @@ def test_times_that_fall_inside_a_clip_are_refused_at_their_line(times):
 @given(st.text(alphabet="0123456789:. \t\n#[]acdilprtuxé/,-", max_size=60))
 def test_any_text_is_read_or_refused(text):
     try:
-        notes = parse_notes(text)
+        notes, faults = parse_notes(text).notes, ()
     except InputError as error:
-        assert all(1 <= fault.line <= text.count("\n") + 1 for fault in error.faults)
-    else:
-        assert all(note.at_s >= 0 for note in notes.notes)
+        notes, faults = (), error.faults
+    assert all(1 <= fault.line <= text.count("\n") + 1 for fault in faults)
+    assert all(note.at_s >= 0 for note in notes)
+    # every line that begins with a time is a note or a fault
+    assert faults or len(notes) == sum(line[:1].isdigit() for line in text.split("\n"))

@@ -67,6 +67,23 @@ def test_channels(header):
     assert seen(read(header + "\n20,-1.5,-1.25\n1000,0,0.5\n")) == STEREO
 
 
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Frequency (Hz),Left (dBV),Frequency (Hz),Right (dBV)",
+        "Ch1 X (Hz),Ch1 Y (dBV),Ch2 X (Hz),Ch2 Y (dBV)",
+        "Left,,Right,\nFrequency (Hz),Level (dBV),Frequency (Hz),Level (dBV)",
+    ],
+)
+def test_a_scale_for_each_channel(header):
+    assert seen(read(header + "\n20,-1.5,20,-1.25\n1000,0,1000.0,0.5\n")) == STEREO
+
+
+def test_a_scale_for_each_channel_in_two_units():
+    sheet = read("Frequency (Hz),Left (dBV),Frequency (kHz),Right (dBV)\n20,-1.5,0.02,-1.25\n1000,0,1,0.5\n")
+    assert seen(sheet) == STEREO
+
+
 def test_a_channel_row_goes_on_over_blank_cells():
     sheet = read(",Left,,Right,\nPower (W),Level (V),THD (%),Level (V),THD (%)\n1,2,0.1,3,0.2\n2,3,0.3,4,0.4\n")
     assert [(c.role, c.channel) for c in sheet.columns] == [

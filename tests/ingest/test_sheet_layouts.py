@@ -92,6 +92,9 @@ SAME_RESPONSE = {
     "a phase beside it": "Frequency (Hz),Level (dBV),Phase (deg)\n20,-1.5,3\n1000,0,--\n20000,-0.5,x\n",
     "a running number before it": "No.,Frequency (Hz),Level (dBV)\n1,20,-1.5\n2,1000,0\n3,20000,-0.5\n",
     "a remark behind it": "Frequency (Hz),Level (dBV),Remark\n20,-1.5,\n1000,0,the reference\n20000,-0.5,\n",
+    "a rule under the header": "Frequency (Hz)  Level (dBV)\n--------  --------\n20  -1.5\n1000  0\n20000  -0.5\n",
+    "a rule of cells": HEADED + "-----,-----\n" + ROWS + "=====,=====\n",
+    "a channel letter as title": "L\n" + HEADED + ROWS,
     "a word for a name": "Frequency (Hz),Trace 1 (dBV)\n" + ROWS,
     "one numbered channel": "Frequency (Hz),Ch 1 (dBV)\n" + ROWS,
     "preamble, semicolons, decimal comma": (

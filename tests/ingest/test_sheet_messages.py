@@ -139,6 +139,9 @@ MESSAGES = {
         "its [[measurement]] in session.toml the one that "
         'the file is in, for example units = { level = "dBV" } (header: Frequency (Hz),Level [dBX])',
     ),
+    "dBv, which is dBu": ("Frequency (Hz),Level (dBv)\n" + ROWS, {}, 'the unit "dBv" of "Level (dBv)" is not known'),
+    "US, hardly microseconds": ("Time (US),V\n1,2\n2,3\n", {}, 'the unit "US" of "Time (US)" is not known'),
+    "millihertz or megahertz": ("Frequency (mHz),V\n1,2\n2,3\n", {}, 'the unit "mHz" of "Frequency (mHz)" is not'),
     "megawatts": ("Power (MW),THD (%)\n1,2\n2,3\n", {}, 'the unit "MW" of "Power (MW)" is not known'),
     "volts per hertz": ("Frequency (Hz),V/Hz\n" + ROWS, {}, 'the unit "V/Hz" of "V/Hz" is not known'),
     "unknown unit in the units row": ("Frequency,Level\nHz,dBX\n" + ROWS, {}, 'the unit "dBX" of "Level" is not known'),
@@ -177,6 +180,29 @@ MESSAGES = {
         'm/x.csv:1: "Left (dBV)" (column 2) and "L (dBu)" (column 3) are both '
         "level L; write under its [[measurement]] in "
         "session.toml which to read, for example columns = { left = 2 }",
+    ),
+    "two pairs": (
+        "Hz,THD L (%),THD+N L (%),THD R (%),THD+N R (%)\n20,1,2,3,4\n30,1,2,3,4\n",
+        {},
+        "are both distortion R; write under its [[measurement]] in session.toml which to read, for example "
+        "columns = { left = 2, right = 4 }",
+    ),
+    "two scales": (
+        "Frequency (Hz),Left (dBV),Frequency (Hz),Right (dBV)\n20,1,20,2\n30,1,31,2\n",
+        {},
+        "m/x.csv:3: columns 1 and 3 are both frequency and differ here: 30 Hz and 31 Hz; export the channels over one "
+        "scale or each to its own file, or name the one to read: columns = { frequency = 1 }",
+    ),
+    "a column without a name": (
+        ",Frequency (Hz),Level (dBV)\n0,20,1\n1,30,2\n",
+        {},
+        "column 1 cannot be told from the header; write under its [[measurement]] in session.toml which columns to "
+        "read, for example columns = { frequency = 2, level = 3 }",
+    ),
+    "one time, two values": (
+        "Time (s),V\n0.00,1\n0.00,2\n0.01,3\n",
+        {},
+        "m/x.csv:3: 0 s stands in lines 2 and 3 with different values",
     ),
     "two levels, no channel": (
         "Frequency (Hz),Level (dBV),Gain (dB)\n20,1,2\n30,1,2\n",

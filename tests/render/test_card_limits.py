@@ -148,11 +148,15 @@ def test_long_traces_keep_their_extremes():
         assert {column, column + 1} & (high if value > 0 else low)
 
 
-def test_a_picture_full_of_curves_still_labels_its_limit():
+def test_a_picture_full_of_curves_still_names_its_limit_and_its_marks():
     x = np.geomspace(20, 20000, 4000)
     y = 1.9 * np.sin(np.arange(4000) * 0.9)
-    items = sound(curve_card(Trace(x, y, "L", "now", "L"), limits=(Limit(-0.5, 0.5, 20, 20000, "rated ±0.5 dB"),)))
+    limits = (Limit(-0.5, 0.5, 20, 20000, "rated ±0.5 dB"),)
+    marks = (Mark(1000, 1.0, "1 kHz"), Mark(5000, 1.0, "5 kHz"))
+    items = sound(curve_card(Trace(x, y, "L", "now", "L"), limits=limits, marks=marks))
     assert "rated ±0.5 dB" in said(items)
+    assert "1 kHz" in said(items)
+    assert "5 kHz" in said(items)
 
 
 def test_marks_in_every_corner_find_a_place():
