@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
-from reviewkit.errors import Fault, Faults, InputError
+from reviewkit.errors import Fault, InputError
 from reviewkit.ingest.cut_file import read_cut
 from reviewkit.ingest.notes_file import read_notes
 from reviewkit.ingest.price_file import read_prices
@@ -32,10 +32,6 @@ class Gathered:
     final: tuple[tuple[float, str], ...]
     sheets: dict[str, Sheet | None]
     absent: tuple[str, ...]
-
-    def faults(self, source: str) -> Faults:
-        """A fresh list of faults for one file."""
-        return Faults(source)
 
 
 def gather(folder: Path) -> Gathered:
@@ -80,8 +76,14 @@ def gather(folder: Path) -> Gathered:
 
     if repair and not any(m.stage for m in session.measurements):
         for m in session.measurements:
-            faults.append(Fault("session.toml", m.line, f"[[measurement]] {m.id}: repair.csv says that something was mended; "
-                                'say stage = "before" or stage = "after"'))  # fmt: skip
+            faults.append(
+                Fault(
+                    "session.toml",
+                    m.line,
+                    f"[[measurement]] {m.id}: repair.csv says that something was mended; "
+                    'say stage = "before" or stage = "after"',
+                )
+            )
     sheets = {m.id: attempt(lambda m=m: _sheet(folder, m), None) for m in session.measurements}  # type: ignore[misc]
     if faults:
         raise InputError(faults)
@@ -93,14 +95,22 @@ def _sheet(folder: Path, m: Measurement) -> Sheet | None:
     kind = KINDS[m.kind]
     if not m.file:
         if () not in kind.needs:
-            raise InputError(Fault("session.toml", m.line, f'[[measurement]] {m.id}: file = "measurements/…" is missing'))
+            raise InputError(
+                Fault("session.toml", m.line, f'[[measurement]] {m.id}: file = "measurements/…" is missing')
+            )
         return None
     sheet = read_sheet(folder / m.file, m.file, columns=m.columns, units=m.units, full_scale_v=m.full_scale_v)
     roles = {column.role for column in sheet.columns}
     if not any(needed and set(needed) <= roles for needed in kind.needs):
         wanted = " or ".join(" and ".join(needed) for needed in kind.needs if needed)
-        raise InputError(Fault(m.file, 0, f"a {m.kind} needs columns of {wanted}; here are {_found(sheet)}. Name them in "
-                               "session.toml with columns = {…}, or is it another kind?"))  # fmt: skip
+        raise InputError(
+            Fault(
+                m.file,
+                0,
+                f"a {m.kind} needs columns of {wanted}; here are {_found(sheet)}. Name them in "
+                "session.toml with columns = {…}, or is it another kind?",
+            )
+        )
     return sheet
 
 
@@ -110,7 +120,9 @@ def _found(sheet: Sheet) -> str:
 
 def measure(gathered: Gathered) -> list[Run]:
     """The figures of every measurement, in the session's order. Raises InputError with all faults."""
-    session, faults, runs = gathered.session, [], []
+    session = gathered.session
+    faults: list[Fault] = []
+    runs: list[Run] = []
     for m in session.measurements:
         mains_hz = mains_of(session.bench.mains)[1] or mains_of(session.unit.mains)[1]
         conditions = Conditions(m, session.bench, session.ratings, mains_hz)
@@ -123,4 +135,4 @@ def measure(gathered: Gathered) -> list[Run]:
         runs.append(Run(conditions, gathered.sheets[m.id], measured.findings, measured.withheld))
     if faults:
         raise InputError(faults)
-    return [replace(run) for run in runs]
+    return runs

@@ -11,7 +11,8 @@ _SAME_FREQUENCY = 0.01
 
 
 def counterpart(run: Run, runs: Sequence[Run]) -> Run | None:
-    """The `before` measurement that an `after` one answers: the same kind on the same card, else the same kind, setting,
+    """The `before` measurement that an `after` one answers: the same kind on the same card, else the same kind,
+    setting,
     load, input and level. None where there is none.
     """
     m = run.conditions.measurement

@@ -37,31 +37,53 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"reviewkit {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="command", title="commands")
 
-    new = commands.add_parser("new", help="a session folder with every file explained by comments", formatter_class=raw,
-                              description="Make a session folder to fill in. It builds as it is; an existing folder is left alone.")  # fmt: skip
+    new = commands.add_parser(
+        "new",
+        help="a session folder with every file explained by comments",
+        formatter_class=raw,
+        description="Make a session folder to fill in. It builds as it is; an existing folder is left alone.",
+    )
     new.add_argument("folder", metavar="FOLDER", type=Path, help="where; must not exist yet, or be empty")
 
-    read = commands.add_parser("read", help="how a measurement file is understood", formatter_class=raw,
-                               description="Say in plain words how a measurement file is understood: separator, decimal mark, columns,\n"
-                               "units, rows, and what was skipped. Try this first on an export that build does not accept.")  # fmt: skip
+    read = commands.add_parser(
+        "read",
+        help="how a measurement file is understood",
+        formatter_class=raw,
+        description="Say in plain words how a measurement file is understood: separator, decimal mark, columns,\n"
+        "units, rows, and what was skipped. Try this first on an export that build does not accept.",
+    )
     read.add_argument("file", metavar="FILE", type=Path)
     read.add_argument("--json", action="store_true", help="the columns with their values, as JSON")
 
-    check = commands.add_parser("check", help="everything wrong or missing, without building", formatter_class=raw,
-                                description="Read and compute everything, write nothing. Lists every fault with file, line and remedy,\n"
-                                "then what is absent and which outputs that leaves out.")  # fmt: skip
+    check = commands.add_parser(
+        "check",
+        help="everything wrong or missing, without building",
+        formatter_class=raw,
+        description="Read and compute everything, write nothing. Lists every fault with file, line and remedy,\n"
+        "then what is absent and which outputs that leaves out.",
+    )
     check.add_argument("session", metavar="SESSION", type=Path)
 
-    build = commands.add_parser("build", help="everything into out/", formatter_class=raw,
-                                description="Build a session folder: cards, table, outline, description, chapters, page and findings.json.\n"
-                                "Nothing is moved into out/ before all of it is ready; files of yours in out/ are left alone.",
-                                epilog="examples:\n  reviewkit build my-session\n  reviewkit build my-session --size 2160 --jobs 2\n"
-                                "  reviewkit build my-session --only response")  # fmt: skip
+    build = commands.add_parser(
+        "build",
+        help="everything into out/",
+        formatter_class=raw,
+        description="Build a session folder: cards, table, outline, description, chapters, page and findings.json.\n"
+        "Nothing is moved into out/ before all of it is ready; files of yours in out/ are left alone.",
+        epilog="examples:\n  reviewkit build my-session\n  reviewkit build my-session --size 2160 --jobs 2\n"
+        "  reviewkit build my-session --only response",
+    )
     build.add_argument("session", metavar="SESSION", type=Path, nargs="+")
-    build.add_argument("--out", metavar="DIR", type=Path, help="instead of out/ in the session folder (one session only)")
-    build.add_argument("--size", choices=("1080", "2160"), default="1080", help="lines of a card: 1920 × 1080 or 3840 × 2160")
+    build.add_argument(
+        "--out", metavar="DIR", type=Path, help="instead of out/ in the session folder (one session only)"
+    )
+    build.add_argument(
+        "--size", choices=("1080", "2160"), default="1080", help="lines of a card: 1920 × 1080 or 3840 × 2160"
+    )
     build.add_argument("--only", metavar="ID", default="", help="redraw this one card and nothing else")
-    build.add_argument("--jobs", metavar="N", type=_jobs, default=1, help="draw cards in N processes; the bytes are the same")
+    build.add_argument(
+        "--jobs", metavar="N", type=_jobs, default=1, help="draw cards in N processes; the bytes are the same"
+    )
     build.add_argument("--quiet", action="store_true", help="say nothing unless something is wrong")
     return parser
 
@@ -137,7 +159,9 @@ def _check(options: argparse.Namespace) -> int:
     from reviewkit.pipeline import check
 
     episode = check(options.session)
-    print(f"{options.session}: nothing wrong; {_counted(len(episode.findings), 'figure')}, {_counted(len(episode.cards), 'card')}")
+    print(
+        f"{options.session}: nothing wrong; {_counted(len(episode.findings), 'figure')}, {_counted(len(episode.cards), 'card')}"
+    )
     for line in _left_out(episode):
         print(f"  {line}")
     return DONE
@@ -151,7 +175,11 @@ def _build(options: argparse.Namespace) -> int:
         return WRONG_INPUT
     for folder in options.session:
         with _Bar(quiet=options.quiet) as bar:
-            built = build(folder, Options(options.out, 3840 if options.size == "2160" else 1920, options.only, options.jobs), bar.show)
+            built = build(
+                folder,
+                Options(options.out, 3840 if options.size == "2160" else 1920, options.only, options.jobs),
+                bar.show,
+            )
         if not options.quiet and sys.stdout.isatty():
             print("\n".join(_summary(built)))
     return DONE
@@ -187,7 +215,10 @@ class _Bar:
 
 def _summary(built: Built) -> list[str]:
     episode = built.episode
-    lines = [f"{built.out}: {_counted(len(built.files), 'file')} written" + (f", {len(built.removed)} removed" if built.removed else "")]
+    lines = [
+        f"{built.out}: {_counted(len(built.files), 'file')} written"
+        + (f", {len(built.removed)} removed" if built.removed else "")
+    ]
     if episode.verdicts:
         for word in dict.fromkeys(v.verdict for v in episode.verdicts):
             labels = [v.label for v in episode.verdicts if v.verdict == word]

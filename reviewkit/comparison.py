@@ -112,8 +112,9 @@ def _band(rating: Rating, finding: Finding) -> Stand:
     swept = finding.at.get("band") if finding.quantity in SWEPT else None
     if rating.band_hz is None:
         # a rating at one frequency holds if it holds over a band that contains it: _frequency sees to that
-        named = rating.frequency_hz is not None or swept is None
-        return Stand(SAME, assumed="" if named else f"over {quantities.band((swept[0], swept[1]))}")
+        if rating.frequency_hz is not None or swept is None:
+            return Stand(SAME)
+        return Stand(SAME, assumed=f"over {quantities.band((swept[0], swept[1]))}")
     low, high = rating.band_hz
     rated = f"rated over {quantities.band(rating.band_hz)}"
     if swept is None:

@@ -1,4 +1,6 @@
-"""Reading values off a measured curve: between points on log frequency, crossings on log axes, never beyond the data."""
+"""Reading values off a measured curve: between points on log frequency, crossings on log axes, never beyond the
+data.
+"""
 
 from __future__ import annotations
 
@@ -55,7 +57,9 @@ def crossing(x: Array, y: Array, level: float, start: int, step: int) -> float |
 
 
 def rise_through(x: Array, y: Array, limit: float) -> float | None:
-    """The first rise of y through `limit` above the curve's minimum, both axes log (x, y > 0); None where not reached."""
+    """The first rise of y through `limit` above the curve's minimum, both axes log (x, y > 0); None where not
+    reached.
+    """
     lowest = int(np.argmin(y))
     if y[lowest] > limit:
         return None

@@ -8,10 +8,20 @@ from reviewkit import spoken
 from reviewkit.model import Chapter, Note, Notes, Run, Segment, Session
 
 TITLES = {
-    "opening": "Opening", "history": "History", "front": "The front", "rear": "The rear", "inside": "Inside",
-    "fault": "The fault", "before": "Before the repair", "repair": "The repair", "after": "After the repair",
-    "listening": "Listening", "verdict": "The verdict", "value": "What it is worth", "closing": "Closing",
-}  # fmt: skip
+    "opening": "Opening",
+    "history": "History",
+    "front": "The front",
+    "rear": "The rear",
+    "inside": "Inside",
+    "fault": "The fault",
+    "before": "Before the repair",
+    "repair": "The repair",
+    "after": "After the repair",
+    "listening": "Listening",
+    "verdict": "The verdict",
+    "value": "What it is worth",
+    "closing": "Closing",
+}
 ORDER = tuple(TITLES)
 # the segments in which a viewer sees an open chassis, and those in which it is driven at power
 OPEN_CHASSIS = ("inside", "fault", "repair")
@@ -66,7 +76,7 @@ def assemble(
 
     `sentences`: what the bench has to say, by segment; `cards`: card id -> the segment it is shown in unless a note
     calls for it elsewhere; `cautions`: by "open", "repair", "power" and "all".
-    """  # fmt: skip
+    """
     kept = [note for note in notes.notes if not note.cut]
     noted = [note.segment for note in kept if note.segment]
     # notes before the first named segment belong to the opening
@@ -77,9 +87,11 @@ def assemble(
         name: list(dict.fromkeys(c for note in by_note for c in note.cards)) for name, by_note in by_segment.items()
     }
     everywhere = {card for found in called.values() for card in found}
-    needed = [name for name, said in sentences.items() if said] + [
-        segment for card, segment in cards.items() if card not in everywhere
-    ] + (["opening"] if "opening" in by_segment else [])  # fmt: skip
+    needed = (
+        [name for name, said in sentences.items() if said]
+        + [segment for card, segment in cards.items() if card not in everywhere]
+        + (["opening"] if "opening" in by_segment else [])
+    )
     names = names_in_order(noted, needed)
     warned = _cautions_by_segment(names, cautions)
     segments, start_s, said_before = [], 0.0, set[str]()
@@ -89,8 +101,18 @@ def assemble(
         shown = list(called.get(name, []))
         shown += [card for card, segment in cards.items() if segment == name and card not in everywhere]
         length_s = planned_length(session, by_segment.get(name, ()), own, warned.get(name, ()), len(shown))
-        segments.append(Segment(name, title_of(name, mended), start_s, length_s, tuple(by_segment.get(name, ())), tuple(own),
-                                tuple(shown), tuple(warned.get(name, ()))))  # fmt: skip
+        segments.append(
+            Segment(
+                name,
+                title_of(name, mended),
+                start_s,
+                length_s,
+                tuple(by_segment.get(name, ())),
+                tuple(own),
+                tuple(shown),
+                tuple(warned.get(name, ())),
+            )
+        )
         start_s += length_s
     return tuple(segments)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 from reviewkit import quantities
 from reviewkit.model import Conditions, Finding, Rating, Run
@@ -111,7 +112,9 @@ def stated(runs: Sequence[Run], *more: str) -> str:
 
 
 def run_label(run: Run, runs: Sequence[Run]) -> str:
-    """What tells this run from the others of its card: its stage, its setting, its load, else its id; "" for one run."""
+    """What tells this run from the others of its card: its stage, its setting, its load, else its id; "" for one
+    run.
+    """
     if len(runs) == 1:
         return ""
     m = run.conditions.measurement
@@ -126,7 +129,9 @@ def run_label(run: Run, runs: Sequence[Run]) -> str:
 
 
 def main_run(runs: Sequence[Run]) -> Run:
-    """The run whose figures a card shows large: the last one after the repair, else the last that is not the bench's own."""
+    """The run whose figures a card shows large: the last one after the repair, else the last that is not the
+    bench's own.
+    """
     for stage in ("after", "", "before"):
         for run in reversed(runs):
             if run.conditions.measurement.stage == stage:
@@ -186,7 +191,9 @@ def under(f: Finding) -> str:
     at = f.at
     parts = [
         quantities.hertz(at["frequency"]) if "frequency" in at and f.quantity != "frequency" else "",
-        quantities.conditions(at if f.quantity not in ("power", "power_at_limit", "power_reached") else {"load": at.get("load")}),
+        quantities.conditions(
+            at if f.quantity not in ("power", "power_at_limit", "power_reached") else {"load": at.get("load")}
+        ),
         quantities.band((at["band"][0], at["band"][1])) if "band" in at else "",
         f"at {quantities.percent(at['limit'])}" if "limit" in at else "",
         str(at.get("figure", "")),

@@ -53,6 +53,13 @@ class Sheet:
                 return column
         return None
 
+    def need(self, role: str) -> Column:
+        """The first column with this role; LookupError where a kind was handed a sheet that lacks it."""
+        column = self.find(role)
+        if column is None:
+            raise LookupError(f"{self.source} has no {role} column")
+        return column
+
     def all(self, role: str) -> tuple[Column, ...]:
         """Every column with this role, in the file's order."""
         return tuple(column for column in self.columns if column.role == role)
@@ -106,7 +113,9 @@ class Bench:
 
 @dataclass(frozen=True)
 class Rating:
-    """One [[rated]] table: a limit and the conditions that the maker printed with it. None or "": left out by the maker."""
+    """One [[rated]] table: a limit and the conditions that the maker printed with it. None or "": left out by the
+    maker.
+    """
 
     quantity: str  # a rated name of verdict.RULES, spelled with underscores
     unit: str  # the rule's unit

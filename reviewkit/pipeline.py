@@ -12,9 +12,9 @@ from reviewkit import places, session_cards
 from reviewkit.bench_file import Gathered, gather, measure
 from reviewkit.changes import changes, counterpart
 from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of_run
-from reviewkit.errors import InputError, nearest
+from reviewkit.errors import Fault, Faults, InputError, nearest
 from reviewkit.measure import KINDS
-from reviewkit.model import Card, Episode, Run
+from reviewkit.model import Card, Episode, Notes, PriceLine, Run, Verdict
 from reviewkit.price import price_line
 from reviewkit.render import outputs
 from reviewkit.render.card import draw, fit
@@ -82,24 +82,43 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
         for name, group in groups.items()
     ]
     framed = [
-        session_cards.title_card(session, price), session_cards.rated_card(session), *measured,
-        session_cards.repair_card(session, gathered.repair), session_cards.table_card(session, table),
+        session_cards.title_card(session, price),
+        session_cards.rated_card(session),
+        *measured,
+        session_cards.repair_card(session, gathered.repair),
+        session_cards.table_card(session, table),
         session_cards.closing_card(session, verdicts, price),
-    ]  # fmt: skip
+    ]
     cards = tuple(session_cards.with_alt(part) for card in framed if card is not None for part in fit(card))
     notes, uncalled = _called_cards(gathered, cards, runs)
 
     mended = bool(gathered.repair) or any(run.conditions.measurement.stage in ("before", "after") for run in runs)
     segments = assemble(
-        session, notes, _sentences(pages, gathered, runs, verdicts, price), {c.id: segment_of_card(c.id, runs) for c in cards},
-        pages.cautions(), mended,
-    )  # fmt: skip
-    return Episode(
-        session=session, runs=tuple(runs), verdicts=verdicts, cards=cards, segments=segments,
-        chapters=chapters_of(segments, gathered.final, mended), chapters_final=bool(gathered.final), repair=gathered.repair,
-        changes=changes(runs), price=price, cautions=tuple(pages.cautions().get("all", ())),
-        left_out=(*gathered.absent, *uncalled, *(why for run in runs for why in run.withheld)),
-    ), pages, table  # fmt: skip
+        session,
+        notes,
+        _sentences(pages, gathered, runs, verdicts, price),
+        {c.id: segment_of_card(c.id, runs) for c in cards},
+        pages.cautions(),
+        mended,
+    )
+    return (
+        Episode(
+            session=session,
+            runs=tuple(runs),
+            verdicts=verdicts,
+            cards=cards,
+            segments=segments,
+            chapters=chapters_of(segments, gathered.final, mended),
+            chapters_final=bool(gathered.final),
+            repair=gathered.repair,
+            changes=changes(runs),
+            price=price,
+            cautions=tuple(pages.cautions().get("all", ())),
+            left_out=(*gathered.absent, *uncalled, *(why for run in runs for why in run.withheld)),
+        ),
+        pages,
+        table,
+    )
 
 
 def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
@@ -119,7 +138,9 @@ def _card(group: Sequence[Run]) -> Card:
     return replace(card, title=titles[0] if titles else card.title or kind.title, hold_s=holds[0] if holds else None)
 
 
-def _sentences(pages: Pages, gathered: Gathered, runs: Sequence[Run], verdicts, price) -> dict[str, list[str]]:  # type: ignore[no-untyped-def]
+def _sentences(
+    pages: Pages, gathered: Gathered, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
+) -> dict[str, list[str]]:
     """What the bench has to say, by segment."""
     said: dict[str, list[str]] = outputs.framing_sentences(pages, gathered.repair, verdicts, price)
     for run in runs:
@@ -130,18 +151,22 @@ def _sentences(pages: Pages, gathered: Gathered, runs: Sequence[Run], verdicts, 
     return said
 
 
-def _called_cards(gathered: Gathered, cards: Sequence[Card], runs: Sequence[Run]):  # type: ignore[no-untyped-def]
+def _called_cards(gathered: Gathered, cards: Sequence[Card], runs: Sequence[Run]) -> tuple[Notes, tuple[str, ...]]:
     """Notes with their [card …] resolved to card ids; a card that is not there is told, a near miss is a fault."""
     known = {card.id: card.id for card in cards}
-    known |= {run.conditions.measurement.id: run.conditions.measurement.card for run in runs if run.conditions.measurement.id not in known}
-    faults, missing, notes = gathered.faults("notes.txt"), [], []
+    known |= {
+        run.conditions.measurement.id: run.conditions.measurement.card
+        for run in runs
+        if run.conditions.measurement.id not in known
+    }
+    faults, missing, notes = Faults("notes.txt"), [], []
     for note in gathered.notes.notes:
         called = []
         for name in note.cards:
             if name in known:
                 called.append(known[name])
             elif not note.cut and "did you mean" in (hint := nearest(name, known)):
-                faults.add(note.line, f'[card {name}]: there is no such card; {hint}')
+                faults.add(note.line, f"[card {name}]: there is no such card; {hint}")
             elif not note.cut:
                 missing.append(f"notes.txt:{note.line}: card {name} is called for, but nothing makes it yet")
         notes.append(replace(note, cards=tuple(dict.fromkeys(called))))
@@ -159,8 +184,6 @@ def _wanted(episode: Episode, only: str) -> list[Card]:
         return list(episode.cards)
     wanted = [card for card in episode.cards if card.id == only]
     if not wanted:
-        from reviewkit.errors import Fault
-
         raise InputError(Fault("--only", 0, f'no card "{only}"; {nearest(only, [c.id for c in episode.cards])}'))
     return wanted
 

@@ -1,4 +1,6 @@
-"""Where templates/ and sample_session/ lie: in the installed package, or beside it in a checkout or editable install."""
+"""Where templates/ and sample_session/ lie: in the installed package, or beside it in a checkout or editable
+install.
+"""
 
 from __future__ import annotations
 

@@ -41,7 +41,9 @@ def label(rating: Rating) -> str:
 
 
 def line(rating: Rating) -> str:
-    """The rating as one line with every condition printed: "40 W into 8 Ω at 0.05 % THD, 20 Hz – 20 kHz, both channels"."""
+    """The rating as one line with every condition printed: "40 W into 8 Ω at 0.05 % THD, 20 Hz – 20 kHz, both
+    channels".
+    """
     text = limit_text(rating)
     if rating.total:
         text += " in total"
@@ -63,3 +65,17 @@ def line(rating: Rating) -> str:
         rating.rule,
     ]
     return ", ".join([text, *(part for part in more if part)])
+
+
+def small_print(rating: Rating) -> str:
+    """The conditions of a rating that neither its label nor its limit says: "at 0.05 % THD, 20 Hz – 20 kHz"."""
+    named = label(rating)
+    rest = line(rating)[len(limit_text(rating)) :].strip(" ,")
+    for said in (
+        f"into {quantities.load(rating.load_ohm)}" if rating.load_ohm is not None else "",
+        f"at {quantities.watts(rating.power_w)}" if rating.power_w is not None else "",
+    ):
+        if said and said in named:
+            rest = rest.replace(said, "", 1)
+    parts = [part.strip() for part in rest.split(",")]
+    return ", ".join(part for part in parts if part and part not in named and part.lower() not in named.lower())

@@ -46,7 +46,12 @@ RULES: dict[str, Rule] = {
         {k: v for k, v in _DISTORTION.items() if k != "figure"},
     ),
     "flatness": Rule(
-        "Response", ("flatness", "deviation_high", "deviation_low"), ("within",), "dB", "db", {"load": EQUAL, "input": EQUAL, "band": COVERED}
+        "Response",
+        ("flatness", "deviation_high", "deviation_low"),
+        ("within",),
+        "dB",
+        "db",
+        {"load": EQUAL, "input": EQUAL, "band": COVERED},
     ),
     "crosstalk": Rule(
         "Crosstalk",

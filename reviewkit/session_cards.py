@@ -19,7 +19,10 @@ def title_card(session: Session, price: PriceLine | None) -> Card:
     lines = tuple(line for line in (unit.what, str(unit.year) if unit.year else "", session.episode.title) if line)
     amounts: tuple[tuple[str, str], ...] = ()
     if price is not None:
-        amounts = ((f"new, {price.from_year}", price.paid_shown), (f"in {price.to_year} money", f"about {price.now_shown}"))
+        amounts = (
+            (f"new, {price.from_year}", price.paid_shown),
+            (f"in {price.to_year} money", f"about {price.now_shown}"),
+        )
     return Card("title", "", session.episode.presenter, TitlePage(unit.name, lines, amounts))
 
 
@@ -28,26 +31,32 @@ def rated_card(session: Session) -> Card | None:
     if not session.ratings:
         return None
     rows = tuple(
-        Row((rating_words.label(r), rating_words.limit_text(r)), note=_small_print(rating_words.line(r), rating_words.limit_text(r)))
+        Row((rating_words.label(r), rating_words.limit_text(r)), note=rating_words.small_print(r))
         for r in session.ratings
     )
     sources = list(dict.fromkeys(r.source for r in session.ratings if r.source))
-    return Card("rated", "Rated", " · ".join(sources), Rows(("", "rated"), rows, (2.4, 1.0), strong=1), corner=session.unit.name)
+    return Card(
+        "rated", "Rated", " · ".join(sources), Rows(("", "rated"), rows, (2.4, 1.0), strong=1), corner=session.unit.name
+    )
 
 
-def _small_print(line: str, limit: str) -> str:
-    return line[len(limit) :].strip(" ,")
+def _done(r: RepairRow) -> str:
+    """What was done, blank where it was nothing."""
+    return "" if r.action.lower() == "none" else r.action
 
 
 def repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
     """The repair trail: what the drawing says, what the meter said, what was done."""
     if not repair:
         return None
-    rows = tuple(Row((r.point, r.expected_text, r.found_text, r.action, r.verdict)) for r in repair)
+    rows = tuple(Row((r.point, r.expected_text, r.found_text, _done(r), r.verdict), r.verdict) for r in repair)
     return Card(
-        "repair", "The repair", "what the drawing says, what the meter found, what was done",
-        Rows(("test point", "expected", "found", "done", ""), rows, (2.6, 1.0, 1.0, 1.7, 1.2), strong=2), corner=session.unit.name,
-    )  # fmt: skip
+        "repair",
+        "The repair",
+        "what the drawing says, what the meter found, what was done",
+        Rows(("test point", "expected", "found", "done", ""), rows, (2.6, 1.0, 1.0, 1.7, 1.2), strong=2),
+        corner=session.unit.name,
+    )
 
 
 def table_card(session: Session, table: SpecTable) -> Card | None:
@@ -56,15 +65,23 @@ def table_card(session: Session, table: SpecTable) -> Card | None:
         return None
     bench = session.bench
     conditions = " · ".join(
-        part for part in (
+        part
+        for part in (
             f"{bench.input} input" if bench.input else "",
             {"both": "both channels driven", "one": "one channel driven"}.get(bench.channels, ""),
             bench.mains,
-        ) if part
-    )  # fmt: skip
+        )
+        if part
+    )
     rows = tuple(Row((r.label, r.limit, r.measured), r.verdict, r.position) for r in table.rows)
-    return Card("table", "Rated and measured", conditions, Rows(("", "rated", "measured"), rows, (2.6, 1.1, 1.5), strong=2, needles=True),
-                foot=" · ".join(table.foot), corner=session.unit.name)  # fmt: skip
+    return Card(
+        "table",
+        "Rated and measured",
+        conditions,
+        Rows(("", "rated", "measured"), rows, (2.6, 1.1, 1.5), strong=2, needles=True),
+        foot=" · ".join(table.foot),
+        corner=session.unit.name,
+    )
 
 
 def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
@@ -75,13 +92,22 @@ def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine
         if labels:
             rows.append(Row((f"{word}: {len(labels)}", "; ".join(labels))))
     if price is not None:
-        rows.append(Row(("then and now", f"{price.paid_shown} in {price.from_year}, about {price.now_shown} in {price.to_year} money")))
+        rows.append(
+            Row(
+                (
+                    "then and now",
+                    f"{price.paid_shown} in {price.from_year}, about {price.now_shown} in {price.to_year} money",
+                )
+            )
+        )
         if price.fair_shown:
             rows.append(Row(("fair today", f"{price.fair_shown}, an opinion")))
     if not rows:
         return None
     count = f"{len(verdicts)} rating{'' if len(verdicts) == 1 else 's'}" if verdicts else ""
-    return Card("closing", "In short", count, Rows(("", ""), tuple(rows), (1.0, 2.6), strong=0), corner=session.unit.name)
+    return Card(
+        "closing", "In short", count, Rows(("", ""), tuple(rows), (1.0, 2.6), strong=0), corner=session.unit.name
+    )
 
 
 def with_verdicts(card: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
@@ -99,7 +125,9 @@ def with_alt(card: Card) -> Card:
     elif isinstance(card.body, Rows):
         parts += [", ".join(c for c in (*row.cells, row.note, row.verdict) if c) for row in card.body.rows]
     for reading in card.readings:
-        parts += [f"{reading.label}: {reading.key}" if reading.key else reading.label,
-                  *(" ".join(cell for cell in row if cell) for row in reading.rows)]  # fmt: skip
+        parts += [
+            f"{reading.label}: {reading.key}" if reading.key else reading.label,
+            *(" ".join(cell for cell in row if cell) for row in reading.rows),
+        ]
     parts += [f"{v.label}, rated {v.limit}: {v.verdict}" for v in card.verdicts]
     return replace(card, alt=". ".join(part for part in (*parts, card.foot) if part))

@@ -54,14 +54,18 @@ def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
     judged = any(v.verdict != UNMEASURED for v in verdicts)
     if judged:
         uncertainty = session.bench.level_uncertainty_db
-        lines.append("uncertainty not stated" if uncertainty is None else
-                     f"level uncertainty {quantities.trimmed(uncertainty)} dB (k = 2)")  # fmt: skip
+        lines.append(
+            "uncertainty not stated"
+            if uncertainty is None
+            else f"level uncertainty {quantities.trimmed(uncertainty)} dB (k = 2)"
+        )
     if any(v.rating.quantity == "power" and v.verdict != UNMEASURED for v in verdicts):
         lines.append("not preconditioned")
     return tuple(lines)
 
 
-# the one figure of a kind that a table shows where the maker gave none: quantity, label, and the ratings that would cover it
+# the one figure of a kind that a table shows where the maker gave none: quantity, label, and the ratings that would
+# cover it
 _HEADLINES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("thd_plus_noise", "THD+N", ("thd", "thd_plus_noise", "distortion", "power")),
     ("flatness", "Response", ("flatness",)),

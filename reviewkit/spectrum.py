@@ -36,17 +36,16 @@ class TooShort(ValueError):
 
 @dataclass(frozen=True, eq=False)
 class Tone:
-    """A tone taken apart. Levels are r.m.s. in the samples' unit; `harmonics`: order -> level, those in the band."""
+    """A tone taken apart. Levels are r.m.s. in the data's unit; `harmonics`: order -> level, those in the band."""
 
     frequency_hz: float
     level: float
-    dc: float
     band_hz: tuple[float, float]
     harmonics: dict[int, float]
-    noise: float  # in the band, harmonics excluded
+    noise: float | None  # in the band, harmonics excluded; None where a spectrum's window is not known
     hum: float | None  # mains line and multiples, r.m.s. sum; None where none stands above the noise
-    hum_lines: int
     third_in_band: bool
+    dc: float | None = None  # only a waveform has one
 
     @property
     def thd(self) -> float:
@@ -54,21 +53,26 @@ class Tone:
         return float(np.sqrt(sum(level**2 for level in self.harmonics.values()))) / self.level
 
     @property
-    def thd_plus_noise(self) -> float:
+    def rest(self) -> float | None:
+        """Everything in the band but the fundamental, r.m.s."""
+        if self.noise is None:
+            return None
+        return float(np.sqrt(self.noise**2 + sum(level**2 for level in self.harmonics.values())))
+
+    @property
+    def thd_plus_noise(self) -> float | None:
         """Everything in the band but the fundamental, re the total (a ratio)."""
-        rest = self.noise**2 + sum(level**2 for level in self.harmonics.values())
-        return float(np.sqrt(rest / (rest + self.level**2)))
+        return None if self.rest is None else float(self.rest / np.hypot(self.rest, self.level))
 
     @property
-    def sinad_db(self) -> float:
+    def sinad_db(self) -> float | None:
         """Fundamental over everything else in the band, dB (IEEE 1241, from memory)."""
-        rest = self.noise**2 + sum(level**2 for level in self.harmonics.values())
-        return float(10 * np.log10(self.level**2 / rest))
+        return float(20 * np.log10(self.level / self.rest)) if self.rest else None
 
     @property
-    def snr_db(self) -> float:
+    def snr_db(self) -> float | None:
         """Fundamental over noise in the band without harmonics, dB (IEEE 1241, from memory)."""
-        return float(20 * np.log10(self.level / self.noise))
+        return float(20 * np.log10(self.level / self.noise)) if self.noise else None
 
 
 def band_for(fundamental_hz: float, reach_hz: float) -> tuple[float, float]:
@@ -90,7 +94,7 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     beta = min(_WIDEST_BETA, np.pi * cycles / 2 * 0.97)
     half = int(beta / np.pi)
     window = kaiser(n, beta)
-    index = np.arange(n)
+    index = np.arange(n, dtype=float)
 
     dc = float(np.sum(samples * window) / np.sum(window))
     rest = samples - dc
@@ -99,7 +103,7 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     # a second pass takes what leaked between fundamental, its image and DC; long records need only that one
     for _ in range(2 if beta == _WIDEST_BETA else 4):
         amplitude += fit
-        rest = samples - dc - _wave(amplitude, cycles, index, n)
+        rest = np.asarray(samples - dc - _wave(amplitude, cycles, index, n))
         step = float(np.sum(rest * window) / np.sum(window))
         dc += step
         rest -= step
@@ -125,8 +129,8 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     inside = (frequencies >= band[0]) & (frequencies <= band[1])
     power = 2 * np.abs(lines) ** 2 / bandwidth
     noise = float(np.sqrt(np.sum(power[inside])))
-    hum, hum_lines = (None, 0) if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
-    return Tone(frequency, level, dc, band, harmonics, noise, hum, hum_lines, 3 * frequency <= band[1] * _EDGE)
+    hum = None if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
+    return Tone(frequency, level, band, harmonics, noise, hum, 3 * frequency <= band[1] * _EDGE, dc)
 
 
 def without_fundamental(samples: Array, rate_hz: float, frequency_hz: float) -> tuple[Array, float]:
@@ -180,8 +184,8 @@ def _rough_cycles(samples: Array, rate_hz: float, near_hz: float | None) -> floa
 def _neighbourhood(lines: Complex, cycles: float, half: int) -> tuple[NDArray[np.int64], Array]:
     """Indices of the lines inside the lobe around `cycles`, and their offsets from it."""
     centre = round(cycles)
-    index = np.arange(max(1, centre - half), min(len(lines) - 1, centre + half) + 1)
-    return index, index - cycles
+    index = np.arange(max(1, centre - half), min(len(lines) - 1, centre + half) + 1, dtype=np.int64)
+    return index, index.astype(float) - cycles
 
 
 def _project(lines: Complex, cycles: float, beta: float, half: int) -> complex:
@@ -232,14 +236,12 @@ def _wave(amplitude: complex, cycles: float, index: Array, n: int) -> Array:
     return 2 * abs(amplitude) * np.cos(2 * np.pi * cycles * (index - n / 2) / n + np.angle(amplitude))
 
 
-def _hum(
-    power: Array, line_hz: float, mains_hz: float, cycles: float, half: int, top_hz: float
-) -> tuple[float | None, int]:
+def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int, top_hz: float) -> float | None:
     """R.m.s. sum of the mains line and its first twenty multiples that stand 10 dB above the noise around them.
 
     Lines inside a lobe of the tone or of a harmonic are left out.
     """
-    total, count = 0.0, 0
+    total = 0.0
     for multiple in range(1, 21):
         place = multiple * mains_hz / line_hz
         nearest_tone = round(place / cycles) * cycles
@@ -253,5 +255,5 @@ def _hum(
         floor = float(np.median(around) / np.log(2)) if len(around) else 0.0
         lobe_power = float(np.sum(power[low:high])) - floor * (high - low)
         if lobe_power > 10 * floor * (high - low) and lobe_power > 0:
-            total, count = total + lobe_power, count + 1
-    return (float(np.sqrt(total)), count) if count else (None, 0)
+            total += lobe_power
+    return float(np.sqrt(total)) if total else None

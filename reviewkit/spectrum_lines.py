@@ -7,12 +7,11 @@ Without the window only the tones' peak levels are given.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.spectrum import band_for
+from reviewkit.spectrum import Tone, band_for
 from reviewkit.windows import lobe, noise_bandwidth_of, spread
 
 if TYPE_CHECKING:
@@ -24,29 +23,6 @@ if TYPE_CHECKING:
 
 _EDGE = 1.001
 _MOST_HIDDEN = 0.2  # of the band's lines, by the fundamental's own leakage
-
-
-@dataclass(frozen=True, eq=False)
-class SpectrumTone:
-    """A tone read from a spectrum; levels in the lines' unit. `noise` is None where the window is not known."""
-
-    frequency_hz: float
-    level: float
-    band_hz: tuple[float, float]
-    harmonics: dict[int, float]
-    noise: float | None
-    hum: float | None
-    third_in_band: bool
-
-    @property
-    def thd(self) -> float:
-        """Harmonics in the band re the fundamental (a ratio)."""
-        return float(np.sqrt(sum(level**2 for level in self.harmonics.values()))) / self.level
-
-    def rest_power(self) -> float:
-        """Everything in the band but the fundamental, as power. Only where the noise is known."""
-        assert self.noise is not None
-        return self.noise**2 + sum(level**2 for level in self.harmonics.values())
 
 
 class NoLines(ValueError):
@@ -62,7 +38,7 @@ def is_even(frequency_hz: Array) -> bool:
 
 def analyse_lines(
     frequency_hz: Array, level: Array, window: str | None, mains_hz: float | None = None, near_hz: float | None = None
-) -> SpectrumTone:
+) -> Tone:
     """Take a spectrum apart. `frequency_hz`, `level` (r.m.s. of a tone at its peak line): shape (n,), rising, even.
 
     `window`: a name of windows.COSINE_SUMS, or None where it is not known. Raises NoLines.
@@ -110,10 +86,11 @@ def analyse_lines(
         rest = np.where(taken, 0.0, power)
         # what the tones cover is filled with the mean of what they leave free
         free = inside & ~taken
-        noise_power = float(np.sum(rest[inside])) * np.count_nonzero(inside) / max(1, np.count_nonzero(free))
+        share = int(np.count_nonzero(inside)) / max(1, int(np.count_nonzero(free)))
+        noise_power = float(np.sum(rest[inside])) * share
         noise = float(np.sqrt(noise_power / noise_bandwidth_of(window)))
     hum = _hum(power, line_hz, first, mains_hz, taken, window, half, band[1]) if mains_hz else None
-    return SpectrumTone(frequency, level_v, band, harmonics, noise, hum, 3 * frequency <= band[1] * _EDGE)
+    return Tone(frequency, level_v, band, harmonics, noise, hum, 3 * frequency <= band[1] * _EDGE)
 
 
 def _place(power: Array, peak: int, window: str | None) -> float:
@@ -143,7 +120,7 @@ def _peak_near(power: Array, at: float, half: int) -> float:
 
 
 def _tone(power: Array, place: float, window: str | None, half: int, taken: Mask, background: float = 0.0) -> float:
-    """A tone's r.m.s. level; its lobe is marked as taken. With no window known: the peak line, set right by a parabola."""
+    """A tone's r.m.s. level; its lobe is marked as taken. Window not known: the peak line, set right by a parabola."""
     centre = round(place)
     low, high = max(0, centre - half), min(len(power), centre + half + 1)
     taken[low:high] = True
@@ -167,7 +144,7 @@ def _background(power: Array, at: float, half: int) -> float:
 
 def _skirts(power: Array, place: float, level: float, window: str, inside: Mask) -> Mask:
     """The lines around the fundamental where its own leakage is more than a twentieth of the noise there."""
-    index = np.arange(len(power))
+    index = np.arange(len(power), dtype=float)
     leaked = (level * spread(window, index - place)) ** 2
     # the spread touches zero between side lobes; what counts is their envelope
     envelope = np.maximum.reduce([leaked, np.roll(leaked, 1), np.roll(leaked, -1)])
@@ -177,7 +154,7 @@ def _skirts(power: Array, place: float, level: float, window: str, inside: Mask)
     left, right = free[free < place], free[free > place]
     reach = (index > (left[-1] if len(left) else -1)) & (index < (right[0] if len(right) else len(power)))
     # what stands 10 dB above the leakage is no leakage: hum under the skirts still counts
-    return reach & ((power < 10 * envelope) | (np.abs(index - place) <= lobe(window)))
+    return np.asarray(reach & ((power < 10 * envelope) | (np.abs(index - place) <= lobe(window))))
 
 
 def _hum(

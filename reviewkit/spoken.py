@@ -4,19 +4,49 @@ from __future__ import annotations
 
 import re
 
-_ONES = (
-    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen "
-    "eighteen nineteen"
-).split()
-_TENS = "zero ten twenty thirty forty fifty sixty seventy eighty ninety".split()
+_ONES = [
+    "zero",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+    "thirteen",
+    "fourteen",
+    "fifteen",
+    "sixteen",
+    "seventeen",
+    "eighteen",
+    "nineteen",
+]
+_TENS = ["zero", "ten", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
 
 # unit -> (for exactly one, for any other amount)
 _UNITS = {
-    "W": ("watt", "watts"), "mW": ("milliwatt", "milliwatts"), "V": ("volt", "volts"), "mV": ("millivolt", "millivolts"),
-    "µV": ("microvolt", "microvolts"), "Hz": ("hertz", "hertz"), "kHz": ("kilohertz", "kilohertz"), "dB": ("decibel", "decibels"),
-    "Ω": ("ohm", "ohms"), "mΩ": ("milliohm", "milliohms"), "kΩ": ("kilohm", "kilohms"), "%": ("percent", "percent"),
-    "s": ("second", "seconds"), "ms": ("millisecond", "milliseconds"), "mA": ("milliamp", "milliamps"), "×": ("times", "times"),
-}  # fmt: skip
+    "W": ("watt", "watts"),
+    "mW": ("milliwatt", "milliwatts"),
+    "V": ("volt", "volts"),
+    "mV": ("millivolt", "millivolts"),
+    "µV": ("microvolt", "microvolts"),
+    "Hz": ("hertz", "hertz"),
+    "kHz": ("kilohertz", "kilohertz"),
+    "dB": ("decibel", "decibels"),
+    "Ω": ("ohm", "ohms"),
+    "mΩ": ("milliohm", "milliohms"),
+    "kΩ": ("kilohm", "kilohms"),
+    "%": ("percent", "percent"),
+    "s": ("second", "seconds"),
+    "ms": ("millisecond", "milliseconds"),
+    "mA": ("milliamp", "milliamps"),
+    "×": ("times", "times"),
+}
 _CURRENCIES = {"$": ("dollar", "dollars"), "€": ("euro", "euros"), "£": ("pound", "pounds"), "¥": ("yen", "yen")}
 _SIGNS = {
     "\u2212": "minus ",

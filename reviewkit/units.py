@@ -1,4 +1,6 @@
-"""The closed table of units, and how a quantity written by hand is read. An unknown unit is an error, never passed over."""
+"""The closed table of units, and how a quantity written by hand is read. An unknown unit is an error, never
+passed over.
+"""
 
 from __future__ import annotations
 

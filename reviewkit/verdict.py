@@ -18,8 +18,12 @@ from reviewkit.model import Finding, Rating, Run, Session, Verdict
 from reviewkit.ratings import RULES
 
 MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
-    "meets", "falls short", "too close to call", "not comparable", "not measured",
-)  # fmt: skip
+    "meets",
+    "falls short",
+    "too close to call",
+    "not comparable",
+    "not measured",
+)
 # which of several answers to one rating decides; of equal words, the finding nearest to falling short
 _WEIGHT = {SHORT: 0, CLOSE: 1, MEETS: 2, INCOMPARABLE: 3}
 _INSIDE, _ON, _OUTSIDE = 1, 0, -1
@@ -154,9 +158,9 @@ def _answer(rating: Rating, finding: Finding, mains: Mains) -> Answer:
 
 
 def _can_deny(rating: Rating, finding: Finding) -> bool:
-    """A sweep that stopped early cannot, nor a figure at the bench's floor, nor continuous power a short-term rating."""
-    short_term = rating.rule.lower() not in ("", "continuous", "din", "rms", "ftc", "iec")
-    return finding.quantity != "power_reached" and not finding.bound and not (rating.quantity == "power" and short_term)
+    """A sweep that stopped early cannot, nor a figure at the bench's floor, nor continuous power a music rating."""
+    music = rating.quantity == "power" and rating.rule.lower() == "music"
+    return finding.quantity != "power_reached" and not finding.bound and not music
 
 
 def _held_against(rating: Rating, finding: Finding) -> tuple[int, float]:

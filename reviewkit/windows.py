@@ -88,4 +88,4 @@ def kaiser_spread(offset: Array, beta: float) -> Array:
     root = np.sqrt(np.abs(square))
     root = np.where(root < 1e-6, 1e-6, root)
     inside = np.sinh(np.minimum(root, beta)) / root
-    return np.where(square >= 0, inside, np.sin(root) / root) * (beta / np.sinh(beta))
+    return np.asarray(np.where(square >= 0, inside, np.sin(root) / root) * (beta / np.sinh(beta)))

@@ -16,9 +16,19 @@ from reviewkit.model import IndexTable
 from reviewkit.units import normalised
 
 MONTHS = (
-    "january", "february", "march", "april", "may", "june",
-    "july", "august", "september", "october", "november", "december",
-)  # fmt: skip
+    "january",
+    "february",
+    "march",
+    "april",
+    "may",
+    "june",
+    "july",
+    "august",
+    "september",
+    "october",
+    "november",
+    "december",
+)
 _ANNUAL = frozenset({"annual", "annual average", "annual avg", "annual mean", "average", "avg", "ave", "mean"})
 _INDEX = ("index", "cpi", "value")
 _EXAMPLE = "year,index"

@@ -87,10 +87,11 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """crosstalk (dB, at 1 kHz and 10 kHz) and crosstalk_worst (dB, with where, over 20 Hz – 20 kHz and each rated band)."""
+    """crosstalk (dB, at 1 kHz and 10 kHz) and crosstalk_worst (dB, with where, over 20 Hz – 20 kHz and each rated
+    band).
+    """
     assert sheet is not None
-    frequency = sheet.find("frequency")
-    assert frequency is not None
+    frequency = sheet.need("frequency")
     found: list[Finding] = []
     spots = [*SPOT_HZ, *(r.frequency_hz for r in figures.rated(c, "crosstalk", "separation") if r.frequency_hz)]
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "crosstalk", "separation")]))
@@ -122,8 +123,7 @@ def card(runs: Sequence[Run]) -> Card:
     traces: list[Trace] = []
     for run in runs:
         assert run.sheet is not None
-        frequency = run.sheet.find("frequency")
-        assert frequency is not None
+        frequency = run.sheet.need("frequency")
         for direction, level_db in _directions(run.sheet, run.conditions):
             label = figures.end_label(direction.replace(">", " → "), run, runs)
             traces.append(Trace(frequency.values, level_db, direction[0], figures.trace_role(run, runs), label))

@@ -32,8 +32,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     (%, at 1 kHz) per channel. at.figure says THD or THD+N where the file says it.
     """
     assert sheet is not None
-    frequency = sheet.find("frequency")
-    assert frequency is not None
+    frequency = sheet.need("frequency")
     found: list[Finding] = []
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, *LIMITED)]))
     for column in sheet.all("distortion"):
@@ -66,8 +65,7 @@ def card(runs: Sequence[Run]) -> Card:
     traces: list[Trace] = []
     for run in runs:
         assert run.sheet is not None
-        frequency = run.sheet.find("frequency")
-        assert frequency is not None
+        frequency = run.sheet.need("frequency")
         traces += [
             Trace(
                 frequency.values,

@@ -68,7 +68,8 @@ def _sweep(sheet: Sheet, column: Column, c: Conditions) -> tuple[Array, Array]:
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """power_at_limit (W, where distortion rises through 1 % and through each rated limit), power_reached (W, the highest
+    """power_at_limit (W, where distortion rises through 1 % and through each rated limit), power_reached (W, the
+    highest
     power of the sweep, only where a limit was not reached), lowest_distortion (%, with where) per channel.
     """
     assert sheet is not None

@@ -32,8 +32,7 @@ REFERENCE_HZ = 1000.0
 
 
 def _levels(sheet: Sheet) -> tuple[Array, list[Column]]:
-    frequency = sheet.find("frequency")
-    assert frequency is not None
+    frequency = sheet.need("frequency")
     return frequency.values, [column for column in sheet.all("level") if ">" not in column.channel]
 
 
@@ -84,7 +83,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 def _balance(
     frequency_hz: Array, columns: Sequence[Column], c: Conditions, bands: Sequence[tuple[float, float]]
 ) -> list[Finding]:
-    """Left over right in dB, at 1 kHz and where it is largest in each band; from absolute levels or one common reference."""
+    """Left over right in dB, at 1 kHz and where it is largest in each band; from absolute levels or one common
+    reference.
+    """
     by_channel = {column.channel: column for column in columns}
     if not {"L", "R"} <= set(by_channel) or by_channel["L"].unit != by_channel["R"].unit:
         return []
@@ -109,7 +110,9 @@ def _balance(
 
 
 def _main_band(run: Run) -> list[float] | None:
-    """The band whose flatness a card shows large: the rated one where it is covered, else 20 Hz – 20 kHz or what there is."""
+    """The band whose flatness a card shows large: the rated one where it is covered, else 20 Hz – 20 kHz or what
+    there is.
+    """
     bands = [f.at["band"] for f in figures.by_channel(run, "flatness")]
     for rated in figures.rated_bands(run.conditions, "flatness"):
         if list(rated) in bands:

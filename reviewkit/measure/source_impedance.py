@@ -50,14 +50,14 @@ def _two_load_uncertainty(volts: tuple[float, float], loads: tuple[float, float]
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """source_impedance (Ω) and damping_factor at 1 kHz, damping_factor_lowest over 20 Hz – 20 kHz, per channel; from two
+    """source_impedance (Ω) and damping_factor at 1 kHz, damping_factor_lowest over 20 Hz – 20 kHz, per channel; from
+    two
     loads, the same at the frequency stated.
     """
     load_ohm = c.measurement.load_ohm
     if sheet is None:
         return _from_loads(c)
-    frequency = sheet.find("frequency")
-    assert frequency is not None
+    frequency = sheet.need("frequency")
     found: list[Finding] = []
     withheld: list[str] = []
     for column in sheet.all("impedance"):
@@ -132,7 +132,7 @@ def card(runs: Sequence[Run]) -> Card:
     key = figures.worse(factors)
     impedance = figures.by_channel(main, "source_impedance")
     at = quantities.hertz(float(impedance[0].at["frequency"])) if impedance and "frequency" in impedance[0].at else ""
-    charted = [run for run in runs if run.sheet is not None]
+    charted = [(run, run.sheet) for run in runs if run.sheet is not None]
     title = "Damping factor" if factors else "Source impedance"
     if not charted:
         headers = ("channel", "source impedance", "damping factor")
@@ -150,14 +150,14 @@ def card(runs: Sequence[Run]) -> Card:
         )
     traces = [
         Trace(
-            run.sheet.find("frequency").values,
+            sheet.need("frequency").values,
             column.values,
             column.channel,
             figures.trace_role(run, runs),
             figures.end_label(column.channel, run, runs),
         )
-        for run in charted
-        for column in run.sheet.all("impedance")
+        for run, sheet in charted
+        for column in sheet.all("impedance")
     ]
     readings = []
     if key is not None:
@@ -178,7 +178,7 @@ def card(runs: Sequence[Run]) -> Card:
         id="",
         title=title,
         chart=True,
-        conditions=figures.stated(runs, "at the terminals"),
+        conditions=figures.stated(runs),
         body=Curves(
             (
                 Panel(
@@ -211,7 +211,9 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "impedance": max(impedance, key=lambda f: f.value),
                 "findings": factors,
                 "worse": worst,
-                "uncertainty": quantities.shown(worst.uncertainty, "factor") if worst and worst.uncertainty and worst.uncertainty > 0.01 * worst.value else "",
+                "uncertainty": quantities.shown(worst.uncertainty, "factor")
+                if worst and worst.uncertainty and worst.uncertainty > 0.01 * worst.value
+                else "",
                 "lowest": figures.worse(lowest),
                 "load": m.load_ohm,
                 "frequency": impedance[0].at.get("frequency"),

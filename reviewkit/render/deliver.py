@@ -46,7 +46,9 @@ def deliver(out: Path, files: Mapping[str, bytes], *, partial: bool = False) -> 
         _write(incoming / MANIFEST, json.dumps(now, indent=0).encode())
         os.replace(incoming / MANIFEST, out / MANIFEST)  # noqa: PTH105
     except OSError as error:
-        raise CannotFinish(f"{out}: {error.strerror or error}; the outputs of the last build are still there") from error
+        raise CannotFinish(
+            f"{out}: {error.strerror or error}; the outputs of the last build are still there"
+        ) from error
     finally:
         shutil.rmtree(incoming, ignore_errors=True)
     return stale
@@ -81,7 +83,9 @@ def _sweep(out: Path) -> None:
 
 
 def _alive(pid: int) -> bool:
-    """Whether another process with this number runs. Where that cannot be asked without harm (Windows), it is assumed."""
+    """Whether another process with this number runs. Where that cannot be asked without harm (Windows), it is
+    assumed.
+    """
     if os.name == "nt":
         return True
     try:

@@ -13,8 +13,13 @@ from reviewkit.render.page import Pages
 from reviewkit.spec_table import SpecTable
 from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
-_COUNTED = {MEETS: ("holds", "hold"), SHORT: ("falls short", "fall short"), CLOSE: ("is too close to call", "are too close to call"),
-            INCOMPARABLE: ("does not compare", "do not compare"), UNMEASURED: ("was not measured", "were not measured")}  # fmt: skip
+_COUNTED = {
+    MEETS: ("holds", "hold"),
+    SHORT: ("falls short", "fall short"),
+    CLOSE: ("is too close to call", "are too close to call"),
+    INCOMPARABLE: ("does not compare", "do not compare"),
+    UNMEASURED: ("was not measured", "were not measured"),
+}
 
 
 def texts(episode: Episode, pages: Pages, table: SpecTable, brochure: Mapping[str, bytes]) -> dict[str, bytes]:
@@ -28,26 +33,24 @@ def texts(episode: Episode, pages: Pages, table: SpecTable, brochure: Mapping[st
         name = episode.session.unit.name
         markdown = pages.text("spec-table.md.j2", name=name, rows=table.rows, foot=table.foot)
         files["spec-table.md"] = markdown
-        files["spec-table.html"] = pages.text("spec-table.html", name=name, table=_safe(page.html_of(markdown)))
+        files["spec-table.html"] = pages.text("spec-table.html", name=name, table=page.html_of(markdown))
         files["spec-table.csv"] = tables.spec_csv(table)
         fragment = page.html_of(markdown)
     else:
         fragment = ""
     files["episode.html"] = pages.text(
-        "episode.html", title=_title(episode), headline=headline(episode), price=episode.price.line if episode.price else "",
-        table=_safe(fragment), findings=page.finding_rows(episode.findings),
+        "episode.html",
+        title=_title(episode),
+        headline=headline(episode),
+        price=episode.price.line if episode.price else "",
+        table=fragment,
+        findings=page.finding_rows(episode.findings),
         cards=[{"alt": c.alt, "data": base64.b64encode(brochure[c.id]).decode()} for c in episode.cards],
-        withheld=[why for run in episode.runs for why in run.withheld], equipment=episode.session.bench.equipment,
+        withheld=[why for run in episode.runs for why in run.withheld],
+        equipment=episode.session.bench.equipment,
         cautions=all_cautions(episode, pages),
-    )  # fmt: skip
+    )
     return {name: text.encode() for name, text in files.items()}
-
-
-def _safe(html: str) -> Any:
-    """HTML that was cleaned already, so that the page does not escape it again."""
-    from markupsafe import Markup
-
-    return Markup(html)  # noqa: S704
 
 
 def headline(episode: Episode) -> str:
@@ -98,11 +101,15 @@ def all_cautions(episode: Episode, pages: Pages) -> list[str]:
 def description_facts(episode: Episode, table: SpecTable, pages: Pages) -> dict[str, Any]:
     """What the description's template is given."""
     return {
-        "headline": headline(episode), "price": episode.price.line if episode.price else "", "rows": table.rows,
+        "headline": headline(episode),
+        "price": episode.price.line if episode.price else "",
+        "rows": table.rows,
         "foot": ". ".join(line[0].upper() + line[1:] for line in table.foot) + ("." if table.foot else ""),
-        "chapters": () if chapters_left_out(episode) else episode.chapters, "final": episode.chapters_final,
-        "equipment": episode.session.bench.equipment, "cautions": all_cautions(episode, pages),
-    }  # fmt: skip
+        "chapters": () if chapters_left_out(episode) else episode.chapters,
+        "final": episode.chapters_final,
+        "equipment": episode.session.bench.equipment,
+        "cautions": all_cautions(episode, pages),
+    }
 
 
 def outline(episode: Episode, pages: Pages) -> str:
@@ -112,28 +119,38 @@ def outline(episode: Episode, pages: Pages) -> str:
     if episode.chapters_final:
         starts = {chapter.title: chapter.start_s for chapter in episode.chapters}
     return pages.text(
-        "outline.md.j2", title=_title(episode), unit=episode.session.unit, presenter=settings.presenter,
-        total_s=sum(s.length_s for s in episode.segments), words_per_minute=f"{settings.words_per_minute:g}",
-        final=episode.chapters_final, always=episode.cautions,
+        "outline.md.j2",
+        title=_title(episode),
+        unit=episode.session.unit,
+        presenter=settings.presenter,
+        total_s=sum(s.length_s for s in episode.segments),
+        words_per_minute=f"{settings.words_per_minute:g}",
+        final=episode.chapters_final,
+        always=episode.cautions,
         segments=[_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
-    )  # fmt: skip
+    )
 
 
 def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
     numbers = {card.id: f"{i:02d}-{card.id}" for i, card in enumerate(episode.cards, start=1)}
     return {
-        "title": s.title, "start_s": start_s, "length_s": s.length_s, "cautions": s.cautions, "sentences": s.sentences,
+        "title": s.title,
+        "start_s": start_s,
+        "length_s": s.length_s,
+        "cautions": s.cautions,
+        "sentences": s.sentences,
         "card_files": [numbers[c] for c in s.cards],
         "notes": [{"text": note.text, "place": _place(note)} for note in s.notes if note.text],
-    }  # fmt: skip
+    }
 
 
 def _place(note: Note) -> str:
     return " ".join(part for part in (note.clip, clock(note.at_s)) if part)
 
 
-def framing_sentences(pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict],
-                      price: PriceLine | None) -> dict[str, list[str]]:  # fmt: skip
+def framing_sentences(
+    pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None
+) -> dict[str, list[str]]:
     """What is said of price, fault, repair and verdict: each from its rows."""
     said: dict[str, list[str]] = {}
     if price is not None:
@@ -145,9 +162,13 @@ def framing_sentences(pages: Pages, repair: Sequence[RepairRow], verdicts: Seque
         judged = [r for r in repair if r.verdict]
         in_order = sum(r.verdict == "in order" for r in judged)
         for part, rows in (("fault", faulty), ("repair", done)):
-            said[part] = _lines(pages.text("words/repair.j2", part=part, rows=rows, in_order=in_order, total=len(judged)))
+            said[part] = _lines(
+                pages.text("words/repair.j2", part=part, rows=rows, in_order=in_order, total=len(judged))
+            )
     if verdicts:
-        counts = [f"{n} {_COUNTED[word][n != 1]}" for word in _COUNTED if (n := sum(v.verdict == word for v in verdicts))]
+        counts = [
+            f"{n} {_COUNTED[word][n != 1]}" for word in _COUNTED if (n := sum(v.verdict == word for v in verdicts))
+        ]
         said["verdict"] = _lines(pages.text("words/verdict.j2", verdicts=verdicts, counts=counts))
     return said
 

@@ -36,10 +36,18 @@ class Pages:
             keep_trailing_newline=True,
         )
         self._environment.filters.update(
-            show=quantities.show, hertz=quantities.hertz, watts=quantities.watts, load=quantities.load,
-            percent=quantities.percent, band=lambda b: quantities.band((b[0], b[1])), clock=clock, plain=plain_signs,
-            cell=markdown_cell, direction=lambda channel: _SIDES.get(channel, channel), under=figures.under,
-        )  # fmt: skip
+            show=quantities.show,
+            hertz=quantities.hertz,
+            watts=quantities.watts,
+            load=quantities.load,
+            percent=quantities.percent,
+            band=lambda b: quantities.band((b[0], b[1])),
+            clock=clock,
+            plain=plain_signs,
+            cell=markdown_cell,
+            direction=lambda channel: _SIDES.get(channel, channel),
+            under=figures.under,
+        )
 
     def text(self, template: str, **facts: Any) -> str:
         """A template filled in. Raises InputError naming template, line and name where the template is at fault."""
@@ -48,13 +56,28 @@ class Pages:
         except jinja2.TemplateSyntaxError as error:
             raise InputError(Fault(f"templates/{error.name or template}", error.lineno, f"{error.message}")) from None
         except jinja2.TemplateNotFound as error:
-            raise InputError(Fault("templates", 0, f'"{error.name}" is not there; a template can include only these folders\' files')) from None
-        except (jinja2.TemplateError, TypeError, ValueError, ZeroDivisionError, AttributeError, KeyError, OverflowError) as error:
+            raise InputError(
+                Fault("templates", 0, f'"{error.name}" is not there; a template can include only these folders\' files')
+            ) from None
+        except (
+            jinja2.TemplateError,
+            TypeError,
+            ValueError,
+            ZeroDivisionError,
+            AttributeError,
+            KeyError,
+            OverflowError,
+        ) as error:
             place = _template_line(error)
             if place is None or not self._is_users(place[0]):
                 raise
-            raise InputError(Fault(f"templates/{place[0]}", place[1], f"{error}; see the template that travels with "
-                                   "reviewkit for the names it may use")) from None  # fmt: skip
+            raise InputError(
+                Fault(
+                    f"templates/{place[0]}",
+                    place[1],
+                    f"{error}; see the template that travels with reviewkit for the names it may use",
+                )
+            ) from None
 
     def _is_users(self, name: str) -> bool:
         return (self._own / name).is_file()
@@ -114,12 +137,20 @@ def description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
         text = re.sub(r"\n{3,}", "\n\n", pages.text("description.txt.j2", cut=level, **facts)).strip() + "\n"
         if len(text.encode()) <= LONGEST_DESCRIPTION:
             return text, cut
-    raise InputError(Fault("session.toml", 0, f"the description is longer than {LONGEST_DESCRIPTION} characters even without its list; "
-                           "shorten [episode] title or the session's own template"))  # fmt: skip
+    raise InputError(
+        Fault(
+            "session.toml",
+            0,
+            f"the description is longer than {LONGEST_DESCRIPTION} characters even without its list; "
+            "shorten [episode] title or the session's own template",
+        )
+    )
 
 
 def web_vtt(chapters: Sequence[Chapter], end_s: float, note: str) -> str:
-    """The chapters as W3C WebVTT: cues that follow one another, `&` and `<` escaped, milliseconds always three digits."""
+    """The chapters as W3C WebVTT: cues that follow one another, `&` and `<` escaped, milliseconds always three
+    digits.
+    """
     blocks = ["WEBVTT"] + ([f"NOTE {note}"] if note else [])
     ends = [chapter.start_s for chapter in chapters[1:]] + [max(end_s, chapters[-1].start_s + 1 if chapters else end_s)]
     for number, (chapter, stop) in enumerate(zip(chapters, ends, strict=True), start=1):
@@ -137,6 +168,12 @@ def _stamp(seconds: float) -> str:
 def finding_rows(findings: Sequence[Finding]) -> list[tuple[str, str, str, str, str]]:
     """Findings as rows of a page: quantity, channel, figure, what it holds under, measurement."""
     return [
-        (quantities.QUANTITIES[f.quantity].name, _SIDES.get(f.channel, f.channel), quantities.show(f), figures.under(f), f.measurement)
+        (
+            quantities.QUANTITIES[f.quantity].name,
+            _SIDES.get(f.channel, f.channel),
+            quantities.show(f),
+            figures.under(f),
+            f.measurement,
+        )
         for f in findings
     ]

@@ -40,15 +40,28 @@ def findings_json(episode: Episode) -> str:
         "ratings": [_rating(r) for r in episode.session.ratings],
         "repair": [_repair(r) for r in episode.repair],
         "changes": [
-            {"quantity": c.after.quantity, "channel": c.after.channel, "unit": c.after.unit, "before": c.before.value,
-             "after": c.after.value, "measurements": [c.before.measurement, c.after.measurement]}
+            {
+                "quantity": c.after.quantity,
+                "channel": c.after.channel,
+                "unit": c.after.unit,
+                "before": c.before.value,
+                "after": c.after.value,
+                "measurements": [c.before.measurement, c.after.measurement],
+            }
             for c in episode.changes
         ],
-    }  # fmt: skip
+    }
     if episode.price is not None:
         p = episode.price
-        data["price"] = {"paid": p.paid, "currency": p.currency, "from": str(p.from_year), "to": str(p.to_year), "factor": p.factor,
-                         "now": p.now, "line": p.line}  # fmt: skip
+        data["price"] = {
+            "paid": p.paid,
+            "currency": p.currency,
+            "from": str(p.from_year),
+            "to": str(p.to_year),
+            "factor": p.factor,
+            "now": p.now,
+            "line": p.line,
+        }
     if episode.left_out:
         data["left_out"] = list(episode.left_out)
     return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
@@ -60,7 +73,13 @@ def _present(entries: dict[str, Any]) -> dict[str, Any]:
 
 
 def _finding(f: Finding) -> dict[str, Any]:
-    entry: dict[str, Any] = {"quantity": f.quantity, "channel": f.channel, "value": f.value, "unit": f.unit, "at": dict(f.at)}
+    entry: dict[str, Any] = {
+        "quantity": f.quantity,
+        "channel": f.channel,
+        "value": f.value,
+        "unit": f.unit,
+        "at": dict(f.at),
+    }
     if f.uncertainty is not None:
         entry["uncertainty"] = f.uncertainty
     if f.bound:
@@ -70,23 +89,51 @@ def _finding(f: Finding) -> dict[str, Any]:
 
 def _verdict(v: Verdict) -> dict[str, Any]:
     return {
-        "quantity": v.rating.quantity, "rated": v.rated, "measured": v.measured, "verdict": v.verdict, "margin": v.margin, "why": v.why,
+        "quantity": v.rating.quantity,
+        "rated": v.rated,
+        "measured": v.measured,
+        "verdict": v.verdict,
+        "margin": v.margin,
+        "why": v.why,
         "measurements": list(v.measurements),
-    } | ({"assumed": v.assumed} if v.assumed else {})  # fmt: skip
+    } | ({"assumed": v.assumed} if v.assumed else {})
 
 
 def _rating(r: Rating) -> dict[str, Any]:
-    return _present({
-        "quantity": r.quantity, "unit": r.unit, "at_least": r.at_least, "at_most": r.at_most,
-        "within": list(r.within) if r.within else None, "load": r.load_ohm, "channels": r.channels,
-        "band": list(r.band_hz) if r.band_hz else None, "frequency": r.frequency_hz, "thd": r.thd_percent,
-        "thd_plus_noise": r.thd_plus_noise_percent, "power": r.power_w, "input": r.input, "weighting": r.weighting,
-        "reference": r.reference, "rule": r.rule, "total": r.total or None, "source": r.source,
-    })  # fmt: skip
+    return _present(
+        {
+            "quantity": r.quantity,
+            "unit": r.unit,
+            "at_least": r.at_least,
+            "at_most": r.at_most,
+            "within": list(r.within) if r.within else None,
+            "load": r.load_ohm,
+            "channels": r.channels,
+            "band": list(r.band_hz) if r.band_hz else None,
+            "frequency": r.frequency_hz,
+            "thd": r.thd_percent,
+            "thd_plus_noise": r.thd_plus_noise_percent,
+            "power": r.power_w,
+            "input": r.input,
+            "weighting": r.weighting,
+            "reference": r.reference,
+            "rule": r.rule,
+            "total": r.total or None,
+            "source": r.source,
+        }
+    )
 
 
 def _repair(r: RepairRow) -> dict[str, Any]:
-    return _present({
-        "point": r.point, "expected": r.expected, "found": r.found if r.found is not None else r.found_text or None, "unit": r.unit,
-        "tolerance": r.tolerance, "action": r.action, "note": r.note, "verdict": r.verdict,
-    })  # fmt: skip
+    return _present(
+        {
+            "point": r.point,
+            "expected": r.expected,
+            "found": r.found if r.found is not None else r.found_text or None,
+            "unit": r.unit,
+            "tolerance": r.tolerance,
+            "action": r.action,
+            "note": r.note,
+            "verdict": r.verdict,
+        }
+    )

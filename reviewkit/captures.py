@@ -1,0 +1,125 @@
+"""Captured waveforms and spectra: their sample rate, their volts, and the pictures that kinds make of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from reviewkit import figures, quantities, scales
+from reviewkit.arrays import Array
+from reviewkit.decibels import db_of_amplitude
+from reviewkit.errors import Fault, InputError
+from reviewkit.model import Axis, Column, Conditions, Curves, Panel, Run, Sheet, Trace
+from reviewkit.spectrum import without_fundamental
+
+CYCLES_SHOWN = 3
+
+
+def sample_rate_hz(sheet: Sheet) -> float:
+    """The sample rate from a time column: (n − 1) / span, because stamps are rounded in exports."""
+    time = sheet.find("time")
+    assert time is not None
+    seconds = time.values
+    span = float(seconds[-1] - seconds[0])
+    rate = (len(seconds) - 1) / span
+    stray = np.abs((seconds - seconds[0]) * rate - np.arange(len(seconds)))
+    if float(np.max(stray)) > 1.0:
+        raise InputError(
+            Fault(
+                sheet.source,
+                0,
+                f"the time stamps are not evenly spaced (row {int(np.argmax(stray)) + 1} of the data is "
+                "more than a sample off); export the capture without gaps",
+            )
+        )
+    return rate
+
+
+def waveform_volts(column: Column, c: Conditions, source: str) -> Array:
+    """A waveform's column in volts, shape kept. Raises InputError where its unit is no voltage over time."""
+    if column.unit == "V":
+        return column.values
+    message = f'column "{column.header}" is in {column.unit}: a waveform is a voltage over time; export it in V'
+    raise InputError(Fault(source, 0, message))
+
+
+def waveform_panels(runs: Sequence[Run]) -> Curves:
+    """Three cycles of each run over its residual; all runs share the scales."""
+    waves: list[list[Trace]] = []
+    rests: list[list[Trace]] = []
+    length_s = 0.0
+    for run in runs:
+        assert run.sheet is not None
+        rate, start_s = sample_rate_hz(run.sheet), None
+        wave, rest = [], []
+        for column in run.sheet.all("level"):
+            tone = run.get("frequency", column.channel)
+            if tone is None:
+                continue
+            volts = waveform_volts(column, run.conditions, run.sheet.source)
+            residual, phase = without_fundamental(volts, rate, tone.value)
+            if start_s is None:
+                # begin where the first channel's fundamental crosses zero upwards
+                start_s = ((-phase) % (2 * np.pi)) / (2 * np.pi * tone.value)
+                length_s = max(length_s, CYCLES_SHOWN / tone.value)
+            first = int(np.ceil(start_s * rate))
+            last = min(len(volts), first + int(CYCLES_SHOWN / tone.value * rate) + 1)
+            milliseconds = (np.arange(first, last) / rate - start_s) * 1000
+            wave.append(Trace(milliseconds, volts[first:last], column.channel, "now", column.channel))
+            rest.append(Trace(milliseconds, residual[first:last], column.channel, "residual", ""))
+        waves.append(wave)
+        rests.append(rest)
+    largest = max((float(np.max(np.abs(t.y))) for wave in waves for t in wave), default=1.0)
+    left = max((float(np.max(np.abs(t.y))) for rest in rests for t in rest), default=1.0) or 1e-6
+    x_axis = scales.milliseconds(length_s or 0.003)
+    volts_axis = scales.swing(largest, "V")
+    millivolts = left < 0.5
+    rest_axis = scales.swing(left * 1000 if millivolts else left, "mV" if millivolts else "V")
+    factor = volts_axis.high / (rest_axis.high / 1000 if millivolts else rest_axis.high)
+    top = tuple(
+        Panel(x_axis, volts_axis, tuple(wave), label=figures.run_label(run, runs) or "waveform")
+        for run, wave in zip(runs, waves, strict=True)
+    )
+    bottom = tuple(
+        Panel(
+            x_axis,
+            rest_axis,
+            tuple(_scaled(t, 1000 if millivolts else 1) for t in rest),
+            label=f"residual × {quantities.trimmed(factor)}",
+        )
+        for rest in rests
+    )
+    return Curves(top + bottom, columns=max(1, len(runs)), heights=(1.0, 1.0))
+
+
+def _scaled(trace: Trace, factor: float) -> Trace:
+    return Trace(trace.x, trace.y * factor, trace.channel, trace.role, trace.label)
+
+
+def spectrum_panel(runs: Sequence[Run]) -> Curves:
+    """The spectrum re the fundamental, from 20 Hz up."""
+    traces: list[Trace] = []
+    for run in runs:
+        assert run.sheet is not None
+        frequency = run.sheet.need("frequency")
+        for column in run.sheet.all("level"):
+            level_db = (
+                column.values
+                if column.unit.startswith("dB")
+                else db_of_amplitude(np.maximum(np.abs(column.values), 1e-12))
+            )
+            shown = (frequency.values >= 20) & (frequency.values <= 20_000)
+            if shown.any():
+                traces.append(
+                    Trace(
+                        frequency.values[shown],
+                        level_db[shown] - float(np.max(level_db[shown])),
+                        column.channel,
+                        figures.trace_role(run, runs),
+                        figures.end_label(column.channel, run, runs),
+                    )
+                )
+    lows = [float(np.quantile(t.y, 0.02)) for t in traces] or [-100.0]
+    y_axis: Axis = scales.twenties([0.0, max(min(lows), -160.0)])
+    return Curves((Panel(scales.dial(20, 20_000), y_axis, tuple(traces)),))
