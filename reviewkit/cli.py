@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
 
-_ABOUT = """From a folder of bench measurements to an episode kit: cards, a rated-and-measured table, an outline to speak
-from, a description, chapters and a page. One folder in, one command, everything in its out/."""
+_ABOUT = """From a folder of bench measurements to an episode kit: cards, a rated-and-measured table, an outline to
+speak from, a description, chapters and a page. One folder in, one command, everything in its out/."""
 _START = """first steps:
   reviewkit new my-session          a session folder, every file explained by comments
   reviewkit read export.csv         how a measurement file is understood
@@ -142,8 +142,9 @@ def _read(options: argparse.Namespace) -> int:
 def _in_words(sheet: Sheet) -> list[str]:
     separators = {",": "comma", ";": "semicolon", "\t": "tab", " ": "spaces"}
     marks = {".": "point", ",": "comma"}
+    separator = separators.get(sheet.separator, sheet.separator)
     lines = [
-        f"{sheet.source}: {sheet.rows} rows, {sheet.encoding}, separated by {separators.get(sheet.separator, sheet.separator)}, "
+        f"{sheet.source}: {sheet.rows} rows, {sheet.encoding}, separated by {separator}, "
         f"decimal {marks.get(sheet.decimal, sheet.decimal)}"
     ]
     for column in sheet.columns:
@@ -159,9 +160,8 @@ def _check(options: argparse.Namespace) -> int:
     from reviewkit.pipeline import check
 
     episode = check(options.session)
-    print(
-        f"{options.session}: nothing wrong; {_counted(len(episode.findings), 'figure')}, {_counted(len(episode.cards), 'card')}"
-    )
+    figures, cards = _counted(len(episode.findings), "figure"), _counted(len(episode.cards), "card")
+    print(f"{options.session}: nothing wrong; {figures}, {cards}")
     for line in _left_out(episode):
         print(f"  {line}")
     return DONE

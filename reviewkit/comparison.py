@@ -219,7 +219,5 @@ def _reference(rating: Rating, finding: Finding) -> Stand:
     wanted = rating.reference_w
     if wanted is not None and had is not None and abs(had / wanted - 1) <= _LEVEL_SAME:
         return Stand(SAME)
-    return Stand(
-        APART,
-        f"rated re {rating.reference}, measured re {quantities.watts(had) if had is not None else 'something not stated'}",
-    )
+    measured = quantities.watts(had) if had is not None else "something not stated"
+    return Stand(APART, f"rated re {rating.reference}, measured re {measured}")

@@ -146,7 +146,7 @@ def chapters_of(segments: Sequence[Segment], final: Sequence[tuple[float, str]],
 def chapters_fault(chapters: Sequence[Chapter], end_s: float) -> str:
     """Why a list of chapters would be ignored by the common rules of video platforms (common practice), or ""."""
     if len(chapters) < 3:
-        return f"a description's chapters need at least three, there {'is' if len(chapters) == 1 else 'are'} {len(chapters)}"
+        return f"a description needs at least three chapters, not {len(chapters)}"
     if chapters[0].start_s != 0:
         return "the first chapter must begin at 0:00"
     starts = [int(chapter.start_s) for chapter in chapters] + [int(end_s)]

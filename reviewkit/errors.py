@@ -18,7 +18,9 @@ class Fault:
 
     def __str__(self) -> str:
         place = f"{self.source}:{self.line}" if self.line else self.source
-        return f"{place}: {self.message}"
+        said = f"{place}: {self.message}"
+        # an input must not be able to steer the terminal that its fault is shown on
+        return "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in said)
 
 
 class InputError(Exception):

@@ -250,7 +250,7 @@ class RepairRow:
     def verdict(self) -> str:
         """ "in order", "out of tolerance", "open", "short", or "" where nothing can be said."""
         if self.found_text in ("open", "short"):
-            return self.found_text
+            return "in order" if self.expected_text == self.found_text else self.found_text
         if self.found is None or self.expected is None or self.tolerance is None:
             return ""
         # a reading exactly on the tolerance is good; 1e-9 forgives the binary rounding of decimal cells

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
@@ -17,7 +18,7 @@ from reviewkit.measure import KINDS
 from reviewkit.model import Card, Episode, Notes, PriceLine, Run, Verdict
 from reviewkit.price import price_line
 from reviewkit.render import outputs
-from reviewkit.render.card import draw, fit
+from reviewkit.render.card import LayoutFault, draw, fit
 from reviewkit.render.deliver import deliver
 from reviewkit.render.page import Pages
 from reviewkit.spec_table import SpecTable, spec_table
@@ -189,23 +190,34 @@ def _wanted(episode: Episode, only: str) -> list[Card]:
 
 
 def _draw(cards: Sequence[Card], look: str, options: Options, progress: Progress) -> dict[str, tuple[bytes, bytes]]:
-    """Each card at full size and for the page; in as many processes as asked for, with the same bytes."""
+    """Each card at full size and for the page; in as many processes as asked for, with the same bytes.
+
+    Raises InputError naming every card whose texts do not fit, with the remedy.
+    """
     tasks = [(card, look, options.width) for card in cards]
     drawn: dict[str, tuple[bytes, bytes]] = {}
-    if options.jobs > 1 and len(tasks) > 1:
-        # a fresh interpreter per worker: forking a process that holds threads is not safe
-        with ProcessPoolExecutor(min(options.jobs, len(tasks)), mp_context=get_context("spawn")) as pool:
-            for done, (card_id, pictures) in enumerate(pool.map(_draw_one, tasks), start=1):
-                drawn[card_id] = pictures
-                progress("cards", done, len(tasks))
-        return drawn
-    for done, task in enumerate(tasks, start=1):
-        card_id, pictures = _draw_one(task)
-        drawn[card_id] = pictures
-        progress("cards", done, len(tasks))
+    faults: list[Fault] = []
+    with ExitStack() as stack:
+        results: Iterable[tuple[bytes, bytes] | str] = map(_draw_one, tasks)
+        if options.jobs > 1 and len(tasks) > 1:
+            # a fresh interpreter per worker: forking a process that holds threads is not safe
+            workers = ProcessPoolExecutor(min(options.jobs, len(tasks)), mp_context=get_context("spawn"))
+            results = stack.enter_context(workers).map(_draw_one, tasks)
+        for done, (card, pictures) in enumerate(zip(cards, results, strict=True), start=1):
+            if isinstance(pictures, str):
+                faults.append(Fault("session.toml", 0, pictures))
+            else:
+                drawn[card.id] = pictures
+            progress("cards", done, len(tasks))
+    if faults:
+        raise InputError(faults)
     return drawn
 
 
-def _draw_one(task: tuple[Card, str, int]) -> tuple[str, tuple[bytes, bytes]]:
+def _draw_one(task: tuple[Card, str, int]) -> tuple[bytes, bytes] | str:
+    """One card in both sizes, or why it cannot be laid out."""
     card, look, width = task
-    return card.id, (draw(card, look, width), draw(card, "brochure", PAGE_WIDTH))
+    try:
+        return draw(card, look, width), draw(card, "brochure", PAGE_WIDTH)
+    except LayoutFault as fault:
+        return str(fault)

@@ -92,7 +92,7 @@ def read_quantity(text: str, base: str) -> float:
     Raises UnitError with the remedy when the unit is missing, unknown, or of another kind.
     """
     value, unit = split_quantity(text)
-    example = f"{text.strip()} {EXAMPLES.get(base, base).split()[-1]}"
+    example = f"{text.strip()} {'ohm' if base == 'Ω' else base}"
     if not unit:
         raise UnitError(f'"{text}" has no unit; write "{example}"')
     known = unit_of(unit)
