@@ -36,6 +36,15 @@ def sample_rate_hz(sheet: Sheet) -> float:
     return rate
 
 
+def refuse_silence(sheet: Sheet, columns: Sequence[Column]) -> None:
+    """Raise InputError where a sweep's level is 0 V, which has no decibels."""
+    for column in columns:
+        if column.unit == "V" and not np.all(column.values):
+            row = int(np.argmin(np.abs(column.values))) + 1
+            message = f'column "{column.header}" reads 0 V in data row {row}, which has no decibels; delete that row'
+            raise InputError(Fault(sheet.source, 0, message))
+
+
 def waveform_volts(column: Column, c: Conditions, source: str) -> Array:
     """A waveform's column in volts, shape kept. Raises InputError where its unit is no voltage over time."""
     if column.unit == "V":

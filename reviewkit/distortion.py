@@ -31,3 +31,9 @@ def rated_limits(c: Conditions) -> list[float]:
     """The distortion limits (%) at which power is asked for: 1 %, and each that a power rating names."""
     named = [r.thd_percent or r.thd_plus_noise_percent for r in c.ratings if r.quantity == "power"]
     return list(dict.fromkeys([ONE_PERCENT, *(limit for limit in named if limit)]))
+
+
+def above_zero(x: Array, percent: Array) -> tuple[Array, Array]:
+    """The points that can stand on a logarithmic scale, both shape (m,), m ≤ n."""
+    good = percent > 0
+    return x[good], percent[good]

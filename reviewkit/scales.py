@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from reviewkit.model import Axis
+from reviewkit.model import Axis, Trace
 from reviewkit.quantities import MINUS, hertz, trimmed
 
 RESPONSE_LADDER_DB = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 40.0)
@@ -23,6 +23,12 @@ def dial(low_hz: float, high_hz: float) -> Axis:
     if ticks[-1][0] < high:
         ticks.append((high, hertz(high).replace(" kHz", "k")))
     return Axis(low, high, "log", tuple(_apart(ticks)), "Hz", _minor(low, high))
+
+
+def dial_for(traces: Sequence[Trace]) -> Axis:
+    """The frequency scale that holds all curves."""
+    drawn = [trace for trace in traces if len(trace.x)]
+    return dial(min((float(t.x[0]) for t in drawn), default=20.0), max((float(t.x[-1]) for t in drawn), default=20e3))
 
 
 def _apart(ticks: list[tuple[float, str]]) -> list[tuple[float, str]]:
@@ -48,8 +54,9 @@ def _minor(low: float, high: float) -> tuple[float, ...]:
 
 def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
     """A vertical scale by decades that holds all values (> 0), at least `fewest` decades."""
-    low = math.floor(math.log10(min(values)) + 1e-9)
-    high = math.ceil(math.log10(max(values)) - 1e-9)
+    above_zero = [value for value in values if value > 0] or [0.1]
+    low = math.floor(math.log10(min(above_zero)) + 1e-9)
+    high = math.ceil(math.log10(max(above_zero)) - 1e-9)
     while high - low < fewest:
         low, high = (low - 1, high) if (high - low) % 2 == 0 else (low, high + 1)
     every = max(1, math.ceil((high - low) / 6))

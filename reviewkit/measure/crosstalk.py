@@ -8,6 +8,7 @@ import numpy as np
 
 from reviewkit import curves, figures, quantities, scales
 from reviewkit.arrays import Array
+from reviewkit.captures import refuse_silence
 from reviewkit.decibels import relative_db
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
@@ -58,6 +59,7 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
                     "columns = { left = …, right = … } in session.toml",
                 )
             )
+        refuse_silence(sheet, sheet.all("level"))
         source, victim = there[driven], there[_OTHER[driven]]
         if source.unit != victim.unit:
             raise InputError(
@@ -183,7 +185,7 @@ def card(runs: Sequence[Run]) -> Card:
         body=Curves(
             (
                 Panel(
-                    scales.dial(min(float(t.x[0]) for t in traces), max(float(t.x[-1]) for t in traces)),
+                    scales.dial_for(traces),
                     scales.twenties([v for t in traces for v in (float(np.min(t.y)), float(np.max(t.y)))]),
                     tuple(traces),
                     limits,

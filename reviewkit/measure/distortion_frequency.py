@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit import curves, figures, quantities, scales
-from reviewkit.distortion import LIMITED, distortion_percent, figure_of
+from reviewkit.distortion import LIMITED, above_zero, distortion_percent, figure_of
 from reviewkit.model import (
     Card,
     Conditions,
@@ -68,8 +68,7 @@ def card(runs: Sequence[Run]) -> Card:
         frequency = run.sheet.need("frequency")
         traces += [
             Trace(
-                frequency.values,
-                distortion_percent(column),
+                *above_zero(frequency.values, distortion_percent(column)),
                 column.channel,
                 figures.trace_role(run, runs),
                 figures.end_label(column.channel, run, runs),
@@ -82,10 +81,11 @@ def card(runs: Sequence[Run]) -> Card:
         for limit, band in dict.fromkeys(
             ((r.thd_percent or r.thd_plus_noise_percent or r.at_most), r.band_hz or AUDIO_BAND_HZ)
             for r in figures.rated(main.conditions, *LIMITED)
+            if r.load_ohm in (None, main.conditions.measurement.load_ohm)
         )
         if limit is not None
     )[:1]
-    values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))] + [
+    values = [float(v) for trace in traces if len(trace.y) for v in (np.min(trace.y), np.max(trace.y))] + [
         limit.high for limit in limits if limit.high
     ]
     key = _worst(main)
@@ -124,7 +124,7 @@ def card(runs: Sequence[Run]) -> Card:
         body=Curves(
             (
                 Panel(
-                    scales.dial(min(float(t.x[0]) for t in traces), max(float(t.x[-1]) for t in traces)),
+                    scales.dial_for(traces),
                     scales.decades(values, "%"),
                     tuple(traces),
                     limits,

@@ -8,6 +8,7 @@ import numpy as np
 
 from reviewkit import curves, figures, quantities, scales
 from reviewkit.arrays import Array
+from reviewkit.captures import refuse_silence
 from reviewkit.decibels import HALF_POWER_DB, relative_db
 from reviewkit.model import (
     Card,
@@ -33,7 +34,9 @@ REFERENCE_HZ = 1000.0
 
 def _levels(sheet: Sheet) -> tuple[Array, list[Column]]:
     frequency = sheet.need("frequency")
-    return frequency.values, [column for column in sheet.all("level") if ">" not in column.channel]
+    columns = [column for column in sheet.all("level") if ">" not in column.channel]
+    refuse_silence(sheet, columns)
+    return frequency.values, columns
 
 
 def _deviation(frequency_hz: Array, column: Column) -> Array | None:
@@ -145,15 +148,12 @@ def card(runs: Sequence[Run]) -> Card:
     extremes += [side for limit in limits for side in (limit.low, limit.high) if side is not None]
     # beyond 20 kHz a curve may leave the picture: its fall there is told by its corner
     y_axis = scales.lopsided(min([*extremes, 0.0]), max([*extremes, 0.0]))
-    x_axis = scales.dial(
-        min((float(t.x[0]) for t in traces), default=20.0), max((float(t.x[-1]) for t in traces), default=20e3)
-    )
     return Card(
         id="",
         title="",
         chart=True,
         conditions=figures.stated(runs),
-        body=Curves((Panel(x_axis, y_axis, tuple(traces), limits),)),
+        body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), limits),)),
         readings=_readings(runs, main),
     )
 

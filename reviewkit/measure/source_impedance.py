@@ -182,7 +182,7 @@ def card(runs: Sequence[Run]) -> Card:
         body=Curves(
             (
                 Panel(
-                    scales.dial(min(float(t.x[0]) for t in traces), max(float(t.x[-1]) for t in traces)),
+                    scales.dial_for(traces),
                     scales.upward(max(float(np.max(t.y)) for t in traces), "Ω"),
                     tuple(traces),
                     marks=marks,

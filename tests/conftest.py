@@ -1,0 +1,116 @@
+"""What all tests start from: copies of the sample session, and one build of it that the whole run shares."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from reviewkit import cli, pipeline
+
+CHECKOUT = Path(__file__).resolve().parents[1]
+_SAMPLE = CHECKOUT / "sample_session"
+_LONGEST_WAIT_S = 120.0
+
+
+@dataclass(frozen=True)
+class Built:
+    """A copy of the sample session, and the folder that it was built into."""
+
+    folder: Path
+    out: Path
+
+    def text(self, name: str) -> str:
+        """One text output, line ends as they are."""
+        return (self.out / name).read_bytes().decode("utf-8")
+
+
+@dataclass(frozen=True)
+class Said:
+    """What one command line did: its exit status, and what it printed where."""
+
+    status: int
+    out: str
+    err: str
+
+
+def _copied(to: Path) -> Path:
+    shutil.copytree(_SAMPLE, to, ignore=shutil.ignore_patterns("out", "__pycache__"))
+    return to
+
+
+@pytest.fixture(scope="session")
+def checkout() -> Path:
+    """The folder that holds reviewkit/, templates/ and sample_session/."""
+    return CHECKOUT
+
+
+@pytest.fixture(scope="session")
+def sample(tmp_path_factory: pytest.TempPathFactory) -> Built:
+    """The sample session, built once for the whole run, whatever the number of test processes. Not to be changed."""
+    root = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        root = root.parent  # shared by the processes of one run
+    built = Built(root / "sample", root / "sample" / "out")
+    mine = True
+    try:
+        (root / "sample-is-being-built").mkdir()
+    except FileExistsError:
+        mine = False
+    if mine:
+        _copied(built.folder)
+        pipeline.build(built.folder, pipeline.Options())
+        (root / "sample-is-built").touch()
+    waited_until = time.monotonic() + _LONGEST_WAIT_S
+    while not (root / "sample-is-built").exists():
+        if time.monotonic() > waited_until:
+            pytest.fail("the sample session was not built by the test process that began it")
+        time.sleep(0.1)
+    return built
+
+
+@pytest.fixture(scope="session")
+def episode(sample: Built) -> pipeline.Episode:
+    """The sample session as the outputs see it."""
+    return pipeline.check(sample.folder)
+
+
+@pytest.fixture
+def sample_copy(tmp_path: Path) -> Path:
+    """A copy of the sample session, without outputs, to be changed at will."""
+    return _copied(tmp_path / "session")
+
+
+@pytest.fixture
+def session_of(tmp_path: Path) -> Callable[..., Path]:
+    """Makes a session folder from texts: session_of(toml, **{"measurements/a.csv": text}, name=…)."""
+
+    def make(toml: str, files: dict[str, str] | None = None, name: str = "session") -> Path:
+        folder = tmp_path / name
+        for path, text in {"session.toml": toml, **(files or {})}.items():
+            (folder / path).parent.mkdir(parents=True, exist_ok=True)
+            (folder / path).write_text(text, encoding="utf-8")
+        return folder
+
+    return make
+
+
+@pytest.fixture
+def say(capsys: pytest.CaptureFixture[str]) -> Callable[..., Said]:
+    """Runs one command line in this process."""
+
+    def run(*arguments: object) -> Said:
+        with contextlib.suppress(OSError):
+            capsys.readouterr()
+        status = cli.run([str(argument) for argument in arguments])
+        printed = capsys.readouterr()
+        assert "Traceback" not in printed.out + printed.err
+        return Said(status, printed.out, printed.err)
+
+    return run

@@ -1,0 +1,73 @@
+"""Sheets and conditions as the pipeline hands them to a kind, and findings looked up again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from reviewkit.measure import KINDS
+from reviewkit.model import Bench, Column, Conditions, Finding, Measured, Measurement, Rating, Sheet
+
+_UNITS = {"time": "s", "frequency": "Hz", "power": "W", "distortion": "%", "impedance": "Ω", "level": "V"}
+
+
+def column(role: str, values: ArrayLike, channel: str = "", unit: str = "", header: str = "") -> Column:
+    """A column in its role's usual unit unless another is named."""
+    array = np.array(values, dtype=float)
+    array.setflags(write=False)
+    return Column(role, channel, unit or _UNITS[role], array, header)
+
+
+def sheet(*columns: Column) -> Sheet:
+    """A file that holds these columns."""
+    return Sheet("measurements/m.csv", columns, len(columns[0].values))
+
+
+def conditions(
+    kind: str,
+    *,
+    bench: Bench | None = None,
+    ratings: Sequence[Rating] = (),
+    mains_hz: float | None = None,
+    **measurement: Any,
+) -> Conditions:
+    """The conditions of one measurement of this kind, by default of 8 Ω."""
+    made = Measurement(id="m", kind=kind, file="measurements/m.csv", card="m", load_ohm=8.0)
+    return Conditions(replace(made, **measurement), bench or Bench(), tuple(ratings), mains_hz)
+
+
+def measured(kind: str, data: Sheet | None, **told: Any) -> Measured:
+    """What the kind makes of a sheet under these conditions."""
+    return KINDS[kind].findings(data, conditions(kind, **told))
+
+
+def all_of(found: Measured, quantity: str, channel: str | None = None, **at: Any) -> list[Finding]:
+    """Every finding with this quantity, channel and these conditions."""
+    return [
+        f
+        for f in found.findings
+        if f.quantity == quantity
+        and (channel is None or f.channel == channel)
+        and all(f.at.get(key) == value for key, value in at.items())
+    ]
+
+
+def one(found: Measured, quantity: str, channel: str = "", **at: Any) -> Finding:
+    """The only finding with this quantity, channel and these conditions."""
+    fitting = all_of(found, quantity, channel, **at)
+    assert len(fitting) == 1, (quantity, channel, at, [(f.quantity, f.channel, dict(f.at)) for f in found.findings])
+    return fitting[0]
+
+
+def quantities(found: Measured) -> set[str]:
+    """Which quantities were found."""
+    return {f.quantity for f in found.findings}
+
+
+def figures(found: Measured) -> Mapping[tuple[str, str], float]:
+    """(quantity, channel) -> value, where each stands once."""
+    return {(f.quantity, f.channel): f.value for f in found.findings}

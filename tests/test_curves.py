@@ -1,0 +1,94 @@
+"""Values read off curves. Curves that are straight lines on the axes used have their values in closed form."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reviewkit import curves
+
+SWEEP_HZ = np.geomspace(20.0, 20_000.0, 31)
+SLOPE_DB = 6.0 * np.log2(SWEEP_HZ / 1000.0)  # 6 dB an octave through 0 dB at 1 kHz: a straight line over log frequency
+
+
+@given(st.floats(20.0, 20_000.0))
+def test_a_straight_line_is_read_exactly_between_its_points(where_hz):
+    assert curves.value_at(SWEEP_HZ, SLOPE_DB, where_hz) == pytest.approx(6 * math.log2(where_hz / 1000), abs=1e-9)
+
+
+@pytest.mark.parametrize("where_hz", [19.0, 21_000.0])
+def test_nothing_is_read_beyond_the_points(where_hz):
+    assert curves.value_at(SWEEP_HZ, SLOPE_DB, where_hz) is None
+
+
+def test_an_edge_within_the_rounding_of_an_export_counts_as_reached():
+    frequency = np.array([20.05, 1000.0, 19_950.0])
+    level = np.array([-1.0, 0.0, -2.0])
+    assert curves.value_at(frequency, level, 20.0) == -1.0
+    assert curves.covered(frequency, (20.0, 20_000.0)) == (20.0, 20_000.0)
+
+
+@pytest.mark.parametrize(
+    ("reach", "band", "part"),
+    [
+        ((10.0, 40_000.0), (20.0, 20_000.0), (20.0, 20_000.0)),
+        ((50.0, 40_000.0), (20.0, 20_000.0), (50.0, 20_000.0)),
+        ((10.0, 15_000.0), (20.0, 20_000.0), (20.0, 15_000.0)),
+        ((100.0, 5000.0), (20.0, 20_000.0), (100.0, 5000.0)),
+        ((30_000.0, 40_000.0), (20.0, 20_000.0), None),
+    ],
+)
+def test_what_a_sweep_covers_of_a_band(reach, band, part):
+    assert curves.covered(np.geomspace(*reach, 12), band) == part
+
+
+@pytest.mark.parametrize("band", [(25.0, 15_000.0), (20.0, 20_000.0), (999.0, 1001.0)])
+def test_a_part_of_a_curve_has_its_edges(band):
+    where, level = curves.part(SWEEP_HZ, SLOPE_DB, band)
+    assert (where[0], where[-1]) == pytest.approx(band)
+    assert np.all(np.diff(where) > 0)
+    assert level == pytest.approx(6 * np.log2(where / 1000), abs=1e-9)
+
+
+@given(st.floats(-30.0, 24.0), st.integers(0, 30))
+def test_a_crossing_of_a_straight_line(level_db, start):
+    """Walking either way from any point: the one crossing is found where the closed form has it, else there is none."""
+    exact = 1000.0 * 2 ** (level_db / 6)
+    for step in (-1, 1):
+        found = curves.crossing(SWEEP_HZ, SLOPE_DB, level_db, start, step)
+        ahead = (exact - SWEEP_HZ[start]) * step
+        if found is None:
+            assert ahead < SWEEP_HZ[start] * 1e-9 or not SWEEP_HZ[0] <= exact <= SWEEP_HZ[-1] * (1 + 1e-9)
+        else:
+            assert found == pytest.approx(exact, rel=1e-9)
+
+
+def test_the_first_crossing_on_the_way_counts():
+    x, y = np.array([1.0, 10.0, 100.0, 1000.0, 1e4]), np.array([0.0, -6.0, 0.0, 0.0, -6.0])
+    # half way down from 0 to −6 dB on the log axis
+    assert curves.crossing(x, y, -3.0, 2, +1) == pytest.approx(10**3.5)
+    assert curves.crossing(x, y, -3.0, 2, -1) == pytest.approx(10**1.5)
+
+
+def test_a_crossing_is_never_extrapolated():
+    assert curves.crossing(SWEEP_HZ, SLOPE_DB, 40.0, 15, +1) is None
+    assert curves.crossing(SWEEP_HZ, SLOPE_DB, 40.0, 15, -1) is None
+
+
+def test_power_at_one_percent_on_log_axes():
+    """50, 55, 60 W at 0.05, 0.3, 3 %: ln 55 + ln(1/0.3)/ln(3/0.3) · ln(60/55), 57.5601 W; on linear axes 56.2963 W."""
+    power, percent = np.array([50.0, 55.0, 60.0]), np.array([0.05, 0.3, 3.0])
+    assert curves.rise_through(power, percent, 1.0) == pytest.approx(57.5601, abs=5e-5)
+
+
+def test_a_rise_counts_above_the_minimum_only():
+    power = np.array([0.01, 0.1, 1.0, 10.0, 40.0, 50.0])
+    percent = np.array([3.0, 0.9, 0.3, 0.1, 0.2, 10.0])  # noise passes 1 % on its way down
+    expected = 40.0 * (50 / 40) ** (math.log(1 / 0.2) / math.log(10 / 0.2))
+    assert curves.rise_through(power, percent, 1.0) == pytest.approx(expected)
+    assert curves.rise_through(power, percent, 20.0) is None
+    assert curves.rise_through(power, percent, 0.05) is None
