@@ -1,0 +1,228 @@
+"""Every text of the built sample against the texts in golden/, and the same bytes however often and wherever it is built.
+
+A text that changed is shown as a diff. Where the change is meant, renew the golden files and read their diff:
+
+    REVIEWKIT_RENEW_GOLDEN=1 python -m pytest tests/test_golden.py -k golden
+
+Pictures are not among them: what stands on a card is compared as text, its drawing only with itself.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from reviewkit.model import Card, Curves, Episode, Rows, TitlePage
+
+GOLDEN = Path(__file__).resolve().parent / "golden"
+RENEW = os.environ.get("REVIEWKIT_RENEW_GOLDEN") == "1"
+TEXTS = ("outline.md", "description.txt", "spec-table.md", "spec-table.csv", "chapters.vtt")
+# two machines' libraries may differ in the last digits of a sum; a figure does not
+SAME = 1e-9
+
+# Builds in a fresh process in which every attempt to open, resolve or use a socket is noted and refused.
+WITHOUT_NETWORK = """
+import sys
+from pathlib import Path
+
+tried = []
+
+def refuse(event, arguments):
+    if event.startswith("socket."):
+        tried.append(event)
+        raise RuntimeError(f"{event}: no network")
+
+from reviewkit import pipeline
+sys.addaudithook(refuse)
+import socket
+
+def refused(*arguments, **more):
+    tried.append("socket")
+    raise RuntimeError("no network")
+
+if sys.argv[3:] == ["try"]:
+    try:
+        socket.create_connection(("127.0.0.1", 9))
+    except RuntimeError:
+        pass
+socket.socket = refused
+pipeline.build(Path(sys.argv[1]), pipeline.Options(Path(sys.argv[2])))
+print("tried:", *tried)
+"""
+
+
+# ------------------------------------------------------------------ golden texts
+
+
+def lines_of(card: Card) -> Iterator[str]:
+    """A card's texts, scales included, one a line."""
+    yield f"== {card.id}: {card.title}"
+    yield f"conditions: {card.conditions}"
+    if isinstance(card.body, TitlePage):
+        yield card.body.name
+        yield from card.body.lines
+        yield from (f"{what}: {amount}" for what, amount in card.body.amounts)
+    elif isinstance(card.body, Rows):
+        yield " | ".join(card.body.headers)
+        for row in card.body.rows:
+            yield " | ".join(row.cells) + (f" ({row.note})" if row.note else "") + (
+                f" [{row.verdict}]" if row.verdict else ""
+            )
+    elif isinstance(card.body, Curves):
+        for panel in card.body.panels:
+            yield f"panel: {panel.label}"
+            yield "  across: " + ", ".join(text for _, text in panel.x.ticks) + f" ({panel.x.unit})"
+            yield "  up: " + ", ".join(text for _, text in panel.y.ticks) + f" ({panel.y.unit})"
+            yield from (f"  curve: {trace.label} [{trace.channel}, {trace.role}]" for trace in panel.traces)
+            yield from (f"  limit: {limit.label}" for limit in panel.limits)
+            yield from (f"  mark: {mark.text}" for mark in panel.marks)
+    for reading in card.readings:
+        yield f"reading: {reading.label}: {reading.key}".rstrip(": ")
+        yield from ("  " + " | ".join(row) for row in reading.rows)
+    yield from (f"verdict: {v.label}, rated {v.limit}, measured {v.measured}: {v.verdict}" for v in card.verdicts)
+    yield f"foot: {card.foot}"
+    yield f"corner: {card.corner}"
+    yield f"alt: {card.alt}"
+
+
+def cards_text(episode: Episode) -> str:
+    return "\n".join("\n".join(lines_of(card)) + "\n" for card in episode.cards)
+
+
+def compared(name: str, now: str) -> None:
+    """A text against its golden file, line ends and all; the difference as a diff."""
+    path = GOLDEN / name
+    if RENEW:
+        GOLDEN.mkdir(exist_ok=True)
+        path.write_bytes(now.encode("utf-8"))
+        return
+    golden = path.read_bytes().decode("utf-8")
+    if now != golden:
+        diff = difflib.unified_diff(
+            golden.splitlines(keepends=True), now.splitlines(keepends=True), f"golden/{name}", name, n=1
+        )
+        pytest.fail("".join(diff) or f"{name} differs from its golden file in line ends", pytrace=False)
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_golden_text(name, sample):
+    compared(name, sample.text(name))
+
+
+def test_golden_texts_of_the_cards(episode):
+    compared("cards.txt", cards_text(episode))
+
+
+def without_floats(entry: Any, path: str = "") -> tuple[Any, list[tuple[str, float]]]:
+    """The same data with "…" in the place of each float, and the floats with where they stood."""
+    if isinstance(entry, float):
+        return "…", [(path, entry)]
+    if isinstance(entry, dict | list):
+        floats: list[tuple[str, float]] = []
+        keys = entry if isinstance(entry, dict) else range(len(entry))
+        inner = {}
+        for key in keys:
+            inner[key], more = without_floats(entry[key], f"{path}.{key}")
+            floats += more
+        return (inner if isinstance(entry, dict) else list(inner.values())), floats
+    return entry, []
+
+
+def test_golden_findings(sample):
+    text = sample.text("findings.json")
+    if RENEW:
+        compared("findings.json", text)
+        return
+    now, numbers = without_floats(json.loads(text))
+    golden, expected = without_floats(json.loads((GOLDEN / "findings.json").read_text(encoding="utf-8")))
+    shown = [json.dumps(data, ensure_ascii=False, indent=1).splitlines() for data in (golden, now)]
+    diff = "\n".join(difflib.unified_diff(*shown, "golden/findings.json", "findings.json", n=4, lineterm=""))
+    assert not diff, diff
+    assert [path for path, _ in numbers] == [path for path, _ in expected]
+    moved = [
+        f"{path}: {was!r} is now {value!r}"
+        for (path, value), (_, was) in zip(numbers, expected, strict=True)
+        if value != pytest.approx(was, rel=SAME, abs=0)
+    ]
+    assert not moved, "\n".join(moved)
+    assert len(numbers) > 500
+
+
+def test_golden_files_are_all_compared():
+    assert {path.name for path in GOLDEN.iterdir()} == {*TEXTS, "cards.txt", "findings.json"}
+
+
+def test_a_changed_text_is_shown_as_a_diff(sample):
+    if RENEW:
+        pytest.skip("the golden files are being written")
+    text = sample.text("outline.md")
+    with pytest.raises(pytest.fail.Exception, match=r"(?s)--- golden/outline\.md.*\n-# .*\n\+# Another title"):
+        compared("outline.md", "# Another title\n" + text.split("\n", 1)[1])
+    with pytest.raises(pytest.fail.Exception):
+        compared("outline.md", text.replace("\n", "\r\n", 1))
+
+
+# ------------------------------------------------------------------ the same bytes
+
+
+def contents(out: Path) -> dict[str, bytes]:
+    return {path.relative_to(out).as_posix(): path.read_bytes() for path in out.rglob("*") if path.is_file()}
+
+
+def in_a_process(*arguments: object, seed: str, checkout: Path) -> str:
+    """Run Python in a process with another order of sets, another folder and another time zone; what it printed."""
+    environment = {**os.environ, "PYTHONHASHSEED": seed, "TZ": "Asia/Kathmandu", "PYTHONPATH": str(checkout)}
+    ran = subprocess.run(
+        [sys.executable, *map(str, arguments)],
+        cwd=GOLDEN.parent,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert ran.returncode == 0, ran.stderr
+    return ran.stdout
+
+
+def same(out: Path, sample_out: Path) -> None:
+    one, other = contents(out), contents(sample_out)
+    assert set(one) == set(other)
+    assert sum(name.endswith(".png") for name in one) > 10
+    differing = [name for name in one if one[name] != other[name]]
+    assert not differing
+
+
+def test_a_second_build_gives_the_same_bytes_and_opens_no_socket(sample, checkout, tmp_path):
+    said = in_a_process("-c", WITHOUT_NETWORK, sample.folder, tmp_path / "again", seed="1", checkout=checkout)
+    assert said.split() == ["tried:"]
+    same(tmp_path / "again", sample.out)
+
+
+def test_the_refusal_of_sockets_would_be_noticed(session_of, checkout, tmp_path):
+    folder = session_of('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n')
+    said = in_a_process("-c", WITHOUT_NETWORK, folder, tmp_path / "out", "try", seed="1", checkout=checkout)
+    assert said.startswith("tried: socket")
+
+
+def test_two_processes_draw_the_same_bytes_as_one(sample, checkout, tmp_path):
+    out = tmp_path / "two"
+    arguments = ("-m", "reviewkit", "build", sample.folder, "--out", out, "--jobs", "2")
+    assert in_a_process(*arguments, seed="2", checkout=checkout) == ""
+    same(out, sample.out)
+
+
+def test_building_over_a_build_leaves_the_same_bytes(session_of, say):
+    folder = session_of('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n', {"notes.txt": "0:00 opening: Hello.\n"})
+    assert say("build", folder).status == 0
+    first = contents(folder / "out")
+    (folder / "out" / "mine.txt").write_text("foreign", encoding="utf-8")
+    assert say("build", folder).status == 0
+    assert contents(folder / "out") == {**first, "mine.txt": b"foreign"}
