@@ -52,7 +52,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Say in plain words how a measurement file is understood: separator, decimal mark, columns,\n"
         "units, rows, and what was skipped. Try this first on an export that build does not accept.",
     )
-    read.add_argument("file", metavar="FILE", type=Path)
+    read.add_argument("file", metavar="FILE", type=Path, help="an export: delimited text of any common layout")
     read.add_argument("--json", action="store_true", help="the columns with their values, as JSON")
 
     check = commands.add_parser(
@@ -62,7 +62,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Read and compute everything, write nothing. Lists every fault with file, line and remedy,\n"
         "then what is absent and which outputs that leaves out.",
     )
-    check.add_argument("session", metavar="SESSION", type=Path)
+    check.add_argument("session", metavar="SESSION", type=Path, help="the session folder; it holds session.toml")
 
     build = commands.add_parser(
         "build",
@@ -73,7 +73,9 @@ def _parser() -> argparse.ArgumentParser:
         epilog="examples:\n  reviewkit build my-session\n  reviewkit build my-session --size 2160 --jobs 2\n"
         "  reviewkit build my-session --only response",
     )
-    build.add_argument("session", metavar="SESSION", type=Path, nargs="+")
+    build.add_argument(
+        "session", metavar="SESSION", type=Path, nargs="+", help="session folders, each with a session.toml"
+    )
     build.add_argument(
         "--out", metavar="DIR", type=Path, help="instead of out/ in the session folder (one session only)"
     )
@@ -168,18 +170,19 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _build(options: argparse.Namespace) -> int:
-    from reviewkit.pipeline import Options, build
+    from reviewkit.pipeline import Options, hand_over, make
 
     if options.out is not None and len(options.session) > 1:
         print("reviewkit: --out takes one session; leave it out to fill each session's own out/", file=sys.stderr)
         return WRONG_INPUT
+    wanted = Options(options.out, 3840 if options.size == "2160" else 1920, options.only, options.jobs)
+    ready = []
     for folder in options.session:
         with _Bar(quiet=options.quiet) as bar:
-            built = build(
-                folder,
-                Options(options.out, 3840 if options.size == "2160" else 1920, options.only, options.jobs),
-                bar.show,
-            )
+            ready.append(make(folder, wanted, bar.show))
+    # only now: one session that is wrong leaves all of them as they were
+    for made in ready:
+        built = hand_over(made)
         if not options.quiet and sys.stdout.isatty():
             print("\n".join(_summary(built)))
     return DONE

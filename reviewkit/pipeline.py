@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
@@ -39,6 +39,16 @@ class Options:
 
 
 @dataclass(frozen=True)
+class Ready:
+    """A build whose outputs are all made and not yet moved in. `files`: path in `out` -> content."""
+
+    episode: Episode
+    out: Path
+    files: Mapping[str, bytes]
+    partial: bool
+
+
+@dataclass(frozen=True)
 class Built:
     """What a build did, for the summary."""
 
@@ -56,15 +66,24 @@ def check(folder: Path) -> Episode:
 
 def build(folder: Path, options: Options, progress: Progress = lambda what, done, of: None) -> Built:
     """A session folder → everything in out/. Nothing is moved in before all of it is ready."""
+    return hand_over(make(folder, options, progress))
+
+
+def make(folder: Path, options: Options, progress: Progress = lambda what, done, of: None) -> Ready:
+    """Everything that a build writes, made and checked, with nothing written yet."""
     episode, pages, table = prepare(folder)
     wanted = _wanted(episode, options.only)
     pictures = _draw(wanted, episode.session.episode.look, options, progress)
     files = {f"cards/{card_file(episode.cards, card)}": pictures[card.id][0] for card in wanted}
     if not options.only:
         files |= outputs.texts(episode, pages, table, {card.id: pictures[card.id][1] for card in wanted})
-    out = options.out or folder / "out"
-    removed = deliver(out, files, partial=bool(options.only))
-    return Built(episode, out, tuple(sorted(files)), tuple(removed))
+    return Ready(episode, options.out or folder / "out", files, bool(options.only))
+
+
+def hand_over(ready: Ready) -> Built:
+    """Move what was made into its folder."""
+    removed = deliver(ready.out, ready.files, partial=ready.partial)
+    return Built(ready.episode, ready.out, tuple(sorted(ready.files)), tuple(removed))
 
 
 def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:

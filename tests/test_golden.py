@@ -2,7 +2,7 @@
 
 A text that changed is shown as a diff. Where the change is meant, renew the golden files and read their diff:
 
-    REVIEWKIT_RENEW_GOLDEN=1 python -m pytest tests/test_golden.py -k golden
+    REVIEWKIT_RENEW_GOLDEN=1 python -m pytest tests/test_golden.py -k "golden_text or golden_findings"
 
 Pictures are not among them: what stands on a card is compared as text, its drawing only with itself.
 """
@@ -28,34 +28,20 @@ TEXTS = ("outline.md", "description.txt", "spec-table.md", "spec-table.csv", "ch
 # two machines' libraries may differ in the last digits of a sum; a figure does not
 SAME = 1e-9
 
-# Builds in a fresh process in which every attempt to open, resolve or use a socket is noted and refused.
-WITHOUT_NETWORK = """
-import sys
-from pathlib import Path
-
-tried = []
+# Python runs this at its start, in the build's own process and in those that draw its cards: every attempt to open,
+# resolve or use a socket is noted and refused, whoever makes it.
+REFUSAL = """
+import os, sys
 
 def refuse(event, arguments):
     if event.startswith("socket."):
-        tried.append(event)
-        raise RuntimeError(f"{event}: no network")
+        with open(os.environ["SOCKETS_TRIED"], "a") as file:
+            file.write(event + "\\n")
+        raise RuntimeError(event + ": there is no network here")
 
-from reviewkit import pipeline
 sys.addaudithook(refuse)
-import socket
-
-def refused(*arguments, **more):
-    tried.append("socket")
-    raise RuntimeError("no network")
-
-if sys.argv[3:] == ["try"]:
-    try:
-        socket.create_connection(("127.0.0.1", 9))
-    except RuntimeError:
-        pass
-socket.socket = refused
-pipeline.build(Path(sys.argv[1]), pipeline.Options(Path(sys.argv[2])))
-print("tried:", *tried)
+with open(os.environ["SOCKETS_TRIED"], "a") as file:
+    file.write("watching\\n")
 """
 
 
@@ -177,46 +163,38 @@ def contents(out: Path) -> dict[str, bytes]:
     return {path.relative_to(out).as_posix(): path.read_bytes() for path in out.rglob("*") if path.is_file()}
 
 
-def in_a_process(*arguments: object, seed: str, checkout: Path) -> str:
-    """Run Python in a process with another order of sets, another folder and another time zone; what it printed."""
-    environment = {**os.environ, "PYTHONHASHSEED": seed, "TZ": "Asia/Kathmandu", "PYTHONPATH": str(checkout)}
+def without_network(folder: Path, checkout: Path, *arguments: object) -> list[str]:
+    """Run Python without sockets, with another order of sets and another time zone; what was noted."""
+    (folder / "refusal").mkdir()
+    (folder / "refusal" / "sitecustomize.py").write_text(REFUSAL, encoding="utf-8")
+    environment = {
+        **os.environ,
+        "PYTHONPATH": os.pathsep.join(map(str, (folder / "refusal", checkout))),
+        "SOCKETS_TRIED": str(folder / "tried"),
+        "PYTHONHASHSEED": "7",
+        "TZ": "Asia/Kathmandu",
+    }
     ran = subprocess.run(
-        [sys.executable, *map(str, arguments)],
-        cwd=GOLDEN.parent,
-        env=environment,
-        capture_output=True,
-        text=True,
-        check=False,
+        [sys.executable, *map(str, arguments)], cwd=folder, env=environment, capture_output=True, text=True, check=False
     )
-    assert ran.returncode == 0, ran.stderr
-    return ran.stdout
+    assert (ran.returncode, ran.stdout, ran.stderr) == (0, "", "")
+    return (folder / "tried").read_text(encoding="utf-8").split()
 
 
-def same(out: Path, sample_out: Path) -> None:
-    one, other = contents(out), contents(sample_out)
+def test_a_second_build_by_two_processes_gives_the_same_bytes_and_opens_no_socket(sample, checkout, tmp_path):
+    out = tmp_path / "again"
+    tried = without_network(tmp_path, checkout, "-m", "reviewkit", "build", sample.folder, "--out", out, "--jobs", "2")
+    assert set(tried) == {"watching"}
+    assert len(tried) >= 3, "the processes that draw were not watched"
+    one, other = contents(out), contents(sample.out)
     assert set(one) == set(other)
-    assert sum(name.endswith(".png") for name in one) > 10
-    differing = [name for name in one if one[name] != other[name]]
-    assert not differing
+    assert sum(name.endswith(".png") for name in one) == len(list((out / "cards").iterdir())) > 10
+    assert [name for name in one if one[name] != other[name]] == []
 
 
-def test_a_second_build_gives_the_same_bytes_and_opens_no_socket(sample, checkout, tmp_path):
-    said = in_a_process("-c", WITHOUT_NETWORK, sample.folder, tmp_path / "again", seed="1", checkout=checkout)
-    assert said.split() == ["tried:"]
-    same(tmp_path / "again", sample.out)
-
-
-def test_the_refusal_of_sockets_would_be_noticed(session_of, checkout, tmp_path):
-    folder = session_of('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n')
-    said = in_a_process("-c", WITHOUT_NETWORK, folder, tmp_path / "out", "try", seed="1", checkout=checkout)
-    assert said.startswith("tried: socket")
-
-
-def test_two_processes_draw_the_same_bytes_as_one(sample, checkout, tmp_path):
-    out = tmp_path / "two"
-    arguments = ("-m", "reviewkit", "build", sample.folder, "--out", out, "--jobs", "2")
-    assert in_a_process(*arguments, seed="2", checkout=checkout) == ""
-    same(out, sample.out)
+def test_an_attempt_at_the_network_would_be_noticed(checkout, tmp_path):
+    attempt = "import socket\ntry: socket.create_connection(('127.0.0.1', 9))\nexcept RuntimeError: pass"
+    assert any(event.startswith("socket.") for event in without_network(tmp_path, checkout, "-c", attempt))
 
 
 def test_building_over_a_build_leaves_the_same_bytes(session_of, say):
