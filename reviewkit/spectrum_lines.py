@@ -7,6 +7,7 @@ Without the window only the tones' peak levels are given.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -77,7 +78,8 @@ def analyse_lines(
 
     noise = None
     if window:
-        skirts = _skirts(power, place, level_v, window, inside)
+        tones = [(place, level_v), *((order * cycles - first, height) for order, height in harmonics.items())]
+        skirts = _skirts(power, tones, window, inside)
         if np.count_nonzero(skirts & inside) > _MOST_HIDDEN * np.count_nonzero(inside):
             raise NoLines(
                 f"the {window} window's own leakage hides the harmonics and the noise; export with another window"
@@ -142,19 +144,22 @@ def _background(power: Array, at: float, half: int) -> float:
     return float(np.median(around) / np.log(2)) if len(around) else 0.0
 
 
-def _skirts(power: Array, place: float, level: float, window: str, inside: Mask) -> Mask:
-    """The lines around the fundamental where its own leakage is more than a twentieth of the noise there."""
-    index = np.arange(len(power), dtype=float)
-    leaked = (level * spread(window, index - place)) ** 2
-    # the spread touches zero between side lobes; what counts is their envelope
-    envelope = np.maximum.reduce([leaked, np.roll(leaked, 1), np.roll(leaked, -1)])
+def _skirts(power: Array, tones: Sequence[tuple[float, float]], window: str, inside: Mask) -> Mask:
+    """The lines where the leakage of the tones (place, level) is more than a twentieth of the noise there."""
     # noise power is exponentially distributed: its quarter-point lies at -ln(3/4) of the mean, and no tone moves it
     floor = float(np.quantile(power[inside], 0.25) / -np.log(0.75)) if inside.any() else 0.0
-    free = np.flatnonzero(envelope <= 0.05 * floor)
-    left, right = free[free < place], free[free > place]
-    reach = (index > (left[-1] if len(left) else -1)) & (index < (right[0] if len(right) else len(power)))
-    # what stands 10 dB above the leakage is no leakage: hum under the skirts still counts
-    return np.asarray(reach & ((power < 10 * envelope) | (np.abs(index - place) <= lobe(window))))
+    index = np.arange(len(power), dtype=float)
+    leaked = np.zeros(len(power))
+    lobes = np.zeros(len(power), dtype=bool)
+    for place, level in tones:
+        if level**2 > floor:
+            leaked += (level * spread(window, index - place)) ** 2
+            lobes |= np.abs(index - place) <= lobe(window)
+    # the spread touches zero between side lobes; what counts is their envelope
+    envelope = np.maximum.reduce([leaked, np.roll(leaked, 1), np.roll(leaked, -1)])
+    # what stands far above both leakage and noise is a line of its own: hum under the skirts still counts
+    line = (power > 10 * envelope) & (power > 20 * floor)
+    return np.asarray(lobes | ((envelope > 0.05 * floor) & ~line))
 
 
 def _hum(

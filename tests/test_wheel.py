@@ -27,7 +27,7 @@ WHERE = (
 def quietly(*command: object, cwd: Path, path: str = "") -> str:
     """Run a program without network settings or paths of this process; its output."""
     clean = {key: value for key, value in os.environ.items() if not key.startswith(("PYTHON", "PIP_", "COV_"))}
-    clean |= {"PIP_NO_INDEX": "1", "PIP_DISABLE_PIP_VERSION_CHECK": "1", "PIP_NO_INPUT": "1", "PIP_ROOT_USER_ACTION": "ignore"}
+    clean |= {"PIP_NO_INDEX": "1", "PIP_DISABLE_PIP_VERSION_CHECK": "1", "PIP_ROOT_USER_ACTION": "ignore"}
     if path:
         clean["PYTHONPATH"] = path
     ran = subprocess.run(list(map(str, command)), cwd=cwd, env=clean, capture_output=True, text=True, check=False)
@@ -41,18 +41,23 @@ def new_environment(folder: Path) -> tuple[Path, Path]:
     site = Path(sysconfig.get_path("purelib", "venv", vars={"base": str(folder), "platbase": str(folder)}))
     assert site.is_dir()
     # a path from a .pth file stands behind the environment's own packages, and .pth files in it are not followed
-    (site / "libraries.pth").write_text(sysconfig.get_path("purelib") + "\n", encoding="utf-8")
+    libraries = [path for path in sys.path if Path(path).name in ("site-packages", "dist-packages")]
+    assert libraries
+    (site / "libraries.pth").write_text("\n".join(libraries) + "\n", encoding="utf-8")
     return folder / ("Scripts" if os.name == "nt" else "bin"), site
 
 
 @pytest.fixture(scope="module")
 def source(tmp_path_factory, checkout) -> Path:
-    """What a checkout holds, apart from everything that a build of it could write into."""
+    """A checkout in which the sample was built and the tests were run, so that what they leave lies about in it."""
     to = tmp_path_factory.mktemp("source")
     for name in ("reviewkit", "templates", "sample_session"):
-        shutil.copytree(checkout / name, to / name, ignore=shutil.ignore_patterns("__pycache__"))
-    for name in ("pyproject.toml", "LICENSE", "README.md", "DEVELOPERS.md"):
+        shutil.copytree(checkout / name, to / name, ignore=shutil.ignore_patterns("__pycache__", "out"))
+    for name in ("pyproject.toml", "LICENSE", "README.md"):
         shutil.copy(checkout / name, to / name)
+    for name in ("sample_session/out/cards/01-title.png", "sample_session/__pycache__/norrvale.cpython-311.pyc"):
+        (to / name).parent.mkdir(parents=True, exist_ok=True)
+        (to / name).write_bytes(b"left lying about")
     return to
 
 
@@ -87,7 +92,7 @@ def test_the_wheel_holds_the_program_its_templates_and_its_sample(wheel, checkou
 def test_the_wheel_holds_nothing_that_was_built_or_is_for_developers_only(wheel):
     with zipfile.ZipFile(wheel) as archive:
         names = archive.namelist()
-    assert not [name for name in names if "__pycache__" in name or "/out/" in name or name.startswith("tests/")]
+    assert [name for name in names if "__pycache__" in name or "/out/" in name or "tests/" in name] == []
     assert {name.split("/")[0].split("-")[0] for name in names} == {"reviewkit", "bench_reviewkit"}
 
 
@@ -112,6 +117,9 @@ def test_the_installed_command_makes_a_session(installed, tmp_path):
     assert "nothing wrong" in quietly(bin_folder / "reviewkit", "check", tmp_path / "mine", cwd=tmp_path)
 
 
+@pytest.mark.skipif(
+    importlib.util.find_spec("editables") is None, reason="the build backend's part for editable installs is not there"
+)
 def test_an_editable_install_uses_the_checkouts_files(tmp_path, source):
     bin_folder, _ = new_environment(tmp_path / "environment")
     command = ("--python", bin_folder / "python", "install", "--no-deps", "--no-build-isolation", "-q", "-e", source)

@@ -1,0 +1,314 @@
+"""The `tone` kind from a sheet: the same closed forms as the spectrum's own tests, with the conditions that travel."""
+
+from __future__ import annotations
+
+import math
+
+import known_spectra
+import known_waveforms as known
+import numpy as np
+import pytest
+from measured_sheets import all_of, column, measured, one, quantities, sheet
+
+from reviewkit.errors import InputError
+from reviewkit.model import Bench
+
+RATE_HZ = 48_000
+WAVES = {
+    "square": known.square,
+    "triangle": known.triangle,
+    "clipped at 0.9": known.clipped(0.9),
+    "top clipped at 0.9": known.clipped_top(0.9),
+    "dead zone 0.05": known.dead_zone(0.05),
+}
+
+
+def capture(*channels: np.ndarray, rate_hz: float = RATE_HZ, start_s: float = 0.0, decimals: int = 9):
+    """A waveform's sheet, its time stamps rounded as an export rounds them."""
+    time = np.round(start_s + np.arange(len(channels[0])) / rate_hz, decimals)
+    names = ("L", "R") if len(channels) == 2 else ("",)
+    return sheet(column("time", time), *(column("level", volts, n) for n, volts in zip(names, channels, strict=True)))
+
+
+def tone_of(peaks, frequency_hz=1003.3, rate_hz=RATE_HZ, count=24_000, scale=1.0, phase=0.3):
+    return scale * known.wave(peaks, frequency_hz / rate_hz, count, phase)
+
+
+# ------------------------------------------------------------------ from a waveform
+
+
+@pytest.mark.parametrize("name", WAVES)
+def test_standard_waves(name):
+    """THD of a series cut at 20 kHz in closed form, left; the same wave smaller and turned, right."""
+    peaks = known.phasors(WAVES[name], 20)
+    left, right = tone_of(peaks, 997.3, scale=4.0), tone_of(peaks, 997.3, scale=0.5, phase=2.0)
+    found = measured("tone", capture(left, right))
+    thd = known.thd(WAVES[name], 20)
+    first_v = abs(peaks[0]) / math.sqrt(2)
+    for channel, scale in (("L", 4.0), ("R", 0.5)):
+        assert one(found, "thd", channel).value == pytest.approx(100 * thd, rel=1e-4)
+        assert one(found, "thd_plus_noise", channel).value == pytest.approx(100 * thd / math.hypot(1, thd), rel=1e-4)
+        assert one(found, "sinad", channel).value == pytest.approx(-20 * math.log10(thd), abs=1e-3)
+        assert one(found, "level", channel).value == pytest.approx(scale * first_v, rel=1e-5)
+        # in watts a tone is the fundamental's voltage squared over the load
+        assert one(found, "power", channel).value == pytest.approx((scale * first_v) ** 2 / 8, rel=2e-5)
+        assert one(found, "frequency", channel).value == pytest.approx(997.3, rel=1e-7)
+
+
+def test_a_square_wave_in_the_audio_band():
+    """A 1 kHz square to 20 kHz reads 45.69 %; 48.34 % would be the whole wave (closed form of its series)."""
+    found = one(measured("tone", capture(tone_of(known.phasors(known.square, 20), 1000.0))), "thd")
+    assert found.value == pytest.approx(45.69, abs=0.005)
+    assert found.at["band"] == [20.0, 20_000.0]
+    assert found.at["harmonics"] == 19
+
+
+def test_a_memoryless_curve():
+    """y = x + 0.01 x² + 0.004 x³ of a unit sine: THD = √(0.005² + 0.001²) / 1.003 = 0.50837682 %."""
+    x = tone_of(np.array([-1j]))
+    found = measured("tone", capture(x + 0.01 * x**2 + 0.004 * x**3))
+    assert one(found, "thd").value == pytest.approx(0.50837682, rel=1e-6)
+    assert one(found, "harmonic_2").value == pytest.approx(20 * math.log10(0.005 / 1.003), abs=1e-4)
+    assert one(found, "harmonic_3").value == pytest.approx(20 * math.log10(0.001 / 1.003), abs=1e-4)
+
+
+def test_harmonics_have_their_names():
+    levels = {n: -40.0 - 5 * n for n in range(2, 13)}
+    peaks = known.of_levels(levels, np.random.default_rng(1))
+    found = measured("tone", capture(tone_of(peaks)))
+    for order in range(2, 10):
+        assert one(found, f"harmonic_{order}").value == pytest.approx(levels[order], abs=0.01)
+    higher = 10 * math.log10(sum(10 ** (level / 10) for order, level in levels.items() if order > 3))
+    assert one(found, "harmonics_higher").value == pytest.approx(higher, abs=0.01)
+    assert not all_of(found, "harmonic_10")
+
+
+def test_noise_figures():
+    """Noise at −66 dB and a third harmonic at −60 dB, both known exactly, twenty seconds: within 0.05 dB."""
+    rng = np.random.default_rng(66)
+    count = 20 * RATE_HZ
+    samples = tone_of(known.of_levels({3: -60.0}, rng), 997.3, count=count)
+    samples += known.noise(rng, count, RATE_HZ, (100.0, 18_000.0), 10 ** (-66 / 20) / math.sqrt(2))
+    found = measured("tone", capture(samples))
+    rest = math.hypot(1e-3, 10 ** (-66 / 20))
+    assert one(found, "snr").value == pytest.approx(66, abs=0.05)
+    assert one(found, "sinad").value == pytest.approx(-20 * math.log10(rest), abs=0.05)
+    assert one(found, "thd_plus_noise").value == pytest.approx(100 * rest / math.hypot(1, rest), rel=0.006)
+    assert one(found, "thd").value == pytest.approx(0.1, rel=0.003)
+
+
+def test_hum_takes_the_mains_line_and_its_multiples():
+    turns = np.arange(RATE_HZ) / RATE_HZ
+    hum = 2e-3 * np.sin(2 * np.pi * 60 * turns) + 1e-3 * np.sin(2 * np.pi * 120 * turns + 1)
+    found = measured("tone", capture(tone_of(np.array([-1j]), count=RATE_HZ) + hum), mains_hz=60.0)
+    assert one(found, "hum").value == pytest.approx(20 * math.log10(math.hypot(2e-3, 1e-3)), abs=0.05)
+    assert one(found, "hum").at["mains"] == 60.0
+    assert "hum" not in quantities(measured("tone", capture(tone_of(np.array([-1j])) + hum[:24_000])))
+
+
+def test_an_offset_is_read_from_a_coupled_capture_only():
+    data = capture(tone_of(np.array([-1j])) + 0.0123)
+    assert "dc_offset" not in quantities(measured("tone", data, bench=Bench(coupling="ac")))
+    assert one(measured("tone", data, bench=Bench(coupling="dc")), "dc_offset").value == pytest.approx(0.0123, rel=1e-4)
+
+
+def test_gain():
+    """20 lg(U2 / U1): 6.325 V r.m.s. from 150 mV."""
+    data = capture(tone_of(np.array([-1j]), scale=6.325 * math.sqrt(2)))
+    gain = one(measured("tone", data, input_level_v=0.15), "gain").value
+    assert gain == pytest.approx(20 * math.log10(6.325 / 0.15), abs=1e-4)
+    assert "gain" not in quantities(measured("tone", data))
+
+
+def test_the_benchs_uncertainty_widens_level_and_power():
+    """GUM, first order: 0.1 dB is V · 0.1 · ln 10 / 20 of a voltage, and twice that share of a power."""
+    data = capture(tone_of(np.array([-1j]), scale=20 * math.sqrt(2)))
+    found = measured("tone", data, bench=Bench(level_uncertainty_db=0.1), input_level_v=1.0)
+    assert one(found, "level").uncertainty == pytest.approx(20 * 0.1 * math.log(10) / 20, rel=1e-5)
+    assert one(found, "power").uncertainty == pytest.approx(50 * 2 * 0.1 * math.log(10) / 20, rel=1e-5)
+    assert one(found, "gain").uncertainty == 0.1
+    # common to both readings of a ratio, it cancels
+    assert one(found, "frequency").uncertainty is None
+    assert one(measured("tone", data), "power").uncertainty is None
+
+
+def test_a_distortion_near_the_benchs_own_is_a_bound():
+    """Within 6 dB of what the bench reads with no unit in the path."""
+    data = capture(tone_of(known.of_levels({2: -94.0}, np.random.default_rng(0))))  # 0.002 %
+    assert one(measured("tone", data, bench=Bench(distortion_floor_percent=0.0011)), "thd").bound == "at most"
+    assert one(measured("tone", data, bench=Bench(distortion_floor_percent=0.0008)), "thd").bound == ""
+
+
+def test_conditions_travel():
+    data = capture(tone_of(known.of_levels({2: -60.0}, np.random.default_rng(2)), scale=9.0))
+    f = one(measured("tone", data, stage="after", input="aux", channels="both", setting="flat"), "thd")
+    assert f.at["power"] == pytest.approx(9.0**2 / 2 / 8, rel=1e-5)
+    assert f.at["frequency"] == pytest.approx(1003.3, rel=1e-7)
+    assert {key: f.at[key] for key in ("load", "input", "channels", "setting")} == {
+        "load": 8.0, "input": "aux", "channels": "both", "setting": "flat"}  # fmt: skip
+    assert (f.measurement, f.kind, f.stage, f.source, f.unit) == ("m", "tone", "after", "measurements/m.csv", "%")
+
+
+def test_without_a_load_there_is_no_power():
+    found = measured("tone", capture(tone_of(np.array([-1j]), scale=2.0)), load_ohm=None)
+    assert "power" not in quantities(found)
+    assert one(found, "thd").at["voltage"] == pytest.approx(2 / math.sqrt(2), rel=1e-6)
+
+
+def test_a_15_khz_tone_widens_the_band():
+    """At 192 kHz harmonics 2 – 5 lie below 80 kHz; in 20 kHz the figure would be nearly zero."""
+    levels = {2: -50.0, 3: -60.0, 4: -55.0, 5: -45.0}
+    peaks = known.of_levels(levels, np.random.default_rng(15))
+    found = one(measured("tone", capture(tone_of(peaks, 15_002.3, 192_000, 96_000), rate_hz=192_000)), "thd")
+    assert found.value == pytest.approx(100 * math.sqrt(sum(10 ** (v / 10) for v in levels.values())), rel=1e-3)
+    assert found.at["band"] == [20.0, 80_000.0]
+    assert found.at["harmonics"] == 4
+
+
+def test_distortion_is_withheld_where_the_third_harmonic_lies_outside():
+    """19 kHz at 48 kHz: not even the second is held. Level and frequency stand, the reason is told."""
+    rng = np.random.default_rng(19)
+    samples = tone_of(np.array([-1j]), 19_000.0) + known.noise(rng, 24_000, RATE_HZ, (100.0, 15_000.0), 1e-4)
+    found = measured("tone", capture(samples))
+    assert not {"thd", "thd_plus_noise", "sinad", "harmonic_2", "harmonic_3", "harmonics_higher"} & quantities(found)
+    assert {"frequency", "level", "power", "snr"} <= quantities(found)
+    reasons = [why for why in found.withheld if "third harmonic" in why]
+    assert len(reasons) == 1
+    assert "no distortion at 19 kHz" in reasons[0]
+    assert "higher sample rate" in reasons[0]
+    # 10 kHz at 48 kHz holds its second harmonic, but the third would fall at 30 kHz: withheld just the same
+    assert "thd" not in quantities(measured("tone", capture(tone_of(np.array([-1j]), 10_000.0))))
+
+
+@pytest.mark.parametrize("cycles", [4.2, 9.6])
+def test_fewer_than_ten_cycles_are_refused(cycles):
+    samples = np.sin(2 * np.pi * cycles * np.arange(4800) / 4800)
+    with pytest.raises(InputError) as refused:
+        measured("tone", capture(samples))
+    (fault,) = refused.value.faults
+    assert fault.source == "measurements/m.csv"
+    assert "at least 10 are needed" in fault.message
+    assert "longer record" in fault.message
+
+
+def test_time_stamps_rounded_by_an_export_do_no_harm():
+    """Microsecond stamps of 48 kHz are off by up to half of one; the rate follows from the whole span."""
+    found = measured("tone", capture(tone_of(np.array([-1j]), 999.7), decimals=6, start_s=12.5))
+    assert one(found, "frequency").value == pytest.approx(999.7, rel=2e-6)
+
+
+def test_a_gap_in_the_record_is_told():
+    time = np.delete(np.arange(24_100) / RATE_HZ, np.arange(8000, 8100))
+    with pytest.raises(InputError, match="not evenly spaced"):
+        measured("tone", sheet(column("time", time), column("level", np.sin(6283 * time))))
+
+
+def test_a_waveform_in_decibels_is_refused():
+    time = np.arange(4800) / RATE_HZ
+    with pytest.raises(InputError, match="a waveform is a voltage over time; export it in V"):
+        measured("tone", sheet(column("time", time), column("level", np.sin(6283 * time), "", "dBV", "Left (dBV)")))
+
+
+# ------------------------------------------------------------------ from a spectrum
+
+POINTS = 16_384
+LINE_HZ = RATE_HZ / POINTS
+LEVELS_DB = {2: -60.0, 3: -70.0}
+NOISE_DB = -80.0
+
+
+def lines(window="blackman-harris", line=341.37, scale=1.0):
+    rng = np.random.default_rng(7)
+    samples = known.wave(known.of_levels(LEVELS_DB, rng), line / POINTS, POINTS * 8)
+    samples += known.noise(rng, POINTS * 8, RATE_HZ, (30.0, 19_900.0), 10 ** (NOISE_DB / 20) / math.sqrt(2))
+    frequency, level = known_spectra.exported(scale * samples, RATE_HZ, POINTS, window)
+    return frequency[1:], level[1:]  # a reader leaves the row at 0 Hz out
+
+
+@pytest.mark.parametrize(
+    ("unit", "told"),
+    [("V", {}), ("dBV", {}), ("dBu", {}), ("dBm", {}), ("dBW", {}), ("dBFS", {"full_scale_v": 10.0})],
+)
+def test_a_spectrum_in_any_unit(unit, told):
+    """12 V peak: 8.4853 V r.m.s., 9 W into 8 Ω, whatever unit the lines are in."""
+    frequency, volts = lines(scale=12.0)
+    # r.m.s. volts at 0 dB: by definition of each unit, 0 dBFS being a sine whose peak is full scale
+    zero_db = {"dBV": 1.0, "dBu": math.sqrt(0.6), "dBm": math.sqrt(0.6), "dBW": math.sqrt(8), "dBFS": 10 / math.sqrt(2)}
+    level = volts if unit == "V" else 20 * np.log10(volts / zero_db[unit])
+    found = measured(
+        "tone", sheet(column("frequency", frequency), column("level", level, "L", unit)), window="Blackman-Harris", **told
+    )
+    assert one(found, "level", "L").value == pytest.approx(12 / math.sqrt(2), rel=1e-3)
+    assert one(found, "power", "L").value == pytest.approx(9.0, rel=2e-3)
+    assert one(found, "frequency", "L").value == pytest.approx(341.37 * LINE_HZ, abs=0.03)
+    assert one(found, "thd", "L").value == pytest.approx(100 * math.hypot(1e-3, 10**-3.5), rel=5e-3)
+    assert one(found, "snr", "L").value == pytest.approx(-NOISE_DB, abs=0.25)
+    assert one(found, "thd", "L").at["window"] == "blackman-harris"
+    assert not found.withheld
+
+
+@pytest.mark.parametrize("unit", ["dB", "dBr", "dBFS"])
+def test_relative_levels_carry_ratios_only(unit):
+    frequency, volts = lines()
+    data = sheet(column("frequency", frequency), column("level", 20 * np.log10(volts), "", unit))
+    found = measured("tone", data, window="blackman-harris", input_level_v=0.1)
+    assert not {"level", "power", "gain"} & quantities(found)
+    assert "no level, power or gain, the file's levels are relative" in " ".join(found.withheld)
+    assert one(found, "thd").value == pytest.approx(100 * math.hypot(1e-3, 10**-3.5), rel=5e-3)
+
+
+@pytest.mark.parametrize("window", ["hann", "flat top", "blackman-harris"])
+def test_an_unknown_window_withholds_noise_figures(window):
+    frequency, volts = lines(window, line=341.0)
+    found = measured("tone", sheet(column("frequency", frequency), column("level", volts)))
+    assert not {"snr", "sinad", "thd_plus_noise"} & quantities(found)
+    assert 'no THD+N, SINAD or SNR from this spectrum: the window is not known; write for example window = "hann"' in (
+        found.withheld[0]
+    )
+    assert one(found, "thd").value == pytest.approx(100 * math.hypot(1e-3, 10**-3.5), rel=0.02)
+    assert "window" not in one(found, "thd").at
+
+
+def test_uneven_lines_withhold_noise_figures():
+    """A spectrum thinned out for a plot: every line below 3 kHz, every fifth above."""
+    frequency, volts = lines(line=341.0)
+    kept = (frequency < 5000) | (np.arange(len(frequency)) % 5 == 0)
+    found = measured(
+        "tone", sheet(column("frequency", frequency[kept]), column("level", volts[kept])), window="blackman-harris"
+    )
+    assert not {"snr", "sinad", "thd_plus_noise"} & quantities(found)
+    assert any("its lines are not evenly spaced" in why for why in found.withheld)
+
+
+def test_the_rectangular_window_off_a_line_is_withheld():
+    frequency, volts = lines("rectangular")
+    found = measured("tone", sheet(column("frequency", frequency), column("level", volts, "L")), window="rectangular")
+    assert not found.findings
+    assert len(found.withheld) == 1
+    assert "no figures for channel L" in found.withheld[0]
+    assert "export with another window" in found.withheld[0]
+    on_a_line = lines("rectangular", line=341.0)
+    held = measured("tone", sheet(column("frequency", on_a_line[0]), column("level", on_a_line[1])), window="none")
+    assert one(held, "snr").value == pytest.approx(-NOISE_DB, abs=0.25)
+
+
+def test_a_window_that_is_not_known_is_told_with_those_that_are():
+    frequency, volts = lines()
+    with pytest.raises(InputError) as refused:
+        measured("tone", sheet(column("frequency", frequency), column("level", volts)), window="welsh", line=33)
+    (fault,) = refused.value.faults
+    assert (fault.source, fault.line) == ("session.toml", 33)
+    assert 'window = "welsh" is not known' in fault.message
+    assert "hann" in fault.message
+
+
+def test_a_handful_of_lines_is_no_spectrum():
+    with pytest.raises(InputError, match="31 lines are no spectrum"):
+        measured("tone", sheet(column("frequency", np.arange(1, 32) * 100.0), column("level", np.ones(31))))
+
+
+def test_no_tone_is_withheld():
+    frequency = np.arange(1, 500) * 10.0
+    found = measured("tone", sheet(column("frequency", frequency), column("level", np.zeros(499), "R")), window="hann")
+    assert not found.findings
+    assert "no figures for channel R: no tone stands inside the spectrum" in found.withheld[0]

@@ -1,0 +1,115 @@
+"""A new session folder: every file explained by its comments, good as it is, and never over something that is there."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+
+import pytest
+
+
+@pytest.fixture
+def made(say, tmp_path):
+    """A new folder, and what was said."""
+    folder = tmp_path / "my-session"
+    said = say("new", folder)
+    assert (said.status, said.err) == (0, "")
+    return folder, said
+
+
+def test_it_has_every_file_of_a_session_and_says_so(made):
+    folder, said = made
+    names = {path.name for path in folder.iterdir()}
+    assert {"session.toml", "notes.txt", "prices.csv", "repair.csv", "measurements"} <= names
+    for name in names:
+        assert f"{folder / name}\n" in said.out
+    assert said.out.splitlines()[-1] == (
+        f"next: fill in {folder / 'session.toml'}, then: reviewkit check {folder}"
+    )
+
+
+def test_every_file_is_explained_by_comments(made):
+    folder, _ = made
+    files = [path for path in folder.rglob("*") if path.is_file()]
+    assert len(files) >= 4
+    explained = "".join(
+        line for path in files for line in path.read_text(encoding="utf-8").splitlines(True) if line.startswith("#")
+    )
+    for path in files:
+        text = path.read_text(encoding="utf-8")
+        own = [line for line in text.splitlines() if line.startswith("#")]
+        # a file whose format knows no comments is explained in another's
+        assert own or path.name in explained, f"{path.name} is not explained"
+        assert sum(len(line.split()) for line in own) >= 5 or path.name in explained
+
+
+def test_its_session_names_every_table_and_the_keys_that_most_need(made):
+    folder, _ = made
+    text = (folder / "session.toml").read_text(encoding="utf-8")
+    assert set(tomllib.loads(text)) >= {"unit"}
+    for table in ("[unit]", "[price]", "[bench]", "[[rated]]", "[[measurement]]", "[episode]"):
+        assert re.search(rf"^#? ?{re.escape(table)}", text, re.MULTILINE), table
+    for key in ("maker", "model", "quantity", "at_least", "kind", "file", "stage", "drive", "load", "channels"):
+        assert re.search(rf"^#? ?{key} *=", text, re.MULTILINE), key
+
+
+def test_check_and_build_accept_it_as_it_is(made, say):
+    folder, _ = made
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    checked = say("check", folder)
+    assert (checked.status, checked.err) == (0, "")
+    assert "nothing wrong" in checked.out
+    built = say("build", folder)
+    assert (built.status, built.out, built.err) == (0, "", "")
+    assert json.loads((folder / "out" / "findings.json").read_text(encoding="utf-8"))["unit"]["maker"]
+    assert (folder / "out" / "cards" / "01-title.png").is_file()
+    assert {path: path.read_bytes() for path in before} == before
+
+
+def uncommented(text: str) -> str:
+    """The file as it is after every commented line that holds a key or opens a table was brought to life."""
+    return re.sub(r"^# ?(?=(\[+[a-z]+\]+|[a-z_]+ *= *[^ ]))", "", text, flags=re.MULTILINE)
+
+
+def test_every_key_that_stands_in_a_comment_is_a_key_that_is_known(made, say):
+    folder, _ = made
+    path = folder / "session.toml"
+    path.write_text(uncommented(path.read_text(encoding="utf-8")), encoding="utf-8")
+    said = say("check", folder)
+    assert "unknown" not in said.err
+    assert "is not known" not in said.err
+    assert "no unit" not in said.err
+
+
+def test_it_goes_into_an_empty_folder(say, tmp_path):
+    (tmp_path / "empty").mkdir()
+    assert say("new", tmp_path / "empty").status == 0
+    assert (tmp_path / "empty" / "session.toml").is_file()
+
+
+@pytest.mark.parametrize("kind", ["folder", "hidden file", "file", "session"])
+def test_what_is_there_already_is_left_alone(kind, say, tmp_path):
+    place = tmp_path / "there"
+    if kind == "file":
+        place.write_text("mine", encoding="utf-8")
+    else:
+        place.mkdir()
+        name = {"folder": "deeper", "hidden file": ".hidden", "session": "session.toml"}[kind]
+        (place / name).mkdir() if kind == "folder" else (place / name).write_text("mine", encoding="utf-8")
+    before = sorted(tmp_path.rglob("*"))
+    said = say("new", place)
+    assert (said.status, said.out) == (2, "")
+    assert said.err.startswith(f"{place}: ")
+    assert "name a folder that is not there yet" in said.err
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_two_new_folders_are_alike(say, tmp_path):
+    for name in ("one", "other"):
+        assert say("new", tmp_path / name).status == 0
+    one, other = (
+        {path.relative_to(tmp_path / name): path.read_bytes() for path in (tmp_path / name).rglob("*") if path.is_file()}
+        for name in ("one", "other")
+    )
+    assert one == other
