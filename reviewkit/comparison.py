@@ -23,8 +23,9 @@ SWEPT = {
     "channel_balance_worst",
     "riaa_deviation",
 }
-# one percent of frequency, half a percent of level or band edge: what rounding in an export or a drive level costs
-_FREQUENCY_SAME, _LEVEL_SAME = 0.01, 0.005
+# one percent of frequency, half a percent of a load, a voltage or a band's edge: what rounding in an export costs; and
+# a tenth of a decibel of power, to which a level is set by meter (common practice, no source)
+_FREQUENCY_SAME, _LEVEL_SAME, _POWER_SAME = 0.01, 0.005, 0.0235
 
 
 @dataclass(frozen=True)
@@ -172,7 +173,7 @@ def _power(rating: Rating, finding: Finding) -> Stand:
         return Stand(SAME, assumed=f"at {quantities.watts(had)}" if had is not None else "")
     if had is None:
         return Stand(APART, f"rated at {quantities.watts(wanted)}, the power measured at is not stated")
-    if abs(had / wanted - 1) <= _LEVEL_SAME:
+    if abs(had / wanted - 1) <= _POWER_SAME:
         return Stand(SAME)
     text = f"rated at {quantities.watts(wanted)}, measured at {quantities.watts(had)}"
     # less power is no easier test of distortion: noise and crossover weigh more there. It neither confirms nor denies.

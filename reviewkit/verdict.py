@@ -26,6 +26,8 @@ MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
 )
 # which of several answers to one rating decides; of equal words, the finding nearest to falling short
 _WEIGHT = {SHORT: 0, CLOSE: 1, MEETS: 2, INCOMPARABLE: 3}
+# figures that a kind gives at several named frequencies
+_SPOTS = ("crosstalk", "distortion", "channel_balance", "damping_factor", "source_impedance")
 _INSIDE, _ON, _OUTSIDE = 1, 0, -1
 # the needle stands clear of the notch whenever the word is not "too close to call"
 _CLEAR = 0.08
@@ -61,7 +63,7 @@ def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains) -> Ver
     candidates = [f for f in findings if f.quantity in rule.findings and _is_candidate(rating, f)]
     if rating.total:
         candidates = _totals(candidates)
-    answers = [_answer(rating, finding, mains) for finding in candidates]
+    answers = _channels_together([_answer(rating, finding, mains) for finding in candidates])
     blank = Verdict(
         rating, rating_words.label(rating), rating_words.line(rating), rating_words.limit_text(rating), "", UNMEASURED
     )
@@ -98,6 +100,24 @@ def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains) -> Ver
         measurements=tuple(used),
         findings=_unique(shown.finding, deciding.finding),
     )
+
+
+def _channels_together(answers: Sequence[Answer]) -> list[Answer]:
+    """A rating is met by all channels of a measurement or not at all: where one does not compare, none meets."""
+    groups: dict[tuple[object, ...], list[Answer]] = {}
+    for answer in answers:
+        f = answer.finding
+        quantity = "power" if f.quantity in ("power_at_limit", "power_reached") else f.quantity
+        # the channels' own frequency estimates and worst points differ; spots that a kind names do not
+        spot = round(f.at["frequency"]) if quantity in _SPOTS and "frequency" in f.at else None
+        groups.setdefault((f.measurement, quantity, f.at.get("limit"), tuple(f.at.get("band", ())), spot), []).append(
+            answer
+        )
+    together = []
+    for group in groups.values():
+        doubtful = any(answer.word == INCOMPARABLE for answer in group)
+        together += [replace(a, word=INCOMPARABLE) if doubtful and a.word == MEETS else a for a in group]
+    return together
 
 
 def _unique(*findings: Finding) -> tuple[Finding, ...]:

@@ -43,7 +43,7 @@ def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
     Raises InputError with every column that is not known and every cell that cannot be read.
     """
     faults = Faults(source)
-    table = parse_delimited(text, faults, example=",".join(COLUMNS))
+    table = parse_delimited(text, faults, example=",".join(COLUMNS), comments=True)
     of_rows = len(faults.found)
     places: dict[str, int] = {}
     for number, cell in enumerate(table.header.cells):

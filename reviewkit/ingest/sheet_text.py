@@ -34,7 +34,7 @@ _MOST_LINES_IN_A_CELL = 4
 _KNOWN_BINARY = (
     (b"PK\x03\x04", 'is a spreadsheet workbook; open it there and save it as "CSV"'),
     (b"\xd0\xcf\x11\xe0", 'is a spreadsheet workbook; open it there and save it as "CSV"'),
-    (b"RIFF", "is a WAV capture under a wrong name; let its name end in .wav"),
+    (b"RIFF", "is a WAV capture, which is not read yet; export it as text, time and volts"),
     (b"%PDF", "is a PDF; export the readings as text instead"),
 )
 

@@ -37,6 +37,10 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
     """Crosstalk in dB for each direction: ready-made columns, or both channels' levels with one driven."""
     ready = [column for column in sheet.all("level") if ">" in column.channel]
     if ready:
+        for column in ready:
+            if not column.unit.startswith("dB"):
+                message = f'column "{column.header}" is in {column.unit}: crosstalk of one direction is a ratio in dB'
+                raise InputError(Fault(sheet.source, 0, message))
         found = [(column.channel, column.values) for column in ready]
     else:
         driven = c.measurement.driven

@@ -269,15 +269,26 @@ def test_an_unknown_window_withholds_noise_figures(window):
     assert "window" not in one(found, "thd").at
 
 
-def test_uneven_lines_withhold_noise_figures():
-    """A spectrum thinned out for a plot: every line below 3 kHz, every fifth above."""
+@pytest.mark.parametrize("thinned", ["every fifth above 5 kHz", "one line missing", "one in two below 500 Hz"])
+def test_uneven_lines_withhold_noise_figures(thinned):
+    """A spectrum thinned out for a plot. What is still given must be right: the tone stands where its line stands."""
     frequency, volts = lines(line=341.0)
-    kept = (frequency < 5000) | (np.arange(len(frequency)) % 5 == 0)
+    index = np.arange(len(frequency))
+    kept = {
+        "every fifth above 5 kHz": (frequency < 5000) | (index % 5 == 0),
+        "one line missing": index != 900,
+        "one in two below 500 Hz": (frequency > 500) | (index % 2 == 0),
+    }[thinned]
     found = measured(
         "tone", sheet(column("frequency", frequency[kept]), column("level", volts[kept])), window="blackman-harris"
     )
     assert not {"snr", "sinad", "thd_plus_noise"} & quantities(found)
-    assert any("its lines are not evenly spaced" in why for why in found.withheld)
+    assert any("not evenly spaced" in why for why in found.withheld)
+    for given in all_of(found, "frequency"):
+        assert given.value == pytest.approx(341 * LINE_HZ, abs=LINE_HZ)
+    for given in all_of(found, "thd"):
+        assert given.value == pytest.approx(100 * math.hypot(1e-3, 10**-3.5), rel=0.02)
+        assert given.at["band"] == [20.0, 20_000.0]
 
 
 def test_the_rectangular_window_off_a_line_is_withheld():

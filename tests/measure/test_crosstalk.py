@@ -1,0 +1,142 @@
+"""Crosstalk: 20 lg of the undriven channel over the driven one, so negative."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from measured_sheets import all_of, column, measured, one, quantities, sheet
+
+from reviewkit.errors import InputError
+from reviewkit.model import Rating
+
+FREQUENCY_HZ = np.geomspace(20, 20_000, 31)
+
+
+def capacitive(frequency_hz, at_1k_db=-60.0, floor_db=-80.0):
+    """A resistive and a capacitive path in quadrature: the second rises 6 dB an octave (circuit theory)."""
+    rising = 10 ** (at_1k_db / 20) * np.asarray(frequency_hz, dtype=float) / 1000
+    return 20 * np.log10(np.hypot(rising, 10 ** (floor_db / 20)))
+
+
+def levels(driven, quiet, driven_name="L", unit="V"):
+    quiet_name = {"L": "R", "R": "L"}[driven_name]
+    pair = {driven_name: driven, quiet_name: quiet}
+    return sheet(column("frequency", FREQUENCY_HZ), *(column("level", pair[name], name, unit) for name in ("L", "R")))
+
+
+@pytest.mark.parametrize(("driven", "direction"), [("L", "L>R"), ("R", "R>L")])
+def test_one_volt_and_three_millivolts(driven, direction):
+    """3.16228 mV over 1 V: 20 lg 0.00316228 = −50.000 dB."""
+    data = levels(np.full(31, 1.0), np.full(31, 3.16228e-3), driven)
+    found = measured("crosstalk", data, driven=driven)
+    assert {f.channel for f in found.findings} == {direction}
+    assert one(found, "crosstalk", direction, frequency=1000.0).value == pytest.approx(-50.0, abs=1e-4)
+    assert one(found, "crosstalk", direction, frequency=10_000.0).value == pytest.approx(-50.0, abs=1e-4)
+    assert one(found, "crosstalk_worst", direction).value == pytest.approx(-50.0, abs=1e-4)
+
+
+@pytest.mark.parametrize("unit", ["dBV", "dBu", "dB"])
+def test_levels_in_decibels(unit):
+    data = levels(np.full(31, 9.0), 9.0 + capacitive(FREQUENCY_HZ), "R", unit)
+    found = measured("crosstalk", data, driven="R")
+    assert one(found, "crosstalk", "R>L", frequency=1000.0).value == pytest.approx(capacitive(1000.0), abs=0.01)
+
+
+def test_the_driven_channels_own_response_divides_out():
+    response = 1 / np.hypot(1, FREQUENCY_HZ / 30_000)
+    ratio = 10 ** (capacitive(FREQUENCY_HZ) / 20)
+    found = measured("crosstalk", levels(6.3 * response, 6.3 * response * ratio), driven="L")
+    assert one(found, "crosstalk_worst", "L>R").value == pytest.approx(capacitive(20_000.0), abs=1e-6)
+
+
+def ready(**directions):
+    names = {"left": "L>R", "right": "R>L"}
+    return sheet(
+        column("frequency", FREQUENCY_HZ), *(column("level", v, names[k], "dB") for k, v in directions.items())
+    )
+
+
+def test_ready_made_columns():
+    """At 1 and 10 kHz, and the worst at the top of the band, each direction by itself."""
+    data = ready(left=capacitive(FREQUENCY_HZ), right=capacitive(FREQUENCY_HZ, -66.0, -90.0))
+    found = measured("crosstalk", data)
+    for direction, at_1k, floor in (("L>R", -60.0, -80.0), ("R>L", -66.0, -90.0)):
+        for spot in (1000.0, 10_000.0):
+            exact = float(capacitive(spot, at_1k, floor))
+            assert one(found, "crosstalk", direction, frequency=spot).value == pytest.approx(exact, abs=0.01)
+        worst = one(found, "crosstalk_worst", direction)
+        assert worst.value == pytest.approx(float(capacitive(20_000.0, at_1k, floor)), abs=1e-9)
+        assert worst.at["frequency"] == pytest.approx(20_000.0)
+        assert worst.at["band"] == [20.0, 20_000.0]
+
+
+def test_the_worst_in_the_middle():
+    level = np.full(31, -70.0)
+    level[12] = -41.5
+    worst = one(measured("crosstalk", ready(left=level)), "crosstalk_worst", "L>R")
+    assert (worst.value, worst.at["frequency"]) == (-41.5, pytest.approx(FREQUENCY_HZ[12]))
+
+
+def test_a_rated_frequency_and_band_are_asked_for():
+    ratings = [
+        Rating("separation", "dB", at_least=50.0, frequency_hz=5000.0),
+        Rating("crosstalk", "dB", at_most=-40.0, band_hz=(250.0, 10_000.0)),
+    ]
+    found = measured("crosstalk", ready(left=capacitive(FREQUENCY_HZ)), ratings=ratings)
+    assert one(found, "crosstalk", "L>R", frequency=5000.0).value == pytest.approx(capacitive(5000.0), abs=0.01)
+    banded = one(found, "crosstalk_worst", "L>R", band=[250.0, 10_000.0])
+    assert banded.value == pytest.approx(float(capacitive(10_000.0)), abs=0.01)
+    assert banded.at["frequency"] == 10_000.0
+
+
+def test_narrower_data():
+    frequency = np.geomspace(100, 5000, 15)
+    data = sheet(column("frequency", frequency), column("level", capacitive(frequency), "L>R", "dB"))
+    found = measured("crosstalk", data)
+    assert [f.at["frequency"] for f in all_of(found, "crosstalk")] == [1000.0]
+    assert one(found, "crosstalk_worst", "L>R").at["band"] == pytest.approx([100.0, 5000.0])
+
+
+def test_crosstalk_above_zero_is_refused():
+    """A file of separation, or one with the driven channel named wrongly: told, not turned round in silence."""
+    with pytest.raises(InputError, match="crosstalk L>R reads above 0 dB.*export it so"):
+        measured("crosstalk", ready(left=-capacitive(FREQUENCY_HZ)))
+    swapped = levels(np.full(31, 1.0), np.full(31, 3e-3), "L")
+    with pytest.raises(InputError, match="crosstalk R>L reads above 0 dB.*check which channel was driven"):
+        measured("crosstalk", swapped, driven="R")
+
+
+def test_which_channel_was_driven_is_asked_for():
+    with pytest.raises(InputError) as refused:
+        measured("crosstalk", levels(np.ones(31), np.full(31, 1e-3)), line=71)
+    (fault,) = refused.value.faults
+    assert (fault.source, fault.line) == ("session.toml", 71)
+    assert 'write driven = "L" or driven = "R"' in fault.message
+
+
+def test_one_channel_alone_is_no_crosstalk():
+    data = sheet(column("frequency", FREQUENCY_HZ), column("level", np.ones(31), "L"))
+    with pytest.raises(InputError, match="levels of both channels"):
+        measured("crosstalk", data, driven="L")
+
+
+def test_two_units_are_refused():
+    data = sheet(
+        column("frequency", FREQUENCY_HZ),
+        column("level", np.full(31, 0.0), "L", "dBV"),
+        column("level", np.full(31, 1e-3), "R", "V"),
+    )
+    with pytest.raises(InputError, match="left in dBV and right in V: export both in one unit"):
+        measured("crosstalk", data, driven="L")
+
+
+def test_a_floor_of_nothing():
+    """A quiet channel that reads 0 V in one row has no level in dB: the figures of the other rows stand."""
+    quiet = np.full(31, 1e-3)
+    quiet[3] = 0.0
+    found = measured("crosstalk", levels(np.ones(31), quiet), driven="L")
+    assert "crosstalk" in quantities(found)
+    assert one(found, "crosstalk_worst", "L>R").value == pytest.approx(-60.0)
+    assert all(math.isfinite(f.value) for f in found.findings)

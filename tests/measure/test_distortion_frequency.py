@@ -1,0 +1,101 @@
+"""Distortion over frequency: the worst over each band with where it stands, and 1 kHz read between points."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from measured_sheets import all_of, column, measured, one, quantities, sheet
+
+from reviewkit.model import Bench, Rating
+
+FREQUENCY_HZ = np.geomspace(10, 40_000, 49)
+
+
+def sweep(percent, channel="L", header="THD+N L (%)", frequency=FREQUENCY_HZ, unit="%"):
+    return sheet(column("frequency", frequency), column("distortion", percent, channel, unit, header))
+
+
+def rising(frequency):
+    """0.01 % at 1 kHz, rising in proportion to log frequency: exact when read on log frequency."""
+    return 0.01 + 0.004 * np.log10(np.asarray(frequency) / 1000)
+
+
+def test_the_worst_of_the_band_is_at_its_edge():
+    """The data go on to 40 kHz; 20 kHz is read between points, and nothing above it counts."""
+    found = measured("distortion-frequency", sweep(rising(FREQUENCY_HZ)))
+    worst = one(found, "worst_distortion", "L")
+    assert worst.value == pytest.approx(float(rising(20_000)), abs=1e-9)
+    assert worst.at["frequency"] == 20_000.0
+    assert worst.at["band"] == [20.0, 20_000.0]
+    assert worst.at["figure"] == "THD+N"
+    assert one(found, "distortion", "L").value == pytest.approx(0.01, abs=1e-9)
+    assert one(found, "distortion", "L").at["frequency"] == 1000.0
+
+
+@given(st.lists(st.floats(0.001, 10.0), min_size=49, max_size=49))
+def test_the_worst_is_the_largest_of_all(values):
+    percent = np.array(values)
+    worst = one(measured("distortion-frequency", sweep(percent)), "worst_distortion", "L")
+    inside = (FREQUENCY_HZ >= 20) & (FREQUENCY_HZ <= 20_000)
+    edges = [float(np.interp(np.log(f), np.log(FREQUENCY_HZ), percent)) for f in (20.0, 20_000.0)]
+    assert worst.value == pytest.approx(max(percent[inside].max(), *edges), rel=1e-12)
+    there = float(np.interp(np.log(worst.at["frequency"]), np.log(FREQUENCY_HZ), percent))
+    assert there == pytest.approx(worst.value, rel=1e-9)
+
+
+def test_rated_bands():
+    ratings = [
+        Rating("power", "W", at_least=40, thd_percent=0.05, band_hz=(40.0, 16_000.0)),
+        Rating("thd", "%", at_most=0.1, band_hz=(15.0, 30_000.0)),
+        Rating("flatness", "dB", within=(-1, 1), band_hz=(5.0, 90_000.0)),
+    ]
+    found = measured("distortion-frequency", sweep(rising(FREQUENCY_HZ)), ratings=ratings)
+    bands = [f.at["band"] for f in all_of(found, "worst_distortion")]
+    assert bands == [[20.0, 20_000.0], [40.0, 16_000.0], [15.0, 30_000.0]]
+    for band in bands:
+        assert one(found, "worst_distortion", "L", band=band).value == pytest.approx(float(rising(band[1])), abs=1e-9)
+
+
+def test_narrower_data_says_how_far_it_goes():
+    frequency = np.geomspace(100, 8000, 20)
+    found = measured("distortion-frequency", sweep(rising(frequency), frequency=frequency))
+    assert one(found, "worst_distortion", "L").at["band"] == pytest.approx([100.0, 8000.0])
+    above = np.geomspace(2000, 8000, 5)
+    found = measured("distortion-frequency", sweep(rising(above), frequency=above))
+    assert "distortion" not in quantities(found)
+
+
+@pytest.mark.parametrize(
+    ("header", "figure"),
+    [("THD+N (%)", "THD+N"), ("THDN L", "THD+N"), ("THD (%)", "THD"), ("Distortion (%)", None), ("thd + n", "THD+N")],
+)
+def test_the_file_says_which_figure_it_is(header, figure):
+    f = one(measured("distortion-frequency", sweep(rising(FREQUENCY_HZ), header=header)), "distortion", "L")
+    assert f.at.get("figure") == figure
+
+
+def test_decibels_are_amplitudes_re_the_signal():
+    """−80 dB is 0.01 %."""
+    found = measured("distortion-frequency", sweep(np.full(49, -80.0), unit="dB"))
+    assert one(found, "worst_distortion", "L").value == pytest.approx(0.01)
+
+
+def test_channels_are_never_averaged():
+    data = sheet(
+        column("frequency", FREQUENCY_HZ),
+        column("distortion", np.full(49, 0.02), "L"),
+        column("distortion", np.full(49, 0.08), "R"),
+    )
+    found = measured("distortion-frequency", data, drive_w=40.0)
+    assert {f.channel: f.value for f in all_of(found, "distortion")} == {"L": 0.02, "R": 0.08}
+    assert one(found, "worst_distortion", "R").at["power"] == 40.0
+
+
+def test_the_benchs_floor():
+    """Within 6 dB (a factor of two) of what the bench reads by itself."""
+    bench = Bench(distortion_floor_percent=0.006)
+    found = measured("distortion-frequency", sweep(rising(FREQUENCY_HZ)), bench=bench)
+    assert one(found, "distortion", "L").bound == "at most"  # 0.01 % < 0.012 %
+    assert one(found, "worst_distortion", "L").bound == ""  # 0.0152 %

@@ -1,0 +1,161 @@
+"""Distortion over power: crossings on log axes between the two points around them, never beyond the data."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from measured_sheets import all_of, column, measured, one, quantities, sheet
+
+from reviewkit.errors import InputError
+from reviewkit.model import Bench, Rating
+
+POWER_W = [50.0, 55.0, 60.0]
+PERCENT = [0.05, 0.3, 3.0]
+
+
+def sweep(power=POWER_W, percent=PERCENT, channel="", header="THD+N (%)"):
+    return sheet(column("power", power), column("distortion", percent, channel, "%", header))
+
+
+def test_power_at_one_percent():
+    """On log axes ln 55 + ln(1/0.3)/ln 10 · ln(60/55): 57.5601 W; straight lines would give 56.2963 W."""
+    found = one(measured("distortion-power", sweep(), frequency_hz=1000.0), "power_at_limit")
+    assert found.value == pytest.approx(57.5601, abs=5e-5)
+    assert found.unit == "W"
+    assert found.at["limit"] == 1.0
+    assert found.at["frequency"] == 1000.0
+    assert found.at["figure"] == "THD+N"
+    assert found.at["load"] == 8.0
+
+
+@given(st.floats(0.2, 3.0), st.floats(1.0, 200.0), st.floats(0.01, 0.5))
+def test_a_power_law_is_read_exactly(exponent, onset_w, floor_percent):
+    """Distortion that rises as a power of the watts is a straight line on log axes, however coarse the points."""
+    power = onset_w * np.array([1.0, 1.7, 3.1, 5.5, 11.0]) ** 1
+    percent = floor_percent * (power / onset_w) ** exponent
+    found = measured("distortion-power", sweep(power, percent))
+    exact = onset_w * (1 / floor_percent) ** (1 / exponent)
+    if exact <= power[-1] * (1 - 1e-9):
+        assert one(found, "power_at_limit").value == pytest.approx(exact, rel=1e-9)
+        assert "power_reached" not in quantities(found)
+    elif exact > power[-1] * (1 + 1e-9):
+        assert one(found, "power_reached").value == power[-1]
+        assert "power_at_limit" not in quantities(found)
+
+
+def test_noise_crosses_the_limit_lower_down():
+    """At little power noise is more than 1 % too: only the rise above the minimum counts."""
+    power = np.array([0.001, 0.01, 0.1, 1.0, 10.0, 40.0, 50.0])
+    percent = np.array([5.0, 1.6, 0.5, 0.16, 0.05, 0.2, 8.0])
+    found = measured("distortion-power", sweep(power, percent))
+    exact = 40 * (50 / 40) ** (math.log(1 / 0.2) / math.log(8 / 0.2))
+    assert one(found, "power_at_limit").value == pytest.approx(exact, rel=1e-9)
+    lowest = one(found, "lowest_distortion")
+    assert (lowest.value, lowest.at["power"]) == (0.05, 10.0)
+
+
+def test_a_limit_that_is_not_reached():
+    """ "At least 48 W": the highest power of the sweep, and no power at the limit."""
+    found = measured("distortion-power", sweep([1.0, 20.0, 48.0], [0.02, 0.01, 0.4]))
+    reached = one(found, "power_reached")
+    assert (reached.value, reached.at["limit"]) == (48.0, 1.0)
+    assert "power_at_limit" not in quantities(found)
+
+
+def test_a_sweep_that_is_never_below_the_limit_gives_no_power():
+    found = measured("distortion-power", sweep([1.0, 10.0, 50.0], [3.0, 2.0, 8.0], "R"))
+    assert not {"power_at_limit", "power_reached"} & quantities(found)
+    assert "channel R never gets below it" in found.withheld[0]
+    assert one(found, "lowest_distortion", "R").value == 2.0
+
+
+def test_each_rated_limit_is_asked_for():
+    ratings = [
+        Rating("power", "W", at_least=50.0, thd_percent=0.1),
+        Rating("power", "W", at_least=55.0, thd_plus_noise_percent=0.5),
+        Rating("power", "W", at_least=55.0, thd_percent=0.1),
+        Rating("thd", "%", at_most=0.2),
+    ]
+    found = measured("distortion-power", sweep(), ratings=ratings)
+    assert [f.at["limit"] for f in all_of(found, "power_at_limit")] == [1.0, 0.1, 0.5]
+    exact = 50 * (55 / 50) ** (math.log(0.1 / 0.05) / math.log(0.3 / 0.05))
+    assert one(found, "power_at_limit", limit=0.1).value == pytest.approx(exact, rel=1e-9)
+
+
+@pytest.mark.parametrize("unit", ["V", "dBV", "dBW"])
+@pytest.mark.parametrize("load_ohm", [4.0, 8.0])
+def test_volts_become_watts_over_the_load(load_ohm, unit):
+    """P = U²/R: the same sweep as volts, dBV or dBW gives the same watts."""
+    volts = np.sqrt(np.array(POWER_W) * load_ohm)
+    level = {"V": volts, "dBV": 20 * np.log10(volts), "dBW": 10 * np.log10(POWER_W)}[unit]
+    data = sheet(column("level", level, "", unit), column("distortion", PERCENT))
+    found = one(measured("distortion-power", data, load_ohm=load_ohm), "power_at_limit")
+    assert found.value == pytest.approx(57.5601, abs=5e-5)
+    assert found.at["load"] == load_ohm
+
+
+def test_volts_without_a_load_are_asked_for():
+    data = sheet(column("level", [1.0, 2.0, 3.0], "", "V", "Output (V)"), column("distortion", PERCENT))
+    with pytest.raises(InputError, match=r'column "Output \(V\)" in V cannot be turned into watts.*load = "8 ohm"'):
+        measured("distortion-power", data, load_ohm=None)
+
+
+def test_each_channel_over_its_own_volts():
+    data = sheet(
+        column("level", np.sqrt(np.array(POWER_W) * 8), "L"),
+        column("level", np.sqrt(np.array(POWER_W) * 8 * 0.9), "R"),
+        column("distortion", PERCENT, "L"),
+        column("distortion", PERCENT, "R"),
+    )
+    found = measured("distortion-power", data)
+    assert one(found, "power_at_limit", "L").value == pytest.approx(57.5601, abs=5e-5)
+    assert one(found, "power_at_limit", "R").value == pytest.approx(0.9 * 57.5601, abs=5e-5)
+
+
+def test_distortion_in_decibels():
+    """0.05, 0.3, 3 % as amplitudes re the signal: −66.02, −50.46, −30.46 dB."""
+    data = sheet(column("power", POWER_W), column("distortion", [-66.0206, -50.4576, -30.4576], "", "dB", "THD (dB)"))
+    found = measured("distortion-power", data)
+    assert one(found, "power_at_limit").value == pytest.approx(57.5601, abs=2e-4)
+    assert one(found, "power_at_limit").at["figure"] == "THD"
+    assert one(found, "lowest_distortion").value == pytest.approx(0.05, rel=1e-5)
+
+
+def test_a_sweep_in_any_order():
+    found = measured("distortion-power", sweep([60.0, 50.0, 55.0], [3.0, 0.05, 0.3]))
+    assert one(found, "power_at_limit").value == pytest.approx(57.5601, abs=5e-5)
+
+
+def test_rows_at_zero_have_no_place_on_log_axes():
+    found = measured("distortion-power", sweep([0.0, *POWER_W], [4.0, *PERCENT]))
+    assert one(found, "power_at_limit").value == pytest.approx(57.5601, abs=5e-5)
+    assert "fewer than two rows" in measured("distortion-power", sweep([0.0, 5.0], [4.0, 0.1])).withheld[0]
+
+
+def test_the_level_uncertainty_widens_power():
+    """GUM, first order: 0.1 dB of voltage is 2 · 0.1 · ln 10 / 20 = 2.303 % of the power (k = 2 as stated)."""
+    bench = Bench(level_uncertainty_db=0.1)
+    at = one(measured("distortion-power", sweep(), bench=bench), "power_at_limit")
+    assert at.uncertainty == pytest.approx(at.value * 2 * 0.1 * math.log(10) / 20, rel=1e-9)
+    reached = one(measured("distortion-power", sweep([1.0, 40.0], [0.01, 0.1]), bench=bench), "power_reached")
+    assert reached.uncertainty == pytest.approx(40 * 0.02302585, rel=1e-6)
+    assert one(measured("distortion-power", sweep(), bench=bench), "lowest_distortion").uncertainty is None
+    assert one(measured("distortion-power", sweep()), "power_at_limit").uncertainty is None
+
+
+def test_an_ideal_clipper():
+    """A sine that stops at ±c: 1 % THD at 1.047506 times the power at the onset of clipping (closed form, r.m.s.)."""
+    power, percent = [], []
+    for level in np.linspace(0.999, 0.93, 60):
+        t = math.asin(level)
+        first = 2 / math.pi * (t + math.sin(t) * math.cos(t))
+        mean_square = 2 / math.pi * ((t - math.sin(t) * math.cos(t)) / 2 + level**2 * (math.pi / 2 - t))
+        # clipping sets in at 40 W: a peak of 1 there, and of c/level when overdriven
+        power.append(40 * mean_square / level**2 / 0.5)
+        percent.append(100 * math.sqrt(2 * mean_square / first**2 - 1))
+    found = one(measured("distortion-power", sweep(power, percent)), "power_at_limit")
+    assert found.value / 40 == pytest.approx(1.047506, abs=1e-4)

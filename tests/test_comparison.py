@@ -1,0 +1,492 @@
+"""Every cell of the table of ratings: each rated name, each figure that answers it, each condition, each way to stand.
+
+The cases are made from RULES itself, so a rated name, a figure or a condition that is added there without a case here
+fails. The one-way logic is this project's own rule; nothing outside it states it.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import fields
+from typing import Any
+
+import pytest
+from rated_and_found import found, rated, verdict_of
+
+from reviewkit.comparison import APART, EASIER, HARDER, SAME, SWEPT, Mains, Stand, compare, mains_stand, overall
+from reviewkit.mains import mains_of
+from reviewkit.measure import KINDS
+from reviewkit.model import Rating
+from reviewkit.quantities import QUANTITIES
+from reviewkit.ratings import COVERED, EQUAL, HARD, RULES
+from reviewkit.verdict import INCOMPARABLE, MEETS, SHORT
+
+BAND = (20.0, 20_000.0)
+WANTS = "120 V 60 Hz"
+
+# rated name -> its limit; and for each figure that answers it, a value inside and one outside of that limit
+LIMITS: dict[str, dict[str, Any]] = {
+    "power": {"at_least": 40.0, "thd_percent": 0.05},
+    "thd": {"at_most": 0.05},
+    "thd_plus_noise": {"at_most": 0.05},
+    "distortion": {"at_most": 0.05},
+    "flatness": {"within": (-0.5, 0.5)},
+    "crosstalk": {"at_most": -50.0},
+    "separation": {"at_least": 50.0},
+    "damping_factor": {"at_least": 60.0},
+    "source_impedance": {"at_most": 0.2},
+    "channel_balance": {"at_most": 0.5},
+    "gain": {"at_least": 30.0},
+    "snr": {"at_least": 90.0},
+    "noise": {"at_most": 0.001},
+    "hum": {"at_most": -80.0},
+    "dc_offset": {"at_most": 0.02},
+    "imd": {"at_most": 0.1},
+    "multitone_clearance": {"at_least": 70.0},
+    "riaa_deviation": {"within": (-0.5, 0.5)},
+    "corner_low": {"at_most": 10.0},
+    "corner_high": {"at_least": 50_000.0},
+    "input_sensitivity": {"at_most": 0.2},
+    "phono_overload": {"at_least": 0.15},
+    "rise_time": {"at_most": 5e-6},
+    "overshoot": {"at_most": 5.0},
+    "tilt": {"at_most": 5.0},
+}
+SIDES: dict[tuple[str, str], tuple[float, float]] = {
+    ("power", "power_at_limit"): (43.0, 37.0),
+    ("power", "power_reached"): (43.0, 37.0),
+    ("power", "worst_distortion"): (0.02, 0.2),
+    **{
+        (name, figure): (0.02, 0.2)
+        for name in ("thd", "thd_plus_noise", "distortion")
+        for figure in ("worst_distortion", "distortion", "thd", "thd_plus_noise")
+    },
+    ("flatness", "flatness"): (0.3, 0.8),
+    ("flatness", "deviation_high"): (0.3, 0.8),
+    ("flatness", "deviation_low"): (-0.7, -1.5),
+    **{
+        (name, figure): (-60.0, -40.0) for name in ("crosstalk", "separation") for figure in RULES["crosstalk"].findings
+    },
+    ("damping_factor", "damping_factor"): (70.0, 50.0),
+    ("damping_factor", "damping_factor_lowest"): (70.0, 50.0),
+    ("source_impedance", "source_impedance"): (0.1, 0.3),
+    ("channel_balance", "channel_balance"): (0.3, -0.8),
+    ("channel_balance", "channel_balance_worst"): (-0.3, 0.8),
+    ("gain", "gain"): (31.0, 29.0),
+    ("snr", "snr"): (95.0, 85.0),
+    ("noise", "noise"): (0.0005, 0.002),
+    ("hum", "hum"): (-90.0, -70.0),
+    ("dc_offset", "dc_offset"): (0.005, 0.05),
+    ("imd", "imd"): (0.05, 0.2),
+    ("multitone_clearance", "multitone_clearance"): (80.0, 60.0),
+    ("riaa_deviation", "riaa_deviation"): (-0.3, 0.8),
+    ("corner_low", "corner_low"): (8.0, 15.0),
+    ("corner_high", "corner_high"): (60_000.0, 40_000.0),
+    ("input_sensitivity", "input_sensitivity"): (0.15, 0.3),
+    ("phono_overload", "phono_overload"): (0.2, 0.1),
+    ("rise_time", "rise_time"): (4e-6, 8e-6),
+    ("overshoot", "overshoot"): (2.0, 9.0),
+    ("tilt", "tilt"): (2.0, 9.0),
+}
+
+# one way a condition can stand: what the rating says, what the finding stands under, the mains on the bench
+Way = tuple[dict[str, Any], dict[str, Any], str]
+
+
+def way(says: dict[str, Any] | None = None, under: dict[str, Any] | None = None, had: str = WANTS) -> Way:
+    return says or {}, under or {}, had
+
+
+def _load(name: str, figure: str) -> dict[str, list[Way]]:
+    return {
+        SAME: [way({"load_ohm": 8.0}, {"load": 8.0}), way({"load_ohm": 8.0}, {"load": 8.02}), way({}, {"load": 4.0})],
+        APART: [way({"load_ohm": 8.0}, {"load": 4.0}), way({"load_ohm": 8.0}, {"load": 16.0}), way({"load_ohm": 8.0})],
+    }
+
+
+def _word(key: str, one: str, other: str) -> dict[str, list[Way]]:
+    return {
+        SAME: [way({key: one}, {key: one}), way({}, {key: other}), way({key: one.upper()}, {key: one.lower()})],
+        APART: [way({key: one}, {key: other}), way({key: one})],
+    }
+
+
+def _channels(name: str, figure: str) -> dict[str, list[Way]]:
+    return {
+        SAME: [
+            *(way({"channels": one}, {"channels": one}) for one in ("both", "one")),
+            way({}, {"channels": "one"}),
+        ],
+        HARDER: [way({"channels": "one"}, {"channels": "both"})],
+        EASIER: [way({"channels": "both"}, {"channels": "one"})],
+        APART: [way({"channels": "both"}), way({"channels": "one"})],
+    }
+
+
+def _mains(name: str, figure: str) -> dict[str, list[Way]]:
+    return {SAME: [way(), way(had="60 Hz"), way(had="")], HARDER: [way(had="108 V")], EASIER: [way(had="132 V 60 Hz")]}
+
+
+def _band(name: str, figure: str) -> dict[str, list[Way]]:
+    says = {"band_hz": BAND}
+    if figure not in SWEPT:
+        inside: dict[str, Any] = {"frequency": 1000.0}
+        return {
+            EASIER: [way(says, inside), way(says, {"frequency": 20.0})],
+            APART: [way(says, {"frequency": 30_000.0}), way(says)],
+        }
+    return {
+        SAME: [way(says, {"band": BAND}), way(says, {"band": (20.05, 19_950.0)}), way({}, {"band": (50.0, 15_000.0)})],
+        HARDER: [way(says, {"band": band}) for band in ((10.0, 40_000.0), (20.0, 40_000.0), (10.0, 20_000.0))],
+        EASIER: [way(says, {"band": band}) for band in ((100.0, 10_000.0), (20.0, 10_000.0), (100.0, 20_000.0))],
+        APART: [way(says, {"band": band}) for band in ((100.0, 40_000.0), (10.0, 10_000.0))],
+    }
+
+
+def _frequency(name: str, figure: str) -> dict[str, list[Way]]:
+    says = {"frequency_hz": 1000.0}
+    if figure in SWEPT:
+        return {HARDER: [way(says, {"band": BAND})], APART: [way(says, {"band": (2000.0, 20_000.0)})]}
+    return {
+        SAME: [
+            way(says, {"frequency": 1000.0}),
+            way(says, {"frequency": 1009.0}),
+            way({"frequency_hz": 10_000.0}, {"frequency": 10_000.0}),
+            # where the maker names no frequency, 1 kHz is meant (common practice, no source)
+            way({}, {"frequency": 1000.0}),
+        ],
+        APART: [way(says, {"frequency": 10_000.0}), way(says), way({}, {"frequency": 10_000.0})],
+    }
+
+
+def _power(name: str, figure: str) -> dict[str, list[Way]]:
+    if name == "power" and figure != "worst_distortion":
+        return {SAME: [way()]}  # the power is the figure itself
+    says = {} if name == "power" else {"power_w": 40.0}
+    return {
+        SAME: [way(says, {"power": 40.0}), way(says, {"power": 40.1})],
+        HARDER: [way(says, {"power": 45.0})],
+        # less power neither confirms nor denies: noise and crossover distortion weigh more there
+        APART: [way(says, {"power": 30.0}), way(says)],
+    }
+
+
+def _figure(name: str, figure: str) -> dict[str, list[Way]]:
+    own = {"thd": "THD", "thd_plus_noise": "THD+N"}.get(figure)
+    if name == "power":
+        plus_noise = {"thd_percent": None, "thd_plus_noise_percent": 0.05}
+        return {
+            SAME: [way({}, {"figure": "THD"}), way(plus_noise, {"figure": "THD+N"})],
+            HARDER: [way({}, {"figure": "THD+N"}), way()],
+            EASIER: [way(plus_noise, {"figure": "THD"}), way(plus_noise)],
+        }
+    wanted, stand = ("THD", HARDER) if name == "thd" else ("THD+N", EASIER)
+    other = "THD+N" if wanted == "THD" else "THD"
+    if own:
+        return {SAME: [way()]} if own == wanted else {stand: [way()]}
+    return {SAME: [way({}, {"figure": wanted})], stand: [way({}, {"figure": other}), way()]}
+
+
+def _reference(name: str, figure: str) -> dict[str, list[Way]]:
+    says = {"reference": "1 W", "reference_w": 1.0}
+    return {
+        SAME: [way(says, {"reference": 1.0}), way({}, {"reference": 40.0})],
+        APART: [way(says, {"reference": 40.0})],
+    }
+
+
+WAYS = {
+    "load": _load,
+    "input": lambda name, figure: _word("input", "aux", "phono"),
+    "weighting": lambda name, figure: _word("weighting", "A", "CCIR"),
+    "channels": _channels,
+    "mains": _mains,
+    "band": _band,
+    "frequency": _frequency,
+    "power": _power,
+    "figure": _figure,
+    "reference": _reference,
+    # no key of a rating names the tones; see test_no_key_of_a_rating_names_the_tones
+    "tones": lambda name, figure: {SAME: [way()]},
+}
+WORDS = {
+    (SAME, 0): MEETS,
+    (SAME, 1): SHORT,
+    (HARDER, 0): MEETS,
+    (HARDER, 1): INCOMPARABLE,
+    (EASIER, 0): INCOMPARABLE,
+    (EASIER, 1): SHORT,
+    (APART, 0): INCOMPARABLE,
+    (APART, 1): INCOMPARABLE,
+}
+
+
+def held_equal(name: str, figure: str, condition: str) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Every other condition of the rule as the rating has it; what the rating says, what the finding stands under."""
+    says: dict[str, Any] = {}
+    under: dict[str, Any] = {"band": BAND} if figure in SWEPT else {"frequency": 1000.0}
+    for other in RULES[name].conditions:
+        if other == condition or (other == "frequency" and (figure in SWEPT or condition == "band")):
+            continue
+        if other == "band" and (figure not in SWEPT or condition == "frequency"):
+            continue
+        if ways := WAYS[other](name, figure).get(SAME):
+            says |= ways[0][0]
+            under |= ways[0][1]
+    if condition in ("band", "frequency"):
+        under.pop("band", None)
+        under.pop("frequency", None)
+    return says, under
+
+
+def cases() -> list[Any]:
+    made = []
+    for name, rule in RULES.items():
+        for condition, figure in itertools.product(rule.conditions, rule.findings):
+            ways = WAYS[condition](name, figure)
+            if condition != "figure" and SAME not in _figure_of(name, figure):
+                continue  # THD+N held against THD is harder already; the cells of its other conditions are THD's
+            for stand, several in ways.items():
+                made += [
+                    pytest.param(name, condition, figure, stand, one, id=f"{name}-{condition}-{figure}-{stand}-{n}")
+                    for n, one in enumerate(several)
+                ]
+    return made
+
+
+def _figure_of(name: str, figure: str) -> dict[str, list[Way]]:
+    return _figure(name, figure) if "figure" in RULES[name].conditions else {SAME: []}
+
+
+def case(name: str, condition: str, figure: str, one: Way, side: int) -> tuple[Rating, Any, str]:
+    limits = dict(LIMITS[name])
+    if figure.startswith("deviation_"):
+        limits = {"within": (-1.0, 0.5)}
+    says, under = held_equal(name, figure, condition)
+    if name == "power" and figure != "worst_distortion":
+        under["limit"] = 0.05
+    rating = rated(name, **{**limits, **says, **one[0]})
+    value = SIDES[name, figure][side]
+    return rating, found(figure, value, **{**under, **one[1]}), one[2]
+
+
+@pytest.mark.parametrize("side", [0, 1], ids=["inside", "outside"])
+@pytest.mark.parametrize(("name", "condition", "figure", "stand", "one"), cases())
+def test_each_cell(name, condition, figure, stand, one, side):
+    rating, finding, had = case(name, condition, figure, one, side)
+    stands = compare(rating, finding, Mains(mains_of(WANTS)[0], mains_of(had)[0]))
+    at = list(RULES[name].conditions).index(condition)
+    assert stands[at].stand == stand
+    assert [s.stand for place, s in enumerate(stands) if place != at] == [SAME] * (len(stands) - 1)
+    if stand != SAME:
+        assert stands[at].why
+        assert not stands[at].assumed
+    if figure not in QUANTITIES:
+        return  # nothing finds it yet: test_figures_that_nothing_finds_yet
+    findings = [finding]
+    if figure.startswith("deviation_"):
+        # both sides of a response are found together
+        other, value = ("deviation_low", -0.1) if figure == "deviation_high" else ("deviation_high", 0.1)
+        findings.append(found(other, value, **finding.at))
+    verdict = verdict_of(rating, *findings, wants=WANTS, had=had)
+    expected = WORDS[stand, side]
+    if figure == "power_reached" and expected == SHORT:
+        expected = INCOMPARABLE  # a sweep that stops early denies nothing
+    if figure.startswith("deviation_"):
+        # the other side is well inside, and stands under the same conditions
+        inside = WORDS[stand, 0]
+        expected = inside if side == 0 else expected
+    assert verdict.verdict == expected
+    if expected == INCOMPARABLE:
+        assert verdict.why
+        assert verdict.position is None
+        assert not verdict.margin
+    else:
+        assert not verdict.why
+        assert (verdict.position > 0) == (expected == MEETS)
+        assert verdict.margin
+
+
+# what each mode of the table says a condition can do
+STANDS_OF_MODE = {EQUAL: {SAME, APART}, HARD: {SAME, HARDER, EASIER}, COVERED: {SAME, HARDER, EASIER, APART}}
+
+
+def other_stands(name: str, condition: str) -> tuple[set[str], set[str]]:
+    """Stands that a cell has beyond those of its mode, and those of its mode that it cannot have."""
+    if condition == "tones":
+        return set(), {APART}
+    if condition == "frequency":
+        return ({HARDER} if SWEPT & set(RULES[name].findings) else set()), set()
+    if condition == "channels":
+        return {APART}, set()  # which were driven is not stated
+    if condition == "power":
+        return {APART}, {EASIER}
+    if condition == "figure" and name != "power":
+        return set(), {EASIER if name == "thd" else HARDER}
+    return set(), set()
+
+
+@pytest.mark.parametrize(("name", "condition"), [(n, c) for n, rule in RULES.items() for c in rule.conditions])
+def test_every_stand_of_a_cell_has_a_case(name, condition):
+    made = {p.values[3] for p in cases() if p.values[:2] == (name, condition)}
+    more, never = other_stands(name, condition)
+    assert made == (STANDS_OF_MODE[RULES[name].conditions[condition]] | more) - never
+
+
+def test_every_figure_of_the_table_has_a_value_on_either_side():
+    assert set(SIDES) == {(name, figure) for name, rule in RULES.items() for figure in rule.findings}
+    assert set(LIMITS) == set(RULES)
+
+
+def test_figures_that_nothing_finds_yet():
+    """Figures without a style cannot be shown, so no kind may find them."""
+    unstyled = {figure for rule in RULES.values() for figure in rule.findings} - set(QUANTITIES)
+    assert not unstyled & {quantity for kind in KINDS.values() for quantity in kind.quantities}
+
+
+def test_no_key_of_a_rating_names_the_tones():
+    """Once one does, the tones must be compared, and their cell needs an "apart"."""
+    assert not {field.name for field in fields(Rating)} & {"tones", "convention", "method"}
+
+
+# ------------------------------------------------------------------ all conditions together
+
+
+@pytest.mark.parametrize(
+    "stands", [s for n in (1, 2, 3) for s in itertools.product([SAME, HARDER, EASIER, APART], repeat=n)]
+)
+def test_overall(stands):
+    together = overall([Stand(s) for s in stands])
+    seen = set(stands) - {SAME}
+    if not seen:
+        assert together == SAME
+    elif len(seen) == 1:
+        assert together == seen.pop()
+    else:
+        assert together == APART
+
+
+def test_nothing_to_compare_is_the_same():
+    assert overall([]) == SAME
+
+
+def test_harder_in_one_way_and_easier_in_another_do_not_compare():
+    rating = rated("thd", at_most=0.05, channels="both", frequency_hz=1000.0)
+    inside = found("thd_plus_noise", 0.02, frequency=1000.0, channels="one")
+    outside = found("thd_plus_noise", 0.2, frequency=1000.0, channels="one")
+    assert verdict_of(rating, inside).verdict == verdict_of(rating, outside).verdict == INCOMPARABLE
+    why = verdict_of(rating, inside).why
+    assert "both channels driven" in why
+    assert "THD+N" in why
+
+
+# ------------------------------------------------------------------ what is said
+
+
+@pytest.mark.parametrize(
+    ("rating", "finding", "said"),
+    [
+        (
+            rated("power", at_least=40.0, thd_percent=0.05, load_ohm=8.0),
+            found("power_at_limit", 43.0, limit=0.05, load=4.0, figure="THD"),
+            ("8 Ω", "4 Ω"),
+        ),
+        (
+            rated("thd", at_most=0.05, band_hz=BAND),
+            found("worst_distortion", 0.02, band=(100.0, 10_000.0), figure="THD"),
+            ("20 Hz – 20 kHz", "100 Hz – 10 kHz"),
+        ),
+        (
+            rated("thd", at_most=0.05, power_w=40.0),
+            found("thd", 0.02, frequency=1000.0, power=5.0),
+            ("40 W", "5 W"),
+        ),
+        (
+            rated("crosstalk", at_most=-50.0, input="phono"),
+            found("crosstalk", -60.0, "L>R", input="aux"),
+            ("phono", "aux"),
+        ),
+        (
+            rated("damping_factor", at_least=60.0, frequency_hz=50.0),
+            found("damping_factor", 70.0, frequency=1000.0),
+            ("50 Hz", "1 kHz"),
+        ),
+        (
+            rated("snr", at_least=90.0, reference="1 W", reference_w=1.0),
+            found("snr", 95.0, reference=40.0),
+            ("1 W", "40 W"),
+        ),
+        (
+            rated("snr", at_least=90.0, weighting="A"),
+            found("snr", 95.0, reference=1.0, weighting="CCIR"),
+            ("A weighting", "CCIR"),
+        ),
+    ],
+    ids=["load", "band", "power", "input", "frequency", "reference", "weighting"],
+)
+def test_a_difference_names_what_was_rated_and_what_was_measured(rating, finding, said):
+    verdict = verdict_of(rating, finding)
+    assert verdict.verdict == INCOMPARABLE
+    for part in said:
+        assert part in verdict.why
+
+
+@pytest.mark.parametrize(
+    ("rating", "finding", "assumed"),
+    [
+        (
+            rated("power", at_least=40.0, thd_percent=0.05),
+            found(
+                "power_at_limit",
+                43.0,
+                limit=0.05,
+                load=8.0,
+                channels="both",
+                frequency=1000.0,
+                input="aux",
+                figure="THD",
+            ),
+            {"into 8 Ω", "aux input", "both channels driven", "at 1 kHz"},
+        ),
+        (
+            rated("power", at_least=40.0, load_ohm=8.0),
+            found("power_at_limit", 43.0, limit=1.0, load=8.0, figure="THD+N"),
+            {"at 1 % THD+N"},
+        ),
+        (
+            rated("thd", at_most=0.05),
+            found("worst_distortion", 0.02, band=BAND, power=40.0, figure="THD"),
+            {"over 20 Hz – 20 kHz", "at 40 W"},
+        ),
+        (rated("snr", at_least=90.0), found("snr", 95.0, reference=1.0, weighting="A"), {"re 1 W", "A weighting"}),
+        (
+            rated("thd", at_most=0.05, band_hz=BAND, power_w=40.0, load_ohm=8.0, input="aux", channels="both"),
+            found(
+                "worst_distortion", 0.02, band=BAND, power=40.0, load=8.0, input="aux", channels="both", figure="THD"
+            ),
+            set(),
+        ),
+    ],
+    ids=["power", "one percent", "distortion", "signal to noise", "nothing left out"],
+)
+def test_what_the_maker_left_out_is_taken_as_the_bench_had_it_and_said(rating, finding, assumed):
+    verdict = verdict_of(rating, finding)
+    assert verdict.verdict == MEETS
+    assert set(verdict.assumed.split(", ")) - {""} == assumed
+
+
+@pytest.mark.parametrize(
+    ("wanted_v", "had_v", "stand"),
+    [
+        (120.0, 120.0, SAME),
+        (120.0, 119.5, SAME),
+        (120.0, 114.0, HARDER),
+        (120.0, 126.0, EASIER),
+        (None, 126.0, SAME),
+        (120.0, None, SAME),
+    ],
+)
+def test_lower_mains_are_the_harder_test(wanted_v, had_v, stand):
+    compared = mains_stand(Mains(wanted_v, had_v))
+    assert compared.stand == stand
+    assert bool(compared.why) == (stand != SAME)
