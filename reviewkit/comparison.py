@@ -10,6 +10,14 @@ from reviewkit.model import Finding, Rating
 from reviewkit.ratings import RULES
 
 SAME, HARDER, EASIER, APART = "same", "harder", "easier", "apart"
+INSIDE, ON, OUTSIDE = 1, 0, -1
+MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
+    "meets",
+    "falls short",
+    "too close to call",
+    "not comparable",
+    "not measured",
+)
 SPOT_HZ = 1000.0
 
 # figures that are the worst over a band; all others stand at one frequency or at none
@@ -35,6 +43,17 @@ class Stand:
     stand: str
     why: str = ""
     assumed: str = ""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What one finding says to one rating."""
+
+    finding: Finding
+    word: str
+    side: int  # INSIDE, ON or OUTSIDE the limit, by more than the uncertainty
+    room: float  # how far inside the limit, as a ratio's logarithm or in dB; more is better
+    stands: tuple[Stand, ...]
 
 
 @dataclass(frozen=True)

@@ -154,9 +154,9 @@ def trimmed(value: float, digits: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def hertz(value_hz: float) -> str:
+def hertz(value_hz: float, digits: int = 3) -> str:
     """A frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
-    return f"{trimmed(value_hz / 1000)} kHz" if value_hz >= 999.5 else f"{trimmed(value_hz)} Hz"
+    return f"{trimmed(value_hz / 1000, digits)} kHz" if value_hz >= 999.5 else f"{trimmed(value_hz, digits)} Hz"
 
 
 def corner(value_hz: float, uncertainty: float | None = None) -> str:
@@ -165,14 +165,14 @@ def corner(value_hz: float, uncertainty: float | None = None) -> str:
     return f"{significant(value_hz / factor, 3, uncertainty and uncertainty / factor)} {name}"
 
 
-def watts(value_w: float) -> str:
+def watts(value_w: float, digits: int = 3) -> str:
     """A power as a condition or limit: "5 W", "250 mW"."""
-    return f"{trimmed(value_w)} W" if value_w >= 0.9995 else f"{trimmed(value_w * 1000)} mW"
+    return f"{trimmed(value_w, digits)} W" if value_w >= 0.9995 else f"{trimmed(value_w * 1000, digits)} mW"
 
 
-def volts(value_v: float) -> str:
+def volts(value_v: float, digits: int = 3) -> str:
     """A voltage as a condition: "2.83 V", "150 mV"."""
-    return f"{trimmed(value_v)} V" if value_v >= 0.9995 else f"{trimmed(value_v * 1000)} mV"
+    return f"{trimmed(value_v, digits)} V" if value_v >= 0.9995 else f"{trimmed(value_v * 1000, digits)} mV"
 
 
 def load(value_ohm: float) -> str:
@@ -180,9 +180,9 @@ def load(value_ohm: float) -> str:
     return "open" if math.isinf(value_ohm) else f"{trimmed(value_ohm)} Ω"
 
 
-def percent(value_percent: float) -> str:
+def percent(value_percent: float, digits: int = 3) -> str:
     """A limit in percent as stated: "0.05 %", "1 %"."""
-    return f"{trimmed(value_percent)} %"
+    return f"{trimmed(value_percent, digits)} %"
 
 
 def band(band_hz: tuple[float, float]) -> str:

@@ -6,6 +6,8 @@ from reviewkit import quantities
 from reviewkit.model import Rating
 from reviewkit.ratings import RULES
 
+# a maker's figure is shown to the last digit printed
+AS_PRINTED = 9
 _LIMIT_STYLES = {"W": quantities.watts, "V": quantities.volts, "Hz": quantities.hertz, "%": quantities.percent}
 
 
@@ -16,11 +18,13 @@ def limit_text(rating: Rating) -> str:
     value = rating.at_least if rating.at_least is not None else rating.at_most
     assert value is not None
     if rating.unit in _LIMIT_STYLES:
-        text = _LIMIT_STYLES[rating.unit](value)
+        text = _LIMIT_STYLES[rating.unit](value, AS_PRINTED)
     elif rating.unit == "dB":
-        text = f"{quantities.MINUS if value < 0 else ''}{quantities.trimmed(abs(value)) if value else '0'} dB"
+        text = (
+            f"{quantities.MINUS if value < 0 else ''}{quantities.trimmed(abs(value), AS_PRINTED) if value else '0'} dB"
+        )
     else:
-        text = f"{quantities.trimmed(value)} {rating.unit}".strip()
+        text = f"{quantities.trimmed(value, AS_PRINTED)} {rating.unit}".strip()
     return f"{text} ({rating.weighting})" if rating.weighting else text
 
 
@@ -28,7 +32,7 @@ def label(rating: Rating) -> str:
     """What a row is called: "Power into 8 Ω", "THD at 40 W, 20 Hz – 20 kHz", "Signal to noise, aux"."""
     text = RULES[rating.quantity].label
     if rating.rule and rating.quantity == "power":
-        text = f"{rating.rule.capitalize()} power"
+        text = f"{rating.rule[0].upper()}{rating.rule[1:]} power"
     if rating.quantity == "power" and rating.load_ohm is not None:
         text += f" into {quantities.load(rating.load_ohm)}"
     elif rating.power_w is not None:
@@ -77,5 +81,5 @@ def small_print(rating: Rating) -> str:
     ):
         if said and said in named:
             rest = rest.replace(said, "", 1)
-    parts = [part.strip() for part in rest.split(",")]
+    parts = [" ".join(part.split()) for part in rest.split(",")]
     return ", ".join(part for part in parts if part and part not in named and part.lower() not in named.lower())

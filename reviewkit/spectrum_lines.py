@@ -45,22 +45,21 @@ def analyse_lines(
     `window`: a name of windows.COSINE_SUMS, or None where it is not known. Raises NoLines.
     """
     power = level.astype(float) ** 2
-    line_hz = float((frequency_hz[-1] - frequency_hz[0]) / (len(frequency_hz) - 1))
-    first = float(frequency_hz[0]) / line_hz  # lines before the first row
+    index = np.arange(len(power), dtype=float)
     half = lobe(window) if window else 2
 
     search = power.copy()
-    search[frequency_hz < max(10.0, 2 * half * line_hz)] = 0
+    search[frequency_hz < max(10.0, 2 * half * float(frequency_hz[1] - frequency_hz[0]))] = 0
     if near_hz:
         search[np.abs(frequency_hz / near_hz - 1) > 0.2] = 0
     peak = int(np.argmax(search))
     if not search[peak] > 0 or peak < half or peak + half >= len(power):
         raise NoLines("no tone stands inside the spectrum")
     place = _place(power, peak, window)
-    cycles = place + first  # the tone's distance from 0 Hz, in lines
-    if cycles < 2 * half + 1:
+    # places are read off the rows' own frequencies: an export may leave lines out
+    frequency = float(np.interp(place, index, frequency_hz))
+    if frequency < (2 * half + 1) * float(frequency_hz[peak] - frequency_hz[peak - 1]):
         raise NoLines("the tone and its harmonics overlap; export a spectrum with more lines")
-    frequency = cycles * line_hz
     band = band_for(frequency, float(frequency_hz[-1]))
     inside = (frequency_hz >= band[0]) & (frequency_hz <= band[1])
 
@@ -68,7 +67,7 @@ def analyse_lines(
     level_v = _tone(power, place, window, half, taken)
     harmonics: dict[int, float] = {}
     for order in range(2, int(band[1] * _EDGE / frequency) + 1):
-        at = order * cycles - first
+        at = float(np.interp(order * frequency, frequency_hz, index))
         if round(at) + half >= len(power):
             break
         background = _background(power, at, half)
@@ -78,7 +77,10 @@ def analyse_lines(
 
     noise = None
     if window:
-        tones = [(place, level_v), *((order * cycles - first, height) for order, height in harmonics.items())]
+        tones = [
+            (place, level_v),
+            *((float(np.interp(n * frequency, frequency_hz, index)), height) for n, height in harmonics.items()),
+        ]
         skirts = _skirts(power, tones, window, inside)
         if np.count_nonzero(skirts & inside) > _MOST_HIDDEN * np.count_nonzero(inside):
             raise NoLines(
@@ -91,7 +93,7 @@ def analyse_lines(
         share = int(np.count_nonzero(inside)) / max(1, int(np.count_nonzero(free)))
         noise_power = float(np.sum(rest[inside])) * share
         noise = float(np.sqrt(noise_power / noise_bandwidth_of(window)))
-    hum = _hum(power, line_hz, first, mains_hz, taken, window, half, band[1]) if mains_hz else None
+    hum = _hum(power, frequency_hz, mains_hz, taken, window, half, band[1]) if mains_hz else None
     return Tone(frequency, level_v, band, harmonics, noise, hum, 3 * frequency <= band[1] * _EDGE)
 
 
@@ -164,8 +166,7 @@ def _skirts(power: Array, tones: Sequence[tuple[float, float]], window: str, ins
 
 def _hum(
     power: Array,
-    line_hz: float,
-    first: float,
+    frequency_hz: Array,
     mains_hz: float,
     taken: Mask,
     window: str | None,
@@ -175,7 +176,7 @@ def _hum(
     """R.m.s. sum of the mains line and its first twenty multiples that stand 10 dB above their surroundings."""
     total = 0.0
     for multiple in range(1, 21):
-        at = multiple * mains_hz / line_hz - first
+        at = float(np.interp(multiple * mains_hz, frequency_hz, np.arange(len(power))))
         centre = round(at)
         if multiple * mains_hz > top_hz or centre - half < 0 or centre + half >= len(power):
             continue

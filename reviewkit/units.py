@@ -113,6 +113,8 @@ def split_quantity(text: str) -> tuple[float, str]:
     if not match:
         hint = " (write the decimal mark as a point)" if "," in text else ""
         raise UnitError(f'"{text}" is not a number with a unit{hint}')
+    if match[2].startswith(","):
+        raise UnitError(f'"{text}" is not a number with a unit (write the decimal mark as a point, no thousands mark)')
     value = float(match[1])
     if not math.isfinite(value):
         raise UnitError(f'"{text}" is too large to be a value')

@@ -9,39 +9,39 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from reviewkit import quantities, rating_words
-from reviewkit.comparison import APART, EASIER, HARDER, SAME, SWEPT, Mains, Stand, compare, overall
+from reviewkit import rating_words, verdict_words
+from reviewkit.comparison import (
+    APART,
+    CLOSE,
+    EASIER,
+    HARDER,
+    INCOMPARABLE,
+    INSIDE,
+    MEETS,
+    ON,
+    OUTSIDE,
+    SAME,
+    SHORT,
+    UNMEASURED,
+    Answer,
+    Mains,
+    compare,
+    overall,
+)
 from reviewkit.mains import mains_of
 from reviewkit.model import Finding, Rating, Run, Session, Verdict
 from reviewkit.ratings import RULES
 
-MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
-    "meets",
-    "falls short",
-    "too close to call",
-    "not comparable",
-    "not measured",
-)
+__all__ = ["CLOSE", "INCOMPARABLE", "MEETS", "SHORT", "UNMEASURED", "judge", "judging"]
+
 # which of several answers to one rating decides; of equal words, the finding nearest to falling short
 _WEIGHT = {SHORT: 0, CLOSE: 1, MEETS: 2, INCOMPARABLE: 3}
+# two names for one question: a rating in power, and one with unequal limits, stand or fall with both
+_ONE_FIGURE = {"power_reached": "power_at_limit", "deviation_low": "deviation_high"}
 # figures that a kind gives at several named frequencies
 _SPOTS = ("crosstalk", "distortion", "channel_balance", "damping_factor", "source_impedance")
-_INSIDE, _ON, _OUTSIDE = 1, 0, -1
-# the needle stands clear of the notch whenever the word is not "too close to call"
-_CLEAR = 0.08
-
-
-@dataclass(frozen=True)
-class Answer:
-    """What one finding says to one rating."""
-
-    finding: Finding
-    word: str
-    side: int
-    room: float  # how far inside the limit, as a ratio's logarithm or in dB; more is better
-    stands: tuple[Stand, ...]
 
 
 def judge(session: Session, runs: Sequence[Run]) -> tuple[Verdict, ...]:
@@ -78,25 +78,30 @@ def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains) -> Ver
         if rating.quantity == "power"
         and a.finding.quantity != "worst_distortion"
         and not any(s.stand == APART for s in a.stands)
+        and (word != MEETS or a.side == INSIDE)
     ]
     if word == INCOMPARABLE:
         # the answer that differs in the fewest conditions says most
         fewest = min(sum(s.stand != SAME for s in a.stands) for a in same_word)
         same_word = [a for a in same_word if sum(s.stand != SAME for s in a.stands) == fewest]
     deciding = min(
-        same_word, key=lambda a: (rule.findings.index(a.finding.quantity) if word == INCOMPARABLE else 0, a.room)
+        same_word,
+        key=lambda a: (
+            rule.findings.index(a.finding.quantity) if word == INCOMPARABLE else overall(list(a.stands)) != SAME,
+            a.room,
+        ),
     )
     shown = min(told, key=lambda a: a.room) if told and word in (MEETS, CLOSE, INCOMPARABLE) else deciding
     used = list(dict.fromkeys([shown.finding.measurement, deciding.finding.measurement]))
     comparable = word in (MEETS, SHORT, CLOSE)
     return replace(
         blank,
-        measured=_measured(rating, shown.finding, findings),
+        measured=verdict_words.measured(rating, shown.finding, findings),
         verdict=word,
-        margin=_margin(rating, shown) if comparable else "",
-        why=_why(rating, deciding) if word == INCOMPARABLE else "",
+        margin=verdict_words.margin(rating, shown) if comparable else "",
+        why=verdict_words.why(rating, deciding) if word == INCOMPARABLE else "",
         assumed=", ".join(dict.fromkeys(s.assumed for s in deciding.stands if s.assumed)),
-        position=_position(rating, shown, word) if comparable else None,
+        position=verdict_words.position(rating, shown, word) if comparable else None,
         measurements=tuple(used),
         findings=_unique(shown.finding, deciding.finding),
     )
@@ -107,7 +112,7 @@ def _channels_together(answers: Sequence[Answer]) -> list[Answer]:
     groups: dict[tuple[object, ...], list[Answer]] = {}
     for answer in answers:
         f = answer.finding
-        quantity = "power" if f.quantity in ("power_at_limit", "power_reached") else f.quantity
+        quantity = _ONE_FIGURE.get(f.quantity, f.quantity)
         # the channels' own frequency estimates and worst points differ; spots that a kind names do not
         spot = round(f.at["frequency"]) if quantity in _SPOTS and "frequency" in f.at else None
         groups.setdefault((f.measurement, quantity, f.at.get("limit"), tuple(f.at.get("band", ())), spot), []).append(
@@ -168,11 +173,11 @@ def _answer(rating: Rating, finding: Finding, mains: Mains) -> Answer:
     stand = overall(list(stands))
     side, room = _held_against(rating, finding)
     word = INCOMPARABLE
-    if side == _INSIDE and stand in (SAME, HARDER):
+    if side == INSIDE and stand in (SAME, HARDER):
         word = MEETS
-    elif side == _OUTSIDE and stand in (SAME, EASIER) and _can_deny(rating, finding):
+    elif side == OUTSIDE and stand in (SAME, EASIER) and _can_deny(rating, finding):
         word = SHORT
-    elif side == _ON and stand == SAME:
+    elif side == ON and stand == SAME:
         word = CLOSE
     return Answer(finding, word, side, room, stands)
 
@@ -201,7 +206,7 @@ def _held_against(rating: Rating, finding: Finding) -> tuple[int, float]:
         return _side(room, uncertainty), room
     if finding.quantity.startswith("crosstalk") and rating.quantity == "separation":
         value = -value
-    if finding.quantity.startswith("channel_balance"):
+    if finding.quantity.startswith("channel_balance") or finding.quantity == "dc_offset":
         value = abs(value)
     limit = rating.at_least if rating.at_least is not None else rating.at_most
     assert limit is not None
@@ -216,86 +221,5 @@ def _held_against(rating: Rating, finding: Finding) -> tuple[int, float]:
 def _side(room: float, uncertainty: float) -> int:
     """Exactly on the limit with no uncertainty stated is inside."""
     if uncertainty == 0:
-        return _INSIDE if room >= 0 else _OUTSIDE
-    return _INSIDE if room >= uncertainty else _OUTSIDE if room <= -uncertainty else _ON
-
-
-def _measured(rating: Rating, finding: Finding, findings: Iterable[Finding]) -> str:
-    """The measured side of the row."""
-    if finding.quantity == "power_reached":
-        return f"at least {quantities.show(finding)}"
-    if rating.quantity == "power" and finding.quantity == "worst_distortion":
-        return f"{quantities.show(finding)} at {quantities.watts(float(finding.at['power']))}"
-    if rating.quantity == "separation":
-        return quantities.show(replace(finding, value=-finding.value))
-    if rating.quantity == "thd" and finding.quantity == "thd_plus_noise":
-        return f"{quantities.show(finding)} THD+N"
-    if finding.quantity in ("deviation_high", "deviation_low"):
-        pair = {
-            f.quantity: f
-            for f in findings
-            if f.quantity in ("deviation_high", "deviation_low")
-            and f.channel == finding.channel
-            and f.measurement == finding.measurement
-            and f.at.get("band") == finding.at.get("band")
-        }
-        return quantities.deviation(pair["deviation_high"].value, pair["deviation_low"].value)
-    return quantities.show(finding)
-
-
-def _margin(rating: Rating, answer: Answer) -> str:
-    """Distance from the limit, such that more is better: "+8 %", "+0.2 dB", "1.3 ×"."""
-    kind = RULES[rating.quantity].margin
-    if rating.quantity == "power" and answer.finding.quantity == "worst_distortion":
-        kind = "ratio"
-    if kind == "db":
-        decimals = 2 if rating.within is not None and abs(answer.room) < 0.995 else 1
-        return f"{quantities.signed(answer.room, decimals)} dB"
-    if kind == "percent":
-        percent = 100 * (math.exp(answer.room) - 1)
-        return f"{quantities.signed(percent, 1 if abs(percent) < 0.95 else 0)} %"
-    return f"{quantities.significant(math.exp(answer.room), 2)} ×"
-
-
-def _position(rating: Rating, answer: Answer, word: str) -> float:
-    """Where the needle points, −1 … 1: half-scale at a factor of two, or at 3 dB for levels."""
-    if word == CLOSE:
-        return 0.0
-    if rating.within is not None:
-        low, high = rating.within
-        reach = {"deviation_high": high, "deviation_low": -low}.get(answer.finding.quantity, min(high, -low))
-        # how far inside, as a share of the tolerance: nothing used is off the scale, twice the tolerance is half of it
-        ratio = reach / max(reach - answer.room, 1e-9)
-        place = 0.5 * math.log2(ratio) if ratio > 0 else -1.0
-    elif RULES[rating.quantity].margin == "db":
-        place = 0.5 * answer.room / 3
-    else:
-        place = 0.5 * answer.room / math.log(2)
-    sign = 1.0 if word == MEETS else -1.0
-    return sign * min(1.0, max(_CLEAR, sign * place))
-
-
-def _why(rating: Rating, answer: Answer) -> str:
-    """Which condition differs, and what the measurement does show."""
-    reasons = [s.why for s in answer.stands if s.stand != SAME and s.why]
-    if answer.finding.bound:
-        reasons.append("the figure stands at the bench's own floor")
-    if answer.finding.quantity == "power_reached" and answer.side == _OUTSIDE:
-        reasons.append("the sweep stops before the limit is reached")
-    shows = _shows(rating, answer)
-    return "; ".join([*reasons, *([shows] if shows else [])])
-
-
-def _shows(rating: Rating, answer: Answer) -> str:
-    f = answer.finding
-    swept = f.at.get("band") if f.quantity in SWEPT else None
-    eased = [s for s in answer.stands if s.stand == EASIER]
-    if answer.side == _INSIDE and swept and rating.band_hz and eased:
-        return f"holds over the part measured, {quantities.band((swept[0], swept[1]))}"
-    if rating.quantity == "power" and f.quantity == "power_at_limit" and f.at.get("frequency"):
-        return f"at {quantities.hertz(f.at['frequency'])} it gives {quantities.show(f)}"
-    if answer.side == _INSIDE and eased:
-        return "holds under what was measured"
-    if answer.side == _OUTSIDE and any(s.stand == HARDER for s in answer.stands):
-        return "does not hold there, which the rating does not promise"
-    return ""
+        return INSIDE if room >= 0 else OUTSIDE
+    return INSIDE if room >= uncertainty else OUTSIDE if room <= -uncertainty else ON

@@ -25,7 +25,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("pipeline",),
     ("bench_file",),
     ("ingest", "measure", "render"),
-    *((name,) for name in "session_cards episode spec_table verdict comparison changes price plan".split()),
+    *((name,) for name in "session_cards episode spec_table verdict verdict_words comparison changes price plan".split()),
     *((name,) for name in "captures figures curves distortion spectrum_lines spectrum windows scales".split()),
     *((name,) for name in "decibels rating_words ratings quantities spoken mains units places".split()),
     ("model",),

@@ -18,7 +18,7 @@ from reviewkit.spectrum_lines import NoLines, analyse_lines, is_even
 
 RATE_HZ = 48_000
 POINTS = 16_384
-AVERAGES = 8
+AVERAGES = 4
 LINE_HZ = RATE_HZ / POINTS
 LEVELS_DB = {2: -50.0, 3: -60.0, 4: -80.0}
 NOISE_BAND_HZ = (30.0, 19_900.0)
@@ -60,7 +60,7 @@ def check(tone, line: float, noise_db: float, snr_tolerance_db: float = 0.1) -> 
 
 
 @pytest.mark.parametrize("name", known_spectra.SCIPY_NAMES)
-@pytest.mark.parametrize("noise_db", [-70.0, -90.0, -110.0])
+@pytest.mark.parametrize("noise_db", [-70.0, -110.0])
 def test_on_a_line(noise_db, name):
     """With the generator locked to the lines no window leaks, and all give the same figures."""
     frequency, level = spectrum(name, 341, noise_db)
@@ -69,7 +69,7 @@ def test_on_a_line(noise_db, name):
 
 @pytest.mark.parametrize("name", known_spectra.SCIPY_NAMES)
 @pytest.mark.parametrize("noise_db", [-70.0, -90.0, -110.0])
-@pytest.mark.parametrize("fraction", [0.25, 0.5, 0.81])
+@pytest.mark.parametrize("fraction", [0.5, 0.81])
 def test_off_a_line_a_figure_is_right_or_withheld(fraction, noise_db, name):
     frequency, level = spectrum(name, 341 + fraction, noise_db)
     try:

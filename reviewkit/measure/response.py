@@ -76,7 +76,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 found.append(figures.finding(c, quantity, column.channel, value, band=list(reached)))
         middle = int(np.argmin(np.abs(np.log(frequency_hz / REFERENCE_HZ))))
         for quantity, step in (("corner_low", -1), ("corner_high", +1)):
-            corner = curves.crossing(frequency_hz, deviation, HALF_POWER_DB, middle, step)
+            corner = curves.crossing(frequency_hz, deviation, HALF_POWER_DB, middle, step, curved=True)
             if corner is not None:
                 found.append(figures.finding(c, quantity, column.channel, corner))
     found += _balance(frequency_hz, columns, c, bands)

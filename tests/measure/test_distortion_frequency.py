@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from measured_sheets import all_of, column, measured, one, quantities, sheet
 
@@ -34,6 +34,7 @@ def test_the_worst_of_the_band_is_at_its_edge():
     assert one(found, "distortion", "L").at["frequency"] == 1000.0
 
 
+@settings(max_examples=30, deadline=None)
 @given(st.lists(st.floats(0.001, 10.0), min_size=49, max_size=49))
 def test_the_worst_is_the_largest_of_all(values):
     percent = np.array(values)

@@ -236,7 +236,10 @@ def test_a_spectrum_in_any_unit(unit, told):
     zero_db = {"dBV": 1.0, "dBu": math.sqrt(0.6), "dBm": math.sqrt(0.6), "dBW": math.sqrt(8), "dBFS": 10 / math.sqrt(2)}
     level = volts if unit == "V" else 20 * np.log10(volts / zero_db[unit])
     found = measured(
-        "tone", sheet(column("frequency", frequency), column("level", level, "L", unit)), window="Blackman-Harris", **told
+        "tone",
+        sheet(column("frequency", frequency), column("level", level, "L", unit)),
+        window="Blackman-Harris",
+        **told,
     )
     assert one(found, "level", "L").value == pytest.approx(12 / math.sqrt(2), rel=1e-3)
     assert one(found, "power", "L").value == pytest.approx(9.0, rel=2e-3)
@@ -262,8 +265,9 @@ def test_an_unknown_window_withholds_noise_figures(window):
     frequency, volts = lines(window, line=341.0)
     found = measured("tone", sheet(column("frequency", frequency), column("level", volts)))
     assert not {"snr", "sinad", "thd_plus_noise"} & quantities(found)
-    assert 'no THD+N, SINAD or SNR from this spectrum: the window is not known; write for example window = "hann"' in (
-        found.withheld[0]
+    assert (
+        'no THD+N, SINAD or SNR from this spectrum: the window is not known; write for example window = "hann"'
+        in (found.withheld[0])
     )
     assert one(found, "thd").value == pytest.approx(100 * math.hypot(1e-3, 10**-3.5), rel=0.02)
     assert "window" not in one(found, "thd").at

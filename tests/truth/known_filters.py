@@ -43,12 +43,12 @@ class BandPass:
         def surplus(frequency_hz: float) -> float:
             return float(self.deviation_db(frequency_hz)[0]) - HALF_POWER_DB
 
-        low, high = optimize.brentq(surplus, 1e-3, 1000.0), optimize.brentq(surplus, 1000.0, 1e8)
+        low, high = optimize.brentq(surplus, 1e-9, 1000.0), optimize.brentq(surplus, 1000.0, 1e8)
         return float(low), float(high)
 
     def extremes_db(self, band_hz: tuple[float, float]) -> tuple[float, float]:
         """Highest and lowest deviation over a band."""
-        inside = self.deviation_db(np.geomspace(*band_hz, 20_001))
+        inside = self.deviation_db(np.geomspace(*band_hz, 4001))
         return float(inside.max()), float(inside.min())
 
 

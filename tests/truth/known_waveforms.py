@@ -30,7 +30,7 @@ def triangle(order: NDArray[np.int64]) -> Complex:
 
 
 def _cap(order: NDArray[np.int64], level: float) -> Complex:
-    """What of a unit sine stands above `level`, 0 < level < 1: the integral of (cos φ − level) cos nφ round its crest."""
+    """What of a unit sine stands above `level`, between 0 and 1: (cos φ − level) cos nφ integrated round its crest."""
     half = math.acos(level)
     n = np.maximum(order, 2).astype(float)
     cosines = np.sin((n - 1) * half) / (2 * (n - 1)) + np.sin((n + 1) * half) / (2 * (n + 1))

@@ -1,0 +1,100 @@
+"""A verdict in words: what was measured, by how much it clears the limit, and why it does not compare."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import replace
+
+from reviewkit import quantities
+from reviewkit.comparison import CLOSE, EASIER, HARDER, INSIDE, MEETS, OUTSIDE, SAME, SWEPT, Answer
+from reviewkit.model import Finding, Rating
+from reviewkit.ratings import RULES
+
+# the needle stands clear of the notch whenever the word is not "too close to call"
+_CLEAR = 0.08
+
+
+def measured(rating: Rating, finding: Finding, findings: Iterable[Finding]) -> str:
+    """The measured side of the row."""
+    if finding.quantity == "power_reached":
+        return f"at least {quantities.show(finding)}"
+    if rating.quantity == "power" and finding.quantity == "worst_distortion":
+        level = finding.at.get("power")
+        return quantities.show(finding) + (f" at {quantities.watts(level)}" if level is not None else "")
+    if rating.quantity == "separation":
+        return quantities.show(replace(finding, value=-finding.value))
+    if rating.quantity == "thd" and finding.quantity == "thd_plus_noise":
+        return f"{quantities.show(finding)} THD+N"
+    if finding.quantity in ("deviation_high", "deviation_low"):
+        pair = {
+            f.quantity: f
+            for f in findings
+            if f.quantity in ("deviation_high", "deviation_low")
+            and f.channel == finding.channel
+            and f.measurement == finding.measurement
+            and f.at.get("band") == finding.at.get("band")
+        }
+        return quantities.deviation(pair["deviation_high"].value, pair["deviation_low"].value)
+    return quantities.show(finding)
+
+
+def margin(rating: Rating, answer: Answer) -> str:
+    """Distance from the limit, such that more is better: "+8 %", "+0.2 dB", "1.3 ×"."""
+    kind = RULES[rating.quantity].margin
+    if rating.quantity == "power" and answer.finding.quantity == "worst_distortion":
+        kind = "ratio"
+    if kind == "db":
+        decimals = 2 if rating.within is not None and abs(answer.room) < 0.995 else 1
+        return f"{quantities.signed(answer.room, decimals)} dB"
+    if kind == "percent":
+        # the ninth decimal forgives the way there through logarithms: 37 W of 40 W is −7.5 %, whose tie goes to even
+        percent = round(100 * (math.exp(answer.room) - 1), 9)
+        return f"{quantities.signed(percent, 1 if abs(percent) < 0.95 else 0)} %"
+    return f"{quantities.significant(math.exp(answer.room), 2)} ×"
+
+
+def position(rating: Rating, answer: Answer, word: str) -> float:
+    """Where the needle points, −1 … 1: half-scale at a factor of two, or at 3 dB for levels."""
+    if word == CLOSE:
+        return 0.0
+    if rating.within is not None:
+        low, high = rating.within
+        reach = {"deviation_high": high, "deviation_low": -low}.get(answer.finding.quantity, min(high, -low))
+        # how far inside, as a share of the tolerance: nothing used is off the scale, twice the tolerance is half of it
+        ratio = reach / max(reach - answer.room, 1e-9)
+        place = 0.5 * math.log2(ratio) if ratio > 0 else -1.0
+    elif RULES[rating.quantity].margin == "db":
+        place = 0.5 * answer.room / 3
+    else:
+        place = 0.5 * answer.room / math.log(2)
+    sign = 1.0 if word == MEETS else -1.0
+    return sign * min(1.0, max(_CLEAR, sign * place))
+
+
+def why(rating: Rating, answer: Answer) -> str:
+    """Which condition differs, and what the measurement does show."""
+    reasons = [s.why for s in answer.stands if s.stand != SAME and s.why]
+    if answer.finding.bound:
+        reasons.append("the figure stands at the bench's own floor")
+    if rating.rule.lower() == "music" and answer.side == OUTSIDE:
+        reasons.append("continuous power cannot deny a music rating")
+    if answer.finding.quantity == "power_reached" and answer.side == OUTSIDE:
+        reasons.append("the sweep stops before the limit is reached")
+    shows = _shows(rating, answer)
+    return "; ".join([*reasons, *([shows] if shows else [])])
+
+
+def _shows(rating: Rating, answer: Answer) -> str:
+    f = answer.finding
+    swept = f.at.get("band") if f.quantity in SWEPT else None
+    eased = [s for s in answer.stands if s.stand == EASIER]
+    if answer.side == INSIDE and swept and rating.band_hz and eased:
+        return f"holds over the part measured, {quantities.band((swept[0], swept[1]))}"
+    if rating.quantity == "power" and f.quantity == "power_at_limit" and f.at.get("frequency"):
+        return f"at {quantities.hertz(f.at['frequency'])} it gives {quantities.show(f)}"
+    if answer.side == INSIDE and eased:
+        return "holds under what was measured"
+    if answer.side == OUTSIDE and any(s.stand == HARDER for s in answer.stands):
+        return "does not hold there, which the rating does not promise"
+    return ""

@@ -1,0 +1,139 @@
+"""What every kind of measurement owes: one file, its words, its place in the README and in the sample session."""
+
+from __future__ import annotations
+
+import ast
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from reviewkit import bench_file, quantities
+from reviewkit.measure import KINDS
+from reviewkit.model import Run
+
+ROLES = {"time", "frequency", "level", "power", "distortion", "impedance"}
+STAGES = ("ingest", "render")
+
+
+def module_of(kind: str, checkout: Path) -> Path:
+    return checkout / "reviewkit" / "measure" / f"{kind.replace('-', '_')}.py"
+
+
+@pytest.fixture(scope="module")
+def runs(checkout: Path) -> list[Run]:
+    return bench_file.measure(bench_file.gather(checkout / "sample_session"))
+
+
+def test_every_file_is_a_kind_and_every_kind_a_file(checkout):
+    files = {path.stem for path in (checkout / "reviewkit" / "measure").glob("*.py")} - {"__init__"}
+    assert files == {kind.replace("-", "_") for kind in KINDS}
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_it_goes_by_its_files_name(name, checkout):
+    kind = KINDS[name]
+    assert kind.name == name
+    for function in (kind.findings, kind.card, kind.points):
+        assert Path(function.__code__.co_filename).name == module_of(name, checkout).name
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_it_says_what_it_is(name):
+    kind = KINDS[name]
+    assert kind.title.strip()
+    assert len(kind.about.split()) >= 5
+    assert kind.about[-1] != "."  # one line, put into a list
+    assert "\n" not in kind.about
+    assert kind.needs
+    for alternative in kind.needs:
+        assert set(alternative) <= ROLES
+        assert len(set(alternative)) == len(alternative)
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_its_quantities_are_in_the_one_table(name):
+    kind = KINDS[name]
+    assert kind.quantities
+    assert set(kind.quantities) <= set(quantities.QUANTITIES)
+    assert len(set(kind.quantities)) == len(kind.quantities)
+
+
+def test_every_quantity_is_found_by_some_kind():
+    assert set(quantities.QUANTITIES) == {quantity for kind in KINDS.values() for quantity in kind.quantities}
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_its_words_are_there(name, checkout):
+    assert (checkout / "templates" / "words" / f"{name}.j2").read_text(encoding="utf-8").strip()
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_the_readme_tells_of_it(name, checkout):
+    """Under a heading of its own."""
+    told = (checkout / "README.md").read_text(encoding="utf-8")
+    assert re.search(rf"^#+ `?{re.escape(name)}`?$", told, re.MULTILINE)
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_the_sample_session_has_one(name, checkout):
+    session = tomllib.loads((checkout / "sample_session" / "session.toml").read_text(encoding="utf-8"))
+    assert name in {measurement["kind"] for measurement in session["measurement"]}
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_it_imports_no_neighbour_and_opens_no_file(name, checkout):
+    """Inside functions too. matplotlib and jinja2 belong to render/."""
+    tree = ast.parse(module_of(name, checkout).read_text(encoding="utf-8"))
+    imported: set[str] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom):
+            assert node.level == 0
+            imported |= {f"{node.module}.{alias.name}" for alias in node.names} | {str(node.module)}
+        elif isinstance(node, ast.Import):
+            imported |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            assert node.func.id not in ("open", "print")
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+            assert node.func.attr not in ("read_text", "read_bytes", "write_text", "write_bytes", "open")
+    forbidden = ("reviewkit.measure", *(f"reviewkit.{stage}" for stage in STAGES), "matplotlib", "jinja2", "PIL")
+    assert not [each for each in imported if each.startswith(forbidden)]
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_the_samples_figures_are_those_it_lists(name, runs):
+    kind = KINDS[name]
+    own = [run for run in runs if run.conditions.measurement.kind == name]
+    found = [finding for run in own for finding in run.findings]
+    assert found
+    for finding in found:
+        assert finding.quantity in kind.quantities
+        assert finding.unit == quantities.QUANTITIES[finding.quantity].unit
+        assert finding.kind == name
+        assert finding.channel in ("L", "R", "L>R", "R>L", "both", "")
+        assert finding.source
+        assert type(finding.value) is float
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_its_card_and_its_points_follow_from_the_sample(name, runs):
+    """A card with readings or rows, and facts that its words are named for."""
+    own = [run for run in runs if run.conditions.measurement.kind == name]
+    card = KINDS[name].card(own[:1])
+    assert card.body
+    facts = [point for run in own for point in KINDS[name].points(run, None)]
+    assert facts
+    assert {point.kind for point in facts} == {name}
+    assert {point.measurement for point in facts} <= {run.conditions.measurement.id for run in own}
+
+
+def test_cards_come_in_the_order_of_the_list():
+    assert list(KINDS) == [
+        "tone",
+        "response",
+        "distortion-frequency",
+        "distortion-power",
+        "crosstalk",
+        "source-impedance",
+    ]

@@ -1,0 +1,319 @@
+"""Notes, sentences and cards put into segments, timed; and the chapters that follow from them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from reviewkit import pipeline
+from reviewkit.episode import (
+    ORDER,
+    SHORTEST_S,
+    assemble,
+    chapters_fault,
+    chapters_of,
+    clock,
+    names_in_order,
+    planned_length,
+    segment_of_card,
+    segment_of_run,
+    title_of,
+)
+from reviewkit.model import (
+    Bench,
+    Chapter,
+    Conditions,
+    EpisodeSettings,
+    Measurement,
+    Note,
+    Notes,
+    Run,
+    Session,
+    Unit,
+)
+
+SESSION = Session(Path("session"), Unit("Norrvale", "Forty"), episode=EpisodeSettings(words_per_minute=150))
+CAUTIONS = {
+    "open": ["Unplug before a hand goes in."],
+    "repair": ["The first power-up is current-limited."],
+    "power": ["Dummy loads get hot."],
+    "all": ["This is no instruction."],
+}
+
+
+def note(segment, text="", *cards, cut=False):
+    return Note("A014.mp4", 0.0, segment, text, cards, cut)
+
+
+def put_together(notes=(), sentences=None, cards=None, cautions=None, mended=True, session=SESSION):
+    return assemble(session, Notes(notes=tuple(notes)), sentences or {}, cards or {}, cautions or {}, mended)
+
+
+def by_name(segments):
+    return {s.name: s for s in segments}
+
+
+def run_at(stage, card="tone"):
+    return Run(Conditions(Measurement("m", "tone", stage=stage, card=card), Bench()), None, ())
+
+
+# ------------------------------------------------------------------ order
+
+
+def test_the_known_segments_stand_in_the_order_of_a_review():
+    assert ORDER == tuple(
+        "opening history front rear inside fault before repair after listening verdict value closing".split()
+    )
+    shuffled = [note(name, "x") for name in reversed(ORDER)]
+    assert [s.name for s in put_together(shuffled)] == list(ORDER)
+
+
+@pytest.mark.parametrize(
+    ("noted", "needed", "names"),
+    [
+        (["opening", "front"], [], ["opening", "front"]),
+        (["closing", "opening"], [], ["opening", "closing"]),
+        (["opening"], ["verdict", "after"], ["opening", "after", "verdict"]),
+        (["opening", "lamps", "front"], [], ["opening", "lamps", "front"]),
+        (["opening", "lamps", "knobs", "front"], [], ["opening", "lamps", "knobs", "front"]),
+        (["lamps", "opening"], [], ["lamps", "opening"]),
+        (["front", "lamps", "opening", "lamps"], [], ["opening", "front", "lamps"]),
+        (["repair", "tuner", "after"], ["before"], ["before", "repair", "tuner", "after"]),
+        ([], [], []),
+    ],
+)
+def test_a_users_own_segment_stands_behind_the_one_it_follows(noted, needed, names):
+    assert names_in_order(noted, needed) == names
+
+
+def test_notes_before_the_first_named_segment_belong_to_the_opening():
+    segments = by_name(put_together([note("", "hello"), note("front", "knobs")]))
+    assert list(segments) == ["opening", "front"]
+    assert [n.text for n in segments["opening"].notes] == ["hello"]
+
+
+def test_segments_follow_one_another_without_a_gap():
+    segments = put_together([note(name, "word " * 60) for name in ORDER])
+    at = 0.0
+    for segment in segments:
+        assert segment.start_s == at
+        at += segment.length_s
+
+
+def test_a_segment_with_nothing_in_it_is_not_there():
+    assert put_together() == ()
+    assert [s.name for s in put_together([note("front", "knobs")], sentences={"after": [], "value": ["Fair."]})] == [
+        "front",
+        "value",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("name", "mended", "title"),
+    [
+        ("after", True, "After the repair"),
+        ("after", False, "On the bench"),
+        ("before", True, "Before the repair"),
+        ("lamps", True, "Lamps"),
+        ("value", False, "What it is worth"),
+    ],
+)
+def test_titles(name, mended, title):
+    assert title_of(name, mended) == title
+
+
+# ------------------------------------------------------------------ notes, cards, sentences, cautions
+
+
+def test_a_bad_take_is_in_no_segment():
+    segments = put_together(
+        [note("front", "knobs"), note("front", "camera slipped", "tone", cut=True), note("rear", "no", cut=True)],
+        cards={"tone": "after"},
+    )
+    assert [s.name for s in segments] == ["front", "after"]
+    assert [n.text for n in segments[0].notes] == ["knobs"]
+    # a card that only a bad take called for is shown where it belongs
+    assert segments[1].cards == ("tone",)
+
+
+def test_a_card_is_shown_where_a_note_calls_for_it_and_nowhere_else():
+    cards = {"title": "opening", "tone": "after", "response": "after", "table": "verdict"}
+    segments = by_name(
+        put_together(
+            [note("opening", "x"), note("before", "look", "tone"), note("before", "again", "tone")], cards=cards
+        )
+    )
+    assert {name: s.cards for name, s in segments.items()} == {
+        "opening": ("title",),
+        "before": ("tone",),
+        "after": ("response",),
+        "verdict": ("table",),
+    }
+
+
+def test_called_cards_stand_before_those_that_belong_there_anyway():
+    segments = put_together([note("after", "x", "table")], cards={"tone": "after", "table": "verdict"})
+    assert segments[0].cards == ("table", "tone")
+
+
+@pytest.mark.parametrize(
+    ("card", "segment"),
+    [
+        ("title", "opening"),
+        ("rated", "history"),
+        ("repair", "repair"),
+        ("repair-2", "repair"),
+        ("table", "verdict"),
+        ("table-3", "verdict"),
+        ("closing", "closing"),
+        ("anything", "after"),
+    ],
+)
+def test_where_a_card_is_shown_by_default(card, segment):
+    assert segment_of_card(card, []) == segment
+
+
+@pytest.mark.parametrize(
+    ("stages", "segment"),
+    [
+        (["before"], "before"),
+        (["before", "after"], "after"),
+        (["after"], "after"),
+        ([""], "after"),
+        (["bench"], "after"),
+    ],
+)
+def test_where_a_measurements_card_is_shown(stages, segment):
+    assert segment_of_card("tone", [run_at(stage) for stage in stages]) == segment
+    assert segment_of_card("other", [run_at(stage) for stage in stages]) == "after"
+    assert segment_of_run(run_at(stages[0])) == ("before" if stages[0] == "before" else "after")
+
+
+def test_nothing_is_said_twice():
+    segments = by_name(
+        put_together(sentences={"before": ["One.", "Two.", "One."], "after": ["Two.", "Three."], "verdict": ["One."]})
+    )
+    assert {name: s.sentences for name, s in segments.items()} == {
+        "before": ("One.", "Two."),
+        "after": ("Three.",),
+        "verdict": (),
+    }
+
+
+def test_each_caution_once_where_it_is_first_needed():
+    everything = [note(name, "x") for name in ORDER]
+    segments = by_name(put_together(everything, cautions=CAUTIONS))
+    assert {name: s.cautions for name, s in segments.items() if s.cautions} == {
+        "inside": ("Unplug before a hand goes in.",),
+        "fault": ("The first power-up is current-limited.",),
+        "before": ("Dummy loads get hot.",),
+    }
+    later = by_name(put_together([note("repair", "x"), note("after", "x")], cautions=CAUTIONS))
+    assert later["repair"].cautions == ("Unplug before a hand goes in.", "The first power-up is current-limited.")
+    assert later["after"].cautions == ("Dummy loads get hot.",)
+    assert not by_name(put_together([note("front", "x")], cautions=CAUTIONS))["front"].cautions
+
+
+# ------------------------------------------------------------------ planned lengths
+
+
+@pytest.mark.parametrize(
+    ("notes", "sentences", "cautions", "cards", "length_s"),
+    [
+        ((), (), (), 0, 10),  # no chapter may be shorter
+        ((), ("word " * 75,), (), 0, 30),
+        (("word " * 50,), ("word " * 50,), ("word " * 50,), 0, 60),
+        ((), (), (), 4, 24),
+        ((), ("word " * 75,), (), 4, 30),
+        ((), ("word " * 75,), (), 7, 42),
+        # "0.021 %" is said in five words: forty of them take 80 seconds at 150 words a minute
+        ((), ("0.021 %, " * 40,), (), 0, 80),
+    ],
+)
+def test_what_is_said_or_the_cards_that_are_held_whichever_is_longer(notes, sentences, cautions, cards, length_s):
+    said = [note("front", text) for text in notes]
+    assert planned_length(SESSION, said, sentences, cautions, cards) == length_s
+
+
+def test_the_speakers_pace_and_the_cards_hold_are_the_sessions():
+    slow = Session(Path("s"), Unit("a", "b"), episode=EpisodeSettings(words_per_minute=75, card_seconds=10))
+    assert planned_length(slow, (), ("word " * 75,), (), 0) == 60
+    assert planned_length(slow, (), (), (), 4) == 40
+
+
+def test_a_cards_own_hold_counts(session_of):
+    """`hold` of a measurement is how long its card stands, whatever the other cards do."""
+    toml = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n[[measurement]]\nfile = "r.csv"\nkind = "response"\n'
+    rows = "\n".join(f"{hz},{0.0:.2f}" for hz in (20, 100, 1000, 10_000, 20_000))
+    files = {"r.csv": f"Frequency (Hz),Level (dBV)\n{rows}\n"}
+    lengths = []
+    for name, hold in (("short", ""), ("long", 'hold = "95 s"\n')):
+        segments = pipeline.check(session_of(toml + hold, files, name=name)).segments
+        lengths.append(by_name(segments)["after"].length_s)
+    assert lengths[0] < 95
+    assert lengths[1] >= 95
+
+
+# ------------------------------------------------------------------ chapters
+
+
+def test_planned_chapters_are_the_segments():
+    segments = put_together([note("opening", "x"), note("front", "word " * 100), note("closing", "x")])
+    assert chapters_of(segments, (), True) == tuple(Chapter(s.start_s, s.title) for s in segments)
+
+
+def test_the_final_cuts_times_take_their_place():
+    segments = put_together([note("opening", "x"), note("front", "x"), note("after", "x")])
+    final = ((0.0, "opening"), (61.5, "after"), (300.0, "lamps"))
+    assert chapters_of(segments, final, False) == (
+        Chapter(0.0, "Opening"),
+        Chapter(61.5, "On the bench"),
+        Chapter(300.0, "Lamps"),
+    )
+
+
+# the rules of video platforms: first at 0:00, at least three, each at least ten seconds (common practice, no standard)
+@pytest.mark.parametrize(
+    ("starts", "end_s", "said"),
+    [
+        ([0, 10, 20], 30, ""),
+        ([0.0, 10.0, 20.0, 600.0], 610.0, ""),
+        ([], 30, "three"),
+        ([0, 20], 40, "three"),
+        ([1, 20, 40], 60, "0:00"),
+        ([0.4, 20, 40], 60, "0:00"),
+        ([0, 9, 20], 30, '"chapter 0" lasts 9'),
+        ([0, 10, 20], 29, '"chapter 2" lasts 9'),
+        ([0, 10, 20], 20, '"chapter 2" lasts 0'),
+        # the stamps have whole seconds: 9.6 s are written as 0:09
+        ([0, 9.6, 30], 60, '"chapter 0" lasts 9'),
+    ],
+)
+def test_a_list_that_platforms_would_ignore_is_told(starts, end_s, said):
+    chapters = tuple(Chapter(float(s), f"chapter {n}") for n, s in enumerate(starts))
+    fault = chapters_fault(chapters, end_s)
+    assert said in fault
+    assert bool(fault) == bool(said)
+
+
+def test_planned_chapters_keep_the_rules_whatever_is_said():
+    segments = put_together([note("opening", ""), note("front", "x"), note("closing", "")])
+    assert min(s.length_s for s in segments) >= SHORTEST_S == 10
+    assert chapters_fault(chapters_of(segments, (), True), sum(s.length_s for s in segments)) == ""
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (0, "0:00"),
+        (9.99, "0:09"),
+        (61, "1:01"),
+        (599, "9:59"),
+        (3599, "59:59"),
+        (3600, "1:00:00"),
+        (36_061, "10:01:01"),
+    ],
+)
+def test_a_time_as_it_is_written(seconds, text):
+    assert clock(seconds) == text

@@ -1,0 +1,136 @@
+"""Figures as they are said aloud. The wording is this project's own; years and money as commonly said, no source."""
+
+from __future__ import annotations
+
+import unicodedata
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rated_and_found import found
+
+from reviewkit.quantities import QUANTITIES, show
+from reviewkit.spoken import spoken, whole, words, year
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("20 Hz – 20 kHz", "twenty hertz to twenty kilohertz"),
+        ("0.02 %", "point zero two percent"),
+        ("−62 dB", "minus sixty-two decibels"),
+        ("-62 dB", "minus sixty-two decibels"),
+        ("40 W per channel", "forty watts per channel"),
+        ("0.021 %", "point zero two one percent"),
+        ("1.4 %", "one point four percent"),
+        ("0.10 %", "point one zero percent"),
+        ("≤ 0.0010 %", "at most point zero zero one zero percent"),
+        ("≥ 48 W", "at least forty-eight watts"),
+        ("±0.37 dB", "plus or minus point three seven decibels"),
+        ("+8 %", "plus eight percent"),
+        ("−64.0 dB", "minus sixty-four point zero decibels"),
+        ("5 W into 8 Ω", "five watts into eight ohms"),
+        ("1 W", "one watt"),
+        ("1 V", "one volt"),
+        ("1.0 W", "one point zero watts"),
+        ("1 dB", "one decibel"),
+        ("0 dB", "zero decibels"),
+        ("0.0 dB", "point zero decibels"),
+        ("1 kHz", "one kilohertz"),
+        ("12.5 kHz", "twelve point five kilohertz"),
+        ("250 mW", "two hundred fifty milliwatts"),
+        ("12.0 mV", "twelve point zero millivolts"),
+        ("150 µV", "one hundred fifty microvolts"),
+        ("1.3 ×", "one point three times"),
+        ("0.15 Ω", "point one five ohms"),
+        ("120 V 60 Hz", "one hundred twenty volts sixty hertz"),
+        ("2000 Hz", "two thousand hertz"),
+        ("THD+N of 0.05 %", "T H D plus N of point zero five percent"),
+        ("THD of 0.05 %", "T H D of point zero five percent"),
+        # years
+        ("from 1977", "from nineteen seventy-seven"),
+        ("in 1900", "in nineteen hundred"),
+        ("in 1905", "in nineteen oh five"),
+        ("in 2000", "in two thousand"),
+        ("in 2004", "in two thousand four"),
+        ("in 2010", "in twenty ten"),
+        ("in 2024 money", "in twenty twenty-four money"),
+        # money
+        ("$329", "three hundred twenty-nine dollars"),
+        ("$1,700", "one thousand seven hundred dollars"),
+        ("$1", "one dollar"),
+        ("$329.95", "three hundred twenty-nine dollars ninety-five"),
+        ("$329.50", "three hundred twenty-nine dollars fifty"),
+        ("£2,000", "two thousand pounds"),
+        ("€450", "four hundred fifty euros"),
+        ("¥54,800", "fifty-four thousand eight hundred yen"),
+        # plain numbers
+        ("they printed 60, I get 52", "they printed sixty, I get fifty-two"),
+        ("damping factor 100", "damping factor one hundred"),
+        ("10-20", "ten-twenty"),
+        ("1,000,000", "one million"),
+        ("nothing to say", "nothing to say"),
+        ("", ""),
+    ],
+)
+def test_a_figure_as_it_is_said(text, said):
+    assert spoken(text) == said
+
+
+@pytest.mark.parametrize(
+    ("number", "said"),
+    [
+        (0, "zero"),
+        (13, "thirteen"),
+        (20, "twenty"),
+        (21, "twenty-one"),
+        (100, "one hundred"),
+        (101, "one hundred one"),
+        (999, "nine hundred ninety-nine"),
+        (1000, "one thousand"),
+        (12_345, "twelve thousand three hundred forty-five"),
+        (1_000_001, "one million one"),
+        (999_999_999, "nine hundred ninety-nine million nine hundred ninety-nine thousand nine hundred ninety-nine"),
+    ],
+)
+def test_whole_numbers(number, said):
+    assert whole(number) == said
+
+
+def test_every_year_of_hi_fi_is_said_in_words_of_its_own():
+    said = [year(n) for n in range(1900, 2100)]
+    assert len(set(said)) == len(said)
+    assert all(2 <= len(s.replace("-", " ").split()) <= 4 for s in said)
+
+
+@pytest.mark.parametrize(
+    ("text", "count"),
+    [
+        ("0.021 %", 5),
+        ("It does 0.021 %.", 7),
+        ("−62 dB", 4),  # minus, sixty, two, decibels
+        ("20 Hz – 20 kHz", 5),
+        ("five words stand right here", 5),
+        ("", 0),
+        ("   ", 0),
+    ],
+)
+def test_figures_cost_the_words_that_they_are_said_in(text, count):
+    assert words(text) == count
+
+
+@given(st.text(st.characters(codec="utf-8"), max_size=60))
+def test_no_digit_is_left_in_any_text(text):
+    assert not [sign for sign in spoken(text) if unicodedata.category(sign) == "Nd"]
+
+
+@given(st.from_regex(r"[−+$€£≤±-]?[0-9]{1,16}([.,][0-9]{1,8})?( (dB|kHz|W|%|×|Ω))?", fullmatch=True))
+def test_no_digit_is_left_in_any_figure(text):
+    assert not [sign for sign in spoken(text) if sign.isdigit()]
+
+
+@given(st.sampled_from(sorted(QUANTITIES)), st.floats(1e-6, 1e5), st.booleans())
+def test_no_digit_is_left_in_any_finding(name, value, negative):
+    said = spoken(show(found(name, -value if negative else value)))
+    assert not [sign for sign in said if sign.isdigit()]
+    assert not set(said) & set("%Ωµ×−±≤+")

@@ -1,0 +1,551 @@
+"""The five verdicts, the one-way logic between several figures, margins and needles.
+
+The words and the one-way logic are this project's own; the guard band is checked against ILAC-G8:09/2019.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rated_and_found import found, rated, runs_of, session, verdict_of
+
+from reviewkit.ratings import RULES
+from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED, judge, judging
+
+BAND = (20.0, 20_000.0)
+POWER = rated(
+    "power", at_least=40.0, load_ohm=8.0, thd_percent=0.05, band_hz=BAND, channels="both", input="aux", line=3
+)
+BENCH = {"load": 8.0, "channels": "both", "input": "aux", "figure": "THD"}
+
+
+def sweep(watts, channel="L", **more):
+    """Where a 1 kHz sweep of power crosses the rated distortion."""
+    return found(
+        "power_at_limit",
+        watts,
+        channel,
+        **{"limit": 0.05, "frequency": 1000.0, **BENCH, "measurement": "sweep", **more},
+    )
+
+
+def over_band(percent, channel="L", **more):
+    """The worst distortion over the band at 40 W."""
+    return found(
+        "worst_distortion", percent, channel, **{"band": BAND, "power": 40.0, **BENCH, "measurement": "band", **more}
+    )
+
+
+# ------------------------------------------------------------------ the words
+
+
+def test_the_five_words():
+    thd = rated("thd", at_most=0.05)
+    assert verdict_of(thd, found("thd", 0.02, frequency=1000.0)).verdict == MEETS == "meets"
+    assert verdict_of(thd, found("thd", 0.2, frequency=1000.0)).verdict == SHORT == "falls short"
+    assert (
+        verdict_of(thd, found("thd", 0.05, frequency=1000.0, uncertainty=0.01)).verdict == CLOSE == "too close to call"
+    )
+    assert verdict_of(thd, found("thd", 0.02, frequency=50.0)).verdict == INCOMPARABLE == "not comparable"
+    assert verdict_of(thd).verdict == UNMEASURED == "not measured"
+
+
+def test_not_measured_claims_nothing():
+    verdict = verdict_of(POWER, found("hum", -90.0))
+    assert verdict.verdict == UNMEASURED
+    assert (verdict.measured, verdict.margin, verdict.why, verdict.assumed) == ("", "", "", "")
+    assert verdict.position is None
+    assert verdict.measurements == verdict.findings == ()
+    assert verdict.limit == "40 W"
+    assert verdict.label == "Power into 8 Ω, aux"
+
+
+def test_one_rating_gives_one_row_in_the_makers_order():
+    ratings = [rated("thd", at_most=0.05), POWER, rated("crosstalk", at_most=-50.0), rated("thd", at_most=0.1)]
+    verdicts = judge(session(*ratings), runs_of(sweep(43.0), sweep(41.0, "R"), found("thd", 0.07, frequency=1000.0)))
+    assert [v.rating for v in verdicts] == ratings
+    assert [v.verdict for v in verdicts] == [SHORT, INCOMPARABLE, UNMEASURED, MEETS]
+
+
+@pytest.mark.parametrize(
+    "name",
+    [n for n, r in RULES.items() if set(r.findings) <= {"thd", "crosstalk", "gain", "hum"} or n == "damping_factor"],
+)
+@pytest.mark.parametrize("key", ["at_least", "at_most"])
+def test_exactly_on_the_limit_with_no_uncertainty_meets(name, key):
+    if key not in RULES[name].limits:
+        key = RULES[name].limits[0]
+    limit = -60.0 if RULES[name].unit == "dB" and name == "hum" else 60.0
+    verdict = verdict_of(rated(name, **{key: limit}), found(RULES[name].findings[0], limit, frequency=1000.0))
+    assert verdict.verdict == MEETS
+    assert verdict.position > 0
+
+
+@pytest.mark.parametrize("value", [0.5, -0.5])
+def test_exactly_on_a_tolerance_meets(value):
+    assert verdict_of(rated("flatness", within=(-0.5, 0.5)), found("flatness", value, band=BAND)).verdict == MEETS
+
+
+# ILAC-G8:09/2019, simple guard band w = U, U = 2 u; its four words mapped to three, "within uncertainty" on either
+# side being too close to call. Upper limit 0.10 %, u = 0.008 %; lower limit 50 W, u = 0.3 W.
+@pytest.mark.parametrize(
+    ("value", "word"), [(0.080, MEETS), (0.095, CLOSE), (0.100, CLOSE), (0.105, CLOSE), (0.120, SHORT)]
+)
+def test_guard_band_under_an_upper_limit(value, word):
+    verdict = verdict_of(rated("thd", at_most=0.10), found("thd", value, frequency=1000.0, uncertainty=2 * 0.008))
+    assert verdict.verdict == word
+
+
+@pytest.mark.parametrize(("value", "word"), [(52.0, MEETS), (50.4, CLOSE), (49.8, CLOSE), (49.2, SHORT)])
+def test_guard_band_over_a_lower_limit(value, word):
+    rating = rated("power", at_least=50.0, thd_percent=0.05)
+    assert verdict_of(rating, sweep(value, uncertainty=2 * 0.3)).verdict == word
+
+
+@pytest.mark.parametrize(("value", "word"), [(0.3, MEETS), (0.45, CLOSE), (0.5, CLOSE), (0.55, CLOSE), (0.7, SHORT)])
+def test_guard_band_about_a_tolerance(value, word):
+    rating = rated("flatness", within=(-0.5, 0.5))
+    assert verdict_of(rating, found("flatness", value, band=BAND, uncertainty=0.1)).verdict == word
+
+
+# ------------------------------------------------------------------ power over a band
+
+
+def test_a_one_kilohertz_sweep_alone_does_not_compare_with_power_over_a_band():
+    verdict = verdict_of(POWER, sweep(43.0), sweep(44.0, "R"))
+    assert verdict.verdict == INCOMPARABLE
+    assert "at 1 kHz it gives 43.0 W" in verdict.why
+    assert "20 Hz – 20 kHz" in verdict.why
+    assert verdict.measured == "43.0 W"
+    assert verdict.position is None
+    assert verdict.measurements == ("sweep",)
+
+
+def test_with_distortion_over_the_band_at_rated_power_it_meets_and_is_told_in_watts():
+    verdict = verdict_of(POWER, sweep(43.2), sweep(44.0, "R"), over_band(0.03), over_band(0.035, "R"))
+    assert verdict.verdict == MEETS
+    assert verdict.measured == "43.2 W"
+    assert verdict.margin == "+8 %"
+    assert verdict.measurements == ("sweep", "band")
+    assert [f.quantity for f in verdict.findings] == ["power_at_limit", "worst_distortion"]
+
+
+def test_without_a_sweep_it_is_told_in_percent():
+    verdict = verdict_of(POWER, over_band(0.03), over_band(0.04, "R"))
+    assert verdict.verdict == MEETS
+    assert verdict.measured == "0.040 % at 40 W"
+    assert verdict.margin == "1.2 ×"
+
+
+def test_failing_at_one_kilohertz_falls_short_whatever_the_band_says():
+    assert verdict_of(POWER, sweep(36.8)).verdict == SHORT
+    assert verdict_of(POWER, sweep(36.8)).margin == "−8 %"
+    assert verdict_of(POWER, sweep(36.8), over_band(0.03)).verdict == SHORT
+
+
+def test_failing_over_the_band_falls_short_whatever_one_kilohertz_says():
+    verdict = verdict_of(POWER, sweep(43.0), over_band(0.08, "R"))
+    assert verdict.verdict == SHORT
+    assert verdict.measured == "0.080 % at 40 W"
+    assert verdict.margin == "0.62 ×"
+    assert verdict.measurements == ("band",)
+
+
+def test_over_the_band_at_less_than_rated_power_does_not_compare():
+    for percent in (0.01, 0.5):
+        verdict = verdict_of(POWER, over_band(percent, power=20.0))
+        assert verdict.verdict == INCOMPARABLE
+        assert "40 W" in verdict.why
+        assert "20 W" in verdict.why
+
+
+def test_a_level_not_stated_is_no_crash_and_no_verdict():
+    finding = over_band(0.01)
+    at = {key: value for key, value in finding.at.items() if key != "power"}
+    verdict = verdict_of(POWER, replace(finding, at=at))
+    assert verdict.verdict == INCOMPARABLE
+    assert "not stated" in verdict.why
+
+
+def test_part_of_the_band_says_that_it_holds_there():
+    verdict = verdict_of(POWER, over_band(0.03, band=(20.0, 10_000.0)))
+    assert verdict.verdict == INCOMPARABLE
+    assert "holds over the part measured, 20 Hz – 10 kHz" in verdict.why
+
+
+def test_a_sweep_that_stops_early_confirms_but_never_denies():
+    rating = rated("power", at_least=40.0, thd_percent=0.05)
+    reached = found("power_reached", 48.0, limit=0.05, frequency=1000.0, **BENCH)
+    met = verdict_of(rating, reached)
+    assert met.verdict == MEETS
+    assert met.measured == "at least 48.0 W"
+    low = verdict_of(rating, replace(reached, value=38.0))
+    assert low.verdict == INCOMPARABLE
+    assert "stops before" in low.why
+
+
+def test_a_sweep_for_another_distortion_is_no_answer():
+    assert verdict_of(POWER, sweep(43.0, limit=1.0)).verdict == UNMEASURED
+
+
+def test_without_a_rated_distortion_one_percent_is_taken():
+    # common practice, no source
+    rating = rated("power", at_least=40.0)
+    assert verdict_of(rating, sweep(43.0)).verdict == UNMEASURED
+    verdict = verdict_of(rating, sweep(45.0, limit=1.0))
+    assert verdict.verdict == MEETS
+    assert "at 1 % THD" in verdict.assumed
+
+
+# ------------------------------------------------------------------ the channels
+
+
+def test_the_worse_channel_speaks():
+    rating = rated("power", at_least=40.0, thd_percent=0.05)
+    assert verdict_of(rating, sweep(43.0), sweep(37.0, "R")).verdict == SHORT
+    assert verdict_of(rating, sweep(43.0), sweep(37.0, "R")).measured == "37.0 W"
+    assert verdict_of(rating, sweep(45.0), sweep(43.0, "R")).measured == "43.0 W"
+    close = verdict_of(rating, sweep(45.0, uncertainty=1.0), sweep(40.2, "R", uncertainty=1.0))
+    assert close.verdict == CLOSE
+
+
+def test_one_channel_cannot_meet_for_the_other():
+    """A channel that fails under a harder condition is not shown to fail, and not shown to meet either."""
+    rating = rated("thd", at_most=0.05)
+    left, right = (
+        found("thd_plus_noise", percent, side, frequency=1000.0) for percent, side in ((0.02, "L"), (0.2, "R"))
+    )
+    assert verdict_of(rating, left, right).verdict == INCOMPARABLE
+    reached = found("power_reached", 38.0, "R", limit=0.05, frequency=1000.0, measurement="sweep", **BENCH)
+    assert verdict_of(rated("power", at_least=40.0, thd_percent=0.05), sweep(43.0), reached).verdict == INCOMPARABLE
+
+
+def test_a_channel_shown_elsewhere_to_meet_does():
+    rating = rated("thd", at_most=0.05)
+    noisy = [found("thd_plus_noise", 0.2, side, frequency=1000.0) for side in "LR"]
+    clean = [found("thd", 0.02, side, frequency=1000.0) for side in "LR"]
+    verdict = verdict_of(rating, *noisy, *clean)
+    assert verdict.verdict == MEETS
+    assert verdict.measured == "0.020 %"
+
+
+# ------------------------------------------------------------------ one way only
+
+
+def test_distortion_and_noise_for_distortion():
+    rating = rated("thd", at_most=0.05)
+    met = verdict_of(rating, found("thd_plus_noise", 0.03, frequency=1000.0))
+    assert met.verdict == MEETS
+    assert met.measured == "0.030 % THD+N"
+    failed = verdict_of(rating, found("thd_plus_noise", 0.08, frequency=1000.0))
+    assert failed.verdict == INCOMPARABLE
+    assert "THD+N" in failed.why
+
+
+def test_distortion_for_distortion_and_noise():
+    rating = rated("thd_plus_noise", at_most=0.05)
+    assert verdict_of(rating, found("thd", 0.03, frequency=1000.0)).verdict == INCOMPARABLE
+    assert verdict_of(rating, found("thd", 0.08, frequency=1000.0)).verdict == SHORT
+
+
+def test_the_rated_figure_is_told_where_both_were_measured():
+    both = [found("thd", 0.03, frequency=1000.0), found("thd_plus_noise", 0.04, frequency=1000.0)]
+    assert verdict_of(rated("thd", at_most=0.05), *both).measured == "0.030 %"
+    assert verdict_of(rated("thd_plus_noise", at_most=0.05), *both).measured == "0.040 %"
+
+
+def test_a_music_rating_is_confirmed_but_never_denied():
+    rating = rated("power", at_least=60.0, thd_percent=0.05, rule="music")
+    assert verdict_of(rating, sweep(62.0)).verdict == MEETS
+    for failing in (sweep(43.0), over_band(0.2, power=60.0)):
+        verdict = verdict_of(rating, failing)
+        assert verdict.verdict == INCOMPARABLE
+        assert "music" in verdict.why
+
+
+def test_lower_mains_are_harder_and_higher_easier():
+    rating = rated("power", at_least=40.0, thd_percent=0.05)
+    words = {
+        (watts, had): verdict_of(rating, sweep(watts), wants="120 V 60 Hz", had=had).verdict
+        for watts in (43.0, 37.0)
+        for had in ("108 V 60 Hz", "120 V 60 Hz", "132 V 60 Hz")
+    }
+    assert words == {
+        (43.0, "108 V 60 Hz"): MEETS,
+        (43.0, "120 V 60 Hz"): MEETS,
+        (43.0, "132 V 60 Hz"): INCOMPARABLE,
+        (37.0, "108 V 60 Hz"): INCOMPARABLE,
+        (37.0, "120 V 60 Hz"): SHORT,
+        (37.0, "132 V 60 Hz"): SHORT,
+    }
+
+
+def test_a_figure_at_the_benchs_floor_confirms_but_never_denies():
+    rating = rated("thd", at_most=0.001)
+    floor = found("thd", 0.0009, frequency=1000.0, bound="at most")
+    met = verdict_of(rating, floor)
+    assert met.verdict == MEETS
+    assert met.measured == "≤ 0.00090 %"
+    denied = verdict_of(rating, replace(floor, value=0.0015))
+    assert denied.verdict == INCOMPARABLE
+    assert "floor" in denied.why
+
+
+@pytest.mark.parametrize("value", [-0.05, 0.05])
+def test_an_offset_is_held_against_its_limit_on_either_side_of_zero(value):
+    rating = rated("dc_offset", at_most=0.02)
+    assert verdict_of(rating, found("dc_offset", value)).verdict == SHORT
+    assert verdict_of(rating, found("dc_offset", value / 10)).verdict == MEETS
+
+
+# ------------------------------------------------------------------ in total, unequal limits, signs
+
+
+def test_a_rating_in_total_is_the_sum_of_both_channels():
+    rating = rated("power", at_least=80.0, thd_percent=0.05, total=True)
+    verdict = verdict_of(rating, sweep(43.0), sweep(41.0, "R"))
+    assert verdict.verdict == MEETS
+    assert verdict.measured == "84.0 W"
+    assert verdict.margin == "+5 %"
+    assert verdict_of(rating, sweep(43.0), sweep(35.0, "R")).verdict == SHORT
+
+
+def test_a_total_takes_both_channels_driven_and_measured_in_one_file():
+    rating = rated("power", at_least=80.0, thd_percent=0.05, total=True)
+    assert verdict_of(rating, sweep(43.0), sweep(41.0, "R", measurement="other")).verdict == UNMEASURED
+    assert verdict_of(rating, sweep(43.0, channels="one"), sweep(41.0, "R", channels="one")).verdict == UNMEASURED
+    assert verdict_of(rating, sweep(83.0)).verdict == UNMEASURED
+
+
+def test_the_uncertainties_of_a_total_add_since_one_meter_read_both():
+    rating = rated("power", at_least=80.0, thd_percent=0.05, total=True)
+    pair = [sweep(41.0, uncertainty=0.6), sweep(40.1, "R", uncertainty=0.6)]
+    assert verdict_of(rating, *pair).verdict == CLOSE  # 1.1 W over, 1.2 W uncertain
+    assert verdict_of(rating, pair[0], sweep(40.3, "R", uncertainty=0.6)).verdict == MEETS
+
+
+def deviations(high, low, channel="L", band=BAND):
+    return [found("deviation_high", high, channel, band=band), found("deviation_low", low, channel, band=band)]
+
+
+@pytest.mark.parametrize(
+    ("high", "low", "word", "margin"),
+    [
+        (0.0, -0.4, MEETS, "+0.00 dB"),
+        (0.2, -0.4, SHORT, "−0.20 dB"),
+        (-0.0, -1.3, SHORT, "−0.30 dB"),
+        (0.0, -1.0, MEETS, "+0.00 dB"),
+    ],
+)
+def test_unequal_limits(high, low, word, margin):
+    verdict = verdict_of(rated("flatness", within=(-1.0, 0.0)), *deviations(high, low))
+    assert verdict.verdict == word
+    assert verdict.margin == margin
+    assert verdict.limit == "−1 / +0 dB"
+
+
+def test_a_response_is_told_with_both_sides():
+    assert verdict_of(rated("flatness", within=(-1.0, 0.5)), *deviations(0.12, -0.28)).measured == "+0.12 −0.28 dB"
+
+
+def test_both_sides_of_a_response_must_hold():
+    """The lower side fails over a wider band than rated: it is not shown to fail within, and not shown to hold."""
+    verdict = verdict_of(
+        rated("flatness", within=(-1.0, 0.5), band_hz=BAND), *deviations(0.1, -1.5, band=(10.0, 40_000.0))
+    )
+    assert verdict.verdict == INCOMPARABLE
+
+
+def test_equal_limits_take_the_larger_side():
+    rating = rated("flatness", within=(-0.5, 0.5))
+    verdict = verdict_of(rating, *deviations(0.1, -0.3), found("flatness", 0.3, band=BAND))
+    assert verdict.measured == "±0.30 dB"
+    assert verdict.margin == "+0.20 dB"
+
+
+@pytest.mark.parametrize(("crosstalk", "word", "margin"), [(-64.0, MEETS, "+14.0 dB"), (-41.0, SHORT, "−9.0 dB")])
+def test_separation_is_crosstalk_with_the_other_sign(crosstalk, word, margin):
+    found_db = found("crosstalk", crosstalk, "L>R", frequency=1000.0)
+    separation = verdict_of(rated("separation", at_least=50.0), found_db)
+    rated_crosstalk = verdict_of(rated("crosstalk", at_most=-50.0), found_db)
+    assert separation.verdict == rated_crosstalk.verdict == word
+    assert separation.margin == rated_crosstalk.margin == margin
+    assert separation.measured == f"{-crosstalk:.1f} dB"
+    assert rated_crosstalk.measured == f"−{-crosstalk:.1f} dB"
+
+
+def test_a_balance_may_lean_either_way():
+    for limit in ({"at_most": 0.5}, {"within": (-0.5, 0.5)}):
+        words = [
+            verdict_of(rated("channel_balance", **limit), found("channel_balance", v)).verdict
+            for v in (-0.8, -0.3, 0.3, 0.8)
+        ]
+        assert words == [SHORT, MEETS, MEETS, SHORT]
+
+
+# ------------------------------------------------------------------ which measurements judge
+
+
+def test_only_measurements_after_the_repair_judge_a_mended_unit():
+    before, after = (
+        found("thd", v, frequency=1000.0, stage=s, measurement=s) for v, s in ((1.4, "before"), (0.02, "after"))
+    )
+    rating = rated("thd", at_most=0.05)
+    assert verdict_of(rating, before, after).verdict == MEETS
+    assert verdict_of(rating, before).verdict == UNMEASURED
+    assert judging(runs_of(before, after)) == [after]
+
+
+def test_the_benchs_own_runs_never_judge():
+    bench = found("thd", 0.001, frequency=1000.0, stage="bench", measurement="bench")
+    own = found("thd", 0.2, frequency=1000.0, measurement="own")
+    rating = rated("thd", at_most=0.05)
+    assert verdict_of(rating, bench).verdict == UNMEASURED
+    assert verdict_of(rating, bench, own).verdict == SHORT
+    assert judging(runs_of(bench, own)) == [own]
+
+
+# ------------------------------------------------------------------ margins and needles
+
+
+@pytest.mark.parametrize(
+    ("rating", "finding", "margin"),
+    [
+        (rated("power", at_least=40.0, thd_percent=0.05), sweep(43.1), "+8 %"),
+        (rated("power", at_least=40.0, thd_percent=0.05), sweep(40.2), "+0.5 %"),
+        (rated("power", at_least=40.0, thd_percent=0.05), sweep(40.0), "+0.0 %"),
+        (rated("damping_factor", at_least=60.0), found("damping_factor", 52.0, frequency=1000.0), "−13 %"),
+        (rated("thd", at_most=0.05), found("thd", 0.0385, frequency=1000.0), "1.3 ×"),
+        (rated("thd", at_most=0.05), found("thd", 0.1, frequency=1000.0), "0.50 ×"),
+        (rated("crosstalk", at_most=-50.0), found("crosstalk", -64.2, "L>R", frequency=1000.0), "+14.2 dB"),
+        (rated("hum", at_most=-80.0), found("hum", -77.5), "−2.5 dB"),
+        (rated("flatness", within=(-0.5, 0.5)), found("flatness", 0.28, band=BAND), "+0.22 dB"),
+        (rated("flatness", within=(-3.0, 3.0)), found("flatness", 1.2, band=BAND), "+1.8 dB"),
+    ],
+)
+def test_margins_are_such_that_more_is_better(rating, finding, margin):
+    assert verdict_of(rating, finding).margin == margin
+
+
+HALVES = [
+    (rated("power", at_least=40.0, thd_percent=0.05), sweep(80.0), sweep(20.0)),
+    (rated("thd", at_most=0.05), found("thd", 0.025, frequency=1000.0), found("thd", 0.1, frequency=1000.0)),
+    (
+        rated("damping_factor", at_least=60.0),
+        found("damping_factor", 120.0, frequency=1000.0),
+        found("damping_factor", 30.0, frequency=1000.0),
+    ),
+    (
+        rated("crosstalk", at_most=-50.0),
+        found("crosstalk", -53.0, "L>R", frequency=1000.0),
+        found("crosstalk", -47.0, "L>R", frequency=1000.0),
+    ),
+    (
+        rated("separation", at_least=50.0),
+        found("crosstalk", -53.0, "L>R", frequency=1000.0),
+        found("crosstalk", -47.0, "L>R", frequency=1000.0),
+    ),
+    (
+        rated("flatness", within=(-0.5, 0.5)),
+        found("flatness", 0.25, band=BAND),
+        found("flatness", 1.0, band=BAND),
+    ),
+    (POWER, over_band(0.025), over_band(0.1)),
+]
+
+
+@pytest.mark.parametrize(
+    ("rating", "inside", "outside"), HALVES, ids=[f"{h[0].quantity}-{n}" for n, h in enumerate(HALVES)]
+)
+def test_half_scale_is_a_factor_of_two_or_three_decibels(rating, inside, outside):
+    assert verdict_of(rating, inside).position == pytest.approx(0.5)
+    assert verdict_of(rating, outside).position == pytest.approx(-0.5)
+
+
+@pytest.mark.parametrize(
+    ("rating", "inside", "outside"), HALVES, ids=[f"{h[0].quantity}-{n}" for n, h in enumerate(HALVES)]
+)
+def test_the_needle_moves_one_way(rating, inside, outside):
+    """From far inside to far outside it never turns back, agrees with the word, and stays on its scale."""
+    start, stop = inside.value, outside.value
+    values = [start + (stop - start) * step / 200 for step in range(-60, 261)]
+    verdicts = [verdict_of(rating, replace(inside, value=v)) for v in values if v * start > 0]
+    positions = [v.position for v in verdicts]
+    assert positions == sorted(positions, reverse=True)
+    assert all(-1 <= p <= 1 for p in positions)
+    assert {v.verdict for v in verdicts} == {MEETS, SHORT}
+    for v in verdicts:
+        assert (v.position > 0) == (v.verdict == MEETS)
+
+
+def test_far_off_the_needle_rests_at_its_stop():
+    assert verdict_of(rated("thd", at_most=0.05), found("thd", 1e-6, frequency=1000.0)).position == 1
+    assert verdict_of(rated("thd", at_most=0.05), found("thd", 50.0, frequency=1000.0)).position == -1
+
+
+def test_too_close_to_call_points_at_the_notch():
+    assert verdict_of(rated("thd", at_most=0.1), found("thd", 0.095, frequency=1000.0, uncertainty=0.016)).position == 0
+
+
+def test_a_needle_beside_the_notch_stands_clear_of_it():
+    verdict = verdict_of(rated("thd", at_most=0.05), found("thd", 0.05, frequency=1000.0))
+    assert 0.05 < verdict.position < 0.2
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        found("power_reached", 38.0, limit=0.05, frequency=1000.0, measurement="sweep", **BENCH),
+        sweep(38.0, figure="THD+N"),
+    ],
+    ids=["a sweep that stopped early", "a sweep with the noise in it"],
+)
+def test_a_row_that_meets_shows_no_figure_below_the_limit(told):
+    """The band at rated power decides; a sweep that neither confirms nor denies may not be what the row shows."""
+    verdict = verdict_of(POWER, told, over_band(0.03))
+    assert verdict.verdict == MEETS
+    assert not verdict.margin.startswith("−")
+    assert "38" not in verdict.measured
+
+
+@given(
+    value=st.floats(1e-4, 10),
+    limit=st.floats(1e-3, 1),
+    uncertainty=st.one_of(st.none(), st.floats(1e-6, 0.5)),
+)
+def test_word_margin_and_needle_agree(value, limit, uncertainty):
+    verdict = verdict_of(rated("thd", at_most=limit), found("thd", value, frequency=1000.0, uncertainty=uncertainty))
+    ratio = float(verdict.margin.removesuffix(" ×"))
+    assert math.isfinite(ratio)
+    if verdict.verdict == MEETS:
+        assert value <= limit
+        assert ratio >= 0.995
+        assert verdict.position > 0
+    elif verdict.verdict == SHORT:
+        assert value > limit
+        assert ratio <= 1.005
+        assert verdict.position < 0
+    else:
+        assert verdict.verdict == CLOSE
+        assert abs(value - limit) < uncertainty
+        assert verdict.position == 0
+
+
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(["L", "R"]), st.floats(1, 100), st.sampled_from([1, -1])), min_size=1, max_size=6
+    )
+)
+def test_the_order_of_the_findings_does_not_matter(several):
+    findings = [
+        sweep(watts, side, load=8.0 if sign > 0 else 4.0, measurement=f"m{n}")
+        for n, (side, watts, sign) in enumerate(several)
+    ]
+    rating = rated("power", at_least=40.0, thd_percent=0.05, load_ohm=8.0)
+    forward, backward = (verdict_of(rating, *some) for some in (findings, findings[::-1]))
+    assert forward.verdict == backward.verdict
+    assert forward.margin == backward.margin
