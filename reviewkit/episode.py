@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from reviewkit import spoken
 from reviewkit.model import Chapter, Note, Notes, Run, Segment, Session
@@ -71,11 +72,13 @@ def assemble(
     cards: Mapping[str, str],
     cautions: Mapping[str, Sequence[str]],
     mended: bool,
+    holds: Mapping[str, float] = MappingProxyType({}),
 ) -> tuple[Segment, ...]:
     """The segments with their planned times.
 
     `sentences`: what the bench has to say, by segment; `cards`: card id -> the segment it is shown in unless a note
-    calls for it elsewhere; `cautions`: by "open", "repair", "power" and "all".
+    calls for it elsewhere; `cautions`: by "open", "repair", "power" and "all"; `holds`: card id -> seconds, where a
+    card has its own.
     """
     kept = [note for note in notes.notes if not note.cut]
     noted = [note.segment for note in kept if note.segment]
@@ -100,7 +103,10 @@ def assemble(
         said_before.update(own)
         shown = list(called.get(name, []))
         shown += [card for card, segment in cards.items() if segment == name and card not in everywhere]
-        length_s = planned_length(session, by_segment.get(name, ()), own, warned.get(name, ()), len(shown))
+        held_s = [holds[card] for card in shown if card in holds]
+        length_s = planned_length(
+            session, by_segment.get(name, ()), own, warned.get(name, ()), len(shown) - len(held_s), sum(held_s)
+        )
         segments.append(
             Segment(
                 name,
@@ -118,12 +124,20 @@ def assemble(
 
 
 def planned_length(
-    session: Session, notes: Sequence[Note], sentences: Sequence[str], cautions: Sequence[str], cards: int
+    session: Session,
+    notes: Sequence[Note],
+    sentences: Sequence[str],
+    cautions: Sequence[str],
+    cards: int,
+    held_s: float = 0.0,
 ) -> float:
-    """Whole seconds for what is said, figures as spoken, or for holding the cards, whichever is longer."""
+    """Whole seconds for what is said, figures as spoken, or for holding the cards, whichever is longer.
+
+    `cards`: how many are held for the episode's card_seconds; `held_s`: what the others are held in all.
+    """
     count = sum(spoken.words(text) for text in [*(note.text for note in notes), *sentences, *cautions])
     talking_s = 60 * count / session.episode.words_per_minute
-    return float(round(max(talking_s, cards * session.episode.card_seconds, SHORTEST_S)))
+    return float(round(max(talking_s, cards * session.episode.card_seconds + held_s, SHORTEST_S)))
 
 
 def _cautions_by_segment(names: Sequence[str], cautions: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:

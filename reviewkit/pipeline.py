@@ -120,6 +120,7 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
         {c.id: segment_of_card(c.id, runs) for c in cards},
         pages.cautions(),
         mended,
+        {card.id: card.hold_s for card in cards if card.hold_s},
     )
     return (
         Episode(

@@ -130,7 +130,7 @@ def swing(largest: float, unit: str) -> Axis:
 def milliseconds(length_s: float) -> Axis:
     """A time scale from zero."""
     top = length_s * 1000
-    step = next(s for s in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0) if top / s <= 5)
+    step = next(m * 10.0**e for e in range(-4, 9) for m in (1, 2, 5) if top / (m * 10.0**e) <= 5)
     values = [i * step for i in range(int(top / step + 1e-9) + 1)]
     return Axis(0.0, top, "linear", tuple((v, _plain(v)) for v in values), "ms", tuple(values))
 

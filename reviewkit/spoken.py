@@ -28,6 +28,8 @@ _ONES = [
 ]
 _TENS = ["zero", "ten", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
 
+_SIZES = ((10**12, "trillion"), (10**9, "billion"), (10**6, "million"), (1000, "thousand"), (100, "hundred"))
+
 # unit -> (for exactly one, for any other amount)
 _UNITS = {
     "W": ("watt", "watts"),
@@ -94,16 +96,15 @@ def _say(match: re.Match[str]) -> str:
 
 
 def whole(number: int) -> str:
-    """A whole number below a thousand million in words."""
+    """A whole number in words; from 10^15 on its digits one by one."""
     if number < 20:
         return _ONES[number]
     if number < 100:
         return _TENS[number // 10] + (f"-{_ONES[number % 10]}" if number % 10 else "")
-    for size, name in ((1_000_000, "million"), (1000, "thousand"), (100, "hundred")):
-        if number >= size:
-            rest = f" {whole(number % size)}" if number % size else ""
-            return f"{whole(number // size) if number // size < 1_000_000 else number // size} {name}{rest}"
-    raise AssertionError(number)
+    if number >= 10**15:
+        return " ".join(_ONES[int(digit)] for digit in str(number))
+    size, name = next((s, n) for s, n in _SIZES if number >= s)
+    return f"{whole(number // size)} {name}" + (f" {whole(number % size)}" if number % size else "")
 
 
 def year(number: int) -> str:

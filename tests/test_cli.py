@@ -356,5 +356,5 @@ def test_the_process_exits_with_the_commands_status(checkout, session_of):
     )
     assert ran.returncode == 2
     assert ran.stdout == ""
-    assert 'session.toml:3: ' in ran.stderr
+    assert "session.toml:3: " in ran.stderr
     assert "Traceback" not in ran.stderr

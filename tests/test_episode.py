@@ -62,9 +62,8 @@ def run_at(stage, card="tone"):
 
 
 def test_the_known_segments_stand_in_the_order_of_a_review():
-    assert ORDER == tuple(
-        "opening history front rear inside fault before repair after listening verdict value closing".split()
-    )
+    known = "opening history front rear inside fault before repair after listening verdict value closing"
+    assert " ".join(ORDER) == known
     shuffled = [note(name, "x") for name in reversed(ORDER)]
     assert [s.name for s in put_together(shuffled)] == list(ORDER)
 

@@ -59,8 +59,10 @@ def lines_of(card: Card) -> Iterator[str]:
     elif isinstance(card.body, Rows):
         yield " | ".join(card.body.headers)
         for row in card.body.rows:
-            yield " | ".join(row.cells) + (f" ({row.note})" if row.note else "") + (
-                f" [{row.verdict}]" if row.verdict else ""
+            yield (
+                " | ".join(row.cells)
+                + (f" ({row.note})" if row.note else "")
+                + (f" [{row.verdict}]" if row.verdict else "")
             )
     elif isinstance(card.body, Curves):
         for panel in card.body.panels:

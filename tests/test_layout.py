@@ -25,7 +25,10 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("pipeline",),
     ("bench_file",),
     ("ingest", "measure", "render"),
-    *((name,) for name in "session_cards episode spec_table verdict verdict_words comparison changes price plan".split()),
+    *(
+        (name,)
+        for name in "session_cards episode spec_table verdict verdict_words comparison changes price plan".split()
+    ),
     *((name,) for name in "captures figures curves distortion spectrum_lines spectrum windows scales".split()),
     *((name,) for name in "decibels rating_words ratings quantities spoken mains units places".split()),
     ("model",),
@@ -180,7 +183,9 @@ def test_only_the_command_line_prints_or_exits(path):
             called = ast.unparse(node.func)
             exits = called in ("sys.exit", "exit", "quit", "os._exit")
             # __main__ hands the command line's status to the system, and does nothing else
-            if called in ("print", "sys.stdout.write", "sys.stderr.write") or (exits and name_of(path) != "__main__.py"):
+            if called in ("print", "sys.stdout.write", "sys.stderr.write") or (
+                exits and name_of(path) != "__main__.py"
+            ):
                 wrong.append(f"{name_of(path)}:{node.lineno} calls {called}")
         if isinstance(node, ast.Raise) and node.exc is not None and "SystemExit" in ast.unparse(node.exc):
             wrong.append(f"{name_of(path)}:{node.lineno} raises SystemExit")
@@ -225,13 +230,17 @@ def test_starting_is_light():
         f"print(' '.join(name for name in {heavy!r} if name in sys.modules))\n"
         "print('argparse' in sys.modules)"
     )
-    ran = subprocess.run([sys.executable, "-c", program], cwd=PACKAGE.parent, capture_output=True, text=True, check=True)
+    ran = subprocess.run(
+        [sys.executable, "-c", program], cwd=PACKAGE.parent, capture_output=True, text=True, check=True
+    )
     assert ran.stdout.splitlines() == ["", "True"]
 
 
 def test_the_data_that_travels_is_light():
     program = "import sys, reviewkit.model, reviewkit.errors; print('numpy' in sys.modules)"
-    ran = subprocess.run([sys.executable, "-c", program], cwd=PACKAGE.parent, capture_output=True, text=True, check=True)
+    ran = subprocess.run(
+        [sys.executable, "-c", program], cwd=PACKAGE.parent, capture_output=True, text=True, check=True
+    )
     assert ran.stdout.strip() == "False"
 
 

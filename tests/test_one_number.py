@@ -57,9 +57,7 @@ def tokens(text: str) -> list[str]:
 
 def finding_of(entry: dict[str, Any]) -> Finding:
     known = {key: entry[key] for key in ("quantity", "channel", "value", "unit", "at", "measurement", "kind", "stage")}
-    return Finding(
-        **known, source=entry["source"], uncertainty=entry.get("uncertainty"), bound=entry.get("bound", "")
-    )
+    return Finding(**known, source=entry["source"], uncertainty=entry.get("uncertainty"), bound=entry.get("bound", ""))
 
 
 def texts_of_findings(findings: Iterable[Finding]) -> Iterator[str]:
@@ -326,18 +324,16 @@ def test_no_output_is_left_out(outputs, sample):
 
 @pytest.mark.parametrize("name", FEWEST)
 def test_one_altered_digit_is_caught(name, outputs, findings, accepted):
-    shown = {quantities.show(f) for f in findings if f.stage == "after"} & {
-        token for text in outputs[name] for token in tokens(text)
-    }
+    stands_in = {token: text for text in outputs[name] for token in tokens(text)}
+    shown = {quantities.show(f) for f in findings if f.stage == "after"} & set(stands_in)
     caught = 0
     for token in sorted(shown):
         last = [place for place, sign in enumerate(token) if sign.isdigit()][-1]
         for other in "0123456789":
             altered = token[:last] + other + token[last + 1 :]
             if altered not in accepted:
-                place = next(i for i, text in enumerate(outputs[name]) if token in tokens(text))
                 # two extremes share one unit, so the number alone is exchanged
-                text = outputs[name][place].replace(token.split(" ")[0], altered.split(" ")[0])
+                text = stands_in[token].replace(token.split(" ")[0], altered.split(" ")[0])
                 assert strangers([text], accepted)
                 caught += 1
     # the accepted texts are few against all that a slip could write

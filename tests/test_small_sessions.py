@@ -66,7 +66,11 @@ def tone(channels: tuple[str, ...]) -> str:
 
 
 def distortion(channels: tuple[str, ...], over: str) -> str:
-    column, values = ("Power (W)", np.geomspace(0.1, 55, 40)) if over == "power" else ("Frequency (Hz)", np.geomspace(20, 20_000, 40))
+    column, values = (
+        ("Power (W)", np.geomspace(0.1, 55, 40))
+        if over == "power"
+        else ("Frequency (Hz)", np.geomspace(20, 20_000, 40))
+    )
     lines = [f"{column}," + ",".join(f"THD+N {name} (%)" for name in channels)]
     for value in values:
         percent = 0.02 + (3 * (value / 55) ** 30 if over == "power" else 0.02 * value / 20_000)
@@ -76,7 +80,9 @@ def distortion(channels: tuple[str, ...], over: str) -> str:
 
 def crosstalk() -> str:
     lines = ["Frequency (Hz),L to R (dB)"]
-    lines += [f"{hz:.3f},{20 * np.log10(hz / 1000) - 64 if hz > 500 else -70:.2f}" for hz in np.geomspace(20, 20_000, 40)]
+    lines += [
+        f"{hz:.3f},{20 * np.log10(hz / 1000) - 64 if hz > 500 else -70:.2f}" for hz in np.geomspace(20, 20_000, 40)
+    ]
     return "\n".join(lines) + "\n"
 
 

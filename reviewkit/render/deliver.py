@@ -39,7 +39,7 @@ def deliver(out: Path, files: Mapping[str, bytes], *, partial: bool = False) -> 
             place.parent.mkdir(parents=True, exist_ok=True)
             os.replace(incoming / name, place)  # noqa: PTH105
         stale = [] if partial else [name for name in before if name not in files]
-        for name in stale:
+        for name in [name for name in stale if (out / name).is_file()]:
             (out / name).unlink(missing_ok=True)
             with contextlib.suppress(OSError):
                 (out / name).parent.rmdir()

@@ -1,0 +1,539 @@
+"""Templates, pages, the description and the chapters."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reviewkit import places
+from reviewkit.errors import InputError
+from reviewkit.model import Chapter, Finding, Point
+from reviewkit.render import page
+from reviewkit.render.page import LONGEST_DESCRIPTION, Pages, description, html_of, markdown_cell, plain_signs, web_vtt
+from reviewkit.spec_table import NONE_GIVEN, TableRow
+
+CAUTIONS = ["This records one repair and is no instruction."]
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> Path:
+    """A session's own templates folder, empty."""
+    folder = tmp_path / "templates"
+    (folder / "words").mkdir(parents=True)
+    return folder
+
+
+@pytest.fixture
+def pages(own: Path) -> Pages:
+    return Pages(own, places.templates())
+
+
+def outline_facts(**keys):
+    facts = {
+        "title": "Norrvale Forty",
+        "unit": type("U", (), {"name": "Norrvale Forty", "what": "", "year": None})(),
+        "presenter": "",
+        "total_s": 10.0,
+        "words_per_minute": "150",
+        "final": False,
+        "always": CAUTIONS,
+        "segments": [],
+    }
+    return facts | keys
+
+
+# ------------------------------------------------------------------ chapters.vtt
+
+
+STAMP = re.compile(r"(?:(\d{2,}):)?([0-5]\d):([0-5]\d)\.(\d{3})")
+ENTITY = re.compile(r"&(?:amp|lt|gt|lrm|rlm|nbsp|#\d+|#x[0-9a-fA-F]+);")
+
+
+def cues(text: str) -> list[tuple[float, float, str]]:
+    """The cues of a WebVTT chapters file, read after the W3C's WebVTT syntax (sections 4.1 and 4.3, from memory);
+    AssertionError where it is not one.
+    """
+    assert "\r" not in text.replace("\r\n", "")
+    assert "\0" not in text
+    header, _, rest = text.removeprefix("\ufeff").partition("\n")
+    assert re.fullmatch(r"WEBVTT([ \t].*)?", header)
+    assert "-->" not in header
+    assert rest.startswith("\n")
+    found: list[tuple[float, float, str]] = []
+    identifiers = set()
+    for block in re.split(r"\n{2,}", rest.strip("\n")):
+        lines = block.split("\n")
+        if re.match(r"NOTE([ \t]|$)", lines[0]):
+            assert "-->" not in block
+            continue
+        if "-->" not in lines[0]:
+            assert lines[0] not in identifiers
+            identifiers.add(lines.pop(0))
+        start, arrow, stop = lines[0].partition(" --> ")
+        assert arrow
+        times = []
+        for stamp in (start, stop):
+            match = STAMP.fullmatch(stamp)
+            assert match, stamp
+            hours, minutes, seconds, thousandths = (int(group or 0) for group in match.groups())
+            times.append(3600 * hours + 60 * minutes + seconds + thousandths / 1000)
+        # a chapter title is one line of text: no "-->", each & begins an entity, no tag
+        (title,) = lines[1:]
+        assert title.strip()
+        assert "-->" not in title
+        assert "<" not in title
+        assert ENTITY.sub("", title).count("&") == 0
+        assert times[1] > times[0]
+        if found:
+            assert times[0] >= found[-1][0]
+            # chapters nest or follow one another, never overlap in part
+            assert times[0] >= found[-1][1] or times[1] <= found[-1][1]
+        found.append((*times, re.sub(r"&lt;", "<", title).replace("&gt;", ">").replace("&amp;", "&")))
+    assert found
+    return found
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        "WEBVTT\n1\n00:00:00.000 --> 00:00:01.000\nx\n",
+        "WEBVTT\n\n1\n00:00:00.00 --> 00:00:01.000\nx\n",
+        "WEBVTT\n\n1\n00:00:00,000 --> 00:00:01,000\nx\n",
+        "WEBVTT\n\n1\n00:00:00.000-->00:00:01.000\nx\n",
+        "WEBVTT\n\n1\n00:00:02.000 --> 00:00:01.000\nx\n",
+        "WEBVTT\n\n1\n00:00:00.000 --> 00:00:01.000\na & b\n",
+        "WEBVTT\n\n1\n00:00:00.000 --> 00:00:01.000\n<b>\n",
+        "WEBVTT\n\n1\n00:00:00.000 --> 00:00:05.000\nx\n\n2\n00:00:04.000 --> 00:00:09.000\ny\n",
+        "WEBVTT\n\n1\n00:60:00.000 --> 01:00:01.000\nx\n",
+        "WEBVTT\n\n1\n00:00:00.000 --> 00:00:01.000\n\n",
+    ],
+)
+def test_the_reader_of_chapters_refuses_what_is_wrong(wrong):
+    with pytest.raises((AssertionError, ValueError)):
+        cues(wrong)
+
+
+def test_chapters_follow_one_another():
+    chapters = (Chapter(0.0, "Opening"), Chapter(72.0, "The front"), Chapter(3725.5, "Closing"))
+    text = web_vtt(chapters, 3800.0, "planned: put the final cut's times into final.txt")
+    assert cues(text) == [(0.0, 72.0, "Opening"), (72.0, 3725.5, "The front"), (3725.5, 3800.0, "Closing")]
+    assert "\n\nNOTE planned" in text
+    assert "00:00:00.000 --> 00:01:12.000\nOpening\n" in text
+    assert "NOTE" not in web_vtt(chapters, 3800.0, "")
+
+
+def test_signs_of_the_format_are_escaped():
+    chapters = (Chapter(0.0, "Caps & coils <i>1 --> 2</i> &amp;"), Chapter(10.0, "End"))
+    assert [title for _, _, title in cues(web_vtt(chapters, 20.0, ""))] == [c.title for c in chapters]
+
+
+def test_the_last_chapter_ends_after_it_begins():
+    assert cues(web_vtt((Chapter(0.0, "a"), Chapter(30.0, "b")), 12.0, ""))[-1][:2] == (30.0, 31.0)
+    assert len(cues(web_vtt((Chapter(0.0, "a"),), 10.0, ""))) == 1
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(1, 4_000_000), st.text(st.characters(codec="utf-8", categories=["L", "N", "P", "S", "Zs"]))
+        ),
+        min_size=1,
+        max_size=12,
+    )
+)
+def test_any_chapters_make_a_valid_file(parts):
+    at, chapters = 0, []
+    for length_ms, title in parts:
+        chapters.append(Chapter(at / 1000, f"x{title.strip()}"))
+        at += length_ms
+    read = cues(web_vtt(chapters, at / 1000, ""))
+    assert [title for _, _, title in read] == [c.title for c in chapters]
+    assert [start for start, _, _ in read] == [pytest.approx(c.start_s, abs=6e-4) for c in chapters]
+    assert read[-1][1] == pytest.approx(at / 1000, abs=1.1)
+
+
+def test_the_sample_sessions_chapters(sample):
+    assert len(cues(sample.text("chapters.vtt"))) >= 3
+
+
+# ------------------------------------------------------------------ the description
+
+
+def row(n, verdict="not comparable", note="rated at 40 W, measured at 5 W", label="THD at 40 W"):
+    return TableRow(f"{label}, number {n}", "0.05 %", "0.05 % at 40 W", "0.021 %", verdict, "", note)
+
+
+def unrated(n):
+    return TableRow(f"Crosstalk, {n} kHz", NONE_GIVEN, NONE_GIVEN, "−64.0 dB", "", "", f"5 W into 8 Ω, setting {n}")
+
+
+def facts(rows=(), equipment=(), **keys):
+    given = {
+        "headline": "Norrvale Forty: measured.",
+        "price": "$329 in 1977 is about $1,700 in 2024 money.",
+        "rows": tuple(rows),
+        "foot": "Uncertainty not stated.",
+        "chapters": (Chapter(0.0, "Opening"), Chapter(72.0, "The front"), Chapter(3725.0, "Closing")),
+        "final": True,
+        "equipment": tuple(equipment),
+        "cautions": CAUTIONS,
+    }
+    return given | keys
+
+
+ALWAYS = ("Norrvale Forty: measured.", "0:00 Opening", "1:12 The front", "1:02:05 Closing", CAUTIONS[0], "$1,700")
+SMALL_PRINT, EQUIPMENT = "measured at 5 W", "a two-channel 24-bit capture interface"
+
+
+def test_a_short_session_is_cut_nowhere(pages):
+    text, cut = description(pages, facts([row(1), unrated(1)], [EQUIPMENT]))
+    assert cut == ""
+    for part in (
+        *ALWAYS,
+        SMALL_PRINT,
+        EQUIPMENT,
+        "Crosstalk, 1 kHz: −64.0 dB, no rating given",
+        "Uncertainty not stated.",
+    ):
+        assert part in text
+    assert "\n\n\n" not in text
+    assert text.startswith("Norrvale Forty: measured.\n")
+    assert text.endswith("\n")
+    assert not text.endswith("\n\n")
+
+
+def sized(rated_rows, unrated_rows, equipment):
+    return facts([*map(row, range(rated_rows)), *map(unrated, range(unrated_rows))], [EQUIPMENT] * equipment)
+
+
+# in the order decided: the rows' small print, the equipment, the rows without a rating, all rows
+@pytest.mark.parametrize(
+    ("session", "gone", "kept"),
+    [
+        ((45, 3, 3), [SMALL_PRINT, "setting 1"], ["number 44", "no rating given", EQUIPMENT]),
+        ((20, 8, 80), [SMALL_PRINT, EQUIPMENT], ["number 19", "no rating given"]),
+        ((20, 150, 80), [SMALL_PRINT, EQUIPMENT, "no rating given"], ["number 19", "not comparable"]),
+        ((200, 150, 80), [SMALL_PRINT, EQUIPMENT, "no rating given", "number", "Rated and measured"], []),
+    ],
+    ids=["small print", "equipment", "unrated rows", "all rows"],
+)
+def test_a_huge_session_is_cut_in_the_decided_order(pages, session, gone, kept):
+    text, cut = description(pages, sized(*session))
+    assert cut
+    assert len(text.encode()) <= LONGEST_DESCRIPTION == 5000
+    for part in gone:
+        assert part not in text
+    for part in (*ALWAYS, *kept):
+        assert part in text
+
+
+def test_no_more_is_cut_than_must_be(pages):
+    """One row more than fits costs the small print, not the equipment."""
+    cuts = [description(pages, sized(n, 40, 6))[1] for n in range(0, 160, 4)]
+    order = list(dict.fromkeys(cuts))
+    assert order[:2] == ["", "the rows' small print"]
+    assert len(order) == 5
+    assert [order.index(cut) for cut in cuts] == sorted(order.index(cut) for cut in cuts)
+
+
+def test_bytes_are_counted_not_only_characters(pages):
+    wide = [row(n, label="Ω" * 60, note="") for n in range(38)]
+    text, _ = description(pages, facts(wide))
+    assert len(text.encode()) <= LONGEST_DESCRIPTION
+    whole = pages.text("description.txt.j2", cut=0, **facts(wide))
+    assert len(whole) <= LONGEST_DESCRIPTION < len(whole.encode())
+
+
+def test_what_no_cut_can_shorten_is_told(pages):
+    with pytest.raises(InputError, match="the description is longer than 5000"):
+        description(pages, facts(headline="a" * 5001))
+
+
+HOSTILE = "<b>&\"'</b> > x"
+
+
+def test_no_angle_brackets_whoever_wrote_them(pages):
+    hostile = TableRow(HOSTILE, HOSTILE, HOSTILE, HOSTILE, "not comparable", "", HOSTILE)
+    unjudged = TableRow(HOSTILE, NONE_GIVEN, NONE_GIVEN, HOSTILE, "", "", HOSTILE)
+    text, _ = description(
+        pages,
+        facts(
+            [hostile, unjudged],
+            [HOSTILE],
+            headline=HOSTILE,
+            price=HOSTILE,
+            foot=HOSTILE,
+            cautions=[HOSTILE],
+            chapters=(Chapter(0.0, HOSTILE),),
+        ),
+    )
+    assert not set("<>") & set(text)
+    assert text.count("‹b›") == 13
+
+
+@given(st.text(max_size=80))
+def test_plain_signs_hold_for_any_text(text):
+    assert not set("<>") & set(plain_signs(text))
+
+
+# ------------------------------------------------------------------ templates of the user's own
+
+
+def test_a_sessions_own_template_is_taken(own, pages):
+    (own / "outline.md.j2").write_text("# mine: {{ title }}\n")
+    assert pages.text("outline.md.j2", **outline_facts()) == "# mine: Norrvale Forty\n"
+
+
+def test_without_one_the_travelling_template_is_taken(pages):
+    assert pages.text("outline.md.j2", **outline_facts()).startswith("# Norrvale Forty\n")
+
+
+def test_a_sessions_own_words_are_taken_and_the_other_words_stay(own, pages):
+    (own / "words" / "tone.j2").write_text(
+        '{% from "words/phrases.j2" import setting %}\n   It   hums at {{ name }}. \n\n'
+    )
+    assert pages.sentences(Point("tone", "a kilohertz", {})) == ["It hums at a kilohertz."]
+
+
+def test_a_word_of_the_phrases_can_be_replaced_too(own, pages):
+    (own / "words" / "phrases.j2").write_text("{% macro setting(text) %}({{ text }}){% endmacro %}")
+    (own / "words" / "tone.j2").write_text('{% from "words/phrases.j2" import setting %}{{ setting("flat") }}')
+    assert pages.sentences(Point("tone", "x", {})) == ["(flat)"]
+
+
+def fault_of(pages, own, text, template="outline.md.j2", encoding="utf-8"):
+    (own / template).write_bytes(text.encode(encoding))
+    with pytest.raises(InputError) as raised:
+        pages.text(template, **outline_facts())
+    (fault,) = raised.value.faults
+    return fault
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "said"),
+    [
+        ("one\n{{ titel }}\n", 2, "'titel' is undefined"),
+        ("{{ unit.nam }}", 1, "nam"),
+        ("a\nb\n{% for x in y %}{% endfor %}", 3, "'y' is undefined"),
+        ("{% if title %}\nnever closed", 2, "endif"),
+        ("a\n{{ title | shout }}", 2, "shout"),
+        ("a\n{{ title ", 2, ""),
+        ("a\n\n{{ 1 / 0 }}", 3, "division"),
+        ("{{ title + 1 }}", 1, ""),
+        ("a\n{{ title | hertz }}", 2, ""),
+        ("\n{{ '{} {}'.format(title) }}", 2, ""),
+        ("{{ {}['x'] + '' }}", 1, "x"),
+        ("{{ range(10**9) | length }}", 1, "Range"),
+    ],
+)
+def test_a_fault_of_a_template_names_template_line_and_what_is_wrong(pages, own, text, line, said):
+    fault = fault_of(pages, own, text)
+    assert fault.source == "templates/outline.md.j2"
+    assert fault.line == line
+    assert said in fault.message
+
+
+def test_a_fault_in_the_users_words_names_that_file(pages, own):
+    (own / "words" / "tone.j2").write_text("\n{{ nothing }}\n")
+    with pytest.raises(InputError) as raised:
+        pages.sentences(Point("tone", "x", {}))
+    assert str(raised.value).startswith("templates/words/tone.j2:2: 'nothing' is undefined")
+
+
+def test_a_template_that_is_not_there_or_outside(pages, own):
+    for name in ("not-there.j2", "../session.toml", "/etc/hosts"):
+        fault = fault_of(pages, own, f'{{% include "{name}" %}}')
+        assert name in fault.message
+
+
+def test_a_template_that_includes_itself(pages, own):
+    fault = fault_of(pages, own, '{% include "outline.md.j2" %}')
+    assert fault.source == "templates/outline.md.j2"
+
+
+def test_a_template_that_is_no_text(pages, own):
+    fault = fault_of(pages, own, "höhe", encoding="cp1252")
+    assert fault.source == "templates/outline.md.j2"
+    assert "UTF-8" in fault.message
+
+
+@pytest.mark.parametrize(
+    "escape",
+    [
+        "{{ ''.__class__ }}",
+        "{{ ''.__class__.__mro__[1].__subclasses__() }}",
+        "{{ ''['__class__'].__base__ }}",
+        "{{ (''|attr('__class__')).__mro__ }}",
+        "{{ unit.__class__.__init__.__globals__ }}",
+        "{{ cycler.__init__.__globals__ }}",
+        "{{ self.__init__.__globals__ }}",
+        "{{ '{0.__class__.__mro__}'.format(title) }}",
+        "{{ lipsum.__globals__['os'].popen('true').read() }}",
+        "{{ always.append('x') }}",
+        "{{ always.clear() }}",
+    ],
+)
+def test_a_template_gets_at_nothing_but_what_it_is_given(pages, own, escape):
+    (own / "outline.md.j2").write_text(escape)
+    given_to_it = outline_facts(always=list(CAUTIONS))
+    with pytest.raises(InputError) as raised:
+        pages.text("outline.md.j2", **given_to_it)
+    assert raised.value.faults[0].source == "templates/outline.md.j2"
+    assert given_to_it["always"] == CAUTIONS
+
+
+def test_a_fault_of_ours_is_not_laid_to_the_user(pages):
+    # jinja2's own error, as no template of the session's is at fault
+    with pytest.raises(Exception, match="is undefined") as raised:
+        pages.text("outline.md.j2")
+    assert not isinstance(raised.value, InputError)
+
+
+def test_cautions_by_topic(own, pages):
+    found = pages.cautions()
+    assert {"open", "repair", "power", "all"} <= set(found)
+    everything = " ".join(sentence for several in found.values() for sentence in several).lower()
+    # the usual cautions, in plain words
+    for word in (
+        "mains",
+        "isolat",
+        "capacitors",
+        "current-limited",
+        "hot",
+        "ground clip",
+        "hearing",
+        "no instruction",
+        "qualified",
+    ):
+        assert word in everything
+
+
+def test_cautions_of_the_users_own(own, pages):
+    (own / "words" / "cautions.j2").write_text("open: Mind: the fan.\nnothing here\nall:\n")
+    assert pages.cautions() == {"open": ["Mind: the fan."]}
+
+
+# ------------------------------------------------------------------ pages
+
+
+class Tags(HTMLParser):
+    """Every tag with its attributes, and the text."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.seen = ""
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_data(self, data):
+        self.seen += data
+
+
+def tags(html: str) -> Tags:
+    read = Tags()
+    read.feed(html)
+    return read
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "<script>alert(1)</script>",
+        "<SCRIPT SRC=x></SCRIPT>",
+        '<img src=x onerror="alert(1)">',
+        '<p onclick="alert(1)">x</p>',
+        "[x](javascript:alert(1))",
+        "[x](JaVaScRiPt:alert(1))",
+        "[x](data:text/html;base64,PHNjcmlwdD4=)",
+        "![x](javascript:alert(1))",
+        '<a href="&#106;avascript:alert(1)">x</a>',
+        "<iframe src='x'></iframe>",
+        "<style>p { background: url(x) }</style>",
+        '<p style="background: url(x)">x</p>',
+        "<svg onload=alert(1)>",
+        "<object data=x></object><embed src=x><form action=x></form>",
+        "<base href='x'><link rel=stylesheet href=x><meta http-equiv=refresh content=0>",
+    ],
+)
+def test_markdown_becomes_html_that_runs_nothing(text):
+    for place in (text, f"| a |\n| --- |\n| {text} |\n"):
+        read = tags(html_of(place))
+        for tag, attributes in read.tags:
+            assert tag not in {
+                "script",
+                "style",
+                "iframe",
+                "object",
+                "embed",
+                "form",
+                "base",
+                "link",
+                "meta",
+                "svg",
+                "input",
+            }
+            assert not [name for name in attributes if name.startswith("on") or name == "style"]
+            for name in ("href", "src"):
+                assert not re.match(r"\s*(javascript|data|vbscript):", attributes.get(name) or "", re.IGNORECASE)
+
+
+def test_markdown_tables_stay_tables():
+    read = tags(html_of("| a | b |\n| :--- | ---: |\n| 1 | 2 |\n"))
+    assert [tag for tag, _ in read.tags] == ["table", "thead", "tr", "th", "th", "tbody", "tr", "td", "td"]
+
+
+@given(st.text(st.characters(codec="utf-8", exclude_characters="&"), max_size=40))
+def test_any_text_stands_in_its_cell_as_it_was_written(text):
+    # control characters have no place in HTML, and stand for nothing on a page
+    text = "".join(sign for sign in text if sign.isprintable())
+    read = tags(html_of(f"| what |\n| --- |\n| x{markdown_cell(text)}x |\n"))
+    assert [tag for tag, _ in read.tags] == ["table", "thead", "tr", "th", "tbody", "tr", "td"]
+    assert " ".join(read.seen.split()) == " ".join(f"what x{' '.join(text.split())}x".split())
+
+
+@pytest.mark.parametrize("text", ["&lt;b&gt;", "AT&T", "caps & coils", "&copy;"])
+def test_an_ampersand_is_no_entity_in_a_cell(text):
+    assert text in tags(html_of(f"| a |\n| --- |\n| {markdown_cell(text)} |\n")).seen
+
+
+def test_pages_escape_what_they_are_given(pages):
+    html = pages.text(
+        "episode.html",
+        title=HOSTILE,
+        headline=HOSTILE,
+        price=HOSTILE,
+        table="",
+        findings=[(HOSTILE,) * 5],
+        cards=[{"alt": HOSTILE, "data": "AAAA"}],
+        withheld=[HOSTILE],
+        equipment=[HOSTILE],
+        cautions=[HOSTILE],
+    )
+    read = tags(html)
+    assert "b" not in {tag for tag, _ in read.tags}
+    assert read.seen.count(HOSTILE) == 12
+    assert [attributes["alt"] for tag, attributes in read.tags if tag == "img"] == [HOSTILE]
+
+
+def test_pages_load_nothing_from_elsewhere(sample):
+    for name in ("episode.html", "spec-table.html"):
+        text = sample.text(name)
+        for tag, attributes in tags(text).tags:
+            assert tag not in {"script", "link", "iframe", "object", "embed"}
+            assert not [a for a in attributes if a.startswith("on")]
+            for key in ("src", "href", "srcset", "action", "poster"):
+                assert (attributes.get(key) or "data:").startswith(("data:", "#"))
+        assert not re.search(r"url\(\s*['\"]?(?!data:)|@import", text)
+
+
+def test_finding_rows():
+    f = Finding("thd", "R", 0.0213, "%", {"frequency": 1000.0, "power": 5.0, "load": 8.0}, "tone", "tone", "", "x.csv")
+    assert page.finding_rows([f]) == [("THD", "right", "0.021 %", "1 kHz, 5 W into 8 Ω", "tone")]
+    assert page.finding_rows([]) == []
