@@ -76,7 +76,10 @@ def make(folder: Path, options: Options, progress: Progress = lambda what, done,
     pictures = _draw(wanted, episode.session.episode.look, options, progress)
     files = {f"cards/{card_file(episode.cards, card)}": pictures[card.id][0] for card in wanted}
     if not options.only:
-        files |= outputs.texts(episode, pages, table, {card.id: pictures[card.id][1] for card in wanted})
+        texts, cut = outputs.texts(episode, pages, table, {card.id: pictures[card.id][1] for card in wanted})
+        files |= texts
+        if cut:
+            episode = replace(episode, left_out=(*episode.left_out, f"description.txt: too long, so without {cut}"))
     return Ready(episode, options.out or folder / "out", files, bool(options.only))
 
 

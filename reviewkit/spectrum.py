@@ -9,6 +9,7 @@ is noise by Parseval's sum. Distortion is re the fundamental (THD_F), THD+N re t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,6 +44,7 @@ class Tone:
     band_hz: tuple[float, float]
     harmonics: dict[int, float]
     noise: float | None  # in the band, harmonics excluded; None where a spectrum's window is not known
+    rest: float | None  # everything in the band but the fundamental; None likewise
     hum: float | None  # mains line and multiples, r.m.s. sum; None where none stands above the noise
     third_in_band: bool
     dc: float | None = None  # only a waveform has one
@@ -51,13 +53,6 @@ class Tone:
     def thd(self) -> float:
         """Harmonics in the band re the fundamental (a ratio)."""
         return float(np.sqrt(sum(level**2 for level in self.harmonics.values()))) / self.level
-
-    @property
-    def rest(self) -> float | None:
-        """Everything in the band but the fundamental, r.m.s."""
-        if self.noise is None:
-            return None
-        return float(np.sqrt(self.noise**2 + sum(level**2 for level in self.harmonics.values())))
 
     @property
     def thd_plus_noise(self) -> float | None:
@@ -128,9 +123,15 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     frequencies = np.arange(len(lines)) * rate_hz / n
     inside = (frequencies >= band[0]) & (frequencies <= band[1])
     power = 2 * np.abs(lines) ** 2 / bandwidth
-    noise = float(np.sqrt(np.sum(power[inside])))
+    # each tone taken out of its lobe takes some of the noise there with it: give it back as what the free lines hold
+    lines_in_band = int(np.count_nonzero(inside))
+    taken = (len(harmonics) + 1) * _lines_taken(beta)
+    share = lines_in_band / max(lines_in_band - taken, 1.0)
+    left = float(np.sum(power[inside]))
+    noise = float(np.sqrt(left * share))
+    rest_level = float(np.sqrt(left + sum(harmonic**2 for harmonic in harmonics.values())))
     hum = None if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
-    return Tone(frequency, level, band, harmonics, noise, hum, 3 * frequency <= band[1] * _EDGE, dc)
+    return Tone(frequency, level, band, harmonics, noise, rest_level, hum, 3 * frequency <= band[1] * _EDGE, dc)
 
 
 def without_fundamental(samples: Array, rate_hz: float, frequency_hz: float) -> tuple[Array, float]:
@@ -199,6 +200,19 @@ def _subtract(lines: Complex, cycles: float, beta: float, half: int, amplitude: 
     """Take a tone out of its lobe, in place."""
     index, offset = _neighbourhood(lines, cycles, half)
     lines[index] -= amplitude * kaiser_spread(offset, beta)
+
+
+@lru_cache(maxsize=64)
+def _lines_taken(beta: float) -> float:
+    """How many lines' worth of white noise the least-squares fit of one tone removes: sᵀCs / sᵀs, with s the lobe's
+    shape and C the correlation of the windowed noise's lines, the transform of the squared window.
+    """
+    half, n = int(beta / np.pi), 1024
+    squared = np.fft.rfft(kaiser(n, beta) ** 2).real
+    correlation = np.abs(squared[: 2 * half + 1]) / squared[0]
+    shape = kaiser_spread(np.arange(-half, half + 1, dtype=float), beta)
+    together = sum(shape[i] * shape[j] * correlation[abs(i - j)] for i in range(len(shape)) for j in range(len(shape)))
+    return float(together / np.sum(shape**2))
 
 
 def _fit_line(lines: Complex, cycles: float, beta: float, half: int) -> tuple[float, complex]:

@@ -54,7 +54,7 @@ def analyse_lines(
         search[np.abs(frequency_hz / near_hz - 1) > 0.2] = 0
     peak = int(np.argmax(search))
     if not search[peak] > 0 or peak < half or peak + half >= len(power):
-        raise NoLines("no tone stands inside the spectrum")
+        raise NoLines("no tone stands inside the spectrum; is it another kind of file?")
     place = _place(power, peak, window)
     # places are read off the rows' own frequencies: an export may leave lines out
     frequency = float(np.interp(place, index, frequency_hz))
@@ -75,7 +75,7 @@ def analyse_lines(
         if found > 0:
             harmonics[order] = found
 
-    noise = None
+    noise = rest_level = None
     if window:
         tones = [
             (place, level_v),
@@ -93,8 +93,9 @@ def analyse_lines(
         share = int(np.count_nonzero(inside)) / max(1, int(np.count_nonzero(free)))
         noise_power = float(np.sum(rest[inside])) * share
         noise = float(np.sqrt(noise_power / noise_bandwidth_of(window)))
+        rest_level = float(np.sqrt(noise**2 + sum(height**2 for height in harmonics.values())))
     hum = _hum(power, frequency_hz, mains_hz, taken, window, half, band[1]) if mains_hz else None
-    return Tone(frequency, level_v, band, harmonics, noise, hum, 3 * frequency <= band[1] * _EDGE)
+    return Tone(frequency, level_v, band, harmonics, noise, rest_level, hum, 3 * frequency <= band[1] * _EDGE)
 
 
 def _place(power: Array, peak: int, window: str | None) -> float:

@@ -38,10 +38,6 @@ __all__ = ["CLOSE", "INCOMPARABLE", "MEETS", "SHORT", "UNMEASURED", "judge", "ju
 
 # which of several answers to one rating decides; of equal words, the finding nearest to falling short
 _WEIGHT = {SHORT: 0, CLOSE: 1, MEETS: 2, INCOMPARABLE: 3}
-# two names for one question: a rating in power, and one with unequal limits, stand or fall with both
-_ONE_FIGURE = {"power_reached": "power_at_limit", "deviation_low": "deviation_high"}
-# figures that a kind gives at several named frequencies
-_SPOTS = ("crosstalk", "distortion", "channel_balance", "damping_factor", "source_impedance")
 
 
 def judge(session: Session, runs: Sequence[Run]) -> tuple[Verdict, ...]:
@@ -91,7 +87,7 @@ def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains) -> Ver
             a.room,
         ),
     )
-    shown = min(told, key=lambda a: a.room) if told and word in (MEETS, CLOSE, INCOMPARABLE) else deciding
+    shown = min(told, key=lambda a: a.room) if told and word in (MEETS, CLOSE) else deciding
     used = list(dict.fromkeys([shown.finding.measurement, deciding.finding.measurement]))
     comparable = word in (MEETS, SHORT, CLOSE)
     return replace(
@@ -108,21 +104,20 @@ def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains) -> Ver
 
 
 def _channels_together(answers: Sequence[Answer]) -> list[Answer]:
-    """A rating is met by all channels of a measurement or not at all: where one does not compare, none meets."""
-    groups: dict[tuple[object, ...], list[Answer]] = {}
-    for answer in answers:
-        f = answer.finding
-        quantity = _ONE_FIGURE.get(f.quantity, f.quantity)
-        # the channels' own frequency estimates and worst points differ; spots that a kind names do not
-        spot = round(f.at["frequency"]) if quantity in _SPOTS and "frequency" in f.at else None
-        groups.setdefault((f.measurement, quantity, f.at.get("limit"), tuple(f.at.get("band", ())), spot), []).append(
-            answer
-        )
-    together = []
-    for group in groups.values():
-        doubtful = any(answer.word == INCOMPARABLE for answer in group)
-        together += [replace(a, word=INCOMPARABLE) if doubtful and a.word == MEETS else a for a in group]
-    return together
+    """A rating is met by every channel or not at all: while one is in doubt everywhere, none meets. The answers that
+    would be the better channel's alone are left out, so that the row tells of the one in doubt.
+    """
+    known = {_part(a) for a in answers if a.word != INCOMPARABLE}
+    doubtful = {_part(a) for a in answers} - known
+    # a file that names no channels speaks for itself, not for the left or right of another
+    named = {bool(channel) for channel, _ in doubtful}
+    return [a for a in answers if a.word != MEETS or bool(a.finding.channel) not in named]
+
+
+def _part(answer: Answer) -> tuple[str, str]:
+    """What must hold each for itself: every channel, and of unequal limits every side."""
+    f = answer.finding
+    return f.channel, f.quantity if f.quantity in ("deviation_high", "deviation_low") else ""
 
 
 def _unique(*findings: Finding) -> tuple[Finding, ...]:
@@ -202,7 +197,8 @@ def _held_against(rating: Rating, finding: Finding) -> tuple[int, float]:
         elif finding.quantity == "deviation_low":
             room = value - low
         else:
-            room = min(high, -low) - abs(value)
+            # one figure for both sides, with its sign: held against the side that it leans to
+            room = high - value if value >= 0 else value - low
         return _side(room, uncertainty), room
     if finding.quantity.startswith("crosstalk") and rating.quantity == "separation":
         value = -value

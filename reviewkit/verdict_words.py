@@ -60,7 +60,9 @@ def position(rating: Rating, answer: Answer, word: str) -> float:
         return 0.0
     if rating.within is not None:
         low, high = rating.within
-        reach = {"deviation_high": high, "deviation_low": -low}.get(answer.finding.quantity, min(high, -low))
+        reach = {"deviation_high": high, "deviation_low": -low}.get(
+            answer.finding.quantity, high if answer.finding.value >= 0 else -low
+        )
         # how far inside, as a share of the tolerance: nothing used is off the scale, twice the tolerance is half of it
         ratio = reach / max(reach - answer.room, 1e-9)
         place = 0.5 * math.log2(ratio) if ratio > 0 else -1.0

@@ -34,7 +34,7 @@ def commands() -> dict[str, argparse.ArgumentParser]:
 
 
 def size_of(png: Path) -> tuple[int, int]:
-    """Width and height from a PNG's header (W3C PNG, section 11.2.2: big-endian, right behind the first chunk's name)."""
+    """Width and height from a PNG's header (W3C PNG, IHDR, from memory: big-endian, behind the first chunk's name)."""
     head = png.read_bytes()[:24]
     assert head[:8] == b"\x89PNG\r\n\x1a\n"
     width, height = struct.unpack(">II", head[16:24])

@@ -1,4 +1,4 @@
-"""What README.md and DEVELOPERS.md must name, and what no file may: lists in prose do not drift away from the program."""
+"""What README.md and DEVELOPERS.md must name, and what no file may: lists in prose do not drift away."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every text of the built sample against the texts in golden/, and the same bytes however often and wherever it is built.
+"""Every text of the built sample against the texts in golden/, and the same bytes however often it is built.
 
 A text that changed is shown as a diff. Where the change is meant, renew the golden files and read their diff:
 

@@ -30,7 +30,8 @@ TOKEN = re.compile(
     rf"(?P<pair>[+−]{_NUMBER} [+−]{_NUMBER} dB(?!\w))"
     rf"|(?P<figure>(?:≤ |[+−±])?{_NUMBER} (?:{UNITS})(?!\w))"
     rf"|(?P<money>[$€£¥]{_NUMBER})"
-    rf"|(?:damping factor of|that is|I get|they printed|no less than|[:,] rated|, measured) (?P<bare>{_NUMBER})(?=[,. ]?(?:$|[ ,.]))"
+    rf"|(?:damping factor of|that is|I get|they printed|no less than|[:,] rated|, measured) (?P<bare>{_NUMBER})"
+    r"(?=[,. ]?(?:$|[ ,.]))"
 )
 # what a corner is: half the power, said as 3 dB
 DEFINITIONS = {"3 dB"}
@@ -178,7 +179,7 @@ def texts_of_the_users_words(episode: Episode) -> Iterator[str]:
 class _Visible(html.parser.HTMLParser):
     """The text of a page that a reader sees or is read to, block by block; its table rows apart."""
 
-    BLOCKS = frozenset("p h1 h2 h3 li td th tr figure section div title".split())
+    BLOCKS = frozenset(["p", "h1", "h2", "h3", "li", "td", "th", "tr", "figure", "section", "div", "title"])
 
     def __init__(self) -> None:
         super().__init__()

@@ -216,6 +216,22 @@ def test_short_records_are_right_on_the_mean():
     assert 10 * math.log10(float(np.mean(powers)) / expected) == pytest.approx(0, abs=0.05)
 
 
+@pytest.mark.parametrize("cycles", [10.5, 14.7, 25.0])
+def test_distortion_and_noise_of_a_short_record(cycles):
+    """Ten to thirty cycles: lobes take in most lines, yet harmonics and noise together come out to 0.12 dB.
+
+    Mean of 200 seeds; white noise spreads evenly up to half the rate.
+    """
+    count = int(48 * cycles)
+    powers = []
+    for seed in range(200):
+        rng = np.random.default_rng(seed)
+        samples = np.sin(2 * np.pi * 1000 / 48_000 * np.arange(count) + seed) + rng.normal(0, 1e-3, count)
+        powers.append(analyse(samples, 48_000).rest ** 2)
+    expected = 1e-6 * (20_000 - 20) / 24_000
+    assert 10 * math.log10(float(np.mean(powers)) / expected) == pytest.approx(0, abs=0.12)
+
+
 # ------------------------------------------------------------------ the band
 
 

@@ -224,6 +224,27 @@ def test_one_channel_cannot_meet_for_the_other():
     assert verdict_of(rated("power", at_least=40.0, thd_percent=0.05), sweep(43.0), reached).verdict == INCOMPARABLE
 
 
+def test_one_channel_cannot_meet_for_the_other_in_files_of_their_own_either():
+    rating = rated("thd", at_most=0.05, power_w=40.0)
+    left = found("thd", 0.02, "L", frequency=1000.0, power=40.0, measurement="left")
+    right = found("thd", 0.02, "R", frequency=1000.0, power=5.0, measurement="right")
+    assert verdict_of(rating, left).verdict == MEETS
+    verdict = verdict_of(rating, left, right)
+    assert verdict.verdict == INCOMPARABLE
+    assert "5 W" in verdict.why
+    assert verdict_of(rating, left, right, replace(right, at=left.at)).verdict == MEETS
+
+
+def test_the_channel_that_is_in_doubt_is_the_one_that_is_told():
+    rating = rated("power", at_least=40.0, thd_percent=0.05)
+    for at in ({"frequency": 1000.0}, {}):
+        reached = found("power_reached", 38.0, "R", limit=0.05, measurement="sweep", **at)
+        verdict = verdict_of(rating, found("power_at_limit", 43.0, limit=0.05, measurement="sweep", **at), reached)
+        assert verdict.verdict == INCOMPARABLE
+        assert verdict.measured == "at least 38.0 W"
+        assert "stops before" in verdict.why
+
+
 def test_a_channel_shown_elsewhere_to_meet_does():
     rating = rated("thd", at_most=0.05)
     noisy = [found("thd_plus_noise", 0.2, side, frequency=1000.0) for side in "LR"]
@@ -385,6 +406,16 @@ def test_a_balance_may_lean_either_way():
             for v in (-0.8, -0.3, 0.3, 0.8)
         ]
         assert words == [SHORT, MEETS, MEETS, SHORT]
+
+
+@pytest.mark.parametrize(
+    ("value", "word", "place"),
+    [(-0.5, MEETS, 0.5), (-0.8, MEETS, None), (0.25, MEETS, 0.5), (0.8, SHORT, None), (-2.0, SHORT, -0.5)],
+)
+def test_a_balance_that_leans_within_unequal_limits(value, word, place):
+    verdict = verdict_of(rated("channel_balance", within=(-1.0, 0.5)), found("channel_balance", value))
+    assert verdict.verdict == word
+    assert place is None or verdict.position == pytest.approx(place)
 
 
 # ------------------------------------------------------------------ which measurements judge

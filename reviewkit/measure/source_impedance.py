@@ -108,7 +108,7 @@ def _from_loads(c: Conditions) -> Measured:
         volts = (readings[0], readings[1])
         impedance = two_load(volts[0], loads[0], volts[1], loads[1])
         uncertainty = _two_load_uncertainty(volts, loads, m.volts_step[channel])
-        if not impedance > 0 or uncertainty >= impedance:
+        if not impedance > 0 or uncertainty > impedance / 2:
             withheld.append(
                 f"{m.id}: no source impedance for {channel or 'the channel'}: the two readings differ by no more than "
                 "the meter resolves; read them with one more digit"

@@ -22,10 +22,14 @@ _COUNTED = {
 }
 
 
-def texts(episode: Episode, pages: Pages, table: SpecTable, brochure: Mapping[str, bytes]) -> dict[str, bytes]:
-    """Every text output by file name. `brochure`: card id -> PNG of the card for the page."""
+def texts(
+    episode: Episode, pages: Pages, table: SpecTable, brochure: Mapping[str, bytes]
+) -> tuple[dict[str, bytes], str]:
+    """Every text output by file name, and what had to be cut from the description ("" where nothing was). `brochure`:
+    card id -> PNG of the card for the page.
+    """
     files = {"outline.md": outline(episode, pages), "findings.json": tables.findings_json(episode)}
-    files["description.txt"], _ = page.description(pages, description_facts(episode, table, pages))
+    files["description.txt"], cut = page.description(pages, description_facts(episode, table, pages))
     if episode.chapters:
         note = "" if episode.chapters_final else "planned: put the final cut's times into final.txt"
         files["chapters.vtt"] = page.web_vtt(episode.chapters, _end_s(episode), note)
@@ -50,7 +54,7 @@ def texts(episode: Episode, pages: Pages, table: SpecTable, brochure: Mapping[st
         equipment=episode.session.bench.equipment,
         cautions=all_cautions(episode, pages),
     )
-    return {name: text.encode() for name, text in files.items()}
+    return {name: text.encode() for name, text in files.items()}, cut
 
 
 def headline(episode: Episode) -> str:

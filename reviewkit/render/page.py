@@ -19,7 +19,10 @@ from reviewkit.errors import Fault, InputError
 from reviewkit.model import Chapter, Finding, Point
 
 LONGEST_DESCRIPTION = 5000
-_MARKDOWN_SIGNS = re.compile(r"([\\`*_{}\[\]<>|#~])")
+# a backslash takes the meaning from most signs; not every reader of Markdown lets it stand before the last four
+_MARKDOWN_SIGNS = str.maketrans(
+    {sign: f"\\{sign}" for sign in "\\`*_{}[]|#"} | {"&": "&amp;", "<": "&lt;", ">": "&gt;", "~": "&#126;"}
+)
 
 
 class Pages:
@@ -59,15 +62,17 @@ class Pages:
             raise InputError(
                 Fault("templates", 0, f'"{error.name}" is not there; a template can include only these folders\' files')
             ) from None
-        except (
-            jinja2.TemplateError,
-            TypeError,
-            ValueError,
-            ZeroDivisionError,
-            AttributeError,
-            KeyError,
-            OverflowError,
-        ) as error:
+        except UnicodeDecodeError:
+            raise InputError(
+                Fault(
+                    f"templates/{template}", 0, "this template, or one that it includes, is not UTF-8; save it as UTF-8"
+                )
+            ) from None
+        except RecursionError:
+            raise InputError(
+                Fault(f"templates/{template}", 0, "this template includes itself; leave that include out")
+            ) from None
+        except (jinja2.TemplateError, TypeError, ValueError, AttributeError, LookupError, ArithmeticError) as error:
             place = _template_line(error)
             if place is None or not self._is_users(place[0]):
                 raise
@@ -111,7 +116,7 @@ def _template_line(error: BaseException) -> tuple[str, int] | None:
 
 def markdown_cell(text: str) -> str:
     """Text as a cell of a Markdown table: its signs lose their meaning."""
-    return _MARKDOWN_SIGNS.sub(r"\\\1", " ".join(text.split()))
+    return " ".join(text.split()).translate(_MARKDOWN_SIGNS)
 
 
 def plain_signs(text: str) -> str:
