@@ -95,7 +95,7 @@ def waveform_panels(runs: Sequence[Run]) -> Curves:
             x_axis,
             rest_axis,
             tuple(_scaled(t, 1000 if millivolts else 1) for t in rest),
-            label=f"residual × {quantities.trimmed(factor)}",
+            label=f"residual, {quantities.trimmed(factor)} × taller",
         )
         for rest in rests
     )

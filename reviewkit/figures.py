@@ -10,6 +10,7 @@ from reviewkit import quantities
 from reviewkit.model import Conditions, Finding, Rating, Run
 
 LN10_OVER_20 = math.log(10) / 20
+DRIVEN = {"both": "both channels driven", "one": "one channel driven"}
 
 
 def finding(
@@ -85,7 +86,7 @@ def drive(c: Conditions) -> str:
 
 def driven(c: Conditions) -> str:
     """ "both channels driven", "one channel driven", or ""."""
-    return {"both": "both channels driven", "one": "one channel driven"}.get(c.measurement.channels, "")
+    return DRIVEN.get(c.measurement.channels, "")
 
 
 def stated(runs: Sequence[Run], *more: str) -> str:
@@ -200,7 +201,7 @@ def under(f: Finding) -> str:
         f"{at['harmonics']} harmonics" if "harmonics" in at else "",
         f"{at['weighting']}-weighted" if "weighting" in at else "",
         str(at.get("input", "")),
-        {"both": "both channels driven", "one": "one channel driven"}.get(str(at.get("channels", "")), ""),
+        DRIVEN.get(str(at.get("channels", "")), ""),
         str(at.get("setting", "")),
         f"{f.stage} the repair" if f.stage in ("before", "after") else "",
     ]

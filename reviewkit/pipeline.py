@@ -109,7 +109,7 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
         session_cards.rated_card(session),
         *measured,
         session_cards.repair_card(session, gathered.repair),
-        session_cards.table_card(session, table),
+        session_cards.table_card(session, table, verdicts),
         session_cards.closing_card(session, verdicts, price),
     ]
     cards = tuple(session_cards.with_alt(part) for card in framed if card is not None for part in fit(card))

@@ -1,6 +1,6 @@
 """Every quantity a finding may have, and how it is written: the one formatter that all outputs share.
 
-Rules: two significant digits for distortion and damping factor, three for power and volts, 0.1 dB for levels,
+Rules: two significant digits for distortion and damping factor, three for power, volts and ohms, 0.1 dB for levels,
 0.01 dB for flatness under 1 dB, whole ohms for loads; never more digits than the uncertainty carries; a space
 before the unit, a true minus (style after NIST SP 811, from memory; the digit counts are this project's own).
 """
@@ -79,7 +79,7 @@ def shown(value: float, style: str, uncertainty: float | None = None) -> str:
     if style == "volts":
         return prefixed(value, "V", (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6)), uncertainty)
     if style == "ohms":
-        return f"{significant(value, 2, uncertainty)} Ω"
+        return f"{significant(value, 3, uncertainty)} Ω"
     if style == "factor":
         return significant(value, 2, uncertainty)
     if style == "db":

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from reviewkit import rating_words
+from reviewkit import figures, rating_words
 from reviewkit.model import Card, Curves, PriceLine, RepairRow, Row, Rows, Run, Session, TitlePage, Verdict
 from reviewkit.spec_table import SpecTable
 from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
@@ -59,17 +59,19 @@ def repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
     )
 
 
-def table_card(session: Session, table: SpecTable) -> Card | None:
-    """Rated and measured, with a needle a row."""
+def table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) -> Card | None:
+    """Rated and measured, with a needle a row; over them the conditions that all of them share."""
     if not table.rows:
         return None
-    bench = session.bench
+    deciding = [finding for v in verdicts for finding in v.findings]
+    inputs = {finding.at.get("input", "") for finding in deciding}
+    driven = {finding.at.get("channels", "") for finding in deciding}
     conditions = " · ".join(
         part
         for part in (
-            f"{bench.input} input" if bench.input else "",
-            {"both": "both channels driven", "one": "one channel driven"}.get(bench.channels, ""),
-            bench.mains,
+            f"{next(iter(inputs))} input" if len(inputs) == 1 and "" not in inputs else "",
+            figures.DRIVEN.get(next(iter(driven)), "") if len(driven) == 1 else "",
+            session.bench.mains,
         )
         if part
     )

@@ -152,6 +152,15 @@ def _shown(found: Finding) -> str:
     return f"≥ {quantities.show(found)}" if found.quantity == "power_reached" else quantities.show(found)
 
 
+def _reached_rows(run: Run, limit: float) -> tuple[tuple[str, str], ...]:
+    """Each channel's power at a limit; where it never gets under the limit, the lowest it does get to."""
+    rows = []
+    for lowest in figures.by_channel(run, "lowest_distortion"):
+        own = next((f for f in powers(run, limit) if f.channel == lowest.channel), None)
+        rows.append((lowest.channel, _shown(own) if own else f"never under {quantities.show(lowest)}"))
+    return tuple(rows)
+
+
 def card(runs: Sequence[Run]) -> Card:
     """Distortion by decades over power, the rated limit up to the rated power, the crossing marked."""
     traces: list[Trace] = []
@@ -206,15 +215,7 @@ def card(runs: Sequence[Run]) -> Card:
             readings.append(Reading("at 1 %", "", tuple((f.channel, _shown(f)) for f in powers(main, ONE_PERCENT))))
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
-            own = powers(run, limit) or powers(run, ONE_PERCENT)
-            text = tuple((f.channel, _shown(f)) for f in own)
-            readings.append(
-                Reading(
-                    figures.run_label(run, runs),
-                    "",
-                    text or figures.rows_of(figures.by_channel(run, "lowest_distortion")),
-                )
-            )
+            readings.append(Reading(figures.run_label(run, runs), "", _reached_rows(run, limit)))
     hz = m.frequency_hz
     return Card(
         id="",

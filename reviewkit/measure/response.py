@@ -145,7 +145,8 @@ def card(runs: Sequence[Run]) -> Card:
     limits = tuple(_limit(rating) for rating in figures.rated(main.conditions, "flatness") if rating.within)
     shown = [trace.y[(trace.x >= 20 / 1.005) & (trace.x <= 20_100)] for trace in traces] or [np.zeros(1)]
     extremes = [float(v) for y in shown if len(y) for v in (np.min(y), np.max(y))]
-    extremes += [side for limit in limits for side in (limit.low, limit.high) if side is not None]
+    # the limit stands inside the picture, not on its edge
+    extremes += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
     # beyond 20 kHz a curve may leave the picture: its fall there is told by its corner
     y_axis = scales.lopsided(min([*extremes, 0.0]), max([*extremes, 0.0]))
     return Card(
