@@ -26,7 +26,7 @@ TITLES = {
 ORDER = tuple(TITLES)
 # the segments in which a viewer sees an open chassis, and those in which it is driven at power
 OPEN_CHASSIS = ("inside", "fault", "repair")
-AT_POWER = ("before", "after")
+AT_POWER = ("before", "after", "bench")
 _CARD_SEGMENTS = {"title": "opening", "rated": "history", "repair": "repair", "table": "verdict", "closing": "closing"}
 # no chapter may be shorter (common practice of video platforms, no standard), so no segment is planned shorter
 SHORTEST_S = 10.0
@@ -95,6 +95,11 @@ def assemble(
         + [segment for card, segment in cards.items() if card not in everywhere]
         + (["opening"] if "opening" in by_segment else [])
     )
+    if not mended and "bench" in noted and "after" not in noted:
+        # nothing was mended: a segment that the user calls bench is the one in which the bench speaks
+        sentences = {("bench" if name == "after" else name): said for name, said in sentences.items()}
+        cards = {card: ("bench" if name == "after" else name) for card, name in cards.items()}
+        needed = ["bench" if name == "after" else name for name in needed]
     names = names_in_order(noted, needed)
     warned = _cautions_by_segment(names, cautions)
     segments, start_s, said_before = [], 0.0, set[str]()

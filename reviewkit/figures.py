@@ -177,7 +177,11 @@ def by_channel(run: Run, quantity: str, **at: Any) -> list[Finding]:
 
 
 def rows_of(findings: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
-    """Reading rows, one per channel: (channel, figure)."""
+    """Reading rows, one per channel: (channel, figure). None for a single unnamed channel, whose figure stands
+    above.
+    """
+    if len(findings) == 1 and not findings[0].channel:
+        return ()
     return tuple((f.channel, quantities.show(f)) for f in findings)
 
 

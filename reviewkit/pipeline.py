@@ -121,7 +121,7 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
         notes,
         _sentences(pages, gathered, runs, verdicts, price),
         {c.id: segment_of_card(c.id, runs) for c in cards},
-        pages.cautions(),
+        pages.cautions(mended=mended),
         mended,
         {card.id: card.hold_s for card in cards if card.hold_s},
     )
@@ -137,7 +137,7 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
             repair=gathered.repair,
             changes=changes(runs),
             price=price,
-            cautions=tuple(pages.cautions().get("all", ())),
+            cautions=tuple(pages.cautions(mended=mended).get("all", ())),
             left_out=(*gathered.absent, *uncalled, *(why for run in runs for why in run.withheld)),
         ),
         pages,
@@ -192,7 +192,10 @@ def _called_cards(gathered: Gathered, cards: Sequence[Card], runs: Sequence[Run]
             elif not note.cut and "did you mean" in (hint := nearest(name, known)):
                 faults.add(note.line, f"[card {name}]: there is no such card; {hint}")
             elif not note.cut:
-                missing.append(f"notes.txt:{note.line}: card {name} is called for, but nothing makes it yet")
+                there = ", ".join(known)
+                missing.append(
+                    f"notes.txt:{note.line}: card {name} is called for, but nothing makes it; there are {there}"
+                )
         notes.append(replace(note, cards=tuple(dict.fromkeys(called))))
     faults.stop_if_any()
     return replace(gathered.notes, notes=tuple(notes)), tuple(missing)

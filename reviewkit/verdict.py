@@ -43,8 +43,9 @@ _WEIGHT = {SHORT: 0, CLOSE: 1, MEETS: 2, INCOMPARABLE: 3}
 def judge(session: Session, runs: Sequence[Run]) -> tuple[Verdict, ...]:
     """Every rating of the session held against the findings, in the ratings' order."""
     findings = judging(runs)
+    stereo = {"L", "R"} <= {finding.channel for finding in findings}
     mains = Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0])
-    return tuple(_judge_one(rating, findings, mains) for rating in session.ratings)
+    return tuple(_judge_one(rating, findings, mains, stereo=stereo) for rating in session.ratings)
 
 
 def judging(runs: Sequence[Run]) -> list[Finding]:
@@ -54,7 +55,7 @@ def judging(runs: Sequence[Run]) -> list[Finding]:
     return [f for run in runs if run.conditions.measurement.stage in wanted for f in run.findings]
 
 
-def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains) -> Verdict:
+def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains, *, stereo: bool) -> Verdict:
     rule = RULES[rating.quantity]
     candidates = [f for f in findings if f.quantity in rule.findings and _is_candidate(rating, f)]
     if rating.total:
@@ -67,6 +68,9 @@ def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains) -> Ver
         return blank
     word = min((a.word for a in answers), key=_WEIGHT.__getitem__)
     same_word = [a for a in answers if a.word == word]
+    alone = stereo and word == MEETS and not _both_channels(same_word)
+    if alone and rating.channels == "both":
+        word = INCOMPARABLE
     # a power is told in watts where a sweep gives it, whichever file decided
     told = [
         a
@@ -83,11 +87,12 @@ def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains) -> Ver
     deciding = min(
         same_word,
         key=lambda a: (
-            rule.findings.index(a.finding.quantity) if word == INCOMPARABLE else overall(list(a.stands)) != SAME,
+            rule.findings.index(a.finding.quantity) if word == INCOMPARABLE else sum(s.stand != SAME for s in a.stands),
             a.room,
         ),
     )
     shown = min(told, key=lambda a: a.room) if told and word in (MEETS, CLOSE) else deciding
+    only = [verdict_words.one_side(deciding.finding)] if alone and word == MEETS else []
     used = list(dict.fromkeys([shown.finding.measurement, deciding.finding.measurement]))
     comparable = word in (MEETS, SHORT, CLOSE)
     return replace(
@@ -95,8 +100,8 @@ def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains) -> Ver
         measured=verdict_words.measured(rating, shown.finding, findings),
         verdict=word,
         margin=verdict_words.margin(rating, shown) if comparable else "",
-        why=verdict_words.why(rating, deciding) if word == INCOMPARABLE else "",
-        assumed=", ".join(dict.fromkeys(s.assumed for s in deciding.stands if s.assumed)),
+        why=verdict_words.why(rating, deciding, alone=alone) if word == INCOMPARABLE else "",
+        assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.stands if s.assumed), *only])),
         position=verdict_words.position(rating, shown, word) if comparable else None,
         measurements=tuple(used),
         findings=_unique(shown.finding, deciding.finding),
@@ -112,6 +117,12 @@ def _channels_together(answers: Sequence[Answer]) -> list[Answer]:
     # a file that names no channels speaks for itself, not for the left or right of another
     named = {bool(channel) for channel, _ in doubtful}
     return [a for a in answers if a.word != MEETS or bool(a.finding.channel) not in named]
+
+
+def _both_channels(answers: Sequence[Answer]) -> bool:
+    """Whether both channels, or both directions, are among these answers."""
+    seen = {answer.finding.channel for answer in answers}
+    return "both" in seen or {"L", "R"} <= seen or {"L>R", "R>L"} <= seen
 
 
 def _part(answer: Answer) -> tuple[str, str]:

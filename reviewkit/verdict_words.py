@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from reviewkit import quantities
-from reviewkit.comparison import CLOSE, EASIER, HARDER, INSIDE, MEETS, OUTSIDE, SAME, SWEPT, Answer
+from reviewkit.comparison import APART, CLOSE, EASIER, HARDER, INSIDE, MEETS, OUTSIDE, SAME, SWEPT, Answer
 from reviewkit.model import Finding, Rating
 from reviewkit.ratings import RULES
 
@@ -74,9 +74,22 @@ def position(rating: Rating, answer: Answer, word: str) -> float:
     return sign * min(1.0, max(_CLEAR, sign * place))
 
 
-def why(rating: Rating, answer: Answer) -> str:
-    """Which condition differs, and what the measurement does show."""
-    reasons = [s.why for s in answer.stands if s.stand != SAME and s.why]
+def one_side(finding: Finding) -> str:
+    """That only one channel or direction was measured, and which."""
+    channel = finding.channel.replace(">", " → ")
+    return f"only {channel} measured" if channel else "only one channel measured"
+
+
+def why(rating: Rating, answer: Answer, *, alone: bool = False) -> str:
+    """Which condition differs, and what the measurement does show. `alone`: only one channel answers.
+
+    What stands in the way comes first: an easier condition where the rating was met, a harder one where it was missed.
+    """
+    in_the_way = (EASIER, APART) if answer.side == INSIDE else (HARDER, APART)
+    differing = sorted((s for s in answer.stands if s.stand != SAME), key=lambda s: s.stand not in in_the_way)
+    reasons = [s.why for s in differing if s.why]
+    if alone:
+        reasons.append(f"rated for both channels, {one_side(answer.finding)}")
     if answer.finding.bound:
         reasons.append("the figure stands at the bench's own floor")
     if rating.rule.lower() == "music" and answer.side == OUTSIDE:

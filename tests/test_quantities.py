@@ -82,7 +82,7 @@ from reviewkit.quantities import QUANTITIES, show, shown
         (99.7, "factor", "100"),
         (124.0, "factor", "120"),
         (7.96, "factor", "8.0"),
-        (0.154, "ohms", "0.15 Ω"),
+        (0.154, "ohms", "0.154 Ω"),
         (1000.02, "hertz", "1 kHz"),
         (999.6, "hertz", "1 kHz"),
         (999.4, "hertz", "999 Hz"),

@@ -165,7 +165,8 @@ def _measurement(entry: _Entry, name: str, bench: Bench) -> Measurement:
         card=table.card or name,
         input=table.input or bench.input,
         load_ohm=load_ohm,
-        channels=table.channels or bench.channels,
+        # one driven channel is one channel, whatever the bench drives elsewhere
+        channels=table.channels or ("one" if table.driven else bench.channels),
         drive_w=drive_w,
         drive_v=drive_v,
         frequency_hz=table.frequency,
@@ -221,6 +222,9 @@ def _check_against(entries: Sequence[_Entry], ids: Sequence[str]) -> None:
             entry.place.fault(f"{given} is the id of no measurement; {remedy}", "against")
 
 
+_SAY_STAGE = 'write stage = "before", "after" or "bench", or leave stage out everywhere where nothing was mended'
+
+
 def _check_stages(entries: Sequence[_Entry]) -> None:
     """Where something was mended, a measurement that does not say when it was made could not be judged."""
     staged = next((entry for entry in entries if entry.table.stage in ("before", "after")), None)
@@ -229,4 +233,4 @@ def _check_stages(entries: Sequence[_Entry]) -> None:
     for entry in entries:
         if "stage" not in entry.present:
             because = f'the measurement in line {staged.place.line} is "{staged.table.stage}" a repair'
-            entry.place.fault(f'has no stage, but {because}; write stage = "before", "after" or "bench"')
+            entry.place.fault(f"has no stage, but {because}; {_SAY_STAGE}")

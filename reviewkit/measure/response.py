@@ -143,11 +143,13 @@ def card(runs: Sequence[Run]) -> Card:
                 )
     main = figures.main_run(runs)
     limits = tuple(_limit(rating) for rating in figures.rated(main.conditions, "flatness") if rating.within)
-    shown = [trace.y[(trace.x >= 20 / 1.005) & (trace.x <= 20_100)] for trace in traces] or [np.zeros(1)]
+    bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, "flatness")]
+    low_hz, high_hz = min(band[0] for band in bands), max(band[1] for band in bands)
+    shown = [trace.y[(trace.x >= low_hz / 1.005) & (trace.x <= high_hz * 1.005)] for trace in traces]
     extremes = [float(v) for y in shown if len(y) for v in (np.min(y), np.max(y))]
     # the limit stands inside the picture, not on its edge
     extremes += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
-    # beyond 20 kHz a curve may leave the picture: its fall there is told by its corner
+    # beyond that a curve may leave the picture: its fall there is told by its corner
     y_axis = scales.lopsided(min([*extremes, 0.0]), max([*extremes, 0.0]))
     return Card(
         id="",
@@ -172,11 +174,11 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
     if band_hz is None:
         return ()
     key = figures.worse(figures.by_channel(main, "flatness", band=band_hz))
-    readings = [
-        Reading(
-            quantities.band((band_hz[0], band_hz[1])), quantities.show(key) if key else "", _extremes(main, band_hz)
-        )
-    ]
+    large = quantities.show(key) if key else ""
+    if key and any(r.within and -r.within[0] != r.within[1] for r in figures.rated(main.conditions, "flatness")):
+        # a lopsided rating is answered by both extremes
+        large = next((row[1] for row in _extremes(main, band_hz) if row[0] == key.channel), large)
+    readings = [Reading(quantities.band((band_hz[0], band_hz[1])), large, _extremes(main, band_hz))]
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
             own = _main_band(run)

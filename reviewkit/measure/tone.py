@@ -29,6 +29,7 @@ from reviewkit.windows import COSINE_SUMS, window_name
 
 NAMED_HARMONICS = range(2, 10)
 FEWEST_LINES = 32
+MOST_OFF_DRIVE_DB = 1.0  # a level set by hand and read off a knob is nearer than this
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
@@ -50,6 +51,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             withheld += [f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: {hint}"] if hint else []
         under: dict[str, Any] = {"frequency": tone.frequency_hz}
         if volts:
+            _check_drive(sheet, c, tone.level)
             ohms = c.measurement.load_ohm
             under |= {"power": tone.level**2 / ohms} if ohms else {"voltage": tone.level}
         else:
@@ -62,6 +64,20 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 "lies outside the data; capture at a higher sample rate"
             )
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
+
+
+def _check_drive(sheet: Sheet, c: Conditions, level_v: float) -> None:
+    """Raise InputError where the capture holds another level than `drive` says: one of the two is wrong."""
+    m = c.measurement
+    stated_v = m.drive_v or ((m.drive_w * m.load_ohm) ** 0.5 if m.drive_w and m.load_ohm else None)
+    if stated_v is None or abs(db_of_amplitude(level_v / stated_v)) <= MOST_OFF_DRIVE_DB:
+        return
+    held = quantities.watts(level_v**2 / m.load_ohm) if m.drive_w and m.load_ohm else quantities.volts(level_v)
+    message = (
+        f'[[measurement]] {m.id}: drive = "{figures.drive(c).split(" into")[0]}", but {sheet.source} holds {held}; '
+        "write the level that was captured, or look for a wrong unit in the file"
+    )
+    raise InputError(Fault("session.toml", m.line, message))
 
 
 def _of_waveform(sheet: Sheet, column: Column, c: Conditions) -> Tone:

@@ -6,7 +6,7 @@ import base64
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from reviewkit.episode import chapters_fault, clock
+from reviewkit.episode import OPEN_CHASSIS, chapters_fault, clock
 from reviewkit.model import Episode, Note, PriceLine, RepairRow, Segment, Verdict
 from reviewkit.render import page, tables
 from reviewkit.render.page import Pages
@@ -57,12 +57,17 @@ def texts(
     return {name: text.encode() for name, text in files.items()}, cut
 
 
+def is_mended(episode: Episode) -> bool:
+    """Whether something was repaired: a repair table, or a measurement before or after one."""
+    return bool(episode.repair) or any(run.conditions.measurement.stage in ("before", "after") for run in episode.runs)
+
+
 def headline(episode: Episode) -> str:
     """One line that stands alone in a search result: what the unit is, and what was done with it."""
     unit = episode.session.unit
     what = " ".join(part for part in (str(unit.year) if unit.year else "", unit.what) if part)
     deeds = []
-    if episode.repair or any(run.conditions.measurement.stage == "before" for run in episode.runs):
+    if is_mended(episode):
         deeds.append("repaired")
     if episode.findings:
         deeds.append("measured")
@@ -93,10 +98,13 @@ def chapters_left_out(episode: Episode) -> str:
 
 def all_cautions(episode: Episode, pages: Pages) -> list[str]:
     """Every caution that this session calls for, the one that stands over all first."""
-    by_topic = pages.cautions()
+    by_topic = pages.cautions(mended=is_mended(episode))
+    names = {segment.name for segment in episode.segments}
     topics = ["all"]
-    if episode.repair or any(s.name in ("inside", "fault", "repair") for s in episode.segments):
-        topics += ["open", "repair"]
+    if episode.repair or names & set(OPEN_CHASSIS):
+        topics.append("open")
+    if is_mended(episode) or names & {"fault", "repair"}:
+        topics.append("repair")
     if episode.findings:
         topics.append("power")
     return [caution for topic in topics for caution in by_topic.get(topic, ())]

@@ -92,10 +92,10 @@ class Pages:
         text = self.text(f"words/{point.kind}.j2", name=point.name, **point.facts)
         return [line.strip() for line in re.sub(r"[ \t]+", " ", text).splitlines() if line.strip()]
 
-    def cautions(self) -> dict[str, list[str]]:
+    def cautions(self, *, mended: bool = True) -> dict[str, list[str]]:
         """The cautions by topic, from templates/words/cautions.j2: lines `topic: sentence`."""
         found: dict[str, list[str]] = {}
-        for line in self.text("words/cautions.j2").splitlines():
+        for line in self.text("words/cautions.j2", mended=mended).splitlines():
             topic, mark, sentence = line.partition(":")
             if mark and sentence.strip():
                 found.setdefault(topic.strip(), []).append(sentence.strip())

@@ -88,7 +88,7 @@ MISTAKES = {
     ),
     MEASUREMENT + 'stage = "after"\n' + MEASUREMENT + 'id = "t2"': (
         'session.toml:8: [[measurement]] t2: has no stage, but the measurement in line 4 is "after" a repair; '
-        'write stage = "before", "after" or "bench"'
+        'write stage = "before", "after" or "bench", or leave stage out everywhere where nothing was mended'
     ),
     MEASUREMENT + 'loads = ["open", "8 ohm"]\nvolts = { L = ["2 V", "1 V"] }': (
         "session.toml:5: [[measurement]] tone: has a file and the voltages of a two-load reading; leave one of them out"
