@@ -316,3 +316,13 @@ def test_planned_chapters_keep_the_rules_whatever_is_said():
 )
 def test_a_time_as_it_is_written(seconds, text):
     assert clock(seconds) == text
+
+
+def test_a_segment_called_bench_is_where_the_bench_speaks_when_nothing_was_mended():
+    notes = [note("bench", "Here."), note("closing", "Done.")]
+    segments = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, mended=False)
+    assert [s.name for s in segments] == ["bench", "closing"]
+    bench = by_name(segments)["bench"]
+    assert (bench.sentences, bench.cards, bench.cautions) == (("0.1 %.",), ("tone",), ("Hot.",))
+    mended = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, mended=True)
+    assert "after" in by_name(mended)

@@ -580,3 +580,51 @@ def test_the_order_of_the_findings_does_not_matter(several):
     forward, backward = (verdict_of(rating, *some) for some in (findings, findings[::-1]))
     assert forward.verdict == backward.verdict
     assert forward.margin == backward.margin
+
+
+# ------------------------------------------------------------------ one channel cannot stand for two
+
+
+def _swept(percent, channel, measurement):
+    return found(
+        "worst_distortion", percent, channel, band=[20.0, 20_000.0], frequency=20_000.0, power=40.0, channels="both",
+        load=8.0, figure="THD", measurement=measurement,
+    )  # fmt: skip
+
+
+def test_a_rating_of_both_channels_is_not_met_by_a_file_of_one():
+    """In a unit of which both channels were measured elsewhere, a file that names no channel cannot speak for both."""
+    rating = rated("power", at_least=40.0, load_ohm=8.0, thd_percent=0.05, band_hz=(20.0, 20_000.0), channels="both")
+    elsewhere = [found("flatness", 0.1, side, band=[20.0, 20_000.0], measurement="response") for side in "LR"]
+    alone = verdict_of(rating, _swept(0.04, "", "alone"), *elsewhere)
+    assert alone.verdict == INCOMPARABLE
+    assert "rated for both channels, only one channel measured" in alone.why
+    named = verdict_of(rating, _swept(0.04, "L", "alone"), *elsewhere)
+    assert (named.verdict, "only L measured" in named.why) == (INCOMPARABLE, True)
+    assert verdict_of(rating, _swept(0.04, "L", "l"), _swept(0.04, "R", "r"), *elsewhere).verdict == MEETS
+
+
+def test_a_rating_that_one_direction_meets_says_that_it_was_one():
+    rating = rated("separation", at_least=60.0, frequency_hz=1000.0)
+    both = [found("flatness", 0.1, side, band=[20.0, 20_000.0], measurement="response") for side in "LR"]
+    one_way = found("crosstalk", -64.0, "L>R", frequency=1000.0)
+    assert "only L → R measured" in verdict_of(rating, one_way, *both).assumed
+    assert "only" not in verdict_of(rating, one_way, replace(one_way, channel="R>L"), *both).assumed
+
+
+def test_a_rating_at_one_frequency_is_told_at_that_frequency():
+    """Both the 1 kHz figure and the worst over the band meet it; the row prints the one the maker speaks of."""
+    rating = rated("thd", at_most=0.1, power_w=40.0, frequency_hz=1000.0)
+    spots = [
+        found("distortion", 0.02, side, frequency=1000.0, power=40.0, figure="THD", measurement="m") for side in "LR"
+    ]
+    worst = [_swept(0.05, side, "m") for side in "LR"]
+    assert verdict_of(rating, *worst, *spots).measured == "0.020 %"
+
+
+def test_a_condition_that_stands_in_no_ones_way_is_not_named_first():
+    rating = rated("power", at_least=40.0, thd_percent=0.05, band_hz=(20.0, 20_000.0))
+    at_1k = [found("power_at_limit", 45.0, side, limit=0.05, frequency=1000.0, figure="THD+N") for side in "LR"]
+    verdict = verdict_of(rating, *at_1k, wants="230 V", had="220 V")
+    assert verdict.verdict == INCOMPARABLE
+    assert verdict.why.startswith("rated over 20 Hz – 20 kHz, measured at 1 kHz")

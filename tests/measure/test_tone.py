@@ -327,3 +327,14 @@ def test_no_tone_is_withheld():
     found = measured("tone", sheet(column("frequency", frequency), column("level", np.zeros(499), "R")), window="hann")
     assert not found.findings
     assert "no figures for channel R: no tone stands inside the spectrum" in found.withheld[0]
+
+
+@pytest.mark.parametrize(("drive_w", "fits"), [(2.5, True), (2.1, True), (25.0, False), (0.25, False)])
+def test_a_drive_that_the_capture_contradicts(drive_w, fits):
+    """2.5 W into 8 Ω is 4.4721 V: a capture of it that is said to be ten times more or less is a fault, not a guess."""
+    volts = tone_of([1.0], scale=math.sqrt(2 * 2.5 * 8))
+    if fits:
+        assert measured("tone", capture(volts), drive_w=drive_w).findings
+        return
+    with pytest.raises(InputError, match=r"drive = .*, but .* holds 2\.5 W; write the level that was captured"):
+        measured("tone", capture(volts), drive_w=drive_w)
