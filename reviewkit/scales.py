@@ -91,8 +91,11 @@ def lopsided(lowest_db: float, highest_db: float) -> Axis:
     """A vertical scale for a response that falls much further than it rises: 5 dB above, whole steps below."""
     if max(-lowest_db, highest_db) <= 5:
         return around_zero(max(-lowest_db, highest_db))
-    step = next(s for s in (5.0, 10.0, 20.0, 50.0) if (-lowest_db) / s <= 5)
-    low, high = -math.ceil(-lowest_db / step) * step, max(step, math.ceil(highest_db / step) * step)
+    step = next(
+        m * 10.0**e for e in range(10) for m in (1, 2, 5) if m * 10.0**e >= 5 and -lowest_db / (m * 10.0**e) <= 5
+    )
+    low = -max(step, math.ceil(-lowest_db / step) * step)
+    high = max(step, math.ceil(highest_db / step) * step)
     values = [low + step * i for i in range(round((high - low) / step) + 1)]
     ticks = [(v, _signed(v)) for v in values]
     ticks[-1] = (high, f"{ticks[-1][1]} dB")

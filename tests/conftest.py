@@ -11,8 +11,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from reviewkit import cli, pipeline
+
+# the same cases in every run: what a wider search finds is kept as a case of its own
+settings.register_profile("suite", derandomize=True, deadline=None)
+settings.load_profile("suite")
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 _SAMPLE = CHECKOUT / "sample_session"
