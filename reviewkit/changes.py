@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reviewkit.model import Change, Finding, Run
+from reviewkit.model import Change, Finding, RepairRow, Run
 
 _MUST_AGREE = ("limit", "weighting", "reference", "load", "input")
 _SAME_FREQUENCY = 0.01
+
+
+def is_mended(repair: Sequence[RepairRow], runs: Sequence[Run]) -> bool:
+    """Whether something was repaired: a repair table, or a measurement before or after one."""
+    return bool(repair) or any(run.conditions.measurement.stage in ("before", "after") for run in runs)
 
 
 def counterpart(run: Run, runs: Sequence[Run]) -> Run | None:

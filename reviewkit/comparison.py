@@ -218,20 +218,6 @@ def _figure(rating: Rating, finding: Finding) -> Stand:
     )
 
 
-_COMPARE: dict[str, Callable[[Rating, Finding], Stand]] = {
-    "load": _load,
-    "input": _words("input", "input"),
-    "weighting": _words("weighting", "weighting"),
-    "tones": lambda rating, finding: Stand(SAME),
-    "reference": lambda rating, finding: _reference(rating, finding),
-    "channels": _channels,
-    "band": _band,
-    "frequency": _frequency,
-    "power": _power,
-    "figure": _figure,
-}
-
-
 def _reference(rating: Rating, finding: Finding) -> Stand:
     had = finding.at.get("reference")
     if not rating.reference:
@@ -241,3 +227,17 @@ def _reference(rating: Rating, finding: Finding) -> Stand:
         return Stand(SAME)
     measured = quantities.watts(had) if had is not None else "something not stated"
     return Stand(APART, f"rated re {rating.reference}, measured re {measured}")
+
+
+_COMPARE: dict[str, Callable[[Rating, Finding], Stand]] = {
+    "load": _load,
+    "input": _words("input", "input"),
+    "weighting": _words("weighting", "weighting"),
+    "tones": lambda rating, finding: Stand(SAME),
+    "reference": _reference,
+    "channels": _channels,
+    "band": _band,
+    "frequency": _frequency,
+    "power": _power,
+    "figure": _figure,
+}

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from reviewkit import places, session_cards
 from reviewkit.bench_file import Gathered, gather, measure
-from reviewkit.changes import changes, counterpart
+from reviewkit.changes import changes, counterpart, is_mended
 from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of_run
 from reviewkit.errors import Fault, Faults, InputError, nearest
 from reviewkit.measure import KINDS
@@ -115,13 +115,14 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
     cards = tuple(session_cards.with_alt(part) for card in framed if card is not None for part in fit(card))
     notes, uncalled = _called_cards(gathered, cards, runs)
 
-    mended = bool(gathered.repair) or any(run.conditions.measurement.stage in ("before", "after") for run in runs)
+    mended = is_mended(gathered.repair, runs)
+    cautions = pages.cautions(mended=mended)
     segments = assemble(
         session,
         notes,
         _sentences(pages, gathered, runs, verdicts, price),
         {c.id: segment_of_card(c.id, runs) for c in cards},
-        pages.cautions(mended=mended),
+        cautions,
         mended,
         {card.id: card.hold_s for card in cards if card.hold_s},
     )
@@ -137,7 +138,7 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
             repair=gathered.repair,
             changes=changes(runs),
             price=price,
-            cautions=tuple(pages.cautions(mended=mended).get("all", ())),
+            cautions=tuple(cautions.get("all", ())),
             left_out=(*gathered.absent, *uncalled, *(why for run in runs for why in run.withheld)),
         ),
         pages,

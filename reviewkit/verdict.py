@@ -71,7 +71,7 @@ def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains, *, ste
     alone = stereo and word == MEETS and not _both_channels(same_word)
     if alone and rating.channels == "both":
         word = INCOMPARABLE
-    # a power is told in watts where a sweep gives it, whichever file decided
+    # where distortion over a band decides about a power, the row still tells watts, from a sweep
     told = [
         a
         for a in answers
@@ -91,7 +91,8 @@ def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains, *, ste
             a.room,
         ),
     )
-    shown = min(told, key=lambda a: a.room) if told and word in (MEETS, CLOSE) else deciding
+    by_band = deciding.finding.quantity == "worst_distortion" and word in (MEETS, CLOSE)
+    shown = min(told, key=lambda a: a.room) if told and by_band else deciding
     only = [verdict_words.one_side(deciding.finding)] if alone and word == MEETS else []
     used = list(dict.fromkeys([shown.finding.measurement, deciding.finding.measurement]))
     comparable = word in (MEETS, SHORT, CLOSE)

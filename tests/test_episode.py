@@ -326,3 +326,14 @@ def test_a_segment_called_bench_is_where_the_bench_speaks_when_nothing_was_mende
     assert (bench.sentences, bench.cards, bench.cautions) == (("0.1 %.",), ("tone",), ("Hot.",))
     mended = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, mended=True)
     assert "after" in by_name(mended)
+
+
+def test_a_segment_that_the_final_cut_comes_back_to_begins_where_it_first_stands(session_of):
+    files = {
+        "notes.txt": "0:00 opening: One.\n0:30 front: Two.\n1:00 closing: Three.\n",
+        "final.txt": "0:00 opening\n0:20 front\n0:50 opening\n1:30 closing\n",
+    }
+    folder = session_of('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n', files, name="back")
+    outline = pipeline.make(folder, pipeline.Options()).files["outline.md"].decode()
+    assert "## 0:00 Opening" in outline
+    assert "## 0:20 The front" in outline

@@ -81,9 +81,10 @@ def _ids(entries: Sequence[_Entry]) -> list[str]:
 def _check_stem(entry: _Entry, what: str, key: str, name: str) -> None:
     """Ids and card names become file names, on any system."""
     given = f"{key} = {values.written(getattr(entry.table, key))}"
-    if name.casefold() in RESERVED:
+    # a long table card goes on as table-2, table-3
+    if re.sub(r"-\d+$", "", name.casefold()) in RESERVED:
         entry.place.fault(
-            f'{given}: {values.written(name)} is the name of another card; write {what} = "{name}-1"', key
+            f'{given}: {values.written(name)} is the name of another card; write {what} = "my-{name}"', key
         )
     elif not _STEM.fullmatch(name):
         why = "is no file name that is safe everywhere: only letters a to z, digits, - _ and ., at most 80"

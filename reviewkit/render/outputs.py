@@ -6,6 +6,7 @@ import base64
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from reviewkit.changes import is_mended
 from reviewkit.episode import OPEN_CHASSIS, chapters_fault, clock
 from reviewkit.model import Episode, Note, PriceLine, RepairRow, Segment, Verdict
 from reviewkit.render import page, tables
@@ -33,15 +34,14 @@ def texts(
     if episode.chapters:
         note = "" if episode.chapters_final else "planned: put the final cut's times into final.txt"
         files["chapters.vtt"] = page.web_vtt(episode.chapters, _end_s(episode), note)
+    fragment = ""
     if table.rows:
         name = episode.session.unit.name
         markdown = pages.text("spec-table.md.j2", name=name, rows=table.rows, foot=table.foot)
-        files["spec-table.md"] = markdown
-        files["spec-table.html"] = pages.text("spec-table.html", name=name, table=page.html_of(markdown))
-        files["spec-table.csv"] = tables.spec_csv(table)
         fragment = page.html_of(markdown)
-    else:
-        fragment = ""
+        files["spec-table.md"] = markdown
+        files["spec-table.html"] = pages.text("spec-table.html", name=name, table=fragment)
+        files["spec-table.csv"] = tables.spec_csv(table)
     files["episode.html"] = pages.text(
         "episode.html",
         title=_title(episode),
@@ -57,17 +57,12 @@ def texts(
     return {name: text.encode() for name, text in files.items()}, cut
 
 
-def is_mended(episode: Episode) -> bool:
-    """Whether something was repaired: a repair table, or a measurement before or after one."""
-    return bool(episode.repair) or any(run.conditions.measurement.stage in ("before", "after") for run in episode.runs)
-
-
 def headline(episode: Episode) -> str:
     """One line that stands alone in a search result: what the unit is, and what was done with it."""
     unit = episode.session.unit
     what = " ".join(part for part in (str(unit.year) if unit.year else "", unit.what) if part)
     deeds = []
-    if is_mended(episode):
+    if is_mended(episode.repair, episode.runs):
         deeds.append("repaired")
     if episode.findings:
         deeds.append("measured")
@@ -98,12 +93,12 @@ def chapters_left_out(episode: Episode) -> str:
 
 def all_cautions(episode: Episode, pages: Pages) -> list[str]:
     """Every caution that this session calls for, the one that stands over all first."""
-    by_topic = pages.cautions(mended=is_mended(episode))
+    by_topic = pages.cautions(mended=is_mended(episode.repair, episode.runs))
     names = {segment.name for segment in episode.segments}
     topics = ["all"]
     if episode.repair or names & set(OPEN_CHASSIS):
         topics.append("open")
-    if is_mended(episode) or names & {"fault", "repair"}:
+    if is_mended(episode.repair, episode.runs) or names & {"fault", "repair"}:
         topics.append("repair")
     if episode.findings:
         topics.append("power")
@@ -127,9 +122,10 @@ def description_facts(episode: Episode, table: SpecTable, pages: Pages) -> dict[
 def outline(episode: Episode, pages: Pages) -> str:
     """The outline to speak from."""
     settings = episode.session.episode
-    starts = {}
-    if episode.chapters_final:
-        starts = {chapter.title: chapter.start_s for chapter in episode.chapters}
+    starts: dict[str, float] = {}
+    for chapter in episode.chapters if episode.chapters_final else ():
+        # a segment that the cut comes back to begins where it first stands
+        starts.setdefault(chapter.title, chapter.start_s)
     return pages.text(
         "outline.md.j2",
         title=_title(episode),
@@ -166,8 +162,8 @@ def framing_sentences(
     """What is said of price, fault, repair and verdict: each from its rows."""
     said: dict[str, list[str]] = {}
     if price is not None:
-        for part, segment in (("history", "history"), ("value", "value")):
-            said[segment] = _lines(pages.text("words/price.j2", part=part, line=price.line, fair=price.fair_shown))
+        for part in ("history", "value"):
+            said[part] = _lines(pages.text("words/price.j2", part=part, line=price.line, fair=price.fair_shown))
     if repair:
         faulty = [r for r in repair if r.verdict in ("open", "short", "out of tolerance")]
         done = [r for r in repair if r.action and r.action.lower() not in ("none", "go", "no-go")]

@@ -73,11 +73,16 @@ MISTAKES = {
         'write for example "kHz", "dBV" or "%"'
     ),
     MEASUREMENT + 'id = "Table"': (
-        'session.toml:7: [[measurement]] Table: id = "Table": "Table" is the name of another card; write id = "Table-1"'
+        'session.toml:7: [[measurement]] Table: id = "Table": "Table" is the name of another card; '
+        'write id = "my-Table"'
+    ),
+    MEASUREMENT + 'id = "table-2"': (
+        'session.toml:7: [[measurement]] table-2: id = "table-2": "table-2" is the name of another card; '
+        'write id = "my-table-2"'
     ),
     MEASUREMENT + 'card = "closing"': (
         'session.toml:7: [[measurement]] tone: card = "closing": "closing" is the name of another card; '
-        'write card = "closing-1"'
+        'write card = "my-closing"'
     ),
     MEASUREMENT + 'id = "tone, 5 W"': (
         'session.toml:7: [[measurement]] tone, 5 W: id = "tone, 5 W": "tone, 5 W" is no file name that is safe '

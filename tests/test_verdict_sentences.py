@@ -1,0 +1,79 @@
+"""Whatever mixture of findings answers a rating, the row has words and the outline a sentence: none may fail."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rated_and_found import found, rated, verdict_of
+
+from reviewkit import places
+from reviewkit.render.outputs import framing_sentences
+from reviewkit.render.page import Pages
+from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
+
+BAND = (20.0, 20_000.0)
+PAGES = Pages(Path("no-session"), places.templates())
+RATINGS = [
+    rated("power", at_least=40.0, thd_percent=0.1),
+    rated("power", at_least=40.0, thd_percent=0.1, band_hz=BAND, load_ohm=8.0, channels="both"),
+    rated("power", at_least=40.0, rule="music"),
+    rated("thd", at_most=0.1, power_w=40.0, frequency_hz=1000.0),
+    rated("distortion", at_most=0.1, band_hz=BAND),
+    rated("flatness", within=(-1.0, 0.5), band_hz=BAND),
+    rated("separation", at_least=50.0, frequency_hz=1000.0),
+    rated("damping_factor", at_least=60.0, load_ohm=8.0),
+]
+_FIGURES = {
+    "power_at_limit": {"limit": 0.1, "frequency": 1000.0},
+    "power_reached": {"limit": 0.1},
+    "worst_distortion": {"band": list(BAND), "frequency": 20_000.0, "power": 40.0},
+    "distortion": {"frequency": 1000.0, "power": 40.0},
+    "thd": {"frequency": 1000.0},
+    "thd_plus_noise": {"frequency": 1000.0, "power": 5.0},
+    "flatness": {"band": list(BAND)},
+    "crosstalk": {"frequency": 1000.0},
+    "damping_factor": {"frequency": 1000.0},
+}
+
+
+@st.composite
+def findings(draw):
+    quantity = draw(st.sampled_from(sorted(_FIGURES)))
+    sides = ("L>R", "R>L") if quantity == "crosstalk" else ("L", "R", "")
+    at = dict(_FIGURES[quantity])
+    at |= {k: v for k, v in {"load": 8.0, "channels": "both", "figure": "THD+N"}.items() if draw(st.booleans())}
+    value = draw(st.sampled_from([0.01, 0.1, 0.3, 38.0, 40.0, 44.0, 70.0]))
+    return found(
+        quantity,
+        -value if quantity == "crosstalk" else value,
+        draw(st.sampled_from(sides)),
+        measurement=draw(st.sampled_from("abc")),
+        uncertainty=draw(st.sampled_from([None, 1.0])),
+        bound="at most" if "distortion" in quantity and draw(st.booleans()) else "",
+        **at,
+    )
+
+
+@settings(max_examples=500)
+@given(st.sampled_from(RATINGS), st.lists(findings(), max_size=6))
+def test_every_verdict_can_be_said(rating, given_findings):
+    verdict = verdict_of(rating, *given_findings)
+    assert verdict.verdict in {MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED}
+    said = framing_sentences(PAGES, (), [verdict], None)["verdict"]
+    assert any(verdict.label in sentence for sentence in said)
+    assert not any(word in " ".join(said) for word in ("None", "nan", "Undefined", "  "))
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_two_sweeps_that_both_meet_a_power(order):
+    """One under the rated conditions with room, one under harder ones with less: the row tells of the first."""
+    plain = found("power_at_limit", 44.6, "", limit=0.1, frequency=1000.0, figure="THD", measurement="a")
+    harder = replace(plain, value=41.2, measurement="b", at={**plain.at, "figure": "THD+N"})
+    verdict = verdict_of(RATINGS[0], *[plain, harder][::order])
+    assert (verdict.verdict, verdict.measured, verdict.measurements) == (MEETS, "44.6 W", ("a",))
+    said = framing_sentences(PAGES, (), [verdict], None)["verdict"]
+    assert "Power: they printed 40 W, I get 44.6 W." in said[1]
