@@ -8,9 +8,11 @@ from pathlib import Path
 from typing import TypeVar
 
 from reviewkit.errors import Fault, InputError
+from reviewkit.ingest.capture_file import read_capture
 from reviewkit.ingest.cut_file import read_cut
 from reviewkit.ingest.notes_file import read_notes
 from reviewkit.ingest.price_file import read_prices
+from reviewkit.ingest.reading_file import read_readings
 from reviewkit.ingest.repair_file import read_repair
 from reviewkit.ingest.session_file import read_session
 from reviewkit.ingest.sheet_file import read_sheet
@@ -19,6 +21,7 @@ from reviewkit.measure import KINDS
 from reviewkit.model import Conditions, IndexTable, Kind, Measurement, Notes, RepairRow, Run, Session, Sheet
 
 T = TypeVar("T")
+CAPTURES = (".wav", ".wave")
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,8 +102,8 @@ def _sheet(folder: Path, m: Measurement) -> Sheet | None:
                 Fault("session.toml", m.line, f'[[measurement]] {m.id}: file = "measurements/…" is missing')
             )
         return None
-    sheet = read_sheet(folder / m.file, m.file, columns=m.columns, units=m.units, full_scale_v=m.full_scale_v)
-    roles = {column.role for column in sheet.columns}
+    sheet = _read(folder, m, single=("reading",) in kind.needs)
+    roles = {column.role for column in sheet.columns} | ({"reading"} if sheet.readings else set())
     if not any(needed and set(needed) <= roles for needed in kind.needs):
         wanted = " or ".join(" and ".join(needed) for needed in kind.needs if needed)
         raise InputError(
@@ -114,6 +117,16 @@ def _sheet(folder: Path, m: Measurement) -> Sheet | None:
     return sheet
 
 
+def _read(folder: Path, m: Measurement, *, single: bool) -> Sheet:
+    """A file by the reader of its format: single readings, a WAV capture, or delimited text."""
+    path = folder / m.file
+    if single:
+        return read_readings(path, m.file)
+    if path.suffix.lower() in CAPTURES:
+        return read_capture(path, m.file, columns=m.columns, full_scale_v=m.full_scale_v)
+    return read_sheet(path, m.file, columns=m.columns, units=m.units, full_scale_v=m.full_scale_v)
+
+
 def _found(sheet: Sheet) -> str:
     return ", ".join(f'{column.role} ("{column.header}")' for column in sheet.columns) or "none"
 
@@ -121,18 +134,21 @@ def _found(sheet: Sheet) -> str:
 def measure(gathered: Gathered) -> list[Run]:
     """The figures of every measurement, in the session's order. Raises InputError with all faults."""
     session = gathered.session
+    mains_hz = mains_of(session.bench.mains)[1] or mains_of(session.unit.mains)[1]
     faults: list[Fault] = []
-    runs: list[Run] = []
-    for m in session.measurements:
-        mains_hz = mains_of(session.bench.mains)[1] or mains_of(session.unit.mains)[1]
-        conditions = Conditions(m, session.bench, session.ratings, mains_hz)
+    runs: dict[str, Run] = {}
+    # the bench looped back comes first: it is the floor of what follows
+    for m in sorted(session.measurements, key=lambda m: m.stage != "bench"):
+        floor = tuple(f for run in runs.values() for f in run.findings if f.stage == "bench" and f.kind == m.kind)
+        against = gathered.sheets.get(m.against) if m.against else None
+        conditions = Conditions(m, session.bench, session.ratings, mains_hz, against, floor)
         kind: Kind = KINDS[m.kind]
         try:
             measured = kind.findings(gathered.sheets[m.id], conditions)
         except InputError as error:
             faults += error.faults
             continue
-        runs.append(Run(conditions, gathered.sheets[m.id], measured.findings, measured.withheld))
+        runs[m.id] = Run(conditions, gathered.sheets[m.id], measured.findings, measured.withheld)
     if faults:
         raise InputError(faults)
-    return runs
+    return [runs[m.id] for m in session.measurements]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from reviewkit.model import Change, Finding, RepairRow, Run
 
-_MUST_AGREE = ("limit", "weighting", "reference", "load", "input")
+_MUST_AGREE = ("limit", "weighting", "reference", "load", "input", "tones", "amendment", "method")
 _SAME_FREQUENCY = 0.01
 
 

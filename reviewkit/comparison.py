@@ -106,10 +106,8 @@ def _words(key: str, name: str) -> Callable[[Rating, Finding], Stand]:
             return Stand(SAME, assumed=f"{had} {name}".strip() if had else "")
         if wanted.lower() == had.lower():
             return Stand(SAME)
-        return Stand(
-            APART,
-            f"rated for {wanted} {name}, measured {f'with {had}' if had else 'without it stated'}".replace("  ", " "),
-        )
+        without = "unweighted" if key == "weighting" else "without it stated"
+        return Stand(APART, f"rated for {wanted} {name}, measured {f'with {had}' if had else without}")
 
     return stand
 
@@ -229,11 +227,24 @@ def _reference(rating: Rating, finding: Finding) -> Stand:
     return Stand(APART, f"rated re {rating.reference}, measured re {measured}")
 
 
+def _tones(rating: Rating, finding: Finding) -> Stand:
+    had = finding.at.get("tones")
+    shown = quantities.tones((had[0], had[1])) if had else ""
+    if rating.tones_hz is None:
+        return Stand(SAME, assumed=f"with {shown}" if shown else "")
+    wanted = quantities.tones(rating.tones_hz)
+    if not had:
+        return Stand(APART, f"rated with {wanted}, the tones measured with are not stated")
+    if all(abs(a / b - 1) <= _FREQUENCY_SAME for a, b in zip(had, rating.tones_hz, strict=True)):
+        return Stand(SAME)
+    return Stand(APART, f"rated with {wanted}, measured with {shown}")
+
+
 _COMPARE: dict[str, Callable[[Rating, Finding], Stand]] = {
     "load": _load,
     "input": _words("input", "input"),
     "weighting": _words("weighting", "weighting"),
-    "tones": lambda rating, finding: Stand(SAME),
+    "tones": _tones,
     "reference": _reference,
     "channels": _channels,
     "band": _band,

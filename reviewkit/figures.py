@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from reviewkit import quantities
+from reviewkit import bench_floor, quantities
 from reviewkit.model import Conditions, Finding, Rating, Run
 
 LN10_OVER_20 = math.log(10) / 20
@@ -27,27 +27,21 @@ def finding(
     for key, entry in (("load", m.load_ohm), ("input", m.input), ("channels", m.channels), ("setting", m.setting)):
         if entry not in (None, "") and key not in under:
             under[key] = entry
+    value = float(value)
+    floor = bench_floor.of(c, quantity, channel, under)
     return Finding(
         quantity=quantity,
         channel=channel,
-        value=float(value),
+        value=value,
         unit=quantities.QUANTITIES[quantity].unit,
         at=under,
         measurement=m.id,
         kind=m.kind,
         stage=m.stage,
         source=m.file or "session.toml",
-        uncertainty=uncertainty,
-        bound=_bound(c, quantity, float(value)),
+        uncertainty=bench_floor.added(quantity, value, uncertainty, floor),
+        bound=bench_floor.bound(quantity, value, floor),
     )
-
-
-def _bound(c: Conditions, quantity: str, value: float) -> str:
-    """ "at most" where a distortion lies within 6 dB of what the bench itself reads."""
-    floor = c.bench.distortion_floor_percent
-    if floor and quantities.QUANTITIES[quantity].style == "percent" and value < 2 * floor:
-        return "at most"
-    return ""
 
 
 def volts_uncertainty(c: Conditions, value: float) -> float | None:
@@ -57,9 +51,23 @@ def volts_uncertainty(c: Conditions, value: float) -> float | None:
 
 
 def watts_uncertainty(c: Conditions, value: float) -> float | None:
-    """Expanded uncertainty of a power: twice the voltage's share, for P = V²/R (GUM first order)."""
-    level_db = c.bench.level_uncertainty_db
-    return None if level_db is None else 2 * abs(value) * level_db * LN10_OVER_20
+    """Expanded uncertainty of a power P = V²/R (GUM first order, JCGM 100:2008, from memory): twice the voltage's
+    share, and the load's tolerance ±a, which is rectangular: U = 2a/√3. None where neither is stated.
+    """
+    level_db, tolerance = c.bench.level_uncertainty_db, c.bench.load_tolerance_percent
+    if level_db is None and tolerance is None:
+        return None
+    return abs(value) * math.hypot(2 * (level_db or 0.0) * LN10_OVER_20, 2 / math.sqrt(3) * (tolerance or 0.0) / 100)
+
+
+def rated_output_w(c: Conditions) -> float | None:
+    """The first continuous power that the maker rates per channel into this load (or into none that is named), W."""
+    load_ohm = c.measurement.load_ohm
+    for rating in rated(c, "power"):
+        fits = rating.load_ohm is None or load_ohm is None or rating.load_ohm == load_ohm
+        if fits and not rating.total and rating.rule.lower() != "music":
+            return rating.at_least
+    return None
 
 
 def rated(c: Conditions, *names: str) -> list[Rating]:
@@ -89,8 +97,15 @@ def driven(c: Conditions) -> str:
     return DRIVEN.get(c.measurement.channels, "")
 
 
+def _of_the_unit(runs: Sequence[Run]) -> Sequence[Run]:
+    """The runs without those of the bench alone, where there are others."""
+    return [run for run in runs if run.conditions.measurement.stage != "bench"] or runs
+
+
 def stated(runs: Sequence[Run], *more: str) -> str:
     """The line under a card's title: what all its runs share of level, load, setting, input and channels driven."""
+
+    runs = _of_the_unit(runs)
 
     def shared(texts: list[str]) -> str:
         return texts[0] if len(set(texts)) == 1 else ""
@@ -116,6 +131,7 @@ def run_label(run: Run, runs: Sequence[Run]) -> str:
     """What tells this run from the others of its card: its stage, its setting, its load, else its id; "" for one
     run.
     """
+    runs = _of_the_unit(runs)
     if len(runs) == 1:
         return ""
     m = run.conditions.measurement
@@ -165,7 +181,7 @@ def worse(findings: Sequence[Finding | None]) -> Finding | None:
     there = [f for f in findings if f is not None]
     if not there:
         return None
-    quantity = quantities.QUANTITIES[there[0].quantity]
+    quantity = quantities.quantity_of(there[0])
     # a deviation is worse the further it lies from zero, on whichever side
     size = abs if quantity.style in ("flatness", "plus-minus") else float
     return min(there, key=lambda f: (quantity.better or -1) * size(f.value))
@@ -201,6 +217,9 @@ def under(f: Finding) -> str:
         ),
         quantities.band((at["band"][0], at["band"][1])) if "band" in at else "",
         f"at {quantities.percent(at['limit'])}" if "limit" in at else "",
+        f"re {quantities.watts(at['reference'])}" if "reference" in at else "",
+        f"with {quantities.tones((at['tones'][0], at['tones'][1]))}" if "tones" in at else "",
+        str(at.get("method", "")),
         str(at.get("figure", "")),
         f"{at['harmonics']} harmonics" if "harmonics" in at else "",
         f"{at['weighting']}-weighted" if "weighting" in at else "",
@@ -208,5 +227,6 @@ def under(f: Finding) -> str:
         DRIVEN.get(str(at.get("channels", "")), ""),
         str(at.get("setting", "")),
         f"{f.stage} the repair" if f.stage in ("before", "after") else "",
+        "at the bench's floor" if f.bound else "",
     ]
     return ", ".join(part for part in parts if part)

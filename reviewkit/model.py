@@ -20,7 +20,7 @@ class Column:
 
     role: str  # time, frequency, level, power, distortion, impedance
     channel: str  # L, R, L>R, R>L or "" (not said)
-    unit: str  # Hz, s, V, W, Ω, %, or a dB kind: dB, dBr, dBV, dBu, dBW, dBm, dBFS
+    unit: str  # Hz, s, V, W, Ω, %, a dB kind: dB, dBr, dBV, dBu, dBW, dBm, dBFS; ratio: a capture, of its full scale
     values: Array
     header: str = ""  # as it stands in the file
 
@@ -33,9 +33,22 @@ class Skipped:
     why: str
 
 
+@dataclass(frozen=True)
+class SingleReading:
+    """One row of a `reading` file: a value by meter, in the fixed unit of its quantity. `at`: conditions by key."""
+
+    name: str  # as a quantity: "dc_offset", "bias"
+    channel: str  # L, R, both or ""
+    value: float
+    unit: str
+    at: Mapping[str, Any]
+    note: str = ""
+    line: int = 0
+
+
 @dataclass(frozen=True, eq=False)
 class Sheet:
-    """A measurement file as columns, and how it was understood."""
+    """A measurement file as columns, and how it was understood. A file of single readings has no columns."""
 
     source: str
     columns: tuple[Column, ...]
@@ -45,6 +58,7 @@ class Sheet:
     decimal: str = "."
     skipped: tuple[Skipped, ...] = ()
     warnings: tuple[str, ...] = ()
+    readings: tuple[SingleReading, ...] = ()
 
     def find(self, role: str, channel: str | None = None) -> Column | None:
         """The first column with this role (and channel, where one is given), or None."""
@@ -108,6 +122,7 @@ class Bench:
     coupling: str = "ac"
     equipment: tuple[str, ...] = ()
     level_uncertainty_db: float | None = None  # expanded, k = 2
+    load_tolerance_percent: float | None = None  # of the dummy loads, ± limits
     distortion_floor_percent: float | None = None
 
 
@@ -131,8 +146,9 @@ class Rating:
     power_w: float | None = None
     input: str = ""
     weighting: str = ""
+    tones_hz: tuple[float, float] | None = None  # of an intermodulation rating, lower first
     reference: str = ""  # "rated output", or a power as written
-    reference_w: float | None = None
+    reference_w: float | None = None  # None: not said, or rated output of a unit whose power is not rated
     rule: str = ""
     total: bool = False
     source: str = ""
@@ -294,6 +310,8 @@ class Conditions:
     bench: Bench
     ratings: tuple[Rating, ...] = ()
     mains_hz: float | None = None
+    reference: Sheet | None = None  # the file of the measurement that `against` names
+    floor: tuple[Finding, ...] = ()  # what this kind finds with no unit in the path (stage = "bench")
 
 
 @dataclass(frozen=True)
@@ -310,7 +328,7 @@ class Finding:
     stage: str
     source: str
     uncertainty: float | None = None  # expanded (k = 2), same unit
-    bound: str = ""  # "at most": at the bench's floor
+    bound: str = ""  # "at most" or "at least": at the bench's floor
 
 
 @dataclass(frozen=True)
@@ -423,6 +441,16 @@ class Mark:
 
 
 @dataclass(frozen=True)
+class Bracket:
+    """A distance worth showing, drawn upright at `x` between two heights, with its words beside it."""
+
+    x: float
+    from_y: float
+    to_y: float
+    text: str
+
+
+@dataclass(frozen=True)
 class Panel:
     """One plot. `label` stands over it: "before", "residual × 50"."""
 
@@ -432,6 +460,7 @@ class Panel:
     limits: tuple[Limit, ...] = ()
     marks: tuple[Mark, ...] = ()
     label: str = ""
+    brackets: tuple[Bracket, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -147,11 +147,23 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
 
 
 def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
-    """Runs by the card they are drawn on, cards in the order of KINDS, then of the session."""
+    """Runs by the card they are drawn on, cards in the order of KINDS, then of the session. The bench looped back on
+    itself is drawn on every card of its kind, and on one of its own only where there is no other.
+    """
     order = list(KINDS)
+    in_order = sorted(runs, key=lambda run: order.index(run.conditions.measurement.kind))
+    of_the_unit = [run for run in in_order if run.conditions.measurement.stage != "bench"]
+    kinds = {run.conditions.measurement.kind for run in of_the_unit}
     by_card: dict[str, list[Run]] = {}
-    for run in sorted(runs, key=lambda run: order.index(run.conditions.measurement.kind)):
-        by_card.setdefault(run.conditions.measurement.card, []).append(run)
+    for run in in_order:
+        m = run.conditions.measurement
+        if m.stage != "bench" or m.kind not in kinds:
+            by_card.setdefault(m.card, []).append(run)
+    for group in by_card.values():
+        kind = group[0].conditions.measurement.kind
+        group += [
+            run for run in in_order if run not in of_the_unit and run.conditions.measurement.kind == kind in kinds
+        ]
     return by_card
 
 
@@ -179,11 +191,10 @@ def _sentences(
 def _called_cards(gathered: Gathered, cards: Sequence[Card], runs: Sequence[Run]) -> tuple[Notes, tuple[str, ...]]:
     """Notes with their [card …] resolved to card ids; a card that is not there is told, a near miss is a fault."""
     known = {card.id: card.id for card in cards}
-    known |= {
-        run.conditions.measurement.id: run.conditions.measurement.card
-        for run in runs
-        if run.conditions.measurement.id not in known
-    }
+    for run in runs:
+        m = run.conditions.measurement
+        if m.card in known:
+            known.setdefault(m.id, m.card)
     faults, missing, notes = Faults("notes.txt"), [], []
     for note in gathered.notes.notes:
         called = []

@@ -43,7 +43,9 @@ QUANTITIES: dict[str, Quantity] = {
     },
     "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1),
     "hum": Quantity("hum", "dB", "db", -1),
+    "hum_voltage": Quantity("hum", "V", "volts", -1),
     "dc_offset": Quantity("DC offset", "V", "volts"),
+    "bias": Quantity("bias", "V", "volts"),
     "deviation_high": Quantity("highest deviation", "dB", "flatness"),
     "deviation_low": Quantity("lowest deviation", "dB", "flatness"),
     "flatness": Quantity("response", "dB", "plus-minus", -1),
@@ -61,13 +63,39 @@ QUANTITIES: dict[str, Quantity] = {
     "source_impedance": Quantity("source impedance", "Ω", "ohms"),
     "damping_factor": Quantity("damping factor", "", "factor", 1),
     "damping_factor_lowest": Quantity("damping factor", "", "factor", 1),
+    "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
+    "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
+    "slope": Quantity("slope", "dB/octave", "slope"),
+    "noise": Quantity("noise", "V", "volts", -1),
+    "imd": Quantity("intermodulation", "%", "percent", -1),
+    "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1),
+    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1),
+    "rise_time": Quantity("rise time", "s", "seconds", -1),
+    "overshoot": Quantity("overshoot", "%", "percent", -1),
+    "tilt": Quantity("tilt", "%", "percent", -1),
+    "input_sensitivity": Quantity("input sensitivity", "V", "volts"),
+    "phono_overload": Quantity("phono overload", "V", "volts", 1),
 }
+_VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
+_SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
+_STYLE_OF_UNIT = {"V": "volts", "W": "watts", "Ω": "ohms", "Hz": "corner", "s": "seconds", "%": "percent", "dB": "db"}
+
+
+def quantity_of(finding: Finding) -> Quantity:
+    """A finding's quantity; for a single reading under a name of the user's own, one made of its name and unit."""
+    known = QUANTITIES.get(finding.quantity)
+    return known or Quantity(
+        finding.quantity.replace("_", " "), finding.unit, _STYLE_OF_UNIT.get(finding.unit, "plain")
+    )
 
 
 def show(finding: Finding) -> str:
     """A finding as every output writes it, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
-    text = shown(finding.value, QUANTITIES[finding.quantity].style, finding.uncertainty)
-    return f"≤ {text}" if finding.bound == "at most" else text
+    quantity = quantity_of(finding)
+    text = shown(finding.value, quantity.style, finding.uncertainty)
+    if quantity.style == "plain" and finding.unit:
+        text = f"{text} {finding.unit}"
+    return {"at most": f"≤ {text}", "at least": f"≥ {text}"}.get(finding.bound, text)
 
 
 def shown(value: float, style: str, uncertainty: float | None = None) -> str:
@@ -77,11 +105,19 @@ def shown(value: float, style: str, uncertainty: float | None = None) -> str:
     if style == "watts":
         return prefixed(value, "W", (("W", 1.0), ("mW", 1e-3)), uncertainty)
     if style == "volts":
-        return prefixed(value, "V", (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6)), uncertainty)
+        return prefixed(value, "V", _VOLT_STEPS, uncertainty)
     if style == "ohms":
         return f"{significant(value, 3, uncertainty)} Ω"
     if style == "factor":
         return significant(value, 2, uncertainty)
+    if style == "seconds":
+        return prefixed(value, "s", _SECOND_STEPS, uncertainty)
+    if style == "boost":
+        return f"{signed(value, 1, uncertainty)} dB"
+    if style == "slope":
+        return f"{fixed(value, 1, uncertainty)} dB/octave"
+    if style == "plain":
+        return significant(value, 3, uncertainty)
     if style == "db":
         return f"{fixed(value, 1, uncertainty)} dB"
     if style == "flatness":
@@ -171,8 +207,15 @@ def watts(value_w: float, digits: int = 3) -> str:
 
 
 def volts(value_v: float, digits: int = 3) -> str:
-    """A voltage as a condition: "2.83 V", "150 mV"."""
-    return f"{trimmed(value_v, digits)} V" if value_v >= 0.9995 else f"{trimmed(value_v * 1000, digits)} mV"
+    """A voltage as a condition: "2.83 V", "150 mV", "80 µV"."""
+    name, factor = next(((n, f) for n, f in _VOLT_STEPS if value_v >= 0.9995 * f), _VOLT_STEPS[-1])
+    return f"{trimmed(value_v / factor, digits)} {name}"
+
+
+def seconds(value_s: float, digits: int = 3) -> str:
+    """A time as a limit: "2 µs", "0.5 s"."""
+    name, factor = next(((n, f) for n, f in _SECOND_STEPS if value_s >= 0.9995 * f), _SECOND_STEPS[-1])
+    return f"{trimmed(value_s / factor, digits)} {name}"
 
 
 def load(value_ohm: float) -> str:
@@ -188,6 +231,11 @@ def percent(value_percent: float, digits: int = 3) -> str:
 def band(band_hz: tuple[float, float]) -> str:
     """A band: "20 Hz – 20 kHz"."""
     return f"{hertz(band_hz[0])} – {hertz(band_hz[1])}"
+
+
+def tones(tones_hz: tuple[float, float]) -> str:
+    """Two tones played together: "60 Hz + 7 kHz"."""
+    return f"{hertz(tones_hz[0])} + {hertz(tones_hz[1])}"
 
 
 def deviation(high_db: float, low_db: float) -> str:

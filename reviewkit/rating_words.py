@@ -8,7 +8,13 @@ from reviewkit.ratings import RULES
 
 # a maker's figure is shown to the last digit printed
 AS_PRINTED = 9
-_LIMIT_STYLES = {"W": quantities.watts, "V": quantities.volts, "Hz": quantities.hertz, "%": quantities.percent}
+_LIMIT_STYLES = {
+    "W": quantities.watts,
+    "V": quantities.volts,
+    "Hz": quantities.hertz,
+    "%": quantities.percent,
+    "s": quantities.seconds,
+}
 
 
 def limit_text(rating: Rating) -> str:
@@ -61,6 +67,8 @@ def line(rating: Rating) -> str:
         text += f" at {quantities.percent(rating.thd_plus_noise_percent)} THD+N"
     if rating.reference:
         text += f" re {rating.reference}"
+    if rating.tones_hz is not None:
+        text += f" with {quantities.tones(rating.tones_hz)}"
     more = [
         quantities.band(rating.band_hz) if rating.band_hz else "",
         quantities.hertz(rating.frequency_hz) if rating.frequency_hz else "",

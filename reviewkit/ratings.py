@@ -102,6 +102,7 @@ RULES: dict[str, Rule] = {
         "Multitone clearance", ("multitone_clearance",), ("at_least",), "dB", "db", {"load": EQUAL, "input": EQUAL}
     ),
     "riaa_deviation": Rule("Phono response", ("riaa_deviation",), ("within",), "dB", "db", {"band": COVERED}),
+    "hum_voltage": Rule("Hum", ("hum_voltage",), ("at_most",), "V", "ratio", {"input": EQUAL}),
     "corner_low": Rule("Lower corner", ("corner_low",), ("at_most",), "Hz", "ratio", {"input": EQUAL}),
     "corner_high": Rule("Upper corner", ("corner_high",), ("at_least",), "Hz", "percent", {"input": EQUAL}),
     "input_sensitivity": Rule(
@@ -120,6 +121,9 @@ TRADE_WORDS = {
     "signal_to_noise": "snr",
     "s/n": "snr",
     "phono_response": "riaa_deviation",
+    "riaa": "riaa_deviation",
+    "riaa_response": "riaa_deviation",
+    "intermodulation_distortion": "imd",
     "continuous_power": "power",
     "output_power": "power",
     "power_output": "power",

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import accuracy as promised
 import pytest
 from hypothesis import settings
 
@@ -119,3 +120,25 @@ def say(capsys: pytest.CaptureFixture[str]) -> Callable[..., Said]:
         return Said(status, printed.out, printed.err)
 
     return run
+
+
+@pytest.fixture
+def accuracy(record_property: Callable[[str, object], None]) -> Callable[[str, float], None]:
+    """Holds an error against a row of tests/accuracy.py and records it for the table at the run's end."""
+
+    def check(row: str, error: float) -> None:
+        error = abs(float(error))
+        record_property("accuracy", (row, error))
+        assert error <= promised.ROWS[row].limit, f"{row}: {error:.3g} {promised.ROWS[row].unit}"
+
+    return check
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """The table of tests/accuracy.py, worst error per row, over all test processes."""
+    reports = [report for outcome in ("passed", "failed") for report in terminalreporter.getreports(outcome)]
+    errors = [tuple(value) for report in reports for name, value in report.user_properties if name == "accuracy"]
+    if errors:
+        terminalreporter.section("accuracy: worst error of each row")
+        for line in promised.table(errors):
+            terminalreporter.line(line)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +15,7 @@ from reviewkit.ingest.session_ratings import read_rating
 from reviewkit.ingest.session_tables import Place, checked, shown_key
 from reviewkit.ingest.session_values import written
 from reviewkit.ingest.toml_lines import TomlDocument, parse_toml
-from reviewkit.model import Bench, EpisodeSettings, PriceTag, Session, Unit
+from reviewkit.model import Bench, EpisodeSettings, PriceTag, Rating, Session, Unit
 
 if TYPE_CHECKING:
     from reviewkit.ingest.session_schema import BenchTable, EpisodeTable, PriceTable, UnitTable
@@ -65,7 +66,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
         unit=_unit(unit, place("unit")),
         bench=the_bench,
         price=_price(price, place("price"), unit.year, folder) if "price" in document.data else None,
-        ratings=tuple(rating for rating in ratings if rating is not None),
+        ratings=_with_rated_output([rating for rating in ratings if rating is not None], the_bench),
         measurements=read_measurements(measured, the_bench, folder, kinds),
         episode=_episode(episode, place("episode"), folder),
     )
@@ -139,7 +140,24 @@ def _bench(table: BenchTable) -> Bench:
         equipment=tuple(table.equipment),
         level_uncertainty_db=table.level_uncertainty,
         distortion_floor_percent=table.distortion_floor,
+        load_tolerance_percent=table.load_tolerance,
     )
+
+
+def _with_rated_output(ratings: Sequence[Rating], bench: Bench) -> tuple[Rating, ...]:
+    """Ratings re "rated output" with its watts: the first continuous power into the bench's load, or any load where
+    neither names one.
+    """
+    powers = [
+        r.at_least
+        for r in ratings
+        if r.quantity == "power"
+        and r.rule.lower() != "music"
+        and not r.total
+        and (r.load_ohm is None or bench.load_ohm is None or r.load_ohm == bench.load_ohm)
+    ]
+    watts = powers[0] if powers else None
+    return tuple(replace(r, reference_w=watts) if r.reference == "rated output" else r for r in ratings)
 
 
 def _price(table: PriceTable, place: Place, unit_year: int | None, folder: Path) -> PriceTag:

@@ -47,6 +47,7 @@ def read_rating(table: RatedTable, place: Place) -> Rating | None:
         power_w=table.power,
         input=table.input,
         weighting=values.weighting(table.weighting),
+        tones_hz=table.tones,
         reference=reference,
         reference_w=reference_w,
         rule=table.rule,

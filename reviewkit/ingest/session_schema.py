@@ -67,6 +67,7 @@ class BenchTable(Table):
     coupling: Annotated[str, PlainValidator(values.choice("ac", "dc"))] = "ac"
     equipment: list[Text] = []
     level_uncertainty: Annotated[float | None, PlainValidator(quantities.plus_minus_db)] = None
+    load_tolerance: Percent | None = None
     distortion_floor: Percent | None = None
 
 
@@ -86,6 +87,7 @@ class RatedTable(Table):
     power: Watts | None = None
     input: Text = ""
     weighting: Text = ""
+    tones: Band | None = None
     reference: Text = ""
     rule: Annotated[str, PlainValidator(values.choice("continuous", "music", "DIN"))] = ""
     total: bool = False

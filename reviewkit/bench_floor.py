@@ -1,0 +1,81 @@
+"""What the bench itself reads with no unit in the path, and what that does to a figure: it widens the uncertainty, and
+a figure within 6 dB of it is no more than a bound.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from reviewkit import quantities
+from reviewkit.model import Conditions
+
+AT_THE_FLOOR = 2.0  # 6 dB
+_OF_DISTORTION = {
+    "thd",
+    "thd_plus_noise",
+    "distortion",
+    "worst_distortion",
+    "lowest_distortion",
+    "imd",
+    "sinad",
+    "harmonics_higher",
+    *(f"harmonic_{n}" for n in range(2, 10)),
+}
+_FLOORED = {*_OF_DISTORTION, "snr", "multitone_clearance", "noise", "hum", "crosstalk", "crosstalk_worst"}
+_MUST_AGREE = ("weighting", "reference", "tones", "limit")
+_SAME_FREQUENCY = 0.01
+
+
+def of(c: Conditions, quantity: str, channel: str, at: Mapping[str, Any]) -> float | None:
+    """The floor of a figure as a ratio or in volts: what the bench looped back on itself gave for the same quantity,
+    else the distortion stated in [bench]. None where neither is known, or the bench itself is measured.
+    """
+    if quantity not in _FLOORED or c.measurement.stage == "bench":
+        return None
+    for finding in c.floor:
+        same_channel = finding.channel == channel or not finding.channel or not channel
+        if finding.quantity == quantity and same_channel and _same_place(quantity, finding.at, at):
+            return _ratio(quantity, finding.value)
+    stated = c.bench.distortion_floor_percent
+    return stated / 100 if stated and quantity in _OF_DISTORTION else None
+
+
+def _same_place(quantity: str, floor: Mapping[str, Any], at: Mapping[str, Any]) -> bool:
+    if any(floor.get(key) != at.get(key) for key in _MUST_AGREE):
+        return False
+    here, there = at.get("frequency"), floor.get("frequency")
+    # the worst of a band stands wherever it stands
+    anywhere = quantity in ("worst_distortion", "crosstalk_worst", "lowest_distortion", "multitone_clearance")
+    return anywhere or here is None or there is None or abs(here / there - 1) <= _SAME_FREQUENCY
+
+
+def _ratio(quantity: str, value: float) -> float:
+    """A figure as a ratio of amplitudes (or volts) of which less is better."""
+    unit = quantities.QUANTITIES[quantity].unit
+    if unit == "dB":
+        return float(10 ** (-quantities.QUANTITIES[quantity].better * value / 20))
+    return value / 100 if unit == "%" else value
+
+
+def bound(quantity: str, value: float, floor: float | None) -> str:
+    """ "at most" or "at least" where a figure lies within 6 dB of the floor, else ""."""
+    if floor is None or _ratio(quantity, value) >= AT_THE_FLOOR * floor:
+        return ""
+    return "at least" if quantities.QUANTITIES[quantity].better > 0 else "at most"
+
+
+def added(quantity: str, value: float, uncertainty: float | None, floor: float | None) -> float | None:
+    """The expanded uncertainty with the floor's share. What the bench adds may lie in phase with the unit's own or
+    against it: ±floor at most, rectangular, so U = 2/√3 · floor (GUM, JCGM 100:2008, from memory).
+    """
+    if floor is None or value == 0:
+        return uncertainty
+    share = 2 / math.sqrt(3) * floor
+    unit = quantities.QUANTITIES[quantity].unit
+    if unit == "dB":
+        share *= 20 / math.log(10) / _ratio(quantity, value)
+    elif unit == "%":
+        share *= 100
+    return math.hypot(uncertainty or 0.0, share)

@@ -1,0 +1,45 @@
+"""The accuracies that the project promises, a row each. The fixture `accuracy` holds an error against its row and records
+it; the worst of each row is printed as one table at the end of the run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Row:
+    """`limit`: the largest error allowed, in `unit`."""
+
+    limit: float
+    unit: str
+    against: str
+
+
+ROWS: Mapping[str, Row] = {
+    "THD and harmonics to -100 dB": Row(0.01, "dB", "closed forms and synthesised tones, 44.1 to 192 kHz, DC and hum"),
+    "THD and harmonics to -120 dB": Row(0.1, "dB", "the same"),
+    "THD+N, SNR, SINAD": Row(0.05, "dB", "tone and band-limited noise of known power, 20 Hz to 20 kHz"),
+    "frequency": Row(1e-6, "of itself", "one second of 1 kHz, 60 dB SNR"),
+    "A weighting": Row(0.05, "dB", "the published table, printed to 0.1 dB"),
+    "RIAA": Row(0.0005, "dB", "the published table, printed to 0.001 dB"),
+    "intermodulation": Row(0.02, "dB", "closed forms of a polynomial"),
+    "multitone clearance": Row(0.1, "dB", "tones and a spur of known level"),
+    "rise time, overshoot, tilt": Row(0.5, "%", "step responses of one and two poles"),
+    "corners, slopes, crossings": Row(0.1, "%", "one and two poles by scipy.signal.freqs, 8 points an octave"),
+    "noise in volts": Row(0.05, "dB", "thermal and white noise of known density"),
+    "prices": Row(0.005, "of the currency", "published index, worked examples"),
+}
+
+
+def table(errors: Iterable[tuple[str, float]]) -> list[str]:
+    """Lines to print: each row met in this run with its worst error and how often it was checked."""
+    met: dict[str, list[float]] = {}
+    for row, error in errors:
+        met.setdefault(row, []).append(error)
+    return [
+        f"{name:<32}{max(met[name]):>11.2g} {row.unit:<16} of {row.limit:<7g}{len(met[name]):>5} checks  {row.against}"
+        for name, row in ROWS.items()
+        if name in met
+    ]
