@@ -153,6 +153,7 @@ def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
     order = list(KINDS)
     in_order = sorted(runs, key=lambda run: order.index(run.conditions.measurement.kind))
     of_the_unit = [run for run in in_order if run.conditions.measurement.stage != "bench"]
+    bench = [run for run in in_order if run.conditions.measurement.stage == "bench"]
     kinds = {run.conditions.measurement.kind for run in of_the_unit}
     by_card: dict[str, list[Run]] = {}
     for run in in_order:
@@ -161,9 +162,8 @@ def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
             by_card.setdefault(m.card, []).append(run)
     for group in by_card.values():
         kind = group[0].conditions.measurement.kind
-        group += [
-            run for run in in_order if run not in of_the_unit and run.conditions.measurement.kind == kind in kinds
-        ]
+        if kind in kinds:
+            group += [run for run in bench if run.conditions.measurement.kind == kind]
     return by_card
 
 

@@ -1,5 +1,5 @@
-"""The accuracies that the project promises, a row each. The fixture `accuracy` holds an error against its row and records
-it; the worst of each row is printed as one table at the end of the run.
+"""The accuracies that the project promises, a row each. The fixture `accuracy` holds an error against its row and
+records it; the worst of each row is printed as one table at the end of the run.
 """
 
 from __future__ import annotations

@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
 from reviewkit.errors import Fault, Faults, InputError
-from reviewkit.ingest.sheet_columns import Chosen, choose_columns
-from reviewkit.ingest.sheet_layout import Layout, find_layout
+from reviewkit.ingest.sheet_blocks import NotPlain, read_blocks
+from reviewkit.ingest.sheet_columns import Chosen
+from reviewkit.ingest.sheet_layout import find_layout
 from reviewkit.ingest.sheet_order import in_order, over_one_scale
-from reviewkit.ingest.sheet_rows import Table, converted, read_bulk, read_rows
-from reviewkit.ingest.sheet_text import WIDE_SPACES, decode, numbered_lines
+from reviewkit.ingest.sheet_rows import Reading, converted, read_lines
+from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, decode, numbered_lines
 from reviewkit.model import Column, Sheet
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
-_BULK = 400_000  # characters from which the quick path pays for its import
-_HEAD = 10_000  # characters in which a long file must show how it is laid out
+_LONG = 400_000  # bytes from which the fast parser pays for its import
 
 
 def parse_sheet(
@@ -40,20 +41,31 @@ def parse_sheet(
     full-scale sine.
     Time and frequency rise in the result. Raises InputError with every fault found, each with its line.
     """
-    text, encoding = decode(data, source)
+    return _parse(io.BytesIO(data), source, columns, units, full_scale_v)
+
+
+def _parse(
+    stream: IO[bytes],
+    source: str,
+    columns: Mapping[str, str | int],
+    units: Mapping[str, str],
+    full_scale_v: float | None,
+) -> Sheet:
+    encoding, reading = _read(stream, source, columns, units)
     faults = Faults(source)
-    layout, chosen, table, notes = _read(data, text, encoding, source, columns, units, faults)
-    table, chosen = over_one_scale(table, chosen, faults)
+    faults.found += reading.faults
+    table, chosen = over_one_scale(reading.table, reading.chosen, faults)
     place = _abscissa(chosen)
     abscissa = converted(table.values[:, place], chosen[place].unit.factor)
     table = in_order(table, abscissa, chosen[place].role, faults)
     if faults.found:
         raise InputError(sorted(faults.found, key=lambda fault: fault.line))
-    warnings = [*notes, *table.warnings]
+    warnings = [*reading.notes, *table.warnings]
     read = tuple(_column(table.values[:, each], chosen[each]) for each in range(len(chosen)))
     if full_scale_v is None and any(column.unit == "dBFS" for column in read):
         warnings.append('levels in dBFS need the voltage of full scale; add for example full_scale = "10 V"')
-    separator = " " if layout.separator == WIDE_SPACES else layout.separator
+    separator = reading.layout.separator
+    separator = SPACES if separator == WIDE_SPACES else separator
     return Sheet(source, read, len(table.values), encoding, separator, table.decimal, table.skipped, tuple(warnings))
 
 
@@ -67,13 +79,14 @@ def read_sheet(
 ) -> Sheet:
     """The same for a file; `source` is what messages call it. Raises InputError, also where it cannot be opened."""
     try:
-        data = path.read_bytes()
+        with path.open("rb") as opened:
+            stream = opened if opened.seekable() else io.BytesIO(opened.read())
+            return _parse(stream, source, columns, units, full_scale_v)
     except OSError as error:
         reason = error.strerror or "cannot be read"
         raise InputError(
             Fault(source, 0, f"{reason}; write the file's name as it stands in the session folder")
         ) from error
-    return parse_sheet(data, source, columns=columns, units=units, full_scale_v=full_scale_v)
 
 
 def as_json(sheet: Sheet) -> dict[str, object]:
@@ -93,24 +106,23 @@ def as_json(sheet: Sheet) -> dict[str, object]:
 
 
 def _read(
-    data: bytes,
-    text: str,
-    encoding: str,
-    source: str,
-    columns: Mapping[str, str | int],
-    units: Mapping[str, str],
-    faults: Faults,
-) -> tuple[Layout, tuple[Chosen, ...], Table, tuple[str, ...]]:
-    """Layout, columns and rows: from a long file's beginning and the quick path where that will do."""
-    if len(text) >= _BULK:
-        head = numbered_lines(text[: text.find("\n", _HEAD) + 1])
-        layout = find_layout(head)
-        if layout is not None:
-            chosen, notes = choose_columns(layout, columns, units, source)
-            body = _body(data, text, encoding, layout.first)
-            table = read_bulk(body, layout, chosen, head)
-            if table is not None:
-                return layout, chosen, table, notes
+    stream: IO[bytes], source: str, columns: Mapping[str, str | int], units: Mapping[str, str]
+) -> tuple[str, Reading]:
+    """The encoding, and what was read: in blocks where the file is long, else as a whole.
+
+    A fault found in blocks is believed only where the whole file is laid out as its beginning is.
+    """
+    stream.seek(0, io.SEEK_END)
+    is_long = stream.tell() >= _LONG
+    in_blocks = _in_blocks(stream, source, columns, units) if is_long else None
+    if in_blocks is not None and not in_blocks.faults:
+        return "utf-8", in_blocks
+    stream.seek(0)
+    text, encoding = decode(stream.read(), source)
+    if is_long and in_blocks is None:
+        in_blocks = _in_blocks(io.BytesIO(text.encode()), source, columns, units)
+        if in_blocks is not None and not in_blocks.faults:
+            return encoding, in_blocks
     lines = numbered_lines(text)
     layout = find_layout(lines)
     if layout is None:
@@ -122,18 +134,18 @@ def _read(
                 "export the readings as a table of text",
             )
         )
-    chosen, notes = choose_columns(layout, columns, units, source)
-    return layout, chosen, read_rows(lines, layout, chosen, faults), notes
+    if in_blocks is not None and in_blocks.layout == layout:
+        return encoding, in_blocks
+    return encoding, read_lines(lines, layout, columns, units, source)
 
 
-def _body(data: bytes, text: str, encoding: str, line: int) -> bytes:
-    """The file from a line (from 1) on, in UTF-8; the file's own bytes where they will do, to save a copy."""
-    whole: bytes | str = data if encoding == "utf-8" and b"\r" not in data else text
-    place = 0
-    for _ in range(line - 1):
-        place = (whole.index(b"\n", place) if isinstance(whole, bytes) else whole.index("\n", place)) + 1
-    rest = whole[place:]
-    return rest if isinstance(rest, bytes) else rest.encode()
+def _in_blocks(
+    stream: IO[bytes], source: str, columns: Mapping[str, str | int], units: Mapping[str, str]
+) -> Reading | None:
+    try:
+        return read_blocks(stream, source, columns, units)
+    except (NotPlain, InputError):
+        return None  # read as a whole, a file may be laid out otherwise than its beginning alone shows
 
 
 def _abscissa(chosen: tuple[Chosen, ...]) -> int:

@@ -67,6 +67,8 @@ def over_one_scale(table: Table, chosen: tuple[Chosen, ...], faults: Faults) -> 
                 f"over one scale or each to its own file, or name the one to read: "
                 f"columns = {{ {column.role} = {chosen[before].index + 1} }}",
             )
+    if len(kept) == len(chosen):
+        return table, chosen
     return replace(table, values=table.values[:, kept]), tuple(chosen[place] for place in kept)
 
 

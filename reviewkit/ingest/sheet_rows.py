@@ -1,18 +1,16 @@
-"""Rows of text to an array: a plain path that knows every odd cell, and a quick one for long, clean files."""
+"""Rows of text to an array, cell by cell: every odd line is known here, and told with its number."""
 
 from __future__ import annotations
 
-import csv
-import io
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.errors import Faults
-from reviewkit.ingest.sheet_columns import Chosen
+from reviewkit.errors import Fault, Faults
+from reviewkit.ingest.sheet_columns import Chosen, choose_columns
 from reviewkit.ingest.sheet_layout import Layout
 from reviewkit.ingest.sheet_numbers import NotANumber, decimal_mark, is_number, number
 from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, NumberedLine, cells_of, comment_text
@@ -35,10 +33,81 @@ class Table:
     warnings: tuple[str, ...] = ()
 
 
-def read_rows(lines: Sequence[NumberedLine], layout: Layout, chosen: Sequence[Chosen], faults: Faults) -> Table:
-    """Every row from the first data line on, cell by cell. What is no number is noted in `faults` with its line."""
-    body: list[NumberedLine] = []
-    again: list[int] = []
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """A file read. `notes`: what the user should know about its columns; `faults`: those of its rows."""
+
+    layout: Layout
+    chosen: tuple[Chosen, ...]
+    table: Table
+    notes: tuple[str, ...]
+    faults: tuple[Fault, ...]
+
+
+class Rows:
+    """The rows of one file while they are read, a stretch of lines at a time. Faults go to `faults` with their line."""
+
+    def __init__(self, layout: Layout, chosen: Sequence[Chosen], decimal: str, faults: Faults) -> None:
+        self.layout = layout
+        self.chosen = chosen
+        self.decimal = decimal
+        self._faults = faults
+        self._columns: list[list[NDArray[np.float64]]] = [[] for _ in chosen]
+        self._lines: list[NDArray[np.int64]] = []
+        self._skipped: list[Skipped] = []
+        self._headers: list[int] = []
+
+    def add(self, columns: Sequence[NDArray[np.float64]], lines: NDArray[np.int64]) -> None:
+        """Rows that are numbers already: an array of shape (rows,) for each column chosen; `lines`: shape (rows,)."""
+        for gathered, values in zip(self._columns, columns, strict=True):
+            gathered.append(values)
+        self._lines.append(lines)
+
+    def read(self, lines: Iterable[NumberedLine]) -> None:
+        """Every line of a stretch, cell by cell; comments, blank lines and the header again are passed over."""
+        rows: list[list[float]] = []
+        kept: list[int] = []
+        layout, chosen, decimal = self.layout, self.chosen, self.decimal
+        for place, line in _body(lines, layout, self._headers):
+            row = _plain_row(line, layout, chosen, decimal)
+            row = row or _odd_row(place, line, layout, chosen, decimal, self._faults)
+            if isinstance(row, Skipped):
+                self._skipped.append(row)
+            elif row:
+                rows.append(row)
+                kept.append(place)
+        values = np.array(rows, dtype=np.float64).reshape(len(kept), len(chosen))
+        self.add(list(values.T), np.array(kept, dtype=np.int64))
+
+    def table(self) -> Table:
+        """All rows, once the last stretch is read; more than a tenth of them left out is a fault."""
+        lines = np.concatenate(self._lines)
+        values = np.empty((len(lines), len(self.chosen)), order="F")  # so that a column is no copy
+        for place, gathered in enumerate(self._columns):
+            np.concatenate(gathered, out=values[:, place])
+            gathered.clear()  # two copies of one column at most
+        _check_skipped(len(lines), self._skipped, self._faults)
+        warnings = (f"line {self._headers[0]}: the header again, passed over",) if self._headers else ()
+        return Table(values, lines, self.decimal, tuple(self._skipped), warnings)
+
+
+def read_lines(
+    lines: Sequence[NumberedLine],
+    layout: Layout,
+    columns: Mapping[str, str | int],
+    units: Mapping[str, str],
+    source: str,
+) -> Reading:
+    """Every row from the first data line on, cell by cell. Raises InputError for a fault of the header."""
+    chosen, notes = choose_columns(layout, columns, units, source)
+    faults = Faults(source)
+    rows = Rows(layout, chosen, decimal_of(lines, layout, chosen, faults), faults)
+    rows.read(lines)
+    return Reading(layout, chosen, rows.table(), notes, tuple(faults.found))
+
+
+def _body(lines: Iterable[NumberedLine], layout: Layout, again: list[int]) -> Iterable[NumberedLine]:
+    """The lines that should be rows; those that are the header or the units row again go to `again`."""
     headers = {text.strip() for text in (layout.header_text, layout.units_text) if text.strip()}
     for place, line in lines:
         stripped = line.strip()
@@ -47,29 +116,16 @@ def read_rows(lines: Sequence[NumberedLine], layout: Layout, chosen: Sequence[Ch
         if stripped in headers:
             again.append(place)
         else:
-            body.append((place, line))
-    decimal = _decimal(body, layout, chosen, faults)
-    rows: list[list[float]] = []
-    kept: list[int] = []
-    skipped: list[Skipped] = []
-    for place, line in body:
-        row = _plain_row(line, layout, chosen, decimal) or _odd_row(place, line, layout, chosen, decimal, faults)
-        if isinstance(row, Skipped):
-            skipped.append(row)
-        elif row:
-            rows.append(row)
-            kept.append(place)
-    _check_skipped(len(kept), skipped, faults)
-    warnings = (f"line {again[0]}: the header again, passed over",) if again else ()
-    values = np.array(rows, dtype=np.float64).reshape(len(kept), len(chosen))
-    return Table(values, np.array(kept, dtype=np.int64), decimal, tuple(skipped), warnings)
+            yield place, line
 
 
-def _decimal(body: Sequence[NumberedLine], layout: Layout, chosen: Sequence[Chosen], faults: Faults) -> str:
-    """The decimal mark of the rows; one that nobody can tell is noted in `faults`."""
+def decimal_of(lines: Iterable[NumberedLine], layout: Layout, chosen: Sequence[Chosen], faults: Faults) -> str:
+    """The decimal mark of the rows; one that nobody can tell is noted in `faults`. Reads no farther than it must."""
     indices = [column.index for column in chosen]
     by_row = (
-        (place, cells_of(line, layout.separator)) for place, line in body if _may_hold_mark(line, layout.separator)
+        (place, cells_of(line, layout.separator))
+        for place, line in _body(lines, layout, [])
+        if _may_hold_mark(line, layout.separator)
     )
     decimal, in_doubt = decimal_mark(
         (place, cells[index]) for place, cells in by_row for index in indices if index < len(cells)
@@ -155,48 +211,10 @@ def _check_skipped(kept: int, skipped: list[Skipped], faults: Faults) -> None:
         )
 
 
-def read_bulk(body: bytes, layout: Layout, chosen: Sequence[Chosen], sample: Sequence[NumberedLine]) -> Table | None:
-    """The same table for a body in which every line is a row of plain numbers; None where one is not, or may not be.
-
-    `body`: the file from its first data line on, in UTF-8; `sample`: the file's first lines. Everything that the quick
-    parser would read in another way than `read_rows` makes it give up: a missing value, a decimal mark that the sample
-    did not show, a mark between thousands, a cell too many, a comment, a blank line.
-    """
-    import pandas as pd  # type: ignore[import-untyped]
-
-    doubts = Faults("")
-    decimal = _decimal([line for line in sample if line[0] >= layout.first], layout, chosen, doubts)
-    if doubts.found or layout.separator == WIDE_SPACES:
-        return None
-    older = tuple(int(part) for part in pd.__version__.split(".")[:2]) < (3, 1)
-    exact = {"float_precision": "round_trip"} if older else {}  # from 3.1 on the default rounds correctly
-    try:
-        frame = pd.read_csv(
-            io.BytesIO(body),
-            sep=r"\s+" if layout.separator == SPACES else layout.separator,
-            decimal=decimal,
-            header=None,
-            dtype=np.float64,
-            na_filter=False,
-            quoting=csv.QUOTE_NONE,
-            skip_blank_lines=False,
-            engine="c",
-            **exact,
-        )
-    except ValueError:
-        return None
-    if frame.shape[1] != layout.width:
-        return None
-    values = frame.to_numpy()
-    if len(chosen) != layout.width:
-        values = values[:, [column.index for column in chosen]]
-    if not np.isfinite(values).all():
-        return None
-    return Table(values, np.arange(layout.first, layout.first + len(values), dtype=np.int64), decimal)
-
-
 def converted(values: NDArray[np.float64], factor: float) -> NDArray[np.float64]:
-    """values × factor, rounded once as `units.scaled` does it: 0.1 ms is 0.0001 s."""
+    """values × factor, rounded once as `units.scaled` does it: 0.1 ms is 0.0001 s. The array itself where that is 1."""
+    if factor == 1:
+        return values
     if factor >= 1:
         return values * factor
     return values / (1 / factor) if (1 / factor).is_integer() else values * factor

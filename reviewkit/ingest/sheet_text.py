@@ -16,6 +16,7 @@ _COMMENT_MARKS = ("#", "*", "/", ";")
 _RULE = re.compile(r"[\s,;|+]*[-=_]{4,}[-=_\s,;|+]*")
 _RULE_MARKS = ("-", "=", "_", "+", "|")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
+_CONTROL_BYTE = re.compile(rb"[\x00-\x08\x0e-\x1f\x7f]")
 _CONTROL_LOOKED_AT = 200_000  # characters; farther on a control character shows up as a cell that is no number
 _LOOK_ALIKE = str.maketrans(
     {
@@ -34,7 +35,7 @@ _MOST_LINES_IN_A_CELL = 4
 _KNOWN_BINARY = (
     (b"PK\x03\x04", 'is a spreadsheet workbook; open it there and save it as "CSV"'),
     (b"\xd0\xcf\x11\xe0", 'is a spreadsheet workbook; open it there and save it as "CSV"'),
-    (b"RIFF", "is a WAV capture, which is not read yet; export it as text, time and volts"),
+    (b"RIFF", "is a WAV capture; name it with the ending .wav"),
     (b"%PDF", "is a PDF; export the readings as text instead"),
 )
 
@@ -103,9 +104,27 @@ def _checked(text: str, source: str) -> str:
     return text
 
 
-def numbered_lines(text: str) -> list[NumberedLine]:
-    """Every line with its number from 1. A quoted cell that goes over line ends makes one line of several."""
-    lines = list(enumerate(text.split("\n"), start=1))
+def is_plain(data: bytes, *, control_too: bool = False) -> bool:
+    """Whether `decode` would take this part of a file as it is: UTF-8 without zero bytes and lone carriage returns.
+
+    `data`: whole lines, carriage returns before line feeds taken away; `control_too`: the file's beginning, in which
+    no control character may stand and no known binary format show.
+    """
+    if b"\0" in data or b"\r" in data or data.endswith(b"\x1a"):
+        return False
+    if not data.isascii():
+        try:
+            data.decode()
+        except UnicodeDecodeError:
+            return False
+    if not control_too:
+        return True
+    return not data.startswith(tuple(beginning for beginning, _ in _KNOWN_BINARY)) and not _CONTROL_BYTE.search(data)
+
+
+def numbered_lines(text: str, first: int = 1) -> list[NumberedLine]:
+    """Every line with its number from `first` on. A quoted cell that goes over line ends makes one line of several."""
+    lines = list(enumerate(text.split("\n"), start=first))
     return _joined(lines) if '"' in text else lines
 
 
@@ -115,7 +134,7 @@ def _joined(lines: list[NumberedLine]) -> list[NumberedLine]:
     while index < len(lines):
         number, line = lines[index]
         step = 1
-        if line.count('"') % 2:
+        if _is_open(line):
             for more in range(2, _MOST_LINES_IN_A_CELL + 1):
                 whole = "\n".join(text for _, text in lines[index : index + more])
                 if whole.count('"') % 2 == 0:
@@ -124,6 +143,15 @@ def _joined(lines: list[NumberedLine]) -> list[NumberedLine]:
         joined.append((number, line))
         index += step
     return joined
+
+
+def _is_open(line: str) -> bool:
+    return line.count('"') % 2 == 1
+
+
+def may_go_on(text: str) -> bool:
+    """Whether a quoted cell may go on over the end of a text that ends with a line end."""
+    return '"' in text and any(map(_is_open, text.split("\n")[-_MOST_LINES_IN_A_CELL:]))
 
 
 def cleaned(cell: str) -> str:
