@@ -14,6 +14,8 @@ from reviewkit.model import Axis, Column, Conditions, Curves, Panel, Run, Sheet,
 from reviewkit.spectrum import without_fundamental
 
 CYCLES_SHOWN = 3
+CYCLES_FITTED, SECONDS_FITTED = 50, 1.0
+_NO_WAVEFORM = 'column "{header}" is in {unit}: a waveform is a voltage over time; export it in V'
 
 
 def sample_rate_hz(sheet: Sheet) -> float:
@@ -49,12 +51,32 @@ def waveform_volts(column: Column, c: Conditions, source: str) -> Array:
     """A waveform's column in volts, shape kept. Raises InputError where its unit is no voltage over time."""
     if column.unit == "V":
         return column.values
-    message = f'column "{column.header}" is in {column.unit}: a waveform is a voltage over time; export it in V'
-    raise InputError(Fault(source, 0, message))
+    if column.unit == "ratio":
+        message = (
+            f"[[measurement]] {c.measurement.id}: {source} holds fractions of full scale; add the peak voltage of a "
+            'full-scale sine, for example full_scale = "10 V"'
+        )
+        raise InputError(Fault("session.toml", c.measurement.line, message))
+    raise InputError(Fault(source, 0, _NO_WAVEFORM.format(header=column.header, unit=column.unit)))
+
+
+def waveform_samples(column: Column, source: str) -> tuple[Array, bool]:
+    """A waveform's column, shape kept, and whether it is in volts: fractions of full scale still carry every ratio.
+
+    Raises InputError where its unit is neither.
+    """
+    if column.unit not in ("V", "ratio"):
+        raise InputError(Fault(source, 0, _NO_WAVEFORM.format(header=column.header, unit=column.unit)))
+    return column.values, column.unit == "V"
 
 
 def waveform_panels(runs: Sequence[Run]) -> Curves:
-    """Three cycles of each run over its residual; all runs share the scales."""
+    """Three cycles of each run over its residual; all runs share the scales.
+
+    Volts and fractions of full scale have none in common: only runs in the last one's unit are drawn.
+    """
+    unit = _unit(runs[-1])
+    runs = [run for run in runs if _unit(run) == unit]
     waves: list[list[Trace]] = []
     rests: list[list[Trace]] = []
     length_s = 0.0
@@ -66,25 +88,26 @@ def waveform_panels(runs: Sequence[Run]) -> Curves:
             tone = run.get("frequency", column.channel)
             if tone is None:
                 continue
-            volts = waveform_volts(column, run.conditions, run.sheet.source)
-            residual, phase = without_fundamental(volts, rate, tone.value)
+            # the beginning is all that is shown, and a long record costs time
+            samples = column.values[: int(rate * max(SECONDS_FITTED, CYCLES_FITTED / tone.value))]
+            residual, phase = without_fundamental(samples, rate, tone.value)
             if start_s is None:
                 # begin where the first channel's fundamental crosses zero upwards
                 start_s = ((-phase) % (2 * np.pi)) / (2 * np.pi * tone.value)
                 length_s = max(length_s, CYCLES_SHOWN / tone.value)
             first = int(np.ceil(start_s * rate))
-            last = min(len(volts), first + int(CYCLES_SHOWN / tone.value * rate) + 1)
+            last = min(len(samples), first + int(CYCLES_SHOWN / tone.value * rate) + 1)
             milliseconds = (np.arange(first, last) / rate - start_s) * 1000
-            wave.append(Trace(milliseconds, volts[first:last], column.channel, "now", column.channel))
+            wave.append(Trace(milliseconds, samples[first:last], column.channel, "now", column.channel))
             rest.append(Trace(milliseconds, residual[first:last], column.channel, "residual", ""))
         waves.append(wave)
         rests.append(rest)
     largest = max((float(np.max(np.abs(t.y))) for wave in waves for t in wave), default=1.0)
     left = max((float(np.max(np.abs(t.y))) for rest in rests for t in rest), default=1.0) or 1e-6
     x_axis = scales.milliseconds(length_s or 0.003)
-    volts_axis = scales.swing(largest, "V")
-    millivolts = left < 0.5
-    rest_axis = scales.swing(left * 1000 if millivolts else left, "mV" if millivolts else "V")
+    volts_axis = scales.swing(largest, unit)
+    millivolts = unit == "V" and left < 0.5
+    rest_axis = scales.swing(left * 1000 if millivolts else left, "mV" if millivolts else unit)
     factor = volts_axis.high / (rest_axis.high / 1000 if millivolts else rest_axis.high)
     top = tuple(
         Panel(x_axis, volts_axis, tuple(wave), label=figures.run_label(run, runs) or "waveform")
@@ -100,6 +123,11 @@ def waveform_panels(runs: Sequence[Run]) -> Curves:
         for rest in rests
     )
     return Curves(top + bottom, columns=max(1, len(runs)), heights=(1.0, 1.0))
+
+
+def _unit(run: Run) -> str:
+    assert run.sheet is not None
+    return "of full scale" if run.sheet.need("level").unit == "ratio" else "V"
 
 
 def _scaled(trace: Trace, factor: float) -> Trace:

@@ -106,10 +106,19 @@ def _words(key: str, name: str) -> Callable[[Rating, Finding], Stand]:
             return Stand(SAME, assumed=f"{had} {name}".strip() if had else "")
         if wanted.lower() == had.lower():
             return Stand(SAME)
-        without = "unweighted" if key == "weighting" else "without it stated"
-        return Stand(APART, f"rated for {wanted} {name}, measured {f'with {had}' if had else without}")
+        return Stand(APART, f"rated for {wanted} {name}, measured {f'with {had}' if had else 'without it stated'}")
 
     return stand
+
+
+def _weighting(rating: Rating, finding: Finding) -> Stand:
+    wanted, had = rating.weighting, str(finding.at.get("weighting", ""))
+    measured = f"{had}-weighted" if had else "unweighted"
+    if not wanted:
+        return Stand(SAME, assumed=measured)
+    if wanted.lower() == had.lower():
+        return Stand(SAME)
+    return Stand(APART, f"rated {wanted}-weighted, measured {measured}")
 
 
 def _channels(rating: Rating, finding: Finding) -> Stand:
@@ -243,7 +252,7 @@ def _tones(rating: Rating, finding: Finding) -> Stand:
 _COMPARE: dict[str, Callable[[Rating, Finding], Stand]] = {
     "load": _load,
     "input": _words("input", "input"),
-    "weighting": _words("weighting", "weighting"),
+    "weighting": _weighting,
     "tones": _tones,
     "reference": _reference,
     "channels": _channels,

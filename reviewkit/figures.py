@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from reviewkit import bench_floor, quantities
+from reviewkit import bench_floor, quantities, ratings
 from reviewkit.model import Conditions, Finding, Rating, Run
 
 LN10_OVER_20 = math.log(10) / 20
@@ -61,13 +61,8 @@ def watts_uncertainty(c: Conditions, value: float) -> float | None:
 
 
 def rated_output_w(c: Conditions) -> float | None:
-    """The first continuous power that the maker rates per channel into this load (or into none that is named), W."""
-    load_ohm = c.measurement.load_ohm
-    for rating in rated(c, "power"):
-        fits = rating.load_ohm is None or load_ohm is None or rating.load_ohm == load_ohm
-        if fits and not rating.total and rating.rule.lower() != "music":
-            return rating.at_least
-    return None
+    """The power that a signal to noise ratio re rated output is referred to, into this measurement's load, W."""
+    return ratings.rated_output_w(c.ratings, c.measurement.load_ohm)
 
 
 def rated(c: Conditions, *names: str) -> list[Rating]:

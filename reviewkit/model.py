@@ -122,8 +122,8 @@ class Bench:
     coupling: str = "ac"
     equipment: tuple[str, ...] = ()
     level_uncertainty_db: float | None = None  # expanded, k = 2
-    load_tolerance_percent: float | None = None  # of the dummy loads, ± limits
     distortion_floor_percent: float | None = None
+    load_tolerance_percent: float | None = None  # of the dummy loads, ± limits
 
 
 @dataclass(frozen=True)

@@ -98,6 +98,24 @@ def show(finding: Finding) -> str:
     return {"at most": f"≤ {text}", "at least": f"≥ {text}"}.get(finding.bound, text)
 
 
+def with_uncertainty(finding: Finding) -> str:
+    """A finding with its expanded uncertainty to the same decimals: "43.1 ± 1.0 W"; as `show` where there is none."""
+    text = show(finding)
+    number, _, unit = text.partition(" ")
+    if not finding.uncertainty or finding.bound or not number.lstrip("+" + MINUS).replace(".", "", 1).isdigit():
+        return text
+    # the unit's prefix is the one that the figure itself is written with
+    scale = abs(finding.value / float_of(number)) if float_of(number) else 1.0
+    factor = 10.0 ** round(math.log10(scale))
+    half = fixed(finding.uncertainty / factor, len(number.partition(".")[2]))
+    return f"{number} ± {half} {unit}".strip() if float(half) else text
+
+
+def float_of(number: str) -> float:
+    """A number as written by `fixed`, read back."""
+    return float(number.replace(MINUS, "-").replace("+", ""))
+
+
 def shown(value: float, style: str, uncertainty: float | None = None) -> str:
     """A value in one of the styles of the table, in its fixed unit. `uncertainty`: expanded, same unit."""
     if style == "percent":

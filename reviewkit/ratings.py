@@ -7,7 +7,10 @@ hard denies it; `covered`: the measured band must cover the rated one to meet it
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+
+from reviewkit.model import Rating
 
 EQUAL, HARD, COVERED = "equal", "hard", "covered"
 
@@ -113,6 +116,16 @@ RULES: dict[str, Rule] = {
     "overshoot": Rule("Overshoot", ("overshoot",), ("at_most",), "%", "ratio", {"load": EQUAL}),
     "tilt": Rule("Tilt", ("tilt",), ("at_most",), "%", "ratio", {"load": EQUAL, "frequency": EQUAL}),
 }
+
+
+def rated_output_w(ratings: Iterable[Rating], load_ohm: float | None) -> float | None:
+    """The first continuous power per channel that is rated into this load, W; a load that is not named fits any."""
+    for rating in ratings:
+        fits = rating.load_ohm is None or load_ohm is None or rating.load_ohm == load_ohm
+        if rating.quantity == "power" and fits and not rating.total and rating.rule.lower() != "music":
+            return rating.at_least
+    return None
+
 
 TRADE_WORDS = {
     "response": "flatness",

@@ -28,11 +28,22 @@ AUDIO_BAND_HZ = (20.0, 20_000.0)
 WIDEST_BAND_HZ = 80_000.0
 # side lobes 220 dB down: below the rounding of any capture, and lobes of 9 lines part tones from 18 cycles up
 _WIDEST_BETA = 28.0
+_SHORT = 1 << 16  # samples
 _EDGE = 1.001  # a harmonic that stands on the band's edge counts, whichever way the generator is off
+
+
+# what else stands in the fundamental's lobe: 50 dB down it moves the level by 0.03 dB
+_MOST_BESIDE = 1e-5
+_MOST_BESIDE_HARMONICS = 1e-3  # of all that is left without the fundamental
+_ABOVE_NOISE = 30.0
 
 
 class TooShort(ValueError):
     """The record holds too few cycles to part the tone from its harmonics."""
+
+
+class NotOneTone(ValueError):
+    """No tone, two, or one that wanders: its figures would be made up. The message says which."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +59,7 @@ class Tone:
     hum: float | None  # mains line and multiples, r.m.s. sum; None where none stands above the noise
     third_in_band: bool
     dc: float | None = None  # only a waveform has one
+    clouded: tuple[int, ...] = ()  # harmonics in whose lobe something else stands: they and the noise are not parted
 
     @property
     def thd(self) -> float:
@@ -79,7 +91,7 @@ def band_for(fundamental_hz: float, reach_hz: float) -> tuple[float, float]:
 def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_hz: float | None = None) -> Tone:
     """Take a captured tone apart. `samples`: shape (n,), evenly spaced; `near_hz`: where to look for the fundamental.
 
-    Raises TooShort where fewer than ten cycles are held.
+    Raises TooShort where fewer than ten cycles are held, NotOneTone where no single steady tone is.
     """
     samples = samples[: _quick_length(len(samples))]
     n = len(samples)
@@ -130,8 +142,12 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     left = float(np.sum(power[inside]))
     noise = float(np.sqrt(left * share))
     rest_level = float(np.sqrt(left + sum(harmonic**2 for harmonic in harmonics.values())))
+    _check_one(power, cycles, half, level, rate_hz / n, alone=near_hz is None)
+    least = _MOST_BESIDE_HARMONICS * rest_level**2
+    clouded = tuple(order for order in harmonics if _holds_more(power, order * cycles, half, least))
     hum = None if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
-    return Tone(frequency, level, band, harmonics, noise, rest_level, hum, 3 * frequency <= band[1] * _EDGE, dc)
+    third = 3 * frequency <= band[1] * _EDGE
+    return Tone(frequency, level, band, harmonics, noise, rest_level, hum, third, dc, clouded)
 
 
 def without_fundamental(samples: Array, rate_hz: float, frequency_hz: float) -> tuple[Array, float]:
@@ -145,8 +161,10 @@ def without_fundamental(samples: Array, rate_hz: float, frequency_hz: float) -> 
 
 
 def _quick_length(n: int) -> int:
-    """The longest length up to n without large prime factors, for which a transform is quick."""
-    while n > 64:
+    """The longest length up to n without large prime factors, for which a transform is quick; a short record is quick
+    anyhow and has no cycle to spare.
+    """
+    while n > _SHORT:
         rest = n
         for prime in (2, 3, 5, 7):
             while rest % prime == 0:
@@ -250,6 +268,34 @@ def _wave(amplitude: complex, cycles: float, index: Array, n: int) -> Array:
     return 2 * abs(amplitude) * np.cos(2 * np.pi * cycles * (index - n / 2) / n + np.angle(amplitude))
 
 
+def _floor(power: Array, low: int, high: int, half: int) -> float:
+    """Mean noise power per line around the lines low … high - 1, four lobes to both sides."""
+    around = np.concatenate([power[max(half, low - 8 * half) : max(half, low)], power[high : high + 8 * half]])
+    # the median of noise power is ln 2 of its mean, and a few lines of tones do not move it
+    return float(np.median(around) / np.log(2)) if len(around) else 0.0
+
+
+def _holds_more(power: Array, place: float, half: int, least: float) -> bool:
+    """Whether a lobe, its tone taken out, still holds more than `least` and more than the noise around it."""
+    low, high = max(half, round(place) - half), round(place) + half + 1
+    held = float(np.sum(power[low:high]))
+    return held > least and held > _ABOVE_NOISE * _floor(power, low, high, half) * (high - low)
+
+
+def _check_one(power: Array, cycles: float, half: int, level: float, line_hz: float, *, alone: bool) -> None:
+    """Raise NotOneTone unless a single steady tone was found. `power`: what is left without it and its harmonics."""
+    place, name = round(cycles), f"{cycles * line_hz:.5g} Hz"
+    if level**2 < _ABOVE_NOISE * _floor(power, place - half, place + half + 1, half) * (2 * half + 1):
+        raise NotOneTone("no tone stands out of the noise")
+    if _holds_more(power, cycles, half, _MOST_BESIDE * level**2):
+        near = f"{half * line_hz:.2g} Hz"
+        raise NotOneTone(f"the tone at {name} wanders, or another stands within {near} of it; capture a longer record")
+    other = half + int(np.argmax(power[half:]))
+    beside = float(np.sum(power[max(half, other - half) : other + half + 1]))
+    if alone and beside > level**2 / 2 and power[other] > 0:
+        raise NotOneTone(f"beside the tone at {name} another stands at {other * line_hz:.5g} Hz; is it another kind?")
+
+
 def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int, top_hz: float) -> float | None:
     """R.m.s. sum of the mains line and its first twenty multiples that stand 10 dB above the noise around them.
 
@@ -264,9 +310,7 @@ def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int
         # the mains wanders: look a little to both sides, on top of the lobe's own width
         reach = half + int(np.ceil(0.002 * place))
         low, high = int(place) - reach, int(place) + reach + 1
-        around = np.concatenate([power[max(half, low - 4 * half) : low], power[high : high + 4 * half]])
-        # the median of noise power is ln 2 of its mean, and the next mains lines do not move it
-        floor = float(np.median(around) / np.log(2)) if len(around) else 0.0
+        floor = _floor(power, low, high, half)
         lobe_power = float(np.sum(power[low:high])) - floor * (high - low)
         if lobe_power > 10 * floor * (high - low) and lobe_power > 0:
             total += lobe_power

@@ -32,7 +32,7 @@ from reviewkit.comparison import (
 )
 from reviewkit.mains import mains_of
 from reviewkit.model import Finding, Rating, Run, Session, Verdict
-from reviewkit.ratings import RULES
+from reviewkit.ratings import RULES, rated_output_w
 
 __all__ = ["CLOSE", "INCOMPARABLE", "MEETS", "SHORT", "UNMEASURED", "judge", "judging"]
 
@@ -45,7 +45,8 @@ def judge(session: Session, runs: Sequence[Run]) -> tuple[Verdict, ...]:
     findings = judging(runs)
     stereo = {"L", "R"} <= {finding.channel for finding in findings}
     mains = Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0])
-    return tuple(_judge_one(rating, findings, mains, stereo=stereo) for rating in session.ratings)
+    watts = rated_output_w(session.ratings, session.bench.load_ohm)
+    return tuple(_judge_one(rating, findings, mains, stereo=stereo, rated_w=watts) for rating in session.ratings)
 
 
 def judging(runs: Sequence[Run]) -> list[Finding]:
@@ -55,11 +56,15 @@ def judging(runs: Sequence[Run]) -> list[Finding]:
     return [f for run in runs if run.conditions.measurement.stage in wanted for f in run.findings]
 
 
-def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains, *, stereo: bool) -> Verdict:
+def _judge_one(
+    rating: Rating, findings: Iterable[Finding], mains: Mains, *, stereo: bool, rated_w: float | None
+) -> Verdict:
     rule = RULES[rating.quantity]
     candidates = [f for f in findings if f.quantity in rule.findings and _is_candidate(rating, f)]
     if rating.total:
         candidates = _totals(candidates)
+    if rating.quantity in ("snr", "noise"):
+        candidates = list(_as_usual(rating, candidates, rated_w))
     answers = _channels_together([_answer(rating, finding, mains) for finding in candidates])
     blank = Verdict(
         rating, rating_words.label(rating), rating_words.line(rating), rating_words.limit_text(rating), "", UNMEASURED
@@ -98,7 +103,7 @@ def _judge_one(rating: Rating, findings: Iterable[Finding], mains: Mains, *, ste
     comparable = word in (MEETS, SHORT, CLOSE)
     return replace(
         blank,
-        measured=verdict_words.measured(rating, shown.finding, findings),
+        measured=verdict_words.measured(rating, shown.finding, findings, word),
         verdict=word,
         margin=verdict_words.margin(rating, shown) if comparable else "",
         why=verdict_words.why(rating, deciding, alone=alone) if word == INCOMPARABLE else "",
@@ -155,6 +160,17 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
         # unequal limits are held against the two deviations, equal ones against the larger of them
         return (finding.quantity == "flatness") == (-rating.within[0] == rating.within[1])
     return True
+
+
+def _as_usual(rating: Rating, findings: Sequence[Finding], rated_w: float | None) -> Sequence[Finding]:
+    """Of one noise told in several ways, what a maker means who names neither weighting nor reference: unweighted, and
+    re the rated output (IEC 60268-3, from memory). Where the bench has nothing of the kind, what it has.
+    """
+    if not rating.weighting:
+        findings = [f for f in findings if "weighting" not in f.at] or findings
+    if not rating.reference and rated_w:
+        findings = [f for f in findings if f.at.get("reference") == rated_w] or findings
+    return findings
 
 
 def _totals(findings: Sequence[Finding]) -> list[Finding]:

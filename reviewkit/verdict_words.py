@@ -15,17 +15,18 @@ from reviewkit.ratings import RULES
 _CLEAR = 0.08
 
 
-def measured(rating: Rating, finding: Finding, findings: Iterable[Finding]) -> str:
-    """The measured side of the row."""
+def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word: str) -> str:
+    """The measured side of the row; with its uncertainty where that decides."""
+    show = quantities.with_uncertainty if word == CLOSE else quantities.show
     if finding.quantity == "power_reached":
-        return f"at least {quantities.show(finding)}"
+        return f"at least {show(finding)}"
     if rating.quantity == "power" and finding.quantity == "worst_distortion":
         level = finding.at.get("power")
-        return quantities.show(finding) + (f" at {quantities.watts(level)}" if level is not None else "")
+        return show(finding) + (f" at {quantities.watts(level)}" if level is not None else "")
     if rating.quantity == "separation":
-        return quantities.show(replace(finding, value=-finding.value))
+        return show(replace(finding, value=-finding.value))
     if rating.quantity == "thd" and finding.quantity == "thd_plus_noise":
-        return f"{quantities.show(finding)} THD+N"
+        return f"{show(finding)} THD+N"
     if finding.quantity in ("deviation_high", "deviation_low"):
         pair = {
             f.quantity: f
@@ -36,7 +37,7 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding]) -> s
             and f.at.get("band") == finding.at.get("band")
         }
         return quantities.deviation(pair["deviation_high"].value, pair["deviation_low"].value)
-    return quantities.show(finding)
+    return show(finding)
 
 
 def margin(rating: Rating, answer: Answer) -> str:

@@ -22,13 +22,13 @@ from reviewkit import quantities
 from reviewkit.model import Card, Curves, Episode, Finding, Rating, Rows, TitlePage
 from reviewkit.ratings import RULES
 
-UNITS = "kHz|Hz|mW|W|µV|mV|V|dB|mΩ|kΩ|Ω|ohm|%|mA|ms|s"
+UNITS = "kHz|Hz|mW|W|µV|mV|V|dB/octave|dB|mΩ|kΩ|Ω|ohm|%|mA|ms|µs|ns|s"
 _NUMBER = r"\d+(?:,\d{3})*(?:\.\d+)?"
 # a number with its unit; two extremes that share one unit; an amount of money; a figure that has no unit, known by
 # the words around it
 TOKEN = re.compile(
     rf"(?P<pair>[+−]{_NUMBER} [+−]{_NUMBER} dB(?!\w))"
-    rf"|(?P<figure>(?:≤ |[+−±])?{_NUMBER} (?:{UNITS})(?!\w))"
+    rf"|(?P<figure>(?:[≤≥] |[+−±])?{_NUMBER} (?:{UNITS})(?!\w))"
     rf"|(?P<money>[$€£¥]{_NUMBER})"
     rf"|(?:damping factor of|that is|I get|they printed|no less than|[:,] rated|, measured) (?P<bare>{_NUMBER})"
     r"(?=[,. ]?(?:$|[ ,.]))"
@@ -64,6 +64,8 @@ def finding_of(entry: dict[str, Any]) -> Finding:
 def texts_of_findings(findings: Iterable[Finding]) -> Iterator[str]:
     for f in findings:
         yield quantities.show(f)
+        # where the uncertainty decides, it stands beside the figure
+        yield from tokens(quantities.with_uncertainty(f))
         if f.quantity.startswith("crosstalk"):
             # a maker's separation is crosstalk with the other sign
             yield quantities.show(finding_of({**vars(f), "value": -f.value}))

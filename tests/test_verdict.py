@@ -628,3 +628,42 @@ def test_a_condition_that_stands_in_no_ones_way_is_not_named_first():
     verdict = verdict_of(rating, *at_1k, wants="230 V", had="220 V")
     assert verdict.verdict == INCOMPARABLE
     assert verdict.why.startswith("rated over 20 Hz – 20 kHz, measured at 1 kHz")
+
+
+# ------------------------------------------------------------------ signal to noise, told in several ways
+
+
+def noise_told(value_db, **at):
+    """One noise re 40 W and re 1 W, unweighted, and 6 dB better A-weighted."""
+    return [
+        found("snr", value_db - below + better, reference=watts, **weighted, **at)
+        for watts, below in ((40.0, 0.0), (1.0, 16.02))
+        for better, weighted in ((0.0, {}), (6.0, {"weighting": "A"}))
+    ]
+
+
+@pytest.mark.parametrize(
+    ("keys", "word", "measured"),
+    [
+        ({"weighting": "A", "reference": "rated output", "reference_w": 40.0}, MEETS, "96.0 dB"),
+        ({"weighting": "A", "reference": "1 W", "reference_w": 1.0}, SHORT, "80.0 dB"),
+        # a maker who names neither means the plain figure re rated output (IEC 60268-3, from memory)
+        ({}, SHORT, "90.0 dB"),
+        ({"weighting": "A"}, MEETS, "96.0 dB"),
+        ({"reference": "50 mW", "reference_w": 0.05}, INCOMPARABLE, None),
+    ],
+)
+def test_signal_to_noise_is_held_against_the_figure_that_was_rated(keys, word, measured):
+    power = rated("power", at_least=40.0)
+    rating = rated("snr", at_least=92.0, **keys)
+    verdict = judge(session(power, rating), runs_of(*noise_told(90.0)))[1]
+    assert verdict.verdict == word
+    assert measured in (None, verdict.measured)
+
+
+def test_of_a_noise_in_one_way_only_that_way_answers():
+    """The row says so."""
+    rating = rated("snr", at_least=92.0)
+    verdict = verdict_of(rating, found("snr", 95.0, reference=1.0, weighting="A"))
+    assert verdict.verdict == MEETS
+    assert verdict.assumed == "A-weighted, re 1 W"

@@ -16,6 +16,7 @@ from reviewkit.ingest.session_tables import Place, checked, shown_key
 from reviewkit.ingest.session_values import written
 from reviewkit.ingest.toml_lines import TomlDocument, parse_toml
 from reviewkit.model import Bench, EpisodeSettings, PriceTag, Rating, Session, Unit
+from reviewkit.ratings import rated_output_w
 
 if TYPE_CHECKING:
     from reviewkit.ingest.session_schema import BenchTable, EpisodeTable, PriceTable, UnitTable
@@ -145,18 +146,8 @@ def _bench(table: BenchTable) -> Bench:
 
 
 def _with_rated_output(ratings: Sequence[Rating], bench: Bench) -> tuple[Rating, ...]:
-    """Ratings re "rated output" with its watts: the first continuous power into the bench's load, or any load where
-    neither names one.
-    """
-    powers = [
-        r.at_least
-        for r in ratings
-        if r.quantity == "power"
-        and r.rule.lower() != "music"
-        and not r.total
-        and (r.load_ohm is None or bench.load_ohm is None or r.load_ohm == bench.load_ohm)
-    ]
-    watts = powers[0] if powers else None
+    """Ratings re "rated output" with its watts."""
+    watts = rated_output_w(ratings, bench.load_ohm)
     return tuple(replace(r, reference_w=watts) if r.reference == "rated output" else r for r in ratings)
 
 
