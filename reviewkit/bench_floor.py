@@ -11,7 +11,7 @@ from typing import Any
 from reviewkit import quantities
 from reviewkit.model import Conditions
 
-AT_THE_FLOOR = 2.0  # 6 dB
+AT_THE_FLOOR_DB = 6.0
 _OF_DISTORTION = {
     "thd",
     "thd_plus_noise",
@@ -23,21 +23,33 @@ _OF_DISTORTION = {
     "harmonics_higher",
     *(f"harmonic_{n}" for n in range(2, 10)),
 }
-_FLOORED = {*_OF_DISTORTION, "snr", "multitone_clearance", "noise", "hum", "crosstalk", "crosstalk_worst"}
-_MUST_AGREE = ("weighting", "reference", "tones", "limit")
+_OTHERS = ("snr", "multitone_clearance", "noise", "hum", "hum_voltage", "crosstalk", "crosstalk_worst")
+_FLOORED = {*_OF_DISTORTION, *_OTHERS}
+_MUST_AGREE = ("weighting", "reference", "tones", "limit", "figure")
+# what is found by searching a band or a sweep: it stands wherever it stands
+_ANYWHERE = {"worst_distortion", "crosstalk_worst", "lowest_distortion", "multitone_clearance"}
 _SAME_FREQUENCY = 0.01
 
 
 def of(c: Conditions, quantity: str, channel: str, at: Mapping[str, Any]) -> float | None:
     """The floor of a figure as a ratio or in volts: what the bench looped back on itself gave for the same quantity,
     else the distortion stated in [bench]. None where neither is known, or the bench itself is measured.
+
+    Of several loops the one at the figure's own level counts; where none is, the one that read worst.
     """
     if quantity not in _FLOORED or c.measurement.stage == "bench":
         return None
-    for finding in c.floor:
-        same_channel = finding.channel == channel or not finding.channel or not channel
-        if finding.quantity == quantity and same_channel and _same_place(quantity, finding.at, at):
-            return _ratio(quantity, finding.value)
+    fitting = [
+        finding
+        for finding in c.floor
+        if finding.quantity == quantity
+        and (finding.channel == channel or not finding.channel or not channel)
+        and _same_place(quantity, finding.at, at)
+    ]
+    level = (at.get("power"), at.get("voltage"))
+    own = [finding for finding in fitting if (finding.at.get("power"), finding.at.get("voltage")) == level]
+    if fitting:
+        return max(_ratio(quantity, finding.value) for finding in own or fitting) or None
     stated = c.bench.distortion_floor_percent
     return stated / 100 if stated and quantity in _OF_DISTORTION else None
 
@@ -46,9 +58,7 @@ def _same_place(quantity: str, floor: Mapping[str, Any], at: Mapping[str, Any]) 
     if any(floor.get(key) != at.get(key) for key in _MUST_AGREE):
         return False
     here, there = at.get("frequency"), floor.get("frequency")
-    # the worst of a band stands wherever it stands
-    anywhere = quantity in ("worst_distortion", "crosstalk_worst", "lowest_distortion", "multitone_clearance")
-    return anywhere or here is None or there is None or abs(here / there - 1) <= _SAME_FREQUENCY
+    return quantity in _ANYWHERE or here is None or there is None or abs(here / there - 1) <= _SAME_FREQUENCY
 
 
 def _ratio(quantity: str, value: float) -> float:
@@ -61,7 +71,11 @@ def _ratio(quantity: str, value: float) -> float:
 
 def bound(quantity: str, value: float, floor: float | None) -> str:
     """ "at most" or "at least" where a figure lies within 6 dB of the floor, else ""."""
-    if floor is None or _ratio(quantity, value) >= AT_THE_FLOOR * floor:
+    if floor is None:
+        return ""
+    ratio = _ratio(quantity, value)
+    # a billionth of a decibel forgives the way there through powers
+    if ratio > 0 and 20 * math.log10(ratio / floor) > AT_THE_FLOOR_DB + 1e-9:
         return ""
     return "at least" if quantities.QUANTITIES[quantity].better > 0 else "at most"
 
@@ -69,13 +83,18 @@ def bound(quantity: str, value: float, floor: float | None) -> str:
 def added(quantity: str, value: float, uncertainty: float | None, floor: float | None) -> float | None:
     """The expanded uncertainty with the floor's share. What the bench adds may lie in phase with the unit's own or
     against it: ±floor at most, rectangular, so U = 2/√3 · floor (GUM, JCGM 100:2008, from memory).
+
+    In dB that is U · 20 / (ln 10 · figure) to first order. A bound is uncertain on its worse side alone, where the two
+    add up, so there it is 20 lg(1 + U / figure): the first order would be far too much of a line below the floor.
     """
-    if floor is None or value == 0:
+    if floor is None:
         return uncertainty
     share = 2 / math.sqrt(3) * floor
     unit = quantities.QUANTITIES[quantity].unit
     if unit == "dB":
-        share *= 20 / math.log(10) / _ratio(quantity, value)
+        relative = share / _ratio(quantity, value)
+        at_the_floor = bool(bound(quantity, value, floor))
+        share = 20 * (math.log10(1 + relative) if at_the_floor else relative / math.log(10))
     elif unit == "%":
         share *= 100
     return math.hypot(uncertainty or 0.0, share)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import figures, quantities, scales
+from reviewkit import digits, figures, scales
 from reviewkit.arrays import Array
 from reviewkit.decibels import db_of_amplitude
 from reviewkit.errors import Fault, InputError
@@ -118,7 +118,7 @@ def waveform_panels(runs: Sequence[Run]) -> Curves:
             x_axis,
             rest_axis,
             tuple(_scaled(t, 1000 if millivolts else 1) for t in rest),
-            label=f"residual, {quantities.trimmed(factor)} × taller",
+            label=f"residual, {digits.trimmed(factor)} × taller",
         )
         for rest in rests
     )

@@ -59,6 +59,9 @@ def _same_figure(before: Finding, after: Finding) -> bool:
         return False
     if any(before.at.get(key) != after.at.get(key) for key in _MUST_AGREE):
         return False
+    # of readings by meter the setting tells cold from warm
+    if after.kind == "reading" and (before.unit, before.at.get("setting")) != (after.unit, after.at.get("setting")):
+        return False
     swept = (
         "band" in after.at
         and after.quantity not in ("thd", "thd_plus_noise", "sinad", "snr")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from reviewkit import quantities
+from reviewkit import digits, quantities
 from reviewkit.model import Finding, Rating
 from reviewkit.ratings import RULES
 
@@ -84,7 +84,7 @@ def mains_stand(mains: Mains) -> Stand:
     """Lower mains than the unit wants are the harder test."""
     if mains.wanted_v is None or mains.had_v is None or abs(mains.had_v / mains.wanted_v - 1) <= _LEVEL_SAME:
         return Stand(SAME)
-    text = f"made for {quantities.trimmed(mains.wanted_v)} V mains, measured at {quantities.trimmed(mains.had_v)} V"
+    text = f"made for {digits.trimmed(mains.wanted_v)} V mains, measured at {digits.trimmed(mains.had_v)} V"
     return Stand(HARDER if mains.had_v < mains.wanted_v else EASIER, text)
 
 

@@ -13,13 +13,45 @@ if TYPE_CHECKING:
 
 # sweeps end at 19.98 kHz or begin at 20.1 Hz when the band was meant: half a percent is the rounding of an export
 _EDGE = 1.005
+# four points further apart than this are no curve to be followed, only four readings
+_CURVED_SPAN = 16.0
+_CLOSER = 6  # times that a crossing's place is told 32 times closer: to a billionth of the way
 
 
-def value_at(x: Array, y: Array, where: float) -> float | None:
-    """y at `where`, linear in y over log x between the two points around it; None outside. `x`: (n,), rising, > 0."""
+def value_at(x: Array, y: Array, where: float, *, curved: bool = False) -> float | None:
+    """y at `where`, linear in y over log x between the two points around it (`curved`: as `values_at` reads it); None
+    outside. `x`: (n,), rising, > 0.
+    """
     if not x[0] / _EDGE <= where <= x[-1] * _EDGE:
         return None
+    if curved:
+        return float(values_at(x, y, np.array([where]))[0])
     return float(np.interp(np.log(where), np.log(x), y))
+
+
+def values_at(x: Array, y: Array, where: Array) -> Array:
+    """y at each of `where`, shape (m,): the cubic over log x through the four points around it, so that a smooth curve
+    of a few points an octave is followed between them; a straight line where there are no four points within four
+    octaves. Beyond the ends, the end's value: ask only inside. `x`: (n,), rising, > 0.
+    """
+    log_x, at = np.log(x), np.clip(np.log(where), np.log(x[0]), np.log(x[-1]))
+    straight = np.interp(at, log_x, y)
+    if len(x) < 4:
+        return np.asarray(straight)
+    first = np.clip(np.searchsorted(log_x, at) - 2, 0, len(x) - 4)
+    nodes = first[:, None] + np.arange(4)
+    near = log_x[first + 3] - log_x[first] <= np.log(_CURVED_SPAN)
+    return np.where(near, _cubic(log_x[nodes], y[nodes], at), straight)
+
+
+def _cubic(x: Array, y: Array, at: Array) -> Array:
+    """Lagrange's polynomial through four points, for each row. `x`, `y`: (m, 4); `at`: (m,)."""
+    total = np.zeros(len(at))
+    for i in range(4):
+        others = [j for j in range(4) if j != i]
+        shares = (at[:, None] - x[:, others]) / (x[:, [i]] - x[:, others])
+        total += y[:, i] * np.prod(shares, axis=1)
+    return total
 
 
 def covered(x: Array, band: tuple[float, float]) -> tuple[float, float] | None:
@@ -45,42 +77,29 @@ def crossing(x: Array, y: Array, level: float, start: int, step: int, *, curved:
     """The first place, walking from point `start` by `step` (±1), where y passes `level`; interpolated on log x.
 
     `y` is taken as it is (dB, or the logarithm of a ratio). Between the two points around the crossing the curve is a
-    straight line, or, where it is `curved` and has a neighbour on each side, the cubic through all four: a corner of
-    two poles at eight points an octave is then right to 0.1 %. None where the level is not passed inside the data.
+    straight line, or, where it is `curved`, as `values_at` reads it: a corner of two poles at eight points an octave is
+    then right to 0.1 %. None where the level is not passed inside the data.
     """
     side = y[start] >= level
     i = start
     while 0 <= i + step < len(x):
         if (y[i + step] >= level) != side:
             low = min(i, i + step)
-            share = (level - y[low]) / (y[low + 1] - y[low])
-            if curved and 0 < low < len(x) - 2:
-                share = _share_of_cubic(np.log(x[low - 1 : low + 3]), y[low - 1 : low + 3], level, share)
-            return float(np.exp(np.log(x[low]) + share * (np.log(x[low + 1]) - np.log(x[low]))))
+            log_low, log_high = float(np.log(x[low])), float(np.log(x[low + 1]))
+            if not curved:
+                share = (level - y[low]) / (y[low + 1] - y[low])
+                return float(np.exp(log_low + share * (log_high - log_low)))
+            first = min(max(low - 1, 0), max(len(x) - 4, 0))
+            around, low_past = slice(first, first + 4), bool(y[low] >= level)
+            for _ in range(_CLOSER):  # the curve passes through both points, so a crossing lies between them
+                log_x = np.linspace(log_low, log_high, 33)
+                past = values_at(x[around], y[around], np.exp(log_x)) >= level
+                past[0], past[-1] = low_past, not low_past
+                turn = int(np.flatnonzero(past[1:] != past[:-1])[0])
+                log_low, log_high = float(log_x[turn]), float(log_x[turn + 1])
+            return float(np.exp((log_low + log_high) / 2))
         i += step
     return None
-
-
-def _share_of_cubic(x: Array, y: Array, level: float, straight: float) -> float:
-    """Where between the middle two of four points their cubic passes `level`, as a share of the way; by halving."""
-    at = (x - x[1]) / (x[2] - x[1])
-
-    def cubic(share: float) -> float:
-        total = 0.0
-        for i in range(4):
-            others = [j for j in range(4) if j != i]
-            total += y[i] * float(np.prod([(share - at[j]) / (at[i] - at[j]) for j in others]))
-        return total
-
-    low, high = 0.0, 1.0
-    rising = y[2] > y[1]
-    for _ in range(60):
-        middle = (low + high) / 2
-        if (cubic(middle) < level) == rising:
-            low = middle
-        else:
-            high = middle
-    return low if 0 < low < 1 else straight
 
 
 def rise_through(x: Array, y: Array, limit: float) -> float | None:

@@ -10,13 +10,23 @@ from reviewkit import bench_floor, quantities, ratings
 from reviewkit.model import Conditions, Finding, Rating, Run
 
 LN10_OVER_20 = math.log(10) / 20
+_EITHER_WAY = {"dc_offset", "bias"}  # worse the further from zero
 DRIVEN = {"both": "both channels driven", "one": "one channel driven"}
 
 
 def finding(
-    c: Conditions, quantity: str, channel: str, value: float, *, uncertainty: float | None = None, **at: object
+    c: Conditions,
+    quantity: str,
+    channel: str,
+    value: float,
+    *,
+    uncertainty: float | None = None,
+    unit: str = "",
+    **at: object,
 ) -> Finding:
-    """One finding with the conditions of its measurement. `at`: its own conditions; None entries are left out."""
+    """One finding with the conditions of its measurement. `at`: its own conditions; None entries are left out. `unit`:
+    of a quantity under a name of the user's own; one of the table has the table's.
+    """
     m = c.measurement
     under: dict[str, Any] = {key: entry for key, entry in at.items() if entry is not None}
     if "power" not in under and "voltage" not in under:
@@ -33,7 +43,7 @@ def finding(
         quantity=quantity,
         channel=channel,
         value=value,
-        unit=quantities.QUANTITIES[quantity].unit,
+        unit=quantities.QUANTITIES[quantity].unit if quantity in quantities.QUANTITIES else unit,
         at=under,
         measurement=m.id,
         kind=m.kind,
@@ -178,7 +188,7 @@ def worse(findings: Sequence[Finding | None]) -> Finding | None:
         return None
     quantity = quantities.quantity_of(there[0])
     # a deviation is worse the further it lies from zero, on whichever side
-    size = abs if quantity.style in ("flatness", "plus-minus") else float
+    size = abs if quantity.style in ("flatness", "plus-minus") or there[0].quantity in _EITHER_WAY else float
     return min(there, key=lambda f: (quantity.better or -1) * size(f.value))
 
 
@@ -202,6 +212,11 @@ def number(finding: Finding) -> str:
     return text.rsplit(" ", 1)[0] if finding.unit and text.endswith(finding.unit) else text
 
 
+def bound_by(f: Finding) -> str:
+    """What keeps a figure from being more than a bound."""
+    return "all that the meter resolves" if f.at.get("method") == "two loads" else "at the bench's floor"
+
+
 def under(f: Finding) -> str:
     """What a figure holds under, as it travels with it: "1 kHz, 5 W into 8 Ω, 20 Hz – 20 kHz, aux"."""
     at = f.at
@@ -215,6 +230,7 @@ def under(f: Finding) -> str:
         f"re {quantities.watts(at['reference'])}" if "reference" in at else "",
         f"with {quantities.tones((at['tones'][0], at['tones'][1]))}" if "tones" in at else "",
         str(at.get("method", "")),
+        "with the 1976 amendment" if at.get("amendment") else "",
         str(at.get("figure", "")),
         f"{at['harmonics']} harmonics" if "harmonics" in at else "",
         f"{at['weighting']}-weighted" if "weighting" in at else "",
@@ -222,6 +238,6 @@ def under(f: Finding) -> str:
         DRIVEN.get(str(at.get("channels", "")), ""),
         str(at.get("setting", "")),
         f"{f.stage} the repair" if f.stage in ("before", "after") else "",
-        "at the bench's floor" if f.bound else "",
+        bound_by(f) if f.bound else "",
     ]
     return ", ".join(part for part in parts if part)

@@ -44,6 +44,7 @@ class SingleReading:
     at: Mapping[str, Any]
     note: str = ""
     line: int = 0
+    step: float | None = None  # worth of the last digit written
 
 
 @dataclass(frozen=True, eq=False)
@@ -328,7 +329,8 @@ class Finding:
     stage: str
     source: str
     uncertainty: float | None = None  # expanded (k = 2), same unit
-    bound: str = ""  # "at most" or "at least": at the bench's floor
+    bound: str = ""  # "at most" or "at least": all that the bench's floor or the meter's steps let be said
+    step: float | None = None  # worth of the last digit that a meter showed, where it was read off one
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import ExitStack
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from multiprocessing import get_context
 from pathlib import Path
 
 from reviewkit import places, session_cards
@@ -18,9 +15,10 @@ from reviewkit.measure import KINDS
 from reviewkit.model import Card, Episode, Notes, PriceLine, Run, Verdict
 from reviewkit.price import price_line
 from reviewkit.render import outputs
-from reviewkit.render.card import LayoutFault, draw, fit
+from reviewkit.render.card import fit
 from reviewkit.render.deliver import deliver
 from reviewkit.render.page import Pages
+from reviewkit.render.workers import Workers
 from reviewkit.spec_table import SpecTable, spec_table
 from reviewkit.verdict import judge
 
@@ -71,9 +69,10 @@ def build(folder: Path, options: Options, progress: Progress = lambda what, done
 
 def make(folder: Path, options: Options, progress: Progress = lambda what, done, of: None) -> Ready:
     """Everything that a build writes, made and checked, with nothing written yet."""
-    episode, pages, table = prepare(folder)
-    wanted = _wanted(episode, options.only)
-    pictures = _draw(wanted, episode.session.episode.look, options, progress)
+    with Workers(0 if options.only else options.jobs - 1) as workers:  # which get ready while the files are read
+        episode, pages, table = prepare(folder)
+        wanted = _wanted(episode, options.only)
+        pictures = _draw(workers, wanted, episode.session.episode.look, options, progress)
     files = {f"cards/{card_file(episode.cards, card)}": pictures[card.id][0] for card in wanted}
     if not options.only:
         texts, cut = outputs.texts(episode, pages, table, {card.id: pictures[card.id][1] for card in wanted})
@@ -227,35 +226,13 @@ def _wanted(episode: Episode, only: str) -> list[Card]:
     return wanted
 
 
-def _draw(cards: Sequence[Card], look: str, options: Options, progress: Progress) -> dict[str, tuple[bytes, bytes]]:
-    """Each card at full size and for the page; in as many processes as asked for, with the same bytes.
-
-    Raises InputError naming every card whose texts do not fit, with the remedy.
-    """
-    tasks = [(card, look, options.width) for card in cards]
-    drawn: dict[str, tuple[bytes, bytes]] = {}
-    faults: list[Fault] = []
-    with ExitStack() as stack:
-        results: Iterable[tuple[bytes, bytes] | str] = map(_draw_one, tasks)
-        if options.jobs > 1 and len(tasks) > 1:
-            # a fresh interpreter per worker: forking a process that holds threads is not safe
-            workers = ProcessPoolExecutor(min(options.jobs, len(tasks)), mp_context=get_context("spawn"))
-            results = stack.enter_context(workers).map(_draw_one, tasks)
-        for done, (card, pictures) in enumerate(zip(cards, results, strict=True), start=1):
-            if isinstance(pictures, str):
-                faults.append(Fault("session.toml", 0, pictures))
-            else:
-                drawn[card.id] = pictures
-            progress("cards", done, len(tasks))
+def _draw(
+    workers: Workers, cards: Sequence[Card], look: str, options: Options, progress: Progress
+) -> dict[str, tuple[bytes, ...]]:
+    """Each card at full size and for the page. Raises InputError naming every card whose texts do not fit."""
+    wanted = ((look, options.width), ("brochure", PAGE_WIDTH))
+    drawn = workers.draw(cards, wanted, lambda done: progress("cards", done, len(cards)))
+    faults = [Fault("session.toml", 0, why) for why in drawn if isinstance(why, str)]
     if faults:
         raise InputError(faults)
-    return drawn
-
-
-def _draw_one(task: tuple[Card, str, int]) -> tuple[bytes, bytes] | str:
-    """One card in both sizes, or why it cannot be laid out."""
-    card, look, width = task
-    try:
-        return draw(card, look, width), draw(card, "brochure", PAGE_WIDTH)
-    except LayoutFault as fault:
-        return str(fault)
+    return {card.id: made for card, made in zip(cards, drawn, strict=True) if not isinstance(made, str)}

@@ -10,12 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
+from reviewkit.digits import MINUS, fixed, float_of, prefixed, signed, significant, trimmed
 from reviewkit.model import Finding
-
-MINUS = "\u2212"
 
 
 @dataclass(frozen=True)
@@ -68,6 +66,9 @@ QUANTITIES: dict[str, Quantity] = {
     "slope": Quantity("slope", "dB/octave", "slope"),
     "noise": Quantity("noise", "V", "volts", -1),
     "imd": Quantity("intermodulation", "%", "percent", -1),
+    "imd_second": Quantity("second-order intermodulation", "%", "percent", -1),
+    "imd_third": Quantity("third-order intermodulation", "%", "percent", -1),
+    "imd_rss": Quantity("intermodulation, r.s.s. of the sidebands", "%", "percent", -1),
     "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1),
     "riaa_deviation": Quantity("phono response", "dB", "flatness", -1),
     "rise_time": Quantity("rise time", "s", "seconds", -1),
@@ -78,7 +79,13 @@ QUANTITIES: dict[str, Quantity] = {
 }
 _VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
 _SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
+_PREFIXES = {
+    "amperes": ("A", (("A", 1.0), ("mA", 1e-3), ("µA", 1e-6))),
+    "farads": ("F", (("F", 1.0), ("mF", 1e-3), ("µF", 1e-6), ("nF", 1e-9), ("pF", 1e-12))),
+    "henries": ("H", (("H", 1.0), ("mH", 1e-3), ("µH", 1e-6))),
+}
 _STYLE_OF_UNIT = {"V": "volts", "W": "watts", "Ω": "ohms", "Hz": "corner", "s": "seconds", "%": "percent", "dB": "db"}
+_STYLE_OF_UNIT |= {"A": "amperes", "F": "farads", "H": "henries"}
 
 
 def quantity_of(finding: Finding) -> Quantity:
@@ -91,11 +98,33 @@ def quantity_of(finding: Finding) -> Quantity:
 
 def show(finding: Finding) -> str:
     """A finding as every output writes it, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
+    text = _written(finding, finding.value)
+    if not finding.bound:
+        return text
+    # a bound that is rounded is rounded outwards: 1556 at least is "≥ 1500", never "≥ 1600"
+    outwards = 1 if finding.bound == "at most" else -1
+    stated, nudge = _stated(text, finding.value)
+    while math.isfinite(stated) and outwards * (finding.value - stated) > 1e-12 * abs(finding.value):
+        text = _written(finding, finding.value + outwards * nudge)
+        stated, nudge = _stated(text, finding.value)[0], 10 * nudge
+    return f"{'≤' if outwards > 0 else '≥'} {text}"
+
+
+def _written(finding: Finding, value: float) -> str:
+    """A value as its finding's quantity is written; of a meter's reading no digit that the meter did not show."""
     quantity = quantity_of(finding)
-    text = shown(finding.value, quantity.style, finding.uncertainty)
-    if quantity.style == "plain" and finding.unit:
-        text = f"{text} {finding.unit}"
-    return {"at most": f"≤ {text}", "at least": f"≥ {text}"}.get(finding.bound, text)
+    # an uncertainty that begins with 3 carries its own first digit and none below
+    steps = 3 * finding.step if finding.step else 0.0
+    text = shown(value, quantity.style, max(finding.uncertainty or 0.0, steps) or None)
+    return f"{text} {finding.unit}" if quantity.style == "plain" and finding.unit else text
+
+
+def _stated(text: str, value: float) -> tuple[float, float]:
+    """The value that a text states, in the unit of `value`, and half of what its last digit is worth."""
+    number = text.split(" ")[0].lstrip("±")
+    stated = float_of(number) if number != "∞" else math.inf
+    prefix = 10.0 ** round(math.log10(abs(value / stated))) if stated and value and math.isfinite(stated) else 1.0
+    return stated * prefix, 0.5 * prefix * 10.0 ** -len(number.partition(".")[2])
 
 
 def with_uncertainty(finding: Finding) -> str:
@@ -105,15 +134,9 @@ def with_uncertainty(finding: Finding) -> str:
     if not finding.uncertainty or finding.bound or not number.lstrip("+" + MINUS).replace(".", "", 1).isdigit():
         return text
     # the unit's prefix is the one that the figure itself is written with
-    scale = abs(finding.value / float_of(number)) if float_of(number) else 1.0
-    factor = 10.0 ** round(math.log10(scale))
+    factor = _stated(text, finding.value)[0] / float_of(number) if float_of(number) else 1.0
     half = fixed(finding.uncertainty / factor, len(number.partition(".")[2]))
     return f"{number} ± {half} {unit}".strip() if float(half) else text
-
-
-def float_of(number: str) -> float:
-    """A number as written by `fixed`, read back."""
-    return float(number.replace(MINUS, "-").replace("+", ""))
 
 
 def shown(value: float, style: str, uncertainty: float | None = None) -> str:
@@ -128,6 +151,8 @@ def shown(value: float, style: str, uncertainty: float | None = None) -> str:
         return f"{significant(value, 3, uncertainty)} Ω"
     if style == "factor":
         return significant(value, 2, uncertainty)
+    if style in _PREFIXES:
+        return prefixed(value, *_PREFIXES[style], uncertainty)
     if style == "seconds":
         return prefixed(value, "s", _SECOND_STEPS, uncertainty)
     if style == "boost":
@@ -152,60 +177,6 @@ def shown(value: float, style: str, uncertainty: float | None = None) -> str:
 def flatness_decimals(value_db: float) -> int:
     """0.01 dB under 1 dB, else 0.1 dB."""
     return 2 if abs(value_db) < 0.995 else 1
-
-
-def _decimals_of(uncertainty: float | None) -> int | None:
-    """How many decimals an expanded uncertainty carries: two digits of it if the first is 1 or 2, else one."""
-    if not uncertainty or not math.isfinite(uncertainty):
-        return None
-    exponent = math.floor(math.log10(uncertainty))
-    first = int(uncertainty / 10.0**exponent + 1e-9)
-    return -exponent + (1 if first in (1, 2) else 0)
-
-
-def fixed(value: float, decimals: int, uncertainty: float | None = None) -> str:
-    """A number with so many decimals, fewer if the uncertainty carries fewer; ties to even; true minus; no "−0"."""
-    carried = _decimals_of(uncertainty)
-    if carried is not None:
-        decimals = min(decimals, carried)
-    exact = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN)
-    text = f"{exact:f}"
-    if exact == 0:
-        text = text.lstrip("-")
-    return text.replace("-", MINUS)
-
-
-def signed(value: float, decimals: int, uncertainty: float | None = None) -> str:
-    """Like `fixed`, with "+" where it is not negative."""
-    text = fixed(value, decimals, uncertainty)
-    return text if text.startswith(MINUS) else f"+{text}"
-
-
-def significant(value: float, digits: int, uncertainty: float | None = None) -> str:
-    """A number to so many significant digits, trailing zeros kept: 0.10, 1.4, 46, 120."""
-    if value == 0 or not math.isfinite(value):
-        return "0" if value == 0 else "∞"
-    decimals = digits - 1 - math.floor(math.log10(abs(value)))
-    text = fixed(value, decimals, uncertainty)
-    # rounding may carry into a new leading digit (0.0996 -> 0.100); write it with one digit less
-    rounded = abs(float(text.replace(MINUS, "-")))
-    if rounded and math.floor(math.log10(rounded) + 1e-12) > math.floor(math.log10(abs(value))):
-        text = fixed(value, decimals - 1, uncertainty)
-    return text
-
-
-def prefixed(value: float, unit: str, steps: tuple[tuple[str, float], ...], uncertainty: float | None = None) -> str:
-    """Three significant digits with the prefix that keeps the number at or above one: 43.1 W, 250 mW, 12.0 mV."""
-    name, factor = next(((n, f) for n, f in steps if abs(value) >= f * 0.9995), steps[-1])
-    if value == 0:
-        name, factor = unit, 1.0
-    return f"{significant(value / factor, 3, None if uncertainty is None else uncertainty / factor)} {name}"
-
-
-def trimmed(value: float, digits: int = 3) -> str:
-    """A number to so many significant digits without trailing zeros: for conditions and limits as stated."""
-    text = significant(value, digits)
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def hertz(value_hz: float, digits: int = 3) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from reviewkit import quantities
+from reviewkit import digits, quantities
 from reviewkit.model import Rating
 from reviewkit.ratings import RULES
 
@@ -27,10 +27,10 @@ def limit_text(rating: Rating) -> str:
         text = _LIMIT_STYLES[rating.unit](value, AS_PRINTED)
     elif rating.unit == "dB":
         text = (
-            f"{quantities.MINUS if value < 0 else ''}{quantities.trimmed(abs(value), AS_PRINTED) if value else '0'} dB"
+            f"{digits.MINUS if value < 0 else ''}{digits.trimmed(abs(value), AS_PRINTED) if value else '0'} dB"
         )
     else:
-        text = f"{quantities.trimmed(value, AS_PRINTED)} {rating.unit}".strip()
+        text = f"{digits.trimmed(value, AS_PRINTED)} {rating.unit}".strip()
     return f"{text} ({rating.weighting})" if rating.weighting else text
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from reviewkit.digits import MINUS, trimmed
 from reviewkit.model import Axis, Trace
-from reviewkit.quantities import MINUS, hertz, trimmed
+from reviewkit.quantities import hertz
 
 RESPONSE_LADDER_DB = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 40.0)
 _DIAL_HZ = (1, 10, 20, 100, 1000, 10_000, 20_000, 100_000, 1_000_000)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit import figures, quantities
-from reviewkit.model import Finding, Run, Session, Verdict
+from reviewkit import digits, figures, quantities
+from reviewkit.model import Bench, Finding, Run, Session, Verdict
 from reviewkit.verdict import UNMEASURED, judging
 
 NONE_GIVEN = "none given"
@@ -53,15 +53,21 @@ def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
     lines = [f"ratings: {'; '.join(sources)}"] if sources else []
     judged = any(v.verdict != UNMEASURED for v in verdicts)
     if judged:
-        uncertainty = session.bench.level_uncertainty_db
-        lines.append(
-            "uncertainty not stated"
-            if uncertainty is None
-            else f"level uncertainty {quantities.trimmed(uncertainty)} dB (k = 2)"
-        )
+        lines.append(_uncertainty(session.bench))
     if any(v.rating.quantity == "power" and v.verdict != UNMEASURED for v in verdicts):
         lines.append("not preconditioned")
     return tuple(lines)
+
+
+def _uncertainty(bench: Bench) -> str:
+    """What of the bench's uncertainty is stated, in one line."""
+    level, load, floor = bench.level_uncertainty_db, bench.load_tolerance_percent, bench.distortion_floor_percent
+    stated = [
+        f"level uncertainty {digits.trimmed(level)} dB (k = 2)" if level is not None else "",
+        f"loads ±{quantities.percent(load)}" if load is not None else "",
+        f"the bench's own distortion {quantities.percent(floor)}" if floor is not None else "",
+    ]
+    return ", ".join(part for part in stated if part) or "uncertainty not stated"
 
 
 # the one figure of a kind that a table shows where the maker gave none: quantity, label, and the ratings that would
@@ -74,6 +80,10 @@ _HEADLINES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("crosstalk", "Crosstalk", ("crosstalk", "separation")),
     ("channel_balance", "Channel balance", ("channel_balance",)),
     ("damping_factor", "Damping factor", ("damping_factor", "source_impedance")),
+    ("snr", "Signal to noise", ("snr", "noise")),
+    ("imd", "Intermodulation", ("imd",)),
+    ("multitone_clearance", "Multitone clearance", ("multitone_clearance",)),
+    ("riaa_deviation", "Phono response", ("riaa_deviation",)),
 )
 
 
@@ -84,8 +94,9 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
     for quantity, label, covered_by in _HEADLINES:
         if rated & set(covered_by):
             continue
-        same = [f for f in findings if f.quantity == quantity]
-        first = [f for f in same if f.measurement == same[0].measurement and _spot(f) == _spot(same[0])]
+        # the S/N of a tone's capture is re that tone and says little about the unit
+        same = [f for f in findings if f.quantity == quantity and (quantity != "snr" or "reference" in f.at)]
+        first = [f for f in same if f.measurement == same[0].measurement and _told(f) == _told(same[0])]
         worst = figures.worse(first)
         if worst is not None:
             where = "" if worst.quantity in ("power_at_limit",) else _spot(worst)
@@ -98,11 +109,23 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
 
 
 def _spot(f: Finding) -> str:
-    if f.quantity in ("flatness", "worst_distortion"):
-        return quantities.band((f.at["band"][0], f.at["band"][1]))
+    if f.quantity in ("flatness", "worst_distortion", "riaa_deviation", "snr", "imd", "multitone_clearance"):
+        return quantities.band((f.at["band"][0], f.at["band"][1])) if "band" in f.at else ""
     return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
 
 
+def _told(f: Finding) -> tuple[object, ...]:
+    """What a figure must share with the first of its kind to stand in one row with it."""
+    return _spot(f), f.at.get("weighting"), f.at.get("reference")
+
+
 def _under(f: Finding, level: str) -> str:
-    limit = f"at {quantities.percent(f.at['limit'])}" if "limit" in f.at else ""
-    return ", ".join(part for part in (limit, level, str(f.at.get("setting", ""))) if part)
+    parts = (
+        f"at {quantities.percent(f.at['limit'])}" if "limit" in f.at else "",
+        f"{f.at['weighting']}-weighted" if "weighting" in f.at else "unweighted" if f.quantity == "snr" else "",
+        f"re {quantities.watts(f.at['reference'])}" if "reference" in f.at else "",
+        f"with {quantities.tones((f.at['tones'][0], f.at['tones'][1]))}" if "tones" in f.at else "",
+        level,
+        str(f.at.get("setting", "")),
+    )
+    return ", ".join(part for part in parts if part)

@@ -9,12 +9,13 @@ is noise by Parseval's sum. Distortion is re the fundamental (THD_F), THD+N re t
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.windows import kaiser, kaiser_spread, noise_bandwidth
+from reviewkit.lobes import fit_line, project, refit, subtract
+from reviewkit.residual import LINES_TAKEN, lines_held, residual_power
+from reviewkit.windows import kaiser, noise_bandwidth
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -105,7 +106,7 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
 
     dc = float(np.sum(samples * window) / np.sum(window))
     rest = samples - dc
-    cycles, fit = _fit_line(_lines(rest, window), cycles, beta, half)
+    cycles, fit = fit_line(_lines(rest, window), cycles, beta, half)
     amplitude = 0j
     # a second pass takes what leaked between fundamental, its image and DC; long records need only that one
     for _ in range(2 if beta == _WIDEST_BETA else 4):
@@ -115,7 +116,7 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
         dc += step
         rest -= step
         lines = _lines(rest, window)
-        fit, drift = _refit(lines, cycles, beta, half, amplitude)
+        fit, drift = refit(lines, cycles, beta, half, amplitude)
         cycles += drift
     if cycles < FEWEST_CYCLES:
         raise TooShort(f"the record holds {cycles:.1f} cycles; at least {FEWEST_CYCLES} are needed")
@@ -124,24 +125,27 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     band = band_for(frequency, rate_hz / 2)
     level = float(np.sqrt(2) * abs(amplitude))
     harmonics: dict[int, float] = {}
-    for order in range(2, int(band[1] * _EDGE / frequency) + 1):
-        if order * cycles + half >= n / 2:
+    taken: dict[float, complex] = {}
+    for order in range(2, int(n / 2 / cycles) + 1):
+        place = order * cycles
+        if place + half >= n / 2:
             break
-        found = _project(lines, order * cycles, beta, half)
-        harmonics[order] = float(np.sqrt(2) * abs(found))
-        _subtract(lines, order * cycles, beta, half, found)
+        taken[place] = project(lines, place, beta, half)
+        subtract(lines, place, beta, half, taken[place])
+        if place * rate_hz / n <= band[1] * _EDGE:
+            harmonics[order] = float(np.sqrt(2) * abs(taken[place]))
+    power = 2 * np.abs(lines) ** 2 / noise_bandwidth(window)
 
-    bandwidth = noise_bandwidth(window)
     frequencies = np.arange(len(lines)) * rate_hz / n
     inside = (frequencies >= band[0]) & (frequencies <= band[1])
-    power = 2 * np.abs(lines) ** 2 / bandwidth
-    # each tone taken out of its lobe takes some of the noise there with it: give it back as what the free lines hold
-    lines_in_band = int(np.count_nonzero(inside))
-    taken = (len(harmonics) + 1) * _lines_taken(beta)
-    share = lines_in_band / max(lines_in_band - taken, 1.0)
-    left = float(np.sum(power[inside]))
-    noise = float(np.sqrt(left * share))
-    rest_level = float(np.sqrt(left + sum(harmonic**2 for harmonic in harmonics.values())))
+    whole = residual_power(rest, cycles, taken)
+    # taking a tone out takes noise with it: given back as what the lines around hold, themselves less by their tones'
+    floors = [_floor_at(whole, order * cycles, half) / (1 - LINES_TAKEN / cycles) for order in (1, *harmonics)]
+    noise_power = float(np.sum(whole[inside])) + LINES_TAKEN * sum(floors)
+    noise = float(np.sqrt(noise_power))
+    # and each harmonic's level holds noise that is counted already
+    counted = min(noise_power, lines_held(n, beta) * sum(floors[1:]))
+    rest_level = float(np.sqrt(noise_power - counted + sum(harmonic**2 for harmonic in harmonics.values())))
     _check_one(power, cycles, half, level, rate_hz / n, alone=near_hz is None)
     least = _MOST_BESIDE_HARMONICS * rest_level**2
     clouded = tuple(order for order in harmonics if _holds_more(power, order * cycles, half, least))
@@ -200,69 +204,6 @@ def _rough_cycles(samples: Array, rate_hz: float, near_hz: float | None) -> floa
     return float(peak + (0.5 * (below - above) / curvature if curvature < 0 else 0.0))
 
 
-def _neighbourhood(lines: Complex, cycles: float, half: int) -> tuple[NDArray[np.int64], Array]:
-    """Indices of the lines inside the lobe around `cycles`, and their offsets from it."""
-    centre = round(cycles)
-    index = np.arange(max(1, centre - half), min(len(lines) - 1, centre + half) + 1, dtype=np.int64)
-    return index, index.astype(float) - cycles
-
-
-def _project(lines: Complex, cycles: float, beta: float, half: int) -> complex:
-    """Least-squares amplitude (half the peak, complex) of a tone at a known place."""
-    index, offset = _neighbourhood(lines, cycles, half)
-    shape = kaiser_spread(offset, beta)
-    return complex(np.sum(lines[index] * shape) / np.sum(shape**2))
-
-
-def _subtract(lines: Complex, cycles: float, beta: float, half: int, amplitude: complex) -> None:
-    """Take a tone out of its lobe, in place."""
-    index, offset = _neighbourhood(lines, cycles, half)
-    lines[index] -= amplitude * kaiser_spread(offset, beta)
-
-
-@lru_cache(maxsize=64)
-def _lines_taken(beta: float) -> float:
-    """How many lines' worth of white noise the least-squares fit of one tone removes: sᵀCs / sᵀs, with s the lobe's
-    shape and C the correlation of the windowed noise's lines, the transform of the squared window.
-    """
-    half, n = int(beta / np.pi), 1024
-    squared = np.fft.rfft(kaiser(n, beta) ** 2).real
-    correlation = np.abs(squared[: 2 * half + 1]) / squared[0]
-    shape = kaiser_spread(np.arange(-half, half + 1, dtype=float), beta)
-    together = sum(shape[i] * shape[j] * correlation[abs(i - j)] for i in range(len(shape)) for j in range(len(shape)))
-    return float(together / np.sum(shape**2))
-
-
-def _fit_line(lines: Complex, cycles: float, beta: float, half: int) -> tuple[float, complex]:
-    """Place (in lines) and amplitude of the tone near `cycles`, by Gauss–Newton over its lobe."""
-    amplitude = _project(lines, cycles, beta, half)
-    for _ in range(8):
-        index, offset = _neighbourhood(lines, cycles, half)
-        shape = kaiser_spread(offset, beta)
-        amplitude = complex(np.sum(lines[index] * shape) / np.sum(shape**2))
-        drift = _drift(lines[index] - amplitude * shape, offset, beta, amplitude)
-        cycles += drift
-        if abs(drift) < 1e-12:
-            break
-    return cycles, _project(lines, cycles, beta, half)
-
-
-def _refit(lines: Complex, cycles: float, beta: float, half: int, amplitude: complex) -> tuple[complex, float]:
-    """What the subtracted tone left in its lobe, as a correction of its amplitude and of its place."""
-    index, offset = _neighbourhood(lines, cycles, half)
-    shape = kaiser_spread(offset, beta)
-    correction = complex(np.sum(lines[index] * shape) / np.sum(shape**2))
-    return correction, _drift(lines[index] - correction * shape, offset, beta, amplitude)
-
-
-def _drift(rest: Complex, offset: Array, beta: float, amplitude: complex) -> float:
-    """The shift, in lines, that best explains a remainder: its projection on the spread's slope."""
-    step = 1e-5
-    slope = amplitude * (kaiser_spread(offset - step, beta) - kaiser_spread(offset + step, beta)) / (2 * step)
-    weight = float(np.sum(np.abs(slope) ** 2))
-    return float(np.real(np.sum(rest * np.conj(slope))) / weight) if weight else 0.0
-
-
 def _wave(amplitude: complex, cycles: float, index: Array, n: int) -> Array:
     """The tone in time, shape (n,): 2|a| cos(2π·cycles·(i − n/2)/n + arg a)."""
     return 2 * abs(amplitude) * np.cos(2 * np.pi * cycles * (index - n / 2) / n + np.angle(amplitude))
@@ -273,6 +214,11 @@ def _floor(power: Array, low: int, high: int, half: int) -> float:
     around = np.concatenate([power[max(half, low - 8 * half) : max(half, low)], power[high : high + 8 * half]])
     # the median of noise power is ln 2 of its mean, and a few lines of tones do not move it
     return float(np.median(around) / np.log(2)) if len(around) else 0.0
+
+
+def _floor_at(power: Array, place: float, half: int) -> float:
+    """The same around the lobe at a place."""
+    return _floor(power, round(place) - half, round(place) + half + 1, half)
 
 
 def _holds_more(power: Array, place: float, half: int, least: float) -> bool:

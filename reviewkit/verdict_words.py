@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 
-from reviewkit import quantities
+from reviewkit import digits, figures, quantities
 from reviewkit.comparison import APART, CLOSE, EASIER, HARDER, INSIDE, MEETS, OUTSIDE, SAME, SWEPT, Answer
 from reviewkit.model import Finding, Rating
 from reviewkit.ratings import RULES
@@ -47,12 +47,12 @@ def margin(rating: Rating, answer: Answer) -> str:
         kind = "ratio"
     if kind == "db":
         decimals = 2 if rating.within is not None and abs(answer.room) < 0.995 else 1
-        return f"{quantities.signed(answer.room, decimals)} dB"
+        return f"{digits.signed(answer.room, decimals)} dB"
     if kind == "percent":
         # the ninth decimal forgives the way there through logarithms: 37 W of 40 W is −7.5 %, whose tie goes to even
         percent = round(100 * (math.exp(answer.room) - 1), 9)
-        return f"{quantities.signed(percent, 1 if abs(percent) < 0.95 else 0)} %"
-    return f"{quantities.significant(math.exp(answer.room), 2)} ×"
+        return f"{digits.signed(percent, 1 if abs(percent) < 0.95 else 0)} %"
+    return f"{digits.significant(math.exp(answer.room), 2)} ×"
 
 
 def position(rating: Rating, answer: Answer, word: str) -> float:
@@ -92,7 +92,7 @@ def why(rating: Rating, answer: Answer, *, alone: bool = False) -> str:
     if alone:
         reasons.append(f"rated for both channels, {one_side(answer.finding)}")
     if answer.finding.bound:
-        reasons.append("the figure stands at the bench's own floor")
+        reasons.append(f"the figure is a bound, {figures.bound_by(answer.finding)}")
     if rating.rule.lower() == "music" and answer.side == OUTSIDE:
         reasons.append("continuous power cannot deny a music rating")
     if answer.finding.quantity == "power_reached" and answer.side == OUTSIDE:

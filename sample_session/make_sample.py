@@ -12,7 +12,7 @@ import argparse
 import math
 import sys
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -20,97 +20,34 @@ from norrvale import (
     CHANNELS,
     LEFT,
     LOAD_OHM,
-    MAINS_HZ,
-    NOISE_V_PER_RTHZ,
     OPEN_VOLTS,
     RIGHT,
-    SPECTRUM_HZ,
-    SPECTRUM_PEAK_V,
     SWEEP_POWER_W,
-    TONE_HZ,
-    TONE_PEAK_V,
     Array,
-    Channel,
-    harmonics,
     leak,
     linear_gain,
+    looped_back,
+    network,
+    phono_gain,
     reading,
+    sensitivity_v,
     source_impedance,
+)
+from sample_files import cells, lines_of
+from sample_waveforms import (
+    modulation_file,
+    multitone_file,
+    noise_file,
+    spectrum_file,
+    square_file,
+    tone_files,
 )
 
 HERE = Path(__file__).resolve().parent
 SEED = 1977
-RATE_HZ = 48_000
-TONE_SECONDS = 0.5
 RESPONSE_POWER_W = 5.0
-SPECTRUM_POINTS = 2**14
-SPECTRUM_AVERAGES = 8
-
-
-def capture(
-    channel: Channel, stage: str, peak_v: float, frequency_hz: float, count: int, rng: np.random.Generator
-) -> Array:
-    """What a 48 kHz interface records of a tone, V. Shape (count,). `peak_v` is what is asked of the left channel.
-
-    Built from harmonics below half the rate: its anti-alias filter lets no others through.
-    """
-    turns = np.arange(count) / RATE_HZ
-    phasors = harmonics(channel, stage, peak_v * channel.gain, frequency_hz)
-    volts = np.zeros(count)
-    for order in range(1, int(RATE_HZ / 2 // frequency_hz) + 1):
-        angle = 2 * np.pi * order * frequency_hz * turns
-        volts += phasors[order].real * np.cos(angle) - phasors[order].imag * np.sin(angle)
-    for multiple, hum in channel.hum_v:
-        volts += math.sqrt(2) * hum * np.sin(2 * np.pi * multiple * MAINS_HZ * turns + multiple)
-    noise: Array = rng.normal(0, NOISE_V_PER_RTHZ * math.sqrt(RATE_HZ / 2), count)
-    return volts + noise
-
-
-def spectrum_dbv(volts: Array) -> Array:
-    """Averaged power spectrum: a sine on a line stands at its r.m.s. level. Shape (points / 2 + 1,)."""
-    turn = 2 * np.pi * np.arange(SPECTRUM_POINTS) / SPECTRUM_POINTS
-    # four-term Blackman–Harris window (Harris 1978)
-    window = 0.35875 - 0.48829 * np.cos(turn) + 0.14128 * np.cos(2 * turn) - 0.01168 * np.cos(3 * turn)
-    lines = np.abs(np.fft.rfft(volts.reshape(SPECTRUM_AVERAGES, SPECTRUM_POINTS) * window)) ** 2
-    level: Array = 10 * np.log10(2 * lines.mean(axis=0) / window.sum() ** 2)
-    return level
-
-
-def lines_of(head: Sequence[str], columns: Sequence[Sequence[str]], separator: str, end: str = "\n") -> str:
-    """A delimited file: head lines, then one row for each index of the columns."""
-    return end.join([*head, *(separator.join(row) for row in zip(*columns, strict=True))]) + end
-
-
-def cells(values: Array, form: str, decimal: str = ".") -> list[str]:
-    """Numbers as text, with the decimal mark wanted."""
-    return [format(value, form).replace(".", decimal) for value in values.tolist()]
-
-
-def tone_files(rng: np.random.Generator) -> dict[str, str]:
-    """The 5 W tone before (seconds, commas) and after (milliseconds, tabs)."""
-    count = int(TONE_SECONDS * RATE_HZ)
-    seconds = np.arange(count) / RATE_HZ
-    before, after = (
-        [cells(capture(channel, stage, TONE_PEAK_V, TONE_HZ, count, rng), ".5f") for channel in CHANNELS]
-        for stage in ("before", "after")
-    )
-    return {
-        "tone-before.csv": lines_of(["Time (s),Left (V),Right (V)"], [cells(seconds, ".6f"), *before], ","),
-        "tone-after.txt": lines_of(
-            ["# waveform, two channels, 48000 samples a second", "Time (ms)\tLeft (V)\tRight (V)"],
-            [cells(seconds * 1000, ".4f"), *after], "\t"),
-    }  # fmt: skip
-
-
-def spectrum_file(rng: np.random.Generator) -> dict[str, str]:
-    """The spectrum of a tone at rated power, with the lines an analyser writes above it."""
-    count = SPECTRUM_POINTS * SPECTRUM_AVERAGES
-    captures = [capture(channel, "after", SPECTRUM_PEAK_V, SPECTRUM_HZ, count, rng) for channel in CHANNELS]
-    levels = [spectrum_dbv(volts) for volts in captures]
-    frequency = np.arange(SPECTRUM_POINTS // 2 + 1) * RATE_HZ / SPECTRUM_POINTS
-    head = [f"FFT points,{SPECTRUM_POINTS}", f"Averages,{SPECTRUM_AVERAGES}", "Window,4-term", "",
-            "Frequency (Hz),Left (dBV),Right (dBV)"]  # fmt: skip
-    return {"spectrum-40w.csv": lines_of(head, [cells(frequency, ".4f"), *(cells(x, ".2f") for x in levels)], ",")}
+CONTOUR_POWER_W = 1.0
+PHONO_INPUT_V = 2.5e-3
 
 
 def response_file(rng: np.random.Generator) -> dict[str, str]:
@@ -182,13 +119,79 @@ def source_impedance_file(rng: np.random.Generator) -> dict[str, str]:
     return {"source-impedance.csv": lines_of(head, columns, ";", "\r\n")}
 
 
+def contour_files(rng: np.random.Generator) -> dict[str, str]:
+    """Tone controls (dBu, tabs) and filters with loudness (aligned by spaces), the level set on the left at 1 kHz."""
+
+    def levels_dbv(name: str, frequency: Array) -> list[Array]:
+        gains = [abs(network(name, c, frequency) * linear_gain(c, frequency)) for c in CHANNELS]
+        at_1k = float(abs(network(name, LEFT, np.array(1000.0)) * linear_gain(LEFT, np.array(1000.0))))
+        scatter = rng.normal(0, 0.0015, (2, frequency.size))
+        drive_v = math.sqrt(CONTOUR_POWER_W * LOAD_OHM) / at_1k
+        return [20 * np.log10(drive_v * gain) + error for gain, error in zip(gains, scatter, strict=True)]
+
+    files = {}
+    frequency = np.round(np.geomspace(10, 40_000, 97), 2)
+    for name in ("bass-up", "bass-down", "treble-up", "treble-down"):
+        # 0 dBu is √0.6 V
+        levels = [level - 20 * math.log10(math.sqrt(0.6)) for level in levels_dbv(name, frequency)]
+        columns = [cells(frequency, ".2f"), *(cells(x, ".3f") for x in levels)]
+        files[f"{name}.txt"] = lines_of(["Frequency (Hz)\tL (dBu)\tR (dBu)"], columns, "\t")
+    frequency = np.round(np.geomspace(5, 56_000, 97), 2)
+    for name in ("loudness", "low-filter", "high-filter"):
+        columns = [cells(frequency, "10.2f"), *(cells(x, "10.3f") for x in levels_dbv(name, frequency))]
+        files[f"{name}.txt"] = lines_of(["        Hz     L_dBV     R_dBV"], columns, "")
+    return files
+
+
+def phono_file(rng: np.random.Generator) -> dict[str, str]:
+    """The phono stage from a flat input to the tape output, in mV, with a running number before each row."""
+    frequency = np.round(np.geomspace(10, 40_000, 121), 2)
+    volts = [
+        PHONO_INPUT_V * abs(phono_gain(c, frequency)) * 10 ** (rng.normal(0, 0.0015, frequency.size) / 20)
+        for c in CHANNELS
+    ]
+    number = [str(row) for row in range(1, frequency.size + 1)]
+    columns = [number, cells(frequency, ".2f"), *(cells(1000 * x, ".3f") for x in volts)]
+    return {"phono.csv": lines_of(["Point,Frequency (Hz),Left (mV),Right (mV)"], columns, ",")}
+
+
+def bench_file(rng: np.random.Generator) -> dict[str, str]:
+    """THD+N of the bench with its output led straight to its input, laid out as the sweep at 40 W is."""
+    frequency = np.geomspace(20, 20_000, 31)
+    percent = [looped_back(frequency, c) * (1 + 0.001 * rng.normal(size=frequency.size)) for c in CHANNELS]
+    columns = [cells(frequency, ".2f", ","), *(cells(x, ".6f", ",") for x in percent)]
+    return {"bench-looped.csv": lines_of(["Frequency (Hz);THD+N L (%);THD+N R (%)"], columns, ";")}
+
+
+def reading_file(_: np.random.Generator) -> dict[str, str]:
+    """What was read off a meter, one value a row: it has no noise of its own, but the digits end."""
+    rows = ["name,channel,value,unit,at,note"]
+    for c in CHANNELS:
+        hum = math.hypot(*(volts for _, volts in c.hum_v))
+        wanted = 'into 8 ohm",volume full up'
+        rows += [
+            f'DC offset,{c.name},{1000 * c.offset_v:.1f},mV,warm,no loudspeaker connected',
+            f'bias,{c.name},{1000 * c.bias_v:.1f},mV,warm,across an emitter resistor',
+            f'input sensitivity,{c.name},{1000 * sensitivity_v(c, "aux"):.1f},mV,"aux input, 1 kHz, 40 W {wanted}',
+            f'input sensitivity,{c.name},{1000 * sensitivity_v(c, "phono"):.3f},mV,"phono input, 1 kHz, 40 W {wanted}',
+            f'phono overload,{c.name},{1000 * c.phono_ceiling_v / c.phono_1k:.1f},mV,1 kHz,where the tape output clips',
+            f'hum voltage,{c.name},{1e6 * hum:.0f},µV,aux input,"idle, selective meter, mains lines to 240 Hz"',
+        ]  # fmt: skip
+    return {"readings.csv": "\n".join(rows) + "\n"}
+
+
 def make() -> dict[str, bytes]:
     """Every file of measurements/, by name. Each draws from its own seed, so that one may change without the others."""
-    makers = (tone_files, spectrum_file, response_file, distortion_files, crosstalk_file, source_impedance_file)
-    texts: dict[str, str] = {}
+    makers: tuple[Callable[[np.random.Generator], Mapping[str, str | bytes]], ...] = (
+        *(tone_files, spectrum_file, response_file, distortion_files, crosstalk_file, source_impedance_file),
+        *(contour_files, phono_file, bench_file, reading_file, modulation_file, square_file, multitone_file),
+        noise_file,
+    )
+    made: dict[str, bytes] = {}
     for number, maker in enumerate(makers):
-        texts |= maker(np.random.default_rng([SEED, number]))
-    return {name: text.encode() for name, text in texts.items()}
+        for name, content in maker(np.random.default_rng([SEED, number])).items():
+            made[name] = content.encode() if isinstance(content, str) else content
+    return made
 
 
 def two_load_volts() -> dict[str, list[str]]:

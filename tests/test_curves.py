@@ -92,3 +92,35 @@ def test_a_rise_counts_above_the_minimum_only():
     assert curves.rise_through(power, percent, 1.0) == pytest.approx(expected)
     assert curves.rise_through(power, percent, 20.0) is None
     assert curves.rise_through(power, percent, 0.05) is None
+
+
+# ------------------------------------------------------------------ curved
+
+
+def test_a_cubic_over_log_frequency_is_read_exactly():
+    """Four points determine it; so does every window of four along it, the ends' too."""
+    level = np.polynomial.Polynomial([1.0, -2.0, 0.5, 0.3])
+    y = level(np.log(SWEEP_HZ))
+    where = np.geomspace(20.0, 20_000.0, 97)
+    assert curves.values_at(SWEEP_HZ, y, where) == pytest.approx(level(np.log(where)), rel=1e-9)
+    assert curves.value_at(SWEEP_HZ, y, 777.0, curved=True) == pytest.approx(level(math.log(777.0)), rel=1e-9)
+    exact = float(level(math.log(3333.0)))
+    assert curves.crossing(SWEEP_HZ, y, exact, 15, +1, curved=True) == pytest.approx(3333.0, rel=1e-7)
+
+
+@given(st.integers(3, 24), st.floats(0, 1), st.floats(200.0, 5000.0))
+def test_between_points_of_a_pole(per_octave, phase, corner_hz):
+    """One pole, −10 lg(1 + (f/fc)²): the cubic's error is below 0.01 dB from three points an octave."""
+    frequency = 20.0 * 2 ** ((np.arange(10 * per_octave + 1) + phase) / per_octave)
+    where = np.geomspace(frequency[1], frequency[-2], 200)
+    found = curves.values_at(frequency, -10 * np.log10(1 + (frequency / corner_hz) ** 2), where)
+    assert found == pytest.approx(-10 * np.log10(1 + (where / corner_hz) ** 2), abs=0.01)
+
+
+def test_few_readings_far_apart_are_no_curve():
+    """Straight between them, as without `curved`."""
+    x, y = np.array([20.0, 1000.0, 10_000.0, 20_000.0]), np.array([-3.0, 0.0, 0.0, -6.0])
+    assert curves.value_at(x, y, 200.0, curved=True) == curves.value_at(x, y, 200.0)
+    assert curves.crossing(x, y, -3.0, 2, +1, curved=True) == pytest.approx(10_000 * 2**0.5, rel=1e-6)
+    assert curves.value_at(x[:3], y[:3], 200.0, curved=True) == curves.value_at(x[:3], y[:3], 200.0)
+    assert curves.value_at(x, y, 19.0, curved=True) is None

@@ -71,7 +71,7 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "pandas": ("ingest/",),
     "pydantic": ("ingest/session_",),
     "soundfile": ("ingest/capture_file.py",),
-    "matplotlib": ("render/card.py",),
+    "matplotlib": ("render/paint.py",),
     "PIL": ("render/",),
     "jinja2": ("render/page.py",),
     "markdown": ("render/page.py",),

@@ -18,7 +18,7 @@ from typing import Any
 
 import pytest
 
-from reviewkit import quantities
+from reviewkit import digits, quantities
 from reviewkit.model import Card, Curves, Episode, Finding, Rating, Rows, TitlePage
 from reviewkit.ratings import RULES
 
@@ -96,7 +96,7 @@ def texts_of_rating(r: Rating) -> Iterator[str]:
         if limit is not None and r.unit in write:
             yield write[r.unit](limit)
         elif limit is not None:
-            yield f"{quantities.trimmed(limit).replace('-', quantities.MINUS)} {r.unit}".strip()
+            yield f"{digits.trimmed(limit).replace('-', digits.MINUS)} {r.unit}".strip()
         if limit is not None and r.quantity == "separation":
             yield quantities.shown(-limit, "db")  # drawn as the crosstalk that it allows
     if r.within is not None:
@@ -129,12 +129,12 @@ def texts_of_margins(episode: Episode, findings: Iterable[Finding]) -> Iterator[
             limit = rating.at_least if rating.at_least is not None else rating.at_most
             if rating.within is not None:
                 room = min(rating.within[1], -rating.within[0]) - abs(f.value)
-                yield from both_ways(f"{quantities.signed(room, quantities.flatness_decimals(room))} dB")
+                yield from both_ways(f"{digits.signed(room, quantities.flatness_decimals(room))} dB")
             elif RULES[rating.quantity].margin == "db" and limit is not None:
-                yield from both_ways(f"{quantities.signed(abs(f.value) - abs(limit), 1)} dB")
+                yield from both_ways(f"{digits.signed(abs(f.value) - abs(limit), 1)} dB")
             elif RULES[rating.quantity].margin == "percent" and limit:
                 share = 100 * (f.value / limit - 1)
-                yield from both_ways(f"{quantities.signed(share, 1 if abs(share) < 0.95 else 0)} %")
+                yield from both_ways(f"{digits.signed(share, 1 if abs(share) < 0.95 else 0)} %")
 
 
 def both_ways(signed: str) -> tuple[str, str]:
@@ -147,7 +147,7 @@ def texts_of_repair(folder: Path) -> Iterator[str]:
         for row in csv.DictReader(file):
             for cell in (row["expected"], row["found"]):
                 if cell and cell not in ("open", "short"):
-                    yield f"{cell} {row['unit']}".replace("-", quantities.MINUS).replace("ohm", "Ω")
+                    yield f"{cell} {row['unit']}".replace("-", digits.MINUS).replace("ohm", "Ω")
 
 
 def texts_of_money(episode: Episode, data: dict[str, Any]) -> Iterator[str]:
@@ -171,8 +171,12 @@ def texts_of_the_users_words(episode: Episode) -> Iterator[str]:
     words += [text for row in episode.repair for text in (row.point, row.action, row.note)]
     for text in words:
         yield from tokens(text)
+    if session.bench.distortion_floor_percent is not None:
+        yield quantities.percent(session.bench.distortion_floor_percent)
+    if session.bench.load_tolerance_percent is not None:
+        yield f"±{quantities.percent(session.bench.load_tolerance_percent)}"
     if session.bench.level_uncertainty_db is not None:
-        yield f"{quantities.trimmed(session.bench.level_uncertainty_db)} dB"
+        yield f"{digits.trimmed(session.bench.level_uncertainty_db)} dB"
 
 
 # ------------------------------------------------------------------ what is written

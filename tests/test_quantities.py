@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -279,3 +280,40 @@ def test_no_digit_stands_below_the_uncertainty(value, uncertainty, style):
 def test_a_larger_value_is_never_written_smaller(one, other, style):
     low, high = sorted((one, other))
     assert read_back(shown(low, style))[0] <= read_back(shown(high, style))[0] * (1 + 1e-12)
+
+
+# ------------------------------------------------------------------ bounds, and readings by meter
+
+
+@pytest.mark.parametrize(
+    ("quantity", "value", "bound", "text"),
+    [
+        ("damping_factor", 1556.0, "at least", "≥ 1500"),
+        ("damping_factor", 1500.0, "at least", "≥ 1500"),
+        ("snr", 104.27, "at least", "≥ 104.2 dB"),
+        ("snr", 104.2, "at least", "≥ 104.2 dB"),
+        ("thd", 0.000912, "at most", "≤ 0.00092 %"),
+        ("crosstalk", -101.26, "at most", "≤ −101.2 dB"),
+        ("noise", 34.21e-6, "at most", "≤ 34.3 µV"),
+        ("thd", 0.00996, "at most", "≤ 0.010 %"),
+    ],
+)
+def test_a_bound_is_rounded_outwards(quantity, value, bound, text):
+    assert show(found(quantity, value, bound=bound)) == text
+
+
+@given(st.floats(1e-6, 1e6), st.sampled_from(["at most", "at least"]), st.sampled_from(["thd", "snr", "noise"]))
+def test_a_written_bound_holds(value, bound, quantity):
+    text = show(found(quantity, value, bound=bound))
+    stated, step = read_back(text.replace("≥ ", ""))
+    slack = 1e-9 * value
+    assert stated >= value - slack if bound == "at most" else stated <= value + slack
+    assert abs(stated - value) <= max(step, 0.1 * value) * (1 + 1e-9)
+
+
+@pytest.mark.parametrize(
+    ("value", "step", "text"),
+    [(0.009, 0.001, "9 mV"), (0.0123, 0.0001, "12.3 mV"), (0.31, 0.01, "310 mV"), (12.0, 1.0, "12 V")],
+)
+def test_a_meters_reading_has_no_digit_that_the_meter_did_not_show(value, step, text):
+    assert show(replace(found("dc_offset", value), step=step)) == text

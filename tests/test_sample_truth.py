@@ -28,6 +28,20 @@ EXPECTED = {
     "crosstalk": 6,
     "source-impedance": 6,
     "two-load": 4,
+    "bench-looped": 4,
+    "bass-up": 4,
+    "bass-down": 8,
+    "treble-up": 4,
+    "treble-down": 8,
+    "loudness": 4,
+    "low-filter": 8,
+    "high-filter": 8,
+    "phono": 4,
+    "intermodulation": 8,
+    "multitone": 2,
+    "square-1khz": 6,
+    "idle": 14,
+    "readings": 12,
 }
 
 
@@ -45,6 +59,10 @@ def fits(truth: Truth, finding: Finding) -> bool:
             held = tuple(at["band"]) == wanted
         elif name == "frequency":
             held = at.get("frequency") == pytest.approx(wanted, rel=1e-3)
+        elif name == "power":
+            held = at.get("power") == pytest.approx(wanted, rel=0.01)
+        elif wanted is None or isinstance(wanted, str):
+            held = at.get(name) == wanted
         else:
             held = at.get(name) == pytest.approx(wanted, rel=1e-9)
         if not held:

@@ -276,3 +276,12 @@ def test_figures_are_the_made_up_ones(built):
     assert found["harmonic_3"] == pytest.approx(20 * np.log10(3e-4), abs=0.1)
     assert found["damping_factor"] == pytest.approx(8 / 0.15, rel=1e-3)
     assert found["level"] == pytest.approx(6, rel=1e-3)
+
+
+def test_an_open_output_is_said_in_a_word(session_of, say):
+    """No load is no number, and JSON has none for it."""
+    toml = UNIT + measurement("response", "response", 'load = "open"\n')
+    folder = session_of(toml, {"measurements/response.csv": response(("Left",))})
+    assert say("build", folder).status == 0
+    assert {f["at"]["load"] for f in data_of(folder)["findings"]} == {"open"}
+    assert "open" in (folder / "out" / "episode.html").read_text(encoding="utf-8")

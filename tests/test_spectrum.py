@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reviewkit.spectrum import Tone, TooShort, analyse, band_for, without_fundamental
+from reviewkit.spectrum import NotOneTone, Tone, TooShort, analyse, band_for, without_fundamental
 
 RATES_HZ = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 
@@ -220,11 +220,11 @@ def test_short_records_are_right_on_the_mean():
 def test_distortion_and_noise_of_a_short_record(cycles):
     """Ten to thirty cycles: lobes take in most lines, yet harmonics and noise together come out to 0.12 dB.
 
-    Mean of 200 seeds; white noise spreads evenly up to half the rate.
+    Mean of 100 seeds; white noise spreads evenly up to half the rate.
     """
     count = int(48 * cycles)
     powers = []
-    for seed in range(200):
+    for seed in range(100):
         rng = np.random.default_rng(seed)
         samples = np.sin(2 * np.pi * 1000 / 48_000 * np.arange(count) + seed) + rng.normal(0, 1e-3, count)
         powers.append(analyse(samples, 48_000).rest ** 2)
@@ -280,6 +280,41 @@ def test_fewer_than_ten_cycles_are_refused(cycles):
     samples = np.sin(2 * np.pi * cycles * np.arange(4800) / 4800 + 0.3)
     with pytest.raises(TooShort, match="at least 10 are needed"):
         analyse(samples, 48_000)
+
+
+@pytest.mark.parametrize(
+    ("others", "said"),
+    [
+        ([(1003.0, 0.1)], "wanders, or another stands within"),
+        ([(1200.0, 0.99)], "another stands at 1200 Hz"),
+    ],
+)
+def test_two_tones_are_refused(others, said):
+    turns = 2 * np.pi * np.arange(48_000) / 48_000
+    samples = np.sin(1000 * turns) + sum(peak * np.sin(hertz * turns + 1) for hertz, peak in others)
+    with pytest.raises(NotOneTone, match=said):
+        analyse(samples, 48_000)
+
+
+def test_a_tone_that_wanders_is_refused():
+    """3 Hz to and fro, once a second: its level and its harmonics are spread over many lines."""
+    turns = np.arange(96_000) / 48_000
+    samples = np.sin(2 * np.pi * 1000 * turns + 3 * np.sin(2 * np.pi * turns))
+    with pytest.raises(NotOneTone, match="wanders"):
+        analyse(samples, 48_000)
+
+
+def test_noise_alone_is_no_tone():
+    with pytest.raises(NotOneTone, match="no tone stands out of the noise"):
+        analyse(np.random.default_rng(0).normal(size=48_000), 48_000)
+
+
+def test_what_stands_beside_a_harmonic_is_told():
+    """A 19 kHz pilot 5.7 lines from the nineteenth harmonic of 1000.3 Hz; a record four times as long parts them."""
+    for seconds, clouded in ((1, (19,)), (4, ())):
+        turns = 2 * np.pi * np.arange(seconds * 48_000) / 48_000
+        samples = np.sin(1000.3 * turns) + 1e-2 * np.sin(19_000 * turns + 1)
+        assert analyse(samples, 48_000).clouded == clouded
 
 
 def test_silence_is_refused():

@@ -1,12 +1,263 @@
-"""Single readings → Sheet."""
+"""Single readings by meter, one a row → Sheet."""
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+from difflib import get_close_matches
 from pathlib import Path
+from typing import Any
 
-from reviewkit.model import Sheet
+import numpy as np
+
+from reviewkit.decibels import volts_of
+from reviewkit.errors import Fault, Faults, InputError, nearest
+from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
+from reviewkit.ingest.part_units import canonical, part_unit
+from reviewkit.ingest.plain_text import decode, read_text
+from reviewkit.ingest.reading_conditions import NUMBER, conditions_of
+from reviewkit.ingest.sheet_numbers import is_missing
+from reviewkit.model import Sheet, SingleReading, Skipped
+from reviewkit.quantities import QUANTITIES
+from reviewkit.ratings import RULES, TRADE_WORDS
+from reviewkit.units import EXAMPLES, last_digit, normalised, scaled
+
+COLUMNS = ("name", "channel", "value", "unit", "at", "note")
+NEEDED = ("name", "value")
+# what a meter says in one number; all other quantities are worked out from curves and waveforms
+BY_METER = (
+    *("frequency", "level", "power", "power_at_limit", "gain", "thd", "thd_plus_noise", "distortion", "sinad", "snr"),
+    *("noise", "hum", "hum_voltage", "dc_offset", "bias", "imd", "source_impedance", "damping_factor"),
+    *("channel_balance", "corner_low", "corner_high", "input_sensitivity", "phono_overload"),
+    *("rise_time", "overshoot", "tilt"),
+)
+_CHANNELS = {"": "", "l": "L", "left": "L", "r": "R", "right": "R", "both": "both"}
+# a meter with its leads the other way round; all else that is no level in dB lies above zero
+_SIGNED = ("dc_offset", "bias")
+_LEVELS = ("dBV", "dBu", "dBm")
+_VALUE = re.compile(rf"({NUMBER})\s*(.*)")
+# how alike a name must be to a known one to be a misspelling of it: a transposed pair in a long word, a letter too
+# many; "rail voltage" is no "hum voltage"
+_ALIKE = 0.85
+_MOST_IN_A_NAME = 60
 
 
 def read_readings(path: Path, source: str) -> Sheet:
-    """Being written."""
-    raise NotImplementedError
+    """The readings of a file. Raises InputError with every fault in it."""
+    return parse_readings(read_text(path, source, western=True), source)
+
+
+def parse_readings(text: str | bytes, source: str) -> Sheet:
+    """The readings of a text, in its order, each in the fixed unit of its quantity; one under a name of the user's own
+    in its unit without a prefix. The sheet has no columns.
+
+    Rows whose value is blank, `--`, NaN or the like are left out and listed. Raises InputError with every column that
+    is not known and every cell that cannot be read.
+    """
+    if isinstance(text, bytes):
+        text = decode(text, source, western=True)
+    faults = Faults(source)
+    table = parse_delimited(text, faults, example=",".join(COLUMNS), comments=True)
+    readings: list[SingleReading] = []
+    skipped: list[Skipped] = []
+    places = _places(table.header, faults)
+    for row in table.rows if places else ():
+        cells = {name: row.cells[places[name]] if name in places else "" for name in COLUMNS}
+        missing = normalised(cells["value"]).replace("\u2014", "-")
+        if is_missing(missing):
+            written = f'value "{cells["value"]}"' if cells["value"] else "value blank"
+            skipped.append(Skipped(row.line, f"{cells['name'] or 'a row'}: {written}, no reading"))
+            continue
+        reading = _Row(row, cells, table, faults).read()
+        if reading is not None:
+            readings.append(reading)
+    kept = _once_each(readings, faults)
+    if not kept and not faults.found:
+        none = "there is no reading in the file; write one a row, for example DC offset,L,12,mV"
+        raise InputError(Fault(source, 0, none))
+    faults.found.sort(key=lambda fault: fault.line)
+    faults.stop_if_any()
+    decimal = "," if table.decimal_comma else "."
+    return Sheet(source, (), len(kept), decimal=decimal, skipped=tuple(skipped), readings=tuple(kept))
+
+
+def _places(header: DelimitedRow, faults: Faults) -> Mapping[str, int]:
+    """Where each column stands; nothing where the header is at fault."""
+    places: dict[str, int] = {}
+    sound = True
+    for number, cell in enumerate(header.cells):
+        name = cell.casefold()
+        if not cell:
+            problem = f"column {number + 1} has no name; known: {', '.join(COLUMNS)}"
+        elif name not in COLUMNS:
+            problem = f'unknown column "{cell[:40]}"; {nearest(name, COLUMNS)}'
+        elif name in places:
+            problem = f'the column "{cell}" stands twice; keep one'
+        else:
+            places[name] = number
+            continue
+        faults.add(header.line, problem)
+        sound = False
+    for name in NEEDED:
+        if name not in places:
+            faults.add(header.line, f"there is no column called {name}; write a header: {','.join(COLUMNS)}")
+            sound = False
+    return places if sound else {}
+
+
+def _once_each(readings: list[SingleReading], faults: Faults) -> list[SingleReading]:
+    """The same reading written twice is kept once; two values under the same conditions are a fault."""
+    kept: list[SingleReading] = []
+    for reading in readings:
+        same = [k for k in kept if (k.name, k.channel, k.at) == (reading.name, reading.channel, reading.at)]
+        if not same:
+            kept.append(reading)
+        elif (same[0].value, same[0].unit) != (reading.value, reading.unit):
+            faults.add(
+                reading.line,
+                f"{_said(reading.name)}: read otherwise in line {same[0].line} under the same conditions; keep one, or "
+                "say in the column at what differs: cold, warm",
+            )
+    return kept
+
+
+def _said(name: str) -> str:
+    return name.replace("_", " ")
+
+
+class _Row:
+    """One row while it is read."""
+
+    def __init__(self, row: DelimitedRow, cells: Mapping[str, str], table: Delimited, faults: Faults) -> None:
+        self.line = row.line
+        self.cells = cells
+        self.decimal_comma = table.decimal_comma
+        self.faults = faults
+        self.sound = True
+        self.step: float | None = None
+
+    def read(self) -> SingleReading | None:
+        """The reading, or None where a fault was noted."""
+        name = self._name()
+        channel = self._channel()
+        at = conditions_of(self.cells["at"], decimal_comma=self.decimal_comma, fault=self._fault)
+        value, unit = self._value()
+        if not self.sound:
+            return None
+        quantity, wanted = self._quantity(name, unit, at)
+        value, base = self._converted(value, unit, wanted)
+        if not (self.sound and self._has_its_sign(quantity, value)):
+            return None
+        return SingleReading(quantity, channel, value, base, at, self.cells["note"], self.line, self.step)
+
+    def _fault(self, message: str) -> None:
+        name = self.cells["name"]
+        self.faults.add(self.line, f"{name[:40]}: {message}" if name else message)
+        self.sound = False
+
+    def _name(self) -> str:
+        cell = self.cells["name"]
+        name = _as_quantity(cell)
+        if name in BY_METER:
+            return name
+        stem, _, last = name.rpartition("_")
+        if not any(sign.isalpha() for sign in cell):
+            self._fault("the row does not say what was read; write a name, for example DC offset")
+        elif last in _CHANNELS and _as_quantity(stem) in BY_METER:
+            self._fault(f'the channel stands in the name; write "{_said(stem)}", and {_CHANNELS[last]} as its channel')
+        elif name in QUANTITIES or name in RULES:
+            self._fault("is no single reading: it is worked out from a curve or a capture; measure it with that kind")
+        elif len(name) > _MOST_IN_A_NAME:
+            self._fault(f"the name is longer than {_MOST_IN_A_NAME} characters; shorten it, and put the rest into note")
+        elif meant := _misspelled(name):
+            self._fault(f'is no quantity; did you mean "{_said(meant)}"?')
+        return name
+
+    def _channel(self) -> str:
+        cell = self.cells["channel"].casefold()
+        if cell not in _CHANNELS:
+            self._fault(f'channel "{self.cells["channel"][:20]}" is not known; write L, R or both, or leave it blank')
+        return _CHANNELS.get(cell, "")
+
+    def _value(self) -> tuple[float, str]:
+        """The number, and its unit as spelled: its own, else that of the row."""
+        cell, of_row = self.cells["value"], self.cells["unit"]
+        text = normalised(cell)
+        if self.decimal_comma:
+            text = re.sub(r"(?<=\d),(?=\d)", ".", text)
+        match = _VALUE.fullmatch(text)
+        if match is None:
+            self._fault(f'value "{cell[:40]}" is no reading; write a number such as 0.38, or -- where there is none')
+            return 0.0, ""
+        if match[2].startswith(","):
+            self._fault(f'value "{cell[:40]}" has a comma; write {text.replace(",", ".")}')
+            return 0.0, ""
+        for unit in (match[2], of_row):
+            if unit and part_unit(unit) is None:
+                self._fault(f'the unit "{unit[:20]}" is not known; write for example V, mV, ohm, dB or mA')
+        own, row = part_unit(match[2]), part_unit(of_row)
+        if own is not None and row is not None and own.base != row.base:
+            self._fault(f'value "{cell[:40]}" is in {match[2]} where the row is in {of_row}; write one unit')
+        self.step = last_digit(match[1])
+        return float(match[1]), match[2] or of_row
+
+    def _quantity(self, name: str, unit: str, at: Mapping[str, Any]) -> tuple[str, str | None]:
+        """The quantity, and the unit it has in every output; None where it keeps the one it was read in.
+
+        Hum is one quantity in volts and another in dB; a power at a stated distortion is the power at that limit.
+        """
+        known = part_unit(unit)
+        if name == "hum" and known is not None and (known.base == "V" or known.base in _LEVELS):
+            name = "hum_voltage"
+        if name == "power" and "limit" in at:
+            name = "power_at_limit"
+        return name, QUANTITIES[name].unit if name in QUANTITIES else None
+
+    def _converted(self, value: float, unit: str, wanted: str | None) -> tuple[float, str]:
+        known = part_unit(unit)
+        base = known.base if known else ""
+        in_base = scaled(value, known.factor) if known else value
+        if wanted is None or base == wanted:
+            self.step = self.step * known.factor if self.step and known else self.step
+            return in_base, base
+        self.step = None
+        example = EXAMPLES.get(wanted, f"1 {wanted}")
+        volts = volts_of(np.array([in_base]), base) if wanted == "V" else None
+        if volts is not None:
+            return float(volts[0]), "V"
+        if not wanted:
+            self._fault(f"is a bare number, here it has the unit {canonical(unit)}; leave the unit blank")
+        elif not base:
+            self._fault(
+                f'value "{self.cells["value"]}" has no unit; write one into the column unit, for example {wanted}'
+            )
+        else:
+            self._fault(
+                f"is in {canonical(unit)} where {wanted} is needed; write for example {example}, or give the reading a "
+                "name of its own"
+            )
+        return in_base, base
+
+    def _has_its_sign(self, quantity: str, value: float) -> bool:
+        if quantity == "hum" and value > 0:
+            self._fault(f"is above 0 dB; hum lies below what it is held against, write -{self.cells['value']}")
+        if value < 0 and quantity in BY_METER and QUANTITIES[quantity].unit != "dB" and quantity not in _SIGNED:
+            self._fault(f'value "{self.cells["value"]}" is negative; write it without the sign')
+        return self.sound
+
+
+def _as_quantity(words: str) -> str:
+    """A name with underscores and in lower case; a trade word is the quantity that it stands for."""
+    name = "_".join(words.strip().lower().replace("-", "_").split())
+    name = TRADE_WORDS.get(name, name)
+    return "power" if name == "power_at_limit" else name
+
+
+def _misspelled(name: str) -> str | None:
+    """The known name that this one is a misspelling of: nearly the same, or its letters in another order."""
+    known = sorted({*BY_METER, *QUANTITIES, *RULES, *TRADE_WORDS})
+    # a known name with words before or behind it is one of the user's own
+    if any(f"_{name}_".find(f"_{each}_") >= 0 for each in known):
+        return None
+    swapped = next((each for each in known if sorted(each) == sorted(name)), None)
+    return swapped or next(iter(get_close_matches(name, known, n=1, cutoff=_ALIKE)), None)

@@ -6,12 +6,12 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from reviewkit.digits import MINUS
 from reviewkit.errors import Faults, nearest
 from reviewkit.ingest.delimited import DelimitedRow, parse_delimited
 from reviewkit.ingest.part_units import canonical, part_unit
 from reviewkit.ingest.plain_text import read_text
 from reviewkit.model import RepairRow
-from reviewkit.quantities import MINUS
 from reviewkit.units import UnitSpelling, normalised
 
 FILE_NAME = "repair.csv"

@@ -64,7 +64,7 @@ def decimal_mark(cells: Iterable[tuple[int, str]]) -> tuple[str, tuple[int, str]
     cells such as 1,500 are there, which is 1.5 in one country and 1500 in another, nobody can tell.
     """
     votes = {".": 0, ",": 0}
-    enough = 2000  # a cell farther on that does not agree is told as no number
+    enough = 500  # a cell farther on that does not agree is told as no number
     in_doubt: tuple[int, str] | None = None
     for line, cell in cells:
         if "," in cell or "." in cell:

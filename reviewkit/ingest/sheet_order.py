@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reviewkit.digits import trimmed
 from reviewkit.errors import Faults
 from reviewkit.ingest.sheet_columns import SCALES, Chosen
 from reviewkit.ingest.sheet_rows import Table, converted
 from reviewkit.model import Skipped
-from reviewkit.quantities import trimmed
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -53,12 +53,17 @@ class Rows:
         self.decimal = decimal
         self._faults = faults
         self._columns: list[list[NDArray[np.float64]]] = [[] for _ in chosen]
-        self._lines: list[NDArray[np.int64]] = []
+        self._lines: list[Sequence[int]] = []
         self._skipped: list[Skipped] = []
         self._headers: list[int] = []
 
-    def add(self, columns: Sequence[NDArray[np.float64]], lines: NDArray[np.int64]) -> None:
-        """Rows that are numbers already: an array of shape (rows,) for each column chosen; `lines`: shape (rows,)."""
+    def add(self, columns: Sequence[NDArray[np.float64]], first: int) -> int:
+        """Lines that are all rows, from line `first` on: shape (rows,) for each column chosen. Gives the next line."""
+        after = first + len(columns[0])
+        self._add(columns, range(first, after))
+        return after
+
+    def _add(self, columns: Sequence[NDArray[np.float64]], lines: Sequence[int]) -> None:
         for gathered, values in zip(self._columns, columns, strict=True):
             gathered.append(values)
         self._lines.append(lines)
@@ -69,7 +74,7 @@ class Rows:
         kept: list[int] = []
         layout, chosen, decimal = self.layout, self.chosen, self.decimal
         for place, line in _body(lines, layout, self._headers):
-            row = _plain_row(line, layout, chosen, decimal)
+            row: list[float] | Skipped | None = _plain_row(line, layout, chosen, decimal)
             row = row or _odd_row(place, line, layout, chosen, decimal, self._faults)
             if isinstance(row, Skipped):
                 self._skipped.append(row)
@@ -77,16 +82,21 @@ class Rows:
                 rows.append(row)
                 kept.append(place)
         values = np.array(rows, dtype=np.float64).reshape(len(kept), len(chosen))
-        self.add(list(values.T), np.array(kept, dtype=np.int64))
+        self._add(list(values.T), kept)
 
     def table(self) -> Table:
         """All rows, once the last stretch is read; more than a tenth of them left out is a fault."""
-        lines = np.concatenate(self._lines)
-        values = np.empty((len(lines), len(self.chosen)), order="F")  # so that a column is no copy
+        count = sum(map(len, self._lines))
+        values = np.empty((count, len(self.chosen)), order="F")  # so that a column is no copy
         for place, gathered in enumerate(self._columns):
             np.concatenate(gathered, out=values[:, place])
             gathered.clear()  # two copies of one column at most
-        _check_skipped(len(lines), self._skipped, self._faults)
+        lines = np.empty(count, dtype=np.int64)
+        at = 0
+        for part in self._lines:
+            lines[at : at + len(part)] = part
+            at += len(part)
+        _check_skipped(count, self._skipped, self._faults)
         warnings = (f"line {self._headers[0]}: the header again, passed over",) if self._headers else ()
         return Table(values, lines, self.decimal, tuple(self._skipped), warnings)
 

@@ -134,7 +134,7 @@ def _joined(lines: list[NumberedLine]) -> list[NumberedLine]:
     while index < len(lines):
         number, line = lines[index]
         step = 1
-        if _is_open(line):
+        if line.count('"') % 2:
             for more in range(2, _MOST_LINES_IN_A_CELL + 1):
                 whole = "\n".join(text for _, text in lines[index : index + more])
                 if whole.count('"') % 2 == 0:
@@ -145,13 +145,10 @@ def _joined(lines: list[NumberedLine]) -> list[NumberedLine]:
     return joined
 
 
-def _is_open(line: str) -> bool:
-    return line.count('"') % 2 == 1
-
-
-def may_go_on(text: str) -> bool:
-    """Whether a quoted cell may go on over the end of a text that ends with a line end."""
-    return '"' in text and any(map(_is_open, text.split("\n")[-_MOST_LINES_IN_A_CELL:]))
+def may_go_on(block: bytes) -> bool:
+    """Whether a quoted cell may go on over the end of a block of whole lines."""
+    last = block.rsplit(b"\n", _MOST_LINES_IN_A_CELL)[-_MOST_LINES_IN_A_CELL:] if b'"' in block else []
+    return any(line.count(b'"') % 2 for line in last)
 
 
 def cleaned(cell: str) -> str:

@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
-from reviewkit.measure import crosstalk, distortion_frequency, distortion_power, response, source_impedance, tone
+from reviewkit.measure import (
+    contour,
+    crosstalk,
+    distortion_frequency,
+    distortion_power,
+    intermodulation,
+    multitone,
+    noise,
+    phono,
+    reading,
+    response,
+    source_impedance,
+    square,
+    tone,
+)
 from reviewkit.model import Kind
 
 KINDS: dict[str, Kind] = {
@@ -10,9 +24,16 @@ KINDS: dict[str, Kind] = {
     for kind in (
         tone.KIND,
         response.KIND,
+        contour.KIND,
         distortion_frequency.KIND,
         distortion_power.KIND,
         crosstalk.KIND,
         source_impedance.KIND,
+        multitone.KIND,
+        square.KIND,
+        noise.KIND,
+        intermodulation.KIND,
+        phono.KIND,
+        reading.KIND,
     )
 }

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
-from reviewkit import curves, figures, quantities, scales
+from reviewkit import curves, digits, figures, quantities, scales
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
     Card,
@@ -32,27 +34,30 @@ SPOT_HZ = 1000.0
 
 
 def two_load(volts_a: float, load_a: float, volts_b: float, load_b: float) -> float:
-    """Source impedance from two readings, Ω: (Va − Vb) / (Vb/Rb − Va/Ra); math.inf is no load (circuit theory)."""
-    return (volts_a - volts_b) / (volts_b / load_b - volts_a / load_a)
-
-
-def _two_load_uncertainty(volts: tuple[float, float], loads: tuple[float, float], step_v: float) -> float:
-    """Expanded (k = 2) uncertainty from the meter's resolution alone: a step d is rectangular, u = d/√12 (GUM first
-    order). The meter's gain error is common to both readings and cancels.
+    """Source impedance from two readings, Ω: (Va − Vb) / (Vb/Rb − Va/Ra); math.inf is no load (circuit theory).
+    Infinite where both loads take the same current.
     """
-    sensitivity = 0.0
-    for i in (0, 1):
-        moved = list(volts)
-        moved[i] += step_v * 1e-3
-        change = two_load(moved[0], loads[0], moved[1], loads[1]) - two_load(volts[0], loads[0], volts[1], loads[1])
-        sensitivity += (change / (step_v * 1e-3)) ** 2
-    return 2 * math.sqrt(sensitivity) * step_v / math.sqrt(12)
+    current = volts_b / load_b - volts_a / load_a
+    return (volts_a - volts_b) / current if current else math.inf
+
+
+def two_load_uncertainty(
+    volts: tuple[float, float], loads: tuple[float, float], u_volts: tuple[float, float], u_loads: tuple[float, float]
+) -> float:
+    """Standard uncertainty of `two_load`, Ω, from those of its readings (V) and loads (Ω), each independent of the
+    others (GUM first order, JCGM 100:2008, from memory). A gain error of the meter is common to both readings, cancels
+    in the quotient, and is left out.
+    """
+    impedance = two_load(volts[0], loads[0], volts[1], loads[1])
+    current = volts[1] / loads[1] - volts[0] / loads[0]
+    shares = [(1 + impedance / loads[i]) / current * u_volts[i] for i in (0, 1)]
+    shares += [impedance / current * volts[i] / loads[i] ** 2 * u_loads[i] for i in (0, 1) if math.isfinite(loads[i])]
+    return math.hypot(*shares)
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """source_impedance (Ω) and damping_factor at 1 kHz, damping_factor_lowest over 20 Hz – 20 kHz, per channel; from
-    two
-    loads, the same at the frequency stated.
+    two loads, the first two at the frequency stated.
     """
     load_ohm = c.measurement.load_ohm
     if sheet is None:
@@ -102,27 +107,64 @@ def _from_loads(c: Conditions) -> Measured:
     closed = [ohms for ohms in loads if math.isfinite(ohms)]
     # the factor is referred to the load stated, else to the one load that was on
     reference_ohm = m.load_ohm or closed[0]
+    # tolerances are limits and rectangular, u = a/√3; a last digit d hides ± half of it, u = d/√12 (GUM)
+    tolerance = (c.bench.load_tolerance_percent or 0.0) / 100 / math.sqrt(3)
+    u_loads = (loads[0] * tolerance, loads[1] * tolerance) if tolerance else (0.0, 0.0)
     found: list[Finding] = []
     withheld: list[str] = []
+    shared = {"frequency": m.frequency_hz, "method": "two loads", "load": reference_ohm}
     for channel, readings in m.volts.items():
         volts = (readings[0], readings[1])
+        u_volts = m.volts_step[channel] / math.sqrt(12)
         impedance = two_load(volts[0], loads[0], volts[1], loads[1])
-        uncertainty = _two_load_uncertainty(volts, loads, m.volts_step[channel])
-        if not impedance > 0 or uncertainty > impedance / 2:
+        known = math.isfinite(impedance)
+        expanded = 2 * two_load_uncertainty(volts, loads, (u_volts, u_volts), u_loads) if known else 0.0
+        if not known or impedance + expanded <= 0:
             withheld.append(
-                f"{m.id}: no source impedance for {channel or 'the channel'}: the two readings differ by no more than "
-                "the meter resolves; read them with one more digit"
+                f"{m.id}: no source impedance for {channel or 'the channel'}: no source gives these two voltages; "
+                "check which of them was read at which load"
             )
-            continue
-        shared = {"frequency": m.frequency_hz, "method": "two loads", "load": reference_ohm}
-        factor = reference_ohm / impedance
-        found.append(figures.finding(c, "source_impedance", channel, impedance, uncertainty=uncertainty, **shared))
-        found.append(
-            figures.finding(
-                c, "damping_factor", channel, factor, uncertainty=factor * uncertainty / impedance, **shared
-            )
-        )
+        elif impedance < 2 * expanded:
+            found += _bounds(c, channel, impedance + expanded, reference_ohm, shared)
+        else:
+            found += _figures(c, channel, impedance, expanded, reference_ohm, shared)
     return Measured(tuple(found), tuple(withheld))
+
+
+def _figures(
+    c: Conditions, channel: str, impedance: float, expanded: float, reference_ohm: float, shared: Mapping[str, Any]
+) -> list[Finding]:
+    """Both figures, the factor with what it lies between: R / (Z + U) and R / (Z − U), which its uncertainty, being of
+    the first order, only stands for.
+    """
+    factor = reference_ohm / impedance
+    between = [reference_ohm / (impedance + expanded), reference_ohm / (impedance - expanded)]
+    of_factor = factor * expanded / impedance
+    return [
+        figures.finding(c, "source_impedance", channel, impedance, uncertainty=expanded, **shared),
+        figures.finding(c, "damping_factor", channel, factor, uncertainty=of_factor, interval=between, **shared),
+    ]
+
+
+def _bounds(
+    c: Conditions, channel: str, highest_ohm: float, reference_ohm: float, shared: Mapping[str, Any]
+) -> list[Finding]:
+    """Where half the difference or more may be the meter's last digit, only how high the impedance may be is known."""
+    return [
+        replace(figures.finding(c, "source_impedance", channel, highest_ohm, **shared), bound="at most"),
+        replace(figures.finding(c, "damping_factor", channel, reference_ohm / highest_ohm, **shared), bound="at least"),
+    ]
+
+
+def between(factor: Finding) -> str:
+    """What a damping factor lies between, to the digits its uncertainty carries: "82 to 108"; "" where it has none, or
+    both ends read like the figure.
+    """
+    ends = [
+        digits.fixed(end, 0 if factor.value >= 10 else 1, factor.uncertainty)
+        for end in factor.at.get("interval", ())
+    ]
+    return f"{ends[0]} to {ends[1]}" if len(set(ends)) > 1 else ""
 
 
 def card(runs: Sequence[Run]) -> Card:
@@ -141,7 +183,8 @@ def card(runs: Sequence[Run]) -> Card:
             for ohms in figures.by_channel(run, "source_impedance"):
                 factor = run.get("damping_factor", ohms.channel)
                 label = " ".join(p for p in (ohms.channel or "measured", figures.run_label(run, runs)) if p)
-                rows.append(Row((label, quantities.show(ohms), quantities.show(factor) if factor else "")))
+                range_of = f" ({within})" if factor and (within := between(factor)) else ""
+                rows.append(Row((label, quantities.show(ohms), quantities.show(factor) + range_of if factor else "")))
         return Card(
             id="",
             title=title,
@@ -211,9 +254,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "impedance": max(impedance, key=lambda f: f.value),
                 "findings": factors,
                 "worse": worst,
-                "uncertainty": quantities.shown(worst.uncertainty, "factor")
-                if worst and worst.uncertainty and worst.uncertainty > 0.01 * worst.value
-                else "",
+                "between": between(worst) if worst else "",
                 "lowest": figures.worse(lowest),
                 "load": m.load_ohm,
                 "frequency": impedance[0].at.get("frequency"),

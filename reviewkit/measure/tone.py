@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit import figures, quantities
-from reviewkit.captures import sample_rate_hz, spectrum_panel, waveform_panels, waveform_volts
+from reviewkit.captures import sample_rate_hz, spectrum_panel, waveform_panels, waveform_samples
 from reviewkit.decibels import amplitude_of_db, db_of_amplitude, volts_of
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
@@ -23,7 +23,7 @@ from reviewkit.model import (
     Run,
     Sheet,
 )
-from reviewkit.spectrum import Tone, TooShort, analyse
+from reviewkit.spectrum import NotOneTone, Tone, TooShort, analyse
 from reviewkit.spectrum_lines import NoLines, analyse_lines, is_even
 from reviewkit.windows import COSINE_SUMS, window_name
 
@@ -40,24 +40,29 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     found: list[Finding] = []
     withheld: list[str] = []
     for column in sheet.all("level"):
-        if sheet.find("time"):
-            tone, volts, window = _of_waveform(sheet, column, c), True, None
-        else:
-            try:
-                tone, volts, window, hint = _of_spectrum(sheet, column, c)
-            except NoLines as why:
-                withheld.append(f"{c.measurement.id}: no figures for channel {column.channel or 'measured'}: {why}")
-                continue
-            withheld += [f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: {hint}"] if hint else []
+        try:
+            read = _of_waveform if sheet.find("time") else _of_spectrum
+            tone, volts, window, hint = read(sheet, column, c)
+        except (NotOneTone, NoLines) as why:
+            withheld.append(f"{c.measurement.id}: no figures for channel {column.channel or 'measured'}: {why}")
+            continue
+        withheld += [f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: {hint}"] if hint else []
         under: dict[str, Any] = {"frequency": tone.frequency_hz}
         if volts:
             _check_drive(sheet, c, tone.level)
             ohms = c.measurement.load_ohm
             under |= {"power": tone.level**2 / ohms} if ohms else {"voltage": tone.level}
         else:
-            withheld.append(f"{c.measurement.id}: no level, power or gain, the file's levels are relative")
+            hint = '; add for example full_scale = "10 V"' if column.unit == "ratio" else ""
+            withheld.append(f"{c.measurement.id}: no level, power or gain, the file's levels are relative{hint}")
         found += _levels(c, column.channel, tone, under, volts=volts)
         found += _ratios(c, column.channel, tone, under | {"band": list(tone.band_hz), "window": window})
+        if tone.clouded:
+            orders = ", ".join(str(order) for order in tone.clouded[:5]) + (" …" if len(tone.clouded) > 5 else "")
+            withheld.append(
+                f"{c.measurement.id}: no THD and no SNR: something else stands too near to harmonic {orders} of the "
+                "tone; capture a longer record"
+            )
         if not tone.third_in_band:
             withheld.append(
                 f"{c.measurement.id}: no distortion at {quantities.hertz(tone.frequency_hz)}: even the third harmonic "
@@ -80,10 +85,17 @@ def _check_drive(sheet: Sheet, c: Conditions, level_v: float) -> None:
     raise InputError(Fault("session.toml", m.line, message))
 
 
-def _of_waveform(sheet: Sheet, column: Column, c: Conditions) -> Tone:
-    volts, rate_hz = waveform_volts(column, c, sheet.source), sample_rate_hz(sheet)
+def _of_waveform(sheet: Sheet, column: Column, c: Conditions) -> tuple[Tone, bool, None, str]:
+    """The tone, and whether its level is in volts; no window, and nothing that withholds its noise."""
+    samples, volts = waveform_samples(column, sheet.source)
+    if not np.ptp(samples):
+        channel = f"channel {column.channel}" if column.channel else "the capture"
+        raise InputError(
+            Fault(sheet.source, 0, f"{channel} is silent; name the others in columns = {{…}}, or capture it again")
+        )
+    rate_hz = sample_rate_hz(sheet)
     try:
-        return analyse(volts, rate_hz, c.mains_hz, c.measurement.frequency_hz)
+        return analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz), volts, None, ""
     except TooShort as short:
         raise InputError(Fault(sheet.source, 0, f"{short}; capture a longer record")) from None
 
@@ -129,17 +141,24 @@ def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *
 
 
 def _ratios(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any]) -> list[Finding]:
-    """Distortion, noise and hum. Where even the third harmonic lies outside the data, no distortion."""
+    """Distortion, noise and hum. Where even the third harmonic lies outside the data, no distortion; what a harmonic
+    cannot be parted from counts in THD+N alone.
+    """
     counted = {**under, "harmonics": len(tone.harmonics)}
-    values: list[tuple[str, float | None, Mapping[str, Any]]] = [("snr", tone.snr_db, counted)]
+    values: list[tuple[str, float | None, Mapping[str, Any]]] = []
+    if not tone.clouded:
+        values.append(("snr", tone.snr_db, counted))
     if tone.third_in_band:
         plus_noise = tone.thd_plus_noise
-        values.append(("thd", 100 * tone.thd, counted))
+        if not tone.clouded:
+            values.append(("thd", 100 * tone.thd, counted))
         values.append(("thd_plus_noise", None if plus_noise is None else 100 * plus_noise, counted))
         values.append(("sinad", tone.sinad_db, counted))
-        values += [(f"harmonic_{n}", _re_tone(tone, tone.harmonics.get(n, 0.0)), under) for n in NAMED_HARMONICS]
-        higher = float(np.sqrt(sum(level**2 for order, level in tone.harmonics.items() if order > 3)))
-        values.append(("harmonics_higher", _re_tone(tone, higher), counted))
+        parted = {order: level for order, level in tone.harmonics.items() if order not in tone.clouded}
+        values += [(f"harmonic_{n}", _re_tone(tone, parted.get(n, 0.0)), under) for n in NAMED_HARMONICS]
+        if max(tone.clouded, default=0) <= 3:
+            higher = float(np.sqrt(sum(level**2 for order, level in parted.items() if order > 3)))
+            values.append(("harmonics_higher", _re_tone(tone, higher), counted))
     values.append(("hum", _re_tone(tone, tone.hum or 0.0), {**under, "mains": c.mains_hz}))
     return [figures.finding(c, name, channel, value, **at) for name, value, at in values if value is not None]
 

@@ -1,25 +1,20 @@
-"""Any card as a picture: shapes are laid out, checked, and only then painted. The only file that needs matplotlib."""
+"""Any card as a picture: shapes are laid out, checked, and only then painted."""
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import replace
-from functools import cache, lru_cache
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 
 from reviewkit.model import Card, Curves, Rows
-from reviewkit.render.look import FALLBACK_FAMILY, FAMILY, FRAME_HEIGHT, FRAME_WIDTH, LOOKS, WIDTHS, look_named
-from reviewkit.render.scene import Area, Box, Extent, Item, LayoutFault, Measure, Page, Stroke, Text
+from reviewkit.render.look import FRAME_WIDTH, WIDTHS, Look, look_named
+from reviewkit.render.paint import measuring, painted, settled
+from reviewkit.render.png import png
+from reviewkit.render.scene import Box, Item, LayoutFault, Page
 
-if TYPE_CHECKING:
-    from matplotlib.font_manager import FontProperties
-
-__all__ = ["LayoutFault", "draw", "fit", "lay_out"]
+__all__ = ["LayoutFault", "draw", "fit", "lay_out", "pictures"]
 
 _PICTURE_BOTTOM = 948.0  # pictures end here whether or not a card has a foot
-_DPI = 72  # at which a point is a pixel
+_ASKED = "\0"  # between the words of a role, such as a curve's: "curve", its channel, what the trace is
 
 
 def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
@@ -27,23 +22,78 @@ def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
 
     Raises LayoutFault where it cannot be laid out without a text leaving its place, KeyError for an unknown look.
     """
-    if width not in WIDTHS:
-        raise ValueError(f"a card is drawn {', '.join(map(str, WIDTHS))} pixels wide, not {width}")
-    chosen = look_named(look)
+    return pictures(card, ((look, width),))[0]
+
+
+def pictures(card: Card, wanted: Sequence[tuple[str, int]]) -> tuple[bytes, ...]:
+    """`draw` for each look and width: laid out and checked once, since looks differ in their colours only."""
+    for _, width in wanted:
+        if width not in WIDTHS:
+            raise ValueError(f"a card is drawn {', '.join(map(str, WIDTHS))} pixels wide, not {width}")
+    looks = [look_named(name) for name, _ in wanted]
     from reviewkit.render.layout_check import problems
 
-    items = lay_out(card, look)
+    items = _laid_out(card)
     for problem in problems(items):
         raise LayoutFault(card.id, problem.text, problem.message, problem.remedy or "draw less on this card")
-    return _painted(items, chosen.ground, width / FRAME_WIDTH)
+    return tuple(_picture(_coloured(items, look), look, width) for look, (_, width) in zip(looks, wanted, strict=True))
+
+
+def _picture(items: Sequence[Item], look: Look, width: int) -> bytes:
+    flat = dict.fromkeys((look.ground, *(item.colour for item in items)))
+    return png(painted(items, look.ground, width), tuple(flat))
 
 
 def lay_out(card: Card, look: str) -> tuple[Item, ...]:
     """What is drawn on a card, in the order it is drawn, with the extents the renderer gives. Raises LayoutFault."""
-    with _settled():
-        page = Page(card.id, look_named(look), _measuring(card.id))
+    return _coloured(_laid_out(card), look_named(look))
+
+
+def _laid_out(card: Card) -> tuple[Item, ...]:
+    """`lay_out` with roles in place of colours."""
+    with settled():
+        page = Page(card.id, _ROLES, measuring(card.id))
         _compose(page, card)
         return tuple(page.items)
+
+
+@dataclass(frozen=True)
+class _Roles(Look):
+    """A look that answers with the question, to be put to the look that a card is painted in."""
+
+    @property
+    def band(self) -> str:
+        return "band"
+
+    @property
+    def bench(self) -> str:
+        return "bench"
+
+    @property
+    def scale(self) -> str:
+        return "scale"
+
+    def channel(self, channel: str) -> str:
+        return _ASKED.join(("channel", channel))
+
+    def curve(self, channel: str, role: str) -> str:
+        return _ASKED.join(("curve", channel, role))
+
+    def status(self, word: str) -> str:
+        return _ASKED.join(("status", word))
+
+
+_ROLES = _Roles(*(field.name for field in fields(Look)))
+
+
+def _coloured(items: Sequence[Item], look: Look) -> tuple[Item, ...]:
+    """Shapes with the colours that their roles have in a look."""
+    colours: dict[str, str] = {}
+    for role in dict.fromkeys(item.colour for item in items):
+        name, *asked = role.split(_ASKED)
+        found = getattr(look, name)
+        colours[role] = found(*asked) if asked else found
+    return tuple(replace(item, colour=colours[item.colour]) for item in items)
 
 
 def fit(card: Card) -> tuple[Card, ...]:
@@ -54,12 +104,12 @@ def fit(card: Card) -> tuple[Card, ...]:
     body = card.body
     if not isinstance(body, Rows) or not body.rows:
         return (card,)
-    with _settled():
+    with settled():
         for pages in range(1, len(body.rows) + 1):
             parts = tuple(_part(card, body, number, pages) for number in range(pages))
             if all(_holds(part) for part in parts):
                 return parts
-        lay_out(parts[0], next(iter(LOOKS)))  # raises the fault that names what is too long
+        _laid_out(parts[0])  # raises the fault that names what is too long
     return parts
 
 
@@ -79,7 +129,7 @@ def _part(card: Card, body: Rows, number: int, pages: int) -> Card:
 def _holds(card: Card) -> bool:
     from reviewkit.render.rows import fits
 
-    page = Page(card.id, LOOKS[next(iter(LOOKS))], _measuring(card.id))
+    page = Page(card.id, _ROLES, measuring(card.id))
     region = _column_placed(page, card)
     return isinstance(card.body, Rows) and fits(page, card.body, region)
 
@@ -110,159 +160,3 @@ def _column_placed(page: Page, card: Card) -> Box:
     if isinstance(card.body, Curves):
         region = replace(region, bottom=min(region.bottom, _PICTURE_BOTTOM))
     return readings(page, region, card.readings, card.verdicts)
-
-
-# ------------------------------------------------------------------ type
-
-
-@contextmanager
-def _settled() -> Iterator[None]:
-    """Matplotlib's settings that touch what is drawn, whatever the user's own are.
-
-    Without hinting a text's width grows with its size exactly, so one layout holds for every size of card.
-    """
-    import matplotlib as mpl
-
-    with mpl.rc_context({"text.hinting": "no_hinting", "path.sketch": None, "path.effects": []}):
-        yield
-
-
-@cache
-def _family() -> tuple[str, ...]:
-    """The families to draw with, best first: the package's font where it is installed, then the one always there."""
-    from matplotlib.font_manager import fontManager
-
-    try:
-        import font_source_sans_pro  # type: ignore[import-untyped]
-    except ImportError:
-        return (FALLBACK_FAMILY,)
-    for name in ("SourceSansPro", "SourceSansProBold"):
-        fontManager.addfont(font_source_sans_pro.font_files_ttf[name])
-    return FAMILY, FALLBACK_FAMILY
-
-
-@lru_cache(maxsize=512)
-def _font(size: float, bold: bool) -> FontProperties:
-    from matplotlib.font_manager import FontProperties
-
-    return FontProperties(family=list(_family()), size=size, weight="bold" if bold else "normal")
-
-
-@cache
-def _files(bold: bool) -> tuple[str, ...]:
-    """The font files to draw with, best first."""
-    from matplotlib.font_manager import FontProperties, findfont
-
-    weight = "bold" if bold else "normal"
-    return tuple(str(findfont(FontProperties(family=[family], weight=weight))) for family in _family())
-
-
-@cache
-def _known_characters(bold: bool) -> frozenset[str]:
-    """Every character that one of the fonts can draw."""
-    from matplotlib.font_manager import get_font
-
-    return frozenset(chr(code) for path in _files(bold) for code in get_font(path).get_charmap())
-
-
-@cache
-def _ruler() -> Any:
-    """A renderer to measure with; nothing is drawn on it."""
-    from matplotlib.backends.backend_agg import RendererAgg
-
-    return RendererAgg(8, 8, _DPI)  # type: ignore[no-untyped-call]
-
-
-def _measuring(card_id: str) -> Measure:
-    """A Measure that refuses characters no font has, naming the card."""
-
-    def measure(text: str, size: float, bold: bool) -> Extent:
-        extent = _extent(text, size, bold)
-        if isinstance(extent, str):
-            named = ", ".join(f"U+{ord(sign):04X}" + (f" {sign}" if sign.isprintable() else "") for sign in extent)
-            problem = f"has characters that no font here can draw: {named}"
-            raise LayoutFault(card_id, text, problem, "write it without them")
-        return extent
-
-    return measure
-
-
-@lru_cache(maxsize=8192)
-def _extent(text: str, size: float, bold: bool) -> Extent | str:
-    """A text's extent in pixels; or the characters in it that cannot be drawn."""
-    unknown = "".join(sorted(set(text) - _known_characters(bold)))
-    if unknown:
-        return unknown
-    width, height, descent = _ruler().get_text_width_height_descent(text, _font(size, bold), ismath=False)
-    return Extent(float(width), float(height - descent), float(descent), _bearing(text[:1], size, bold))
-
-
-@lru_cache(maxsize=2048)
-def _bearing(letter: str, size: float, bold: bool) -> float:
-    """The gap between where a letter begins and its ink, negative where the ink reaches out."""
-    from matplotlib.font_manager import get_font
-
-    for path in _files(bold):
-        font = get_font(path)
-        if letter and ord(letter) in font.get_charmap():
-            font.set_size(size, _DPI)
-            return float(font.load_char(ord(letter)).horiBearingX) / 64
-    return 0.0
-
-
-# ------------------------------------------------------------------ paint
-
-
-def _painted(items: tuple[Item, ...], ground: str, scale: float) -> bytes:
-    """The shapes on a ground of one colour, as PNG."""
-    from matplotlib.backends.backend_agg import RendererAgg
-    from PIL import Image
-
-    width, height = round(FRAME_WIDTH * scale), round(FRAME_HEIGHT * scale)
-    renderer: Any = RendererAgg(width, height, _DPI)  # type: ignore[no-untyped-call]
-    corners = ((0, 0), (FRAME_WIDTH, 0), (FRAME_WIDTH, FRAME_HEIGHT), (0, FRAME_HEIGHT))
-    _paint_shape(renderer, Area("ground", corners, ground), scale)
-    with _settled():
-        for item in items:
-            if isinstance(item, Text):
-                _paint_text(renderer, item, scale)
-            else:
-                _paint_shape(renderer, item, scale)
-    picture = Image.frombuffer("RGBA", (width, height), renderer.buffer_rgba(), "raw", "RGBA", 0, 1)
-    target = io.BytesIO()
-    picture.convert("RGB").save(target, "PNG", compress_level=3)
-    return target.getvalue()
-
-
-def _paint_text(renderer: Any, text: Text, scale: float) -> None:
-    gc = renderer.new_gc()
-    gc.set_foreground(text.colour)
-    renderer.draw_text(gc, text.x * scale, text.baseline * scale, text.text, _font(text.size * scale, text.bold), 0.0)
-    gc.restore()
-
-
-def _paint_shape(renderer: Any, shape: Stroke | Area, scale: float) -> None:
-    import numpy as np
-    from matplotlib.colors import to_rgb
-    from matplotlib.path import Path
-    from matplotlib.transforms import Affine2D
-
-    path = Path(np.asarray(shape.points, dtype=np.float64), closed=False)
-    path.should_simplify = False  # it was reduced to what can be seen already
-    gc = renderer.new_gc()
-    # straight rules sit on whole pixels; curves must not, or they would step
-    gc.set_snap(len(shape.points) == 2 if isinstance(shape, Stroke) else False)
-    face = None
-    if isinstance(shape, Area):
-        gc.set_linewidth(0.0)
-        face = to_rgb(shape.colour)
-    else:
-        gc.set_foreground(shape.colour)
-        gc.set_linewidth(shape.width * scale)
-        gc.set_joinstyle("round")
-        gc.set_capstyle("round" if shape.kind == "curve" and shape.dash is None else "butt")
-        if shape.dash is not None:
-            gc.set_dashes(0.0, [part * scale for part in shape.dash])
-    down = Affine2D().scale(scale, -scale).translate(0.0, renderer.height)
-    renderer.draw_path(gc, path, down, face)
-    gc.restore()

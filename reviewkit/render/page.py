@@ -174,7 +174,7 @@ def finding_rows(findings: Sequence[Finding]) -> list[tuple[str, str, str, str, 
     """Findings as rows of a page: quantity, channel, figure, what it holds under, measurement."""
     return [
         (
-            quantities.QUANTITIES[f.quantity].name,
+            quantities.quantity_of(f).name,
             _SIDES.get(f.channel, f.channel),
             quantities.show(f),
             figures.under(f),

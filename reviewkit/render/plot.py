@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.model import Curves, Panel, Trace
+from reviewkit.render.brackets import put_brackets
 from reviewkit.render.dial import dial, dial_height, unit_reach, y_texts
 from reviewkit.render.free_space import FreeSpace
 from reviewkit.render.labels import (
@@ -202,6 +203,7 @@ def _panel(
     _draw_lines(page, lines, box, free, lone=lone)
     if ruled:
         dial(page, panel.x, box)
+    put_brackets(page, free, panel, box)
     put_marks(page, free, panel, box)
     _name_lines(page, panel, lines, box, free, lone=lone, limits_beside=limits_beside)
     if limits_beside:

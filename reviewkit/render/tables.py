@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 from typing import Any
 
 from reviewkit import __version__
@@ -78,7 +79,8 @@ def _finding(f: Finding) -> dict[str, Any]:
         "channel": f.channel,
         "value": f.value,
         "unit": f.unit,
-        "at": dict(f.at),
+        # JSON has no infinity: no load at all is said in a word, as in session.toml
+        "at": {key: "open" if entry == math.inf else entry for key, entry in f.at.items()},
     }
     if f.uncertainty is not None:
         entry["uncertainty"] = f.uncertainty

@@ -34,7 +34,7 @@ MESSAGES = {
         {},
         'm/x.csv:1: the file is a spreadsheet workbook; open it there and save it as "CSV"',
     ),
-    "capture": (b"RIFF1234WAVE", {}, "m/x.csv:1: the file is a WAV capture, which is not read yet"),
+    "capture": (b"RIFF1234WAVE", {}, "m/x.csv:1: the file is a WAV capture; name it with the ending .wav"),
     "broken UTF-16": ((HEADED + ROWS).encode("utf-16")[:-1], {}, "m/x.csv:4: the text breaks off inside a character"),
     "no known encoding": (b"Frequency (Hz),Level (dBV)\n20,\x81\n", {}, "m/x.csv:2: binary content, or an encoding"),
     "text in a cell": (

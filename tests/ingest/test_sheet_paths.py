@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,9 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reviewkit.errors import InputError
-from reviewkit.ingest import sheet_file
+from reviewkit.ingest import sheet_blocks, sheet_file
 from reviewkit.ingest.sheet_file import as_json, parse_sheet
 from reviewkit.model import Sheet
+
+CHECKOUT = Path(__file__).resolve().parents[2]
 
 
 def seen(sheet: Sheet) -> list[tuple[str, str, str, list[float]]]:
@@ -48,14 +53,15 @@ def long_file(separator: str, decimal: str, end: str, beside: str = "") -> bytes
 def test_both_paths_agree_to_the_last_bit(separator, decimal, end, monkeypatch):
     data = long_file(separator, decimal, end)
     quick_ones = []
-    bulk = sheet_file.read_bulk
-    monkeypatch.setattr(sheet_file, "read_bulk", lambda *given: quick_ones.append(bulk(*given)) or quick_ones[-1])
+    fast = sheet_blocks._fast
+    monkeypatch.setattr(sheet_blocks, "_fast", lambda *given: quick_ones.append(fast(*given)) or quick_ones[-1])
     quick = read(data)
-    assert len(quick_ones) == 1
-    assert quick_ones[0] is not None  # the quick path did it
-    monkeypatch.setattr(sheet_file, "_BULK", math.inf)
+    assert quick_ones
+    assert all(each is not None for each in quick_ones)  # the quick way did it all
+    count = len(quick_ones)
+    monkeypatch.setattr(sheet_file, "_LONG", math.inf)
     plain = read(data)
-    assert len(quick_ones) == 1
+    assert len(quick_ones) == count
     assert seen(quick) == seen(plain)
     assert as_json(quick) == as_json(plain)
 
@@ -86,6 +92,131 @@ def test_a_fault_far_down_is_found_with_its_line(odd):
 def test_a_sweep_that_goes_back_on_the_quick_path_has_its_line():
     data = long_file(",", ".", "\n", "0.000001,1,2,3\n")
     assert message(data).startswith("m/x.csv:15003: time goes back from ")
+
+
+# ------------------------------------------------------------------ odd lines in some blocks
+
+DRESSES = {
+    "comma": (",", ".", "\n"),
+    "semicolon, decimal comma": (";", ",", "\n"),
+    "tab, carriage returns": ("\t", ".", "\r\n"),
+    "tab, decimal comma": ("\t", ",", "\n"),
+    "one space": (" ", ".", "\n"),
+    "runs of spaces": ("   ", ".", "\n"),
+    "runs of spaces, decimal comma": ("  ", ",", "\r\n"),
+}
+ODD_LINES = (
+    "# warm", "* 20 30 40", "; 1; 2; 3", "", "   ", "|--", "NaN|", "OL|", "|", "HEADER", '# 5" away', '"1|2|3"',
+    '"0|5"|1|2', "1|2", "1|2|3|4", "1|2|3|", "1|2|x", "|\u22121.5", "|1e3", "|1 000", "|1\u00a0000", "|1,000.5",
+    "|1.000,5", "|1,500", "|inf", "|1_0", "|\x1a", "|\u00e9", "-1|2|3", "1|2|3|||", "no row at all", '"a', 'b"',
+)  # fmt: skip
+
+
+def said(data: bytes, **told) -> object:
+    """Everything that a file is read as, or every message."""
+    try:
+        sheet = read(data, **told)
+    except InputError as error:
+        return [str(fault) for fault in error.faults]
+    return as_json(sheet), [column.header for column in sheet.columns]
+
+
+def odd_file(dress: str, odd: list[tuple[int, str]], rows: int = 60) -> bytes:
+    """Rising rows of three numbers with odd lines put in. `odd`: (row, line); | stands for the separator there, and a
+    line that begins with it keeps the row's own time and level.
+    """
+    separator, decimal, end = DRESSES[dress]
+    header = separator.join(("Time(s)", "Left(V)", "Right(V)"))
+    lines = []
+    for n in range(rows):
+        time, level = f"{n}.25".replace(".", decimal), f"{n % 7}.5".replace(".", decimal)
+        lines.append(separator.join((time, level, level)))
+        for place, text in odd:
+            if place == n:
+                written = header if text == "HEADER" else text
+                if text.startswith("|"):
+                    written = f"{n}.5|0.5{text}".replace("0.5|0.5|", "0.5|1.5|").replace(".", decimal, 2)
+                lines.append(written.replace("|", separator) if text != "HEADER" else written)
+    return (header + end + end.join(lines) + end).encode()
+
+
+def both_ways(data: bytes, part: int = 100, **told) -> tuple[object, object]:
+    """What the blocks say and what the plain way says; blocks so small that a short file has several."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sheet_file, "_LONG", 1)
+        patch.setattr(sheet_blocks, "_HEAD", 150)
+        patch.setattr(sheet_blocks, "_LOOKED_AT", 300)
+        patch.setattr(sheet_blocks, "_BLOCK", 4 * part)
+        patch.setattr(sheet_blocks, "_PART", part)
+        blocks = said(data, **told)
+        patch.setattr(sheet_file, "_LONG", math.inf)
+        return blocks, said(data, **told)
+
+
+@pytest.mark.parametrize("dress", DRESSES)
+def test_an_odd_line_is_read_the_same_in_blocks(dress):
+    for odd in ODD_LINES:
+        blocks, plain = both_ways(odd_file(dress, [(41, odd)]))
+        assert blocks == plain, odd
+
+
+@settings(max_examples=60)
+@given(
+    st.sampled_from(sorted(DRESSES)),
+    st.lists(st.tuples(st.integers(0, 59), st.sampled_from(ODD_LINES)), max_size=8),
+    st.integers(20, 300),
+)
+def test_odd_lines_anywhere_are_read_the_same_in_blocks(dress, odd, part):
+    blocks, plain = both_ways(odd_file(dress, odd), part)
+    assert blocks == plain
+
+
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "utf-16-be", "cp1252"])
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_encodings_and_line_ends_are_read_the_same_in_blocks(encoding, end):
+    text = odd_file("comma", [(30, "# 20 \u00b0C"), (41, "|--")]).decode()
+    blocks, plain = both_ways(text.replace("\n", end).encode(encoding))
+    assert blocks == plain
+    assert plain[0]["rows"] == 60
+
+
+def test_a_decimal_mark_that_shows_late_counts_from_the_first_row():
+    rows = [f"{n};{n}" for n in range(1, 40)] + ["40;1,500", "41;0,5"]
+    blocks, plain = both_ways(("Frequency (Hz);Level (dBV)\n" + "\n".join(rows)).encode())
+    assert blocks == plain
+    assert plain[0]["columns"][1]["values"][-2:] == [1.5, 0.5]
+
+
+def test_one_odd_line_sends_one_part_the_long_way(monkeypatch):
+    count = []
+    numbered = sheet_blocks.numbered_lines
+    data = odd_file("comma", [(15_000, "# warm"), (25_000, "|--"), (35_000, "HEADER")], 40_000)
+    monkeypatch.setattr(sheet_blocks, "numbered_lines", lambda *given: count.append(len(given[0])) or numbered(*given))
+    sheet = read(data)
+    assert sheet.rows == 40_000
+    assert [row.line for row in sheet.skipped] == [25_004]
+    assert sheet.warnings == ("line 35005: the header again, passed over",)
+    assert sum(count) < 0.3 * len(data)
+
+
+# ------------------------------------------------------------------ what long files cost
+
+MEMORY = """
+import sys
+from pathlib import Path
+sys.path[:0] = ["tests/bench", "."]
+from read_speed import memory_ratio
+print(memory_ratio(Path(sys.argv[1])))
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="asks /proc for the memory at its peak")
+def test_a_long_file_takes_three_times_its_arrays_at_most(tmp_path):
+    rows = b"".join(b"%.9f,1.2345678,-2.3456789\n" % (n / 48_000) for n in range(1_000_000))
+    (tmp_path / "x.csv").write_bytes(b"Time (s),Left (V),Right (V)\n" + rows)
+    program = [sys.executable, "-c", MEMORY, tmp_path / "x.csv"]
+    ran = subprocess.run(program, capture_output=True, text=True, check=True, cwd=CHECKOUT)
+    assert 1.0 < float(ran.stdout) <= 3.0
 
 
 # ------------------------------------------------------------------ properties

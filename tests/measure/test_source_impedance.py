@@ -10,11 +10,16 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from measured_sheets import all_of, column, measured, one, quantities, sheet
+from measured_sheets import all_of, column, conditions, measured, one, quantities, sheet
+from rated_and_found import found as found_one
+from rated_and_found import rated, runs_of, session
 
 from reviewkit.errors import InputError
-from reviewkit.measure.source_impedance import two_load
-from reviewkit.model import Rating
+from reviewkit.measure import KINDS
+from reviewkit.measure.source_impedance import between, two_load, two_load_uncertainty
+from reviewkit.model import Bench, Rating, Run
+from reviewkit.quantities import show
+from reviewkit.verdict import judge
 
 KIND = "source-impedance"
 
@@ -76,19 +81,127 @@ def test_the_resolution_of_two_loads():
     assert one(found, "source_impedance", "R").uncertainty == pytest.approx(2 * float(np.std(spread)), rel=1e-3)
 
 
-@pytest.mark.parametrize("volts", [(12.71, 12.71), (12.70, 12.71), (12.713, 12.710)])
-def test_readings_that_differ_by_no_more_than_the_meter_resolves(volts):
+def test_a_load_of_half_a_percent_and_a_meter_of_half_a_thousandth():
+    """2.83 V open, 2.80 V at 8 Ω; standard uncertainties of 0.5 % of the load and of 0.05 % of 2.83 V. GUM first order
+    by hand from Z = R (Vo/VL − 1): u = √((0.0107 · 0.04)² + (2.857 · 0.001415)² + (2.888 · 0.001415)²) = 0.00576 Ω, so
+    at k = 2 the damping factor lies from 8 / (Z + U) = 82.3 to 8 / (Z − U) = 107.8.
+    """
+    u = two_load_uncertainty((2.83, 2.80), (math.inf, 8.0), (0.0005 * 2.83, 0.0005 * 2.83), (0.0, 0.005 * 8))
+    assert u == pytest.approx(0.00576, abs=5e-6)
+    z = two_load(2.83, math.inf, 2.80, 8.0)
+    assert 8 / (z + 2 * u) == pytest.approx(82.3, abs=0.05)
+    assert 8 / (z - 2 * u) == pytest.approx(107.8, abs=0.05)
+
+
+@pytest.mark.parametrize("loads", [(8.0, 4.0), (4.0, 8.0), (math.inf, 8.0)])
+def test_the_uncertainty_is_the_spread_of_many_draws(loads):
+    """Monte Carlo (JCGM 101:2008, from memory) against the first order, every source of it switched on."""
+    random = np.random.default_rng(5)
+    volts = tuple(10 * load / (load + 0.1) if math.isfinite(load) else 10.0 for load in loads)
+    drawn_v = [random.normal(v, 2e-3, 40_000) for v in volts]
+    drawn_r = [random.normal(r, 0.02 * r, 40_000) if math.isfinite(r) else np.full(40_000, math.inf) for r in loads]
+    z = (drawn_v[0] - drawn_v[1]) / (drawn_v[1] / drawn_r[1] - drawn_v[0] / drawn_r[0])
+    u_loads = tuple(0.02 * r if math.isfinite(r) else 0.0 for r in loads)
+    assert two_load_uncertainty(volts, loads, (2e-3, 2e-3), u_loads) == pytest.approx(float(np.std(z)), rel=0.02)
+
+
+def test_the_loads_tolerance_enters():
+    """±1 % are limits of a rectangle, u = 1 %/√3 (GUM); Z is proportional to the load where the other reading is open.
+    A meter of a hundred thousandth of a volt adds nothing that shows.
+    """
+    volts = {"L": (2.83, 2.80)}
+    found = read((math.inf, 8.0), volts, step=1e-5, bench=Bench(load_tolerance_percent=1.0))
+    ohms = one(found, "source_impedance", "L")
+    assert ohms.uncertainty == pytest.approx(2 * 0.01 / math.sqrt(3) * ohms.value, rel=0.02)
+    without = one(read((math.inf, 8.0), volts, step=1e-5), "source_impedance", "L").uncertainty
+    assert without < ohms.uncertainty / 10
+
+
+def test_the_level_uncertainty_cancels():
+    volts = {"L": (2.83, 2.80)}
+    plain = read((math.inf, 8.0), volts, step=0.001)
+    stated = read((math.inf, 8.0), volts, step=0.001, bench=Bench(level_uncertainty_db=0.5))
+    assert [(f.value, f.uncertainty) for f in stated.findings] == [(f.value, f.uncertainty) for f in plain.findings]
+
+
+def test_what_the_factor_lies_between():
+    """8 / (Z ± U); on the card, and in the sentence's facts, to the digits that U carries."""
+    found = read((math.inf, 8.0), {"L": (2.83, 2.80)}, step=0.004)
+    ohms, factor = one(found, "source_impedance", "L"), one(found, "damping_factor", "L")
+    assert factor.at["interval"] == pytest.approx(
+        [8 / (ohms.value + ohms.uncertainty), 8 / (ohms.value - ohms.uncertainty)]
+    )
+    assert factor.bound == ""
+    run = Run(conditions(KIND, file="", loads_ohm=(math.inf, 8.0), frequency_hz=1000.0), None, found.findings)
+    (row,) = KINDS[KIND].card([run]).body.rows
+    low, high = (round(end) for end in factor.at["interval"])
+    assert (low, high) == (84, 105)
+    assert row.cells == ("L", "0.086 Ω", f"93 ({low} to {high})")
+    (point,) = KINDS[KIND].points(run, None)
+    assert point.facts["between"] == "84 to 105"
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "interval", "text"),
+    [
+        (93.33, 12.6, [82.27, 107.84], "82 to 108"),
+        (180.0, 40.0, [147.3, 231.4], "150 to 230"),  # an uncertainty of one digit, in tens
+        (120.4, 4.0, [116.5, 124.5], "116 to 124"),
+        (8.21, 0.3, [7.92, 8.52], "7.9 to 8.5"),
+        (93.33, 0.02, [93.31, 93.35], ""),  # both read like the figure
+    ],
+)
+def test_the_ends_carry_the_uncertaintys_digits(value, uncertainty, interval, text):
+    """Two digits of it if the first is 1 or 2, else one (after GUM 7.2.6, from memory); whole numbers from ten up."""
+    assert between(found_one("damping_factor", value, uncertainty=uncertainty, interval=interval)) == text
+
+
+@pytest.mark.parametrize("volts", [(12.71, 12.71), (12.713, 12.710), (12.72, 12.71)])
+def test_readings_that_differ_by_little_more_than_the_meter_resolves(volts):
+    """A bound instead of a number: Z at most Z + U, the factor at least R / (Z + U); U by hand from d/√12, k = 2. Where
+    the loaded reading is the higher one by less than that, Z counts as it comes out.
+    """
     found = read((math.inf, 8.0), {"L": volts}, step=0.01)
+    z = 8 * (volts[0] / volts[1] - 1)
+    u = 2 * 0.01 / math.sqrt(12) * math.hypot(8 / volts[1], 8 * volts[0] / volts[1] ** 2)
+    ohms, factor = one(found, "source_impedance", "L"), one(found, "damping_factor", "L")
+    assert (ohms.bound, factor.bound) == ("at most", "at least")
+    assert ohms.value == pytest.approx(z + u, rel=1e-6)
+    assert factor.value == pytest.approx(8 / (z + u), rel=1e-6)
+    assert ohms.uncertainty is factor.uncertainty is None
+    assert "interval" not in factor.at
+    assert show(factor).startswith("≥ ")
+
+
+def test_a_bound_confirms_a_rating_and_denies_none():
+    found = read((math.inf, 8.0), {"L": (12.71, 12.71), "R": (12.71, 12.71)}, step=0.01)
+    made = runs_of(*found.findings)
+    for limit, word in ((60, "meets"), (1500, "meets"), (2000, "not comparable")):
+        (verdict,) = judge(session(rated("damping_factor", at_least=limit)), made)
+        assert verdict.verdict == word
+
+
+@pytest.mark.parametrize(
+    ("loads", "volts"),
+    [
+        ((math.inf, 8.0), (12.60, 12.71)),  # rises under the load
+        ((8.0, 4.0), (10.0, 5.0)),  # one current through both: no voltage behind it
+        ((8.0, 4.0), (10.0, 4.0)),
+    ],
+)
+def test_readings_that_no_source_gives(loads, volts):
+    found = read(loads, {"L": volts}, step=0.01)
     assert not found.findings
     assert "no source impedance for L" in found.withheld[0]
-    assert "one more digit" in found.withheld[0]
+    assert "check which of them was read at which load" in found.withheld[0]
 
 
 def test_each_channel_for_itself():
     found = read((math.inf, 8.0), {"L": (10.0, 9.9), "R": (10.0, 9.8)}, frequency_hz=1000.0, setting="at the terminals")
     assert one(found, "damping_factor", "L").value == pytest.approx(99)
     assert one(found, "damping_factor", "R").value == pytest.approx(49)
-    at = one(found, "damping_factor", "R").at
+    at = dict(one(found, "damping_factor", "R").at)
+    assert at.pop("interval") == pytest.approx([49, 49], rel=1e-4)
     assert at == {"frequency": 1000.0, "method": "two loads", "load": 8.0, "setting": "at the terminals"}
     assert one(found, "source_impedance", "R").source == "session.toml"
 

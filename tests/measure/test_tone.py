@@ -209,6 +209,39 @@ def test_a_waveform_in_decibels_is_refused():
         measured("tone", sheet(column("time", time), column("level", np.sin(6283 * time), "", "dBV", "Left (dBV)")))
 
 
+def test_fractions_of_full_scale_carry_ratios_only():
+    """A capture whose full scale is not told: what does not need volts stands."""
+    data = capture(tone_of(known.of_levels({2: -60.0}, np.random.default_rng(3)), scale=0.5))
+    relative = sheet(data.columns[0], column("level", data.columns[1].values, "", "ratio"))
+    found = measured("tone", relative, input_level_v=0.1, drive_w=40.0)
+    assert one(found, "thd").value == pytest.approx(0.1, rel=1e-4)
+    assert not {"level", "power", "gain"} & quantities(found)
+    assert not {"power", "voltage"} & set(one(found, "thd").at)
+    assert any("no level, power or gain" in why and 'full_scale = "10 V"' in why for why in found.withheld)
+
+
+def test_two_tones_are_withheld():
+    turns = 2 * np.pi * np.arange(RATE_HZ) / RATE_HZ
+    found = measured("tone", capture(np.sin(1000 * turns) + 0.5 * np.sin(1004 * turns)))
+    assert not found.findings
+    assert "another stands within" in found.withheld[0]
+    assert "capture a longer record" in found.withheld[0]
+
+
+def test_a_clouded_harmonic_withholds_thd_and_snr():
+    """Hum at 150 Hz, 2 Hz from the third harmonic of 49.33 Hz: THD+N holds both, and is right."""
+    turns = 2 * np.pi * np.arange(RATE_HZ) / RATE_HZ
+    found = measured("tone", capture(np.sin(49.33 * turns) + 1e-2 * np.sin(150 * turns)))
+    assert not {"thd", "snr", "harmonic_3"} & quantities(found)
+    assert one(found, "thd_plus_noise").value == pytest.approx(1.0, rel=0.01)
+    assert any("too near to harmonic 3" in why for why in found.withheld)
+
+
+def test_a_silent_channel_is_told():
+    with pytest.raises(InputError, match="channel R is silent"):
+        measured("tone", capture(tone_of(np.array([-1j])), np.zeros(24_000)))
+
+
 # ------------------------------------------------------------------ from a spectrum
 
 POINTS = 16_384

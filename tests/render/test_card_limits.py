@@ -7,7 +7,7 @@ from card_samples import MINUS, SAMPLES, VERDICT_WORDS, curve_card, said, shapes
 
 from reviewkit.errors import CannotFinish
 from reviewkit.model import Axis, Limit, Mark, Reading, TitlePage, Trace
-from reviewkit.render import card as drawing
+from reviewkit.render import paint
 from reviewkit.render.card import LayoutFault, draw
 from reviewkit.render.scene import Area
 
@@ -193,18 +193,18 @@ def test_readings_too_many_for_the_column_are_a_fault():
 
 def test_without_the_package_of_type_the_cards_still_fit(monkeypatch):
     caches = (
-        drawing._family,
-        drawing._files,
-        drawing._font,
-        drawing._bearing,
-        drawing._known_characters,
-        drawing._extent,
+        paint._family,
+        paint._files,
+        paint._font,
+        paint._bearing,
+        paint._known_characters,
+        paint._extent,
     )
     try:
         monkeypatch.setitem(sys.modules, "font_source_sans_pro", None)
         for cached in caches:
             cached.cache_clear()
-        assert drawing._family() == ("DejaVu Sans",)
+        assert paint._family() == ("DejaVu Sans",)
         for card in SAMPLES.values():
             sound(card)
     finally:

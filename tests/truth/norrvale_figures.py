@@ -1,6 +1,7 @@
 """Every figure of the sample session that a correct tool must report, with the tolerance that the files leave.
 
-The figures come from norrvale_model.py, beside this file. Nothing of reviewkit is imported.
+The figures come from norrvale_model.py, norrvale_signals.py and norrvale_networks.py, beside this file. Nothing of
+reviewkit is imported.
 """
 
 from __future__ import annotations
@@ -11,6 +12,8 @@ from dataclasses import dataclass, field
 from functools import cache
 
 import norrvale_model as truth
+import norrvale_networks as networks
+import norrvale_signals as signals
 import numpy as np
 
 AUDIO_BAND_HZ = (20.0, 20_000.0)
@@ -28,7 +31,7 @@ class Truth:
     value: float
     unit: str
     tolerance: float
-    at: Mapping[str, float | tuple[float, float]] = field(default_factory=dict)
+    at: Mapping[str, float | tuple[float, float] | str | None] = field(default_factory=dict)  # None: not stated
 
 
 def tone_figures(measurement: str, stage: str, peak_v: float | None = None) -> list[Truth]:
@@ -157,6 +160,116 @@ def two_load_figures(measurement: str = "two-load") -> list[Truth]:
     return figures
 
 
+def bench_figures(measurement: str = "bench-looped") -> list[Truth]:
+    """The bench alone: noise and a part that rises with frequency, as a root of squares. Tolerance: its scatter."""
+    figures = []
+    for name, (flat, rising) in truth.model.BENCH_PERCENT.items():
+        for quantity, hertz in (("distortion", 1000.0), ("worst_distortion", 20_000.0)):
+            value = math.sqrt(flat**2 + (rising * hertz / 20_000) ** 2)
+            figures.append(Truth(measurement, quantity, name, value, "%", 0.005 * value, {"frequency": hertz}))
+    return figures
+
+
+def contour_figures() -> list[Truth]:
+    """What each knob and switch does. Tolerance: the scatter of two sweeps, some of it at its largest, and rounding."""
+    settings = ("bass-up", "bass-down", "treble-up", "treble-down", "loudness", "low-filter", "high-filter")
+    figures = []
+    for setting in settings:
+        for name in truth.CHANNELS:
+            for side, band in (("low", (20.0, 1000.0)), ("high", (1000.0, 20_000.0))):
+                boost = networks.boost_db(setting, name, band)
+                figures.append(Truth(setting, f"boost_{side}", name, boost, "dB", 0.02))
+                upwards = side == "high"
+                corner = networks.contour_corner_hz(setting, name, upwards)
+                if corner is not None:
+                    figures.append(Truth(setting, f"corner_{side}", name, corner, "Hz", 0.003 * corner))
+                    slope = networks.slope_db(setting, name, corner, upwards)
+                    figures.append(Truth(setting, "slope", name, slope, "dB/octave", 0.03))
+    return figures
+
+
+def phono_figures(measurement: str = "phono") -> list[Truth]:
+    """Deviation from the record's curve, over the audio band and the one that makers rate. Tolerance: scatter."""
+    figures = []
+    for band in (AUDIO_BAND_HZ, (40.0, 15_000.0)):
+        for name in truth.CHANNELS:
+            value = networks.largest(lambda hertz, name=name: networks.phono_deviation_db(name, hertz), band)
+            figures.append(Truth(measurement, "riaa_deviation", name, value, "dB", 0.01, {"band": band}))
+    return figures
+
+
+def modulation_figures(measurement: str = "intermodulation") -> list[Truth]:
+    """60 Hz + 7 kHz. Tolerance: levels to 0.01 dB, and noise 50 dB under the weakest line."""
+    names = {"pairs": "imd", "second": "imd_second", "third": "imd_third", "lines": "imd_rss"}
+    return [
+        Truth(measurement, names[which], name, value, "%", 0.004 * value, {"power": 40.0 * channel.gain**2})
+        for name, channel in truth.CHANNELS.items()
+        for which, value in signals.modulation_percent(name).items()
+    ]
+
+
+def multitone_figures(measurement: str = "multitone") -> list[Truth]:
+    """A tone over the strongest line that is none: hum. Tolerance: what distortion puts into its lobe."""
+    figures = []
+    for name in truth.CHANNELS:
+        clearance, doubt, where = signals.multitone_clearance(name)
+        at = {"frequency": where}
+        figures.append(Truth(measurement, "multitone_clearance", name, clearance, "dB", doubt + 0.05, at))
+    return figures
+
+
+def square_figures(measurement: str = "square-1khz") -> list[Truth]:
+    """Tolerance: of the edge, points half a microsecond apart; of the flat part, noise of 0.2 mV on a height of one
+    volt and some two thousand points to a fit, 0.0014 % a standard deviation.
+    """
+    units = {"rise_time": "s", "overshoot": "%", "tilt": "%"}
+    figures = []
+    for name in truth.CHANNELS:
+        for quantity, value in signals.square_figures(name).items():
+            tolerance = {"rise_time": 0.005 * value, "overshoot": 0.03, "tilt": 0.01}[quantity]
+            figures.append(Truth(measurement, quantity, name, value, units[quantity], tolerance))
+    return figures
+
+
+def noise_figures(measurement: str = "idle") -> list[Truth]:
+    """Idle noise in volts, and re 40 W and 1 W into 8 Ω. Tolerance: a record of 2.5 s of white noise over 10 kHz and
+    more tells its r.m.s. to 0.32 % (1 / 2√(BT)); four times that.
+    """
+    spread = 0.013
+    figures = []
+    for name in truth.CHANNELS:
+        hum = truth.hum_v(name)
+        figures.append(Truth(measurement, "hum_voltage", name, hum, "V", 0.01 * hum))
+        for weighting in (None, "A"):
+            volts = signals.idle_v(name, weighted=weighting == "A")
+            at = {"weighting": weighting, "band": AUDIO_BAND_HZ}
+            figures.append(Truth(measurement, "noise", name, volts, "V", spread * volts, at))
+            for reference in (40.0, 1.0):
+                ratio = 20 * math.log10(math.sqrt(reference * 8) / volts)
+                tolerance = 20 * math.log10(1 + spread)
+                figures.append(Truth(measurement, "snr", name, ratio, "dB", tolerance, {**at, "reference": reference}))
+    return figures
+
+
+def reading_figures(measurement: str = "readings") -> list[Truth]:
+    """What follows from the model: the rest a reading states. Tolerance: half of the last digit written."""
+    figures = []
+    at_1k = np.array([1000.0])
+    for name, channel in truth.CHANNELS.items():
+        divided = 8.0 / abs(8.0 + truth.impedance_ohm(name, float(at_1k[0])))
+        aux = math.sqrt(40.0 * 8.0) / (truth.model.AUX_GAIN * channel.gain * divided)
+        for quantity, value, digit, at in (
+            ("dc_offset", channel.offset_v, 1e-4, {}),
+            ("bias", channel.bias_v, 1e-4, {}),
+            ("input_sensitivity", aux, 1e-4, {"input": "aux", "frequency": 1000.0, "power": 40.0}),
+            ("input_sensitivity", aux / channel.phono_1k, 1e-6, {"input": "phono", "frequency": 1000.0}),
+            ("phono_overload", channel.phono_ceiling_v / channel.phono_1k, 1e-4, {"frequency": 1000.0}),
+            ("hum_voltage", truth.hum_v(name), 1e-6, {"input": "aux"}),
+        ):
+            figures.append(Truth(measurement, quantity, name, value, "V", 0.51 * digit, at))
+    return figures
+
+
 @cache
 def figures() -> tuple[Truth, ...]:
     """Every figure of the sample session."""
@@ -166,10 +279,18 @@ def figures() -> tuple[Truth, ...]:
         *tone_figures("spectrum-40w", "after", truth.model.SPECTRUM_PEAK_V),
         *response_figures(),
         *distortion_frequency_figures(),
+        *bench_figures(),
         *distortion_power_figures("power-8ohm-before", "before", 8.0, (1.0, 0.05)),
         *distortion_power_figures("power-8ohm", "after", 8.0, (1.0, 0.05)),
         *distortion_power_figures("power-4ohm", "after", 4.0, (1.0, 0.1)),
         *crosstalk_figures(),
         *source_impedance_figures(),
         *two_load_figures(),
+        *contour_figures(),
+        *phono_figures(),
+        *modulation_figures(),
+        *multitone_figures(),
+        *square_figures(),
+        *noise_figures(),
+        *reading_figures(),
     )

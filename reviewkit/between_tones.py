@@ -1,0 +1,138 @@
+"""What stands between many tones: their leakage, and the strongest line that is none of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d  # type: ignore[import-untyped]
+
+from reviewkit.tone_lines import (
+    OVER_LEAKAGE,
+    STANDS,
+    Line,
+    Lines,
+    NoTones,
+    Product,
+    background_at,
+    clear_of,
+    fitted,
+    leakage_at,
+    least_spacing,
+    level_at,
+    peaks,
+    uncertainty_of,
+)
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from reviewkit.arrays import Array
+
+    Mask = NDArray[np.bool_]
+
+WITHIN_DB = 20.0  # tones are the lines that come this near to the strongest
+FEWEST_TONES = 3
+_PARTED = 0.5  # the strongest product lies at least 6 dB below the weakest tone, or the two cannot be told apart
+_MOST_HIDDEN = 0.05  # of the band's lines
+_HIDDEN = (
+    "the tones' lobes and leakage hide more than a twentieth of the band; take a longer record, or export more lines, "
+    "or another window"
+)
+_LEAKAGE_REACH = 2000  # lines, over which a window's spread is worked out line by line
+
+
+def tones_of(lines: Lines) -> list[Line]:
+    """The tones of a multitone, by frequency: the lines within 20 dB of the strongest, at least three.
+
+    Raises NoTones where there are fewer, or where their lobes run into each other.
+    """
+    tones = peaks(lines, 10 ** (-WITHIN_DB / 20))
+    if len(tones) < FEWEST_TONES:
+        kind = "tone" if len(tones) == 1 else "intermodulation"
+        raise NoTones(f"it holds {len(tones)} strong lines; a multitone has at least {FEWEST_TONES}; is it of {kind}?")
+    if spacing(lines, tones) < least_spacing(lines):
+        raise NoTones("its tones stand too close for their lobes to be told apart; take more lines, or a longer record")
+    return tones
+
+
+def spacing(lines: Lines, tones: Sequence[Line]) -> float:
+    """How far apart the nearest two of 0 Hz and the tones stand, in lines."""
+    return float(np.min(np.diff([lines.place(0.0), *(tone.place for tone in tones)])))
+
+
+def leakage(lines: Lines, tones: Sequence[Line]) -> Array:
+    """The envelope of the tones' leakage, as amplitude per line, shape (n,): added as powers, since their phases have
+    nothing to do with each other. The window must be known.
+    """
+    assert lines.spread is not None
+    index = np.arange(len(lines.power))
+    total = np.zeros(len(index))
+    for tone in tones:
+        centre = round(tone.place)
+        near = index[max(0, centre - _LEAKAGE_REACH) : centre + _LEAKAGE_REACH + 1]
+        # the spread touches zero between side lobes; what counts is their envelope
+        envelope = maximum_filter1d(tone.level * lines.spread(near - tone.place), 3)
+        # far off no window's side lobes fall more slowly than with the distance
+        for edge, far in ((envelope[0], index[: near[0]]), (envelope[-1], index[near[-1] + 1 :])):
+            total[far] += (edge * _LEAKAGE_REACH / (far - centre)) ** 2
+        total[near] += envelope**2
+    return np.asarray(np.sqrt(total))
+
+
+@dataclass(frozen=True)
+class Strongest:
+    """The strongest line that is no tone: r.m.s. level, its expanded uncertainty, whether it is the noise's."""
+
+    frequency_hz: float
+    level: float
+    uncertainty: float
+    noise: bool
+
+
+def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float, float]) -> Strongest:
+    """The strongest line of the band that is no tone: a product by its lobe, or, where none stands above the noise,
+    the noise's largest line as r.m.s. in one line's width. The window must be known.
+
+    Raises NoTones where the tones hide too much of the band, or cannot be told from what stands between them.
+    """
+    assert lines.bandwidth is not None
+    free = clear_of(lines, [t.place for t in tones], beyond=1)
+    inside = (lines.frequency_hz >= band_hz[0]) & (lines.frequency_hz <= band_hz[1])
+    leaked = leakage(lines, tones)
+    seen = free & inside & (lines.power > (OVER_LEAKAGE * leaked) ** 2)
+    if not seen.any():
+        raise NoTones(_HIDDEN)
+    power = np.where(seen, lines.power, 0.0)
+    summits = np.flatnonzero((power == maximum_filter1d(power, 2 * lines.half + 1)) & (power > 0))
+    summits = summits[np.argsort(power[summits])[::-1][:12]]
+    found = [_product(lines, int(peak), tones, free) for peak in summits if 0 < peak < len(power) - 1]
+    best = max((p for p in found if p.stands), key=lambda p: p.level, default=None)
+    if best is None:
+        peak = int(np.argmax(power))
+        level = float(np.sqrt(power[peak] / lines.bandwidth))
+        best = Product(float(lines.frequency_hz[peak]), level, 0.0, stands=False)
+    weakest = min(tones, key=lambda tone: tone.level)
+    if best.level > _PARTED * weakest.level:
+        raise NoTones(
+            f"its tones cannot be told from the rest: the weakest, at {weakest.frequency_hz:.5g} Hz, stands less than "
+            f"6 dB above what is at {best.frequency_hz:.5g} Hz; is it another kind of file?"
+        )
+    hidden = inside & (~free | (OVER_LEAKAGE * leaked > best.level))
+    if np.count_nonzero(hidden) > _MOST_HIDDEN * np.count_nonzero(inside):
+        raise NoTones(_HIDDEN)
+    return Strongest(best.frequency_hz, best.level, best.uncertainty, not best.stands)
+
+
+def _product(lines: Lines, peak: int, tones: Sequence[Line], free: Mask) -> Product:
+    """A line between the tones, by the lines of its lobe that no tone's lobe covers."""
+    line, _ = fitted(lines, peak)
+    others = free & clear_of(lines, [line.place])
+    noise = background_at(lines, line.place, others)
+    level = level_at(lines, line.place, noise, free)
+    leak = leakage_at(lines, line.place, tones)
+    uncertainty = uncertainty_of(noise, leak)
+    # of some ten thousand lines of noise the largest stands 10 dB above their mean: a product must stand higher
+    return Product(line.frequency_hz, level, uncertainty, stands=level**2 > 2 * STANDS * noise)

@@ -1,0 +1,71 @@
+"""Rounding by one stated rule: how many digits of a number are written, never more than its uncertainty carries.
+
+Ties go to even after NIST SP 811 B.7.1 (from memory); an uncertainty carries two digits where its first is 1 or 2, else
+one (usual practice with the GUM).
+"""
+
+from __future__ import annotations
+
+import math
+from decimal import ROUND_HALF_EVEN, Decimal
+
+MINUS = "\u2212"
+
+
+def _decimals_of(uncertainty: float | None) -> int | None:
+    """How many decimals an expanded uncertainty carries: two digits of it if the first is 1 or 2, else one."""
+    if not uncertainty or not math.isfinite(uncertainty):
+        return None
+    exponent = math.floor(math.log10(uncertainty))
+    first = int(uncertainty / 10.0**exponent + 1e-9)
+    return -exponent + (1 if first in (1, 2) else 0)
+
+
+def fixed(value: float, decimals: int, uncertainty: float | None = None) -> str:
+    """A number with so many decimals, fewer if the uncertainty carries fewer; ties to even; true minus; no "−0"."""
+    carried = _decimals_of(uncertainty)
+    if carried is not None:
+        decimals = min(decimals, carried)
+    exact = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN)
+    text = f"{exact:f}"
+    if exact == 0:
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def signed(value: float, decimals: int, uncertainty: float | None = None) -> str:
+    """Like `fixed`, with "+" where it is not negative."""
+    text = fixed(value, decimals, uncertainty)
+    return text if text.startswith(MINUS) else f"+{text}"
+
+
+def significant(value: float, digits: int, uncertainty: float | None = None) -> str:
+    """A number to so many significant digits, trailing zeros kept: 0.10, 1.4, 46, 120."""
+    if value == 0 or not math.isfinite(value):
+        return "0" if value == 0 else "∞"
+    decimals = digits - 1 - math.floor(math.log10(abs(value)))
+    text = fixed(value, decimals, uncertainty)
+    # rounding may carry into a new leading digit (0.0996 -> 0.100); write it with one digit less
+    rounded = abs(float(text.replace(MINUS, "-")))
+    if rounded and math.floor(math.log10(rounded) + 1e-12) > math.floor(math.log10(abs(value))):
+        text = fixed(value, decimals - 1, uncertainty)
+    return text
+
+
+def prefixed(value: float, unit: str, steps: tuple[tuple[str, float], ...], uncertainty: float | None = None) -> str:
+    """Three significant digits with the prefix that keeps the number at or above one: 43.1 W, 250 mW, 12.0 mV."""
+    name, factor = next(((n, f) for n, f in steps if abs(value) >= f * 0.9995), steps[-1])
+    if value == 0:
+        name, factor = unit, 1.0
+    return f"{significant(value / factor, 3, None if uncertainty is None else uncertainty / factor)} {name}"
+
+
+def trimmed(value: float, digits: int = 3) -> str:
+    """A number to so many significant digits without trailing zeros: for conditions and limits as stated."""
+    text = significant(value, digits)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def float_of(number: str) -> float:
+    """A number as written by `fixed`, read back."""
+    return float(number.replace(MINUS, "-").replace("+", ""))

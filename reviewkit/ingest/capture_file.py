@@ -1,0 +1,214 @@
+"""WAV captures → Sheet: a column of time and one of level for each channel, in volts where full scale is known."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import TYPE_CHECKING, BinaryIO
+
+import numpy as np
+
+from reviewkit.errors import Fault, Faults, InputError
+from reviewkit.ingest.capture_header import Header, read_header
+from reviewkit.model import Column, Sheet
+
+if TYPE_CHECKING:
+    from reviewkit.arrays import Array
+
+_NOTHING_SAID: Mapping[str, str | int] = MappingProxyType({})
+_CHANNEL_OF = {"left": "L", "right": "R", "level": ""}
+_BLOCK = 1 << 16  # frames
+MOST_VALUES = 40_000_000  # samples kept, over all channels: 100 s of stereo at 192 kHz
+_LARGEST = 100.0  # of full scale: a float recorder's headroom ends long before
+# A ceiling lower than a 16-bit converter's largest code is none of the converter's.
+_CEILING = 1 - 2.0**-15
+_FINEST_BITS = 24  # no converter resolves more, whatever the file's samples take
+_DEPTH = 16  # steps below the extreme in which samples are counted
+_MOST_AT_EXTREME = 1 / 3
+_MANY_SINGLES = 8
+
+
+def read_capture(
+    path: Path,
+    source: str,
+    *,
+    columns: Mapping[str, str | int] | None = None,
+    full_scale_v: float | None = None,
+) -> Sheet:
+    """A WAV file's channels over time: integer samples of 8 to 32 bits or floats of 32 or 64.
+
+    `source` is what messages call the file. `columns`: left, right or level -> number of a channel, from 1; without it
+    one channel is taken as level, two as left and right. `full_scale_v`: the peak voltage of a full-scale sine (V);
+    without it levels are in fractions of full scale, unit "ratio", and the sheet warns so.
+    Raises InputError, for a clipped capture too, and for one that is not whole.
+    """
+    try:
+        with path.open("rb") as file:
+            return _read(file, path.stat().st_size, source, columns or _NOTHING_SAID, full_scale_v)
+    except OSError as error:
+        reason = error.strerror or "cannot be read"
+        raise InputError(
+            Fault(source, 0, f"{reason}; write the file's name as it stands in the session folder")
+        ) from error
+
+
+def parse_capture(
+    data: bytes,
+    source: str,
+    *,
+    columns: Mapping[str, str | int] | None = None,
+    full_scale_v: float | None = None,
+) -> Sheet:
+    """The same for a WAV file's bytes."""
+    return _read(io.BytesIO(data), len(data), source, columns or _NOTHING_SAID, full_scale_v)
+
+
+def _read(
+    file: BinaryIO, length: int, source: str, columns: Mapping[str, str | int], full_scale_v: float | None
+) -> Sheet:
+    header = read_header(file, length, source)
+    chosen = _chosen(header, columns, source)
+    if header.frames * len(chosen) > MOST_VALUES:
+        longest = MOST_VALUES // len(chosen) / header.rate_hz
+        message = f"the capture is {header.seconds:.4g} s long; cut it to {longest:.3g} s or less"
+        raise InputError(Fault(source, 0, message))
+    read = _samples(file, header, [number for _, number in chosen], source)
+    _check(read, [number for _, number in chosen], header, source)
+    warnings = []
+    if full_scale_v is None:
+        warnings.append(
+            "levels are fractions of full scale; for volts add the peak voltage of a full-scale sine, for example "
+            'full_scale = "10 V"'
+        )
+    time = np.arange(header.frames, dtype=np.float64)
+    time /= header.rate_hz
+    made = [Column("time", "", "s", time, f"{header.rate_hz} Hz")]
+    for (channel, number), values in zip(chosen, read, strict=True):
+        if full_scale_v is not None:
+            values *= full_scale_v
+        made.append(Column("level", channel, "ratio" if full_scale_v is None else "V", values, f"channel {number}"))
+    for column in made:
+        column.values.flags.writeable = False
+    return Sheet(
+        source,
+        tuple(made),
+        header.frames,
+        encoding=f"{header.format}, {header.rate_hz / 1000:g} kHz",
+        separator="",
+        decimal="",
+        warnings=tuple(warnings),
+    )
+
+
+def _chosen(header: Header, columns: Mapping[str, str | int], source: str) -> list[tuple[str, int]]:
+    """(channel, number from 1) of what is read, in the order L, R."""
+    faults, count = Faults(source), header.channels
+    here = f"this capture has {count} channel{'s' if count > 1 else ''}, counted from 1"
+    if not columns:
+        if count > 2:
+            faults.add(
+                0,
+                f"the capture has {count} channels; say in session.toml which are meant, for example "
+                "columns = { left = 1, right = 2 }",
+            )
+        faults.stop_if_any()
+        return [("", 1)] if count == 1 else [("L", 1), ("R", 2)]
+    for key, value in columns.items():
+        if key not in _CHANNEL_OF:
+            faults.add(0, f'columns names "{key}"; of a WAV capture only left, right or level can be chosen')
+        elif isinstance(value, bool) or not isinstance(value, int):
+            faults.add(0, f'columns: {key} = "{value}": give the number of the channel; {here}')
+        elif not 1 <= value <= count:
+            faults.add(0, f"columns: {key} = {value} is no channel of this file; {here}")
+    if "level" in columns and len(columns) > 1:
+        faults.add(0, "columns: level stands for the one channel there is; with two write left and right")
+    faults.stop_if_any()
+    chosen = [(_CHANNEL_OF[key], int(columns[key])) for key in ("left", "right", "level") if key in columns]
+    if len({number for _, number in chosen}) < len(chosen):
+        faults.add(0, f"columns gives channel {chosen[0][1]} to both left and right; give each its own")
+    faults.stop_if_any()
+    return chosen
+
+
+def _samples(file: BinaryIO, header: Header, numbers: list[int], source: str) -> list[Array]:
+    """The chosen channels as fractions of full scale, shape (frames,) each; read in blocks, so that no second copy of a
+    long capture is held.
+    """
+    import soundfile  # type: ignore[import-untyped]
+
+    read = [np.empty(header.frames) for _ in numbers]
+    file.seek(0)
+    try:
+        with soundfile.SoundFile(file) as sound:
+            block = np.empty((min(_BLOCK, header.frames), header.channels))
+            done = 0
+            while done < header.frames:
+                got = sound.read(len(block), out=block, always_2d=True)
+                got = got[: header.frames - done]
+                if not len(got):
+                    break
+                for values, number in zip(read, numbers, strict=True):
+                    values[done : done + len(got)] = got[:, number - 1]
+                done += len(got)
+    except (soundfile.SoundFileError, RuntimeError, ValueError) as error:
+        why = str(error).rstrip(".")
+        raise InputError(
+            Fault(source, 0, f"the WAV file cannot be read ({why}); save it as 24-bit PCM or 32-bit float")
+        ) from error
+    if done < header.frames:
+        said = f"of {header.frames} samples a channel only {done} can be read"
+        raise InputError(Fault(source, 0, f"the capture breaks off: {said}; copy or capture it again"))
+    return read
+
+
+def _check(read: list[Array], numbers: list[int], header: Header, source: str) -> None:
+    """Raise InputError where samples are no numbers, too large to be fractions of full scale, or clipped."""
+    faults = Faults(source)
+    for values, number in zip(read, numbers, strict=True):
+        where = f"channel {number}" if header.channels > 1 else "the capture"
+        finite = np.isfinite(values)
+        if not finite.all():
+            at = int(np.argmin(finite)) / header.rate_hz
+            faults.add(0, f"{where} holds samples that are no numbers, the first at {at:.6g} s; export it again")
+            continue
+        high, low = float(values.max()), float(values.min())
+        if max(high, -low) > _LARGEST:
+            faults.add(
+                0,
+                f"{where} holds samples up to {max(high, -low):.4g}; full scale is 1.0 in a float WAV file: "
+                "export it so, or as 24-bit PCM",
+            )
+            continue
+        step = 2.0 ** (1 - min(header.bits, _FINEST_BITS))
+        places = [_clipped(values, high, step), _clipped(values, low, step)]
+        first = min((place for place in places if place is not None), default=None)
+        if first is not None:
+            faults.add(
+                0,
+                f"{where} is clipped, or reaches full scale too closely to tell, first at "
+                f"{first / header.rate_hz:.6g} s; lower the capture level and capture again",
+            )
+    faults.stop_if_any()
+
+
+def _clipped(values: Array, extreme: float, step: float) -> int | None:
+    """Where the capture first stands flat at its extreme (the largest or the smallest sample), or None.
+
+    A sine spends √d of its time within d of its crest, so of the samples within sixteen steps a quarter stand at an
+    extreme that it just touches; where its crest is cut off, most do. Below a converter's ceiling nothing is clipped.
+    """
+    if abs(extreme) < _CEILING:
+        return None
+    at = np.flatnonzero(values == extreme)
+    near = np.count_nonzero(values >= extreme - _DEPTH * step if extreme > 0 else values <= extreme + _DEPTH * step)
+    if len(at) <= _MOST_AT_EXTREME * near:
+        return None
+    breaks = np.flatnonzero(np.diff(at) != 1)
+    runs = np.diff(np.concatenate(([-1], breaks, [len(at) - 1])))
+    # floats may pass 1.0 unharmed: there only a top that is flat over three samples is no sine's
+    above = abs(extreme) > 1
+    flat = int(np.max(runs)) >= (3 if above else 2)
+    # a high tone, cut, may leave one sample a crest: alone they tell nothing, many of them do
+    return int(at[0]) if flat or (not above and len(at) >= _MANY_SINGLES) else None

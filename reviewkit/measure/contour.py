@@ -1,0 +1,300 @@
+"""What a control does: a response against a reference response, both set to 0 dB at 1 kHz."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from reviewkit import curves, figures, quantities, scales
+from reviewkit.arrays import Array
+from reviewkit.captures import refuse_silence
+from reviewkit.decibels import HALF_POWER_DB, relative_db
+from reviewkit.errors import Fault, InputError
+from reviewkit.model import (
+    Card,
+    Column,
+    Conditions,
+    Curves,
+    Finding,
+    Kind,
+    Mark,
+    Measured,
+    Panel,
+    Point,
+    Reading,
+    Run,
+    Sheet,
+    Trace,
+)
+from reviewkit.spectrum import AUDIO_BAND_HZ
+
+REFERENCE_HZ = 1000.0
+MOST_BLOCKS = 3  # more settings than this on one card get a line each
+_SAME = 0.005  # a band's edge that is missed by half a percent was meant
+_FILTER_DB = -3.0  # an octave: what falls off less steeply is a tone control
+_FLAT_DB = 0.1  # a control that does less does nothing
+_IN_THE_BASS_DB = 1.0  # a curve that stands so far off in the bass is named there
+_SIDES = (("boost_low", "corner_low", -1), ("boost_high", "corner_high", +1))
+
+
+def _levels(sheet: Sheet) -> list[Column]:
+    columns = [column for column in sheet.all("level") if ">" not in column.channel]
+    refuse_silence(sheet, columns)
+    return columns
+
+
+def _fault(c: Conditions, what: str) -> InputError:
+    return InputError(Fault("session.toml", c.measurement.line, f"[[measurement]] {c.measurement.id}: {what}"))
+
+
+def _reference(c: Conditions) -> Sheet:
+    """The response that the measurement is held against. Raises InputError where there is none, or it is no sweep."""
+    against = c.measurement.against
+    if not against:
+        raise _fault(c, 'a contour is held against another response; name that one\'s id, for example against = "flat"')
+    if c.reference is None or c.reference.find("frequency") is None or not _levels(c.reference):
+        what = f'against = "{against}" has no columns of frequency and level; name a response of the same unit'
+        raise _fault(c, what)
+    return c.reference
+
+
+def _counterpart(column: Column, columns: Sequence[Column], reference: Sheet, c: Conditions) -> Column | None:
+    """The reference's column for a channel: of the same name, or the only one where either has no name."""
+    candidates = _levels(reference)
+    same = [other for other in candidates if other.channel == column.channel]
+    if same or (len(candidates) == 1 and not (candidates[0].channel and column.channel)):
+        return (same or candidates)[0]
+    if not column.channel and len(columns) == 1:
+        what = f'against = "{c.measurement.against}" has a left and a right channel, this file one without a name; '
+        raise _fault(c, what + 'write columns = { left = "…" } or columns = { right = "…" }')
+    return None
+
+
+def _re_1k(frequency_hz: Array, column: Column) -> Array | None:
+    """A channel in dB re its own 1 kHz, shape (n,); None where its data does not reach that."""
+    level_db = relative_db(column.values, column.unit)
+    at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ, curved=True)
+    return None if at_1k is None else level_db - at_1k
+
+
+def _difference(sheet: Sheet, column: Column, reference: Sheet, other: Column) -> tuple[Array, Array] | None:
+    """Frequencies (Hz) and the channel's difference from the reference (dB), both set to 0 dB at 1 kHz, over the range
+    that both cover; None where one of them does not reach 1 kHz. The two need not share frequencies: the reference is
+    read at the measurement's.
+    """
+    own_hz, reference_hz = sheet.need("frequency").values, reference.need("frequency").values
+    own, its = _re_1k(own_hz, column), _re_1k(reference_hz, other)
+    if own is None or its is None:
+        return None
+    low_hz, high_hz = max(own_hz[0], reference_hz[0]), min(own_hz[-1], reference_hz[-1])
+    inside = own_hz[(own_hz >= low_hz * (1 - _SAME)) & (own_hz <= high_hz * (1 + _SAME))]
+    ends = [edge for edge in (low_hz, high_hz) if not np.any(np.abs(inside / edge - 1) <= _SAME)]
+    where = np.sort(np.concatenate((inside, ends)))
+    return where, curves.values_at(own_hz, own, where) - curves.values_at(reference_hz, its, where)
+
+
+def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Array]], list[str]]:
+    """(channel, frequencies, difference) for each channel that has one, and why the others have none."""
+    reference, m = _reference(c), c.measurement
+    columns = _levels(sheet)
+    found, withheld = [], []
+    for column in columns:
+        other = _counterpart(column, columns, reference, c)
+        if other is None:
+            withheld.append(
+                f'{m.id}: no figures for channel {column.channel}, the reference "{m.against}" does not hold it'
+            )
+            continue
+        pair = _difference(sheet, column, reference, other)
+        if pair is None:
+            withheld.append(
+                f'{m.id}: no figures, the sweep or its reference "{m.against}" does not reach 1 kHz, where both are '
+                "set to 0 dB"
+            )
+            continue
+        found.append((column.channel, *pair))
+    return found, withheld
+
+
+def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+    """boost_low, boost_high (dB, the difference furthest from 0 dB below and above 1 kHz within 20 Hz – 20 kHz, with
+    where), corner_low, corner_high (Hz, half power re the reference), slope (dB/octave between one and two octaves
+    beyond a corner, which its `at.frequency` names; negative where it falls away from 1 kHz) per channel.
+    """
+    assert sheet is not None
+    found: list[Finding] = []
+    differences, withheld = _differences(sheet, c)
+    for channel, frequency_hz, difference in differences:
+        middle = int(np.argmin(np.abs(np.log(frequency_hz / REFERENCE_HZ))))
+        for boost, corner, step in _SIDES:
+            side_hz = (AUDIO_BAND_HZ[0], REFERENCE_HZ) if step < 0 else (REFERENCE_HZ, AUDIO_BAND_HZ[1])
+            reached = curves.covered(frequency_hz, side_hz)
+            if reached is not None:
+                where, inside = curves.part(frequency_hz, difference, reached)
+                most = int(np.argmax(np.abs(inside)))
+                found.append(
+                    figures.finding(c, boost, channel, inside[most], frequency=float(where[most]), band=list(reached))
+                )
+            at = curves.crossing(frequency_hz, difference, HALF_POWER_DB, middle, step, curved=True)
+            if at is None:
+                continue
+            found.append(figures.finding(c, corner, channel, at))
+            near, far = (
+                curves.value_at(frequency_hz, difference, at * 2.0 ** (step * octaves), curved=True)
+                for octaves in (1, 2)
+            )
+            if near is not None and far is not None:
+                found.append(figures.finding(c, "slope", channel, far - near, frequency=at))
+    return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
+
+
+def _furthest(run: Run, channel: str) -> Finding | None:
+    """What a setting does most: the larger of its two differences."""
+    return max((f for boost, _, _ in _SIDES if (f := run.get(boost, channel))), key=_size, default=None)
+
+
+def _size(f: Finding) -> float:
+    return abs(f.value)
+
+
+def _channels(run: Run) -> list[str]:
+    return list(dict.fromkeys(f.channel for f in run.findings))
+
+
+def _largest(run: Run) -> Finding | None:
+    """What a setting does most on either channel."""
+    return max((f for channel in _channels(run) if (f := _furthest(run, channel))), key=_size, default=None)
+
+
+def _name(run: Run, runs: Sequence[Run]) -> str:
+    """A setting in words; with its stage where the same one stands there twice."""
+    m = run.conditions.measurement
+    same = [r for r in runs if r.conditions.measurement.setting == m.setting]
+    if m.setting and len(same) == 1:
+        return m.setting
+    return " ".join(part for part in (m.setting, m.stage) if part) or m.id
+
+
+def card(runs: Sequence[Run]) -> Card:
+    """The differences over the dial about the reference as the zero line. Several settings are named at their lines:
+    at the end, or where one stands furthest off in the bass, since all of those end alike.
+    """
+    traces: list[Trace] = []
+    marks: list[Mark] = []
+    shown = [run for run in runs if run.conditions.measurement.stage != "bench"] or list(runs)
+    for run in runs:
+        assert run.sheet is not None
+        role = figures.trace_role(run, runs)
+        for number, (channel, frequency_hz, difference) in enumerate(_differences(run.sheet, run.conditions)[0]):
+            label = figures.end_label(channel, run, runs)
+            if len(shown) > 1 and role != "bench":
+                # both channels of a setting lie together: the first one names it
+                label = "" if number else _name(run, shown)
+                most = _furthest(run, channel)
+                if label and most is not None and most.quantity == "boost_low" and _size(most) > _IN_THE_BASS_DB:
+                    marks.append(Mark(float(most.at["frequency"]), most.value, label, channel))
+                    label = ""
+            traces.append(Trace(frequency_hz, difference, channel, role, label))
+    low_hz, high_hz = AUDIO_BAND_HZ[0] * (1 - _SAME), AUDIO_BAND_HZ[1] * (1 + _SAME)
+    inside = [t.y[(t.x >= low_hz) & (t.x <= high_hz)] for t in traces]
+    extremes = [0.0, *(float(v) for y in inside if len(y) for v in (np.min(y), np.max(y)))]
+    against = list(dict.fromkeys(run.conditions.measurement.against for run in shown))
+    y_axis = scales.lopsided(min(extremes), max(extremes))
+    return Card(
+        id="",
+        title="",
+        chart=True,
+        conditions=figures.stated(runs, f"0 dB is {', '.join(against)}"),
+        body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), (), tuple(marks)),)),
+        readings=_readings(shown),
+    )
+
+
+def _readings(runs: Sequence[Run]) -> tuple[Reading, ...]:
+    """One setting: all of it. A few: a block each. More: a line each, with what it does most."""
+    if len(runs) == 1:
+        return _of_one(runs[0])
+    if len(runs) <= MOST_BLOCKS:
+        return tuple(_block(run, _name(run, runs)) for run in runs)
+    channels = list(dict.fromkeys(channel for run in runs for channel in _channels(run)))
+    rows: list[tuple[str, ...]] = [("dB", *channels)] if any(channels) else []
+    for run in runs:
+        most = [_furthest(run, channel) for channel in channels]
+        rows.append((_name(run, runs), *(figures.number(f) if f else "" for f in most)))
+    return (Reading("at its most", "", tuple(rows)),)
+
+
+def _rows(findings: Sequence[Finding | None]) -> tuple[tuple[str, ...], ...]:
+    return tuple((f.channel, quantities.show(f)) for f in findings if f is not None)
+
+
+def _block(run: Run, name: str) -> Reading:
+    """A setting in short: its corner where it is a filter, else what it does most."""
+    corners = [f for _, corner, _ in _SIDES for f in figures.by_channel(run, corner)]
+    slopes = [slope.value for slope in figures.by_channel(run, "slope")]
+    if slopes and max(slopes) < _FILTER_DB:
+        return Reading(f"{name}, half power", "", _rows(corners))
+    return Reading(name, "", _rows([_furthest(run, channel) for channel in _channels(run)]))
+
+
+def _of_one(run: Run) -> tuple[Reading, ...]:
+    """One setting: what it does most in large, the other side of 1 kHz, and its corners with their slopes."""
+    largest = _largest(run)
+    if largest is None:
+        return ()
+    readings = []
+    for boost, _, _ in sorted(_SIDES, key=lambda side: side[0] != largest.quantity):
+        own = figures.by_channel(run, boost)
+        key = quantities.show(largest) if boost == largest.quantity else ""
+        if own:
+            label = "most, below 1 kHz" if boost == "boost_low" else "most, above 1 kHz"
+            readings.append(Reading(label, key, figures.rows_of(own) if key else _rows(own)))
+    for _, corner, _ in _SIDES:
+        rows = [row for at in figures.by_channel(run, corner) for row in _rows([at, _slope_beyond(run, at)])]
+        if rows:
+            label = "half power below" if corner == "corner_low" else "half power above"
+            readings.append(Reading(label, "", tuple(rows)))
+    return tuple(readings)
+
+
+def _slope_beyond(run: Run, corner: Finding) -> Finding | None:
+    return run.get("slope", corner.channel, frequency=corner.value)
+
+
+def points(run: Run, before: Run | None) -> tuple[Point, ...]:
+    """What a setting does most and where, what it does on the other side of 1 kHz, and its corners."""
+    largest, m = _largest(run), run.conditions.measurement
+    if largest is None:
+        return ()
+    other = "boost_high" if largest.quantity == "boost_low" else "boost_low"
+    was = [f for f in before.findings if f.quantity == largest.quantity] if before else []
+    facts = {
+        "setting": m.setting,
+        "against": m.against,
+        "findings": figures.by_channel(run, largest.quantity),
+        "largest": largest,
+        "other": max(figures.by_channel(run, other), key=_size, default=None),
+        "flat": _size(largest) < _FLAT_DB,
+        "before": next((f for f in was if f.channel == largest.channel), None),
+    }
+    said = [Point("contour", "boost", facts, m.id)]
+    for _, corner, _ in _SIDES:
+        own = figures.by_channel(run, corner)
+        # the worse channel's corner is the one nearer to the middle
+        nearest = min(own, key=lambda f: abs(np.log(f.value / REFERENCE_HZ)), default=None)
+        if nearest is not None:
+            said.append(Point("contour", "corner", {"corner": nearest, "slope": _slope_beyond(run, nearest)}, m.id))
+    return tuple(said)
+
+
+KIND = Kind(
+    name="contour",
+    title="Contour",
+    about="a response held `against` a reference response: loudness, filters, tone controls",
+    needs=(("frequency", "level"),),
+    quantities=("boost_low", "boost_high", "corner_low", "corner_high", "slope"),
+    findings=findings,
+    card=card,
+    points=points,
+)

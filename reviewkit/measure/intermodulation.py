@@ -1,0 +1,251 @@
+"""Two tones played together: what they make of each other, by the convention that the pair belongs to."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from reviewkit import digits, figures, quantities, scales
+from reviewkit.decibels import db_of_amplitude
+from reviewkit.model import (
+    Axis,
+    Card,
+    Column,
+    Conditions,
+    Curves,
+    Finding,
+    Kind,
+    Mark,
+    Measured,
+    Panel,
+    Point,
+    Reading,
+    Run,
+    Sheet,
+    Trace,
+)
+from reviewkit.tone_lines import Product
+from reviewkit.tone_sheets import POINTS_DRAWN, Held, drawn, each_channel, floor_of, held, level_of_the_run, played_at
+from reviewkit.two_tones import (
+    DIFFERENCE,
+    MODULATION,
+    Pair,
+    Ratio,
+    added,
+    first_look,
+    pair_of,
+    products_of,
+    root_sum_square,
+)
+
+METHODS = {
+    ("imd", MODULATION): "sideband pairs re the upper tone",
+    ("imd_second", MODULATION): "sidebands at the lower tone's distance re the upper tone",
+    ("imd_third", MODULATION): "sidebands at twice the lower tone's distance re the upper tone",
+    ("imd_rss", MODULATION): "r.s.s. of the four sidebands re the upper tone",
+    ("imd", DIFFERENCE): "difference products re the sum of the two tones",
+    ("imd_second", DIFFERENCE): "second-order difference product re the sum of the two tones",
+    ("imd_third", DIFFERENCE): "third-order difference products re the sum of the two tones",
+}
+_CLEAN = 0.98  # a figure that products lost in the noise could raise by less than this is given as it is
+_NEGLIGIBLE = 0.002  # of a figure: an uncertainty that no digit shows
+_LOWEST_DRAWN_DB = -140.0
+
+
+def _taken_apart(sheet: Sheet, column: Column, c: Conditions) -> tuple[Held, Pair, dict[int, list[Product]]]:
+    """A channel's lines, its tones, and its products by order. Raises NoTones."""
+    channel = held(sheet, column, c, first_look)
+    pair = pair_of(channel.lines)
+    return channel, pair, products_of(channel.lines, pair)
+
+
+def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+    """imd (%) per channel, and what it is made of: imd_second, imd_third; for the modulation method imd_rss too.
+
+    Modulation method (60 Hz + 7 kHz, 4:1), IEC 60268-3 from memory: m_n = the pair of sidebands of order n added, re
+    the upper tone; imd = √(m2² + m3²). imd_rss: the four sidebands' r.s.s. Twin tone (19 + 20 kHz, 1:1), the same
+    source: d2 = U(f2 − f1)/(U1 + U2), d3 = (U(2f1 − f2) + U(2f2 − f1))/(U1 + U2); imd = √(d2² + d3²).
+    Power and voltage are those of a sine of the same peak, (U1 + U2)²/R (common practice, no source).
+    """
+    assert sheet is not None
+
+    def one(column: Column) -> tuple[list[Finding], list[str]]:
+        channel, pair, products = _taken_apart(sheet, column, c)
+        peak_v = pair.low.level + pair.high.level if channel.volts else None
+        under: dict[str, Any] = {**played_at(sheet, c, peak_v, "as a sine of the same peak"), "window": channel.window}
+        orders = {n: added(products[n], pair.reference) for n in (2, 3)}
+        ratios = [("imd", root_sum_square(list(orders.values()))), ("imd_second", orders[2]), ("imd_third", orders[3])]
+        if pair.convention == MODULATION:
+            each = [added([p], pair.reference) for n in (2, 3) for p in products[n]]
+            ratios.append(("imd_rss", root_sum_square(each)))
+        peaks_only = f"{c.measurement.id}: the tones' lobes are not summed, levels are their peaks: {channel.hint}"
+        return [_finding(c, column.channel, pair, *r, under) for r in ratios], [peaks_only] if channel.hint else []
+
+    found, withheld = each_channel(sheet, c, one)
+    return Measured(tuple(found), tuple(withheld))
+
+
+def _finding(c: Conditions, channel: str, pair: Pair, quantity: str, ratio: Ratio, under: dict[str, Any]) -> Finding:
+    """One figure; a bound where products that do not stand above the noise could make a difference."""
+    at = {**under, "tones": pair.tones, "method": METHODS[quantity, pair.convention]}
+    if ratio.least < _CLEAN * ratio.value:
+        made = figures.finding(c, quantity, channel, 100 * ratio.value, limited_by="noise", **at)
+        return replace(made, bound="at most")
+    uncertainty = float(np.hypot(ratio.uncertainty, ratio.value - ratio.least))
+    stated = 100 * uncertainty if uncertainty > _NEGLIGIBLE * ratio.least else None
+    return figures.finding(c, quantity, channel, 100 * ratio.least, uncertainty=stated, **at)
+
+
+def card(runs: Sequence[Run]) -> Card:
+    """The spectrum round the upper tone, or the whole of it for the twin tone, the products marked."""
+    main = figures.main_run(runs)
+    key = figures.worse(figures.by_channel(main, "imd"))
+    if key is None:
+        return Card(id="", title="", chart=True, conditions=figures.stated(runs), body=Curves(()))
+    low, high = key.at["tones"]
+    convention = MODULATION if key.at["method"] == METHODS["imd", MODULATION] else DIFFERENCE
+    alike = [run for run in runs if (f := run.get("imd")) and f.at["method"] == key.at["method"]]
+    ratio = "4:1" if convention == MODULATION else "1:1"
+    return Card(
+        id="",
+        title="",
+        chart=True,
+        conditions=" · ".join(
+            part
+            for part in (
+                level_of_the_run(main, key),
+                figures.stated(runs, f"{quantities.tones((low, high))}, {ratio}"),
+            )
+            if part
+        ),
+        body=Curves((_panel(alike, main, key.channel, convention),)),
+        readings=_readings(runs, main, key),
+    )
+
+
+def _panel(runs: Sequence[Run], main: Run, worse: str, convention: str) -> Panel:
+    traces: list[Trace] = []
+    marks: list[Mark] = []
+    x_axis: Axis | None = None
+    for run in runs:
+        assert run.sheet is not None
+        for column in run.sheet.all("level"):
+            if run.get("imd", column.channel) is None:
+                continue
+            channel, pair, products = _taken_apart(run.sheet, column, run.conditions)
+            low, high = pair.tones
+            # each pair is drawn about its own upper tone: generators differ by a few hertz from day to day
+            origin = high if convention == MODULATION else 0.0
+            edges = np.linspace(
+                *((high - 3 * low, high + 3 * low) if origin else (20.0, 2 * high - low + 1000)), POINTS_DRAWN
+            )
+            x, level_db = drawn(channel.lines, edges, pair.reference)
+            role, label = figures.trace_role(run, runs), figures.end_label(column.channel, run, runs)
+            traces.append(Trace(x - origin, level_db, column.channel, role, label))
+            if run is main and column.channel == worse:
+                x_axis = _about(low, high) if origin else _whole(2 * high - low)
+                marks = [
+                    Mark(p.frequency_hz - origin, float(db_of_amplitude(p.level / pair.reference)), words, worse)
+                    for p, words in ((products[2][-1], "2nd order"), (products[3][origin > 0], "3rd order"))
+                    if p.stands
+                ]
+    assert x_axis is not None
+    y_axis = scales.twenties([0.0, floor_of([t.y for t in traces], _LOWEST_DRAWN_DB)])
+    return Panel(x_axis, y_axis, tuple(traces), marks=tuple(marks), label=METHODS["imd", convention])
+
+
+def _about(low_hz: float, high_hz: float) -> Axis:
+    """A scale in hertz from the upper tone, numbered at the sidebands."""
+    ticks = [
+        (n * low_hz, f"{'+' if n > 0 else digits.MINUS}{digits.trimmed(abs(n) * low_hz)}")
+        for n in (-2, -1, 1, 2)
+    ]
+    ticks.insert(2, (0.0, quantities.hertz(high_hz)))
+    return Axis(-3 * low_hz, 3 * low_hz, "linear", tuple(ticks), "Hz", tuple(n * low_hz / 2 for n in range(-6, 7)))
+
+
+def _whole(highest_hz: float) -> Axis:
+    """A scale from 0 Hz, even in hertz: the products stand at even distances."""
+    top = float(np.ceil(highest_hz / 1000) + 1) * 1000
+    ticks = [(float(f), f"{f // 1000}k" if f else "0") for f in range(0, int(top) + 1, 5000)]
+    return Axis(0.0, top, "linear", tuple(ticks), "Hz", tuple(float(f) for f in range(0, int(top) + 1, 1000)))
+
+
+def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Reading, ...]:
+    channels = [f.channel for f in figures.by_channel(main, "imd")]
+    rows: list[tuple[str, ...]] = [("", *channels)] if any(channels) else []
+    for label, name in (
+        ("total %", "imd"),
+        ("2nd order %", "imd_second"),
+        ("3rd order %", "imd_third"),
+        ("r.s.s. %", "imd_rss"),
+    ):
+        of_row = [main.get(name, channel) for channel in channels]
+        if any(of_row):
+            rows.append((label, *(figures.number(f) if f else "" for f in of_row)))
+    readings = [Reading("worse channel" if len(channels) > 1 else "total", quantities.show(key), tuple(rows))]
+    for run in runs:
+        if run is not main and run.conditions.measurement.stage != "bench":
+            rest = figures.by_channel(run, "imd")
+            if rest:
+                readings.append(
+                    Reading(figures.run_label(run, runs), "", figures.rows_of(rest) or ((quantities.show(rest[0]),),))
+                )
+    return tuple(readings)
+
+
+def points(run: Run, before: Run | None) -> tuple[Point, ...]:
+    """The figure per channel with its convention, and which order leads; or that nothing stands above the noise."""
+    m = run.conditions.measurement
+    here = figures.by_channel(run, "imd")
+    worst = figures.worse(here)
+    if worst is None:
+        return ()
+    convention = MODULATION if worst.at["method"] == METHODS["imd", MODULATION] else DIFFERENCE
+    was = figures.by_channel(before, "imd") if before else []
+    second, third = (run.get(name, worst.channel) for name in ("imd_second", "imd_third"))
+    assert second is not None
+    assert third is not None
+    leads = "second" if second.value > third.value else "third"
+    facts = {
+        "findings": here,
+        "worse": worst,
+        "before": figures.worse([f for f in was if f.at["method"] == worst.at["method"]]),
+        "drive": figures.drive(run.conditions) or quantities.conditions(worst.at),
+        "tones": worst.at["tones"],
+        "convention": convention,
+    }
+    order = {
+        "leads": leads,
+        "leading": second if leads == "second" else third,
+        "other": third if leads == "second" else second,
+    }
+    return (
+        Point("intermodulation", "figure", facts, m.id),
+        Point(
+            "intermodulation",
+            "order",
+            {
+                **order,
+                "channel": worst.channel,
+                "convention": convention,
+                "noise": worst.at.get("limited_by") == "noise",
+            },
+            m.id,
+        ),
+    )
+
+
+KIND = Kind(
+    name="intermodulation",
+    title="Intermodulation",
+    about="two tones together, 60 Hz + 7 kHz 4:1 or 19 + 20 kHz 1:1: a waveform, or a spectrum with its `window`",
+    needs=(("time", "level"), ("frequency", "level")),
+    quantities=("imd", "imd_second", "imd_third", "imd_rss"),
+    findings=findings,
+    card=card,
+    points=points,
+)

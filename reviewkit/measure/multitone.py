@@ -1,0 +1,207 @@
+"""Many tones played together: how far they stand above the strongest line that is none of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from reviewkit import figures, quantities, scales
+from reviewkit.between_tones import FEWEST_TONES, spacing, strongest_between, tones_of
+from reviewkit.decibels import db_of_amplitude
+from reviewkit.figures import LN10_OVER_20
+from reviewkit.model import (
+    Bracket,
+    Card,
+    Column,
+    Conditions,
+    Curves,
+    Finding,
+    Kind,
+    Measured,
+    Panel,
+    Point,
+    Reading,
+    Run,
+    Sheet,
+    Trace,
+)
+from reviewkit.spectrum import AUDIO_BAND_HZ
+from reviewkit.tone_lines import Line, Lines, NoTones
+from reviewkit.tone_sheets import POINTS_DRAWN, Held, drawn, each_channel, floor_of, held, level_of_the_run, played_at
+
+FEWEST_LINES_APART = 5.0
+_NEGLIGIBLE_DB = 0.02  # an uncertainty that no digit shows
+_MAINS_MULTIPLES = 20
+_MAINS_WANDER = 0.002
+_HEADROOM_DB, _LOWEST_DRAWN_DB = 10.0, -160.0
+
+
+def _first_look(lines: Lines) -> float:
+    """The spacing of a waveform's tones in lines. Raises NoTones where it is too small."""
+    apart = spacing(lines, tones_of(lines))
+    if apart < FEWEST_LINES_APART:
+        raise NoTones(
+            f"the record holds {apart:.1f} cycles of the distance between its nearest tones; at least "
+            f"{FEWEST_LINES_APART:g} are needed; capture a longer record"
+        )
+    return apart
+
+
+def tone_level(tones: Sequence[Line]) -> float:
+    """The level of one tone, r.m.s.: the median one's, which neither end of the response moves."""
+    return float(np.median([tone.level for tone in tones]))
+
+
+def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+    """multitone_clearance (dB) per channel: the level of the median tone less that of the strongest line that is no
+    tone, 20 Hz – 20 kHz or as far as the data reaches.
+
+    A product's level is taken over its lobe; where none stands above the noise, the noise's largest line counts, as
+    r.m.s. in one line's width. Tones: the lines within 20 dB of the strongest, at least three (this project's own
+    definition; none is binding). Power is that of all tones together. Without the window nothing is given.
+    """
+    assert sheet is not None
+
+    def one(column: Column) -> tuple[list[Finding], list[str]]:
+        channel = held(sheet, column, c, _first_look)
+        if channel.hint:
+            return [], [f"{c.measurement.id}: no multitone clearance from this spectrum: {channel.hint}"]
+        return [_finding(sheet, column.channel, channel, c)], []
+
+    found, withheld = each_channel(sheet, c, one)
+    return Measured(tuple(found), tuple(withheld))
+
+
+def _finding(sheet: Sheet, channel: str, held_lines: Held, c: Conditions) -> Finding:
+    lines = held_lines.lines
+    tones = tones_of(lines)
+    band_hz = (
+        max(AUDIO_BAND_HZ[0], float(lines.frequency_hz[0])),
+        min(AUDIO_BAND_HZ[1], float(lines.frequency_hz[-1])),
+    )
+    rest = strongest_between(lines, tones, band_hz)
+    uncertainty = rest.uncertainty / rest.level / LN10_OVER_20
+    total_v = float(np.sqrt(sum(tone.level**2 for tone in tones))) if held_lines.volts else None
+    at: dict[str, Any] = {
+        **played_at(
+            sheet, c, total_v, "the power of all tones together" if c.measurement.drive_w else "all tones together"
+        ),
+        "frequency": rest.frequency_hz,
+        "band": list(band_hz),
+        "line_width": lines.line_hz,
+        "tones_count": len(tones),
+        "limited_by": "noise"
+        if rest.noise
+        else "hum"
+        if _is_mains(rest.frequency_hz, lines.line_hz, c)
+        else "a product",
+        "window": held_lines.window,
+    }
+    return figures.finding(
+        c,
+        "multitone_clearance",
+        channel,
+        float(db_of_amplitude(tone_level(tones) / rest.level)),
+        uncertainty=uncertainty if uncertainty > _NEGLIGIBLE_DB else None,
+        **at,
+    )
+
+
+def _is_mains(frequency_hz: float, line_hz: float, c: Conditions) -> bool:
+    """Whether a line stands where the mains or one of its first twenty multiples does."""
+    if c.mains_hz is None:
+        return False
+    multiple = round(frequency_hz / c.mains_hz)
+    off = abs(frequency_hz - multiple * c.mains_hz)
+    return 1 <= multiple <= _MAINS_MULTIPLES and off <= max(line_hz, _MAINS_WANDER * frequency_hz)
+
+
+def card(runs: Sequence[Run]) -> Card:
+    """The spectrum of the worse channel over the dial, a bracket from its tones down to the strongest product."""
+    main = figures.main_run(runs)
+    key = figures.worse(figures.by_channel(main, "multitone_clearance"))
+    if key is None:
+        return Card(id="", title="", chart=True, conditions=figures.stated(runs), body=Curves(()))
+    return Card(
+        id="",
+        title="",
+        chart=True,
+        conditions=" · ".join(
+            part
+            for part in (
+                level_of_the_run(main, key),
+                figures.stated(
+                    runs,
+                    f"{key.at['tones_count']} tones",
+                    quantities.band((key.at["band"][0], key.at["band"][1])),
+                    f"lines of {quantities.hertz(key.at['line_width'])}",
+                ),
+            )
+            if part
+        ),
+        body=Curves((_panel(runs, key),)),
+        readings=_readings(runs, main, key),
+    )
+
+
+def _panel(runs: Sequence[Run], key: Finding) -> Panel:
+    edges = np.geomspace(*AUDIO_BAND_HZ, POINTS_DRAWN)
+    traces = []
+    for run in runs:
+        assert run.sheet is not None
+        column = run.sheet.find("level", key.channel)
+        if column is None or run.get("multitone_clearance", key.channel) is None:
+            continue
+        lines = held(run.sheet, column, run.conditions, _first_look).lines
+        x, level_db = drawn(lines, edges, tone_level(tones_of(lines)))
+        role, label = figures.trace_role(run, runs), figures.end_label(column.channel, run, runs)
+        traces.append(Trace(x, level_db, column.channel, role, label))
+    y_axis = scales.twenties([_HEADROOM_DB, floor_of([t.y for t in traces], _LOWEST_DRAWN_DB)])
+    where = quantities.hertz(key.at["frequency"])
+    words = {"noise": "noise", "hum": f"hum at {where}", "a product": f"product at {where}"}[key.at["limited_by"]]
+    bracket = Bracket(float(key.at["frequency"]), 0.0, -key.value, f"{quantities.show(key)} · {words}")
+    return Panel(scales.dial(*AUDIO_BAND_HZ), y_axis, tuple(traces), label="re one tone", brackets=(bracket,))
+
+
+def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Reading, ...]:
+    here = figures.by_channel(main, "multitone_clearance")
+    readings = [
+        Reading(
+            "clearance, worse channel" if len(here) > 1 else "clearance", quantities.show(key), figures.rows_of(here)
+        )
+    ]
+    for run in runs:
+        rest = figures.by_channel(run, "multitone_clearance")
+        if run is not main and rest and run.conditions.measurement.stage != "bench":
+            rows = figures.rows_of(rest) or ((quantities.show(rest[0]),),)
+            readings.append(Reading(f"clearance {figures.run_label(run, runs)}", "", rows))
+    return tuple(readings)
+
+
+def points(run: Run, before: Run | None) -> tuple[Point, ...]:
+    """The clearance per channel and what it was, and what stands highest between the tones."""
+    m = run.conditions.measurement
+    here = figures.by_channel(run, "multitone_clearance")
+    worst = figures.worse(here)
+    if worst is None:
+        return ()
+    was = figures.by_channel(before, "multitone_clearance") if before else []
+    shared = {"worse": worst, "drive": figures.drive(run.conditions) or quantities.conditions(worst.at)}
+    return (
+        Point("multitone", "clearance", {**shared, "findings": here, "before": figures.worse(was)}, m.id),
+        Point("multitone", "strongest", shared, m.id),
+    )
+
+
+KIND = Kind(
+    name="multitone",
+    title="Multitone",
+    about=f"{FEWEST_TONES} or more tones played together: a waveform, or a spectrum with its `window`",
+    needs=(("time", "level"), ("frequency", "level")),
+    quantities=("multitone_clearance",),
+    findings=findings,
+    card=card,
+    points=points,
+)

@@ -1,0 +1,292 @@
+"""Idle noise: volts over 20 Hz – 20 kHz, how far that lies under a power, and the hum in it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from reviewkit import figures, noise_lines, quantities, scales
+from reviewkit.decibels import db_of_amplitude
+from reviewkit.errors import Fault, InputError
+from reviewkit.idle_output import Withheld, level_scale, picture, taken_apart
+from reviewkit.model import (
+    Card,
+    Conditions,
+    Curves,
+    Finding,
+    Kind,
+    Measured,
+    Panel,
+    Point,
+    Reading,
+    Run,
+    Sheet,
+    Trace,
+)
+from reviewkit.noise_lines import Noise
+from reviewkit.spectrum import AUDIO_BAND_HZ
+from reviewkit.weighting import a_weighting
+
+RELATIVE = "no noise in volts and no signal to noise ratio, the file's levels are relative"
+
+
+def _undriven(c: Conditions) -> Conditions:
+    """The conditions of an idle output: nothing is driven, at no level."""
+    return replace(c, measurement=replace(c.measurement, channels="", drive_w=None, drive_v=None))
+
+
+def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+    """noise (V r.m.s., 20 Hz – 20 kHz or as far as the data goes), unweighted and A-weighted; snr (dB) of both re the
+    rated output, 1 W and each power that a rating names; hum_voltage (V) per channel.
+    """
+    assert sheet is not None
+    c = _undriven(c)
+    found: list[Finding] = []
+    withheld: list[str] = []
+    for column in sheet.all("level"):
+        try:
+            noise, volts = taken_apart(sheet, column, c)
+        except Withheld as why:
+            withheld.append(f"no noise and no signal to noise ratio: {why}")
+            continue
+        band_hz = noise.band(*AUDIO_BAND_HZ)
+        if band_hz is None:
+            withheld.append("no noise and no signal to noise ratio: the data reaches nothing of 20 Hz – 20 kHz")
+            continue
+        _refuse_tone(sheet, c, noise, band_hz)
+        if not volts:
+            hint = '; add for example full_scale = "10 V"' if column.unit in ("ratio", "dBFS") else "; export volts"
+            withheld.append(RELATIVE + hint)
+            continue
+        withheld += _not_reached(sheet, noise, band_hz)
+        found += _figures(c, column.channel, noise, band_hz)
+    if any(f.quantity == "noise" for f in found):
+        withheld += _no_reference(c)
+    return Measured(tuple(found), tuple(dict.fromkeys(f"{c.measurement.id}: {text}" for text in withheld)))
+
+
+def _refuse_tone(sheet: Sheet, c: Conditions, noise: Noise, band_hz: tuple[float, float]) -> None:
+    """Raise InputError where the signal was on. What a tone and its distortion leave between them is not the noise of
+    an idle output, and a figure in volts would hold the tone: no fault of an amplifier stands as alone as that.
+    """
+    tone_hz = noise_lines.lone_tone(noise, band_hz, c.mains_hz)
+    if tone_hz is not None:
+        message = f"a tone of {quantities.hertz(tone_hz)} stands in it: capture the idle output, or is it another kind?"
+        raise InputError(Fault(sheet.source, 0, message))
+
+
+def _not_reached(sheet: Sheet, noise: Noise, band_hz: tuple[float, float]) -> list[str]:
+    """Which part of 20 Hz – 20 kHz the figures leave out, and why."""
+    said = []
+    if band_hz[0] > AUDIO_BAND_HZ[0]:
+        if sheet.find("time"):
+            why = "the record is too short for that; capture a few seconds"
+        elif float(sheet.need("frequency").values[0]) > band_hz[0]:
+            why = "the spectrum begins there"
+        else:
+            why = "the spectrum's lines are too far apart; export more lines"
+        said.append(f"noise below {quantities.hertz(band_hz[0])} is not counted: {why}")
+    if band_hz[1] < AUDIO_BAND_HZ[1]:
+        said.append(f"noise above {quantities.hertz(band_hz[1])} is not counted: the data ends there")
+    return said
+
+
+def _no_reference(c: Conditions) -> list[str]:
+    ohms = c.measurement.load_ohm
+    if ohms is None or math.isinf(ohms):
+        return ['no signal to noise ratio: it is re a power, and no load is stated; add for example load = "8 ohm"']
+    if figures.rated_output_w(c) is None:
+        return [f"no signal to noise ratio re the rated power: none is rated into {quantities.load(ohms)}"]
+    return []
+
+
+def references_w(c: Conditions) -> list[float]:
+    """The powers that noise is held against, each once: the rated one, 1 W, those that snr ratings name."""
+    wanted = [figures.rated_output_w(c), 1.0, *(rating.reference_w for rating in figures.rated(c, "snr"))]
+    return list(dict.fromkeys(power_w for power_w in wanted if power_w))
+
+
+def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, float]) -> list[Finding]:
+    m = c.measurement
+    weights: list[tuple[str | None, Callable[..., Any]]] = [(None, _unweighted), ("A", a_weighting)]
+    if m.weighting:
+        # it went through the filter on the bench: a second time would be wrong, and the way back is not known
+        weights = [(m.weighting, _unweighted)]
+    found = []
+    for weighting, weight in weights:
+        volts = noise_lines.band_volts(noise, band_hz, weight)
+        if volts == 0:
+            continue
+        under: dict[str, Any] = {"band": list(band_hz), "weighting": weighting, "window": noise.window or None}
+        expanded_db = _expanded_db(c, noise_lines.scatter(noise, band_hz, weight))
+        expanded = None if expanded_db is None else volts * expanded_db * figures.LN10_OVER_20
+        found.append(figures.finding(c, "noise", channel, volts, uncertainty=expanded, **under))
+        if m.load_ohm and not math.isinf(m.load_ohm):
+            for power_w in references_w(c):
+                ratio_db = float(db_of_amplitude(math.sqrt(power_w * m.load_ohm) / volts))
+                found.append(
+                    figures.finding(c, "snr", channel, ratio_db, uncertainty=expanded_db, reference=power_w, **under)
+                )
+    hum = noise_lines.hum_volts(noise, c.mains_hz, band_hz) if c.mains_hz and not m.weighting else 0.0
+    if hum > 0:
+        expanded = figures.volts_uncertainty(c, hum)
+        under = {"band": list(band_hz), "mains": c.mains_hz, "window": noise.window or None}
+        found.append(figures.finding(c, "hum_voltage", channel, hum, uncertainty=expanded, **under))
+    return found
+
+
+def _unweighted(frequency_hz: Any) -> Any:
+    return np.ones_like(frequency_hz)
+
+
+def _expanded_db(c: Conditions, scatter: float) -> float | None:
+    """Expanded uncertainty in dB: the bench's, and twice the scatter that a finite record leaves. None where the bench
+    states none: a part of an uncertainty would pass for the whole.
+    """
+    level_db = c.bench.level_uncertainty_db
+    return None if level_db is None else math.hypot(level_db, 2 * scatter / figures.LN10_OVER_20)
+
+
+def card(runs: Sequence[Run]) -> Card:
+    """The noise in third-octave bands, in dBV, and how far it lies under the rated power.
+
+    Bands, not spectral lines: their height does not hang on the length of a record or on the window, so that two
+    captures compare, and a mains line can still be told from hiss.
+    """
+    main = figures.main_run(runs)
+    pictures = {run.conditions.measurement.id: picture(run) for run in runs}
+    form, unit, _ = pictures[main.conditions.measurement.id]
+    traces = [
+        Trace(x, y, channel, figures.trace_role(run, runs), figures.end_label(channel, run, runs))
+        for run in runs
+        # volts and relative levels have no scale in common, nor have bands and lines
+        if pictures[run.conditions.measurement.id][:2] == (form, unit)
+        for channel, x, y in pictures[run.conditions.measurement.id][2]
+    ]
+    values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
+    weighting = main.conditions.measurement.weighting
+    stated = figures.stated(
+        [replace(run, conditions=_undriven(run.conditions)) for run in runs],
+        f"{weighting}-weighted, {form}" if weighting else form,
+    )
+    panel = Panel(scales.dial(*AUDIO_BAND_HZ), level_scale(values, unit), tuple(traces))
+    return Card(id="", title="", chart=True, conditions=stated, body=Curves((panel,)), readings=_readings(runs, main))
+
+
+def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
+    """The first ratio large, then the others and what that one was in the other runs; then the volts, by channel."""
+    ratios, volts = _by_condition(main, "snr"), _by_condition(main, "noise")
+    volts += _by_condition(main, "hum_voltage")
+    channels = [f.channel for f in volts[0]] if volts else []
+    head: list[tuple[str, ...]] = [("", *channels)] if any(channels) else []
+    others = [(run, _alike(run, (ratios or volts)[0][0])) for run in _others(runs, main)] if volts else []
+    others = [(run, same) for run, same in others if same]
+    readings = []
+    if ratios:
+        key = figures.worse(ratios[0])
+        assert key is not None
+        # a lone channel's figure stands above
+        rows = [(f"{_weighted(key)} dB", *_cells(ratios[0], channels, figures.number))] if head else []
+        rows += [
+            (f"{_weighted(key)} {figures.run_label(run, runs)} dB", *_cells(same, channels, figures.number))
+            for run, same in others
+        ]
+        for same in ratios[1:]:
+            # each reference once weighted; the plain figure re the first only: the others differ by as much
+            if _weighted(same[0]) == _weighted(key) or same[0].at["reference"] == key.at["reference"]:
+                again = "" if same[0].at["reference"] == key.at["reference"] else f" {_re(same[0])}"
+                rows.append((f"{_weighted(same[0])}{again} dB", *_cells(same, channels, figures.number)))
+        weighting = f"{_weighted(key)}-weighted" if "weighting" in key.at else "unweighted"
+        readings.append(Reading(f"S/N {_re(key)}, {weighting}", quantities.show(key), (*head, *rows)))
+    if volts:
+        rows = [(_volts_of(same[0]), *_cells(same, channels, quantities.show)) for same in volts]
+        if not ratios:
+            rows += [(figures.run_label(run, runs), *_cells(same, channels, quantities.show)) for run, same in others]
+        readings.append(Reading("" if ratios else "noise", "", (*(() if ratios else head), *rows)))
+    return tuple(readings)
+
+
+def _cells(found: Sequence[Finding], channels: Sequence[str], write: Callable[[Finding], str]) -> list[str]:
+    """One cell for each channel, empty where it has no such figure: hum may stand out on one side alone."""
+    by_channel = {f.channel: write(f) for f in found}
+    return [by_channel.get(channel, "") for channel in channels]
+
+
+def _others(runs: Sequence[Run], main: Run) -> list[Run]:
+    return [run for run in runs if run is not main and run.conditions.measurement.stage != "bench"]
+
+
+def _by_condition(run: Run, quantity: str) -> list[list[Finding]]:
+    """A quantity's findings, those of all channels under the same conditions together, A-weighted first."""
+    groups: dict[tuple[Any, Any], list[Finding]] = {}
+    for f in figures.by_channel(run, quantity):
+        groups.setdefault(_key(f), []).append(f)
+    return [groups[key] for key in sorted(groups, key=lambda key: key[0] is None)]
+
+
+def _weighted(f: Finding) -> str:
+    return str(f.at.get("weighting", "unweighted"))
+
+
+def _volts_of(f: Finding) -> str:
+    return "hum" if f.quantity == "hum_voltage" else f"noise {f.at.get('weighting', '')}".strip()
+
+
+def _re(f: Finding) -> str:
+    return f"re {quantities.watts(f.at['reference'])}"
+
+
+def points(run: Run, before: Run | None) -> tuple[Point, ...]:
+    """The noise in volts, how far it lies under the rated power and under 1 W, and how much of it is hum."""
+    m = run.conditions.measurement
+    facts = []
+    volts = _by_condition(run, "noise")
+    if volts:
+        # in volts the plain figure comes first, as a ratio the weighted one
+        plain = volts[-1]
+        was = figures.worse(_alike(before, plain[0]))
+        under = {"band": plain[0].at["band"], "weighting": plain[0].at.get("weighting", "")}
+        facts.append(
+            Point("noise", "volts", {"findings": plain, "worse": figures.worse(plain), "before": was, **under}, m.id)
+        )
+    ratios = _by_condition(run, "snr")
+    if ratios:
+        worse = figures.worse(ratios[0])
+        assert worse is not None
+        at_1w = [f for same in ratios for f in same if f.at["reference"] == 1.0 and f.channel == worse.channel]
+        one_watt = next(
+            (f for f in at_1w if f.at.get("weighting") == worse.at.get("weighting") and f is not worse), None
+        )
+        said = {"worse": worse, "one_watt": one_watt, "before": figures.worse(_alike(before, worse))}
+        facts.append(Point("noise", "ratio", {**said, "rated": figures.rated_output_w(run.conditions)}, m.id))
+    hum = figures.worse(figures.by_channel(run, "hum_voltage"))
+    if hum is not None:
+        noise = next(f for f in volts[-1] if f.channel == hum.channel)
+        facts.append(Point("noise", "hum", {"finding": hum, "share": (hum.value / noise.value) ** 2}, m.id))
+    return tuple(facts)
+
+
+def _alike(run: Run | None, finding: Finding) -> list[Finding]:
+    """Another run's findings, one per channel, under the same weighting and reference."""
+    found = figures.by_channel(run, finding.quantity) if run else []
+    return [f for f in found if _key(f) == _key(finding)]
+
+
+def _key(f: Finding) -> tuple[Any, Any]:
+    return f.at.get("weighting"), f.at.get("reference")
+
+
+KIND = Kind(
+    name="noise",
+    title="Noise",
+    about="the idle output: time and volts, or a spectrum with its `window`",
+    needs=(("time", "level"), ("frequency", "level")),
+    quantities=("noise", "snr", "hum_voltage"),
+    findings=findings,
+    card=card,
+    points=points,
+)

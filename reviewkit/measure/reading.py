@@ -1,0 +1,207 @@
+"""Single values by meter: passed through, each with its conditions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from reviewkit import figures, quantities
+from reviewkit.model import (
+    Card,
+    Conditions,
+    Finding,
+    Kind,
+    Measured,
+    Measurement,
+    Point,
+    Row,
+    Rows,
+    Run,
+    Sheet,
+    SingleReading,
+)
+
+# read at rest: what the bench drives elsewhere is no condition of these; of DC, and of what the bench knows nothing
+# about, no load or input is
+_DC = ("dc_offset", "bias")
+_IDLE = (*_DC, "hum_voltage", "noise")
+_TOGETHER = (
+    ("power", "voltage", "load"),
+    ("frequency",),
+    ("band",),
+    ("limit", "figure"),
+    ("reference",),
+    ("tones",),
+    ("weighting",),
+    ("setting",),
+    ("input",),
+    ("channels",),
+)
+_COLUMNS = {"L": "left", "R": "right", "both": "both", "": "as a whole"}
+
+
+def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+    """Each reading as it stands in the file, in its order. Its own conditions come before those of the measurement. No
+    uncertainty: that of [bench] is the capture's, not a meter's.
+    """
+    assert sheet is not None
+    found = [_finding(c, reading) for reading in sheet.readings]
+    return Measured(tuple(found), tuple(f"{sheet.source}:{row.line}: {row.why}" for row in sheet.skipped))
+
+
+def _finding(c: Conditions, reading: SingleReading) -> Finding:
+    m = c.measurement
+    at = {"frequency": m.frequency_hz, "weighting": m.weighting or None, **reading.at}
+    own = replace(c, measurement=_at_rest(m, reading.name))
+    if reading.name == "phono_overload":
+        at.setdefault("input", "phono")
+    found = figures.finding(own, reading.name, reading.channel, reading.value, unit=reading.unit, **at)
+    return replace(found, step=reading.step)
+
+
+def _at_rest(m: Measurement, name: str) -> Measurement:
+    """The measurement without the conditions that do not touch this reading unless its row states them."""
+    own_name = name not in quantities.QUANTITIES
+    if own_name or name in _DC:
+        m = replace(m, load_ohm=None, input="")
+    return replace(m, channels="", drive_w=None, drive_v=None) if own_name or name in _IDLE else m
+
+
+def card(runs: Sequence[Run]) -> Card:
+    """One line a reading, the channels beside each other; what all readings hold under stands over them."""
+    found = [entry for run in runs for entry in _read(run)]
+    shared = _shared([entry.finding.at for entry in found])
+    order = list(dict.fromkeys(entry.finding.quantity for entry in found))
+    found.sort(key=lambda entry: order.index(entry.finding.quantity))
+    rows: dict[tuple[object, ...], dict[str, list[_Entry]]] = {}
+    for entry in found:
+        # the same reading of several runs, before and after the repair, stands in lines that follow each other
+        group = rows.setdefault(_which(entry), {})
+        group.setdefault(figures.run_label(entry.run, runs), []).append(entry)
+    columns = [channel for channel in _COLUMNS if any(entry.finding.channel == channel for entry in found)]
+    lines = []
+    for by_run in rows.values():
+        for label, entries in by_run.items():
+            first = entries[0].finding
+            own = {key: value for key, value in first.at.items() if key not in shared}
+            name = quantities.quantity_of(first).name
+            notes = dict.fromkeys([", ".join(_conditions(first, own)), *(note for e in entries for note in e.notes)])
+            cells = {entry.finding.channel: quantities.show(entry.finding) for entry in entries}
+            lines.append(
+                Row(
+                    (
+                        ", ".join(part for part in (name[0].upper() + name[1:], label) if part),
+                        *(cells.get(channel, "") for channel in columns),
+                    ),
+                    note="; ".join(note for note in notes if note),
+                )
+            )
+    headers = ("", *("" if columns == [""] else _COLUMNS[channel] for channel in columns))
+    return Card(
+        id="",
+        title="",
+        conditions=" · ".join(_conditions(found[0].finding, shared)),
+        body=Rows(headers, tuple(lines), (2.2, *(1.0 for _ in columns)), strong=1 if len(columns) == 1 else None),
+    )
+
+
+@dataclass(frozen=True)
+class _Entry:
+    """A finding with its run, and how often the same was read before it under what turned out the same conditions."""
+
+    run: Run
+    finding: Finding
+    notes: tuple[str, ...]
+    again: int
+
+
+def _read(run: Run) -> list[_Entry]:
+    assert run.sheet is not None
+    entries: list[_Entry] = []
+    for finding, reading in zip(run.findings, run.sheet.readings, strict=True):
+        notes = tuple(note for note in (reading.note, "at the bench's floor" if finding.bound else "") if note)
+        again = sum(_same(entry.finding, finding) and entry.finding.channel == finding.channel for entry in entries)
+        entries.append(_Entry(run, finding, notes, again))
+    return entries
+
+
+def _same(a: Finding, b: Finding) -> bool:
+    """Whether two readings are of the same under the same conditions, whatever their channels."""
+    return (a.quantity, a.unit, a.at) == (b.quantity, b.unit, b.at)
+
+
+def _which(entry: _Entry) -> tuple[object, ...]:
+    f = entry.finding
+    return f.quantity, f.unit, entry.again, tuple(sorted((key, str(value)) for key, value in f.at.items()))
+
+
+def _shared(all_at: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """The conditions that every reading has alike; level and load are one condition."""
+    shared: dict[str, Any] = {}
+    for keys in _TOGETHER:
+        here = [{key: at[key] for key in keys if key in at} for at in all_at]
+        if all(each == here[0] for each in here):
+            shared |= here[0]
+    return shared
+
+
+def _conditions(finding: Finding, at: Mapping[str, Any]) -> list[str]:
+    """These conditions in words, one entry each."""
+    bare = replace(finding, stage="", bound="")
+    parts = [figures.under(replace(bare, at={key: at[key] for key in keys if key in at})) for keys in _TOGETHER]
+    # "at 1 %, THD" is one condition
+    return [part.replace(" %, ", " % ") for part in parts if part]
+
+
+def points(run: Run, before: Run | None) -> tuple[Point, ...]:
+    """A sentence a reading: its channels, its conditions, what it was before. Readings under names of the user's own
+    are said where they changed, or where there are no others.
+    """
+    groups: dict[tuple[object, ...], list[Finding]] = {}
+    for entry in _read(run):
+        groups.setdefault(_which(entry), []).append(entry.finding)
+    said: list[tuple[list[Finding], list[Finding]]] = []
+    others: list[tuple[list[Finding], list[Finding]]] = []
+    for group in groups.values():
+        earlier = before.findings if before else ()
+        was = [f for now in group for f in earlier if _same(f, now) and f.channel == now.channel]
+        (said if was or group[0].quantity in quantities.QUANTITIES else others).append((group, was))
+    return tuple(_point(run, group, was, first=i == 0) for i, (group, was) in enumerate(said or others))
+
+
+def _point(run: Run, group: list[Finding], was: list[Finding], *, first: bool) -> Point:
+    f = group[0]
+    apart = ("frequency", "input", "power", "voltage", "load")
+    rest = {key: value for key, value in f.at.items() if key not in apart}
+    level = {key: f.at[key] for key in apart[2:] if key in f.at}
+    facts = {
+        "findings": group,
+        "label": quantities.quantity_of(f).name,
+        "before": was if [quantities.show(x) for x in was] != [quantities.show(x) for x in group] else [],
+        "unchanged": bool(was) and [quantities.show(x) for x in was] == [quantities.show(x) for x in group],
+        "frequency": f.at.get("frequency"),
+        "level": quantities.conditions(level) if len(level) > 1 or "load" not in level else "",
+        "load": f.at.get("load"),
+        "input": f.at.get("input", ""),
+        "rest": _conditions(f, rest),
+        "first": first,
+    }
+    return Point("reading", "value", facts, run.conditions.measurement.id)
+
+
+KIND = Kind(
+    name="reading",
+    title="Readings by meter",
+    about="single values by meter, one a row: `name,channel,value,unit,at,note`",
+    needs=(("reading",),),
+    quantities=(
+        *("frequency", "level", "power", "power_at_limit", "gain", "thd", "thd_plus_noise", "distortion", "sinad"),
+        *("snr", "noise", "hum", "hum_voltage", "dc_offset", "bias", "imd", "source_impedance", "damping_factor"),
+        *("channel_balance", "corner_low", "corner_high", "input_sensitivity", "phono_overload"),
+        *("rise_time", "overshoot", "tilt"),
+    ),
+    findings=findings,
+    card=card,
+    points=points,
+)

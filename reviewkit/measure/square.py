@@ -1,0 +1,208 @@
+"""A square wave: how fast it rises, how far it overshoots, how its tops tilt."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from reviewkit import figures, quantities, scales
+from reviewkit.arrays import Array
+from reviewkit.captures import sample_rate_hz, waveform_samples
+from reviewkit.errors import Fault, InputError
+from reviewkit.flat_parts import NotSquare
+from reviewkit.model import (
+    Axis,
+    Card,
+    Column,
+    Conditions,
+    Curves,
+    Finding,
+    Kind,
+    Mark,
+    Measured,
+    Panel,
+    Point,
+    Reading,
+    Run,
+    Sheet,
+    Trace,
+)
+from reviewkit.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Step, read_square
+
+PERIODS_SHOWN = 2.5
+MOST_DRAWN = 3  # runs on one card: more edges than that cannot be told apart
+_UNSEEN_PERCENT = 0.1
+_BEFORE, _AFTER = 1.0, 3.0  # of the rise time, either side of the edge as magnified
+
+
+def _steps(sheet: Sheet) -> list[tuple[Column, Step]]:
+    """Each channel's square wave as read. Raises InputError where one is none."""
+    rate_hz = sample_rate_hz(sheet)
+    found = []
+    for column in sheet.all("level"):
+        samples, _ = waveform_samples(column, sheet.source)
+        try:
+            found.append((column, read_square(samples, rate_hz)))
+        except NotSquare as why:
+            channel = f"channel {column.channel}" if column.channel else "the capture"
+            raise InputError(Fault(sheet.source, 0, f"{channel} holds no square wave to be read: {why}")) from None
+    return found
+
+
+def _why_no_edge(step: Step) -> str:
+    """Why rise time and overshoot are withheld; "" where they are not."""
+    if step.noise > 100 * MOST_NOISE:
+        return f"the noise is {quantities.percent(step.noise)} of the step"
+    if step.samples_in_rise < FEWEST_SAMPLES_IN_RISE:
+        rate_hz = step.samples_in_rise / step.rise_s.value
+        own = quantities.shown(0.35 / (rate_hz / 2), "seconds")
+        return (
+            f"the edge takes {step.samples_in_rise:.1f} samples at {quantities.hertz(rate_hz)}, and a capture at that "
+            f"rate rises in {own} by itself; capture at a higher rate"
+        )
+    return ""
+
+
+def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+    """rise_time (s, 10 % to 90 % of the step), overshoot (% of the step), tilt (%, the fall of a flat part over half a
+    period re its height above the middle) per channel, of the rising edges, over all periods laid over one another.
+    """
+    assert sheet is not None
+    found: list[Finding] = []
+    withheld: list[str] = []
+    for column, step in _steps(sheet):
+        why = _why_no_edge(step)
+        if why:
+            channel = f", channel {column.channel}" if column.channel else ""
+            withheld.append(f"{c.measurement.id}{channel}: no rise time and no overshoot, {why}")
+        for quantity, figure in (("rise_time", step.rise_s), ("overshoot", step.overshoot), ("tilt", step.tilt)):
+            if not why or quantity == "tilt":
+                found.append(
+                    figures.finding(
+                        c,
+                        quantity,
+                        column.channel,
+                        figure.value,
+                        uncertainty=figure.uncertainty,
+                        frequency=step.frequency_hz,
+                    )
+                )
+    return Measured(tuple(found), tuple(withheld))
+
+
+def card(runs: Sequence[Run]) -> Card:
+    """Some periods, and under them the rising edge magnified, in percent of its step, 10 % and 90 % marked."""
+    drawn = [run for run in runs if run.sheet is not None][-MOST_DRAWN:]
+    read = [(run, _steps(run.sheet)) for run in drawn if run.sheet is not None]
+    main = figures.main_run(runs)
+    slowest = figures.worse(figures.by_channel(main, "rise_time"))
+    steps = [step for _, each in read for _, step in each]
+    length_s = max(PERIODS_SHOWN / step.frequency_hz for step in steps)
+    rise_s = max(step.rise_s.value for step in steps)
+    waves: list[Trace] = []
+    edges: list[Trace] = []
+    marks: list[Mark] = []
+    for run, each in read:
+        role = figures.trace_role(run, runs)
+        for column, step in each:
+            label = figures.end_label(column.channel, run, runs)
+            waves.append(Trace(*_periods(step, length_s), column.channel, role, label))
+            near = (step.time_s >= -_BEFORE * rise_s) & (step.time_s <= _AFTER * rise_s)
+            shape = 100 * (step.wave[near] - step.base) / (step.top - step.base)
+            edges.append(Trace(1e6 * (step.time_s[near] + _BEFORE * rise_s), shape, column.channel, role, label))
+            if run is main and slowest is not None and slowest.channel == column.channel and not marks:
+                marks = [
+                    Mark(1e6 * (at_s + _BEFORE * rise_s), level, f"{level:.0f} %", column.channel)
+                    for at_s, level in ((step.low_s, 10.0), (step.high_s, 90.0))
+                ]
+    unit = "V" if main.sheet is None or main.sheet.need("level").unit == "V" else "of full scale"
+    tallest = max(float(np.max(np.abs(trace.y))) for trace in waves)
+    top = Panel(scales.milliseconds(length_s), scales.swing(tallest, unit), tuple(waves))
+    below = Panel(
+        _microseconds((_BEFORE + _AFTER) * rise_s), _percent(edges), tuple(edges), (), tuple(marks), label="rising edge"
+    )
+    hz = next((step.frequency_hz for run, each in read if run is main for _, step in each), steps[0].frequency_hz)
+    return Card(
+        id="",
+        title="",
+        chart=True,
+        conditions=figures.stated(runs, quantities.hertz(hz)),
+        body=Curves((top, below), heights=(1.0, 1.4)),
+        readings=_readings(runs, main),
+    )
+
+
+def _periods(step: Step, length_s: float) -> tuple[Array, Array]:
+    """Time (ms) and wave over some periods, an eighth of one before the first rising edge."""
+    period_s = 1 / step.frequency_hz
+    number = int(np.ceil(length_s / period_s)) + 2
+    time_s = np.concatenate([step.time_s + n * period_s for n in range(number)]) + period_s / 8
+    shown = (time_s >= 0) & (time_s <= length_s)
+    return 1000 * time_s[shown], np.tile(step.wave, number)[shown]
+
+
+def _microseconds(length_s: float) -> Axis:
+    """A time scale from zero, in µs."""
+    thousandths = scales.milliseconds(1000 * length_s)
+    return Axis(thousandths.low, thousandths.high, "linear", thousandths.ticks, "µs", thousandths.minor)
+
+
+def _percent(edges: Sequence[Trace]) -> Axis:
+    """A scale in percent of the step, from a little below its beginning to above all overshoot."""
+    highest = max(float(np.max(trace.y)) for trace in edges)
+    lowest = min(float(np.min(trace.y)) for trace in edges)
+    low, high = 20 * np.floor(min(lowest, -5) / 20), 20 * np.ceil(max(highest + 2, 105) / 20)
+    ticks = ((0.0, "0"), (50.0, "50"), (100.0, "100 %"))
+    return Axis(float(low), float(high), "linear", ticks, "%")
+
+
+def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
+    readings = []
+    rises = figures.by_channel(main, "rise_time")
+    key = figures.worse(rises)
+    if key is not None:
+        readings.append(Reading("rise time, 10 % – 90 %", quantities.show(key), figures.rows_of(rises)))
+    for quantity in ("overshoot", "tilt"):
+        own = figures.by_channel(main, quantity)
+        if own:
+            rows = figures.rows_of(own) or (("", quantities.show(own[0])),)
+            readings.append(Reading(quantities.QUANTITIES[quantity].name, "", rows))
+    for run in runs:
+        if run is not main and run.conditions.measurement.stage != "bench":
+            own = figures.by_channel(run, "rise_time")
+            if own:
+                rows = figures.rows_of(own) or (("", quantities.show(own[0])),)
+                readings.append(Reading(f"rise time {figures.run_label(run, runs)}", "", rows))
+    return tuple(readings)
+
+
+def points(run: Run, before: Run | None) -> tuple[Point, ...]:
+    """How fast it rises and how far it overshoots; how its tops tilt; and what that was before."""
+    m = run.conditions.measurement
+    said: list[Point] = []
+    shared = {"drive": figures.drive(run.conditions), "driven": figures.driven(run.conditions)}
+    for quantity in ("rise_time", "overshoot", "tilt"):
+        own = figures.by_channel(run, quantity)
+        worse = figures.worse(own)
+        if worse is None:
+            continue
+        was = figures.worse(figures.by_channel(before, quantity)) if before else None
+        facts = {**shared, "findings": own, "worse": worse, "before": was, "frequency": worse.at["frequency"]}
+        # an overshoot or a tilt that its own uncertainty covers, or that no screen shows, is none
+        seen = [f for f in own if abs(f.value) > max(_UNSEEN_PERCENT, f.uncertainty or 0.0)]
+        facts["unseen"] = quantity != "rise_time" and not seen
+        said.append(Point("square", quantity, facts, m.id))
+    return tuple(said)
+
+
+KIND = Kind(
+    name="square",
+    title="Square wave",
+    about="a square wave of some periods: time and volts of one or both channels, or a WAV capture",
+    needs=(("time", "level"),),
+    quantities=("rise_time", "overshoot", "tilt"),
+    findings=findings,
+    card=card,
+    points=points,
+)

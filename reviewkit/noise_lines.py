@@ -1,0 +1,263 @@
+"""Noise power in a band, from an idle waveform or from an exported spectrum: what lies between the lines that stand
+out, and those lines themselves.
+
+A waveform is averaged over overlapping Kaiser-windowed stretches (Welch 1967, from memory). Each spectral line stands
+for the power in its own width, so a band's edge takes its share of the line that it cuts (Harris 1978: the sum of the
+lines over the window's noise bandwidth). A line that stands out is taken out of its lobe and counted whole where its
+middle lies: inside the band or outside it, and weighted there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from reviewkit.windows import kaiser, lobe, noise_bandwidth_of, samples, spread
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from reviewkit.arrays import Array
+
+    Mask = NDArray[np.bool_]
+
+# side lobes about 105 dB down, lobes of five lines: what is left of DC and drift ends below 20 Hz
+_BETA = 14.0
+_HALF = 5
+_LONGEST_S, _SHORTEST_S, _STRETCHES = 2.0, 1.0, 4
+_STANDS_OUT = 10.0  # 10 dB above the noise around it
+_EDGE = 1.005  # half a percent is the rounding of an export
+_MOST_MAINS = 20
+_FAR_ABOVE = 1e4  # 40 dB
+# mains and rectifier ripple are strongest at their first few multiples; 1 kHz, the twentieth of 50 Hz, is a test tone
+_RIPPLE_ENDS_HZ = 400.0
+_MAINS_HZ = (50.0, 60.0)
+
+Weight = Callable[[Any], Any]
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line that stands out: where its middle lies, and its mean square, V²."""
+
+    frequency_hz: float
+    power: float
+
+
+@dataclass(frozen=True, eq=False)
+class Noise:
+    """An idle spectrum taken apart. `frequency_hz`, `power`: shape (n,), evenly spaced, the mean square (V²) of what
+    lies in each spectral line's own width without `lines`. `reach_hz`: where the data says anything; below it DC and
+    drift stand. `seconds`: how long a record this is worth in scatter. `window`: of an exported spectrum.
+    """
+
+    frequency_hz: Array
+    power: Array
+    lines: tuple[Line, ...]
+    spacing_hz: float
+    reach_hz: tuple[float, float]
+    seconds: float
+    window: str = ""
+
+    def band(self, low_hz: float, high_hz: float) -> tuple[float, float] | None:
+        """The part of a band that the data reaches; None where it reaches nothing of it."""
+        low = low_hz if self.reach_hz[0] <= low_hz * _EDGE else self.reach_hz[0]
+        high = high_hz if self.reach_hz[1] >= high_hz / _EDGE else self.reach_hz[1]
+        return (low, high) if low < high else None
+
+    def lines_in(self, band_hz: tuple[float, float]) -> list[Line]:
+        """The lines that stand out inside a band, or on its edge."""
+        # the middle of a weak line is known to a fraction of the spacing
+        slack = self.spacing_hz / 4
+        return [line for line in self.lines if band_hz[0] - slack <= line.frequency_hz <= band_hz[1] + slack]
+
+
+def of_waveform(values: Array, rate_hz: float) -> Noise:
+    """An idle waveform in V, shape (n,), evenly spaced. DC and drift stay below `reach_hz`."""
+    n = len(values)
+    stretch = min(n, round(rate_hz * min(_LONGEST_S, max(_SHORTEST_S, n / rate_hz / _STRETCHES))))
+    steps = -(-(n - stretch) // max(1, stretch // 4))
+    starts = np.linspace(0, n - stretch, steps + 1).round().astype(int)
+    window = kaiser(stretch, _BETA)
+    total = np.zeros(stretch // 2 + 1)
+    seen = np.zeros(n)
+    ramp = np.linspace(-1.0, 1.0, stretch)
+    steepness = float(np.sum(ramp**2))
+    for start in starts:
+        piece = values[start : start + stretch]
+        piece = piece - np.mean(piece)
+        piece = piece - ramp * (np.sum(piece * ramp) / steepness)
+        total += np.abs(np.fft.rfft(piece * window)) ** 2
+        seen[start : start + stretch] += window**2
+    power = 2 / (len(starts) * stretch * float(np.sum(window**2))) * total
+    spacing = rate_hz / stretch
+    frequency = np.arange(len(power), dtype=float) * spacing
+    # the scatter of a mean square that is weighted over time by `seen`
+    seconds = float(np.sum(seen) ** 2 / np.sum(seen**2) / rate_hz)
+    reach = ((_HALF - 0.5) * spacing, rate_hz / 2)
+    return _taken_apart(frequency, power, _HALF, reach, seconds)
+
+
+def of_spectrum(frequency_hz: Array, level_v: Array, window: str) -> Noise:
+    """An exported spectrum: shapes (n,), evenly spaced, V r.m.s. of a tone at its peak line; `window`: a name of
+    windows.COSINE_SUMS. How often it was averaged is not known, so `seconds` is that of a single record.
+    """
+    spacing = float(frequency_hz[-1] - frequency_hz[0]) / (len(frequency_hz) - 1)
+    half = lobe(window)
+    # on lines that lie a whole lobe or further from 0 Hz, DC leaves nothing: the window's spread is zero there
+    reach = (
+        max(float(frequency_hz[0]) - spacing / 2, (half - 0.5) * spacing),
+        float(frequency_hz[-1]) + spacing / 2,
+    )
+    squared = samples(window, 1024) ** 2
+    seconds = float(np.sum(squared) ** 2 / np.sum(squared**2)) / len(squared) / spacing
+    return _taken_apart(
+        frequency_hz, np.square(level_v) / noise_bandwidth_of(window), half, reach, seconds, window=window
+    )
+
+
+def _taken_apart(
+    frequency_hz: Array, power: Array, half: int, reach_hz: tuple[float, float], seconds: float, window: str = ""
+) -> Noise:
+    spacing = float(frequency_hz[-1] - frequency_hz[0]) / (len(frequency_hz) - 1)
+    first = int(np.searchsorted(frequency_hz, reach_hz[0]))
+    frequency_hz, power = frequency_hz[first:], power[first:].copy()
+    floor = _floor(power, half)
+    peaks = np.flatnonzero((power[1:-1] > power[:-2]) & (power[1:-1] >= power[2:])) + 1
+    peaks = peaks[power[peaks] > _STANDS_OUT * floor[peaks]]
+    taken = np.zeros(len(power), dtype=bool)
+    lines = []
+    for peak in peaks[np.argsort(-power[peaks])]:
+        if taken[peak]:
+            continue
+        lobe_of = np.arange(max(0, peak - half), min(len(power), peak + half + 1))
+        lobe_of = lobe_of[~taken[lobe_of]]
+        excess = power[lobe_of] - floor[lobe_of]
+        total = float(np.sum(excess))
+        if total > 0:
+            lines.append(Line(float(np.dot(frequency_hz[lobe_of], excess)) / total, total))
+            taken[lobe_of] = True
+    power[taken] = floor[taken]
+    return Noise(
+        frequency_hz,
+        power,
+        tuple(sorted(lines, key=lambda line: line.frequency_hz)),
+        spacing,
+        reach_hz,
+        seconds,
+        window,
+    )
+
+
+def _floor(power: Array, half: int) -> Array:
+    """The mean noise power around each spectral line, without what stands out, shape kept."""
+    size = min(len(power), 12 * half)
+    count = len(power) // size
+    starts = np.arange(count) * size
+    centres = starts + (size - 1) / 2
+    # the quarter point does not see the lines; of a single record's noise it lies at -ln(3/4) of the mean
+    quarter = np.partition(power[: count * size].reshape(count, size), size // 4, axis=1)[:, size // 4]
+    floor = np.interp(np.arange(len(power)), centres, quarter / -np.log(0.75))
+    for _ in range(3):
+        out = np.convolve(power > _STANDS_OUT * floor, np.ones(2 * half + 1), "same")[: len(power)] > 0.5
+        free = np.add.reduceat((~out).astype(float), starts)
+        held = np.add.reduceat(np.where(out, 0.0, power), starts)
+        there = free > 0
+        if not there.any():
+            return np.asarray(floor)
+        floor = np.interp(np.arange(len(power)), centres[there], held[there] / free[there])
+    return np.asarray(floor)
+
+
+def _shares(noise: Noise, band_hz: tuple[float, float]) -> Array:
+    """How much of each spectral line's width lies inside the band, 0 … 1."""
+    low = np.maximum(noise.frequency_hz - noise.spacing_hz / 2, band_hz[0])
+    high = np.minimum(noise.frequency_hz + noise.spacing_hz / 2, band_hz[1])
+    return np.asarray(np.clip((high - low) / noise.spacing_hz, 0.0, 1.0))
+
+
+def _flat(frequency_hz: Any) -> Any:
+    return np.ones_like(frequency_hz)
+
+
+def band_volts(noise: Noise, band_hz: tuple[float, float], weight: Weight = _flat) -> float:
+    """V r.m.s. in a band that the data reaches. `weight`: frequency in Hz -> ratio of amplitudes."""
+    between = np.sum(_shares(noise, band_hz) * noise.power * weight(noise.frequency_hz) ** 2)
+    standing = sum(line.power * float(weight(line.frequency_hz)) ** 2 for line in noise.lines_in(band_hz))
+    return float(np.sqrt(between + standing))
+
+
+def scatter(noise: Noise, band_hz: tuple[float, float], weight: Weight = _flat) -> float:
+    """Relative standard deviation of `band_volts` that a record of this length leaves: ½ √(∫S² df / T) / ∫S df, which
+    for an even density over a bandwidth B is 1 / (2 √(B T)) (Type A share, JCGM 100:2008, from memory). Lines that
+    stand out are steady and have none.
+    """
+    density = np.convolve(noise.power, np.ones(9) / 9, "same")[: len(noise.power)] / noise.spacing_hz
+    weighted = density * weight(noise.frequency_hz) ** 2
+    spread_of_power = np.sqrt(np.sum(_shares(noise, band_hz) * weighted**2) * noise.spacing_hz / noise.seconds)
+    volts = band_volts(noise, band_hz, weight)
+    return float(spread_of_power / volts**2 / 2) if volts else 0.0
+
+
+def third_octaves_db(noise: Noise, band_hz: tuple[float, float]) -> tuple[Array, Array]:
+    """The steps of the third-octave bands that the data reaches whole: x in Hz, y in dB re 1 V, shapes (2 · bands,).
+
+    Their middles are 1000 · 10^(n/10) Hz (IEC 61260-1, from memory), those from one end of `band_hz` to the other.
+    """
+    x: list[float] = []
+    y: list[float] = []
+    for n in range(round(10 * np.log10(band_hz[0] / 1000)), round(10 * np.log10(band_hz[1] / 1000)) + 1):
+        edges = 1000 * 10 ** ((n - 0.5) / 10), 1000 * 10 ** ((n + 0.5) / 10)
+        if noise.band(*edges) == edges and (volts := band_volts(noise, edges)) > 0:
+            x += [max(edges[0], band_hz[0]), min(edges[1], band_hz[1])]
+            y += [float(20 * np.log10(volts))] * 2
+    return np.array(x), np.array(y)
+
+
+def hum_volts(noise: Noise, mains_hz: float, band_hz: tuple[float, float]) -> float:
+    """V r.m.s. of the mains line and its multiples up to the twentieth, those that stand out; 0 where none does."""
+    total = sum(line.power for line in noise.lines_in(band_hz) if _is_mains(line.frequency_hz, mains_hz, noise))
+    return float(np.sqrt(total))
+
+
+def _is_mains(frequency_hz: float, mains_hz: float, noise: Noise) -> bool:
+    order = round(frequency_hz / mains_hz)
+    # the mains wanders by a few parts in a thousand
+    slack = max(0.005 * frequency_hz, noise.spacing_hz / 2)
+    return 1 <= order <= _MOST_MAINS and abs(frequency_hz - order * mains_hz) <= slack
+
+
+def lone_tone(noise: Noise, band_hz: tuple[float, float], mains_hz: float | None) -> float | None:
+    """The frequency of a tone that, with its harmonics, stands more than 40 dB above all else in the band; else None.
+
+    An idle output holds none: it is a capture with the signal on. Mains lines and their ripple are no such tone.
+    """
+    strongest = max(noise.lines_in(band_hz), key=lambda line: line.power, default=None)
+    if strongest is None:
+        return None
+    tone_hz = strongest.frequency_hz
+    mains = (mains_hz,) if mains_hz else _MAINS_HZ
+    if tone_hz < _RIPPLE_ENDS_HZ and any(_is_mains(tone_hz, hz, noise) for hz in mains):
+        return None
+
+    def leaked(frequency_hz: Array) -> Array:
+        """What the tone itself leaves there through the spectrum's window, V², and 10 dB for its image."""
+        if not noise.window:
+            return np.zeros(len(frequency_hz))
+        offset = (frequency_hz - tone_hz) / noise.spacing_hz
+        sides = [spread(noise.window, offset + step) ** 2 for step in (-0.5, 0.0, 0.5)]
+        return np.asarray(10 * strongest.power * np.maximum.reduce(sides) / noise_bandwidth_of(noise.window))
+
+    hidden = noise.power <= leaked(noise.frequency_hz)
+    rest = float(np.sum(_shares(noise, band_hz) * np.where(hidden, 0.0, noise.power)))
+    others = [line for line in noise.lines_in(band_hz) if line is not strongest]
+    behind = leaked(np.array([line.frequency_hz for line in others]))
+    for line, leak in zip(others, behind, strict=True):
+        order = max(1, round(line.frequency_hz / tone_hz))
+        harmonic = abs(line.frequency_hz - order * tone_hz) <= max(1, order) * noise.spacing_hz / 2
+        if not harmonic and line.power > leak:
+            rest += line.power
+    return tone_hz if strongest.power > _FAR_ABOVE * rest else None

@@ -1,0 +1,250 @@
+"""Several tones in one spectrum: where they stand, how strong each is, and what stands between them.
+
+A tone's level is the power over its main lobe re what the window's own spread puts there, so it does not depend on
+the window nor on where between two lines the tone stands (Harris, Proc. IEEE 66 (1978) 51-83). Waveforms are seen
+through a Kaiser window as wide as the tones' spacing allows. Without a known window only peak levels can be read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d  # type: ignore[import-untyped]
+
+from reviewkit.windows import kaiser, kaiser_spread, lobe, noise_bandwidth, noise_bandwidth_of, spread
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from reviewkit.arrays import Array
+
+    Mask = NDArray[np.bool_]
+
+SEARCH_BETA = 8.0  # to find tones with, before their spacing is known: side lobes 58 dB down
+_WIDEST_BETA = 28.0  # side lobes 220 dB down: below the rounding of any capture
+_UNKNOWN_HALF = 4  # lines to either side that a tone may cover where the window is not known
+_LOWEST_HZ = 10.0
+STANDS = 10.0  # a line stands above the noise from ten times its power (10 dB) on
+OVER_LEAKAGE = 3.0  # and above the tones' leakage from three times its amplitude on
+_WORST_MISFIT = 0.2  # of a lobe's power, that one steady tone does not explain
+_MOST_PEAKS = 300
+_BACKGROUND_LINES = 40
+_LOBE_NOISE = 1.4  # of the windows here 1.0 to 1.4
+
+
+class NoTones(ValueError):
+    """The spectrum does not hold the tones that it should; the message says why and what to do."""
+
+
+@dataclass(frozen=True, eq=False)
+class Lines:
+    """A spectrum. `frequency_hz`: shape (n,), rising; `power`: shape (n,), a tone on its line at its r.m.s. level
+    squared; `half`: half-width of the window's main lobe in lines. `spread` (amplitude over the offset in lines) and
+    `bandwidth` (noise bandwidth in lines) are None where the window is not known.
+    """
+
+    frequency_hz: Array
+    power: Array
+    half: int
+    bandwidth: float | None = None
+    spread: Callable[[Any], Any] | None = None
+
+    @property
+    def line_hz(self) -> float:
+        """The spacing of the lines."""
+        return float(self.frequency_hz[-1] - self.frequency_hz[0]) / (len(self.frequency_hz) - 1)
+
+    def place(self, frequency_hz: float) -> float:
+        """Where between the lines a frequency stands."""
+        return float(np.interp(frequency_hz, self.frequency_hz, np.arange(len(self.frequency_hz))))
+
+
+@dataclass(frozen=True)
+class Line:
+    """A tone found: `level` r.m.s. in the data's unit, `place` in lines."""
+
+    frequency_hz: float
+    level: float
+    place: float
+
+
+@dataclass(frozen=True)
+class Product:
+    """What stands at a place where no tone was sent. `level`: r.m.s.; the most it can be where it does not stand out.
+    `uncertainty`: expanded, of the level, by the noise and the tones' leakage in its lobe.
+    """
+
+    frequency_hz: float
+    level: float
+    uncertainty: float
+    stands: bool
+
+
+def of_waveform(samples: Array, rate_hz: float, beta: float) -> Lines:
+    """The spectrum of evenly spaced samples, shape (n,), through a Kaiser window."""
+    window = kaiser(len(samples), beta)
+    power = 2 * np.abs(np.fft.rfft((samples - np.mean(samples)) * window) / np.sum(window)) ** 2
+    frequency = np.arange(len(power)) * rate_hz / len(samples)
+
+    def spreads(offset: Array) -> Array:
+        return np.abs(kaiser_spread(offset, beta))
+
+    return Lines(frequency, power, int(beta / np.pi), noise_bandwidth(window), spreads)
+
+
+def of_spectrum(frequency_hz: Array, level: Array, window: str | None) -> Lines:
+    """An exported spectrum: `level`, shape (n,), r.m.s. of a tone on its line; `window`: a name of COSINE_SUMS."""
+    power = np.asarray(level, dtype=float) ** 2
+    if window is None:
+        return Lines(frequency_hz, power, _UNKNOWN_HALF)
+    return Lines(frequency_hz, power, lobe(window), noise_bandwidth_of(window), lambda offset: spread(window, offset))
+
+
+def beta_for(spacing: float) -> float:
+    """The widest Kaiser window whose lobes stay apart at this spacing (lines, at least 5): lobe and half a line of the
+    one, and the first zero √((β/π)² + 1) of the other.
+    """
+    return min(_WIDEST_BETA, float(np.pi * ((spacing - 0.5) / 2 - 1 / spacing)))
+
+
+def least_spacing(lines: Lines) -> float:
+    """How far apart two tones must stand, in lines, for their lobes to be told apart."""
+    return 2 * lines.half + 0.5
+
+
+def peaks(lines: Lines, within: float) -> list[Line]:
+    """The tones whose level is at least `within` (a ratio) of the strongest's, by frequency.
+
+    Raises NoTones where there is none, and where a lobe is not that of one steady tone.
+    """
+    power, half = lines.power, lines.half
+    inside = lines.frequency_hz >= max(_LOWEST_HZ, float(lines.frequency_hz[0]) + (half + 1) * lines.line_hz)
+    inside[-half - 1 :] = False
+    inside[:1] = False
+    if not inside.any() or not np.max(power[inside]) > 0:
+        raise NoTones("no tone stands in it; is it another kind of file?")
+    summit = (power == maximum_filter1d(power, 2 * half + 1)) & inside
+    # scalloping lowers a line by up to 4 dB: those are looked at that may reach the ratio
+    summit &= power >= 0.3 * within**2 * float(np.max(power[inside]))
+    found = [fitted(lines, int(index)) for index in np.flatnonzero(summit)[:_MOST_PEAKS]]
+    strongest = max(line.level for line, _ in found)
+    kept = [(line, misfit) for line, misfit in found if line.level >= within * strongest]
+    for line, misfit in kept:
+        if misfit > _WORST_MISFIT:
+            raise NoTones(
+                f"near {line.frequency_hz:.5g} Hz stands no single steady tone: two stand too close, or it wanders, or "
+                "the window is another one; take a longer record, or check `window`"
+            )
+    return [line for line, _ in kept]
+
+
+def fitted(lines: Lines, peak: int) -> tuple[Line, float]:
+    """A tone at its largest line (not the first nor the last): its place by least squares of the window's spread over
+    three lines, its level, and the share of its lobe's power that this leaves unexplained (0: window not known).
+    """
+    near = lines.power[max(0, peak - 1) : peak + 2]
+    below, at, above = np.log(near + 1e-300)
+    curvature = below - 2 * at + above
+    place = float(peak + (0.5 * (below - above) / curvature if curvature < 0 else 0.0))
+    misfit = 0.0
+    if lines.spread is not None:
+        index = np.arange(peak - 1, peak + 2)
+        candidates = peak + np.linspace(-0.6, 0.6, 241)
+        for width in (0.005, 5e-5, 5e-7):
+            shapes = lines.spread(index[None, :] - candidates[:, None]) ** 2
+            scale = np.sum(shapes * near, axis=1) / np.sum(shapes**2, axis=1)
+            place = float(candidates[int(np.argmin(np.sum((near - scale[:, None] * shapes) ** 2, axis=1)))])
+            candidates = place + np.linspace(-width, width, 201)
+    level = level_at(lines, place)
+    if lines.spread is not None:
+        lobe_lines = _lobe(lines, place)
+        held = lines.power[lobe_lines]
+        explained = (level * lines.spread(lobe_lines - place)) ** 2
+        misfit = float(np.sum(np.abs(held - explained)) / np.sum(held))
+    frequency = float(np.interp(place, np.arange(len(lines.power)), lines.frequency_hz))
+    return Line(frequency, level, place), misfit
+
+
+def _lobe(lines: Lines, place: float) -> NDArray[np.int64]:
+    """The lines of the lobe round a place."""
+    centre = round(place)
+    return np.arange(max(0, centre - lines.half), min(len(lines.power), centre + lines.half + 1), dtype=np.int64)
+
+
+def level_at(lines: Lines, place: float, background: float = 0.0, free: Mask | None = None) -> float:
+    """R.m.s. level of a tone at a place; `background`: noise power per line to take off; `free`: lines that may count.
+
+    Window not known: the largest line near the place, set right by a parabola through its neighbours.
+    """
+    if lines.spread is None:
+        centre = round(place)
+        peak = max(1, centre - 1) + int(np.argmax(lines.power[max(1, centre - 1) : centre + 2]))
+        below, at, above = np.log(lines.power[peak - 1 : peak + 2] + 1e-300)
+        curvature = below - 2 * at + above
+        lift = (below - above) ** 2 / (-8 * curvature) if at > max(below, above) else 0.0
+        return float(np.sqrt(max(0.0, np.exp(at + lift) - background)))
+    index = _lobe(lines, place)
+    if free is not None:
+        index = index[free[index]]
+    shape = float(np.sum(lines.spread(index - place) ** 2))
+    if not shape:
+        return 0.0
+    return float(np.sqrt(max(0.0, float(np.sum(lines.power[index])) - background * len(index)) / shape))
+
+
+def background_at(lines: Lines, place: float, free: Mask) -> float:
+    """Mean noise power per line round a place, from the nearest lines that are `free` of tones and products."""
+    reach = 4 * _BACKGROUND_LINES + 8 * lines.half
+    low = max(0, round(place) - reach)
+    index = low + np.flatnonzero(free[low : round(place) + reach + 1])
+    if not len(index):
+        return 0.0
+    nearest = lines.power[index[np.argsort(np.abs(index - place))[:_BACKGROUND_LINES]]]
+    # a line that is no noise stands far above the median; of noise itself next to nothing does
+    return float(np.mean(nearest[nearest <= 10 * np.median(nearest)]))
+
+
+def clear_of(lines: Lines, places: Sequence[float], beyond: int = 0) -> Mask:
+    """The lines outside the lobes at these places, and `beyond` lines more to each side; shape (n,)."""
+    free = np.ones(len(lines.power), dtype=bool)
+    for place in places:
+        reach = lines.half + beyond
+        free[max(0, round(place) - reach) : max(0, round(place) + reach + 1)] = False
+    return free
+
+
+def product_at(lines: Lines, frequency_hz: float, tones: Sequence[Line], free: Mask) -> Product:
+    """What stands at a frequency that no tone was sent at.
+
+    It counts as found where it stands 10 dB above the noise around it and 10 dB above the tones' leakage; elsewhere
+    its level is the most it can be.
+    """
+    place = lines.place(frequency_hz)
+    noise = background_at(lines, place, free)
+    level = level_at(lines, place, noise)
+    leak = leakage_at(lines, place, tones)
+    least = np.sqrt(STANDS * noise)
+    uncertainty = uncertainty_of(noise, leak)
+    if level > least and level >= OVER_LEAKAGE * leak:
+        return Product(frequency_hz, level, uncertainty, stands=True)
+    return Product(frequency_hz, float(max(least, level + leak)), uncertainty, stands=False)
+
+
+def leakage_at(lines: Lines, place: float, tones: Sequence[Line]) -> float:
+    """R.m.s. level that the tones' leakage alone would give at a place; 0 where the window is not known."""
+    if lines.spread is None:
+        return 0.0
+    index = _lobe(lines, place)
+    leaked = sum((float(np.sum((t.level * lines.spread(index - t.place)) ** 2)) for t in tones), 0.0)
+    return float(np.sqrt(leaked / np.sum(lines.spread(index - place) ** 2)))
+
+
+def uncertainty_of(noise: float, leak: float) -> float:
+    """Expanded uncertainty of a line's r.m.s. level (GUM, JCGM 100:2008, from memory). Of noise of power N in one line
+    half lies in phase with it, and a lobe takes in up to 1.4 times as much, n Σw⁴ (Σw)² / (Σw²)³. k = 2.
+    Leakage of level L lies in phase or against it: U = 2/√3 · L.
+    """
+    return float(np.hypot(2 * np.sqrt(_LOBE_NOISE * noise / 2), 2 / np.sqrt(3) * leak))

@@ -1,0 +1,138 @@
+"""Measurement files that hold several tones, a waveform or a spectrum, as lines; and the levels they are played at."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from reviewkit import figures, quantities
+from reviewkit.arrays import Array
+from reviewkit.captures import sample_rate_hz, waveform_samples
+from reviewkit.decibels import amplitude_of_db, db_of_amplitude, volts_of
+from reviewkit.errors import Fault, InputError
+from reviewkit.model import Column, Conditions, Finding, Run, Sheet
+from reviewkit.spectrum_lines import is_even
+from reviewkit.tone_lines import SEARCH_BETA, Lines, NoTones, beta_for, of_spectrum, of_waveform
+from reviewkit.windows import COSINE_SUMS, window_name
+
+FEWEST_LINES = 32
+FEWEST_SAMPLES = 256
+MOST_OFF_DRIVE_DB = 1.0  # a level set by hand and read off a knob is nearer than this
+POINTS_DRAWN = 900
+
+
+@dataclass(frozen=True, eq=False)
+class Held:
+    """One channel's lines; whether they are in volts; of a spectrum its window, and what to write where that is not
+    known ("" where it is).
+    """
+
+    lines: Lines
+    volts: bool
+    window: str | None = None
+    hint: str = ""
+
+
+def held(sheet: Sheet, column: Column, c: Conditions, spacing: Callable[[Lines], float]) -> Held:
+    """A channel's spectrum, as exported, or made from its waveform with the widest window that parts its tones.
+
+    `spacing`: how far apart in lines the nearest of them stand, found in a first look. Raises InputError where the
+    file is neither, NoTones where the tones are not there.
+    """
+    if sheet.find("time") is None:
+        return _spectrum(sheet, column, c)
+    samples, volts = waveform_samples(column, sheet.source)
+    if len(samples) < FEWEST_SAMPLES:
+        message = f"{len(samples)} samples are no capture; capture a longer record"
+        raise InputError(Fault(sheet.source, 0, message))
+    rate_hz = sample_rate_hz(sheet)
+    apart = spacing(of_waveform(samples, rate_hz, SEARCH_BETA))
+    return Held(of_waveform(samples, rate_hz, beta_for(apart)), volts)
+
+
+def _spectrum(sheet: Sheet, column: Column, c: Conditions) -> Held:
+    frequency, m = sheet.need("frequency"), c.measurement
+    if len(frequency.values) < FEWEST_LINES:
+        few = f"{len(frequency.values)} lines are no spectrum; export more lines, or is this a response?"
+        raise InputError(Fault(sheet.source, 0, few))
+    window = window_name(m.window) if m.window else None
+    if m.window and window is None:
+        known = f'[[measurement]] {m.id}: window = "{m.window}" is not known; known: ' + ", ".join(COSINE_SUMS)
+        raise InputError(Fault("session.toml", m.line, known))
+    hint = "" if window else 'the window is not known; write for example window = "hann"'
+    if window and not is_even(frequency.values):
+        window, hint = None, "its lines are not evenly spaced"
+    volts = volts_of(column.values, column.unit, m.load_ohm, m.full_scale_v)
+    # relative levels still carry every ratio
+    level = amplitude_of_db(column.values) if volts is None else volts
+    return Held(of_spectrum(frequency.values, level, window), volts is not None, window, hint)
+
+
+def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str) -> dict[str, Any]:
+    """The level that findings hold under: power where the load is known, else voltage; nothing for relative levels.
+
+    `what`: which level that is, for the message. Raises InputError where `drive` says another.
+    """
+    m = c.measurement
+    if level_v is None:
+        return {}
+    stated_v = m.drive_v or ((m.drive_w * m.load_ohm) ** 0.5 if m.drive_w and m.load_ohm else None)
+    if stated_v is not None and abs(db_of_amplitude(level_v / stated_v)) > MOST_OFF_DRIVE_DB:
+        here = quantities.watts(level_v**2 / m.load_ohm) if m.drive_w and m.load_ohm else quantities.volts(level_v)
+        message = (
+            f'[[measurement]] {m.id}: drive = "{figures.drive(c).split(" into")[0]}", but {sheet.source} holds {here}, '
+            f"{what}; write that, or look for a wrong unit in the file"
+        )
+        raise InputError(Fault("session.toml", m.line, message))
+    return {"power": level_v**2 / m.load_ohm} if m.load_ohm else {"voltage": level_v}
+
+
+def each_channel(
+    sheet: Sheet, c: Conditions, of: Callable[[Column], tuple[list[Finding], list[str]]]
+) -> tuple[list[Finding], list[str]]:
+    """Findings and what is withheld, channel by channel. A channel without its tones is withheld with the reason; a
+    file without any is refused.
+    """
+    found: list[Finding] = []
+    withheld: list[str] = []
+    faults: list[Fault] = []
+    for column in sheet.all("level"):
+        named = {"L": "left: ", "R": "right: "}.get(column.channel, "")
+        try:
+            more, less = of(column)
+        except NoTones as why:
+            faults.append(Fault(sheet.source, 0, f"{named}{why}"))
+            withheld.append(f"{c.measurement.id}: no figures: {named}{why}")
+            continue
+        found += more
+        withheld += less
+    if faults and len(faults) == len(sheet.all("level")):
+        raise InputError(faults)
+    return found, list(dict.fromkeys(withheld))
+
+
+def level_of_the_run(run: Run, finding: Finding | None) -> str:
+    """The level for a card's line, where `drive` does not state it: as the file holds it: "11.8 W"."""
+    if figures.drive(run.conditions) or finding is None:
+        return ""
+    return quantities.conditions({key: finding.at.get(key) for key in ("power", "voltage")})
+
+
+def drawn(lines: Lines, edges_hz: Array, re_level: float) -> tuple[Array, Array]:
+    """The strongest line between each pair of neighbouring edges: frequencies (Hz) and levels, dB re `re_level`.
+
+    `edges_hz`: shape (n + 1,), rising; stretches that hold no line are left out, so the shapes are at most (n,).
+    """
+    index = np.searchsorted(lines.frequency_hz, edges_hz)
+    kept = [(int(a) + int(np.argmax(lines.power[a:b]))) for a, b in pairwise(index) if b > a]
+    level_db = 10 * np.log10(np.maximum(lines.power[kept], 1e-30) / re_level**2)
+    return lines.frequency_hz[kept], level_db
+
+
+def floor_of(levels_db: Sequence[Array], lowest_db: float) -> float:
+    """The lowest level worth drawing: all but a fiftieth of a spectrum lies above it; never below `lowest_db`."""
+    return max(lowest_db, min((float(np.quantile(level, 0.02)) for level in levels_db), default=lowest_db))

@@ -1,0 +1,278 @@
+"""The `intermodulation` kind against the closed forms of a curve y = x + 0.01 x² + 0.004 x³."""
+
+from __future__ import annotations
+
+import math
+
+import known_spectra
+import known_tones as known
+import known_waveforms
+import numpy as np
+import pytest
+from measured_sheets import column, conditions, measured, one, quantities, sheet
+
+from reviewkit.errors import InputError
+from reviewkit.measure import KINDS
+from reviewkit.model import Run
+
+RATE_HZ = 96_000
+KIND = "intermodulation"
+MODULATION, TWIN = (0.8, 0.2), (0.5, 0.5)
+
+
+def db(ratio):
+    return 20 * math.log10(ratio)
+
+
+def capture(*channels, rate_hz=RATE_HZ, unit="V"):
+    names = ("L", "R") if len(channels) == 2 else ("",)
+    time = np.arange(len(channels[0])) / rate_hz
+    levels = (column("level", volts, n, unit) for n, volts in zip(names, channels, strict=True))
+    return sheet(column("time", time), *levels)
+
+
+def played(hertz, peaks, seconds=1.0, phases=(0.4, 2.1), scale=1.0, a2=known.A2, a3=known.A3, rate_hz=RATE_HZ):
+    count = int(seconds * rate_hz) + 37  # no whole cycles
+    return scale * known.bent(known.sines(hertz, peaks, phases, rate_hz, count), a2, a3)
+
+
+def spectrum(hertz, peaks, window, points=32_768):
+    samples = known.bent(known.sines(hertz, peaks, (0.3, 1.7), RATE_HZ, points))
+    frequency, level = known_spectra.exported(samples, RATE_HZ, points, window)
+    return sheet(column("frequency", frequency[1:]), column("level", level[1:]))
+
+
+def truth(peaks):
+    return known.modulation(*peaks) if peaks == MODULATION else known.difference(peaks[0])
+
+
+def test_the_published_figures():
+    """The polynomial's closed forms worked out: 1.6389447 %, 1.1589089 %, 0.24943876 %, 0.07483163 %."""
+    found = measured(KIND, capture(played((60, 7000), MODULATION)))
+    assert one(found, "imd").value == pytest.approx(1.6389447, rel=1e-6)
+    assert one(found, "imd_rss").value == pytest.approx(1.1589089, rel=1e-6)
+    assert one(found, "imd_second").value == pytest.approx(2 * 0.0159368899 * 50, rel=1e-6)
+    assert one(found, "imd_third").value == pytest.approx(0.38248536, rel=1e-6)
+    found = measured(KIND, capture(played((19_000, 20_000), TWIN)))
+    assert one(found, "imd_second").value == pytest.approx(0.24943876, rel=1e-6)
+    assert one(found, "imd_third").value == pytest.approx(0.07483163, rel=1e-6)
+    assert one(found, "imd").value == pytest.approx(math.hypot(0.24943876, 0.07483163), rel=1e-6)
+    assert "imd_rss" not in quantities(found)
+
+
+@pytest.mark.parametrize("rate_hz", [48_000, 96_000])
+@pytest.mark.parametrize(
+    ("hertz", "peaks"),
+    [
+        ((60, 7000), MODULATION),
+        ((59.73, 7003.3), MODULATION),
+        ((250, 8000), MODULATION),
+        ((19_000, 20_000), TWIN),
+        ((18_003.1, 19_001.7), TWIN),
+        ((8000, 11_950), TWIN),
+    ],
+)
+def test_phases_noise_and_hum(accuracy, hertz, peaks, rate_hz):
+    """Any phases, no whole cycles, noise 90 dB down, hum at 50 and 150 Hz, an offset."""
+    rng = np.random.default_rng(int(sum(hertz)))
+    for _ in range(2):
+        clean = played(hertz, peaks, phases=rng.uniform(0, 6, 2), scale=10, rate_hz=rate_hz)
+        turns = 2 * np.pi * np.arange(len(clean)) / rate_hz
+        rest = 0.1 * np.sin(50 * turns) + 0.02 * np.sin(150 * turns + 1) + 0.05
+        rest += known_waveforms.noise(rng, len(clean), rate_hz, (20, 20_000), 10 ** (-90 / 20) * 10)
+        found = measured(KIND, capture(clean + rest, rate_hz=rate_hz))
+        for quantity, value in truth(peaks).items():
+            accuracy("intermodulation", db(one(found, quantity).value / value))
+            assert one(found, quantity).bound == ""
+        assert one(found, "imd").at["tones"] == pytest.approx(list(hertz), rel=1e-4)
+
+
+@pytest.mark.parametrize("window", ["hann", "blackman", "blackman-harris", "nuttall", "flat top"])
+@pytest.mark.parametrize(("hertz", "peaks"), [((60.7, 7003.33), MODULATION), ((19_003, 20_011), TWIN)])
+def test_from_a_spectrum(accuracy, hertz, peaks, window):
+    found = measured(KIND, spectrum(hertz, peaks, window), window=window)
+    for quantity, value in truth(peaks).items():
+        accuracy("intermodulation", db(one(found, quantity).value / value))
+    assert one(found, "imd").at["window"] == window
+    assert not found.withheld
+
+
+def test_a_window_not_known_leaves_peak_levels():
+    found = measured(KIND, spectrum((60.7, 7003.33), MODULATION, "hann"))
+    assert db(one(found, "imd").value / 1.6389447) == pytest.approx(0, abs=0.5)
+    assert "window" not in one(found, "imd").at
+    assert found.withheld == (
+        "m: the tones' lobes are not summed, levels are their peaks: the window is not known; write for example "
+        'window = "hann"',
+    )
+
+
+def test_a_relative_spectrum_and_a_capture_without_full_scale_carry_the_ratio():
+    data = spectrum((60, 7000), MODULATION, "blackman-harris")
+    level_db = 20 * np.log10(np.maximum(data.columns[1].values, 1e-12)) - 31.0
+    relative = sheet(data.columns[0], column("level", level_db, unit="dBr"))
+    found = measured(KIND, relative, window="blackman-harris")
+    assert db(one(found, "imd").value / 1.6389447) == pytest.approx(0, abs=0.02)
+    assert "power" not in one(found, "imd").at
+    found = measured(KIND, capture(played((60, 7000), MODULATION, scale=0.5), unit="ratio"))
+    assert one(found, "imd").value == pytest.approx(1.6389447, rel=1e-5)
+    assert not {"power", "voltage"} & set(one(found, "imd").at)
+
+
+def test_power_is_that_of_a_sine_of_the_same_peak():
+    """Peaks 0.8 and 0.2 V times 20: as a sine of 20 V peak, 25 W into 8 Ω (common practice, no source)."""
+    straight = played((60, 7000), MODULATION, scale=20.0, a2=1e-3, a3=0.0)
+    assert one(measured(KIND, capture(straight)), "imd").at["power"] == pytest.approx(25.0, rel=1e-3)
+    unloaded = one(measured(KIND, capture(straight), load_ohm=None), "imd")
+    assert unloaded.at["voltage"] == pytest.approx(20 / math.sqrt(2), rel=1e-3)
+    assert measured(KIND, capture(straight), drive_w=24.0).findings
+    with pytest.raises(InputError, match=r'drive = "10 W", but .* holds 25 W, as a sine of the same peak'):
+        measured(KIND, capture(straight), drive_w=10.0)
+
+
+def test_conditions_travel_and_one_finding_answers_a_rating():
+    found = measured(KIND, capture(played((60, 7000), MODULATION)), stage="after", input="aux", channels="both")
+    f = one(found, "imd")
+    assert f.at["method"] == "sideband pairs re the upper tone"
+    assert one(found, "imd_rss").at["method"] == "r.s.s. of the four sidebands re the upper tone"
+    assert (f.at["input"], f.at["channels"], f.at["load"]) == ("aux", "both", 8.0)
+    assert (f.unit, f.stage, f.kind) == ("%", "after", KIND)
+    assert [x.quantity for x in found.findings].count("imd") == 1
+
+
+def test_swapped_channels_swap_findings():
+    good, bad = played((60, 7000), MODULATION, a2=0.001), played((60, 7000), MODULATION)
+    one_way, other = measured(KIND, capture(good, bad)), measured(KIND, capture(bad, good))
+    for quantity in ("imd", "imd_second", "imd_third", "imd_rss"):
+        assert one(one_way, quantity, "L").value == one(other, quantity, "R").value
+        assert one(one_way, quantity, "R").value == one(other, quantity, "L").value
+    assert one(one_way, "imd", "R").value > 3 * one(one_way, "imd", "L").value
+
+
+def test_noise_is_never_given_as_distortion():
+    """A straight line with noise 60 dB down: a bound well above nothing and no more than what would have stood out."""
+    rng = np.random.default_rng(60)
+    clean = played((60, 7000), MODULATION, a2=0.0, a3=0.0)
+    noise = known_waveforms.noise(rng, len(clean), RATE_HZ, (20, 20_000), 1e-3 / math.sqrt(2))
+    f = one(measured(KIND, capture(clean + noise)), "imd")
+    assert (f.bound, f.at["limited_by"]) == ("at most", "noise")
+    assert f.value < 0.1
+    # what is there lies under the bound
+    small = played((60, 7000), MODULATION, a2=1e-6, a3=0.0)
+    f = one(measured(KIND, capture(small + noise)), "imd")
+    assert f.bound == "at most"
+    assert f.value > known.modulation(*MODULATION, 1e-6, 0.0)["imd"]
+
+
+def test_noise_beside_the_products_widens_the_uncertainty():
+    rng = np.random.default_rng(61)
+    clean = played((60, 7000), MODULATION)
+    noise = known_waveforms.noise(rng, len(clean), RATE_HZ, (20, 20_000), 3e-3)
+    f = one(measured(KIND, capture(clean + noise)), "imd")
+    assert f.uncertainty is not None
+    assert abs(f.value - 1.6389447) < 2 * f.uncertainty
+    assert one(measured(KIND, capture(clean)), "imd").uncertainty is None
+
+
+@pytest.mark.parametrize(
+    ("hertz", "peaks", "says"),
+    [
+        ((60, 7000), (0.6, 0.3), r"60 Hz \+ 7 kHz at 2\.00:1, which is neither"),
+        ((60, 7000), (0.2, 0.8), r"at 0\.25:1"),
+        ((1000, 4000), (0.8, 0.2), r"at 4\.00:1"),
+        ((5000, 10_000), (0.5, 0.5), r"at 1\.00:1"),
+        ((1000, 3000), (1.0, 1e-4), r"holds one tone, 1 kHz; intermodulation needs two"),
+    ],
+)
+def test_what_is_neither_pair_is_refused(hertz, peaks, says):
+    with pytest.raises(InputError, match=says) as refused:
+        measured(KIND, capture(played(hertz, peaks, a2=0.0, a3=0.0)))
+    assert refused.value.faults[0].source == "measurements/m.csv"
+
+
+def test_many_tones_are_refused():
+    samples = known.sines([1000, 3000, 7000], [0.3, 0.3, 0.3], [0, 1, 2], RATE_HZ, RATE_HZ)
+    with pytest.raises(InputError, match="or is it a multitone"):
+        measured(KIND, capture(samples))
+
+
+def test_a_short_record_is_refused():
+    """0.15 s holds nine cycles of 60 Hz."""
+    with pytest.raises(InputError, match=r"holds 9\.0 cycles .* at least 10 are needed; capture a longer record"):
+        measured(KIND, capture(played((60, 7000), MODULATION, seconds=0.15)))
+    with pytest.raises(InputError, match="100 samples are no capture"):
+        measured(KIND, capture(played((60, 7000), MODULATION)[:100]))
+
+
+def test_a_product_outside_the_data_is_told():
+    with pytest.raises(InputError, match="product at 21 kHz lies outside the data; capture at a higher rate"):
+        measured(KIND, capture(played((19_000, 20_000), TWIN, rate_hz=41_000, a2=0, a3=0), rate_hz=41_000))
+
+
+def test_lobes_that_overlap_are_refused():
+    """2048 points at 96 kHz: lines 47 Hz apart cannot part 250 Hz."""
+    with pytest.raises(InputError, match="overlap; export a spectrum with more lines"):
+        measured(KIND, spectrum((250, 8000), MODULATION, "blackman-harris", 2048), window="blackman-harris")
+
+
+def test_one_silent_channel_is_withheld_and_two_are_refused():
+    tones, silent = played((60, 7000), MODULATION), np.zeros(RATE_HZ + 37)
+    found = measured(KIND, capture(tones, silent))
+    assert {f.channel for f in found.findings} == {"L"}
+    assert found.withheld == ("m: no figures: right: no tone stands in it; is it another kind of file?",)
+    with pytest.raises(InputError, match="no tone stands in it"):
+        measured(KIND, capture(silent, silent))
+
+
+def test_a_window_that_is_not_known_and_too_few_lines():
+    with pytest.raises(InputError, match='window = "welsh" is not known; known: '):
+        measured(KIND, spectrum((60, 7000), MODULATION, "hann"), window="welsh")
+    with pytest.raises(InputError, match="31 lines are no spectrum"):
+        measured(KIND, sheet(column("frequency", np.arange(1, 32) * 100.0), column("level", np.ones(31))))
+    with pytest.raises(InputError, match="a waveform is a voltage over time"):
+        measured(KIND, capture(played((60, 7000), MODULATION), unit="dBV"))
+
+
+# ------------------------------------------------------------------ card and points
+
+
+def run_of(data, **told):
+    found = measured(KIND, data, **told)
+    return Run(conditions(KIND, **told), data, found.findings, found.withheld)
+
+
+def test_the_card_is_drawn_as_it_is_said():
+    run = run_of(capture(played((60, 7000), MODULATION, a2=0.001), played((60, 7000), MODULATION)), drive_w=None)
+    card = KINDS[KIND].card([run])
+    (panel,) = card.body.panels
+    assert card.readings[0].key == "1.6 %"
+    assert "60 Hz + 7 kHz, 4:1" in card.conditions
+    assert panel.label == "sideband pairs re the upper tone"
+    assert [text for _, text in panel.x.ticks] == ["\u2212120", "\u221260", "7 kHz", "+60", "+120"]
+    assert [t.channel for t in panel.traces] == ["L", "R"]
+    second, third = panel.marks
+    assert (second.text, third.text) == ("2nd order", "3rd order")
+    assert second.y == pytest.approx(db(0.0159368899 / 2), abs=0.01)
+    assert third.x == pytest.approx(120, abs=0.01)
+
+
+def test_the_twin_tones_card():
+    run = run_of(capture(played((19_000, 20_000), TWIN)))
+    (panel,) = KINDS[KIND].card([run]).body.panels
+    assert (panel.x.scale, panel.x.low) == ("linear", 0.0)
+    assert panel.x.high >= 21_000
+    second, third = panel.marks
+    assert (second.x, third.x) == (pytest.approx(1000, abs=0.1), pytest.approx(18_000, abs=0.1))
+    assert second.y == pytest.approx(db(0.0024943876), abs=0.01)
+    # both tones stand half of their sum high
+    assert float(np.max(panel.traces[0].y)) == pytest.approx(-6.02, abs=1.0)
+
+
+def test_points():
+    before = run_of(capture(played((60, 7000), MODULATION)), stage="before")
+    after = run_of(capture(played((60, 7000), MODULATION, a2=1e-3, a3=4e-3)), stage="after")
+    figure, order = KINDS[KIND].points(after, before)
+    assert (figure.name, order.name) == ("figure", "order")
+    assert figure.facts["before"].value == pytest.approx(1.6389447, rel=1e-5)
+    assert order.facts["leads"] == "third"
+    assert KINDS[KIND].points(before, None)[1].facts["leads"] == "second"
