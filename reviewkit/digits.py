@@ -12,7 +12,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 MINUS = "\u2212"
 
 
-def _decimals_of(uncertainty: float | None) -> int | None:
+def decimals_of(uncertainty: float | None) -> int | None:
     """How many decimals an expanded uncertainty carries: two digits of it if the first is 1 or 2, else one."""
     if not uncertainty or not math.isfinite(uncertainty):
         return None
@@ -23,7 +23,7 @@ def _decimals_of(uncertainty: float | None) -> int | None:
 
 def fixed(value: float, decimals: int, uncertainty: float | None = None) -> str:
     """A number with so many decimals, fewer if the uncertainty carries fewer; ties to even; true minus; no "−0"."""
-    carried = _decimals_of(uncertainty)
+    carried = decimals_of(uncertainty)
     if carried is not None:
         decimals = min(decimals, carried)
     exact = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN)

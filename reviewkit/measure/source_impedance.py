@@ -158,13 +158,21 @@ def _bounds(
 
 def between(factor: Finding) -> str:
     """What a damping factor lies between, to the digits its uncertainty carries: "82 to 108"; "" where it has none, or
-    both ends read like the figure.
+    one too small to be seen in them.
     """
+    carried = digits.decimals_of(factor.uncertainty)
+    if carried is None or factor.uncertainty is None:
+        return ""
+    decimals = min(0 if factor.value >= 10 else 1, carried)
+    step = 10.0**-decimals
+    if factor.uncertainty < step / 2:
+        return ""
+    # rounded outwards: the true factor lies between the two numbers that are read
     ends = [
-        digits.fixed(end, 0 if factor.value >= 10 else 1, factor.uncertainty)
-        for end in factor.at.get("interval", ())
+        digits.fixed(outwards(end / step) * step, decimals)
+        for end, outwards in zip(factor.at.get("interval", ()), (math.floor, math.ceil), strict=False)
     ]
-    return f"{ends[0]} to {ends[1]}" if len(set(ends)) > 1 else ""
+    return " to ".join(ends)
 
 
 def card(runs: Sequence[Run]) -> Card:

@@ -134,7 +134,7 @@ def test_what_the_factor_lies_between():
     assert factor.bound == ""
     run = Run(conditions(KIND, file="", loads_ohm=(math.inf, 8.0), frequency_hz=1000.0), None, found.findings)
     (row,) = KINDS[KIND].card([run]).body.rows
-    low, high = (round(end) for end in factor.at["interval"])
+    low, high = math.floor(factor.at["interval"][0]), math.ceil(factor.at["interval"][1])
     assert (low, high) == (84, 105)
     assert row.cells == ("L", "0.086 Ω", f"93 ({low} to {high})")
     (point,) = KINDS[KIND].points(run, None)
@@ -145,14 +145,16 @@ def test_what_the_factor_lies_between():
     ("value", "uncertainty", "interval", "text"),
     [
         (93.33, 12.6, [82.27, 107.84], "82 to 108"),
-        (180.0, 40.0, [147.3, 231.4], "150 to 230"),  # an uncertainty of one digit, in tens
-        (120.4, 4.0, [116.5, 124.5], "116 to 124"),
-        (8.21, 0.3, [7.92, 8.52], "7.9 to 8.5"),
+        (180.0, 40.0, [147.3, 231.4], "140 to 240"),  # an uncertainty of one digit, in tens
+        (120.4, 4.0, [116.5, 124.5], "116 to 125"),
+        (8.21, 0.3, [7.92, 8.52], "7.9 to 8.6"),
         (93.33, 0.02, [93.31, 93.35], ""),  # both read like the figure
     ],
 )
 def test_the_ends_carry_the_uncertaintys_digits(value, uncertainty, interval, text):
-    """Two digits of it if the first is 1 or 2, else one (after GUM 7.2.6, from memory); whole numbers from ten up."""
+    """Two digits of it if the first is 1 or 2, else one (after GUM 7.2.6, from memory); whole numbers from ten up, and
+    the true value lies between the two that are read.
+    """
     assert between(found_one("damping_factor", value, uncertainty=uncertainty, interval=interval)) == text
 
 
