@@ -140,8 +140,16 @@ def measure(gathered: Gathered) -> list[Run]:
     # the bench looped back comes first: it is the floor of what follows
     for m in sorted(session.measurements, key=lambda m: m.stage != "bench"):
         floor = tuple(f for run in runs.values() for f in run.findings if f.stage == "bench" and f.kind == m.kind)
-        against = gathered.sheets.get(m.against) if m.against else None
-        conditions = Conditions(m, session.bench, session.ratings, mains_hz, against, floor)
+        other = next((o for o in session.measurements if o.id == m.against), None)
+        conditions = Conditions(
+            m,
+            session.bench,
+            session.ratings,
+            mains_hz,
+            reference=gathered.sheets[other.id] if other else None,
+            reference_name=other.setting or other.id if other else "",
+            floor=floor,
+        )
         kind: Kind = KINDS[m.kind]
         try:
             measured = kind.findings(gathered.sheets[m.id], conditions)

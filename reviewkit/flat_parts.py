@@ -73,7 +73,8 @@ def flat_part(time: Array, wave: Array, begin: float, end: float, step: float, r
         if since == _LATEST * end and (np.mean(off[used]) > _STRAYS or flat.bends(end - since, step)):
             raise NotSquare(UNSETTLED)
         earlier = max(float(np.max(t[off & ~used], initial=begin)), end - 2 * (end - since))
-        if earlier > since - 1.0 or np.mean(off[used]) > _STRAYS:
+        # a step of one sample is creep along the ringing, no new settled part
+        if earlier > since - 1.5 or np.mean(off[used]) > _STRAYS:
             break
         if abs(float(np.diff(flat.at(np.array([since, end])))[0])) > _STEEP * step:
             degree = 3

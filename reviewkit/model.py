@@ -312,6 +312,7 @@ class Conditions:
     ratings: tuple[Rating, ...] = ()
     mains_hz: float | None = None
     reference: Sheet | None = None  # the file of the measurement that `against` names
+    reference_name: str = ""  # that measurement's setting, else its id
     floor: tuple[Finding, ...] = ()  # what this kind finds with no unit in the path (stage = "bench")
 
 

@@ -26,9 +26,7 @@ def limit_text(rating: Rating) -> str:
     if rating.unit in _LIMIT_STYLES:
         text = _LIMIT_STYLES[rating.unit](value, AS_PRINTED)
     elif rating.unit == "dB":
-        text = (
-            f"{digits.MINUS if value < 0 else ''}{digits.trimmed(abs(value), AS_PRINTED) if value else '0'} dB"
-        )
+        text = f"{digits.MINUS if value < 0 else ''}{digits.trimmed(abs(value), AS_PRINTED) if value else '0'} dB"
     else:
         text = f"{digits.trimmed(value, AS_PRINTED)} {rating.unit}".strip()
     return f"{text} ({rating.weighting})" if rating.weighting else text

@@ -199,13 +199,13 @@ def card(runs: Sequence[Run]) -> Card:
     low_hz, high_hz = AUDIO_BAND_HZ[0] * (1 - _SAME), AUDIO_BAND_HZ[1] * (1 + _SAME)
     inside = [t.y[(t.x >= low_hz) & (t.x <= high_hz)] for t in traces]
     extremes = [0.0, *(float(v) for y in inside if len(y) for v in (np.min(y), np.max(y)))]
-    against = list(dict.fromkeys(run.conditions.measurement.against for run in shown))
+    against = list(dict.fromkeys(run.conditions.reference_name for run in shown))
     y_axis = scales.lopsided(min(extremes), max(extremes))
     return Card(
         id="",
         title="",
         chart=True,
-        conditions=figures.stated(runs, f"0 dB is {', '.join(against)}"),
+        conditions=figures.stated(runs, f"0 dB: {', '.join(against)}"),
         body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), (), tuple(marks)),)),
         readings=_readings(shown),
     )
@@ -271,7 +271,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     was = [f for f in before.findings if f.quantity == largest.quantity] if before else []
     facts = {
         "setting": m.setting,
-        "against": m.against,
+        "against": run.conditions.reference_name,
         "findings": figures.by_channel(run, largest.quantity),
         "largest": largest,
         "other": max(figures.by_channel(run, other), key=_size, default=None),

@@ -159,10 +159,7 @@ def _panel(runs: Sequence[Run], main: Run, worse: str, convention: str) -> Panel
 
 def _about(low_hz: float, high_hz: float) -> Axis:
     """A scale in hertz from the upper tone, numbered at the sidebands."""
-    ticks = [
-        (n * low_hz, f"{'+' if n > 0 else digits.MINUS}{digits.trimmed(abs(n) * low_hz)}")
-        for n in (-2, -1, 1, 2)
-    ]
+    ticks = [(n * low_hz, f"{'+' if n > 0 else digits.MINUS}{digits.trimmed(abs(n) * low_hz)}") for n in (-2, -1, 1, 2)]
     ticks.insert(2, (0.0, quantities.hertz(high_hz)))
     return Axis(-3 * low_hz, 3 * low_hz, "linear", tuple(ticks), "Hz", tuple(n * low_hz / 2 for n in range(-6, 7)))
 

@@ -63,6 +63,8 @@ def _finding(c: Conditions, reading: SingleReading) -> Finding:
 def _at_rest(m: Measurement, name: str) -> Measurement:
     """The measurement without the conditions that do not touch this reading unless its row states them."""
     own_name = name not in quantities.QUANTITIES
+    if name == "phono_overload":
+        m = replace(m, load_ohm=None)  # it is where the phono stage itself clips
     if own_name or name in _DC:
         m = replace(m, load_ohm=None, input="")
     return replace(m, channels="", drive_w=None, drive_v=None) if own_name or name in _IDLE else m

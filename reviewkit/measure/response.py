@@ -42,7 +42,7 @@ def _levels(sheet: Sheet) -> tuple[Array, list[Column]]:
 def _deviation(frequency_hz: Array, column: Column) -> Array | None:
     """A channel re its own 1 kHz, dB, shape (n,); None where the data does not reach 1 kHz."""
     level_db = relative_db(column.values, column.unit)
-    at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ)
+    at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ, curved=True)
     return None if at_1k is None else level_db - at_1k
 
 

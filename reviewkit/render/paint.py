@@ -32,8 +32,14 @@ def settled() -> Iterator[None]:
         yield
 
 
+def load() -> None:
+    """Import what drawing needs. Touches no setting, so it may run beside anything else."""
+    import matplotlib.backends.backend_agg
+    import matplotlib.font_manager  # noqa: F401
+
+
 def get_ready() -> None:
-    """Import and load what every card needs, so that the first one need not wait for it."""
+    """Import and load what every card needs, fonts included, so that the first one need not wait for it."""
     with settled():
         for bold in (False, True):
             _extent("H", 36.0, bold)

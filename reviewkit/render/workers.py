@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from reviewkit.model import Card
 from reviewkit.render.card import LayoutFault, pictures
+from reviewkit.render.paint import load
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
@@ -49,6 +50,7 @@ class Workers:
                 there.close()  # so that the worker's end closes with the worker
                 self._ends.append(here)
                 self._processes.append(process)
+        Thread(target=load, daemon=True).start()  # this process, too, while it waits for files
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:

@@ -47,7 +47,9 @@ FLAT = response(mono=amplifier_db(FREQUENCY_HZ) + 14)
 
 
 def told(reference=FLAT, **measurement):
-    return replace(conditions("contour", **{"against": "flat", **measurement}), reference=reference)
+    return replace(
+        conditions("contour", **{"against": "flat", **measurement}), reference=reference, reference_name="flat"
+    )
 
 
 def measured(data, reference=FLAT, **measurement):
@@ -178,7 +180,7 @@ def test_twelve_settings_on_one_card_are_each_named_once():
     assert sorted(names) == sorted(r.conditions.measurement.setting for r in runs)
     (reading,) = card.readings
     assert [row[0] for row in reading.rows[1:]] == [r.conditions.measurement.setting for r in runs]
-    assert "0 dB is flat" in card.conditions
+    assert "0 dB: flat" in card.conditions
 
 
 def test_one_setting_alone_shows_its_corner():

@@ -1,6 +1,7 @@
 import io
 import subprocess
 import sys
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -10,11 +11,12 @@ from card_samples import HERTZ, SAMPLES, VERDICT_WORDS, curve_card, said, shapes
 from PIL import Image
 
 from reviewkit.model import Card, Limit, Row, Rows, Trace
-from reviewkit.render.card import draw, lay_out
+from reviewkit.render.card import draw, lay_out, pictures
 from reviewkit.render.layout_check import SAFE, problems
 from reviewkit.render.look import LOOKS
 from reviewkit.render.paint import painted
 from reviewkit.render.scene import Area
+from reviewkit.render.workers import Workers
 
 LOOK_NAMES = tuple(LOOKS)
 EVERY = tuple(product(SAMPLES, LOOK_NAMES))
@@ -197,3 +199,46 @@ def test_verdict_words_stand_beside_every_needle():
     assert {text.text for text in words} == set(VERDICT_WORDS)
     for word in words:
         assert word.colour == LOOKS["lamplight"].status(word.text)
+
+
+# ------------------------------------------------------------------ what a card costs
+
+
+@pytest.mark.parametrize("rows", [2_000, 200_000])
+def test_a_curve_has_no_more_points_than_its_columns_show(rows):
+    """First, least, greatest and last of each column of pixels, however long the file is."""
+    frequency = np.linspace(20, 20_000, rows)
+    noise = np.random.default_rng(1).uniform(-1.5, 1.5, rows)
+    items = lay_out(curve_card(Trace(frequency, noise, "L", "now", "L")), "lamplight")
+    (line,) = shapes(items, "curve")
+    left, right = line.points[:, 0].min(), line.points[:, 0].max()
+    assert len(line.points) <= 4 * (right - left + 2)
+    assert np.ptp(line.points[:, 1]) > 100
+
+
+def test_pictures_of_one_card_are_those_drawn_one_by_one():
+    wanted = (("lamplight", 1920), ("brochure", 1280), ("lamplight", 1280))
+    made = pictures(SAMPLES["crosstalk"], wanted)
+    assert list(made) == [draw(SAMPLES["crosstalk"], look, width) for look, width in wanted]
+
+
+def test_what_was_painted_before_leaves_nothing_behind():
+    alone = draw(SAMPLES["title"], "lamplight", 1280)
+    draw(SAMPLES["crosstalk"], "brochure", 1280)
+    assert draw(SAMPLES["title"], "lamplight", 1280) == alone
+
+
+def test_workers_give_the_same_bytes_and_tell_what_does_not_fit():
+    too_long = replace(SAMPLES["title"], title="a\u2063b")  # no font here has an invisible separator
+    cards = [SAMPLES["title"], too_long, SAMPLES["closing"] if "closing" in SAMPLES else SAMPLES["tone"]]
+    wanted, told = (("lamplight", 1280),), []
+    with Workers(0) as alone, Workers(1) as two:
+        ready = alone.draw(cards, wanted, told.append)
+        assert two.draw(cards, wanted, lambda done: None) == ready
+        two._processes[0].kill()  # ended from outside: what it had is drawn by another
+        two._processes[0].join()
+        assert two.draw(cards, wanted, lambda done: None) == ready
+    assert told[-1] == 3
+    assert isinstance(ready[1], str)
+    assert "U+2063" in ready[1]
+    assert not any(process.is_alive() for process in two._processes)
