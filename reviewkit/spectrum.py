@@ -149,6 +149,12 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     _check_one(power, cycles, half, level, rate_hz / n, alone=near_hz is None)
     least = _MOST_BESIDE_HARMONICS * rest_level**2
     clouded = tuple(order for order in harmonics if _holds_more(power, order * cycles, half, least))
+    if clouded:
+        # what stands in a harmonic's lobe is counted once, with the harmonic and not beside it
+        clear = {place: peak for place, peak in taken.items() if round(place / cycles) not in clouded}
+        together = residual_power(rest, cycles, clear)[inside]
+        apart = sum(harmonic**2 for order, harmonic in harmonics.items() if order not in clouded)
+        rest_level = float(np.sqrt(np.sum(together) + apart))
     hum = None if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
     third = 3 * frequency <= band[1] * _EDGE
     return Tone(frequency, level, band, harmonics, noise, rest_level, hum, third, dc, clouded)

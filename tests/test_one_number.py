@@ -85,7 +85,7 @@ def texts_of_conditions(findings: Iterable[Finding], episode: Episode) -> Iterat
             ("limit", quantities.percent),
         ):
             if at.get(key) is not None:
-                yield write(at[key])
+                yield at[key] if at[key] == "open" else write(at[key])
         for edge in at.get("band", ()):
             yield quantities.hertz(edge)
 

@@ -36,7 +36,9 @@ def path_fault(folder: Path, name: str, key: str) -> str:
 def _like(folder: Path, name: str) -> str:
     parent = (folder / name).parent
     names = sorted(entry.name for entry in parent.iterdir() if entry.is_file()) if parent.is_dir() else []
-    close = difflib.get_close_matches(Path(name).name, names, n=1, cutoff=0.6)
+    # the ending says little: with it, any two exports would look alike
+    by_stem = {Path(each).stem: each for each in reversed(names)}
+    close = difflib.get_close_matches(Path(name).stem, by_stem, n=1, cutoff=0.7)
     if close:
-        return f'; did you mean "{(Path(name).parent / close[0]).as_posix()}"?'
+        return f'; did you mean "{(Path(name).parent / by_stem[close[0]]).as_posix()}"?'
     return "; put it there, or correct the path"

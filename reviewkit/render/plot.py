@@ -119,7 +119,9 @@ def _lines(panel: Panel) -> list[_Line]:
         points = line_in(panel.x, panel.y, trace)
         end = end_of(points)
         if end is not None:
-            lines.append(_Line(trace, points, end))
+            # the bench's two channels are one faint pair, named once
+            twin = trace.role == "bench" and any(line.trace.label == trace.label for line in lines)
+            lines.append(_Line(replace(trace, label="") if twin else trace, points, end))
     return lines
 
 
