@@ -121,7 +121,7 @@ def peaks(lines: Lines, within: float) -> list[Line]:
     Raises NoTones where there is none, and where a lobe is not that of one steady tone.
     """
     power, half = lines.power, lines.half
-    inside = lines.frequency_hz >= max(_LOWEST_HZ, float(lines.frequency_hz[0]) + (half + 1) * lines.line_hz)
+    inside = lines.frequency_hz >= max(_LOWEST_HZ, (half + 0.5) * lines.line_hz)
     inside[-half - 1 :] = False
     inside[:1] = False
     if not inside.any() or not np.max(power[inside]) > 0:

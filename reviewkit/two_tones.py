@@ -54,7 +54,10 @@ def pair_of(lines: Lines) -> Pair:
     """The two tones of a spectrum. Raises NoTones where it holds others than a convention's pair."""
     found = sorted(peaks(lines, 0.1), key=lambda line: line.level, reverse=True)
     if len(found) < 2:
-        raise NoTones(f"it holds one tone, {quantities.hertz(found[0].frequency_hz)}; intermodulation needs two")
+        one = quantities.hertz(found[0].frequency_hz)
+        raise NoTones(
+            f"one tone can be made out, {one}; intermodulation needs two: a low one needs more lines or a longer record"
+        )
     if len(found) > 2 and found[2].level > 0.5 * found[1].level:
         raise NoTones(f"it holds {len(found)} strong tones; intermodulation needs two, or is it a multitone?")
     low, high = sorted(found[:2], key=lambda line: line.frequency_hz)

@@ -31,10 +31,10 @@ TOKEN = re.compile(
     rf"|(?P<figure>(?:[≤≥] |[+−±])?{_NUMBER} (?:{UNITS})(?!\w))"
     rf"|(?P<money>[$€£¥]{_NUMBER})"
     rf"|(?:damping factor of|that is|I get|they printed|no less than|[:,] rated|, measured) (?P<bare>{_NUMBER})"
-    r"(?=[,. ]?(?:$|[ ,.]))"
+    r"(?! ±)(?=[,. ]?(?:$|[ ,.]))"
 )
-# what a corner is: half the power, said as 3 dB
-DEFINITIONS = {"3 dB"}
+# what a corner is: half the power, said as 3 dB; what a contour is held against stands at 0 dB
+DEFINITIONS = {"3 dB", "0 dB"}
 
 
 def tokens(text: str) -> list[str]:
@@ -168,6 +168,7 @@ def texts_of_the_users_words(episode: Episode) -> Iterator[str]:
     session = episode.session
     words = [session.bench.mains, session.unit.mains, session.episode.title, *session.bench.equipment]
     words += [text for m in session.measurements for text in (m.setting, m.title)]
+    words += [str(f.at.get("setting", "")) for f in episode.findings]  # of a meter's reading, as its file has it
     words += [text for row in episode.repair for text in (row.point, row.action, row.note)]
     for text in words:
         yield from tokens(text)

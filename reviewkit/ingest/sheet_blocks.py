@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 _HEAD = 10_000  # bytes in which a long file must show how it is laid out
 _LOOKED_AT = 200_000  # bytes in which a control character is told as binary content
-_BLOCK = 1_000_000  # bytes: large enough that the fast parser's start costs little
+_BLOCK = 1_500_000  # bytes: large enough that the fast parser's start costs little
 _PART = 30_000  # bytes of a block with an odd line that are read cell by cell for it
 _WORKERS = min(2, os.cpu_count() or 1)  # more would only hold more blocks at once
 _UTF8_MARK = b"\xef\xbb\xbf"
@@ -61,7 +61,10 @@ def read_blocks(
         start = head.index(b"\n", start) + 1
     stream.seek(start)
     faults = Faults(source)
-    rows = Rows(layout, chosen, decimal_of(_marked(stream, layout), layout, chosen, faults), faults)
+    decimal = decimal_of(_marked(stream, layout), layout, chosen, faults)
+    row_bytes = (len(beginning) - start + mark) / (beginning.count(b"\n") - layout.first + 1)
+    expected = int(1.05 * stream.seek(0, io.SEEK_END) / row_bytes)
+    rows = Rows(layout, chosen, decimal, faults, expected)
     stream.seek(start)
     _add_all(rows, stream)
     return Reading(layout, chosen, rows.table(), notes, tuple(faults.found))
@@ -159,8 +162,7 @@ def _fast(block: bytes, rows: Rows) -> _Columns | None:
         return None
     if frame.shape[1] != layout.width:
         return None
-    # copied, so that each column can go away by itself
-    columns = [frame[column.index].to_numpy(copy=True) for column in rows.chosen]
+    columns = [frame[column.index].to_numpy() for column in rows.chosen]
     return columns if all(np.isfinite(values).all() for values in columns) else None
 
 

@@ -47,12 +47,16 @@ class Reading:
 class Rows:
     """The rows of one file while they are read, a stretch of lines at a time. Faults go to `faults` with their line."""
 
-    def __init__(self, layout: Layout, chosen: Sequence[Chosen], decimal: str, faults: Faults) -> None:
+    def __init__(
+        self, layout: Layout, chosen: Sequence[Chosen], decimal: str, faults: Faults, expected: int = 0
+    ) -> None:
         self.layout = layout
         self.chosen = chosen
         self.decimal = decimal
         self._faults = faults
-        self._columns: list[list[NDArray[np.float64]]] = [[] for _ in chosen]
+        # by columns, so that a column is no copy; what is expected and does not come is never touched
+        self._values = np.empty((expected, len(chosen)), order="F")
+        self._count = 0
         self._lines: list[Sequence[int]] = []
         self._skipped: list[Skipped] = []
         self._headers: list[int] = []
@@ -64,8 +68,14 @@ class Rows:
         return after
 
     def _add(self, columns: Sequence[NDArray[np.float64]], lines: Sequence[int]) -> None:
-        for gathered, values in zip(self._columns, columns, strict=True):
-            gathered.append(values)
+        after = self._count + len(lines)
+        if after > len(self._values):
+            longer = np.empty((max(after, 5 * len(self._values) // 4), len(self.chosen)), order="F")
+            longer[: self._count] = self._values[: self._count]
+            self._values = longer
+        for place, values in enumerate(columns):
+            self._values[self._count : after, place] = values
+        self._count = after
         self._lines.append(lines)
 
     def read(self, lines: Iterable[NumberedLine]) -> None:
@@ -86,19 +96,14 @@ class Rows:
 
     def table(self) -> Table:
         """All rows, once the last stretch is read; more than a tenth of them left out is a fault."""
-        count = sum(map(len, self._lines))
-        values = np.empty((count, len(self.chosen)), order="F")  # so that a column is no copy
-        for place, gathered in enumerate(self._columns):
-            np.concatenate(gathered, out=values[:, place])
-            gathered.clear()  # two copies of one column at most
-        lines = np.empty(count, dtype=np.int64)
+        lines = np.empty(self._count, dtype=np.int64)
         at = 0
         for part in self._lines:
-            lines[at : at + len(part)] = part
+            lines[at : at + len(part)] = np.arange(part.start, part.stop) if isinstance(part, range) else part
             at += len(part)
-        _check_skipped(count, self._skipped, self._faults)
+        _check_skipped(self._count, self._skipped, self._faults)
         warnings = (f"line {self._headers[0]}: the header again, passed over",) if self._headers else ()
-        return Table(values, lines, self.decimal, tuple(self._skipped), warnings)
+        return Table(self._values[: self._count], lines, self.decimal, tuple(self._skipped), warnings)
 
 
 def read_lines(

@@ -114,7 +114,7 @@ def _row_boxes(page: Page, curves: Curves, rows: list[tuple[Panel, ...]], region
 
 def _lines(panel: Panel) -> list[_Line]:
     """The panel's traces in the order they are drawn; what cannot be seen is left out, and its name with it."""
-    lines = []
+    lines: list[_Line] = []
     for trace in sorted(panel.traces, key=lambda trace: _ROLES.index(trace.role)):
         points = line_in(panel.x, panel.y, trace)
         end = end_of(points)

@@ -33,7 +33,7 @@ class Workers:
 
     def __init__(self, beside: int) -> None:
         self._beside = beside
-        self._ends: list[Connection] = []
+        self._ends: list[tuple[Connection, Connection]] = []  # to a worker, and from it
         self._processes: list[SpawnProcess] = []
 
     def __enter__(self) -> Workers:
@@ -44,36 +44,40 @@ class Workers:
         context = get_context("spawn")
         with _single_threaded_numbers():
             for _ in range(self._beside):
-                here, there = context.Pipe()
-                process = context.Process(target=_work, args=(there,), daemon=True)
+                # two pipes for one way each: one for both ways would be a socket, and nothing here needs one
+                tasks, hand_out = context.Pipe(duplex=False)
+                take_in, results = context.Pipe(duplex=False)
+                process = context.Process(target=_work, args=(tasks, results), daemon=True)
                 process.start()
-                there.close()  # so that the worker's end closes with the worker
-                self._ends.append(here)
+                tasks.close()
+                results.close()  # so that the worker's ends close with the worker
+                self._ends.append((hand_out, take_in))
                 self._processes.append(process)
         Thread(target=load, daemon=True).start()  # this process, too, while it waits for files
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        for process, end in zip(self._processes, self._ends, strict=True):
+        for process, ends in zip(self._processes, self._ends, strict=True):
             process.terminate()
             process.join()
-            end.close()
+            for end in ends:
+                end.close()
 
     def draw(self, cards: Sequence[Card], wanted: Wanted, progress: Callable[[int], None]) -> list[Drawn]:
         """Every card in every look and width, in the order given. `progress` is told how many are done."""
         drawn: dict[int, Drawn] = {}
         waiting = deque(range(len(cards)))
 
-        def hand_out(end: Connection) -> None:
+        def hand_out(tasks: Connection, results: Connection) -> None:
             for index in _taken(waiting):
                 try:
-                    end.send((cards[index], wanted))
-                    drawn[index] = end.recv()
+                    tasks.send((cards[index], wanted))
+                    drawn[index] = results.recv()
                 except (EOFError, OSError):  # the worker was ended from outside: its card is drawn by another
                     waiting.append(index)
                     return
 
-        threads = [Thread(target=hand_out, args=(end,), daemon=True) for end in self._ends]
+        threads = [Thread(target=hand_out, args=ends, daemon=True) for ends in self._ends]
         for thread in threads:
             thread.start()
         while len(drawn) < len(cards):
@@ -102,15 +106,15 @@ def _drawn(card: Card, wanted: Wanted) -> Drawn:
         return str(fault)
 
 
-def _work(end: Connection) -> None:
-    """What a worker does until its end is closed."""
+def _work(tasks: Connection, results: Connection) -> None:
+    """What a worker does until its ends are closed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that began this one ends it
     from reviewkit.render.paint import get_ready
 
     get_ready()
     try:
         while True:
-            end.send(_drawn(*end.recv()))
+            results.send(_drawn(*tasks.recv()))
     except (EOFError, OSError):
         return
 
