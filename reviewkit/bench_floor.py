@@ -19,13 +19,16 @@ _OF_DISTORTION = {
     "worst_distortion",
     "lowest_distortion",
     "imd",
+    "imd_second",
+    "imd_third",
+    "imd_rss",
     "sinad",
     "harmonics_higher",
     *(f"harmonic_{n}" for n in range(2, 10)),
 }
 _OTHERS = ("snr", "multitone_clearance", "noise", "hum", "hum_voltage", "crosstalk", "crosstalk_worst")
 _FLOORED = {*_OF_DISTORTION, *_OTHERS}
-_MUST_AGREE = ("weighting", "reference", "tones", "limit", "figure")
+_MUST_AGREE = ("weighting", "reference", "limit", "figure", "method")
 # what is found by searching a band or a sweep: it stands wherever it stands
 _ANYWHERE = {"worst_distortion", "crosstalk_worst", "lowest_distortion", "multitone_clearance"}
 _SAME_FREQUENCY = 0.01
@@ -55,6 +58,9 @@ def of(c: Conditions, quantity: str, channel: str, at: Mapping[str, Any]) -> flo
 
 
 def _same_place(quantity: str, floor: Mapping[str, Any], at: Mapping[str, Any]) -> bool:
+    ours, theirs = at.get("tones") or (), floor.get("tones") or ()
+    if len(ours) != len(theirs) or any(abs(a / b - 1) > _SAME_FREQUENCY for a, b in zip(ours, theirs, strict=True)):
+        return False
     if any(floor.get(key) != at.get(key) for key in _MUST_AGREE):
         return False
     here, there = at.get("frequency"), floor.get("frequency")

@@ -137,6 +137,10 @@ def accuracy(record_property: Callable[[str, object], None]) -> Callable[[str, f
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """The table of tests/accuracy.py, worst error per row, over all test processes."""
     reports = [report for outcome in ("passed", "failed") for report in terminalreporter.getreports(outcome)]
+    for report in reports:
+        for name, value in report.user_properties:
+            if name == "odd files":
+                terminalreporter.line(f"odd files read or refused as they must be: {value}")
     errors = [tuple(value) for report in reports for name, value in report.user_properties if name == "accuracy"]
     if errors:
         terminalreporter.section("accuracy: worst error of each row")

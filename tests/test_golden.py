@@ -72,6 +72,7 @@ def lines_of(card: Card) -> Iterator[str]:
             yield from (f"  curve: {trace.label} [{trace.channel}, {trace.role}]" for trace in panel.traces)
             yield from (f"  limit: {limit.label}" for limit in panel.limits)
             yield from (f"  mark: {mark.text}" for mark in panel.marks)
+            yield from (f"  bracket: {bracket.text}" for bracket in panel.brackets)
     for reading in card.readings:
         yield f"reading: {reading.label}: {reading.key}".rstrip(": ")
         yield from ("  " + " | ".join(row) for row in reading.rows)

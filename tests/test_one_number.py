@@ -33,8 +33,9 @@ TOKEN = re.compile(
     rf"|(?:damping factor of|that is|I get|they printed|no less than|[:,] rated|, measured) (?P<bare>{_NUMBER})"
     r"(?! ±)(?=[,. ]?(?:$|[ ,.]))"
 )
-# what a corner is: half the power, said as 3 dB; what a contour is held against stands at 0 dB
-DEFINITIONS = {"3 dB", "0 dB"}
+# what a corner is: half the power, said as 3 dB; what a contour is held against stands at 0 dB;
+# what a rise is timed between
+DEFINITIONS = {"3 dB", "0 dB", "10 %", "90 %"}
 
 
 def tokens(text: str) -> list[str]:
@@ -79,6 +80,7 @@ def texts_of_conditions(findings: Iterable[Finding], episode: Episode) -> Iterat
     for at in [*(f.at for f in findings), *stated]:
         for key, write in (
             ("frequency", quantities.hertz),
+            ("line_width", quantities.hertz),
             ("power", quantities.watts),
             ("voltage", quantities.volts),
             ("load", quantities.load),
@@ -168,7 +170,8 @@ def texts_of_the_users_words(episode: Episode) -> Iterator[str]:
     session = episode.session
     words = [session.bench.mains, session.unit.mains, session.episode.title, *session.bench.equipment]
     words += [text for m in session.measurements for text in (m.setting, m.title)]
-    words += [str(f.at.get("setting", "")) for f in episode.findings]  # of a meter's reading, as its file has it
+    words += [str(f.at.get("setting", "")) for f in episode.findings]
+    words += [reading.note for run in episode.runs if run.sheet for reading in run.sheet.readings]
     words += [text for row in episode.repair for text in (row.point, row.action, row.note)]
     for text in words:
         yield from tokens(text)
@@ -246,7 +249,7 @@ def texts_on(card: Card) -> list[str]:
     elif isinstance(card.body, Curves):
         for panel in card.body.panels:
             texts += [panel.label, *(t.label for t in panel.traces), *(limit.label for limit in panel.limits)]
-            texts += [mark.text for mark in panel.marks]
+            texts += [each.text for each in (*panel.marks, *panel.brackets)]
     for reading in card.readings:
         texts += [reading.label, reading.key]
         for first, *cells in reading.rows:

@@ -11,8 +11,6 @@ with a single odd line in it, and prints:
 - the time of the file with the odd line against that of the plain one.
 """
 
-# ruff: noqa: T201
-
 from __future__ import annotations
 
 import statistics
