@@ -8,20 +8,18 @@ from pathlib import Path
 from typing import TypeVar
 
 from reviewkit.errors import Fault, InputError
-from reviewkit.ingest.capture_file import read_capture
+from reviewkit.ingest.any_file import read_measured
 from reviewkit.ingest.cut_file import read_cut
 from reviewkit.ingest.notes_file import read_notes
 from reviewkit.ingest.price_file import read_prices
 from reviewkit.ingest.reading_file import read_readings
 from reviewkit.ingest.repair_file import read_repair
 from reviewkit.ingest.session_file import read_session
-from reviewkit.ingest.sheet_file import read_sheet
 from reviewkit.mains import mains_of
 from reviewkit.measure import KINDS
 from reviewkit.model import Conditions, IndexTable, Kind, Measurement, Notes, RepairRow, Run, Session, Sheet
 
 T = TypeVar("T")
-CAPTURES = (".wav", ".wave")
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,9 +120,7 @@ def _read(folder: Path, m: Measurement, *, single: bool) -> Sheet:
     path = folder / m.file
     if single:
         return read_readings(path, m.file)
-    if path.suffix.lower() in CAPTURES:
-        return read_capture(path, m.file, columns=m.columns, full_scale_v=m.full_scale_v)
-    return read_sheet(path, m.file, columns=m.columns, units=m.units, full_scale_v=m.full_scale_v)
+    return read_measured(path, m.file, columns=m.columns, units=m.units, full_scale_v=m.full_scale_v)
 
 
 def _found(sheet: Sheet) -> str:

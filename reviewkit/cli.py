@@ -131,9 +131,10 @@ def _new(options: argparse.Namespace) -> int:
 
 
 def _read(options: argparse.Namespace) -> int:
-    from reviewkit.ingest.sheet_file import as_json, read_sheet
+    from reviewkit.ingest.any_file import read_any
+    from reviewkit.ingest.sheet_file import as_json
 
-    sheet = read_sheet(options.file, options.file.name)
+    sheet = read_any(options.file, options.file.name)
     if options.json:
         print(json.dumps(as_json(sheet), ensure_ascii=False, allow_nan=False))
     else:
@@ -145,14 +146,20 @@ def _in_words(sheet: Sheet) -> list[str]:
     separators = {",": "comma", ";": "semicolon", "\t": "tab", " ": "spaces"}
     marks = {".": "point", ",": "comma"}
     separator = separators.get(sheet.separator, sheet.separator)
-    lines = [
-        f"{sheet.source}: {sheet.rows} rows, {sheet.encoding}, separated by {separator}, "
-        f"decimal {marks.get(sheet.decimal, sheet.decimal)}"
-    ]
+    text = f", separated by {separator}, decimal {marks.get(sheet.decimal, sheet.decimal)}" if separator else ""
+    lines = [f"{sheet.source}: {_counted(sheet.rows, 'row')}, {sheet.encoding}{text}"]
+    lines += [f"  {sentence}" for sentence in sheet.laid_out]
     for column in sheet.columns:
         low, high = float(column.values.min()), float(column.values.max())
         channel = f" {column.channel}" if column.channel else ""
         lines.append(f'  {column.role}{channel} in {column.unit}, from "{column.header}": {low:.6g} to {high:.6g}')
+    for reading in sheet.readings:
+        at = ", ".join(
+            f"{key} {entry:g}" if isinstance(entry, float) else f"{key} {entry}" for key, entry in reading.at.items()
+        )
+        channel = f" {reading.channel}" if reading.channel else ""
+        name = reading.name.replace("_", " ")
+        lines.append(f"  {name}{channel}: {reading.value:.6g} {reading.unit}".rstrip() + (f" ({at})" if at else ""))
     lines += [f"  line {skipped.line} skipped: {skipped.why}" for skipped in sheet.skipped]
     lines += [f"  {warning}" for warning in sheet.warnings]
     return lines

@@ -60,6 +60,7 @@ class Sheet:
     skipped: tuple[Skipped, ...] = ()
     warnings: tuple[str, ...] = ()
     readings: tuple[SingleReading, ...] = ()
+    laid_out: tuple[str, ...] = ()  # how the text was understood, a plain sentence each
 
     def find(self, role: str, channel: str | None = None) -> Column | None:
         """The first column with this role (and channel, where one is given), or None."""

@@ -113,6 +113,8 @@ def test_read_says_in_words_how_a_file_is_understood(say, tmp_path):
     first, *columns = said.out.splitlines()
     assert first == "sweep.csv: 5 rows, utf-8, separated by semicolon, decimal comma"
     assert columns == [
+        "  the header is line 1: Frequency (kHz);Left (dBV);Right (dBV)",
+        "  the readings begin in line 2",
         '  frequency in Hz, from "Frequency (kHz)": 20 to 20000',
         '  level L in dBV, from "Left (dBV)": 1.2 to 1.61',
         '  level R in dBV, from "Right (dBV)": 1.1 to 1.52',
@@ -358,3 +360,30 @@ def test_the_process_exits_with_the_commands_status(checkout, session_of):
     assert ran.stdout == ""
     assert "session.toml:3: " in ran.stderr
     assert "Traceback" not in ran.stderr
+
+
+# ------------------------------------------------------------------ read: what it says of each sort of file
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("response.csv", ["the header is line 1: Frequency (Hz),Left (dBV)", "in falling order: turned round"]),
+        ("power-4ohm.txt", ["separated by tab", "the units stand in a row of their own: V"]),
+        ("spectrum-40w.csv", ["lines 1 to 4 passed over", "the readings begin in line 6"]),
+        ("source-impedance.csv", ["line 63 skipped: column 2 (Impedance L (mΩ)) has"]),
+        ("idle.wav", ["24-bit", "48 kHz", 'full_scale = "10 V"']),
+        ("readings.csv", ["dc offset L: 0.011 V", "input sensitivity"]),
+    ],
+)
+def test_read_says_how_a_file_was_understood(name, said, say, checkout):
+    printed = say("read", checkout / "sample_session" / "measurements" / name)
+    assert (printed.status, printed.err) == (0, "")
+    for part in said:
+        assert part in printed.out
+
+
+def test_read_gives_single_readings_as_json(say, checkout):
+    data = json.loads(say("read", checkout / "sample_session" / "measurements" / "readings.csv", "--json").out)
+    assert data["columns"] == []
+    assert {"name": "dc_offset", "channel": "L", "value": 0.011, "unit": "V"}.items() <= data["readings"][0].items()

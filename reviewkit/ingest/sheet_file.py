@@ -13,7 +13,7 @@ import numpy as np
 from reviewkit.errors import Fault, Faults, InputError
 from reviewkit.ingest.sheet_blocks import NotPlain, read_blocks
 from reviewkit.ingest.sheet_columns import Chosen
-from reviewkit.ingest.sheet_layout import find_layout
+from reviewkit.ingest.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet_order import in_order, over_one_scale
 from reviewkit.ingest.sheet_rows import Reading, converted, read_lines
 from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, decode, numbered_lines
@@ -66,7 +66,34 @@ def _parse(
         warnings.append('levels in dBFS need the voltage of full scale; add for example full_scale = "10 V"')
     separator = reading.layout.separator
     separator = SPACES if separator == WIDE_SPACES else separator
-    return Sheet(source, read, len(table.values), encoding, separator, table.decimal, table.skipped, tuple(warnings))
+    turned = len(table.lines) > 1 and bool(table.lines[0] > table.lines[-1])
+    return Sheet(
+        source,
+        read,
+        len(table.values),
+        encoding,
+        separator,
+        table.decimal,
+        table.skipped,
+        tuple(warnings),
+        laid_out=_laid_out(reading.layout, turned=turned),
+    )
+
+
+def _laid_out(layout: Layout, *, turned: bool) -> tuple[str, ...]:
+    """How the text was understood, for `read`: its header, its units row, where the readings begin, a falling order."""
+    said = []
+    if layout.header_text.strip():
+        said.append(f"the header is line {layout.header_line}: {layout.header_text.strip()[:80]}")
+        if layout.header_line > 1:
+            before = "line 1" if layout.header_line == 2 else f"lines 1 to {layout.header_line - 1}"
+            said.append(f"{before} passed over: remarks before the header")
+    else:
+        said.append("there is no header")
+    if layout.units_text.strip():
+        said.append(f"the units stand in a row of their own: {layout.units_text.strip()[:80]}")
+    said.append(f"the readings begin in line {layout.first}" + (", in falling order: turned round" if turned else ""))
+    return tuple(said)
 
 
 def read_sheet(
@@ -90,8 +117,12 @@ def read_sheet(
 
 
 def as_json(sheet: Sheet) -> dict[str, object]:
-    """What `read --json` prints: plain lists and texts."""
-    return {
+    """What `read --json` prints: plain lists and texts; single readings only where the file is of such."""
+    single = [
+        {"name": r.name, "channel": r.channel, "value": r.value, "unit": r.unit, "at": dict(r.at), "note": r.note}
+        for r in sheet.readings
+    ]
+    return ({"readings": single} if single else {}) | {
         "columns": [
             {"role": column.role, "channel": column.channel, "unit": column.unit, "values": column.values.tolist()}
             for column in sheet.columns

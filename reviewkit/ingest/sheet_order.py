@@ -29,9 +29,9 @@ def in_order(table: Table, abscissa: NDArray[np.float64], role: str, faults: Fau
     """
     if len(abscissa) == 0:
         return table
-    steps = np.diff(abscissa)
-    if np.all(steps > 0) and (role != "frequency" or abscissa[0] > 0):
+    if np.all(abscissa[1:] > abscissa[:-1]) and (role != "frequency" or abscissa[0] > 0):
         return table
+    steps = np.diff(abscissa)
     if role not in _STEPS:
         falls = len(steps) > 0 and bool(np.all(steps <= 0)) and bool(np.any(steps < 0))
         return _turned(table, abscissa)[0] if falls else table

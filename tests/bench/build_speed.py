@@ -8,7 +8,6 @@ A build counts whole: cards, the page's pictures, all figures, checks and texts.
 some kinds, and `--only` then names the charts that the script is to draw.
 """
 
-
 from __future__ import annotations
 
 import argparse
