@@ -19,6 +19,7 @@ from reviewkit.tone_lines import Line, Lines, NoTones, Product, clear_of, least_
 MODULATION, DIFFERENCE = "modulation", "difference"
 RATIO_DB = {MODULATION: 20 * np.log10(4), DIFFERENCE: 0.0}
 MOST_OFF_RATIO_DB = 1.5  # more than a flat amplifier bends the pair by
+SCALLOPING_DB = 3.93  # what a tone between two lines loses at most, where the window is not known (Harris 1978)
 LEAST_APART = 8.0  # the upper tone over the lower one, modulation
 MOST_APART = 1.6  # the same, difference: 8 kHz + 11.95 kHz is the widest pair in use
 FEWEST_CYCLES = 10
@@ -62,9 +63,10 @@ def pair_of(lines: Lines) -> Pair:
         raise NoTones(f"it holds {len(found)} strong tones; intermodulation needs two, or is it a multitone?")
     low, high = sorted(found[:2], key=lambda line: line.frequency_hz)
     ratio_db, apart = db_of_amplitude(low.level / high.level), high.frequency_hz / low.frequency_hz
-    if abs(ratio_db - RATIO_DB[MODULATION]) <= MOST_OFF_RATIO_DB and apart >= LEAST_APART:
+    most_off_db = MOST_OFF_RATIO_DB + (SCALLOPING_DB if lines.spread is None else 0.0)
+    if abs(ratio_db - RATIO_DB[MODULATION]) <= most_off_db and apart >= LEAST_APART:
         return Pair(low, high, MODULATION)
-    if abs(ratio_db) <= MOST_OFF_RATIO_DB and apart <= MOST_APART:
+    if abs(ratio_db) <= most_off_db and apart <= MOST_APART:
         return Pair(low, high, DIFFERENCE)
     raise NoTones(
         f"it holds {quantities.tones((low.frequency_hz, high.frequency_hz))} at {low.level / high.level:.2f}:1, which "

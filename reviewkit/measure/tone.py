@@ -174,12 +174,16 @@ def card(runs: Sequence[Run]) -> Card:
     body = waveform_panels(captured[-3:]) if captured else spectrum_panel(runs)
     main = figures.main_run(runs)
     tone = main.get("frequency")
+    stated = figures.stated(runs).split(" · ")
     level = "" if figures.drive(main.conditions) else quantities.conditions(tone.at) if tone else ""
+    # a level that was measured says the load, too
+    ohms = main.conditions.measurement.load_ohm
+    said = (quantities.load(ohms),) if level and ohms is not None else ()
     return Card(
         id="",
         title=f"Distortion at {quantities.hertz(tone.value)}" if tone else "",
         chart=True,
-        conditions=" · ".join(part for part in (level, figures.stated(runs)) if part),
+        conditions=" · ".join(dict.fromkeys(part for part in (level, *stated) if part and part not in said)),
         body=body,
         readings=_readings(runs, main),
     )

@@ -277,3 +277,19 @@ def test_points():
     assert figure.facts["before"].value == pytest.approx(1.6389447, rel=1e-5)
     assert order.facts["leads"] == "third"
     assert KINDS[KIND].points(before, None)[1].facts["leads"] == "second"
+
+
+def test_a_window_that_is_not_known_may_cost_a_tone_four_decibels():
+    """Harris 1978: a rectangular window's tone halfway between two lines stands 3.92 dB low; the pair is known all the
+    same, and beyond that it is not.
+    """
+    hertz = np.arange(1, 24_001.0)
+    for lost_db, known in ((3.9, True), (7.0, False)):
+        level = np.full(len(hertz), -130.0)
+        level[[59, 6999]] = -3.0, -15.04 - lost_db
+        data = sheet(column("frequency", hertz), column("level", level, "", "dBV"))
+        if known:
+            assert one(measured(KIND, data), "imd").at["tones"] == pytest.approx([60.0, 7000.0])
+        else:
+            with pytest.raises(InputError, match="which is neither a low tone four times as strong"):
+                measured(KIND, data)
