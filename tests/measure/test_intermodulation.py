@@ -284,11 +284,11 @@ def test_a_window_that_is_not_known_may_cost_a_tone_four_decibels():
     same, and beyond that it is not.
     """
     hertz = np.arange(1, 24_001.0)
-    for lost_db, known in ((3.9, True), (7.0, False)):
+    for lost_db, told in ((3.9, True), (7.0, False)):
         level = np.full(len(hertz), -130.0)
         level[[59, 6999]] = -3.0, -15.04 - lost_db
         data = sheet(column("frequency", hertz), column("level", level, "", "dBV"))
-        if known:
+        if told:
             assert one(measured(KIND, data), "imd").at["tones"] == pytest.approx([60.0, 7000.0])
         else:
             with pytest.raises(InputError, match="which is neither a low tone four times as strong"):
