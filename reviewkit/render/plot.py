@@ -142,7 +142,9 @@ def _end_labels(
         if trace.label and line.end is not None:
             end = box.left + line.end[0] * box.width, box.bottom - line.end[1] * box.height
             bold = trace.role in ("now", "residual")
-            colour = look.soft if trace.role == "bench" else look.channel(trace.channel)
+            # a name that says no channel, as a setting's, stands for both
+            own = trace.label.split(" ")[0] == trace.channel[:1]
+            colour = look.soft if trace.role == "bench" else look.channel(trace.channel) if own else look.ink
             found.append(EndLabel(trace.label, colour, bold, 44.0 if lone and bold else LABEL, end, end[1]))
     if limits_beside:
         for limit in panel.limits:

@@ -242,3 +242,19 @@ def test_workers_give_the_same_bytes_and_tell_what_cannot_be_drawn():
     assert isinstance(ready[1], str)
     assert "U+1F9FF" in ready[1]
     assert not any(process.is_alive() for process in two._processes)
+
+
+def test_a_name_that_says_no_channel_has_no_channels_colour():
+    x = np.geomspace(20, 20_000, 50)
+    traces = (Trace(x, x * 0 + 1, "L", "now", "treble full up"), Trace(x, x * 0 - 1, "R", "now", "R"))
+    colours = {text.text: text.colour for text in texts(lay_out(curve_card(*traces), "lamplight"))}
+    assert colours["treble full up"] == LOOKS["lamplight"].ink
+    assert colours["R"] == LOOKS["lamplight"].right
+
+
+def test_the_bench_is_named_once():
+    x = np.geomspace(20, 20_000, 50)
+    traces = [Trace(x, x * 0 - n, side, "bench", "bench") for n, side in enumerate("LR")]
+    items = lay_out(curve_card(*traces, Trace(x, x * 0 + 1, "L", "now", "L")), "lamplight")
+    assert [text.text for text in texts(items)].count("bench") == 1
+    assert len(shapes(items, "curve")) == 3
