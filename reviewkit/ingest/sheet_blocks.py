@@ -61,7 +61,12 @@ def read_blocks(
         start = head.index(b"\n", start) + 1
     stream.seek(start)
     faults = Faults(source)
-    decimal = decimal_of(_marked(stream, layout), layout, chosen, faults)
+
+    def from_the_start() -> Iterator[NumberedLine]:
+        stream.seek(start)
+        return _lines(stream, layout)
+
+    decimal = decimal_of(_marked(stream, layout), layout, chosen, faults, from_the_start)
     row_bytes = (len(beginning) - start + mark) / (beginning.count(b"\n") - layout.first + 1)
     expected = int(1.05 * stream.seek(0, io.SEEK_END) / row_bytes)
     rows = Rows(layout, chosen, decimal, faults, expected)
@@ -124,6 +129,14 @@ def _marked(stream: IO[bytes], layout: Layout) -> Iterator[NumberedLine]:
     for block in _blocks(stream, _PART):
         if b"." in block or b'"' in block or (comma and b"," in block):
             yield from numbered_lines(block.decode(), first)
+        first += block.count(b"\n")
+
+
+def _lines(stream: IO[bytes], layout: Layout) -> Iterator[NumberedLine]:
+    """All lines from the stream's place on, which is the first data line."""
+    first = layout.first
+    for block in _blocks(stream, _PART):
+        yield from numbered_lines(block.decode(), first)
         first += block.count(b"\n")
 
 

@@ -21,6 +21,7 @@ _WRITTEN = {
 _GROUP_MARKS = {".": " ',", ",": " '."}
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _ONE_GROUP = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)  # 1,500: either 1500 or 1.5
+_WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
 _NO_READING = frozenset(
     ("", "nan", "ol", "o.l", "o.l.", "0l", "0.l", "inf", "infinity", "∞", "1.#inf", "1.#ind", "1.#qnan", "nan(ind)")
 )
@@ -61,7 +62,8 @@ def decimal_mark(cells: Iterable[tuple[int, str]]) -> tuple[str, tuple[int, str]
     """The decimal mark of a file's cells (line, cleaned cell), and the first cell that leaves it open, if it is.
 
     A cell such as 1,5 or 0,012 or 1.234,5 shows the comma to be the decimal mark, 1,000.5 or 0.5 the point. Where only
-    cells such as 1,500 are there, which is 1.5 in one country and 1500 in another, nobody can tell.
+    cells such as 1,500 are there, which is 1.5 in one country and 1500 in another, nobody can tell. Nor where only
+    cells such as 1.500 are, if whole numbers stand among them; without those it is taken for a decimal point.
     """
     votes = {".": 0, ",": 0}
     enough = 500  # a cell farther on that does not agree is told as no number
@@ -73,11 +75,21 @@ def decimal_mark(cells: Iterable[tuple[int, str]]) -> tuple[str, tuple[int, str]
                 votes[mark] += 1
                 if votes[mark] >= enough:
                     break
-            elif "," in cell and in_doubt is None:
+            elif is_grouped(cell) and (in_doubt is None or ("," in cell and "." in in_doubt[1])):
                 in_doubt = (line, cell)
     if votes["."] or votes[","]:
         return (",", None) if votes[","] > votes["."] else (".", None)
     return ".", in_doubt
+
+
+def is_grouped(cell: str) -> bool:
+    """Whether a cell may be a number with one mark between thousands: 1,500 or 1.500."""
+    return _ONE_GROUP.fullmatch(cell) is not None
+
+
+def is_whole(cell: str) -> bool:
+    """Whether a cell is a whole number without any mark."""
+    return _WHOLE.fullmatch(cell) is not None
 
 
 def _shown_by(cell: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,7 +12,7 @@ import numpy as np
 from reviewkit.errors import Fault, Faults
 from reviewkit.ingest.sheet_columns import Chosen, choose_columns
 from reviewkit.ingest.sheet_layout import Layout
-from reviewkit.ingest.sheet_numbers import NotANumber, decimal_mark, is_number, number
+from reviewkit.ingest.sheet_numbers import NotANumber, decimal_mark, is_grouped, is_number, is_whole, number
 from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, NumberedLine, cells_of, comment_text
 from reviewkit.model import Skipped
 
@@ -116,7 +116,7 @@ def read_lines(
     """Every row from the first data line on, cell by cell. Raises InputError for a fault of the header."""
     chosen, notes = choose_columns(layout, columns, units, source)
     faults = Faults(source)
-    rows = Rows(layout, chosen, decimal_of(lines, layout, chosen, faults), faults)
+    rows = Rows(layout, chosen, decimal_of(lines, layout, chosen, faults, lambda: lines), faults)
     rows.read(lines)
     return Reading(layout, chosen, rows.table(), notes, tuple(faults.found))
 
@@ -134,8 +134,17 @@ def _body(lines: Iterable[NumberedLine], layout: Layout, again: list[int]) -> It
             yield place, line
 
 
-def decimal_of(lines: Iterable[NumberedLine], layout: Layout, chosen: Sequence[Chosen], faults: Faults) -> str:
-    """The decimal mark of the rows; one that nobody can tell is noted in `faults`. Reads no farther than it must."""
+def decimal_of(
+    lines: Iterable[NumberedLine],
+    layout: Layout,
+    chosen: Sequence[Chosen],
+    faults: Faults,
+    again: Callable[[], Iterable[NumberedLine]],
+) -> str:
+    """The decimal mark of the rows; one that nobody can tell is noted in `faults`. Reads no farther than it must.
+
+    `lines`: those that may hold a mark, at least; `again`: all of them, for a second look where these do not tell.
+    """
     indices = [column.index for column in chosen]
     by_row = (
         (place, cells_of(line, layout.separator))
@@ -145,14 +154,29 @@ def decimal_of(lines: Iterable[NumberedLine], layout: Layout, chosen: Sequence[C
     decimal, in_doubt = decimal_mark(
         (place, cells[index]) for place, cells in by_row for index in indices if index < len(cells)
     )
-    if in_doubt is not None:
+    if in_doubt is not None and ("," in in_doubt[1] or _beside_whole_numbers(again(), layout, indices)):
         place, cell = in_doubt
+        either = f"{cell.replace(',', '.')} or {cell.replace(',', '').replace('.', '')}"
+        remedy = "with a decimal point" if "," in cell else "with decimals in every row"
         faults.add(
             place,
-            f'"{cell}" may mean {cell.replace(",", ".")} or {cell.replace(",", "")}, and no other cell tells '
-            "which; export without marks between thousands, or with a decimal point",
+            f'"{cell}" may mean {either}, and no other cell tells which; export without marks between thousands, or '
+            f"{remedy}",
         )
     return decimal
+
+
+def _beside_whole_numbers(lines: Iterable[NumberedLine], layout: Layout, indices: Sequence[int]) -> bool:
+    """Whether in some column cells like 1.500 stand beside whole numbers: one of the two is no decimal fraction."""
+    grouped, whole = set(), set()
+    for _, line in _body(lines, layout, []):
+        cells = cells_of(line, layout.separator)
+        present = [index for index in indices if index < len(cells)]
+        grouped |= {index for index in present if is_grouped(cells[index])}
+        whole |= {index for index in present if is_whole(cells[index])}
+        if grouped & whole:
+            return True
+    return False
 
 
 def _may_hold_mark(line: str, separator: str) -> bool:

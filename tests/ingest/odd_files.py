@@ -306,6 +306,14 @@ REFUSED: dict[str, tuple[str | bytes, tuple[str, ...]]] = {
             "thousands, or with a decimal point",
         ),
     ),
+    "1.000 beside whole numbers": (
+        "Frequency (Hz);Level (dBV)\n20;-1\n500;0\n1.000;0\n20.000;-1\n",
+        (
+            'm/x.csv:4: "1.000" may mean 1.000 or 1000, and no other cell tells which; export without marks between '
+            "thousands, or with decimals in every row",
+            "m/x.csv:4: frequency goes back from 500 Hz to 1 Hz; export one sweep per file",
+        ),
+    ),
 }  # fmt: skip
 
 

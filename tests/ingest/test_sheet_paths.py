@@ -271,3 +271,17 @@ def test_whatever_comes_in_a_sheet_or_a_message_comes_out(data):
         return
     assert sheet.rows == len(sheet.columns[0].values) > 0
     assert all(np.isfinite(column.values).all() for column in sheet.columns)
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"), [("20;-1\n1.000;0\n20.000;-1\n", True), ("20.000;-1.500\n30.000;-2.500\n", False)]
+)
+def test_a_thousand_or_one_is_asked_in_blocks_too(rows, told):
+    """Long files take the way by blocks: the same question, at the same line."""
+    beginning = "Frequency (Hz);Level (dBV)\n" + rows
+    more = "".join(f"{100 + n};-2\n" if told else f"{100 + n}.000;-2.000\n" for n in range(60_000))
+    if told:
+        with pytest.raises(InputError, match=r'm\.csv:3: "1\.000" may mean 1\.000 or 1000'):
+            parse_sheet((beginning + more).encode(), "m.csv")
+    else:
+        assert parse_sheet((beginning + more).encode(), "m.csv").columns[1].values[0] == -1.5
