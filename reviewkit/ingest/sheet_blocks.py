@@ -28,7 +28,7 @@ _HEAD = 10_000  # bytes in which a long file must show how it is laid out
 _LOOKED_AT = 200_000  # bytes in which a control character is told as binary content
 _BLOCK = 1_500_000  # bytes: large enough that the fast parser's start costs little
 _PART = 30_000  # bytes of a block with an odd line that are read cell by cell for it
-_WORKERS = min(3, (os.cpu_count() or 1) + 1)  # one more than run at once, so that none waits for its block
+_WORKERS = min(2, os.cpu_count() or 1)  # more would only hold more blocks at once
 _UTF8_MARK = b"\xef\xbb\xbf"
 
 _Columns: TypeAlias = "list[NDArray[np.float64]]"
