@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from reviewkit import digits, figures, scales
 from reviewkit.arrays import Array
-from reviewkit.decibels import db_of_amplitude
+from reviewkit.decibels import amplitude_of_db, db_of_amplitude, volts_of
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import Axis, Column, Conditions, Curves, Panel, Run, Sheet, Trace
 from reviewkit.spectrum import without_fundamental
+from reviewkit.spectrum_lines import is_even
+from reviewkit.windows import COSINE_SUMS, window_name
 
 CYCLES_SHOWN = 3
+FEWEST_LINES = 32
 CYCLES_FITTED, SECONDS_FITTED = 50, 1.0
 _NO_WAVEFORM = 'column "{header}" is in {unit}: a waveform is a voltage over time; export it in V'
 
@@ -68,6 +72,38 @@ def waveform_samples(column: Column, source: str) -> tuple[Array, bool]:
     if column.unit not in ("V", "ratio"):
         raise InputError(Fault(source, 0, _NO_WAVEFORM.format(header=column.header, unit=column.unit)))
     return column.values, column.unit == "V"
+
+
+@dataclass(frozen=True, eq=False)
+class ExportedLines:
+    """An exported spectrum's levels, shape (n,): in volts, or relative. `window`: None where noise cannot be told, and
+    then `hint` says why.
+    """
+
+    frequency_hz: Array
+    level: Array
+    volts: bool
+    window: str | None
+    hint: str
+
+
+def exported_lines(sheet: Sheet, column: Column, c: Conditions) -> ExportedLines:
+    """A channel of an exported spectrum. Raises InputError for too few lines and for a window that is not known."""
+    frequency, m = sheet.need("frequency"), c.measurement
+    if len(frequency.values) < FEWEST_LINES:
+        few = f"{len(frequency.values)} lines are no spectrum; export more lines, or is this a response?"
+        raise InputError(Fault(sheet.source, 0, few))
+    window = window_name(m.window) if m.window else None
+    if m.window and window is None:
+        known = f'[[measurement]] {m.id}: window = "{m.window}" is not known; known: ' + ", ".join(COSINE_SUMS)
+        raise InputError(Fault("session.toml", m.line, known))
+    hint = "" if window else 'the window is not known; write for example window = "hann"'
+    if window and not is_even(frequency.values):
+        window, hint = None, "its lines are not evenly spaced"
+    volts = volts_of(column.values, column.unit, m.load_ohm, m.full_scale_v)
+    # relative levels still carry every ratio
+    level = np.asarray(amplitude_of_db(column.values)) if volts is None else volts
+    return ExportedLines(frequency.values, level, volts is not None, window, hint)
 
 
 def waveform_panels(runs: Sequence[Run]) -> Curves:

@@ -11,15 +11,12 @@ import numpy as np
 
 from reviewkit import figures, quantities
 from reviewkit.arrays import Array
-from reviewkit.captures import sample_rate_hz, waveform_samples
-from reviewkit.decibels import amplitude_of_db, db_of_amplitude, volts_of
+from reviewkit.captures import exported_lines, sample_rate_hz, waveform_samples
+from reviewkit.decibels import db_of_amplitude
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import Column, Conditions, Finding, Run, Sheet
-from reviewkit.spectrum_lines import is_even
 from reviewkit.tone_lines import SEARCH_BETA, Lines, NoTones, beta_for, of_spectrum, of_waveform
-from reviewkit.windows import COSINE_SUMS, window_name
 
-FEWEST_LINES = 32
 FEWEST_SAMPLES = 256
 MOST_OFF_DRIVE_DB = 1.0  # a level set by hand and read off a knob is nearer than this
 POINTS_DRAWN = 900
@@ -55,21 +52,8 @@ def held(sheet: Sheet, column: Column, c: Conditions, spacing: Callable[[Lines],
 
 
 def _spectrum(sheet: Sheet, column: Column, c: Conditions) -> Held:
-    frequency, m = sheet.need("frequency"), c.measurement
-    if len(frequency.values) < FEWEST_LINES:
-        few = f"{len(frequency.values)} lines are no spectrum; export more lines, or is this a response?"
-        raise InputError(Fault(sheet.source, 0, few))
-    window = window_name(m.window) if m.window else None
-    if m.window and window is None:
-        known = f'[[measurement]] {m.id}: window = "{m.window}" is not known; known: ' + ", ".join(COSINE_SUMS)
-        raise InputError(Fault("session.toml", m.line, known))
-    hint = "" if window else 'the window is not known; write for example window = "hann"'
-    if window and not is_even(frequency.values):
-        window, hint = None, "its lines are not evenly spaced"
-    volts = volts_of(column.values, column.unit, m.load_ohm, m.full_scale_v)
-    # relative levels still carry every ratio
-    level = amplitude_of_db(column.values) if volts is None else volts
-    return Held(of_spectrum(frequency.values, level, window), volts is not None, window, hint)
+    told = exported_lines(sheet, column, c)
+    return Held(of_spectrum(told.frequency_hz, told.level, told.window), told.volts, told.window, told.hint)
 
 
 def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str) -> dict[str, Any]:

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from reviewkit import figures, quantities
-from reviewkit.captures import sample_rate_hz, spectrum_panel, waveform_panels, waveform_samples
-from reviewkit.decibels import amplitude_of_db, db_of_amplitude, volts_of
+from reviewkit.captures import exported_lines, sample_rate_hz, spectrum_panel, waveform_panels, waveform_samples
+from reviewkit.decibels import db_of_amplitude
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
     Card,
@@ -24,11 +24,9 @@ from reviewkit.model import (
     Sheet,
 )
 from reviewkit.spectrum import NotOneTone, Tone, TooShort, analyse
-from reviewkit.spectrum_lines import NoLines, analyse_lines, is_even
-from reviewkit.windows import COSINE_SUMS, window_name
+from reviewkit.spectrum_lines import NoLines, analyse_lines
 
 NAMED_HARMONICS = range(2, 10)
-FEWEST_LINES = 32
 MOST_OFF_DRIVE_DB = 1.0  # a level set by hand and read off a knob is nearer than this
 
 
@@ -104,21 +102,10 @@ def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> tuple[Tone, boo
     """The tone, whether its level is in volts, the window, and why noise figures are withheld ("" where they are
     not).
     """
-    frequency, m = sheet.need("frequency"), c.measurement
-    if len(frequency.values) < FEWEST_LINES:
-        few = f"{len(frequency.values)} lines are no spectrum; export more lines, or is this a response?"
-        raise InputError(Fault(sheet.source, 0, few))
-    window = window_name(m.window) if m.window else None
-    if m.window and window is None:
-        known = f'[[measurement]] {m.id}: window = "{m.window}" is not known; known: ' + ", ".join(COSINE_SUMS)
-        raise InputError(Fault("session.toml", m.line, known))
-    hint = "" if window else 'the window is not known; write for example window = "hann"'
-    if window and not is_even(frequency.values):
-        window, hint = None, "its lines are not evenly spaced"
-    volts = volts_of(column.values, column.unit, m.load_ohm, m.full_scale_v)
-    # relative levels still carry every ratio; only level, power and gain need volts
-    level = amplitude_of_db(column.values) if volts is None else volts
-    return analyse_lines(frequency.values, level, window, c.mains_hz, m.frequency_hz), volts is not None, window, hint
+    told = exported_lines(sheet, column, c)
+    near_hz = c.measurement.frequency_hz
+    tone = analyse_lines(told.frequency_hz, told.level, told.window, c.mains_hz, near_hz)
+    return tone, told.volts, told.window, told.hint
 
 
 def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *, volts: bool) -> list[Finding]:
