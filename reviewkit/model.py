@@ -205,6 +205,19 @@ class EpisodeSettings:
 
 
 @dataclass(frozen=True)
+class LookSettings:
+    """The [look] table: what the user changes of the episode's look. `colours`: "#rrggbb" by name; `font`,
+    `bold_font`: paths of font files in the session folder; `lines`: where each key stands.
+    """
+
+    colours: Mapping[str, str] = field(default_factory=dict)
+    font: str = ""
+    bold_font: str = ""
+    presenter: str = ""
+    lines: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Session:
     """session.toml as a whole."""
 
@@ -215,6 +228,7 @@ class Session:
     ratings: tuple[Rating, ...] = ()
     measurements: tuple[Measurement, ...] = ()
     episode: EpisodeSettings = EpisodeSettings()
+    look: LookSettings = LookSettings()
 
 
 @dataclass(frozen=True)
@@ -477,42 +491,97 @@ class Curves:
 
 
 @dataclass(frozen=True)
+class Bar:
+    """One bar: from the scale's foot up to `value`, `text` over it. `role`: now or before."""
+
+    channel: str
+    value: float
+    text: str
+    role: str = "now"
+
+
+@dataclass(frozen=True)
+class BarGroup:
+    """Bars that stand side by side over one name: "THD+N", with `unit` of their texts under it."""
+
+    label: str
+    bars: tuple[Bar, ...]
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class BarLimit:
+    """The maker's limit, drawn across some groups (by index)."""
+
+    value: float
+    groups: tuple[int, ...]
+    label: str
+
+
+@dataclass(frozen=True)
+class Bars:
+    """Groups of bars on one vertical scale."""
+
+    y: Axis
+    groups: tuple[BarGroup, ...]
+    limits: tuple[BarLimit, ...] = ()
+
+
+@dataclass(frozen=True)
 class Row:
-    """A row of a table card. `verdict` and `position` draw a needle at its end; `note` stands under the first cell."""
+    """A row of a table card. `verdict` and `position` draw a needle at its end, `margin` stands behind its word; `note`
+    stands under the first cell. `loud`: the row must be seen before the others.
+    """
 
     cells: tuple[str, ...]
     verdict: str = ""
     position: float | None = None
     note: str = ""
+    margin: str = ""
+    loud: bool = False
 
 
 @dataclass(frozen=True)
 class Rows:
-    """A table. `strong`: index of the column set in bold; `widths`: relative widths of the columns."""
+    """A table. `strong`: index of the column set in bold; `widths`: relative widths of the columns. `pages`: the rows of
+    all cards that one table is split into, which are set alike; `amounts`: what stands at the ends of a scale of `years`
+    under the table.
+    """
 
     headers: tuple[str, ...]
     rows: tuple[Row, ...]
     widths: tuple[float, ...]
     strong: int | None = None
     needles: bool = False
+    pages: tuple[tuple[Row, ...], ...] = ()
+    amounts: tuple[tuple[str, str], ...] = ()
+    years: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True)
 class TitlePage:
-    """The opening card: the name large, lines under it; `amounts`: (what, amount) pairs, set large side by side."""
+    """The opening card: the name large, lines under it; `amounts`: (what, amount) pairs, set large side by side, the
+    first and the last at the ends of a scale of `years` where there is one. `photo`: the bytes of the user's own
+    picture, to stand behind them.
+    """
 
     name: str
     lines: tuple[str, ...]
     amounts: tuple[tuple[str, str], ...] = ()
+    years: tuple[int, int] | None = None
+    photo: bytes = field(default=b"", repr=False)
 
 
 @dataclass(frozen=True)
 class Reading:
-    """A block of the readings column. `key` is set large; `rows`: cells in columns, a first cell L or R is coloured."""
+    """A block of the readings column. `key` is set large, with the `channel` whose it is behind it; `rows`: cells in
+    columns, a first cell L or R is coloured.
+    """
 
     label: str = ""
     key: str = ""
     rows: tuple[tuple[str, ...], ...] = ()
+    channel: str = ""
 
 
 @dataclass(frozen=True)
@@ -522,7 +591,7 @@ class Card:
     id: str
     title: str
     conditions: str  # one line under the title
-    body: Curves | Rows | TitlePage
+    body: Curves | Bars | Rows | TitlePage
     readings: tuple[Reading, ...] = ()
     verdicts: tuple[Verdict, ...] = ()  # shown as needles under the readings
     foot: str = ""
@@ -592,3 +661,5 @@ class Kind:
     findings: Callable[[Sheet | None, Conditions], Measured]
     card: Callable[[Sequence[Run]], Card]
     points: Callable[[Run, Run | None], tuple[Point, ...]]  # a run, and its counterpart before the repair
+    # more pictures of the same runs; their ids are what is added to the card's
+    further: Callable[[Sequence[Run]], tuple[Card, ...]] = lambda runs: ()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,14 +15,17 @@ from reviewkit.measure import KINDS
 from reviewkit.model import Card, Episode, Notes, PriceLine, Run, Verdict
 from reviewkit.price import price_line
 from reviewkit.render import outputs
-from reviewkit.render.card import fit
+from reviewkit.render.card import Order, fit
+from reviewkit.render.chosen_look import chosen
+from reviewkit.render.contact_sheet import contact_sheet
 from reviewkit.render.deliver import deliver
+from reviewkit.render.look import LOOKS, Look
 from reviewkit.render.page import Pages
+from reviewkit.render.paint import Fonts
 from reviewkit.render.workers import Workers
 from reviewkit.spec_table import SpecTable, spec_table
 from reviewkit.verdict import judge
 
-PAGE_WIDTH = 1280
 Progress = Callable[[str, int, int], None]
 
 
@@ -34,6 +37,17 @@ class Options:
     width: int = 1920
     only: str = ""
     jobs: int = 1
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """All that the outputs are written from."""
+
+    episode: Episode
+    pages: Pages
+    table: SpecTable
+    look: Look  # the episode's, with what the user changed
+    fonts: Fonts
 
 
 @dataclass(frozen=True)
@@ -58,8 +72,7 @@ class Built:
 
 def check(folder: Path) -> Episode:
     """Everything up to the drawing. Raises InputError with all that is wrong; what is missing is in `left_out`."""
-    episode, _, _ = prepare(folder)
-    return episode
+    return prepare(folder).episode
 
 
 def build(folder: Path, options: Options, progress: Progress = lambda what, done, of: None) -> Built:
@@ -70,12 +83,19 @@ def build(folder: Path, options: Options, progress: Progress = lambda what, done
 def make(folder: Path, options: Options, progress: Progress = lambda what, done, of: None) -> Ready:
     """Everything that a build writes, made and checked, with nothing written yet."""
     with Workers(0 if options.only else options.jobs - 1) as workers:  # which get ready while the files are read
-        episode, pages, table = prepare(folder)
+        prepared = prepare(folder)
+        episode = prepared.episode
         wanted = _wanted(episode, options.only)
-        pictures = _draw(workers, wanted, episode.session.episode.look, options, progress)
-    files = {f"cards/{card_file(episode.cards, card)}": pictures[card.id][0] for card in wanted}
+        page = None if options.only else LOOKS["brochure"]
+        order = Order(prepared.look, options.width, page, small=not options.only, fonts=prepared.fonts)
+        drawn = _draw(workers, wanted, order, progress)
+    names = {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(episode.cards, start=1)}
+    files = {f"cards/{names[card.id]}.png": drawn[card.id]["cards"] for card in wanted}
     if not options.only:
-        texts, cut = outputs.texts(episode, pages, table, {card.id: pictures[card.id][1] for card in wanted})
+        small = [(f"{names[card.id]}.png", drawn[card.id]["small"]) for card in wanted]
+        files["contact-sheet.png"] = contact_sheet(small, prepared.look, prepared.fonts)
+        brochure = {card.id: drawn[card.id]["page"] for card in wanted}
+        texts, cut = outputs.texts(episode, prepared.pages, prepared.table, brochure)
         files |= texts
         if cut:
             episode = replace(episode, left_out=(*episode.left_out, f"description.txt: too long, so without {cut}"))
@@ -88,11 +108,12 @@ def hand_over(ready: Ready) -> Built:
     return Built(ready.episode, ready.out, tuple(sorted(ready.files)), tuple(removed))
 
 
-def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
-    """Files in, measured, judged, and put in order: all that the outputs are written from."""
+def prepare(folder: Path) -> Prepared:
+    """Files in, measured, judged, and put in order."""
     gathered = gather(folder)
     runs = measure(gathered)
     session = gathered.session
+    look, fonts = chosen(session)
     price = price_line(session.price, gathered.prices, session.unit.year) if session.price and gathered.prices else None
     verdicts = judge(session, runs)
     table = spec_table(session, runs, verdicts)
@@ -100,8 +121,9 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
 
     groups = _groups(runs)
     measured = [
-        replace(session_cards.with_verdicts(_card(group), group, verdicts), id=name, corner=session.unit.name)
+        replace(session_cards.with_verdicts(card, group, verdicts), corner=session.unit.name)
         for name, group in groups.items()
+        for card in _cards(name, group, groups)
     ]
     framed = [
         session_cards.title_card(session, price),
@@ -111,7 +133,7 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
         session_cards.table_card(session, table, verdicts),
         session_cards.closing_card(session, verdicts, price),
     ]
-    cards = tuple(session_cards.with_alt(part) for card in framed if card is not None for part in fit(card))
+    cards = tuple(session_cards.with_alt(part) for card in framed if card is not None for part in fit(card, fonts))
     notes, uncalled = _called_cards(gathered, cards, runs)
 
     mended = is_mended(gathered.repair, runs)
@@ -125,7 +147,7 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
         mended,
         {card.id: card.hold_s for card in cards if card.hold_s},
     )
-    return (
+    return Prepared(
         Episode(
             session=session,
             runs=tuple(runs),
@@ -142,6 +164,8 @@ def prepare(folder: Path) -> tuple[Episode, Pages, SpecTable]:
         ),
         pages,
         table,
+        look,
+        fonts,
     )
 
 
@@ -166,12 +190,21 @@ def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
     return by_card
 
 
-def _card(group: Sequence[Run]) -> Card:
+def _cards(name: str, group: Sequence[Run], taken: Collection[str]) -> list[Card]:
+    """The pictures of a group: its own card, called by the group's name, then what else there is to see of it.
+
+    A further one whose name a measurement has already is called by the next number.
+    """
     kind = KINDS[group[0].conditions.measurement.kind]
     card = kind.card(group)
     titles = [run.conditions.measurement.title for run in group if run.conditions.measurement.title]
     holds = [run.conditions.measurement.hold_s for run in group if run.conditions.measurement.hold_s]
-    return replace(card, title=titles[0] if titles else card.title or kind.title, hold_s=holds[0] if holds else None)
+    hold = holds[0] if holds else None
+    cards = [replace(card, id=name, title=titles[0] if titles else card.title or kind.title, hold_s=hold)]
+    for other in kind.further(group):
+        names = (f"{name}-{other.id}{number}" for number in ("", *range(2, len(taken) + 2)))
+        cards.append(replace(other, id=next(free for free in names if free not in taken), hold_s=hold))
+    return cards
 
 
 def _sentences(
@@ -212,11 +245,6 @@ def _called_cards(gathered: Gathered, cards: Sequence[Card], runs: Sequence[Run]
     return replace(gathered.notes, notes=tuple(notes)), tuple(missing)
 
 
-def card_file(cards: Sequence[Card], card: Card) -> str:
-    """NN-ID.png, NN being the card's place in the episode's order."""
-    return f"{[c.id for c in cards].index(card.id) + 1:02d}-{card.id}.png"
-
-
 def _wanted(episode: Episode, only: str) -> list[Card]:
     if not only:
         return list(episode.cards)
@@ -226,12 +254,9 @@ def _wanted(episode: Episode, only: str) -> list[Card]:
     return wanted
 
 
-def _draw(
-    workers: Workers, cards: Sequence[Card], look: str, options: Options, progress: Progress
-) -> dict[str, tuple[bytes, ...]]:
-    """Each card at full size and for the page. Raises InputError naming every card whose texts do not fit."""
-    wanted = ((look, options.width), ("brochure", PAGE_WIDTH))
-    drawn = workers.draw(cards, wanted, lambda done: progress("cards", done, len(cards)))
+def _draw(workers: Workers, cards: Sequence[Card], order: Order, progress: Progress) -> dict[str, dict[str, bytes]]:
+    """Each card's pictures. Raises InputError naming every card whose texts do not fit."""
+    drawn = workers.draw(cards, order, lambda done: progress("cards", done, len(cards)))
     faults = [Fault("session.toml", 0, why) for why in drawn if isinstance(why, str)]
     if faults:
         raise InputError(faults)

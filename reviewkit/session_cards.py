@@ -2,28 +2,38 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
-from reviewkit import figures, rating_words
-from reviewkit.model import Card, Curves, PriceLine, RepairRow, Row, Rows, Run, Session, TitlePage, Verdict
+from reviewkit import figures, quantities, rating_words
+from reviewkit.model import Card, Finding, PriceLine, RepairRow, Row, Rows, Run, Session, TitlePage, Verdict
 from reviewkit.spec_table import SpecTable
 from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
 MOST_NEEDLES = 2
+MOST_SINGLE = 5  # ratings that were not met have a line each in the summary, up to so many
+_NAMED = 2  # of a group of ratings in the summary
+_NOTHING_DONE = ("", "none", "go")  # a point passed is nothing done
 
 
 def title_card(session: Session, price: PriceLine | None) -> Card:
     """Maker and model large, what it is and since when, and the price then and now."""
     unit = session.unit
     lines = tuple(line for line in (unit.what, str(unit.year) if unit.year else "", session.episode.title) if line)
-    amounts: tuple[tuple[str, str], ...] = ()
-    if price is not None:
-        amounts = (
-            (f"new, {price.from_year}", price.paid_shown),
-            (f"in {price.to_year} money", f"about {price.now_shown}"),
-        )
-    return Card("title", "", session.episode.presenter, TitlePage(unit.name, lines, amounts))
+    page = TitlePage(unit.name, lines, _amounts(price), _years(price))
+    return Card("title", "", session.look.presenter or session.episode.presenter, page)
+
+
+def _amounts(price: PriceLine | None) -> tuple[tuple[str, str], ...]:
+    """What was paid and what that is now, each with its year."""
+    if price is None:
+        return ()
+    return (f"new, {price.from_year}", price.paid_shown), (f"in {price.to_year} money", f"about {price.now_shown}")
+
+
+def _years(price: PriceLine | None) -> tuple[int, int] | None:
+    return (price.from_year, price.to_year) if price is not None and price.from_year != price.to_year else None
 
 
 def rated_card(session: Session) -> Card | None:
@@ -40,21 +50,25 @@ def rated_card(session: Session) -> Card | None:
     )
 
 
-def _done(r: RepairRow) -> str:
-    """What was done, blank where it was nothing."""
-    return "" if r.action.lower() == "none" else r.action
+def _repair_row(r: RepairRow) -> Row:
+    """A point with what it should read and does, and under it what was done."""
+    expected = f"{r.expected_text} ± {r.tolerance_text}" if r.expected_text and r.tolerance_text else r.expected_text
+    arrow = "→" if r.expected_text and r.found_text else ""
+    done = "" if r.action.lower() in _NOTHING_DONE else r.action
+    cells = (r.point, expected, arrow, r.found_text, r.verdict)
+    return Row(cells, r.verdict, note=done, loud=r.verdict not in ("", "in order"))
 
 
 def repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
     """The repair trail: what the drawing says, what the meter said, what was done."""
     if not repair:
         return None
-    rows = tuple(Row((r.point, r.expected_text, r.found_text, _done(r), r.verdict), r.verdict) for r in repair)
+    headers = ("test point", "expected", "", "found", "")
     return Card(
         "repair",
         "The repair",
         "what the drawing says, what the meter found, what was done",
-        Rows(("test point", "expected", "found", "done", ""), rows, (2.6, 1.0, 1.0, 1.7, 1.2), strong=2),
+        Rows(headers, tuple(_repair_row(r) for r in repair), (2.8, 1.2, 0.1, 1.0, 1.2), strong=3),
         corner=session.unit.name,
     )
 
@@ -66,16 +80,29 @@ def table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) 
     deciding = [finding for v in verdicts for finding in v.findings]
     inputs = {finding.at.get("input", "") for finding in deciding}
     driven = {finding.at.get("channels", "") for finding in deciding}
+    where = _unsaid(verdicts)
+    spots = Counter(text for text in where.values() if " – " not in text and " + " not in text)
+    spot = spots.most_common(1)[0][0] if spots else ""
     conditions = " · ".join(
         part
         for part in (
             f"{next(iter(inputs))} input" if len(inputs) == 1 and "" not in inputs else "",
             figures.DRIVEN.get(next(iter(driven)), "") if len(driven) == 1 else "",
             session.bench.mains,
+            f"{spot} where no frequency stands" if spot else "",
         )
         if part
     )
-    rows = tuple(Row((r.label, r.limit, r.measured), r.verdict, r.position) for r in table.rows)
+    rows = tuple(
+        Row(
+            (r.label, r.limit, r.measured),
+            r.verdict,
+            r.position,
+            note="" if where.get(r.label) == spot else where.get(r.label, ""),
+            margin=_margin(r.verdict, r.margin),
+        )
+        for r in table.rows
+    )
     return Card(
         "table",
         "Rated and measured",
@@ -86,37 +113,77 @@ def table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) 
     )
 
 
-def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
-    """How many ratings hold, which do not, and the price once more."""
+def _margin(word: str, margin: str) -> str:
+    """The margin where it stands for something: within the guard band it is smaller than its own uncertainty."""
+    return margin if word in (MEETS, SHORT) else ""
+
+
+def _unsaid(verdicts: Sequence[Verdict]) -> dict[str, str]:
+    """At which frequency or over which band a row's figure was measured, where its label says neither."""
+    where = {v.label: _where(v.findings[0]) for v in verdicts if v.measured and v.findings}
+    return {label: text for label, text in where.items() if text and text not in label}
+
+
+def _where(f: Finding) -> str:
+    if "tones" in f.at:
+        return quantities.tones((f.at["tones"][0], f.at["tones"][1]))
+    if "band" in f.at:
+        return quantities.band((f.at["band"][0], f.at["band"][1]))
+    return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
+
+
+def _closing_rows(verdicts: Sequence[Verdict]) -> list[Row]:
+    """Those that hold on one line, with the one nearest to its limit; the others on a line each, if they are few."""
+    of_all = f"of {len(verdicts)} ratings" if len(verdicts) > 1 else "rating"
+    good = [v for v in verdicts if v.verdict == MEETS]
+    rest = [v for word in (SHORT, CLOSE, INCOMPARABLE, UNMEASURED) for v in verdicts if v.verdict == word]
     rows = []
-    for word in (MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED):
-        labels = [v.label for v in verdicts if v.verdict == word]
-        if labels:
-            rows.append(Row((f"{word}: {len(labels)}", "; ".join(labels))))
-    if price is not None:
-        rows.append(
-            Row(
-                (
-                    "then and now",
-                    f"{price.paid_shown} in {price.from_year}, about {price.now_shown} in {price.to_year} money",
-                )
-            )
-        )
-        if price.fair_shown:
-            rows.append(Row(("fair today", f"{price.fair_shown}, an opinion")))
-    if not rows:
+    if good:
+        nearest = min(good, key=lambda v: 1.0 if v.position is None else v.position)
+        note = f"nearest to its limit: {nearest.label}" if len(good) > 1 else nearest.label
+        rows.append(Row((f"{len(good)} {of_all}", "", ""), MEETS, nearest.position, note, _margin(MEETS, nearest.margin)))
+    if len(rest) <= MOST_SINGLE:
+        margins = [_margin(v.verdict, v.margin) for v in rest]
+        return rows + [
+            Row((v.label, v.limit, v.measured or "–"), v.verdict, v.position, margin=margin)
+            for v, margin in zip(rest, margins, strict=True)
+        ]
+    for word in dict.fromkeys(v.verdict for v in rest):
+        same = [v for v in rest if v.verdict == word]
+        furthest = min((v.position for v in same if v.position is not None), default=None)
+        names = "; ".join(v.label for v in same[:_NAMED])
+        more = f" and {len(same) - _NAMED} more" if len(same) > _NAMED else ""
+        rows.append(Row((f"{len(same)} {of_all}", "", ""), word, furthest, names + more))
+    return rows
+
+
+def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
+    """How many ratings hold, which do not and by how much, and the price once more."""
+    rows = _closing_rows(verdicts)
+    if not rows and price is None:
         return None
-    count = f"{len(verdicts)} rating{'' if len(verdicts) == 1 else 's'}" if verdicts else ""
-    return Card(
-        "closing", "In short", count, Rows(("", ""), tuple(rows), (1.0, 2.6), strong=0), corner=session.unit.name
-    )
+    amounts = _amounts(price)
+    if price is not None and price.fair_shown:
+        amounts = (amounts[0], ("fair today, an opinion", price.fair_shown), amounts[1])
+    headers = ("", "rated", "measured") if any(any(row.cells[1:]) for row in rows) else ("", "", "")
+    body = Rows(headers, tuple(rows), (2.6, 1.1, 1.5), strong=2, needles=True, amounts=amounts, years=_years(price))
+    return Card("closing", "In short", "", body, corner=session.unit.name)
 
 
 def with_verdicts(card: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """A measurement's card with the needles of the ratings that its measurements answered."""
+    """A measurement's card with the needles of the ratings that its measurements answered. They stand under its
+    readings: a table without any has none.
+    """
     ids = {run.conditions.measurement.id for run in runs}
     own = [v for v in verdicts if ids & set(v.measurements) and v.verdict != UNMEASURED]
-    return replace(card, verdicts=tuple(own[:MOST_NEEDLES])) if isinstance(card.body, Curves) else card
+    if isinstance(card.body, TitlePage) or (isinstance(card.body, Rows) and not card.readings):
+        return card
+    return replace(card, verdicts=tuple(own[:MOST_NEEDLES]))
+
+
+def _row_text(row: Row) -> str:
+    cells = row.cells[:-1] if row.verdict and row.cells[-1:] == (row.verdict,) else row.cells
+    return ", ".join(part for part in (*(c for c in cells if c != "→"), row.note, row.verdict, row.margin) if part)
 
 
 def with_alt(card: Card) -> Card:
@@ -125,10 +192,11 @@ def with_alt(card: Card) -> Card:
     if isinstance(card.body, TitlePage):
         parts += [card.body.name, *card.body.lines, *(f"{what}: {amount}" for what, amount in card.body.amounts)]
     elif isinstance(card.body, Rows):
-        parts += [", ".join(c for c in (*row.cells, row.note, row.verdict) if c) for row in card.body.rows]
+        parts += [_row_text(row) for row in card.body.rows]
+        parts += [f"{what}: {amount}" for what, amount in card.body.amounts]
     for reading in card.readings:
         parts += [
-            f"{reading.label}: {reading.key}" if reading.key else reading.label,
+            f"{reading.label}: {reading.key} {reading.channel}".rstrip() if reading.key else reading.label,
             *(" ".join(cell for cell in row if cell) for row in reading.rows),
         ]
     parts += [f"{v.label}, rated {v.limit}: {v.verdict}" for v in card.verdicts]

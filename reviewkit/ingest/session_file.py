@@ -15,11 +15,11 @@ from reviewkit.ingest.session_ratings import read_rating
 from reviewkit.ingest.session_tables import Place, checked, shown_key
 from reviewkit.ingest.session_values import written
 from reviewkit.ingest.toml_lines import TomlDocument, parse_toml
-from reviewkit.model import Bench, EpisodeSettings, PriceTag, Rating, Session, Unit
+from reviewkit.model import Bench, EpisodeSettings, LookSettings, PriceTag, Rating, Session, Unit
 from reviewkit.ratings import rated_output_w
 
 if TYPE_CHECKING:
-    from reviewkit.ingest.session_schema import BenchTable, EpisodeTable, PriceTable, UnitTable
+    from reviewkit.ingest.session_schema import BenchTable, EpisodeTable, LookTable, PriceTable, UnitTable
 
 FILE_NAME = "session.toml"
 _SINGLE = ("unit", "price", "bench", "episode", "look")
@@ -54,6 +54,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
     price = checked(schema.PriceTable, _single(document, "price"), place("price"))
     bench = checked(schema.BenchTable, _single(document, "bench"), place("bench"))
     episode = checked(schema.EpisodeTable, _single(document, "episode"), place("episode"))
+    look = checked(schema.LookTable, _single(document, "look"), place("look"))
     rated = [(checked(schema.RatedTable, raw, at), at) for raw, at in _repeated(document, faults, "rated", "quantity")]
     measured = [
         (checked(schema.MeasurementTable, raw, at), at)
@@ -70,6 +71,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
         ratings=_with_rated_output([rating for rating in ratings if rating is not None], the_bench),
         measurements=read_measurements(measured, the_bench, folder, kinds),
         episode=_episode(episode, place("episode"), folder),
+        look=_look(look, place("look"), folder),
     )
     faults.found.sort(key=lambda fault: fault.line)
     faults.stop_if_any()
@@ -93,9 +95,6 @@ def _check_top(document: TomlDocument, faults: Faults) -> None:
             faults.add(line, f"{shown} is one table, and stands once; write [{shown}]")
         elif key in _REPEATED and not (isinstance(value, list) and all(isinstance(item, dict) for item in value)):
             faults.add(line, f"[{shown}] may stand many times; write [[{shown}]], with two brackets")
-    look = _single(document, "look")
-    for key in look:
-        faults.add(document.line("look", key), f"[look] {shown_key(key)}: unknown key; [look] takes none, leave it out")
     if "unit" not in document.data:
         faults.add(0, 'there is no [unit]; write [unit] with maker = "…" and model = "…"')
 
@@ -188,4 +187,21 @@ def _episode(table: EpisodeTable, place: Place, folder: Path) -> EpisodeSettings
         look=table.look,
         card_seconds=table.card_seconds,
         photo=table.photo,
+    )
+
+
+def _look(table: LookTable, place: Place, folder: Path) -> LookSettings:
+    for key, name in (("font", table.font), ("bold_font", table.bold_font)):
+        fault = path_fault(folder, name, key) if name else ""
+        if fault:
+            place.fault(fault, key)
+    if table.bold_font and not table.font:
+        place.fault("bold_font stands without font; name the regular file, too", "bold_font")
+    others = ("font", "bold_font", "presenter")
+    return LookSettings(
+        colours={key: colour for key, colour in table if colour and key not in others},
+        font=table.font,
+        bold_font=table.bold_font or table.font,
+        presenter=table.presenter,
+        lines={key: place.document.line("look", key) for key in place.present()},
     )

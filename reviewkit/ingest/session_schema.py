@@ -27,6 +27,7 @@ Percent = Annotated[float, PlainValidator(quantities.quantity("%"))]
 Load = Annotated[float, PlainValidator(quantities.load)]
 Mains = Annotated[str, PlainValidator(values.mains)]
 Band = Annotated[tuple[float, float], PlainValidator(quantities.band)]
+Colour = Annotated[str, PlainValidator(values.colour)]
 Channels = Annotated[str, PlainValidator(values.choice("both", "one"))]
 
 
@@ -136,6 +137,22 @@ class EpisodeTable(Table):
     photo: Path = ""
 
 
+class LookTable(Table):
+    """[look]. The colours are those of a look, each by its name."""
+
+    ground: Colour = ""
+    ink: Colour = ""
+    soft: Colour = ""
+    rule: Colour = ""
+    left: Colour = ""
+    right: Colour = ""
+    meets: Colour = ""
+    falls_short: Colour = ""
+    font: Path = ""
+    bold_font: Path = ""
+    presenter: Text = ""
+
+
 TABLES: dict[str, type[Table]] = {
     "unit": UnitTable,
     "price": PriceTable,
@@ -143,4 +160,5 @@ TABLES: dict[str, type[Table]] = {
     "rated": RatedTable,
     "measurement": MeasurementTable,
     "episode": EpisodeTable,
+    "look": LookTable,
 }

@@ -77,6 +77,18 @@ def path(value: Any) -> str:
     return text(value)
 
 
+def colour(value: Any) -> str:
+    """A colour, red, green and blue in two hexadecimal digits each, in small letters."""
+    found = text(value).lower()
+    if re.fullmatch(r"#[0-9a-f]{3}", found):
+        return "#" + "".join(digit * 2 for digit in found[1:])
+    if not re.fullmatch(r"#[0-9a-f]{6}", found):
+        raise ValueError(
+            f'{written(value)} is no colour; write red, green and blue as "#rrggbb", for example "#ffd98a"'
+        )
+    return found
+
+
 def filled(example: str) -> Callable[[Any], str]:
     """A reader of one line of text that must not be empty."""
 

@@ -5,16 +5,35 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
-from reviewkit.model import Card, Curves, Rows
+from reviewkit.model import Bars, Card, Curves, Rows
+from reviewkit.render.contact_sheet import SMALL
 from reviewkit.render.look import FRAME_WIDTH, WIDTHS, Look, look_named
-from reviewkit.render.paint import measuring, painted, settled
-from reviewkit.render.png import png
+from reviewkit.render.paint import NO_FONTS, Fonts, measuring, painted, settled
+from reviewkit.render.png import png, smaller
 from reviewkit.render.scene import Box, Item, LayoutFault, Page
 
-__all__ = ["LayoutFault", "draw", "fit", "lay_out", "pictures"]
+__all__ = ["LayoutFault", "Order", "draw", "fit", "lay_out", "pictures"]
 
 _PICTURE_BOTTOM = 948.0  # pictures end here whether or not a card has a foot
 _ASKED = "\0"  # between the words of a role, such as a curve's: "curve", its channel, what the trace is
+
+
+PAGE_WIDTH = 1280  # of the page's pictures
+
+
+@dataclass(frozen=True)
+class Order:
+    """Which pictures are wanted of each card. `page`: the look of the published page's, None where there is no page."""
+
+    look: Look
+    width: int = FRAME_WIDTH
+    page: Look | None = None
+    small: bool = False
+    fonts: Fonts = NO_FONTS
+
+    def __post_init__(self) -> None:
+        if self.width not in WIDTHS:
+            raise ValueError(f"a card is drawn {', '.join(map(str, WIDTHS))} pixels wide, not {self.width}")
 
 
 def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
@@ -22,26 +41,30 @@ def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
 
     Raises LayoutFault where it cannot be laid out without a text leaving its place, KeyError for an unknown look.
     """
-    return pictures(card, ((look, width),))[0]
+    return pictures(card, Order(look_named(look), width))["cards"]
 
 
-def pictures(card: Card, wanted: Sequence[tuple[str, int]]) -> tuple[bytes, ...]:
-    """`draw` for each look and width: laid out and checked once, since looks differ in their colours only."""
-    for _, width in wanted:
-        if width not in WIDTHS:
-            raise ValueError(f"a card is drawn {', '.join(map(str, WIDTHS))} pixels wide, not {width}")
-    looks = [look_named(name) for name, _ in wanted]
+def pictures(card: Card, order: Order) -> dict[str, bytes]:
+    """All pictures of a card that are wanted, by kind: "cards" and "page" as PNG, "small" as rows of red,
+    green and blue.
+
+    The card is laid out and checked once, since looks differ in their colours only. Raises LayoutFault.
+    """
     from reviewkit.render.layout_check import problems
 
-    items = _laid_out(card)
+    items = _laid_out(card, order.fonts)
     for problem in problems(items):
         raise LayoutFault(card.id, problem.text, problem.message, problem.remedy or "draw less on this card")
-    return tuple(_picture(_coloured(items, look), look, width) for look, (_, width) in zip(looks, wanted, strict=True))
-
-
-def _picture(items: Sequence[Item], look: Look, width: int) -> bytes:
-    flat = dict.fromkeys((look.ground, *(item.colour for item in items)))
-    return png(painted(items, look.ground, width), tuple(flat))
+    drawn = {}
+    for kind, look, width in (("cards", order.look, order.width), ("page", order.page, PAGE_WIDTH)):
+        if look is not None:
+            shapes = _coloured(items, look)
+            pixels = painted(shapes, look.ground, width, order.fonts)
+            flat = dict.fromkeys((look.ground, *(shape.colour for shape in shapes)))
+            drawn[kind] = png(pixels, tuple(flat))
+            if order.small and kind == "cards":
+                drawn["small"] = smaller(pixels, SMALL)
+    return drawn
 
 
 def lay_out(card: Card, look: str) -> tuple[Item, ...]:
@@ -49,10 +72,10 @@ def lay_out(card: Card, look: str) -> tuple[Item, ...]:
     return _coloured(_laid_out(card), look_named(look))
 
 
-def _laid_out(card: Card) -> tuple[Item, ...]:
+def _laid_out(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Item, ...]:
     """`lay_out` with roles in place of colours."""
     with settled():
-        page = Page(card.id, _ROLES, measuring(card.id))
+        page = Page(card.id, _ROLES, measuring(card.id, fonts))
         _compose(page, card)
         return tuple(page.items)
 
@@ -96,7 +119,7 @@ def _coloured(items: Sequence[Item], look: Look) -> tuple[Item, ...]:
     return tuple(replace(item, colour=colours[item.colour]) for item in items)
 
 
-def fit(card: Card) -> tuple[Card, ...]:
+def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
     """The card, or several where its table has more rows than one can hold: ids table, table-2 …, "1 of 2" under it.
 
     Raises LayoutFault where even a single row does not fit.
@@ -107,9 +130,9 @@ def fit(card: Card) -> tuple[Card, ...]:
     with settled():
         for pages in range(1, len(body.rows) + 1):
             parts = tuple(_part(card, body, number, pages) for number in range(pages))
-            if all(_holds(part) for part in parts):
+            if all(_holds(part, fonts) for part in parts):
                 return parts
-        _laid_out(parts[0])  # raises the fault that names what is too long
+        _laid_out(parts[0], fonts)  # raises the fault that names what is too long
     return parts
 
 
@@ -126,16 +149,17 @@ def _part(card: Card, body: Rows, number: int, pages: int) -> Card:
     )
 
 
-def _holds(card: Card) -> bool:
+def _holds(card: Card, fonts: Fonts) -> bool:
     from reviewkit.render.rows import fits
 
-    page = Page(card.id, _ROLES, measuring(card.id))
+    page = Page(card.id, _ROLES, measuring(card.id, fonts))
     region = _column_placed(page, card)
     return isinstance(card.body, Rows) and fits(page, card.body, region)
 
 
 def _compose(page: Page, card: Card) -> None:
     """Place everything: the frame, the readings, and the body in what is left."""
+    from reviewkit.render.bars import bars
     from reviewkit.render.plot import plot
     from reviewkit.render.rows import table
     from reviewkit.render.title_page import title_page
@@ -143,6 +167,8 @@ def _compose(page: Page, card: Card) -> None:
     region = _column_placed(page, card)
     if isinstance(card.body, Curves):
         plot(page, card.body, region)
+    elif isinstance(card.body, Bars):
+        bars(page, card.body, region)
     elif isinstance(card.body, Rows):
         table(page, card.body, region)
     else:
@@ -157,6 +183,7 @@ def _column_placed(page: Page, card: Card) -> Box:
     name = getattr(card.body, "name", None)
     shown = card if name is None or card.corner != name else replace(card, corner="")
     region = frame(page, shown, title=card.title != name)
-    if isinstance(card.body, Curves):
+    if isinstance(card.body, (Bars, Curves)):
         region = replace(region, bottom=min(region.bottom, _PICTURE_BOTTOM))
-    return readings(page, region, card.readings, card.verdicts)
+    with page.part_of("reading"):
+        return readings(page, region, card.readings, card.verdicts)

@@ -93,3 +93,13 @@ def palest(colour: str, ground: str, ratio: float, most: float = 0.6) -> str:
         if contrast(paler, ground) >= ratio:
             return paler
     return colour
+
+
+def reaching(colour: str, ground: str, ratio: float) -> str:
+    """`colour` with as little white or black mixed in as gives the contrast `ratio`; "" where neither does."""
+    for percent in range(101):
+        for pole in ("#ffffff", "#000000"):
+            other = mixed(colour, pole, percent / 100)
+            if contrast(other, ground) >= ratio:
+                return other
+    return ""

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from reviewkit.errors import nearest
-from reviewkit.render.contrast import DEFICIENCIES, contrast, distance, mixed, palest, simulated
+from reviewkit.render.contrast import DEFICIENCIES, contrast, distance, mixed, palest, reaching, simulated
 
 FRAME_WIDTH, FRAME_HEIGHT = 1920, 1080
 WIDTHS = (1280, 1920, 3840)  # what a card can be drawn at
@@ -94,13 +96,15 @@ def look_named(name: str) -> Look:
     return LOOKS[name]
 
 
-def changed(look: Look, colours: dict[str, str]) -> Look:
-    """A look with some colours replaced; tell the user what `shortfalls` says about it."""
+def changed(look: Look, colours: Mapping[str, str]) -> Look:
+    """A look with some colours replaced; `shortfalls` says what is wrong with it."""
     return replace(look, **colours)
 
 
-def shortfalls(look: Look) -> tuple[str, ...]:
-    """Where a look misses the contrasts it needs (WCAG 2.x, and left from right under the three simulations)."""
+def shortfalls(look: Look) -> tuple[tuple[str, str], ...]:
+    """Where a look misses the contrasts it needs (WCAG 2.x, and left from right under the three simulations): the
+    colour's name, and what is wrong with it and would be right.
+    """
     found = []
     wanted = {
         "ink": INK_CONTRAST,
@@ -114,14 +118,28 @@ def shortfalls(look: Look) -> tuple[str, ...]:
         colour = getattr(look, name)
         ratio = contrast(colour, look.ground)
         if ratio < least:
-            found.append(f"{name} {colour} on {look.ground} is {ratio:.1f}:1; it needs {least:g}:1")
+            better = reaching(colour, look.ground, least)
+            remedy = f'"{better}" reaches it' if better else "choose a darker or a lighter ground"
+            message = f'{name} "{colour}" on "{look.ground}" is {_down(ratio, 1)}:1; it needs {least:g}:1, and {remedy}'
+            found.append((name, message))
     ratio = contrast(look.left, look.right)
     if ratio < LEFT_RIGHT_CONTRAST:
-        found.append(f"left and right differ in lightness by {ratio:.2f}:1; they need {LEFT_RIGHT_CONTRAST:g}:1")
+        message = (
+            f"left and right differ in lightness by {_down(ratio, 2)}:1; they need {LEFT_RIGHT_CONTRAST:g}:1, or they "
+            "are one in grey: make one lighter"
+        )
+        found.append(("right", message))
     for deficiency in DEFICIENCIES:
         apart = distance(simulated(look.left, deficiency), simulated(look.right, deficiency))
         if apart < LEFT_RIGHT_DISTANCE:
-            found.append(
-                f"left and right are ΔE {apart:.0f} apart for a {deficiency} eye; they need {LEFT_RIGHT_DISTANCE:.0f}"
+            message = (
+                f"left and right are ΔE {_down(apart, 0)} apart for a {deficiency} eye; they need "
+                f"{LEFT_RIGHT_DISTANCE:.0f}: choose hues further apart, one warm and one cold"
             )
+            found.append(("right", message))
     return tuple(found)
+
+
+def _down(value: float, digits: int) -> str:
+    """A number that is too small, shown so that it does not look enough."""
+    return f"{math.floor(value * 10**digits) / 10**digits:.{digits}f}"

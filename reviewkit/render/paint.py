@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from reviewkit.render.png import Bytes
 
 _DPI = 72  # at which a point is a pixel
+Fonts = tuple[str, str]  # the user's own font files, regular and bold; "" for none
+NO_FONTS: Fonts = ("", "")
 
 
 @contextmanager
@@ -38,52 +40,78 @@ def load() -> None:
     import matplotlib.font_manager  # noqa: F401
 
 
-def get_ready() -> None:
+def get_ready(fonts: Fonts = NO_FONTS) -> None:
     """Import and load what every card needs, fonts included, so that the first one need not wait for it."""
     with settled():
         for bold in (False, True):
-            _extent("H", 36.0, bold)
+            _extent("H", 36.0, bold, fonts)
 
 
 # ------------------------------------------------------------------ type
 
 
 @cache
-def _family() -> tuple[str, ...]:
-    """The families to draw with, best first: the package's font where it is installed, then the one always there."""
-    from matplotlib.font_manager import fontManager
+def _family(bold: bool, fonts: Fonts) -> tuple[str, ...]:
+    """The families to draw with, best first: the user's own, the package's font where it is installed, then the one
+    always there.
+    """
+    from matplotlib.font_manager import fontManager, get_font
 
+    families = [FALLBACK_FAMILY]
     try:
         import font_source_sans_pro  # type: ignore[import-untyped]
     except ImportError:
-        return (FALLBACK_FAMILY,)
-    for name in ("SourceSansPro", "SourceSansProBold"):
-        fontManager.addfont(font_source_sans_pro.font_files_ttf[name])
-    return FAMILY, FALLBACK_FAMILY
+        pass
+    else:
+        for name in ("SourceSansPro", "SourceSansProBold"):
+            fontManager.addfont(font_source_sans_pro.font_files_ttf[name])
+        families.insert(0, FAMILY)
+    if any(fonts):
+        for path in fonts:
+            fontManager.addfont(path)
+        families.insert(0, str(get_font(fonts[bold]).family_name))
+    return tuple(families)
+
+
+def font_file(fonts: Fonts = NO_FONTS) -> str:
+    """The file of the regular type that is drawn with."""
+    return _files(False, fonts)[0]
+
+
+def font_fault(path: str) -> str:
+    """What is wrong with a font file, or ""."""
+    from matplotlib.font_manager import get_font
+
+    try:
+        known = get_font(path).get_charmap()
+    except (OSError, RuntimeError):
+        return "is no font that can be read; name a .ttf or .otf file"
+    missing = "".join(sign for sign in "0123456789ABCLRabc.,%" if ord(sign) not in known)
+    return f"has no {missing[:1]}; name a font with Latin letters and digits" if missing else ""
 
 
 @lru_cache(maxsize=512)
-def _font(size: float, bold: bool) -> FontProperties:
+def _font(size: float, bold: bool, fonts: Fonts) -> FontProperties:
     from matplotlib.font_manager import FontProperties
 
-    return FontProperties(family=list(_family()), size=size, weight="bold" if bold else "normal")
+    return FontProperties(family=list(_family(bold, fonts)), size=size, weight="bold" if bold else "normal")
 
 
 @cache
-def _files(bold: bool) -> tuple[str, ...]:
+def _files(bold: bool, fonts: Fonts) -> tuple[str, ...]:
     """The font files to draw with, best first."""
     from matplotlib.font_manager import FontProperties, findfont
 
     weight = "bold" if bold else "normal"
-    return tuple(str(findfont(FontProperties(family=[family], weight=weight))) for family in _family())
+    return tuple(str(findfont(FontProperties(family=[family], weight=weight))) for family in _family(bold, fonts))
 
 
 @cache
-def _known_characters(bold: bool) -> frozenset[str]:
+def _known_characters(bold: bool, fonts: Fonts) -> frozenset[str]:
     """Every character that one of the fonts can draw."""
     from matplotlib.font_manager import get_font
 
-    return frozenset(chr(code) for path in _files(bold) for code in get_font(path).get_charmap())
+    return frozenset(chr(code) for path in _files(bold, fonts) for code in get_font(path).get_charmap())
 
 
 @cache
@@ -94,11 +122,11 @@ def _ruler() -> Any:
     return RendererAgg(8, 8, _DPI)  # type: ignore[no-untyped-call]
 
 
-def measuring(card_id: str) -> Measure:
+def measuring(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
     """A Measure that refuses characters no font has, naming the card. To be used within `settled`."""
 
     def measure(text: str, size: float, bold: bool) -> Extent:
-        extent = _extent(text, size, bold)
+        extent = _extent(text, size, bold, fonts)
         if isinstance(extent, str):
             named = ", ".join(f"U+{ord(sign):04X}" + (f" {sign}" if sign.isprintable() else "") for sign in extent)
             problem = f"has characters that no font here can draw: {named}"
@@ -109,21 +137,21 @@ def measuring(card_id: str) -> Measure:
 
 
 @lru_cache(maxsize=8192)
-def _extent(text: str, size: float, bold: bool) -> Extent | str:
+def _extent(text: str, size: float, bold: bool, fonts: Fonts) -> Extent | str:
     """A text's extent in pixels; or the characters in it that cannot be drawn."""
-    unknown = "".join(sorted(set(text) - _known_characters(bold)))
+    unknown = "".join(sorted(set(text) - _known_characters(bold, fonts)))
     if unknown:
         return unknown
-    width, height, descent = _ruler().get_text_width_height_descent(text, _font(size, bold), ismath=False)
-    return Extent(float(width), float(height - descent), float(descent), _bearing(text[:1], size, bold))
+    width, height, descent = _ruler().get_text_width_height_descent(text, _font(size, bold, fonts), ismath=False)
+    return Extent(float(width), float(height - descent), float(descent), _bearing(text[:1], size, bold, fonts))
 
 
 @lru_cache(maxsize=2048)
-def _bearing(letter: str, size: float, bold: bool) -> float:
+def _bearing(letter: str, size: float, bold: bool, fonts: Fonts) -> float:
     """The gap between where a letter begins and its ink, negative where the ink reaches out."""
     from matplotlib.font_manager import get_font
 
-    for path in _files(bold):
+    for path in _files(bold, fonts):
         font = get_font(path)
         if letter and ord(letter) in font.get_charmap():
             font.set_size(size, _DPI)
@@ -134,7 +162,7 @@ def _bearing(letter: str, size: float, bold: bool) -> float:
 # ------------------------------------------------------------------ paint
 
 
-def painted(items: Sequence[Item], ground: str, width: int) -> Bytes:
+def painted(items: Sequence[Item], ground: str, width: int, fonts: Fonts = NO_FONTS) -> Bytes:
     """Shapes on a ground of one colour; `width` in pixels. Shape (height, width, 4): red, green, blue, 255.
 
     The pixels are good until the next picture is painted: one canvas of each size is kept, since a new one costs
@@ -147,7 +175,7 @@ def painted(items: Sequence[Item], ground: str, width: int) -> Bytes:
     with settled():
         for item in items:
             if isinstance(item, Text):
-                _paint_text(renderer, item, scale)
+                _paint_text(renderer, item, scale, fonts)
             else:
                 _paint_shape(renderer, item, scale)
     return pixels
@@ -160,10 +188,12 @@ def _canvas(width: int, height: int) -> Any:
     return RendererAgg(width, height, _DPI)  # type: ignore[no-untyped-call]
 
 
-def _paint_text(renderer: Any, text: Text, scale: float) -> None:
+def _paint_text(renderer: Any, text: Text, scale: float, fonts: Fonts) -> None:
     gc = renderer.new_gc()
     gc.set_foreground(text.colour)
-    renderer.draw_text(gc, text.x * scale, text.baseline * scale, text.text, _font(text.size * scale, text.bold), 0.0)
+    renderer.draw_text(
+        gc, text.x * scale, text.baseline * scale, text.text, _font(text.size * scale, text.bold, fonts), 0.0
+    )
     gc.restore()
 
 

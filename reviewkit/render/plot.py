@@ -204,12 +204,14 @@ def _panel(
         for y in ys:
             page.add(Stroke("limit", ((left, y), (right, y)), look.soft, 3.0, (18.0, 12.0)))
             free.take_line(np.array(((left, y), (right, y))), 6.0)
-    _draw_lines(page, lines, box, free, lone=lone)
+    with page.part_of("curve"):
+        _draw_lines(page, lines, box, free, lone=lone)
     if ruled:
         dial(page, panel.x, box)
-    put_brackets(page, free, panel, box)
-    put_marks(page, free, panel, box)
-    _name_lines(page, panel, lines, box, free, lone=lone, limits_beside=limits_beside)
+    with page.part_of("label"):
+        put_brackets(page, free, panel, box)
+        put_marks(page, free, panel, box)
+        _name_lines(page, panel, lines, box, free, lone=lone, limits_beside=limits_beside)
     if limits_beside:
         return True
     placed = [

@@ -68,6 +68,15 @@ def png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
     return b"\x89PNG\r\n\x1a\n" + chunks + data + _chunk(b"IEND", b"")
 
 
+def smaller(pixels: Bytes, width: int) -> bytes:
+    """A picture reduced to a `width` that divides its own, as rows of red, green and blue; each pixel is the mean of
+    those it stands for.
+    """
+    from PIL import Image
+
+    return Image.fromarray(pixels).reduce(pixels.shape[1] // width).convert("RGB").tobytes()
+
+
 def _opaque(packed: Packed) -> Packed:
     return packed & np.uint32(0xFFFFFF)
 

@@ -93,7 +93,8 @@ def _placed(
                 )
             )
         top += block.bottom + gap
-    standing.place(page, left, region.bottom - standing.height)
+    with page.part_of("needle"):
+        standing.place(page, left, region.bottom - standing.height)
     return True
 
 

@@ -1,9 +1,14 @@
-"""What is drawn on a card, as plain shapes with their extents: pixels of a 1920 × 1080 frame, y downwards."""
+"""What is drawn on a card, as plain shapes with their extents: pixels of a 1920 × 1080 frame, y downwards.
+
+Every shape says which `part` of the card it is, in the order a clip brings them in: frame (there from the start),
+curve, label (names at the curves' ends, marks), reading, needle.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from reviewkit.errors import CannotFinish
@@ -82,6 +87,7 @@ class Text:
     bold: bool
     box: Box
     remedy: str
+    part: str = "frame"
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,15 +99,17 @@ class Stroke:
     colour: str
     width: float
     dash: tuple[float, float] | None = None
+    part: str = "frame"
 
 
 @dataclass(frozen=True, eq=False)
 class Area:
-    """A filled polygon. `kind`: band, needle, curve (a single point) or mark."""
+    """A filled polygon. `kind`: band, needle, curve (a single point, a bar) or mark."""
 
     kind: str
     points: Points
     colour: str
+    part: str = "frame"
 
 
 Item = Text | Stroke | Area
@@ -117,10 +125,20 @@ class Page:
         self.look = look
         self.measure = measure
         self.items: list[Item] = []
+        self._part = "frame"
 
     def add(self, *items: Item) -> None:
         """Place shapes; later ones are drawn over earlier ones."""
-        self.items += items
+        self.items += [item if item.part == self._part else replace(item, part=self._part) for item in items]
+
+    @contextmanager
+    def part_of(self, part: str) -> Iterator[None]:
+        """What is placed within belongs to this part of the card."""
+        before, self._part = self._part, part
+        try:
+            yield
+        finally:
+            self._part = before
 
     def width(self, text: str, size: float, bold: bool = False) -> float:
         """A text's width as it would be drawn."""

@@ -12,15 +12,14 @@ from types import TracebackType
 from typing import TYPE_CHECKING
 
 from reviewkit.model import Card
-from reviewkit.render.card import LayoutFault, pictures
+from reviewkit.render.card import LayoutFault, Order, pictures
 from reviewkit.render.paint import load
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
     from multiprocessing.context import SpawnProcess
 
-Wanted = Sequence[tuple[str, int]]  # looks and widths that each card is drawn in
-Drawn = tuple[bytes, ...] | str  # a PNG for each of them, or why the card cannot be laid out
+Drawn = dict[str, bytes] | str  # its pictures by kind, or why the card cannot be laid out
 
 
 class Workers:
@@ -63,15 +62,15 @@ class Workers:
             for end in ends:
                 end.close()
 
-    def draw(self, cards: Sequence[Card], wanted: Wanted, progress: Callable[[int], None]) -> list[Drawn]:
-        """Every card in every look and width, in the order given. `progress` is told how many are done."""
+    def draw(self, cards: Sequence[Card], order: Order, progress: Callable[[int], None]) -> list[Drawn]:
+        """Every card's pictures, in the order given. `progress` is told how many are done."""
         drawn: dict[int, Drawn] = {}
         waiting = deque(range(len(cards)))
 
         def hand_out(tasks: Connection, results: Connection) -> None:
             for index in _taken(waiting):
                 try:
-                    tasks.send((cards[index], wanted))
+                    tasks.send((cards[index], order))
                     drawn[index] = results.recv()
                 except (EOFError, OSError):  # the worker was ended from outside: its card is drawn by another
                     waiting.append(index)
@@ -82,7 +81,7 @@ class Workers:
             thread.start()
         while len(drawn) < len(cards):
             for index in _taken(waiting):
-                drawn[index] = _drawn(cards[index], wanted)
+                drawn[index] = _drawn(cards[index], order)
                 progress(len(drawn))
             for thread in threads:
                 thread.join()
@@ -99,9 +98,9 @@ def _taken(waiting: deque[int]) -> Iterator[int]:
             return
 
 
-def _drawn(card: Card, wanted: Wanted) -> Drawn:
+def _drawn(card: Card, order: Order) -> Drawn:
     try:
-        return pictures(card, wanted)
+        return pictures(card, order)
     except LayoutFault as fault:
         return str(fault)
 

@@ -11,7 +11,8 @@ from card_samples import HERTZ, SAMPLES, VERDICT_WORDS, curve_card, said, shapes
 from PIL import Image
 
 from reviewkit.model import Card, Limit, Row, Rows, Trace
-from reviewkit.render.card import draw, lay_out, pictures
+from reviewkit.render.card import Order, draw, lay_out, pictures
+from reviewkit.render.contact_sheet import SMALL
 from reviewkit.render.layout_check import SAFE, problems
 from reviewkit.render.look import LOOKS
 from reviewkit.render.paint import painted
@@ -217,9 +218,22 @@ def test_a_curve_has_no_more_points_than_its_columns_show(rows):
 
 
 def test_pictures_of_one_card_are_those_drawn_one_by_one():
-    wanted = (("lamplight", 1920), ("brochure", 1280), ("lamplight", 1280))
-    made = pictures(SAMPLES["crosstalk"], wanted)
-    assert list(made) == [draw(SAMPLES["crosstalk"], look, width) for look, width in wanted]
+    for look, page in (("lamplight", "brochure"), ("brochure", "lamplight")):
+        made = pictures(SAMPLES["crosstalk"], Order(LOOKS[look], page=LOOKS[page]))
+        assert made == {
+            "cards": draw(SAMPLES["crosstalk"], look, 1920),
+            "page": draw(SAMPLES["crosstalk"], page, 1280),
+        }
+
+
+@pytest.mark.parametrize("width", [1920, 3840])
+def test_a_card_on_the_sheet_of_all_cards_is_the_card_made_smaller(width):
+    made = pictures(SAMPLES["crosstalk"], Order(LOOKS["lamplight"], width, small=True))
+    small = Image.frombytes("RGB", (SMALL, SMALL * 9 // 16), made["small"])
+    whole = picture(made["cards"]).convert("RGB")
+    again = whole.resize(small.size, Image.Resampling.BOX)
+    # the card's palette is off by 2 levels at most, and either way of averaging rounds
+    assert np.abs(np.asarray(small).astype(int) - np.asarray(again)).max() <= 3
 
 
 def test_what_was_painted_before_leaves_nothing_behind():
@@ -231,13 +245,13 @@ def test_what_was_painted_before_leaves_nothing_behind():
 def test_workers_give_the_same_bytes_and_tell_what_cannot_be_drawn():
     unknown = replace(SAMPLES["tone"], title="a\U0001f9ffb")  # no font here has pictures
     cards = [SAMPLES["title"], unknown, SAMPLES["response"]]
-    wanted, told = (("lamplight", 1280),), []
+    order, told = Order(LOOKS["lamplight"], 1280), []
     with Workers(0) as alone, Workers(1) as two:
-        ready = alone.draw(cards, wanted, told.append)
-        assert two.draw(cards, wanted, lambda done: None) == ready
+        ready = alone.draw(cards, order, told.append)
+        assert two.draw(cards, order, lambda done: None) == ready
         two._processes[0].kill()  # ended from outside: what it had is drawn by another
         two._processes[0].join()
-        assert two.draw(cards, wanted, lambda done: None) == ready
+        assert two.draw(cards, order, lambda done: None) == ready
     assert told[-1] == 3
     assert isinstance(ready[1], str)
     assert "U+1F9FF" in ready[1]

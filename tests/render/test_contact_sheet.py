@@ -1,0 +1,45 @@
+import io
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from reviewkit.render.contact_sheet import SMALL, contact_sheet
+from reviewkit.render.look import LOOKS
+from reviewkit.render.paint import NO_FONTS
+
+HIGH = SMALL * 9 // 16
+
+
+def plain(shade):
+    return bytes([shade]) * (SMALL * HIGH * 3)
+
+
+def shade(number):
+    return 61 + 5 * number
+
+
+def sheet_of(number, look="lamplight"):
+    cards = [(f"{at:02d}-card.png", plain(shade(at))) for at in range(number)]
+    return np.asarray(Image.open(io.BytesIO(contact_sheet(cards, LOOKS[look], NO_FONTS))).convert("RGB")).astype(int)
+
+
+@pytest.mark.parametrize("number", [1, 3, 4, 5, 25])
+@pytest.mark.parametrize("look", list(LOOKS))
+def test_every_card_stands_on_the_sheet_whole_once_and_in_order(number, look):
+    sheet = sheet_of(number, look)
+    seen = []
+    for at in range(number):
+        rows, columns = np.nonzero(np.abs(sheet - shade(at)).max(axis=2) <= 2)  # a palette is off by two at most
+        assert len(rows) == pytest.approx(SMALL * HIGH, rel=0.01)  # letters' edges may have a card's shade
+        seen.append((int(np.median(rows)), int(np.median(columns))))
+    across = min(number, 4)
+    assert seen[:across] == sorted(seen[:across], key=lambda place: place[1])
+    assert all(one[0] < other[0] for one, other in zip(seen, seen[4:], strict=False))
+
+
+def test_a_name_stands_under_each_card():
+    with_name, without = sheet_of(1), sheet_of(2)[:, : SMALL + 64]
+    under = slice(32 + HIGH + 4, 32 + HIGH + 40)
+    assert (with_name[under] != with_name[-2, -2]).any()
+    assert (without[under] == with_name[under]).mean() > 0.9
