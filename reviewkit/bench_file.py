@@ -1,16 +1,18 @@
-"""Everything of a session folder read, all faults of all files together; then each measurement's figures."""
+"""Everything of a session folder read and measured, all faults of all files together."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache, partial
 from pathlib import Path
 from typing import TypeVar
 
 from reviewkit.errors import Fault, InputError
-from reviewkit.ingest.any_file import read_measured
+from reviewkit.ingest.any_file import is_long, read_measured
 from reviewkit.ingest.cut_file import read_cut
 from reviewkit.ingest.notes_file import read_notes
+from reviewkit.ingest.photo_file import read_photo
 from reviewkit.ingest.price_file import read_prices
 from reviewkit.ingest.reading_file import read_readings
 from reviewkit.ingest.repair_file import read_repair
@@ -20,25 +22,35 @@ from reviewkit.measure import KINDS
 from reviewkit.model import Conditions, IndexTable, Kind, Measurement, Notes, RepairRow, Run, Session, Sheet
 
 T = TypeVar("T")
+Read = Callable[[], Sheet]
 
 
 @dataclass(frozen=True, eq=False)
 class Gathered:
-    """A session folder as read. `sheets`: by measurement id; `absent`: what is not there and what that leaves out."""
+    """A session folder, read and measured. `runs`: in the session's order; `absent`: what is not there and what that
+    leaves out.
+    """
 
     session: Session
     notes: Notes
     prices: IndexTable | None
     repair: tuple[RepairRow, ...]
     final: tuple[tuple[float, str], ...]
-    sheets: dict[str, Sheet | None]
+    runs: tuple[Run, ...]
     absent: tuple[str, ...]
+    photo: bytes = b""
 
 
-def gather(folder: Path) -> Gathered:
-    """Read everything. Raises InputError with the faults of all files, not only the first."""
+def gather(folder: Path, elsewhere: Callable[[Read], Read] = lambda read: read) -> Gathered:
+    """Read everything, and take each measurement's figures. Raises InputError with the faults of all files, not only
+    the first; where all can be read, with those of all measurements.
+
+    `elsewhere`: has a long file read, maybe by another process, and gives a function that waits for its Sheet.
+    """
     session = read_session(folder, kinds=KINDS)
     faults: list[Fault] = []
+    reads = {m.id: _reading(folder, m) for m in session.measurements}
+    reads |= {m.id: elsewhere(reads[m.id]) for m in session.measurements if m.file and is_long(folder / m.file)}
 
     def attempt(read: Callable[[], T], otherwise: T) -> T:
         try:
@@ -64,6 +76,8 @@ def gather(folder: Path) -> Gathered:
     final: tuple[tuple[float, str, int], ...] = ()
     if there("final.txt", "chapters are the planned ones"):
         final = attempt(lambda: read_cut(folder / "final.txt"), final)
+    named = session.episode.photo
+    photo = attempt(lambda: read_photo(folder, named), b"") if named else b""
     prices = None
     if session.price is None:
         absent.append("no [price] in session.toml: no price then and now")
@@ -85,13 +99,60 @@ def gather(folder: Path) -> Gathered:
                     'say stage = "before" or stage = "after"',
                 )
             )
-    sheets = {m.id: attempt(lambda m=m: _sheet(folder, m), None) for m in session.measurements}  # type: ignore[misc]
-    if faults:
-        raise InputError(faults)
-    return Gathered(session, notes, prices, repair, tuple((at, name) for at, name, _ in final), sheets, tuple(absent))
+    unread, wrong, runs = _measured(session, reads)
+    if faults or unread or wrong:
+        raise InputError([*faults, *unread] or wrong)
+    cut = tuple((at, name) for at, name, _ in final)
+    return Gathered(session, notes, prices, repair, cut, runs, tuple(absent), photo)
 
 
-def _sheet(folder: Path, m: Measurement) -> Sheet | None:
+def _measured(session: Session, reads: Mapping[str, Read]) -> tuple[list[Fault], list[Fault], tuple[Run, ...]]:
+    """The faults of files that cannot be read, those of what they hold, and each measurement's figures.
+
+    They are taken while other files are still being read elsewhere, as long as all can be read.
+    """
+    mains_hz = mains_of(session.bench.mains)[1] or mains_of(session.unit.mains)[1]
+    by_id = {m.id: m for m in session.measurements}
+    unread: dict[str, Sequence[Fault]] = {}
+    wrong: list[Fault] = []
+    runs: dict[str, Run] = {}
+
+    @cache
+    def sheet(name: str) -> Sheet | None:
+        try:
+            return _sheet(reads[name], by_id[name])
+        except InputError as error:
+            unread[name] = error.faults
+            return None
+
+    # the bench looped back comes first: it is the floor of what follows
+    for m in sorted(session.measurements, key=lambda m: m.stage != "bench"):
+        found, other = sheet(m.id), by_id.get(m.against)
+        reference = sheet(other.id) if other else None
+        if unread:
+            continue
+        floor = tuple(f for run in runs.values() for f in run.findings if f.stage == "bench" and f.kind == m.kind)
+        conditions = Conditions(
+            m,
+            session.bench,
+            session.ratings,
+            mains_hz,
+            reference=reference,
+            reference_name=other.setting or other.id if other else "",
+            floor=floor,
+        )
+        kind: Kind = KINDS[m.kind]
+        try:
+            measured = kind.findings(found, conditions)
+        except InputError as error:
+            wrong += error.faults
+            continue
+        runs[m.id] = Run(conditions, found, measured.findings, measured.withheld)
+    in_order = [fault for m in session.measurements for fault in unread.get(m.id, ())]
+    return in_order, wrong, tuple(runs[m.id] for m in session.measurements if m.id in runs)
+
+
+def _sheet(read: Read, m: Measurement) -> Sheet | None:
     """A measurement's file, checked against what its kind needs."""
     kind = KINDS[m.kind]
     if not m.file:
@@ -100,7 +161,7 @@ def _sheet(folder: Path, m: Measurement) -> Sheet | None:
                 Fault("session.toml", m.line, f'[[measurement]] {m.id}: file = "measurements/…" is missing')
             )
         return None
-    sheet = _read(folder, m, single=("reading",) in kind.needs)
+    sheet = read()
     roles = {column.role for column in sheet.columns} | ({"reading"} if sheet.readings else set())
     if not any(needed and set(needed) <= roles for needed in kind.needs):
         wanted = " or ".join(" and ".join(needed) for needed in kind.needs if needed)
@@ -115,44 +176,15 @@ def _sheet(folder: Path, m: Measurement) -> Sheet | None:
     return sheet
 
 
-def _read(folder: Path, m: Measurement, *, single: bool) -> Sheet:
-    """A file by the reader of its format: single readings, a WAV capture, or delimited text."""
+def _reading(folder: Path, m: Measurement) -> Read:
+    """A file's reading by the reader of its format: single readings, a WAV capture, or delimited text."""
     path = folder / m.file
-    if single:
-        return read_readings(path, m.file)
-    return read_measured(path, m.file, columns=m.columns, units=m.units, full_scale_v=m.full_scale_v)
+    if ("reading",) in KINDS[m.kind].needs:
+        return partial(read_readings, path, m.file)
+    return partial(
+        read_measured, path, m.file, columns=dict(m.columns), units=dict(m.units), full_scale_v=m.full_scale_v
+    )
 
 
 def _found(sheet: Sheet) -> str:
     return ", ".join(f'{column.role} ("{column.header}")' for column in sheet.columns) or "none"
-
-
-def measure(gathered: Gathered) -> list[Run]:
-    """The figures of every measurement, in the session's order. Raises InputError with all faults."""
-    session = gathered.session
-    mains_hz = mains_of(session.bench.mains)[1] or mains_of(session.unit.mains)[1]
-    faults: list[Fault] = []
-    runs: dict[str, Run] = {}
-    # the bench looped back comes first: it is the floor of what follows
-    for m in sorted(session.measurements, key=lambda m: m.stage != "bench"):
-        floor = tuple(f for run in runs.values() for f in run.findings if f.stage == "bench" and f.kind == m.kind)
-        other = next((o for o in session.measurements if o.id == m.against), None)
-        conditions = Conditions(
-            m,
-            session.bench,
-            session.ratings,
-            mains_hz,
-            reference=gathered.sheets[other.id] if other else None,
-            reference_name=other.setting or other.id if other else "",
-            floor=floor,
-        )
-        kind: Kind = KINDS[m.kind]
-        try:
-            measured = kind.findings(gathered.sheets[m.id], conditions)
-        except InputError as error:
-            faults += error.faults
-            continue
-        runs[m.id] = Run(conditions, gathered.sheets[m.id], measured.findings, measured.withheld)
-    if faults:
-        raise InputError(faults)
-    return [runs[m.id] for m in session.measurements]

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d  # type: ignore[import-untyped]
 
 from reviewkit.tone_lines import (
     OVER_LEAKAGE,
@@ -19,6 +18,7 @@ from reviewkit.tone_lines import (
     background_at,
     clear_of,
     fitted,
+    largest_near,
     leakage_at,
     least_spacing,
     level_at,
@@ -74,7 +74,7 @@ def leakage(lines: Lines, tones: Sequence[Line]) -> Array:
         centre = round(tone.place)
         near = index[max(0, centre - _LEAKAGE_REACH) : centre + _LEAKAGE_REACH + 1]
         # the spread touches zero between side lobes; what counts is their envelope
-        envelope = maximum_filter1d(tone.level * lines.spread(near - tone.place), 3)
+        envelope = largest_near(tone.level * lines.spread(near - tone.place), 1)
         # far off no window's side lobes fall more slowly than with the distance
         for edge, far in ((envelope[0], index[: near[0]]), (envelope[-1], index[near[-1] + 1 :])):
             total[far] += (edge * _LEAKAGE_REACH / (far - centre)) ** 2
@@ -106,7 +106,7 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
     if not seen.any():
         raise NoTones(_HIDDEN)
     power = np.where(seen, lines.power, 0.0)
-    summits = np.flatnonzero((power == maximum_filter1d(power, 2 * lines.half + 1)) & (power > 0))
+    summits = np.flatnonzero((power == largest_near(power, lines.half)) & (power > 0))
     summits = summits[np.argsort(power[summits])[::-1][:12]]
     found = [_product(lines, int(peak), tones, free) for peak in summits if 0 < peak < len(power) - 1]
     best = max((p for p in found if p.stands), key=lambda p: p.level, default=None)

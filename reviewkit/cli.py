@@ -84,6 +84,11 @@ def _parser() -> argparse.ArgumentParser:
     )
     build.add_argument("--only", metavar="ID", default="", help="redraw this one card and nothing else")
     build.add_argument(
+        "--overlay",
+        action="store_true",
+        help="each card once more for laying over footage: no ground, straight alpha, a soft plate",
+    )
+    build.add_argument(
         "--jobs", metavar="N", type=_jobs, default=1, help="draw cards in N processes; the bytes are the same"
     )
     build.add_argument("--quiet", action="store_true", help="say nothing unless something is wrong")
@@ -177,16 +182,23 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _build(options: argparse.Namespace) -> int:
-    from reviewkit.pipeline import Options, hand_over, make
+    from reviewkit.render.workers import SINGLE_THREADED, Workers
 
     if options.out is not None and len(options.session) > 1:
         print("reviewkit: --out takes one session; leave it out to fill each session's own out/", file=sys.stderr)
         return WRONG_INPUT
-    wanted = Options(options.out, 3840 if options.size == "2160" else 1920, options.only, options.jobs)
+    for name, value in SINGLE_THREADED.items():
+        os.environ.setdefault(name, value)
     ready = []
-    for folder in options.session:
-        with _Bar(quiet=options.quiet) as bar:
-            ready.append(make(folder, wanted, bar.show))
+    # begun first: they import what drawing needs while this process imports what reading and measuring need; one card
+    # is sooner drawn than another process is begun
+    with Workers(0 if options.only else options.jobs - 1) as workers:
+        from reviewkit.pipeline import Options, hand_over, make
+
+        wanted = Options(options.out, 3840 if options.size == "2160" else 1920, options.only, options.overlay)
+        for folder in options.session:
+            with _Bar(quiet=options.quiet) as bar:
+                ready.append(make(folder, wanted, bar.show, workers))
     # only now: one session that is wrong leaves all of them as they were
     for made in ready:
         built = hand_over(made)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from types import MappingProxyType
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from reviewkit import spoken
-from reviewkit.model import Chapter, Note, Notes, Run, Segment, Session
+from reviewkit.model import Beat, Card, Chapter, Note, Notes, Run, Said, Segment, Session
 
 TITLES = {
     "opening": "Opening",
@@ -30,6 +29,8 @@ AT_POWER = ("before", "after", "bench")
 _CARD_SEGMENTS = {"title": "opening", "rated": "history", "repair": "repair", "table": "verdict", "closing": "closing"}
 # no chapter may be shorter (common practice of video platforms, no standard), so no segment is planned shorter
 SHORTEST_S = 10.0
+LONGEST_S = 240.0  # of a segment before it is flagged; a judgement, no source
+MOST_SILENT_S = 12.0  # that cards may stand in a segment with nothing said before it is flagged; a judgement
 
 
 def segment_of_run(run: Run) -> str:
@@ -37,13 +38,11 @@ def segment_of_run(run: Run) -> str:
     return "before" if run.conditions.measurement.stage == "before" else "after"
 
 
-def segment_of_card(card_id: str, runs: Sequence[Run]) -> str:
-    """Where a card is shown when no note calls for it."""
-    stem = card_id.rsplit("-", 1)[0] if card_id.rsplit("-", 1)[-1].isdigit() else card_id
-    for name in (card_id, stem):
-        if name in _CARD_SEGMENTS:
-            return _CARD_SEGMENTS[name]
-    stages = [segment_of_run(run) for run in runs if run.conditions.measurement.card == card_id]
+def segment_of_card(first: str, runs: Sequence[Run]) -> str:
+    """Where a card is shown when no note calls for it; `first`: its id, or that of the first of several."""
+    if first in _CARD_SEGMENTS:
+        return _CARD_SEGMENTS[first]
+    stages = [segment_of_run(run) for run in runs if run.conditions.measurement.card == first]
     return "before" if stages and set(stages) == {"before"} else "after"
 
 
@@ -68,17 +67,16 @@ def title_of(name: str, mended: bool) -> str:
 def assemble(
     session: Session,
     notes: Notes,
-    sentences: Mapping[str, Sequence[str]],
-    cards: Mapping[str, str],
+    said: Mapping[str, Sequence[Said]],
+    cards: Sequence[Card],
+    places: Mapping[str, str],
     cautions: Mapping[str, Sequence[str]],
     mended: bool,
-    holds: Mapping[str, float] = MappingProxyType({}),
 ) -> tuple[Segment, ...]:
     """The segments with their planned times.
 
-    `sentences`: what the bench has to say, by segment; `cards`: card id -> the segment it is shown in unless a note
-    calls for it elsewhere; `cautions`: by "open", "repair", "power" and "all"; `holds`: card id -> seconds, where a
-    card has its own.
+    `said`: what the bench has to say, by segment; `places`: card id -> the segment it is shown in unless a note calls
+    for it elsewhere; `cautions`: by "open", "repair", "power" and "all".
     """
     kept = [note for note in notes.notes if not note.cut]
     noted = [note.segment for note in kept if note.segment]
@@ -86,63 +84,103 @@ def assemble(
     by_segment: dict[str, list[Note]] = {}
     for note in kept:
         by_segment.setdefault(note.segment or "opening", []).append(note)
-    called = {
-        name: list(dict.fromkeys(c for note in by_note for c in note.cards)) for name, by_note in by_segment.items()
-    }
-    everywhere = {card for found in called.values() for card in found}
-    needed = (
-        [name for name, said in sentences.items() if said]
-        + [segment for card, segment in cards.items() if card not in everywhere]
-        + (["opening"] if "opening" in by_segment else [])
-    )
+    called = {card for note in kept for card in note.cards}
+    places = {card: place for card, place in places.items() if card not in called}
     if not mended and "bench" in noted and "after" not in noted:
         # nothing was mended: a segment that the user calls bench is the one in which the bench speaks
-        sentences = {("bench" if name == "after" else name): said for name, said in sentences.items()}
-        cards = {card: ("bench" if name == "after" else name) for card, name in cards.items()}
-        needed = ["bench" if name == "after" else name for name in needed]
+        said = {("bench" if name == "after" else name): sentences for name, sentences in said.items()}
+        places = {card: ("bench" if name == "after" else name) for card, name in places.items()}
+    needed = [
+        *(name for name, sentences in said.items() if sentences),
+        *places.values(),
+        *(["opening"] if "opening" in by_segment else []),
+    ]
     names = names_in_order(noted, needed)
     warned = _cautions_by_segment(names, cautions)
-    segments, start_s, said_before = [], 0.0, set[str]()
+    together = _Together(cards, called)
+    segments, start_s, said_before = [], 0.0, set[Said]()
     for name in names:
-        own = [s for s in dict.fromkeys(sentences.get(name, ())) if s not in said_before]
+        own = [one for one in dict.fromkeys(said.get(name, ())) if one not in said_before]
         said_before.update(own)
-        shown = list(called.get(name, []))
-        shown += [card for card, segment in cards.items() if segment == name and card not in everywhere]
-        held_s = [holds[card] for card in shown if card in holds]
-        length_s = planned_length(
-            session, by_segment.get(name, ()), own, warned.get(name, ()), len(shown) - len(held_s), sum(held_s)
-        )
+        shown = [card for card, place in places.items() if place == name]
+        beats = tuple(together.beats(by_segment.get(name, ()), own, shown))
+        length_s, flag = _length(session, beats, warned.get(name, ()), {card.id: card.hold_s for card in cards})
         segments.append(
-            Segment(
-                name,
-                title_of(name, mended),
-                start_s,
-                length_s,
-                tuple(by_segment.get(name, ())),
-                tuple(own),
-                tuple(shown),
-                tuple(warned.get(name, ())),
-            )
+            Segment(name, title_of(name, mended), start_s, length_s, beats, tuple(warned.get(name, ())), flag)
         )
         start_s += length_s
     return tuple(segments)
 
 
-def planned_length(
-    session: Session,
-    notes: Sequence[Note],
-    sentences: Sequence[str],
-    cautions: Sequence[str],
-    cards: int,
-    held_s: float = 0.0,
-) -> float:
-    """Whole seconds for what is said, figures as spoken, or for holding the cards, whichever is longer.
+class _Together:
+    """Puts together what belongs together: a note, the cards it calls for, what the bench says of them."""
 
-    `cards`: how many are held for the episode's card_seconds; `held_s`: what the others are held in all.
+    def __init__(self, cards: Sequence[Card], called: Collection[str]) -> None:
+        self._first = {card.id: card.first or card.id for card in cards}
+        self._rest: dict[str, list[str]] = {}  # cards that follow a first one, unless a note calls for them
+        for card in cards:
+            if self._first[card.id] != card.id and card.id not in called:
+                self._rest.setdefault(self._first[card.id], []).append(card.id)
+        self._leading = set(self._first) - {card for rest in self._rest.values() for card in rest}
+
+    def beats(self, notes: Sequence[Note], said: Sequence[Said], shown: Sequence[str]) -> Iterator[Beat]:
+        """The beats of one segment: the notes in their order, then the cards that none called for, then what is left
+        to say. `shown`: the cards to show in this segment that no note anywhere calls for.
+        """
+        left = list(said)
+        for note in notes:
+            cards = self._with_rest(note.cards)
+            yield Beat(note, self._taken(left, cards), cards)
+        for card in shown:
+            if card in self._leading:
+                cards = self._with_rest((card,))
+                yield Beat(None, self._taken(left, cards), cards)
+        while left:
+            card = left[0].card
+            together = [one for one in left if one.card == card]
+            left = [one for one in left if one.card != card]
+            yield Beat(None, tuple(one.text for one in together), (card,) if card in self._first else ())
+
+    def _with_rest(self, cards: Sequence[str]) -> tuple[str, ...]:
+        """Cards with those that follow them, where they have not stood yet."""
+        return tuple(dict.fromkeys(one for card in cards for one in (card, *self._rest.pop(card, ()))))
+
+    def _taken(self, left: list[Said], cards: Sequence[str]) -> tuple[str, ...]:
+        """Take the sentences of these cards out of what is left to say."""
+        firsts = {self._first.get(card, card) for card in cards}
+        taken = [one for one in left if one.card in firsts]
+        left[:] = [one for one in left if one.card not in firsts]
+        return tuple(one.text for one in taken)
+
+
+def _length(
+    session: Session, beats: Sequence[Beat], cautions: Sequence[str], holds: Mapping[str, float | None]
+) -> tuple[float, str]:
+    """A segment's length in whole seconds, and why it needs a thought ("" where it does not).
+
+    A beat takes what is said in it, figures as spoken, or the holding of its cards, whichever is longer.
     """
-    count = sum(spoken.words(text) for text in [*(note.text for note in notes), *sentences, *cautions])
-    talking_s = 60 * count / session.episode.words_per_minute
-    return float(round(max(talking_s, cards * session.episode.card_seconds + held_s, SHORTEST_S)))
+    per_second = session.episode.words_per_minute / 60
+
+    def talking_s(texts: Sequence[str]) -> float:
+        return sum(spoken.words(text) for text in texts) / per_second
+
+    whole_s = talking_s(cautions)
+    silent_s = 0.0
+    for beat in beats:
+        words_s = talking_s([*([beat.note.text] if beat.note else []), *beat.sentences])
+        held_s = sum(holds.get(card) or session.episode.card_seconds for card in beat.cards)
+        whole_s += max(words_s, held_s)
+        silent_s += max(held_s - words_s, 0.0)
+    length_s = float(round(max(whole_s, SHORTEST_S)))
+    if length_s > LONGEST_S:
+        return length_s, f"long: over {clock(LONGEST_S)}; split it, or leave some cards to the page"
+    if silent_s >= MOST_SILENT_S:
+        return (
+            length_s,
+            f"few words: cards stand for {round(silent_s)} s with nothing said; add notes or leave some out",
+        )
+    return length_s, ""
 
 
 def _cautions_by_segment(names: Sequence[str], cautions: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:

@@ -206,6 +206,11 @@ def rows_of(findings: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
     return tuple((f.channel, quantities.show(f)) for f in findings)
 
 
+def whose(key: Finding, findings: Sequence[Finding]) -> str:
+    """The channel that a card's key figure is of; "" where no other channel has one, or all have the same."""
+    return key.channel if len({quantities.show(f) for f in findings}) > 1 else ""
+
+
 def number(finding: Finding) -> str:
     """A figure without its unit, for columns whose unit stands beside them once."""
     text = quantities.show(finding)

@@ -530,7 +530,7 @@ class Bars:
 @dataclass(frozen=True)
 class Row:
     """A row of a table card. `verdict` and `position` draw a needle at its end, `margin` stands behind its word; `note`
-    stands under the first cell. `loud`: the row must be seen before the others.
+    stands under the first cell. `loud`: the row must be seen before the others; `findings`: what its figures are.
     """
 
     cells: tuple[str, ...]
@@ -539,6 +539,7 @@ class Row:
     note: str = ""
     margin: str = ""
     loud: bool = False
+    findings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -597,6 +598,7 @@ class Card:
     foot: str = ""
     corner: str = ""  # the unit's name
     alt: str = ""  # the card in a sentence, for those who cannot see it
+    first: str = ""  # where one matter takes several cards: the id of the first of them
     chart: bool = False
     hold_s: float | None = None
 
@@ -605,17 +607,48 @@ class Card:
 
 
 @dataclass(frozen=True)
+class Said:
+    """A sentence of the bench, and the card (the first, where there are several) that shows it; "" for none."""
+
+    text: str
+    card: str = ""
+
+
+@dataclass(frozen=True)
+class Beat:
+    """What is said in one go, and the cards that are shown meanwhile."""
+
+    note: Note | None = None
+    sentences: tuple[str, ...] = ()
+    cards: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Segment:
-    """A part of the episode. Times are planned from words and card holds unless `final`."""
+    """A part of the episode. Its times are planned from words and card holds. `flag`: why its length needs a thought."""
 
     name: str
     title: str
     start_s: float
     length_s: float
-    notes: tuple[Note, ...] = ()
-    sentences: tuple[str, ...] = ()
-    cards: tuple[str, ...] = ()
+    beats: tuple[Beat, ...] = ()
     cautions: tuple[str, ...] = ()
+    flag: str = ""
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """The notes taken for it."""
+        return tuple(beat.note for beat in self.beats if beat.note is not None)
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What the bench has to say in it."""
+        return tuple(sentence for beat in self.beats for sentence in beat.sentences)
+
+    @property
+    def cards(self) -> tuple[str, ...]:
+        """The cards shown in it, each once."""
+        return tuple(dict.fromkeys(card for beat in self.beats for card in beat.cards))
 
 
 @dataclass(frozen=True)

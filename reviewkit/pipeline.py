@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from reviewkit import places, session_cards
-from reviewkit.bench_file import Gathered, gather, measure
+from reviewkit.bench_file import Gathered, Read, gather
 from reviewkit.changes import changes, counterpart, is_mended
 from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of_run
 from reviewkit.errors import Fault, Faults, InputError, nearest
 from reviewkit.measure import KINDS
-from reviewkit.model import Card, Episode, Notes, PriceLine, Run, Verdict
+from reviewkit.model import Card, Episode, Notes, PriceLine, Run, Said, Verdict
 from reviewkit.price import price_line
 from reviewkit.render import outputs
 from reviewkit.render.card import Order, fit
@@ -22,11 +22,13 @@ from reviewkit.render.deliver import deliver
 from reviewkit.render.look import LOOKS, Look
 from reviewkit.render.page import Pages
 from reviewkit.render.paint import Fonts
-from reviewkit.render.workers import Workers
+from reviewkit.render.thumbnail import thumbnail
+from reviewkit.render.workers import Drawn, Task, Workers
 from reviewkit.spec_table import SpecTable, spec_table
 from reviewkit.verdict import judge
 
 Progress = Callable[[str, int, int], None]
+_FOLDERS = ("cards", "overlays", "strips")
 
 
 @dataclass(frozen=True)
@@ -36,7 +38,7 @@ class Options:
     out: Path | None = None  # default: out/ in the session folder
     width: int = 1920
     only: str = ""
-    jobs: int = 1
+    overlay: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,19 +82,39 @@ def build(folder: Path, options: Options, progress: Progress = lambda what, done
     return hand_over(make(folder, options, progress))
 
 
-def make(folder: Path, options: Options, progress: Progress = lambda what, done, of: None) -> Ready:
-    """Everything that a build writes, made and checked, with nothing written yet."""
-    with Workers(0 if options.only else options.jobs - 1) as workers:  # which get ready while the files are read
-        prepared = prepare(folder)
-        episode = prepared.episode
-        wanted = _wanted(episode, options.only)
-        page = None if options.only else LOOKS["brochure"]
-        order = Order(prepared.look, options.width, page, small=not options.only, fonts=prepared.fonts)
-        drawn = _draw(workers, wanted, order, progress)
+def make(
+    folder: Path,
+    options: Options,
+    progress: Progress = lambda what, done, of: None,
+    workers: Workers | None = None,
+) -> Ready:
+    """Everything that a build writes, made and checked, with nothing written yet. `workers`: those already begun, if
+    there are any.
+    """
+    page = None if options.only else LOOKS["brochure"]
+    wanted: list[Card] = []
+    begun: list[Task[Drawn]] = []
+    workers = workers or Workers(0)
+
+    def begin_drawing(cards: Sequence[Card], look: Look, fonts: Fonts) -> None:
+        order = Order(look, options.width, page, not options.only, fonts, options.overlay, strip=True)
+        wanted.extend(_wanted(cards, options.only))
+        begun.extend(workers.begin_drawing(wanted, order))
+
+    workers.load_beside()
+    prepared = prepare(folder, workers.elsewhere, begin_drawing)
+    pictures = workers.finish(begun, lambda done: progress("cards", done, len(begun)))
+    episode, drawn = prepared.episode, _drawn(wanted, pictures)
     names = {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(episode.cards, start=1)}
-    files = {f"cards/{names[card.id]}.png": drawn[card.id]["cards"] for card in wanted}
+    files = {
+        f"{kind}/{names[card.id]}.png": picture
+        for card in wanted
+        for kind, picture in drawn[card.id].items()
+        if kind in _FOLDERS
+    }
     if not options.only:
         small = [(f"{names[card.id]}.png", drawn[card.id]["small"]) for card in wanted]
+        files["thumbnail.png"] = thumbnail(episode, prepared.look, prepared.fonts)
         files["contact-sheet.png"] = contact_sheet(small, prepared.look, prepared.fonts)
         brochure = {card.id: drawn[card.id]["page"] for card in wanted}
         texts, cut = outputs.texts(episode, prepared.pages, prepared.table, brochure)
@@ -108,11 +130,16 @@ def hand_over(ready: Ready) -> Built:
     return Built(ready.episode, ready.out, tuple(sorted(ready.files)), tuple(removed))
 
 
-def prepare(folder: Path) -> Prepared:
-    """Files in, measured, judged, and put in order."""
-    gathered = gather(folder)
-    runs = measure(gathered)
-    session = gathered.session
+def prepare(
+    folder: Path,
+    elsewhere: Callable[[Read], Read] = lambda read: read,
+    begin_drawing: Callable[[Sequence[Card], Look, Fonts], None] = lambda cards, look, fonts: None,
+) -> Prepared:
+    """Files in, measured, judged, and put in order. `elsewhere`: see `gather`; `begin_drawing` is told the cards as
+    soon as they are there, before the words are.
+    """
+    gathered = gather(folder, elsewhere)
+    session, runs = gathered.session, gathered.runs
     look, fonts = chosen(session)
     price = price_line(session.price, gathered.prices, session.unit.year) if session.price and gathered.prices else None
     verdicts = judge(session, runs)
@@ -126,14 +153,20 @@ def prepare(folder: Path) -> Prepared:
         for card in _cards(name, group, groups)
     ]
     framed = [
-        session_cards.title_card(session, price),
+        session_cards.title_card(session, price, gathered.photo),
         session_cards.rated_card(session),
         *measured,
         session_cards.repair_card(session, gathered.repair),
         session_cards.table_card(session, table, verdicts),
         session_cards.closing_card(session, verdicts, price),
     ]
-    cards = tuple(session_cards.with_alt(part) for card in framed if card is not None for part in fit(card, fonts))
+    cards = tuple(
+        session_cards.with_alt(replace(part, first=card.first or card.id))
+        for card in framed
+        if card is not None
+        for part in fit(card, fonts)
+    )
+    begin_drawing(cards, look, fonts)
     notes, uncalled = _called_cards(gathered, cards, runs)
 
     mended = is_mended(gathered.repair, runs)
@@ -141,11 +174,11 @@ def prepare(folder: Path) -> Prepared:
     segments = assemble(
         session,
         notes,
-        _sentences(pages, gathered, runs, verdicts, price),
-        {c.id: segment_of_card(c.id, runs) for c in cards},
+        _said(pages, gathered, runs, verdicts, price),
+        cards,
+        {card.id: segment_of_card(card.first, runs) for card in cards},
         cautions,
         mended,
-        {card.id: card.hold_s for card in cards if card.hold_s},
     )
     return Prepared(
         Episode(
@@ -203,20 +236,21 @@ def _cards(name: str, group: Sequence[Run], taken: Collection[str]) -> list[Card
     cards = [replace(card, id=name, title=titles[0] if titles else card.title or kind.title, hold_s=hold)]
     for other in kind.further(group):
         names = (f"{name}-{other.id}{number}" for number in ("", *range(2, len(taken) + 2)))
-        cards.append(replace(other, id=next(free for free in names if free not in taken), hold_s=hold))
+        cards.append(replace(other, id=next(free for free in names if free not in taken), first=name, hold_s=hold))
     return cards
 
 
-def _sentences(
+def _said(
     pages: Pages, gathered: Gathered, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
-) -> dict[str, list[str]]:
+) -> dict[str, list[Said]]:
     """What the bench has to say, by segment."""
-    said: dict[str, list[str]] = outputs.framing_sentences(pages, gathered.repair, verdicts, price)
+    said = outputs.framing_sentences(pages, gathered.repair, verdicts, price)
     for run in runs:
-        if run.conditions.measurement.stage != "bench":
-            kind = KINDS[run.conditions.measurement.kind]
-            for point in kind.points(run, counterpart(run, runs)):
-                said.setdefault(segment_of_run(run), []).extend(pages.sentences(point))
+        m = run.conditions.measurement
+        if m.stage != "bench":
+            for point in KINDS[m.kind].points(run, counterpart(run, runs)):
+                sentences = (Said(text, m.card) for text in pages.sentences(point))
+                said.setdefault(segment_of_run(run), []).extend(sentences)
     return said
 
 
@@ -245,19 +279,16 @@ def _called_cards(gathered: Gathered, cards: Sequence[Card], runs: Sequence[Run]
     return replace(gathered.notes, notes=tuple(notes)), tuple(missing)
 
 
-def _wanted(episode: Episode, only: str) -> list[Card]:
-    if not only:
-        return list(episode.cards)
-    wanted = [card for card in episode.cards if card.id == only]
+def _wanted(cards: Sequence[Card], only: str) -> list[Card]:
+    wanted = [card for card in cards if only in ("", card.id)]
     if not wanted:
-        raise InputError(Fault("--only", 0, f'no card "{only}"; {nearest(only, [c.id for c in episode.cards])}'))
+        raise InputError(Fault("--only", 0, f'no card "{only}"; {nearest(only, [card.id for card in cards])}'))
     return wanted
 
 
-def _draw(workers: Workers, cards: Sequence[Card], order: Order, progress: Progress) -> dict[str, dict[str, bytes]]:
-    """Each card's pictures. Raises InputError naming every card whose texts do not fit."""
-    drawn = workers.draw(cards, order, lambda done: progress("cards", done, len(cards)))
-    faults = [Fault("session.toml", 0, why) for why in drawn if isinstance(why, str)]
+def _drawn(cards: Sequence[Card], pictures: Sequence[Drawn]) -> dict[str, dict[str, bytes]]:
+    """Each card's pictures, by card. Raises InputError naming every card whose texts do not fit."""
+    faults = [Fault("session.toml", 0, why) for why in pictures if isinstance(why, str)]
     if faults:
         raise InputError(faults)
-    return {card.id: made for card, made in zip(cards, drawn, strict=True) if not isinstance(made, str)}
+    return {card.id: made for card, made in zip(cards, pictures, strict=True) if not isinstance(made, str)}

@@ -7,21 +7,40 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from reviewkit import figures, quantities, rating_words
-from reviewkit.model import Card, Finding, PriceLine, RepairRow, Row, Rows, Run, Session, TitlePage, Verdict
+from reviewkit.model import (
+    BarGroup,
+    Bars,
+    Card,
+    Finding,
+    PriceLine,
+    RepairRow,
+    Row,
+    Rows,
+    Run,
+    Session,
+    TitlePage,
+    Verdict,
+)
 from reviewkit.spec_table import SpecTable
 from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
 MOST_NEEDLES = 2
 MOST_SINGLE = 5  # ratings that were not met have a line each in the summary, up to so many
 _NAMED = 2  # of a group of ratings in the summary
+_GROUPS = {
+    SHORT: "Ratings missed",
+    CLOSE: "Too near to their limits",
+    INCOMPARABLE: "Rated otherwise than measured",
+    UNMEASURED: "Not measured",
+}
 _NOTHING_DONE = ("", "none", "go")  # a point passed is nothing done
 
 
-def title_card(session: Session, price: PriceLine | None) -> Card:
+def title_card(session: Session, price: PriceLine | None, photo: bytes = b"") -> Card:
     """Maker and model large, what it is and since when, and the price then and now."""
     unit = session.unit
     lines = tuple(line for line in (unit.what, str(unit.year) if unit.year else "", session.episode.title) if line)
-    page = TitlePage(unit.name, lines, _amounts(price), _years(price))
+    page = TitlePage(unit.name, lines, _amounts(price), _years(price), photo)
     return Card("title", "", session.look.presenter or session.episode.presenter, page)
 
 
@@ -80,8 +99,8 @@ def table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) 
     deciding = [finding for v in verdicts for finding in v.findings]
     inputs = {finding.at.get("input", "") for finding in deciding}
     driven = {finding.at.get("channels", "") for finding in deciding}
-    where = _unsaid(verdicts)
-    spots = Counter(text for text in where.values() if " – " not in text and " + " not in text)
+    where = [_unsaid(v) for v in verdicts] + [""] * (len(table.rows) - len(verdicts))
+    spots = Counter(text for text in where if text and " – " not in text and " + " not in text)
     spot = spots.most_common(1)[0][0] if spots else ""
     conditions = " · ".join(
         part
@@ -98,10 +117,10 @@ def table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) 
             (r.label, r.limit, r.measured),
             r.verdict,
             r.position,
-            note="" if where.get(r.label) == spot else where.get(r.label, ""),
+            note="" if at == spot else at,
             margin=_margin(r.verdict, r.margin),
         )
-        for r in table.rows
+        for r, at in zip(table.rows, where, strict=True)
     )
     return Card(
         "table",
@@ -114,14 +133,14 @@ def table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) 
 
 
 def _margin(word: str, margin: str) -> str:
-    """The margin where it stands for something: within the guard band it is smaller than its own uncertainty."""
-    return margin if word in (MEETS, SHORT) else ""
+    """The margin where it says something: within the guard band it is smaller than its own uncertainty."""
+    return margin if word in (MEETS, SHORT) and margin != "1.0 ×" else ""
 
 
-def _unsaid(verdicts: Sequence[Verdict]) -> dict[str, str]:
+def _unsaid(v: Verdict) -> str:
     """At which frequency or over which band a row's figure was measured, where its label says neither."""
-    where = {v.label: _where(v.findings[0]) for v in verdicts if v.measured and v.findings}
-    return {label: text for label, text in where.items() if text and text not in label}
+    where = _where(v.findings[0]) if v.measured and v.findings else ""
+    return "" if where in v.label else where
 
 
 def _where(f: Finding) -> str:
@@ -134,14 +153,15 @@ def _where(f: Finding) -> str:
 
 def _closing_rows(verdicts: Sequence[Verdict]) -> list[Row]:
     """Those that hold on one line, with the one nearest to its limit; the others on a line each, if they are few."""
-    of_all = f"of {len(verdicts)} ratings" if len(verdicts) > 1 else "rating"
+    of_all = f"of {len(verdicts)}"
     good = [v for v in verdicts if v.verdict == MEETS]
     rest = [v for word in (SHORT, CLOSE, INCOMPARABLE, UNMEASURED) for v in verdicts if v.verdict == word]
     rows = []
     if good:
         nearest = min(good, key=lambda v: 1.0 if v.position is None else v.position)
         note = f"nearest to its limit: {nearest.label}" if len(good) > 1 else nearest.label
-        rows.append(Row((f"{len(good)} {of_all}", "", ""), MEETS, nearest.position, note, _margin(MEETS, nearest.margin)))
+        cells = ("Ratings met", "", f"{len(good)} {of_all}")
+        rows.append(Row(cells, MEETS, nearest.position, note, _margin(MEETS, nearest.margin)))
     if len(rest) <= MOST_SINGLE:
         margins = [_margin(v.verdict, v.margin) for v in rest]
         return rows + [
@@ -153,7 +173,7 @@ def _closing_rows(verdicts: Sequence[Verdict]) -> list[Row]:
         furthest = min((v.position for v in same if v.position is not None), default=None)
         names = "; ".join(v.label for v in same[:_NAMED])
         more = f" and {len(same) - _NAMED} more" if len(same) > _NAMED else ""
-        rows.append(Row((f"{len(same)} {of_all}", "", ""), word, furthest, names + more))
+        rows.append(Row((_GROUPS[word], "", f"{len(same)} {of_all}"), word, furthest, names + more))
     return rows
 
 
@@ -162,23 +182,40 @@ def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine
     rows = _closing_rows(verdicts)
     if not rows and price is None:
         return None
-    amounts = _amounts(price)
+    headers = ("", "rated", "measured") if any(row.cells[1] for row in rows) else ("", "", "")
     if price is not None and price.fair_shown:
-        amounts = (amounts[0], ("fair today, an opinion", price.fair_shown), amounts[1])
-    headers = ("", "rated", "measured") if any(any(row.cells[1:]) for row in rows) else ("", "", "")
-    body = Rows(headers, tuple(rows), (2.6, 1.1, 1.5), strong=2, needles=True, amounts=amounts, years=_years(price))
+        rows.append(Row(("Fair today, an opinion", "", price.fair_shown)))
+    amounts, years = _amounts(price), _years(price)
+    body = Rows(headers, tuple(rows), (2.6, 1.1, 1.5), strong=2, needles=True, amounts=amounts, years=years)
     return Card("closing", "In short", "", body, corner=session.unit.name)
 
 
 def with_verdicts(card: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """A measurement's card with the needles of the ratings that its measurements answered. They stand under its
-    readings: a table without any has none.
+    """A measurement's card with the needles of the ratings that its measurements answered: under its readings, or
+    in a table of readings on the line of the figure that answered.
     """
     ids = {run.conditions.measurement.id for run in runs}
     own = [v for v in verdicts if ids & set(v.measurements) and v.verdict != UNMEASURED]
-    if isinstance(card.body, TitlePage) or (isinstance(card.body, Rows) and not card.readings):
+    if isinstance(card.body, TitlePage):
         return card
-    return replace(card, verdicts=tuple(own[:MOST_NEEDLES]))
+    if isinstance(card.body, Rows) and not card.readings:
+        rows = tuple(_judged(row, own) for row in card.body.rows)
+        return replace(card, body=replace(card.body, rows=rows, needles=any(row.verdict for row in rows)))
+    return replace(card, verdicts=tuple(_under_needle(v) for v in own[:MOST_NEEDLES]))
+
+
+def _judged(row: Row, verdicts: Sequence[Verdict]) -> Row:
+    """A line of readings with the needle of the rating that one of them answered."""
+    for v in verdicts:
+        if v.position is not None and v.findings[:1] and v.findings[0] in row.findings:
+            return replace(row, verdict=v.verdict, position=v.position, margin=_margin(v.verdict, v.margin))
+    return row
+
+
+def _under_needle(v: Verdict) -> Verdict:
+    """A verdict as it stands on a card: its margin where that says something, ± where it decides."""
+    close = v.verdict == CLOSE and v.measured
+    return replace(v, label=f"{v.label}: {v.measured}" if close else v.label, margin=_margin(v.verdict, v.margin))
 
 
 def _row_text(row: Row) -> str:
@@ -186,11 +223,22 @@ def _row_text(row: Row) -> str:
     return ", ".join(part for part in (*(c for c in cells if c != "→"), row.note, row.verdict, row.margin) if part)
 
 
+def _bars_text(group: BarGroup) -> str:
+    """A group of bars: "2nd: L −74.2 dB, R −72.2 dB, L before −74.1 dB, R before −71.9 dB"."""
+    bars = [
+        " ".join(part for part in (bar.channel, "before" if bar.role == "before" else "", bar.text, group.unit) if part)
+        for bar in sorted(group.bars, key=lambda bar: bar.role == "before")
+    ]
+    return f"{group.label}: {', '.join(bars)}"
+
+
 def with_alt(card: Card) -> Card:
     """A card with its own text as the alternative for those who cannot see it."""
     parts = [card.title, card.conditions]
     if isinstance(card.body, TitlePage):
         parts += [card.body.name, *card.body.lines, *(f"{what}: {amount}" for what, amount in card.body.amounts)]
+    elif isinstance(card.body, Bars):
+        parts += [_bars_text(group) for group in card.body.groups]
     elif isinstance(card.body, Rows):
         parts += [_row_text(row) for row in card.body.rows]
         parts += [f"{what}: {amount}" for what, amount in card.body.amounts]

@@ -103,7 +103,7 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
             level = quantities.conditions(
                 {k: v for k, v in worst.at.items() if k != "power" or quantity != "power_at_limit"}
             )
-            named = ", ".join(part for part in (label, where) if part)
+            named = ", ".join(part for part in (label, _weighting(worst), where) if part)
             rows.append(TableRow(named, NONE_GIVEN, NONE_GIVEN, quantities.show(worst), "", "", _under(worst, level)))
     return rows
 
@@ -119,10 +119,14 @@ def _told(f: Finding) -> tuple[object, ...]:
     return _spot(f), f.at.get("weighting"), f.at.get("reference")
 
 
+def _weighting(f: Finding) -> str:
+    """A noise figure without its weighting says nothing: it stands in the row's name."""
+    return f"{f.at['weighting']}-weighted" if "weighting" in f.at else "unweighted" if f.quantity == "snr" else ""
+
+
 def _under(f: Finding, level: str) -> str:
     parts = (
         f"at {quantities.percent(f.at['limit'])}" if "limit" in f.at else "",
-        f"{f.at['weighting']}-weighted" if "weighting" in f.at else "unweighted" if f.quantity == "snr" else "",
         f"re {quantities.watts(f.at['reference'])}" if "reference" in f.at else "",
         f"with {quantities.tones((f.at['tones'][0], f.at['tones'][1]))}" if "tones" in f.at else "",
         level,

@@ -1,4 +1,4 @@
-"""Written figures as people say them: "0.021 %" → "point zero two one percent". Used to time what is spoken."""
+"""Written figures as people say them: "0.021 %" → "point zero two one percent". For what is read aloud, and to time it."""
 
 from __future__ import annotations
 
@@ -32,6 +32,7 @@ _SIZES = ((10**12, "trillion"), (10**9, "billion"), (10**6, "million"), (1000, "
 
 # unit -> (for exactly one, for any other amount)
 _UNITS = {
+    "dB/octave": ("dB per octave", "dB per octave"),
     "W": ("watt", "watts"),
     "mW": ("milliwatt", "milliwatts"),
     "V": ("volt", "volts"),
@@ -39,12 +40,14 @@ _UNITS = {
     "µV": ("microvolt", "microvolts"),
     "Hz": ("hertz", "hertz"),
     "kHz": ("kilohertz", "kilohertz"),
-    "dB": ("decibel", "decibels"),
+    "dB": ("dB", "dB"),
     "Ω": ("ohm", "ohms"),
     "mΩ": ("milliohm", "milliohms"),
     "kΩ": ("kilohm", "kilohms"),
     "%": ("percent", "percent"),
     "s": ("second", "seconds"),
+    "µs": ("microsecond", "microseconds"),
+    "ns": ("nanosecond", "nanoseconds"),
     "ms": ("millisecond", "milliseconds"),
     "mA": ("milliamp", "milliamps"),
     "×": ("times", "times"),
@@ -59,21 +62,32 @@ _SIGNS = {
     "≥": "at least ",
     "": "",
 }
+_ORDINALS = ["", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
+_ORDINAL = re.compile(r"\b([1-9])(?:st|nd|rd|th)\b")
+_SPELLED = re.compile(r"\b[A-Z]{2,5}\b|\bdB\b")  # said letter by letter
 _FIGURE = re.compile(
     r"(?P<sign>[\u2212+±≤≥]\s?|(?<![\w.])-)?(?P<currency>[$€£¥])?(?P<number>\d{1,3}(?:,\d{3})+|\d+)(?P<fraction>\.\d+)?"
-    r"(?:(?P<space>\s)(?P<unit>kHz|Hz|mW|W|µV|mV|V|dB|mΩ|kΩ|Ω|%|ms|mA|×)(?!\w))?"
+    r"(?:(?P<space>\s)(?P<unit>dB/octave|kHz|Hz|mW|W|µV|mV|V|dB|mΩ|kΩ|Ω|%|ms|µs|ns|s|mA|×)(?![\w/]))?"
 )
 
 
 def spoken(text: str) -> str:
     """A sentence with every figure written out as it is said."""
-    said = text.replace("THD+N", "T H D plus N").replace("THD", "T H D").replace(" – ", " to ")
+    said = text.replace("THD+N", "THD plus N").replace(" – ", " to ").replace(" ± ", " plus or minus ")
+    said = _ORDINAL.sub(lambda match: _ORDINALS[int(match[1])], said.replace("dB (A)", "dB A-weighted"))
     return _FIGURE.sub(_say, said)
+
+
+def sentence(text: str) -> str:
+    """`spoken`, with a capital where a figure stood first."""
+    said = spoken(text)
+    return said[:1].upper() + said[1:] if text[:1] != said[:1] else said
 
 
 def words(text: str) -> int:
     """How many words a sentence costs when spoken, figures written out."""
-    return len(spoken(text).replace("-", " ").split())
+    letters = _SPELLED.sub(lambda match: " ".join(match[0]), spoken(text))
+    return len(letters.replace("-", " ").split())
 
 
 def _say(match: re.Match[str]) -> str:
@@ -82,10 +96,12 @@ def _say(match: re.Match[str]) -> str:
     if match["currency"]:
         one, many = _CURRENCIES[match["currency"]]
         cents = int((fraction[1:] + "0")[:2]) if fraction else 0
-        amount = f"{whole(int(number))} {one if number == '1' and not cents else many}"
+        amount = f"{_amount(int(number))} {one if number == '1' and not cents else many}"
         return sign + amount + (f" {whole(cents)}" if cents else "")
     if not fraction and not match["unit"] and not sign and "," not in match["number"] and 1900 <= int(number) <= 2099:
         return year(int(number))
+    if fraction and not fraction.strip(".0"):
+        fraction = ""  # "64.0 dB" is said as sixty-four; the card shows how well it is known
     said = whole(int(number)) if int(number) or not fraction else ""
     if fraction:
         said = f"{said} point {' '.join(_ONES[int(d)] for d in fraction[1:])}".strip()
@@ -93,6 +109,13 @@ def _say(match: re.Match[str]) -> str:
         one, many = _UNITS[match["unit"]]
         said += f" {one if number == '1' and not fraction else many}"
     return sign + said
+
+
+def _amount(number: int) -> str:
+    """An amount of money in words: seventeen hundred, but two thousand."""
+    if 1100 <= number < 10_000 and number % 100 == 0 and number % 1000:
+        return f"{whole(number // 100)} hundred"
+    return whole(number)
 
 
 def whole(number: int) -> str:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d  # type: ignore[import-untyped]
 
 from reviewkit.windows import kaiser, kaiser_spread, lobe, noise_bandwidth, noise_bandwidth_of, spread
 
@@ -126,7 +125,7 @@ def peaks(lines: Lines, within: float) -> list[Line]:
     inside[:1] = False
     if not inside.any() or not np.max(power[inside]) > 0:
         raise NoTones("no tone stands in it; is it another kind of file?")
-    summit = (power == maximum_filter1d(power, 2 * half + 1)) & inside
+    summit = (power == largest_near(power, half)) & inside
     # scalloping lowers a line by up to 4 dB: those are looked at that may reach the ratio
     summit &= power >= 0.3 * within**2 * float(np.max(power[inside]))
     found = [fitted(lines, int(index)) for index in np.flatnonzero(summit)[:_MOST_PEAKS]]
@@ -139,6 +138,15 @@ def peaks(lines: Lines, within: float) -> list[Line]:
                 "the window is another one; take a longer record, or check `window`"
             )
     return [line for line, _ in kept]
+
+
+def largest_near(values: Array, reach: int) -> Array:
+    """The largest of each value and `reach` neighbours to either side, same shape."""
+    largest = values.copy()
+    for step in range(1, min(reach, len(values) - 1) + 1):
+        np.maximum(largest[step:], values[:-step], out=largest[step:])
+        np.maximum(largest[:-step], values[step:], out=largest[:-step])
+    return largest
 
 
 def fitted(lines: Lines, peak: int) -> tuple[Line, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -56,23 +57,30 @@ def _spectrum(sheet: Sheet, column: Column, c: Conditions) -> Held:
     return Held(of_spectrum(told.frequency_hz, told.level, told.window), told.volts, told.window, told.hint)
 
 
-def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str) -> dict[str, Any]:
-    """The level that findings hold under: power where the load is known, else voltage; nothing for relative levels.
+def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str = "") -> dict[str, Any]:
+    """The level that findings hold under: power where there is a load, else voltage; nothing for relative levels.
 
-    `what`: which level that is, for the message. Raises InputError where `drive` says another.
+    `what`: which level that is, for the message. Raises InputError where `drive` says another: one of the two is wrong.
     """
     m = c.measurement
     if level_v is None:
         return {}
-    stated_v = m.drive_v or ((m.drive_w * m.load_ohm) ** 0.5 if m.drive_w and m.load_ohm else None)
+    ohms = load_of(c)
+    stated_v = m.drive_v or ((m.drive_w * ohms) ** 0.5 if m.drive_w and ohms else None)
     if stated_v is not None and abs(db_of_amplitude(level_v / stated_v)) > MOST_OFF_DRIVE_DB:
-        here = quantities.watts(level_v**2 / m.load_ohm) if m.drive_w and m.load_ohm else quantities.volts(level_v)
+        here = quantities.watts(level_v**2 / ohms) if m.drive_w and ohms else quantities.volts(level_v)
         message = (
-            f'[[measurement]] {m.id}: drive = "{figures.drive(c).split(" into")[0]}", but {sheet.source} holds {here}, '
-            f"{what}; write that, or look for a wrong unit in the file"
+            f'[[measurement]] {m.id}: drive = "{figures.drive(c).split(" into")[0]}", but {sheet.source} holds '
+            f"{', '.join(filter(None, (here, what)))}; write that, or look for a wrong unit in the file"
         )
         raise InputError(Fault("session.toml", m.line, message))
-    return {"power": level_v**2 / m.load_ohm} if m.load_ohm else {"voltage": level_v}
+    return {"power": level_v**2 / ohms} if ohms else {"voltage": level_v}
+
+
+def load_of(c: Conditions) -> float | None:
+    """The load that power goes into, Ω; None where none is named, and where the output is open: no power goes there."""
+    ohms = c.measurement.load_ohm
+    return ohms if ohms and math.isfinite(ohms) else None
 
 
 def each_channel(

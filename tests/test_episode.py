@@ -15,13 +15,13 @@ from reviewkit.episode import (
     chapters_of,
     clock,
     names_in_order,
-    planned_length,
     segment_of_card,
     segment_of_run,
     title_of,
 )
 from reviewkit.model import (
     Bench,
+    Card,
     Chapter,
     Conditions,
     EpisodeSettings,
@@ -29,7 +29,9 @@ from reviewkit.model import (
     Note,
     Notes,
     Run,
+    Said,
     Session,
+    TitlePage,
     Unit,
 )
 
@@ -46,8 +48,19 @@ def note(segment, text="", *cards, cut=False):
     return Note("A014.mp4", 0.0, segment, text, cards, cut)
 
 
-def put_together(notes=(), sentences=None, cards=None, cautions=None, mended=True, session=SESSION):
-    return assemble(session, Notes(notes=tuple(notes)), sentences or {}, cards or {}, cautions or {}, mended)
+def card(card_id, first="", hold_s=None):
+    return Card(card_id, "", "", TitlePage("", ()), first=first or card_id, hold_s=hold_s)
+
+
+def put_together(notes=(), sentences=None, cards=None, cautions=None, mended=True, session=SESSION, more=()):
+    """`cards`: id -> segment; `sentences`: texts, or (text, card), by segment."""
+    places = dict(cards or {})
+    all_cards = [*(card(name) for name in places), *more]
+    said = {
+        name: [Said(one) if isinstance(one, str) else Said(*one) for one in found]
+        for name, found in (sentences or {}).items()
+    }
+    return assemble(session, Notes(notes=tuple(notes)), said, all_cards, places, cautions or {}, mended)
 
 
 def by_name(segments):
@@ -162,9 +175,7 @@ def test_called_cards_stand_before_those_that_belong_there_anyway():
         ("title", "opening"),
         ("rated", "history"),
         ("repair", "repair"),
-        ("repair-2", "repair"),
         ("table", "verdict"),
-        ("table-3", "verdict"),
         ("closing", "closing"),
         ("anything", "after"),
     ],
@@ -220,25 +231,96 @@ def test_each_caution_once_where_it_is_first_needed():
 @pytest.mark.parametrize(
     ("notes", "sentences", "cautions", "cards", "length_s"),
     [
-        ((), (), (), 0, 10),  # no chapter may be shorter
+        ((), ("word",), (), 0, 10),  # no chapter may be shorter
         ((), ("word " * 75,), (), 0, 30),
         (("word " * 50,), ("word " * 50,), ("word " * 50,), 0, 60),
-        ((), (), (), 4, 24),
-        ((), ("word " * 75,), (), 4, 30),
-        ((), ("word " * 75,), (), 7, 42),
+        (("",), (), (), 4, 24),
+        (("word " * 75,), (), (), 4, 30),
+        (("word " * 75,), (), (), 7, 42),
         # "0.021 %" is said in five words: forty of them take 80 seconds at 150 words a minute
         ((), ("0.021 %, " * 40,), (), 0, 80),
+        # what is said elsewhere does not fill the time that cards stand in silence
+        (("word " * 75, ""), (), (), 4, 54),
     ],
 )
 def test_what_is_said_or_the_cards_that_are_held_whichever_is_longer(notes, sentences, cautions, cards, length_s):
-    said = [note("front", text) for text in notes]
-    assert planned_length(SESSION, said, sentences, cautions, cards) == length_s
+    names = [f"c{number}" for number in range(cards)]
+    called = [note("repair", text, *(names if text is notes[-1] else ())) for text in notes]
+    (segment,) = put_together(
+        called, {"repair": sentences}, cautions={"repair": cautions}, more=[card(name) for name in names]
+    )
+    assert segment.length_s == length_s
 
 
 def test_the_speakers_pace_and_the_cards_hold_are_the_sessions():
     slow = Session(Path("s"), Unit("a", "b"), episode=EpisodeSettings(words_per_minute=75, card_seconds=10))
-    assert planned_length(slow, (), ("word " * 75,), (), 0) == 60
-    assert planned_length(slow, (), (), (), 4) == 40
+    assert put_together(sentences={"after": ["word " * 75]}, session=slow)[0].length_s == 60
+    assert put_together(cards=dict.fromkeys("abcd", "after"), session=slow)[0].length_s == 40
+
+
+def test_a_length_that_needs_a_thought_is_flagged():
+    assert put_together([note("front", "word " * 600)])[0].flag == ""
+    assert put_together([note("front", "word " * 610)])[0].flag.startswith("long: over 4:00")
+    cards = {"a": "after", "b": "after"}
+    assert put_together([note("after", "word " * 30)], cards=cards)[0].flag.startswith(
+        "few words: cards stand for 12 s"
+    )
+    assert put_together(sentences={"after": [("word " * 15, "a"), ("word " * 5, "b")]}, cards=cards)[0].flag == ""
+
+
+# ------------------------------------------------------------------ beats: what is said while which card is shown
+
+
+def beats_of(segment):
+    return [(b.note.text if b.note else "", b.sentences, b.cards) for b in segment.beats]
+
+
+def test_a_sentence_stands_with_the_card_that_shows_it():
+    said = {
+        "after": [("Curve.", "response"), ("Fair.",), ("Low.", "tone"), ("Also low.", "tone")],
+        "before": [("Bad.", "tone")],
+    }
+    segments = by_name(
+        put_together(
+            [note("before", "look", "tone"), note("after", "now"), note("after", "again", "tone")],
+            said,
+            {"response": "after", "tone": "after", "crosstalk": "after"},
+        )
+    )
+    assert beats_of(segments["before"]) == [("look", ("Bad.",), ("tone",))]
+    assert beats_of(segments["after"]) == [
+        ("now", (), ()),
+        ("again", ("Low.", "Also low."), ("tone",)),
+        ("", ("Curve.",), ("response",)),
+        ("", (), ("crosstalk",)),
+        ("", ("Fair.",), ()),
+    ]
+
+
+def test_what_a_card_shown_elsewhere_says_is_said_with_that_card():
+    said = {"before": [("Bad.", "tone")], "after": [("Good.", "tone")]}
+    segments = by_name(put_together([note("before", "look", "tone")], said, {"tone": "after"}))
+    assert beats_of(segments["after"]) == [("", ("Good.",), ("tone",))]
+
+
+def test_cards_of_one_matter_stand_together_unless_a_note_parts_them():
+    cards = {"tone": "after", "tone-waveform": "after", "tone-spectrum": "after"}
+    more = [card("tone-waveform", "tone"), card("tone-spectrum", "tone")]
+
+    def shown(*notes):
+        places = {name: "after" for name in cards}
+        all_cards = [card("tone"), *more]
+        said = {"after": [Said("Low.", "tone")]}
+        (segment,) = assemble(SESSION, Notes(notes=notes), said, all_cards, places, {}, True)
+        return [b.cards for b in segment.beats]
+
+    assert shown() == [("tone", "tone-waveform", "tone-spectrum")]
+    assert shown(note("after", "x", "tone")) == [("tone", "tone-waveform", "tone-spectrum")]
+    assert shown(note("after", "x", "tone"), note("after", "y", "tone-spectrum")) == [
+        ("tone", "tone-waveform"),
+        ("tone-spectrum",),
+    ]
+    assert shown(note("after", "y", "tone-spectrum")) == [("tone-spectrum",), ("tone", "tone-waveform")]
 
 
 def test_a_cards_own_hold_counts(session_of):

@@ -62,8 +62,10 @@ def lines_of(card: Card) -> Iterator[str]:
             yield (
                 " | ".join(row.cells)
                 + (f" ({row.note})" if row.note else "")
-                + (f" [{row.verdict}]" if row.verdict else "")
+                + (f" [{row.verdict} {row.margin}".rstrip() + "]" if row.verdict else "")
+                + (" !" if row.loud else "")
             )
+        yield from (f"{what}: {amount}" for what, amount in card.body.amounts)
     elif isinstance(card.body, Curves):
         for panel in card.body.panels:
             yield f"panel: {panel.label}"
@@ -74,9 +76,12 @@ def lines_of(card: Card) -> Iterator[str]:
             yield from (f"  mark: {mark.text}" for mark in panel.marks)
             yield from (f"  bracket: {bracket.text}" for bracket in panel.brackets)
     for reading in card.readings:
-        yield f"reading: {reading.label}: {reading.key}".rstrip(": ")
+        yield f"reading: {reading.label}: {reading.key} {reading.channel}".rstrip(": ")
         yield from ("  " + " | ".join(row) for row in reading.rows)
-    yield from (f"verdict: {v.label}, rated {v.limit}, measured {v.measured}: {v.verdict}" for v in card.verdicts)
+    yield from (
+        f"verdict: {v.label}, rated {v.limit}, measured {v.measured}: {v.verdict} {v.margin}".rstrip()
+        for v in card.verdicts
+    )
     yield f"foot: {card.foot}"
     yield f"corner: {card.corner}"
     yield f"alt: {card.alt}"

@@ -36,7 +36,8 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("price",),
     ("plan",),
     # what kinds, cards and sentences share
-    ("idle_output", "tone_sheets"),
+    ("distortion_bars", "tone_pictures", "tone_readings"),
+    ("control_readings", "idle_output", "tone_sheets", "two_loads"),
     ("captures",),
     ("figures",),
     ("bench_floor",),
@@ -77,7 +78,7 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "pydantic": ("ingest/session_",),
     "soundfile": ("ingest/capture_file.py",),
     "matplotlib": ("render/paint.py",),
-    "PIL": ("render/",),
+    "PIL": ("render/", "ingest/photo_file.py"),
     "jinja2": ("render/page.py",),
     "markdown": ("render/page.py",),
     "nh3": ("render/page.py",),

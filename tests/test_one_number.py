@@ -19,8 +19,9 @@ from typing import Any
 import pytest
 
 from reviewkit import digits, quantities
-from reviewkit.model import Card, Curves, Episode, Finding, Rating, Rows, TitlePage
+from reviewkit.model import Bars, Card, Curves, Episode, Finding, Rating, Rows, TitlePage
 from reviewkit.ratings import RULES
+from reviewkit.spoken import spoken
 
 UNITS = "kHz|Hz|mW|W|µV|mV|V|dB/octave|dB|mΩ|kΩ|Ω|ohm|%|mA|ms|µs|ns|s"
 _NUMBER = r"\d+(?:,\d{3})*(?:\.\d+)?"
@@ -90,6 +91,11 @@ def texts_of_conditions(findings: Iterable[Finding], episode: Episode) -> Iterat
                 yield at[key] if at[key] == "open" else write(at[key])
         for edge in at.get("band", ()):
             yield quantities.hertz(edge)
+        yield from tokens(quantities.tones(tuple(at["tones"])) if "tones" in at else "")
+    for m in episode.session.measurements:
+        # the two readings of a source at two loads, with the digits that were written
+        for channel, volts in m.volts.items():
+            yield from (f"{value:.{round(-math.log10(m.volts_step[channel]))}f} V" for value in volts)
 
 
 def texts_of_rating(r: Rating) -> Iterator[str]:
@@ -150,6 +156,8 @@ def texts_of_repair(folder: Path) -> Iterator[str]:
             for cell in (row["expected"], row["found"]):
                 if cell and cell not in ("open", "short"):
                     yield f"{cell} {row['unit']}".replace("-", digits.MINUS).replace("ohm", "Ω")
+            if row["tolerance"]:
+                yield row["tolerance"].replace("ohm", "Ω")
 
 
 def texts_of_money(episode: Episode, data: dict[str, Any]) -> Iterator[str]:
@@ -230,26 +238,22 @@ def visible(page: str) -> _Visible:
     return seen
 
 
-def bench_sentences(outline: str) -> list[str]:
-    found, inside = [], False
-    for line in outline.splitlines():
-        inside = line == "The bench:" or (inside and not line.startswith("#"))
-        if inside and line.startswith("- "):
-            found.append(line[2:])
-    return found
-
-
 def texts_on(card: Card) -> list[str]:
     """Everything written on a card but the scales of its plots. A column's unit is put behind each of its figures."""
     texts = [card.title, card.conditions, card.foot]
     if isinstance(card.body, TitlePage):
         texts += [card.body.name, *card.body.lines, *(amount for _, amount in card.body.amounts)]
     elif isinstance(card.body, Rows):
-        texts += [*card.body.headers, *(text for row in card.body.rows for text in (*row.cells, row.note))]
+        texts += [*card.body.headers, *(text for row in card.body.rows for text in (*row.cells, row.note, row.margin))]
+        texts += [amount for _, amount in card.body.amounts]
     elif isinstance(card.body, Curves):
         for panel in card.body.panels:
             texts += [panel.label, *(t.label for t in panel.traces), *(limit.label for limit in panel.limits)]
             texts += [each.text for each in (*panel.marks, *panel.brackets)]
+    elif isinstance(card.body, Bars):
+        for group in card.body.groups:
+            texts += [group.label, *(f"{bar.text} {group.unit}" for bar in group.bars)]
+        texts += [limit.label for limit in card.body.limits]
     for reading in card.readings:
         texts += [reading.label, reading.key]
         for first, *cells in reading.rows:
@@ -264,7 +268,7 @@ def written(sample, episode: Episode) -> dict[str, list[str]]:
     """The texts of every output by its name."""
     table = csv.reader(io.StringIO(sample.text("spec-table.csv")))
     return {
-        "outline.md": bench_sentences(sample.text("outline.md")),
+        "outline.md": [text for segment in episode.segments for text in segment.sentences],
         "description.txt": sample.text("description.txt").splitlines(),
         "spec-table.md": re.split(r"[|\n]", sample.text("spec-table.md").replace("\\", "")),
         "spec-table.csv": [cell for row in table for cell in row],
@@ -349,6 +353,16 @@ def test_one_altered_digit_is_caught(name, outputs, findings, accepted):
                 caught += 1
     # the accepted texts are few against all that a slip could write
     assert caught > 0.5 * 9 * len(shown) > 0
+
+
+def test_the_outline_speaks_each_sentence_of_the_bench_and_no_other(sample, episode):
+    """What was checked above for its figures is what is read aloud, the figures in words."""
+    lines = [line[2:] for line in sample.text("outline.md").splitlines() if line.startswith("- ")]
+    notes = [note.text for segment in episode.segments for note in segment.notes if note.text]
+    of_the_bench = [line for line in lines if not any(line.startswith(text) for text in notes)]
+    sentences = [text for segment in episode.segments for text in segment.sentences]
+    assert [line.lower() for line in of_the_bench] == [spoken(text).lower() for text in sentences]
+    assert not any(sign.isdigit() for line in of_the_bench for sign in line)
 
 
 def test_the_page_lists_every_finding_in_order(sample, findings):

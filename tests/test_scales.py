@@ -153,3 +153,21 @@ def test_values_alike_share_a_scale(factor):
     assert scales.around_zero(0.6 * factor) == scales.around_zero(0.6)
     assert scales.decades([0.02 * factor, 0.5 * factor], "%") == scales.decades([0.02, 0.5], "%")
     assert scales.twenties([-50.0 - 20.0 * factor]) == scales.twenties([-65.0])
+
+
+@given(st.floats(1e-3, 1e3), st.floats(0, 0.2))
+def test_a_close_up_holds_its_values_in_a_few_steps(value, share):
+    values = (value, value * (1 + share))
+    axis = scales.close_up(values, "V")
+    assert axis.low < values[0] <= values[1] < axis.high
+    assert 2 <= len(axis.ticks) <= 7
+    # what differs by more than a thousandth fills a good part of the height
+    if share > 1e-3:
+        assert (values[1] - values[0]) / (axis.high - axis.low) > 0.3
+
+
+def test_a_scale_across_is_even_from_zero():
+    axis = scales.across(1.54, "A")
+    assert (axis.low, axis.high, axis.scale) == (0.0, 2.0, "linear")
+    assert [text for _, text in axis.ticks] == ["0", "0.5", "1", "1.5", "2 A"]
+    assert len(axis.minor) == 21

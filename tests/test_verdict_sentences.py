@@ -63,7 +63,7 @@ def findings(draw):
 def test_every_verdict_can_be_said(rating, given_findings):
     verdict = verdict_of(rating, *given_findings)
     assert verdict.verdict in {MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED}
-    said = framing_sentences(PAGES, (), [verdict], None)["verdict"]
+    said = [one.text for one in framing_sentences(PAGES, (), [verdict], None)["verdict"]]
     assert any(verdict.label in sentence for sentence in said)
     assert not any(word in " ".join(said) for word in ("None", "nan", "Undefined", "  "))
 
@@ -75,5 +75,5 @@ def test_two_sweeps_that_both_meet_a_power(order):
     harder = replace(plain, value=41.2, measurement="b", at={**plain.at, "figure": "THD+N"})
     verdict = verdict_of(RATINGS[0], *[plain, harder][::order])
     assert (verdict.verdict, verdict.measured, verdict.measurements) == (MEETS, "44.6 W", ("a",))
-    said = framing_sentences(PAGES, (), [verdict], None)["verdict"]
+    said = [one.text for one in framing_sentences(PAGES, (), [verdict], None)["verdict"]]
     assert "Power: they printed 40 W, I get 44.6 W." in said[1]

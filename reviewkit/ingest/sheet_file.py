@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
-_LONG = 400_000  # bytes from which the fast parser pays for its import
+LONG = 400_000  # bytes from which the fast parser pays for its import
 
 
 def parse_sheet(
@@ -144,7 +144,7 @@ def _read(
     A fault found in blocks is believed only where the whole file is laid out as its beginning is.
     """
     stream.seek(0, io.SEEK_END)
-    is_long = stream.tell() >= _LONG
+    is_long = stream.tell() >= LONG
     in_blocks = _in_blocks(stream, source, columns, units) if is_long else None
     if in_blocks is not None and not in_blocks.faults:
         return "utf-8", in_blocks

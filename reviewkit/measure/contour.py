@@ -6,9 +6,19 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import curves, figures, quantities, scales
+from reviewkit import curves, figures, scales
 from reviewkit.arrays import Array
 from reviewkit.captures import refuse_silence
+from reviewkit.control_readings import (
+    REFERENCE_HZ,
+    SIDES,
+    largest_of,
+    name_of,
+    place_of,
+    readings_of,
+    size_of,
+    slope_beyond,
+)
 from reviewkit.decibels import HALF_POWER_DB, relative_db
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
@@ -22,20 +32,14 @@ from reviewkit.model import (
     Measured,
     Panel,
     Point,
-    Reading,
     Run,
     Sheet,
     Trace,
 )
 from reviewkit.spectrum import AUDIO_BAND_HZ
 
-REFERENCE_HZ = 1000.0
-MOST_BLOCKS = 3  # more settings than this on one card get a line each
 _SAME = 0.005  # a band's edge that is missed by half a percent was meant
-_FILTER_DB = -3.0  # an octave: what falls off less steeply is a tone control
 _FLAT_DB = 0.1  # a control that does less does nothing
-_IN_THE_BASS_DB = 1.0  # a curve that stands so far off in the bass is named there
-_SIDES = (("boost_low", "corner_low", -1), ("boost_high", "corner_high", +1))
 
 
 def _levels(sheet: Sheet) -> list[Column]:
@@ -127,7 +131,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     differences, withheld = _differences(sheet, c)
     for channel, frequency_hz, difference in differences:
         middle = int(np.argmin(np.abs(np.log(frequency_hz / REFERENCE_HZ))))
-        for boost, corner, step in _SIDES:
+        for boost, corner, step in SIDES:
             side_hz = (AUDIO_BAND_HZ[0], REFERENCE_HZ) if step < 0 else (REFERENCE_HZ, AUDIO_BAND_HZ[1])
             reached = curves.covered(frequency_hz, side_hz)
             if reached is not None:
@@ -149,36 +153,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
 
 
-def _furthest(run: Run, channel: str) -> Finding | None:
-    """What a setting does most: the larger of its two differences."""
-    return max((f for boost, _, _ in _SIDES if (f := run.get(boost, channel))), key=_size, default=None)
-
-
-def _size(f: Finding) -> float:
-    return abs(f.value)
-
-
-def _channels(run: Run) -> list[str]:
-    return list(dict.fromkeys(f.channel for f in run.findings))
-
-
-def _largest(run: Run) -> Finding | None:
-    """What a setting does most on either channel."""
-    return max((f for channel in _channels(run) if (f := _furthest(run, channel))), key=_size, default=None)
-
-
-def _name(run: Run, runs: Sequence[Run]) -> str:
-    """A setting in words; with its stage where the same one stands there twice."""
-    m = run.conditions.measurement
-    same = [r for r in runs if r.conditions.measurement.setting == m.setting]
-    if m.setting and len(same) == 1:
-        return m.setting
-    return " ".join(part for part in (m.setting, m.stage) if part) or m.id
-
-
 def card(runs: Sequence[Run]) -> Card:
-    """The differences over the dial about the reference as the zero line. Several settings are named at their lines:
-    at the end, or where one stands furthest off in the bass, since all of those end alike.
+    """The differences over the dial about the reference as the zero line. Several settings are each named where they
+    stand furthest off, a filter at half power: at their ends too many lie together.
     """
     traces: list[Trace] = []
     marks: list[Mark] = []
@@ -190,10 +167,9 @@ def card(runs: Sequence[Run]) -> Card:
             label = figures.end_label(channel, run, runs)
             if len(shown) > 1 and role != "bench":
                 # both channels of a setting lie together: the first one names it
-                label = "" if number else _name(run, shown)
-                most = _furthest(run, channel)
-                if label and most is not None and most.quantity == "boost_low" and _size(most) > _IN_THE_BASS_DB:
-                    marks.append(Mark(float(most.at["frequency"]), most.value, label, channel))
+                label = "" if number else name_of(run, shown)
+                if label and (point := place_of(run, channel)):
+                    marks.append(Mark(*point, label, channel))
                     label = ""
             traces.append(Trace(frequency_hz, difference, channel, role, label))
     low_hz, high_hz = AUDIO_BAND_HZ[0] * (1 - _SAME), AUDIO_BAND_HZ[1] * (1 + _SAME)
@@ -207,64 +183,13 @@ def card(runs: Sequence[Run]) -> Card:
         chart=True,
         conditions=figures.stated(runs, f"0 dB: {', '.join(against)}"),
         body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), (), tuple(marks)),)),
-        readings=_readings(shown),
+        readings=readings_of(shown),
     )
-
-
-def _readings(runs: Sequence[Run]) -> tuple[Reading, ...]:
-    """One setting: all of it. A few: a block each. More: a line each, with what it does most."""
-    if len(runs) == 1:
-        return _of_one(runs[0])
-    if len(runs) <= MOST_BLOCKS:
-        return tuple(_block(run, _name(run, runs)) for run in runs)
-    channels = list(dict.fromkeys(channel for run in runs for channel in _channels(run)))
-    rows: list[tuple[str, ...]] = [("dB", *channels)] if any(channels) else []
-    for run in runs:
-        most = [_furthest(run, channel) for channel in channels]
-        rows.append((_name(run, runs), *(figures.number(f) if f else "" for f in most)))
-    return (Reading("at its most", "", tuple(rows)),)
-
-
-def _rows(findings: Sequence[Finding | None]) -> tuple[tuple[str, ...], ...]:
-    return tuple((f.channel, quantities.show(f)) for f in findings if f is not None)
-
-
-def _block(run: Run, name: str) -> Reading:
-    """A setting in short: its corner where it is a filter, else what it does most."""
-    corners = [f for _, corner, _ in _SIDES for f in figures.by_channel(run, corner)]
-    slopes = [slope.value for slope in figures.by_channel(run, "slope")]
-    if slopes and max(slopes) < _FILTER_DB:
-        return Reading(f"{name}, half power", "", _rows(corners))
-    return Reading(name, "", _rows([_furthest(run, channel) for channel in _channels(run)]))
-
-
-def _of_one(run: Run) -> tuple[Reading, ...]:
-    """One setting: what it does most in large, the other side of 1 kHz, and its corners with their slopes."""
-    largest = _largest(run)
-    if largest is None:
-        return ()
-    readings = []
-    for boost, _, _ in sorted(_SIDES, key=lambda side: side[0] != largest.quantity):
-        own = figures.by_channel(run, boost)
-        key = quantities.show(largest) if boost == largest.quantity else ""
-        if own:
-            label = "most, below 1 kHz" if boost == "boost_low" else "most, above 1 kHz"
-            readings.append(Reading(label, key, figures.rows_of(own) if key else _rows(own)))
-    for _, corner, _ in _SIDES:
-        rows = [row for at in figures.by_channel(run, corner) for row in _rows([at, _slope_beyond(run, at)])]
-        if rows:
-            label = "half power below" if corner == "corner_low" else "half power above"
-            readings.append(Reading(label, "", tuple(rows)))
-    return tuple(readings)
-
-
-def _slope_beyond(run: Run, corner: Finding) -> Finding | None:
-    return run.get("slope", corner.channel, frequency=corner.value)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """What a setting does most and where, what it does on the other side of 1 kHz, and its corners."""
-    largest, m = _largest(run), run.conditions.measurement
+    largest, m = largest_of(run), run.conditions.measurement
     if largest is None:
         return ()
     other = "boost_high" if largest.quantity == "boost_low" else "boost_low"
@@ -274,17 +199,17 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "against": run.conditions.reference_name,
         "findings": figures.by_channel(run, largest.quantity),
         "largest": largest,
-        "other": max(figures.by_channel(run, other), key=_size, default=None),
-        "flat": _size(largest) < _FLAT_DB,
+        "other": max(figures.by_channel(run, other), key=size_of, default=None),
+        "flat": size_of(largest) < _FLAT_DB,
         "before": next((f for f in was if f.channel == largest.channel), None),
     }
     said = [Point("contour", "boost", facts, m.id)]
-    for _, corner, _ in _SIDES:
+    for _, corner, _ in SIDES:
         own = figures.by_channel(run, corner)
         # the worse channel's corner is the one nearer to the middle
         nearest = min(own, key=lambda f: abs(np.log(f.value / REFERENCE_HZ)), default=None)
         if nearest is not None:
-            said.append(Point("contour", "corner", {"corner": nearest, "slope": _slope_beyond(run, nearest)}, m.id))
+            said.append(Point("contour", "corner", {"corner": nearest, "slope": slope_beyond(run, nearest)}, m.id))
     return tuple(said)
 
 

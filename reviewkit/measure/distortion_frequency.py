@@ -89,33 +89,21 @@ def card(runs: Sequence[Run]) -> Card:
         limit.high for limit in limits if limit.high
     ]
     key = _worst(main)
-    marks = (
-        ()
-        if key is None
-        else (Mark(float(key.at["frequency"]), key.value, quantities.hertz(float(key.at["frequency"])), key.channel),)
-    )
+    marks = () if key is None else (Mark(float(key.at["frequency"]), key.value, _at(key), key.channel),)
     figure = str(key.at.get("figure", "")) if key else ""
     readings = []
     if key is not None:
         band = key.at["band"]
         label = f"worst {figure or 'distortion'}, {quantities.band((band[0], band[1]))}"
-        readings.append(
-            Reading(
-                label, quantities.show(key), figures.rows_of(figures.by_channel(main, "worst_distortion", band=band))
-            )
-        )
+        own = figures.by_channel(main, "worst_distortion", band=band)
+        readings.append(Reading(label, quantities.show(key), figures.rows_of(own), figures.whose(key, own)))
         at_1k = figures.by_channel(main, "distortion")
         if at_1k:
             readings.append(Reading("at 1 kHz", "", figures.rows_of(at_1k)))
         for run in runs:
-            if run is not main and (own := _worst(run)) is not None and run.conditions.measurement.stage != "bench":
-                readings.append(
-                    Reading(
-                        figures.run_label(run, runs),
-                        "",
-                        figures.rows_of(figures.by_channel(run, "worst_distortion", band=own.at["band"])),
-                    )
-                )
+            if run is not main and (was := _worst(run)) is not None and run.conditions.measurement.stage != "bench":
+                rows = figures.rows_of(figures.by_channel(run, "worst_distortion", band=was.at["band"]))
+                readings.append(Reading(figures.run_label(run, runs), "", rows))
     return Card(
         id="",
         title=f"{figure or 'Distortion'} over frequency",
@@ -134,6 +122,10 @@ def card(runs: Sequence[Run]) -> Card:
         ),
         readings=tuple(readings),
     )
+
+
+def _at(f: Finding) -> str:
+    return f"{quantities.show(f)} at {quantities.hertz(float(f.at['frequency']))}"
 
 
 def _worst(run: Run) -> Finding | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -12,6 +13,7 @@ from reviewkit.decibels import volts_of
 from reviewkit.distortion import LIMITED, ONE_PERCENT, distortion_percent, figure_of, rated_limits
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
+    Axis,
     Card,
     Column,
     Conditions,
@@ -28,6 +30,8 @@ from reviewkit.model import (
     Sheet,
     Trace,
 )
+
+_RINGS_APART = 0.03  # of the scale: two marks nearer than this would lie on each other
 
 
 def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
@@ -69,8 +73,7 @@ def _sweep(sheet: Sheet, column: Column, c: Conditions) -> tuple[Array, Array]:
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """power_at_limit (W, where distortion rises through 1 % and through each rated limit), power_reached (W, the
-    highest
-    power of the sweep, only where a limit was not reached), lowest_distortion (%, with where) per channel.
+    highest power of the sweep, only where a limit was not reached), lowest_distortion (%, with where) per channel.
     """
     assert sheet is not None
     found: list[Finding] = []
@@ -161,6 +164,19 @@ def _reached_rows(run: Run, limit: float) -> tuple[tuple[str, str], ...]:
     return tuple(rows)
 
 
+def _crossings(found: Sequence[Finding], x_axis: Axis) -> tuple[Mark, ...]:
+    """Each channel's power at a limit, marked where its curve rises through it: the worse one's, and the other's where
+    the two rings would stand apart.
+    """
+    crossing = sorted((f for f in found if f.quantity == "power_at_limit"), key=lambda f: f.value)
+    least = _RINGS_APART * math.log(x_axis.high / x_axis.low)
+    apart = [f for f in crossing[1:] if math.log(f.value / crossing[0].value) > least]
+    return tuple(
+        Mark(f.value, float(f.at["limit"]), f"{f.channel} {quantities.show(f)}".strip(), f.channel)
+        for f in [*crossing[:1], *apart]
+    )
+
+
 def card(runs: Sequence[Run]) -> Card:
     """Distortion by decades over power, the rated limit up to the rated power, the crossing marked."""
     traces: list[Trace] = []
@@ -208,9 +224,10 @@ def card(runs: Sequence[Run]) -> Card:
                 f"at {quantities.percent(at)} {figure}".strip(),
                 _shown(key),
                 tuple((f.channel, _shown(f)) for f in powers(main, at)),
+                figures.whose(key, powers(main, at)),
             )
         ]
-        marks = (Mark(key.value, at, quantities.percent(at), key.channel),) if key.quantity == "power_at_limit" else ()
+        marks = _crossings(powers(main, at), x_axis)
         if at != ONE_PERCENT and powers(main, ONE_PERCENT):
             readings.append(Reading("at 1 %", "", tuple((f.channel, _shown(f)) for f in powers(main, ONE_PERCENT))))
     for run in runs:

@@ -100,7 +100,7 @@ def _finding(c: Conditions, channel: str, pair: Pair, quantity: str, ratio: Rati
 
 
 def card(runs: Sequence[Run]) -> Card:
-    """The spectrum round the upper tone, or the whole of it for the twin tone, the products marked."""
+    """Each channel's spectrum round the upper tone, or the whole of it for the twin tone, the products marked."""
     main = figures.main_run(runs)
     key = figures.worse(figures.by_channel(main, "imd"))
     if key is None:
@@ -121,19 +121,20 @@ def card(runs: Sequence[Run]) -> Card:
             )
             if part
         ),
-        body=Curves((_panel(alike, main, key.channel, convention),)),
+        body=Curves(_panels(alike, main, convention)),
         readings=_readings(runs, main, key),
     )
 
 
-def _panel(runs: Sequence[Run], main: Run, worse: str, convention: str) -> Panel:
-    traces: list[Trace] = []
-    marks: list[Mark] = []
+def _panels(runs: Sequence[Run], main: Run, convention: str) -> tuple[Panel, ...]:
+    """A panel a channel, all on one scale: spectra so dense would hide each other in one."""
+    traces: dict[str, list[Trace]] = {f.channel: [] for f in figures.by_channel(main, "imd")}
+    marks: dict[str, tuple[Mark, ...]] = {}
     x_axis: Axis | None = None
     for run in runs:
         assert run.sheet is not None
         for column in run.sheet.all("level"):
-            if run.get("imd", column.channel) is None:
+            if column.channel not in traces or run.get("imd", column.channel) is None:
                 continue
             channel, pair, products = _taken_apart(run.sheet, column, run.conditions)
             low, high = pair.tones
@@ -144,17 +145,27 @@ def _panel(runs: Sequence[Run], main: Run, worse: str, convention: str) -> Panel
             )
             x, level_db = drawn(channel.lines, edges, pair.reference)
             role, label = figures.trace_role(run, runs), figures.end_label(column.channel, run, runs)
-            traces.append(Trace(x - origin, level_db, column.channel, role, label))
-            if run is main and column.channel == worse:
-                x_axis = _about(low, high) if origin else _whole(2 * high - low)
-                marks = [
-                    Mark(p.frequency_hz - origin, float(db_of_amplitude(p.level / pair.reference)), words, worse)
+            traces[column.channel].append(Trace(x - origin, level_db, column.channel, role, label))
+            if run is main:
+                x_axis = x_axis or (_about(low, high) if origin else _whole(2 * high - low))
+                marks[column.channel] = tuple(
+                    Mark(
+                        p.frequency_hz - origin, float(db_of_amplitude(p.level / pair.reference)), words, column.channel
+                    )
                     for p, words in ((products[2][-1], "2nd order"), (products[3][origin > 0], "3rd order"))
                     if p.stands
-                ]
+                )
     assert x_axis is not None
-    y_axis = scales.twenties([0.0, floor_of([t.y for t in traces], _LOWEST_DRAWN_DB)])
-    return Panel(x_axis, y_axis, tuple(traces), marks=tuple(marks), label=METHODS["imd", convention])
+    y_axis = scales.twenties([0.0, floor_of([t.y for own in traces.values() for t in own], _LOWEST_DRAWN_DB)])
+    return tuple(
+        Panel(x_axis, y_axis, tuple(own), marks=marks.get(channel, ()), label=_over(channel, convention, first=not at))
+        for at, (channel, own) in enumerate(traces.items())
+    )
+
+
+def _over(channel: str, convention: str, *, first: bool) -> str:
+    """What stands over a panel: its channel, over the first with what its scale is re."""
+    return " ".join(part for part in (channel, METHODS["imd", convention] if first else "") if part)
 
 
 def _about(low_hz: float, high_hz: float) -> Axis:
@@ -183,7 +194,8 @@ def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Reading, ..
         of_row = [main.get(name, channel) for channel in channels]
         if any(of_row):
             rows.append((label, *(figures.number(f) if f else "" for f in of_row)))
-    readings = [Reading("worse channel" if len(channels) > 1 else "total", quantities.show(key), tuple(rows))]
+    whose = figures.whose(key, figures.by_channel(main, "imd"))
+    readings = [Reading("total", quantities.show(key), tuple(rows), whose)]
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
             rest = figures.by_channel(run, "imd")

@@ -119,7 +119,9 @@ def _is_mains(frequency_hz: float, line_hz: float, c: Conditions) -> bool:
 
 
 def card(runs: Sequence[Run]) -> Card:
-    """The spectrum of the worse channel over the dial, a bracket from its tones down to the strongest product."""
+    """Each channel's spectrum over the dial, a bracket from its tones down to the strongest product. Spectra so dense
+    would hide each other in one panel.
+    """
     main = figures.main_run(runs)
     key = figures.worse(figures.by_channel(main, "multitone_clearance"))
     if key is None:
@@ -141,37 +143,47 @@ def card(runs: Sequence[Run]) -> Card:
             )
             if part
         ),
-        body=Curves((_panel(runs, key),)),
+        body=Curves(_panels(runs, main)),
         readings=_readings(runs, main, key),
     )
 
 
-def _panel(runs: Sequence[Run], key: Finding) -> Panel:
+def _panels(runs: Sequence[Run], main: Run) -> tuple[Panel, ...]:
+    """A panel a channel, all on one scale."""
     edges = np.geomspace(*AUDIO_BAND_HZ, POINTS_DRAWN)
-    traces = []
+    found = figures.by_channel(main, "multitone_clearance")
+    traces: dict[str, list[Trace]] = {f.channel: [] for f in found}
     for run in runs:
         assert run.sheet is not None
-        column = run.sheet.find("level", key.channel)
-        if column is None or run.get("multitone_clearance", key.channel) is None:
-            continue
-        lines = held(run.sheet, column, run.conditions, _first_look).lines
-        x, level_db = drawn(lines, edges, tone_level(tones_of(lines)))
-        role, label = figures.trace_role(run, runs), figures.end_label(column.channel, run, runs)
-        traces.append(Trace(x, level_db, column.channel, role, label))
-    y_axis = scales.twenties([_HEADROOM_DB, floor_of([t.y for t in traces], _LOWEST_DRAWN_DB)])
-    where = quantities.hertz(key.at["frequency"])
-    words = {"noise": "noise", "hum": f"hum at {where}", "a product": f"product at {where}"}[key.at["limited_by"]]
-    bracket = Bracket(float(key.at["frequency"]), 0.0, -key.value, f"{quantities.show(key)} · {words}")
-    return Panel(scales.dial(*AUDIO_BAND_HZ), y_axis, tuple(traces), label="re one tone", brackets=(bracket,))
+        for column in run.sheet.all("level"):
+            if column.channel in traces and run.get("multitone_clearance", column.channel) is not None:
+                lines = held(run.sheet, column, run.conditions, _first_look).lines
+                x, level_db = drawn(lines, edges, tone_level(tones_of(lines)))
+                role, label = figures.trace_role(run, runs), figures.end_label(column.channel, run, runs)
+                traces[column.channel].append(Trace(x, level_db, column.channel, role, label))
+    levels = [trace.y for own in traces.values() for trace in own]
+    y_axis = scales.twenties([_HEADROOM_DB, floor_of(levels, _LOWEST_DRAWN_DB)])
+    return tuple(
+        Panel(
+            scales.dial(*AUDIO_BAND_HZ),
+            y_axis,
+            tuple(traces[f.channel]),
+            label=" ".join(part for part in (f.channel, "re one tone") if part),
+            brackets=(Bracket(float(f.at["frequency"]), 0.0, -f.value, _words(f)),),
+        )
+        for f in found
+    )
+
+
+def _words(f: Finding) -> str:
+    where = quantities.hertz(f.at["frequency"])
+    words = {"noise": "noise", "hum": f"hum at {where}", "a product": f"product at {where}"}[f.at["limited_by"]]
+    return f"{quantities.show(f)} · {words}"
 
 
 def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Reading, ...]:
     here = figures.by_channel(main, "multitone_clearance")
-    readings = [
-        Reading(
-            "clearance, worse channel" if len(here) > 1 else "clearance", quantities.show(key), figures.rows_of(here)
-        )
-    ]
+    readings = [Reading("clearance", quantities.show(key), figures.rows_of(here), figures.whose(key, here))]
     for run in runs:
         rest = figures.by_channel(run, "multitone_clearance")
         if run is not main and rest and run.conditions.measurement.stage != "bench":

@@ -201,7 +201,8 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
                 again = "" if same[0].at["reference"] == key.at["reference"] else f" {_re(same[0])}"
                 rows.append((f"{_weighted(same[0])}{again} dB", *_cells(same, channels, figures.number)))
         weighting = f"{_weighted(key)}-weighted" if "weighting" in key.at else "unweighted"
-        readings.append(Reading(f"S/N {_re(key)}, {weighting}", quantities.show(key), (*head, *rows)))
+        whose = figures.whose(key, ratios[0])
+        readings.append(Reading(f"S/N {_re(key)}, {weighting}", quantities.show(key), (*head, *rows), whose))
     if volts:
         rows = [(_volts_of(same[0]), *_cells(same, channels, quantities.show)) for same in volts]
         if not ratios:

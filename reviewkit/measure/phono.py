@@ -194,7 +194,8 @@ def _readings(runs: Sequence[Run], main: Run, band_hz: list[float] | None) -> tu
         key = figures.worse(here)
         if key is not None and place < 2:
             rows = figures.rows_of(here) or (() if place == 0 else (("", quantities.show(key)),))
-            readings.append(Reading(quantities.band(each), "" if place else quantities.show(key), rows))
+            whose = "" if place else figures.whose(key, here)
+            readings.append(Reading(quantities.band(each), "" if place else quantities.show(key), rows, whose))
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
             here = figures.by_channel(run, "riaa_deviation", band=_main_band(run))

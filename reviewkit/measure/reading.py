@@ -97,6 +97,7 @@ def card(runs: Sequence[Run]) -> Card:
                         *(cells.get(channel, "") for channel in columns),
                     ),
                     note="; ".join(note for note in notes if note),
+                    findings=tuple(entry.finding for entry in entries),
                 )
             )
     headers = ("", *("" if columns == [""] else _COLUMNS[channel] for channel in columns))

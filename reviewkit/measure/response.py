@@ -178,7 +178,8 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
     if key and any(r.within and -r.within[0] != r.within[1] for r in figures.rated(main.conditions, "flatness")):
         # a lopsided rating is answered by both extremes
         large = next((row[1] for row in _extremes(main, band_hz) if row[0] == key.channel), large)
-    readings = [Reading(quantities.band((band_hz[0], band_hz[1])), large, _extremes(main, band_hz))]
+    whose = figures.whose(key, figures.by_channel(main, "flatness", band=band_hz)) if key else ""
+    readings = [Reading(quantities.band((band_hz[0], band_hz[1])), large, _extremes(main, band_hz), whose)]
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
             own = _main_band(run)

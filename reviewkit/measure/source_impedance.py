@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit import curves, digits, figures, quantities, scales
+from reviewkit import curves, digits, figures, quantities, scales, two_loads
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
     Card,
@@ -22,8 +22,6 @@ from reviewkit.model import (
     Panel,
     Point,
     Reading,
-    Row,
-    Rows,
     Run,
     Sheet,
     Trace,
@@ -179,25 +177,19 @@ def card(runs: Sequence[Run]) -> Card:
     """Impedance over the dial with 1 kHz marked; where only two loads were read, the readings as a table."""
     main = figures.main_run(runs)
     factors = figures.by_channel(main, "damping_factor")
-    key = figures.worse(factors)
     impedance = figures.by_channel(main, "source_impedance")
     at = quantities.hertz(float(impedance[0].at["frequency"])) if impedance and "frequency" in impedance[0].at else ""
     charted = [(run, run.sheet) for run in runs if run.sheet is not None]
     title = "Damping factor" if factors else "Source impedance"
     if not charted:
-        headers = ("channel", "source impedance", "damping factor")
-        rows = []
-        for run in runs:
-            for ohms in figures.by_channel(run, "source_impedance"):
-                factor = run.get("damping_factor", ohms.channel)
-                label = " ".join(p for p in (ohms.channel or "measured", figures.run_label(run, runs)) if p)
-                range_of = f" ({within})" if factor and (within := between(factor)) else ""
-                rows.append(Row((label, quantities.show(ohms), quantities.show(factor) + range_of if factor else "")))
+        worst = max(impedance, key=lambda f: f.value, default=None)
         return Card(
             id="",
             title=title,
+            chart=True,
             conditions=figures.stated(runs, at, "from two loads"),
-            body=Rows(headers, tuple(rows), (1.0, 1.4, 1.4), strong=2),
+            body=Curves((two_loads.sag(runs, worst),)) if worst else Curves(()),
+            readings=(*_readings(runs, main), two_loads.readings_of(main)),
         )
     traces = [
         Trace(
@@ -210,19 +202,6 @@ def card(runs: Sequence[Run]) -> Card:
         for run, sheet in charted
         for column in sheet.all("impedance")
     ]
-    readings = []
-    if key is not None:
-        readings.append(
-            Reading(f"damping factor, {at}" if at else "damping factor", quantities.show(key), figures.rows_of(factors))
-        )
-    if impedance:
-        readings.append(
-            Reading(
-                f"source impedance, {at}" if at else "source impedance",
-                "" if key else quantities.show(impedance[0]),
-                figures.rows_of(impedance),
-            )
-        )
     worst = max(impedance, key=lambda f: f.value, default=None)
     marks = () if worst is None else (Mark(SPOT_HZ, worst.value, quantities.show(worst), worst.channel),)
     return Card(
@@ -240,7 +219,38 @@ def card(runs: Sequence[Run]) -> Card:
                 ),
             )
         ),
-        readings=tuple(readings),
+        readings=_readings(runs, main),
+    )
+
+
+def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
+    """The factor large, with what each channel's lies between; then the impedances, and the factors of other runs."""
+    factors, impedance = figures.by_channel(main, "damping_factor"), figures.by_channel(main, "source_impedance")
+    key, readings = figures.worse(factors), []
+    where = {quantities.hertz(float(f.at["frequency"])) for f in impedance if "frequency" in f.at}
+    at = f", {next(iter(where))}" if where else ""
+    if key is not None:
+        whose = figures.whose(key, factors)
+        readings.append(Reading(f"damping factor{at}", quantities.show(key), _factor_rows(factors), whose))
+    if impedance:
+        large = "" if key else quantities.show(impedance[0])
+        rows = figures.rows_of(impedance) or ((("", quantities.show(impedance[0])),) if key else ())
+        readings.append(Reading("source impedance" if key else f"source impedance{at}", large, rows))
+    for run in runs:
+        was = figures.by_channel(run, "damping_factor")
+        if run is not main and was and run.conditions.measurement.stage != "bench":
+            rows = _factor_rows(was) or (("", quantities.show(was[0])),)
+            readings.append(Reading(f"damping factor {figures.run_label(run, runs)}", "", rows))
+    return tuple(readings)
+
+
+def _factor_rows(factors: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
+    """A line a channel, each with what it lies between; of a lone channel what it lies between."""
+    ranges = [f"({within})" if (within := between(f)) else "" for f in factors]
+    if len(factors) == 1 and not factors[0].channel:
+        return (("", ranges[0]),) if ranges[0] else ()
+    return tuple(
+        (f.channel, f"{quantities.show(f)} {within}".strip()) for f, within in zip(factors, ranges, strict=True)
     )
 
 

@@ -162,7 +162,8 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
     rises = figures.by_channel(main, "rise_time")
     key = figures.worse(rises)
     if key is not None:
-        readings.append(Reading("rise time, 10 % – 90 %", quantities.show(key), figures.rows_of(rises)))
+        rows, whose = figures.rows_of(rises), figures.whose(key, rises)
+        readings.append(Reading("rise time, 10 % – 90 %", quantities.show(key), rows, whose))
     for quantity in ("overshoot", "tilt"):
         own = figures.by_channel(main, quantity)
         if own:

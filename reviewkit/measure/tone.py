@@ -8,13 +8,16 @@ from typing import Any
 import numpy as np
 
 from reviewkit import figures, quantities
-from reviewkit.captures import exported_lines, sample_rate_hz, spectrum_panel, waveform_panels, waveform_samples
+from reviewkit.captures import exported_lines, sample_rate_hz, waveform_samples
 from reviewkit.decibels import db_of_amplitude
+from reviewkit.distortion_bars import distortion_bars
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
+    Bars,
     Card,
     Column,
     Conditions,
+    Curves,
     Finding,
     Kind,
     Measured,
@@ -25,9 +28,12 @@ from reviewkit.model import (
 )
 from reviewkit.spectrum import NotOneTone, Tone, TooShort, analyse
 from reviewkit.spectrum_lines import NoLines, analyse_lines
+from reviewkit.tone_pictures import has_spectrum, spectrum_panels, waveform_panels
+from reviewkit.tone_readings import change_in_words, leading_figure, main_and_before, readings
+from reviewkit.tone_sheets import load_of, played_at
 
 NAMED_HARMONICS = range(2, 10)
-MOST_OFF_DRIVE_DB = 1.0  # a level set by hand and read off a knob is nearer than this
+MOST_WAVES = 3  # side by side on a card
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
@@ -47,9 +53,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         withheld += [f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: {hint}"] if hint else []
         under: dict[str, Any] = {"frequency": tone.frequency_hz}
         if volts:
-            _check_drive(sheet, c, tone.level)
-            ohms = c.measurement.load_ohm
-            under |= {"power": tone.level**2 / ohms} if ohms else {"voltage": tone.level}
+            under |= played_at(sheet, c, tone.level)
         else:
             hint = '; add for example full_scale = "10 V"' if column.unit == "ratio" else ""
             withheld.append(f"{c.measurement.id}: no level, power or gain, the file's levels are relative{hint}")
@@ -67,20 +71,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 "lies outside the data; capture at a higher sample rate"
             )
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
-
-
-def _check_drive(sheet: Sheet, c: Conditions, level_v: float) -> None:
-    """Raise InputError where the capture holds another level than `drive` says: one of the two is wrong."""
-    m = c.measurement
-    stated_v = m.drive_v or ((m.drive_w * m.load_ohm) ** 0.5 if m.drive_w and m.load_ohm else None)
-    if stated_v is None or abs(db_of_amplitude(level_v / stated_v)) <= MOST_OFF_DRIVE_DB:
-        return
-    held = quantities.watts(level_v**2 / m.load_ohm) if m.drive_w and m.load_ohm else quantities.volts(level_v)
-    message = (
-        f'[[measurement]] {m.id}: drive = "{figures.drive(c).split(" into")[0]}", but {sheet.source} holds {held}; '
-        "write the level that was captured, or look for a wrong unit in the file"
-    )
-    raise InputError(Fault("session.toml", m.line, message))
 
 
 def _of_waveform(sheet: Sheet, column: Column, c: Conditions) -> tuple[Tone, bool, None, str]:
@@ -116,8 +106,8 @@ def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *
     values: list[tuple[str, float, float | None]] = [("frequency", tone.frequency_hz, None)]
     if volts:
         values.append(("level", level_v, figures.volts_uncertainty(c, level_v)))
-        if m.load_ohm:
-            power_w = level_v**2 / m.load_ohm
+        if ohms := load_of(c):
+            power_w = level_v**2 / ohms
             values.append(("power", power_w, figures.watts_uncertainty(c, power_w)))
         if m.input_level_v:
             values.append(("gain", db_of_amplitude(level_v / m.input_level_v), c.bench.level_uncertainty_db))
@@ -156,60 +146,71 @@ def _re_tone(tone: Tone, level: float) -> float | None:
 
 
 def card(runs: Sequence[Run]) -> Card:
-    """Waveforms with what is left of them without the fundamental, on one scale; or the spectrum re the fundamental."""
-    captured = [run for run in runs if run.sheet and run.sheet.find("time")]
-    body = waveform_panels(captured[-3:]) if captured else spectrum_panel(runs)
-    main = figures.main_run(runs)
-    tone = main.get("frequency")
-    stated = figures.stated(runs).split(" · ")
+    """Of captures, the distortion in bars, before beside now; of exported spectra, the spectrum itself."""
+    if _captured(runs):
+        # where there is no distortion to show, the wave is all there is
+        return _bars(runs) or _wave(runs)
+    return _spectrum(runs)
+
+
+def further(runs: Sequence[Run]) -> tuple[Card, ...]:
+    """The other pictures of the same runs: of captures, the wave and, of long ones, the spectrum; of exported spectra,
+    the distortion in bars.
+    """
+    captured, bars = _captured(runs), _bars(runs)
+    if bars is None:
+        return ()
+    if not captured:
+        return (bars,)
+    long = [run for run in captured if has_spectrum(run)]
+    return (_wave(runs), *((_spectrum(long),) if long else ()))
+
+
+def _captured(runs: Sequence[Run]) -> list[Run]:
+    return [run for run in runs if run.sheet and run.sheet.find("time")]
+
+
+def _bars(runs: Sequence[Run]) -> Card | None:
+    main, before = main_and_before(runs)
+    body = distortion_bars(main, before)
+    if not body.groups:
+        return None
+    return _card(runs, "bars", "Distortion at {frequency}", body, change_in_words(main, before))
+
+
+def _wave(runs: Sequence[Run]) -> Card:
+    body = waveform_panels(_captured(runs)[-MOST_WAVES:])
+    return _card(runs, "waveform", "The wave, and what is left without its tone", body, ())
+
+
+def _spectrum(runs: Sequence[Run]) -> Card:
+    return _card(runs, "spectrum", "Spectrum at {frequency}", spectrum_panels(runs), ())
+
+
+def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more: Sequence[Reading]) -> Card:
+    """A picture with the figure that all of them share, and the conditions it holds under."""
+    main, before = main_and_before(runs)
+    tone, held = main.get("frequency"), main.get(leading_figure(main))
+    band = held.at.get("band") if held else None
+    stated = figures.stated(runs, *([quantities.band((band[0], band[1]))] if band else ())).split(" · ")
     level = "" if figures.drive(main.conditions) else quantities.conditions(tone.at) if tone else ""
     # a level that was measured says the load, too
     ohms = main.conditions.measurement.load_ohm
     said = (quantities.load(ohms),) if level and ohms is not None else ()
     return Card(
-        id="",
-        title=f"Distortion at {quantities.hertz(tone.value)}" if tone else "",
+        id=name,
+        title=title.format(frequency=quantities.hertz(tone.value)) if tone else "",
         chart=True,
         conditions=" · ".join(dict.fromkeys(part for part in (level, *stated) if part and part not in said)),
         body=body,
-        readings=_readings(runs, main),
+        readings=(*readings(runs, main, before), *more),
     )
-
-
-def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
-    quantity = "thd_plus_noise" if main.get("thd_plus_noise") else "thd"
-    key = figures.worse(figures.by_channel(main, quantity))
-    if key is None:
-        return ()
-    channels = [f.channel for f in figures.by_channel(main, quantity)]
-    rows: list[tuple[str, ...]] = [("", *channels)] if any(channels) else []
-    for label, name in (
-        ("THD+N %", "thd_plus_noise"),
-        ("THD %", "thd"),
-        ("2nd dB", "harmonic_2"),
-        ("3rd dB", "harmonic_3"),
-        ("higher dB", "harmonics_higher"),
-    ):
-        figures_of_row = [main.get(name, channel) for channel in channels]
-        if any(figures_of_row):
-            rows.append((label, *(figures.number(f) if f else "" for f in figures_of_row)))
-    readings = [Reading(quantities.QUANTITIES[quantity].name, quantities.show(key), tuple(rows))]
-    for run in runs:
-        if run is not main and run.conditions.measurement.stage != "bench":
-            readings.append(
-                Reading(
-                    f"{quantities.QUANTITIES[quantity].name} {figures.run_label(run, runs)}",
-                    "",
-                    figures.rows_of(figures.by_channel(run, quantity)),
-                )
-            )
-    return tuple(readings)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Distortion per channel and what it was; which harmonic leads; hum where it was found."""
     m = run.conditions.measurement
-    quantity = "thd_plus_noise" if run.get("thd_plus_noise") else "thd"
+    quantity = leading_figure(run)
     here = figures.by_channel(run, quantity)
     tone = run.get("frequency")
     if not here or tone is None:
@@ -272,4 +273,5 @@ KIND = Kind(
     findings=findings,
     card=card,
     points=points,
+    further=further,
 )

@@ -15,6 +15,7 @@ from reviewkit.render.traces import place
 _WIDTH = 4.0
 _HALF_END = 16.0  # of the short lines at both ends
 _RING = 18.0  # a mark's ring and what it keeps free: its words come after these
+_WORD_GAP = 40.0  # between words on the line over a panel
 _OVER_PLOT = 32.0  # the line over a panel, where its label stands
 
 
@@ -36,7 +37,7 @@ def put_brackets(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
             free.take_line(np.array(points), _WIDTH)
     for bracket, line in zip(panel.brackets, lines, strict=True):
         if bracket.text and not _words(page, free, bracket, line):
-            _over(page, bracket, box)
+            _over(page, bracket, line[0], box)
 
 
 def _point(panel: Panel, x_value: float, y_value: float, box: Box) -> tuple[float, float]:
@@ -87,10 +88,13 @@ def _away(found: Box, x: float, top: float, bottom: float) -> tuple[float, tuple
     return float(np.hypot(near_x - x, near_y - on_line_y)), (near_x, near_y), (x, on_line_y)
 
 
-def _over(page: Page, bracket: Bracket, box: Box) -> None:
-    """Place a bracket's words over the panel, flush right."""
+def _over(page: Page, bracket: Bracket, x: float, box: Box) -> None:
+    """Place a bracket's words over the panel, as near to it as what stands there already lets them."""
     over = box.top - _OVER_PLOT
-    text = page.text(bracket.text, box.right, over, LABEL, page.look.ink, anchor="right", remedy=SHORTEN_LABEL)
+    left = max((i.box.right for i in page.items if isinstance(i, Text) and i.baseline == over), default=box.left)
+    width = page.width(bracket.text, LABEL)
+    at = min(max(x - width / 2, left + _WORD_GAP), box.right - width)
+    text = page.text(bracket.text, at, over, LABEL, page.look.ink, remedy=SHORTEN_LABEL)
     if text.box.left < box.left or any(text.box.meets(i.box) for i in page.items if isinstance(i, Text)):
         raise page.fault(bracket.text, SHORTEN_LABEL, "has no free place in the picture")
     page.add(text)

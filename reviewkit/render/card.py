@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
 
-from reviewkit.model import Bars, Card, Curves, Rows
+from reviewkit.model import Bars, Card, Curves, Rows, TitlePage
 from reviewkit.render.contact_sheet import SMALL
 from reviewkit.render.look import FRAME_WIDTH, WIDTHS, Look, look_named
 from reviewkit.render.paint import NO_FONTS, Fonts, measuring, painted, settled
 from reviewkit.render.png import png, smaller
 from reviewkit.render.scene import Box, Item, LayoutFault, Page
+
+if TYPE_CHECKING:
+    from reviewkit.render.png import Bytes
 
 __all__ = ["LayoutFault", "Order", "draw", "fit", "lay_out", "pictures"]
 
@@ -30,6 +35,8 @@ class Order:
     page: Look | None = None
     small: bool = False
     fonts: Fonts = NO_FONTS
+    overlay: bool = False
+    strip: bool = False
 
     def __post_init__(self) -> None:
         if self.width not in WIDTHS:
@@ -45,25 +52,57 @@ def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
 
 
 def pictures(card: Card, order: Order) -> dict[str, bytes]:
-    """All pictures of a card that are wanted, by kind: "cards" and "page" as PNG, "small" as rows of red,
-    green and blue.
+    """All pictures of a card that are wanted, by kind: "cards", "page", "overlays" and "strips" as PNG, "small" as rows
+    of red, green and blue. A card without a figure to show has no strip.
 
     The card is laid out and checked once, since looks differ in their colours only. Raises LayoutFault.
     """
-    from reviewkit.render.layout_check import problems
-
-    items = _laid_out(card, order.fonts)
-    for problem in problems(items):
-        raise LayoutFault(card.id, problem.text, problem.message, problem.remedy or "draw less on this card")
+    items = _checked(card.id, _laid_out(card, order.fonts))
     drawn = {}
     for kind, look, width in (("cards", order.look, order.width), ("page", order.page, PAGE_WIDTH)):
         if look is not None:
             shapes = _coloured(items, look)
-            pixels = painted(shapes, look.ground, width, order.fonts)
+            pixels = painted(shapes, _ground(card, shapes, look, width), width, order.fonts)
             flat = dict.fromkeys((look.ground, *(shape.colour for shape in shapes)))
             drawn[kind] = png(pixels, tuple(flat))
             if order.small and kind == "cards":
                 drawn["small"] = smaller(pixels, SMALL)
+    return drawn | _over_footage(card, items, order)
+
+
+def _checked(card_id: str, items: tuple[Item, ...]) -> tuple[Item, ...]:
+    """Shapes with which nothing is wrong. Raises LayoutFault."""
+    from reviewkit.render.layout_check import problems
+
+    for problem in problems(items):
+        raise LayoutFault(card_id, problem.text, problem.message, problem.remedy or "draw less on this card")
+    return items
+
+
+def _ground(card: Card, shapes: Sequence[Item], look: Look, width: int) -> str | Bytes:
+    """What a card is painted on: the look's ground, or the user's photograph dimmed towards it."""
+    if not isinstance(card.body, TitlePage) or not card.body.photo:
+        return look.ground
+    from reviewkit.render.photo import backdrop
+
+    return backdrop(card.body.photo, shapes, look, width)
+
+
+def _over_footage(card: Card, items: Sequence[Item], order: Order) -> dict[str, bytes]:
+    """The pictures of a card that are to be laid over footage."""
+    from reviewkit.render.overlay import on_footage, overlay
+    from reviewkit.render.strip import lay_strip, said, strip
+
+    drawn = {}
+    look = on_footage(order.look)
+    if order.overlay:
+        drawn["overlays"] = overlay(_coloured(items, look), order.look, order.width, order.fonts)
+    if order.strip and (what := said(card)):
+        with settled():
+            page = Page(card.id, _ROLES, measuring(card.id, order.fonts))
+            lay_strip(page, what)
+        laid = _checked(card.id, tuple(page.items))
+        drawn["strips"] = strip(_coloured(laid, look), order.look, order.width, order.fonts)
     return drawn
 
 
@@ -129,23 +168,27 @@ def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
         return (card,)
     with settled():
         for pages in range(1, len(body.rows) + 1):
-            parts = tuple(_part(card, body, number, pages) for number in range(pages))
-            if all(_holds(part, fonts) for part in parts):
+            parts = _parts(card, body, pages)
+            if _holds(parts[0], fonts):  # all of them stand or none does: they are set alike
                 return parts
         _laid_out(parts[0], fonts)  # raises the fault that names what is too long
     return parts
 
 
-def _part(card: Card, body: Rows, number: int, pages: int) -> Card:
-    """One of `pages` cards with the rows spread evenly."""
+def _parts(card: Card, body: Rows, pages: int) -> tuple[Card, ...]:
+    """Several cards with the rows spread evenly, each with all of them to be set by."""
     if pages == 1:
-        return card
-    start, stop = (len(body.rows) * at // pages for at in (number, number + 1))
-    return replace(
-        card,
-        id=f"{card.id}-{number + 1}" if number else card.id,
-        conditions=" · ".join(filter(None, (card.conditions, f"{number + 1} of {pages}"))),
-        body=replace(body, rows=body.rows[start:stop]),
+        return (card,)
+    ends = [len(body.rows) * at // pages for at in range(pages + 1)]
+    split = tuple(body.rows[start:stop] for start, stop in pairwise(ends))
+    return tuple(
+        replace(
+            card,
+            id=f"{card.id}-{number}" if number > 1 else card.id,
+            conditions=" · ".join(filter(None, (card.conditions, f"{number} of {pages}"))),
+            body=replace(body, rows=rows, pages=split),
+        )
+        for number, rows in enumerate(split, start=1)
     )
 
 

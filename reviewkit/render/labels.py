@@ -4,13 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from reviewkit.model import Limit
 from reviewkit.render.free_space import FreeSpace
 from reviewkit.render.look import LABEL
 from reviewkit.render.scene import Box, Page, Stroke
 
+if TYPE_CHECKING:
+    from reviewkit.arrays import Array
+
 MARGIN = 8.0  # kept free round a label
+_ALONE = 60.0  # so far from all other curves, in pixels, a curve can be named where it runs
 FAR = 30.0  # a label this far from what it names gets a leader
 
 SHORTEN_LABEL = "name fewer measurements on one card (card = …)"
@@ -93,6 +100,29 @@ def put_near_end(
     free.take_box(box.grown(MARGIN, MARGIN))
     page.add(page.text(text, box.left, box.bottom - drop, size, colour, bold=bold, remedy=SHORTEN_LABEL))
     return True
+
+
+def most_alone(line: Array, others: Sequence[Array], box: Box) -> tuple[float, float] | None:
+    """Where a curve runs furthest above or below all others of its panel, in pixels; None where it is near one
+    everywhere. Lines as shares of the panel, shape (n, 2).
+    """
+    across = np.linspace(0.05, 0.7, 27)
+    own, *rest = (_heights(each, across) * box.height for each in (line, *others))
+    away = np.min([np.where(np.isfinite(other), np.abs(own - other), np.inf) for other in rest], axis=0)
+    away = np.where(np.isfinite(own) & (own < box.height - _ALONE), away, -1.0)
+    best = int(np.argmax(away))
+    if away[best] < _ALONE:
+        return None
+    return box.left + float(across[best]) * box.width, box.bottom - float(own[best])
+
+
+def _heights(line: Array, across: Array) -> Array:
+    """A line's height at shares of the panel's width, in shares; NaN where it does not run."""
+    good = np.isfinite(line).all(axis=1)
+    x, y = line[good, 0], line[good, 1]
+    if len(x) < 2 or np.any(np.diff(x) < 0):
+        return np.full(across.shape, np.nan)
+    return np.asarray(np.interp(across, x, y, left=np.nan, right=np.nan))
 
 
 def put_limit_label(

@@ -33,11 +33,13 @@ class Problem:
     remedy: str = ""
 
 
-def problems(items: Sequence[Item]) -> tuple[Problem, ...]:
-    """Everything wrong with what is drawn: outside the safe box, texts over each other or under a line, too small."""
+def problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem, ...]:
+    """Everything wrong with what is drawn: outside the safe box, texts over each other or under a line, any set
+    smaller than `least`.
+    """
     texts = [item for item in items if isinstance(item, Text)]
     shapes = [(item, _reach(item)) for item in items if not isinstance(item, Text)]
-    found = [*_outside(texts, shapes), *_small(texts), *_overlapping(texts)]
+    found = [*_outside(texts, shapes), *_small(texts, least), *_overlapping(texts)]
     for shape, reach in shapes:
         if shape.kind not in MAY_LIE_UNDER_TEXT and reach is not None:
             # most texts are nowhere near: only those within the shape's own rectangle are looked at closely
@@ -72,11 +74,11 @@ def _inside(box: Box, frame: Box) -> bool:
     return box.left >= frame.left and box.top >= frame.top and box.right <= frame.right and box.bottom <= frame.bottom
 
 
-def _small(texts: Sequence[Text]) -> list[Problem]:
+def _small(texts: Sequence[Text], least: float) -> list[Problem]:
     return [
-        Problem("small", text.text, f"is set at {text.size:g} px, under {LEAST:g}", text.remedy)
+        Problem("small", text.text, f"is set at {text.size:g} px, under {least:g}", text.remedy)
         for text in texts
-        if text.size < LEAST
+        if text.size < least
     ]
 
 

@@ -9,8 +9,10 @@ from reviewkit.render.scene import Area, Page, Stroke
 _TICKS = 8  # intervals along the scale; the notch stands in the middle
 
 
-def needle(page: Page, left: float, line_y: float, width: float, position: float | None, word: str) -> None:
-    """Place a needle. `position`: −1 … 1, 0 on the limit; None: no pointer, a paler scale."""
+def needle(
+    page: Page, left: float, line_y: float, width: float, position: float | None, word: str, weight: float = 1.0
+) -> None:
+    """Place a needle. `position`: −1 … 1, 0 on the limit; None: no pointer, a paler scale. `weight`: of its lines."""
     look = page.look
     size = _grown(width)
     colour, notch_colour = (look.soft, look.ink) if position is not None else (look.scale, look.scale)
@@ -19,10 +21,10 @@ def needle(page: Page, left: float, line_y: float, width: float, position: float
         if tick == _TICKS // 2:
             continue
         end = tick in (0, _TICKS)
-        page.add(Stroke("needle", ((x, line_y), (x, line_y - (15 if end else 10) * size)), colour, 2.0))
-    page.add(Stroke("needle", ((left - 1, line_y), (left + width + 1, line_y)), colour, 2.5))
+        page.add(Stroke("needle", ((x, line_y), (x, line_y - (15 if end else 10) * size)), colour, 2.0 * weight))
+    page.add(Stroke("needle", ((left - 1, line_y), (left + width + 1, line_y)), colour, 2.5 * weight))
     middle = left + width / 2
-    page.add(Stroke("needle", ((middle, line_y), (middle, line_y - rise(width))), notch_colour, 4.0))
+    page.add(Stroke("needle", ((middle, line_y), (middle, line_y - rise(width))), notch_colour, 4.0 * weight))
     if position is not None:
         x = middle + width / 2 * min(max(position, -1.0), 1.0)
         half, top, bottom = 12.5 * size, line_y + 4, line_y + drop(width)

@@ -8,7 +8,7 @@ from typing import Any
 
 from reviewkit.changes import is_mended
 from reviewkit.episode import OPEN_CHASSIS, chapters_fault, clock
-from reviewkit.model import Episode, Note, PriceLine, RepairRow, Segment, Verdict
+from reviewkit.model import Episode, Note, PriceLine, RepairRow, Said, Segment, Verdict
 from reviewkit.render import page, tables
 from reviewkit.render.page import Pages
 from reviewkit.spec_table import SpecTable
@@ -29,7 +29,11 @@ def texts(
     """Every text output by file name, and what had to be cut from the description ("" where nothing was). `brochure`:
     card id -> PNG of the card for the page.
     """
-    files = {"outline.md": outline(episode, pages), "findings.json": tables.findings_json(episode)}
+    files = {
+        "outline.md": outline(episode, pages),
+        "prompter.html": prompter(episode, pages),
+        "findings.json": tables.findings_json(episode),
+    }
     files["description.txt"], cut = page.description(pages, description_facts(episode, table, pages))
     if episode.chapters:
         note = "" if episode.chapters_final else "planned: put the final cut's times into final.txt"
@@ -42,19 +46,50 @@ def texts(
         files["spec-table.md"] = markdown
         files["spec-table.html"] = pages.text("spec-table.html", name=name, table=fragment)
         files["spec-table.csv"] = tables.spec_csv(table)
-    files["episode.html"] = pages.text(
-        "episode.html",
-        title=_title(episode),
-        headline=headline(episode),
-        price=episode.price.line if episode.price else "",
-        table=fragment,
-        findings=page.finding_rows(episode.findings),
-        cards=[{"alt": c.alt, "data": base64.b64encode(brochure[c.id]).decode()} for c in episode.cards],
-        withheld=[why for run in episode.runs for why in run.withheld],
-        equipment=episode.session.bench.equipment,
-        cautions=all_cautions(episode, pages),
-    )
+    files["episode.html"] = pages.text("episode.html", **_published_page(episode, pages, table, fragment, brochure))
     return {name: text.encode() for name, text in files.items()}, cut
+
+
+def _published_page(
+    episode: Episode, pages: Pages, table: SpecTable, fragment: str, brochure: Mapping[str, bytes]
+) -> dict[str, Any]:
+    """What the page's template is given. `fragment`: the table as HTML."""
+    pictures = {
+        name: {"name": name, "alt": card.alt, "data": base64.b64encode(brochure[card.id]).decode()}
+        for name, card in zip(_numbered(episode).values(), episode.cards, strict=True)
+    }
+    return _to_say(episode) | {
+        "headline": headline(episode),
+        "price": episode.price.line if episode.price else "",
+        "rows": table.rows,
+        "table": fragment,  # the same as HTML, for templates that place it whole
+        "foot": table.foot,
+        "findings": page.finding_rows(episode.findings),
+        "cards": list(pictures.values()),
+        "pictures": pictures,
+        "measured": _how(episode),
+        "withheld": [why for run in episode.runs for why in run.withheld],
+        "equipment": episode.session.bench.equipment,
+        "cautions": all_cautions(episode, pages),
+    }
+
+
+def _numbered(episode: Episode) -> dict[str, str]:
+    """Each card's id with the name that its files have."""
+    return {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(episode.cards, start=1)}
+
+
+def _how(episode: Episode) -> list[tuple[str, str, str]]:
+    """Each measured card: what it shows, under which conditions, from which files."""
+    sources: dict[str, list[str]] = {}
+    for run in episode.runs:
+        m = run.conditions.measurement
+        sources.setdefault(m.card, []).append(m.file or "readings in session.toml")
+    return [
+        (card.title, card.conditions, ", ".join(dict.fromkeys(sources[card.id])))
+        for card in episode.cards
+        if card.id in sources
+    ]
 
 
 def headline(episode: Episode) -> str:
@@ -121,31 +156,54 @@ def description_facts(episode: Episode, table: SpecTable, pages: Pages) -> dict[
 
 def outline(episode: Episode, pages: Pages) -> str:
     """The outline to speak from."""
+    return pages.text("outline.md.j2", **_to_say(episode))
+
+
+def prompter(episode: Episode, pages: Pages) -> str:
+    """The same as a page to read from while the camera runs."""
+    return pages.text("prompter.html", **_to_say(episode))
+
+
+def _to_say(episode: Episode) -> dict[str, Any]:
+    """What is said, in order, with the cards to show: what the templates of outline and prompter are given."""
     settings = episode.session.episode
     starts: dict[str, float] = {}
     for chapter in episode.chapters if episode.chapters_final else ():
         # a segment that the cut comes back to begins where it first stands
         starts.setdefault(chapter.title, chapter.start_s)
-    return pages.text(
-        "outline.md.j2",
-        title=_title(episode),
-        unit=episode.session.unit,
-        presenter=settings.presenter,
-        total_s=sum(s.length_s for s in episode.segments),
-        words_per_minute=f"{settings.words_per_minute:g}",
-        final=episode.chapters_final,
-        always=episode.cautions,
-        segments=[_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
-    )
+    return {
+        "title": _title(episode),
+        "unit": episode.session.unit,
+        "presenter": settings.presenter,
+        "total_s": sum(s.length_s for s in episode.segments),
+        "words_per_minute": f"{settings.words_per_minute:g}",
+        "final": episode.chapters_final,
+        "always": episode.cautions,
+        "segments": [_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
+    }
 
 
 def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
-    numbers = {card.id: f"{i:02d}-{card.id}" for i, card in enumerate(episode.cards, start=1)}
+    numbers = _numbered(episode)
+    holds = {card.id: card.hold_s for card in episode.cards}
     return {
+        "name": s.name,
         "title": s.title,
         "start_s": start_s,
         "length_s": s.length_s,
+        "flag": s.flag,
         "cautions": s.cautions,
+        "beats": [
+            {
+                "cards": [numbers[card] for card in beat.cards],
+                "note": beat.note.text if beat.note else "",
+                "place": _place(beat.note) if beat.note else "",
+                "sentences": beat.sentences,
+                "hold_s": sum(holds[card] or episode.session.episode.card_seconds for card in beat.cards),
+            }
+            for beat in s.beats
+        ],
+        # the same, sorted out
         "sentences": s.sentences,
         "card_files": [numbers[c] for c in s.cards],
         "notes": [{"text": note.text, "place": _place(note)} for note in s.notes if note.text],
@@ -158,28 +216,29 @@ def _place(note: Note) -> str:
 
 def framing_sentences(
     pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None
-) -> dict[str, list[str]]:
+) -> dict[str, list[Said]]:
     """What is said of price, fault, repair and verdict: each from its rows."""
-    said: dict[str, list[str]] = {}
+    said: dict[str, list[Said]] = {}
     if price is not None:
         for part in ("history", "value"):
-            said[part] = _lines(pages.text("words/price.j2", part=part, line=price.line, fair=price.fair_shown))
+            said[part] = _lines(
+                pages.text("words/price.j2", part=part, line=price.line, fair=price.fair_shown), "price"
+            )
     if repair:
         faulty = [r for r in repair if r.verdict in ("open", "short", "out of tolerance")]
         done = [r for r in repair if r.action and r.action.lower() not in ("none", "go", "no-go")]
         judged = [r for r in repair if r.verdict]
         in_order = sum(r.verdict == "in order" for r in judged)
         for part, rows in (("fault", faulty), ("repair", done)):
-            said[part] = _lines(
-                pages.text("words/repair.j2", part=part, rows=rows, in_order=in_order, total=len(judged))
-            )
+            text = pages.text("words/repair.j2", part=part, rows=rows, in_order=in_order, total=len(judged))
+            said[part] = _lines(text, "repair" if part == "repair" else "")
     if verdicts:
         counts = [
             f"{n} {_COUNTED[word][n != 1]}" for word in _COUNTED if (n := sum(v.verdict == word for v in verdicts))
         ]
-        said["verdict"] = _lines(pages.text("words/verdict.j2", verdicts=verdicts, counts=counts))
+        said["verdict"] = _lines(pages.text("words/verdict.j2", verdicts=verdicts, counts=counts), "table")
     return said
 
 
-def _lines(text: str) -> list[str]:
-    return [" ".join(line.split()) for line in text.splitlines() if line.strip()]
+def _lines(text: str, card: str) -> list[Said]:
+    return [Said(" ".join(line.split()), card) for line in text.splitlines() if line.strip()]

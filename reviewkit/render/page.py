@@ -17,8 +17,11 @@ from reviewkit import figures, quantities
 from reviewkit.episode import clock
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import Chapter, Finding, Point
+from reviewkit.spoken import sentence, words
 
 LONGEST_DESCRIPTION = 5000
+LONGEST_COMMENT = 10_000  # what video platforms take in a comment (common practice, no source)
+MOST_CORRECTIONS = 12  # named one by one in a comment; the page has all figures
 # a backslash takes the meaning from most signs; not every reader of Markdown lets it stand before the last four
 _MARKDOWN_SIGNS = str.maketrans(
     {sign: f"\\{sign}" for sign in "\\`*_{}[]|#"} | {"&": "&amp;", "<": "&lt;", ">": "&gt;", "~": "&#126;"}
@@ -47,6 +50,8 @@ class Pages:
             band=lambda b: quantities.band((b[0], b[1])),
             clock=clock,
             plain=plain_signs,
+            spoken=sentence,
+            words=words,
             cell=markdown_cell,
             direction=lambda channel: _SIDES.get(channel, channel),
             under=figures.under,
@@ -149,6 +154,17 @@ def description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
             f"the description is longer than {LONGEST_DESCRIPTION} characters even without its list; "
             "shorten [episode] title or the session's own template",
         )
+    )
+
+
+def comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
+    """The full table as a comment to pin, at most LONGEST_COMMENT characters, and what was cut to get there."""
+    for level, cut in enumerate(("", "the rows' small print", "the unrated figures too")):
+        text = re.sub(r"\n{3,}", "\n\n", pages.text("comment.txt.j2", cut=level, most=MOST_CORRECTIONS, **facts)).strip()
+        if len(text) < LONGEST_COMMENT:
+            return text + "\n", cut
+    raise InputError(
+        Fault("session.toml", 0, f"the comment to pin is longer than {LONGEST_COMMENT} characters; rate fewer lines")
     )
 
 

@@ -16,6 +16,7 @@ from reviewkit.render.labels import (
     SHORTEN_LABEL,
     EndLabel,
     apart,
+    most_alone,
     needs_leader,
     put_end_labels,
     put_limit_label,
@@ -24,7 +25,7 @@ from reviewkit.render.labels import (
 from reviewkit.render.look import DASH, LABEL, SAFE_LEFT
 from reviewkit.render.marks import put_marks
 from reviewkit.render.scene import Area, Box, Page, Stroke
-from reviewkit.render.traces import end_of, in_pixels, line_in, place, share
+from reviewkit.render.traces import end_of, in_pixels, length, line_in, lone_points, place, share
 
 if TYPE_CHECKING:
     from reviewkit.arrays import Array
@@ -251,30 +252,20 @@ def _draw_lines(page: Page, lines: list[_Line], box: Box, free: FreeSpace, *, lo
         width = {"bench": 2.5, "before": full * 0.6, "residual": full * 0.7}.get(trace.role, full)
         colour = page.look.curve(trace.channel, trace.role)
         pixels = in_pixels(line.points, box)
-        if _length(pixels) > _DENSE * box.width:
+        dense = length(pixels) > _DENSE * box.width
+        if dense:
             width = min(width, full / 2)
         # the right channel is dashed; at a pair of channels the driven one decides, as for the colour
         # (a thin line's dashes are as long as a thick one's: gaps must let a curve below be seen)
         unit = max(width, full, 6.0)
-        dash = (DASH[0] * unit, DASH[1] * unit) if trace.channel[:1] == "R" and trace.role != "bench" else None
+        # (nor is a dense curve: its dashes would part every peak, and its panel says whose it is)
+        dashed = trace.channel[:1] == "R" and trace.role != "bench" and not dense
+        dash = (DASH[0] * unit, DASH[1] * unit) if dashed else None
         page.add(Stroke("curve", pixels, colour, width, dash))
         free.take_line(pixels, width)
-        for x, y in _lone_points(pixels):
+        for x, y in lone_points(pixels):
             turn = np.linspace(0.0, 2 * np.pi, 24, endpoint=False)
             page.add(Area("curve", np.column_stack((x + width * np.cos(turn), y + width * np.sin(turn))), colour))
-
-
-def _length(pixels: Array) -> float:
-    """How long a line is, in pixels."""
-    return float(np.nansum(np.hypot(*np.diff(pixels, axis=0).T))) if len(pixels) > 1 else 0.0
-
-
-def _lone_points(pixels: Array) -> Array:
-    """Points with no neighbour: a line cannot show them."""
-    good = np.asarray(np.isfinite(pixels).all(axis=1))
-    after, before = np.zeros_like(good), np.zeros_like(good)
-    after[1:], before[:-1] = good[:-1], good[1:]
-    return np.asarray(pixels[good & ~after & ~before])
 
 
 def _name_lines(
@@ -283,6 +274,12 @@ def _name_lines(
     """Name each curve: beside the panel, or near its end where that lies well inside."""
     beside = []
     for line in lines:
+        if line.trace.role == "before" and line.trace.label and len(lines) > 2:
+            # its end mostly lies where those of the curves after the repair do
+            alone = most_alone(line.points, [other.points for other in lines if other is not line], box)
+            label = _end_labels(page, panel, [line], box, lone=lone, limits_beside=False)[0]
+            if alone and put_near_end(page, free, label.text, alone, label.size, label.colour, label.bold):
+                continue
         if line.end is not None and line.end[0] < _EARLY and line.trace.label:
             label = _end_labels(page, panel, [line], box, lone=lone, limits_beside=False)[0]
             if put_near_end(page, free, label.text, label.end, label.size, label.colour, label.bold):

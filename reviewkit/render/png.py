@@ -29,7 +29,7 @@ _TOO_MANY = 1000  # colours: with more, looking for a palette costs more time th
 _UP = 2  # the filter type: bytes are differences to the row above
 _LEVEL = 1
 _STILL = 16  # rows that change nothing are put in by so many
-_RGB, _PALETTE = 2, 3  # colour types
+_RGB, _PALETTE, _RGB_ALPHA = 2, 3, 6  # colour types
 
 
 def png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
@@ -66,6 +66,26 @@ def png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
     still[0] = still[row] = False
     data = _chunk(b"IDAT", _deflated(rows, still))
     return b"\x89PNG\r\n\x1a\n" + chunks + data + _chunk(b"IEND", b"")
+
+
+def png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
+    """A picture with straight alpha as PNG, every value kept. Same pixels, same bytes; nothing else in it.
+
+    `pixels`: shape (height, width, 4). `clear_rows`: how many rows above those have the first pixel's colour, clear.
+    """
+    height, width = pixels.shape[:2]
+    values = pixels.reshape(height, 4 * width)
+    rows = np.zeros((clear_rows + height, 1 + 4 * width), dtype=np.uint8)
+    rows[:, 0] = _UP
+    above = np.tile(np.append(pixels[0, 0, :3], np.uint8(0)), width) if clear_rows else np.zeros_like(values[0])
+    rows[0, 1:] = above
+    np.subtract(values[0], above, out=rows[clear_rows, 1:])
+    np.subtract(values[1:], values[:-1], out=rows[clear_rows + 1 :, 1:])
+    still = np.ones(len(rows), dtype=bool)
+    still[0] = False
+    still[clear_rows:] &= ~rows[clear_rows:, 1:].any(axis=1)
+    chunks = _chunk(b"IHDR", _header(width, len(rows), _RGB_ALPHA)) + _chunk(b"IDAT", _deflated(rows, still))
+    return b"\x89PNG\r\n\x1a\n" + chunks + _chunk(b"IEND", b"")
 
 
 def smaller(pixels: Bytes, width: int) -> bytes:

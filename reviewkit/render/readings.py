@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from reviewkit.model import Reading, Verdict
 from reviewkit.render.look import KEY, KEY_LEAST, LABEL, LEAST, READING
-from reviewkit.render.needle import drop, needle, rise
 from reviewkit.render.scene import Box, Page, Text
+from reviewkit.render.standing import Standing, large, small
 from reviewkit.render.typeset import set_in
 
 # How wide the column is, and the least size of its rows there: a few widths, so that cards of a kind look alike.
@@ -17,12 +17,12 @@ _FORMS = ((368.0, 44.0), (448.0, 42.0), (368.0, LEAST), (448.0, LEAST), (528.0, 
 _ROW_SIZES = (READING, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _KEY_SIZES = tuple(float(size) for size in range(int(KEY), int(KEY_LEAST) - 1, -2))
 _CELL_GAP = 24.0
+_WHOSE_GAP = 24.0  # from the key number to the channel whose it is
 _GAP_TO_PICTURE = 48.0
 _LABEL_PITCH = 44.0
 _BLOCK_GAPS = (60.0, 44.0, 32.0)
 
 SHORTEN_READING = "shorten its label, or name fewer measurements on one card (card = …)"
-SHORTEN_VERDICT = "shorten the condition of this [[rated]] table"
 
 
 @dataclass(frozen=True)
@@ -49,10 +49,12 @@ def readings(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequen
 
 
 def _fitted(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequence[Verdict], more: int) -> float | None:
-    """Place the column in the roomiest form that fits; returns its left edge, None where none does."""
-    for gap in _BLOCK_GAPS:
-        for width, least in _FORMS:
-            for verdict_form in (_verdicts_large, _verdicts_small):
+    """Place the column in the roomiest form that fits, its needles large if they can be; returns its left edge, None
+    where none does.
+    """
+    for verdict_form, forms in ((large, _FORMS[:4]), (small, _FORMS), (large, _FORMS)):
+        for gap in _BLOCK_GAPS:
+            for width, least in forms:
                 standing = verdict_form(page, verdicts, width, more)
                 if standing is None:
                     continue
@@ -69,7 +71,7 @@ def _texts(reading: Reading) -> list[str]:
 
 
 def _placed(
-    page: Page, region: Box, shown: Sequence[Reading], standing: _Standing, width: float, size: float, gap: float
+    page: Page, region: Box, shown: Sequence[Reading], standing: Standing, width: float, size: float, gap: float
 ) -> bool:
     """Place blocks downwards from the top and the verdicts on the bottom, if all of it fits."""
     left = region.right - width
@@ -131,11 +133,16 @@ def _block(
             bottom = page.cap(LABEL) + index * _LABEL_PITCH
             texts.append(page.text(line, left, bottom, LABEL, look.soft, remedy=SHORTEN_READING))
     if reading.key:
-        key = set_in(page, reading.key, _KEY_SIZES, width, bold=True)
+        whose = page.width(reading.channel, READING, True) + _WHOSE_GAP if reading.channel else 0.0
+        key = set_in(page, reading.key, _KEY_SIZES, width - whose, bold=True)
         if key is None:
             return None
         bottom += page.cap(key.size, True) + (30 if texts else 0)
-        texts.append(page.text(reading.key, left, bottom, key.size, look.ink, bold=True, remedy=SHORTEN_READING))
+        number = page.text(reading.key, left, bottom, key.size, look.ink, bold=True, remedy=SHORTEN_READING)
+        texts.append(number)
+        if reading.channel:
+            colour, x = look.channel(reading.channel), number.box.right + _WHOSE_GAP
+            texts.append(page.text(reading.channel, x, bottom, READING, colour, bold=True, remedy=SHORTEN_READING))
     if reading.rows:
         top = bottom + (_row_gap(reading, size) if texts else 0)
         rows = _row_texts(page, reading.rows, left, width, size, top, widths)
@@ -192,100 +199,3 @@ def _row_texts(
             x += widths[column] + gap if widths[column] else 0.0
         baseline += size * 1.22
     return texts
-
-
-# ------------------------------------------------------------------ verdicts
-
-
-@dataclass(frozen=True)
-class _Standing:
-    """The verdicts as they will stand: captions, and whether large or small."""
-
-    verdicts: tuple[tuple[Verdict, tuple[str, ...]], ...]
-    needle_width: float
-    large: bool
-    word_size: float
-    word_cap: float
-    limit_cap: float
-    gap: float
-    more: int  # how many are not shown
-
-    @property
-    def height(self) -> float:
-        """Of all of them together."""
-        heights = [self._height(len(caption)) for _, caption in self.verdicts]
-        if self.more:
-            heights.append(self.limit_cap)
-        return sum(heights) + self.gap * max(len(heights) - 1, 0)
-
-    def _height(self, lines: int) -> float:
-        return self._line(lines) + (self._word_drop() if self.large else drop(self.needle_width))
-
-    def _line(self, lines: int) -> float:
-        """From the top to the scale's line."""
-        caption = self.limit_cap + (lines - 1) * _LABEL_PITCH
-        above = rise(self.needle_width) + (self.limit_cap + 12 if self.large else 0)
-        return caption + 26 + above
-
-    def _word_drop(self) -> float:
-        return drop(self.needle_width) + 24 + self.word_cap
-
-    def place(self, page: Page, left: float, top: float) -> None:
-        """Place them downwards from `top`."""
-        look = page.look
-        for verdict, caption in self.verdicts:
-            for index, line in enumerate(caption):
-                baseline = top + self.limit_cap + index * _LABEL_PITCH
-                page.add(page.text(line, left, baseline, LABEL, look.soft, remedy=SHORTEN_VERDICT))
-            line_y = top + self._line(len(caption))
-            needle(page, left + 1, line_y, self.needle_width, verdict.position, verdict.verdict)
-            word_x, word_y = left, line_y + self._word_drop()
-            if self.large:
-                middle, over = left + 1 + self.needle_width / 2, line_y - rise(self.needle_width) - 12
-                page.add(
-                    page.text(verdict.limit, middle, over, LABEL, look.soft, anchor="centre", remedy=SHORTEN_VERDICT)
-                )
-            else:
-                word_x, word_y = left + self.needle_width + 24, line_y + 6
-            page.add(
-                page.text(verdict.verdict, word_x, word_y, self.word_size, look.status(verdict.verdict), bold=True)
-            )
-            top += self._height(len(caption)) + self.gap
-        if self.more:
-            words = f"{self.more} more in the table"
-            page.add(page.text(words, left, top + self.limit_cap, LABEL, look.soft, remedy=SHORTEN_VERDICT))
-
-
-def _verdicts_large(page: Page, verdicts: Sequence[Verdict], width: float, more: int) -> _Standing | None:
-    """A wide scale under the rating's name, the limit written over its notch, the word below."""
-    captions = []
-    needle_width = min(width - 30, 330.0)
-    for verdict in verdicts:
-        caption = set_in(page, verdict.label, (LABEL,), width, most=2)
-        if caption is None or page.width(verdict.limit, LABEL) > needle_width:
-            return None
-        captions.append((verdict, caption.lines))
-    return _Standing(tuple(captions), needle_width, True, READING, page.cap(READING, True), page.cap(LABEL), 52.0, more)
-
-
-def _verdicts_small(page: Page, verdicts: Sequence[Verdict], width: float, more: int) -> _Standing | None:
-    """A short scale under name and limit, the word beside it."""
-    captions = []
-    needle_width = 108.0
-    for verdict in verdicts:
-        caption = _named(page, verdict, width)
-        if caption is None or page.width(verdict.verdict, LABEL, True) > width - needle_width - 24:
-            return None
-        captions.append((verdict, caption))
-    return _Standing(tuple(captions), needle_width, False, LABEL, page.cap(LABEL, True), page.cap(LABEL), 36.0, more)
-
-
-def _named(page: Page, verdict: Verdict, width: float) -> tuple[str, ...] | None:
-    """Name and limit on one line, else on one each, else broken where it can be; None where two lines are too few."""
-    whole = f"{verdict.label}, {verdict.limit}" if verdict.limit else verdict.label
-    if page.width(whole, LABEL) <= width:
-        return (whole,)
-    if verdict.limit and max(page.width(verdict.label, LABEL), page.width(f"rated {verdict.limit}", LABEL)) <= width:
-        return verdict.label, f"rated {verdict.limit}"
-    broken = set_in(page, whole, (LABEL,), width, most=2)
-    return broken.lines if broken else None

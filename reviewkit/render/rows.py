@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from reviewkit.model import Row, Rows
 from reviewkit.render.look import LABEL, LEAST
 from reviewkit.render.needle import drop, needle, rise
 from reviewkit.render.scene import Box, LayoutFault, Page, Stroke
 from reviewkit.render.typeset import set_in
+from reviewkit.render.year_scale import amounts_height, put_amounts
 
 _SIZES = (50.0, 48.0, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _GAP = 36.0  # between columns
 _NEEDLE, _NEEDLE_GAP = 150.0, 36.0
+_MARGIN_GAP = 20.0  # from a verdict's word to its margin
+_UNBROKEN = 14  # a cell of so few letters, such as a number with its unit, stays on one line
+_LOUD = 5.0  # the width of the rules over and under a row that must be seen
 _LINE = 1.18  # pitch of a cell's lines, in em
 _EASY, _TIGHT = 1.15, 0.7  # the room above and below a row's lines together, in em
 _TALLEST = 116.0  # a row takes no more than this, or what its lines need
 _NOTE_PITCH = 44.0
+
+_CHANNELS = {"left": "L", "right": "R"}  # headers in their channel's colour
 
 SHORTEN_CELL = "shorten it where it comes from, or drop a column"
 
@@ -40,35 +46,65 @@ class Table:
     head: float
     word_left: float
     word_size: float
-
-    @property
-    def height(self) -> float:
-        """What the whole needs at least."""
-        return self.head + sum(self.heights)
+    more: float = 0.0  # what each row gets besides
 
 
 def fits(page: Page, body: Rows, region: Box) -> bool:
-    """Whether a table stands whole in a region."""
-    return _fitting(page, body, region) is not None
+    """Whether a table stands whole in a region; of one that is split, whether all its pages do."""
+    return _fitting(page, body, _over_amounts(page, body, region)) is not None
 
 
 def table(page: Page, body: Rows, region: Box) -> None:
     """Place a table in a region. Raises LayoutFault where it does not fit."""
-    made = _fitting(page, body, region)
+    room = _over_amounts(page, body, region)
+    made = _fitting(page, body, room)
     if made is None:
-        raise _blame(page, body, region)
-    _place(page, body, made, region)
+        raise _blame(page, body, room)
+    _place(page, body, made, room)
+    if body.amounts:
+        with page.part_of("reading"):
+            put_amounts(page, body.amounts, body.years, replace(region, top=room.bottom))
+
+
+def _over_amounts(page: Page, body: Rows, region: Box) -> Box:
+    """The room for the rows: what the amounts leave."""
+    return replace(region, bottom=region.bottom - amounts_height(page, body.years)) if body.amounts else region
 
 
 def _fitting(page: Page, body: Rows, region: Box) -> Table | None:
-    """The largest setting whose columns and rows fit; cells wrap only where no size lets them stand on one line."""
+    """The largest setting whose columns and rows fit; cells wrap only where no size lets them stand on one line.
+
+    All pages of a table share it, so that columns, sizes and the pitch of rows stay as one turns the page.
+    """
+    pages = body.pages or (body.rows,)
+    whole = replace(body, rows=tuple(row for rows in pages for row in rows))
     for most in (1, 2, 3):
         for padding, sizes in ((_EASY, _SIZES[:-2]), (_TIGHT, _SIZES)):
             for size in sizes:
-                made = set_out(page, body, region, size, most, padding)
-                if made is not None and made.height <= region.height:
-                    return made
+                made = set_out(page, whole, region, size, most, padding)
+                if made is not None and min(_spare(made, pages, region)) >= 0:
+                    return _page_of(made, body, pages, region)
     return None
+
+
+def _slices(pages: Sequence[Sequence[Row]]) -> Iterator[slice]:
+    start = 0
+    for rows in pages:
+        yield slice(start, start + len(rows))
+        start += len(rows)
+
+
+def _spare(made: Table, pages: Sequence[Sequence[Row]], region: Box) -> list[float]:
+    """What each page leaves free, per row."""
+    room = region.height - made.head
+    return [(room - sum(made.heights[part])) / max(part.stop - part.start, 1) for part in _slices(pages)]
+
+
+def _page_of(made: Table, body: Rows, pages: Sequence[tuple[Row, ...]], region: Box) -> Table:
+    """The rows of one page out of the whole table's setting."""
+    part = list(_slices(pages))[pages.index(body.rows)]
+    more = min(*_spare(made, pages, region), max(_TALLEST - min(made.heights, default=0.0), 0.0))
+    return replace(made, cells=made.cells[part], notes=made.notes[part], heights=made.heights[part], more=more)
 
 
 def _blame(page: Page, body: Rows, region: Box) -> LayoutFault:
@@ -83,12 +119,26 @@ def _own_word(row: Row) -> bool:
     return bool(row.verdict) and (not row.cells or row.cells[-1] != row.verdict)
 
 
+def _bold(body: Rows, row: Row, column: int) -> bool:
+    """Whether a cell is set bold: the strong column, and name and verdict of a row that must be seen."""
+    return column == body.strong or (row.loud and column in (0, len(row.cells) - 1))
+
+
+def _tail(page: Page, body: Rows, size: float) -> float:
+    """The width of what stands behind the columns: needle, word, margin."""
+    rows = [row for row in body.rows if _own_word(row)]
+    tail = max((page.width(row.verdict, size, True) for row in rows), default=0.0)
+    with_margin = [row for row in rows if row.margin]
+    behind = (page.width(row.verdict, size, True) + page.width(row.margin, size) for row in with_margin)
+    return max(tail, max(behind, default=-_MARGIN_GAP) + _MARGIN_GAP)
+
+
 def set_out(page: Page, body: Rows, region: Box, size: float, most: int, padding: float) -> Table | None:
     """A table at one size, its cells on up to `most` lines, `padding` em between rows; None where it is too wide."""
     count = max([len(body.widths), *(len(row.cells) for row in body.rows)])
-    words = [row.verdict for row in body.rows if _own_word(row)]
+    words = any(_own_word(row) for row in body.rows)
     word_size = min(size, 40.0)
-    tail = max((page.width(word, word_size, True) for word in words), default=0.0)
+    tail = _tail(page, body, word_size)
     if words and count < len(body.headers):
         tail = max(tail, page.width(body.headers[count], LABEL))
     if body.needles and words:
@@ -105,17 +155,17 @@ def set_out(page: Page, body: Rows, region: Box, size: float, most: int, padding
     for row in body.rows:
         line = []
         for column, text in enumerate(row.cells):
-            bold = column == body.strong
-            made = set_in(page, text, (size,), widths[column], bold=bold, most=1 if bold else most) if text else None
+            bold, lines = _bold(body, row, column), 1 if column == body.strong else most
+            made = set_in(page, text, (size,), widths[column], bold=bold, most=lines) if text else None
             if text and made is None:
                 return None
             line.append(_Cell(made.lines, made.width) if made else _Cell((), 0.0))
         cells.append(tuple(line))
-        note = set_in(page, row.note, (LABEL,), region.width - tail - _GAP, most=2) if row.note else None
+        note = set_in(page, row.note, (LABEL,), region.width - tail - _GAP, most=max(most, 2)) if row.note else None
         if row.note and note is None:
             return None
         notes.append(note.lines if note else ())
-        heights.append(_needed(page, line, len(notes[-1]), size, bool(body.needles and words), padding))
+        heights.append(_needed(page, line, len(notes[-1]), size, body.needles and words, padding))
     head = LABEL + 16 if any(body.headers) else 0.0
     return Table(size, tuple(lefts), tuple(cells), tuple(notes), tuple(heights), head, region.right - tail, word_size)
 
@@ -138,12 +188,13 @@ def _column_widths(page: Page, body: Rows, size: float, count: int, room: float,
     words = [0.0] * count
     for row in body.rows:
         for column, text in enumerate(row.cells):
-            bold = column == body.strong
+            bold = _bold(body, row, column)
             natural[column] = max(natural[column], page.width(text, size, bold) if text else 0.0)
-            parts = [text] if bold or most == 1 else text.split(" ")
+            whole = column == body.strong or most == 1 or len(text) <= _UNBROKEN
+            parts = [text] if whole else text.split(" ")
             words[column] = max([words[column], *(page.width(part, size, bold) for part in parts if part)])
     for column, text in enumerate(body.headers[:count]):
-        needed = page.width(text, LABEL) if text else 0.0
+        needed = page.width(text, LABEL, text in _CHANNELS) if text else 0.0
         natural[column], words[column] = max(natural[column], needed), max(words[column], needed)
     if sum(natural) > room:
         if most == 1 or sum(words) > room:
@@ -172,17 +223,22 @@ def _place(page: Page, body: Rows, made: Table, region: Box) -> None:
         for column, text in enumerate(body.headers):
             x = made.lefts[column] if column < len(made.lefts) else made.word_left
             if text:
-                page.add(page.text(text, x, baseline, LABEL, look.soft, remedy=SHORTEN_CELL))
+                colour = look.channel(_CHANNELS[text]) if text in _CHANNELS else look.soft
+                page.add(page.text(text, x, baseline, LABEL, colour, bold=text in _CHANNELS, remedy=SHORTEN_CELL))
         y += made.head
         page.add(Stroke("rule", ((region.left, y), (region.right, y)), look.rule, 2.0))
-    spare = (region.height - made.height) / max(len(body.rows), 1)
-    more = min(spare, max(_TALLEST - min(made.heights, default=0.0), 0.0))
+    loud = ""  # the verdict that the rule over the next row has to stand out for
     for index, row in enumerate(body.rows):
-        height = made.heights[index] + more
+        if index or row.loud:
+            loud = row.verdict if row.loud else loud
+            colour = look.status(loud) if loud else look.rule
+            page.add(Stroke("rule", ((region.left, y), (region.right, y)), colour, _LOUD if loud else 2.0))
+        loud = row.verdict if row.loud else ""
+        height = made.heights[index] + made.more
         _place_row(page, body, made, index, Box(region.left, y, region.right, y + height))
         y += height
-        if row is not body.rows[-1]:
-            page.add(Stroke("rule", ((region.left, y), (region.right, y)), look.rule, 2.0))
+    if loud:
+        page.add(Stroke("rule", ((region.left, y), (region.right, y)), look.status(loud), _LOUD))
 
 
 def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> None:
@@ -193,9 +249,10 @@ def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> Non
     middle = (box.top + box.bottom - len(notes) * _NOTE_PITCH) / 2
     last = middle + cap / 2
     for column, cell in enumerate(made.cells[index]):
-        bold = column == body.strong
+        bold = _bold(body, row, column)
         verdict = row.cells[column] == row.verdict and column == len(row.cells) - 1 and bool(row.verdict)
-        colour = look.ink if bold or column == 0 else look.soft
+        colour = look.ink if bold or column == 0 or body.strong is None else look.soft
+        verdict = verdict or (row.loud and column == body.strong)
         if column == 0 and row.cells[0] in ("L", "R"):
             colour = look.channel(row.cells[0])
         if verdict:
@@ -207,23 +264,17 @@ def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> Non
             page.add(page.text(text, made.lefts[column], baseline, made.size, colour, bold=bold, remedy=SHORTEN_CELL))
     for line, text in enumerate(notes):
         baseline = last + (line + 1) * _NOTE_PITCH
-        page.add(page.text(text, box.left, baseline, LABEL, look.soft, remedy=SHORTEN_CELL))
+        page.add(page.text(text, box.left, baseline, LABEL, look.ink if row.loud else look.soft, remedy=SHORTEN_CELL))
     if not _own_word(row):
         return
     word_left = made.word_left
     if body.needles:
         line_y = middle + (rise(_NEEDLE) - drop(_NEEDLE)) / 2 + 2
-        needle(page, word_left, line_y, _NEEDLE, row.position, row.verdict)
+        with page.part_of("needle"):
+            needle(page, word_left, line_y, _NEEDLE, row.position, row.verdict)
         word_left += _NEEDLE + _NEEDLE_GAP
-    word_cap = page.cap(made.word_size, True)
-    page.add(
-        page.text(
-            row.verdict,
-            word_left,
-            middle + word_cap / 2,
-            made.word_size,
-            look.status(row.verdict),
-            bold=True,
-            remedy=SHORTEN_CELL,
-        )
-    )
+    size, status = made.word_size, look.status(row.verdict)
+    base = middle + page.cap(size, True) / 2
+    page.add(page.text(row.verdict, word_left, base, size, status, bold=True, remedy=SHORTEN_CELL))
+    if row.margin:
+        page.add(page.text(row.margin, box.right, base, size, look.ink, anchor="right", remedy=SHORTEN_CELL))

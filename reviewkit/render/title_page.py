@@ -9,6 +9,7 @@ from reviewkit.render.frame import SHORTEN_NAME
 from reviewkit.render.look import KEY, LABEL, LEAST, READING
 from reviewkit.render.scene import Box, Page, Stroke
 from reviewkit.render.typeset import set_in
+from reviewkit.render.year_scale import put_amounts
 
 _NAME_SIZES = (150.0, 140.0, 130.0, 120.0, 110.0, 100.0, 92.0, 84.0, 76.0)
 _TICKS, _TICKS_PER_LONG = 72, 12
@@ -34,10 +35,12 @@ def title_page(page: Page, body: TitlePage, region: Box) -> None:
         if index:
             baseline += pitch
         page.add(page.text(line, region.left, baseline, name.size, look.ink, bold=True, remedy=SHORTEN_NAME))
-    scale_y = baseline + 62
-    _scale(page, region, scale_y)
+    baseline += 34
+    if not body.years:  # else the scale stands under the amounts, and its ticks are the years between them
+        baseline += 28
+        _scale(page, region, baseline)
+        baseline += 40
     foot = _amounts(page, body, region)
-    baseline = scale_y + 40
     for index, line in enumerate(body.lines):
         sizes = (READING, 46.0, 42.0, 38.0, LEAST)
         made = set_in(page, line, sizes, region.width, most=2)
@@ -66,6 +69,8 @@ def _amounts(page: Page, body: TitlePage, region: Box) -> float:
     """Place the amounts side by side on the region's foot; returns where they begin."""
     if not body.amounts:
         return region.bottom
+    if body.years:
+        return put_amounts(page, body.amounts, body.years, region, KEY)
     look = page.look
     sizes = [float(size) for size in range(int(KEY), 55, -2)]
     for size in sizes:

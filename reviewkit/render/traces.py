@@ -103,3 +103,16 @@ def end_of(line: Array) -> tuple[float, float] | None:
     """The last point that can be seen, or None where nothing can."""
     seen = np.flatnonzero(np.isfinite(line).all(axis=1))
     return (float(line[seen[-1], 0]), float(line[seen[-1], 1])) if len(seen) else None
+
+
+def length(pixels: Array) -> float:
+    """How long a line is, in pixels."""
+    return float(np.nansum(np.hypot(*np.diff(pixels, axis=0).T))) if len(pixels) > 1 else 0.0
+
+
+def lone_points(pixels: Array) -> Array:
+    """Points with no neighbour: a line cannot show them."""
+    good = np.asarray(np.isfinite(pixels).all(axis=1))
+    after, before = np.zeros_like(good), np.zeros_like(good)
+    after[1:], before[:-1] = good[:-1], good[1:]
+    return np.asarray(pixels[good & ~after & ~before])

@@ -1,134 +1,200 @@
-"""Cards drawn in several processes: this one, and others that get ready while it is still reading files."""
+"""Work done in several processes: this one, and others that import what drawing needs while this one reads files."""
 
 from __future__ import annotations
 
 import os
+import pickle
 import signal
-from collections import deque
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from threading import Thread
+import subprocess
+import sys
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from functools import partial
+from queue import Empty, Queue
+from threading import Event, Thread
 from types import TracebackType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from reviewkit.model import Card
-from reviewkit.render.card import LayoutFault, Order, pictures
-from reviewkit.render.paint import load
+from reviewkit.errors import InputError
 
 if TYPE_CHECKING:
-    from multiprocessing.connection import Connection
-    from multiprocessing.context import SpawnProcess
+    from reviewkit.model import Card
+    from reviewkit.render.card import Order
 
+T = TypeVar("T")
 Drawn = dict[str, bytes] | str  # its pictures by kind, or why the card cannot be laid out
+
+# Processes of a build have no threads for linear algebra: nothing here needs them, and beginning them costs time.
+SINGLE_THREADED = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+_LOOK_AGAIN_S = 0.05  # whether a worker that has a task is still there
+_PROGRAM = "import sys; sys.path[:] = sys.argv[1:]; from reviewkit.render.workers import _work; _work()"
+
+
+class Task(Generic[T]):
+    """A call to be made in one of the processes: a function of a module, and what it is called with."""
+
+    def __init__(self, function: Callable[..., T], arguments: tuple[Any, ...]) -> None:
+        self.call = (function, arguments)
+        self.done = Event()
+        self._answer: tuple[bool, Any] = (False, None)
+
+    def answer(self, answer: tuple[bool, Any]) -> None:
+        """Take what was returned or raised."""
+        self._answer = answer
+        self.done.set()
+
+    def result(self) -> T:
+        """What the call returned; raises the InputError that it raised. To be asked for once `done`."""
+        good, found = self._answer
+        if not good:
+            raise found
+        result: T = found
+        return result
 
 
 class Workers:
-    """Processes that draw beside this one; to be used in a `with`, and ended at its end whatever happens there.
+    """Processes that work beside this one; to be used in a `with`, and ended at its end whatever happens there.
 
-    They are spawned: forking a process that holds threads is not safe. A new interpreter takes as long to begin as
-    a few cards to be drawn, so they are begun before there is anything to draw. Which process draws a card is left
-    to chance; the bytes are the same.
+    They are new interpreters: forking a process that holds threads is not safe. A new one takes as long to begin as
+    many cards to be drawn, so they are begun before anything else. Which process draws a card is left to chance; the
+    bytes are the same.
     """
 
     def __init__(self, beside: int) -> None:
         self._beside = beside
-        self._ends: list[tuple[Connection, Connection]] = []  # to a worker, and from it
-        self._processes: list[SpawnProcess] = []
+        self._waiting: Queue[Task[Any] | None] = Queue()
+        self._processes: list[subprocess.Popen[bytes]] = []
+        self._threads: list[Thread] = []
 
     def __enter__(self) -> Workers:
-        if not self._beside:
-            return self
-        from multiprocessing import get_context
-
-        context = get_context("spawn")
-        with _single_threaded_numbers():
-            for _ in range(self._beside):
-                # two pipes for one way each: one for both ways would be a socket, and nothing here needs one
-                tasks, hand_out = context.Pipe(duplex=False)
-                take_in, results = context.Pipe(duplex=False)
-                process = context.Process(target=_work, args=(tasks, results), daemon=True)
-                process.start()
-                tasks.close()
-                results.close()  # so that the worker's ends close with the worker
-                self._ends.append((hand_out, take_in))
-                self._processes.append(process)
-        Thread(target=load, daemon=True).start()  # this process, too, while it waits for files
+        for _ in range(self._beside):
+            process = subprocess.Popen(
+                [sys.executable, "-c", _PROGRAM, *sys.path],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                env={**os.environ, **SINGLE_THREADED},
+            )
+            self._processes.append(process)
+            self._threads.append(Thread(target=self._hand_out, args=(process,), daemon=True))
+            self._threads[-1].start()
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        for process, ends in zip(self._processes, self._ends, strict=True):
-            process.terminate()
-            process.join()
-            for end in ends:
-                end.close()
+        for process in self._processes:
+            process.kill()
+            process.wait()
+            self._waiting.put(None)
+        for thread in self._threads:
+            thread.join()
+        for process in self._processes:
+            for end in filter(None, (process.stdin, process.stdout)):
+                with suppress(OSError):  # what was written to one that is gone
+                    end.close()
+
+    def load_beside(self) -> None:
+        """Import what drawing needs in this process, too, while it waits for files; for nothing where it is alone."""
+        if self._beside:
+            from reviewkit.render.paint import load
+
+            Thread(target=load, daemon=True).start()
+
+    def elsewhere(self, call: Callable[[], T]) -> Callable[[], T]:
+        """Have a call made by another process, where there is one. Gives a function that waits for what it gives."""
+        return partial(self.wait_for, self.begin(call))
+
+    def begin(self, function: Callable[..., T], *arguments: Any) -> Task[T]:
+        """Have a call made as soon as a process is free."""
+        task = Task(function, arguments)
+        self._waiting.put(task)
+        return task
+
+    def finish(self, tasks: Sequence[Task[T]], told: Callable[[int], None] = lambda done: None) -> list[T]:
+        """What the tasks give, in their order; this process takes its share. `told` is told how many are done.
+
+        Raises the first InputError that one of them raised.
+        """
+        for task in tasks:
+            while not task.done.is_set():
+                if not self._do_one_here():
+                    task.done.wait(_LOOK_AGAIN_S)
+                told(sum(each.done.is_set() for each in tasks))
+        return [task.result() for task in tasks]
+
+    def wait_for(self, task: Task[T]) -> T:
+        """What a task gives that another process should do; done here where there is none."""
+        while not task.done.is_set():
+            if any(thread.is_alive() for thread in self._threads):
+                task.done.wait(_LOOK_AGAIN_S)
+            else:
+                self._do_one_here()
+        return task.result()
+
+    def begin_drawing(self, cards: Sequence[Card], order: Order) -> list[Task[Drawn]]:
+        """Have every card's pictures drawn, those that take longest first."""
+        tasks = [Task(_drawn, (card, order)) for card in cards]
+        for task in sorted(tasks, key=lambda task: not task.call[1][0].chart):
+            self._waiting.put(task)
+        return tasks
 
     def draw(self, cards: Sequence[Card], order: Order, progress: Callable[[int], None]) -> list[Drawn]:
         """Every card's pictures, in the order given. `progress` is told how many are done."""
-        drawn: dict[int, Drawn] = {}
-        waiting = deque(range(len(cards)))
+        return self.finish(self.begin_drawing(cards, order), progress)
 
-        def hand_out(tasks: Connection, results: Connection) -> None:
-            for index in _taken(waiting):
-                try:
-                    tasks.send((cards[index], order))
-                    drawn[index] = results.recv()
-                except (EOFError, OSError):  # the worker was ended from outside: its card is drawn by another
-                    waiting.append(index)
-                    return
-
-        threads = [Thread(target=hand_out, args=ends, daemon=True) for ends in self._ends]
-        for thread in threads:
-            thread.start()
-        while len(drawn) < len(cards):
-            for index in _taken(waiting):
-                drawn[index] = _drawn(cards[index], order)
-                progress(len(drawn))
-            for thread in threads:
-                thread.join()
-        progress(len(drawn))
-        return [drawn[index] for index in range(len(cards))]
-
-
-def _taken(waiting: deque[int]) -> Iterator[int]:
-    """What is still waiting, one at a time; several may take from it at once."""
-    while True:
+    def _do_one_here(self) -> bool:
+        """Make a call that still waits, if one does."""
         try:
-            yield waiting.popleft()
-        except IndexError:
-            return
+            task = self._waiting.get_nowait()
+        except Empty:
+            return False
+        if task is not None:
+            task.answer(_called(*task.call))
+        return True
+
+    def _hand_out(self, process: subprocess.Popen[bytes]) -> None:
+        """Give a worker one task after the other, until all is done or it was ended from outside."""
+        assert process.stdin
+        assert process.stdout
+        while (task := self._waiting.get()) is not None:
+            try:
+                pickle.dump(task.call, process.stdin, pickle.HIGHEST_PROTOCOL)
+                process.stdin.flush()
+                task.answer(pickle.load(process.stdout))
+            except (EOFError, OSError, pickle.UnpicklingError):  # the worker was ended from outside
+                return
+            finally:
+                if not task.done.is_set():
+                    self._waiting.put(task)  # done by another
+
+
+def _called(function: Callable[..., Any], arguments: tuple[Any, ...]) -> tuple[bool, Any]:
+    """Whether a call returned, and what it returned, or the fault of an input that it raised."""
+    try:
+        return True, function(*arguments)
+    except InputError as error:
+        return False, error
 
 
 def _drawn(card: Card, order: Order) -> Drawn:
+    from reviewkit.render.card import LayoutFault, pictures
+
     try:
         return pictures(card, order)
     except LayoutFault as fault:
         return str(fault)
 
 
-def _work(tasks: Connection, results: Connection) -> None:
+def _work() -> None:
     """What a worker does until its ends are closed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that began this one ends it
-    from reviewkit.render.paint import get_ready
+    tasks, answers = sys.stdin.buffer, sys.stdout.buffer
+    sys.stdout = sys.stderr  # what anything prints must not come between the answers
+    from reviewkit.render import card, layout_check, paint, plot, rows, title_page  # noqa: F401
 
-    get_ready()
-    try:
-        while True:
-            results.send(_drawn(*tasks.recv()))
-    except (EOFError, OSError):
-        return
-
-
-@contextmanager
-def _single_threaded_numbers() -> Iterator[None]:
-    """Processes begun here have no threads for linear algebra: nothing they do needs them, and they cost time."""
-    names = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
-    before = {name: os.environ.get(name) for name in names}
-    os.environ.update(dict.fromkeys(names, "1"))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                del os.environ[name]
-            else:
-                os.environ[name] = value
+    paint.get_ready()
+    while True:
+        try:
+            call = pickle.load(tasks)
+        except EOFError:
+            return
+        pickle.dump(_called(*call), answers, pickle.HIGHEST_PROTOCOL)
+        answers.flush()

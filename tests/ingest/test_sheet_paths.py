@@ -59,7 +59,7 @@ def test_both_paths_agree_to_the_last_bit(separator, decimal, end, monkeypatch):
     assert quick_ones
     assert all(each is not None for each in quick_ones)  # the quick way did it all
     count = len(quick_ones)
-    monkeypatch.setattr(sheet_file, "_LONG", math.inf)
+    monkeypatch.setattr(sheet_file, "LONG", math.inf)
     plain = read(data)
     assert len(quick_ones) == count
     assert seen(quick) == seen(plain)
@@ -143,13 +143,13 @@ def odd_file(dress: str, odd: list[tuple[int, str]], rows: int = 60) -> bytes:
 def both_ways(data: bytes, part: int = 100, **told) -> tuple[object, object]:
     """What the blocks say and what the plain way says; blocks so small that a short file has several."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(sheet_file, "_LONG", 1)
+        patch.setattr(sheet_file, "LONG", 1)
         patch.setattr(sheet_blocks, "_HEAD", 150)
         patch.setattr(sheet_blocks, "_LOOKED_AT", 300)
         patch.setattr(sheet_blocks, "_BLOCK", 4 * part)
         patch.setattr(sheet_blocks, "_PART", part)
         blocks = said(data, **told)
-        patch.setattr(sheet_file, "_LONG", math.inf)
+        patch.setattr(sheet_file, "LONG", math.inf)
         return blocks, said(data, **told)
 
 

@@ -179,6 +179,8 @@ def test_twelve_settings_on_one_card_are_each_named_once():
     names = [t.label for t in panel.traces if t.label] + [mark.text for mark in panel.marks]
     assert sorted(names) == sorted(r.conditions.measurement.setting for r in runs)
     (reading,) = card.readings
+    assert reading.label == "most, bass -10"
+    assert reading.key == next(row[1] for row in reading.rows if row[0] == "bass -10") + " dB"
     assert [row[0] for row in reading.rows[1:]] == [r.conditions.measurement.setting for r in runs]
     assert "0 dB: flat" in card.conditions
 
@@ -188,6 +190,30 @@ def test_one_setting_alone_shows_its_corner():
     assert card.readings[0].label == "most, below 1 kHz"
     assert ("L", "100 Hz") in card.readings[-1].rows
     assert ("L", "−11.8 dB/octave") in card.readings[-1].rows
+
+
+def test_a_filter_is_marked_at_half_power_and_a_control_where_it_does_most():
+    """Half power is −3.01 dB; the first-order shelf does most at the band's lower end."""
+    base = amplifier_db(FREQUENCY_HZ)
+    runs = [
+        run("low filter", base + low_cut_db(FREQUENCY_HZ, 100)),
+        run("loudness", base + shelf_db(FREQUENCY_HZ, 8, 100)),
+        run("defeat", base),
+    ]
+    card = KIND.card(runs)
+    (panel,) = card.body.panels
+    marks = {mark.text: mark for mark in panel.marks}
+    assert (marks["low filter"].x, marks["low filter"].y) == (
+        pytest.approx(100, rel=0.01),
+        pytest.approx(-3.01, abs=0.01),
+    )
+    assert marks["loudness"].x == pytest.approx(20, rel=0.01)
+    # what does nothing is named at its end
+    assert [trace.label for trace in panel.traces if trace.label] == ["defeat"]
+    # the control leads, though the filter does more at the band's end
+    assert [reading.label for reading in card.readings] == ["loudness", "low filter, half power", "defeat"]
+    assert [bool(reading.key) for reading in card.readings] == [True, False, False]
+    assert card.readings[1].rows == (("L", "100 Hz"), ("R", "100 Hz"))
 
 
 def test_what_is_said():

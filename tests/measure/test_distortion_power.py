@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from measured_sheets import all_of, column, measured, one, quantities, sheet
+from measured_sheets import all_of, column, conditions, measured, one, quantities, sheet
 
 from reviewkit.errors import InputError
-from reviewkit.model import Bench, Rating
+from reviewkit.measure import KINDS
+from reviewkit.model import Bench, Rating, Run
 
 POWER_W = [50.0, 55.0, 60.0]
 PERCENT = [0.05, 0.3, 3.0]
@@ -159,3 +160,22 @@ def test_an_ideal_clipper():
         percent.append(100 * math.sqrt(2 * mean_square / first**2 - 1))
     found = one(measured("distortion-power", sweep(power, percent)), "power_at_limit")
     assert found.value / 40 == pytest.approx(1.047506, abs=1e-4)
+
+
+@pytest.mark.parametrize(("right_w", "texts"), [(42.0, ["R 42.0 W", "L 50.0 W"]), (49.9, ["R 49.9 W"])])
+def test_the_powers_at_the_limit_are_marked(right_w, texts):
+    """Both channels where their rings would stand apart, else the worse one. Each crosses 1 % at a point of its own."""
+    power = np.array([1.0, 10.0, 40.0, right_w, 50.0, 60.0])
+    left = np.array([0.05, 0.03, 0.02, 0.5, 1.0, 9.0])
+    right = np.array([0.05, 0.03, 0.02, 1.0, 3.0, 9.0])
+    data = sheet(
+        column("power", power),
+        column("distortion", left, "L", "%", "THD+N L (%)"),
+        column("distortion", right, "R", "%", "THD+N R (%)"),
+    )
+    c = conditions("distortion-power", frequency_hz=1000.0)
+    run = Run(c, data, measured("distortion-power", data, frequency_hz=1000.0).findings)
+    card = KINDS["distortion-power"].card([run])
+    assert [mark.text for mark in card.body.panels[0].marks] == texts
+    assert [(mark.x, mark.y) for mark in card.body.panels[0].marks][0] == (pytest.approx(right_w), 1.0)
+    assert (card.readings[0].key, card.readings[0].channel) == (texts[0].removeprefix("R "), "R")

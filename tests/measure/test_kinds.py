@@ -23,7 +23,7 @@ def module_of(kind: str, checkout: Path) -> Path:
 
 @pytest.fixture(scope="module")
 def runs(checkout: Path) -> list[Run]:
-    return bench_file.measure(bench_file.gather(checkout / "sample_session"))
+    return list(bench_file.gather(checkout / "sample_session").runs)
 
 
 def test_every_file_is_a_kind_and_every_kind_a_file(checkout):

@@ -202,15 +202,17 @@ def test_the_bracket_spans_what_is_said():
     rng = np.random.default_rng(10)
     run = run_of(capture(tones(rng, 1500.0, -90.0, 96_000), tones(rng, 2200.0, -60.0, 96_000)))
     card = KINDS[KIND].card([run])
-    (panel,) = card.body.panels
-    (bracket,) = panel.brackets
+    left, right = card.body.panels
+    (bracket,) = right.brackets
     assert bracket.from_y == 0.0
     assert bracket.to_y == pytest.approx(-60, abs=0.01)
     assert bracket.x == pytest.approx(2200, abs=0.1)
     assert bracket.text == "60.0 dB · product at 2.2 kHz"
-    assert card.readings[0].key == "60.0 dB"
-    (trace,) = panel.traces  # the worse channel's
-    assert trace.channel == "R"
+    assert (card.readings[0].key, card.readings[0].channel) == ("60.0 dB", "R")
+    assert left.brackets[0].text == "90.0 dB · product at 1.5 kHz"
+    assert left.y == right.y
+    (trace,) = right.traces
+    assert (trace.channel, left.traces[0].channel) == ("R", "L")
     # 0 dB is one tone, less what falls between two lines
     assert float(np.max(trace.y)) == pytest.approx(0, abs=0.5)
 

@@ -132,13 +132,32 @@ def test_what_the_factor_lies_between():
         [8 / (ohms.value + ohms.uncertainty), 8 / (ohms.value - ohms.uncertainty)]
     )
     assert factor.bound == ""
-    run = Run(conditions(KIND, file="", loads_ohm=(math.inf, 8.0), frequency_hz=1000.0), None, found.findings)
-    (row,) = KINDS[KIND].card([run]).body.rows
+    told = {"volts": {"L": (2.83, 2.8)}, "volts_step": {"L": 0.004}}
+    run = Run(conditions(KIND, file="", loads_ohm=(math.inf, 8.0), frequency_hz=1000.0, **told), None, found.findings)
+    card = KINDS[KIND].card([run])
     low, high = math.floor(factor.at["interval"][0]), math.ceil(factor.at["interval"][1])
     assert (low, high) == (84, 105)
-    assert row.cells == ("L", "0.086 Ω", f"93 ({low} to {high})")
+    factor_reading, ohms_reading, volts_reading = card.readings
+    assert (factor_reading.key, factor_reading.rows) == ("93", (("L", f"93 ({low} to {high})"),))
+    assert ohms_reading.rows == (("L", "0.086 Ω"),)
+    assert volts_reading.rows == (("V", "open", "8 Ω"), ("L", "2.830", "2.800"))
     (point,) = KINDS[KIND].points(run, None)
     assert point.facts["between"] == "84 to 105"
+
+
+def test_the_two_readings_are_drawn_over_their_current():
+    """By Ohm's law: open draws nothing, 8 V over 8 Ω an ampere; the line's slope is the source impedance."""
+    volts = {"L": (8.4, 8.0), "R": (8.8, 8.0)}
+    loads = (math.inf, 8.0)
+    found = read(loads, volts, step=0.1)
+    told = {"volts": volts, "volts_step": {"L": 0.1, "R": 0.1}, "loads_ohm": loads}
+    (panel,) = KINDS[KIND].card([Run(conditions(KIND, file="", **told), None, found.findings)]).body.panels
+    for trace, ohms in zip(panel.traces, (0.4, 0.8), strict=True):
+        assert trace.x.tolist() == [0.0, 1.0]
+        assert -np.diff(trace.y) / np.diff(trace.x) == pytest.approx([ohms])
+    # the worse channel's two are named, as they were written
+    assert [(mark.channel, mark.text) for mark in panel.marks] == [("R", "8.8 V open"), ("R", "8.0 V at 8 Ω")]
+    assert panel.y.low < 8.0 < 8.8 < panel.y.high
 
 
 @pytest.mark.parametrize(

@@ -370,5 +370,5 @@ def test_a_drive_that_the_capture_contradicts(drive_w, fits):
     if fits:
         assert measured("tone", capture(volts), drive_w=drive_w).findings
         return
-    with pytest.raises(InputError, match=r"drive = .*, but .* holds 2\.5 W; write the level that was captured"):
+    with pytest.raises(InputError, match=r"drive = .*, but .* holds 2\.5 W; write that, or look for a wrong unit"):
         measured("tone", capture(volts), drive_w=drive_w)

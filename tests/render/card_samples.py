@@ -188,10 +188,10 @@ def crosstalk():
 
 def table(rows=8):
     lines = (
-        Row(("Power into 8 Ω", "40 W", "43.1 W"), "meets", 0.11),
+        Row(("Power into 8 Ω", "40 W", "43.1 W"), "meets", 0.11, margin="+8 %"),
         Row(("THD+N at 40 W, 20 Hz – 20 kHz", "0.05 %", "0.038 %"), "meets", 0.4),
         Row(("Response, 20 Hz – 20 kHz", "±0.5 dB", f"+0 {MINUS}0.28 dB"), "meets", 0.45),
-        Row(("Damping factor, 1 kHz", "60", "52"), "falls short", -0.2),
+        Row(("Damping factor, 1 kHz", "60", "52"), "falls short", -0.2, margin=f"{MINUS}13 %"),
         Row(("Channel balance", "0.2 dB", "0.2 dB"), "too close to call", 0.02),
         Row(("Signal to noise, aux", "92 dB (A)", "88 dB unweighted"), "not comparable"),
         Row(("Phono overload, 1 kHz", "150 mV", ""), "not measured"),
@@ -226,13 +226,18 @@ def rated():
 
 def repair():
     rows = (
-        Row(("Q12 emitter", "0.38 V", "1.9 V", "new, Q14 too, matched", "out of tolerance"), "out of tolerance"),
-        Row(("R41", "0.47 Ω", "open", "replaced", "open"), "open", note="the flame-proof kind, as the drawing asks"),
-        Row(("C9", "1000 µF", "1020 µF", "left in", "in order"), "in order"),
-        Row(("TP3", "34.0 V", "33.6 V", "", "in order"), "in order"),
-        Row(("Relay contact", "0.05 Ω", "0.9 Ω", "cleaned", ""), ""),
+        Row(
+            ("Q12 emitter", "0.38 V ± 5 %", "→", "1.9 V", "out of tolerance"),
+            "out of tolerance",
+            note="new, Q14 too, matched",
+            loud=True,
+        ),
+        Row(("R41", "0.47 Ω ± 5 %", "→", "open", "open"), "open", note="the flame-proof kind", loud=True),
+        Row(("C9", "1000 µF ± 20 %", "→", "1020 µF", "in order"), "in order", note="left in"),
+        Row(("TP3", "34.0 V ± 5 %", "→", "33.6 V", "in order"), "in order"),
+        Row(("Relay contact", "", "", "0.9 Ω", ""), "", note="cleaned"),
     )
-    body = Rows(("point", "expected", "found", "action", ""), rows, (1.6, 1, 1, 2, 1.4), strong=2)
+    body = Rows(("point", "expected", "", "found", ""), rows, (2.8, 1.2, 0.1, 1, 1.2), strong=3)
     return Card(
         "repair",
         "What was mended",
@@ -254,19 +259,14 @@ def title():
 
 def closing():
     rows = (
-        Row(("Ratings met", "3 of 7")),
-        Row(("Falls short", "damping factor: 52 against 60")),
-        Row(("Right channel, THD+N at 5 W", "from 1.4 % to 0.026 %")),
-        Row(("Fair today", "$180")),
+        Row(("Ratings met", "", "3 of 7"), "meets", 0.11, "nearest to its limit: Power into 8 Ω", "+8 %"),
+        Row(("Damping factor, 1 kHz", "60", "52"), "falls short", -0.2, margin=f"{MINUS}13 %"),
+        Row(("Channel balance", "0.2 dB", "0.2 ± 0.1 dB"), "too close to call", 0.0),
+        Row(("Fair today, an opinion", "", "$180")),
     )
-    return Card(
-        "closing",
-        "In short",
-        "",
-        Rows(("", ""), rows, (1, 1.3), strong=1),
-        corner=UNIT,
-        foot="uncertainty 0.1 dB (k = 2)",
-    )
+    amounts = ("new, 1977", "$329"), ("in 2024 money", "about $1,700")
+    body = Rows(("", "rated", "measured"), rows, (2.6, 1.1, 1.5), 2, True, amounts=amounts, years=(1977, 2024))
+    return Card("closing", "In short", "", body, corner=UNIT)
 
 
 SAMPLES = {

@@ -250,12 +250,12 @@ def test_workers_give_the_same_bytes_and_tell_what_cannot_be_drawn():
         ready = alone.draw(cards, order, told.append)
         assert two.draw(cards, order, lambda done: None) == ready
         two._processes[0].kill()  # ended from outside: what it had is drawn by another
-        two._processes[0].join()
+        two._processes[0].wait()
         assert two.draw(cards, order, lambda done: None) == ready
     assert told[-1] == 3
     assert isinstance(ready[1], str)
     assert "U+1F9FF" in ready[1]
-    assert not any(process.is_alive() for process in two._processes)
+    assert all(process.poll() is not None for process in two._processes)
 
 
 def test_a_name_that_says_no_channel_has_no_channels_colour():

@@ -193,18 +193,18 @@ def test_readings_too_many_for_the_column_are_a_fault():
 
 def test_without_the_package_of_type_the_cards_still_fit(monkeypatch):
     caches = (
-        paint._family,
         paint._files,
-        paint._font,
         paint._bearing,
         paint._known_characters,
-        paint._extent,
+        paint._extent_at_scale,
+        paint._outline,
+        paint._letters,
     )
     try:
         monkeypatch.setitem(sys.modules, "font_source_sans_pro", None)
         for cached in caches:
             cached.cache_clear()
-        assert paint._family() == ("DejaVu Sans",)
+        assert paint.font_file().endswith("DejaVuSans.ttf")
         for card in SAMPLES.values():
             sound(card)
     finally:

@@ -1,11 +1,11 @@
 from dataclasses import replace
 
 import pytest
-from card_samples import SAMPLES, UNIT, said, sound, texts
+from card_samples import MINUS, SAMPLES, UNIT, said, shapes, sound, texts
 
 from reviewkit.model import Card, Row, Rows
 from reviewkit.render.card import LayoutFault, fit
-from reviewkit.render.look import LEAST
+from reviewkit.render.look import LEAST, SAFE_LEFT, SAFE_RIGHT, look_named
 
 
 def long_table(rows):
@@ -32,6 +32,72 @@ def test_a_long_table_is_split_evenly(rows):
         assert part.title == card.title
         assert part.conditions == f"{card.conditions} · {number} of {len(parts)}"
         sound(part)
+
+
+@pytest.mark.parametrize("rows", [13, 25])
+def test_all_pages_of_a_table_are_set_alike(rows):
+    """One size, the same column places, the same pitch of rows: a page turned is a table carried on."""
+    settings = []
+    for part in fit(long_table(rows)):
+        items = sound(part)
+        body = [text for text in texts(items) if text.size not in (60.0, 38.0) and text.baseline < 900]
+        rules = [rule for rule in shapes(items, "rule") if rule.points[0][1] == rule.points[1][1]]
+        names = [text for text in body if text.x < 100 and text.text in {row.cells[0] for row in part.body.rows}]
+        settings.append(
+            (
+                {text.size for text in names},
+                {round(text.x, 3) for text in body},
+                round(float(rules[1].points[0][1] - rules[0].points[0][1]), 3),
+            )
+        )
+    assert len(settings) > 1
+    for setting in settings[1:]:
+        assert setting[0] == settings[0][0]
+        assert setting[2] == pytest.approx(settings[0][2])
+    # every column begins at one place on all pages
+    assert len(set.union(*({x for x in setting[1] if x < 1300} for setting in settings))) == 3
+
+
+def test_a_row_that_must_be_seen_stands_between_coloured_rules():
+    items = sound(SAMPLES["repair"])
+    faulty = look_named("lamplight").falls_short
+    assert len([rule for rule in shapes(items, "rule") if rule.colour == faulty]) == 3  # two rows share one
+    bold = {text.text for text in texts(items) if text.bold and text.colour == faulty}
+    assert bold >= {"1.9 V", "out of tolerance", "open"}
+    assert {text.text for text in texts(items) if text.text == "in order" and not text.bold} == {"in order"}
+
+
+def test_a_margin_stands_behind_the_word_at_the_right_edge():
+    items = sound(SAMPLES["table"])
+    margins = [text for text in texts(items) if text.text in ("+8 %", f"{MINUS}13 %")]
+    assert len(margins) == 2
+    words = {text.baseline: text for text in texts(items) if text.text in ("meets", "falls short")}
+    for margin in margins:
+        assert margin.box.right == pytest.approx(SAFE_RIGHT, abs=1)
+        assert words[margin.baseline].box.right + 15 < margin.box.left
+
+
+def test_amounts_stand_under_a_table_with_the_years_between():
+    items = sound(SAMPLES["closing"])
+    paid, now = (next(text for text in texts(items) if text.text == amount) for amount in ("$329", "about $1,700"))
+    assert paid.box.left == pytest.approx(SAFE_LEFT, abs=6)
+    assert now.box.right == pytest.approx(SAFE_RIGHT, abs=1)
+    ticks = [tick for tick in shapes(items, "scale") if tick.points[0][0] == tick.points[1][0]]
+    assert len(ticks) == 2024 - 1977 + 1
+    years = {text.text: text for text in texts(items) if text.text in ("1977", "1990", "2000", "2010", "2024")}
+    assert len(years) == 5
+    # 2000 stands 23 of 47 years along
+    middle = (years["2000"].box.left + years["2000"].box.right) / 2
+    assert middle == pytest.approx(SAFE_LEFT + (SAFE_RIGHT - SAFE_LEFT) * 23 / 47, abs=3)
+
+
+@pytest.mark.parametrize("years", [(1977, 1978), (1850, 2024), (2024, 1977)])
+def test_a_scale_of_few_many_or_backward_years(years):
+    page = replace(SAMPLES["title"].body, amounts=SAMPLES["title"].body.amounts[:2], years=years)
+    items = sound(replace(SAMPLES["title"], body=page))
+    first, last = (next(text for text in texts(items) if text.text == str(year)) for year in years)
+    assert first.box.left < last.box.left
+    assert first.x == pytest.approx(SAFE_LEFT, abs=1)
 
 
 def test_a_row_that_no_card_can_hold_is_a_fault():

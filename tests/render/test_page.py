@@ -503,23 +503,42 @@ def test_an_ampersand_is_no_entity_in_a_cell(text):
     assert text in tags(html_of(f"| a |\n| --- |\n| {markdown_cell(text)} |\n")).seen
 
 
+def hostile_segment():
+    beat = {"cards": ["01-x"], "note": HOSTILE, "place": HOSTILE, "sentences": [HOSTILE, HOSTILE], "hold_s": 6.0}
+    return {"title": HOSTILE, "start_s": 0.0, "length_s": 10.0, "flag": HOSTILE, "cautions": [HOSTILE], "beats": [beat]}
+
+
 def test_pages_escape_what_they_are_given(pages):
     html = pages.text(
         "episode.html",
         title=HOSTILE,
         headline=HOSTILE,
         price=HOSTILE,
-        table="",
+        always=[HOSTILE],
+        segments=[hostile_segment()],
+        pictures={"01-x": {"alt": HOSTILE, "data": "AAAA"}},
+        measured=[(HOSTILE,) * 3],
+        foot=[HOSTILE],
+        rows=[TableRow(HOSTILE, HOSTILE, f"{HOSTILE} ", HOSTILE, HOSTILE, HOSTILE, HOSTILE)],
         findings=[(HOSTILE,) * 5],
-        cards=[{"alt": HOSTILE, "data": "AAAA"}],
         withheld=[HOSTILE],
         equipment=[HOSTILE],
         cautions=[HOSTILE],
     )
     read = tags(html)
     assert "b" not in {tag for tag, _ in read.tags}
-    assert read.seen.count(HOSTILE) == 12
+    assert read.seen.count(HOSTILE) == 30
     assert [attributes["alt"] for tag, attributes in read.tags if tag == "img"] == [HOSTILE]
+
+
+def test_the_prompter_escapes_what_it_is_given(pages):
+    html = pages.text(
+        "prompter.html", title=HOSTILE, always=[HOSTILE], segments=[hostile_segment()], words_per_minute="150"
+    )
+    read = tags(html)
+    assert "b" not in {tag for tag, _ in read.tags}
+    assert sum(tag == "script" for tag, _ in read.tags) == 1
+    assert HOSTILE not in html
 
 
 def test_pages_load_nothing_from_elsewhere(sample):

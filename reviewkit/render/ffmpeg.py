@@ -1,0 +1,87 @@
+"""The encoder: finding an ffmpeg that has what clips need, and feeding it. The only file that runs another program."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
+from typing import TYPE_CHECKING
+
+from reviewkit.errors import CannotFinish, Fault, InputError
+
+if TYPE_CHECKING:
+    from reviewkit.render.png import Bytes
+
+ENCODER = "libx264"
+
+
+def found() -> str:
+    """The ffmpeg to encode with: the one on the path, else the one that imageio-ffmpeg carries, if it has H.264.
+
+    Raises InputError where there is none.
+    """
+    lacking = ""
+    for place in _places():
+        if _can_encode(place):
+            return place
+        lacking = lacking or f" with {ENCODER}, which {place} is without"
+    raise InputError(
+        Fault(f"--motion needs ffmpeg{lacking}", 0, "install it, or: pip install 'bench-reviewkit[motion]'")
+    )
+
+
+def encode(ffmpeg: str, arguments: Sequence[str], pieces: Iterable[Bytes | bytes]) -> None:
+    """Run ffmpeg with pieces of data as its standard input. Raises CannotFinish with what it said last."""
+    command = [ffmpeg, "-hide_banner", "-loglevel", "error", "-y", *arguments]
+    try:
+        with tempfile.TemporaryFile() as said:
+            status = _fed(command, pieces, said.fileno())
+            said.seek(0)
+            lines = said.read().decode(errors="replace").split("\n")
+    except OSError as error:
+        raise CannotFinish(f"ffmpeg: {error.strerror or error}") from error
+    if status:
+        last = next((line.strip() for line in reversed(lines) if line.strip()), f"ended with status {status}")
+        raise CannotFinish(f"ffmpeg: {last}")
+
+
+def _fed(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> int:
+    """The exit status of a program that is given pieces of data. Ended if they cannot be had."""
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=said) as process:
+        given = False
+        try:
+            assert process.stdin is not None
+            for piece in pieces:
+                try:
+                    process.stdin.write(piece)
+                except OSError:  # it ended early, and its status says why
+                    break
+            with suppress(OSError):
+                process.stdin.close()
+            given = True
+        finally:
+            if not given:
+                process.kill()
+    return process.returncode
+
+
+def _places() -> Iterator[str]:
+    on_path = shutil.which("ffmpeg")
+    if on_path:
+        yield on_path
+    try:
+        from imageio_ffmpeg import get_ffmpeg_exe  # type: ignore[import-untyped]
+    except ImportError:
+        return
+    with suppress(RuntimeError):  # the package is there and carries none for this machine
+        yield str(get_ffmpeg_exe())
+
+
+def _can_encode(ffmpeg: str) -> bool:
+    try:
+        ran = subprocess.run([ffmpeg, "-hide_banner", "-encoders"], capture_output=True, stdin=subprocess.DEVNULL)
+    except OSError:
+        return False
+    return ENCODER.encode() in ran.stdout

@@ -1,0 +1,52 @@
+"""A real headless browser for the pages. Where there is none, these tests are skipped and say why."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+_NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
+_FLAGS = (
+    "--no-sandbox",  # a test may run as root, in a container of its own
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-quic",
+)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """A browser without a window. The system package `chromium` brings one."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="needs playwright: pip install -e '.[test]'")
+    found = next(filter(None, map(shutil.which, _NAMES)), None)
+    if found is None:
+        pytest.skip(f"needs a browser: none of {', '.join(_NAMES)} is on PATH; install the system package chromium")
+    with playwright.sync_playwright() as driver:
+        running = driver.chromium.launch(executable_path=found, args=list(_FLAGS))
+        yield running
+        running.close()
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    """A page 1280 × 720, with nothing beyond it to reach: whatever it asks a network for fails the test."""
+    context = browser.new_context(viewport={"width": 1280, "height": 720})
+    opened = context.new_page()
+    asked: list[str] = []
+    opened.on("request", lambda request: asked.append(request.url))
+    errors: list[str] = []
+    opened.on("pageerror", lambda error: errors.append(str(error)))
+    opened.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
+    yield opened
+    context.close()
+    assert errors == []
+    assert [url for url in asked if not url.startswith(("file:", "data:", "http://127.0.0.1:"))] == []

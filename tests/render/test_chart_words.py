@@ -1,0 +1,84 @@
+"""Words and figures about curves: whose a large figure is, how far off a limit, names where curves run alone."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from card_samples import FREQUENCY, HERTZ, SAMPLES, UNIT, curve_card, db_axis, shapes, sound, texts, verdict
+
+from reviewkit.model import Bracket, Card, Curves, Panel, Reading, Trace
+from reviewkit.render.look import SAFE_RIGHT, look_named
+
+LOOK = look_named("lamplight")
+
+
+def find(items, said):
+    (text,) = (text for text in texts(items) if text.text == said)
+    return text
+
+
+@pytest.mark.parametrize("channel", ["L", "R"])
+def test_a_large_figure_says_whose_it_is(channel):
+    reading = Reading("at 1 %", "46.8 W", (("L", "48.6 W"), ("R", "46.8 W")), channel)
+    items = sound(replace(SAMPLES["distortion_power"], readings=(reading,)))
+    key = next(t for t in texts(items) if t.text == "46.8 W" and t.size == 90)
+    tag = next(t for t in texts(items) if t.text == channel and t.baseline == key.baseline)
+    assert tag.colour == LOOK.channel(channel)
+    assert key.box.right < tag.box.left < key.box.right + 40
+
+
+def test_the_channel_of_a_long_figure_stays_in_the_column():
+    reading = Reading("at 1 %", "≥ 1234.5 mW", (), "R")
+    items = sound(replace(SAMPLES["distortion_power"], readings=(reading,)))
+    key = find(items, "≥ 1234.5 mW")
+    tag = next(t for t in texts(items) if t.text == "R" and t.baseline == key.baseline)
+    assert key.box.right < tag.box.left < tag.box.right <= SAFE_RIGHT
+
+
+def test_the_margin_stands_beside_the_verdict():
+    made = replace(verdict("Power", "40 W", "meets", 0.08), margin="+7 %")
+    items = sound(replace(SAMPLES["crosstalk"], verdicts=(made,)))
+    word, margin = find(items, "meets"), find(items, "+7 %")
+    assert margin.baseline == word.baseline
+    assert 15 < margin.box.left - word.box.right < 45
+
+
+def test_a_dense_curve_is_solid():
+    """A curve many times as long as the panel is wide: dashes would part every peak."""
+    across = np.geomspace(20, 20_000, 900)
+    dense = Trace(across, np.where(np.arange(900) % 2, 1.8, -1.8), "R", "now", "R")
+    plain = Trace(FREQUENCY, 0 * FREQUENCY, "R", "now", "R")
+    (spectrum,) = shapes(sound(curve_card(dense)), "curve")
+    (sweep,) = shapes(sound(curve_card(plain)), "curve")
+    assert spectrum.dash is None
+    assert sweep.dash is not None
+    assert spectrum.width < sweep.width
+
+
+def test_a_curve_of_before_is_named_where_it_runs_alone():
+    low, torn = 0 * FREQUENCY, 1.5 - 1.5 * np.linspace(0, 1, len(FREQUENCY)) ** 2
+    traces = (
+        Trace(FREQUENCY, torn, "R", "before", "R before"),
+        Trace(FREQUENCY, low - 1, "L", "now", "L"),
+        Trace(FREQUENCY, low - 1.1, "R", "now", "R"),
+    )
+    items = sound(curve_card(*traces))
+    label = find(items, "R before")
+    plot_right = max(float(np.max(np.asarray(curve.points)[:, 0])) for curve in shapes(items, "curve"))
+    assert label.box.right < plot_right
+    # one that lies on another everywhere keeps its name at the end
+    beside = sound(curve_card(replace(traces[0], y=low - 1), *traces[1:]))
+    right = max(float(np.max(np.asarray(curve.points)[:, 0])) for curve in shapes(beside, "curve"))
+    assert find(beside, "R before").box.left > right
+
+
+def test_a_brackets_words_stand_over_it():
+    level = np.where(np.arange(900) % 2, 0.0, -100.0)
+    trace = Trace(np.geomspace(20, 20_000, 900), level, "L", "now", "L")
+    axis = replace(db_axis(100, 50), low=-100, high=0)
+    panel = Panel(HERTZ, axis, (trace,), label="L re one tone", brackets=(Bracket(2000.0, 0.0, -60.0, "60.0 dB"),))
+    items = sound(Card("multitone", "Multitone", "", Curves((panel,)), corner=UNIT))
+    words = find(items, "60.0 dB")
+    line = next(mark for mark in shapes(items, "mark") if mark.points[0][0] == mark.points[1][0])
+    assert (words.box.left + words.box.right) / 2 == pytest.approx(line.points[0][0], abs=8)
+    assert words.baseline < line.points[0][1]
