@@ -89,6 +89,11 @@ def _parser() -> argparse.ArgumentParser:
         help="each card once more for laying over footage: no ground, straight alpha, a soft plate",
     )
     build.add_argument(
+        "--motion",
+        action="store_true",
+        help="a clip of each chart, its curves drawn from left to right (H.264); with --overlay one with alpha too",
+    )
+    build.add_argument(
         "--jobs", metavar="N", type=_jobs, default=1, help="draw cards in N processes; the bytes are the same"
     )
     build.add_argument("--quiet", action="store_true", help="say nothing unless something is wrong")
@@ -195,7 +200,8 @@ def _build(options: argparse.Namespace) -> int:
     with Workers(0 if options.only else options.jobs - 1) as workers:
         from reviewkit.pipeline import Options, hand_over, make
 
-        wanted = Options(options.out, 3840 if options.size == "2160" else 1920, options.only, options.overlay)
+        width = 3840 if options.size == "2160" else 1920
+        wanted = Options(options.out, width, options.only, options.overlay, options.motion)
         for folder in options.session:
             with _Bar(quiet=options.quiet) as bar:
                 ready.append(make(folder, wanted, bar.show, workers))

@@ -98,12 +98,12 @@ def _block(run: Run, name: str, *, large: bool) -> Reading:
     """A setting in short: its corner where it is a filter, else what it does most."""
     corners = _filters(run)
     found: list[Finding] = corners or [f for channel in channels_of(run) if (f := furthest(run, channel))]
+    in_order = sorted(found, key=lambda f: f.channel)
     label = f"{name}, half power" if corners else name
     if not large or not found:
-        return Reading(label, "", _rows(sorted(found, key=lambda f: f.channel)))
+        return Reading(label, "", _rows(in_order))
     key = found[0] if corners else max(found, key=size_of)
-    rows = figures.rows_of(sorted(found, key=lambda f: f.channel))
-    return Reading(label, quantities.show(key), rows, figures.whose(key, found))
+    return Reading(label, quantities.show(key), figures.rows_of(in_order), figures.whose(key, found))
 
 
 def _of_one(run: Run) -> tuple[Reading, ...]:

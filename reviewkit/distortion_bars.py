@@ -42,7 +42,7 @@ def distortion_bars(main: Run, before: Run | None) -> Bars:
             names.append(quantity)
     limits = _limits(main, names)
     heights = [bar.value for group in groups for bar in group.bars] + [limit.value for limit in limits]
-    held = [max(height / _UNDER, _LEAST_PERCENT) for height in heights] + [height * _OVER for height in heights]
+    held = [max(height * room, _LEAST_PERCENT) for height in heights for room in (1 / _UNDER, _OVER)]
     return Bars(scales.decades([*held, *_ALWAYS_PERCENT], "%"), tuple(groups), limits)
 
 

@@ -59,7 +59,7 @@ def names_in_order(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
 
 def title_of(name: str, mended: bool) -> str:
     """A segment's heading."""
-    if name == "after" and not mended:
+    if name == "bench" or (name == "after" and not mended):
         return "On the bench"
     return TITLES.get(name, name.capitalize())
 
@@ -90,6 +90,7 @@ def assemble(
         # nothing was mended: a segment that the user calls bench is the one in which the bench speaks
         said = {("bench" if name == "after" else name): sentences for name, sentences in said.items()}
         places = {card: ("bench" if name == "after" else name) for card, name in places.items()}
+    said = _where_called(said, kept, cards)
     needed = [
         *(name for name, sentences in said.items() if sentences),
         *places.values(),
@@ -110,6 +111,27 @@ def assemble(
         )
         start_s += length_s
     return tuple(segments)
+
+
+def _where_called(
+    said: Mapping[str, Sequence[Said]], notes: Sequence[Note], cards: Sequence[Card]
+) -> dict[str, list[Said]]:
+    """What the bench says, moved to where a note shows the card of it, if none does where it would be said anyway.
+
+    What holds from before the repair stays there: after it, the card says something else.
+    """
+    first = {card.id: card.first or card.id for card in cards}
+    shown_in: dict[str, list[str]] = {}
+    for note in notes:
+        for card in note.cards:
+            shown_in.setdefault(first.get(card, card), []).append(note.segment or "opening")
+    moved: dict[str, list[Said]] = {}
+    for name, sentences in said.items():
+        for one in sentences:
+            elsewhere = [place for place in shown_in.get(one.card, ()) if place != "before"]
+            stays = name == "before" or not elsewhere or name in elsewhere
+            moved.setdefault(name if stays else elsewhere[0], []).append(one)
+    return moved
 
 
 class _Together:

@@ -674,6 +674,7 @@ class Episode:
     changes: tuple[Change, ...] = ()
     price: PriceLine | None = None
     cautions: tuple[str, ...] = ()
+    notes: Notes = Notes()  # as noted, bad takes too; each `cards` holds ids of cards that are there
     left_out: tuple[str, ...] = ()  # outputs and figures that could not be made, with the reason
 
     @property

@@ -12,18 +12,21 @@ from reviewkit.changes import changes, counterpart, is_mended
 from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of_run
 from reviewkit.errors import Fault, Faults, InputError, nearest
 from reviewkit.measure import KINDS
-from reviewkit.model import Card, Episode, Notes, PriceLine, Run, Said, Verdict
+from reviewkit.model import Card, Episode, EpisodeSettings, Notes, PriceLine, Run, Said, Verdict
 from reviewkit.price import price_line
 from reviewkit.render import outputs
 from reviewkit.render.card import Order, fit
 from reviewkit.render.chosen_look import chosen
+from reviewkit.render.clip import Motion
 from reviewkit.render.contact_sheet import contact_sheet
-from reviewkit.render.deliver import deliver
+from reviewkit.render.deliver import Incoming, deliver
+from reviewkit.render.ffmpeg import found
 from reviewkit.render.look import LOOKS, Look
 from reviewkit.render.page import Pages
 from reviewkit.render.paint import Fonts
 from reviewkit.render.thumbnail import thumbnail
 from reviewkit.render.workers import Drawn, Task, Workers
+from reviewkit.render.timeline import LEFT_OUT, timeline
 from reviewkit.spec_table import SpecTable, spec_table
 from reviewkit.verdict import judge
 
@@ -39,6 +42,7 @@ class Options:
     width: int = 1920
     only: str = ""
     overlay: bool = False
+    motion: bool = False
 
 
 @dataclass(frozen=True)
@@ -58,8 +62,9 @@ class Ready:
 
     episode: Episode
     out: Path
-    files: Mapping[str, bytes]
+    files: Mapping[str, bytes | Path]
     partial: bool
+    incoming: Incoming | None = None  # where those are that are not in memory
 
 
 @dataclass(frozen=True)
@@ -88,16 +93,18 @@ def make(
     progress: Progress = lambda what, done, of: None,
     workers: Workers | None = None,
 ) -> Ready:
-    """Everything that a build writes, made and checked, with nothing written yet. `workers`: those already begun, if
-    there are any.
-    """
-    page = None if options.only else LOOKS["brochure"]
+    """Everything that a build writes, made and checked, nothing moved in yet. `workers`: those begun, if any."""
     wanted: list[Card] = []
     begun: list[Task[Drawn]] = []
     workers = workers or Workers(0)
+    out = options.out or folder / "out"
+    ffmpeg = found() if options.motion else ""  # before anything is drawn
+    incoming = Incoming(out) if options.motion else None
 
-    def begin_drawing(cards: Sequence[Card], look: Look, fonts: Fonts) -> None:
-        order = Order(look, options.width, page, not options.only, fonts, options.overlay, strip=True)
+    def begin_drawing(cards: Sequence[Card], look: Look, fonts: Fonts, settings: EpisodeSettings) -> None:
+        page = None if options.only else LOOKS["brochure"]
+        motion = Motion(settings.frame_rate, settings.card_seconds, ffmpeg, incoming.path) if incoming else None
+        order = Order(look, options.width, page, not options.only, fonts, options.overlay, strip=True, motion=motion)
         wanted.extend(_wanted(cards, options.only))
         begun.extend(workers.begin_drawing(wanted, order))
 
@@ -106,7 +113,7 @@ def make(
     pictures = workers.finish(begun, lambda done: progress("cards", done, len(begun)))
     episode, drawn = prepared.episode, _drawn(wanted, pictures)
     names = {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(episode.cards, start=1)}
-    files = {
+    files: dict[str, bytes | Path] = {
         f"{kind}/{names[card.id]}.png": picture
         for card in wanted
         for kind, picture in drawn[card.id].items()
@@ -121,7 +128,13 @@ def make(
         files |= texts
         if cut:
             episode = replace(episode, left_out=(*episode.left_out, f"description.txt: too long, so without {cut}"))
-    return Ready(episode, options.out or folder / "out", files, bool(options.only))
+    clips = incoming.path.iterdir() if incoming else ()
+    files |= {f"clips/{names[clip.stem]}{clip.suffix}": clip for clip in clips}
+    if not options.only:
+        drawn_up = timeline(episode, files)
+        files |= {"timeline.otio": drawn_up} if drawn_up else {}
+        episode = episode if drawn_up else replace(episode, left_out=(*episode.left_out, LEFT_OUT))
+    return Ready(episode, out, files, bool(options.only), incoming)
 
 
 def hand_over(ready: Ready) -> Built:
@@ -133,7 +146,7 @@ def hand_over(ready: Ready) -> Built:
 def prepare(
     folder: Path,
     elsewhere: Callable[[Read], Read] = lambda read: read,
-    begin_drawing: Callable[[Sequence[Card], Look, Fonts], None] = lambda cards, look, fonts: None,
+    begin_drawing: Callable[[Sequence[Card], Look, Fonts, EpisodeSettings], None] = lambda *told: None,
 ) -> Prepared:
     """Files in, measured, judged, and put in order. `elsewhere`: see `gather`; `begin_drawing` is told the cards as
     soon as they are there, before the words are.
@@ -166,7 +179,7 @@ def prepare(
         if card is not None
         for part in fit(card, fonts)
     )
-    begin_drawing(cards, look, fonts)
+    begin_drawing(cards, look, fonts, session.episode)
     notes, uncalled = _called_cards(gathered, cards, runs)
 
     mended = is_mended(gathered.repair, runs)
@@ -193,6 +206,7 @@ def prepare(
             changes=changes(runs),
             price=price,
             cautions=tuple(cautions.get("all", ())),
+            notes=notes,
             left_out=(*gathered.absent, *uncalled, *(why for run in runs for why in run.withheld)),
         ),
         pages,

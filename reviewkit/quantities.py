@@ -245,12 +245,13 @@ def limit_within(low: float, high: float) -> str:
 
 
 def conditions(at: Mapping[str, Any]) -> str:
-    """The level and load of a finding, as they travel with it: "5 W into 8 Ω"."""
+    """The level and load of a finding, as they travel with it: "5 W into 8 Ω", "2 V with no load"."""
     parts = []
     if (power := at.get("power")) is not None:
         parts.append(watts(float(power)))
     elif (level := at.get("voltage")) is not None:
         parts.append(volts(float(level)))
     if (ohms := at.get("load")) is not None:
-        parts.append(("into " if parts else "") + load(float(ohms)))
+        into = load(float(ohms))
+        parts.append(into if not parts else "with no load" if math.isinf(float(ohms)) else f"into {into}")
     return " ".join(parts)

@@ -62,6 +62,7 @@ _SIGNS = {
     "≥": "at least ",
     "": "",
 }
+_PAIR = re.compile(r"([+−]\d+(?:\.\d+)?)(?: /)? ([+−]\d)")  # two extremes that share a unit
 _ORDINALS = ["", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
 _ORDINAL = re.compile(r"\b([1-9])(?:st|nd|rd|th)\b")
 _SPELLED = re.compile(r"\b[A-Z]{2,5}\b|\bdB\b")  # said letter by letter
@@ -74,6 +75,7 @@ _FIGURE = re.compile(
 def spoken(text: str) -> str:
     """A sentence with every figure written out as it is said."""
     said = text.replace("THD+N", "THD plus N").replace(" – ", " to ").replace(" ± ", " plus or minus ")
+    said = _PAIR.sub(r"\1 and \2", said)
     said = _ORDINAL.sub(lambda match: _ORDINALS[int(match[1])], said.replace("dB (A)", "dB A-weighted"))
     return _FIGURE.sub(_say, said)
 

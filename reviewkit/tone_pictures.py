@@ -10,8 +10,8 @@ from reviewkit import digits, figures, scales
 from reviewkit.arrays import Array
 from reviewkit.captures import exported_lines, sample_rate_hz, waveform_samples
 from reviewkit.model import Axis, Column, Curves, Mark, Panel, Run, Sheet, Trace
-from reviewkit.spectrum import AUDIO_BAND_HZ, WIDEST_BETA, without_fundamental
-from reviewkit.tone_lines import Lines, of_spectrum
+from reviewkit.spectrum import AUDIO_BAND_HZ, without_fundamental
+from reviewkit.tone_lines import Lines, beta_for, of_spectrum
 from reviewkit.tone_sheets import POINTS_DRAWN, drawn, floor_of
 from reviewkit.windows import kaiser
 
@@ -162,20 +162,21 @@ def _spectrum(sheet: Sheet, column: Column, run: Run, tone_hz: float) -> tuple[A
         lines = of_spectrum(told.frequency_hz, told.level, told.window)
     else:
         samples, _ = waveform_samples(column, sheet.source)
-        lines = _fine_lines(samples[:_MOST_SAMPLES], sample_rate_hz(sheet))
+        lines = _fine_lines(samples[:_MOST_SAMPLES], sample_rate_hz(sheet), tone_hz)
     near = np.abs(lines.frequency_hz / tone_hz - 1) < _BESIDE
     strongest = float(np.max(lines.power[near] if near.any() else lines.power))
     return drawn(lines, np.geomspace(*AUDIO_BAND_HZ, POINTS_DRAWN), float(np.sqrt(strongest)))
 
 
-def _fine_lines(samples: Array, rate_hz: float) -> Lines:
+def _fine_lines(samples: Array, rate_hz: float, tone_hz: float) -> Lines:
     """A capture's spectrum through the window that it is analysed with, its lines so close that no tone stands more
     than an eighth of the record's own spacing beside one: it is drawn at most 0.03 dB too low.
     """
-    window = kaiser(len(samples), WIDEST_BETA)
+    beta = beta_for(tone_hz * len(samples) / rate_hz)
+    window = kaiser(len(samples), beta)
     count = _FINER * len(samples)
     power = 2 * np.abs(np.fft.rfft((samples - np.mean(samples)) * window, count) / np.sum(window)) ** 2
-    return Lines(np.arange(len(power)) * rate_hz / count, power, _FINER * int(WIDEST_BETA / np.pi))
+    return Lines(np.arange(len(power)) * rate_hz / count, power, _FINER * int(beta / np.pi))
 
 
 def _named_lines(run: Run, trace: Trace, tone_hz: float) -> list[Mark]:

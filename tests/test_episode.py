@@ -127,6 +127,7 @@ def test_a_segment_with_nothing_in_it_is_not_there():
         ("after", True, "After the repair"),
         ("after", False, "On the bench"),
         ("before", True, "Before the repair"),
+        ("bench", True, "On the bench"),
         ("lamps", True, "Lamps"),
         ("value", False, "What it is worth"),
     ],
@@ -301,6 +302,20 @@ def test_what_a_card_shown_elsewhere_says_is_said_with_that_card():
     said = {"before": [("Bad.", "tone")], "after": [("Good.", "tone")]}
     segments = by_name(put_together([note("before", "look", "tone")], said, {"tone": "after"}))
     assert beats_of(segments["after"]) == [("", ("Good.",), ("tone",))]
+
+
+def test_the_bench_speaks_where_a_note_shows_its_card():
+    """A segment of the user's own, say about the tuner, has its measurements told in it."""
+    said = {"after": [("Flat.", "fm"), ("Loud.", "power")], "before": [("Bad.", "fm")]}
+    cards = {"fm": "after", "power": "after"}
+    segments = by_name(put_together([note("tuner", "listen", "fm")], said, cards))
+    assert {name: s.sentences for name, s in segments.items()} == {
+        "before": ("Bad.",),
+        "after": ("Loud.",),
+        "tuner": ("Flat.",),
+    }
+    twice = [note("tuner", "listen", "fm"), note("after", "and again", "fm")]
+    assert by_name(put_together(twice, said, cards))["after"].sentences == ("Flat.", "Loud.")
 
 
 def test_cards_of_one_matter_stand_together_unless_a_note_parts_them():

@@ -59,6 +59,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("quantities",),
     ("digits",),
     ("spoken",),
+    ("timecode",),
     ("mains",),
     ("units",),
     ("places",),
@@ -83,6 +84,8 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "markdown": ("render/page.py",),
     "nh3": ("render/page.py",),
     "rich": ("cli.py",),
+    "imageio_ffmpeg": ("render/ffmpeg.py",),
+    "opentimelineio": ("render/timeline.py", "ingest/timeline_file.py"),
     "font_source_sans_pro": ("render/",),
 }
 LONGEST = 300

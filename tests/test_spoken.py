@@ -31,6 +31,8 @@ from reviewkit.spoken import spoken, whole, words, year
         ("−64.0 dB", "minus sixty-four dB"),
         ("92 dB (A)", "ninety-two dB A-weighted"),
         ("−5.3 dB/octave", "minus five point three dB per octave"),
+        ("+0.0 −1.2 dB", "plus zero and minus one point two dB"),
+        ("−1.5 / +0.5 dB", "minus one point five and plus point five dB"),
         ("5.17 µs", "five point one seven microseconds"),
         ("60.3 ± 1.6 W", "sixty point three plus or minus one point six watts"),
         ("the 2nd, the 3rd and the 9th", "the second, the third and the ninth"),

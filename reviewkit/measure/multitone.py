@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -35,7 +36,7 @@ FEWEST_LINES_APART = 5.0
 _NEGLIGIBLE_DB = 0.02  # an uncertainty that no digit shows
 _MAINS_MULTIPLES = 20
 _MAINS_WANDER = 0.002
-_HEADROOM_DB, _LOWEST_DRAWN_DB = 10.0, -160.0
+_HEADROOM_DB, _LOWEST_DRAWN_DB = 3.0, -160.0
 
 
 def _first_look(lines: Lines) -> float:
@@ -162,7 +163,9 @@ def _panels(runs: Sequence[Run], main: Run) -> tuple[Panel, ...]:
                 role, label = figures.trace_role(run, runs), figures.end_label(column.channel, run, runs)
                 traces[column.channel].append(Trace(x, level_db, column.channel, role, label))
     levels = [trace.y for own in traces.values() for trace in own]
-    y_axis = scales.twenties([_HEADROOM_DB, floor_of(levels, _LOWEST_DRAWN_DB)])
+    y_axis = scales.twenties([0.0, floor_of(levels, _LOWEST_DRAWN_DB)])
+    # the tones stand about 0 dB, some a little over it
+    y_axis = replace(y_axis, high=max(float(np.max(level)) for level in levels) + _HEADROOM_DB)
     return tuple(
         Panel(
             scales.dial(*AUDIO_BAND_HZ),

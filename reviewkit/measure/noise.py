@@ -204,7 +204,7 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
         whose = figures.whose(key, ratios[0])
         readings.append(Reading(f"S/N {_re(key)}, {weighting}", quantities.show(key), (*head, *rows), whose))
     if volts:
-        rows = [(_volts_of(same[0]), *_cells(same, channels, quantities.show)) for same in volts]
+        rows = [_volts_row(same, channels) for same in volts]
         if not ratios:
             rows += [(figures.run_label(run, runs), *_cells(same, channels, quantities.show)) for run, same in others]
         readings.append(Reading("" if ratios else "noise", "", (*(() if ratios else head), *rows)))
@@ -215,6 +215,14 @@ def _cells(found: Sequence[Finding], channels: Sequence[str], write: Callable[[F
     """One cell for each channel, empty where it has no such figure: hum may stand out on one side alone."""
     by_channel = {f.channel: write(f) for f in found}
     return [by_channel.get(channel, "") for channel in channels]
+
+
+def _volts_row(same: Sequence[Finding], channels: Sequence[str]) -> tuple[str, ...]:
+    """A line of volts, their unit beside its name where all channels have the same; a lone channel's stays with it."""
+    name, units = _volts_of(same[0]), {quantities.show(f).rsplit(" ", 1)[-1] for f in same}
+    if len(units) > 1 or len(channels) < 2:
+        return name, *_cells(same, channels, quantities.show)
+    return f"{name} {units.pop()}", *_cells(same, channels, lambda f: quantities.show(f).rsplit(" ", 1)[0])
 
 
 def _others(runs: Sequence[Run], main: Run) -> list[Run]:

@@ -205,7 +205,10 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     facts: list[Point] = []
     bands = [f.at["band"] for f in figures.by_channel(run, "flatness")]
     if bands:
-        band_hz = bands[0]
+        # what the maker rated is what there is to talk about
+        ratings = figures.rated(run.conditions, "flatness")
+        rated = [list(r.band_hz) for r in ratings if r.band_hz and r.input in ("", run.conditions.measurement.input)]
+        band_hz = next((band for band in bands if list(band) in rated), bands[0])
         flat = figures.by_channel(run, "flatness", band=band_hz)
         was = figures.by_channel(before, "flatness", band=band_hz) if before else []
         facts.append(

@@ -7,19 +7,21 @@ from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from reviewkit.model import Bars, Card, Curves, Rows, TitlePage
+from reviewkit.model import Bars, Card, Curves, Row, Rows, TitlePage
 from reviewkit.render.contact_sheet import SMALL
-from reviewkit.render.look import FRAME_WIDTH, WIDTHS, Look, look_named
+from reviewkit.render.look import FRAME_HEIGHT, FRAME_WIDTH, WIDTHS, Look, look_named
 from reviewkit.render.paint import NO_FONTS, Fonts, measuring, painted, settled
 from reviewkit.render.png import png, smaller
 from reviewkit.render.scene import Box, Item, LayoutFault, Page
 
 if TYPE_CHECKING:
+    from reviewkit.render.clip import Motion
     from reviewkit.render.png import Bytes
 
 __all__ = ["LayoutFault", "Order", "draw", "fit", "lay_out", "pictures"]
 
 _PICTURE_BOTTOM = 948.0  # pictures end here whether or not a card has a foot
+_TOGETHER = 3  # rows that a page's end may be moved by
 _ASKED = "\0"  # between the words of a role, such as a curve's: "curve", its channel, what the trace is
 
 
@@ -37,6 +39,7 @@ class Order:
     fonts: Fonts = NO_FONTS
     overlay: bool = False
     strip: bool = False
+    motion: Motion | None = None  # clips are put where it says; with `overlay`, those with alpha too
 
     def __post_init__(self) -> None:
         if self.width not in WIDTHS:
@@ -67,7 +70,24 @@ def pictures(card: Card, order: Order) -> dict[str, bytes]:
             drawn[kind] = png(pixels, tuple(flat))
             if order.small and kind == "cards":
                 drawn["small"] = smaller(pixels, SMALL)
+    if order.motion and card.chart:
+        _put_in_motion(card, items, order, order.motion)
     return drawn | _over_footage(card, items, order)
+
+
+def _put_in_motion(card: Card, items: Sequence[Item], order: Order, motion: Motion) -> None:
+    """Write a card's clips."""
+    from reviewkit.render.clip import clear_clip, layers, opaque_clip
+    from reviewkit.render.overlay import on_footage, on_plate, plate, regions
+
+    look, width, fonts, seconds = order.look, order.width, order.fonts, card.hold_s or motion.seconds
+    solid = (painted(part, look.ground, width, fonts) for part in layers(_coloured(items, look)))
+    opaque_clip(solid, motion.file(card.id, ".mp4"), motion, seconds)
+    if order.overlay:
+        shapes = _coloured(items, on_footage(look))
+        ground = plate(regions(shapes), look, width, (0, width * FRAME_HEIGHT // FRAME_WIDTH))  # of all, from the start
+        clear = (on_plate(part, ground, width, fonts) for part in layers(shapes))
+        clear_clip(clear, motion.file(card.id, ".mov"), motion, seconds)
 
 
 def _checked(card_id: str, items: tuple[Item, ...]) -> tuple[Item, ...]:
@@ -179,7 +199,8 @@ def _parts(card: Card, body: Rows, pages: int) -> tuple[Card, ...]:
     """Several cards with the rows spread evenly, each with all of them to be set by."""
     if pages == 1:
         return (card,)
-    ends = [len(body.rows) * at // pages for at in range(pages + 1)]
+    reach = min(_TOGETHER, len(body.rows) // pages // 2)
+    ends = [_end(body.rows, len(body.rows) * at // pages, reach) for at in range(pages + 1)]
     split = tuple(body.rows[start:stop] for start, stop in pairwise(ends))
     return tuple(
         replace(
@@ -190,6 +211,17 @@ def _parts(card: Card, body: Rows, pages: int) -> tuple[Card, ...]:
         )
         for number, rows in enumerate(split, start=1)
     )
+
+
+def _end(rows: Sequence[Row], end: int, reach: int) -> int:
+    """Where a page ends: not inside a few rows that must be seen, which belong together, as a fault and its cause.
+
+    `reach`: how many rows earlier at most.
+    """
+    for earlier in range(end, max(end - reach - 1, 0), -1):
+        if earlier == len(rows) or not (rows[earlier - 1].loud and rows[earlier].loud):
+            return earlier
+    return end
 
 
 def _holds(card: Card, fonts: Fonts) -> bool:

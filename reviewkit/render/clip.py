@@ -45,11 +45,11 @@ class Motion:
     rate: Fraction
     seconds: float
     ffmpeg: str
-    folder: str
+    folder: Path
 
     def file(self, card_id: str, ending: str) -> Path:
         """Where a card's clip is put."""
-        return Path(self.folder) / f"{card_id}{ending}"
+        return self.folder / f"{card_id}{ending}"
 
 
 @dataclass(frozen=True)

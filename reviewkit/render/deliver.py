@@ -6,7 +6,8 @@ import contextlib
 import json
 import os
 import shutil
-from collections.abc import Mapping
+import weakref
+from collections.abc import Collection, Mapping
 from pathlib import Path
 
 from reviewkit.errors import CannotFinish
@@ -17,8 +18,31 @@ MANIFEST = ".made-by-reviewkit.json"
 _INCOMING = ".incoming-"
 
 
-def deliver(out: Path, files: Mapping[str, bytes], *, partial: bool = False) -> list[str]:
-    """Move a build's outputs into `out` (names are relative paths). Returns what was removed as no longer made.
+class Incoming:
+    """A folder beside the outputs, for files that are too large to be held in memory until all is ready. `path` is
+    there until this object is gone, or what is in it was delivered. Raises CannotFinish.
+    """
+
+    def __init__(self, out: Path) -> None:
+        self.path = out / f"{_INCOMING}{os.getpid()}"
+        new = not out.exists()
+        try:
+            self.path.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise CannotFinish(f"{out}: {error.strerror or error}") from error
+        weakref.finalize(self, _clear, self.path, out if new else None)
+
+
+def _clear(incoming: Path, made: Path | None) -> None:
+    shutil.rmtree(incoming, ignore_errors=True)
+    if made:
+        with contextlib.suppress(OSError):  # it is no longer empty: something was delivered
+            made.rmdir()
+
+
+def deliver(out: Path, files: Mapping[str, bytes | Path], *, partial: bool = False) -> list[str]:
+    """Move a build's outputs into `out` (names are relative paths); a finished file, given by its
+    place in an `Incoming`, is moved. Returns what was removed as no longer made.
 
     `partial`: only some outputs were asked for, so nothing is removed. Raises CannotFinish (disk full, folder not
     writable, …); until everything is written nothing old is touched.
@@ -26,7 +50,7 @@ def deliver(out: Path, files: Mapping[str, bytes], *, partial: bool = False) -> 
     incoming = out / f"{_INCOMING}{os.getpid()}"
     try:
         out.mkdir(parents=True, exist_ok=True)
-        _sweep(out)
+        _sweep(out, {content.parent for content in files.values() if isinstance(content, Path)})
         for name, content in files.items():
             _write(incoming / name, content)
         before = _made(out)
@@ -54,8 +78,13 @@ def deliver(out: Path, files: Mapping[str, bytes], *, partial: bool = False) -> 
     return stale
 
 
-def _write(place: Path, content: bytes) -> None:
+def _write(place: Path, content: bytes | Path) -> None:
     place.parent.mkdir(parents=True, exist_ok=True)
+    if isinstance(content, Path):
+        with content.open("rb+") as file:
+            os.fsync(file.fileno())
+        os.replace(content, place)  # noqa: PTH105
+        return
     with place.open("wb") as file:
         file.write(content)
         file.flush()
@@ -74,11 +103,11 @@ def _made(out: Path) -> list[str]:
     return [n for n in names if isinstance(n, str) and n and not Path(n).is_absolute() and ".." not in Path(n).parts]
 
 
-def _sweep(out: Path) -> None:
+def _sweep(out: Path, used: Collection[Path]) -> None:
     """Remove what builds that were killed left behind; those still running keep theirs."""
     for left in out.glob(f"{_INCOMING}*"):
         pid = left.name.removeprefix(_INCOMING)
-        if pid.isdigit() and not _alive(int(pid)):
+        if left not in used and pid.isdigit() and not _alive(int(pid)):
             shutil.rmtree(left, ignore_errors=True)
 
 

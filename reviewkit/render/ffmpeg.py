@@ -55,7 +55,7 @@ def _fed(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> 
             assert process.stdin is not None
             for piece in pieces:
                 try:
-                    process.stdin.write(piece)
+                    process.stdin.write(piece if isinstance(piece, bytes) else piece.data)
                 except OSError:  # it ended early, and its status says why
                     break
             with suppress(OSError):

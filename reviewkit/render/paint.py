@@ -119,15 +119,19 @@ def measuring(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
     return measure
 
 
+@lru_cache(maxsize=8192)
 def _extent(text: str, size: float, bold: bool, fonts: Fonts) -> Extent | str:
     """A text's extent in pixels; or the characters in it that cannot be drawn."""
-    extent = _extent_at_scale(text, bold, fonts)
-    return extent if isinstance(extent, str) else Extent(*(size / _SCALE * part for part in extent))
+    found = _extent_at_scale(text, bold, fonts)
+    if isinstance(found, str):
+        return found
+    width, rise, drop = (size / _SCALE * part for part in found)
+    return Extent(width, rise, drop, _bearing(text[:1], size, bold, fonts))
 
 
 @lru_cache(maxsize=8192)
-def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> Extent | str:
-    """`_extent` at a size of _SCALE: one for all sizes, since nothing is hinted."""
+def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float, float] | str:
+    """A text's width, rise and drop at a size of _SCALE: once for all sizes, since nothing is hinted."""
     unknown = "".join(sorted(set(text) - _known_characters(bold, fonts)))
     if unknown:
         return unknown
@@ -136,21 +140,19 @@ def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> Extent | str:
     font = _font(bold, fonts)
     font.set_text(text, 0.0, flags=get_hinting_flag())  # type: ignore[no-untyped-call]
     (width, height), descent = font.get_width_height(), font.get_descent()
-    return Extent(width / 64, (height - descent) / 64, descent / 64, _bearing(text[:1], bold, fonts))
+    return width / 64, (height - descent) / 64, descent / 64
 
 
-@cache
-def _bearing(letter: str, bold: bool, fonts: Fonts) -> float:
-    """The gap between where a letter begins and its ink, negative where the ink reaches out; at a size of _SCALE."""
-    from matplotlib.backends.backend_agg import get_hinting_flag
+@lru_cache(maxsize=2048)
+def _bearing(letter: str, size: float, bold: bool, fonts: Fonts) -> float:
+    """The gap between where a letter begins and its ink, negative where the ink reaches out."""
     from matplotlib.font_manager import get_font
 
     for path in _files(bold, fonts):
         font = get_font(path)
         if letter and ord(letter) in font.get_charmap():
-            font.set_size(_SCALE, _DPI)
-            flags = get_hinting_flag()  # type: ignore[no-untyped-call]
-            return font.load_char(ord(letter), flags=flags).horiBearingX / 64
+            font.set_size(size, _DPI)
+            return float(font.load_char(ord(letter)).horiBearingX) / 64
     return 0.0
 
 

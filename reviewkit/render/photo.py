@@ -42,15 +42,15 @@ def filled(photo: bytes, width: int, height: int) -> Bytes:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", Image.DecompressionBombWarning)
         with Image.open(io.BytesIO(photo), formats=("JPEG", "PNG")) as opened:
-            opened.draft("RGB", (2 * width, 2 * width))  # what a JPEG need not be decoded finer than; turned or not
+            opened.draft("RGB", (width, width))  # a JPEG is decoded no finer than it can be seen, turned or not
             turned = ImageOps.exif_transpose(opened)
     if turned.mode.startswith("I"):  # grey of 16 bits
         turned = turned.convert("I").point(lambda level: level * (1 / 256)).convert("L")
     turned = turned.convert("RGB")
     # the box that is scaled is the largest of the frame's shape, about the middle
     scale = min(turned.width / width, turned.height / height)
-    left, top = (turned.width - width * scale) / 2, (turned.height - height * scale) / 2
-    box = (left, top, left + width * scale, top + height * scale)
+    left, top = max(turned.width - width * scale, 0) / 2, max(turned.height - height * scale, 0) / 2
+    box = (left, top, turned.width - left, turned.height - top)
     return np.asarray(turned.resize((width, height), Image.Resampling.LANCZOS, box=box))
 
 

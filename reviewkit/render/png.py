@@ -44,7 +44,7 @@ def png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
     at = change + width
     top, here, above = (_opaque(some) for some in (packed[0], packed.ravel()[at], packed.ravel()[change]))
     row = at // width
-    colours = _distinct(top, here)
+    colours = np.unique(np.concatenate((top, here)))
     numbered = _palette(colours, flat)
     if numbered is None:
         rows = np.zeros((height, 1 + 3 * width), dtype=np.uint8)
@@ -104,14 +104,6 @@ def _opaque(packed: Packed) -> Packed:
 def _channels(packed: Packed) -> Bytes:
     """Red, green, blue; shape (n, 3)."""
     return packed.astype("<u4").view(np.uint8).reshape(-1, 4)[:, :3]
-
-
-def _distinct(*packed: Packed) -> Packed:
-    """The colours that there are, rising."""
-    seen = np.zeros(1 << 24, dtype=bool)
-    for some in packed:
-        seen[some] = True
-    return np.flatnonzero(seen).astype(np.uint32)
 
 
 def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | None:

@@ -13,7 +13,7 @@ from reviewkit.render.standing import Standing, large, small
 from reviewkit.render.typeset import set_in
 
 # How wide the column is, and the least size of its rows there: a few widths, so that cards of a kind look alike.
-_FORMS = ((368.0, 44.0), (448.0, 42.0), (368.0, LEAST), (448.0, LEAST), (528.0, LEAST), (640.0, LEAST))
+_FORMS = ((448.0, LEAST), (528.0, LEAST), (640.0, LEAST))
 _ROW_SIZES = (READING, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _KEY_SIZES = tuple(float(size) for size in range(int(KEY), int(KEY_LEAST) - 1, -2))
 _CELL_GAP = 24.0
@@ -52,7 +52,7 @@ def _fitted(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequenc
     """Place the column in the roomiest form that fits, its needles large if they can be; returns its left edge, None
     where none does.
     """
-    for verdict_form, forms in ((large, _FORMS[:4]), (small, _FORMS), (large, _FORMS)):
+    for verdict_form, forms in ((large, _FORMS[:1]), (small, _FORMS), (large, _FORMS)):
         for gap in _BLOCK_GAPS:
             for width, least in forms:
                 standing = verdict_form(page, verdicts, width, more)

@@ -100,11 +100,11 @@ def lay_strip(page: Page, what: Said) -> None:
         for size in _FIGURE_SIZES:
             figure = _figure_width(page, what, size)
             room = _WIDTH - figure - beside - _GAP
-            title = set_in(page, what.title, _TITLE_SIZES, room, bold=True, most=lines, anywhere=lines > 1)
+            title = set_in(page, what.title, _TITLE_SIZES, room, bold=True, most=lines)
             if title is None:
                 continue
             for label in _shorter(what):
-                under = set_in(page, label, (LABEL,), room, most=lines, anywhere=lines > 2)
+                under = set_in(page, label, (LABEL,), room, most=lines)
                 if under is not None:
                     _place(page, what, title, under, size, SAFE_LEFT + max(title.width, under.width) + _GAP, figure)
                     return

@@ -15,7 +15,7 @@ from threading import Event, Thread
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
-from reviewkit.errors import InputError
+from reviewkit.errors import CannotFinish, InputError
 
 if TYPE_CHECKING:
     from reviewkit.model import Card
@@ -44,7 +44,7 @@ class Task(Generic[T]):
         self.done.set()
 
     def result(self) -> T:
-        """What the call returned; raises the InputError that it raised. To be asked for once `done`."""
+        """What the call returned; raises the InputError or CannotFinish that it raised. To be asked for once `done`."""
         good, found = self._answer
         if not good:
             raise found
@@ -111,7 +111,7 @@ class Workers:
     def finish(self, tasks: Sequence[Task[T]], told: Callable[[int], None] = lambda done: None) -> list[T]:
         """What the tasks give, in their order; this process takes its share. `told` is told how many are done.
 
-        Raises the first InputError that one of them raised.
+        Raises the first InputError or CannotFinish that one of them raised.
         """
         for task in tasks:
             while not task.done.is_set():
@@ -167,10 +167,10 @@ class Workers:
 
 
 def _called(function: Callable[..., Any], arguments: tuple[Any, ...]) -> tuple[bool, Any]:
-    """Whether a call returned, and what it returned, or the fault of an input that it raised."""
+    """Whether a call returned, and what it returned, or what it raised that is foreseen."""
     try:
         return True, function(*arguments)
-    except InputError as error:
+    except (InputError, CannotFinish) as error:
         return False, error
 
 

@@ -100,6 +100,18 @@ def test_a_scale_of_few_many_or_backward_years(years):
     assert first.x == pytest.approx(SAFE_LEFT, abs=1)
 
 
+def test_rows_that_must_be_seen_stay_on_one_page():
+    """Of 24 rows in two pages the even end, after the twelfth, would part the four faults."""
+    source = SAMPLES["repair"]
+    rows = tuple(replace(source.body.rows[0 if 9 <= n < 13 else 3], note="") for n in range(24))
+    parts = fit(replace(source, body=replace(source.body, rows=rows)))
+    loud = [[row.loud for row in part.body.rows] for part in parts]
+    assert sum(any(page) for page in loud) == 1
+    assert sum(len(page) for page in loud) == 24
+    for part in parts:
+        sound(part)
+
+
 def test_a_row_that_no_card_can_hold_is_a_fault():
     body = Rows(("", ""), (Row(("what it is about " * 30, "43.1 W")),), (1, 1), strong=1)
     with pytest.raises(LayoutFault) as raised:

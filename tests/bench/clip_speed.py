@@ -1,0 +1,148 @@
+"""How fast a card's clip is written beside matplotlib's own animation of the same shapes. Not a test: run it by hand.
+
+    python tests/bench/clip_speed.py [SESSION] [--card ID] [--pairs 3] [--size 1080|2160]
+
+Both write the same card with as many frames, of the same size, through the same ffmpeg, encoder, preset and quality;
+the animation draws its figure anew for each frame, as FuncAnimation does when it is saved. Laying the card out and
+making the figure's artists count for neither; painting the layers counts. The two take turns.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.animation import FFMpegWriter, FuncAnimation
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+from reviewkit.pipeline import prepare  # noqa: E402
+from reviewkit.render.card import lay_out  # noqa: E402
+from reviewkit.render.clip import QUALITY, Motion, layers, lengths, opaque_clip  # noqa: E402
+from reviewkit.render.ffmpeg import ENCODER, found  # noqa: E402
+from reviewkit.render.look import FALLBACK_FAMILY, FAMILY, FRAME_HEIGHT, FRAME_WIDTH, LOOKS  # noqa: E402
+from reviewkit.render.paint import get_ready, painted, settled  # noqa: E402
+from reviewkit.render.scene import Item, Stroke, Text  # noqa: E402
+
+LEAST = 8.0  # times the animation's frames per second
+LOOK = LOOKS["lamplight"]
+NAMED, NEEDLE = 0.7, 0.85  # where in the drawing names and needle arrive, as in a clip
+DPI = 100
+
+
+def animation(items: list[Item], width: int, drawing: int, frames: int) -> FuncAnimation:
+    """The card as a figure of artists, one for each shape, of which each frame shows what is there by then."""
+    points = 72 / DPI * width / FRAME_WIDTH
+    figure = Figure((width / DPI, width * FRAME_HEIGHT / FRAME_WIDTH / DPI), DPI, facecolor=LOOK.ground)
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set(xlim=(0, FRAME_WIDTH), ylim=(FRAME_HEIGHT, 0))
+    axes.axis("off")
+    artists = [axes.add_artist(artist_of(item, points)) for item in items]
+    curves = [np.asarray(item.points)[:, 0] for item in items if item.part == "curve" and not isinstance(item, Text)]
+    left, right = np.nanmin(np.concatenate(curves)), np.nanmax(np.concatenate(curves))
+
+    def show(frame: int) -> list[Any]:
+        done = frame / drawing
+        edge = left + (right - left) * min(done / NAMED, 1.0)
+        for item, artist in zip(items, artists, strict=True):
+            if item.part in ("label", "reading"):
+                artist.set_visible(done > NAMED)
+            elif item.part == "needle":
+                artist.set_visible(done > NEEDLE)
+            elif item.part == "curve" and isinstance(item, Stroke):
+                there = np.asarray(item.points)
+                artist.set_data(*there[there[:, 0] <= edge].T)
+            elif item.part == "curve" and not isinstance(item, Text):
+                artist.set_visible(bool(np.max(np.asarray(item.points)[:, 0]) <= edge))
+        return artists
+
+    return FuncAnimation(figure, show, frames=frames, init_func=lambda: artists, cache_frame_data=False)
+
+
+def artist_of(item: Item, points: float) -> Any:
+    if isinstance(item, Text):
+        family = [FAMILY, FALLBACK_FAMILY]
+        font = FontProperties(family=family, size=item.size * points, weight="bold" if item.bold else "normal")
+        from matplotlib.text import Text as Words
+
+        return Words(item.x, item.baseline, item.text, color=item.colour, fontproperties=font, parse_math=False)
+    where = np.asarray(item.points, dtype=float)
+    if not isinstance(item, Stroke):
+        return Polygon(where, facecolor=item.colour, linewidth=0)
+    line = Line2D(where[:, 0], where[:, 1], color=item.colour, linewidth=item.width * points)
+    if item.dash:
+        line.set_dashes([part / item.width for part in item.dash])
+    return line
+
+
+def seconds(call: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    call()
+    return time.perf_counter() - start
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("session", type=Path, nargs="?", default=ROOT / "sample_session")
+    parser.add_argument("--card", default="response")
+    parser.add_argument("--pairs", type=int, default=3)
+    parser.add_argument("--size", choices=("1080", "2160"), default="1080")
+    asked = parser.parse_args()
+    width = 3840 if asked.size == "2160" else 1920
+    episode = prepare(asked.session).episode
+    card = next(card for card in episode.cards if card.id == asked.card)
+    settings = episode.session.episode
+    length_s = card.hold_s or settings.card_seconds
+    made = lengths(length_s, settings.frame_rate)
+    ffmpeg = found()
+    mpl.rcParams["animation.ffmpeg_path"] = ffmpeg
+    get_ready()
+    items = list(lay_out(card, LOOK.name))
+    with tempfile.TemporaryDirectory() as folder, settled():
+        motion = Motion(settings.frame_rate, settings.card_seconds, ffmpeg, Path(folder))
+
+        def clip() -> None:
+            pixels = (painted(part, LOOK.ground, width) for part in layers(items))
+            opaque_clip(pixels, motion.file(card.id, ".mp4"), motion, length_s)
+
+        def animated(frames: int = made.frames) -> Callable[[], None]:
+            moving = animation(items, width, made.drawing, frames)
+            rate: Any = settings.frame_rate  # as a fraction, so that it is exact
+            arguments = [*QUALITY, "-pix_fmt", "yuv420p"]
+            writer = FFMpegWriter(fps=rate, codec=ENCODER, extra_args=arguments)
+            return lambda: moving.save(f"{folder}/animation.mp4", writer=writer, dpi=DPI)
+
+        clip()
+        animated(3)()  # both have their fonts and modules now
+        times = [(seconds(clip), seconds(animated())) for _ in range(asked.pairs)]
+    for ours, theirs in times:
+        print(f"clip {ours:6.2f} s, {made.frames / ours:6.1f} frames/s   ", end="")
+        print(f"animation {theirs:6.2f} s, {made.frames / theirs:5.1f} frames/s   {theirs / ours:4.1f} times")
+    ratio = median(theirs / ours for ours, theirs in times)
+    print(
+        f"{card.id}, {made.frames} frames of {width} pixels, {os.cpu_count()} cores, {platform.machine()}, median of",
+        end="",
+    )
+    print(f" {asked.pairs}: {ratio:.1f} times the animation's frames per second (at least {LEAST:g})")
+    sys.exit(ratio < LEAST)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,78 @@
+"""An episode of another sort: a receiver that needed no repair, its tuner only partly measured."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+import receiver_session
+
+from reviewkit import pipeline
+from reviewkit.render import outputs
+
+
+@pytest.fixture(scope="module")
+def prepared(tmp_path_factory):
+    return pipeline.prepare(receiver_session.write(tmp_path_factory.mktemp("receiver")))
+
+
+def test_it_builds_whole_and_says_what_was_not_measured(tmp_path):
+    built = pipeline.build(receiver_session.write(tmp_path / "receiver"), pipeline.Options())
+    names = {file.split("/")[0] for file in built.files}
+    assert {"cards", "outline.md", "prompter.html", "episode.html", "description.txt", "findings.json"} <= names
+    verdicts = {
+        v["quantity"]: v["verdict"]
+        for v in json.loads((built.out / "findings.json").read_text(encoding="utf-8"))["verdicts"]
+    }
+    assert verdicts == {
+        "power": "meets",
+        "damping_factor": "meets",
+        "separation": "falls short",
+        "flatness": "meets",
+        "snr": "not measured",
+        "distortion": "not measured",
+    }
+
+
+def test_its_figures_are_those_of_its_closed_forms(prepared):
+    """The files are made from formulas, so the figures are known without reading them."""
+    found = {(f.measurement, f.quantity, f.channel): f for f in reversed(prepared.episode.findings)}
+    assert found["loads", "damping_factor", "R"].value == pytest.approx(8 / (0.112 * (1 + 1 / 81) ** 0.5), rel=2e-3)
+    assert found["fm-separation", "crosstalk", "L>R"].value == pytest.approx(-41 + 10 * 0.01190, abs=0.02)
+    assert found["fm-response", "channel_balance", "both"].value == pytest.approx(0.2, abs=0.005)
+
+
+def test_nothing_is_said_of_a_repair(prepared):
+    text = outputs.outline(prepared.episode, prepared.pages)
+    assert "On the bench" in text
+    assert not [word for word in ("Before the repair", "After the repair", "mended") if word in text]
+
+
+def test_what_the_tuner_does_is_told_in_the_segment_that_shows_it(prepared):
+    tuner = next(s for s in prepared.episode.segments if s.name == "tuner")
+    assert tuner.title == "Tuner"
+    assert sum("1 kHz" in sentence for sentence in tuner.sentences) >= 2
+    assert not [s for other in prepared.episode.segments if other is not tuner for s in other.sentences if "FM ste" in s]
+
+
+def test_no_sentence_of_the_bench_stands_in_both_episodes(prepared, episode):
+    """Cautions are the same wherever the danger is; what is said of one unit is not said of another."""
+    one = {text for segment in episode.segments for text in segment.sentences}
+    other = {text for segment in prepared.episode.segments for text in segment.sentences}
+    assert len(one) > 40
+    assert len(other) > 12
+    assert one & other == set()
+
+
+def test_the_same_wording_does_not_tell_two_different_outcomes(prepared, episode):
+    """Met with room, met, just met, not met: each is told in words of its own."""
+    for told in (prepared.episode, episode):
+        sentences = [s for segment in told.segments if segment.name == "verdict" for s in segment.sentences]
+        for verdict in told.verdicts:
+            own = " ".join(s for s in sentences if s.startswith(f"{verdict.label}:"))
+            if verdict.verdict == "meets":
+                assert "short" not in own
+                assert ("to spare" in own) == (verdict.position is not None and verdict.position >= 0.5)
+            if verdict.verdict == "falls short":
+                assert "short" in own
+                assert "holds" not in own

@@ -1,0 +1,261 @@
+"""Overlays: measured where an editing program would show them, laid over the brightest and the darkest footage.
+
+Contrasts are those of WCAG 2.x, worked out here with numpy on composited pixels. Straight alpha: Porter & Duff 1984,
+"over", with colours not multiplied by their alpha.
+"""
+
+import io
+from functools import cache
+
+import numpy as np
+import pytest
+from card_samples import SAMPLES, texts
+from PIL import Image
+
+from reviewkit.render import card as drawing
+from reviewkit.render.card import Order, pictures
+from reviewkit.render.contrast import contrast, mixed
+from reviewkit.render.look import LOOKS, changed
+from reviewkit.render.overlay import on_footage, opacity, overlay, overlay_pixels, plate, regions
+from reviewkit.render.paint import painted
+from reviewkit.render.scene import Area, Box, Stroke, Text
+
+EVERY = (("response", "lamplight"), ("distortion_power", "lamplight"), ("title", "brochure"), ("table", "lamplight"))
+FOOTAGE = {"white": 255, "black": 0}
+OTHER = changed(LOOKS["lamplight"], {"ground": "#202a44", "soft": "#c8ccd4"})
+
+
+def laid(name, look):
+    return drawing._coloured(drawing._laid_out(SAMPLES[name]), on_footage(look))
+
+
+def over(pixels, footage):
+    """Straight alpha over footage: a number, or a picture of the same size."""
+    alpha = pixels[..., 3:].astype(np.float32) / 255
+    return np.rint(pixels[..., :3] * alpha + footage * (1 - alpha))
+
+
+def luminance(rgb):
+    """Relative luminance of sRGB codes, shape (…, 3) (WCAG 2.x)."""
+    code = np.asarray(rgb) / 255
+    line = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+    return line @ np.array((0.2126, 0.7152, 0.0722))
+
+
+def ratios(one, other):
+    a, b = luminance(one), luminance(other)
+    return (np.maximum(a, b) + 0.05) / (np.minimum(a, b) + 0.05)
+
+
+def codes(colour):
+    return np.array(tuple(bytes.fromhex(colour[1:])), dtype=float)
+
+
+# ------------------------------------------------------------------ the plate's opacity
+
+
+@pytest.mark.parametrize("look", [*LOOKS.values(), OTHER], ids=lambda look: look.ground)
+def test_the_plate_is_as_clear_as_the_contrasts_allow(look):
+    def good(alpha):
+        plates = [mixed(look.ground, footage, 1 - alpha / 255) for footage in ("#ffffff", "#000000")]
+        bands = [mixed(look.band, footage, 1 - alpha / 255) for footage in ("#ffffff", "#000000")]
+        others = (look.soft, look.left, look.right, look.meets, look.falls_short)
+        return (
+            all(contrast(look.ink, plate) >= 7 for plate in plates)
+            and all(contrast(other, plate) >= 4.5 for other in others for plate in plates)
+            and all(contrast(look.soft, band) >= 4.5 for band in bands)
+            and all(contrast(curve, band) >= 3 for curve in (look.left, look.right) for band in bands)
+        )
+
+    assert good(opacity(look))
+    assert not good(opacity(look) - 1)
+    assert opacity(look) < 255
+
+
+def test_a_look_without_room_has_a_whole_plate():
+    # 4.5:1 on its ground and not a hair more: any footage that shines through would take it away
+    assert opacity(changed(LOOKS["brochure"], {"soft": "#6d6d6d"})) == 255
+
+
+@pytest.mark.parametrize("look", LOOKS.values(), ids=LOOKS)
+def test_the_palest_curves_are_seen_on_the_plate(look):
+    there = on_footage(look)
+    for footage in ("#ffffff", "#000000"):
+        for ground in (look.ground, look.band):
+            under = mixed(ground, footage, 1 - opacity(look) / 255)
+            for colour in (there.bench, there.curve("L", "before"), there.curve("R", "before")):
+                assert contrast(colour, under) >= 3
+    assert there.curve("L", "now") == look.left
+    assert there.curve("L", "before") != look.left
+
+
+# ------------------------------------------------------------------ measured on composited pixels
+
+
+def without(items):
+    """What texts and curves stand on."""
+    return [item for item in items if isinstance(item, Area) and item.kind == "band"]
+
+
+@cache
+def overlaid(name, look_name):
+    """Shapes, their overlay, and the plate that they stand on."""
+    look = LOOKS[look_name]
+    items = laid(name, look)
+    pixels = overlay_pixels(items, look, 1920).copy()
+    ground = plate(regions(items), look, 1920, (0, 1080))
+    under = painted(without(items), ground, 1920).copy()
+    under[..., 3] = ground[..., 3]
+    return items, pixels, under
+
+
+@pytest.mark.parametrize("footage", FOOTAGE)
+@pytest.mark.parametrize(("name", "look_name"), EVERY)
+def test_every_text_and_curve_can_be_read(name, look_name, footage):
+    items, pixels, ground = overlaid(name, look_name)
+    look, alpha = LOOKS[look_name], ground[..., 3]
+    seen, under = over(pixels, FOOTAGE[footage]), over(ground, FOOTAGE[footage])
+    looked_at = 0
+    for item in items:
+        if isinstance(item, Text):
+            box = item.box
+            least = 7 if item.colour == look.ink else 4.5
+            rows, columns = np.mgrid[int(box.top) : int(box.bottom) + 1, int(box.left) : int(box.right) + 1]
+            assert (alpha[rows, columns] == opacity(look)).all(), item.text
+        elif isinstance(item, Stroke) and item.kind == "curve":
+            least = 3
+            points = np.asarray(item.points)[np.isfinite(item.points).all(axis=1)]
+            x, y = np.rint(points).astype(int).T.clip(0)
+            rows, columns = np.minimum(y, 1079), np.minimum(x, 1919)
+        else:
+            continue
+        rows, columns = rows.ravel(), columns.ravel()
+        inked = (seen[rows, columns] == codes(item.colour)).all(axis=1)
+        assert inked.any(), item
+        assert ratios(seen[rows, columns][inked], under[rows, columns][inked]).min() >= least
+        looked_at += 1
+    assert looked_at > 5
+
+
+@pytest.mark.parametrize(("name", "look_name"), EVERY)
+def test_laid_over_footage_it_is_as_if_drawn_there(name, look_name):
+    """No fringe anywhere: painting on the plate and then mixing is the same as mixing and then painting."""
+    items, pixels, ground = overlaid(name, look_name)
+    shapes = [item for item in items if item not in without(items)]
+    mixed_first = np.full_like(ground, 255)
+    for footage in (255, np.random.default_rng(4).integers(0, 256, (1080, 1920, 3), dtype=np.uint8)):
+        mixed_first[..., :3] = over(ground, footage)
+        drawn = painted(shapes, mixed_first, 1920)[..., :3].astype(np.int16)
+        assert np.abs(over(pixels, footage) - drawn).max() <= 3
+
+
+@pytest.mark.parametrize("footage", [255, 0, 128])
+def test_the_edge_of_a_curve_lies_between_the_curve_and_what_is_under_it(footage):
+    look = LOOKS["lamplight"]
+    curve = Stroke("curve", ((200.0, 300.0), (900.0, 411.0), (1700.0, 800.0)), look.left, 6.0, part="curve")
+    pixels = overlay_pixels([curve], look, 1920)
+    under = over(plate(regions([curve]), look, 1920, (0, 1080)), footage)
+    seen = over(pixels, footage)
+    colour = codes(look.left)
+    assert (seen >= np.minimum(under, colour) - 1).all()
+    assert (seen <= np.maximum(under, colour) + 1).all()
+    assert (seen == colour).all(axis=-1).sum() > 1500 * 4
+
+
+def test_the_canvas_keeps_colours_apart_from_their_alpha():
+    """Drawn on nothing at all, a shape's edge has the shape's colour; only its alpha falls."""
+    colour = "#ffd98a"
+    nothing = np.zeros((1080, 1920, 4), dtype=np.uint8)
+    curve = Stroke("curve", ((200.0, 300.0), (900.0, 411.0)), colour, 6.0)
+    text = Text("0.026 %", 300.0, 700.0, 90.0, colour, True, Box(300, 600, 700, 700), "")
+    pixels = painted([curve, text], nothing, 1920)
+    alpha = pixels[..., 3]
+    edge = (alpha > 0) & (alpha < 255)
+    assert edge.sum() > 1000
+    assert (alpha == 255).sum() > 3000
+    off = np.abs(pixels[alpha > 0][:, :3] - codes(colour))
+    # a colour in eight bits is rounded once for each shape that touches the pixel: less, the more of it there is
+    assert (off.max(axis=1) * alpha[alpha > 0] <= 255).all()
+
+
+def test_what_is_clear_has_the_colour_of_the_ground():
+    """So that a picture scaled by a program that mixes straight colours has no other colour at its edges."""
+    look = LOOKS["brochure"]
+    pixels = overlay_pixels(laid("title", look), look, 1280)
+    clear = pixels[..., 3] == 0
+    assert clear.sum() > 100_000
+    assert (pixels[clear][:, :3] == codes(look.ground)).all()
+
+
+# ------------------------------------------------------------------ the plate's shape
+
+
+def test_the_edge_is_soft_and_the_corner_round():
+    look = LOOKS["lamplight"]
+    alpha = plate([Box(500, 400, 900, 600)], look, 1920, (0, 1080))[..., 3].astype(int)
+    assert (alpha[400:600, 500:900] == opacity(look)).all()
+    across = alpha[500]
+    assert 0 < np.diff(across).max() <= 12  # no step that would be seen as a line
+    assert (np.diff(across[:700]) >= 0).all()
+    assert (across[:700] == across[::-1][1920 - 1400 : 1920 - 700]).all()
+    assert alpha[343, 700] == alpha[500, 443] == 0
+    assert alpha[370, 470] < alpha[500, 470]
+
+
+def test_a_plate_may_reach_over_the_frame_and_be_a_part_of_it():
+    look = LOOKS["lamplight"]
+    boxes = [Box(-50, -50, 30, 30), Box(1800, 1000, 2000, 1100), Box(600, 500, 610, 502)]
+    whole = plate(boxes, look, 1920, (0, 1080))
+    assert whole[0, 0, 3] == whole[-1, -1, 3] == opacity(look)
+    assert (plate(boxes, look, 1920, (720, 1080)) == whole[720:]).all()
+
+
+def test_head_picture_and_readings_share_a_plate_and_a_far_corner_has_its_own():
+    look = LOOKS["lamplight"]
+
+    def text(left, top, right, baseline, part="frame"):
+        return Text("x", left, baseline, 40.0, look.ink, False, Box(left, top, right, baseline + 8), "", part)
+
+    head = [text(96, 70, 500, 114), text(96, 147, 700, 172), text(1600, 80, 1824, 114)]
+    picture = [Stroke("scale", ((100, 224), (1400, 224), (1400, 940)), look.ink, 2.0)]
+    readings = [text(1450, 230, 1800, 400, "reading")]
+    left, right = regions([*head, *picture, *readings])
+    assert left == Box(96, 70, 1401, 941)
+    assert right == Box(96, 70, 1824, 400)
+    far = [Stroke("scale", ((100, 400), (1400, 940)), look.ink, 2.0)]
+    assert regions([*head, *far])[:2] == (Box(96, 70, 700, 172), Box(1600, 70, 1824, 172))
+    foot = [text(96, 980, 900, 1005)]
+    assert regions([*head, *[Stroke("scale", ((100, 224), (1400, 900)), look.ink, 2.0)], *foot])[-1].top == 980
+
+
+def test_the_makers_band_colours_the_plate_and_makes_it_no_denser():
+    look = LOOKS["lamplight"]
+    band = Area("band", ((300, 400), (900, 400), (900, 600), (300, 600)), look.band)
+    around = [
+        Stroke("grid", ((200, 300), (1000, 300)), look.rule, 2.0),
+        Stroke("grid", ((200, 700), (1000, 700)), look.rule, 2.0),
+    ]
+    pixels = overlay_pixels([band, *around], look, 1920)
+    assert (pixels[410:590, 310:890, :3] == codes(look.band)).all()
+    assert (pixels[400:600, 300:900, 3] == opacity(look)).all()
+
+
+# ------------------------------------------------------------------ as a file
+
+
+@pytest.mark.parametrize("width", [1280, 1920])
+def test_the_png_holds_every_pixel(width):
+    look = LOOKS["lamplight"]
+    items = laid("response", look)
+    image = Image.open(io.BytesIO(overlay(items, look, width)))
+    assert (image.mode, image.size, image.info) == ("RGBA", (width, width * 9 // 16), {})
+    assert (np.asarray(image) == overlay_pixels(items, look, width)).all()
+
+
+def test_an_overlay_is_drawn_when_asked_for():
+    order = Order(LOOKS["lamplight"], 1280)
+    assert "overlays" not in pictures(SAMPLES["response"], order)
+    made = pictures(SAMPLES["response"], Order(LOOKS["lamplight"], 1280, overlay=True))
+    assert set(made) == {"cards", "overlays"}
+    assert Image.open(io.BytesIO(made["overlays"])).mode == "RGBA"
+    assert len(texts(laid("response", LOOKS["lamplight"]))) > 5
