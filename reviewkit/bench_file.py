@@ -10,16 +10,18 @@ from typing import TypeVar
 
 from reviewkit.errors import Fault, InputError
 from reviewkit.ingest.any_file import is_long, read_measured
-from reviewkit.ingest.cut_file import read_cut
+from reviewkit.ingest.cut_file import Cut, read_final
 from reviewkit.ingest.notes_file import read_notes
 from reviewkit.ingest.photo_file import read_photo
 from reviewkit.ingest.price_file import read_prices
+from reviewkit.ingest.published_file import read_published
 from reviewkit.ingest.reading_file import read_readings
 from reviewkit.ingest.repair_file import read_repair
 from reviewkit.ingest.session_file import read_session
 from reviewkit.mains import mains_of
 from reviewkit.measure import KINDS
 from reviewkit.model import Conditions, IndexTable, Kind, Measurement, Notes, RepairRow, Run, Session, Sheet
+from reviewkit.published import Published
 
 T = TypeVar("T")
 Read = Callable[[], Sheet]
@@ -39,6 +41,7 @@ class Gathered:
     runs: tuple[Run, ...]
     absent: tuple[str, ...]
     photo: bytes = b""
+    published: Published | None = None
 
 
 def gather(folder: Path, elsewhere: Callable[[Read], Read] = lambda read: read) -> Gathered:
@@ -73,11 +76,13 @@ def gather(folder: Path, elsewhere: Callable[[Read], Read] = lambda read: read) 
     repair: tuple[RepairRow, ...] = ()
     if there("repair.csv", "no repair card and no repair sentences"):
         repair = attempt(lambda: read_repair(folder / "repair.csv"), repair)
-    final: tuple[tuple[float, str, int], ...] = ()
-    if there("final.txt", "chapters are the planned ones"):
-        final = attempt(lambda: read_cut(folder / "final.txt"), final)
+    noted = [note.segment for note in notes.notes if note.segment and not note.cut]
+    uncut: tuple[Cut, tuple[str, ...]] = ((), ())
+    final, told = attempt(lambda: read_final(folder, noted), uncut)
+    absent.extend(told)
     named = session.episode.photo
     photo = attempt(lambda: read_photo(folder, named), b"") if named else b""
+    published = attempt(lambda: read_published(folder), None)
     prices = None
     if session.price is None:
         absent.append("no [price] in session.toml: no price then and now")
@@ -103,7 +108,7 @@ def gather(folder: Path, elsewhere: Callable[[Read], Read] = lambda read: read) 
     if faults or unread or wrong:
         raise InputError([*faults, *unread] or wrong)
     cut = tuple((at, name) for at, name, _ in final)
-    return Gathered(session, notes, prices, repair, cut, runs, tuple(absent), photo)
+    return Gathered(session, notes, prices, repair, cut, runs, tuple(absent), photo, published)
 
 
 def _measured(session: Session, reads: Mapping[str, Read]) -> tuple[list[Fault], list[Fault], tuple[Run, ...]]:

@@ -96,6 +96,12 @@ def _parser() -> argparse.ArgumentParser:
     build.add_argument(
         "--jobs", metavar="N", type=_jobs, default=1, help="draw cards in N processes; the bytes are the same"
     )
+    build.add_argument(
+        "--published",
+        action="store_true",
+        help="this build is the one you publish: remember its figures in published.json beside session.toml, so that\n"
+        "later builds say in comment.txt what has been corrected since",
+    )
     build.add_argument("--quiet", action="store_true", help="say nothing unless something is wrong")
     return parser
 
@@ -192,6 +198,9 @@ def _build(options: argparse.Namespace) -> int:
     if options.out is not None and len(options.session) > 1:
         print("reviewkit: --out takes one session; leave it out to fill each session's own out/", file=sys.stderr)
         return WRONG_INPUT
+    if options.published and options.only:
+        print("reviewkit: --published remembers a whole build; leave out --only", file=sys.stderr)
+        return WRONG_INPUT
     for name, value in SINGLE_THREADED.items():
         os.environ.setdefault(name, value)
     ready = []
@@ -201,7 +210,7 @@ def _build(options: argparse.Namespace) -> int:
         from reviewkit.pipeline import Options, hand_over, make
 
         width = 3840 if options.size == "2160" else 1920
-        wanted = Options(options.out, width, options.only, options.overlay, options.motion)
+        wanted = Options(options.out, width, options.only, options.overlay, options.motion, options.published)
         for folder in options.session:
             with _Bar(quiet=options.quiet) as bar:
                 ready.append(make(folder, wanted, bar.show, workers))

@@ -15,6 +15,8 @@ SIDES = (("boost_low", "corner_low", -1), ("boost_high", "corner_high", +1))
 MOST_BLOCKS = 3  # more settings than this on one card get a line each
 _FILTER_DB = -3.0  # an octave: what falls off less steeply is a tone control
 _SEEN_DB = 0.5  # a curve that stands no further off has no place of its own to be named at
+_MANY = 6  # settings: more names than this stand in each other's way
+_LONGEST = 18  # letters of a setting's name on a line with its figures
 _SAME_DB = 0.05  # settings that do as much as each other to a digit shown
 
 
@@ -60,9 +62,9 @@ def readings_of(runs: Sequence[Run]) -> tuple[Reading, ...]:
         return tuple(_block(run, name_of(run, runs), large=run is first) for run in in_order)
     channels = list(dict.fromkeys(channel for run in runs for channel in channels_of(run)))
     rows: list[tuple[str, ...]] = [("dB", *channels)] if any(channels) else []
-    for run in runs:
+    for run, name in zip(runs, _short([name_of(run, runs) for run in runs]), strict=True):
         most = [furthest(run, channel) for channel in channels]
-        rows.append((name_of(run, runs), *(figures.number(f) if f else "" for f in most)))
+        rows.append((name, *(figures.number(f) if f else "" for f in most)))
     large = quantities.show(key) if key else ""
     return (Reading(f"most, {name_of(first, runs)}" if key else "at its most", large, tuple(rows)),)
 
@@ -71,6 +73,12 @@ def _weight(run: Run) -> tuple[bool, float, bool]:
     """What makes a setting the one to remember: that it is no filter, how much it does, that it lifts."""
     most = largest_of(run)
     return not _filters(run), round(size_of(most) / _SAME_DB) if most else 0.0, most is not None and most.value > 0
+
+
+def _short(names: Sequence[str]) -> Sequence[str]:
+    """Names short enough for a line with two figures, if they still differ: the picture has them whole."""
+    cut = [n if len(n) <= _LONGEST else n[:_LONGEST].rsplit(" ", 1)[0].rstrip(",") + " …" for n in names]
+    return cut if len(set(cut)) == len(set(names)) else names
 
 
 def _rows(findings: Sequence[Finding | None]) -> tuple[tuple[str, ...], ...]:
@@ -85,13 +93,18 @@ def _filters(run: Run) -> list[Finding]:
     return by_distance if slopes and max(slopes) < _FILTER_DB else []
 
 
-def place_of(run: Run, channel: str) -> tuple[float, float] | None:
-    """Where a setting is named: at half power where it is a filter, else where it does most, if that can be seen."""
+def place_of(run: Run, channel: str, runs: Sequence[Run]) -> tuple[float, float] | None:
+    """Where a setting is named: at half power where it is a filter, else where it does most, if that can be seen.
+
+    None: at its end; so too of many settings those that do most in the treble, whose ends are as far apart.
+    """
     corner = next((f for f in _filters(run) if f.channel == channel), None)
     if corner is not None:
         return corner.value, HALF_POWER_DB
     most = furthest(run, channel)
-    return (float(most.at["frequency"]), most.value) if most is not None and size_of(most) > _SEEN_DB else None
+    if most is None or size_of(most) < _SEEN_DB or (len(runs) > _MANY and most.quantity == "boost_high"):
+        return None
+    return float(most.at["frequency"]), most.value
 
 
 def _block(run: Run, name: str, *, large: bool) -> Reading:

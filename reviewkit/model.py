@@ -598,6 +598,7 @@ class Card:
     foot: str = ""
     corner: str = ""  # the unit's name
     alt: str = ""  # the card in a sentence, for those who cannot see it
+    shorter: tuple[str, ...] = ()  # titles to take, in this order, where the card does not fit
     first: str = ""  # where one matter takes several cards: the id of the first of them
     chart: bool = False
     hold_s: float | None = None

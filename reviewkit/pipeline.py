@@ -2,31 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from reviewkit import places, session_cards
+from reviewkit import places
 from reviewkit.bench_file import Gathered, Read, gather
+from reviewkit.card_series import all_cards, called_cards
 from reviewkit.changes import changes, counterpart, is_mended
 from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of_run
-from reviewkit.errors import Fault, Faults, InputError, nearest
+from reviewkit.errors import Fault, InputError, nearest
 from reviewkit.measure import KINDS
-from reviewkit.model import Card, Episode, EpisodeSettings, Notes, PriceLine, Run, Said, Verdict
+from reviewkit.model import Card, Episode, EpisodeSettings, PriceLine, Run, Said, Verdict
 from reviewkit.price import price_line
-from reviewkit.render import outputs
-from reviewkit.render.card import Order, fit
+from reviewkit.published import FILE_NAME, Published, corrections, published, told
+from reviewkit.render import outputs, tables
+from reviewkit.render.card import Order
 from reviewkit.render.chosen_look import chosen
 from reviewkit.render.clip import Motion
 from reviewkit.render.contact_sheet import contact_sheet
-from reviewkit.render.deliver import Incoming, deliver
+from reviewkit.render.deliver import Incoming, deliver, write_whole
 from reviewkit.render.ffmpeg import found
 from reviewkit.render.look import LOOKS, Look
 from reviewkit.render.page import Pages
 from reviewkit.render.paint import Fonts
 from reviewkit.render.thumbnail import thumbnail
+from reviewkit.render.timeline import timeline_file
 from reviewkit.render.workers import Drawn, Task, Workers
-from reviewkit.render.timeline import LEFT_OUT, timeline
 from reviewkit.spec_table import SpecTable, spec_table
 from reviewkit.verdict import judge
 
@@ -43,6 +45,7 @@ class Options:
     only: str = ""
     overlay: bool = False
     motion: bool = False
+    published: bool = False  # remember the figures as those that viewers are told
 
 
 @dataclass(frozen=True)
@@ -54,6 +57,7 @@ class Prepared:
     table: SpecTable
     look: Look  # the episode's, with what the user changed
     fonts: Fonts
+    published: Published | None  # what viewers were told last
 
 
 @dataclass(frozen=True)
@@ -65,6 +69,7 @@ class Ready:
     files: Mapping[str, bytes | Path]
     partial: bool
     incoming: Incoming | None = None  # where those are that are not in memory
+    record: tuple[Path, bytes] | None = None  # what is to be remembered of a publication, and where
 
 
 @dataclass(frozen=True)
@@ -100,6 +105,7 @@ def make(
     out = options.out or folder / "out"
     ffmpeg = found() if options.motion else ""  # before anything is drawn
     incoming = Incoming(out) if options.motion else None
+    record = b""
 
     def begin_drawing(cards: Sequence[Card], look: Look, fonts: Fonts, settings: EpisodeSettings) -> None:
         page = None if options.only else LOOKS["brochure"]
@@ -124,22 +130,28 @@ def make(
         files["thumbnail.png"] = thumbnail(episode, prepared.look, prepared.fonts)
         files["contact-sheet.png"] = contact_sheet(small, prepared.look, prepared.fonts)
         brochure = {card.id: drawn[card.id]["page"] for card in wanted}
-        texts, cut = outputs.texts(episode, prepared.pages, prepared.table, brochure)
+        told_now = told(prepared.table, episode.findings)
+        corrected = corrections(told_now, prepared.published)
+        texts, cut = outputs.texts(episode, prepared.pages, prepared.table, brochure, corrected)
         files |= texts
-        if cut:
-            episode = replace(episode, left_out=(*episode.left_out, f"description.txt: too long, so without {cut}"))
+        episode = replace(episode, left_out=(*episode.left_out, *cut))
+        if options.published:
+            record = tables.published_json(published(told_now, prepared.published)).encode()
     clips = incoming.path.iterdir() if incoming else ()
     files |= {f"clips/{names[clip.stem]}{clip.suffix}": clip for clip in clips}
     if not options.only:
-        drawn_up = timeline(episode, files)
-        files |= {"timeline.otio": drawn_up} if drawn_up else {}
-        episode = episode if drawn_up else replace(episode, left_out=(*episode.left_out, LEFT_OUT))
-    return Ready(episode, out, files, bool(options.only), incoming)
+        made, lacking = timeline_file(episode, files)
+        files |= made
+        episode = replace(episode, left_out=(*episode.left_out, *lacking))
+    remembered = (folder / FILE_NAME, record) if record else None
+    return Ready(episode, out, files, bool(options.only), incoming, remembered)
 
 
 def hand_over(ready: Ready) -> Built:
     """Move what was made into its folder."""
     removed = deliver(ready.out, ready.files, partial=ready.partial)
+    if ready.record:
+        write_whole(*ready.record)
     return Built(ready.episode, ready.out, tuple(sorted(ready.files)), tuple(removed))
 
 
@@ -159,28 +171,9 @@ def prepare(
     table = spec_table(session, runs, verdicts)
     pages = Pages(folder / "templates", places.templates())
 
-    groups = _groups(runs)
-    measured = [
-        replace(session_cards.with_verdicts(card, group, verdicts), corner=session.unit.name)
-        for name, group in groups.items()
-        for card in _cards(name, group, groups)
-    ]
-    framed = [
-        session_cards.title_card(session, price, gathered.photo),
-        session_cards.rated_card(session),
-        *measured,
-        session_cards.repair_card(session, gathered.repair),
-        session_cards.table_card(session, table, verdicts),
-        session_cards.closing_card(session, verdicts, price),
-    ]
-    cards = tuple(
-        session_cards.with_alt(replace(part, first=card.first or card.id))
-        for card in framed
-        if card is not None
-        for part in fit(card, fonts)
-    )
+    cards = all_cards(gathered, verdicts, table, price, fonts)
     begin_drawing(cards, look, fonts, session.episode)
-    notes, uncalled = _called_cards(gathered, cards, runs)
+    notes, uncalled = called_cards(gathered.notes, cards, runs)
 
     mended = is_mended(gathered.repair, runs)
     cautions = pages.cautions(mended=mended)
@@ -213,45 +206,8 @@ def prepare(
         table,
         look,
         fonts,
+        gathered.published,
     )
-
-
-def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
-    """Runs by the card they are drawn on, cards in the order of KINDS, then of the session. The bench looped back on
-    itself is drawn on every card of its kind, and on one of its own only where there is no other.
-    """
-    order = list(KINDS)
-    in_order = sorted(runs, key=lambda run: order.index(run.conditions.measurement.kind))
-    of_the_unit = [run for run in in_order if run.conditions.measurement.stage != "bench"]
-    bench = [run for run in in_order if run.conditions.measurement.stage == "bench"]
-    kinds = {run.conditions.measurement.kind for run in of_the_unit}
-    by_card: dict[str, list[Run]] = {}
-    for run in in_order:
-        m = run.conditions.measurement
-        if m.stage != "bench" or m.kind not in kinds:
-            by_card.setdefault(m.card, []).append(run)
-    for group in by_card.values():
-        kind = group[0].conditions.measurement.kind
-        if kind in kinds:
-            group += [run for run in bench if run.conditions.measurement.kind == kind]
-    return by_card
-
-
-def _cards(name: str, group: Sequence[Run], taken: Collection[str]) -> list[Card]:
-    """The pictures of a group: its own card, called by the group's name, then what else there is to see of it.
-
-    A further one whose name a measurement has already is called by the next number.
-    """
-    kind = KINDS[group[0].conditions.measurement.kind]
-    card = kind.card(group)
-    titles = [run.conditions.measurement.title for run in group if run.conditions.measurement.title]
-    holds = [run.conditions.measurement.hold_s for run in group if run.conditions.measurement.hold_s]
-    hold = holds[0] if holds else None
-    cards = [replace(card, id=name, title=titles[0] if titles else card.title or kind.title, hold_s=hold)]
-    for other in kind.further(group):
-        names = (f"{name}-{other.id}{number}" for number in ("", *range(2, len(taken) + 2)))
-        cards.append(replace(other, id=next(free for free in names if free not in taken), first=name, hold_s=hold))
-    return cards
 
 
 def _said(
@@ -266,31 +222,6 @@ def _said(
                 sentences = (Said(text, m.card) for text in pages.sentences(point))
                 said.setdefault(segment_of_run(run), []).extend(sentences)
     return said
-
-
-def _called_cards(gathered: Gathered, cards: Sequence[Card], runs: Sequence[Run]) -> tuple[Notes, tuple[str, ...]]:
-    """Notes with their [card …] resolved to card ids; a card that is not there is told, a near miss is a fault."""
-    known = {card.id: card.id for card in cards}
-    for run in runs:
-        m = run.conditions.measurement
-        if m.card in known:
-            known.setdefault(m.id, m.card)
-    faults, missing, notes = Faults("notes.txt"), [], []
-    for note in gathered.notes.notes:
-        called = []
-        for name in note.cards:
-            if name in known:
-                called.append(known[name])
-            elif not note.cut and "did you mean" in (hint := nearest(name, known)):
-                faults.add(note.line, f"[card {name}]: there is no such card; {hint}")
-            elif not note.cut:
-                there = ", ".join(known)
-                missing.append(
-                    f"notes.txt:{note.line}: card {name} is called for, but nothing makes it; there are {there}"
-                )
-        notes.append(replace(note, cards=tuple(dict.fromkeys(called))))
-    faults.stop_if_any()
-    return replace(gathered.notes, notes=tuple(notes)), tuple(missing)
 
 
 def _wanted(cards: Sequence[Card], only: str) -> list[Card]:

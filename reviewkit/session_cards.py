@@ -247,5 +247,5 @@ def with_alt(card: Card) -> Card:
             f"{reading.label}: {reading.key} {reading.channel}".rstrip() if reading.key else reading.label,
             *(" ".join(cell for cell in row if cell) for row in reading.rows),
         ]
-    parts += [f"{v.label}, rated {v.limit}: {v.verdict}" for v in card.verdicts]
+    parts += [f"{v.label}, rated {v.limit}: {v.verdict} {v.margin}".rstrip() for v in card.verdicts]
     return replace(card, alt=". ".join(part for part in (*parts, card.foot) if part))

@@ -148,10 +148,23 @@ def _background(power: Array, at: float, half: int) -> float:
 
 
 def _skirts(power: Array, tones: Sequence[tuple[float, float]], window: str, inside: Mask) -> Mask:
-    """The lines where the leakage of the tones (place, level) is more than a twentieth of the noise there."""
+    """The lines where the leakage of the tones (place, level) is more than a twentieth of the noise there; looked at
+    in the band and a lobe beyond it.
+    """
+    skirts = np.zeros(len(power), dtype=bool)
+    band = np.flatnonzero(inside)
+    if not len(band):
+        return skirts
+    near = slice(max(0, int(band[0]) - lobe(window) - 1), int(band[-1]) + lobe(window) + 2)
+    skirts[near] = _leaked_on(power[near], tones, window, inside[near], near.start)
+    return skirts
+
+
+def _leaked_on(power: Array, tones: Sequence[tuple[float, float]], window: str, inside: Mask, first: int) -> Mask:
+    """`_skirts` of lines of which the spectrum's line `first` is the first."""
     # noise power is exponentially distributed: its quarter-point lies at -ln(3/4) of the mean, and no tone moves it
-    floor = float(np.quantile(power[inside], 0.25) / -np.log(0.75)) if inside.any() else 0.0
-    index = np.arange(len(power), dtype=float)
+    floor = float(np.quantile(power[inside], 0.25) / -np.log(0.75))
+    index = first + np.arange(len(power), dtype=float)
     leaked = np.zeros(len(power))
     lobes = np.zeros(len(power), dtype=bool)
     for place, level in tones:

@@ -69,8 +69,9 @@ def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str = ""
     stated_v = m.drive_v or ((m.drive_w * ohms) ** 0.5 if m.drive_w and ohms else None)
     if stated_v is not None and abs(db_of_amplitude(level_v / stated_v)) > MOST_OFF_DRIVE_DB:
         here = quantities.watts(level_v**2 / ohms) if m.drive_w and ohms else quantities.volts(level_v)
+        stated = quantities.conditions({"power": m.drive_w, "voltage": m.drive_v})
         message = (
-            f'[[measurement]] {m.id}: drive = "{figures.drive(c).split(" into")[0]}", but {sheet.source} holds '
+            f'[[measurement]] {m.id}: drive = "{stated}", but {sheet.source} holds '
             f"{', '.join(filter(None, (here, what)))}; write that, or look for a wrong unit in the file"
         )
         raise InputError(Fault("session.toml", m.line, message))

@@ -23,11 +23,13 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("scaffold",),
     ("watch",),
     ("pipeline",),
+    ("card_series",),
     ("bench_file",),
     ("ingest", "measure", "render"),
     # what is judged and put together
     ("session_cards",),
     ("episode",),
+    ("published",),
     ("spec_table",),
     ("verdict",),
     ("verdict_words",),

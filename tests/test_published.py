@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+import receiver_session
 from hypothesis import given
 from hypothesis import strategies as st
 from rated_and_found import found
@@ -72,3 +73,58 @@ def test_a_file_that_is_not_ours_is_refused_with_a_remedy(text):
 
 def test_what_was_written_is_read_again():
     assert parse_published('{"said": {"a": "1 W"}, "corrected": {"a": "2 W"}}') == Published({"a": "1 W"}, {"a": "2 W"})
+
+
+# ------------------------------------------------------------------ by the real command
+
+
+@pytest.fixture
+def receiver(tmp_path):
+    return receiver_session.write(tmp_path / "receiver")
+
+
+def comment(folder):
+    return (folder / "out/comment.txt").read_text(encoding="utf-8")
+
+
+def test_a_figure_that_changed_since_it_was_published_is_corrected_in_the_comment(receiver, say):
+    inputs = {path for path in receiver.rglob("*") if path.is_file()}
+    assert say("build", receiver).status == 0
+    assert not (receiver / "published.json").exists()
+    assert say("build", receiver, "--published").status == 0
+    kept = {path for path in receiver.rglob("*") if path.is_file() and "out" not in path.parts}
+    assert kept == inputs | {receiver / "published.json"}
+    assert "Corrected" not in comment(receiver)
+
+    text = (receiver / "session.toml").read_text(encoding="utf-8")
+    (receiver / "session.toml").write_text(text.replace('at_least = "45 dB"', 'at_least = "40 dB"'), encoding="utf-8")
+    record = (receiver / "published.json").read_bytes()
+    assert say("build", receiver).status == 0
+    assert (receiver / "published.json").read_bytes() == record  # a build that is not published leaves it alone
+    said = comment(receiver)
+    assert "Corrected since this was first published" in said
+    assert "no longer given; it said 40.9 dB, falls short" in said
+
+
+def test_published_is_of_a_whole_build(receiver, say):
+    done = say("build", receiver, "--published", "--only", "power")
+    assert (done.status, done.out) == (2, "")
+    assert "leave out --only" in done.err
+    assert not (receiver / "out").exists()
+
+
+def test_a_damaged_record_stops_the_build_and_is_left_as_it_is(receiver, say):
+    (receiver / "published.json").write_text("{", encoding="utf-8")
+    done = say("build", receiver)
+    assert done.status == 2
+    assert "published.json: this is not what reviewkit wrote there" in done.err
+    assert (receiver / "published.json").read_text(encoding="utf-8") == "{"
+
+
+def test_the_comment_holds_every_row_of_the_table(receiver, say):
+    assert say("build", receiver).status == 0
+    said = comment(receiver).splitlines()
+    assert said[0] == "Quellmark R-84: rated and measured, line by line"
+    row = "Separation, 1 kHz, FM: rated 45 dB, 1 kHz, FM; measured 40.9 dB; falls short, −4.1 dB"
+    assert any(line.startswith(row) for line in said)
+    assert "Signal to noise, FM: rated 78 dB, FM; no measurement; not measured" in said

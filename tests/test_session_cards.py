@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -28,7 +29,7 @@ from reviewkit.model import (
 from reviewkit.spec_table import spec_table
 
 SESSION = Session(Path(), Unit("Norrvale", "Forty"), Bench(mains="120 V 60 Hz"))
-PRICE = PriceLine(329, "USD", 1977, 2024, 5.176, 1703.0, "$329", "about $1,700".removeprefix("about "), "", "$260")
+PRICE = PriceLine(329, "USD", 1977, 2024, 5.176, 1703.0, "$329", "$1,700", "", "$260")
 
 
 def verdict(label, word, *, position=None, margin="", measured="43 W", at=None, limit="40 W"):
@@ -132,3 +133,32 @@ def test_which_cards_have_needles(body, readings, shown):
     for v in made.verdicts:
         # where the uncertainty decides it stands there, and the margin, which is smaller, does not
         assert (v.label, v.margin) == ("Power: 40.2 ± 0.9 W", "")
+
+
+def test_a_table_of_readings_has_its_needles_line_by_line():
+    judged = verdict("Power", "meets", position=0.1, margin="+7 %", at={"frequency": 1000.0})
+    rows = Row(("Power", "43 W"), findings=judged.findings), Row(("Bias", "22 mV"))
+    run = Run(Conditions(Measurement("power", "reading"), Bench()), None, ())
+    card = Card("m", "", "", Rows(("", "left"), rows, (1.0, 1.0)))
+    made = session_cards.with_verdicts(card, [run], [judged])
+    assert [(row.verdict, row.position, row.margin) for row in made.body.rows] == [
+        ("meets", 0.1, "+7 %"),
+        ("", None, ""),
+    ]
+    assert made.body.needles
+    assert made.verdicts == ()
+    # of a rating that another measurement answered it has none
+    other = session_cards.with_verdicts(
+        card, [replace(run, conditions=Conditions(Measurement("x", "reading"), Bench()))], [judged]
+    )
+    assert not other.body.needles
+
+
+def test_the_alternative_text_says_what_is_seen():
+    card = session_cards.closing_card(SESSION, [verdict("Gain", "falls short", position=-0.2, margin="−13 %")], PRICE)
+    alt = session_cards.with_alt(card).alt
+    assert "Gain, 40 W, 43 W, falls short, −13 %" in alt
+    assert "new, 1977: $329. in 2024 money: about $1,700" in alt
+    trail = [repaired("Trimmer", 1.0, "open", "20 %", "replaced", off=0.2)]
+    alt = session_cards.with_alt(session_cards.repair_card(SESSION, trail)).alt
+    assert "Trimmer, 1.0 V ± 20 %, open, replaced, open" in alt

@@ -1,25 +1,46 @@
-"""final.txt → the chapters' real times: `TIME segment` lines taken from the finished cut."""
+"""The finished cut → the chapters' real times: `TIME segment` lines of final.txt, else the markers of final.otio."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from fractions import Fraction
 from pathlib import Path
 
 from reviewkit.errors import Faults
+from reviewkit.ingest import timeline_file
 from reviewkit.ingest.footage_time import read_time, shown_time
 from reviewkit.ingest.plain_text import read_text
 
 FILE_NAME = "final.txt"
+Cut = tuple[tuple[float, str, int], ...]  # start in seconds, segment, line (0 where there are no lines)
 _EXAMPLE = "write a time and a segment, for example 6:12 before"
 
 
-def read_cut(path: Path, source: str = FILE_NAME) -> tuple[tuple[float, str, int], ...]:
+def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[str, ...]]:
+    """The finished cut of a session folder, and what is to be told of it, a line each. `noted`: segments that the notes
+    name. final.txt goes before final.otio; where neither is there, the cut is empty. Raises InputError.
+    """
+    edited = folder / timeline_file.FILE_NAME
+    if (folder / FILE_NAME).is_file():
+        cut = read_cut(folder / FILE_NAME)
+        return cut, (f"{edited.name}: not read, for {FILE_NAME} goes before it",) if edited.is_file() else ()
+    if not edited.is_file():
+        return (), (f"no {FILE_NAME}: chapters are the planned ones",)
+    found = timeline_file.read_edited(edited)
+    if found is None:
+        return (), (timeline_file.NOT_READ,)
+    lost = [name for name in dict.fromkeys(noted) if name not in {segment for _, segment, _ in found}]
+    remedy = f"no chapter; set a marker segment: {lost[0]}, if it is in the cut" if lost else ""
+    return found, (f"{edited.name}: no marker of {', '.join(lost)}: {remedy}",) if lost else ()
+
+
+def read_cut(path: Path, source: str = FILE_NAME) -> Cut:
     """The segments of a final.txt. Raises InputError."""
     return parse_cut(read_text(path, source), source)
 
 
-def parse_cut(text: str, source: str = FILE_NAME) -> tuple[tuple[float, str, int], ...]:
+def parse_cut(text: str, source: str = FILE_NAME) -> Cut:
     """(start in seconds, segment, line) for each line, in order; `#` begins a comment line.
 
     Raises InputError with every line that is not `TIME segment`, and every time that is not later than the one before.

@@ -58,7 +58,9 @@ def _separator(filled: list[NumberedLine]) -> tuple[str, int] | None:
     sample = [line for _, line in (filled[:_SAMPLE] + filled[_SAMPLE::step])]
     best, most = None, (0, 0)
     for separator in SEPARATORS:
-        split = (trimmed(cells_of(line, separator)) for line in sample if comment_text(line, separator) is None)
+        signs = separator.strip(" ") or " \t"
+        able = (line for line in sample if any(sign in line for sign in signs))
+        split = (trimmed(cells_of(line, separator)) for line in able if comment_text(line, separator) is None)
         rows = [cells for cells in split if _holds_numbers(cells)]
         if rows:
             width, count = Counter(map(len, rows)).most_common(1)[0]

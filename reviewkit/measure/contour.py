@@ -168,7 +168,7 @@ def card(runs: Sequence[Run]) -> Card:
             if len(shown) > 1 and role != "bench":
                 # both channels of a setting lie together: the first one names it
                 label = "" if number else name_of(run, shown)
-                if label and (point := place_of(run, channel)):
+                if label and (point := place_of(run, channel, shown)):
                     marks.append(Mark(*point, label, channel))
                     label = ""
             traces.append(Trace(frequency_hz, difference, channel, role, label))

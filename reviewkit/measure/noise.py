@@ -179,8 +179,7 @@ def card(runs: Sequence[Run]) -> Card:
 
 def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
     """The first ratio large, then the others and what that one was in the other runs; then the volts, by channel."""
-    ratios, volts = _by_condition(main, "snr"), _by_condition(main, "noise")
-    volts += _by_condition(main, "hum_voltage")
+    ratios, volts = _by_condition(main, "snr"), _by_condition(main, "noise") + _by_condition(main, "hum_voltage")
     channels = [f.channel for f in volts[0]] if volts else []
     head: list[tuple[str, ...]] = [("", *channels)] if any(channels) else []
     others = [(run, _alike(run, (ratios or volts)[0][0])) for run in _others(runs, main)] if volts else []
@@ -200,9 +199,8 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
             if _weighted(same[0]) == _weighted(key) or same[0].at["reference"] == key.at["reference"]:
                 again = "" if same[0].at["reference"] == key.at["reference"] else f" {_re(same[0])}"
                 rows.append((f"{_weighted(same[0])}{again} dB", *_cells(same, channels, figures.number)))
-        weighting = f"{_weighted(key)}-weighted" if "weighting" in key.at else "unweighted"
-        whose = figures.whose(key, ratios[0])
-        readings.append(Reading(f"S/N {_re(key)}, {weighting}", quantities.show(key), (*head, *rows), whose))
+        label = f"S/N {_re(key)}, " + (f"{_weighted(key)}-weighted" if "weighting" in key.at else "unweighted")
+        readings.append(Reading(label, quantities.show(key), (*head, *rows), figures.whose(key, ratios[0])))
     if volts:
         rows = [_volts_row(same, channels) for same in volts]
         if not ratios:
@@ -219,10 +217,11 @@ def _cells(found: Sequence[Finding], channels: Sequence[str], write: Callable[[F
 
 def _volts_row(same: Sequence[Finding], channels: Sequence[str]) -> tuple[str, ...]:
     """A line of volts, their unit beside its name where all channels have the same; a lone channel's stays with it."""
-    name, units = _volts_of(same[0]), {quantities.show(f).rsplit(" ", 1)[-1] for f in same}
+    units = {quantities.show(f).rsplit(" ", 1)[-1] for f in same}
     if len(units) > 1 or len(channels) < 2:
-        return name, *_cells(same, channels, quantities.show)
-    return f"{name} {units.pop()}", *_cells(same, channels, lambda f: quantities.show(f).rsplit(" ", 1)[0])
+        return _volts_of(same[0]), *_cells(same, channels, quantities.show)
+    cells = _cells(same, channels, lambda f: quantities.show(f).rsplit(" ", 1)[0])
+    return f"{_volts_of(same[0])} {units.pop()}", *cells
 
 
 def _others(runs: Sequence[Run], main: Run) -> list[Run]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -12,17 +12,18 @@ from reviewkit.render.contact_sheet import SMALL
 from reviewkit.render.look import FRAME_HEIGHT, FRAME_WIDTH, WIDTHS, Look, look_named
 from reviewkit.render.paint import NO_FONTS, Fonts, measuring, painted, settled
 from reviewkit.render.png import png, smaller
+from reviewkit.render.roles import ROLES, coloured
 from reviewkit.render.scene import Box, Item, LayoutFault, Page
 
 if TYPE_CHECKING:
     from reviewkit.render.clip import Motion
+    from reviewkit.render.colour_check import Seen
     from reviewkit.render.png import Bytes
 
 __all__ = ["LayoutFault", "Order", "draw", "fit", "lay_out", "pictures"]
 
 _PICTURE_BOTTOM = 948.0  # pictures end here whether or not a card has a foot
 _TOGETHER = 3  # rows that a page's end may be moved by
-_ASKED = "\0"  # between the words of a role, such as a curve's: "curve", its channel, what the trace is
 
 
 PAGE_WIDTH = 1280  # of the page's pictures
@@ -60,11 +61,11 @@ def pictures(card: Card, order: Order) -> dict[str, bytes]:
 
     The card is laid out and checked once, since looks differ in their colours only. Raises LayoutFault.
     """
-    items = _checked(card.id, _laid_out(card, order.fonts))
+    card, items = _fitting(card, order.fonts)
     drawn = {}
     for kind, look, width in (("cards", order.look, order.width), ("page", order.page, PAGE_WIDTH)):
         if look is not None:
-            shapes = _coloured(items, look)
+            shapes = _seen(card.id, coloured(items, look), look)
             pixels = painted(shapes, _ground(card, shapes, look, width), width, order.fonts)
             flat = dict.fromkeys((look.ground, *(shape.colour for shape in shapes)))
             drawn[kind] = png(pixels, tuple(flat))
@@ -81,13 +82,38 @@ def _put_in_motion(card: Card, items: Sequence[Item], order: Order, motion: Moti
     from reviewkit.render.overlay import on_footage, on_plate, plate, regions
 
     look, width, fonts, seconds = order.look, order.width, order.fonts, card.hold_s or motion.seconds
-    solid = (painted(part, look.ground, width, fonts) for part in layers(_coloured(items, look)))
+    solid = (painted(part, look.ground, width, fonts) for part in layers(coloured(items, look)))
     opaque_clip(solid, motion.file(card.id, ".mp4"), motion, seconds)
     if order.overlay:
-        shapes = _coloured(items, on_footage(look))
+        shapes = coloured(items, on_footage(look))
         ground = plate(regions(shapes), look, width, (0, width * FRAME_HEIGHT // FRAME_WIDTH))  # of all, from the start
         clear = (on_plate(part, ground, width, fonts) for part in layers(shapes))
         clear_clip(clear, motion.file(card.id, ".mov"), motion, seconds)
+
+
+def _fitting(card: Card, fonts: Fonts) -> tuple[Card, tuple[Item, ...]]:
+    """The first of a card's forms with which nothing is wrong, laid out in roles. Raises the LayoutFault of the card as
+    it was given, where none is.
+    """
+    from reviewkit.render.shorter import forms
+
+    first: LayoutFault | None = None
+    for form in forms(card):
+        try:
+            return form, _checked(card.id, _laid_out(form, fonts))
+        except LayoutFault as fault:
+            first = first or fault
+    assert first is not None
+    raise first
+
+
+def _seen(card_id: str, items: tuple[Item, ...], look: Look, over: Seen | None = None) -> tuple[Item, ...]:
+    """Coloured shapes, each of which can be seen on what lies under it; `over`: on footage. Raises LayoutFault."""
+    from reviewkit.render.colour_check import colour_problems
+
+    for problem in colour_problems(items, look, over):
+        raise LayoutFault(card_id, problem.text, problem.message, problem.remedy)
+    return items
 
 
 def _checked(card_id: str, items: tuple[Item, ...]) -> tuple[Item, ...]:
@@ -110,72 +136,35 @@ def _ground(card: Card, shapes: Sequence[Item], look: Look, width: int) -> str |
 
 def _over_footage(card: Card, items: Sequence[Item], order: Order) -> dict[str, bytes]:
     """The pictures of a card that are to be laid over footage."""
-    from reviewkit.render.overlay import on_footage, overlay
+    from reviewkit.render.overlay import on_footage, over_footage, overlay
     from reviewkit.render.strip import lay_strip, said, strip
 
     drawn = {}
     look = on_footage(order.look)
     if order.overlay:
-        drawn["overlays"] = overlay(_coloured(items, look), order.look, order.width, order.fonts)
+        shapes = _seen(card.id, coloured(items, look), look, over_footage(order.look))
+        drawn["overlays"] = overlay(shapes, order.look, order.width, order.fonts)
     if order.strip and (what := said(card)):
         with settled():
-            page = Page(card.id, _ROLES, measuring(card.id, order.fonts))
+            page = Page(card.id, ROLES, measuring(card.id, order.fonts))
             lay_strip(page, what)
-        laid = _checked(card.id, tuple(page.items))
-        drawn["strips"] = strip(_coloured(laid, look), order.look, order.width, order.fonts)
+        laid = coloured(_checked(card.id, tuple(page.items)), look)
+        shapes = _seen(card.id, laid, look, over_footage(order.look))
+        drawn["strips"] = strip(shapes, order.look, order.width, order.fonts)
     return drawn
 
 
 def lay_out(card: Card, look: str) -> tuple[Item, ...]:
     """What is drawn on a card, in the order it is drawn, with the extents the renderer gives. Raises LayoutFault."""
-    return _coloured(_laid_out(card), look_named(look))
+    return coloured(_fitting(card, NO_FONTS)[1], look_named(look))
 
 
 def _laid_out(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Item, ...]:
     """`lay_out` with roles in place of colours."""
     with settled():
-        page = Page(card.id, _ROLES, measuring(card.id, fonts))
+        page = Page(card.id, ROLES, measuring(card.id, fonts))
         _compose(page, card)
         return tuple(page.items)
-
-
-@dataclass(frozen=True)
-class _Roles(Look):
-    """A look that answers with the question, to be put to the look that a card is painted in."""
-
-    @property
-    def band(self) -> str:
-        return "band"
-
-    @property
-    def bench(self) -> str:
-        return "bench"
-
-    @property
-    def scale(self) -> str:
-        return "scale"
-
-    def channel(self, channel: str) -> str:
-        return _ASKED.join(("channel", channel))
-
-    def curve(self, channel: str, role: str) -> str:
-        return _ASKED.join(("curve", channel, role))
-
-    def status(self, word: str) -> str:
-        return _ASKED.join(("status", word))
-
-
-_ROLES = _Roles(*(field.name for field in fields(Look)))
-
-
-def _coloured(items: Sequence[Item], look: Look) -> tuple[Item, ...]:
-    """Shapes with the colours that their roles have in a look."""
-    colours: dict[str, str] = {}
-    for role in dict.fromkeys(item.colour for item in items):
-        name, *asked = role.split(_ASKED)
-        found = getattr(look, name)
-        colours[role] = found(*asked) if asked else found
-    return tuple(replace(item, colour=colours[item.colour]) for item in items)
 
 
 def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
@@ -183,9 +172,24 @@ def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
 
     Raises LayoutFault where even a single row does not fit.
     """
-    body = card.body
-    if not isinstance(body, Rows) or not body.rows:
+    from reviewkit.render.shorter import forms
+
+    if not isinstance(card.body, Rows) or not card.body.rows:
         return (card,)
+    first: LayoutFault | None = None
+    for form in forms(card):
+        try:
+            return _fitted(form, fonts)
+        except LayoutFault as fault:
+            first = first or fault
+    assert first is not None
+    raise first
+
+
+def _fitted(card: Card, fonts: Fonts) -> tuple[Card, ...]:
+    """A table on as few cards as hold it. Raises LayoutFault."""
+    body = card.body
+    assert isinstance(body, Rows)
     with settled():
         for pages in range(1, len(body.rows) + 1):
             parts = _parts(card, body, pages)
@@ -227,7 +231,7 @@ def _end(rows: Sequence[Row], end: int, reach: int) -> int:
 def _holds(card: Card, fonts: Fonts) -> bool:
     from reviewkit.render.rows import fits
 
-    page = Page(card.id, _ROLES, measuring(card.id, fonts))
+    page = Page(card.id, ROLES, measuring(card.id, fonts))
     region = _column_placed(page, card)
     return isinstance(card.body, Rows) and fits(page, card.body, region)
 

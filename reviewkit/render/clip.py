@@ -29,7 +29,11 @@ _STEPS = (("frame",), ("curve",), ("label", "reading"), ("needle",))
 # how much of the drawing each step takes, after the frame
 _SWEPT, _NAMED = Fraction(7, 10), Fraction(17, 20)
 _SHARE, _MOST_S = Fraction(1, 3), 2  # of the clip's length, and at most so long, until all is there
-QUALITY = ("-preset", "medium", "-crf", "16", "-bf", "0", "-threads", "4")  # one number of threads: the same bytes
+# one number of threads: the same bytes; nothing moves and nothing is cut, so nothing is to be foreseen
+QUALITY = (
+    *("-preset", "medium", "-crf", "16", "-bf", "0", "-threads", "4"),
+    *("-x264-params", "rc-lookahead=0:mbtree=0:weightp=0:scenecut=0"),
+)
 _COLOURS = {"range": "tv", "color_primaries": "bt709", "color_trc": "bt709", "colorspace": "bt709"}
 _NO_TRACES = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:v", "+bitexact")
 _PARAMETERS = b"\x00\x00\x00\x01\x67"  # begins a picture that needs none before it (ITU-T H.264, annex B; NAL type 7)

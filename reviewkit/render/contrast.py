@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 Triple = tuple[float, float, float]
 
 # Machado, Oliveira & Fernandes 2009, severity 100 %: they act on linear RGB; rows sum to one, so greys stay grey.
@@ -46,6 +48,7 @@ def _times(matrix: tuple[Triple, Triple, Triple], vector: Triple) -> Triple:
     return first, second, third
 
 
+@cache
 def luminance(colour: str) -> float:
     """Relative luminance, 0 (black) … 1 (white): 0.2126 R + 0.7152 G + 0.0722 B of linear RGB (WCAG 2.x)."""
     red, green, blue = linear(colour)
@@ -86,11 +89,14 @@ def mixed(colour: str, ground: str, share: float) -> str:
     return "#" + "".join(f"{part:02x}" for part in parts)
 
 
-def palest(colour: str, ground: str, ratio: float, most: float = 0.6) -> str:
-    """`colour` mixed with as much of `ground` (at most the share `most`) as still leaves the contrast `ratio`."""
+@cache
+def palest(colour: str, ground: str, ratio: float, most: float = 0.6, on: str = "") -> str:
+    """`colour` mixed with as much of `ground` (at most the share `most`) as still leaves the contrast `ratio`, on
+    another ground, too, where one is named.
+    """
     for percent in range(round(most * 100), 0, -1):
         paler = mixed(colour, ground, percent / 100)
-        if contrast(paler, ground) >= ratio:
+        if all(contrast(paler, under) >= ratio for under in (ground, on or ground)):
             return paler
     return colour
 

@@ -78,6 +78,17 @@ def deliver(out: Path, files: Mapping[str, bytes | Path], *, partial: bool = Fal
     return stale
 
 
+def write_whole(place: Path, content: bytes) -> None:
+    """Put one file in its place, whole or not at all. Raises CannotFinish."""
+    beside = place.with_name(f"{_INCOMING}{os.getpid()}-{place.name}")
+    try:
+        _write(beside, content)
+        os.replace(beside, place)  # noqa: PTH105
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        raise CannotFinish(f"{place}: {error.strerror or error}") from error
+
+
 def _write(place: Path, content: bytes | Path) -> None:
     place.parent.mkdir(parents=True, exist_ok=True)
     if isinstance(content, Path):

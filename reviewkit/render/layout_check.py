@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations, pairwise
+from itertools import pairwise
+from math import isfinite
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +14,8 @@ from reviewkit.render.look import LEAST, SAFE_BOTTOM, SAFE_LEFT, SAFE_RIGHT, SAF
 from reviewkit.render.scene import Area, Box, Item, Stroke, Text
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from reviewkit.arrays import Array
     from reviewkit.render.scene import Points
 
@@ -21,11 +24,14 @@ SAFE = Box(SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM)
 TOLERANCE = 1.5
 # A text may stand on a grid line or a band: they are its ground, not its neighbours.
 MAY_LIE_UNDER_TEXT = ("grid", "band")
+_TEXTS_IN, _SHAPES_IN = SAFE.grown(TOLERANCE, TOLERANCE), SAFE.grown(2 * TOLERANCE, 2 * TOLERANCE)
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong. `rule`: outside, overlap, covered or small; `text`: the text it is about ("" where none is)."""
+    """One thing wrong. `rule`: outside, overlap, covered, small, contrast or channels; `text`: the text it is about (""
+    where none is).
+    """
 
     rule: str
     text: str
@@ -38,36 +44,66 @@ def problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem, ...]
     smaller than `least`.
     """
     texts = [item for item in items if isinstance(item, Text)]
-    shapes = [(item, _reach(item)) for item in items if not isinstance(item, Text)]
-    found = [*_outside(texts, shapes), *_small(texts, least), *_overlapping(texts)]
-    for shape, reach in shapes:
-        if shape.kind not in MAY_LIE_UNDER_TEXT and reach is not None:
-            # most texts are nowhere near: only those within the shape's own rectangle are looked at closely
-            found += _covered([text for text in texts if text.box.meets(reach)], shape)
+    boxes = np.array([_edges(text.box) for text in texts], dtype=np.float64).reshape(-1, 4)
+    found = [*_outside(texts), *_small(texts, least), *_overlapping(texts, boxes)]
+    drawn = 0  # of the texts
+    for item in items:
+        if isinstance(item, Text):
+            drawn += 1
+            continue
+        reach = reach_of(item)
+        if reach is None:
+            continue
+        if not _inside(reach, _SHAPES_IN):
+            found.append(Problem("outside", "", f"a {item.kind} reaches outside the safe box"))
+        # most texts are nowhere near: only those within the shape's own rectangle are looked at closely
+        near = np.flatnonzero(_meet(boxes, reach))
+        if len(near):
+            ground = item.kind in MAY_LIE_UNDER_TEXT  # under a text, not over one
+            found += _covered([texts[at] for at in near if not ground or at < drawn], item)
     return tuple(found)
 
 
-def _reach(shape: Stroke | Area) -> Box | None:
+def reach_of(shape: Stroke | Area) -> Box | None:
     """The rectangle round a shape, half its line's width included; None where nothing of it can be seen."""
-    points = _points(shape.points)
-    points = points[np.isfinite(points).all(axis=1)]
-    if not len(points):
-        return None
     margin = shape.width / 2 if isinstance(shape, Stroke) else 0.0
-    left, top = (float(least) for least in points.min(axis=0))
-    right, bottom = (float(most) for most in points.max(axis=0))
-    return Box(left, top, right, bottom).grown(margin, margin)
+    points = shape.points
+    if isinstance(points, np.ndarray):
+        points = points[np.isfinite(points).all(axis=1)]
+        if not len(points):
+            return None
+        left, top = points.min(axis=0).tolist()
+        right, bottom = points.max(axis=0).tolist()
+    else:
+        # a rule or a tick: most shapes are, and arrays cost more than they are worth for two points
+        finite = [(x, y) for x, y in points if isfinite(x) and isfinite(y)]
+        if not finite:
+            return None
+        xs, ys = zip(*finite, strict=True)
+        left, top, right, bottom = min(xs), min(ys), max(xs), max(ys)
+    return Box(left - margin, top - margin, right + margin, bottom + margin)
 
 
-def _outside(texts: Sequence[Text], shapes: Sequence[tuple[Stroke | Area, Box | None]]) -> list[Problem]:
-    found = []
-    for text in texts:
-        if not _inside(text.box, SAFE.grown(TOLERANCE, TOLERANCE)):
-            found.append(Problem("outside", text.text, "reaches outside the safe box", text.remedy))
-    for shape, reach in shapes:
-        if reach is not None and not _inside(reach, SAFE.grown(2 * TOLERANCE, 2 * TOLERANCE)):
-            found.append(Problem("outside", "", f"a {shape.kind} reaches outside the safe box"))
-    return found
+def _edges(box: Box) -> tuple[float, float, float, float]:
+    return box.left, box.top, box.right, box.bottom
+
+
+def _meet(boxes: Array, reach: Box) -> NDArray[np.bool_]:
+    """Which of some boxes, shape (n, 4), share any area with a rectangle; shape (n,)."""
+    return np.asarray(
+        (boxes[:, 0] < reach.right)
+        & (boxes[:, 2] > reach.left)
+        & (boxes[:, 1] < reach.bottom)
+        & (boxes[:, 3] > reach.top)
+    )
+
+
+def _outside(texts: Sequence[Text]) -> list[Problem]:
+    return [
+        Problem("outside", text.text, "reaches outside the safe box", text.remedy)
+        for text in texts
+        if not _inside(text.box, _TEXTS_IN)
+    ]
 
 
 def _inside(box: Box, frame: Box) -> bool:
@@ -82,12 +118,13 @@ def _small(texts: Sequence[Text], least: float) -> list[Problem]:
     ]
 
 
-def _overlapping(texts: Sequence[Text]) -> list[Problem]:
-    return [
-        Problem("overlap", one.text, f'runs into "{other.text}"', one.remedy or other.remedy)
-        for one, other in combinations(texts, 2)
-        if one.box.grown(-TOLERANCE / 2, -TOLERANCE / 2).meets(other.box)
-    ]
+def _overlapping(texts: Sequence[Text], boxes: Array) -> list[Problem]:
+    found = []
+    for at, one in enumerate(texts):
+        for other in np.flatnonzero(_meet(boxes[at + 1 :], one.box.grown(-TOLERANCE / 2, -TOLERANCE / 2))):
+            second = texts[at + 1 + int(other)]
+            found.append(Problem("overlap", one.text, f'runs into "{second.text}"', one.remedy or second.remedy))
+    return found
 
 
 def _covered(texts: Sequence[Text], shape: Stroke | Area) -> list[Problem]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 
 from reviewkit.errors import nearest
-from reviewkit.render.contrast import DEFICIENCIES, contrast, distance, mixed, palest, reaching, simulated
+from reviewkit.render.contrast import DEFICIENCIES, contrast, distance, luminance, mixed, palest, reaching, simulated
 
 FRAME_WIDTH, FRAME_HEIGHT = 1920, 1080
 WIDTHS = (1280, 1920, 3840)  # what a card can be drawn at
@@ -28,6 +29,9 @@ LABEL = 36.0
 DASH = (5.0, 1.6)  # the right channel's dash, in line widths
 CURVE_CONTRAST, TEXT_CONTRAST, INK_CONTRAST = 3.0, 4.5, 7.0
 LEFT_RIGHT_DISTANCE, LEFT_RIGHT_CONTRAST = 20.0, 1.5
+# the colours that texts are set in, and what each needs on its ground
+TEXTS = {"ink": INK_CONTRAST, **dict.fromkeys(("soft", "meets", "falls_short", "left", "right"), TEXT_CONTRAST)}
+_BAND_TOWARDS, _BAND_AWAY = 0.055, 0.5
 
 
 @dataclass(frozen=True)
@@ -46,13 +50,15 @@ class Look:
 
     @property
     def band(self) -> str:
-        """The faint ground of what the maker allows."""
-        return mixed(self.ground, self.ink, 0.055)
+        """The faint ground of what the maker allows: towards the ink, where all texts can still be read on it, else
+        away from it.
+        """
+        return _band(self)
 
     @property
     def bench(self) -> str:
-        """The bench's own floor: as faint as a curve may be."""
-        return palest(self.soft, self.ground, CURVE_CONTRAST)
+        """The bench's own floor: as faint as a curve may be, on the band, too."""
+        return palest(self.soft, self.ground, CURVE_CONTRAST, on=self.band)
 
     @property
     def scale(self) -> str:
@@ -68,7 +74,7 @@ class Look:
         if role == "bench":
             return self.bench
         colour = self.channel(channel)
-        return palest(colour, self.ground, CURVE_CONTRAST, most=0.5) if role == "before" else colour
+        return palest(colour, self.ground, CURVE_CONTRAST, most=0.5, on=self.band) if role == "before" else colour
 
     def status(self, word: str) -> str:
         """A verdict's colour. It only helps: place and word carry the verdict."""
@@ -77,6 +83,15 @@ class Look:
         if word in ("falls short", "out of tolerance", "open", "short"):
             return self.falls_short
         return self.ink if word == "too close to call" else self.soft
+
+
+@cache
+def _band(look: Look) -> str:
+    towards = mixed(look.ground, look.ink, _BAND_TOWARDS)
+    if all(contrast(getattr(look, name), towards) >= least for name, least in TEXTS.items()):
+        return towards
+    away = "#ffffff" if luminance(look.ground) > luminance(look.ink) else "#000000"
+    return mixed(look.ground, away, _BAND_AWAY)
 
 
 LOOKS: dict[str, Look] = {
@@ -106,15 +121,7 @@ def shortfalls(look: Look) -> tuple[tuple[str, str], ...]:
     colour's name, and what is wrong with it and would be right.
     """
     found = []
-    wanted = {
-        "ink": INK_CONTRAST,
-        "soft": TEXT_CONTRAST,
-        "meets": TEXT_CONTRAST,
-        "falls_short": TEXT_CONTRAST,
-        "left": TEXT_CONTRAST,
-        "right": TEXT_CONTRAST,
-    }
-    for name, least in wanted.items():
+    for name, least in TEXTS.items():
         colour = getattr(look, name)
         ratio = contrast(colour, look.ground)
         if ratio < least:

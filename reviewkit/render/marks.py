@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from copy import deepcopy
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,7 +16,11 @@ from reviewkit.render.look import LABEL
 from reviewkit.render.scene import Area, Box, Page, Stroke, Text
 from reviewkit.render.traces import place
 
+if TYPE_CHECKING:
+    from reviewkit.arrays import Array
+
 _RADIUS = 12.0
+_MOST_PLACES = 8  # looked at for one mark's words
 _OVER_PLOT = 32.0  # the line over a panel, where its label stands
 
 
@@ -27,7 +33,8 @@ def put_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
     for x, y in points:
         _ring(page, x, y)
         free.take_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))
-    homeless = [mark for mark, point in zip(panel.marks, points, strict=True) if not _words(page, free, mark, point)]
+    worded = [(mark, point) for mark, point in zip(panel.marks, points, strict=True) if mark.text]
+    homeless = [mark for mark, point in worded if not _words(page, free, mark, point)]
     if homeless:
         _over(page, homeless, box)
 
@@ -45,26 +52,58 @@ def _ring(page: Page, x: float, y: float) -> None:
 
 
 def _words(page: Page, free: FreeSpace, mark: Mark, point: tuple[float, float]) -> bool:
-    """Place a mark's words in the free place nearest to it; False where there is none."""
-    x, y = point
+    """Place a mark's words in the free place nearest to it; False where there is none.
+
+    Words too far from their ring to be read as its name get a leader; a place where other words are in the leader's
+    way is passed over as long as there are others.
+    """
     width, rise, drop, _ = page.measure(mark.text, LABEL, False)
-    found = free.nearest(x, y, width + 2 * MARGIN, rise + drop + 2 * MARGIN)
-    if found is None:
+    size = width + 2 * MARGIN, rise + drop + 2 * MARGIN
+    first = free.nearest(*point, *size)
+    if first is None:
         return False
+    found, leader = first, _leader(first, point)
+    if _blocked(page, leader):
+        led = ((box, _leader(box, point)) for box in _others(free, first, point, size))
+        # a leader through other words would do more harm than good: at worst the words say where they belong
+        found, leader = next((each for each in led if not _blocked(page, each[1])), (first, None))
+    if leader is not None:
+        page.add(Stroke("leader", leader, page.look.soft, 2.0))
+        free.take_line(leader, 4.0)
+    free.take_box(found)
+    box = found.grown(-MARGIN, -MARGIN)
+    page.add(page.text(mark.text, box.left, box.bottom - drop, LABEL, page.look.ink, remedy=SHORTEN_LABEL))
+    return True
+
+
+def _others(free: FreeSpace, first: Box, point: tuple[float, float], size: tuple[float, float]) -> Iterator[Box]:
+    """The next nearest free places, no two of them overlapping."""
+    trial, found = deepcopy(free), first
+    for _ in range(_MOST_PLACES):
+        trial.take_box(found)
+        further = trial.nearest(*point, *size)
+        if further is None:
+            return
+        found = further
+        yield found
+
+
+def _leader(found: Box, point: tuple[float, float]) -> Array | None:
+    """The line from a ring to words in a place; None where they stand near enough without."""
+    x, y = point
     box = found.grown(-MARGIN, -MARGIN)
     near = (min(max(x, box.left), box.right), min(max(y, box.top), box.bottom))
     away = float(np.hypot(near[0] - x, near[1] - y))
-    if away > _RADIUS + FAR:
-        start = (x + (near[0] - x) * (_RADIUS + 3) / away, y + (near[1] - y) * (_RADIUS + 3) / away)
-        stop = (near[0] + (x - near[0]) * 8 / away, near[1] + (y - near[1]) * 8 / away)
-        leader = np.array((start, stop))
-        # a leader through other words would do more harm than good: the words say where they belong
-        if not any(crosses(leader, item.box.grown(2, 2)) for item in page.items if isinstance(item, Text)):
-            page.add(Stroke("leader", leader, page.look.soft, 2.0))
-            free.take_line(leader, 4.0)
-    free.take_box(found)
-    page.add(page.text(mark.text, box.left, box.bottom - drop, LABEL, page.look.ink, remedy=SHORTEN_LABEL))
-    return True
+    if away <= _RADIUS + FAR:
+        return None
+    start = (x + (near[0] - x) * (_RADIUS + 3) / away, y + (near[1] - y) * (_RADIUS + 3) / away)
+    stop = (near[0] + (x - near[0]) * 8 / away, near[1] + (y - near[1]) * 8 / away)
+    return np.array((start, stop))
+
+
+def _blocked(page: Page, leader: Array | None) -> bool:
+    texts = (item.box.grown(2, 2) for item in page.items if isinstance(item, Text))
+    return leader is not None and any(crosses(leader, box) for box in texts)
 
 
 def _over(page: Page, marks: Sequence[Mark], box: Box) -> None:

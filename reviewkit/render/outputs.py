@@ -9,6 +9,7 @@ from typing import Any
 from reviewkit.changes import is_mended
 from reviewkit.episode import OPEN_CHASSIS, chapters_fault, clock
 from reviewkit.model import Episode, Note, PriceLine, RepairRow, Said, Segment, Verdict
+from reviewkit.published import Correction
 from reviewkit.render import page, tables
 from reviewkit.render.page import Pages
 from reviewkit.spec_table import SpecTable
@@ -24,17 +25,24 @@ _COUNTED = {
 
 
 def texts(
-    episode: Episode, pages: Pages, table: SpecTable, brochure: Mapping[str, bytes]
-) -> tuple[dict[str, bytes], str]:
-    """Every text output by file name, and what had to be cut from the description ("" where nothing was). `brochure`:
-    card id -> PNG of the card for the page.
+    episode: Episode,
+    pages: Pages,
+    table: SpecTable,
+    brochure: Mapping[str, bytes],
+    corrections: Sequence[Correction] = (),
+) -> tuple[dict[str, bytes], tuple[str, ...]]:
+    """Every text output by file name, and what had to be cut to keep to a length, ready to print. `brochure`: card
+    id -> PNG of the card for the page; `corrections`: what viewers were told otherwise.
     """
     files = {
         "outline.md": outline(episode, pages),
         "prompter.html": prompter(episode, pages),
         "findings.json": tables.findings_json(episode),
     }
+    shortened = []
     files["description.txt"], cut = page.description(pages, description_facts(episode, table, pages))
+    if cut:
+        shortened.append(f"description.txt: too long, so without {cut}")
     if episode.chapters:
         note = "" if episode.chapters_final else "planned: put the final cut's times into final.txt"
         files["chapters.vtt"] = page.web_vtt(episode.chapters, _end_s(episode), note)
@@ -46,8 +54,12 @@ def texts(
         files["spec-table.md"] = markdown
         files["spec-table.html"] = pages.text("spec-table.html", name=name, table=fragment)
         files["spec-table.csv"] = tables.spec_csv(table)
+        facts = {"name": name, "rows": table.rows, "foot": _as_sentences(table.foot), "corrections": corrections}
+        files["comment.txt"], cut = page.comment(pages, facts)
+        if cut:
+            shortened.append(f"comment.txt: too long, so without {cut}")
     files["episode.html"] = pages.text("episode.html", **_published_page(episode, pages, table, fragment, brochure))
-    return {name: text.encode() for name, text in files.items()}, cut
+    return {name: text.encode() for name, text in files.items()}, tuple(shortened)
 
 
 def _published_page(
@@ -146,12 +158,16 @@ def description_facts(episode: Episode, table: SpecTable, pages: Pages) -> dict[
         "headline": headline(episode),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
-        "foot": ". ".join(line[0].upper() + line[1:] for line in table.foot) + ("." if table.foot else ""),
+        "foot": _as_sentences(table.foot),
         "chapters": () if chapters_left_out(episode) else episode.chapters,
         "final": episode.chapters_final,
         "equipment": episode.session.bench.equipment,
         "cautions": all_cautions(episode, pages),
     }
+
+
+def _as_sentences(lines: Sequence[str]) -> str:
+    return " ".join(f"{line[0].upper()}{line[1:]}." for line in lines)
 
 
 def outline(episode: Episode, pages: Pages) -> str:

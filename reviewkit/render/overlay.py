@@ -7,9 +7,9 @@ programs mix code by code, so that is how it is reckoned here.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, fields, replace
-from functools import cache
+from functools import cache, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -75,16 +75,20 @@ def opacity(look: Look) -> int:
         look.ink: INK_CONTRAST,
         **dict.fromkeys((look.soft, look.left, look.right, look.meets, look.falls_short), TEXT_CONTRAST),
     }
+    on_bands = (look.ink, look.soft, look.left, look.right)  # what stands in a picture: marks, limits, names of curves
     for alpha in range(_OPAQUE):
         plates = _seen(look.ground, alpha)
         bands = _seen(look.band, alpha)
-        if (
-            all(contrast(colour, plate) >= least for colour, least in wanted.items() for plate in plates)
-            and all(contrast(look.soft, band) >= TEXT_CONTRAST for band in bands)
-            and all(contrast(curve, band) >= CURVE_CONTRAST for curve in (look.left, look.right) for band in bands)
+        if all(contrast(colour, plate) >= least for colour, least in wanted.items() for plate in plates) and all(
+            contrast(colour, band) >= wanted[colour] for colour in on_bands for band in bands
         ):
             return alpha
     return _OPAQUE
+
+
+def over_footage(look: Look) -> Callable[[str], tuple[str, ...]]:
+    """What a colour of the plate, or of an area on it, becomes over the brightest and the darkest footage."""
+    return partial(_seen, alpha=opacity(look))
 
 
 def _seen(colour: str, alpha: int) -> tuple[str, ...]:
@@ -153,7 +157,10 @@ def _corner(scale: float, alpha: int) -> Bytes:
 def regions(items: Sequence[Item]) -> tuple[Box, ...]:
     """The boxes that stand on the plate: title, the name in the corner, picture, readings, foot."""
     column = [box for item in items if item.part in _COLUMN and (box := _box(item))]
-    head, *middle = _bands([box for item in items if item.part not in _COLUMN and (box := _box(item))])
+    bands = _bands([box for item in items if item.part not in _COLUMN and (box := _box(item))])
+    if not bands:
+        return (_around(column),) if column else ()
+    head, *middle = bands
     foot = [_around(middle.pop())] if len(middle) > 1 and min(box.top for box in middle[-1]) > _FOOT_TOP else []
     body = _joined([_around(band) for band in middle] + ([_around(column)] if column else []))
     if body and body[0].top - _around(head).bottom <= 2 * _ROOM:

@@ -125,7 +125,9 @@ def _extent(text: str, size: float, bold: bool, fonts: Fonts) -> Extent | str:
     found = _extent_at_scale(text, bold, fonts)
     if isinstance(found, str):
         return found
-    width, rise, drop = (size / _SCALE * part for part in found)
+    advance, rise, drop = (size / _SCALE * part for part in found)
+    # the ink of a last "f" stands out over where the next letter would begin
+    width = advance - min(_bearing(text[-1:], size, bold, fonts, right=True), 0.0)
     return Extent(width, rise, drop, _bearing(text[:1], size, bold, fonts))
 
 
@@ -144,15 +146,18 @@ def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float,
 
 
 @lru_cache(maxsize=2048)
-def _bearing(letter: str, size: float, bold: bool, fonts: Fonts) -> float:
-    """The gap between where a letter begins and its ink, negative where the ink reaches out."""
+def _bearing(letter: str, size: float, bold: bool, fonts: Fonts, right: bool = False) -> float:
+    """The gap between where a letter begins (or ends, on its right) and its ink, negative where the ink reaches out."""
+    from matplotlib.backends.backend_agg import get_hinting_flag
     from matplotlib.font_manager import get_font
 
     for path in _files(bold, fonts):
         font = get_font(path)
         if letter and ord(letter) in font.get_charmap():
             font.set_size(size, _DPI)
-            return float(font.load_char(ord(letter)).horiBearingX) / 64
+            glyph = font.load_char(ord(letter), flags=get_hinting_flag())  # type: ignore[no-untyped-call]
+            after = glyph.horiAdvance - glyph.horiBearingX - glyph.width
+            return float(after if right else glyph.horiBearingX) / 64
     return 0.0
 
 

@@ -12,8 +12,8 @@ from reviewkit.render.scene import Box, Page, Text
 from reviewkit.render.standing import Standing, large, small
 from reviewkit.render.typeset import set_in
 
-# How wide the column is, and the least size of its rows there: a few widths, so that cards of a kind look alike.
-_FORMS = ((448.0, LEAST), (528.0, LEAST), (640.0, LEAST))
+# How wide the column is: nearly always the first of these, so that cards line up.
+_WIDTHS = (448.0, 528.0, 640.0)
 _ROW_SIZES = (READING, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _KEY_SIZES = tuple(float(size) for size in range(int(KEY), int(KEY_LEAST) - 1, -2))
 _CELL_GAP = 24.0
@@ -52,17 +52,17 @@ def _fitted(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequenc
     """Place the column in the roomiest form that fits, its needles large if they can be; returns its left edge, None
     where none does.
     """
-    for verdict_form, forms in ((large, _FORMS[:1]), (small, _FORMS), (large, _FORMS)):
-        for gap in _BLOCK_GAPS:
-            for width, least in forms:
-                standing = verdict_form(page, verdicts, width, more)
-                if standing is None:
-                    continue
-                for size in _ROW_SIZES:
-                    if size < least:
-                        break
-                    if _placed(page, region, shown, standing, width, size, gap):
-                        return region.right - width
+    forms = [(form, _WIDTHS[0]) for form in (large, small)] + [
+        (form, w) for form in (small, large) for w in _WIDTHS[1:]
+    ]
+    for form, width in forms:
+        standing = form(page, verdicts, width, more)
+        if standing is None:
+            continue
+        # large rows close together are read better than small ones far apart
+        for sizes, gap in ((sizes, gap) for sizes in (_ROW_SIZES[:3], _ROW_SIZES[3:]) for gap in _BLOCK_GAPS):
+            if any(_placed(page, region, shown, standing, width, size, gap) for size in sizes):
+                return region.right - width
     return None
 
 

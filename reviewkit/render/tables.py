@@ -10,6 +10,7 @@ from typing import Any
 
 from reviewkit import __version__
 from reviewkit.model import Episode, Finding, Rating, RepairRow, Verdict
+from reviewkit.published import Published
 from reviewkit.spec_table import SpecTable
 
 _RUNS_IN_A_SPREADSHEET = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -66,6 +67,12 @@ def findings_json(episode: Episode) -> str:
     if episode.left_out:
         data["left_out"] = list(episode.left_out)
     return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def published_json(remembered: Published) -> str:
+    """What viewers were told, for the next build to hold its figures against."""
+    data = {"said": dict(remembered.said), "corrected": dict(remembered.corrected)}
+    return json.dumps(data, ensure_ascii=False, indent=1) + "\n"
 
 
 def _present(entries: dict[str, Any]) -> dict[str, Any]:

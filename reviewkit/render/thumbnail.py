@@ -29,7 +29,7 @@ _NEEDLE_Y, _SCALE_Y = SAFE_BOTTOM - 98.0, SAFE_BOTTOM - 44.0
 _OVER_NEEDLE, _OVER_SCALE = 132.0, 128.0  # what a notch or a long tick takes, and some room
 _TICKS, _TICKS_PER_LONG = 48, 8
 _NEWS = math.log(2)  # a figure that the repair changed by less is not what the episode is about
-_NEARLY = 0.8  # of the largest change: among those the one that says most
+_NEARLY = math.log(1.25)  # changes as large as the largest but for this: the one of them that says most
 _DISTORTIONS = ("thd_plus_noise", "thd", "worst_distortion", "distortion", "lowest_distortion", "imd")
 _SAME_SPOT = ("frequency", "limit", "power")
 
@@ -77,7 +77,7 @@ def _changed(changes: Sequence[Change]) -> Shown | None:
     most = max((fall for fall, _, _ in falls), default=0.0)
     if most < _NEWS:
         return None
-    near = [(before, after) for fall, before, after in falls if fall >= _NEARLY * most]
+    near = [(before, after) for fall, before, after in falls if fall >= most - _NEARLY]
     before, after = min(near, key=lambda pair: _DISTORTIONS.index(pair[1].quantity))
     name = str(after.at.get("figure", "")) or quantities.quantity_of(after).name
     return Shown(f"{figures.number(before)} → {quantities.show(after)}", (f"{name}, before → after", name))

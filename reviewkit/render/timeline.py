@@ -7,7 +7,7 @@ at its head still says which segment it is.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any
@@ -17,7 +17,8 @@ from reviewkit.model import Card, Clip, Episode, Note
 from reviewkit.render.clip import lengths
 from reviewkit.timecode import exact, frame_of_clock, nearest_frame
 
-LEFT_OUT = "timeline.otio: left out; pip install 'bench-reviewkit[timeline]'"
+FILE_NAME = "timeline.otio"
+LEFT_OUT = f"{FILE_NAME}: left out; pip install 'bench-reviewkit[timeline]'"
 LEAST_S = 2  # that a card stands, however soon the next is called for: a clip needs it to draw; a judgement, no source
 LONGEST_NAME = 60  # of a marker, in signs; its comment has all the words. A segment's name is read back, so it stays
 _COLOURS = {"segment": "GREEN", "note": "CYAN", "bad take": "RED"}  # as otio.schema.MarkerColor names them
@@ -49,14 +50,19 @@ class _Placed:
     by_clock: bool = False  # `first` is the clock's
 
 
-def timeline(episode: Episode, made: Collection[str]) -> bytes | None:
-    """The timeline as a file; None where the library that writes it is not installed. `made`: paths of the files that
-    the build makes, among them those of cards that move.
+def timeline_file(episode: Episode, made: Collection[str]) -> tuple[dict[str, bytes], tuple[str, ...]]:
+    """The file by its name, or how to have it where the library is not installed. `made`: paths of the files that the
+    build makes, among them those of cards that move.
     """
     try:
         import opentimelineio as otio
     except ImportError:
-        return None
+        return {}, (LEFT_OUT,)
+    return {FILE_NAME: timeline(otio, episode, made).encode()}, ()
+
+
+def timeline(otio: Any, episode: Episode, made: Collection[str]) -> str:
+    """The timeline's text, by the library. The same episode gives the same text."""
     rate = episode.session.episode.frame_rate
     footage = _footage(episode, rate)
     shown = _shown(episode, footage, made, rate)
@@ -74,14 +80,14 @@ def timeline(episode: Episode, made: Collection[str]) -> bytes | None:
     ):
         if placed:
             whole.tracks.append(written.track(name, kind, placed))
-    return (whole.to_json_string(indent=1) + "\n").encode()
+    return f"{whole.to_json_string(indent=1)}\n"
 
 
 # ------------------------------------------------------------------ where everything stands
 
 
 def _footage(episode: Episode, rate: Fraction) -> list[_Placed]:
-    """The clips in the notes' order, end to end: what was noted first comes first, and no hour between two stays empty."""
+    """The clips in the notes' order, end to end: an hour between two of them is no hour of the film."""
     notes = episode.notes
     clips = list(notes.clips)
     if any(not note.clip for note in notes.notes):
@@ -127,7 +133,7 @@ def _marks(notes: Sequence[Note], segment: str, length: int, rate: Fraction) -> 
             begins.append((at, named))
         if note.text or note.cards:
             marks.append(_Mark("note", note.text or f"card {', '.join(note.cards)}", at, 1, ids))
-    ends = [*(at for at, _ in begins[1:]), length]
+    ends = [at for at, _ in (*begins[1:], (length, ""))] if begins else []
     spans = [
         _Mark("segment", name, at, end - at, {"segment": name})
         for (at, name), end in zip(begins, ends, strict=True)
@@ -141,57 +147,58 @@ def _frame_of(note: Note, length: int, rate: Fraction) -> int:
 
 
 def _shown(episode: Episode, footage: Sequence[_Placed], made: Collection[str], rate: Fraction) -> list[_Placed]:
-    """The cards. One begins where its note calls for it; where the next is called for sooner than it is held, it is cut
-    short, for the words have gone on. Cards of one note share what there is, but none has less than `LEAST_S`: then
-    what follows waits. Cards that no note calls for stand behind all else, in the outline's order.
-    """
+    """The cards: those that notes call for at their times, then the others, behind all else, in the outline's order."""
     names = {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(episode.cards, start=1)}
-    cards = {card.id: card for card in episode.cards}
-    called = {beat.note: beat.cards for segment in episode.segments for beat in segment.beats if beat.note}
-    clips = {placed.ids.get("clip", ""): placed for placed in footage}
-    calls: list[tuple[int, tuple[str, ...]]] = []
-    for note in episode.notes.notes:
-        if shown := () if note.cut else called.get(note, ()):
-            clip = clips[note.clip]
-            calls.append((clip.start + _frame_of(note, clip.length, rate), shown))
-    placed: list[_Placed] = []
-    free = 0  # the first frame with no card before it in the way
+    holds = {card.id: _held(card, episode, rate) for card in episode.cards}
 
-    def put(card: Card, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> None:
-        nonlocal free
-        name, hold = names[card.id], _held(card, episode, rate)
-        clip = f"clips/{name}.mp4"
-        url = clip if clip in made else f"cards/{name}.png"
-        placed.append(_Placed(name, quote(url), start, length, 0, hold, marks, {"card": card.id}))
-        free = start + length
+    def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _Placed:
+        clip = f"clips/{names[card]}.mp4"
+        url = clip if clip in made else f"cards/{names[card]}.png"
+        return _Placed(names[card], quote(url), start, length, 0, holds[card], marks, {"card": card})
 
-    following = [*(at for at, _ in calls[1:]), None]
-    for (at, shown), until in zip(calls, following, strict=True):
-        start = max(at, free)
-        holds = {name: _held(cards[name], episode, rate) for name in shown}
-        whole = sum(holds.values())
-        room = whole if until is None else min(max(until - start, 0), whole)
-        for name, hold in holds.items():
-            put(
-                cards[name], max(at, free), max(hold * room // whole, min(hold, nearest_frame(Fraction(LEAST_S), rate)))
-            )
-
-    free = max([free, *(clip.start + clip.length for clip in footage)])
-    done = {name for _, shown in calls for name in shown}
+    calls = _calls(episode, footage, rate)
+    placed = [put(*place) for place in _in_turn(calls, holds, nearest_frame(Fraction(LEAST_S), rate))]
+    free = max((one.start + one.length for one in (*placed, *footage)), default=0)
+    done = {card for _, cards in calls for card in cards}
     noted = {mark.words for clip in footage for mark in clip.marks if mark.what == "segment"}
     for segment in episode.segments:
-        for name in segment.cards:
-            if name not in done:
-                done.add(name)
-                hold = _held(cards[name], episode, rate)
-                marks = (
-                    ()
-                    if segment.name in noted
-                    else (_Mark("segment", segment.name, 0, hold, {"segment": segment.name}),)
-                )
+        for card in segment.cards:
+            if card not in done:
+                begin = _Mark("segment", segment.name, 0, holds[card], {"segment": segment.name})
+                placed.append(put(card, free, holds[card], () if segment.name in noted else (begin,)))
+                free += holds[card]
+                done.add(card)
                 noted.add(segment.name)
-                put(cards[name], free, hold, marks)
     return placed
+
+
+def _calls(episode: Episode, footage: Sequence[_Placed], rate: Fraction) -> list[tuple[int, tuple[str, ...]]]:
+    """Each note that calls for cards: its frame on the timeline, and the cards, with those that follow a first one."""
+    called = {beat.note: beat.cards for segment in episode.segments for beat in segment.beats if beat.note}
+    clips = {placed.ids.get("clip", ""): placed for placed in footage}
+    return [
+        (clips[note.clip].start + _frame_of(note, clips[note.clip].length, rate), cards)
+        for note in episode.notes.notes
+        if not note.cut and (cards := called.get(note, ()))
+    ]
+
+
+def _in_turn(
+    calls: Sequence[tuple[int, tuple[str, ...]]], holds: Mapping[str, int], least: int
+) -> Iterator[tuple[str, int, int]]:
+    """Each card with its first frame and its length. Where the next is called for sooner than one is held, it is cut
+    short, for the words have gone on. Cards of one note share what there is; none has less than `least`, and what
+    follows then waits for it.
+    """
+    free = 0
+    for number, (at, cards) in enumerate(calls):
+        start, whole = max(at, free), sum(holds[card] for card in cards)
+        room = min(max(calls[number + 1][0] - start, 0), whole) if number + 1 < len(calls) else whole
+        for card in cards:
+            length = max(holds[card] * room // whole, min(holds[card], least))
+            yield card, start, length
+            start += length
+        free = start
 
 
 def _held(card: Card, episode: Episode, rate: Fraction) -> int:

@@ -16,6 +16,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -25,9 +26,10 @@ import numpy as np
 from matplotlib.animation import FFMpegWriter, FuncAnimation
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
+from matplotlib.font_manager import FontProperties, findfont
 from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon
+from matplotlib.text import Text as Words
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
@@ -36,7 +38,7 @@ from reviewkit.pipeline import prepare  # noqa: E402
 from reviewkit.render.card import lay_out  # noqa: E402
 from reviewkit.render.clip import QUALITY, Motion, layers, lengths, opaque_clip  # noqa: E402
 from reviewkit.render.ffmpeg import ENCODER, found  # noqa: E402
-from reviewkit.render.look import FALLBACK_FAMILY, FAMILY, FRAME_HEIGHT, FRAME_WIDTH, LOOKS  # noqa: E402
+from reviewkit.render.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS  # noqa: E402
 from reviewkit.render.paint import get_ready, painted, settled  # noqa: E402
 from reviewkit.render.scene import Item, Stroke, Text  # noqa: E402
 
@@ -76,12 +78,19 @@ def animation(items: list[Item], width: int, drawing: int, frames: int) -> FuncA
     return FuncAnimation(figure, show, frames=frames, init_func=lambda: artists, cache_frame_data=False)
 
 
+@cache
+def font_file(bold: bool) -> str:
+    """The card's own type, where it is installed."""
+    try:
+        from font_source_sans_pro import font_files_ttf
+    except ImportError:
+        return findfont(FontProperties(weight="bold" if bold else "normal"))
+    return font_files_ttf["SourceSansProBold" if bold else "SourceSansPro"]
+
+
 def artist_of(item: Item, points: float) -> Any:
     if isinstance(item, Text):
-        family = [FAMILY, FALLBACK_FAMILY]
-        font = FontProperties(family=family, size=item.size * points, weight="bold" if item.bold else "normal")
-        from matplotlib.text import Text as Words
-
+        font = FontProperties(fname=font_file(item.bold), size=item.size * points)
         return Words(item.x, item.baseline, item.text, color=item.colour, fontproperties=font, parse_math=False)
     where = np.asarray(item.points, dtype=float)
     if not isinstance(item, Stroke):

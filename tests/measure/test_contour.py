@@ -185,6 +185,19 @@ def test_twelve_settings_on_one_card_are_each_named_once():
     assert "0 dB: flat" in card.conditions
 
 
+def test_long_names_are_cut_beside_their_figures_but_not_in_the_picture():
+    base = amplifier_db(FREQUENCY_HZ)
+    names = [f"bass {g:+d} with the loudness switch off" for g in (-6, -3, 3, 6)]
+    runs = [run(name, base + shelf_db(FREQUENCY_HZ, int(name[5:7]), 200)) for name in names]
+    card = KIND.card(runs)
+    assert [row[0] for row in card.readings[0].rows[1:]] == [f"bass {g:+d} with the …" for g in (-6, -3, 3, 6)]
+    assert [mark.text for mark in card.body.panels[0].marks] == names
+    # where only the ends tell them apart, they stay whole
+    names = [f"tone control in position {n}" for n in range(4)]
+    rows = KIND.card([run(n, base + 1.0) for n in names]).readings[0].rows
+    assert [row[0] for row in rows[1:]] == names
+
+
 def test_one_setting_alone_shows_its_corner():
     card = KIND.card([run("low filter", amplifier_db(FREQUENCY_HZ) + low_cut_db(FREQUENCY_HZ, 100))])
     assert card.readings[0].label == "most, below 1 kHz"

@@ -382,8 +382,8 @@ def test_a_figure_stands_under_its_own_channel(hiss):
     """Hum on the right alone leaves the left's cell empty."""
     data = captured(hiss, hiss + sine(len(hiss), 60.0, 1e-4))
     card = KINDS["noise"].card([run_of(data, mains_hz=60.0, ratings=[RATED_40_W])])
-    (row,) = [row for reading in card.readings for row in reading.rows if row[0] == "hum"]
-    assert row == ("hum", "", "100 µV")
+    (row,) = [row for reading in card.readings for row in reading.rows if row[0].startswith("hum")]
+    assert row == ("hum µV", "", "100")
 
 
 def test_a_card_without_figures_still_shows_the_lines():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from card_samples import FREQUENCY, HERTZ, SAMPLES, UNIT, curve_card, db_axis, shapes, sound, texts, verdict
 
-from reviewkit.model import Bracket, Card, Curves, Panel, Reading, Trace
+from reviewkit.model import Bracket, Card, Curves, Mark, Panel, Reading, Trace
 from reviewkit.render.look import SAFE_RIGHT, look_named
 
 LOOK = look_named("lamplight")
@@ -82,3 +82,25 @@ def test_a_brackets_words_stand_over_it():
     line = next(mark for mark in shapes(items, "mark") if mark.points[0][0] == mark.points[1][0])
     assert (words.box.left + words.box.right) / 2 == pytest.approx(line.points[0][0], abs=8)
     assert words.baseline < line.points[0][1]
+
+
+def test_marks_close_together_keep_their_names():
+    """Words stand at their ring, or a leader leads from it to them; none is left to be guessed."""
+    # a bundle of falling lines with rings one over the other, as the settings of a tone control have them
+    gains = (1.8, 1.5, 1.2, 0.9, 0.6, -0.6, -0.9, -1.2, -1.5, -1.8)
+    fall = 1 / (1 + (FREQUENCY / 200) ** 2)
+    traces = [Trace(FREQUENCY, gain * fall, "L", "now", "") for gain in gains]
+    marks = tuple(Mark(40.0, gain / (1 + 0.04), f"setting {gain:+.1f}", "L") for gain in gains)
+    items = sound(curve_card(*traces, marks=marks))
+    rings = [np.asarray(ring.points) for ring in shapes(items, "mark")]
+    centres = [(ring[:, 0].min() + ring[:, 0].max(), ring[:, 1].min() + ring[:, 1].max()) for ring in rings]
+    leaders = [np.asarray(leader.points) for leader in shapes(items, "leader")]
+    for mark, (x, y) in zip(marks, centres, strict=True):
+        box = find(items, mark.text).box
+
+        def away(point, box=box):
+            over = max(box.left - point[0], point[0] - box.right, 0), max(box.top - point[1], point[1] - box.bottom, 0)
+            return float(np.hypot(*over))
+
+        led = [line for line in leaders if np.hypot(*(line[0] - (x / 2, y / 2))) < 20 and away(line[-1]) < 20]
+        assert led or away((x / 2, y / 2)) < 60, mark.text

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from reviewkit.render.png import NEAR, _joined, png
+from reviewkit.render.png import NEAR, _joined, png, png_with_alpha
 
 GROUND = (0x15, 0x19, 0x1E)
 
@@ -123,3 +123,25 @@ def test_the_same_pixels_give_the_same_bytes():
 @given(st.binary(max_size=300), st.binary(max_size=300))
 def test_a_checksum_of_two_pieces_is_that_of_the_whole(one, other):
     assert _joined(zlib.adler32(one), zlib.adler32(other), len(other)) == zlib.adler32(one + other)
+
+
+@given(
+    height=st.integers(1, 40),
+    width=st.integers(1, 30),
+    clear_rows=st.integers(0, 40),
+    seed=st.integers(0, 2**16),
+    still=st.booleans(),
+)
+@settings(max_examples=60, deadline=None)
+def test_with_alpha_every_value_is_kept(height, width, clear_rows, seed, still):
+    pixels = np.random.default_rng(seed).integers(0, 256, (height, width, 4), dtype=np.uint8)
+    if still:
+        pixels[1:] = pixels[:1]
+    data = png_with_alpha(pixels, clear_rows)
+    assert [name for name, _ in chunks(data)] == [b"IHDR", b"IDAT", b"IEND"]
+    image = Image.open(io.BytesIO(data))
+    shown = np.asarray(image)
+    assert (image.mode, image.info, shown.shape) == ("RGBA", {}, (clear_rows + height, width, 4))
+    assert (shown[clear_rows:] == pixels).all()
+    assert not shown[:clear_rows, :, 3].any()
+    assert (shown[:clear_rows, :, :3] == pixels[0, 0, :3]).all()

@@ -1,0 +1,104 @@
+"""The cards of an episode, in their order: which runs share one, how each is called, and which a note means."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+
+from reviewkit import session_cards
+from reviewkit.bench_file import Gathered
+from reviewkit.errors import Faults, nearest
+from reviewkit.measure import KINDS
+from reviewkit.model import Card, Notes, PriceLine, Run, Verdict
+from reviewkit.render.card import fit
+from reviewkit.render.paint import Fonts
+from reviewkit.spec_table import SpecTable
+
+
+def all_cards(
+    gathered: Gathered, verdicts: Sequence[Verdict], table: SpecTable, price: PriceLine | None, fonts: Fonts
+) -> tuple[Card, ...]:
+    """Every card, a table that one cannot hold on several."""
+    session, groups = gathered.session, _groups(gathered.runs)
+    measured = [
+        replace(session_cards.with_verdicts(card, group, verdicts), corner=session.unit.name)
+        for name, group in groups.items()
+        for card in _cards(name, group, groups)
+    ]
+    framed = [
+        session_cards.title_card(session, price, gathered.photo),
+        session_cards.rated_card(session),
+        *measured,
+        session_cards.repair_card(session, gathered.repair),
+        session_cards.table_card(session, table, verdicts),
+        session_cards.closing_card(session, verdicts, price),
+    ]
+    return tuple(
+        session_cards.with_alt(replace(part, first=card.first or card.id))
+        for card in framed
+        if card is not None
+        for part in fit(card, fonts)
+    )
+
+
+def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
+    """Runs by the card they are drawn on, cards in the order of KINDS, then of the session. The bench looped back on
+    itself is drawn on every card of its kind, and on one of its own only where there is no other.
+    """
+    order = list(KINDS)
+    in_order = sorted(runs, key=lambda run: order.index(run.conditions.measurement.kind))
+    of_the_unit = [run for run in in_order if run.conditions.measurement.stage != "bench"]
+    bench = [run for run in in_order if run.conditions.measurement.stage == "bench"]
+    kinds = {run.conditions.measurement.kind for run in of_the_unit}
+    by_card: dict[str, list[Run]] = {}
+    for run in in_order:
+        m = run.conditions.measurement
+        if m.stage != "bench" or m.kind not in kinds:
+            by_card.setdefault(m.card, []).append(run)
+    for group in by_card.values():
+        kind = group[0].conditions.measurement.kind
+        if kind in kinds:
+            group += [run for run in bench if run.conditions.measurement.kind == kind]
+    return by_card
+
+
+def _cards(name: str, group: Sequence[Run], taken: Collection[str]) -> list[Card]:
+    """The pictures of a group: its own card, called by the group's name, then what else there is to see of it.
+
+    A further one whose name a measurement has already is called by the next number.
+    """
+    kind = KINDS[group[0].conditions.measurement.kind]
+    card = kind.card(group)
+    titles = [run.conditions.measurement.title for run in group if run.conditions.measurement.title]
+    holds = [run.conditions.measurement.hold_s for run in group if run.conditions.measurement.hold_s]
+    hold = holds[0] if holds else None
+    cards = [replace(card, id=name, title=titles[0] if titles else card.title or kind.title, hold_s=hold)]
+    for other in kind.further(group):
+        names = (f"{name}-{other.id}{number}" for number in ("", *range(2, len(taken) + 2)))
+        cards.append(replace(other, id=next(free for free in names if free not in taken), first=name, hold_s=hold))
+    return cards
+
+
+def called_cards(given: Notes, cards: Sequence[Card], runs: Sequence[Run]) -> tuple[Notes, tuple[str, ...]]:
+    """Notes with their [card …] resolved to card ids; a card that is not there is told, a near miss is a fault."""
+    known = {card.id: card.id for card in cards}
+    for run in runs:
+        m = run.conditions.measurement
+        if m.card in known:
+            known.setdefault(m.id, m.card)
+    faults, missing, notes = Faults("notes.txt"), [], []
+    for note in given.notes:
+        called = []
+        for name in note.cards:
+            if name in known:
+                called.append(known[name])
+            elif not note.cut and "did you mean" in (hint := nearest(name, known)):
+                faults.add(note.line, f"[card {name}]: there is no such card; {hint}")
+            elif not note.cut:
+                there = ", ".join(known)
+                missing.append(
+                    f"notes.txt:{note.line}: card {name} is called for, but nothing makes it; there are {there}"
+                )
+        notes.append(replace(note, cards=tuple(dict.fromkeys(called))))
+    faults.stop_if_any()
+    return replace(given, notes=tuple(notes)), tuple(missing)

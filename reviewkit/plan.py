@@ -1,0 +1,122 @@
+"""What to measure: from the ratings to an ordered list of captures, ticked by what the session already holds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from reviewkit.comparison import HARDER, SAME, Mains
+from reviewkit.mains import mains_of
+from reviewkit.model import Finding, RepairRow, Run, Session, Verdict
+from reviewkit.plan_basis import Basis, Wanted
+from reviewkit.plan_gates import Check, as_it_came, gate
+from reviewkit.plan_levels import Level, Load, Preconditioning, gains, level, loads, preconditioning
+from reviewkit.plan_order import Capture, captures
+from reviewkit.plan_remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, needs, stands
+from reviewkit.verdict import judging
+
+
+@dataclass(frozen=True)
+class PlanStep:
+    """One capture with its level. `state`: answered, closer, again or open, the least of what it serves, as in `Need`;
+    `held`: the measurements that have it.
+    """
+
+    number: int
+    capture: Capture
+    level: Level
+    state: str
+    held: tuple[str, ...] = ()
+
+    @property
+    def done(self) -> bool:
+        """Whether there is nothing left to capture here."""
+        return self.state == ANSWERED
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Everything that a plan says, as data. `columns`: what a file of each kind holds, by kind."""
+
+    session: Session
+    as_it_came: tuple[Check, ...]
+    gate: tuple[Check, ...]
+    loads: tuple[Load, ...]
+    mains: Mains
+    preconditioning: Preconditioning | None
+    steps: tuple[PlanStep, ...]
+    needs: tuple[Need, ...]
+    columns: Mapping[str, str]
+    mended: bool
+
+    @property
+    def lacking(self) -> tuple[Need, ...]:
+        """The ratings that another measurement could give a verdict."""
+        return tuple(need for need in self.needs if need.state not in (ANSWERED, SETTLED))
+
+
+def plan(
+    session: Session,
+    runs: Sequence[Run],
+    verdicts: Sequence[Verdict],
+    repair: Sequence[RepairRow],
+    columns: Mapping[str, str],
+    *,
+    mended: bool,
+) -> Plan:
+    """The plan of a session. `columns`: what a file of each kind holds, in the kinds' own words."""
+    basis = Basis(session.bench, session.ratings)
+    mains = Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0])
+    findings = judging(runs)
+    known = gains(findings, basis)
+    lacking = needs(verdicts, runs, mains)
+    found = captures(session.ratings, basis)
+    steps = tuple(
+        PlanStep(number, capture, level(capture, known), *_state(capture, lacking, findings, mains))
+        for number, capture in enumerate(found, start=1)
+    )
+    return Plan(
+        session,
+        as_it_came(repair, runs),
+        gate(repair, runs),
+        loads(found),
+        mains,
+        preconditioning(basis) if any(c.hot for c in found) else None,
+        steps,
+        lacking,
+        {kind: columns[kind] for kind in dict.fromkeys(c.kind for c in found)},
+        mended,
+    )
+
+
+def _state(
+    capture: Capture, lacking: Sequence[Need], findings: Sequence[Finding], mains: Mains
+) -> tuple[str, tuple[str, ...]]:
+    """How far a capture is: as far as the one of its ratings that is least far."""
+    states, held = [], []
+    for number, wanted in capture.uses:
+        need = lacking[number]
+        if wanted.decides:
+            states.append(ANSWERED if need.state == SETTLED else need.state)
+            held += need.held
+        else:
+            names = _telling(need, wanted, findings, mains)
+            states.append(ANSWERED if names else OPEN)
+            held += names
+    order = (OPEN, AGAIN, CLOSER, ANSWERED)
+    return min(states, key=order.index), tuple(dict.fromkeys(held))
+
+
+def _telling(need: Need, wanted: Wanted, findings: Sequence[Finding], mains: Mains) -> list[str]:
+    """The measurements that hold a capture which tells more of a rating but does not decide it: all is as rated but
+    the band, which it does not cover.
+    """
+    rating = need.verdict.rating
+    names = []
+    for f in findings:
+        same_limit = f.quantity in (*wanted.quantities, "power_reached") and f.at.get("limit") == wanted.at.get("limit")
+        if same_limit:
+            others = [s.stand for name, s in stands(rating, f, mains) if name not in ("band", "mains")]
+            if all(stand in (SAME, HARDER) for stand in others):
+                names.append(f.measurement)
+    return names

@@ -1,0 +1,113 @@
+"""What a capture is, and what is taken where a rating says nothing: the bench's conditions, the usual levels."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from reviewkit.model import Bench, Rating
+from reviewkit.ratings import rated_output_w
+
+SINE, POWER_SWEEP, SWEEP, PAIR, MANY, SQUARE, IDLE, METER = (
+    "sine",
+    "power sweep",
+    "sweep",
+    "two tones",
+    "many tones",
+    "square wave",
+    "idle",
+    "meter",
+)
+TERMINALS, LINE = "terminals", "line output"
+# rated output less 10 dB is the normal measuring condition of IEC 60268-3 (from memory); another 10 dB keep an edge
+# free of the output stage's slewing (a judgement, no source)
+SPOT_HZ = 1000.0
+USUAL_SHARE, SMALL_SHARE = 0.1, 0.01
+UNRATED_W = 1.0  # reference output of an amplifier whose power is not rated, IHF-A-202 (1978), from memory
+LINE_V = 0.5  # reference output of a line output, the same source
+MAGNET_V = 0.005  # reference input of a phono stage for moving magnets at 1 kHz, the same source
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """One capture for one rating. `quantities`: the findings it gives; `at`: the conditions that they must have, as in
+    `Finding.at`; `told`: what its wording needs, by name; `apart`: what two captures must share to be one.
+    """
+
+    kind: str
+    name: str  # selects the wording
+    quantities: tuple[str, ...]
+    at: Mapping[str, Any]
+    drive: str
+    power_w: float | None = None  # at the output, of a sine of the same peak
+    voltage_v: float | None = None  # at the output, where no power is meant
+    place: str = TERMINALS
+    channels: tuple[str, ...] = ("L", "R")
+    decides: bool = True  # False: it tells more of the rating, but does not answer it alone
+    apart: tuple[Any, ...] = ()
+    told: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What the bench and the other ratings say where a rating says nothing."""
+
+    bench: Bench
+    ratings: tuple[Rating, ...] = ()
+
+    def load_ohm(self, rating: Rating) -> float | None:
+        """The load to measure into: the rating's, the bench's, else the first that any rating names."""
+        named = [rating.load_ohm, self.bench.load_ohm, *(r.load_ohm for r in self.ratings)]
+        return next((ohms for ohms in named if ohms is not None and math.isfinite(ohms)), None)
+
+    def rated_w(self, load_ohm: float | None) -> float | None:
+        """The power per channel that is rated into this load, W; half of one in total where there is no other."""
+        watts = rated_output_w(self.ratings, load_ohm)
+        halves = [
+            replace(r, total=False, at_least=r.at_least / 2) for r in self.ratings if r.total and r.at_least is not None
+        ]
+        return watts or rated_output_w(halves, load_ohm)
+
+    def share(self, rating: Rating, share: float) -> float | None:
+        """A share of the rated output, W; 1 W where no power is rated; None for a unit without loudspeaker outputs."""
+        load = self.load_ohm(rating)
+        rated = self.rated_w(load)
+        if rated is not None:
+            return rated * share
+        return UNRATED_W if load is not None else None
+
+    def named(self, rating: Rating, *keys: str) -> dict[str, Any]:
+        """The conditions of these names: the rating's, else the bench's."""
+        all_of = {
+            "load": self.load_ohm(rating),
+            "input": rating.input or self.bench.input,
+            "channels": rating.channels or self.bench.channels or "both",
+        }
+        return {key: all_of[key] for key in keys if all_of[key] not in (None, "")}
+
+    def sized(self, rating: Rating, share: float) -> dict[str, float | None]:
+        """The level of a capture that may be made at any: a share of the rated output, else a line level."""
+        watts = self.share(rating, share)
+        return {"power_w": watts} if watts is not None else {"voltage_v": LINE_V}
+
+    def place(self, rating: Rating) -> str:
+        """Where the output is taken."""
+        driving = self.load_ohm(rating) is not None or any(r.quantity == "power" for r in self.ratings)
+        return TERMINALS if driving else LINE
+
+
+def spot_hz(rating: Rating) -> float:
+    """The one frequency to measure at: the rating's; else 1 kHz, or what of the rated band is nearest to it."""
+    if rating.frequency_hz is not None:
+        return rating.frequency_hz
+    low, high = rating.band_hz or (SPOT_HZ, SPOT_HZ)
+    return min(max(SPOT_HZ, low), high)
+
+
+def band_or_spot(rating: Rating) -> dict[str, Any]:
+    """The rated band as a condition, else that one frequency."""
+    if rating.band_hz is not None:
+        return {"band": rating.band_hz}
+    return {"frequency": spot_hz(rating)}

@@ -1,0 +1,115 @@
+"""What to write down for a capture: its [[measurement]] table, or its row of a `reading` file, with every condition that
+the ratings need and the bench does not say already.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+
+from reviewkit import digits, quantities
+from reviewkit.model import Bench
+from reviewkit.plan_basis import IDLE, METER, TERMINALS, Wanted
+from reviewkit.plan_order import Capture
+
+_DIGITS = 6  # a level is compared to a tenth of a decibel; this loses nothing
+_READING = {
+    "input-sensitivity": "input sensitivity,L,…,mV",
+    "phono-overload": "phono overload,L,…,mV",
+    "dc-offset": "DC offset,L,…,mV",
+    "channel-balance": "channel balance,both,…,dB",
+    "weighted-noise": "noise,L,…,mV",
+}
+_ENDING = {"noise": "wav", "multitone": "wav"}
+_READINGS = "measurements/readings.csv"
+
+
+def entry(number: int, capture: Capture, bench: Bench, *, mended: bool) -> tuple[str, ...]:
+    """The lines of the capture's table in session.toml, without those that the bench's table says."""
+    lines = ["[[measurement]]", f"kind = {_quoted(capture.kind)}"]
+    setup = capture.setup
+    if capture.drive == METER:
+        ohms = f"{digits.trimmed(setup.load_ohm, _DIGITS)} ohm" if setup.load_ohm is not None else "8 ohm"
+        hz = quantities.hertz(capture.told["frequencies"][0], _DIGITS)
+        lines += [f"id = {_quoted(f'two-load-{number}')}", f"frequency = {_quoted(hz)}"]
+        lines += [f"loads = [{_quoted('open')}, {_quoted(ohms)}]", 'volts = { L = ["…", "…"], R = ["…", "…"] }']
+    elif capture.kind == "reading":
+        lines.append(f"file = {_quoted(_READINGS)}")
+    else:
+        name = f"measurements/{number:02d}-{capture.kind}.{_ENDING.get(capture.kind, 'csv')}"
+        lines.append(f"file = {_quoted(name)}")
+    lines += _conditions(capture, bench)
+    if mended:
+        lines.append('stage = "after"')
+    return tuple(lines)
+
+
+def _conditions(capture: Capture, bench: Bench) -> list[str]:
+    """What the bench does not say already, or says otherwise."""
+    setup, lines = capture.setup, []
+    if capture.kind == "reading":
+        return lines
+    if capture.power_w is not None and capture.drive not in (METER, IDLE) and capture.kind != "distortion-power":
+        lines.append(f"drive = {_quoted(quantities.watts(capture.power_w, _DIGITS))}")
+    elif capture.voltage_v is not None:
+        lines.append(f"drive = {_quoted(quantities.volts(capture.voltage_v, _DIGITS))}")
+    if setup.input and setup.input != bench.input:
+        lines.append(f"input = {_quoted(setup.input)}")
+    load = setup.load_ohm if setup.place == TERMINALS else math.inf
+    if capture.drive != METER and load is not None and load != bench.load_ohm:
+        ohms = "open" if math.isinf(load) else f"{digits.trimmed(load, _DIGITS)} ohm"
+        lines.append(f"load = {_quoted(ohms)}")
+    if setup.driven in ("both", "one") and setup.driven != bench.channels and capture.drive != METER:
+        lines.append(f"channels = {_quoted(setup.driven)}")
+    if capture.kind == "distortion-power":
+        lines.append(f"frequency = {_quoted(quantities.hertz(capture.told['frequencies'][0], _DIGITS))}")
+    return lines
+
+
+def reading_rows(capture: Capture) -> tuple[str, ...]:
+    """A capture's rows of a `reading` file; none for captures of other kinds. The figure is left open."""
+    if capture.kind != "reading":
+        return ()
+    rows = []
+    for _, wanted in capture.uses:
+        cell = at_cell(wanted)
+        quoted = '"' + cell.replace('"', '""') + '"' if "," in cell or '"' in cell else cell
+        rows.append(f"{_READING[capture.name]},{quoted},")
+    return tuple(dict.fromkeys(rows))
+
+
+def at_cell(wanted: Wanted) -> str:
+    """The conditions as the column `at` of a `reading` file has them: "aux input, 1 kHz, 40 W into 8 ohm"."""
+    at = wanted.at
+    parts = [f"{at['input']} input"] if "input" in at else []
+    if "frequency" in at:
+        parts.append(quantities.hertz(at["frequency"], _DIGITS))
+    power = quantities.watts(at["power"], _DIGITS) if "power" in at else ""
+    load = f"{digits.trimmed(at['load'], _DIGITS)} ohm" if "load" in at else ""
+    parts.append(f"{power} into {load}" if power and load else power or load)
+    if "reference" in at:
+        parts.append(f"re {quantities.watts(at['reference'], _DIGITS)}")
+    if "weighting" in at:
+        parts.append(f"{at['weighting']}-weighted")
+    return ", ".join(part for part in parts if part)
+
+
+def header() -> str:
+    """The first line of a `reading` file."""
+    return "name,channel,value,unit,at,note"
+
+
+def _quoted(text: str) -> str:
+    """A TOML basic string."""
+    return json.dumps(text, ensure_ascii=False)
+
+
+def entries(steps: Sequence[tuple[int, Capture]], bench: Bench, *, mended: bool) -> tuple[tuple[int, tuple[str, ...]], ...]:
+    """The tables of several captures by number; single readings share one, under the number of the first."""
+    found: list[tuple[int, tuple[str, ...]]] = []
+    for number, capture in steps:
+        table = entry(number, capture, bench, mended=mended)
+        if all(table != other for _, other in found):
+            found.append((number, table))
+    return tuple(found)

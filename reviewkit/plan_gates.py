@@ -1,0 +1,115 @@
+"""What is recorded while the unit is still as it came in, and the readings that decide whether it gets any power."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reviewkit import quantities
+from reviewkit.model import Finding, RepairRow, Run
+
+# the sheet's lines and the gate's, in the order in which they are done; their wording is in templates/words/plan.j2
+AS_IT_CAME = (
+    *("outside", "serial", "story", "controls", "fuses", "discharged", "inside", "marks", "trimmers", "ohms"),
+    *("readings-before", "measurements-before"),
+)
+GATE = (
+    *("limited", "no-loudspeaker", "dark"),
+    *("rails", "offset-cold", "bias-cold", "full-mains", "offset-warm", "bias-warm", "again"),
+)
+_WORDS = {
+    "rails": re.compile(r"\brails?\b|\bsupply\b|\bsupplies\b", re.IGNORECASE),
+    "offset": re.compile(r"\boffset\b", re.IGNORECASE),
+    "bias": re.compile(
+        r"\bbias(?! (?:trimmer|resistor|spreader|transistor|diode|pot))\b|\bidle current\b", re.IGNORECASE
+    ),
+}
+_SIDE = re.compile(r"\b(L|R|left|right)\b")
+_BEFORE = re.compile(r"\bbefore\b|\bas found\b", re.IGNORECASE)
+GOOD = ("", "in order")
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A reading that the session holds for a line: where it was taken, what it was, what is to be thought of it."""
+
+    point: str
+    shown: str
+    verdict: str = ""  # "in order", "out of tolerance", "open", "short", or "" where nothing is said
+
+
+@dataclass(frozen=True)
+class Check:
+    """A line with a box. `held`: what the session has for it; `done`: that it has all that the line asks for."""
+
+    name: str
+    held: tuple[Reading, ...] = ()
+    done: bool = False
+    files: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Said:
+    reading: Reading
+    before: bool
+    words: str  # what may tell cold from warm
+
+
+def as_it_came(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
+    """The sheet to fill in before anything is changed."""
+    rows = tuple(said.reading for key in _WORDS for said in _all_said(key, repair, runs) if said.before)
+    files = [run.conditions.measurement.id for run in runs if run.conditions.measurement.stage == "before"]
+    held = {
+        "readings-before": Check("readings-before", rows, bool(rows)),
+        "measurements-before": Check("measurements-before", done=bool(files), files=tuple(files)),
+    }
+    return tuple(held.get(name, Check(name)) for name in AS_IT_CAME)
+
+
+def gate(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
+    """The go/no-go lines. One is done where a reading of it is there, and the last of each channel is not bad."""
+    return tuple(_line(name, repair, runs) for name in GATE)
+
+
+def _line(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> Check:
+    key, _, state = name.partition("-")
+    if key not in _WORDS:
+        return Check(name)
+    held = [said for said in _all_said(key, repair, runs) if not said.before]
+    if state:
+        other = "warm" if state == "cold" else "cold"
+        told = [s for s in held if state in s.words.lower()]
+        # a reading that does not say which is taken for neither
+        held = [s for s in told if state in s.words.lower() or other not in s.words.lower()]
+    readings = tuple(said.reading for said in held)
+    last = {_side(reading.point): reading.verdict for reading in readings}
+    return Check(name, readings, bool(last) and all(verdict in GOOD for verdict in last.values()))
+
+
+def _side(point: str) -> str:
+    """Which channel's point it is; a point of none stands for itself, so that each rail counts."""
+    found = _SIDE.search(point)
+    return found[1][0].upper() if found else point
+
+
+def _all_said(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> list[_Said]:
+    """The rows of repair.csv and the readings by meter that are about one thing, in their order."""
+    said = []
+    for row in repair:
+        if _WORDS[key].search(row.point) and row.found_text:
+            reading = Reading(row.point, row.found_text, row.verdict)
+            said.append(_Said(reading, bool(_BEFORE.search(row.point)), f"{row.point} {row.note}"))
+    for run in runs:
+        stage = run.conditions.measurement.stage
+        for f in run.findings:
+            if f.kind == "reading" and _about(f, key) and stage != "bench":
+                name = f"{quantities.quantity_of(f).name} {f.channel}".strip()
+                setting = str(f.at.get("setting", ""))
+                point = f"{name}, {setting}" if setting else name
+                said.append(_Said(Reading(point, quantities.show(f)), stage == "before", setting))
+    return said
+
+
+def _about(f: Finding, key: str) -> bool:
+    return bool(_WORDS[key].search(f.quantity.replace("_", " ")))

@@ -1,0 +1,136 @@
+"""Captures put together and in order: one for all ratings it can serve, few changes of set-up, hot ones last."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import Any
+
+from reviewkit.model import Rating
+from reviewkit.plan_basis import IDLE, METER, POWER_SWEEP, TERMINALS, Basis, Wanted
+from reviewkit.plan_recipes import recipe
+
+# what heats: from an eighth of the rated output on, which is what preconditioning takes (16 CFR 432.3(c)); 10 W where
+# none is rated (a judgement, no source)
+HOT_SHARE, HOT_W = 0.125, 10.0
+_DRIVES = (IDLE, METER)  # what needs no generator, and a steady one, come first
+
+
+@dataclass(frozen=True)
+class SetUp:
+    """What hands must change on the bench. `driven`: "both", "one" or "none"; `load_ohm`: None without one."""
+
+    input: str
+    load_ohm: float | None
+    driven: str
+    place: str
+
+
+@dataclass(frozen=True)
+class Capture:
+    """One file to make, or one row of readings. `uses`: for which ratings, by number; `told`: for its wording."""
+
+    kind: str
+    name: str
+    setup: SetUp
+    drive: str
+    power_w: float | None
+    voltage_v: float | None
+    hot: bool
+    uses: tuple[tuple[int, Wanted], ...]
+    told: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
+
+
+def captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...]:
+    """Every capture that the ratings ask for, each once, in the order in which to make them."""
+    found: dict[tuple[Any, ...], Capture] = {}
+    for number, rating in enumerate(ratings):
+        for wanted in recipe(rating, basis):
+            setup = _set_up(rating, wanted, basis)
+            level = None if wanted.drive == POWER_SWEEP else (wanted.power_w, wanted.voltage_v)
+            key = (wanted.kind, wanted.name, setup, wanted.drive, wanted.apart, level)
+            other = found.get(key)
+            found[key] = _joined(other, number, wanted) if other else _first(setup, number, wanted, basis)
+    return tuple(_in_order(list(found.values()), basis))
+
+
+def _set_up(rating: Rating, wanted: Wanted, basis: Basis) -> SetUp:
+    load = wanted.at.get("load") or (basis.load_ohm(rating) if wanted.place == TERMINALS else None)
+    driven = "none" if wanted.drive == IDLE else wanted.at.get("channels") or basis.bench.channels or "both"
+    return SetUp(wanted.at.get("input") or basis.bench.input, load, driven, wanted.place)
+
+
+def _first(setup: SetUp, number: int, wanted: Wanted, basis: Basis) -> Capture:
+    rated_w = basis.rated_w(setup.load_ohm)
+    watts = wanted.power_w or 0.0
+    # a thousandth forgives the rounding of a share that is the eighth itself
+    heats = watts > rated_w * HOT_SHARE * 1.001 if rated_w else watts >= HOT_W
+    hot = wanted.drive == POWER_SWEEP or heats
+    return Capture(
+        wanted.kind,
+        wanted.name,
+        setup,
+        wanted.drive,
+        wanted.power_w,
+        wanted.voltage_v,
+        hot,
+        ((number, wanted),),
+        wanted.told,
+    )
+
+
+def _joined(capture: Capture, number: int, wanted: Wanted) -> Capture:
+    """A capture that serves one more rating: its sweep as high as the higher of them, its words about all."""
+    told = dict(capture.told)
+    for key, entries in wanted.told.items():
+        told[key] = tuple(dict.fromkeys([*told.get(key, ()), *entries]))
+    watts = max((w for w in (capture.power_w, wanted.power_w) if w is not None), default=None)
+    return replace(capture, power_w=watts, uses=(*capture.uses, (number, wanted)), told=told)
+
+
+def changes(setups: Iterable[SetUp]) -> int:
+    """How often the set-up changes on the way through these."""
+    return sum(a != b for a, b in pairwise(setups))
+
+
+def _in_order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
+    """Cold ones first, hot ones together behind them, each set-up once in either; the hot ones begin in the set-up in
+    which the cold ones end, where they share one.
+    """
+    cold = [c for c in found if not c.hot]
+    hot = [c for c in found if c.hot]
+    inputs = list(dict.fromkeys([basis.bench.input, *(c.setup.input for c in found)]))
+
+    def rank(setup: SetUp) -> tuple[int, int, float, int]:
+        # less load is kinder to an output stage than more, so it comes first
+        places = (setup.place == TERMINALS, -(setup.load_ohm or 0.0), ("none", "both", "one").index(setup.driven))
+        return inputs.index(setup.input), *places
+
+    shared = sorted({c.setup for c in cold} & {c.setup for c in hot}, key=rank)
+    join = shared[0] if shared else None
+
+    def near(setup: SetUp) -> tuple[bool, ...]:
+        """Which of its parts, from the most trouble to change to the least, are not those where the two meet."""
+        if join is None:
+            return ()
+        pairs = zip(rank(setup), rank(join), strict=True)
+        return tuple(a != b for a, b in pairs)
+
+    def far(setup: SetUp) -> tuple[bool, ...]:
+        return tuple(not apart for apart in near(setup))
+
+    def within(c: Capture) -> tuple[bool, float, bool]:
+        return c.drive not in _DRIVES, c.power_w or 0.0, c.drive == POWER_SWEEP
+
+    return [
+        *sorted(cold, key=lambda c: (_woven(far(c.setup), rank(c.setup)), within(c))),
+        *sorted(hot, key=lambda c: (_woven(near(c.setup), rank(c.setup)), within(c))),
+    ]
+
+
+def _woven(first: Sequence[bool], then: Sequence[float]) -> tuple[float, ...]:
+    """Two keys as one, part by part: sorted by input, then place, then load, each by both keys."""
+    if not first:
+        return tuple(then)
+    return tuple(part for pair in zip(first, then, strict=True) for part in pair)

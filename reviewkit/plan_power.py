@@ -1,0 +1,109 @@
+"""Recipes for what is measured at power: watts at a limit, distortion over a band or at one frequency."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from reviewkit.model import Rating
+from reviewkit.plan_basis import LINE_V, POWER_SWEEP, SINE, SPOT_HZ, SWEEP, Basis, Wanted, spot_hz
+
+USUAL_LIMIT = 1.0  # percent, where the maker names no distortion (common practice, no source)
+
+
+def blocked(rating: Rating) -> str:
+    """Why no capture can both confirm and deny this rating, or "": "no distortion" and "total" mend the rating's own
+    table, "no rated output" wants another one; "music" can be confirmed only.
+    """
+    limited = rating.thd_percent is not None or rating.thd_plus_noise_percent is not None
+    if rating.quantity == "power" and rating.total and (rating.band_hz or rating.channels == "one"):
+        return "total"
+    if rating.quantity == "power" and rating.band_hz and not limited:
+        return "no distortion"
+    if rating.quantity == "snr" and rating.reference and rating.reference_w is None:
+        return "no rated output"
+    return "music" if rating.quantity == "power" and rating.rule.lower() == "music" else ""
+
+
+def power(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    """Watts at a limit from a sweep of power; over a band also the distortion at the rated power, which decides."""
+    assert rating.at_least is not None
+    watts = rating.at_least / (2 if rating.total else 1)
+    limit = rating.thd_percent or rating.thd_plus_noise_percent or USUAL_LIMIT
+    shared = basis.named(rating, "load", "input", "channels") | {"figure": _figure(rating, basis)}
+    if rating.total:
+        shared["channels"] = "both"
+    hz = spot_hz(rating)
+    over_band = rating.band_hz is not None and not blocked(rating)
+    told = {"limits": (limit,), "frequencies": (hz,), "figures": (shared["figure"],)}
+    sweep = Wanted(
+        "distortion-power",
+        "power-sweep",
+        ("power_at_limit",),
+        shared | {"limit": limit, "frequency": hz},
+        POWER_SWEEP,
+        watts,
+        decides=not over_band,
+        apart=(hz, shared["figure"]),
+        told=told,
+    )
+    return (sweep, _worst(rating, shared, watts)) if over_band else (sweep,)
+
+
+def _figure(rating: Rating, basis: Basis) -> str:
+    """THD or THD+N: the maker's; where he names neither, that of another power into the same load, so that one sweep
+    does for both.
+    """
+    if rating.thd_plus_noise_percent is not None and rating.thd_percent is None:
+        return "THD+N"
+    if rating.thd_percent is None:
+        for other in basis.ratings:
+            same = other.quantity == "power" and basis.load_ohm(other) == basis.load_ohm(rating)
+            if same and other.thd_plus_noise_percent is not None and other.thd_percent is None:
+                return "THD+N"
+    return "THD"
+
+
+def _worst(rating: Rating, shared: Mapping[str, Any], watts: float | None) -> Wanted:
+    """Distortion over a band at one power."""
+    at = {**shared, "band": rating.band_hz, **({"power": watts} if watts is not None else {})}
+    told = {"bands": (rating.band_hz,), "figures": (shared["figure"],)}
+    return Wanted(
+        "distortion-frequency",
+        "distortion-band",
+        ("worst_distortion",),
+        at,
+        SWEEP,
+        watts,
+        apart=(shared["figure"],),
+        told=told,
+    )
+
+
+def distortion(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    """Distortion at the rated level: over a band by a sweep, at one frequency by a tone."""
+    figure = "THD" if rating.quantity == "thd" else "THD+N"
+    shared = basis.named(rating, "load", "input", "channels") | {"figure": figure}
+    watts = rating.power_w or basis.share(rating, 1.0)
+    if rating.band_hz is not None:
+        return (_worst(rating, shared, watts),)
+    quantity = "thd" if figure == "THD" else "thd_plus_noise"
+    at = shared | {"frequency": spot_hz(rating)} | ({"power": watts} if watts is not None else {})
+    level = None if watts is not None else LINE_V
+    return (tone(rating, basis, quantity, at, power_w=watts, voltage_v=level),)
+
+
+def tone(
+    rating: Rating,
+    basis: Basis,
+    quantity: str,
+    at: Mapping[str, Any],
+    *,
+    power_w: float | None = None,
+    voltage_v: float | None = None,
+) -> Wanted:
+    """One steady sine."""
+    hz = at.get("frequency", SPOT_HZ)
+    told = {"frequencies": (hz,), "quantities": (quantity,)}
+    where = basis.place(rating)
+    return Wanted("tone", "tone", (quantity,), at, SINE, power_w, voltage_v, where, apart=(hz,), told=told)

@@ -1,0 +1,231 @@
+"""What must be captured to answer each rating: the kind of measurement, its conditions, and the level at the output.
+
+One recipe for each rated name. A finding with a recipe's quantities and conditions compares with its rating in full.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from reviewkit.model import Rating
+from reviewkit.plan_basis import (
+    IDLE,
+    LINE,
+    LINE_V,
+    MANY,
+    METER,
+    PAIR,
+    SINE,
+    SMALL_SHARE,
+    SPOT_HZ,
+    SQUARE,
+    SWEEP,
+    UNRATED_W,
+    USUAL_SHARE,
+    Basis,
+    Wanted,
+    band_or_spot,
+    spot_hz,
+)
+from reviewkit.plan_power import distortion, power, tone
+
+AUDIO_BAND_HZ = (20.0, 20_000.0)
+USUAL_TONES_HZ = (60.0, 7000.0)
+
+
+def recipe(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    """What to capture for this rating; the captures that decide come last."""
+    return _RECIPES[rating.quantity](rating, basis)
+
+
+def _gain(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    at = basis.named(rating, "load", "input") | {"frequency": spot_hz(rating)}
+    return (tone(rating, basis, "gain", at, **basis.sized(rating, USUAL_SHARE)),)
+
+
+def _hum(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    # a maker's hum in dB is re the output that the unit is rated for
+    return (tone(rating, basis, "hum", basis.named(rating, "input"), **basis.sized(rating, 1.0)),)
+
+
+def _swept(rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **told: Any) -> Wanted:
+    """A frequency response at a usual level."""
+    where = basis.place(rating)
+    level = basis.sized(rating, USUAL_SHARE)
+    return Wanted(
+        "response", "response", quantities, at, SWEEP, place=where, told={"quantities": quantities, **told}, **level
+    )
+
+
+def _flatness(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    even = rating.within is None or -rating.within[0] == rating.within[1]
+    band = rating.band_hz or AUDIO_BAND_HZ
+    quantities = ("flatness",) if even else ("deviation_high", "deviation_low")
+    at = basis.named(rating, "load", "input") | {"band": band}
+    return (_swept(rating, basis, quantities, at, bands=(band,)),)
+
+
+def _corner(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    limit = rating.at_most if rating.quantity == "corner_low" else rating.at_least
+    return (_swept(rating, basis, (rating.quantity,), basis.named(rating, "input"), corners=(limit,)),)
+
+
+def _balance(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    shared = basis.named(rating, "input")
+    hz = spot_hz(rating)
+    if rating.band_hz is not None:
+        at = shared | {"band": rating.band_hz}
+        return (
+            replace(_swept(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,)), channels=("both",)),
+        )
+    if hz == SPOT_HZ:
+        return (replace(_swept(rating, basis, ("channel_balance",), shared | {"frequency": hz}), channels=("both",)),)
+    wanted = _read(rating, basis, "channel-balance", shared | {"frequency": hz}, **basis.sized(rating, USUAL_SHARE))
+    return (replace(wanted, channels=("both",)),)
+
+
+def _read(rating: Rating, basis: Basis, name: str, at: Mapping[str, Any], **more: Any) -> Wanted:
+    """A single value by meter, a row of a `reading` file."""
+    told = {"frequencies": (at["frequency"],)} if "frequency" in at else {}
+    apart = (at.get("frequency"), at.get("weighting"))
+    more = {"place": basis.place(rating), "drive": SINE, **more}
+    return Wanted("reading", name, (rating.quantity,), at, apart=apart, told=told, **more)
+
+
+def _crosstalk(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    at = basis.named(rating, "input") | band_or_spot(rating)
+    told = {"bands": (rating.band_hz,)} if rating.band_hz else {"frequencies": (at["frequency"],)}
+    return (
+        Wanted(
+            "crosstalk",
+            "crosstalk",
+            ("crosstalk_worst" if rating.band_hz else "crosstalk",),
+            at | {"channels": "one"},
+            SWEEP,
+            place=basis.place(rating),
+            channels=("L>R", "R>L"),
+            told=told,
+            **basis.sized(rating, USUAL_SHARE),
+        ),
+    )
+
+
+def _damping(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    at = band_or_spot(rating) | (basis.named(rating, "load") if rating.quantity == "damping_factor" else {})
+    swept = "band" in at
+    quantity = "damping_factor_lowest" if rating.quantity == "damping_factor" and swept else rating.quantity
+    told = {"bands": (at["band"],)} if swept else {"frequencies": (at["frequency"],)}
+    return (
+        Wanted(
+            "source-impedance",
+            "impedance-sweep" if swept else "two-load",
+            (quantity,),
+            at,
+            SWEEP if swept else METER,
+            basis.share(rating, USUAL_SHARE),
+            apart=(at.get("frequency"),),
+            told=told,
+        ),
+    )
+
+
+def _idle(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    """Noise, and what is worked out from it: one capture of the idle output gives all of them."""
+    at = basis.named(rating, "input")
+    if rating.weighting:
+        at["weighting"] = rating.weighting
+    if rating.quantity == "snr":
+        reference = rating.reference_w or basis.rated_w(basis.load_ohm(rating)) or UNRATED_W
+        at["reference"] = reference
+    told = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
+    where = basis.place(rating)
+    if rating.weighting not in ("", "A"):
+        return (_read(rating, basis, "weighted-noise", at, drive=IDLE, place=where),)
+    return (Wanted("noise", "noise", (rating.quantity,), at, IDLE, place=where, told=told),)
+
+
+def _pair(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    tones = rating.tones_hz or USUAL_TONES_HZ
+    watts = rating.power_w or basis.share(rating, 1.0)
+    at = basis.named(rating, "load", "input", "channels") | {"tones": tones}
+    if watts is not None:
+        at["power"] = watts
+    level = None if watts is not None else LINE_V
+    where = basis.place(rating)
+    told = {"tones": (tones,)}
+    return (
+        Wanted("intermodulation", "intermodulation", ("imd",), at, PAIR, watts, level, where, apart=tones, told=told),
+    )
+
+
+def _multitone(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    at = basis.named(rating, "load", "input")
+    level = basis.sized(rating, USUAL_SHARE)
+    where = basis.place(rating)
+    return (Wanted("multitone", "multitone", ("multitone_clearance",), at, MANY, place=where, **level),)
+
+
+def _phono(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    band = rating.band_hz or AUDIO_BAND_HZ
+    at = {"input": rating.input or "phono", "band": band}
+    return (Wanted("phono", "phono", ("riaa_deviation",), at, SWEEP, place=LINE, told={"bands": (band,)}),)
+
+
+def _overload(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    at = {"input": rating.input or "phono", "frequency": spot_hz(rating)}
+    return (_read(rating, basis, "phono-overload", at, place=LINE),)
+
+
+def _sensitivity(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    watts = rating.power_w or basis.share(rating, 1.0)
+    at = basis.named(rating, "input", "load") | {"frequency": spot_hz(rating)}
+    if watts is not None:
+        at["power"] = watts
+    return (_read(rating, basis, "input-sensitivity", at, **basis.sized(rating, 1.0)),)
+
+
+def _offset(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    return (_read(rating, basis, "dc-offset", {}, drive=IDLE),)
+
+
+def _square(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+    at = basis.named(rating, "load")
+    hz = spot_hz(rating)
+    if rating.quantity == "tilt":
+        at["frequency"] = hz
+    level = basis.sized(rating, SMALL_SHARE)
+    told = {"frequencies": (hz,), "quantities": (rating.quantity,)}
+    where = basis.place(rating)
+    return (Wanted("square", "square", (rating.quantity,), at, SQUARE, place=where, apart=(hz,), told=told, **level),)
+
+
+_RECIPES: dict[str, Callable[[Rating, Basis], tuple[Wanted, ...]]] = {
+    "power": power,
+    "thd": distortion,
+    "thd_plus_noise": distortion,
+    "distortion": distortion,
+    "flatness": _flatness,
+    "crosstalk": _crosstalk,
+    "separation": _crosstalk,
+    "damping_factor": _damping,
+    "source_impedance": _damping,
+    "channel_balance": _balance,
+    "gain": _gain,
+    "snr": _idle,
+    "noise": _idle,
+    "hum": _hum,
+    "hum_voltage": _idle,
+    "dc_offset": _offset,
+    "imd": _pair,
+    "multitone_clearance": _multitone,
+    "riaa_deviation": _phono,
+    "corner_low": _corner,
+    "corner_high": _corner,
+    "input_sensitivity": _sensitivity,
+    "phono_overload": _overload,
+    "rise_time": _square,
+    "overshoot": _square,
+    "tilt": _square,
+}

@@ -1,0 +1,21 @@
+"""Episodes made of notes and named cards alone, for what is laid out in time."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+from reviewkit.episode import assemble
+from reviewkit.ingest.notes_file import parse_notes
+from reviewkit.model import Card, Episode, EpisodeSettings, Session, TitlePage, Unit
+
+
+def episode(notes: str, cards: dict[str, float | None], rate: Fraction = Fraction(25), **settings) -> Episode:
+    """`cards`: id -> how long it is held, None: six seconds."""
+    read = parse_notes(notes)
+    made = tuple(
+        Card(name, name, "", TitlePage(name, ()), first=name.split("+")[0], hold_s=hold) for name, hold in cards.items()
+    )
+    session = Session(Path(), Unit("Elmgate", "Two"), episode=EpisodeSettings(frame_rate=rate, **settings))
+    segments = assemble(session, read, {}, made, {card.id: "after" for card in made}, {}, True)
+    return Episode(session, (), (), made, segments, (), False, notes=read)

@@ -1,0 +1,88 @@
+"""The user's photograph as a file: what is taken, and what is refused with which remedy."""
+
+import io
+import os
+import struct
+import zlib
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from reviewkit.errors import InputError
+from reviewkit.ingest.photo_file import check_photo, read_photo
+
+
+def encoded(kind, size=(64, 48), **more):
+    file = io.BytesIO()
+    y, x = np.mgrid[0 : size[1], 0 : size[0]]
+    pixels = np.stack([x * 3 % 256, y * 5 % 256, (x + y) % 256], -1).astype(np.uint8)
+    Image.fromarray(pixels).save(file, kind, **more)
+    return file.getvalue()
+
+
+def message(data, name="front.jpg"):
+    with pytest.raises(InputError) as refused:
+        check_photo(data, name)
+    (fault,) = refused.value.faults
+    return str(fault)
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG"])
+def test_a_photograph_is_read_as_it_is(kind, tmp_path):
+    (tmp_path / "front.jpg").write_bytes(encoded(kind))
+    assert read_photo(tmp_path, "front.jpg") == encoded(kind)
+
+
+@pytest.mark.parametrize("kind", ["GIF", "BMP", "TIFF", "WEBP"])
+def test_another_kind_of_picture_is_refused(kind):
+    assert message(encoded(kind)) == "front.jpg: the photo is neither JPEG nor PNG; save it as a JPEG or PNG"
+
+
+def test_a_text_is_refused():
+    assert "neither JPEG nor PNG" in message(b"frequency,level\n20,0\n")
+    assert "neither JPEG nor PNG" in message(b"")
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG"])
+@pytest.mark.parametrize("share", [0.3, 0.9])
+def test_one_that_breaks_off_is_refused(kind, share):
+    data = encoded(kind, (300, 200))
+    said = message(data[: int(len(data) * share)])
+    assert said.startswith("front.jpg: the photo cannot be opened (")
+    assert said.endswith("; save it as a JPEG or PNG again")
+
+
+def png_of(width, height):
+    """The head of a PNG that claims a size (ISO/IEC 15948, 11.2.2), with nothing in it."""
+
+    def chunk(name, data):
+        return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
+
+    head = chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0))
+    return b"\x89PNG\r\n\x1a\n" + head + chunk(b"IDAT", zlib.compress(b"")) + chunk(b"IEND", b"")
+
+
+def test_more_than_a_hundred_megapixels_are_refused_before_they_are_unpacked():
+    assert message(png_of(12000, 9000)) == (
+        "front.jpg: the photo has 12000 × 9000 pixels; scale it down to at most 100 megapixels"
+    )
+    assert "scale it down to at most 100 megapixels" in message(png_of(60000, 60000))
+
+
+def test_between_pillows_own_limit_and_this_one_nothing_is_warned_of():
+    # a head alone: it breaks off, and is not called too large
+    assert "cannot be opened" in message(png_of(11000, 9000))
+
+
+def test_more_than_a_hundred_megabytes_are_refused_unread(tmp_path):
+    with (tmp_path / "front.jpg").open("wb") as file:
+        os.truncate(file.fileno(), 100_000_001)
+    with pytest.raises(InputError, match="the photo holds 100 MB; save it as a JPEG or PNG of at most 100 MB"):
+        read_photo(tmp_path, "front.jpg")
+
+
+def test_a_file_that_cannot_be_read_is_told(tmp_path):
+    (tmp_path / "front.jpg").mkdir()
+    with pytest.raises(InputError, match=r"front\.jpg: the photo cannot be read: .*; correct the path"):
+        read_photo(tmp_path, "front.jpg")
