@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 
@@ -9,7 +10,16 @@ def main() -> None:
     """Run the command line and exit with its status."""
     from reviewkit.cli import run
 
-    sys.exit(run(sys.argv[1:]))
+    status = run(sys.argv[1:])
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except BrokenPipeError:  # whoever read our output has enough
+        pass
+    except OSError:
+        status = status or 1
+    # all is written: to take the interpreter apart, piece by piece, would take as long as drawing several cards
+    os._exit(status)
 
 
 if __name__ == "__main__":

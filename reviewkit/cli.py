@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import shutil
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -23,6 +24,7 @@ _ABOUT = """From a folder of bench measurements to an episode kit: cards, a rate
 speak from, a description, chapters and a page. One folder in, one command, everything in its out/."""
 _START = """first steps:
   reviewkit new my-session          a session folder, every file explained by comments
+  reviewkit plan my-session         what to measure, from what the maker printed
   reviewkit read export.csv         how a measurement file is understood
   reviewkit check my-session        everything wrong or missing, nothing written
   reviewkit build my-session        everything into my-session/out/
@@ -54,6 +56,18 @@ def _parser() -> argparse.ArgumentParser:
     )
     read.add_argument("file", metavar="FILE", type=Path, help="an export: delimited text of any common layout")
     read.add_argument("--json", action="store_true", help="the columns with their values, as JSON")
+
+    plan = commands.add_parser(
+        "plan",
+        help="what to measure for each rating, with the levels worked out; what is still missing",
+        formatter_class=raw,
+        description="Work out from [[rated]] what to capture and under which conditions, in an order that wastes no\n"
+        "set-up change, and tick what the session already holds. Prints a table; plan.md and plan.html in out/ have\n"
+        "all of it with boxes to tick, what to record before anything is changed and the go/no-go readings first.",
+    )
+    plan.add_argument(
+        "session", metavar="SESSION", type=Path, help="the session folder; it may hold no measurement yet"
+    )
 
     check = commands.add_parser(
         "check",
@@ -119,7 +133,9 @@ def run(arguments: Sequence[str]) -> int:
     except SystemExit as stop:  # argparse has said what is wrong, or shown the help asked for
         return int(stop.code or 0)
     try:
-        return int({"new": _new, "read": _read, "check": _check, "build": _build}[options.command](options))
+        return int(
+            {"new": _new, "read": _read, "plan": _plan, "check": _check, "build": _build}[options.command](options)
+        )
     except InputError as error:
         for line in listed(error.faults):
             print(line, file=sys.stderr)
@@ -181,6 +197,16 @@ def _in_words(sheet: Sheet) -> list[str]:
     return lines
 
 
+def _plan(options: argparse.Namespace) -> int:
+    from reviewkit.pipeline import plan
+    from reviewkit.plan_table import as_table, as_text
+
+    words, out = plan(options.session)
+    text = as_table(words, shutil.get_terminal_size().columns) if sys.stdout.isatty() else as_text(words)
+    print(f"{text}\nall of it, with boxes to tick: {out / 'plan.md'}, {out / 'plan.html'}")
+    return DONE
+
+
 def _check(options: argparse.Namespace) -> int:
     from reviewkit.pipeline import check
 
@@ -193,7 +219,7 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _build(options: argparse.Namespace) -> int:
-    from reviewkit.render.workers import SINGLE_THREADED, Workers
+    from reviewkit.render.workers import Workers
 
     if options.out is not None and len(options.session) > 1:
         print("reviewkit: --out takes one session; leave it out to fill each session's own out/", file=sys.stderr)
@@ -201,8 +227,6 @@ def _build(options: argparse.Namespace) -> int:
     if options.published and options.only:
         print("reviewkit: --published remembers a whole build; leave out --only", file=sys.stderr)
         return WRONG_INPUT
-    for name, value in SINGLE_THREADED.items():
-        os.environ.setdefault(name, value)
     ready = []
     # begun first: they import what drawing needs while this process imports what reading and measuring need; one card
     # is sooner drawn than another process is begun

@@ -14,9 +14,10 @@ from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of
 from reviewkit.errors import Fault, InputError, nearest
 from reviewkit.measure import KINDS
 from reviewkit.model import Card, Episode, EpisodeSettings, PriceLine, Run, Said, Verdict
+from reviewkit.plan import plan as planned
 from reviewkit.price import price_line
 from reviewkit.published import FILE_NAME, Published, corrections, published, told
-from reviewkit.render import outputs, tables
+from reviewkit.render import outputs, plan_page, tables
 from reviewkit.render.card import Order
 from reviewkit.render.chosen_look import chosen
 from reviewkit.render.clip import Motion
@@ -26,6 +27,7 @@ from reviewkit.render.ffmpeg import found
 from reviewkit.render.look import LOOKS, Look
 from reviewkit.render.page import Pages
 from reviewkit.render.paint import Fonts
+from reviewkit.render.plan_lines import PlanWords
 from reviewkit.render.thumbnail import thumbnail
 from reviewkit.render.timeline import timeline_file
 from reviewkit.render.workers import Drawn, Task, Workers
@@ -58,6 +60,7 @@ class Prepared:
     look: Look  # the episode's, with what the user changed
     fonts: Fonts
     published: Published | None  # what viewers were told last
+    plan: PlanWords
 
 
 @dataclass(frozen=True)
@@ -133,7 +136,7 @@ def make(
         told_now = told(prepared.table, episode.findings)
         corrected = corrections(told_now, prepared.published)
         texts, cut = outputs.texts(episode, prepared.pages, prepared.table, brochure, corrected)
-        files |= texts
+        files |= texts | plan_page.texts(prepared.plan, prepared.pages)
         episode = replace(episode, left_out=(*episode.left_out, *cut))
         if options.published:
             record = tables.published_json(published(told_now, prepared.published)).encode()
@@ -207,7 +210,25 @@ def prepare(
         look,
         fonts,
         gathered.published,
+        _plan(gathered, verdicts, pages),
     )
+
+
+def plan(folder: Path) -> tuple[PlanWords, Path]:
+    """What to measure, and where that was written: plan.md and plan.html in out/, where nothing else is touched."""
+    gathered = gather(folder)
+    pages = Pages(folder / "templates", places.templates())
+    words = _plan(gathered, judge(gathered.session, gathered.runs), pages)
+    deliver(folder / "out", plan_page.texts(words, pages), partial=True)
+    return words, folder / "out"
+
+
+def _plan(gathered: Gathered, verdicts: Sequence[Verdict], pages: Pages) -> PlanWords:
+    """What to measure, in words."""
+    columns = {name: kind.about for name, kind in KINDS.items()}
+    mended = is_mended(gathered.repair, gathered.runs)
+    made = planned(gathered.session, gathered.runs, verdicts, gathered.repair, columns, mended=mended)
+    return plan_page.in_words(made, pages)
 
 
 def _said(

@@ -69,7 +69,7 @@ def plan(
     mains = Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0])
     findings = judging(runs)
     known = gains(findings, basis)
-    lacking = needs(verdicts, runs, mains)
+    lacking = needs(verdicts, runs, mains, basis)
     found = captures(session.ratings, basis)
     steps = tuple(
         PlanStep(number, capture, level(capture, known), *_state(capture, lacking, findings, mains))
@@ -77,7 +77,7 @@ def plan(
     )
     return Plan(
         session,
-        as_it_came(repair, runs),
+        as_it_came(repair, runs, mended=mended),
         gate(repair, runs),
         loads(found),
         mains,
@@ -93,7 +93,8 @@ def _state(
     capture: Capture, lacking: Sequence[Need], findings: Sequence[Finding], mains: Mains
 ) -> tuple[str, tuple[str, ...]]:
     """How far a capture is: as far as the one of its ratings that is least far."""
-    states, held = [], []
+    states: list[str] = []
+    held: list[str] = []
     for number, wanted in capture.uses:
         need = lacking[number]
         if wanted.decides:

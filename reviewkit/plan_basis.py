@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -57,6 +58,15 @@ class Basis:
     bench: Bench
     ratings: tuple[Rating, ...] = ()
 
+    @property
+    def input(self) -> str:
+        """The input for all that names none: the bench's, else the one that most ratings name, a line input before a
+        phono one.
+        """
+        named = Counter(r.input for r in self.ratings if r.input)
+        line = [name for name, _ in named.most_common() if "phono" not in name.lower()]
+        return self.bench.input or next(iter(line), next(iter(named), ""))
+
     def load_ohm(self, rating: Rating) -> float | None:
         """The load to measure into: the rating's, the bench's, else the first that any rating names."""
         named = [rating.load_ohm, self.bench.load_ohm, *(r.load_ohm for r in self.ratings)]
@@ -82,15 +92,17 @@ class Basis:
         """The conditions of these names: the rating's, else the bench's."""
         all_of = {
             "load": self.load_ohm(rating),
-            "input": rating.input or self.bench.input,
+            "input": rating.input or self.input,
             "channels": rating.channels or self.bench.channels or "both",
         }
         return {key: all_of[key] for key in keys if all_of[key] not in (None, "")}
 
-    def sized(self, rating: Rating, share: float) -> dict[str, float | None]:
-        """The level of a capture that may be made at any: a share of the rated output, else a line level."""
+    def sized(self, rating: Rating, share: float) -> tuple[float | None, float | None]:
+        """The level of a capture that may be made at any, in watts, else in volts: a share of the rated output, else a
+        line level.
+        """
         watts = self.share(rating, share)
-        return {"power_w": watts} if watts is not None else {"voltage_v": LINE_V}
+        return watts, None if watts is not None else LINE_V
 
     def place(self, rating: Rating) -> str:
         """Where the output is taken."""

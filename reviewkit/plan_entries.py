@@ -1,4 +1,4 @@
-"""What to write down for a capture: its [[measurement]] table, or its row of a `reading` file, with every condition that
+"""What to write down for a capture: its [[measurement]] table, its rows of a `reading` file, with every condition that
 the ratings need and the bench does not say already.
 """
 
@@ -14,13 +14,7 @@ from reviewkit.plan_basis import IDLE, METER, TERMINALS, Wanted
 from reviewkit.plan_order import Capture
 
 _DIGITS = 6  # a level is compared to a tenth of a decibel; this loses nothing
-_READING = {
-    "input-sensitivity": "input sensitivity,L,…,mV",
-    "phono-overload": "phono overload,L,…,mV",
-    "dc-offset": "DC offset,L,…,mV",
-    "channel-balance": "channel balance,both,…,dB",
-    "weighted-noise": "noise,L,…,mV",
-}
+_READ_IN = {"input_sensitivity": "mV", "phono_overload": "mV", "dc_offset": "mV", "channel_balance": "dB", "snr": "dB"}
 _ENDING = {"noise": "wav", "multitone": "wav"}
 _READINGS = "measurements/readings.csv"
 
@@ -40,6 +34,8 @@ def entry(number: int, capture: Capture, bench: Bench, *, mended: bool) -> tuple
         name = f"measurements/{number:02d}-{capture.kind}.{_ENDING.get(capture.kind, 'csv')}"
         lines.append(f"file = {_quoted(name)}")
     lines += _conditions(capture, bench)
+    if "gain" in capture.told.get("quantities", ()):
+        lines.append('input_level = "…"  # what the generator gave, as read')
     if mended:
         lines.append('stage = "after"')
     return tuple(lines)
@@ -47,7 +43,8 @@ def entry(number: int, capture: Capture, bench: Bench, *, mended: bool) -> tuple
 
 def _conditions(capture: Capture, bench: Bench) -> list[str]:
     """What the bench does not say already, or says otherwise."""
-    setup, lines = capture.setup, []
+    setup = capture.setup
+    lines: list[str] = []
     if capture.kind == "reading":
         return lines
     if capture.power_w is not None and capture.drive not in (METER, IDLE) and capture.kind != "distortion-power":
@@ -75,7 +72,9 @@ def reading_rows(capture: Capture) -> tuple[str, ...]:
     for _, wanted in capture.uses:
         cell = at_cell(wanted)
         quoted = '"' + cell.replace('"', '""') + '"' if "," in cell or '"' in cell else cell
-        rows.append(f"{_READING[capture.name]},{quoted},")
+        quantity = wanted.quantities[0]
+        name, unit = quantity.replace("_", " "), _READ_IN.get(quantity, "mV")
+        rows += [f"{name},{channel},…,{unit},{quoted}," for channel in wanted.channels]
     return tuple(dict.fromkeys(rows))
 
 
@@ -105,7 +104,9 @@ def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
-def entries(steps: Sequence[tuple[int, Capture]], bench: Bench, *, mended: bool) -> tuple[tuple[int, tuple[str, ...]], ...]:
+def entries(
+    steps: Sequence[tuple[int, Capture]], bench: Bench, *, mended: bool
+) -> tuple[tuple[int, tuple[str, ...]], ...]:
     """The tables of several captures by number; single readings share one, under the number of the first."""
     found: list[tuple[int, tuple[str, ...]]] = []
     for number, capture in steps:

@@ -56,9 +56,10 @@ class _Said:
     words: str  # what may tell cold from warm
 
 
-def as_it_came(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
-    """The sheet to fill in before anything is changed."""
-    rows = tuple(said.reading for key in _WORDS for said in _all_said(key, repair, runs) if said.before)
+def as_it_came(repair: Sequence[RepairRow], runs: Sequence[Run], *, mended: bool) -> tuple[Check, ...]:
+    """The sheet to fill in before anything is changed. Where nothing was mended, all readings are as it came."""
+    said = [said for key in _WORDS for said in _all_said(key, repair, runs)]
+    rows = tuple(one.reading for one in said if one.before or not mended)
     files = [run.conditions.measurement.id for run in runs if run.conditions.measurement.stage == "before"]
     held = {
         "readings-before": Check("readings-before", rows, bool(rows)),

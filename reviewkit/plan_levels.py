@@ -95,7 +95,7 @@ def level(capture: Capture, known: Sequence[Gain]) -> Level:
 def gains(findings: Sequence[Finding], basis: Basis) -> tuple[Gain, ...]:
     """Every gain that is known, best first: measured, from a measured input sensitivity, from the rated one."""
     found = [
-        Gain(10 ** (f.value / 20), "gain", str(f.at.get("input", basis.bench.input)), f.measurement)
+        Gain(10 ** (f.value / 20), "gain", str(f.at.get("input", basis.input)), f.measurement)
         for f in findings
         if f.quantity == "gain"
     ]
@@ -103,14 +103,14 @@ def gains(findings: Sequence[Finding], basis: Basis) -> tuple[Gain, ...]:
         if f.quantity == "input_sensitivity" and f.value > 0:
             output = _driven_to(f.at.get("power"), f.at.get("load"), basis)
             if output is not None:
-                name = str(f.at.get("input", basis.bench.input))
+                name = str(f.at.get("input", basis.input))
                 found.append(Gain(output / f.value, "sensitivity", name, f.measurement))
     for r in basis.ratings:
         limit = r.at_most if r.at_most is not None else r.at_least
         if r.quantity == "input_sensitivity" and limit:
             output = _driven_to(r.power_w, r.load_ohm, basis)
             if output is not None:
-                found.append(Gain(output / limit, "rated", r.input or basis.bench.input))
+                found.append(Gain(output / limit, "rated", r.input or basis.input))
     return tuple(found)
 
 

@@ -58,7 +58,7 @@ def captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...]:
 def _set_up(rating: Rating, wanted: Wanted, basis: Basis) -> SetUp:
     load = wanted.at.get("load") or (basis.load_ohm(rating) if wanted.place == TERMINALS else None)
     driven = "none" if wanted.drive == IDLE else wanted.at.get("channels") or basis.bench.channels or "both"
-    return SetUp(wanted.at.get("input") or basis.bench.input, load, driven, wanted.place)
+    return SetUp(wanted.at.get("input") or basis.input, load, driven, wanted.place)
 
 
 def _first(setup: SetUp, number: int, wanted: Wanted, basis: Basis) -> Capture:
@@ -100,18 +100,18 @@ def _in_order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
     """
     cold = [c for c in found if not c.hot]
     hot = [c for c in found if c.hot]
-    inputs = list(dict.fromkeys([basis.bench.input, *(c.setup.input for c in found)]))
+    inputs = list(dict.fromkeys([basis.input, *(c.setup.input for c in found)]))
 
-    def rank(setup: SetUp) -> tuple[int, int, float, int]:
-        # less load is kinder to an output stage than more, so it comes first
-        places = (setup.place == TERMINALS, -(setup.load_ohm or 0.0), ("none", "both", "one").index(setup.driven))
-        return inputs.index(setup.input), *places
+    def rank(setup: SetUp) -> tuple[float, ...]:
+        """The most trouble to change first. Less load is kinder to an output stage than more, so it comes first."""
+        load, driven = -(setup.load_ohm or 0.0), ("none", "both", "one").index(setup.driven)
+        return float(setup.place == TERMINALS), load, float(inputs.index(setup.input)), float(driven)
 
     shared = sorted({c.setup for c in cold} & {c.setup for c in hot}, key=rank)
     join = shared[0] if shared else None
 
     def near(setup: SetUp) -> tuple[bool, ...]:
-        """Which of its parts, from the most trouble to change to the least, are not those where the two meet."""
+        """Which of its parts are not those where the two meet."""
         if join is None:
             return ()
         pairs = zip(rank(setup), rank(join), strict=True)
@@ -130,7 +130,7 @@ def _in_order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
 
 
 def _woven(first: Sequence[bool], then: Sequence[float]) -> tuple[float, ...]:
-    """Two keys as one, part by part: sorted by input, then place, then load, each by both keys."""
+    """Two keys as one, part by part: sorted by place, then load, then input, each by both keys."""
     if not first:
         return tuple(then)
     return tuple(part for pair in zip(first, then, strict=True) for part in pair)

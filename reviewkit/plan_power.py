@@ -11,9 +11,9 @@ from reviewkit.plan_basis import LINE_V, POWER_SWEEP, SINE, SPOT_HZ, SWEEP, Basi
 USUAL_LIMIT = 1.0  # percent, where the maker names no distortion (common practice, no source)
 
 
-def blocked(rating: Rating) -> str:
+def blocked(rating: Rating, basis: Basis) -> str:
     """Why no capture can both confirm and deny this rating, or "": "no distortion" and "total" mend the rating's own
-    table, "no rated output" wants another one; "music" can be confirmed only.
+    table, "no rated output" wants another one, "no power" is a line output's; "music" can be confirmed only.
     """
     limited = rating.thd_percent is not None or rating.thd_plus_noise_percent is not None
     if rating.quantity == "power" and rating.total and (rating.band_hz or rating.channels == "one"):
@@ -22,6 +22,8 @@ def blocked(rating: Rating) -> str:
         return "no distortion"
     if rating.quantity == "snr" and rating.reference and rating.reference_w is None:
         return "no rated output"
+    if rating.quantity == "snr" and rating.reference_w is None and basis.share(rating, 1.0) is None:
+        return "no power"
     return "music" if rating.quantity == "power" and rating.rule.lower() == "music" else ""
 
 
@@ -34,7 +36,7 @@ def power(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     if rating.total:
         shared["channels"] = "both"
     hz = spot_hz(rating)
-    over_band = rating.band_hz is not None and not blocked(rating)
+    over_band = rating.band_hz is not None and not blocked(rating, basis)
     told = {"limits": (limit,), "frequencies": (hz,), "figures": (shared["figure"],)}
     sweep = Wanted(
         "distortion-power",
@@ -89,21 +91,13 @@ def distortion(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
         return (_worst(rating, shared, watts),)
     quantity = "thd" if figure == "THD" else "thd_plus_noise"
     at = shared | {"frequency": spot_hz(rating)} | ({"power": watts} if watts is not None else {})
-    level = None if watts is not None else LINE_V
-    return (tone(rating, basis, quantity, at, power_w=watts, voltage_v=level),)
+    return (tone(rating, basis, quantity, at, (watts, None if watts is not None else LINE_V)),)
 
 
 def tone(
-    rating: Rating,
-    basis: Basis,
-    quantity: str,
-    at: Mapping[str, Any],
-    *,
-    power_w: float | None = None,
-    voltage_v: float | None = None,
+    rating: Rating, basis: Basis, quantity: str, at: Mapping[str, Any], level: tuple[float | None, float | None]
 ) -> Wanted:
-    """One steady sine."""
+    """One steady sine. `level`: watts, else volts."""
     hz = at.get("frequency", SPOT_HZ)
     told = {"frequencies": (hz,), "quantities": (quantity,)}
-    where = basis.place(rating)
-    return Wanted("tone", "tone", (quantity,), at, SINE, power_w, voltage_v, where, apart=(hz,), told=told)
+    return Wanted("tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), told=told)

@@ -42,21 +42,19 @@ def recipe(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
 
 def _gain(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     at = basis.named(rating, "load", "input") | {"frequency": spot_hz(rating)}
-    return (tone(rating, basis, "gain", at, **basis.sized(rating, USUAL_SHARE)),)
+    return (tone(rating, basis, "gain", at, basis.sized(rating, USUAL_SHARE)),)
 
 
 def _hum(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     # a maker's hum in dB is re the output that the unit is rated for
-    return (tone(rating, basis, "hum", basis.named(rating, "input"), **basis.sized(rating, 1.0)),)
+    return (tone(rating, basis, "hum", basis.named(rating, "input"), basis.sized(rating, 1.0)),)
 
 
 def _swept(rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **told: Any) -> Wanted:
     """A frequency response at a usual level."""
-    where = basis.place(rating)
     level = basis.sized(rating, USUAL_SHARE)
-    return Wanted(
-        "response", "response", quantities, at, SWEEP, place=where, told={"quantities": quantities, **told}, **level
-    )
+    told["quantities"] = quantities
+    return Wanted("response", "response", quantities, at, SWEEP, *level, basis.place(rating), told=told)
 
 
 def _flatness(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
@@ -82,16 +80,24 @@ def _balance(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
         )
     if hz == SPOT_HZ:
         return (replace(_swept(rating, basis, ("channel_balance",), shared | {"frequency": hz}), channels=("both",)),)
-    wanted = _read(rating, basis, "channel-balance", shared | {"frequency": hz}, **basis.sized(rating, USUAL_SHARE))
+    level = basis.sized(rating, USUAL_SHARE)
+    wanted = _read(rating, "channel-balance", shared | {"frequency": hz}, basis.place(rating), level=level)
     return (replace(wanted, channels=("both",)),)
 
 
-def _read(rating: Rating, basis: Basis, name: str, at: Mapping[str, Any], **more: Any) -> Wanted:
+def _read(
+    rating: Rating,
+    name: str,
+    at: Mapping[str, Any],
+    place: str,
+    *,
+    drive: str = SINE,
+    level: tuple[float | None, float | None] = (None, None),
+) -> Wanted:
     """A single value by meter, a row of a `reading` file."""
     told = {"frequencies": (at["frequency"],)} if "frequency" in at else {}
     apart = (at.get("frequency"), at.get("weighting"))
-    more = {"place": basis.place(rating), "drive": SINE, **more}
-    return Wanted("reading", name, (rating.quantity,), at, apart=apart, told=told, **more)
+    return Wanted("reading", name, (rating.quantity,), at, drive, *level, place, apart=apart, told=told)
 
 
 def _crosstalk(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
@@ -104,10 +110,10 @@ def _crosstalk(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
             ("crosstalk_worst" if rating.band_hz else "crosstalk",),
             at | {"channels": "one"},
             SWEEP,
-            place=basis.place(rating),
+            *basis.sized(rating, USUAL_SHARE),
+            basis.place(rating),
             channels=("L>R", "R>L"),
             told=told,
-            **basis.sized(rating, USUAL_SHARE),
         ),
     )
 
@@ -141,8 +147,9 @@ def _idle(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
         at["reference"] = reference
     told = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
     where = basis.place(rating)
-    if rating.weighting not in ("", "A"):
-        return (_read(rating, basis, "weighted-noise", at, drive=IDLE, place=where),)
+    no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None
+    if rating.weighting not in ("", "A") or no_load:
+        return (_read(rating, "weighted-noise", at, where, drive=IDLE),)
     return (Wanted("noise", "noise", (rating.quantity,), at, IDLE, place=where, told=told),)
 
 
@@ -163,8 +170,7 @@ def _pair(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
 def _multitone(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     at = basis.named(rating, "load", "input")
     level = basis.sized(rating, USUAL_SHARE)
-    where = basis.place(rating)
-    return (Wanted("multitone", "multitone", ("multitone_clearance",), at, MANY, place=where, **level),)
+    return (Wanted("multitone", "multitone", ("multitone_clearance",), at, MANY, *level, basis.place(rating)),)
 
 
 def _phono(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
@@ -175,7 +181,7 @@ def _phono(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
 
 def _overload(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     at = {"input": rating.input or "phono", "frequency": spot_hz(rating)}
-    return (_read(rating, basis, "phono-overload", at, place=LINE),)
+    return (_read(rating, "phono-overload", at, LINE),)
 
 
 def _sensitivity(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
@@ -183,11 +189,12 @@ def _sensitivity(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     at = basis.named(rating, "input", "load") | {"frequency": spot_hz(rating)}
     if watts is not None:
         at["power"] = watts
-    return (_read(rating, basis, "input-sensitivity", at, **basis.sized(rating, 1.0)),)
+    level = (watts, None if watts is not None else LINE_V)
+    return (_read(rating, "input-sensitivity", at, basis.place(rating), level=level),)
 
 
 def _offset(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
-    return (_read(rating, basis, "dc-offset", {}, drive=IDLE),)
+    return (_read(rating, "dc-offset", {}, basis.place(rating), drive=IDLE),)
 
 
 def _square(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
@@ -198,7 +205,7 @@ def _square(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     level = basis.sized(rating, SMALL_SHARE)
     told = {"frequencies": (hz,), "quantities": (rating.quantity,)}
     where = basis.place(rating)
-    return (Wanted("square", "square", (rating.quantity,), at, SQUARE, place=where, apart=(hz,), told=told, **level),)
+    return (Wanted("square", "square", (rating.quantity,), at, SQUARE, *level, where, apart=(hz,), told=told),)
 
 
 _RECIPES: dict[str, Callable[[Rating, Basis], tuple[Wanted, ...]]] = {

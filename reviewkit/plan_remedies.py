@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from reviewkit.comparison import APART, CLOSE, INCOMPARABLE, MEETS, SAME, SHORT, UNMEASURED, Mains, Stand, compare
 from reviewkit.model import Finding, Rating, Run, Verdict
+from reviewkit.plan_basis import Basis
 from reviewkit.plan_power import blocked
 from reviewkit.ratings import RULES
 from reviewkit.verdict import judging
@@ -51,16 +52,16 @@ class Need:
         return self.verdict.findings[-1] if self.verdict.findings else None
 
 
-def needs(verdicts: Sequence[Verdict], runs: Sequence[Run], mains: Mains) -> tuple[Need, ...]:
+def needs(verdicts: Sequence[Verdict], runs: Sequence[Run], mains: Mains, basis: Basis) -> tuple[Need, ...]:
     """Each rating's need, in the ratings' order."""
     findings = judging(runs)
-    return tuple(_need(verdict, findings, runs, mains) for verdict in verdicts)
+    return tuple(_need(verdict, findings, runs, mains, basis) for verdict in verdicts)
 
 
-def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], mains: Mains) -> Need:
+def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], mains: Mains, basis: Basis) -> Need:
     rating = verdict.rating
     state = _STATES[verdict.verdict]
-    why_blocked = blocked(rating) if state != ANSWERED else ""
+    why_blocked = blocked(rating, basis) if state != ANSWERED else ""
     if state == OPEN:
         names = RULES[rating.quantity].findings
         before = [f.measurement for run in runs for f in run.findings if f.stage == "before" and f.quantity in names]

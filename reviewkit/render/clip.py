@@ -1,7 +1,7 @@
 """A card that moves: its frame, the curve drawn from left to right, names and readings, the needle last, then held.
 
-Each layer is painted once; a frame is columns copied from one layer to the next. What is held is encoded for a second,
-and that second's bytes are put in as often as needed.
+Each layer is painted once; a frame is columns copied from one layer to the next. What is held is encoded for half
+a second, and the bytes of that are put in as often as needed.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _SHARE, _MOST_S = Fraction(1, 3), 2  # of the clip's length, and at most so long
 # one number of threads: the same bytes; nothing moves and nothing is cut, so nothing is to be foreseen
 QUALITY = (
     *("-preset", "medium", "-crf", "16", "-bf", "0", "-threads", "4"),
-    *("-x264-params", "rc-lookahead=0:mbtree=0:weightp=0:scenecut=0"),
+    *("-x264-params", "ref=1:rc-lookahead=0:mbtree=0:weightp=0:scenecut=0"),
 )
 _COLOURS = {"range": "tv", "color_primaries": "bt709", "color_trc": "bt709", "colorspace": "bt709"}
 _NO_TRACES = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:v", "+bitexact")
@@ -71,7 +71,7 @@ class Lengths:
 
 def lengths(seconds: float, rate: Fraction) -> Lengths:
     """How a clip of some length is parted; two frames at least."""
-    exact = Fraction(seconds)
+    exact = Fraction(str(seconds))  # as it is written, not as it is held
     frames = max(round(exact * rate), 2)
     drawing = min(max(round(min(exact * _SHARE, Fraction(_MOST_S)) * rate), 1), frames - 1)
     return Lengths(drawing, frames - 1 - drawing)
@@ -93,7 +93,7 @@ def opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> 
     The same pictures give the same bytes. Raises CannotFinish; `place` is then not there.
     """
     made = lengths(seconds, motion.rate)
-    round_of = max(round(motion.rate), 2)  # held frames that are encoded once
+    round_of = max(round(motion.rate / 2), 2)  # held frames that are encoded once
     rounds, odd = divmod(made.held, round_of)
     encoded_held = odd + (round_of if rounds else 0)
     first = next(pixels)
@@ -134,7 +134,7 @@ def opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> 
 def clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
     """Write PNG in MOV with straight alpha, every value kept, as `opaque_clip` does else."""
     made = lengths(seconds, motion.rate)
-    planes = ((some.copy(),) for some in pixels)
+    planes = ((some,) for some in pixels)
     options = ["-f", "image2pipe", "-framerate", str(motion.rate), "-c:v", "png", "-i", "pipe:0", "-c", "copy"]
     options += ["-video_track_timescale", str(_timescale(motion.rate)), *_NO_TRACES]
 
@@ -196,7 +196,7 @@ def drawn(pictures: Iterator[Planes], frames: int, mixed: Callable[[Bytes, Bytes
     """The first picture, then `frames` frames until the last one stands whole: the second is swept in from left to
     right, the others are faded in. Each frame is good until the next is asked for.
     """
-    shown = next(pictures)
+    shown = tuple(plane.copy() for plane in next(pictures))
     yield shown
     number, begin = 1, Fraction(0)
     for end, reveal in zip((_SWEPT, _NAMED, Fraction(1)), (_swept, _faded, _faded), strict=True):

@@ -151,7 +151,8 @@ def _corner(scale: float, alpha: int) -> Bytes:
     at = (np.arange(math.ceil((_ROUND + _SOFT) * scale)) + 0.5) / scale
     off = np.maximum(_ROUND + _SOFT - at, 0)  # from the middle of its rounding, one way
     share = ((_ROUND + _SOFT - np.hypot(off[:, np.newaxis], off)) / (2 * _SOFT)).clip(0, 1)
-    return np.rint(share * share * (3 - 2 * share) * alpha).astype(np.uint8)
+    corner: Bytes = np.rint(share * share * (3 - 2 * share) * alpha).astype(np.uint8)
+    return corner
 
 
 def regions(items: Sequence[Item]) -> tuple[Box, ...]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable
 from itertools import groupby
 from typing import Any
 
@@ -11,84 +11,24 @@ from reviewkit import digits, quantities
 from reviewkit.model import Finding
 from reviewkit.plan import Plan, PlanStep
 from reviewkit.plan_basis import TERMINALS
+from reviewkit.plan_entries import entries, header, reading_rows
 from reviewkit.plan_gates import Check
 from reviewkit.plan_order import SetUp
 from reviewkit.plan_remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need
 from reviewkit.render.page import Pages
+from reviewkit.render.plan_lines import Block, Line, PlanWords, RatingLine, Step
 
 _FAR_APART = 2.0
 _METER_DIGITS = 4  # what a level is set to by meter
 _AUDIO_END_HZ = 20_000.0
 
 
-@dataclass(frozen=True)
-class Line:
-    """A line with a box. `notes`: what the session holds for it; `bad`: one of them says stop."""
-
-    text: str
-    done: bool
-    notes: tuple[str, ...] = ()
-    bad: bool = False
-
-
-@dataclass(frozen=True)
-class Step:
-    """A capture in words."""
-
-    number: int
-    done: bool
-    kind: str
-    what: str
-    level: str
-    serves: tuple[str, ...]
-    note: str  # what is held, or what of it does not fit
-
-
-@dataclass(frozen=True)
-class Block:
-    """The steps of one set-up."""
-
-    setup: str
-    hot: bool
-    steps: tuple[Step, ...]
-
-
-@dataclass(frozen=True)
-class RatingLine:
-    """A rating with what it has and what it lacks. `done`: no measurement is wanted."""
-
-    label: str
-    rated: str
-    word: str
-    text: str
-    done: bool
-
-
-@dataclass(frozen=True)
-class PlanWords:
-    """All that the plan's templates are given."""
-
-    name: str
-    what: str
-    summary: str
-    cautions: tuple[str, ...]
-    as_it_came: tuple[Line, ...]
-    gate: tuple[Line, ...]
-    stop: tuple[str, ...]  # readings that are not in order
-    prepare: tuple[str, ...]
-    cold: tuple[Block, ...]
-    hot: tuple[Block, ...]
-    cooling: str
-    preconditioning: tuple[str, str] | None  # what, and its risk
-    ratings: tuple[RatingLine, ...]
-    columns: tuple[tuple[str, str], ...]
-
-
-def texts(plan: Plan, pages: Pages) -> dict[str, bytes]:
+def texts(words: PlanWords, pages: Pages) -> dict[str, bytes]:
     """plan.md and plan.html."""
-    words = in_words(plan, pages)
+    # within a word an underscore is no sign of Markdown, and the text is read as it stands, too
+    markdown = re.sub(r"(?<=\w)\\_(?=\w)", "_", pages.text("plan.md.j2", plan=words))
     return {
-        "plan.md": pages.text("plan.md.j2", plan=words).encode(),
+        "plan.md": markdown.encode(),
         "plan.html": pages.text("plan.html", plan=words).encode(),
     }
 
@@ -112,6 +52,8 @@ def in_words(plan: Plan, pages: Pages) -> PlanWords:
             ),
             _said(pages, "preconditioning-risk"),
         )
+    left = [step for step in plan.steps if step.state in (AGAIN, OPEN)]
+    rows_to_fill = [row for step in left for row in reading_rows(step.capture)]
     return PlanWords(
         name=unit.name,
         what=", ".join(part for part in (unit.what, str(unit.year) if unit.year else "") if part),
@@ -127,6 +69,9 @@ def in_words(plan: Plan, pages: Pages) -> PlanWords:
         preconditioning=warm_up,
         ratings=tuple(_rating(need, number, plan, pages) for number, need in enumerate(plan.needs)),
         columns=tuple(plan.columns.items()),
+        tables=entries([(s.number, s.capture) for s in left], plan.session.bench, mended=plan.mended),
+        readings=(header(), *rows_to_fill) if rows_to_fill else (),
+        mended=plan.mended,
     )
 
 
@@ -145,7 +90,7 @@ def _summary(plan: Plan) -> str:
     }
     counts = [(sum(need.state == state for need in plan.needs), name) for state, name in names.items()]
     total = len(plan.needs)
-    return f"{total} rating{'' if total == 1 else 's'}: " + ", ".join(f"{n} {name}" for n, name in counts if n)
+    return f"{total} rating{'' if total == 1 else 's'}: " + ", ".join(f"{n} {name}" for n, name in counts if n) + "."
 
 
 def _line(check: Check, plan: Plan, pages: Pages) -> Line:
@@ -172,8 +117,15 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
     if plan.mains.wanted_v and plan.steps:
         had = quantities.volts(plan.mains.had_v) if plan.mains.had_v else ""
         yield _said(pages, "mains", wanted=quantities.volts(plan.mains.wanted_v), had=had)
-    if any(s.level.output_v is not None and s.level.gain is None for s in plan.steps):
-        yield _said(pages, "tell-gain")
+    untold = [s.capture for s in plan.steps if s.level.output_v is not None and s.level.gain is None]
+    # what measures a gain needs none
+    inputs = [
+        c.setup.input
+        for c in untold
+        if not {"gain", "input_sensitivity"} & {q for _, w in c.uses for q in w.quantities}
+    ]
+    if inputs:
+        yield _said(pages, "tell-gain", inputs=list(dict.fromkeys(name for name in inputs if name)))
 
 
 def _blocks(plan: Plan, pages: Pages, *, hot: bool) -> Iterable[Block]:
@@ -289,23 +241,6 @@ def _rating(need: Need, number: int, plan: Plan, pages: Pages) -> RatingLine:
 
 
 def _amount(value: float, finding: Finding) -> str:
-    if finding.unit == "W":
-        return quantities.watts(value, 2)
     if finding.unit == "V":
         return quantities.volts(value, 2)
     return f"{digits.trimmed(value, 2)} {finding.unit}".strip()
-
-
-def rows(words: PlanWords) -> Sequence[tuple[str, str, str, str, str]]:
-    """The captures as rows of a terminal's table: box, number, what, set-up and level, what for."""
-    return [
-        (
-            "[x]" if step.done else "[ ]",
-            str(step.number),
-            step.what,
-            f"{block.setup}. {step.level}",
-            "; ".join(step.serves) + (f" (held: {step.note})" if step.note else ""),
-        )
-        for block in (*words.cold, *words.hot)
-        for step in block.steps
-    ]

@@ -247,6 +247,8 @@ def _bands(page: Page, panel: Panel, box: Box) -> list[tuple[tuple[float, float]
 
 def _draw_lines(page: Page, lines: list[_Line], box: Box, free: FreeSpace, *, lone: bool) -> None:
     full = 6.5 if lone else 4.5
+    # a channel that has a panel to itself is told by the panel's name
+    alone = not lone and len({line.trace.channel for line in lines}) == 1
     for line in lines:
         trace = line.trace
         width = {"bench": 2.5, "before": full * 0.6, "residual": full * 0.7}.get(trace.role, full)
@@ -259,7 +261,7 @@ def _draw_lines(page: Page, lines: list[_Line], box: Box, free: FreeSpace, *, lo
         # (a thin line's dashes are as long as a thick one's: gaps must let a curve below be seen)
         unit = max(width, full, 6.0)
         # (nor is a dense curve: its dashes would part every peak, and its panel says whose it is)
-        dashed = trace.channel[:1] == "R" and trace.role != "bench" and not dense
+        dashed = trace.channel[:1] == "R" and trace.role != "bench" and not dense and not alone
         dash = (DASH[0] * unit, DASH[1] * unit) if dashed else None
         page.add(Stroke("curve", pixels, colour, width, dash))
         free.take_line(pixels, width)

@@ -52,9 +52,8 @@ def _fitted(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequenc
     """Place the column in the roomiest form that fits, its needles large if they can be; returns its left edge, None
     where none does.
     """
-    forms = [(form, _WIDTHS[0]) for form in (large, small)] + [
-        (form, w) for form in (small, large) for w in _WIDTHS[1:]
-    ]
+    forms = [(large, _WIDTHS[0]), (small, _WIDTHS[0])]
+    forms += [(form, width) for form in (small, large) for width in _WIDTHS[1:]]
     for form, width in forms:
         standing = form(page, verdicts, width, more)
         if standing is None:

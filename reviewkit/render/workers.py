@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import signal
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 Drawn = dict[str, bytes] | str  # its pictures by kind, or why the card cannot be laid out
 
-# Processes of a build have no threads for linear algebra: nothing here needs them, and beginning them costs time.
-SINGLE_THREADED = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+# No threads for linear algebra, in any of the processes: nothing here needs them, and to begin them costs time.
+_SINGLE_THREADED = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 _LOOK_AGAIN_S = 0.05  # whether a worker that has a task is still there
 _PROGRAM = "import sys; sys.path[:] = sys.argv[1:]; from reviewkit.render.workers import _work; _work()"
 
@@ -67,12 +68,16 @@ class Workers:
         self._threads: list[Thread] = []
 
     def __enter__(self) -> Workers:
+        for name, value in _SINGLE_THREADED.items():
+            os.environ.setdefault(name, value)
+        # cards and figures leave no cycles behind, and to look for some again and again in all that is imported and
+        # read takes a fifth of the time that importing does
+        gc.disable()
         for _ in range(self._beside):
             process = subprocess.Popen(
                 [sys.executable, "-c", _PROGRAM, *sys.path],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
-                env={**os.environ, **SINGLE_THREADED},
             )
             self._processes.append(process)
             self._threads.append(Thread(target=self._hand_out, args=(process,), daemon=True))
@@ -80,6 +85,7 @@ class Workers:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        gc.enable()
         for process in self._processes:
             process.kill()
             process.wait()
@@ -188,6 +194,7 @@ def _work() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that began this one ends it
     tasks, answers = sys.stdin.buffer, sys.stdout.buffer
     sys.stdout = sys.stderr  # what anything prints must not come between the answers
+    gc.disable()  # as in the process that began this one
     from reviewkit.render import card, layout_check, paint, plot, rows, title_page  # noqa: F401
 
     paint.get_ready()

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from reviewkit.bench_file import gather
 from reviewkit.errors import InputError
 from reviewkit.ingest.photo_file import check_photo, read_photo
 
@@ -86,3 +87,22 @@ def test_a_file_that_cannot_be_read_is_told(tmp_path):
     (tmp_path / "front.jpg").mkdir()
     with pytest.raises(InputError, match=r"front\.jpg: the photo cannot be read: .*; correct the path"):
         read_photo(tmp_path, "front.jpg")
+
+
+def session_with(folder, photo):
+    (folder / "session.toml").write_text(
+        '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n[episode]\nphoto = "front.jpg"\n', encoding="utf-8"
+    )
+    (folder / "front.jpg").write_bytes(photo)
+    return folder
+
+
+def test_a_session_names_it(tmp_path):
+    assert gather(session_with(tmp_path, encoded("JPEG"))).photo == encoded("JPEG")
+
+
+def test_a_wrong_one_is_told_with_the_other_faults_of_the_session(tmp_path):
+    (session_with(tmp_path, b"no picture") / "notes.txt").write_text("this is no time\n0:10 a note\n", encoding="utf-8")
+    with pytest.raises(InputError) as refused:
+        gather(tmp_path)
+    assert {fault.source for fault in refused.value.faults} == {"front.jpg", "notes.txt"}

@@ -1,4 +1,4 @@
-"""final.otio: what an editor did to timeline.otio, done here with the library that defines the format, and read back."""
+"""final.otio: timeline.otio as an editor changes it, by the library that defines the format, and read back."""
 
 import json
 import sys
@@ -66,7 +66,8 @@ def cut_of(*pieces, name="cut"):
 
 
 def parts():
-    return tuple(clip.deepcopy() for clip in clips_of(exported()))
+    whole = exported()  # the library lets go of what is in a timeline that nobody holds
+    return tuple(clip.deepcopy() for clip in clips_of(whole))
 
 
 # ------------------------------------------------------------------ what an editor does
@@ -256,13 +257,16 @@ def _damaged(node, number):
         if isinstance(value, list):
             return [walk(inner) for inner in value]
         count += 1
-        return ("x", None, -1, 0, 1e308, {}, [])[number % 7] if count - 1 == number // 7 else value
+        return ("x", None, -1, 0, 1e308, {}, float("inf"))[number % 7] if count - 1 == number // 7 else value
 
     return walk(node), count > number // 7
 
 
 def test_no_damage_gives_a_traceback(tmp_path):
-    whole = cut_of(otio.schema.Stack(children=[otio.schema.Track(children=[piece(parts()[0], 0, 30)])]))
+    clip = piece(parts()[0], 0, 30)
+    del clip.markers[1:]
+    whole = cut_of(otio.schema.Stack(children=[otio.schema.Track(children=[clip])]))
+    whole.global_start_time = Time(90000, RATE)
     data = json.loads(whole.to_json_string())
     number, refusals = 0, 0
     while True:
@@ -271,7 +275,7 @@ def test_no_damage_gives_a_traceback(tmp_path):
             break
         try:
             found = read(json.dumps(damaged), tmp_path)
-            assert all(at == at and abs(at) < 1e300 for at, _ in found)
+            assert all(0 <= at < 360_000 for at, _ in found)
         except InputError:
             refusals += 1
         number += 1

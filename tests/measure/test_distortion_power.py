@@ -177,5 +177,5 @@ def test_the_powers_at_the_limit_are_marked(right_w, texts):
     run = Run(c, data, measured("distortion-power", data, frequency_hz=1000.0).findings)
     card = KINDS["distortion-power"].card([run])
     assert [mark.text for mark in card.body.panels[0].marks] == texts
-    assert [(mark.x, mark.y) for mark in card.body.panels[0].marks][0] == (pytest.approx(right_w), 1.0)
+    assert next((mark.x, mark.y) for mark in card.body.panels[0].marks) == (pytest.approx(right_w), 1.0)
     assert (card.readings[0].key, card.readings[0].channel) == (texts[0].removeprefix("R "), "R")

@@ -22,7 +22,7 @@ from reviewkit.cli import run
 from reviewkit.errors import CannotFinish, InputError
 from reviewkit.render import ffmpeg
 from reviewkit.render.card import Order, lay_out, pictures
-from reviewkit.render.clip import Motion, _mixed_clear, _yuv, clear_clip, drawn, layers, lengths, opaque_clip
+from reviewkit.render.clip import Motion, _mixed, _mixed_clear, _yuv, clear_clip, drawn, layers, lengths, opaque_clip
 from reviewkit.render.deliver import Incoming, deliver
 from reviewkit.render.look import LOOKS
 from reviewkit.render.overlay import overlay_pixels
@@ -57,7 +57,20 @@ def decoded(program, file, pixel_format):
     """Every frame; shape (frames, height, width, channels)."""
     # chroma drawn out smoothly, as a player does
     scale = f"scale=flags=bicubic+accurate_rnd+full_chroma_int,format={pixel_format}"
-    command = [program, "-loglevel", "error", "-i", file, "-vf", scale, "-fps_mode", "passthrough", "-f", "rawvideo", "-"]
+    command = [
+        program,
+        "-loglevel",
+        "error",
+        "-i",
+        file,
+        "-vf",
+        scale,
+        "-fps_mode",
+        "passthrough",
+        "-f",
+        "rawvideo",
+        "-",
+    ]
     ran = subprocess.run(command, capture_output=True, check=True)
     assert not ran.stderr
     return np.frombuffer(ran.stdout, np.uint8).reshape(-1, HEIGHT, WIDTH, len(pixel_format.rstrip("24")))
@@ -76,11 +89,13 @@ def psnr_db(one, other):
 # ------------------------------------------------------------------ lengths
 
 
-@pytest.mark.parametrize("rate", [24, 25, 30, 60, 240, Fraction(24000, 1001), Fraction(30000, 1001), Fraction(60000, 1001)])
+@pytest.mark.parametrize(
+    "rate", [24, 25, 30, 60, 240, Fraction(24000, 1001), Fraction(30000, 1001), Fraction(60000, 1001)]
+)
 @pytest.mark.parametrize("seconds", [0.5, 1.0, 6.0, 7.3, 600.0])
 def test_a_clip_has_as_many_frames_as_its_seconds_have(rate, seconds):
     made = lengths(seconds, Fraction(rate))
-    assert made.frames == round(Fraction(seconds) * rate)
+    assert made.frames == round(Fraction(str(seconds)) * rate)
     assert made.drawing == pytest.approx(min(seconds / 3, 2.0) * rate, abs=0.5 + 1e-9)
     assert made.held >= 0
 
@@ -101,7 +116,7 @@ def test_curve_then_names_then_needle_and_the_last_frame_is_the_whole():
     for step in steps[2:]:
         step[0, 30:34] = 100  # a name
     steps[3][3, 30:34] = 60  # a needle
-    seen = [frame[0].copy() for frame in drawn(((step,) for step in steps), 20, lambda a, b, share: (a + (b - a.astype(float)) * share).astype(np.uint8))]
+    seen = [frame[0].copy() for frame in drawn(((step,) for step in steps), 20, _mixed)]
     assert len(seen) == 21
     assert (seen[0] == steps[0]).all()
     assert (seen[-1] == steps[3]).all()

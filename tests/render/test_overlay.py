@@ -63,8 +63,8 @@ def test_the_plate_is_as_clear_as_the_contrasts_allow(look):
         return (
             all(contrast(look.ink, plate) >= 7 for plate in plates)
             and all(contrast(other, plate) >= 4.5 for other in others for plate in plates)
-            and all(contrast(look.soft, band) >= 4.5 for band in bands)
-            and all(contrast(curve, band) >= 3 for curve in (look.left, look.right) for band in bands)
+            and all(contrast(look.ink, band) >= 7 for band in bands)
+            and all(contrast(other, band) >= 4.5 for other in (look.soft, look.left, look.right) for band in bands)
         )
 
     assert good(opacity(look))
