@@ -22,6 +22,7 @@ from reviewkit.mains import mains_of
 from reviewkit.measure import KINDS
 from reviewkit.model import Conditions, IndexTable, Kind, Measurement, Notes, RepairRow, Run, Session, Sheet
 from reviewkit.published import Published
+from reviewkit.remembered import Once, anew, stamp
 
 T = TypeVar("T")
 Read = Callable[[], Sheet]
@@ -44,15 +45,16 @@ class Gathered:
     published: Published | None = None
 
 
-def gather(folder: Path, elsewhere: Callable[[Read], Read] = lambda read: read) -> Gathered:
+def gather(folder: Path, elsewhere: Callable[[Read], Read] = lambda read: read, once: Once = anew) -> Gathered:
     """Read everything, and take each measurement's figures. Raises InputError with the faults of all files, not only
     the first; where all can be read, with those of all measurements.
 
     `elsewhere`: has a long file read, maybe by another process, and gives a function that waits for its Sheet.
+    `once`: reads and measures only what is not as it was.
     """
     session = read_session(folder, kinds=KINDS)
     faults: list[Fault] = []
-    reads = {m.id: _reading(folder, m) for m in session.measurements}
+    reads = {m.id: _reading(folder, m, once) for m in session.measurements}
     reads |= {m.id: elsewhere(reads[m.id]) for m in session.measurements if m.file and is_long(folder / m.file)}
 
     def attempt(read: Callable[[], T], otherwise: T) -> T:
@@ -104,14 +106,16 @@ def gather(folder: Path, elsewhere: Callable[[Read], Read] = lambda read: read) 
                     'say stage = "before" or stage = "after"',
                 )
             )
-    unread, wrong, runs = _measured(session, reads)
+    unread, wrong, runs = _measured(session, reads, once)
     if faults or unread or wrong:
         raise InputError([*faults, *unread] or wrong)
     cut = tuple((at, name) for at, name, _ in final)
     return Gathered(session, notes, prices, repair, cut, runs, tuple(absent), photo, published)
 
 
-def _measured(session: Session, reads: Mapping[str, Read]) -> tuple[list[Fault], list[Fault], tuple[Run, ...]]:
+def _measured(
+    session: Session, reads: Mapping[str, Read], once: Once
+) -> tuple[list[Fault], list[Fault], tuple[Run, ...]]:
     """The faults of files that cannot be read, those of what they hold, and each measurement's figures.
 
     They are taken while other files are still being read elsewhere, as long as all can be read.
@@ -146,15 +150,18 @@ def _measured(session: Session, reads: Mapping[str, Read]) -> tuple[list[Fault],
             reference_name=other.setting or other.id if other else "",
             floor=floor,
         )
-        kind: Kind = KINDS[m.kind]
         try:
-            measured = kind.findings(found, conditions)
+            runs[m.id] = once(("run", m.id), (found, conditions), partial(_run, found, conditions))
         except InputError as error:
             wrong += error.faults
-            continue
-        runs[m.id] = Run(conditions, found, measured.findings, measured.withheld)
     in_order = [fault for m in session.measurements for fault in unread.get(m.id, ())]
     return in_order, wrong, tuple(runs[m.id] for m in session.measurements if m.id in runs)
+
+
+def _run(found: Sheet | None, conditions: Conditions) -> Run:
+    kind: Kind = KINDS[conditions.measurement.kind]
+    measured = kind.findings(found, conditions)
+    return Run(conditions, found, measured.findings, measured.withheld)
 
 
 def _sheet(read: Read, m: Measurement) -> Sheet | None:
@@ -181,9 +188,13 @@ def _sheet(read: Read, m: Measurement) -> Sheet | None:
     return sheet
 
 
-def _reading(folder: Path, m: Measurement) -> Read:
+def _reading(folder: Path, m: Measurement, once: Once) -> Read:
+    """A file's reading, if it is not as it was."""
+    return partial(once, ("sheet", m.id), (stamp(folder / m.file), m), _reader(folder / m.file, m))
+
+
+def _reader(path: Path, m: Measurement) -> Read:
     """A file's reading by the reader of its format: single readings, a WAV capture, or delimited text."""
-    path = folder / m.file
     if ("reading",) in KINDS[m.kind].needs:
         return partial(read_readings, path, m.file)
     return partial(

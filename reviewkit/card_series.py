@@ -4,26 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import replace
+from functools import partial
 
 from reviewkit import session_cards
 from reviewkit.bench_file import Gathered
 from reviewkit.errors import Faults, nearest
 from reviewkit.measure import KINDS
 from reviewkit.model import Card, Notes, PriceLine, Run, Verdict
+from reviewkit.remembered import Once, anew
 from reviewkit.render.card import fit
 from reviewkit.render.paint import Fonts
 from reviewkit.spec_table import SpecTable
 
 
 def all_cards(
-    gathered: Gathered, verdicts: Sequence[Verdict], table: SpecTable, price: PriceLine | None, fonts: Fonts
+    gathered: Gathered,
+    verdicts: Sequence[Verdict],
+    table: SpecTable,
+    price: PriceLine | None,
+    fonts: Fonts,
+    once: Once = anew,
 ) -> tuple[Card, ...]:
     """Every card, a table that one cannot hold on several."""
     session, groups = gathered.session, _groups(gathered.runs)
     measured = [
         replace(session_cards.with_verdicts(card, group, verdicts), corner=session.unit.name)
         for name, group in groups.items()
-        for card in _cards(name, group, groups)
+        for card in once(("cards", name), (group, list(groups)), partial(_cards, name, group, groups))
     ]
     framed = [
         session_cards.title_card(session, price, gathered.photo),

@@ -17,6 +17,7 @@ from reviewkit.model import Card, Episode, EpisodeSettings, PriceLine, Run, Said
 from reviewkit.plan import plan as planned
 from reviewkit.price import price_line
 from reviewkit.published import FILE_NAME, Published, corrections, published, told
+from reviewkit.remembered import Once, anew, stamps
 from reviewkit.render import outputs, plan_page, tables
 from reviewkit.render.card import Order
 from reviewkit.render.chosen_look import chosen
@@ -29,7 +30,7 @@ from reviewkit.render.page import Pages
 from reviewkit.render.paint import Fonts
 from reviewkit.render.plan_lines import PlanWords
 from reviewkit.render.thumbnail import thumbnail
-from reviewkit.render.timeline import timeline_file
+from reviewkit.render.timeline import lacking, timeline_file
 from reviewkit.render.workers import Drawn, Task, Workers
 from reviewkit.spec_table import SpecTable, spec_table
 from reviewkit.verdict import judge
@@ -100,8 +101,11 @@ def make(
     options: Options,
     progress: Progress = lambda what, done, of: None,
     workers: Workers | None = None,
+    once: Once = anew,
 ) -> Ready:
-    """Everything that a build writes, made and checked, nothing moved in yet. `workers`: those begun, if any."""
+    """Everything that a build writes, made and checked, nothing moved in yet. `workers`: those begun, if any; `once`:
+    see `gather`.
+    """
     wanted: list[Card] = []
     begun: list[Task[Drawn]] = []
     workers = workers or Workers(0)
@@ -118,7 +122,7 @@ def make(
         begun.extend(workers.begin_drawing(wanted, order))
 
     workers.load_beside()
-    prepared = prepare(folder, workers.elsewhere, begin_drawing)
+    prepared = prepare(folder, workers.elsewhere, begin_drawing, once)
     pictures = workers.finish(begun, lambda done: progress("cards", done, len(begun)))
     episode, drawn = prepared.episode, _drawn(wanted, pictures)
     names = {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(episode.cards, start=1)}
@@ -143,9 +147,7 @@ def make(
     clips = incoming.path.iterdir() if incoming else ()
     files |= {f"clips/{names[clip.stem]}{clip.suffix}": clip for clip in clips}
     if not options.only:
-        made, lacking = timeline_file(episode, files)
-        files |= made
-        episode = replace(episode, left_out=(*episode.left_out, *lacking))
+        files |= timeline_file(episode, files)
     remembered = (folder / FILE_NAME, record) if record else None
     return Ready(episode, out, files, bool(options.only), incoming, remembered)
 
@@ -162,19 +164,21 @@ def prepare(
     folder: Path,
     elsewhere: Callable[[Read], Read] = lambda read: read,
     begin_drawing: Callable[[Sequence[Card], Look, Fonts, EpisodeSettings], None] = lambda *told: None,
+    once: Once = anew,
 ) -> Prepared:
     """Files in, measured, judged, and put in order. `elsewhere`: see `gather`; `begin_drawing` is told the cards as
     soon as they are there, before the words are.
     """
-    gathered = gather(folder, elsewhere)
+    gathered = gather(folder, elsewhere, once)
     session, runs = gathered.session, gathered.runs
     look, fonts = chosen(session)
     price = price_line(session.price, gathered.prices, session.unit.year) if session.price and gathered.prices else None
     verdicts = judge(session, runs)
     table = spec_table(session, runs, verdicts)
-    pages = Pages(folder / "templates", places.templates())
+    own, travelling = folder / "templates", places.templates()
+    pages = once("pages", (stamps(own), stamps(travelling)), lambda: Pages(own, travelling))
 
-    cards = all_cards(gathered, verdicts, table, price, fonts)
+    cards = all_cards(gathered, verdicts, table, price, fonts, once)
     begin_drawing(cards, look, fonts, session.episode)
     notes, uncalled = called_cards(gathered.notes, cards, runs)
 
@@ -203,7 +207,7 @@ def prepare(
             price=price,
             cautions=tuple(cautions.get("all", ())),
             notes=notes,
-            left_out=(*gathered.absent, *uncalled, *(why for run in runs for why in run.withheld)),
+            left_out=(*gathered.absent, *uncalled, *lacking(), *(why for run in runs for why in run.withheld)),
         ),
         pages,
         table,

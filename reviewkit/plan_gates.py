@@ -16,7 +16,7 @@ AS_IT_CAME = (
 )
 GATE = (
     *("limited", "no-loudspeaker", "dark"),
-    *("rails", "offset-cold", "bias-cold", "full-mains", "offset-warm", "bias-warm", "again"),
+    *("rails", "offset-cold", "bias-cold", "full-mains", "offset-warm", "bias-warm", "after-repair"),
 )
 _WORDS = {
     "rails": re.compile(r"\brails?\b|\bsupply\b|\bsupplies\b", re.IGNORECASE),
@@ -27,6 +27,7 @@ _WORDS = {
 }
 _SIDE = re.compile(r"\b(L|R|left|right)\b")
 _BEFORE = re.compile(r"\bbefore\b|\bas found\b", re.IGNORECASE)
+_STATES = frozenset({"cold", "warm"})
 GOOD = ("", "in order")
 
 
@@ -53,7 +54,7 @@ class Check:
 class _Said:
     reading: Reading
     before: bool
-    words: str  # what may tell cold from warm
+    words: frozenset[str]  # of "cold" and "warm", those that are said of it
 
 
 def as_it_came(repair: Sequence[RepairRow], runs: Sequence[Run], *, mended: bool) -> tuple[Check, ...]:
@@ -79,10 +80,8 @@ def _line(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> Check:
         return Check(name)
     held = [said for said in _all_said(key, repair, runs) if not said.before]
     if state:
-        other = "warm" if state == "cold" else "cold"
-        told = [s for s in held if state in s.words.lower()]
-        # a reading that does not say which is taken for neither
-        held = [s for s in told if state in s.words.lower() or other not in s.words.lower()]
+        # a reading that says neither cold nor warm ticks neither line; a bad one stops at both
+        held = [s for s in held if state in s.words or (not _STATES & s.words and s.reading.verdict not in GOOD)]
     readings = tuple(said.reading for said in held)
     last = {_side(reading.point): reading.verdict for reading in readings}
     return Check(name, readings, bool(last) and all(verdict in GOOD for verdict in last.values()))
@@ -100,7 +99,7 @@ def _all_said(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> lis
     for row in repair:
         if _WORDS[key].search(row.point) and row.found_text:
             reading = Reading(row.point, row.found_text, row.verdict)
-            said.append(_Said(reading, bool(_BEFORE.search(row.point)), f"{row.point} {row.note}"))
+            said.append(_Said(reading, bool(_BEFORE.search(row.point)), _told(f"{row.point} {row.note}")))
     for run in runs:
         stage = run.conditions.measurement.stage
         for f in run.findings:
@@ -108,8 +107,12 @@ def _all_said(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> lis
                 name = f"{quantities.quantity_of(f).name} {f.channel}".strip()
                 setting = str(f.at.get("setting", ""))
                 point = f"{name}, {setting}" if setting else name
-                said.append(_Said(Reading(point, quantities.show(f)), stage == "before", setting))
+                said.append(_Said(Reading(point, quantities.show(f)), stage == "before", _told(setting)))
     return said
+
+
+def _told(text: str) -> frozenset[str]:
+    return frozenset(state for state in _STATES if re.search(rf"\b{state}\b", text, re.IGNORECASE))
 
 
 def _about(f: Finding, key: str) -> bool:

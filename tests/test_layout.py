@@ -72,6 +72,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("mains",),
     ("units",),
     ("places",),
+    ("remembered",),
     ("model",),
     ("arrays",),
     ("errors",),

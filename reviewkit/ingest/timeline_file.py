@@ -29,6 +29,8 @@ _FASTEST = 1_000_000  # sound may be counted in samples
 _SAME_S = 1e-3  # times of different rates that are the same; a frame is longer
 _REMEDY = "export the timeline from the editing program as OpenTimelineIO again, or write the times into final.txt"
 _NAMED = re.compile(r"\s*segment:\s*(.*?)\s*", re.IGNORECASE)
+_NEAR = re.compile(r"near line (\d+)")
+_OBJECT = re.compile(r"^While reading object named .*?\(of type \S+\): ")
 _WORD = re.compile(r"[^\W\d_][\w-]*")
 
 
@@ -54,7 +56,7 @@ def read_edited(path: Path, source: str = FILE_NAME) -> tuple[tuple[float, str, 
     try:
         seen = list(_segments(otio, whole, source))
     except _failures(otio) as error:
-        raise InputError(Fault(source, 0, f"is not a whole timeline ({_said(error)}); {_REMEDY}")) from None
+        raise InputError(_fault(error, source, "not a whole timeline")) from None
     return _in_order(seen, source)
 
 
@@ -76,7 +78,7 @@ def _opened(otio: Any, path: Path, source: str) -> Any:
     try:
         held = otio.core.deserialize_json_from_string(text)
     except _failures(otio) as error:
-        raise InputError(Fault(source, 0, f"is no OpenTimelineIO file ({_said(error)}); {_REMEDY}")) from None
+        raise InputError(_fault(error, source, "no OpenTimelineIO file")) from None
     if isinstance(held, otio.schema.SerializableCollection):
         timelines = [one for one in held if isinstance(one, otio.schema.Timeline)]
         if len(timelines) != 1:
@@ -94,9 +96,13 @@ def _failures(otio: Any) -> tuple[type[BaseException], ...]:
     return (own, ValueError, KeyError, TypeError, RuntimeError)
 
 
-def _said(error: BaseException) -> str:
-    """The library's words for what it found, on one line."""
-    return " ".join(str(error).split())[:120]
+def _fault(error: BaseException, source: str, what: str) -> Fault:
+    """What the library found, in its words but without the names that its compiler gives to things."""
+    text = " ".join(str(error).split()).strip('"')
+    near = _NEAR.search(text)
+    said = re.split(r": | \(near", _OBJECT.sub("", text))[0]
+    why = f"{said} is missing" if isinstance(error, KeyError) else said
+    return Fault(source, int(near[1]) if near else 0, f"is {what} ({why[:80]}); {_REMEDY}")
 
 
 # ------------------------------------------------------------------ from markers to times

@@ -8,12 +8,15 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Line:
-    """A line with a box. `notes`: what the session holds for it; `bad`: one of them says stop."""
+    """A line with a box. `notes`: what the session holds for it; `bad`: one of them says stop; `fill`: readings that
+    it leaves room for on paper.
+    """
 
     text: str
     done: bool
     notes: tuple[str, ...] = ()
     bad: bool = False
+    fill: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 from itertools import groupby
@@ -19,6 +20,9 @@ from reviewkit.render.page import Pages
 from reviewkit.render.plan_lines import Block, Line, PlanWords, RatingLine, Step
 
 _FAR_APART = 2.0
+# what a line leaves room for on paper
+_SIDES = ("L", "R")
+_FILL = {"rails": ("+", digits.MINUS)} | dict.fromkeys(("offset-cold", "bias-cold", "offset-warm", "bias-warm"), _SIDES)
 _METER_DIGITS = 4  # what a level is set to by meter
 _AUDIO_END_HZ = 20_000.0
 
@@ -99,9 +103,8 @@ def _line(check: Check, plan: Plan, pages: Pages) -> Line:
         f"{reading.point}: {reading.shown}" + (f", {reading.verdict}" if reading.verdict else "")
         for reading in check.held
     )
-    return Line(
-        _said(pages, check.name, mains=mains), check.done, notes + check.files, bool(check.held) and not check.done
-    )
+    text, bad = _said(pages, check.name, mains=mains), bool(check.held) and not check.done
+    return Line(text, check.done, notes + check.files, bad, () if check.held else _FILL.get(check.name, ()))
 
 
 def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
@@ -117,6 +120,11 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
     if plan.mains.wanted_v and plan.steps:
         had = quantities.volts(plan.mains.had_v) if plan.mains.had_v else ""
         yield _said(pages, "mains", wanted=quantities.volts(plan.mains.wanted_v), had=had)
+    used = [s.level.gain for s in plan.steps if s.level.gain is not None and s.level.generator_v is not None]
+    for gain in dict.fromkeys(used):
+        shown = quantities.shown(20 * math.log10(gain.ratio), "db")
+        facts = {"input": gain.input, "known_from": gain.known_from, "measurement": gain.measurement, "gain": shown}
+        yield _said(pages, "gain-known", **facts)
     untold = [s.capture for s in plan.steps if s.level.output_v is not None and s.level.gain is None]
     # what measures a gain needs none
     inputs = [
@@ -196,8 +204,6 @@ def _level(step: PlanStep, pages: Pages) -> str:
         parts=[volts(part) for part in level.parts_v],
         meter=volts(level.meter_v),
         generator=volts(level.generator_v, 3),
-        gain_from=level.gain.known_from if level.gain else "",
-        gain_of=level.gain.measurement if level.gain else "",
     )
 
 

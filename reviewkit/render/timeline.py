@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from importlib.util import find_spec
 from typing import Any
 from urllib.parse import quote
 
@@ -50,15 +51,20 @@ class _Placed:
     by_clock: bool = False  # `first` is the clock's
 
 
-def timeline_file(episode: Episode, made: Collection[str]) -> tuple[dict[str, bytes], tuple[str, ...]]:
-    """The file by its name, or how to have it where the library is not installed. `made`: paths of the files that the
-    build makes, among them those of cards that move.
+def lacking() -> tuple[str, ...]:
+    """How to have a timeline, where the library that writes it is not installed; it is not loaded for that."""
+    return () if find_spec("opentimelineio") else (LEFT_OUT,)
+
+
+def timeline_file(episode: Episode, made: Collection[str]) -> dict[str, bytes]:
+    """The file by its name; none without the library. `made`: paths of the files that the build makes, among them those
+    of cards that move.
     """
-    try:
-        import opentimelineio as otio
-    except ImportError:
-        return {}, (LEFT_OUT,)
-    return {FILE_NAME: timeline(otio, episode, made).encode()}, ()
+    if lacking():
+        return {}
+    import opentimelineio as otio
+
+    return {FILE_NAME: timeline(otio, episode, made).encode()}
 
 
 def timeline(otio: Any, episode: Episode, made: Collection[str]) -> str:

@@ -70,9 +70,6 @@ class Workers:
     def __enter__(self) -> Workers:
         for name, value in _SINGLE_THREADED.items():
             os.environ.setdefault(name, value)
-        # cards and figures leave no cycles behind, and to look for some again and again in all that is imported and
-        # read takes a fifth of the time that importing does
-        gc.disable()
         for _ in range(self._beside):
             process = subprocess.Popen(
                 [sys.executable, "-c", _PROGRAM, *sys.path],
@@ -85,7 +82,6 @@ class Workers:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        gc.enable()
         for process in self._processes:
             process.kill()
             process.wait()

@@ -101,10 +101,11 @@ def artist_of(item: Item, points: float) -> Any:
     return line
 
 
-def seconds(call: Callable[[], object]) -> float:
-    start = time.perf_counter()
+def seconds(call: Callable[[], object]) -> tuple[float, float]:
+    """How long a call takes, and how long it and what it runs keep a processor."""
+    start, busy = time.perf_counter(), sum(os.times()[:4])
     call()
-    return time.perf_counter() - start
+    return time.perf_counter() - start, sum(os.times()[:4]) - busy
 
 
 def main() -> None:
@@ -141,10 +142,11 @@ def main() -> None:
         clip()
         animated(3)()  # both have their fonts and modules now
         times = [(seconds(clip), seconds(animated())) for _ in range(asked.pairs)]
-    for ours, theirs in times:
+    for (ours, our_busy), (theirs, their_busy) in times:
         print(f"clip {ours:6.2f} s, {made.frames / ours:6.1f} frames/s   ", end="")
-        print(f"animation {theirs:6.2f} s, {made.frames / theirs:5.1f} frames/s   {theirs / ours:4.1f} times")
-    ratio = median(theirs / ours for ours, theirs in times)
+        print(f"animation {theirs:6.2f} s, {made.frames / theirs:5.1f} frames/s   {theirs / ours:4.1f} times", end="")
+        print(f"   (processors: {our_busy:.2f} s and {their_busy:.2f} s, {their_busy / our_busy:.1f} times)")
+    ratio = median(theirs / ours for (ours, _), (theirs, _) in times)
     print(
         f"{card.id}, {made.frames} frames of {width} pixels, {os.cpu_count()} cores, {platform.machine()}, median of",
         end="",

@@ -229,8 +229,9 @@ REMEDY = "export the timeline from the editing program as OpenTimelineIO again, 
         ("3", "final.otio: holds no timeline"),
         ('{"OTIO_SCHEMA": "Nonsense.1"}', "final.otio: holds no timeline"),
         ('{"OTIO_SCHEMA": "Timeline.1", "tracks": null}', "final.otio: holds no timeline"),
-        ('{"OTIO_SCHEMA": "Timeline.1", "tracks": 3}', "final.otio: is no OpenTimelineIO file (type mismatch"),
-        ('{"OTIO_SCHEMA": "Timeline.99"}', "final.otio: is no OpenTimelineIO file (unsupported schema version"),
+        ('{"OTIO_SCHEMA": "Timeline.1"}', "final.otio:1: is no OpenTimelineIO file (tracks is missing)"),
+        ('{"OTIO_SCHEMA": "Timeline.1", "tracks": 3}', "final.otio:1: is no OpenTimelineIO file (type mismatch"),
+        ('{\n"OTIO_SCHEMA": "Timeline.99"}', "final.otio:2: is no OpenTimelineIO file (unsupported schema version"),
     ],
 )
 def test_what_is_no_timeline(text, said, tmp_path):

@@ -1,11 +1,13 @@
 """timeline.otio, read back with the library that defines the format (OpenTimelineIO)."""
 
+import json
 import sys
 from fractions import Fraction
 
 import pytest
 from cut_on_paper import episode
 
+from reviewkit import pipeline
 from reviewkit.render.timeline import timeline, timeline_file
 from reviewkit.timecode import RATES
 
@@ -213,9 +215,9 @@ def test_a_note_at_its_clips_very_end_is_still_on_it():
 def test_the_same_episode_is_the_same_bytes_and_holds_no_path():
     one, other = (timeline_file(episode(NOTES, CARDS), ()) for _ in range(2))
     assert one == other
-    assert list(one[0]) == ["timeline.otio"]
-    assert b"file:" not in one[0]["timeline.otio"]
-    assert b'"target_url": "/' not in one[0]["timeline.otio"]
+    assert list(one) == ["timeline.otio"]
+    assert b"file:" not in one["timeline.otio"]
+    assert b'"target_url": "/' not in one["timeline.otio"]
 
 
 def test_the_library_finds_nothing_to_change():
@@ -224,12 +226,15 @@ def test_the_library_finds_nothing_to_change():
     assert f"{again.to_json_string(indent=1)}\n" == text
 
 
-def test_without_the_library_it_says_how_to_have_it(monkeypatch):
+def test_without_the_library_a_build_goes_on_and_says_how_to_have_it(monkeypatch, session_of):
+    told = "timeline.otio: left out; pip install 'bench-reviewkit[timeline]'"
+    folder = session_of('[unit]\nmaker = "Elmgate"\nmodel = "Two"\n', {"notes.txt": NOTES})
+    assert told not in pipeline.check(folder).left_out
     monkeypatch.setitem(sys.modules, "opentimelineio", None)
-    assert timeline_file(episode(NOTES, CARDS), ()) == (
-        {},
-        ("timeline.otio: left out; pip install 'bench-reviewkit[timeline]'",),
-    )
+    made = pipeline.make(folder, pipeline.Options())
+    assert told in made.episode.left_out
+    assert told in json.loads(made.files["findings.json"])["left_out"]
+    assert "timeline.otio" not in made.files
 
 
 def test_the_sample_session_has_all_its_cards_on_it(sample):
