@@ -44,7 +44,7 @@ def all_cards(
         session_cards.with_alt(replace(part, first=card.first or card.id))
         for card in framed
         if card is not None
-        for part in fit(card, fonts)
+        for part in once(("fit", card.id), (card, fonts), partial(fit, card, fonts))
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -72,7 +73,7 @@ class Ready:
     out: Path
     files: Mapping[str, bytes | Path]
     partial: bool
-    incoming: Incoming | None = None  # where those are that are not in memory
+    prepared: Prepared
     record: tuple[Path, bytes] | None = None  # what is to be remembered of a publication, and where
 
 
@@ -102,16 +103,17 @@ def make(
     progress: Progress = lambda what, done, of: None,
     workers: Workers | None = None,
     once: Once = anew,
+    at_end: Callable[[Callable[[], None]], object] = atexit.register,
 ) -> Ready:
     """Everything that a build writes, made and checked, nothing moved in yet. `workers`: those begun, if any; `once`:
-    see `gather`.
+    see `gather`; `at_end`: takes what must be called once all is moved in, or nothing will be.
     """
     wanted: list[Card] = []
     begun: list[Task[Drawn]] = []
     workers = workers or Workers(0)
     out = options.out or folder / "out"
     ffmpeg = found() if options.motion else ""  # before anything is drawn
-    incoming = Incoming(out) if options.motion else None
+    incoming = Incoming(out, at_end) if options.motion else None
     record = b""
 
     def begin_drawing(cards: Sequence[Card], look: Look, fonts: Fonts, settings: EpisodeSettings) -> None:
@@ -134,8 +136,8 @@ def make(
     }
     if not options.only:
         small = [(f"{names[card.id]}.png", drawn[card.id]["small"]) for card in wanted]
+        sheet = workers.begin(contact_sheet, small, prepared.look, prepared.fonts)
         files["thumbnail.png"] = thumbnail(episode, prepared.look, prepared.fonts)
-        files["contact-sheet.png"] = contact_sheet(small, prepared.look, prepared.fonts)
         brochure = {card.id: drawn[card.id]["page"] for card in wanted}
         told_now = told(prepared.table, episode.findings)
         corrected = corrections(told_now, prepared.published)
@@ -147,9 +149,10 @@ def make(
     clips = incoming.path.iterdir() if incoming else ()
     files |= {f"clips/{names[clip.stem]}{clip.suffix}": clip for clip in clips}
     if not options.only:
+        files["contact-sheet.png"] = workers.wait_for(sheet)
         files |= timeline_file(episode, files)
     remembered = (folder / FILE_NAME, record) if record else None
-    return Ready(episode, out, files, bool(options.only), incoming, remembered)
+    return Ready(episode, out, files, bool(options.only), prepared, remembered)
 
 
 def hand_over(ready: Ready) -> Built:

@@ -106,7 +106,8 @@ class Basis:
 
     def place(self, rating: Rating) -> str:
         """Where the output is taken."""
-        driving = self.load_ohm(rating) is not None or any(r.quantity == "power" for r in self.ratings)
+        at_power = any(r.quantity == "power" or r.power_w is not None for r in self.ratings)
+        driving = at_power or self.load_ohm(rating) is not None
         return TERMINALS if driving else LINE
 
 

@@ -42,12 +42,15 @@ class Reading:
 
 @dataclass(frozen=True)
 class Check:
-    """A line with a box. `held`: what the session has for it; `done`: that it has all that the line asks for."""
+    """A line with a box. `held`: what the session has for it; `done`: that it has all that the line asks for; `bad`:
+    that the last reading of some point is not in order.
+    """
 
     name: str
     held: tuple[Reading, ...] = ()
     done: bool = False
     files: tuple[str, ...] = ()
+    bad: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,7 @@ def as_it_came(repair: Sequence[RepairRow], runs: Sequence[Run], *, mended: bool
 
 
 def gate(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
-    """The go/no-go lines. One is done where a reading of it is there, and the last of each channel is not bad."""
+    """The go/no-go lines. One is done where both channels were read, and the last reading of neither is bad."""
     return tuple(_line(name, repair, runs) for name in GATE)
 
 
@@ -83,8 +86,14 @@ def _line(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> Check:
         # a reading that says neither cold nor warm ticks neither line; a bad one stops at both
         held = [s for s in held if state in s.words or (not _STATES & s.words and s.reading.verdict not in GOOD)]
     readings = tuple(said.reading for said in held)
-    last = {_side(reading.point): reading.verdict for reading in readings}
-    return Check(name, readings, bool(last) and all(verdict in GOOD for verdict in last.values()))
+    last: dict[str, str] = {}
+    for reading in readings:
+        side = _side(reading.point)
+        # what is held against nothing cannot take back what was bad
+        last[side] = reading.verdict or last.get(side, "")
+    bad = any(verdict not in GOOD for verdict in last.values())
+    one_side = len({"L", "R"} & set(last)) == 1
+    return Check(name, readings, bool(last) and not bad and not one_side, bad=bad)
 
 
 def _side(point: str) -> str:

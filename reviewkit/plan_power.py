@@ -36,7 +36,7 @@ def power(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     if rating.total:
         shared["channels"] = "both"
     hz = spot_hz(rating)
-    over_band = rating.band_hz is not None and not blocked(rating, basis)
+    over_band = rating.band_hz is not None and blocked(rating, basis) in ("", "music")
     told = {"limits": (limit,), "frequencies": (hz,), "figures": (shared["figure"],)}
     sweep = Wanted(
         "distortion-power",

@@ -133,8 +133,11 @@ def table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) 
 
 
 def _margin(word: str, margin: str) -> str:
-    """The margin where it says something: within the guard band it is smaller than its own uncertainty."""
-    return margin if word in (MEETS, SHORT) and margin != "1.0 ×" else ""
+    """The margin where it says something: within the guard band it is smaller than its own uncertainty, and a factor
+    near one is less plain than the two figures beside it.
+    """
+    near = margin.endswith("×") and 0.67 < float(margin.removesuffix(" ×")) < 1.5
+    return margin if word in (MEETS, SHORT) and not near else ""
 
 
 def _unsaid(v: Verdict) -> str:

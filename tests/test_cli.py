@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from reviewkit import __version__, cli
+from reviewkit import __version__, command_line
 
 ONLY_UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
 SWEEP = """Frequency (kHz);Left (dBV);Right (dBV)
@@ -27,7 +27,7 @@ SWEEP = """Frequency (kHz);Left (dBV);Right (dBV)
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
-    for action in cli._parser()._actions:
+    for action in command_line.parser()._actions:
         if isinstance(action, argparse._SubParsersAction):
             return dict(action.choices)
     raise AssertionError("no commands")

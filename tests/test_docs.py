@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from reviewkit import cli
+from reviewkit import command_line
 from reviewkit.ingest.session_schema import TABLES
 from reviewkit.measure import KINDS
 from reviewkit.ratings import RULES, TRADE_WORDS
@@ -31,7 +31,7 @@ def developers() -> str:
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
-    for action in cli._parser()._actions:
+    for action in command_line.parser()._actions:
         if isinstance(action, argparse._SubParsersAction):
             return dict(action.choices)
     raise AssertionError("no commands")
@@ -65,7 +65,7 @@ def test_readme_names_every_command_and_its_options(command, readme):
 def test_readme_promises_no_option_and_no_command_that_is_not_there(readme):
     known = {
         option
-        for parser in [cli._parser(), *commands().values()]
+        for parser in [command_line.parser(), *commands().values()]
         for a in parser._actions
         for option in a.option_strings
     }

@@ -20,6 +20,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "reviewkit"
 ORDER: tuple[tuple[str, ...], ...] = (
     ("__main__",),
     ("cli",),
+    ("command_line",),
     ("plan_table", "scaffold"),
     ("watch",),
     ("pipeline",),
@@ -72,6 +73,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("mains",),
     ("units",),
     ("places",),
+    ("live_server",),
     ("remembered",),
     ("model",),
     ("arrays",),
@@ -97,6 +99,7 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "imageio_ffmpeg": ("render/ffmpeg.py",),
     "opentimelineio": ("render/timeline.py", "ingest/timeline_file.py"),
     "font_source_sans_pro": ("render/",),
+    "watchfiles": ("watch.py",),
 }
 LONGEST = 300
 # the data that travels is one list, read as one page

@@ -181,7 +181,7 @@ def card(runs: Sequence[Run]) -> Card:
         id="",
         title="",
         chart=True,
-        conditions=figures.stated(runs, f"0 dB: {', '.join(against)}"),
+        conditions=figures.stated(runs, f"re {', '.join(against)}"),
         body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), (), tuple(marks)),)),
         readings=readings_of(shown),
     )

@@ -157,7 +157,7 @@ def card(runs: Sequence[Run]) -> Card:
     if key is not None:
         readings.append(
             Reading(
-                "worse way, 1 kHz" if len(spot) > 1 else "1 kHz",
+                f"1 kHz, worse way {key.channel.replace('>', ' → ')}" if len(spot) > 1 else "1 kHz",
                 quantities.show(key),
                 tuple((f.channel.replace(">", " → "), quantities.show(f)) for f in spot),
             )

@@ -233,10 +233,10 @@ def card(runs: Sequence[Run]) -> Card:
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
             readings.append(Reading(figures.run_label(run, runs), "", _reached_rows(run, limit)))
-    hz = m.frequency_hz
+    hz, ohms = m.frequency_hz, m.load_ohm
     return Card(
         id="",
-        title=f"{figure or 'Distortion'} over power",
+        title=f"{figure or 'Distortion'} over power" + (f" into {quantities.load(ohms)}" if ohms else ""),
         chart=True,
         conditions=figures.stated(runs, quantities.hertz(hz) if hz else ""),
         body=Curves((Panel(x_axis, scales.decades(values or [0.01, 1.0], "%"), tuple(traces), limits, marks),)),

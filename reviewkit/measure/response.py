@@ -187,7 +187,7 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
                 readings.append(Reading(figures.run_label(run, runs), "", _extremes(run, own)))
     balance = figures.by_channel(main, "channel_balance")
     if balance and len(readings) < 3:
-        readings.append(Reading("channel balance, 1 kHz", "", (("", quantities.show(balance[0])),)))
+        readings.append(Reading("left re right, 1 kHz", "", (("", quantities.show(balance[0])),)))
     return tuple(readings)
 
 

@@ -216,6 +216,7 @@ def card(runs: Sequence[Run]) -> Card:
                     scales.upward(max(float(np.max(t.y)) for t in traces), "Ω"),
                     tuple(traces),
                     marks=marks,
+                    label="source impedance",
                 ),
             )
         ),

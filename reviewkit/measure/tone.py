@@ -192,7 +192,7 @@ def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more:
     main, before = main_and_before(runs)
     tone, held = main.get("frequency"), main.get(leading_figure(main))
     band = held.at.get("band") if held else None
-    stated = figures.stated(runs, *([quantities.band((band[0], band[1]))] if band else ())).split(" · ")
+    stated = figures.stated(runs, *([f"{quantities.band((band[0], band[1]))} wide"] if band else ())).split(" · ")
     level = "" if figures.drive(main.conditions) else quantities.conditions(tone.at) if tone else ""
     # a level that was measured says the load, too
     ohms = main.conditions.measurement.load_ohm
@@ -208,7 +208,7 @@ def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Distortion per channel and what it was; which harmonic leads; hum where it was found."""
+    """Distortion per channel and what it was; which harmonic leads; hum where it leads them all."""
     m = run.conditions.measurement
     quantity = leading_figure(run)
     here = figures.by_channel(run, quantity)
@@ -246,7 +246,8 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             )
         )
     hum = figures.worse(figures.by_channel(run, "hum"))
-    if hum is not None:
+    # hum that lies under the harmonics is a figure for the page, and no news
+    if hum is not None and (leading is None or hum.value > leading.value):
         facts.append(Point("tone", "hum", {"finding": hum}, m.id))
     return tuple(facts)
 

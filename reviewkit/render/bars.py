@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
+from math import isnan
 
 from reviewkit.model import Axis, Bar, BarGroup, BarLimit, Bars, Limit
 from reviewkit.render.bar_texts import Standing, Words, before_words, broken, figure_words, held
@@ -41,6 +42,7 @@ class _Group:
 
 def bars(page: Page, body: Bars, region: Box) -> None:
     """Place all groups in a region. Raises LayoutFault where their texts have no room."""
+    body = replace(body, groups=tuple(_there(group) for group in body.groups))
     groups = [group for group in body.groups if group.bars]
     if not groups:
         return
@@ -63,6 +65,11 @@ def bars(page: Page, body: Bars, region: Box) -> None:
         for each in words:
             each.put(page)
     _name_limits(page, limits, placed, box)
+
+
+def _there(group: BarGroup) -> BarGroup:
+    """A group without bars of no value."""
+    return replace(group, bars=tuple(bar for bar in group.bars if not isnan(bar.value)))
 
 
 def _grouped(page: Page, axis: Axis, groups: Sequence[BarGroup], box: Box) -> list[_Group]:
@@ -89,7 +96,8 @@ def _grouped(page: Page, axis: Axis, groups: Sequence[BarGroup], box: Box) -> li
             roles = ("before", "now") if index < len(channels) / 2 else ("now", "before")
             for role in roles if paired else ("now",):
                 if role in own:
-                    top = box.bottom - min(max(place(axis, own[role].value), 0.0), 1.0) * box.height
+                    share = place(axis, own[role].value)  # NaN: a log scale has no place for zero
+                    top = box.bottom - (0.0 if isnan(share) else min(max(share, 0.0), 1.0)) * box.height
                     top = min(top, box.bottom - _LEAST_HEIGHT)
                     stand.append((own[role], Box(x, top, x + widths[role], box.bottom)))
                 x += widths[role] + _TOUCH

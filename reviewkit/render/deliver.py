@@ -6,8 +6,7 @@ import contextlib
 import json
 import os
 import shutil
-import weakref
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 
 from reviewkit.errors import CannotFinish
@@ -20,24 +19,24 @@ _INCOMING = ".incoming-"
 
 class Incoming:
     """A folder beside the outputs, for files that are too large to be held in memory until all is ready. `path` is
-    there until this object is gone, or what is in it was delivered. Raises CannotFinish.
+    there until what is in it was delivered; `at_end` takes a call that clears it in any case. Raises CannotFinish.
     """
 
-    def __init__(self, out: Path) -> None:
+    def __init__(self, out: Path, at_end: Callable[[Callable[[], None]], object]) -> None:
         self.path = out / f"{_INCOMING}{os.getpid()}"
-        new = not out.exists()
+        self._made = not out.exists()
+        at_end(self.clear)
         try:
             self.path.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise CannotFinish(f"{out}: {error.strerror or error}") from error
-        weakref.finalize(self, _clear, self.path, out if new else None)
 
-
-def _clear(incoming: Path, made: Path | None) -> None:
-    shutil.rmtree(incoming, ignore_errors=True)
-    if made:
-        with contextlib.suppress(OSError):  # it is no longer empty: something was delivered
-            made.rmdir()
+    def clear(self) -> None:
+        """Remove the folder, and the one around it if it was made for it and nothing was delivered."""
+        shutil.rmtree(self.path, ignore_errors=True)
+        if self._made:
+            with contextlib.suppress(OSError):  # it is no longer empty
+                self.path.parent.rmdir()
 
 
 def deliver(out: Path, files: Mapping[str, bytes | Path], *, partial: bool = False) -> list[str]:

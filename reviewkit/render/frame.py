@@ -56,7 +56,7 @@ def frame(page: Page, card: Card, *, title: bool = True) -> Box:
 
 def _head(page: Page, title: str, conditions: str, corner: str) -> _Head:
     """The largest title that leaves room for the name beside it, then the conditions beside the rest of the name."""
-    forms = [((TITLE,), 1), ((54.0,), 1), ((48.0,), 1), ((54.0, 48.0), 2), ((42.0, LEAST), 2)]
+    forms = [((TITLE,), 1), ((54.0,), 1), ((48.0,), 1), ((54.0, 48.0), 2), ((42.0, LEAST), 2), ((42.0, LEAST), 3)]
     blamed = title, SHORTEN_TITLE
     for names in (1, 2, 3):
         name = set_in(page, corner, (LABEL,), _WIDTH * 0.62, most=names, anywhere=names == 3) if corner else _EMPTY
@@ -65,7 +65,9 @@ def _head(page: Page, title: str, conditions: str, corner: str) -> _Head:
             continue
         beside = _WIDTH - (name.width + _GAP if name.lines else 0)
         for sizes, lines in forms:
-            heading = set_in(page, title, sizes, beside, bold=True, most=lines) if title else _EMPTY
+            heading: Setting | None = _EMPTY
+            if title:  # three lines are for words longer than a line
+                heading = set_in(page, title, sizes, beside, bold=True, most=lines, anywhere=lines == 3)
             if heading is None:
                 blamed = title, SHORTEN_TITLE
                 continue

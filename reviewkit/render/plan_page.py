@@ -103,8 +103,8 @@ def _line(check: Check, plan: Plan, pages: Pages) -> Line:
         f"{reading.point}: {reading.shown}" + (f", {reading.verdict}" if reading.verdict else "")
         for reading in check.held
     )
-    text, bad = _said(pages, check.name, mains=mains), bool(check.held) and not check.done
-    return Line(text, check.done, notes + check.files, bad, () if check.held else _FILL.get(check.name, ()))
+    text = _said(pages, check.name, mains=mains)
+    return Line(text, check.done, notes + check.files, check.bad, () if check.held else _FILL.get(check.name, ()))
 
 
 def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:

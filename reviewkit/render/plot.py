@@ -14,6 +14,7 @@ from reviewkit.render.free_space import FreeSpace
 from reviewkit.render.labels import (
     FAR,
     SHORTEN_LABEL,
+    SHORTEN_LIMIT,
     EndLabel,
     apart,
     most_alone,
@@ -80,8 +81,10 @@ def _plot(page: Page, curves: Curves, region: Box, *, limits_beside: bool) -> bo
         )
         start, stop = left + (max(gutter, _LONE_GUTTER) if lone else gutter), left + wide - right_gutter
         if stop - start < _LEAST_PLOT:
-            longest = max((t.label for p in curves.panels for t in p.traces), key=len, default="")
-            raise page.fault(longest, SHORTEN_LABEL, "leaves the picture no room")
+            limits = [limit.label for p in curves.panels for limit in p.limits if limits_beside]
+            longest = max([*limits, *(t.label for p in curves.panels for t in p.traces)], key=len, default="")
+            remedy = SHORTEN_LIMIT if longest in limits else SHORTEN_LABEL
+            raise page.fault(longest, remedy, "leaves the picture no room")
         for (panel, box, ruled), lines in zip(stack, panels, strict=True):
             at = Box(start, box.top, stop, box.bottom)
             fine &= _panel(page, panel, lines, at, ruled, lone=lone, limits_beside=limits_beside)

@@ -13,7 +13,7 @@ from reviewkit.render.standing import Standing, large, small
 from reviewkit.render.typeset import set_in
 
 # How wide the column is: nearly always the first of these, so that cards line up.
-_WIDTHS = (448.0, 528.0, 640.0)
+_WIDTHS = (448.0, 528.0, 640.0, 760.0)
 _ROW_SIZES = (READING, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _KEY_SIZES = tuple(float(size) for size in range(int(KEY), int(KEY_LEAST) - 1, -2))
 _CELL_GAP = 24.0
@@ -44,7 +44,8 @@ def readings(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequen
         left = _fitted(page, region, shown, verdicts[:count], len(verdicts) - count)
         if left is not None:
             return Box(region.left, region.top, left - _GAP_TO_PICTURE, region.bottom)
-    longest = max((text for reading in shown for text in _texts(reading)), key=len, default="")
+    said = [text for reading in shown for text in _texts(reading)] or [verdict.label for verdict in verdicts]
+    longest = max(said, key=len)
     raise page.fault(longest, SHORTEN_READING, "does not fit in the readings beside the picture")
 
 

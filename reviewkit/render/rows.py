@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -17,6 +18,7 @@ _GAP = 36.0  # between columns
 _NEEDLE, _NEEDLE_GAP = 150.0, 36.0
 _MARGIN_GAP = 20.0  # from a verdict's word to its margin
 _UNBROKEN = 14  # a cell of so few letters, such as a number with its unit, stays on one line
+_PIECES = rf"[^ ]{{1,{_UNBROKEN}}}"
 _LOUD = 5.0  # the width of the rules over and under a row that must be seen
 _LINE = 1.18  # pitch of a cell's lines, in em
 _EASY, _TIGHT = 1.15, 0.7  # the room above and below a row's lines together, in em
@@ -78,10 +80,10 @@ def _fitting(page: Page, body: Rows, region: Box) -> Table | None:
     """
     pages = body.pages or (body.rows,)
     whole = replace(body, rows=tuple(row for rows in pages for row in rows))
-    for most in (1, 2, 3):
+    for most, anywhere in ((1, False), (2, False), (3, False), (3, True)):
         for padding, sizes in ((_EASY, _SIZES[:-2]), (_TIGHT, _SIZES)):
             for size in sizes:
-                made = set_out(page, whole, region, size, most, padding)
+                made = set_out(page, whole, region, size, most, padding, anywhere)
                 if made is not None and min(_spare(made, pages, region)) >= 0:
                     return _page_of(made, body, pages, region)
     return None
@@ -109,7 +111,7 @@ def _page_of(made: Table, body: Rows, pages: Sequence[tuple[Row, ...]], region: 
 
 def _blame(page: Page, body: Rows, region: Box) -> LayoutFault:
     longest = max((cell for row in body.rows for cell in row.cells), key=len, default="")
-    if set_out(page, body, region, LEAST, 3, _TIGHT) is None:
+    if set_out(page, body, region, LEAST, 3, _TIGHT, anywhere=True) is None:
         return page.fault(longest, SHORTEN_CELL, "leaves the other columns no room")
     return page.fault(longest, "split the table", f"stands in a table of {len(body.rows)} rows that does not fit")
 
@@ -133,8 +135,12 @@ def _tail(page: Page, body: Rows, size: float) -> float:
     return max(tail, max(behind, default=-_MARGIN_GAP) + _MARGIN_GAP)
 
 
-def set_out(page: Page, body: Rows, region: Box, size: float, most: int, padding: float) -> Table | None:
-    """A table at one size, its cells on up to `most` lines, `padding` em between rows; None where it is too wide."""
+def set_out(
+    page: Page, body: Rows, region: Box, size: float, most: int, padding: float, anywhere: bool = False
+) -> Table | None:
+    """A table at one size, its cells on up to `most` lines, `padding` em between rows; None where it is too wide.
+    `anywhere`: long words may be broken.
+    """
     count = max([len(body.widths), *(len(row.cells) for row in body.rows)])
     words = any(_own_word(row) for row in body.rows)
     word_size = min(size, 40.0)
@@ -144,7 +150,7 @@ def set_out(page: Page, body: Rows, region: Box, size: float, most: int, padding
     if body.needles and words:
         tail += _NEEDLE + _NEEDLE_GAP
     room = region.width - (tail + _GAP if tail else 0.0) - _GAP * (count - 1)
-    widths = _column_widths(page, body, size, count, room, most)
+    widths = _column_widths(page, body, size, count, room, most, anywhere)
     if widths is None:
         return None
     lefts, x = [], region.left
@@ -156,7 +162,9 @@ def set_out(page: Page, body: Rows, region: Box, size: float, most: int, padding
         line = []
         for column, text in enumerate(row.cells):
             bold, lines = _bold(body, row, column), 1 if column == body.strong else most
-            made = set_in(page, text, (size,), widths[column], bold=bold, most=lines) if text else None
+            made = None
+            if text:
+                made = set_in(page, text, (size,), widths[column], bold=bold, most=lines, anywhere=anywhere)
             if text and made is None:
                 return None
             line.append(_Cell(made.lines, made.width) if made else _Cell((), 0.0))
@@ -179,7 +187,9 @@ def _needed(page: Page, cells: Sequence[_Cell], notes: int, size: float, needles
     return high + notes * _NOTE_PITCH + size * padding
 
 
-def _column_widths(page: Page, body: Rows, size: float, count: int, room: float, most: int) -> list[float] | None:
+def _column_widths(
+    page: Page, body: Rows, size: float, count: int, room: float, most: int, anywhere: bool
+) -> list[float] | None:
     """Each column's width: what its cells need on one line, wide ones cut back where the sum is too much.
 
     What is left over goes out by the relative widths that the table asks for.
@@ -191,7 +201,7 @@ def _column_widths(page: Page, body: Rows, size: float, count: int, room: float,
             bold = _bold(body, row, column)
             natural[column] = max(natural[column], page.width(text, size, bold) if text else 0.0)
             whole = column == body.strong or most == 1 or len(text) <= _UNBROKEN
-            parts = [text] if whole else text.split(" ")
+            parts = [text] if whole else re.findall(_PIECES if anywhere else r"[^ ]+", text)
             words[column] = max([words[column], *(page.width(part, size, bold) for part in parts if part)])
     for column, text in enumerate(body.headers[:count]):
         needed = page.width(text, LABEL, text in _CHANNELS) if text else 0.0

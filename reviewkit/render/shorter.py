@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from itertools import zip_longest
 
-from reviewkit.model import Card, Curves, Mark, Panel, Reading, Rows, TitlePage
+from reviewkit.model import Card, Curves, Mark, Panel, Reading, Rows, TitlePage, Trace
 
+_MANY = 10  # rows, from which two columns of them are easier to read than one that is cut
 _FIGURE = re.compile(r"\d[\d.,]*")
 
 
@@ -18,12 +20,15 @@ def forms(card: Card) -> Iterator[Card]:
     readings under the first, from the foot up, of which the files hold every figure; those with a key number stay.
     """
     yield card
-    steps: tuple[Callable[[Card], Card], ...] = (_said_once, _before_named_once, _without_margins)
+    steps: tuple[Callable[[Card], Card], ...] = (_said_once, _pairs_named_once, _without_margins)
     for step in (*steps, *(_titled(title) for title in card.shorter)):
         shorter = step(card)
         if shorter != card:
             yield shorter
         card = shorter
+    shorter = replace(card, readings=tuple(_side_by_side(reading) for reading in card.readings))
+    if shorter != card:
+        yield shorter
     while len(card.readings) > 1 and not card.readings[-1].key:
         card = replace(card, readings=card.readings[:-1])
         yield card
@@ -58,6 +63,8 @@ def _reading(reading: Reading, said: set[str]) -> Reading:
 
 
 def _marks(panel: Panel, figures: list[str]) -> Panel:
+    if not all(trace.label for trace in panel.traces):  # marks may be what names the curves
+        return panel
     marks = tuple(replace(mark, text="") if _is_reading(mark, figures) else mark for mark in panel.marks)
     return panel if marks == panel.marks else replace(panel, marks=marks)
 
@@ -68,25 +75,39 @@ def _is_reading(mark: Mark, figures: list[str]) -> bool:
     return number is not None and any(number[0] in _FIGURE.findall(text) for text in figures)
 
 
+def _side_by_side(reading: Reading) -> Reading:
+    """Many rows as two columns of rows."""
+    rows = reading.rows
+    if len(rows) < _MANY or any(len(row) != len(rows[0]) for row in rows):
+        return reading
+    half = (len(rows) + 1) // 2
+    return replace(reading, rows=tuple((*one, *(other or ())) for one, other in zip_longest(rows[:half], rows[half:])))
+
+
 # ------------------------------------------------------------------ told by the picture
 
 
-def _before_named_once(card: Card) -> Card:
-    """The curves of before as one pair, named once: hue and dash say which channel each is."""
-    return _with_panels(card, card.body, _pair_of_before) if isinstance(card.body, Curves) else card
+def _pairs_named_once(card: Card) -> Card:
+    """The two curves of a run as one pair, named once: hue and dash say which channel each is."""
+    return _with_panels(card, card.body, _with_pairs) if isinstance(card.body, Curves) else card
 
 
-def _pair_of_before(panel: Panel) -> Panel:
-    before = [trace for trace in panel.traces if trace.role == "before" and trace.label]
-    names = {trace.label.removeprefix(f"{trace.channel} ") for trace in before}
-    if len(before) < 2 or len(names) > 1:
-        return panel
-    named = before[-1]
-    traces = (
-        replace(trace, label=names.copy().pop() if trace is named else "") if trace in before else trace
-        for trace in panel.traces
-    )
-    return replace(panel, traces=tuple(traces))
+def _with_pairs(panel: Panel) -> Panel:
+    channels: dict[str, list[str]] = {}  # what a name says besides the channel -> whose it is
+    for trace in panel.traces:
+        channels.setdefault(_besides(trace), []).append(trace.channel)
+    traces = list(panel.traces)
+    for at, trace in enumerate(traces):
+        name = _besides(trace)
+        if name and len(channels[name]) > 1:
+            traces[at] = replace(trace, label=name if trace.channel == channels[name][-1] else "")
+    return panel if traces == list(panel.traces) else replace(panel, traces=tuple(traces))
+
+
+def _besides(trace: Trace) -> str:
+    """What a curve's name says besides its channel; "" where it says no channel, or that alone."""
+    channel, _, rest = trace.label.partition(" ")
+    return rest if channel and channel == trace.channel else ""
 
 
 def _with_panels(card: Card, body: Curves, change: Callable[[Panel], Panel]) -> Card:

@@ -12,6 +12,7 @@ from reviewkit.render.scene import Box
 if TYPE_CHECKING:
     from reviewkit.arrays import Array
 
+_CROWDED = 8  # points to a pixel column, among which no gap can be seen
 _CUT_SLACK = 1e-9  # of a panel's height: a point on the edge is inside it
 
 
@@ -52,7 +53,7 @@ def _with_crossings(points: Array, column: int, edge: float) -> Array:
         return points
     off = points[:, column] - edge
     with np.errstate(invalid="ignore"):
-        at = np.flatnonzero(off[:-1] * off[1:] < 0)
+        at = np.flatnonzero(np.sign(off[:-1]) * np.sign(off[1:]) < 0)
     if not len(at):
         return points
     part = (off[at] / (off[at] - off[at + 1]))[:, np.newaxis]
@@ -88,6 +89,7 @@ def envelope(pixels: Array) -> Array:
 
 def _envelope_of_parts(pixels: Array) -> Array:
     """`envelope` of each part between NaN rows."""
+    pixels = _bridged(pixels)
     good = np.isfinite(pixels).all(axis=1)
     edges = np.flatnonzero(np.diff(good.astype(np.int8))) + 1
     parts = []
@@ -97,6 +99,18 @@ def _envelope_of_parts(pixels: Array) -> Array:
         else:
             parts.append(part[:1])
     return np.asarray(np.concatenate(parts))
+
+
+def _bridged(pixels: Array) -> Array:
+    """A line without those of its gaps that lie within one pixel column, where there are many points to a column: none
+    of them can be seen, and each would be a line of its own.
+    """
+    at = np.flatnonzero(np.isfinite(pixels).all(axis=1))
+    columns = np.floor(pixels[at, 0])
+    if len(at) < 2 or np.any(np.diff(columns) < 0) or len(at) < _CROWDED * (1 + np.count_nonzero(np.diff(columns))):
+        return pixels
+    gaps = np.flatnonzero((np.diff(at) > 1) & (np.diff(columns) > 0)) + 1
+    return np.insert(pixels[at], gaps, np.nan, axis=0)
 
 
 def end_of(line: Array) -> tuple[float, float] | None:

@@ -44,6 +44,11 @@ class Task(Generic[T]):
         self._answer = answer
         self.done.set()
 
+    @property
+    def is_good(self) -> bool:
+        """Whether the call returned something. To be asked for once `done`."""
+        return self._answer[0]
+
     def result(self) -> T:
         """What the call returned; raises the InputError or CannotFinish that it raised. To be asked for once `done`."""
         good, found = self._answer

@@ -10,6 +10,7 @@ import re
 import stat
 import subprocess
 import sys
+from contextlib import ExitStack
 from dataclasses import replace
 from fractions import Fraction
 
@@ -204,6 +205,15 @@ def test_the_first_frame_is_without_the_curve_and_the_last_is_the_still(made, fr
     assert np.abs(frames[-1][5, 5].astype(int) - still[5, 5]).max() <= 2
 
 
+def test_the_last_frame_loses_nothing_but_chroma_between_pixels(made):
+    """Held against the still with a chroma sample for four pixels, so that only the encoder's own loss counts."""
+    still = np.asarray(Image.open(io.BytesIO(made[0]["cards"])).convert("RGBA"))
+    command = [made[1].ffmpeg, "-loglevel", "error", "-i", made[1].file("response", ".mp4"), "-f", "rawvideo", "-"]
+    ran = subprocess.run(command, capture_output=True, check=True)
+    last = np.frombuffer(ran.stdout, np.uint8).reshape(FRAMES, -1)[-1]
+    assert psnr_db(last, np.concatenate([plane.ravel() for plane in _yuv(still)])) >= 50
+
+
 def test_left_of_the_edge_is_the_curve_and_right_of_it_is_not(frames):
     first, curve, *_ = painted_layers()
     differs = np.flatnonzero((first != curve).any(axis=(0, 2)))
@@ -310,9 +320,39 @@ def test_an_encoder_that_fails_is_quoted_and_leaves_nothing(tmp_path, reads):
     assert list(folder.iterdir()) == []
 
 
+@pytest.fixture
+def session(tmp_path):
+    folder = tmp_path / "session"
+    folder.mkdir()
+    (folder / "session.toml").write_text(
+        '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n[episode]\nframe_rate = 10\ncard_seconds = 60\n'
+        '[[measurement]]\nkind = "response"\nfile = "response.csv"\nhold = "0.5 s"\n'
+    )
+    rows = "".join(f"{hz},{-hz / 1e5:.3f},{-hz / 9e4:.3f}\n" for hz in (20, 50, 100, 500, 1000, 5000, 10000, 20000))
+    (folder / "response.csv").write_text(f"Frequency (Hz),Left (dB),Right (dB)\n{rows}")
+    return folder
+
+
+def test_a_build_puts_a_clip_beside_each_chart_as_long_as_it_is_held(encoder, session, capsys):
+    assert run(["build", str(session), "--motion", "--only", "response"]) == 0, capsys.readouterr().err
+    out = session / "out"
+    assert [path.name for path in (out / "clips").iterdir()] == ["02-response.mp4"]
+    assert packet_times(encoder, out / "clips" / "02-response.mp4") == [Fraction(number, 10) for number in range(5)]
+    assert not list(out.glob(".incoming*"))
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the stand-in is a shell script")
+def test_a_build_whose_encoder_fails_writes_nothing(session, tmp_path, monkeypatch, capsys):
+    program(tmp_path / "ffmpeg", 'case "$*" in *-encoders*) echo libx264;; *) echo no room >&2; exit 1;; esac')
+    monkeypatch.setenv("PATH", str(tmp_path))
+    assert run(["build", str(session), "--motion", "--only", "response"]) == 1
+    assert capsys.readouterr().err == "reviewkit: could not finish: ffmpeg: no room\n"
+    assert not (session / "out").exists()
+
+
 def test_finished_files_are_moved_in_whole(tmp_path):
     out = tmp_path / "out"
-    incoming = Incoming(out)
+    incoming = Incoming(out, lambda clear: None)
     (incoming.path / "response.mp4").write_bytes(b"film")
     deliver(out, {"clips/01-response.mp4": incoming.path / "response.mp4", "a.txt": b"text"})
     assert (out / "clips" / "01-response.mp4").read_bytes() == b"film"
@@ -321,14 +361,14 @@ def test_finished_files_are_moved_in_whole(tmp_path):
 
 
 def test_what_was_not_delivered_is_gone_with_its_folder(tmp_path):
-    incoming = Incoming(tmp_path / "new")
-    (incoming.path / "a.mp4").write_bytes(b"film")
-    del incoming
+    with ExitStack() as left:
+        incoming = Incoming(tmp_path / "new", left.callback)
+        (incoming.path / "a.mp4").write_bytes(b"film")
     assert list(tmp_path.iterdir()) == []
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "mine.txt").write_text("mine")
-    incoming = Incoming(tmp_path / "out")
-    del incoming
+    with ExitStack() as left:
+        assert Incoming(tmp_path / "out", left.callback).path.is_dir()
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["mine.txt"]
 
 
