@@ -55,7 +55,7 @@ def _new(options: argparse.Namespace) -> int:
 
     for name in new_session(options.folder):
         print(options.folder / name)
-    print(f"next: fill in {options.folder / 'session.toml'}, then: reviewkit check {options.folder}")
+    print(f"next: fill in {options.folder / 'session.toml'}, then: reviewkit plan {options.folder}")
     return DONE
 
 

@@ -22,7 +22,6 @@ from reviewkit.plan_basis import (
     SPOT_HZ,
     SQUARE,
     SWEEP,
-    UNRATED_W,
     USUAL_SHARE,
     Basis,
     Wanted,
@@ -143,8 +142,8 @@ def _idle(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     if rating.weighting:
         at["weighting"] = rating.weighting
     if rating.quantity == "snr":
-        reference = rating.reference_w or basis.rated_w(basis.load_ohm(rating)) or UNRATED_W
-        at["reference"] = reference
+        reference = rating.reference_w or basis.share(rating, 1.0)
+        at |= {"reference": reference} if reference is not None else {}
     told = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
     where = basis.place(rating)
     no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None

@@ -69,7 +69,8 @@ def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
 def power_scale(values: Sequence[float]) -> Axis:
     """A horizontal power scale, log, a ruler like the dial."""
     low, high = _rung_below(min(values)), _rung_above(max(values))
-    ticks = [(m * 10.0**e, _plain(m * 10.0**e)) for e in range(-4, 5) for m in (1, 2, 5) if low <= m * 10.0**e <= high]
+    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    ticks = [(m * 10.0**e, _plain(m * 10.0**e)) for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
     if len(ticks) > 7:
         ticks = [t for t in ticks if f"{t[0]:e}"[0] == "1" or t[0] in (low, high)]
     if len(ticks) > 7:

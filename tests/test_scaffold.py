@@ -26,7 +26,7 @@ def test_it_has_every_file_of_a_session_and_says_so(made):
     assert {"session.toml", "notes.txt", "prices.csv", "repair.csv", "measurements"} <= names
     for name in names:
         assert f"{folder / name}\n" in said.out
-    assert said.out.splitlines()[-1] == (f"next: fill in {folder / 'session.toml'}, then: reviewkit check {folder}")
+    assert said.out.splitlines()[-1] == (f"next: fill in {folder / 'session.toml'}, then: reviewkit plan {folder}")
 
 
 def test_every_file_is_explained_by_comments(made):

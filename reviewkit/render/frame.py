@@ -58,7 +58,7 @@ def _head(page: Page, title: str, conditions: str, corner: str) -> _Head:
     """The largest title that leaves room for the name beside it, then the conditions beside the rest of the name."""
     forms = [((TITLE,), 1), ((54.0,), 1), ((48.0,), 1), ((54.0, 48.0), 2), ((42.0, LEAST), 2), ((42.0, LEAST), 3)]
     blamed = title, SHORTEN_TITLE
-    for names in (1, 2, 3):
+    for names, lines_under in ((1, 2), (2, 2), (3, 2), (3, 3)):
         name = set_in(page, corner, (LABEL,), _WIDTH * 0.62, most=names, anywhere=names == 3) if corner else _EMPTY
         if name is None:
             blamed = corner, SHORTEN_NAME
@@ -72,7 +72,7 @@ def _head(page: Page, title: str, conditions: str, corner: str) -> _Head:
                 blamed = title, SHORTEN_TITLE
                 continue
             room = _WIDTH if len(name.lines) <= len(heading.lines) else beside
-            under = set_in(page, conditions, (CONDITIONS, LEAST), room, most=2) if conditions else _EMPTY
+            under = set_in(page, conditions, (CONDITIONS, LEAST), room, most=lines_under) if conditions else _EMPTY
             if under is not None:
                 return _Head(heading, name, under)
             blamed = conditions, SHORTEN_CONDITIONS

@@ -20,7 +20,7 @@ MARGIN = 8.0  # kept free round a label
 _ALONE = 60.0  # so far from all other curves, in pixels, a curve can be named where it runs
 FAR = 30.0  # a label this far from what it names gets a leader
 
-SHORTEN_LABEL = "name fewer measurements on one card (card = …)"
+SHORTEN_LABEL = "shorten setting = …, or name fewer measurements on one card (card = …)"
 SHORTEN_LIMIT = "shorten the condition of this [[rated]] table"
 
 

@@ -169,7 +169,9 @@ def set_out(
                 return None
             line.append(_Cell(made.lines, made.width) if made else _Cell((), 0.0))
         cells.append(tuple(line))
-        note = set_in(page, row.note, (LABEL,), region.width - tail - _GAP, most=max(most, 2)) if row.note else None
+        note, beside = None, region.width - tail - _GAP
+        if row.note:
+            note = set_in(page, row.note, (LABEL,), beside, most=max(most, 2), anywhere=anywhere)
         if row.note and note is None:
             return None
         notes.append(note.lines if note else ())
