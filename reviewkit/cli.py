@@ -145,7 +145,8 @@ def _build(options: argparse.Namespace) -> int:
 
 
 def _watch(options: argparse.Namespace) -> int:
-    from reviewkit.watch import Rebuilt, watch
+    from reviewkit.rebuild import Rebuilt
+    from reviewkit.watch import watch
 
     def opened(url: str) -> None:
         print(f"{options.session}: the page is {url} (Ctrl-C ends)", flush=True)
@@ -155,7 +156,8 @@ def _watch(options: argparse.Namespace) -> int:
         if rebuilt.faults:
             more = f" (and {len(rebuilt.faults) - 1} more, on the page)" if len(rebuilt.faults) > 1 else ""
             what = f"{rebuilt.faults[0]}{more}"
-        print(f"{rebuilt.seconds:5.2f} s  {what}", flush=True)
+        seen = f"{rebuilt.seen_s:.2f} s first card; " if rebuilt.seen_s is not None else ""
+        print(f"{seen}{rebuilt.seconds:.2f} s {what}", flush=True)
 
     try:
         watch(options.session, options.port, opened=opened, told=told, beside=min((os.cpu_count() or 1) - 1, 1))

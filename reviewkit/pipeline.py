@@ -104,9 +104,11 @@ def make(
     workers: Workers | None = None,
     once: Once = anew,
     at_end: Callable[[Callable[[], None]], object] = atexit.register,
+    prepared_is: Callable[[Prepared], None] = lambda prepared: None,
 ) -> Ready:
     """Everything that a build writes, made and checked, nothing moved in yet. `workers`: those begun, if any; `once`:
-    see `gather`; `at_end`: takes what must be called once all is moved in, or nothing will be.
+    see `gather`; `at_end`: takes what must be called once all is moved in, or nothing will be. `prepared_is` is told
+    what the outputs will be written from while cards are still being drawn.
     """
     wanted: list[Card] = []
     begun: list[Task[Drawn]] = []
@@ -125,6 +127,7 @@ def make(
 
     workers.load_beside()
     prepared = prepare(folder, workers.elsewhere, begin_drawing, once)
+    prepared_is(prepared)
     pictures = workers.finish(begun, lambda done: progress("cards", done, len(begun)))
     episode, drawn = prepared.episode, _drawn(wanted, pictures)
     names = {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(episode.cards, start=1)}

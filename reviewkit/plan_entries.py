@@ -15,6 +15,14 @@ from reviewkit.plan_order import Capture
 
 _DIGITS = 6  # a level is compared to a tenth of a decibel; this loses nothing
 _READ_IN = {"input_sensitivity": "mV", "phono_overload": "mV", "dc_offset": "mV", "channel_balance": "dB", "snr": "dB"}
+# keys that hang on how the file was made, switched off
+_FULL_SCALE = '#full_scale = "5 V"  # of a WAV: the peak voltage of a full-scale sine'
+_IF_NEEDED = {
+    "crosstalk": '#driven = "L"  # where the columns name no direction; then a second table with "R"',
+    "noise": _FULL_SCALE.replace("5 V", "10 mV"),
+    "multitone": _FULL_SCALE,
+    "intermodulation": '#window = "blackman-harris"  # of a spectrum',
+}
 _ENDING = {"noise": "wav", "multitone": "wav"}
 _READINGS = "measurements/readings.csv"
 
@@ -34,6 +42,7 @@ def entry(number: int, capture: Capture, bench: Bench, *, mended: bool) -> tuple
         name = f"measurements/{number:02d}-{capture.kind}.{_ENDING.get(capture.kind, 'csv')}"
         lines.append(f"file = {_quoted(name)}")
     lines += _conditions(capture, bench)
+    lines += [_IF_NEEDED[capture.kind]] if capture.kind in _IF_NEEDED else []
     if "gain" in capture.told.get("quantities", ()):
         lines.append('input_level = "…"  # what the generator gave, as read')
     if mended:

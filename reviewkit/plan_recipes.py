@@ -94,7 +94,8 @@ def _read(
     level: tuple[float | None, float | None] = (None, None),
 ) -> Wanted:
     """A single value by meter, a row of a `reading` file."""
-    told = {"frequencies": (at["frequency"],)} if "frequency" in at else {}
+    names = {"frequency": "frequencies", "weighting": "weightings"}
+    told = {name: (at[key],) for key, name in names.items() if key in at}
     apart = (at.get("frequency"), at.get("weighting"))
     return Wanted("reading", name, (rating.quantity,), at, drive, *level, place, apart=apart, told=told)
 

@@ -2,42 +2,23 @@
 
 from __future__ import annotations
 
-import gc
-import hashlib
-import pickle
 import re
 import secrets
-import time
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from reviewkit import places
 from reviewkit.errors import CannotFinish, Fault, InputError, listed
 from reviewkit.live_server import EVENTS, FILES, LiveServer
-from reviewkit.model import Card
-from reviewkit.pipeline import Options, Ready, make
-from reviewkit.remembered import Memory
-from reviewkit.render.card import Order
-from reviewkit.render.deliver import deliver
+from reviewkit.rebuild import Bench, Rebuilt, Remembering, places_of
+from reviewkit.remembered import Memory, stamps
 from reviewkit.render.page import Pages
-from reviewkit.render.workers import Drawn, Task, Workers
 
 _STILL_MS = 50  # a file that was not written to for this long, or twice that, is taken to be whole
 _LONGEST_WAIT_MS = 1000  # but one that is written to all the time is looked at as often as this
 _LOOK_UP_MS = 200
 _TEMPLATE = "watch.html"
-
-
-@dataclass(frozen=True)
-class Rebuilt:
-    """What one save led to. `cards`: those drawn anew; `files`: how many of out/ are new; `faults`: why nothing is."""
-
-    cards: tuple[str, ...]
-    files: int
-    faults: tuple[str, ...]
-    seconds: float
 
 
 def watch(
@@ -58,16 +39,19 @@ def watch(
     if not folder.is_dir():
         raise InputError(Fault(str(folder), 0, "there is no such folder; reviewkit new makes one"))
     saves = _saves(folder, stop)
-    workers = _Remembering(beside)
+    workers = Remembering(beside)
     with workers:
-        bench = _Bench(folder, workers)
-        with LiveServer(folder / "out", *bench.page(), port) as server:
+        bench = Bench(folder, workers)
+        page = _LivePage(bench)
+        with LiveServer(folder / "out", *page.now(), port) as server:
+
+            def show(cards: Sequence[str]) -> None:
+                server.show(*page.now(), {"build": bench.number, "cards": cards})
+
             opened(server.url)
             for saved in saves:
                 if saved or not bench.number:
-                    rebuilt = bench.build()
-                    server.show(*bench.page(), {"build": bench.number, "cards": rebuilt.cards})
-                    told(rebuilt)
+                    told(bench.build({Path(path) for _, path in saved}, show))
 
 
 def _saves(folder: Path, stop: Any) -> Iterator[Collection[Any]]:
@@ -110,91 +94,28 @@ def _noticed(notice: Callable[..., Iterator[Collection[Any]]], folder: Path, sto
         raise CannotFinish(f"{folder}: saves can no longer be noticed: {error}") from error
 
 
-class _Remembering(Workers):
-    """Workers that draw a card only where it is not as it was."""
+class _LivePage:
+    """The page of a session as it was last built."""
 
-    def __init__(self, beside: int) -> None:
-        super().__init__(beside)
-        self._drawn: dict[bytes, Task[Drawn]] = {}
-
-    def elsewhere(self, call: Callable[[], Any]) -> Callable[[], Any]:
-        """Read here: what was read must be remembered."""
-        return call
-
-    def begin_drawing(self, cards: Sequence[Card], order: Order) -> list[Task[Drawn]]:
-        """The task of each card: the one that drew it before, or a new one."""
-        keys = [hashlib.sha256(pickle.dumps((card, order))).digest() for card in cards]
-        held = {key: task for key, task in self._drawn.items() if not task.done.is_set() or task.is_good}
-        new = [number for number, key in enumerate(keys) if key not in held]
-        begun = super().begin_drawing([cards[number] for number in new], order)
-        held |= {keys[number]: task for number, task in zip(new, begun, strict=True)}
-        self._drawn = {key: held[key] for key in keys}
-        return [held[key] for key in keys]
-
-
-class _Bench:
-    """A session as it was last built, and what its page shows."""
-
-    def __init__(self, folder: Path, workers: _Remembering) -> None:
-        self.number = 0  # of builds tried
-        self._folder = folder
-        self._workers = workers
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
         self._memory = Memory()
-        self._made: Ready | None = None
-        self._versions: dict[str, str] = {}  # of every file delivered, by its content
-        self._faults: tuple[str, ...] = ()
-        self._latest: tuple[str, ...] = ()  # the cards drawn last
 
-    def build(self) -> Rebuilt:
-        """Build what changed. What is wrong is kept for the page, and the last outputs stay."""
-        began = time.perf_counter()
-        self.number += 1
-        cards: tuple[str, ...] = ()
-        files = 0
-        try:
-            made = make(self._folder, Options(), workers=self._workers, once=self._memory.once)
-            cards, files = self._take(made)
-            self._faults = ()
-        except InputError as error:
-            self._faults = tuple(listed(error.faults))
-        except CannotFinish as error:
-            self._faults = (str(error),)
-        if self.number == 1:
-            # what was imported stays: it need not be looked through, again and again, for what could be thrown away
-            gc.collect()
-            gc.freeze()
-            gc.enable()
-        return Rebuilt(cards, files, self._faults, time.perf_counter() - began)
-
-    def _take(self, made: Ready) -> tuple[tuple[str, ...], int]:
-        """Deliver what is not as it was delivered; which cards are new, and how many files."""
-        versions = {name: hashlib.sha256(_content(content)).hexdigest()[:16] for name, content in made.files.items()}
-        new = {name: made.files[name] for name, version in versions.items() if self._versions.get(name) != version}
-        lost = any(not (made.out / name).is_file() for name in versions if name not in new)
-        if lost or set(versions) != set(self._versions):
-            deliver(made.out, made.files)
-        elif new:
-            deliver(made.out, new, partial=True)
-        places = _places(made)
-        cards = tuple(card.id for card in made.episode.cards if places[card.id] in new)
-        self._made, self._versions = made, versions
-        self._latest = cards or tuple(name for name in self._latest if name in places)
-        return cards, len(new)
-
-    def page(self) -> tuple[str, str]:
+    def now(self) -> tuple[str, str]:
         """The page as it now is, and what its content may do."""
-        once = secrets.token_urlsafe(16)
+        nonce = secrets.token_urlsafe(16)
         policy = (
-            f"default-src 'none'; img-src 'self' data:; style-src 'nonce-{once}'; "
-            f"script-src 'nonce-{once}'; connect-src 'self'"
+            f"default-src 'none'; img-src 'self' data:; style-src 'nonce-{nonce}'; "
+            f"script-src 'nonce-{nonce}'; connect-src 'self'"
         )
-        own, travelling = self._folder / "templates", places.templates()
+        own, travelling = self._bench.folder / "templates", places.templates()
+        pages = self._memory.once("the page's", (stamps(own), stamps(travelling)), lambda: Pages(own, travelling))
         try:
-            text = Pages(own, travelling).text(_TEMPLATE, **self._facts(once, self._faults))
+            text = pages.text(_TEMPLATE, **self._facts(nonce, self._bench.faults))
         except InputError as error:
             # the session's own version of this page is at fault: the one that travels says so
-            faults = tuple(dict.fromkeys((*listed(error.faults), *self._faults)))
-            text = Pages(travelling, travelling).text(_TEMPLATE, **self._facts(once, faults))
+            faults = tuple(dict.fromkeys((*listed(error.faults), *self._bench.faults)))
+            text = Pages(travelling, travelling).text(_TEMPLATE, **self._facts(nonce, faults))
         return text, policy
 
     def _facts(self, nonce: str, faults: Sequence[str]) -> dict[str, Any]:
@@ -202,49 +123,47 @@ class _Bench:
         facts: dict[str, Any] = {
             "nonce": nonce,
             "events": EVENTS,
-            "number": self.number,
+            "number": self._bench.number,
             "faults": faults,
-            "name": self._folder.resolve().name,
+            "more": self._bench.more,
+            "name": self._bench.folder.resolve().name,
             "cards": (),
             "latest": None,
-            "changed": self._latest,
+            "changed": self._bench.latest,
             "rows": (),
             "plan": None,
             "left_out": (),
             "pages": (),
         }
-        if self._made is None:
+        if self._bench.shown is None:
             return facts
-        made, shown = self._made, _places(self._made)
-        cards = [
-            {
+        episode, there = self._bench.shown.episode, places_of(self._bench.shown)
+        cards = {
+            card.id: {
                 "id": card.id,
                 "title": card.title,
                 "alt": card.alt,
                 "verdicts": card.verdicts,
-                "picture": f"{FILES}{shown[card.id]}?v={self._versions[shown[card.id]]}",
+                "picture": f"{FILES}{there[card.id]}?v={self._bench.versions[there[card.id]]}",
             }
-            for card in made.episode.cards
-        ]
-        measured = {run.conditions.measurement.card for run in made.episode.runs}
-        # of the cards that were drawn last, the one of what was measured comes before those that sum up
-        order = sorted(made.episode.cards, key=lambda card: (card.id not in self._latest, card.first not in measured))
-        first = order[0].id if order else ""
-        return facts | {
-            "name": made.episode.session.unit.name,
-            "cards": cards,
-            "latest": next((card for card in cards if card["id"] == first), None),
-            "rows": made.prepared.table.rows,
-            "plan": made.prepared.plan,
-            "left_out": made.episode.left_out,
-            "pages": [(name, f"{FILES}{name}") for name in sorted(made.files) if re.fullmatch(r"[^/]+\.html", name)],
+            for card in episode.cards
+            if there[card.id] in self._bench.versions  # others follow
         }
-
-
-def _places(made: Ready) -> dict[str, str]:
-    """Where each card's picture is in out/, by the card's id."""
-    return {card.id: f"cards/{number:02d}-{card.id}.png" for number, card in enumerate(made.episode.cards, start=1)}
-
-
-def _content(content: bytes | Path) -> bytes:
-    return content if isinstance(content, bytes) else content.read_bytes()
+        measured = {run.conditions.measurement.card for run in episode.runs}
+        waited_for = self._bench.waited_for
+        # of the cards that were drawn last, that of the file saved comes first, and those that sum up come last
+        order = sorted(
+            (card for card in episode.cards if card.id in cards),
+            key=lambda c: (c.id not in self._bench.latest, c.first not in waited_for, c.first not in measured),
+        )
+        return facts | {
+            "name": episode.session.unit.name,
+            "cards": tuple(cards.values()),
+            "latest": cards[order[0].id] if order else None,
+            "rows": self._bench.shown.table.rows,
+            "plan": self._bench.shown.plan,
+            "left_out": episode.left_out,
+            "pages": [
+                (name, f"{FILES}{name}") for name in sorted(self._bench.versions) if re.fullmatch(r"[^/]+\.html", name)
+            ],
+        }

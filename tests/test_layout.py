@@ -23,6 +23,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("command_line",),
     ("plan_table", "scaffold"),
     ("watch",),
+    ("rebuild",),
     ("pipeline",),
     ("card_series",),
     ("bench_file",),

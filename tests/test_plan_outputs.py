@@ -14,7 +14,8 @@ from pathlib import Path
 import pytest
 from rated_and_found import rated, session
 
-from reviewkit import pipeline, places
+from reviewkit import places
+from reviewkit.bench_file import Gathered, gather
 from reviewkit.measure import KINDS
 from reviewkit.model import Session, Unit
 from reviewkit.plan import plan
@@ -84,13 +85,16 @@ def pages() -> Pages:
 
 
 @pytest.fixture(scope="module")
-def prepared() -> pipeline.Prepared:
-    return pipeline.prepare(places.sample_session())
+def gathered() -> Gathered:
+    return gather(places.sample_session())
 
 
 @pytest.fixture(scope="module")
-def sample_plan(prepared) -> PlanWords:
-    return prepared.plan
+def sample_plan(gathered) -> PlanWords:
+    verdicts = judge(gathered.session, gathered.runs)
+    columns = {name: kind.about for name, kind in KINDS.items()}
+    made = plan(gathered.session, gathered.runs, verdicts, gathered.repair, columns, mended=True)
+    return plan_page.in_words(made, pages())
 
 
 # ------------------------------------------------------------------ the page
@@ -152,9 +156,10 @@ def test_names_from_outside_are_text_and_nothing_else():
 # ------------------------------------------------------------------ the sample
 
 
-def test_the_sample_is_ticked_by_its_verdicts(sample_plan, prepared):
-    assert len(sample_plan.ratings) == len(prepared.episode.verdicts) >= 10
-    for line, verdict in zip(sample_plan.ratings, prepared.episode.verdicts, strict=True):
+def test_the_sample_is_ticked_by_its_verdicts(sample_plan, gathered):
+    verdicts = judge(gathered.session, gathered.runs)
+    assert len(sample_plan.ratings) == len(verdicts) >= 10
+    for line, verdict in zip(sample_plan.ratings, verdicts, strict=True):
         assert line.label == verdict.label
         assert line.done or verdict.verdict not in ("meets", "falls short")
         if verdict.verdict in ("meets", "falls short"):

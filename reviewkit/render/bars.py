@@ -14,7 +14,7 @@ from reviewkit.render.free_space import FreeSpace
 from reviewkit.render.labels import MARGIN, SHORTEN_LABEL, SHORTEN_LIMIT, put_limit_label
 from reviewkit.render.look import DASH, LABEL, SAFE_LEFT
 from reviewkit.render.scene import Area, Box, Page, Stroke, Text
-from reviewkit.render.traces import place
+from reviewkit.render.traces import place, within
 
 # as beside and over a lone panel of curves, so that cards line up
 _LEFT_OF_PLOT, _LONE_GUTTER, _OVER_PLOT = 20.0, 104.0, 32.0
@@ -96,8 +96,7 @@ def _grouped(page: Page, axis: Axis, groups: Sequence[BarGroup], box: Box) -> li
             roles = ("before", "now") if index < len(channels) / 2 else ("now", "before")
             for role in roles if paired else ("now",):
                 if role in own:
-                    share = place(axis, own[role].value)  # NaN: a log scale has no place for zero
-                    top = box.bottom - (0.0 if isnan(share) else min(max(share, 0.0), 1.0)) * box.height
+                    top = box.bottom - within(axis, own[role].value) * box.height
                     top = min(top, box.bottom - _LEAST_HEIGHT)
                     stand.append((own[role], Box(x, top, x + widths[role], box.bottom)))
                 x += widths[role] + _TOUCH

@@ -10,7 +10,7 @@ from reviewkit.render.labels import FAR, MARGIN, SHORTEN_LABEL
 from reviewkit.render.layout_check import crosses
 from reviewkit.render.look import LABEL
 from reviewkit.render.scene import Box, Page, Stroke, Text
-from reviewkit.render.traces import place
+from reviewkit.render.traces import within
 
 _WIDTH = 4.0
 _HALF_END = 16.0  # of the short lines at both ends
@@ -42,7 +42,7 @@ def put_brackets(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
 
 def _point(panel: Panel, x_value: float, y_value: float, box: Box) -> tuple[float, float]:
     """A point of the panel in pixels; one outside the axes stands on the panel's edge."""
-    x, y = (min(max(place(axis, value), 0.0), 1.0) for axis, value in ((panel.x, x_value), (panel.y, y_value)))
+    x, y = (within(axis, value) for axis, value in ((panel.x, x_value), (panel.y, y_value)))
     return box.left + x * box.width, box.bottom - y * box.height
 
 

@@ -14,7 +14,7 @@ from reviewkit.render.labels import FAR, MARGIN, SHORTEN_LABEL
 from reviewkit.render.layout_check import crosses
 from reviewkit.render.look import LABEL
 from reviewkit.render.scene import Area, Box, Page, Stroke, Text
-from reviewkit.render.traces import place
+from reviewkit.render.traces import within
 
 if TYPE_CHECKING:
     from reviewkit.arrays import Array
@@ -41,7 +41,7 @@ def put_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
 
 def _point(panel: Panel, mark: Mark, box: Box) -> tuple[float, float]:
     """Where a mark stands; one outside the axes stands on the panel's edge."""
-    x, y = (min(max(place(axis, value), 0.0), 1.0) for axis, value in ((panel.x, mark.x), (panel.y, mark.y)))
+    x, y = (within(axis, value) for axis, value in ((panel.x, mark.x), (panel.y, mark.y)))
     return box.left + x * box.width, box.bottom - y * box.height
 
 

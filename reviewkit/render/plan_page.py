@@ -198,6 +198,7 @@ def _level(step: PlanStep, pages: Pages) -> str:
         drive=c.drive,
         kind=c.kind,
         overload=c.name == "phono-overload",
+        offset=c.name == "dc-offset",
         power=quantities.watts(level.power_w) if level.power_w is not None else "",
         load=quantities.load(c.setup.load_ohm) if c.setup.load_ohm is not None else "",
         volts=volts(level.output_v),

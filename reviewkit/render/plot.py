@@ -26,7 +26,7 @@ from reviewkit.render.labels import (
 from reviewkit.render.look import DASH, LABEL, SAFE_LEFT
 from reviewkit.render.marks import put_marks
 from reviewkit.render.scene import Area, Box, Page, Stroke
-from reviewkit.render.traces import end_of, in_pixels, length, line_in, lone_points, place, share
+from reviewkit.render.traces import end_of, in_pixels, length, line_in, lone_points, place, share, within
 
 if TYPE_CHECKING:
     from reviewkit.arrays import Array
@@ -154,7 +154,7 @@ def _end_labels(
         for limit in panel.limits:
             value = limit.high if limit.high is not None else limit.low
             if value is not None and limit.label:
-                y = box.bottom - min(max(place(panel.y, value), 0.0), 1.0) * box.height
+                y = box.bottom - within(panel.y, value) * box.height
                 found.append(EndLabel(limit.label, look.soft, False, LABEL, (box.right, y), y))
     if not found:
         return []
@@ -240,7 +240,7 @@ def _bands(page: Page, panel: Panel, box: Box) -> list[tuple[tuple[float, float]
             at = place(panel.y, value)
             if 0.0 <= at <= 1.0:
                 ys.append(box.bottom - at * box.height)
-            edges[index] = box.bottom - min(max(at, 0.0), 1.0) * box.height
+            edges[index] = box.bottom - within(panel.y, value) * box.height
         if limit.from_x < limit.to_x and right > left and edges[1] > edges[0]:
             corners = ((left, edges[0]), (right, edges[0]), (right, edges[1]), (left, edges[1]))
             page.add(Area("band", corners, page.look.band))

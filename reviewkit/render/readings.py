@@ -149,7 +149,7 @@ def _block(
         if rows is None:
             return None
         texts += rows
-        bottom = rows[-1].baseline
+        bottom = rows[-1].baseline if rows else top
     return _Block(tuple(texts), bottom)
 
 

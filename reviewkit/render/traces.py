@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isnan
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +11,8 @@ from reviewkit.model import Axis, Trace
 from reviewkit.render.scene import Box
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from reviewkit.arrays import Array
 
 _CROWDED = 8  # points to a pixel column, among which no gap can be seen
@@ -32,6 +35,12 @@ def share(axis: Axis, values: Array) -> Array:
 def place(axis: Axis, value: float) -> float:
     """`share` of one value."""
     return float(share(axis, np.array([value]))[0])
+
+
+def within(axis: Axis, value: float) -> float:
+    """`place`, no further than the panel's edges; zero stands at the foot of a log axis, which has no place for it."""
+    at = place(axis, value)
+    return 0.0 if isnan(at) else min(max(at, 0.0), 1.0)
 
 
 def line_in(x_axis: Axis, y_axis: Axis, trace: Trace) -> Array:
@@ -82,9 +91,19 @@ def envelope(pixels: Array) -> Array:
     if len(pixels) <= 4 * len(starts):
         return pixels
     ends = np.concatenate((starts[1:], [len(pixels)])) - 1
-    order = np.lexsort((pixels[:, 1], columns))
-    kept = np.unique(np.concatenate((starts, ends, order[starts], order[ends])))
+    kept = np.unique(np.concatenate((starts, ends, *_extremes(pixels[:, 1], starts))))
     return np.asarray(pixels[kept])
+
+
+def _extremes(heights: Array, starts: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """The first of the least and the first of the greatest of each stretch that begins at one of `starts`."""
+    counts = np.diff(starts, append=len(heights))
+    found = []
+    for most in (np.minimum.reduceat(heights, starts), np.maximum.reduceat(heights, starts)):
+        at = np.flatnonzero(heights == np.repeat(most, counts))
+        first = np.searchsorted(at, starts)
+        found.append(at[first])
+    return found[0], found[1]
 
 
 def _envelope_of_parts(pixels: Array) -> Array:

@@ -48,19 +48,19 @@ def watched(folder: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
         assert process.stdout
         address = re.search(r"http:\S+", process.stdout.readline())
         assert address
-        print(f"first build:{process.stdout.readline()[:7]}")
+        print(f"first build: {process.stdout.readline()[:6]}")
         yield process, address[0]
         process.terminate()
 
 
 def saved(place: Path, text: str, step: int) -> float:
-    """Save the sweep with its upper half shifted; the time just before."""
+    """Save the sweep with its second half shifted; the time just before."""
     lines = text.splitlines()
     changed = []
     for line in lines:
         cells = line.split(",")
-        if re.fullmatch(r"[\d.]+", cells[0]) and float(cells[0]) > 5000:
-            cells[1] = f"{float(cells[1]) + 0.2 * step:.3f}"
+        if re.fullmatch(r"[\d.]+", cells[0]) and len(changed) > len(lines) / 2:
+            cells[1] = f"{float(cells[1]) + 0.2 * step:.4g}"
         changed.append(",".join(cells))
     beside = place.with_name(".beside")
     beside.write_text("\n".join(changed) + "\n", encoding="utf-8")

@@ -52,11 +52,11 @@ def several(kind, file, count, **more):
 
 def _sessions():
     for script, name in NAMES.items():
-        unit = f'[unit]\nmaker = "{name}"\nmodel = "{name}"\nwhat = "{name}"\nyear = 1977\n'
+        unit = f'[unit]\nmaker = "{name}"\nmodel = "Forty"\nwhat = "{name}"\nyear = 1977\n'
         told = {"setting": name, "title": name, "drive": "5 W"}
         yield (
             f"{script} names",
-            unit + BENCH.replace("aux", name) + RATED + measurement("r", "response", "a.csv", **told),
+            unit + BENCH + RATED + measurement("r", "response", "a.csv", **told),
             {"a.csv": response()},
         )
     yield "a long id", UNIT + BENCH + measurement("r" * 60, "response", "a.csv"), {"a.csv": response()}

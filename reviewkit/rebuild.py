@@ -1,0 +1,168 @@
+"""A session built again on every save: what is as it was is remembered, and the card that is waited for comes first."""
+
+from __future__ import annotations
+
+import gc
+import hashlib
+import pickle
+import time
+from collections.abc import Callable, Collection, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from reviewkit.errors import CannotFinish, InputError, listed
+from reviewkit.model import Card
+from reviewkit.pipeline import Options, Prepared, Ready, make
+from reviewkit.remembered import Memory
+from reviewkit.render.card import LayoutFault, Order, pictures
+from reviewkit.render.deliver import deliver
+from reviewkit.render.workers import Drawn, Task, Workers
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """What one save led to. `cards`: those drawn anew; `files`: how many of out/ are new; `faults`: why nothing is;
+    `seen_s`: when the page had the first of the cards, where that was before the end.
+    """
+
+    cards: tuple[str, ...]
+    files: int
+    faults: tuple[str, ...]
+    seconds: float
+    seen_s: float | None = None
+
+
+class Remembering(Workers):
+    """Workers that draw a card only where it is not as it was. `first`: the cards that are waited for; `early`: the
+    picture of the first of them that is new, drawn before all else.
+    """
+
+    def __init__(self, beside: int) -> None:
+        super().__init__(beside)
+        self.first: Collection[str] = ()
+        self.early: tuple[str, bytes] | None = None
+        self._drawn: dict[bytes, Task[Drawn]] = {}
+
+    def elsewhere(self, call: Callable[[], Any]) -> Callable[[], Any]:
+        """Read here: what was read must be remembered."""
+        return call
+
+    def begin_drawing(self, cards: Sequence[Card], order: Order) -> list[Task[Drawn]]:
+        """The task of each card: the one that drew it before, or a new one."""
+        keys = [hashlib.sha256(pickle.dumps((card, order))).digest() for card in cards]
+        held = {key: task for key, task in self._drawn.items() if not task.done.is_set() or task.is_good}
+        new = [number for number, key in enumerate(keys) if key not in held]
+        begun = super().begin_drawing([cards[number] for number in new], order)
+        held |= {keys[number]: task for number, task in zip(new, begun, strict=True)}
+        self._drawn = {key: held[key] for key in keys}
+        self.early = None
+        waited_for = [cards[number] for number in new if cards[number].first in self.first]
+        if waited_for:
+            with suppress(LayoutFault):  # told with those of the others
+                alone = replace(order, page=None, small=False, strip=False)
+                self.early = waited_for[0].id, pictures(waited_for[0], alone)["cards"]
+        return [held[key] for key in keys]
+
+
+class Bench:
+    """A session as it was last built. `number`: of builds tried; `shown`: what its outputs were written from; `versions`:
+    of every file delivered, by its content; `faults`: why the last build stopped; `latest`: the cards drawn last, `more`
+    whether others still follow.
+    """
+
+    def __init__(self, folder: Path, workers: Remembering) -> None:
+        self.number = 0
+        self.folder = folder
+        self.out = folder / "out"
+        self._workers = workers
+        self._memory = Memory()
+        self.shown: Prepared | None = None
+        self.versions: dict[str, str] = {}
+        self.faults: tuple[str, ...] = ()
+        self.latest: tuple[str, ...] = ()
+        self.more = False
+
+    @property
+    def waited_for(self) -> Collection[str]:
+        """The cards of what was saved last."""
+        return self._workers.first
+
+    def build(self, saved: Collection[Path], show: Callable[[Sequence[str]], None]) -> Rebuilt:
+        """Build what changed. What is wrong is kept for the page, and the last outputs stay. `show` is told when the
+        page is another, with the cards that are new.
+        """
+        began = time.perf_counter()
+        self.number += 1
+        self._workers.first = self._measured_in(saved)
+        cards: tuple[str, ...] = ()
+        seen: list[float] = []
+        files = 0
+
+        def early(prepared: Prepared) -> None:
+            if self._take_early(prepared):
+                show(self.latest)
+                seen.append(time.perf_counter() - began)
+
+        try:
+            made = make(self.folder, Options(), workers=self._workers, once=self._memory.once, prepared_is=early)
+            cards, files = self._take(made, early=bool(seen))
+            self.faults = ()
+        except InputError as error:
+            self.faults = tuple(listed(error.faults))
+        except CannotFinish as error:
+            self.faults = (str(error),)
+        self.more = False
+        show(cards)
+        if self.number == 1:
+            # what was imported stays: it need not be looked through, again and again, for what could be thrown away
+            gc.collect()
+            gc.freeze()
+            gc.enable()
+        return Rebuilt(cards, files, self.faults, time.perf_counter() - began, seen[0] if seen else None)
+
+    def _measured_in(self, saved: Collection[Path]) -> Collection[str]:
+        """The cards of what was measured in these files."""
+        measurements = self.shown.episode.session.measurements if self.shown else ()
+        root = self.folder.resolve()
+        return {m.card for m in measurements if m.file and root / m.file in saved}
+
+    def _take_early(self, prepared: Prepared) -> bool:
+        """Deliver the card that is waited for, before the others and the texts, as a build of that card alone does."""
+        if self._workers.early is None:
+            return False
+        card, picture = self._workers.early
+        name = places_of(prepared)[card]
+        if name not in self.versions:
+            return False  # cards are numbered otherwise now
+        deliver(self.out, {name: picture}, partial=True)
+        self.versions[name] = _version(picture)
+        self.shown, self.latest, self.faults, self.more = prepared, (card,), (), True
+        return True
+
+    def _take(self, made: Ready, *, early: bool) -> tuple[tuple[str, ...], int]:
+        """Deliver what is not as it was delivered; which cards are new, and how many files. `early`: one was before."""
+        versions = {name: _version(content) for name, content in made.files.items()}
+        new = {name: made.files[name] for name, version in versions.items() if self.versions.get(name) != version}
+        lost = any(not (self.out / name).is_file() for name in versions if name not in new)
+        if lost or set(versions) != set(self.versions):
+            deliver(self.out, made.files)
+        elif new:
+            deliver(self.out, new, partial=True)
+        there = places_of(made.prepared)
+        before = self.latest if early else ()
+        cards = tuple(name for name, place in there.items() if place in new or name in before)
+        self.shown, self.versions = made.prepared, versions
+        self.latest = cards or tuple(name for name in self.latest if name in there)
+        return cards, len(new) + len(before)
+
+
+def places_of(prepared: Prepared) -> dict[str, str]:
+    """Where each card's picture is in out/, by the card's id."""
+    cards = prepared.episode.cards
+    return {card.id: f"cards/{number:02d}-{card.id}.png" for number, card in enumerate(cards, start=1)}
+
+
+def _version(content: bytes | Path) -> str:
+    return hashlib.sha256(content if isinstance(content, bytes) else content.read_bytes()).hexdigest()[:16]
