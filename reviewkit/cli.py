@@ -46,6 +46,9 @@ def run(arguments: Sequence[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except KeyboardInterrupt:
+        if options.command == "watch":  # that is how it ends
+            print()
+            return DONE
         print("reviewkit: stopped; what was in out/ is still there", file=sys.stderr)
         return UNFINISHED
 
@@ -128,7 +131,7 @@ def _build(options: argparse.Namespace) -> int:
     with ExitStack() as left:  # clears what was made and not moved in, however this ends
         # begun first: they import what drawing needs while this process imports what reading and measuring need; one
         # card is sooner drawn than another process is begun
-        with Workers(0 if options.only else options.jobs - 1) as workers:
+        with Workers(0 if options.only else options.jobs - 1, also=("pandas",)) as workers:
             from reviewkit.pipeline import Options, hand_over, make
 
             width = 3840 if options.size == "2160" else 1920
@@ -159,10 +162,7 @@ def _watch(options: argparse.Namespace) -> int:
         seen = f"{rebuilt.seen_s:.2f} s first card; " if rebuilt.seen_s is not None else ""
         print(f"{seen}{rebuilt.seconds:.2f} s {what}", flush=True)
 
-    try:
-        watch(options.session, options.port, opened=opened, told=told, beside=min((os.cpu_count() or 1) - 1, 1))
-    except KeyboardInterrupt:
-        print()
+    watch(options.session, options.port, opened=opened, told=told, beside=min((os.cpu_count() or 1) - 1, 1))
     return DONE
 
 

@@ -544,9 +544,9 @@ class Row:
 
 @dataclass(frozen=True)
 class Rows:
-    """A table. `strong`: index of the column set in bold; `widths`: relative widths of the columns. `pages`: the rows of
-    all cards that one table is split into, which are set alike; `amounts`: what stands at the ends of a scale of `years`
-    under the table.
+    """A table. `strong`: index of the column set in bold; `widths`: relative widths of the columns. `pages`: the rows
+    of all cards that one table is split into, which are set alike; `amounts`: what stands at the ends of a scale of
+    `years` under the table.
     """
 
     headers: tuple[str, ...]

@@ -125,8 +125,9 @@ def make(
         wanted.extend(_wanted(cards, options.only))
         begun.extend(workers.begin_drawing(wanted, order))
 
-    workers.load_beside()
-    prepared = prepare(folder, workers.elsewhere, begin_drawing, once)
+    pages = _pages(folder, once)
+    workers.load_beside(pages.get_ready)
+    prepared = prepare(folder, workers.elsewhere, begin_drawing, once, pages)
     prepared_is(prepared)
     pictures = workers.finish(begun, lambda done: progress("cards", done, len(begun)))
     episode, drawn = prepared.episode, _drawn(wanted, pictures)
@@ -171,9 +172,10 @@ def prepare(
     elsewhere: Callable[[Read], Read] = lambda read: read,
     begin_drawing: Callable[[Sequence[Card], Look, Fonts, EpisodeSettings], None] = lambda *told: None,
     once: Once = anew,
+    pages: Pages | None = None,
 ) -> Prepared:
     """Files in, measured, judged, and put in order. `elsewhere`: see `gather`; `begin_drawing` is told the cards as
-    soon as they are there, before the words are.
+    soon as they are there, before the words are; `pages`: the session's templates, where they are at hand.
     """
     gathered = gather(folder, elsewhere, once)
     session, runs = gathered.session, gathered.runs
@@ -181,9 +183,7 @@ def prepare(
     price = price_line(session.price, gathered.prices, session.unit.year) if session.price and gathered.prices else None
     verdicts = judge(session, runs)
     table = spec_table(session, runs, verdicts)
-    own, travelling = folder / "templates", places.templates()
-    pages = once("pages", (stamps(own), stamps(travelling)), lambda: Pages(own, travelling))
-
+    pages = pages or _pages(folder, once)
     cards = all_cards(gathered, verdicts, table, price, fonts, once)
     begin_drawing(cards, look, fonts, session.episode)
     notes, uncalled = called_cards(gathered.notes, cards, runs)
@@ -239,6 +239,12 @@ def _plan(gathered: Gathered, verdicts: Sequence[Verdict], pages: Pages) -> Plan
     mended = is_mended(gathered.repair, gathered.runs)
     made = planned(gathered.session, gathered.runs, verdicts, gathered.repair, columns, mended=mended)
     return plan_page.in_words(made, pages)
+
+
+def _pages(folder: Path, once: Once) -> Pages:
+    """The templates of a session: its own, and those that travel with the program."""
+    own, travelling = folder / "templates", places.templates()
+    return once("pages", (stamps(own), stamps(travelling)), lambda: Pages(own, travelling))
 
 
 def _said(

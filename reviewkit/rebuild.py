@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import hashlib
 import pickle
 import time
@@ -67,9 +66,9 @@ class Remembering(Workers):
 
 
 class Bench:
-    """A session as it was last built. `number`: of builds tried; `shown`: what its outputs were written from; `versions`:
-    of every file delivered, by its content; `faults`: why the last build stopped; `latest`: the cards drawn last, `more`
-    whether others still follow.
+    """A session as it was last built. `number`: of builds tried; `shown`: what its outputs were written from;
+    `versions`: of every file delivered, by its content; `faults`: why the last build stopped; `latest`: the cards drawn
+    last; `more`: whether others still follow.
     """
 
     def __init__(self, folder: Path, workers: Remembering) -> None:
@@ -115,11 +114,6 @@ class Bench:
             self.faults = (str(error),)
         self.more = False
         show(cards)
-        if self.number == 1:
-            # what was imported stays: it need not be looked through, again and again, for what could be thrown away
-            gc.collect()
-            gc.freeze()
-            gc.enable()
         return Rebuilt(cards, files, self.faults, time.perf_counter() - began, seen[0] if seen else None)
 
     def _measured_in(self, saved: Collection[Path]) -> Collection[str]:
@@ -134,8 +128,8 @@ class Bench:
             return False
         card, picture = self._workers.early
         name = places_of(prepared)[card]
-        if name not in self.versions:
-            return False  # cards are numbered otherwise now
+        if self.versions.get(name) in (None, _version(picture)):
+            return False  # cards are numbered otherwise now, or it looks as it did
         deliver(self.out, {name: picture}, partial=True)
         self.versions[name] = _version(picture)
         self.shown, self.latest, self.faults, self.more = prepared, (card,), (), True

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import re
 import secrets
 from collections.abc import Callable, Collection, Iterator, Sequence
@@ -52,6 +53,9 @@ def watch(
             for saved in saves:
                 if saved or not bench.number:
                     told(bench.build({Path(path) for _, path in saved}, show))
+                if not gc.isenabled():  # what is there by now stays: it need not be looked through again and again
+                    gc.freeze()
+                    gc.enable()
 
 
 def _saves(folder: Path, stop: Any) -> Iterator[Collection[Any]]:
@@ -100,10 +104,11 @@ class _LivePage:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._memory = Memory()
+        self._nonce = secrets.token_urlsafe(16)  # one for all: the page reads its next version itself
 
     def now(self) -> tuple[str, str]:
         """The page as it now is, and what its content may do."""
-        nonce = secrets.token_urlsafe(16)
+        nonce = self._nonce
         policy = (
             f"default-src 'none'; img-src 'self' data:; style-src 'nonce-{nonce}'; "
             f"script-src 'nonce-{nonce}'; connect-src 'self'"

@@ -141,6 +141,9 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         for name, value in report.user_properties:
             if name == "odd files":
                 terminalreporter.line(f"odd files read or refused as they must be: {value}")
+    checked = [value for report in reports for name, value in report.user_properties if name == "layout check"]
+    if checked:
+        terminalreporter.line(f"layouts checked in every look, nothing found: {sum(checked)}")
     errors = [tuple(value) for report in reports for name, value in report.user_properties if name == "accuracy"]
     if errors:
         terminalreporter.section("accuracy: worst error of each row")

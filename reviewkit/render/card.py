@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from reviewkit.model import Bars, Card, Curves, Row, Rows, TitlePage
 from reviewkit.render.contact_sheet import SMALL
 from reviewkit.render.look import FRAME_HEIGHT, FRAME_WIDTH, WIDTHS, Look, look_named
-from reviewkit.render.paint import NO_FONTS, Fonts, measuring, painted, settled
+from reviewkit.render.paint import NO_FONTS, Fonts, measuring, painted
 from reviewkit.render.png import png, smaller
 from reviewkit.render.roles import ROLES, coloured
 from reviewkit.render.scene import Box, Item, LayoutFault, Page
@@ -145,9 +145,8 @@ def _over_footage(card: Card, items: Sequence[Item], order: Order) -> dict[str, 
         shapes = _seen(card.id, coloured(items, look), look, over_footage(order.look))
         drawn["overlays"] = overlay(shapes, order.look, order.width, order.fonts)
     if order.strip and (what := said(card)):
-        with settled():
-            page = Page(card.id, ROLES, measuring(card.id, order.fonts))
-            lay_strip(page, what)
+        page = Page(card.id, ROLES, measuring(card.id, order.fonts))
+        lay_strip(page, what)
         laid = coloured(_checked(card.id, tuple(page.items)), look)
         shapes = _seen(card.id, laid, look, over_footage(order.look))
         drawn["strips"] = strip(shapes, order.look, order.width, order.fonts)
@@ -161,10 +160,9 @@ def lay_out(card: Card, look: str) -> tuple[Item, ...]:
 
 def _laid_out(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Item, ...]:
     """`lay_out` with roles in place of colours."""
-    with settled():
-        page = Page(card.id, ROLES, measuring(card.id, fonts))
-        _compose(page, card)
-        return tuple(page.items)
+    page = Page(card.id, ROLES, measuring(card.id, fonts))
+    _compose(page, card)
+    return tuple(page.items)
 
 
 def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
@@ -190,12 +188,11 @@ def _fitted(card: Card, fonts: Fonts) -> tuple[Card, ...]:
     """A table on as few cards as hold it. Raises LayoutFault."""
     body = card.body
     assert isinstance(body, Rows)
-    with settled():
-        for pages in range(1, len(body.rows) + 1):
-            parts = _parts(card, body, pages)
-            if _holds(parts[0], fonts):  # all of them stand or none does: they are set alike
-                return parts
-        _laid_out(parts[0], fonts)  # raises the fault that names what is too long
+    for pages in range(1, len(body.rows) + 1):
+        parts = _parts(card, body, pages)
+        if _holds(parts[0], fonts):  # all of them stand or none does: they are set alike
+            return parts
+    _laid_out(parts[0], fonts)  # raises the fault that names what is too long
     return parts
 
 

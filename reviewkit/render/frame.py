@@ -10,6 +10,7 @@ from reviewkit.render.scene import Box, Page
 from reviewkit.render.typeset import Setting, set_in
 
 _WIDTH = SAFE_RIGHT - SAFE_LEFT
+_LONG_WORD = 30  # letters: a title with one may be broken within words, on three lines
 _GAP = 56.0  # between the title's side and the corner
 _TITLE_BASELINE, _UNDER_TITLE, _PITCH = 114.0, 58.0, 44.0
 _FOOT_BASELINE = 1012.0
@@ -56,7 +57,9 @@ def frame(page: Page, card: Card, *, title: bool = True) -> Box:
 
 def _head(page: Page, title: str, conditions: str, corner: str) -> _Head:
     """The largest title that leaves room for the name beside it, then the conditions beside the rest of the name."""
-    forms = [((TITLE,), 1), ((54.0,), 1), ((48.0,), 1), ((54.0, 48.0), 2), ((42.0, LEAST), 2), ((42.0, LEAST), 3)]
+    forms = [((TITLE,), 1), ((54.0,), 1), ((48.0,), 1), ((54.0, 48.0), 2), ((42.0, LEAST), 2)]
+    if max(map(len, title.split()), default=0) > _LONG_WORD:
+        forms.append(((42.0, LEAST), 3))
     blamed = title, SHORTEN_TITLE
     for names, lines_under in ((1, 2), (2, 2), (3, 2), (3, 3)):
         name = set_in(page, corner, (LABEL,), _WIDTH * 0.62, most=names, anywhere=names == 3) if corner else _EMPTY

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import traceback
 from collections.abc import Mapping, Sequence
@@ -56,6 +57,14 @@ class Pages:
             direction=lambda channel: _SIDES.get(channel, channel),
             under=figures.under,
         )
+
+    def get_ready(self) -> None:
+        """Compile the templates that travel with the program, so that the first text need not wait for it. What is
+        wrong with one is said when it is used.
+        """
+        for name in self._environment.list_templates(("j2", "html")):
+            with contextlib.suppress(jinja2.TemplateError, UnicodeDecodeError, RecursionError):
+                self._environment.get_template(name)
 
     def text(self, template: str, **facts: Any) -> str:
         """A template filled in. Raises InputError naming template, line and name where the template is at fault."""
@@ -160,7 +169,9 @@ def description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
 def comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
     """The full table as a comment to pin, at most LONGEST_COMMENT characters, and what was cut to get there."""
     for level, cut in enumerate(("", "the rows' small print", "the unrated figures too")):
-        text = re.sub(r"\n{3,}", "\n\n", pages.text("comment.txt.j2", cut=level, most=MOST_CORRECTIONS, **facts)).strip()
+        text = re.sub(
+            r"\n{3,}", "\n\n", pages.text("comment.txt.j2", cut=level, most=MOST_CORRECTIONS, **facts)
+        ).strip()
         if len(text) < LONGEST_COMMENT:
             return text + "\n", cut
     raise InputError(

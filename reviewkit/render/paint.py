@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,18 +24,6 @@ Fonts = tuple[str, str]  # the user's own font files, regular and bold; "" for n
 NO_FONTS: Fonts = ("", "")
 
 
-@contextmanager
-def settled() -> Iterator[None]:
-    """Matplotlib's settings that touch what is drawn, whatever the user's own are.
-
-    Without hinting a text's width grows with its size exactly, so one layout holds for every size of card.
-    """
-    import matplotlib as mpl
-
-    with mpl.rc_context({"text.hinting": "no_hinting", "path.sketch": None, "path.effects": []}):
-        yield
-
-
 def load() -> None:
     """Import what drawing needs. Touches no setting, so it may run beside anything else."""
     import matplotlib.backends.backend_agg
@@ -45,9 +32,8 @@ def load() -> None:
 
 def get_ready(fonts: Fonts = NO_FONTS) -> None:
     """Import and load what every card needs, fonts included, so that the first one need not wait for it."""
-    with settled():
-        for bold in (False, True):
-            _extent("H", 36.0, bold, fonts)
+    for bold in (False, True):
+        _extent("H", 36.0, bold, fonts)
 
 
 # ------------------------------------------------------------------ type
@@ -98,6 +84,17 @@ def _font(bold: bool, fonts: Fonts) -> FT2Font:
 
 
 @cache
+def _unhinted() -> Any:
+    """Letters as they were drawn, whatever the user's own settings are: without hinting a text's width grows with its
+    size exactly, so one layout holds for every size of card.
+    """
+    from matplotlib import ft2font
+
+    flags = getattr(ft2font, "LoadFlags", None)  # before 3.10 they stood alone
+    return flags.NO_HINTING if flags else vars(ft2font)["LOAD_NO_HINTING"]
+
+
+@cache
 def _known_characters(bold: bool, fonts: Fonts) -> frozenset[str]:
     """Every character that one of the fonts can draw."""
     from matplotlib.font_manager import get_font
@@ -106,7 +103,7 @@ def _known_characters(bold: bool, fonts: Fonts) -> frozenset[str]:
 
 
 def measuring(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
-    """A Measure that refuses characters no font has, naming the card. To be used within `settled`."""
+    """A Measure that refuses characters no font has, naming the card."""
 
     def measure(text: str, size: float, bold: bool) -> Extent:
         extent = _extent(text, size, bold, fonts)
@@ -137,10 +134,8 @@ def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float,
     unknown = "".join(sorted(set(text) - _known_characters(bold, fonts)))
     if unknown:
         return unknown
-    from matplotlib.backends.backend_agg import get_hinting_flag
-
     font = _font(bold, fonts)
-    font.set_text(text, 0.0, flags=get_hinting_flag())  # type: ignore[no-untyped-call]
+    font.set_text(text, 0.0, flags=_unhinted())
     (width, height), descent = font.get_width_height(), font.get_descent()
     return width / 64, (height - descent) / 64, descent / 64
 
@@ -148,14 +143,13 @@ def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float,
 @lru_cache(maxsize=2048)
 def _bearing(letter: str, size: float, bold: bool, fonts: Fonts, right: bool = False) -> float:
     """The gap between where a letter begins (or ends, on its right) and its ink, negative where the ink reaches out."""
-    from matplotlib.backends.backend_agg import get_hinting_flag
     from matplotlib.font_manager import get_font
 
     for path in _files(bold, fonts):
         font = get_font(path)
         if letter and ord(letter) in font.get_charmap():
             font.set_size(size, _DPI)
-            glyph = font.load_char(ord(letter), flags=get_hinting_flag())  # type: ignore[no-untyped-call]
+            glyph = font.load_char(ord(letter), flags=_unhinted())
             after = glyph.horiAdvance - glyph.horiBearingX - glyph.width
             return float(after if right else glyph.horiBearingX) / 64
     return 0.0
@@ -181,12 +175,11 @@ def painted(
         pixels.view("<u4")[...] = int.from_bytes(bytes.fromhex(ground[1:]) + b"\xff", "little")
     else:
         pixels[...] = ground
-    with settled():
-        for item in items:
-            if isinstance(item, Text):
-                _paint_text(renderer, item, scale, first_row, fonts)
-            else:
-                _paint_shape(renderer, item, scale, first_row)
+    for item in items:
+        if isinstance(item, Text):
+            _paint_text(renderer, item, scale, first_row, fonts)
+        else:
+            _paint_shape(renderer, item, scale, first_row)
     return pixels
 
 

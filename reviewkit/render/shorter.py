@@ -14,21 +14,23 @@ _FIGURE = re.compile(r"\d[\d.,]*")
 
 
 def forms(card: Card) -> Iterator[Card]:
-    """The card itself, then versions that say less and less, each shorter than the one before.
+    """The card itself, then versions that say less and less.
 
-    First what the card says twice, then what its picture tells as well, then the writer's own shorter titles. Last the
-    readings under the first, from the foot up, of which the files hold every figure; those with a key number stay.
+    First what the card says twice is said once, then what its picture tells as well is left out, then the writer's own
+    shorter titles are taken: each by itself, then together. Last go the readings under the first, from the foot up, of
+    which the files hold every figure; those with a key number stay.
     """
     yield card
     steps: tuple[Callable[[Card], Card], ...] = (_said_once, _pairs_named_once, _without_margins)
-    for step in (*steps, *(_titled(title) for title in card.shorter)):
+    steps += tuple(_titled(title) for title in card.shorter)
+    yield from (shorter for step in steps if (shorter := step(card)) != card)
+    shortened = 0
+    for step in (*steps, _all_side_by_side):
         shorter = step(card)
-        if shorter != card:
+        shortened += shorter != card
+        if shorter != card and (shortened > 1 or step is _all_side_by_side):
             yield shorter
         card = shorter
-    shorter = replace(card, readings=tuple(_side_by_side(reading) for reading in card.readings))
-    if shorter != card:
-        yield shorter
     while len(card.readings) > 1 and not card.readings[-1].key:
         card = replace(card, readings=card.readings[:-1])
         yield card
@@ -73,6 +75,11 @@ def _is_reading(mark: Mark, figures: list[str]) -> bool:
     """Whether a mark's first number stands among the readings, as one whole number."""
     number = _FIGURE.search(mark.text)
     return number is not None and any(number[0] in _FIGURE.findall(text) for text in figures)
+
+
+def _all_side_by_side(card: Card) -> Card:
+    readings = tuple(_side_by_side(reading) for reading in card.readings)
+    return card if readings == card.readings else replace(card, readings=readings)
 
 
 def _side_by_side(reading: Reading) -> Reading:

@@ -14,7 +14,7 @@ from reviewkit.render.frame import SHORTEN_NAME
 from reviewkit.render.layout_check import problems
 from reviewkit.render.look import SAFE_BOTTOM, SAFE_LEFT, SAFE_RIGHT, SAFE_TOP, Look
 from reviewkit.render.needle import needle
-from reviewkit.render.paint import NO_FONTS, Fonts, measuring, painted, settled
+from reviewkit.render.paint import NO_FONTS, Fonts, measuring, painted
 from reviewkit.render.png import png
 from reviewkit.render.scene import LayoutFault, Page, Stroke
 from reviewkit.render.typeset import Setting, set_in
@@ -96,8 +96,7 @@ def thumbnail(episode: Episode, look: Look, fonts: Fonts = NO_FONTS) -> bytes:
     """The picture as PNG, WIDTH × 720. Raises InputError where not even the model's name fits."""
     page = Page("thumbnail", look, measuring("thumbnail", fonts))
     try:
-        with settled():
-            lay_thumbnail(page, episode.session.unit, shown(episode))
+        lay_thumbnail(page, episode.session.unit, shown(episode))
     except LayoutFault as fault:
         raise InputError(Fault("session.toml", 0, str(fault))) from fault
     for problem in problems(page.items, LEAST):

@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from functools import partial
+from importlib import import_module
 from queue import Empty, Queue
 from threading import Event, Thread
 from types import TracebackType
@@ -28,7 +29,7 @@ Drawn = dict[str, bytes] | str  # its pictures by kind, or why the card cannot b
 # No threads for linear algebra, in any of the processes: nothing here needs them, and to begin them costs time.
 _SINGLE_THREADED = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 _LOOK_AGAIN_S = 0.05  # whether a worker that has a task is still there
-_PROGRAM = "import sys; sys.path[:] = sys.argv[1:]; from reviewkit.render.workers import _work; _work()"
+_PROGRAM = "import sys; _, also, *sys.path[:] = sys.argv; also = also.split(); from reviewkit.render.workers import _work; _work(*also)"
 
 
 class Task(Generic[T]):
@@ -63,11 +64,12 @@ class Workers:
 
     They are new interpreters: forking a process that holds threads is not safe. A new one takes as long to begin as
     many cards to be drawn, so they are begun before anything else. Which process draws a card is left to chance; the
-    bytes are the same.
+    bytes are the same. `also`: modules to import as well, for the calls that will come, as they have the time.
     """
 
-    def __init__(self, beside: int) -> None:
+    def __init__(self, beside: int, also: Sequence[str] = ()) -> None:
         self._beside = beside
+        self._also = " ".join(also)
         self._waiting: Queue[Task[Any] | None] = Queue()
         self._processes: list[subprocess.Popen[bytes]] = []
         self._threads: list[Thread] = []
@@ -77,7 +79,7 @@ class Workers:
             os.environ.setdefault(name, value)
         for _ in range(self._beside):
             process = subprocess.Popen(
-                [sys.executable, "-c", _PROGRAM, *sys.path],
+                [sys.executable, "-c", _PROGRAM, self._also, *sys.path],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
             )
@@ -98,12 +100,18 @@ class Workers:
                 with suppress(OSError):  # what was written to one that is gone
                     end.close()
 
-    def load_beside(self) -> None:
-        """Import what drawing needs in this process, too, while it waits for files; for nothing where it is alone."""
+    def load_beside(self, *calls: Callable[[], None]) -> None:
+        """Import what drawing needs in this process, too, while it waits for files, and make these calls; for nothing
+        where it is alone.
+        """
         if self._beside:
             from reviewkit.render.paint import load
 
-            Thread(target=load, daemon=True).start()
+            def all_of_it() -> None:
+                for call in (*calls, load):
+                    call()
+
+            Thread(target=all_of_it, daemon=True).start()
 
     def elsewhere(self, call: Callable[[], T]) -> Callable[[], T]:
         """Have a call made by another process, where there is one. Gives a function that waits for what it gives."""
@@ -190,8 +198,8 @@ def _drawn(card: Card, order: Order) -> Drawn:
         return str(fault)
 
 
-def _work() -> None:
-    """What a worker does until its ends are closed."""
+def _work(*also: str) -> None:
+    """What a worker does until its ends are closed. `also`: modules to import before it is asked for anything."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that began this one ends it
     tasks, answers = sys.stdin.buffer, sys.stdout.buffer
     sys.stdout = sys.stderr  # what anything prints must not come between the answers
@@ -199,6 +207,8 @@ def _work() -> None:
     from reviewkit.render import card, layout_check, paint, plot, rows, title_page  # noqa: F401
 
     paint.get_ready()
+    for name in also:
+        import_module(name)
     while True:
         try:
             call = pickle.load(tasks)

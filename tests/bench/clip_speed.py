@@ -39,7 +39,7 @@ from reviewkit.render.card import lay_out  # noqa: E402
 from reviewkit.render.clip import QUALITY, Motion, layers, lengths, opaque_clip  # noqa: E402
 from reviewkit.render.ffmpeg import ENCODER, found  # noqa: E402
 from reviewkit.render.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS  # noqa: E402
-from reviewkit.render.paint import get_ready, painted, settled  # noqa: E402
+from reviewkit.render.paint import get_ready, painted  # noqa: E402
 from reviewkit.render.scene import Item, Stroke, Text  # noqa: E402
 
 LEAST = 8.0  # times the animation's frames per second
@@ -125,7 +125,7 @@ def main() -> None:
     mpl.rcParams["animation.ffmpeg_path"] = ffmpeg
     get_ready()
     items = list(lay_out(card, LOOK.name))
-    with tempfile.TemporaryDirectory() as folder, settled():
+    with tempfile.TemporaryDirectory() as folder:
         motion = Motion(settings.frame_rate, settings.card_seconds, ffmpeg, Path(folder))
 
         def clip() -> None:

@@ -81,7 +81,22 @@ MISTAKES = {
         'session.toml:5: [bench] equipment = "two loads" cannot stand here; write a list in square brackets: ["…", "…"]'
     ),
     "[benhc]\na = 1": 'session.toml:4: [benhc]: unknown table; did you mean "bench"?',
-    '[look]\nground = "#15191e"': "session.toml:5: [look] ground: unknown key; [look] takes none, leave it out",
+    '[look]\ngrund = "#15191e"': 'session.toml:5: [look] grund: unknown key; did you mean "ground"?',
+    '[look]\nground = "dark"': (
+        'session.toml:5: [look] ground = "dark" is no colour; '
+        'write red, green and blue as "#rrggbb", for example "#ffd98a"'
+    ),
+    "[look]\nground = 15": 'session.toml:5: [look] ground = 15 is no text; write "15"',
+    '[look]\nbold_font = "prices.csv"': (
+        "session.toml:5: [look] bold_font stands without font; name the regular file, too"
+    ),
+    '[look]\nfont = "../type.ttf"': (
+        'session.toml:5: [look] font = "../type.ttf" leads outside the session\'s folder; copy the file into it'
+    ),
+    '[look]\nfont = "type.ttf"': (
+        'session.toml:5: [look] font = "type.ttf": there is no such file; put it there, or correct the path'
+    ),
+    '[[look]]\nink = "#ffffff"': "session.toml:4: look is one table, and stands once; write [look]",
     "[price]\npaid = -3\ncurrency = 'USD'\nindex = 'prices.csv'\nyear = 1977": (
         "session.toml:5: [price] paid = -3 is not above zero; write for example 329.00"
     ),

@@ -5,10 +5,12 @@ Below that, what is painted, looked at pixel by pixel: the check must say the sa
 
 import random
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from card_samples import FREQUENCY, SAMPLES, curve_card, shapes, texts
+from matplotlib import get_data_path
 
 from reviewkit.model import Bar, BarGroup, Bars, Card, Trace
 from reviewkit.render import card as drawing
@@ -17,7 +19,7 @@ from reviewkit.render.colour_check import colour_problems
 from reviewkit.render.layout_check import SAFE, TOLERANCE, problems
 from reviewkit.render.look import LOOKS, changed
 from reviewkit.render.overlay import on_footage, over_footage
-from reviewkit.render.paint import measuring, painted, settled
+from reviewkit.render.paint import NO_FONTS, measuring, painted
 from reviewkit.render.scene import Area, Box, Page, Stroke, Text
 
 LOOK = LOOKS["lamplight"]
@@ -200,8 +202,7 @@ def test_a_right_bar_without_dashes_is_found():
 
 def test_a_text_on_an_area_answers_for_that_and_not_for_the_ground():
     page = Page("made-up", LOOK, measuring("made-up"))
-    with settled():
-        dark = page.text("dark on light", 300, 400, 40, "#222222")
+    dark = page.text("dark on light", 300, 400, 40, "#222222")
     plate = Area("curve", ((280, 340), (900, 340), (900, 440), (280, 440)), LOOK.left)
     assert colour_problems([plate, dark], LOOK) == ()
     assert [found.text for found in colour_problems([dark, plate], LOOK)] == ["dark on light"]
@@ -231,9 +232,9 @@ def test_a_build_stops_with_card_text_and_remedy():
 HALF = 0.25  # of full ink: less is the edge of a letter
 
 
-def ink(items, first, rows, width=1280):
+def ink(items, first, rows, width=1280, fonts=NO_FONTS):
     """How much ink items leave on a clear canvas, 0 … 1, in some rows of the picture; shape (rows, width)."""
-    return painted(items, np.zeros((rows, width, 4), dtype=np.uint8), width, first_row=first)[..., 3] / 255
+    return painted(items, np.zeros((rows, width, 4), dtype=np.uint8), width, fonts, first)[..., 3] / 255
 
 
 @pytest.mark.parametrize("name", EVERY)
@@ -284,22 +285,31 @@ LETTERS = {
 }
 
 
-@pytest.mark.parametrize("alphabet", LETTERS)
-def test_a_texts_box_is_that_of_its_ink(alphabet):
+TYPE = Path(get_data_path(), "fonts", "ttf")
+FONTS = {
+    "usual": NO_FONTS,
+    "own": (str(TYPE / "DejaVuSerif-Italic.ttf"), str(TYPE / "DejaVuSerif-Bold.ttf")),
+    "own, of few letters": (str(TYPE / "cmr10.ttf"), str(TYPE / "cmb10.ttf")),
+}
+
+
+@pytest.mark.parametrize(
+    ("alphabet", "own"), [*((alphabet, "usual") for alphabet in LETTERS), *(("latin", own) for own in [*FONTS][1:])]
+)
+def test_a_texts_box_is_that_of_its_ink(alphabet, own):
     """Random strings, sizes and weights against what is painted: no ink beyond the box by more than the edge of a
     pixel, and the box no larger than the ink but for the blank that a last or first letter brings.
     """
-    rng = random.Random(alphabet)
-    page = Page("made-up", LOOK, measuring("made-up"))
+    rng, fonts = random.Random(alphabet), FONTS[own]
+    page = Page("made-up", LOOK, measuring("made-up", fonts))
     pitch, each, rows = 150, 7, 1080
     for _ in range(12):
         placed = []
-        with settled():
-            for line in range(each):
-                said = "".join(rng.choice(LETTERS[alphabet]) for _ in range(rng.randint(1, 18))).strip() or "f"
-                size, bold = rng.uniform(36, 92), rng.random() < 0.5
-                placed.append(page.text(said, 150 + rng.random(), 120 + line * pitch, size, "#ffffff", bold=bold))
-        seen = ink(placed, 0, rows, 1920) > 0
+        for line in range(each):
+            said = "".join(rng.choice(LETTERS[alphabet]) for _ in range(rng.randint(1, 18))).strip() or "f"
+            size, bold = rng.uniform(36, 92), rng.random() < 0.5
+            placed.append(page.text(said, 150 + rng.random(), 120 + line * pitch, size, "#ffffff", bold=bold))
+        seen = ink(placed, 0, rows, 1920, fonts) > 0
         for line, text in enumerate(placed):
             top = 120 + line * pitch - 110
             y, x = np.nonzero(seen[top : top + pitch])

@@ -42,9 +42,17 @@ CYRILLIC = "Норрвальский приборостроительный за
 GREEK = "Εταιρεία Ηχητικών Οργάνων Νορβάλης Σαράντα Ενισχυτής Τύπου Α"[:60]
 ONE_WORD = "Norrvale" * 7 + "Fort"
 NAMES = {"latin": LATIN, "cyrillic": CYRILLIC, "greek": GREEK, "one word": ONE_WORD}
-TWELVE = [f"bass +{step}, treble −{step}" for step in range(12)]
 SETTINGS = [f"bass +{step}" for step in range(12)]
+SOUND = []  # the card and the look of every layout in which nothing was wrong
 TINY, HUGE = "0.00001", "100000"
+
+
+@pytest.fixture(autouse=True)
+def counted(record_property):
+    """How many layouts a test looked at and found nothing wrong with; the sum is printed at the end of the run."""
+    before = len(SOUND)
+    yield
+    record_property("layout check", len(SOUND) - before)
 
 
 def drawn(card, *, paint=False):
@@ -55,6 +63,7 @@ def drawn(card, *, paint=False):
             items = lay_out(part, look.name)
             assert problems(items) == ()
             assert colour_problems(items, look) == ()
+            SOUND.append((part.id, look.name))
         found += items
         if paint:
             pictures(part, Order(LOOKS["lamplight"], 1280, strip=True))
@@ -303,6 +312,12 @@ def refused(card):
 
 
 # ------------------------------------------------------------------ from files, through the kinds
+
+
+def test_every_card_of_the_sample_session(episode):
+    assert len(episode.cards) > 20
+    for card in episode.cards:
+        drawn(card)
 
 
 @pytest.mark.parametrize("name", SESSIONS)

@@ -12,7 +12,7 @@ from reviewkit.render.card import LayoutFault, Order, pictures
 from reviewkit.render.layout_check import problems
 from reviewkit.render.look import LOOKS
 from reviewkit.render.overlay import opacity
-from reviewkit.render.paint import measuring, settled
+from reviewkit.render.paint import measuring
 from reviewkit.render.scene import Area, Page, Text
 from reviewkit.render.strip import TOP, Said, lay_strip, said, strip
 
@@ -25,9 +25,8 @@ def card(readings=(), verdicts=(), title="Frequency response", conditions=CONDIT
 
 
 def laid(what):
-    with settled():
-        page = Page("some", LOOK, measuring("some"))
-        lay_strip(page, what)
+    page = Page("some", LOOK, measuring("some"))
+    lay_strip(page, what)
     assert problems(page.items) == ()
     return page.items
 

@@ -14,7 +14,7 @@ from reviewkit.model import Change, Episode, Finding, Rating, Session, Unit
 from reviewkit.render.contrast import contrast
 from reviewkit.render.layout_check import problems
 from reviewkit.render.look import LOOKS
-from reviewkit.render.paint import measuring, settled
+from reviewkit.render.paint import measuring
 from reviewkit.render.scene import Area, Page, Stroke, Text
 from reviewkit.render.thumbnail import LEAST, WIDTH, Shown, lay_thumbnail, shown, thumbnail
 
@@ -100,9 +100,8 @@ def test_then_the_power_then_the_first_verdict_then_the_year():
 
 
 def laid(unit, what, look=LOOK):
-    with settled():
-        page = Page("thumbnail", look, measuring("thumbnail"))
-        lay_thumbnail(page, unit, what)
+    page = Page("thumbnail", look, measuring("thumbnail"))
+    lay_thumbnail(page, unit, what)
     assert problems(page.items, LEAST) == ()
     return page.items
 
