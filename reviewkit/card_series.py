@@ -79,7 +79,9 @@ def _cards(name: str, group: Sequence[Run], taken: Collection[str]) -> list[Card
     titles = [run.conditions.measurement.title for run in group if run.conditions.measurement.title]
     holds = [run.conditions.measurement.hold_s for run in group if run.conditions.measurement.hold_s]
     hold = holds[0] if holds else None
-    cards = [replace(card, id=name, title=titles[0] if titles else card.title or kind.title, hold_s=hold)]
+    own = card.title or kind.title
+    shorter = (own,) if titles else ()  # where the user's title is too long
+    cards = [replace(card, id=name, title=titles[0] if titles else own, shorter=shorter, hold_s=hold)]
     for other in kind.further(group):
         names = (f"{name}-{other.id}{number}" for number in ("", *range(2, len(taken) + 2)))
         cards.append(replace(other, id=next(free for free in names if free not in taken), first=name, hold_s=hold))

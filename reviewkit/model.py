@@ -626,7 +626,7 @@ class Beat:
 
 @dataclass(frozen=True)
 class Segment:
-    """A part of the episode. Its times are planned from words and card holds. `flag`: why its length needs a thought."""
+    """A part of the episode. Its times are planned from words and card holds. `flag`: why its length needs thought."""
 
     name: str
     title: str

@@ -1,4 +1,4 @@
-"""Written figures as people say them: "0.021 %" → "point zero two one percent". For what is read aloud, and to time it."""
+"""Written figures as people say them: "0.021 %" → "point zero two one percent". To read aloud, and to time it."""
 
 from __future__ import annotations
 

@@ -270,6 +270,7 @@ def written(sample, episode: Episode) -> dict[str, list[str]]:
     return {
         "outline.md": [text for segment in episode.segments for text in segment.sentences],
         "description.txt": sample.text("description.txt").splitlines(),
+        "comment.txt": sample.text("comment.txt").splitlines(),
         "spec-table.md": re.split(r"[|\n]", sample.text("spec-table.md").replace("\\", "")),
         "spec-table.csv": [cell for row in table for cell in row],
         "spec-table.html": visible(sample.text("spec-table.html")).blocks,
@@ -318,6 +319,7 @@ def strangers(texts: Iterable[str], accepted: set[str]) -> list[str]:
 FEWEST = {
     "outline.md": 75,
     "description.txt": 30,
+    "comment.txt": 40,
     "spec-table.md": 40,
     "spec-table.csv": 40,
     "spec-table.html": 40,
@@ -334,7 +336,8 @@ def test_every_number_is_a_finding_or_a_stated_value(name, outputs, accepted):
 
 def test_no_output_is_left_out(outputs, sample):
     texts = {path.name for path in sample.out.iterdir() if path.suffix in (".md", ".txt", ".csv", ".html")}
-    assert texts <= set(outputs)
+    # the plan says what is to be done, at levels worked out for that; the prompter speaks, see below
+    assert texts <= {*outputs, "plan.md", "plan.html", "prompter.html"}
 
 
 @pytest.mark.parametrize("name", FEWEST)
@@ -363,6 +366,8 @@ def test_the_outline_speaks_each_sentence_of_the_bench_and_no_other(sample, epis
     sentences = [text for segment in episode.segments for text in segment.sentences]
     assert [line.lower() for line in of_the_bench] == [spoken(text).lower() for text in sentences]
     assert not any(sign.isdigit() for line in of_the_bench for sign in line)
+    on_the_prompter = {block.strip().lower() for block in visible(sample.text("prompter.html")).blocks}
+    assert {spoken(text).lower() for text in sentences} <= on_the_prompter
 
 
 def test_the_page_lists_every_finding_in_order(sample, findings):

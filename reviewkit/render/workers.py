@@ -29,7 +29,11 @@ Drawn = dict[str, bytes] | str  # its pictures by kind, or why the card cannot b
 # No threads for linear algebra, in any of the processes: nothing here needs them, and to begin them costs time.
 _SINGLE_THREADED = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 _LOOK_AGAIN_S = 0.05  # whether a worker that has a task is still there
-_PROGRAM = "import sys; _, also, *sys.path[:] = sys.argv; also = also.split(); from reviewkit.render.workers import _work; _work(*also)"
+_PROGRAM = """import sys
+_, also, *sys.path[:] = sys.argv
+from reviewkit.render.workers import _work
+_work(*also.split())
+"""
 
 
 class Task(Generic[T]):
@@ -204,7 +208,7 @@ def _work(*also: str) -> None:
     tasks, answers = sys.stdin.buffer, sys.stdout.buffer
     sys.stdout = sys.stderr  # what anything prints must not come between the answers
     gc.disable()  # as in the process that began this one
-    from reviewkit.render import card, layout_check, paint, plot, rows, title_page  # noqa: F401
+    from reviewkit.render import card, colour_check, layout_check, paint, plot, rows, shorter, title_page  # noqa: F401
 
     paint.get_ready()
     for name in also:

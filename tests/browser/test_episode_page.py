@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ SIZES = [(390, 844), (1280, 800)]
 
 @pytest.fixture(scope="session")
 def axe(checkout):
-    """The accessibility checker axe-core, as npm installs it: into .axe/ of the checkout, or where REVIEWKIT_AXE says."""
+    """The accessibility checker axe-core as npm installs it: into .axe/ of the checkout, or as REVIEWKIT_AXE says."""
     for folder in (os.environ.get("REVIEWKIT_AXE"), checkout / ".axe"):
         if folder and (Path(folder) / _AXE).is_file():
             return (Path(folder) / _AXE).read_text(encoding="utf-8")
@@ -52,7 +53,7 @@ def test_headings_go_down_step_by_step_and_lead_to_what_they_name(seen):
     levels = seen.evaluate('[...document.querySelectorAll("h1, h2, h3")].map((heading) => Number(heading.tagName[1]))')
     assert levels[0] == 1
     assert levels.count(1) == 1
-    assert all(deeper <= level + 1 for level, deeper in zip(levels, levels[1:], strict=False))
+    assert all(deeper <= level + 1 for level, deeper in pairwise(levels))
     links = seen.evaluate('[...document.querySelectorAll("nav a")].map((link) => link.getAttribute("href"))')
     assert len(links) >= 8
     for target in links:

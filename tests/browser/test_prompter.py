@@ -121,7 +121,13 @@ def test_larger_type_keeps_the_place_and_the_pace(prompter):
 
 
 def test_every_key_has_a_button_that_a_finger_hits(prompter):
-    for name, change in (("faster", "pace"), ("slower", "pace"), ("larger", "size"), ("smaller", "size"), ("next", "at")):
+    for name, change in (
+        ("faster", "pace"),
+        ("slower", "pace"),
+        ("larger", "size"),
+        ("smaller", "size"),
+        ("next", "at"),
+    ):
         before = prompter.evaluate(change)
         box = prompter.locator(f"#{name}").bounding_box()
         assert min(box["width"], box["height"]) >= 44  # CSS pixels: WCAG 2.2 SC 2.5.5, from memory

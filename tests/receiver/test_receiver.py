@@ -52,7 +52,9 @@ def test_what_the_tuner_does_is_told_in_the_segment_that_shows_it(prepared):
     tuner = next(s for s in prepared.episode.segments if s.name == "tuner")
     assert tuner.title == "Tuner"
     assert sum("1 kHz" in sentence for sentence in tuner.sentences) >= 2
-    assert not [s for other in prepared.episode.segments if other is not tuner for s in other.sentences if "FM ste" in s]
+    assert not [
+        s for other in prepared.episode.segments if other is not tuner for s in other.sentences if "FM ste" in s
+    ]
 
 
 def test_no_sentence_of_the_bench_stands_in_both_episodes(prepared, episode):
