@@ -13,7 +13,7 @@ from reviewkit.model import Finding, Reading, Run
 REFERENCE_HZ = 1000.0
 SIDES = (("boost_low", "corner_low", -1), ("boost_high", "corner_high", +1))
 MOST_BLOCKS = 3  # more settings than this on one card get a line each
-_FILTER_DB = -3.0  # an octave: what falls off less steeply is a tone control
+FILTER_DB = -3.0  # an octave: what falls off less steeply is a tone control
 _SEEN_DB = 0.5  # a curve that stands no further off has no place of its own to be named at
 _MANY = 6  # settings: more names than this stand in each other's way
 _LONGEST = 18  # letters of a setting's name on a line with its figures
@@ -90,7 +90,7 @@ def _filters(run: Run) -> list[Finding]:
     slopes = [slope.value for slope in figures.by_channel(run, "slope")]
     corners = [f for _, corner, _ in SIDES for f in figures.by_channel(run, corner)]
     by_distance = sorted(corners, key=lambda f: abs(np.log(f.value / REFERENCE_HZ)))
-    return by_distance if slopes and max(slopes) < _FILTER_DB else []
+    return by_distance if slopes and max(slopes) < FILTER_DB else []
 
 
 def place_of(run: Run, channel: str, runs: Sequence[Run]) -> tuple[float, float] | None:

@@ -206,12 +206,19 @@ def _length(
 
 
 def _cautions_by_segment(names: Sequence[str], cautions: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:
-    """Each caution once, where it is first needed."""
+    """Each caution where it is first needed; those of the open chassis again where it is opened after it was driven."""
     placed: dict[str, list[str]] = {}
-    for topic, segments in (("open", OPEN_CHASSIS), ("repair", ("repair", "fault")), ("power", AT_POWER)):
-        first = next((name for name in names if name in segments), None)
-        if first:
-            placed.setdefault(first, []).extend(cautions.get(topic, ()))
+
+    def place(name: str | None, topic: str) -> None:
+        if name:
+            placed.setdefault(name, []).extend(cautions.get(topic, ()))
+
+    opened = [name for name in names if name in OPEN_CHASSIS]
+    driven = next((index for index, name in enumerate(names) if name in AT_POWER), len(names))
+    place(next(iter(opened), None), "open")
+    place(next((name for name in opened[1:] if names.index(name) > driven), None), "open")
+    place(next((name for name in names if name in ("repair", "fault")), None), "repair")
+    place(next((name for name in names if name in AT_POWER), None), "power")
     return placed
 
 

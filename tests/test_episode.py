@@ -212,13 +212,14 @@ def test_nothing_is_said_twice():
     }
 
 
-def test_each_caution_once_where_it_is_first_needed():
+def test_each_caution_where_it_is_first_needed_and_where_the_chassis_is_opened_again():
     everything = [note(name, "x") for name in ORDER]
     segments = by_name(put_together(everything, cautions=CAUTIONS))
     assert {name: s.cautions for name, s in segments.items() if s.cautions} == {
         "inside": ("Unplug before a hand goes in.",),
         "fault": ("The first power-up is current-limited.",),
         "before": ("Dummy loads get hot.",),
+        "repair": ("Unplug before a hand goes in.",),  # a hand goes in once more, after the unit was driven
     }
     later = by_name(put_together([note("repair", "x"), note("after", "x")], cautions=CAUTIONS))
     assert later["repair"].cautions == ("Unplug before a hand goes in.", "The first power-up is current-limited.")

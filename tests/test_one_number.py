@@ -66,6 +66,8 @@ def finding_of(entry: dict[str, Any]) -> Finding:
 def texts_of_findings(findings: Iterable[Finding]) -> Iterator[str]:
     for f in findings:
         yield quantities.show(f)
+        # "72.2 dB below the tone", "falls by 5.3 dB/octave": the side is said in a word
+        yield quantities.show(f).lstrip("+−")
         # where the uncertainty decides, it stands beside the figure
         yield from tokens(quantities.with_uncertainty(f))
         if f.quantity.startswith("crosstalk"):

@@ -253,7 +253,7 @@ def test_ratings_alone_are_all_not_measured(built):
     folder = built("only ratings")
     assert [verdict["verdict"] for verdict in data_of(folder)["verdicts"]] == ["not measured", "not measured"]
     outline = (folder / "out" / "outline.md").read_text(encoding="utf-8")
-    assert "Not measured this time: Power into 8 Ω; Damping factor" in outline
+    assert "Not measured this time: Power into eight ohms; Damping factor" in outline
 
 
 def test_of_one_channel_nothing_is_said_of_the_other(built):

@@ -76,4 +76,4 @@ def test_two_sweeps_that_both_meet_a_power(order):
     verdict = verdict_of(RATINGS[0], *[plain, harder][::order])
     assert (verdict.verdict, verdict.measured, verdict.measurements) == (MEETS, "44.6 W", ("a",))
     said = [one.text for one in framing_sentences(PAGES, (), [verdict], None)["verdict"]]
-    assert "Power: they printed 40 W, I get 44.6 W." in said[1]
+    assert "Power: they printed 40 W, I get 44.6 W at 0.1 % THD. That holds" in said[1]

@@ -10,6 +10,7 @@ from reviewkit import curves, figures, scales
 from reviewkit.arrays import Array
 from reviewkit.captures import refuse_silence
 from reviewkit.control_readings import (
+    FILTER_DB,
     REFERENCE_HZ,
     SIDES,
     largest_of,
@@ -208,8 +209,10 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         own = figures.by_channel(run, corner)
         # the worse channel's corner is the one nearer to the middle
         nearest = min(own, key=lambda f: abs(np.log(f.value / REFERENCE_HZ)), default=None)
-        if nearest is not None:
-            said.append(Point("contour", "corner", {"corner": nearest, "slope": slope_beyond(run, nearest)}, m.id))
+        slope = slope_beyond(run, nearest) if nearest is not None else None
+        # what falls off less steeply is a tone control, whose ends say it all
+        if nearest is not None and (slope is None or slope.value <= FILTER_DB):
+            said.append(Point("contour", "corner", {"corner": nearest, "slope": slope}, m.id))
     return tuple(said)
 
 

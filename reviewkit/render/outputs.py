@@ -195,6 +195,7 @@ def _to_say(episode: Episode) -> dict[str, Any]:
         "words_per_minute": f"{settings.words_per_minute:g}",
         "final": episode.chapters_final,
         "always": episode.cautions,
+        "titles": {_numbered(episode)[card.id]: card.title for card in episode.cards},
         "segments": [_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
     }
 
@@ -238,7 +239,7 @@ def framing_sentences(
     if price is not None:
         for part in ("history", "value"):
             said[part] = _lines(
-                pages.text("words/price.j2", part=part, line=price.line, fair=price.fair_shown), "price"
+                pages.text("words/price.j2", part=part, price=price, line=price.line, fair=price.fair_shown), "price"
             )
     if repair:
         faulty = [r for r in repair if r.verdict in ("open", "short", "out of tolerance")]
@@ -246,7 +247,7 @@ def framing_sentences(
         judged = [r for r in repair if r.verdict]
         in_order = sum(r.verdict == "in order" for r in judged)
         for part, rows in (("fault", faulty), ("repair", done)):
-            text = pages.text("words/repair.j2", part=part, rows=rows, in_order=in_order, total=len(judged))
+            text = pages.text("words/repair.j2", part=part, rows=rows, in_order=in_order, total=len(judged), outside=[r.point for r in faulty])
             said[part] = _lines(text, "repair" if part == "repair" else "")
     if verdicts:
         counts = [
