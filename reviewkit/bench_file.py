@@ -26,6 +26,8 @@ from reviewkit.remembered import Once, anew, stamp
 
 T = TypeVar("T")
 Read = Callable[[], Sheet]
+Taken = tuple[Sheet | None, "Run | InputError | None"]  # no figures yet where they hang on another measurement
+Take = Callable[[], Taken]
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,17 +47,18 @@ class Gathered:
     published: Published | None = None
 
 
-def gather(folder: Path, elsewhere: Callable[[Read], Read] = lambda read: read, once: Once = anew) -> Gathered:
+def gather(folder: Path, elsewhere: Callable[[Take], Take] = lambda take: take, once: Once = anew) -> Gathered:
     """Read everything, and take each measurement's figures. Raises InputError with the faults of all files, not only
     the first; where all can be read, with those of all measurements.
 
-    `elsewhere`: has a long file read, maybe by another process, and gives a function that waits for its Sheet.
+    `elsewhere`: has a long file read and measured, maybe by another process, and gives a function that waits for that.
     `once`: reads and measures only what is not as it was.
     """
     session = read_session(folder, kinds=KINDS)
     faults: list[Fault] = []
-    reads = {m.id: _reading(folder, m, once) for m in session.measurements}
-    reads |= {m.id: elsewhere(reads[m.id]) for m in session.measurements if m.file and is_long(folder / m.file)}
+    takes = {m.id: partial(_take, m, _reading(folder, m, once), _alone(session, m), once) for m in session.measurements}
+    long = {m.id for m in session.measurements if m.file and is_long(folder / m.file)}
+    taken = {name: elsewhere(take) if name in long else take for name, take in takes.items()}
 
     def attempt(read: Callable[[], T], otherwise: T) -> T:
         try:
@@ -106,52 +109,75 @@ def gather(folder: Path, elsewhere: Callable[[Read], Read] = lambda read: read, 
                     'say stage = "before" or stage = "after"',
                 )
             )
-    unread, wrong, runs = _measured(session, reads, once)
+    unread, wrong, runs = _measured(session, taken, once)
     if faults or unread or wrong:
         raise InputError([*faults, *unread] or wrong)
     cut = tuple((at, name) for at, name, _ in final)
     return Gathered(session, notes, prices, repair, cut, runs, tuple(absent), photo, published)
 
 
-def _measured(
-    session: Session, reads: Mapping[str, Read], once: Once
-) -> tuple[list[Fault], list[Fault], tuple[Run, ...]]:
-    """The faults of files that cannot be read, those of what they hold, and each measurement's figures.
+def _alone(session: Session, m: Measurement) -> Conditions | None:
+    """What a kind needs to know of a measurement that hangs on no other; None for one that does."""
+    floored = any(other.stage == "bench" and other.kind == m.kind for other in session.measurements)
+    if m.against or (floored and m.stage != "bench"):
+        return None
+    return Conditions(m, session.bench, session.ratings, _mains_hz(session))
 
-    They are taken while other files are still being read elsewhere, as long as all can be read.
-    """
-    mains_hz = mains_of(session.bench.mains)[1] or mains_of(session.unit.mains)[1]
+
+def _mains_hz(session: Session) -> float | None:
+    return mains_of(session.bench.mains)[1] or mains_of(session.unit.mains)[1]
+
+
+def _take(m: Measurement, read: Read, alone: Conditions | None, once: Once) -> Taken:
+    """A measurement's sheet and, where it hangs on no other, its figures or why there are none."""
+    found = _sheet(read, m)
+    if alone is None:
+        return found, None
+    try:
+        return found, once(("run", m.id), (found, alone), partial(_run, found, alone))
+    except InputError as error:
+        return found, error
+
+
+def _measured(
+    session: Session, takes: Mapping[str, Take], once: Once
+) -> tuple[list[Fault], list[Fault], tuple[Run, ...]]:
+    """The faults of files that cannot be read, those of what they hold, and each measurement's figures."""
     by_id = {m.id: m for m in session.measurements}
     unread: dict[str, Sequence[Fault]] = {}
     wrong: list[Fault] = []
     runs: dict[str, Run] = {}
 
     @cache
-    def sheet(name: str) -> Sheet | None:
+    def taken(name: str) -> Taken:
         try:
-            return _sheet(reads[name], by_id[name])
+            return takes[name]()
         except InputError as error:
             unread[name] = error.faults
-            return None
+            return None, None
 
     # the bench looped back comes first: it is the floor of what follows
     for m in sorted(session.measurements, key=lambda m: m.stage != "bench"):
-        found, other = sheet(m.id), by_id.get(m.against)
-        reference = sheet(other.id) if other else None
+        (found, run), other = taken(m.id), by_id.get(m.against)
+        reference = taken(other.id)[0] if other else None
         if unread:
             continue
-        floor = tuple(f for run in runs.values() for f in run.findings if f.stage == "bench" and f.kind == m.kind)
-        conditions = Conditions(
-            m,
-            session.bench,
-            session.ratings,
-            mains_hz,
-            reference=reference,
-            reference_name=other.setting or other.id if other else "",
-            floor=floor,
-        )
         try:
-            runs[m.id] = once(("run", m.id), (found, conditions), partial(_run, found, conditions))
+            if run is None:
+                floor = (f for one in runs.values() for f in one.findings if f.stage == "bench" and f.kind == m.kind)
+                conditions = Conditions(
+                    m,
+                    session.bench,
+                    session.ratings,
+                    _mains_hz(session),
+                    reference=reference,
+                    reference_name=other.setting or other.id if other else "",
+                    floor=tuple(floor),
+                )
+                run = once(("run", m.id), (found, conditions), partial(_run, found, conditions))
+            if isinstance(run, InputError):
+                raise run
+            runs[m.id] = run
         except InputError as error:
             wrong += error.faults
     in_order = [fault for m in session.measurements for fault in unread.get(m.id, ())]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -24,28 +24,39 @@ def all_cards(
     price: PriceLine | None,
     fonts: Fonts,
     once: Once = anew,
+    made: Callable[[Sequence[Card]], None] = lambda cards: None,
 ) -> tuple[Card, ...]:
-    """Every card, a table that one cannot hold on several."""
+    """Every card, a table that one cannot hold on several. `made` is told of each chart as soon as it is there, and of
+    the others together.
+    """
     session, groups = gathered.session, _groups(gathered.runs)
-    measured = [
-        replace(session_cards.with_verdicts(card, group, verdicts), corner=session.unit.name)
-        for name, group in groups.items()
-        for card in once(("cards", name), (group, list(groups)), partial(_cards, name, group, groups))
+
+    def parts(cards: Sequence[Card | None]) -> Iterator[Card]:
+        for card in cards:
+            if card is not None:
+                for part in once(("fit", card.id), (card, fonts), partial(fit, card, fonts)):
+                    yield session_cards.with_alt(replace(part, first=card.first or card.id))
+
+    measured: dict[str, list[Card]] = {}
+    for name, group in groups.items():
+        for card in once(("cards", name), (group, list(groups)), partial(_cards, name, group, groups)):
+            whole = replace(session_cards.with_verdicts(card, group, verdicts), corner=session.unit.name)
+            measured[card.id] = list(parts([whole]))
+            if card.chart:
+                made(measured[card.id])
+    opening = [*parts([session_cards.title_card(session, price, gathered.photo), session_cards.rated_card(session)])]
+    closing = [
+        *parts(
+            [
+                session_cards.repair_card(session, gathered.repair),
+                session_cards.table_card(session, table, verdicts),
+                session_cards.closing_card(session, verdicts, price),
+            ]
+        )
     ]
-    framed = [
-        session_cards.title_card(session, price, gathered.photo),
-        session_cards.rated_card(session),
-        *measured,
-        session_cards.repair_card(session, gathered.repair),
-        session_cards.table_card(session, table, verdicts),
-        session_cards.closing_card(session, verdicts, price),
-    ]
-    return tuple(
-        session_cards.with_alt(replace(part, first=card.first or card.id))
-        for card in framed
-        if card is not None
-        for part in once(("fit", card.id), (card, fonts), partial(fit, card, fonts))
-    )
+    between = [card for cards in measured.values() for card in cards]
+    made([*opening, *(card for card in between if not card.chart), *closing])
+    return (*opening, *between, *closing)
 
 
 def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import atexit
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 from reviewkit import places
-from reviewkit.bench_file import Gathered, Read, gather
+from reviewkit.bench_file import Gathered, Take, gather
 from reviewkit.card_series import all_cards, called_cards
 from reviewkit.changes import changes, counterpart, is_mended
 from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of_run
@@ -122,13 +123,23 @@ def make(
         page = None if options.only else LOOKS["brochure"]
         motion = Motion(settings.frame_rate, settings.card_seconds, ffmpeg, incoming.path) if incoming else None
         order = Order(look, options.width, page, not options.only, fonts, options.overlay, strip=True, motion=motion)
-        wanted.extend(_wanted(cards, options.only))
-        begun.extend(workers.begin_drawing(wanted, order))
+        new = [card for card in cards if options.only in ("", card.id)]
+        wanted.extend(new)
+        begun.extend(workers.begin_drawing(new, order))
 
     pages = _pages(folder, once)
-    workers.load_beside(pages.get_ready)
-    prepared = prepare(folder, workers.elsewhere, begin_drawing, once, pages)
+    load_beside = cache(lambda: workers.load_beside(pages.get_ready))
+
+    def elsewhere(take: Take) -> Take:
+        taken = workers.elsewhere(take)
+        load_beside()  # not before a worker has something to read: until then all wait for this process
+        return taken
+
+    prepared = prepare(folder, elsewhere, begin_drawing, once, pages)
     prepared_is(prepared)
+    if not wanted:
+        known = [card.id for card in prepared.episode.cards]
+        raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
     pictures = workers.finish(begun, lambda done: progress("cards", done, len(begun)))
     episode, drawn = prepared.episode, _drawn(wanted, pictures)
     names = {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(episode.cards, start=1)}
@@ -139,7 +150,7 @@ def make(
         if kind in _FOLDERS
     }
     if not options.only:
-        small = [(f"{names[card.id]}.png", drawn[card.id]["small"]) for card in wanted]
+        small = [(f"{names[card.id]}.png", drawn[card.id]["small"]) for card in episode.cards]
         sheet = workers.begin(contact_sheet, small, prepared.look, prepared.fonts)
         files["thumbnail.png"] = thumbnail(episode, prepared.look, prepared.fonts)
         brochure = {card.id: drawn[card.id]["page"] for card in wanted}
@@ -169,12 +180,12 @@ def hand_over(ready: Ready) -> Built:
 
 def prepare(
     folder: Path,
-    elsewhere: Callable[[Read], Read] = lambda read: read,
+    elsewhere: Callable[[Take], Take] = lambda take: take,
     begin_drawing: Callable[[Sequence[Card], Look, Fonts, EpisodeSettings], None] = lambda *told: None,
     once: Once = anew,
     pages: Pages | None = None,
 ) -> Prepared:
-    """Files in, measured, judged, and put in order. `elsewhere`: see `gather`; `begin_drawing` is told the cards as
+    """Files in, measured, judged, and put in order. `elsewhere`: see `gather`; `begin_drawing` is told of cards as
     soon as they are there, before the words are; `pages`: the session's templates, where they are at hand.
     """
     gathered = gather(folder, elsewhere, once)
@@ -184,8 +195,9 @@ def prepare(
     verdicts = judge(session, runs)
     table = spec_table(session, runs, verdicts)
     pages = pages or _pages(folder, once)
-    cards = all_cards(gathered, verdicts, table, price, fonts, once)
-    begin_drawing(cards, look, fonts, session.episode)
+    cards = all_cards(
+        gathered, verdicts, table, price, fonts, once, lambda made: begin_drawing(made, look, fonts, session.episode)
+    )
     notes, uncalled = called_cards(gathered.notes, cards, runs)
 
     mended = is_mended(gathered.repair, runs)
@@ -259,13 +271,6 @@ def _said(
                 sentences = (Said(text, m.card) for text in pages.sentences(point))
                 said.setdefault(segment_of_run(run), []).extend(sentences)
     return said
-
-
-def _wanted(cards: Sequence[Card], only: str) -> list[Card]:
-    wanted = [card for card in cards if only in ("", card.id)]
-    if not wanted:
-        raise InputError(Fault("--only", 0, f'no card "{only}"; {nearest(only, [card.id for card in cards])}'))
-    return wanted
 
 
 def _drawn(cards: Sequence[Card], pictures: Sequence[Drawn]) -> dict[str, dict[str, bytes]]:

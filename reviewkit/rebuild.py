@@ -42,7 +42,14 @@ class Remembering(Workers):
         super().__init__(beside)
         self.first: Collection[str] = ()
         self.early: tuple[str, bytes] | None = None
-        self._drawn: dict[bytes, Task[Drawn]] = {}
+        self._drawn: dict[bytes, Task[Drawn]] = {}  # what the last build drew, and what this one did
+        self._kept: set[bytes] = set()  # of these, what this one needs
+
+    def begin_build(self, first: Collection[str]) -> None:
+        """Forget what the last build did not need. `first`: the cards that are waited for now."""
+        self._drawn = {key: task for key, task in self._drawn.items() if key in self._kept and task.done.is_set()}
+        self._kept = set()
+        self.first, self.early = first, None
 
     def elsewhere(self, call: Callable[[], Any]) -> Callable[[], Any]:
         """Read here: what was read must be remembered."""
@@ -55,10 +62,10 @@ class Remembering(Workers):
         new = [number for number, key in enumerate(keys) if key not in held]
         begun = super().begin_drawing([cards[number] for number in new], order)
         held |= {keys[number]: task for number, task in zip(new, begun, strict=True)}
-        self._drawn = {key: held[key] for key in keys}
-        self.early = None
+        self._drawn |= {key: held[key] for key in keys}
+        self._kept |= set(keys)
         waited_for = [cards[number] for number in new if cards[number].first in self.first]
-        if waited_for:
+        if waited_for and self.early is None:
             with suppress(LayoutFault):  # told with those of the others
                 alone = replace(order, page=None, small=False, strip=False)
                 self.early = waited_for[0].id, pictures(waited_for[0], alone)["cards"]
@@ -94,7 +101,7 @@ class Bench:
         """
         began = time.perf_counter()
         self.number += 1
-        self._workers.first = self._measured_in(saved)
+        self._workers.begin_build(self._measured_in(saved))
         cards: tuple[str, ...] = ()
         seen: list[float] = []
         files = 0

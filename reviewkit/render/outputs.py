@@ -247,7 +247,14 @@ def framing_sentences(
         judged = [r for r in repair if r.verdict]
         in_order = sum(r.verdict == "in order" for r in judged)
         for part, rows in (("fault", faulty), ("repair", done)):
-            text = pages.text("words/repair.j2", part=part, rows=rows, in_order=in_order, total=len(judged), outside=[r.point for r in faulty])
+            text = pages.text(
+                "words/repair.j2",
+                part=part,
+                rows=rows,
+                in_order=in_order,
+                total=len(judged),
+                outside=[r.point for r in faulty],
+            )
             said[part] = _lines(text, "repair" if part == "repair" else "")
     if verdicts:
         counts = [

@@ -28,6 +28,15 @@ Drawn = dict[str, bytes] | str  # its pictures by kind, or why the card cannot b
 
 # No threads for linear algebra, in any of the processes: nothing here needs them, and to begin them costs time.
 _SINGLE_THREADED = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+# what a worker needs to draw, the dearest first
+_FOR_DRAWING = (
+    "matplotlib",
+    "matplotlib.backends.backend_agg",
+    *(
+        f"reviewkit.render.{name}"
+        for name in ("card", "colour_check", "layout_check", "plot", "rows", "shorter", "strip")
+    ),
+)
 _LOOK_AGAIN_S = 0.05  # whether a worker that has a task is still there
 _PROGRAM = """import sys
 _, also, *sys.path[:] = sys.argv
@@ -203,20 +212,32 @@ def _drawn(card: Card, order: Order) -> Drawn:
 
 
 def _work(*also: str) -> None:
-    """What a worker does until its ends are closed. `also`: modules to import before it is asked for anything."""
+    """What a worker does until its ends are closed. `also`: modules to import before all else."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that began this one ends it
-    tasks, answers = sys.stdin.buffer, sys.stdout.buffer
+    answers = sys.stdout.buffer
     sys.stdout = sys.stderr  # what anything prints must not come between the answers
     gc.disable()  # as in the process that began this one
-    from reviewkit.render import card, colour_check, layout_check, paint, plot, rows, shorter, title_page  # noqa: F401
+    calls: Queue[Any] = Queue()
+    Thread(target=_take_in, args=(calls,), daemon=True).start()
 
-    paint.get_ready()
-    for name in also:
-        import_module(name)
-    while True:
-        try:
-            call = pickle.load(tasks)
-        except EOFError:
-            return
+    def answer(call: Any) -> None:
         pickle.dump(_called(*call), answers, pickle.HIGHEST_PROTOCOL)
         answers.flush()
+
+    # one step at a time: files to read come long before cards to draw, and must not wait for what only those need
+    for name in (*also, *_FOR_DRAWING):
+        import_module(name)
+        while not calls.empty() and (call := calls.get()) is not None:
+            answer(call)
+    while (call := calls.get()) is not None:
+        answer(call)
+
+
+def _take_in(calls: Queue[Any]) -> None:
+    """Put what a worker is asked for into its queue, and None when there will be nothing more."""
+    while True:
+        try:
+            calls.put(pickle.load(sys.stdin.buffer))
+        except EOFError:
+            calls.put(None)
+            return
