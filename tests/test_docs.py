@@ -101,9 +101,10 @@ def test_readme_names_every_output(readme, sample):
     made = [path.relative_to(sample.out).as_posix() for path in sample.out.rglob("*") if path.is_file()]
     assert len(made) > 20
     for name in made:
-        if name.startswith("cards/"):
-            assert re.fullmatch(r"cards/\d\d-[a-z0-9-]+\.png", name)
-            name = "cards/NN-ID.png"
+        folder = name.split("/")[0]
+        if folder in ("cards", "strips"):
+            assert re.fullmatch(rf"{folder}/\d\d-[a-z0-9-]+\.png", name)
+            name = f"{folder}/NN-ID.png"
         stem, _, kind = name.rpartition(".")
         assert has_word(name, readme) or (stem in readme and f"`.{kind}`" in readme), name
 

@@ -324,7 +324,7 @@ def test_cards_of_one_matter_stand_together_unless_a_note_parts_them():
     more = [card("tone-waveform", "tone"), card("tone-spectrum", "tone")]
 
     def shown(*notes):
-        places = {name: "after" for name in cards}
+        places = dict.fromkeys(cards, "after")
         all_cards = [card("tone"), *more]
         said = {"after": [Said("Low.", "tone")]}
         (segment,) = assemble(SESSION, Notes(notes=notes), said, all_cards, places, {}, True)

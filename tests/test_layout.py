@@ -6,7 +6,7 @@ import ast
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
@@ -117,6 +117,11 @@ def tree_of(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"))
 
 
+@cache
+def nodes_of(path: Path) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(tree_of(path)))
+
+
 def name_of(path: Path) -> str:
     return path.relative_to(PACKAGE).as_posix()
 
@@ -126,9 +131,9 @@ def part_of(name: str) -> str:
     return name.split("/")[0] if "/" in name else name.removesuffix(".py")
 
 
-def imported(tree: ast.AST) -> Iterator[tuple[int, str]]:
+def imported(tree: Iterable[ast.AST]) -> Iterator[tuple[int, str]]:
     """Every module that a file imports anywhere in it, functions and TYPE_CHECKING blocks included, with the line."""
-    for node in ast.walk(tree):
+    for node in tree:
         if isinstance(node, ast.Import):
             for alias in node.names:
                 yield node.lineno, alias.name
@@ -151,7 +156,7 @@ def is_module(dotted: str) -> bool:
 def own_imports(path: Path) -> list[tuple[int, str]]:
     """What a file imports of the project itself, as paths within the package without .py."""
     found = []
-    for line, dotted in imported(tree_of(path)):
+    for line, dotted in imported(nodes_of(path)):
         if dotted.split(".")[0] == "reviewkit":
             found.append((line, "/".join(dotted.split(".")[1:]) or "__init__"))
     return found
@@ -208,7 +213,7 @@ def test_a_kind_never_imports_a_neighbour_and_is_listed_by_its_package_alone():
 def test_other_peoples_packages_are_imported_where_the_table_says():
     wrong = []
     for path in modules():
-        for line, dotted in imported(tree_of(path)):
+        for line, dotted in imported(nodes_of(path)):
             top = dotted.split(".")[0]
             if top == "reviewkit" or top in sys.stdlib_module_names:
                 continue
@@ -221,7 +226,7 @@ def test_other_peoples_packages_are_imported_where_the_table_says():
 def nodes() -> Iterator[tuple[str, int, ast.AST]]:
     """Every node of every module that stands in a line, with the module's name and the line."""
     for path in modules():
-        for node in ast.walk(tree_of(path)):
+        for node in nodes_of(path):
             if hasattr(node, "lineno"):
                 yield name_of(path), node.lineno, node
 

@@ -44,7 +44,8 @@ def apart(targets: Sequence[float], pitch: float, low: float, high: float) -> li
     """
     if pitch * (len(targets) - 1) > high - low:
         return None
-    order = sorted(range(len(targets)), key=lambda index: (targets[index], index))
+    # what ends at all but one height stands in the order given: left over right, wherever that is
+    order = sorted(range(len(targets)), key=lambda index: (round(2 * targets[index] / pitch), index))
     blocks: list[list[float]] = []  # [sum of (target - offset), count]
     for rank, index in enumerate(order):
         first, last = low + 0.0, high - pitch * (len(targets) - 1)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import pytest
+from browsing import opened
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -38,15 +39,6 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def page(browser: Browser) -> Iterator[Page]:
-    """A page 1280 × 720, with nothing beyond it to reach: whatever it asks a network for fails the test."""
-    context = browser.new_context(viewport={"width": 1280, "height": 720})
-    opened = context.new_page()
-    asked: list[str] = []
-    opened.on("request", lambda request: asked.append(request.url))
-    errors: list[str] = []
-    opened.on("pageerror", lambda error: errors.append(str(error)))
-    opened.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
-    yield opened
-    context.close()
-    assert errors == []
-    assert [url for url in asked if not url.startswith(("file:", "data:", "http://127.0.0.1:"))] == []
+    """A page 1280 × 720."""
+    with opened(browser, 1280, 720) as page:
+        yield page

@@ -7,6 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from browsing import opened
 
 _AXE = "node_modules/axe-core/axe.min.js"
 SIZES = [(390, 844), (1280, 800)]
@@ -21,12 +22,13 @@ def axe(checkout):
     pytest.skip("needs axe-core: npm install --prefix .axe --no-save axe-core@4")
 
 
-@pytest.fixture(params=SIZES, ids=lambda size: f"{size[0]} wide")
-def seen(request, sample, page):
+@pytest.fixture(scope="module", params=SIZES, ids=lambda size: f"{size[0]} wide")
+def seen(request, sample, browser):
+    """The page, opened once for each size. What it asks a network for, and what goes wrong in it, is looked at last."""
     width, height = request.param
-    page.set_viewport_size({"width": width, "height": height})
-    page.goto((sample.out / "episode.html").as_uri())
-    return page
+    with opened(browser, width, height) as page:
+        page.goto((sample.out / "episode.html").as_uri())
+        yield page
 
 
 def test_nothing_runs_off_the_side(seen):

@@ -34,7 +34,7 @@ def test_it_scrolls_at_the_pace_asked(prompter, presses):
     asked = 150 + 10 * presses
     prompter.keyboard.press(" ")
     one = prompter.evaluate("new Promise((done) => requestAnimationFrame((now) => done([now, at])))")
-    prompter.wait_for_timeout(2500)
+    prompter.wait_for_timeout(1200)
     other = prompter.evaluate("new Promise((done) => requestAnimationFrame((now) => done([now, at])))")
     words_a_minute = (other[1] - one[1]) / (other[0] - one[0]) * 60_000
     assert words_a_minute == pytest.approx(asked, rel=0.05)

@@ -1,6 +1,6 @@
 """A second session, unlike the sample: a 1984 receiver that needed no repair, its tuner only partly measured.
 
-The unit, its maker, its ratings and every reading are invented. `write(folder)` makes the whole folder from closed forms.
+The unit, its maker, its ratings and every reading are invented. `write(folder)` makes the folder from closed forms.
 """
 
 from __future__ import annotations

@@ -24,13 +24,12 @@ def sheet_of(number, look="lamplight"):
     return np.asarray(Image.open(io.BytesIO(contact_sheet(cards, LOOKS[look], NO_FONTS))).convert("RGB")).astype(int)
 
 
-@pytest.mark.parametrize("number", [1, 3, 4, 5, 25])
-@pytest.mark.parametrize("look", list(LOOKS))
+@pytest.mark.parametrize(("number", "look"), [(1, "lamplight"), (4, "brochure"), (9, "lamplight")])
 def test_every_card_stands_on_the_sheet_whole_once_and_in_order(number, look):
-    sheet = sheet_of(number, look)
+    sheet = sheet_of(number, look).astype(np.int16)
     seen = []
     for at in range(number):
-        rows, columns = np.nonzero(np.abs(sheet - shade(at)).max(axis=2) <= 2)  # a palette is off by two at most
+        rows, columns = np.nonzero((np.abs(sheet - shade(at)) <= 2).all(axis=2))  # a palette is off by two at most
         assert len(rows) == pytest.approx(SMALL * HIGH, rel=0.01)  # letters' edges may have a card's shade
         seen.append((int(np.median(rows)), int(np.median(columns))))
     across = min(number, 4)
