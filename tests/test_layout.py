@@ -87,7 +87,6 @@ PLACE = {name: place for place, names in enumerate(ORDER) for name in names}
 # Who alone may import what does not come with Python. Whatever is not named here may be imported nowhere.
 ALLOWED: dict[str, tuple[str, ...] | None] = {
     "numpy": None,  # anywhere, but see test_starting_is_light
-    "scipy": None,
     "pandas": ("ingest/",),
     "pydantic": ("ingest/session_",),
     "soundfile": ("ingest/capture_file.py",),
