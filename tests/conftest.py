@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import os
 import shutil
 import time
@@ -19,6 +20,10 @@ from reviewkit import cli, pipeline
 # the same cases in every run: what a wider search finds is kept as a case of its own
 settings.register_profile("suite", derandomize=True, deadline=None)
 settings.load_profile("suite")
+
+# thousands of tests and a chart library are looked through for garbage again and again, and there is none to speak of
+gc.freeze()
+gc.set_threshold(200_000, 20, 20)
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 _SAMPLE = CHECKOUT / "sample_session"
@@ -132,6 +137,13 @@ def accuracy(record_property: Callable[[str, object], None]) -> Callable[[str, f
         assert error <= promised.ROWS[row].limit, f"{row}: {error:.3g} {promised.ROWS[row].unit}"
 
     return check
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_configure(config: pytest.Config) -> None:
+    """One process takes a whole file of tests, so that what its tests share is made once."""
+    if getattr(config.option, "dist", "no") == "load":
+        config.option.dist = "loadfile"
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

@@ -145,6 +145,7 @@ def test_the_sample_session(checkout):
     _check_a_limit_that_is_never_met(findings, truths)
 
 
+@pytest.mark.long
 def test_the_files_are_what_the_model_makes(checkout):
     """Run as its own documentation says."""
     script = checkout / "sample_session" / "make_sample.py"

@@ -49,7 +49,7 @@ def held_against(accuracy, tone: Tone, levels_db: dict[int, float]) -> None:
 
 
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
-@pytest.mark.parametrize("cycles", [10.3, 11.8, 14.5, 19.2, 30.7, 101.4, 1000.5])
+@pytest.mark.parametrize("cycles", [10.3, 14.5, 30.7, 101.4, 1000.5])
 def test_harmonics_of_known_level(accuracy, cycles, rate_hz):
     """Any phases, no whole number of cycles, an offset and hum beside: ten drawings of each short length and rate."""
     rng = np.random.default_rng([int(cycles * 10), rate_hz])

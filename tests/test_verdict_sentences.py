@@ -58,7 +58,7 @@ def findings(draw):
     )
 
 
-@settings(max_examples=500)
+@settings(max_examples=200)
 @given(st.sampled_from(RATINGS), st.lists(findings(), max_size=6))
 def test_every_verdict_can_be_said(rating, given_findings):
     verdict = verdict_of(rating, *given_findings)

@@ -14,10 +14,13 @@ from pathlib import Path
 
 import pytest
 
-pytestmark = pytest.mark.skipif(
-    importlib.util.find_spec("hatchling") is None or importlib.util.find_spec("pip") is None,
-    reason="the build backend hatchling and pip must be installed: nothing is downloaded for this test",
-)
+pytestmark = [
+    pytest.mark.long,
+    pytest.mark.skipif(
+        importlib.util.find_spec("hatchling") is None or importlib.util.find_spec("pip") is None,
+        reason="the build backend hatchling and pip must be installed: nothing is downloaded for this test",
+    ),
+]
 WHERE = (
     "import json, reviewkit; from reviewkit import places; "
     "print(json.dumps([reviewkit.__file__, str(places.templates()), str(places.sample_session())]))"

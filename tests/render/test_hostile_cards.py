@@ -45,6 +45,8 @@ SETTINGS = [f"bass +{step}" for step in range(12)]
 SOUND = []  # the card and the look of every layout in which nothing was wrong
 TINY, HUGE = "0.00001", "100000"
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture(autouse=True)
 def counted(record_property):
