@@ -92,7 +92,7 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "soundfile": ("ingest/capture_file.py",),
     "matplotlib": ("render/paint.py",),
     "PIL": ("render/", "ingest/photo_file.py"),
-    "jinja2": ("render/page.py",),
+    "jinja2": ("render/page.py", "render/compiled.py"),
     "markdown": ("render/page.py",),
     "nh3": ("render/page.py",),
     "rich": ("cli.py", "plan_table.py"),

@@ -18,6 +18,7 @@ from reviewkit import figures, quantities
 from reviewkit.episode import clock
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import Chapter, Finding, Point
+from reviewkit.render.compiled import Compiled
 from reviewkit.spoken import sentence, words
 
 LONGEST_DESCRIPTION = 5000
@@ -41,6 +42,7 @@ class Pages:
             trim_blocks=True,
             lstrip_blocks=True,
             keep_trailing_newline=True,
+            bytecode_cache=Compiled(travelling),
         )
         self._environment.filters.update(
             show=quantities.show,
