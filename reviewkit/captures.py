@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from reviewkit.arrays import Array
-from reviewkit.decibels import amplitude_of_db, volts_of
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import Column, Conditions, Sheet
-from reviewkit.spectrum_lines import is_even
-from reviewkit.windows import COSINE_SUMS, window_name
+from reviewkit.signal.decibels import amplitude_of_db, volts_of
+from reviewkit.signal.spectrum_lines import is_even
+from reviewkit.signal.windows import COSINE_SUMS, window_name
 
 FEWEST_LINES = 32
 _NO_WAVEFORM = 'column "{header}" is in {unit}: a waveform is a voltage over time; export it in V'

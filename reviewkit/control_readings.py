@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit import figures, quantities
-from reviewkit.decibels import HALF_POWER_DB
 from reviewkit.model import Finding, Reading, Run
+from reviewkit.signal.decibels import HALF_POWER_DB
 
 REFERENCE_HZ = 1000.0
 SIDES = (("boost_low", "corner_low", -1), ("boost_high", "corner_high", +1))

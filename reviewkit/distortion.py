@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reviewkit.decibels import amplitude_of_db
 from reviewkit.model import Column, Conditions
+from reviewkit.signal.decibels import amplitude_of_db
 
 if TYPE_CHECKING:
     from reviewkit.arrays import Array

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit import figures, quantities, scales
-from reviewkit.decibels import amplitude_of_db
 from reviewkit.distortion import LIMITED
 from reviewkit.model import Bar, BarGroup, BarLimit, Bars, Finding, Rating, Run
+from reviewkit.signal.decibels import amplitude_of_db
 
 _ALWAYS_PERCENT = (0.001, 1.0)  # on the scale of every card, so that they look alike
 _LEAST_PERCENT = 1e-6

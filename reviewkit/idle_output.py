@@ -7,16 +7,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import digits, noise_lines, quantities
+from reviewkit import digits, quantities
 from reviewkit.arrays import Array
 from reviewkit.captures import sample_rate_hz, waveform_samples
-from reviewkit.decibels import amplitude_of_db, db_of_amplitude, volts_of
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import Axis, Column, Conditions, Run, Sheet
-from reviewkit.noise_lines import Noise
-from reviewkit.spectrum import AUDIO_BAND_HZ
-from reviewkit.spectrum_lines import is_even
-from reviewkit.windows import COSINE_SUMS, window_name
+from reviewkit.signal import noise_lines
+from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude, volts_of
+from reviewkit.signal.noise_lines import Noise
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.spectrum_lines import is_even
+from reviewkit.signal.windows import COSINE_SUMS, window_name
 
 FEWEST_LINES = 32
 SHORTEST_S = 0.1  # less does not hold the mains line

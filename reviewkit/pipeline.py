@@ -16,7 +16,7 @@ from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of
 from reviewkit.errors import Fault, InputError, nearest
 from reviewkit.measure import KINDS
 from reviewkit.model import Card, Episode, EpisodeSettings, PriceLine, Run, Said, Verdict
-from reviewkit.plan import plan as planned
+from reviewkit.plan.plan import plan as planned
 from reviewkit.price import price_line
 from reviewkit.published import FILE_NAME, Published, corrections, published, told
 from reviewkit.remembered import Once, anew, stamps

@@ -10,10 +10,10 @@ from reviewkit import digits, figures, scales
 from reviewkit.arrays import Array
 from reviewkit.captures import exported_lines, sample_rate_hz, waveform_samples
 from reviewkit.model import Axis, Column, Curves, Mark, Panel, Run, Sheet, Trace
-from reviewkit.spectrum import AUDIO_BAND_HZ, without_fundamental
-from reviewkit.tone_lines import Lines, beta_for, of_spectrum
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ, without_fundamental
+from reviewkit.signal.tone_lines import Lines, beta_for, of_spectrum
+from reviewkit.signal.windows import kaiser
 from reviewkit.tone_sheets import POINTS_DRAWN, drawn, floor_of
-from reviewkit.windows import kaiser
 
 CYCLES_SHOWN = 2
 CYCLES_FITTED, SECONDS_FITTED = 50, 1.0

@@ -13,10 +13,10 @@ import numpy as np
 from reviewkit import figures, quantities
 from reviewkit.arrays import Array
 from reviewkit.captures import exported_lines, sample_rate_hz, waveform_samples
-from reviewkit.decibels import db_of_amplitude
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import Column, Conditions, Finding, Run, Sheet
-from reviewkit.tone_lines import SEARCH_BETA, Lines, NoTones, beta_for, of_spectrum, of_waveform
+from reviewkit.signal.decibels import db_of_amplitude
+from reviewkit.signal.tone_lines import SEARCH_BETA, Lines, NoTones, beta_for, of_spectrum, of_waveform
 
 FEWEST_SAMPLES = 256
 MOST_OFF_DRIVE_DB = 1.0  # a level set by hand and read off a knob is nearer than this

@@ -160,7 +160,7 @@ def test_every_link_leads_somewhere(name):
 
 def test_every_file_that_developers_md_names_exists(developers):
     places = [CHECKOUT / top for top in ("", "reviewkit", "tests", "templates", "sample_session")]
-    places += [CHECKOUT / "reviewkit" / stage for stage in ("ingest", "measure", "render")]
+    places += [CHECKOUT / "reviewkit" / stage for stage in ("ingest", "measure", "render", "signal")]
     named = set(re.findall(r"(?<![\w/.*-])[\w./-]*\w\.(?:py|toml|md|j2)\b", code(developers)))
     assert len(named) >= 10
     # NAME stands for the name of what is to be added

@@ -33,12 +33,12 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("episode",),
     ("published",),
     # what to measure
-    ("plan",),
-    ("plan_entries", "plan_gates", "plan_levels", "plan_remedies"),
-    ("plan_order",),
-    ("plan_recipes",),
-    ("plan_power",),
-    ("plan_basis",),
+    ("plan/plan",),
+    ("plan/entries", "plan/gates", "plan/levels", "plan/remedies"),
+    ("plan/order",),
+    ("plan/recipes",),
+    ("plan/power",),
+    ("plan/basis",),
     # how it was judged
     ("spec_table",),
     ("verdict",),
@@ -55,16 +55,16 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("curves",),
     ("distortion",),
     # arrays in, numbers out
-    ("between_tones", "two_tones"),
-    ("tone_lines", "noise_lines", "spectrum_lines"),
-    ("spectrum",),
-    ("lobes", "residual"),
-    ("windows",),
-    ("weighting",),
-    ("step_response",),
-    ("flat_parts",),
+    ("signal/between_tones", "signal/two_tones"),
+    ("signal/tone_lines", "signal/noise_lines", "signal/spectrum_lines"),
+    ("signal/spectrum",),
+    ("signal/lobes", "signal/residual"),
+    ("signal/windows",),
+    ("signal/weighting",),
+    ("signal/step_response",),
+    ("signal/flat_parts",),
     ("scales",),
-    ("decibels",),
+    ("signal/decibels",),
     ("rating_words",),
     ("ratings",),
     ("quantities",),
@@ -126,8 +126,9 @@ def name_of(path: Path) -> str:
 
 
 def part_of(name: str) -> str:
-    """The entry of the table that a module's path stands under: its stage, else its own name."""
-    return name.split("/")[0] if "/" in name else name.removesuffix(".py")
+    """The entry of the table that a module's path stands under: its stage, else its own path."""
+    stage = name.split("/")[0]
+    return stage if stage in STAGES else name.removesuffix(".py")
 
 
 def imported(tree: Iterable[ast.AST]) -> Iterator[tuple[int, str]]:
@@ -178,7 +179,7 @@ def test_imports_go_one_way():
     for path in modules():
         own = part_of(name_of(path))
         for line, target in own_imports(path):
-            other = target.split("/")[0]
+            other = part_of(target)
             inside = own == other and own in STAGES
             if not inside and PLACE.get(other, -1) <= PLACE.get(own, len(ORDER)):
                 wrong.append(f"{name_of(path)}:{line} imports {target}")

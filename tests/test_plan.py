@@ -25,14 +25,14 @@ from reviewkit.ingest.reading_conditions import conditions_of
 from reviewkit.ingest.session_file import parse_session
 from reviewkit.measure import KINDS
 from reviewkit.model import Bench, Finding, Rating, RepairRow, Session, Verdict
-from reviewkit.plan import Plan, plan
-from reviewkit.plan_basis import Basis
-from reviewkit.plan_entries import at_cell, entries, header, reading_rows
-from reviewkit.plan_levels import Gain, gains, level, loads, preconditioning, volts
-from reviewkit.plan_order import Capture, SetUp, captures, changes
-from reviewkit.plan_power import blocked
-from reviewkit.plan_recipes import recipe
-from reviewkit.plan_remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, distance, needs
+from reviewkit.plan.basis import Basis
+from reviewkit.plan.entries import at_cell, entries, header, reading_rows
+from reviewkit.plan.levels import Gain, gains, level, loads, preconditioning, volts
+from reviewkit.plan.order import Capture, SetUp, captures, changes
+from reviewkit.plan.plan import Plan, plan
+from reviewkit.plan.power import blocked
+from reviewkit.plan.recipes import recipe
+from reviewkit.plan.remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, distance, needs
 from reviewkit.ratings import RULES
 from reviewkit.render.page import Pages
 from reviewkit.render.plan_page import in_words

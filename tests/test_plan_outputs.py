@@ -18,7 +18,7 @@ from reviewkit import places
 from reviewkit.bench_file import Gathered, gather
 from reviewkit.measure import KINDS
 from reviewkit.model import Session, Unit
-from reviewkit.plan import plan
+from reviewkit.plan.plan import plan
 from reviewkit.plan_table import as_table, as_text
 from reviewkit.render import plan_page
 from reviewkit.render.page import Pages

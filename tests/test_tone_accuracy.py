@@ -16,7 +16,7 @@ import pytest
 from reviewkit.ingest.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
 from reviewkit.model import Bench, Conditions, Measurement
-from reviewkit.spectrum import Tone, analyse
+from reviewkit.signal.spectrum import Tone, analyse
 
 RATES_HZ = (44_100, 48_000, 88_200, 96_000, 192_000)
 TO_100, TO_120 = "THD and harmonics to -100 dB", "THD and harmonics to -120 dB"

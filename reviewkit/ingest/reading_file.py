@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit.decibels import volts_of
 from reviewkit.errors import Fault, Faults, InputError, nearest
 from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
 from reviewkit.ingest.part_units import canonical, part_unit
@@ -20,6 +19,7 @@ from reviewkit.ingest.sheet_numbers import is_missing
 from reviewkit.model import Sheet, SingleReading, Skipped
 from reviewkit.quantities import QUANTITIES
 from reviewkit.ratings import RULES, TRADE_WORDS
+from reviewkit.signal.decibels import volts_of
 from reviewkit.units import EXAMPLES, last_digit, normalised, scaled
 
 COLUMNS = ("name", "channel", "value", "unit", "at", "note")

@@ -20,7 +20,6 @@ from reviewkit.control_readings import (
     size_of,
     slope_beyond,
 )
-from reviewkit.decibels import HALF_POWER_DB, relative_db
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
     Card,
@@ -37,7 +36,8 @@ from reviewkit.model import (
     Sheet,
     Trace,
 )
-from reviewkit.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.decibels import HALF_POWER_DB, relative_db
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 _SAME = 0.005  # a band's edge that is missed by half a percent was meant
 _FLAT_DB = 0.1  # a control that does less does nothing

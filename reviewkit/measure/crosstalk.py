@@ -9,7 +9,6 @@ import numpy as np
 from reviewkit import curves, figures, quantities, scales
 from reviewkit.arrays import Array
 from reviewkit.captures import refuse_silence
-from reviewkit.decibels import relative_db
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
     Card,
@@ -27,7 +26,8 @@ from reviewkit.model import (
     Sheet,
     Trace,
 )
-from reviewkit.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.decibels import relative_db
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 SPOT_HZ = (1000.0, 10_000.0)
 _OTHER = {"L": "R", "R": "L"}

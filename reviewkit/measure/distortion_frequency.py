@@ -24,7 +24,7 @@ from reviewkit.model import (
     Sheet,
     Trace,
 )
-from reviewkit.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:

@@ -9,7 +9,6 @@ import numpy as np
 
 from reviewkit import curves, figures, quantities, scales
 from reviewkit.arrays import Array
-from reviewkit.decibels import volts_of
 from reviewkit.distortion import LIMITED, ONE_PERCENT, distortion_percent, figure_of, rated_limits
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
@@ -30,6 +29,7 @@ from reviewkit.model import (
     Sheet,
     Trace,
 )
+from reviewkit.signal.decibels import volts_of
 
 _RINGS_APART = 0.03  # of the scale: two marks nearer than this would lie on each other
 

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from reviewkit import digits, figures, quantities, scales
-from reviewkit.decibels import db_of_amplitude
 from reviewkit.model import (
     Axis,
     Card,
@@ -27,9 +26,9 @@ from reviewkit.model import (
     Sheet,
     Trace,
 )
-from reviewkit.tone_lines import Product
-from reviewkit.tone_sheets import POINTS_DRAWN, Held, drawn, each_channel, floor_of, held, level_of_the_run, played_at
-from reviewkit.two_tones import (
+from reviewkit.signal.decibels import db_of_amplitude
+from reviewkit.signal.tone_lines import Product
+from reviewkit.signal.two_tones import (
     DIFFERENCE,
     MODULATION,
     Pair,
@@ -40,6 +39,7 @@ from reviewkit.two_tones import (
     products_of,
     root_sum_square,
 )
+from reviewkit.tone_sheets import POINTS_DRAWN, Held, drawn, each_channel, floor_of, held, level_of_the_run, played_at
 
 METHODS = {
     ("imd", MODULATION): "sideband pairs re the upper tone",

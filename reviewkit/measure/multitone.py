@@ -9,8 +9,6 @@ from typing import Any
 import numpy as np
 
 from reviewkit import figures, quantities, scales
-from reviewkit.between_tones import FEWEST_TONES, spacing, strongest_between, tones_of
-from reviewkit.decibels import db_of_amplitude
 from reviewkit.figures import LN10_OVER_20
 from reviewkit.model import (
     Bracket,
@@ -28,8 +26,10 @@ from reviewkit.model import (
     Sheet,
     Trace,
 )
-from reviewkit.spectrum import AUDIO_BAND_HZ
-from reviewkit.tone_lines import Line, Lines, NoTones
+from reviewkit.signal.between_tones import FEWEST_TONES, spacing, strongest_between, tones_of
+from reviewkit.signal.decibels import db_of_amplitude
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone_lines import Line, Lines, NoTones
 from reviewkit.tone_sheets import POINTS_DRAWN, Held, drawn, each_channel, floor_of, held, level_of_the_run, played_at
 
 FEWEST_LINES_APART = 5.0

@@ -9,27 +9,15 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit import figures, noise_lines, quantities, scales
-from reviewkit.decibels import db_of_amplitude
+from reviewkit import figures, quantities, scales
 from reviewkit.errors import Fault, InputError
 from reviewkit.idle_output import Withheld, level_scale, picture, taken_apart
-from reviewkit.model import (
-    Card,
-    Conditions,
-    Curves,
-    Finding,
-    Kind,
-    Measured,
-    Panel,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Trace,
-)
-from reviewkit.noise_lines import Noise
-from reviewkit.spectrum import AUDIO_BAND_HZ
-from reviewkit.weighting import a_weighting
+from reviewkit.model import Card, Conditions, Curves, Finding, Kind, Measured, Panel, Point, Reading, Run, Sheet, Trace
+from reviewkit.signal import noise_lines
+from reviewkit.signal.decibels import db_of_amplitude
+from reviewkit.signal.noise_lines import Noise
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.weighting import a_weighting
 
 RELATIVE = "no noise in volts and no signal to noise ratio, the file's levels are relative"
 

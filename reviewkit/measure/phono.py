@@ -9,7 +9,6 @@ import numpy as np
 from reviewkit import curves, digits, figures, quantities, scales
 from reviewkit.arrays import Array
 from reviewkit.captures import refuse_silence
-from reviewkit.decibels import relative_db
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
     Card,
@@ -29,8 +28,9 @@ from reviewkit.model import (
     Sheet,
     Trace,
 )
-from reviewkit.spectrum import AUDIO_BAND_HZ
-from reviewkit.weighting import REFERENCE_HZ, riaa_replay_db
+from reviewkit.signal.decibels import relative_db
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.weighting import REFERENCE_HZ, riaa_replay_db
 
 MIDDLE_BAND_HZ = (40.0, 15_000.0)  # over which makers often rate it (common practice, no source)
 # the curve spans 39 dB from 20 Hz to 20 kHz, a deviation a few (IEC 60098): further off than this, and less than half

@@ -9,7 +9,6 @@ import numpy as np
 from reviewkit import curves, figures, quantities, scales
 from reviewkit.arrays import Array
 from reviewkit.captures import refuse_silence
-from reviewkit.decibels import HALF_POWER_DB, relative_db
 from reviewkit.model import (
     Card,
     Column,
@@ -27,7 +26,8 @@ from reviewkit.model import (
     Sheet,
     Trace,
 )
-from reviewkit.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.decibels import HALF_POWER_DB, relative_db
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 REFERENCE_HZ = 1000.0
 

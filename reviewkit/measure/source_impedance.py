@@ -26,7 +26,7 @@ from reviewkit.model import (
     Sheet,
     Trace,
 )
-from reviewkit.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 SPOT_HZ = 1000.0
 

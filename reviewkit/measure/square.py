@@ -10,7 +10,6 @@ from reviewkit import figures, quantities, scales
 from reviewkit.arrays import Array
 from reviewkit.captures import sample_rate_hz, waveform_samples
 from reviewkit.errors import Fault, InputError
-from reviewkit.flat_parts import NotSquare
 from reviewkit.model import (
     Axis,
     Card,
@@ -28,7 +27,8 @@ from reviewkit.model import (
     Sheet,
     Trace,
 )
-from reviewkit.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Step, read_square
+from reviewkit.signal.flat_parts import NotSquare
+from reviewkit.signal.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Step, read_square
 
 PERIODS_SHOWN = 2.5
 MOST_DRAWN = 3  # runs on one card: more edges than that cannot be told apart

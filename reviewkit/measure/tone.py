@@ -9,7 +9,6 @@ import numpy as np
 
 from reviewkit import figures, quantities
 from reviewkit.captures import exported_lines, sample_rate_hz, waveform_samples
-from reviewkit.decibels import db_of_amplitude
 from reviewkit.distortion_bars import distortion_bars
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
@@ -26,8 +25,9 @@ from reviewkit.model import (
     Run,
     Sheet,
 )
-from reviewkit.spectrum import NotOneTone, Tone, TooShort, analyse
-from reviewkit.spectrum_lines import NoLines, analyse_lines
+from reviewkit.signal.decibels import db_of_amplitude
+from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, analyse
+from reviewkit.signal.spectrum_lines import NoLines, analyse_lines
 from reviewkit.tone_pictures import has_spectrum, spectrum_panels, waveform_panels
 from reviewkit.tone_readings import change_in_words, leading_figure, main_and_before, readings
 from reviewkit.tone_sheets import load_of, played_at

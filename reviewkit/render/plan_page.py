@@ -10,12 +10,12 @@ from typing import Any
 
 from reviewkit import digits, quantities
 from reviewkit.model import Finding
-from reviewkit.plan import Plan, PlanStep
-from reviewkit.plan_basis import TERMINALS
-from reviewkit.plan_entries import entries, header, reading_rows
-from reviewkit.plan_gates import Check
-from reviewkit.plan_order import SetUp
-from reviewkit.plan_remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need
+from reviewkit.plan.basis import TERMINALS
+from reviewkit.plan.entries import entries, header, reading_rows
+from reviewkit.plan.gates import Check
+from reviewkit.plan.order import SetUp
+from reviewkit.plan.plan import Plan, PlanStep
+from reviewkit.plan.remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need
 from reviewkit.render.page import Pages
 from reviewkit.render.plan_lines import Block, Line, PlanWords, RatingLine, Step
 

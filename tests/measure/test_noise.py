@@ -10,10 +10,10 @@ from known_noise import a_weighted, a_weighted_rms, exported, thermal_density, w
 from measured_sheets import all_of, column, conditions, measured, one, quantities, sheet
 from scipy import signal
 
-from reviewkit import noise_lines
 from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
 from reviewkit.model import Bench, Rating, Run
+from reviewkit.signal import noise_lines
 
 RATE_HZ = 48_000.0
 BAND_HZ = (20.0, 20_000.0)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from reviewkit.comparison import APART, CLOSE, INCOMPARABLE, MEETS, SAME, SHORT, UNMEASURED, Mains, Stand, compare
 from reviewkit.model import Finding, Rating, Run, Verdict
-from reviewkit.plan_basis import Basis
-from reviewkit.plan_power import blocked
+from reviewkit.plan.basis import Basis
+from reviewkit.plan.power import blocked
 from reviewkit.ratings import RULES
 from reviewkit.verdict import judging
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reviewkit.windows import kaiser, lobe, noise_bandwidth_of, samples, spread
+from reviewkit.signal.windows import kaiser, lobe, noise_bandwidth_of, samples, spread
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

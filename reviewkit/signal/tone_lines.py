@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reviewkit.windows import kaiser, kaiser_spread, lobe, noise_bandwidth, noise_bandwidth_of, spread
+from reviewkit.signal.windows import kaiser, kaiser_spread, lobe, noise_bandwidth, noise_bandwidth_of, spread
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.windows import kaiser_spread
+from reviewkit.signal.windows import kaiser_spread
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -8,8 +8,8 @@ from itertools import pairwise
 from typing import Any
 
 from reviewkit.model import Rating
-from reviewkit.plan_basis import IDLE, METER, POWER_SWEEP, TERMINALS, Basis, Wanted
-from reviewkit.plan_recipes import recipe
+from reviewkit.plan.basis import IDLE, METER, POWER_SWEEP, TERMINALS, Basis, Wanted
+from reviewkit.plan.recipes import recipe
 
 # what heats: from an eighth of the rated output on, which is what preconditioning takes (16 CFR 432.3(c)); 10 W where
 # none is rated (a judgement, no source)

@@ -14,7 +14,7 @@ import known_waveforms as known
 import numpy as np
 import pytest
 
-from reviewkit.spectrum_lines import NoLines, analyse_lines, is_even
+from reviewkit.signal.spectrum_lines import NoLines, analyse_lines, is_even
 
 RATE_HZ = 48_000
 POINTS = 16_384

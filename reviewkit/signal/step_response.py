@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from reviewkit.arrays import Array
-from reviewkit.flat_parts import SETTLED, UNSETTLED, Flat, NotSquare, flat_part, powers
+from reviewkit.signal.flat_parts import SETTLED, UNSETTLED, Flat, NotSquare, flat_part, powers
 
 FEWEST_PERIODS = 2
 FEWEST_SAMPLES_IN_RISE = 3.0  # below that the edge is the capture's own as much as the unit's

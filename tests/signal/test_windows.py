@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from reviewkit import windows
+from reviewkit.signal import windows
 
 # equivalent noise bandwidth (lines), scalloping loss at half a line (dB), first zero (lines), coherent gain
 HARRIS = {

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 
 from reviewkit import digits, quantities
 from reviewkit.model import Bench
-from reviewkit.plan_basis import IDLE, METER, TERMINALS, Wanted
-from reviewkit.plan_order import Capture
+from reviewkit.plan.basis import IDLE, METER, TERMINALS, Wanted
+from reviewkit.plan.order import Capture
 
 _DIGITS = 6  # a level is compared to a tenth of a decibel; this loses nothing
 _READ_IN = {"input_sensitivity": "mV", "phono_overload": "mV", "dc_offset": "mV", "channel_balance": "dB", "snr": "dB"}

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from known_steps import BandPass, LowPass, TwoPoles
 
-from reviewkit.flat_parts import NotSquare
-from reviewkit.step_response import read_square
+from reviewkit.signal.flat_parts import NotSquare
+from reviewkit.signal.step_response import read_square
 
 ROW = "rise time, overshoot, tilt"
 # sample rate (Hz), frequency (Hz), length (s): exports of an oscilloscope, captures of an interface

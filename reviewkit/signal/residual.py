@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.windows import kaiser
+from reviewkit.signal.windows import kaiser
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

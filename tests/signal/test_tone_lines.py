@@ -10,8 +10,8 @@ import known_waveforms
 import numpy as np
 import pytest
 
-from reviewkit.between_tones import strongest_between, tones_of
-from reviewkit.tone_lines import (
+from reviewkit.signal.between_tones import strongest_between, tones_of
+from reviewkit.signal.tone_lines import (
     NoTones,
     beta_for,
     clear_of,

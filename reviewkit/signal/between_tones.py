@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.tone_lines import (
+from reviewkit.signal.tone_lines import (
     OVER_LEAKAGE,
     STANDS,
     Line,

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reviewkit.spectrum import NotOneTone, Tone, TooShort, analyse, band_for, without_fundamental
+from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, analyse, band_for, without_fundamental
 
 RATES_HZ = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 

@@ -13,8 +13,8 @@ from itertools import combinations
 import numpy as np
 
 from reviewkit import quantities
-from reviewkit.decibels import db_of_amplitude
-from reviewkit.tone_lines import Line, Lines, NoTones, Product, clear_of, least_spacing, peaks, product_at
+from reviewkit.signal.decibels import db_of_amplitude
+from reviewkit.signal.tone_lines import Line, Lines, NoTones, Product, clear_of, least_spacing, peaks, product_at
 
 MODULATION, DIFFERENCE = "modulation", "difference"
 RATIO_DB = {MODULATION: 20 * np.log10(4), DIFFERENCE: 0.0}

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.lobes import fit_line, project, refit, subtract
-from reviewkit.residual import LINES_TAKEN, lines_held, residual_power
-from reviewkit.windows import kaiser, noise_bandwidth
+from reviewkit.signal.lobes import fit_line, project, refit, subtract
+from reviewkit.signal.residual import LINES_TAKEN, lines_held, residual_power
+from reviewkit.signal.windows import kaiser, noise_bandwidth
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

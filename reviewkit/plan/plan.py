@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from reviewkit.comparison import HARDER, SAME, Mains
 from reviewkit.mains import mains_of
 from reviewkit.model import Finding, RepairRow, Run, Session, Verdict
-from reviewkit.plan_basis import Basis, Wanted
-from reviewkit.plan_gates import Check, as_it_came, gate
-from reviewkit.plan_levels import Level, Load, Preconditioning, gains, level, loads, preconditioning
-from reviewkit.plan_order import Capture, captures
-from reviewkit.plan_remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, needs, stands
+from reviewkit.plan.basis import Basis, Wanted
+from reviewkit.plan.gates import Check, as_it_came, gate
+from reviewkit.plan.levels import Level, Load, Preconditioning, gains, level, loads, preconditioning
+from reviewkit.plan.order import Capture, captures
+from reviewkit.plan.remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, needs, stands
 from reviewkit.verdict import judging
 
 

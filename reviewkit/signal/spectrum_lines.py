@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.spectrum import Tone, band_for
-from reviewkit.windows import lobe, noise_bandwidth_of, spread
+from reviewkit.signal.spectrum import Tone, band_for
+from reviewkit.signal.windows import lobe, noise_bandwidth_of, spread
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reviewkit.model import Finding, Rating
-from reviewkit.plan_basis import IDLE, LINE, MAGNET_V, PAIR, Basis
-from reviewkit.plan_order import Capture
+from reviewkit.plan.basis import IDLE, LINE, MAGNET_V, PAIR, Basis
+from reviewkit.plan.order import Capture
 
 LOAD_MARGIN = 2.0  # textbook practice, from memory; a wave clipped square has twice the power of its sine
 PRECONDITIONING_SHARE = 0.125  # of the rated power, an hour of 1 kHz, every channel: 16 CFR 432.3(c)

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from reviewkit.model import Rating
-from reviewkit.plan_basis import (
+from reviewkit.plan.basis import (
     IDLE,
     LINE,
     LINE_V,
@@ -28,7 +28,7 @@ from reviewkit.plan_basis import (
     band_or_spot,
     spot_hz,
 )
-from reviewkit.plan_power import distortion, power, tone
+from reviewkit.plan.power import distortion, power, tone
 
 AUDIO_BAND_HZ = (20.0, 20_000.0)
 USUAL_TONES_HZ = (60.0, 7000.0)

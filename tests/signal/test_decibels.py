@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit import decibels
+from reviewkit.signal import decibels
 
 
 @pytest.mark.parametrize(
