@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cache, partial
 from pathlib import Path
 from typing import TypeVar
@@ -18,11 +18,14 @@ from reviewkit.ingest.published_file import read_published
 from reviewkit.ingest.reading_file import read_readings
 from reviewkit.ingest.repair_file import read_repair
 from reviewkit.ingest.session_file import read_session
-from reviewkit.mains import mains_of
+from reviewkit.inputs import Inputs
+from reviewkit.mains import mains_hz
 from reviewkit.measure import KINDS
-from reviewkit.model import Conditions, IndexTable, Kind, Measurement, Notes, RepairRow, Run, Session, Sheet
+from reviewkit.model import Conditions, Finding, IndexTable, Kind, Measurement, Notes, RepairRow, Run, Session, Sheet
+from reviewkit.origins import made_from, spared
 from reviewkit.published import Published
-from reviewkit.remembered import Once, anew, stamp
+from reviewkit.remembered import NOTHING, Holding, Once, anew
+from reviewkit.stamps import stamp
 
 T = TypeVar("T")
 Read = Callable[[], Sheet]
@@ -33,7 +36,7 @@ Take = Callable[[], Taken]
 @dataclass(frozen=True, eq=False)
 class Gathered:
     """A session folder, read and measured. `runs`: in the session's order; `absent`: what is not there and what that
-    leaves out.
+    leaves out; `inputs`: digests of the files of it all, by path in the folder.
     """
 
     session: Session
@@ -45,19 +48,35 @@ class Gathered:
     absent: tuple[str, ...]
     photo: bytes = b""
     published: Published | None = None
+    inputs: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def type_digests(self) -> tuple[str, ...]:
+        """What tells the user's own type from any other under the same name."""
+        return tuple(self.inputs[name] for name in (self.session.look.font, self.session.look.bold_font) if name)
 
 
-def gather(folder: Path, elsewhere: Callable[[Take], Take] = lambda take: take, once: Once = anew) -> Gathered:
+def gather(
+    folder: Path,
+    elsewhere: Callable[[Take], Take] = lambda take: take,
+    once: Once = anew,
+    kept: Holding = NOTHING,
+) -> Gathered:
     """Read everything, and take each measurement's figures. Raises InputError with the faults of all files, not only
     the first; where all can be read, with those of all measurements.
 
     `elsewhere`: has a long file read and measured, maybe by another process, and gives a function that waits for that.
-    `once`: reads and measures only what is not as it was.
+    `once`: reads and measures only what is not as it was; `kept`: figures and cards of an earlier build, which spare
+    reading what they were made from. Raises CannotFinish where a file was written to meanwhile.
     """
+    inputs = Inputs(folder)
     session = read_session(folder, kinds=KINDS)
+    inputs.look_at(session)
+    origins = made_from(session, inputs)
+    known = spared(session, origins, kept)
     faults: list[Fault] = []
     takes = {m.id: partial(_take, m, _reading(folder, m, once), _alone(session, m), once) for m in session.measurements}
-    long = {m.id for m in session.measurements if m.file and is_long(folder / m.file)}
+    long = {m.id for m in session.measurements if m.id not in known and m.file and is_long(folder / m.file)}
     taken = {name: elsewhere(take) if name in long else take for name, take in takes.items()}
 
     def attempt(read: Callable[[], T], otherwise: T) -> T:
@@ -109,11 +128,12 @@ def gather(folder: Path, elsewhere: Callable[[Take], Take] = lambda take: take, 
                     'say stage = "before" or stage = "after"',
                 )
             )
-    unread, wrong, runs = _measured(session, taken, once)
+    unread, wrong, runs = _measured(session, taken, once, kept, origins, known)
+    digests = inputs.digests()
     if faults or unread or wrong:
         raise InputError([*faults, *unread] or wrong)
     cut = tuple((at, name) for at, name, _ in final)
-    return Gathered(session, notes, prices, repair, cut, runs, tuple(absent), photo, published)
+    return Gathered(session, notes, prices, repair, cut, runs, tuple(absent), photo, published, digests)
 
 
 def _alone(session: Session, m: Measurement) -> Conditions | None:
@@ -121,11 +141,7 @@ def _alone(session: Session, m: Measurement) -> Conditions | None:
     floored = any(other.stage == "bench" and other.kind == m.kind for other in session.measurements)
     if m.against or (floored and m.stage != "bench"):
         return None
-    return Conditions(m, session.bench, session.ratings, _mains_hz(session))
-
-
-def _mains_hz(session: Session) -> float | None:
-    return mains_of(session.bench.mains)[1] or mains_of(session.unit.mains)[1]
+    return Conditions(m, session.bench, session.ratings, mains_hz(session))
 
 
 def _take(m: Measurement, read: Read, alone: Conditions | None, once: Once) -> Taken:
@@ -140,9 +156,16 @@ def _take(m: Measurement, read: Read, alone: Conditions | None, once: Once) -> T
 
 
 def _measured(
-    session: Session, takes: Mapping[str, Take], once: Once
+    session: Session,
+    takes: Mapping[str, Take],
+    once: Once,
+    kept: Holding,
+    origins: Mapping[str, str],
+    known: Collection[str],
 ) -> tuple[list[Fault], list[Fault], tuple[Run, ...]]:
-    """The faults of files that cannot be read, those of what they hold, and each measurement's figures."""
+    """The faults of files that cannot be read, those of what they hold, and each measurement's figures. `known`: those
+    whose figures are held.
+    """
     by_id = {m.id: m for m in session.measurements}
     unread: dict[str, Sequence[Fault]] = {}
     wrong: list[Fault] = []
@@ -158,30 +181,40 @@ def _measured(
 
     # the bench looped back comes first: it is the floor of what follows
     for m in sorted(session.measurements, key=lambda m: m.stage != "bench"):
-        (found, run), other = taken(m.id), by_id.get(m.against)
-        reference = taken(other.id)[0] if other else None
+        other = by_id.get(m.against)
+        floor = [f for one in runs.values() for f in one.findings if f.stage == "bench" and f.kind == m.kind]
+        (found, run), reference = (None, None), None
+        if m.id not in known:
+            (found, run), reference = taken(m.id), taken(other.id)[0] if other else None
         if unread:
             continue
+        conditions = Conditions(
+            m,
+            session.bench,
+            session.ratings,
+            mains_hz(session),
+            reference=reference,
+            reference_name=other.setting or other.id if other else "",
+            floor=tuple(floor),
+        )
         try:
-            if run is None:
-                floor = (f for one in runs.values() for f in one.findings if f.stage == "bench" and f.kind == m.kind)
-                conditions = Conditions(
-                    m,
-                    session.bench,
-                    session.ratings,
-                    _mains_hz(session),
-                    reference=reference,
-                    reference_name=other.setting or other.id if other else "",
-                    floor=tuple(floor),
-                )
+            if m.id not in known and run is None:
                 run = once(("run", m.id), (found, conditions), partial(_run, found, conditions))
             if isinstance(run, InputError):
                 raise run
-            runs[m.id] = run
+            figures = partial(_figures, run)
+            findings, withheld = kept.once(("figures", m.id), (origins[m.id],), figures)
+            runs[m.id] = Run(conditions, found, findings, withheld, origins[m.id])
         except InputError as error:
             wrong += error.faults
     in_order = [fault for m in session.measurements for fault in unread.get(m.id, ())]
     return in_order, wrong, tuple(runs[m.id] for m in session.measurements if m.id in runs)
+
+
+def _figures(run: Run | None) -> tuple[tuple[Finding, ...], tuple[str, ...]]:
+    """What is held of a run."""
+    assert run is not None  # figures that are held are not asked for again
+    return run.findings, run.withheld
 
 
 def _run(found: Sheet | None, conditions: Conditions) -> Run:

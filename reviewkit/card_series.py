@@ -8,9 +8,11 @@ from functools import partial
 
 from reviewkit import session_cards
 from reviewkit.bench_file import Gathered
+from reviewkit.card_groups import groups
 from reviewkit.errors import Faults, nearest
 from reviewkit.measure import KINDS
-from reviewkit.model import Card, Notes, PriceLine, Run, Verdict
+from reviewkit.model import Card, Notes, PriceLine, Rows, Run, Verdict
+from reviewkit.origins import cards_given
 from reviewkit.remembered import Once, anew
 from reviewkit.render.card import fit
 from reviewkit.render.paint import Fonts
@@ -29,17 +31,21 @@ def all_cards(
     """Every card, a table that one cannot hold on several. `made` is told of each chart as soon as it is there, and of
     the others together.
     """
-    session, groups = gathered.session, _groups(gathered.runs)
+    session, by_card = gathered.session, _groups(gathered.runs)
+    names = list(by_card)
 
     def parts(cards: Sequence[Card | None]) -> Iterator[Card]:
         for card in cards:
             if card is not None:
-                for part in once(("fit", card.id), (card, fonts), partial(fit, card, fonts)):
+                fitted = partial(fit, card, fonts)
+                given = (card, fonts, gathered.type_digests)
+                for part in once(("fit", card.id), given, fitted) if isinstance(card.body, Rows) else fitted():
                     yield session_cards.with_alt(replace(part, first=card.first or card.id))
 
     measured: dict[str, list[Card]] = {}
-    for name, group in groups.items():
-        for card in once(("cards", name), (group, list(groups)), partial(_cards, name, group, groups)):
+    for name, group in by_card.items():
+        given = cards_given((run.made_from for run in group), names)
+        for card in once(("cards", name), given, partial(_cards, name, group, names)):
             whole = replace(session_cards.with_verdicts(card, group, verdicts), corner=session.unit.name)
             measured[card.id] = list(parts([whole]))
             if card.chart:
@@ -60,24 +66,10 @@ def all_cards(
 
 
 def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
-    """Runs by the card they are drawn on, cards in the order of KINDS, then of the session. The bench looped back on
-    itself is drawn on every card of its kind, and on one of its own only where there is no other.
-    """
-    order = list(KINDS)
-    in_order = sorted(runs, key=lambda run: order.index(run.conditions.measurement.kind))
-    of_the_unit = [run for run in in_order if run.conditions.measurement.stage != "bench"]
-    bench = [run for run in in_order if run.conditions.measurement.stage == "bench"]
-    kinds = {run.conditions.measurement.kind for run in of_the_unit}
-    by_card: dict[str, list[Run]] = {}
-    for run in in_order:
-        m = run.conditions.measurement
-        if m.stage != "bench" or m.kind not in kinds:
-            by_card.setdefault(m.card, []).append(run)
-    for group in by_card.values():
-        kind = group[0].conditions.measurement.kind
-        if kind in kinds:
-            group += [run for run in bench if run.conditions.measurement.kind == kind]
-    return by_card
+    """Runs by the card they are drawn on."""
+    by_id = {run.conditions.measurement.id: run for run in runs}
+    shared = groups([run.conditions.measurement for run in runs], list(KINDS))
+    return {name: [by_id[m.id] for m in group] for name, group in shared.items()}
 
 
 def _cards(name: str, group: Sequence[Run], taken: Collection[str]) -> list[Card]:

@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from reviewkit.model import Change, Finding, RepairRow, Run
 
 _MUST_AGREE = ("limit", "weighting", "reference", "load", "input", "tones", "amendment", "method")
 _SAME_FREQUENCY = 0.01
+_NOTHING_DONE = ("", "none", "go", "no-go")
+AS_FOUND = re.compile(r"\bbefore\b|\bas found\b", re.IGNORECASE)  # in a point's name
 
 
 def is_mended(repair: Sequence[RepairRow], runs: Sequence[Run]) -> bool:
     """Whether something was repaired: a repair table, or a measurement before or after one."""
     return bool(repair) or any(run.conditions.measurement.stage in ("before", "after") for run in runs)
+
+
+def was_worked_on(row: RepairRow) -> bool:
+    """Whether something was done at this point: a part replaced, a trimmer set."""
+    return row.action.lower() not in _NOTHING_DONE
+
+
+def is_as_found(row: RepairRow) -> bool:
+    """Whether a row's reading is from before the repair: by its point's name, or because something was done about it."""
+    return was_worked_on(row) or bool(AS_FOUND.search(row.point))
 
 
 def counterpart(run: Run, runs: Sequence[Run]) -> Run | None:

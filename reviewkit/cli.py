@@ -15,8 +15,10 @@ from reviewkit.command_line import parser
 from reviewkit.errors import CannotFinish, InputError, listed
 
 if TYPE_CHECKING:
-    from reviewkit.model import Episode, Sheet
-    from reviewkit.pipeline import Built
+    from pathlib import Path
+
+    from reviewkit.model import Sheet
+    from reviewkit.options import Options
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
 
@@ -109,42 +111,72 @@ def _plan(options: argparse.Namespace) -> int:
 
 def _check(options: argparse.Namespace) -> int:
     from reviewkit.pipeline import check
+    from reviewkit.render.outputs import left_out
 
     episode = check(options.session)
     figures, cards = _counted(len(episode.findings), "figure"), _counted(len(episode.cards), "card")
     print(f"{options.session}: nothing wrong; {figures}, {cards}")
-    for line in _left_out(episode):
+    for line in left_out(episode):
         print(f"  {line}")
     return DONE
 
 
 def _build(options: argparse.Namespace) -> int:
-    from reviewkit.render.workers import Workers
-
     if options.out is not None and len(options.session) > 1:
         print("reviewkit: --out takes one session; leave it out to fill each session's own out/", file=sys.stderr)
         return WRONG_INPUT
     if options.published and options.only:
         print("reviewkit: --published remembers a whole build; leave out --only", file=sys.stderr)
         return WRONG_INPUT
-    ready = []
+    from reviewkit.options import Options
+
+    width = 3840 if options.size == "2160" else 1920
+    wanted = Options(options.out, width, options.only, options.overlay, options.motion, options.published)
+    sessions = list(dict.fromkeys(options.session))
+    changed = [folder for folder in sessions if not _is_current(folder, wanted, quiet=options.quiet)]
+    if changed:
+        _make(changed, wanted, options.jobs, quiet=options.quiet)
+    return DONE
+
+
+def _is_current(folder: Path, wanted: Options, *, quiet: bool) -> bool:
+    """Whether there is nothing to make, which is then said."""
+    from reviewkit import record
+
+    out = wanted.out_of(folder)
+    last = record.read(out)
+    if last is None or not last.is_current(folder, wanted):
+        return False
+    if not quiet and sys.stdout.isatty():
+        print("\n".join([f"{out}: nothing has changed since the last build", *(f"  {line}" for line in last.said)]))
+    return True
+
+
+def _make(folders: Sequence[Path], wanted: Options, jobs: int, *, quiet: bool) -> None:
+    """Build sessions: one that is wrong leaves all of them as they were."""
+    from reviewkit import record
+    from reviewkit.render.workers import Workers
+
+    if len(folders) > 1:
+        beside, also = min(jobs, len(folders)) - 1, ["reviewkit.build"]
+    else:
+        # one card is sooner drawn than another process is begun; where a build left its record there is little to read
+        beside = 0 if wanted.only else jobs - 1
+        also = [] if record.read(wanted.out_of(folders[0])) else ["pandas"]
     with ExitStack() as left:  # clears what was made and not moved in, however this ends
         # begun first: they import what drawing needs while this process imports what reading and measuring need; one
         # card is sooner drawn than another process is begun
-        with Workers(0 if options.only else options.jobs - 1, also=("pandas",)) as workers:
-            from reviewkit.pipeline import Options, hand_over, make
+        with Workers(beside, also=also) as workers, _Bar(quiet=quiet) as bar:
+            from reviewkit.build import hand_over, make_all
 
-            width = 3840 if options.size == "2160" else 1920
-            wanted = Options(options.out, width, options.only, options.overlay, options.motion, options.published)
-            for folder in options.session:
-                with _Bar(quiet=options.quiet) as bar:
-                    ready.append(make(folder, wanted, bar.show, workers, at_end=left.callback))
-        # only now: one session that is wrong leaves all of them as they were
+            ready = make_all(folders, wanted, bar.show, workers, left.callback)
         for made in ready:
             built = hand_over(made)
-            if not options.quiet and sys.stdout.isatty():
-                print("\n".join(_summary(built)))
-    return DONE
+            if not quiet and sys.stdout.isatty():
+                some = f"{built.new} of " if built.new < len(built.files) else ""
+                removed = f", {len(built.removed)} removed" if built.removed else ""
+                print(f"{built.out}: {some}{_counted(len(built.files), 'file')} written{removed}")
+                print("\n".join(f"  {line}" for line in built.said))
 
 
 def _watch(options: argparse.Namespace) -> int:
@@ -192,25 +224,6 @@ class _Bar:
             if not self._progress.tasks:
                 self._progress.add_task(what, total=of)
             self._progress.update(self._progress.tasks[0].id, completed=done)
-
-
-def _summary(built: Built) -> list[str]:
-    episode = built.episode
-    lines = [
-        f"{built.out}: {_counted(len(built.files), 'file')} written"
-        + (f", {len(built.removed)} removed" if built.removed else "")
-    ]
-    if episode.verdicts:
-        for word in dict.fromkeys(v.verdict for v in episode.verdicts):
-            labels = [v.label for v in episode.verdicts if v.verdict == word]
-            lines.append(f"  {word}: {'; '.join(labels)}")
-    return lines + [f"  {line}" for line in _left_out(episode)]
-
-
-def _left_out(episode: Episode) -> list[str]:
-    from reviewkit.render.outputs import chapters_left_out
-
-    return [line for line in (*episode.left_out, chapters_left_out(episode)) if line]
 
 
 def _counted(number: int, what: str) -> str:

@@ -202,6 +202,8 @@ def _power(rating: Rating, finding: Finding) -> Stand:
     if abs(had / wanted - 1) <= _POWER_SAME:
         return Stand(SAME)
     text = f"rated at {quantities.watts(wanted)}, measured at {quantities.watts(had)}"
+    if rating.quantity == "flatness":
+        return Stand(HARDER if had > wanted else EASIER, text)
     # less power is no easier test of distortion: noise and crossover weigh more there. It neither confirms nor denies.
     return Stand(HARDER if had > wanted else APART, text)
 
@@ -227,6 +229,12 @@ def _figure(rating: Rating, finding: Finding) -> Stand:
 
 def _reference(rating: Rating, finding: Finding) -> Stand:
     had = finding.at.get("reference")
+    if rating.reference_v is not None:
+        if finding.at.get("reference_input") == rating.reference_v:
+            return Stand(SAME, assumed=str(finding.at.get("method", "")))
+        of = f"the {finding.at['input']} input" if finding.at.get("input") else "the input"
+        remedy = f"what would tell is the input sensitivity of {of}, read at the same volume"
+        return Stand(APART, f"rated re {rating.reference} at the input, measured re {quantities.watts(had)}; {remedy}")
     if not rating.reference:
         return Stand(SAME, assumed=f"re {quantities.watts(had)}" if had is not None else "")
     wanted = rating.reference_w

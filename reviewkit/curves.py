@@ -4,7 +4,8 @@ data.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import math
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -102,11 +103,52 @@ def crossing(x: Array, y: Array, level: float, start: int, step: int, *, curved:
     return None
 
 
-def rise_through(x: Array, y: Array, limit: float) -> float | None:
+class Rise(NamedTuple):
+    """Where a curve rises through a limit, and between which places it may do so as far as its points tell."""
+
+    at: float
+    low: float
+    high: float
+
+    @property
+    def expanded(self) -> float:
+        """The expanded uncertainty of `at` (k = 2), in its unit: any place from low to high is as likely, so the
+        variance about `at` is the mean square distance of a rectangle that need not lie even about it (after JCGM
+        100:2008 4.3.7, from memory).
+        """
+        if self.high == self.low:
+            return 0.0
+        cubes = (self.high - self.at) ** 3 + (self.at - self.low) ** 3
+        return 2 * math.sqrt(cubes / (3 * (self.high - self.low)))
+
+
+def rise_through(x: Array, y: Array, limit: float) -> Rise | None:
     """The first rise of y through `limit` above the curve's minimum, both axes log (x, y > 0); None where not
     reached.
+
+    Between the two points around it the curve is taken as straight, but it may bend there: a knee goes on along the
+    line of the two points before and then joins that of the two points behind. Where those two lines pass the limit, the
+    rise is bounded; by the points themselves where a line does not, or no second point is there. On a straight rise all
+    three lines are one, and nothing is left open.
     """
     lowest = int(np.argmin(y))
     if y[lowest] > limit:
         return None
-    return crossing(x, np.log(y), float(np.log(limit)), lowest, +1)
+    at = crossing(x, np.log(y), float(np.log(limit)), lowest, +1)
+    if at is None:
+        return None
+    after = lowest + 1 + int(np.argmax(y[lowest + 1 :] >= limit))
+    log_x, above = np.log(x), np.log(y) - math.log(limit)
+    if above[after] == 0:
+        return Rise(float(x[after]), float(x[after]), float(x[after]))
+    ends = (float(log_x[after - 1]), float(log_x[after]))
+
+    def passed(first: int, default: float) -> float:
+        """Where the line through two points that follow each other passes the limit, if it does so between the ends."""
+        if not lowest <= first < len(x) - 1 or above[first + 1] <= above[first]:
+            return default
+        slope = (above[first + 1] - above[first]) / (log_x[first + 1] - log_x[first])
+        return min(max(float(log_x[first] - above[first] / slope), ends[0]), ends[1])
+
+    places = (math.log(at), passed(after - 2, ends[1]), passed(after, ends[0]))
+    return Rise(at, math.exp(min(places)), math.exp(max(places)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from reviewkit import spoken
@@ -76,7 +77,8 @@ def assemble(
     """The segments with their planned times.
 
     `said`: what the bench has to say, by segment; `places`: card id -> the segment it is shown in unless a note calls
-    for it elsewhere; `cautions`: by "open", "repair", "power" and "all".
+    for it elsewhere; `cautions`: by "open", "repair", "power" and "all"; the last are said before everything else, in
+    the first segment's time.
     """
     kept = [note for note in notes.notes if not note.cut]
     noted = [note.segment for note in kept if note.segment]
@@ -105,7 +107,8 @@ def assemble(
         said_before.update(own)
         shown = [card for card, place in places.items() if place == name]
         beats = tuple(together.beats(by_segment.get(name, ()), own, shown))
-        length_s, flag = _length(session, beats, warned.get(name, ()), {card.id: card.hold_s for card in cards})
+        said_too = [*(cautions.get("all", ()) if not segments else ()), *warned.get(name, ())]
+        length_s, flag = _length(session, beats, said_too, {card.id: card.hold_s for card in cards})
         segments.append(
             Segment(name, title_of(name, mended), start_s, length_s, beats, tuple(warned.get(name, ())), flag)
         )
@@ -144,15 +147,22 @@ class _Together:
             if self._first[card.id] != card.id and card.id not in called:
                 self._rest.setdefault(self._first[card.id], []).append(card.id)
         self._leading = set(self._first) - {card for rest in self._rest.values() for card in rest}
+        self._shown: list[str] = []  # in the segments so far, by the first of each matter
 
     def beats(self, notes: Sequence[Note], said: Sequence[Said], shown: Sequence[str]) -> Iterator[Beat]:
-        """The beats of one segment: the notes in their order, then the cards that none called for, then what is left
-        to say. `shown`: the cards to show in this segment that no note anywhere calls for.
+        """The beats of one segment: the notes in their order, then what there is to say of cards that an earlier
+        segment showed (the same once more, after the repair), then the cards that no note called for, then what is
+        left to say. `shown`: the cards to show in this segment that no note anywhere calls for.
         """
-        left = list(said)
+        left, earlier, here = list(said), list(self._shown), [card for note in notes for card in note.cards]
+        self._shown += [self._first.get(card, card) for card in (*here, *shown)]
         for note in notes:
             cards = self._with_rest(note.cards)
             yield Beat(note, self._taken(left, cards), cards)
+        for card in dict.fromkeys(earlier):
+            again = self._taken(left, (card,))
+            if again:
+                yield Beat(None, again, (card,))
         for card in shown:
             if card in self._leading:
                 cards = self._with_rest((card,))
@@ -194,7 +204,7 @@ def _length(
         held_s = sum(holds.get(card) or session.episode.card_seconds for card in beat.cards)
         whole_s += max(words_s, held_s)
         silent_s += max(held_s - words_s, 0.0)
-    length_s = float(round(max(whole_s, SHORTEST_S)))
+    length_s = float(math.ceil(max(whole_s, SHORTEST_S) - 1e-6))
     if length_s > LONGEST_S:
         return length_s, f"long: over {clock(LONGEST_S)}; split it, or leave some cards to the page"
     if silent_s >= MOST_SILENT_S:

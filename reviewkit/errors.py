@@ -65,12 +65,14 @@ def listed(faults: Iterable[Fault]) -> list[str]:
     return lines
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
-    """The known word most like this one, as "; did you mean X?", or the list of all when none is near."""
+def nearest(word: str, known: Iterable[str], *, least: float = 0.6) -> str:
+    """The known word most like this one, as "did you mean X?", or the list of all when none is near: `least` is how
+    much of the two must agree, 0 to 1.
+    """
     import difflib
 
     names = sorted(known)
-    close = difflib.get_close_matches(word, names, n=1, cutoff=0.6)
+    close = difflib.get_close_matches(word, names, n=1, cutoff=least)
     if close:
         return f'did you mean "{close[0]}"?'
     return "known: " + ", ".join(names)

@@ -233,6 +233,7 @@ def under(f: Finding) -> str:
         quantities.band((at["band"][0], at["band"][1])) if "band" in at else "",
         f"at {quantities.percent(at['limit'])}" if "limit" in at else "",
         f"re {quantities.watts(at['reference'])}" if "reference" in at else "",
+        f"re {quantities.volts(at['reference_input'])} at the input" if "reference_input" in at else "",
         f"with {quantities.tones((at['tones'][0], at['tones'][1]))}" if "tones" in at else "",
         str(at.get("method", "")),
         "with the 1976 amendment" if at.get("amendment") else "",

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import json
 import os
+import socket
 import sys
+import time
 from collections.abc import Mapping
 from contextlib import suppress
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from socketserver import TCPServer
-from threading import Condition, Thread
+from threading import Condition, Lock, Thread
 from typing import Any
 from urllib.parse import unquote, urlunsplit
 
@@ -30,22 +32,22 @@ _TYPES = {
     ".json": "application/json",
     ".mp4": "video/mp4",
 }
-# pages of the folder are self-contained: they may run what they carry, and fetch nothing
-_SELF_CONTAINED = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
 _STILL_THERE_S = 10.0  # how often a listener is told that nothing is new, so that one that is gone is noticed
-_LONGEST_REQUEST_S = 20.0
+_LONGEST_REQUEST_S = 20.0  # from its first byte to its last, and between two bytes of an answer that is taken
+_MOST_AT_ONCE = 100  # connections; a browser opens six
 _NO_METHOD = "only GET and HEAD are answered here"
 
 
 class LiveServer:
-    """Serves until it is closed; to be used in a `with`. Raises CannotFinish where the port cannot be had.
+    """Serves until it is closed; to be used in a `with`. `policy`: what the page may do, `files_policy`: what the pages
+    of the folder may, both as content security policies. Raises CannotFinish where the port cannot be had.
 
     A request that names another host is refused: a foreign site could otherwise have its own name point to this
     machine, and read the pages through the user's browser.
     """
 
-    def __init__(self, folder: Path, page: str, policy: str, port: int = 0) -> None:
-        self.folder = folder
+    def __init__(self, folder: Path, page: str, policy: str, files_policy: str, port: int = 0) -> None:
+        self.folder, self.files_policy = folder, files_policy
         self._news = Condition()
         self._page, self._policy = page.encode(), policy
         self._event: tuple[int, bytes] = (0, b"")
@@ -109,7 +111,8 @@ class LiveServer:
             return None
         try:
             found = self.folder.joinpath(*parts).resolve(strict=True)
-            inside = found.is_relative_to(self.folder.resolve(strict=True))
+            # the folder itself must be none that a link leads to, else its own links would choose what is served
+            inside = found.is_relative_to(self.folder.parent.resolve(strict=True) / self.folder.name)
         except (OSError, RuntimeError):  # a link to itself
             return None
         return found if inside and found.is_file() else None
@@ -118,12 +121,53 @@ class LiveServer:
         """Whether a request's Host fields name this server and no other."""
         return len(hosts) == 1 and hosts[0].strip() == f"{LOOPBACK}:{self.port}"
 
+    def is_own(self, origins: list[str], sites: list[str]) -> bool:
+        """Whether a request comes from this server's own page, or from no page at all, by what a browser says of it."""
+        return set(origins) <= {f"http://{LOOPBACK}:{self.port}"} and set(sites) <= {"same-origin", "none"}
+
 
 class _Server(ThreadingHTTPServer):
     daemon_threads = True
     allow_reuse_address = os.name != "nt"  # there it would let another program take the port, too
     block_on_close = False  # a browser that keeps its stream open must not keep the program
     live: LiveServer
+
+    def __init__(self, *told: Any) -> None:
+        self._lock = Lock()
+        self._since: dict[Any, float] = {}  # connections whose request is not whole yet
+        self._open = 0
+        super().__init__(*told)
+
+    def verify_request(self, request: Any, client_address: Any) -> bool:
+        """Whether there is room for one more connection."""
+        with self._lock:
+            if self._open >= _MOST_AT_ONCE:
+                return False
+            self._open += 1
+            self._since[request] = time.monotonic()
+        return True
+
+    def is_whole(self, request: Any) -> None:
+        """A connection's request has come."""
+        with self._lock:
+            self._since.pop(request, None)
+
+    def process_request_thread(self, request: Any, client_address: Any) -> None:
+        """Answer one connection."""
+        try:
+            super().process_request_thread(request, client_address)
+        finally:
+            self.is_whole(request)
+            with self._lock:
+                self._open -= 1
+
+    def service_actions(self) -> None:
+        """End connections whose request takes too long: one that gets a byte now and then would wait for ever."""
+        with self._lock:
+            late = [one for one, since in self._since.items() if time.monotonic() - since > _LONGEST_REQUEST_S]
+        for request in late:
+            with suppress(OSError):
+                request.shutdown(socket.SHUT_RDWR)
 
     def server_bind(self) -> None:
         TCPServer.server_bind(self)  # not HTTPServer's, which looks up this machine's name: that asks a network
@@ -139,13 +183,18 @@ class _Request(BaseHTTPRequestHandler):
     server: _Server
     server_version = "reviewkit"
     sys_version = ""
+    path = command = ""  # of a request that cannot be read
     timeout = _LONGEST_REQUEST_S
 
     def do_GET(self) -> None:
         """Answer with the page, the event stream or a file of the folder."""
         live = self.server.live
+        self.server.is_whole(self.request)
         if not live.is_named(self.headers.get_all("Host", [])):
             self._refuse(HTTPStatus.FORBIDDEN, f"this is {live.url} and goes by no other name")
+            return
+        if not live.is_own(self.headers.get_all("Origin", []), self.headers.get_all("Sec-Fetch-Site", [])):
+            self._refuse(HTTPStatus.FORBIDDEN, f"another page asks; open {live.url} by itself")
             return
         path = self._path()
         if path is None:
@@ -182,7 +231,8 @@ class _Request(BaseHTTPRequestHandler):
         if place is None or content is None:
             self._refuse(HTTPStatus.NOT_FOUND, "there is no such file in out/")
             return
-        self._answer(_TYPES.get(place.suffix.lower(), "application/octet-stream"), content, _SELF_CONTAINED)
+        kind = _TYPES.get(place.suffix.lower(), "application/octet-stream")
+        self._answer(kind, content, self.server.live.files_policy)
 
     def _answer(self, kind: str, content: bytes, policy: str, status: HTTPStatus = HTTPStatus.OK) -> None:
         # a picture's address names its content, so that it never changes; nothing else may be kept
@@ -194,6 +244,10 @@ class _Request(BaseHTTPRequestHandler):
         self._guards(policy)
         if self.command != "HEAD":
             self.wfile.write(content)
+
+    def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
+        """Refuse what is no request, as any other is refused."""
+        self._refuse(HTTPStatus(code), "this is no request that is answered here")
 
     def _refuse(self, status: HTTPStatus, why: str) -> None:
         self.close_connection = True

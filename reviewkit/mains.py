@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from reviewkit.model import Session
 from reviewkit.units import UnitError, normalised, read_quantity
 
 _EXAMPLE = 'write for example "120 V 60 Hz"'
@@ -33,3 +34,8 @@ def mains_of(text: str) -> tuple[float | None, float | None]:
         read[unit] = value
         rest = rest[part.end() :]
     return read.get("V"), read.get("Hz")
+
+
+def mains_hz(session: Session) -> float | None:
+    """The mains frequency on the bench, else the one that the unit wants; None where neither is said."""
+    return mains_of(session.bench.mains)[1] or mains_of(session.unit.mains)[1]

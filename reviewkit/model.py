@@ -149,12 +149,13 @@ class Rating:
     input: str = ""
     weighting: str = ""
     tones_hz: tuple[float, float] | None = None  # of an intermodulation rating, lower first
-    reference: str = ""  # "rated output", or a power as written
-    reference_w: float | None = None  # None: not said, or rated output of a unit whose power is not rated
+    reference: str = ""  # "rated output", or a power, or a voltage at the input, as written
+    reference_w: float | None = None  # None: not said, at the input, or rated output of a unit of no rated power
     rule: str = ""
     total: bool = False
     source: str = ""
     line: int = 0
+    reference_v: float | None = None
 
 
 @dataclass(frozen=True)
@@ -359,12 +360,15 @@ class Measured:
 
 @dataclass(frozen=True, eq=False)
 class Run:
-    """One measurement with its sheet (None where the readings stand in session.toml) and its findings."""
+    """One measurement with its findings and its sheet: None where the readings stand in session.toml, and where an
+    earlier build has worked out all that it is needed for.
+    """
 
     conditions: Conditions
     sheet: Sheet | None
     findings: tuple[Finding, ...]
     withheld: tuple[str, ...] = ()
+    made_from: str = ""  # the same for the same file, conditions and bench
 
     def get(self, quantity: str, channel: str | None = None, **at: Any) -> Finding | None:
         """The first finding with this quantity, channel and these conditions, or None."""
@@ -392,7 +396,7 @@ class Verdict:
     rating: Rating
     label: str  # "Power into 8 Ω"
     rated: str  # the rating as one line with its conditions
-    limit: str  # the limit alone: "40 W"
+    limit: str  # the limit alone: "40 W"; "0.05 % at 40 W" where a power was answered in percent
     measured: str  # "" where not measured
     verdict: str  # meets, falls short, too close to call, not comparable, not measured
     margin: str = ""
@@ -401,6 +405,7 @@ class Verdict:
     position: float | None = None  # the needle: -1 … 1, 0 on the limit; None: no pointer
     measurements: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
+    room: float | None = None  # `position` without the ends of its scale, and as near to 0 as it is
 
 
 @dataclass(frozen=True)

@@ -52,7 +52,7 @@ def _before(words: PlanWords) -> list[str]:
         *(f"STOP: {stop}" for stop in words.stop),
         "",
         f"while it is as it came in: {_counted(words.as_it_came)}",
-        f"go or no-go, before any power: {_counted(words.gate)}",
+        f"go or no-go, before full mains or any load: {_counted(words.gate)}",
         words.summary if words.ratings else "",
         *words.prepare,
     ]

@@ -110,6 +110,11 @@ def show(finding: Finding) -> str:
     return f"{'≤' if outwards > 0 else '≥'} {text}"
 
 
+def as_shown(finding: Finding) -> float:
+    """The value that `show` states, in the finding's unit: 0.00014 dB is written "+0.00 dB", which says 0."""
+    return _stated(show(finding).lstrip("≤≥ "), finding.value)[0]
+
+
 def _written(finding: Finding, value: float) -> str:
     """A value as its finding's quantity is written; of a meter's reading no digit that the meter did not show."""
     quantity = quantity_of(finding)

@@ -45,7 +45,8 @@ def label(rating: Rating) -> str:
         where = quantities.band(rating.band_hz) if rating.band_hz else ""
         where = where or (quantities.hertz(rating.frequency_hz) if rating.frequency_hz else "")
         text += f", {where}" if where else ""
-    return f"{text}, {rating.input}" if rating.input else text
+    said = text.lower().startswith(rating.input.lower())  # "Phono response, …" is of the input phono
+    return f"{text}, {rating.input}" if rating.input and not said else text
 
 
 def line(rating: Rating) -> str:
@@ -64,7 +65,7 @@ def line(rating: Rating) -> str:
     if rating.thd_plus_noise_percent is not None:
         text += f" at {quantities.percent(rating.thd_plus_noise_percent)} THD+N"
     if rating.reference:
-        text += f" re {rating.reference}"
+        text += f" re {rating.reference}{' at the input' if rating.reference_v is not None else ''}"
     if rating.tones_hz is not None:
         text += f" with {quantities.tones(rating.tones_hz)}"
     more = [

@@ -54,7 +54,7 @@ RULES: dict[str, Rule] = {
         ("within",),
         "dB",
         "db",
-        {"load": EQUAL, "input": EQUAL, "band": COVERED},
+        {"load": EQUAL, "input": EQUAL, "band": COVERED, "power": HARD},
     ),
     "crosstalk": Rule(
         "Crosstalk",
@@ -109,7 +109,7 @@ RULES: dict[str, Rule] = {
     "corner_low": Rule("Lower corner", ("corner_low",), ("at_most",), "Hz", "ratio", {"input": EQUAL}),
     "corner_high": Rule("Upper corner", ("corner_high",), ("at_least",), "Hz", "percent", {"input": EQUAL}),
     "input_sensitivity": Rule(
-        "Input sensitivity", ("input_sensitivity",), ("at_most", "at_least"), "V", "ratio", {"input": EQUAL}
+        "Input sensitivity", ("input_sensitivity",), ("at_most",), "V", "ratio", {"input": EQUAL}
     ),
     "phono_overload": Rule("Phono overload", ("phono_overload",), ("at_least",), "V", "percent", {"frequency": EQUAL}),
     "rise_time": Rule("Rise time", ("rise_time",), ("at_most",), "s", "ratio", {"load": EQUAL}),
@@ -137,6 +137,8 @@ TRADE_WORDS = {
     "riaa": "riaa_deviation",
     "riaa_response": "riaa_deviation",
     "intermodulation_distortion": "imd",
+    "im_distortion": "imd",
+    "im": "imd",
     "continuous_power": "power",
     "output_power": "power",
     "power_output": "power",
@@ -144,11 +146,30 @@ TRADE_WORDS = {
     "channel_separation": "separation",
     "total_harmonic_distortion": "thd",
     "output_impedance": "source_impedance",
+    "phono_riaa": "riaa_deviation",
+    "riaa_accuracy": "riaa_deviation",
+    "riaa_equalisation": "riaa_deviation",
+    "riaa_equalization": "riaa_deviation",
 }
+# what a maker calls a power of another rule: it is a power, and the rule makes the difference
+POWER_WORDS = {
+    "music_power": "music",
+    "dynamic_power": "music",
+    "peak_music_power": "music",
+    "short_term_power": "music",
+    "din_power": "DIN",
+    "din_music_power": "music",
+    "rms_power": "continuous",
+}
+
+
+def plain_name(words: str) -> str:
+    """A maker's words as a name: "Damping factor" -> "damping_factor"."""
+    return "_".join(words.strip().lower().replace("-", "_").split())
 
 
 def rated_name(words: str) -> str | None:
     """The rated name that a maker's word stands for ("damping factor" -> "damping_factor"), or None."""
-    name = "_".join(words.strip().lower().replace("-", "_").split())
+    name = plain_name(words)
     name = TRADE_WORDS.get(name, name)
     return name if name in RULES else None

@@ -11,9 +11,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from reviewkit.build import Ready, hand_over, make
 from reviewkit.errors import CannotFinish, InputError, listed
 from reviewkit.model import Card
-from reviewkit.pipeline import Options, Prepared, Ready, make
+from reviewkit.options import Options
+from reviewkit.pipeline import Prepared
 from reviewkit.remembered import Memory
 from reviewkit.render.card import LayoutFault, Order, pictures
 from reviewkit.render.deliver import deliver
@@ -68,7 +70,9 @@ class Remembering(Workers):
         if waited_for and self.early is None:
             with suppress(LayoutFault):  # told with those of the others
                 alone = replace(order, page=None, small=False, strip=False)
-                self.early = waited_for[0].id, pictures(waited_for[0], alone)["cards"]
+                picture = pictures(waited_for[0], alone)["cards"]
+                assert isinstance(picture, bytes)
+                self.early = waited_for[0].id, picture
         return [held[key] for key in keys]
 
 
@@ -81,7 +85,7 @@ class Bench:
     def __init__(self, folder: Path, workers: Remembering) -> None:
         self.number = 0
         self.folder = folder
-        self.out = folder / "out"
+        self.out = Options().out_of(folder)
         self._workers = workers
         self._memory = Memory()
         self.shown: Prepared | None = None
@@ -112,7 +116,7 @@ class Bench:
                 seen.append(time.perf_counter() - began)
 
         try:
-            made = make(self.folder, Options(), workers=self._workers, once=self._memory.once, prepared_is=early)
+            made = make(self.folder, Options(), workers=self._workers, remembered=self._memory.once, prepared_is=early)
             cards, files = self._take(made, early=bool(seen))
             self.faults = ()
         except InputError as error:
@@ -135,26 +139,22 @@ class Bench:
             return False
         card, picture = self._workers.early
         name = places_of(prepared)[card]
-        if self.versions.get(name) in (None, _version(picture)):
+        if self.versions.get(name) in (None, hashlib.sha256(picture).hexdigest()):
             return False  # cards are numbered otherwise now, or it looks as it did
         deliver(self.out, {name: picture}, partial=True)
-        self.versions[name] = _version(picture)
+        self.versions[name] = hashlib.sha256(picture).hexdigest()
         self.shown, self.latest, self.faults, self.more = prepared, (card,), (), True
         return True
 
     def _take(self, made: Ready, *, early: bool) -> tuple[tuple[str, ...], int]:
-        """Deliver what is not as it was delivered; which cards are new, and how many files. `early`: one was before."""
-        versions = {name: _version(content) for name, content in made.files.items()}
-        new = {name: made.files[name] for name, version in versions.items() if self.versions.get(name) != version}
-        lost = any(not (self.out / name).is_file() for name in versions if name not in new)
-        if lost or set(versions) != set(self.versions):
-            deliver(self.out, made.files)
-        elif new:
-            deliver(self.out, new, partial=True)
+        """Move in what is not as it was; which cards are new, and how many files. `early`: one card was before."""
+        assert made.prepared is not None  # made in this process
+        versions = hand_over(made).files
+        new = {name for name, version in versions.items() if self.versions.get(name) != version}
         there = places_of(made.prepared)
         before = self.latest if early else ()
         cards = tuple(name for name, place in there.items() if place in new or name in before)
-        self.shown, self.versions = made.prepared, versions
+        self.shown, self.versions = made.prepared, dict(versions)
         self.latest = cards or tuple(name for name in self.latest if name in there)
         return cards, len(new) + len(before)
 
@@ -163,7 +163,3 @@ def places_of(prepared: Prepared) -> dict[str, str]:
     """Where each card's picture is in out/, by the card's id."""
     cards = prepared.episode.cards
     return {card.id: f"cards/{number:02d}-{card.id}.png" for number, card in enumerate(cards, start=1)}
-
-
-def _version(content: bytes | Path) -> str:
-    return hashlib.sha256(content if isinstance(content, bytes) else content.read_bytes()).hexdigest()[:16]

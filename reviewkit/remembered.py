@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
-from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
 T = TypeVar("T")
@@ -22,6 +21,29 @@ def anew(name: Hashable, given: tuple[Any, ...], call: Callable[[], T]) -> T:
     return call()
 
 
+class Holding(Protocol):
+    """Results of an earlier build, by name and by all that they depend on."""
+
+    def holds(self, name: Hashable, given: tuple[Any, ...]) -> bool:
+        """Whether `once` has nothing to call."""
+        ...
+
+    def once(self, name: Hashable, given: tuple[Any, ...], call: Callable[[], T]) -> T:
+        """See `Once`."""
+        ...
+
+
+class _Nothing:
+    def holds(self, name: Hashable, given: tuple[Any, ...]) -> bool:
+        return False
+
+    def once(self, name: Hashable, given: tuple[Any, ...], call: Callable[[], T]) -> T:
+        return call()
+
+
+NOTHING: Holding = _Nothing()
+
+
 class Memory:
     """Remembers the last result by name. What was raised is not remembered."""
 
@@ -37,17 +59,3 @@ class Memory:
         result = call()
         self._held[name] = (given, result)
         return result
-
-
-def stamp(path: Path) -> tuple[int, ...]:
-    """What tells a file from the one that was there before without reading it; () where there is none."""
-    try:
-        found = path.stat()
-    except OSError:
-        return ()
-    return (found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns)
-
-
-def stamps(folder: Path) -> tuple[tuple[str, tuple[int, ...]], ...]:
-    """The stamps of all files of a folder and those within it, in order of their names."""
-    return tuple((str(path.relative_to(folder)), stamp(path)) for path in sorted(folder.rglob("*")) if path.is_file())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -143,7 +144,7 @@ def _margin(word: str, margin: str) -> str:
 def _unsaid(v: Verdict) -> str:
     """At which frequency or over which band a row's figure was measured, where its label says neither."""
     where = _where(v.findings[0]) if v.measured and v.findings else ""
-    return "" if where in v.label else where
+    return "" if where in v.label or v.measured.endswith(f"at {where}") else where
 
 
 def _where(f: Finding) -> str:
@@ -161,7 +162,7 @@ def _closing_rows(verdicts: Sequence[Verdict]) -> list[Row]:
     rest = [v for word in (SHORT, CLOSE, INCOMPARABLE, UNMEASURED) for v in verdicts if v.verdict == word]
     rows = []
     if good:
-        nearest = min(good, key=lambda v: 1.0 if v.position is None else v.position)
+        nearest = min(good, key=lambda v: math.inf if v.room is None else v.room)
         note = f"nearest to its limit: {nearest.label}" if len(good) > 1 else nearest.label
         cells = ("Ratings met", "", f"{len(good)} {of_all}")
         rows.append(Row(cells, MEETS, nearest.position, note, _margin(MEETS, nearest.margin)))

@@ -30,27 +30,58 @@ _TENS = ["zero", "ten", "twenty", "thirty", "forty", "fifty", "sixty", "seventy"
 
 _SIZES = ((10**12, "trillion"), (10**9, "billion"), (10**6, "million"), (1000, "thousand"), (100, "hundred"))
 
-# unit -> (for exactly one, for any other amount)
+# unit -> (for exactly one, for any other amount); spellings that cells of repair.csv keep as they are stand here, too
 _UNITS = {
     "dB/octave": ("dB per octave", "dB per octave"),
+    "V/µs": ("volt per microsecond", "volts per microsecond"),
+    "kW": ("kilowatt", "kilowatts"),
     "W": ("watt", "watts"),
     "mW": ("milliwatt", "milliwatts"),
+    "kV": ("kilovolt", "kilovolts"),
     "V": ("volt", "volts"),
     "mV": ("millivolt", "millivolts"),
     "µV": ("microvolt", "microvolts"),
     "Hz": ("hertz", "hertz"),
     "kHz": ("kilohertz", "kilohertz"),
+    "MHz": ("megahertz", "megahertz"),
     "dB": ("dB", "dB"),
     "Ω": ("ohm", "ohms"),
     "mΩ": ("milliohm", "milliohms"),
     "kΩ": ("kilohm", "kilohms"),
+    "MΩ": ("megohm", "megohms"),
     "%": ("percent", "percent"),
     "s": ("second", "seconds"),
     "µs": ("microsecond", "microseconds"),
     "ns": ("nanosecond", "nanoseconds"),
     "ms": ("millisecond", "milliseconds"),
+    "A": ("amp", "amps"),
     "mA": ("milliamp", "milliamps"),
+    "µA": ("microamp", "microamps"),
+    "F": ("farad", "farads"),
+    "mF": ("millifarad", "millifarads"),
+    "µF": ("microfarad", "microfarads"),
+    "nF": ("nanofarad", "nanofarads"),
+    "pF": ("picofarad", "picofarads"),
+    "H": ("henry", "henries"),
+    "mH": ("millihenry", "millihenries"),
+    "µH": ("microhenry", "microhenries"),
+    "°C": ("degree Celsius", "degrees Celsius"),
+    "°": ("degree", "degrees"),
+    "ppm": ("ppm", "ppm"),
     "×": ("times", "times"),
+}
+_SPELLINGS = {
+    spelling: unit
+    for unit in _UNITS
+    for spelling in {
+        unit,
+        unit.replace("µ", "u"),
+        unit.replace("µ", "\u03bc"),
+        unit.replace("Ω", "ohm"),
+        unit.replace("Ω", "ohms"),
+        unit.replace("Ω", "Ohm"),
+        unit.replace("Ω", "\u2126"),
+    }
 }
 _CURRENCIES = {"$": ("dollar", "dollars"), "€": ("euro", "euros"), "£": ("pound", "pounds"), "¥": ("yen", "yen")}
 _SIGNS = {
@@ -66,14 +97,22 @@ _PAIR = re.compile(r"([+−]\d+(?:\.\d+)?)(?: /)? ([+−]\d)")  # two extremes t
 _ORDINALS = ["", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
 _ORDINAL = re.compile(r"\b([1-9])(?:st|nd|rd|th)\b")
 _SPELLED = re.compile(r"\b[A-Z]{2,5}\b|\bdB\b")  # said letter by letter
+_LONGEST_FIRST = sorted(_SPELLINGS, key=lambda spelling: (-len(spelling), spelling))
+_ANY_UNIT = "|".join(map(re.escape, _LONGEST_FIRST))
+# without a space before it: neither "the 70s" nor a "12A" has a unit
+_CLOSE_UNIT = "|".join(re.escape(one) for one in _LONGEST_FIRST if len(one) > 1 or one in "WVΩ\u2126%°×")
+_LETTER = r"[^\W\d_]"
+# words, and what mixes letters and digits: "C214", "OA-62", "C213/214", "12AX7", "4k7"; they are said as they stand
+_NAME = rf"(?<!{_LETTER}){_LETTER}\w*(?:-\w+)*(?:/\w*{_LETTER}\w*|(?<=\d)/\d+)*|\d+(?:[.,]\d+)*{_LETTER}\w*"
 _FIGURE = re.compile(
     r"(?P<sign>[\u2212+±≤≥]\s?|(?<![\w.])-)?(?P<currency>[$€£¥])?(?P<number>\d{1,3}(?:,\d{3})+|\d+)(?P<fraction>\.\d+)?"
-    r"(?:(?P<space>\s)(?P<unit>dB/octave|kHz|Hz|mW|W|µV|mV|V|dB|mΩ|kΩ|Ω|%|ms|µs|ns|s|mA|×)(?![\w/]))?"
+    rf"(?:(?:\s(?P<unit>{_ANY_UNIT})|(?P<close>{_CLOSE_UNIT}))(?!\w|/(?!\d))|(?!(?:[.,]?\d)*{_LETTER}))|{_NAME}"
 )
+_SEAM = re.compile(rf"(?<={_LETTER})(?=\d)|(?<=\d)(?={_LETTER})")
 
 
 def spoken(text: str) -> str:
-    """A sentence with every figure written out as it is said."""
+    """A sentence with every figure written out as it is said; names of parts and models stay as they are written."""
     said = text.replace("THD+N", "THD plus N").replace(" – ", " to ").replace(" ± ", " plus or minus ")
     said = _PAIR.sub(r"\1 and \2", said)
     said = _ORDINAL.sub(lambda match: _ORDINALS[int(match[1])], said.replace("dB (A)", "dB A-weighted"))
@@ -88,11 +127,13 @@ def sentence(text: str) -> str:
 
 def words(text: str) -> int:
     """How many words a sentence costs when spoken, figures written out."""
-    letters = _SPELLED.sub(lambda match: " ".join(match[0]), spoken(text))
+    letters = _SPELLED.sub(lambda match: " ".join(match[0]), spoken(_SEAM.sub(" ", text)))
     return len(letters.replace("-", " ").split())
 
 
 def _say(match: re.Match[str]) -> str:
+    if match["number"] is None:
+        return match[0]
     number, fraction = match["number"].replace(",", ""), match["fraction"] or ""
     sign = _SIGNS.get((match["sign"] or "").strip(), "")
     if match["currency"]:
@@ -100,15 +141,16 @@ def _say(match: re.Match[str]) -> str:
         cents = int((fraction[1:] + "0")[:2]) if fraction else 0
         amount = f"{_amount(int(number))} {one if number == '1' and not cents else many}"
         return sign + amount + (f" {whole(cents)}" if cents else "")
-    if not fraction and not match["unit"] and not sign and "," not in match["number"] and 1900 <= int(number) <= 2099:
+    unit = _SPELLINGS.get(match["unit"] or match["close"] or "", "")
+    if not fraction and not unit and not sign and "," not in match["number"] and 1900 <= int(number) <= 2099:
         return year(int(number))
     if fraction and not fraction.strip(".0"):
         fraction = ""  # "64.0 dB" is said as sixty-four; the card shows how well it is known
     said = whole(int(number)) if int(number) or not fraction else ""
     if fraction:
         said = f"{said} point {' '.join(_ONES[int(d)] for d in fraction[1:])}".strip()
-    if match["unit"]:
-        one, many = _UNITS[match["unit"]]
+    if unit:
+        one, many = _UNITS[unit]
         said += f" {one if number == '1' and not fraction else many}"
     return sign + said
 

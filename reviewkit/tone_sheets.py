@@ -70,9 +70,14 @@ def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str = ""
     if stated_v is not None and abs(db_of_amplitude(level_v / stated_v)) > MOST_OFF_DRIVE_DB:
         here = quantities.watts(level_v**2 / ohms) if m.drive_w and ohms else quantities.volts(level_v)
         stated = quantities.conditions({"power": m.drive_w, "voltage": m.drive_v})
+        remedy = "look for a wrong unit in the file"
+        if m.full_scale_v is not None and sheet.source.lower().endswith(".wav"):
+            would = quantities.volts(m.full_scale_v * stated_v / level_v, 3)
+            here_v, remedy = quantities.volts(m.full_scale_v), "correct full_scale"
+            remedy += f': with "{would}" in place of "{here_v}" it would be as stated'
         message = (
             f'[[measurement]] {m.id}: drive = "{stated}", but {sheet.source} holds '
-            f"{', '.join(filter(None, (here, what)))}; write that, or look for a wrong unit in the file"
+            f"{', '.join(filter(None, (here, what)))}; write that, or {remedy}"
         )
         raise InputError(Fault("session.toml", m.line, message))
     return {"power": level_v**2 / ohms} if ohms else {"voltage": level_v}

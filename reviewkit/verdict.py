@@ -8,10 +8,10 @@ band of one expanded uncertainty, ILAC-G8:09/2019).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
-from reviewkit import rating_words, verdict_words
+from reviewkit import quantities, rating_words, verdict_words
 from reviewkit.comparison import (
     APART,
     CLOSE,
@@ -30,6 +30,7 @@ from reviewkit.comparison import (
     compare,
     overall,
 )
+from reviewkit.input_reference import ratios_re_input
 from reviewkit.mains import mains_of
 from reviewkit.model import Finding, Rating, Run, Session, Verdict
 from reviewkit.ratings import RULES, rated_output_w
@@ -57,12 +58,14 @@ def judging(runs: Sequence[Run]) -> list[Finding]:
 
 
 def _judge_one(
-    rating: Rating, findings: Iterable[Finding], mains: Mains, *, stereo: bool, rated_w: float | None
+    rating: Rating, findings: Sequence[Finding], mains: Mains, *, stereo: bool, rated_w: float | None
 ) -> Verdict:
     rule = RULES[rating.quantity]
     candidates = [f for f in findings if f.quantity in rule.findings and _is_candidate(rating, f)]
     if rating.total:
         candidates = _totals(candidates)
+    if rating.quantity == "snr" and rating.reference_v is not None:
+        candidates = ratios_re_input(findings, rating.reference_v, rated_w) or candidates
     if rating.quantity in ("snr", "noise"):
         candidates = list(_as_usual(rating, candidates, rated_w))
     answers = _channels_together([_answer(rating, finding, mains) for finding in candidates])
@@ -93,6 +96,8 @@ def _judge_one(
         same_word,
         key=lambda a: (
             rule.findings.index(a.finding.quantity) if word == INCOMPARABLE else sum(s.stand != SAME for s in a.stands),
+            # re its own 1 kHz no curve stays below zero: of "+0 dB" nothing can be left, the other side says how much is
+            word == MEETS and verdict_words.no_room(rating, a.finding),
             a.room,
         ),
     )
@@ -103,26 +108,28 @@ def _judge_one(
     comparable = word in (MEETS, SHORT, CLOSE)
     return replace(
         blank,
+        limit=verdict_words.limit(rating, shown.finding),
         measured=verdict_words.measured(rating, shown.finding, findings, word),
         verdict=word,
         margin=verdict_words.margin(rating, shown) if comparable else "",
         why=verdict_words.why(rating, deciding, alone=alone) if word == INCOMPARABLE else "",
         assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.stands if s.assumed), *only])),
         position=verdict_words.position(rating, shown, word) if comparable else None,
+        room=verdict_words.room(rating, shown) if comparable else None,
         measurements=tuple(used),
         findings=_unique(shown.finding, deciding.finding),
     )
 
 
 def _channels_together(answers: Sequence[Answer]) -> list[Answer]:
-    """A rating is met by every channel or not at all: while one is in doubt everywhere, none meets. The answers that
-    would be the better channel's alone are left out, so that the row tells of the one in doubt.
+    """A rating is met by every channel or not at all: while one is in doubt everywhere, none meets or nearly does. The
+    answers that would be the better channel's alone are left out, so that the row tells of the one in doubt.
     """
     known = {_part(a) for a in answers if a.word != INCOMPARABLE}
     doubtful = {_part(a) for a in answers} - known
     # a file that names no channels speaks for itself, not for the left or right of another
     named = {bool(channel) for channel, _ in doubtful}
-    return [a for a in answers if a.word != MEETS or bool(a.finding.channel) not in named]
+    return [a for a in answers if a.word not in (MEETS, CLOSE) or bool(a.finding.channel) not in named]
 
 
 def _both_channels(answers: Sequence[Answer]) -> bool:
@@ -155,7 +162,7 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
         return bool(finding.at.get("limit") == (limit or 1.0))
     if rating.quantity == "snr":
         # the S/N of a tone's capture is re that tone; a maker's is of the idle output, re a stated power
-        return "reference" in finding.at
+        return "reference" in finding.at or "reference_input" in finding.at
     if rating.quantity == "flatness" and rating.within is not None:
         # unequal limits are held against the two deviations, equal ones against the larger of them
         return (finding.quantity == "flatness") == (-rating.within[0] == rating.within[1])
@@ -212,12 +219,31 @@ def _can_deny(rating: Rating, finding: Finding) -> bool:
 
 
 def _held_against(rating: Rating, finding: Finding) -> tuple[int, float]:
-    """On which side of the limit a figure lies, and how far: ln(ratio) for ratios and amounts, dB for levels."""
-    value, uncertainty = finding.value, finding.uncertainty or 0.0
+    """On which side of the limit a figure lies, and how far: ln(ratio) for ratios and amounts, dB for levels.
+
+    No verdict contradicts the figure that is printed beside it. Where rounding moves that across the limit or onto it,
+    so near is nothing that the row could show: exactly on it with no uncertainty stated is inside, as ever; else the
+    last digit cannot tell.
+    """
+    room, far = _room(rating, finding, finding.value)
+    as_shown, far_as_shown = _room(rating, finding, quantities.as_shown(finding))
+    side = _side(room, finding.uncertainty or 0.0)
+    if abs(as_shown) <= 1e-9 * abs(finding.value):  # as 150 mV is 0.15 V but for the last bit
+        if not finding.uncertainty:
+            side = INSIDE
+        elif side == OUTSIDE:
+            side = ON
+    elif room * as_shown < 0:
+        side = ON
+    return side, far if abs(as_shown - room) < abs(room) else far_as_shown
+
+
+def _room(rating: Rating, finding: Finding, value: float) -> tuple[float, float]:
+    """How far inside the limit this value of the finding would be: in the limit's unit, and as ln(ratio) or dB."""
     if finding.quantity == "worst_distortion" and rating.quantity == "power":
         limit = rating.thd_percent or rating.thd_plus_noise_percent
         assert limit is not None
-        return _side(limit - value, uncertainty), math.log(limit / max(value, 1e-12))
+        return limit - value, math.log(limit / max(value, 1e-12))
     if rating.within is not None:
         low, high = rating.within
         if finding.quantity == "deviation_high":
@@ -227,7 +253,7 @@ def _held_against(rating: Rating, finding: Finding) -> tuple[int, float]:
         else:
             # one figure for both sides, with its sign: held against the side that it leans to
             room = high - value if value >= 0 else value - low
-        return _side(room, uncertainty), room
+        return room, room
     if finding.quantity.startswith("crosstalk") and rating.quantity == "separation":
         value = -value
     if finding.quantity.startswith("channel_balance") or finding.quantity == "dc_offset":
@@ -235,11 +261,10 @@ def _held_against(rating: Rating, finding: Finding) -> tuple[int, float]:
     limit = rating.at_least if rating.at_least is not None else rating.at_most
     assert limit is not None
     room = value - limit if rating.at_least is not None else limit - value
-    side = _side(room, uncertainty)
     if RULES[rating.quantity].margin == "db" or limit <= 0 or value <= 0:
-        return side, room
+        return room, room
     ratio = value / limit if rating.at_least is not None else limit / value
-    return side, math.log(ratio)
+    return room, math.log(ratio)
 
 
 def _side(room: float, uncertainty: float) -> int:

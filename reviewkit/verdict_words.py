@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 
-from reviewkit import digits, figures, quantities
+from reviewkit import digits, figures, quantities, rating_words
 from reviewkit.comparison import APART, CLOSE, EASIER, HARDER, INSIDE, MEETS, OUTSIDE, SAME, SWEPT, Answer
 from reviewkit.model import Finding, Rating
 from reviewkit.ratings import RULES
@@ -15,11 +15,26 @@ from reviewkit.ratings import RULES
 _CLEAR = 0.08
 
 
+def limit(rating: Rating, finding: Finding) -> str:
+    """The limit that this figure was held against: of a power answered in percent, the distortion it is rated at."""
+    if rating.quantity == "power" and finding.quantity == "worst_distortion":
+        percent = rating.thd_percent or rating.thd_plus_noise_percent
+        assert percent is not None
+        assert rating.at_least is not None
+        at = quantities.watts(rating.at_least, rating_words.AS_PRINTED)
+        return f"{quantities.percent(percent, rating_words.AS_PRINTED)} at {at}"
+    return rating_words.limit_text(rating)
+
+
 def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word: str) -> str:
-    """The measured side of the row; with its uncertainty where that decides."""
+    """The measured side of the row; with its uncertainty where that decides, and where it was read if the rating is
+    of a band and the figure of one frequency in it.
+    """
     show = quantities.with_uncertainty if word == CLOSE else quantities.show
-    if finding.quantity == "power_reached":
-        return f"at least {show(finding)}"
+    if finding.quantity in ("power_at_limit", "power_reached") and rating.quantity == "power":
+        least = "at least " if finding.quantity == "power_reached" else ""
+        hz = finding.at.get("frequency") if rating.band_hz is not None else None
+        return f"{least}{show(finding)}" + (f" at {quantities.hertz(hz)}" if hz is not None else "")
     if rating.quantity == "power" and finding.quantity == "worst_distortion":
         level = finding.at.get("power")
         return show(finding) + (f" at {quantities.watts(level)}" if level is not None else "")
@@ -55,24 +70,38 @@ def margin(rating: Rating, answer: Answer) -> str:
     return f"{digits.significant(math.exp(answer.room), 2)} ×"
 
 
+def room(rating: Rating, answer: Answer) -> float:
+    """How far inside the limit, on the needle's scale but beyond its ends too: half at a factor of two, or at 3 dB."""
+    if rating.within is not None:
+        # how far inside, as a share of the tolerance: nothing used is off the scale, twice the tolerance is half of it
+        reach = _reach(rating, answer.finding)
+        ratio = reach / max(reach - answer.room, 1e-9)
+        return 0.5 * math.log2(ratio) if ratio > 0 else -1.0
+    if RULES[rating.quantity].margin == "db":
+        return 0.5 * answer.room / 3
+    return 0.5 * answer.room / math.log(2)
+
+
 def position(rating: Rating, answer: Answer, word: str) -> float:
-    """Where the needle points, −1 … 1: half-scale at a factor of two, or at 3 dB for levels."""
+    """Where the needle points, −1 … 1."""
     if word == CLOSE:
         return 0.0
-    if rating.within is not None:
-        low, high = rating.within
-        reach = {"deviation_high": high, "deviation_low": -low}.get(
-            answer.finding.quantity, high if answer.finding.value >= 0 else -low
-        )
-        # how far inside, as a share of the tolerance: nothing used is off the scale, twice the tolerance is half of it
-        ratio = reach / max(reach - answer.room, 1e-9)
-        place = 0.5 * math.log2(ratio) if ratio > 0 else -1.0
-    elif RULES[rating.quantity].margin == "db":
-        place = 0.5 * answer.room / 3
-    else:
-        place = 0.5 * answer.room / math.log(2)
     sign = 1.0 if word == MEETS else -1.0
-    return sign * min(1.0, max(_CLEAR, sign * place))
+    return sign * min(1.0, max(_CLEAR, sign * room(rating, answer)))
+
+
+def no_room(rating: Rating, finding: Finding) -> bool:
+    """Whether this side of a tolerance allows nothing at all."""
+    side = {"deviation_high": 1, "deviation_low": 0}.get(finding.quantity)
+    return rating.within is not None and side is not None and rating.within[side] == 0
+
+
+def _reach(rating: Rating, finding: Finding) -> float:
+    """What the tolerance allows on the side that a figure is held against, dB; where that is nothing, all of it."""
+    assert rating.within is not None
+    low, high = rating.within
+    upper = {"deviation_high": True, "deviation_low": False}.get(finding.quantity, finding.value >= 0)
+    return (high if upper else -low) or high - low
 
 
 def one_side(finding: Finding) -> str:

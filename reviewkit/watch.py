@@ -4,22 +4,23 @@ from __future__ import annotations
 
 import gc
 import re
-import secrets
 from collections.abc import Callable, Collection, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from reviewkit import places
 from reviewkit.errors import CannotFinish, Fault, InputError, listed
+from reviewkit.ingest.session_paths import links_out, templates_of
 from reviewkit.live_server import EVENTS, FILES, LiveServer
 from reviewkit.rebuild import Bench, Rebuilt, Remembering, places_of
-from reviewkit.remembered import Memory, stamps
-from reviewkit.render.page import Pages
+from reviewkit.remembered import Memory
+from reviewkit.render import page_policy
+from reviewkit.render.page import SERVED, Pages
+from reviewkit.stamps import stamps
 
 _STILL_MS = 50  # a file that was not written to for this long, or twice that, is taken to be whole
 _LONGEST_WAIT_MS = 1000  # but one that is written to all the time is looked at as often as this
 _LOOK_UP_MS = 200
-_TEMPLATE = "watch.html"
 
 
 def watch(
@@ -39,12 +40,14 @@ def watch(
     """
     if not folder.is_dir():
         raise InputError(Fault(str(folder), 0, "there is no such folder; reviewkit new makes one"))
+    if faults := links_out(folder):  # whoever notices saves goes through them too, however much lies there
+        raise InputError(faults)
     saves = _saves(folder, stop)
     workers = Remembering(beside)
     with workers:
         bench = Bench(folder, workers)
         page = _LivePage(bench)
-        with LiveServer(folder / "out", *page.now(), port) as server:
+        with LiveServer(bench.out, *page.now(), page_policy.closed(places.templates()), port) as server:
 
             def show(cards: Sequence[str]) -> None:
                 server.show(*page.now(), {"build": bench.number, "cards": cards})
@@ -104,29 +107,23 @@ class _LivePage:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._memory = Memory()
-        self._nonce = secrets.token_urlsafe(16)  # one for all: the page reads its next version itself
 
     def now(self) -> tuple[str, str]:
         """The page as it now is, and what its content may do."""
-        nonce = self._nonce
-        policy = (
-            f"default-src 'none'; img-src 'self' data:; style-src 'nonce-{nonce}'; "
-            f"script-src 'nonce-{nonce}'; connect-src 'self'"
-        )
-        own, travelling = self._bench.folder / "templates", places.templates()
-        pages = self._memory.once("the page's", (stamps(own), stamps(travelling)), lambda: Pages(own, travelling))
+        travelling = places.templates()
         try:
-            text = pages.text(_TEMPLATE, **self._facts(nonce, self._bench.faults))
+            own = templates_of(self._bench.folder)
+            pages = self._memory.once("the page's", (stamps(own), stamps(travelling)), lambda: Pages(own, travelling))
+            text = pages.text(SERVED, **self._facts(self._bench.faults))
         except InputError as error:
             # the session's own version of this page is at fault: the one that travels says so
             faults = tuple(dict.fromkeys((*listed(error.faults), *self._bench.faults)))
-            text = Pages(travelling, travelling).text(_TEMPLATE, **self._facts(nonce, faults))
-        return text, policy
+            text = Pages(travelling, travelling).text(SERVED, **self._facts(faults))
+        return text, page_policy.served(travelling)
 
-    def _facts(self, nonce: str, faults: Sequence[str]) -> dict[str, Any]:
+    def _facts(self, faults: Sequence[str]) -> dict[str, Any]:
         """What the page's template is given."""
         facts: dict[str, Any] = {
-            "nonce": nonce,
             "events": EVENTS,
             "number": self._bench.number,
             "faults": faults,

@@ -16,6 +16,8 @@ import pytest
 from hypothesis import settings
 
 from reviewkit import cli, pipeline
+from reviewkit.build import build
+from reviewkit.options import Options
 
 # the same cases in every run: what a wider search finds is kept as a case of its own
 settings.register_profile("suite", derandomize=True, deadline=None)
@@ -76,7 +78,7 @@ def sample(tmp_path_factory: pytest.TempPathFactory) -> Built:
         mine = False
     if mine:
         _copied(built.folder)
-        pipeline.build(built.folder, pipeline.Options())
+        build(built.folder, Options())
         (root / "sample-is-built").touch()
     waited_until = time.monotonic() + _LONGEST_WAIT_S
     while not (root / "sample-is-built").exists():

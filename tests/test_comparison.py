@@ -164,6 +164,13 @@ def _power(name: str, figure: str) -> dict[str, list[Way]]:
     if name == "power" and figure != "worst_distortion":
         return {SAME: [way()]}  # the power is the figure itself
     says = {} if name == "power" else {"power_w": 40.0}
+    if name == "flatness":  # less of it is the easier test: no slewing, and nothing clips
+        return {
+            SAME: [way(says, {"power": 40.0}), way({}, {"power": 5.0})],
+            HARDER: [way(says, {"power": 45.0})],
+            EASIER: [way(says, {"power": 30.0})],
+            APART: [way(says)],
+        }
     return {
         SAME: [way(says, {"power": 40.0}), way(says, {"power": 40.1})],
         HARDER: [way(says, {"power": 45.0})],
@@ -192,7 +199,10 @@ def _reference(name: str, figure: str) -> dict[str, list[Way]]:
     says = {"reference": "1 W", "reference_w": 1.0}
     return {
         SAME: [way(says, {"reference": 1.0}), way({}, {"reference": 40.0})],
-        APART: [way(says, {"reference": 40.0})],
+        APART: [
+            way(says, {"reference": 40.0}),
+            way({"reference": "5 mV", "reference_v": 0.005}, {"reference": 40.0}),
+        ],
     }
 
 
@@ -335,7 +345,7 @@ def other_stands(name: str, condition: str) -> tuple[set[str], set[str]]:
     if condition == "channels":
         return {APART}, set()  # which were driven is not stated
     if condition == "power":
-        return {APART}, {EASIER}
+        return {APART}, set() if name == "flatness" else {EASIER}
     if condition == "figure" and name != "power":
         return set(), {EASIER if name == "thd" else HARDER}
     return set(), set()
@@ -426,6 +436,16 @@ def test_harder_in_one_way_and_easier_in_another_do_not_compare():
             ("1 W", "40 W"),
         ),
         (
+            rated("snr", at_least=70.0, reference="5 mV", reference_v=0.005),
+            found("snr", 75.0, reference=40.0, input="phono MM"),
+            ("5 mV at the input", "40 W", "input sensitivity of the phono MM input", "same volume"),
+        ),
+        (
+            rated("flatness", within=(-1.0, 1.0), power_w=1.0, band_hz=BAND),
+            found("flatness", 1.5, band=BAND, power=6.2),
+            ("rated at 1 W", "measured at 6.2 W"),
+        ),
+        (
             rated("snr", at_least=90.0, weighting="A"),
             found("snr", 95.0, reference=1.0, weighting="CCIR"),
             ("A-weighted", "CCIR-weighted"),
@@ -441,7 +461,7 @@ def test_harder_in_one_way_and_easier_in_another_do_not_compare():
             ("60 Hz + 7 kHz", "19 kHz + 20 kHz"),
         ),
     ],
-    ids=["load", "band", "power", "input", "frequency", "reference", "weighting", "unweighted", "tones"],
+    ids="load band power input frequency reference input-reference level weighting unweighted tones".split(),
 )
 def test_a_difference_names_what_was_rated_and_what_was_measured(rating, finding, said):
     verdict = verdict_of(rating, finding)

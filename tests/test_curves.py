@@ -82,16 +82,69 @@ def test_a_crossing_is_never_extrapolated():
 def test_power_at_one_percent_on_log_axes():
     """50, 55, 60 W at 0.05, 0.3, 3 %: ln 55 + ln(1/0.3)/ln(3/0.3) · ln(60/55), 57.5601 W; on linear axes 56.2963 W."""
     power, percent = np.array([50.0, 55.0, 60.0]), np.array([0.05, 0.3, 3.0])
-    assert curves.rise_through(power, percent, 1.0) == pytest.approx(57.5601, abs=5e-5)
+    assert curves.rise_through(power, percent, 1.0).at == pytest.approx(57.5601, abs=5e-5)
 
 
 def test_a_rise_counts_above_the_minimum_only():
     power = np.array([0.01, 0.1, 1.0, 10.0, 40.0, 50.0])
     percent = np.array([3.0, 0.9, 0.3, 0.1, 0.2, 10.0])  # noise passes 1 % on its way down
     expected = 40.0 * (50 / 40) ** (math.log(1 / 0.2) / math.log(10 / 0.2))
-    assert curves.rise_through(power, percent, 1.0) == pytest.approx(expected)
+    assert curves.rise_through(power, percent, 1.0).at == pytest.approx(expected)
     assert curves.rise_through(power, percent, 20.0) is None
     assert curves.rise_through(power, percent, 0.05) is None
+
+
+def clipped(power_w):
+    """An amplifier with 0.01 % that clips a sine above 40 W (closed form), distortion in percent."""
+    level = np.linspace(1, 0.5, 5000)
+    angle = np.arcsin(level)
+    first = 2 / np.pi * (angle + level * np.cos(angle))
+    mean_square = 2 / np.pi * ((angle - level * np.cos(angle)) / 2 + level**2 * (np.pi / 2 - angle))
+    percent = 100 * np.sqrt(np.maximum(2 * mean_square / first**2 - 1, 0))
+    return np.hypot(0.01, np.interp(power_w, 80 * mean_square / level**2, percent))
+
+
+def protected(power_w):
+    """One whose protection cuts in at some 40 W, on an analyser that shows no more than 10 %."""
+    return np.minimum(0.01 + 0.02 * np.maximum(power_w / 40, 1) ** 60 - 0.02, 10)
+
+
+@pytest.mark.parametrize("curve", [clipped, protected])
+@pytest.mark.parametrize("goes_on", [True, False])
+@pytest.mark.parametrize("step", [0.01, 0.05, 0.2])
+@given(st.floats(0, 1))
+def test_the_steps_at_the_knee_are_in_the_uncertainty(curve, goes_on, step, phase):
+    """Wherever the points fall, the true power lies between the bounds; and by no more than U from what is read."""
+    fine = np.linspace(40, 60, 20_001)
+    truth = float(fine[np.argmax(curve(fine) >= 1.0)])
+    power = 10 * (1 + step) ** (np.arange(round(2 / math.log1p(step))) + phase)
+    if not goes_on:  # the sweep was stopped as soon as the limit was passed
+        power = power[: int(np.argmax(curve(power) >= 1.0)) + 1]
+    rise = curves.rise_through(power, curve(power), 1.0)
+    assert rise.low - 0.001 <= truth <= rise.high + 0.001
+    assert abs(rise.at - truth) <= rise.expanded + 0.001
+    assert rise.expanded <= 2 / math.sqrt(3) * step * rise.high  # a rectangle whose far end is one step away
+
+
+def test_a_straight_rise_leaves_nothing_open():
+    power = np.array([1.0, 2.0, 8.0, 9.0, 40.0, 60.0])
+    rise = curves.rise_through(power, 0.01 * power**2, 1.0)
+    assert (rise.at, rise.low, rise.high) == pytest.approx((10.0, 10.0, 10.0))
+    assert rise.expanded == pytest.approx(0, abs=1e-6)
+
+
+def test_a_point_on_the_limit_leaves_nothing_open_either():
+    assert curves.rise_through(np.array([1.0, 40.0, 50.0]), np.array([0.02, 0.1, 1.0]), 1.0) == (50.0, 50.0, 50.0)
+
+
+def test_where_no_neighbour_bounds_a_rise_its_own_points_do():
+    """The point before falls and none comes after: anywhere from 40 to 50 W, and 46.7 W as read."""
+    rise = curves.rise_through(np.array([20.0, 40.0, 50.0]), np.array([0.02, 0.01, 10.0]), 1.0)
+    assert (rise.low, rise.high) == pytest.approx((40.0, 50.0))
+    assert rise.at == pytest.approx(40 * 1.25 ** (2 / 3))
+    # the rectangle's own half width over √3 where the figure stands in its middle
+    assert curves.Rise(45.0, 40.0, 50.0).expanded == pytest.approx(2 * 5 / math.sqrt(3))
+    assert rise.expanded == pytest.approx(2 * math.sqrt(100 / 12 + (rise.at - 45) ** 2))
 
 
 # ------------------------------------------------------------------ curved

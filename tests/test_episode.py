@@ -6,7 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from reviewkit.build import make
+from reviewkit.options import Options
 from reviewkit import pipeline
+from reviewkit.build import make
 from reviewkit.episode import (
     ORDER,
     SHORTEST_S,
@@ -34,6 +37,7 @@ from reviewkit.model import (
     TitlePage,
     Unit,
 )
+from reviewkit.options import Options
 
 SESSION = Session(Path("session"), Unit("Norrvale", "Forty"), episode=EpisodeSettings(words_per_minute=150))
 CAUTIONS = {
@@ -254,6 +258,15 @@ def test_what_is_said_or_the_cards_that_are_held_whichever_is_longer(notes, sent
     assert segment.length_s == length_s
 
 
+def test_what_is_said_before_everything_else_is_in_the_first_segments_time():
+    segments = put_together([note("opening", "word " * 50), note("front", "word " * 50)], cautions={"all": ["word " * 25]})
+    assert [s.length_s for s in segments] == [30, 20]
+
+
+def test_a_length_is_enough_for_what_is_said():
+    assert put_together([note("front", "word " * 51)])[0].length_s == 21  # 20.4 s
+
+
 def test_the_speakers_pace_and_the_cards_hold_are_the_sessions():
     slow = Session(Path("s"), Unit("a", "b"), episode=EpisodeSettings(words_per_minute=75, card_seconds=10))
     assert put_together(sentences={"after": ["word " * 75]}, session=slow)[0].length_s == 60
@@ -303,6 +316,24 @@ def test_what_a_card_shown_elsewhere_says_is_said_with_that_card():
     said = {"before": [("Bad.", "tone")], "after": [("Good.", "tone")]}
     segments = by_name(put_together([note("before", "look", "tone")], said, {"tone": "after"}))
     assert beats_of(segments["after"]) == [("", ("Good.",), ("tone",))]
+
+
+def test_what_was_shown_before_the_repair_comes_first_after_it_in_the_order_it_was_shown():
+    said = {
+        "before": [("Bad.", "tone"), ("Thin.", "response")],
+        "after": [("Wide.", "power"), ("Good.", "tone"), ("Fair.",), ("Flat.", "response")],
+    }
+    cards = {"power": "after", "response": "after", "tone": "after", "square": "after"}
+    notes = [note("before", "bass", "response"), note("before", "look", "tone"), note("after", "Same tone again.")]
+    segments = by_name(put_together(notes, said, cards))
+    assert beats_of(segments["after"]) == [
+        ("Same tone again.", (), ()),
+        ("", ("Flat.",), ("response",)),
+        ("", ("Good.",), ("tone",)),
+        ("", ("Wide.",), ("power",)),
+        ("", (), ("square",)),
+        ("", ("Fair.",), ()),
+    ]
 
 
 def test_the_bench_speaks_where_a_note_shows_its_card():
@@ -432,6 +463,6 @@ def test_a_segment_that_the_final_cut_comes_back_to_begins_where_it_first_stands
         "final.txt": "0:00 opening\n0:20 front\n0:50 opening\n1:30 closing\n",
     }
     folder = session_of('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n', files, name="back")
-    outline = pipeline.make(folder, pipeline.Options()).files["outline.md"].decode()
+    outline = make(folder, Options()).files["outline.md"].decode()
     assert "## 0:00 Opening" in outline
     assert "## 0:20 The front" in outline

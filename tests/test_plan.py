@@ -22,11 +22,13 @@ from test_comparison import LIMITS, SIDES
 from reviewkit import places
 from reviewkit.comparison import Mains
 from reviewkit.ingest.reading_conditions import conditions_of
+from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.ingest.session_file import parse_session
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Finding, Rating, RepairRow, Session, Verdict
+from reviewkit.model import Bench, Conditions, Finding, Measurement, Rating, RepairRow, Run, Session, Verdict
 from reviewkit.plan.basis import Basis
 from reviewkit.plan.entries import at_cell, entries, header, reading_rows
+from reviewkit.plan.gates import GATE, gate
 from reviewkit.plan.levels import Gain, gains, level, loads, preconditioning, volts
 from reviewkit.plan.order import Capture, SetUp, captures, changes
 from reviewkit.plan.plan import Plan, plan
@@ -87,7 +89,10 @@ def ratings(draw: st.DrawFn, names: tuple[str, ...] = tuple(RULES)) -> Rating:
             limits[key] = 0.05
         keys["rule"] = draw(st.sampled_from(["", "continuous", "music"]))
     if name == "snr" and draw(st.booleans()):
-        keys |= draw(st.sampled_from([{"reference": "1 W", "reference_w": 1.0}, {"reference": "rated output"}]))
+        at_input = {"reference": "5 mV", "reference_v": 0.005}
+        keys |= draw(
+            st.sampled_from([{"reference": "1 W", "reference_w": 1.0}, {"reference": "rated output"}, at_input])
+        )
     if name in ("flatness", "riaa_deviation") and draw(st.booleans()):
         limits["within"] = (-1.0, 0.5)
     return rated(name, **limits, **keys)
@@ -118,7 +123,8 @@ def test_every_rated_name_has_a_recipe_of_a_kind_that_finds_what_it_wants(name):
     for step in (step for block in (*words.cold, *words.hot) for step in block.steps):
         assert len(step.what.split()) > 4
         assert step.level
-        assert step.serves == (words.ratings[0].label,)
+        assert len(step.serves) == 1
+        assert step.serves[0].startswith(words.ratings[0].label)
     assert dict(words.columns) == {wanted.kind: KINDS[wanted.kind].about for wanted in steps}
 
 
@@ -187,6 +193,20 @@ def test_two_tones_peak_as_the_sine_does_and_stand_in_their_ratio(power_w, tones
     assert low / high == pytest.approx(4.0 if tones[1] > 2 * tones[0] else 1.0)
     assert low + high == pytest.approx(math.sqrt(power_w * 8.0))
     assert made.meter_v == pytest.approx(math.sqrt(low**2 + high**2))
+
+
+def test_two_tones_at_the_generator_peak_as_its_sine_does():
+    """62 W into 8 Ω at 150 mV: 120 + 30 mV, which an r.m.s. readout shows as 124 mV; 150 mV there would be 1.7 dB more."""
+    sensitivity = rated("input_sensitivity", at_most=0.15, input="aux")
+    imd = rated("imd", at_most=0.03, power_w=62.0, load_ohm=8.0, tones_hz=(60.0, 7000.0), input="aux")
+    power = replace(POWER, at_least=62.0)
+    words = in_words(planned(session(power, sensitivity, imd, input="aux")), PAGES)
+    (step,) = [step for block in words.hot for step in block.steps if step.kind == "intermodulation"]
+    assert step.level.endswith("; generator about 120 mV and 30 mV, 124 mV r.m.s. together.")
+    basis = Basis(Bench(input="aux"), (power, sensitivity, imd))
+    made = level(one_of(imd, input="aux"), gains((), basis))
+    assert sum(made.generator_parts_v) == pytest.approx(0.15)
+    assert made.generator_v == pytest.approx(math.hypot(0.12, 0.03))
 
 
 def test_the_generator_is_told_from_the_best_that_is_known_and_from_nothing_else():
@@ -270,6 +290,8 @@ def followed(of: Session, number: int, *, inside: bool) -> list[Finding]:
     for capture in captures(of.ratings, Basis(of.bench, of.ratings)):
         for n, wanted in capture.uses:
             for quantity, channel in itertools.product(wanted.quantities, wanted.channels) if n == number else ():
+                if (rating.quantity, quantity) not in SIDES:
+                    continue  # what the rating's own figure is worked out with
                 value = SIDES[rating.quantity, quantity][0 if inside else 1]
                 made.append(found(quantity, value, channel, measurement=f"new-{wanted.name}", **wanted.at))
     return made
@@ -370,6 +392,36 @@ def test_what_is_not_as_rated_is_named_by_its_condition():
     assert (step.state, step.held, step.capture.power_w) == (AGAIN, ("m",), 40.0)
     (line,) = in_words(made, PAGES).ratings
     assert line.text == "Held: m, 0.020 %. But rated at 40 W, measured at 5 W. Capture step 1 as written."
+
+
+def test_a_capture_that_only_tells_more_is_said_to_be_optional():
+    over_band, sweep = in_words(planned(session(POWER)), PAGES).hot[0].steps
+    assert over_band.serves == ("Power into 8 Ω",)
+    assert sweep.serves == ("Power into 8 Ω (optional: the figure itself; the verdict does not need it)",)
+
+
+def test_what_brings_a_close_figure_nearer():
+    factor = rated("damping_factor", at_least=50.0, load_ohm=8.0, frequency_hz=1000.0)
+    near = [found("damping_factor", 50.2, c, frequency=1000.0, load=8.0, uncertainty=1.0) for c in "LR"]
+    (line,) = in_words(planned(session(factor), *near), PAGES).ratings
+    assert "more digits of the meter, a heavier load, loads measured to better than their marking;" in line.text
+    thd = rated("thd", at_most=0.05)
+    near = [found("thd", 0.0499, c, frequency=1000.0, uncertainty=0.001) for c in "LR"]
+    (line,) = in_words(planned(session(thd), *near), PAGES).ratings
+    assert "a lower floor and a better known level;" in line.text
+
+
+def test_two_names_of_what_may_be_one_input_are_asked_about():
+    of = (rated("snr", at_least=78.0, input="phono MM"), rated("riaa_deviation", within=(-0.3, 0.3), input="phono"))
+    text = " ".join(in_words(planned(session(POWER, *of, input="aux")), PAGES).prepare)
+    assert "The inputs phono and phono MM are planned as two. If they are one" in text
+    assert "planned as two" not in " ".join(in_words(planned(session(POWER, of[1], input="aux")), PAGES).prepare)
+
+
+def test_a_sensitivity_says_where_to_begin():
+    of = session(POWER, rated("input_sensitivity", at_most=0.0025, input="phono"), input="aux")
+    steps = [step for block in in_words(planned(of), PAGES).hot for step in block.steps if step.kind == "reading"]
+    assert steps[0].level == "40 W into 8 Ω, 17.89 V at the output; the maker says 2.5 mV at the input."
 
 
 def test_one_channel_where_both_are_rated():
@@ -525,6 +577,25 @@ def test_what_was_read_before_the_repair_is_no_go_for_what_comes_after():
     made = planned(session(POWER), repair=(row("DC offset L, before", 0.01),), mended=True)
     sheet = {check.name: check for check in made.as_it_came}
     assert sheet["readings-before"].done
+
+
+def test_the_rows_that_the_plan_gives_tick_every_line_of_the_gate_that_asks_for_a_reading():
+    """And those of the step "DC offset, warm" tick its line, not the step alone."""
+    offset = rated("dc_offset", at_most=0.05)
+    of = session(POWER, offset)
+    asked = {name for name in GATE if name.split("-")[0] in ("rails", "offset", "bias")}
+    for rows, ticked in (
+        (in_words(planned(of), PAGES).gate_rows, asked),
+        ((header(), *reading_rows(one_of(offset))), {"offset-warm"}),
+    ):
+        sheet = parse_readings("\n".join(rows).replace("…", "12"), "r.csv")
+        conditions = Conditions(Measurement("readings", "reading"), Bench())
+        run = Run(conditions, sheet, KINDS["reading"].findings(sheet, conditions).findings)
+        assert {check.name for check in gate((), [run]) if check.done} == ticked
+    words = in_words(planned(of, repair=(row("DC offset L, cold", 0.01), row("DC offset R, cold", 0.01))), PAGES)
+    assert not [line for line in words.gate_rows if line.startswith("DC offset") and ",cold," in line]
+    for template in ("plan.md.j2", "plan.html"):
+        assert words.gate_rows[-1].split(",", 1)[0] in PAGES.text(template, plan=words)
 
 
 def test_parts_are_no_readings_and_each_rail_counts():

@@ -34,6 +34,8 @@ POWER = rated("power", at_least=40.0, load_ohm=8.0, thd_percent=0.05, band_hz=BA
         ("response", "flatness"),
         ("frequency response", "flatness"),
         ("intermodulation", "imd"),
+        ("IM distortion", "imd"),
+        ("IM", "imd"),
         ("separation", "separation"),
         ("crosstalk", "crosstalk"),
         ("distortion", "distortion"),
@@ -135,6 +137,11 @@ def test_a_limit_as_the_maker_printed_it(rating, limit):
 )
 def test_each_condition_is_printed(keys, said):
     assert line(rated("power", at_least=40.0, **keys)) == said
+
+
+def test_a_reference_at_the_input_is_said_to_be_there():
+    rating = rated("snr", at_least=78.0, reference="5 mV", reference_v=0.005, input="phono")
+    assert line(rating) == "78 dB re 5 mV at the input, phono"
 
 
 def test_the_reference_and_the_weighting_of_a_signal_to_noise():

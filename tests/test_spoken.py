@@ -79,6 +79,24 @@ from reviewkit.spoken import spoken, whole, words, year
         ("10-20", "ten-twenty"),
         ("1,000,000", "one million"),
         ("nothing to say", "nothing to say"),
+        # parts, models and whatever else mixes letters and digits keep their names
+        ("the brown ring around C214", "the brown ring around C214"),
+        ("C214, coupling, R: 10 µF", "C214, coupling, R: ten microfarads"),
+        ("R331, R12a and VR301; Q7 hFE 120", "R331, R12a and VR301; Q7 hFE one hundred twenty"),
+        ("a 2SX114 pair", "a 2SX114 pair"),
+        ("C213/C214, then C215/216", "C213/C214, then C215/216"),
+        ("the OA-62 of the 1970s", "the OA-62 of the 1970s"),
+        ("4k7 for 5.1k, a 12AX7", "4k7 for 5.1k, a 12AX7"),
+        ("a 2A fuse, 3 A at most", "a 2A fuse, three amps at most"),
+        ("24-bit at 0.5 Ω", "twenty-four-bit at point five ohms"),
+        # units as they stand in a list of parts
+        ("10 uF 50 V film", "ten microfarads fifty volts film"),
+        ("4.7 kohm and 0.22 ohm", "four point seven kilohms and point two two ohms"),
+        ("100 pF, 22 nF, 100 \u03bcF", "one hundred picofarads, twenty-two nanofarads, one hundred microfarads"),
+        ("25 °C, 25°C, 1 °C", "twenty-five degrees Celsius, twenty-five degrees Celsius, one degree Celsius"),
+        ("60Hz at 120V", "sixty hertz at one hundred twenty volts"),
+        ("120 V/60 Hz", "one hundred twenty volts/sixty hertz"),
+        ("20 V/µs", "twenty volts per microsecond"),
         ("", ""),
     ],
 )
@@ -123,6 +141,7 @@ def test_every_year_of_hi_fi_is_said_in_words_of_its_own():
         ("five words stand right here", 5),
         ("", 0),
         ("   ", 0),
+        ("C214", 4),  # see, two hundred fourteen
     ],
 )
 def test_figures_cost_the_words_that_they_are_said_in(text, count):
@@ -130,8 +149,18 @@ def test_figures_cost_the_words_that_they_are_said_in(text, count):
 
 
 @given(st.text(st.characters(codec="utf-8"), max_size=60))
-def test_no_digit_is_left_in_any_text(text):
-    assert not [sign for sign in spoken(text) if unicodedata.category(sign) == "Nd"]
+def test_no_digit_is_left_in_any_text_but_in_a_name(text):
+    for word in spoken(text).split():
+        if any(unicodedata.category(sign) == "Nd" for sign in word):
+            assert any(sign.isalnum() and unicodedata.category(sign) != "Nd" for sign in word)
+
+
+@given(
+    st.from_regex(r"[A-Z]{1,2}[0-9]{1,4}[a-z]?(-[0-9]{1,3})?", fullmatch=True),
+    st.sampled_from(["", "the ", "(", "5 V, "]),
+)
+def test_a_name_of_letters_and_digits_stays_as_it_is(name, before):
+    assert spoken(f"{before}{name}").endswith(name)
 
 
 @given(st.from_regex(r"[−+$€£≤±-]?[0-9]{1,16}([.,][0-9]{1,8})?( (dB|kHz|W|%|×|Ω))?", fullmatch=True))

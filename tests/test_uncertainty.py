@@ -143,7 +143,9 @@ def test_watts_and_volts_keep_it():
 
 
 def test_the_power_at_one_percent_keeps_it():
-    data = sheet(column("power", [50.0, 55.0, 60.0]), column("distortion", [0.05, 0.3, 3.0], "", "%", "THD (%)"))
+    power = np.array([50.0, 55.0, 60.0, 65.0])
+    # straight on log axes, so that the steps of the sweep add nothing
+    data = sheet(column("power", power), column("distortion", 0.05 * (power / 50) ** 20, "", "%", "THD (%)"))
     bench = Bench(level_uncertainty_db=HALF_A_PERCENT_DB, load_tolerance_percent=ONE_PERCENT_LIMITS)
     got = one(KINDS["distortion-power"].findings(data, conditions("distortion-power", bench=bench)), "power_at_limit")
     assert got.uncertainty == pytest.approx(got.value * 0.028284271, rel=1e-6)

@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rated_and_found import found, rated, runs_of, session, verdict_of
 
+from reviewkit import quantities
 from reviewkit.ratings import RULES
 from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED, judge, judging
 
@@ -120,7 +121,7 @@ def test_a_one_kilohertz_sweep_alone_does_not_compare_with_power_over_a_band():
     assert verdict.verdict == INCOMPARABLE
     assert "at 1 kHz it gives 43.0 W" in verdict.why
     assert "20 Hz – 20 kHz" in verdict.why
-    assert verdict.measured == "43.0 W"
+    assert verdict.measured == "43.0 W at 1 kHz"
     assert verdict.position is None
     assert verdict.measurements == ("sweep",)
 
@@ -128,8 +129,9 @@ def test_a_one_kilohertz_sweep_alone_does_not_compare_with_power_over_a_band():
 def test_with_distortion_over_the_band_at_rated_power_it_meets_and_is_told_in_watts():
     verdict = verdict_of(POWER, sweep(43.2), sweep(44.0, "R"), over_band(0.03), over_band(0.035, "R"))
     assert verdict.verdict == MEETS
-    assert verdict.measured == "43.2 W"
+    assert verdict.measured == "43.2 W at 1 kHz"
     assert verdict.margin == "+8 %"
+    assert verdict.limit == "40 W"
     assert verdict.measurements == ("sweep", "band")
     assert [f.quantity for f in verdict.findings] == ["power_at_limit", "worst_distortion"]
 
@@ -138,6 +140,7 @@ def test_without_a_sweep_it_is_told_in_percent():
     verdict = verdict_of(POWER, over_band(0.03), over_band(0.04, "R"))
     assert verdict.verdict == MEETS
     assert verdict.measured == "0.040 % at 40 W"
+    assert verdict.limit == "0.05 % at 40 W"
     assert verdict.margin == "1.2 ×"
 
 
@@ -150,7 +153,7 @@ def test_failing_at_one_kilohertz_falls_short_whatever_the_band_says():
 def test_failing_over_the_band_falls_short_whatever_one_kilohertz_says():
     verdict = verdict_of(POWER, sweep(43.0), over_band(0.08, "R"))
     assert verdict.verdict == SHORT
-    assert verdict.measured == "0.080 % at 40 W"
+    assert (verdict.limit, verdict.measured) == ("0.05 % at 40 W", "0.080 % at 40 W")
     assert verdict.margin == "0.62 ×"
     assert verdict.measurements == ("band",)
 
@@ -288,6 +291,16 @@ def test_a_music_rating_is_confirmed_but_never_denied():
         assert "music" in verdict.why
 
 
+def test_a_music_rating_is_not_claimed_by_the_better_channel():
+    rating = rated("power", at_least=110.0, rule="music")
+    left, right = (
+        sweep(watts, side, limit=1.0, uncertainty=3.0) for watts, side in ((111.0, "L"), (103.0, "R"))
+    )
+    verdict = verdict_of(rating, left, right)
+    assert (verdict.verdict, verdict.measured) == (INCOMPARABLE, "103 W")
+    assert verdict_of(rating, left, replace(right, value=112.0)).verdict == CLOSE
+
+
 def test_lower_mains_are_harder_and_higher_easier():
     rating = rated("power", at_least=40.0, thd_percent=0.05)
     words = {
@@ -356,7 +369,10 @@ def deviations(high, low, channel="L", band=BAND):
 @pytest.mark.parametrize(
     ("high", "low", "word", "margin"),
     [
-        (0.0, -0.4, MEETS, "+0.00 dB"),
+        # a curve re its own 1 kHz never stays below 0 dB: what is left is left on the other side
+        (0.0, -0.4, MEETS, "+0.60 dB"),
+        (0.00014, -0.79, MEETS, "+0.21 dB"),
+        (0.00501, -0.79, SHORT, "−0.01 dB"),
         (0.2, -0.4, SHORT, "−0.20 dB"),
         (-0.0, -1.3, SHORT, "−0.30 dB"),
         (0.0, -1.0, MEETS, "+0.00 dB"),
@@ -549,21 +565,59 @@ def test_a_row_that_meets_shows_no_figure_below_the_limit(told):
     uncertainty=st.one_of(st.none(), st.floats(1e-6, 0.5)),
 )
 def test_word_margin_and_needle_agree(value, limit, uncertainty):
-    verdict = verdict_of(rated("thd", at_most=limit), found("thd", value, frequency=1000.0, uncertainty=uncertainty))
+    limit = float(f"{limit:.3g}")  # as a maker prints it
+    finding = found("thd", value, frequency=1000.0, uncertainty=uncertainty)
+    verdict = verdict_of(rated("thd", at_most=limit), finding)
     ratio = float(verdict.margin.removesuffix(" ×"))
+    printed = float(quantities.show(finding).removesuffix(" %"))
     assert math.isfinite(ratio)
     if verdict.verdict == MEETS:
-        assert value <= limit
-        assert ratio >= 0.995
+        assert printed <= limit
+        assert ratio >= 1
         assert verdict.position > 0
     elif verdict.verdict == SHORT:
-        assert value > limit
-        assert ratio <= 1.005
+        assert min(value, printed) > limit
+        assert ratio <= 1
         assert verdict.position < 0
     else:
         assert verdict.verdict == CLOSE
-        assert abs(value - limit) < uncertainty
+        assert abs(value - limit) < (uncertainty or 0) or (printed - limit) * (value - limit) <= 0
         assert verdict.position == 0
+
+
+@pytest.mark.parametrize(
+    ("rating", "finding", "word", "margin"),
+    [
+        # printed 0.030 %, 62.0 W, −50.0 dB: exactly on the limit, as far as anyone can read
+        (rated("thd", at_most=0.03), found("thd", 0.0304, frequency=1000.0), MEETS, "1.0 ×"),
+        (rated("thd", at_most=0.03), found("thd", 0.0304, frequency=1000.0, uncertainty=0.0002), CLOSE, "1.0 ×"),
+        (rated("thd", at_most=0.03), found("thd", 0.0306, frequency=1000.0), SHORT, "0.98 ×"),
+        (rated("power", at_least=62.0, thd_percent=0.05), sweep(61.96), MEETS, "+0.0 %"),
+        (rated("power", at_least=62.0, thd_percent=0.05), sweep(61.94), SHORT, "−0.1 %"),
+        (rated("crosstalk", at_most=-50.0), found("crosstalk", -49.96, "L>R", frequency=1000.0), MEETS, "+0.0 dB"),
+        # printed on the other side of a limit that has more digits than the figure
+        (rated("thd", at_most=0.0122), found("thd", 0.0124, frequency=1000.0), CLOSE, "1.0 ×"),
+        (rated("thd", at_most=0.0128), found("thd", 0.0126, frequency=1000.0), CLOSE, "0.98 ×"),
+        # outside by next to nothing, printed outside by half a digit
+        (rated("flatness", within=(-1.25, 1.25)), found("flatness", 1.251, band=BAND), SHORT, "−0.05 dB"),
+    ],
+)
+def test_no_verdict_contradicts_the_figure_beside_it(rating, finding, word, margin):
+    verdict = verdict_of(rating, finding)
+    assert (verdict.verdict, verdict.margin) == (word, margin)
+
+
+@pytest.mark.parametrize(
+    ("within", "high", "low", "place"),
+    [
+        ((-1.0, 0.0), 0.02, -0.4, -0.08),  # two hundredths where one dB is allowed in all
+        ((-1.0, 0.0), 0.5, -0.4, 0.5 * math.log2(1 / 1.5)),
+        ((-1.0, 0.0), 1.0, -0.4, -0.5),
+        ((0.0, 1.0), 0.4, -1.0, -0.5),
+    ],
+)
+def test_a_side_that_allows_nothing_is_missed_by_a_share_of_the_whole(within, high, low, place):
+    assert verdict_of(rated("flatness", within=within), *deviations(high, low)).position == pytest.approx(place)
 
 
 @given(
@@ -659,6 +713,43 @@ def test_signal_to_noise_is_held_against_the_figure_that_was_rated(keys, word, m
     verdict = judge(session(power, rating), runs_of(*noise_told(90.0)))[1]
     assert verdict.verdict == word
     assert measured in (None, verdict.measured)
+
+
+SENSITIVITY = found("input_sensitivity", 0.00246, "R", input="phono MM", frequency=1000.0, power=62.0, load=8.0)
+
+
+@pytest.mark.parametrize(
+    ("told", "word", "measured", "assumed"),
+    [
+        # 76.3 dB re 62 W, and 5 mV is 20 lg(5/2.46) = 6.16 dB above what 62 W take
+        ([SENSITIVITY], MEETS, "82.5 dB", "from its sensitivity of 2.46 mV for 62 W"),
+        ([replace(SENSITIVITY, at={"input": "phono MM", "load": 8.0})], MEETS, "82.5 dB", "2.46 mV for 62 W"),
+        ([replace(SENSITIVITY, at={"input": "phono MM", "voltage": 22.27})], MEETS, "82.5 dB", "for 22.3 V"),
+        # 22.27 V from 2.46 mV
+        ([found("gain", 79.137, "R", input="phono MM", frequency=1000.0)], MEETS, "82.5 dB", "its gain of 79.1 dB"),
+        ([replace(SENSITIVITY, at={**SENSITIVITY.at, "input": "aux"})], INCOMPARABLE, "76.3 dB", ""),
+        ([replace(SENSITIVITY, at={**SENSITIVITY.at, "frequency": 100.0})], INCOMPARABLE, "76.3 dB", ""),
+        ([replace(SENSITIVITY, channel="L")], INCOMPARABLE, "76.3 dB", ""),
+        ([], INCOMPARABLE, "76.3 dB", ""),
+    ],
+)
+def test_signal_to_noise_re_a_voltage_at_the_input(told, word, measured, assumed):
+    rating = rated("snr", at_least=78.0, weighting="A", reference="5 mV", reference_v=0.005, input="phono MM")
+    noise_v = math.sqrt(62 * 8) / 10 ** (76.3 / 20)
+    idle = {"weighting": "A", "input": "phono MM", "load": 8.0, "measurement": "idle"}
+    noise = [found("noise", noise_v, "R", **idle), found("snr", 76.3, "R", reference=62.0, **idle)]
+    power = rated("power", at_least=62.0, load_ohm=8.0)
+    verdict = judge(session(power, rating, load_ohm=8.0), runs_of(*noise, *told))[1]
+    assert (verdict.verdict, verdict.measured) == (word, measured)
+    assert assumed in verdict.assumed
+    assert ("input sensitivity of the phono MM input" in verdict.why) == (word == INCOMPARABLE)
+
+
+def test_a_signal_to_noise_worked_out_from_two_figures_is_as_uncertain_as_both():
+    rating = rated("snr", at_least=78.0, reference="5 mV", reference_v=0.005, input="phono MM")
+    noise = found("noise", 0.003, "R", input="phono MM", uncertainty=0.00003)  # 1 % each: 0.123 dB together
+    verdict = verdict_of(rating, noise, replace(SENSITIVITY, uncertainty=0.0000246))
+    assert verdict.findings[0].uncertainty == pytest.approx(8.6859 * math.hypot(0.01, 0.01), rel=1e-4)
 
 
 def test_of_a_noise_in_one_way_only_that_way_answers():

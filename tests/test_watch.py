@@ -1,4 +1,4 @@
-"""What watch does on a save, without a browser: only what changed is made, as a build makes it; and who is answered."""
+"""What watch does on a save, without a browser: only what changed is made, as a build makes it."""
 
 from __future__ import annotations
 
@@ -13,10 +13,11 @@ import numpy as np
 import pytest
 
 from reviewkit import cli
-from reviewkit.live_server import LiveServer
-from reviewkit.pipeline import Options, build
+from reviewkit.build import build
+from reviewkit.options import Options
 from reviewkit.rebuild import Bench, Remembering
-from reviewkit.remembered import Memory, stamp
+from reviewkit.remembered import Memory
+from reviewkit.stamps import stamp
 
 SESSION = """
 [unit]
@@ -172,113 +173,6 @@ def test_memory_gives_the_same_until_what_it_was_given_changes(tmp_path):
     assert stamp(file) != before
 
 
-# ------------------------------------------------------------------ who is answered
-
-
-@pytest.fixture(scope="module")
-def server(tmp_path_factory):
-    root = tmp_path_factory.mktemp("served")
-    out = root / "session" / "out"
-    (out / "cards").mkdir(parents=True)
-    (out / "cards" / "01-a.png").write_bytes(b"a picture")
-    (out / "episode.html").write_text("a page", encoding="utf-8")
-    (out / ".made-by-reviewkit.json").write_text("[]", encoding="utf-8")
-    (root / "session" / "session.toml").write_text("secret", encoding="utf-8")
-    (out / "linked.txt").symlink_to(root / "session" / "session.toml")
-    (out / "up").symlink_to(root / "session")
-    (out / "inside.png").symlink_to(out / "cards" / "01-a.png")
-    with LiveServer(out, "the page", "default-src 'none'") as serving:
-        yield serving
-
-
-def asked(server, request):
-    """The answer to a request, to the last byte: status, head, body."""
-    with closing(socket.create_connection(("127.0.0.1", server.port), timeout=5)) as line:
-        line.sendall(request.encode("latin-1"))
-        answer = b"".join(iter(lambda: line.recv(65536), b""))
-    head, _, body = answer.partition(b"\r\n\r\n")
-    return int(head.split()[1]), head.decode(), body
-
-
-def got(server, path, method="GET"):
-    return asked(server, f"{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\n\r\n")
-
-
-def test_page_and_files_are_served_with_nothing_that_another_site_could_use(server):
-    status, head, body = got(server, "/")
-    assert (status, body) == (200, b"the page")
-    assert "Content-Security-Policy: default-src 'none'" in head
-    assert "Cross-Origin-Resource-Policy: same-origin" in head
-    assert "Access-Control" not in head
-    assert got(server, "/out/cards/01-a.png?v=12")[2] == b"a picture"
-    assert got(server, "/out/cards/01-a.png", "HEAD")[::2] == (200, b"")
-    assert got(server, "/out/inside.png")[2] == b"a picture"
-    assert "script-src 'unsafe-inline'" in got(server, "/out/episode.html")[1]
-
-
-HOSTS = (
-    "Host: example.org",
-    "Host: example.org:{port}",
-    "Host: 127.0.0.1",
-    "Host: 127.0.0.1:1",
-    "Host: 127.0.0.2:{port}",
-    "Host: 127.0.0.1:{port}\r\nHost: example.org",
-    "Host:",
-    "X-Forwarded-Host: 127.0.0.1:{port}",
-)
-PATHS = """
-    /out/../session.toml /out/%2e%2e/session.toml /out/%2E./session.toml /out/..%2fsession.toml /out/..%5csession.toml
-    /out/%252e%252e/session.toml /out/cards/../../session.toml /../session.toml /session.toml /out/linked.txt
-    /out/up/session.toml /out//etc/hostname //etc/hostname /out/.made-by-reviewkit.json /out/ /out /out/cards
-    /out/cards/01-a.png/ /out/%00 /out/%ff /out/C:/x x * http://127.0.0.1/
-""".split()
-
-
-@pytest.mark.parametrize("host", HOSTS)
-def test_other_hosts_are_refused(server, host):
-    # a foreign name that is pointed to this machine comes with that name as Host (RFC 9110, section 7.2, from memory)
-    status, _, body = asked(server, f"GET / HTTP/1.1\r\n{host.format(port=server.port)}\r\n\r\n")
-    assert status == 403
-    assert b"the page" not in body
-
-
-def test_it_listens_on_loopback_alone(server):
-    assert server._server.socket.getsockname()[0] == "127.0.0.1"
-
-
-@pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PATCH", "OPTIONS", "TRACE", "CONNECT", "BREW"])
-def test_methods_that_change_something_are_refused(server, method):
-    status, head, _ = got(server, "/", method)
-    assert status == (501 if method == "BREW" else 405)  # RFC 9110, sections 15.5.6 and 15.6.2, from memory
-    assert status == 501 or "Allow: GET, HEAD" in head
-
-
-@pytest.mark.parametrize("path", PATHS)
-def test_nothing_outside_the_folder_is_served(server, path):
-    status, _, body = got(server, path)
-    assert status in (400, 404)
-    assert b"secret" not in body
-
-
-def test_who_listens_is_told_the_latest_at_once_and_each_that_comes(tmp_path):
-    with LiveServer(tmp_path, "the page", "default-src 'none'") as server:
-        listened(server)
-
-
-def listened(server):
-    server.show("another page", "default-src 'none'", {"build": 1, "cards": ["a"]})
-    with closing(socket.create_connection(("127.0.0.1", server.port), timeout=5)) as line:
-        line.sendall(f"GET /events HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\n\r\n".encode())
-        stream = line.makefile("rb")
-        while stream.readline().strip():
-            pass
-        assert stream.readline() == b'data: {"build": 1, "cards": ["a"]}\n'
-        server.show("a third", "default-src 'none'", {"build": 2, "cards": []})
-        assert stream.readline() == b"\n"
-        assert stream.readline() == b'data: {"build": 2, "cards": []}\n'
-    assert got(server, "/")[2] == b"a third"
-
-
 # ------------------------------------------------------------------ the command
 
 
@@ -289,11 +183,13 @@ def test_without_the_library_it_says_how_to_add_it(say, session_of, monkeypatch)
     assert "pip install 'bench-reviewkit[watch]'" in said.err
 
 
-def test_a_folder_that_is_not_there_and_a_port_that_is_taken(say, session_of, tmp_path, server):
+def test_a_folder_that_is_not_there_and_a_port_that_is_taken(say, session_of, tmp_path):
     pytest.importorskip("watchfiles")
     assert say("watch", tmp_path / "none").status == cli.WRONG_INPUT
-    said = say("watch", session_of(SESSION, name="other"), "--port", server.port)
-    assert (said.status, f"port {server.port}" in said.err) == (cli.UNFINISHED, True)
+    with closing(socket.create_server(("127.0.0.1", 0))) as taken:
+        port = taken.getsockname()[1]
+        said = say("watch", session_of(SESSION, name="other"), "--port", port)
+    assert (said.status, f"port {port}" in said.err) == (cli.UNFINISHED, True)
     assert say("watch", tmp_path, "--port", "http").status == cli.WRONG_INPUT
 
 

@@ -116,7 +116,7 @@ def _once_each(readings: list[SingleReading], faults: Faults) -> list[SingleRead
             faults.add(
                 reading.line,
                 f"{_said(reading.name)}: read otherwise in line {same[0].line} under the same conditions; keep one, or "
-                "say in the column at what differs: cold, warm",
+                "say in the column at what differs, for example: cold, warm; positive, negative",
             )
     return kept
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from reviewkit.errors import Fault, Faults, InputError, nearest
 from reviewkit.ingest.plain_text import read_text
 from reviewkit.ingest.session_measurements import read_measurements
-from reviewkit.ingest.session_paths import path_fault
+from reviewkit.ingest.session_paths import fixed_faults, path_fault, templates_of
 from reviewkit.ingest.session_ratings import read_rating
 from reviewkit.ingest.session_tables import Place, checked, shown_key
 from reviewkit.ingest.session_values import written
@@ -30,6 +30,9 @@ def read_session(folder: Path, *, kinds: Collection[str]) -> Session:
     """The session in a folder. `kinds`: the names a measurement's kind may have. Raises InputError."""
     if not folder.is_dir():
         raise InputError(Fault(str(folder), 0, f"there is no such folder; name one that holds a {FILE_NAME}"))
+    if stray := fixed_faults(folder):
+        raise InputError(stray)
+    templates_of(folder)
     if not (folder / FILE_NAME).exists():
         remedy = "write one, at least with [unit] maker and model"
         raise InputError(Fault(FILE_NAME, 0, f"there is none in {folder}; {remedy}"))
@@ -114,7 +117,7 @@ def _repeated(
         if isinstance(raw, dict):
             names = [raw[key] for key in label_keys if isinstance(raw.get(key), str) and raw[key].strip()]
             called = " ".join(names[0].split()) if names else str(number + 1)
-            called = PurePath(called).stem if "/" in called else called
+            called = PurePath(called).stem if names and raw.get("file") == names[0] else called
             label = f" {written(called[:40])[1:-1]}:"
             found.append((raw, Place(document, faults, (name, number), f"[[{name}]]{label}")))
     return found

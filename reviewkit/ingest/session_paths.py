@@ -1,12 +1,18 @@
-"""Paths named in session.toml: they stay inside the session's folder, and the file is there."""
+"""Paths in a session's folder, named in session.toml or known by their names: they stay inside, and are files."""
 
 from __future__ import annotations
 
 import difflib
+import os
 import re
 from pathlib import Path
 
+from reviewkit import inside
+from reviewkit.errors import Fault, InputError
 from reviewkit.ingest.session_values import written
+
+# what is read wherever it is there, under a name that session.toml does not give
+FIXED = ("session.toml", "notes.txt", "repair.csv", "final.txt", "final.otio", "published.json")
 
 
 def path_fault(folder: Path, name: str, key: str) -> str:
@@ -19,18 +25,18 @@ def path_fault(folder: Path, name: str, key: str) -> str:
         return f"{stated} holds a backslash; write / between the parts of a path"
     if name.startswith(("/", "~")) or re.match(r"[A-Za-z]:", name):
         return f"{stated} does not start in the session's folder; copy the file there and write its path from there"
-    try:
-        inside = folder.resolve()
-        target = (inside / name).resolve()
-        if not target.is_relative_to(inside):
-            return f"{stated} leads outside the session's folder; copy the file into it"
-        if target.is_file():
-            return ""
-        if target.is_dir():
-            return f"{stated} is a folder; name a file in it"
-        return f"{stated}: there is no such file{_like(inside, name)}"
-    except (OSError, RuntimeError):  # a loop of links, a name too long for the file system, a folder without access
-        return f"{stated} cannot be followed to a file; write the path of a file in the session's folder"
+    flaw = inside.flaw(folder, name)
+    if flaw == inside.ABSENT:
+        return f"{stated}: there is no such file{_like(folder.resolve(), name)}"
+    return f"{stated} {flaw}{_REMEDIES[flaw]}" if flaw else ""
+
+
+_REMEDIES = {
+    inside.OUTSIDE: " the session's folder; copy the file into it",
+    inside.A_FOLDER: "; name a file in it",
+    inside.NO_FILE: " but a pipe, a device or a socket; write the path of a file",
+    inside.LOST: "; write the path of a file in the session's folder",
+}
 
 
 def _like(folder: Path, name: str) -> str:
@@ -42,3 +48,54 @@ def _like(folder: Path, name: str) -> str:
     if close:
         return f'; did you mean "{(Path(name).parent / by_stem[close[0]]).as_posix()}"?'
     return "; put it there, or correct the path"
+
+
+# ------------------------------------------------------------------ what is known by its name
+
+
+def fixed_faults(folder: Path) -> list[Fault]:
+    """What is wrong with the files that are looked for by their names; one that is not there is no fault."""
+    faults = []
+    for name in FIXED:
+        flaw = inside.flaw(folder, name) if inside.is_there(folder / name) else ""
+        if flaw:
+            faults.append(Fault(name, 0, f"{flaw}{_FIXED_REMEDIES[flaw]}"))
+    return faults
+
+
+_FIXED_REMEDIES = {
+    inside.OUTSIDE: " the session's folder; put the file itself in the link's place",
+    inside.A_FOLDER: "; a file is read by this name, so call the folder something else",
+    inside.NO_FILE: " but a pipe, a device or a socket; put a file in its place, or take it away",
+    inside.ABSENT: ": the link leads to nothing; put a file in its place, or take it away",
+    inside.LOST: "; put a file in its place, or take it away",
+}
+
+
+def templates_of(folder: Path) -> Path:
+    """Where the session's own templates are, if it has any. Raises InputError where that leads outside."""
+    if inside.is_outside(folder, "templates"):
+        raise InputError(Fault("templates", 0, "leads outside the session's folder; copy the folder into it"))
+    return folder / "templates"
+
+
+def links_out(folder: Path) -> list[Fault]:
+    """A fault for each link in a session's folder to another one outside it."""
+    remedy = "copy what you need of it into the session's folder, and take the link away"
+    found = []
+    for place, names, _ in os.walk(folder):
+        names[:] = [name for name in names if Path(place) != folder or name != "out"]
+        for link in (Path(place) / name for name in names if (Path(place) / name).is_symlink()):
+            name = link.relative_to(folder).as_posix()
+            if inside.is_outside(folder, name):
+                found.append(Fault(name, 0, f"leads outside the session's folder; {remedy}"))
+    return found
+
+
+def out_of(folder: Path) -> Path:
+    """Where the session's outputs go unless another place is asked for. Raises InputError where that is a link: who
+    made the folder would choose what is written over, and what is cleared away.
+    """
+    if (folder / "out").is_symlink():
+        raise InputError(Fault("out", 0, "is a link; take it away, or name the folder that it leads to with --out"))
+    return folder / "out"

@@ -123,6 +123,17 @@ def band(value: Any) -> tuple[float, float]:
     return low, high
 
 
+def tones(value: Any) -> tuple[float, float]:
+    """The two tones of intermodulation, the lower one first, in Hz."""
+    if not isinstance(value, list) or len(value) != 2:
+        remedy = 'write their two frequencies: ["60 Hz", "7 kHz"]'
+        raise ValueError(f"{written(value)} is no pair of tones; {remedy}")
+    low, high = (quantity("Hz")(edge) for edge in value)
+    if not low < high:
+        raise ValueError(f'{written(value)} does not rise; write the lower tone first: ["60 Hz", "7 kHz"]')
+    return low, high
+
+
 def within(value: Any) -> tuple[float, float]:
     """A tolerance in dB as (low, high): "0.5 dB" is ±0.5 dB; two values are the limits below and above."""
     if not isinstance(value, list):

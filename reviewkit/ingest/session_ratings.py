@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +10,7 @@ from reviewkit.ingest import session_quantities as quantities
 from reviewkit.ingest import session_values as values
 from reviewkit.ingest.session_tables import Place
 from reviewkit.model import Rating
-from reviewkit.ratings import RULES, TRADE_WORDS, Rule, rated_name
+from reviewkit.ratings import POWER_WORDS, RULES, TRADE_WORDS, Rule, plain_name, rated_name
 from reviewkit.units import EXAMPLES
 
 if TYPE_CHECKING:
@@ -20,6 +19,7 @@ if TYPE_CHECKING:
 _LIMITS = ("at_least", "at_most", "within")
 # A level below the signal is negative, a distance is positive; a sign the wrong way round would meet any rating.
 _BELOW = {"crosstalk": 'quantity = "separation" with at_least', "hum": ""}
+_MUCH_ALIKE = 0.75  # "loudness" is no slip of the pen for "flatness"
 _EITHER_SIGN = frozenset({"gain"})
 
 
@@ -31,7 +31,9 @@ def read_rating(table: RatedTable, place: Place) -> Rating | None:
         return None
     rule = RULES[name]
     limits = _limit(table, name, rule, place, present)
-    reference, reference_w = _reference(table.reference, place)
+    if table.tones is not None and "tones" not in rule.conditions:
+        place.fault(f'tones does not go with {_plain(name)}; write quantity = "intermodulation", or leave it out', "tones")
+    reference, reference_w, reference_v = _reference(table.reference, place)
     return Rating(
         quantity=name,
         unit=rule.unit,
@@ -50,6 +52,7 @@ def read_rating(table: RatedTable, place: Place) -> Rating | None:
         tones_hz=table.tones,
         reference=reference,
         reference_w=reference_w,
+        reference_v=reference_v,
         rule=table.rule,
         total=table.total,
         source=table.source,
@@ -64,15 +67,31 @@ def _name(table: RatedTable, place: Place, present: frozenset[str]) -> str | Non
         return None
     name = rated_name(table.quantity)
     if name is None:
-        words = {word.replace("_", " ") for word in (*RULES, *TRADE_WORDS)}
-        remedy = nearest(table.quantity.strip().lower(), words)
+        remedy = _instead_of(table.quantity)
         place.fault(f"quantity = {values.written(table.quantity)} is no rating that is known; {remedy}", "quantity")
     return name
 
 
+def _instead_of(words: str) -> str:
+    """What to write for a quantity that is not known."""
+    rule = POWER_WORDS.get(plain_name(words))
+    if rule:
+        return f'write quantity = "power" with rule = "{rule}"'
+    names = {word.replace("_", " ") for word in (*RULES, *TRADE_WORDS)}
+    remedy = nearest(words.strip().lower(), names, least=_MUCH_ALIKE)
+    if remedy.startswith("did you mean"):
+        return remedy
+    known = ", ".join(sorted(name.replace("_", " ") for name in RULES))
+    return f"nothing can be held against it: say it in a note, and leave this table out. Known: {known}"
+
+
+def _plain(name: str) -> str:
+    return name.replace("_", " ")
+
+
 def _limit(table: RatedTable, name: str, rule: Rule, place: Place, present: frozenset[str]) -> dict[str, Any]:
     given = [key for key in _LIMITS if key in present]
-    words = name.replace("_", " ")
+    words = _plain(name)
     if not given:
         place.fault(f"has no limit; write {_example(rule.limits[0], name, rule)}")
         return {}
@@ -132,21 +151,22 @@ def _example(limit: str, name: str, rule: Rule, given: Any = None) -> str:
         return f"{limit} = 60"
     if name in _BELOW:
         return f'{limit} = "-60 dB"'
+    if rule.unit == "dB" and limit == "at_least":
+        return f'{limit} = "60 dB"'
     return f'{limit} = "{EXAMPLES[rule.unit]}"'
 
 
-def _reference(text: str, place: Place) -> tuple[str, float | None]:
-    """What a signal to noise ratio is stated against: rated output, or a power."""
+def _reference(text: str, place: Place) -> tuple[str, float | None, float | None]:
+    """What a signal to noise ratio is stated against: rated output, a power (W), or a voltage at the input (V)."""
     if not text:
-        return "", None
+        return "", None, None
     if " ".join(text.casefold().split()) in ("rated output", "rated power"):
-        return "rated output", None
+        return "rated output", None, None
     try:
-        power_w = quantities.quantity("W")(text)
+        watts, volts = quantities.drive(text)
     except ValueError:
-        power_w = math.nan
-    if math.isnan(power_w):
-        remedy = 'write "rated output", "1 W" or "50 mW"'
-        place.fault(f"reference = {values.written(text)} is neither rated output nor a power; {remedy}", "reference")
-        return "", None
-    return text, power_w
+        remedy = 'write "rated output", "1 W" or "50 mW", or of an input "5 mV"'
+        message = f"reference = {values.written(text)} is neither rated output nor a power nor a voltage at the input"
+        place.fault(f"{message}; {remedy}", "reference")
+        return "", None, None
+    return text, watts, volts

@@ -27,6 +27,7 @@ Percent = Annotated[float, PlainValidator(quantities.quantity("%"))]
 Load = Annotated[float, PlainValidator(quantities.load)]
 Mains = Annotated[str, PlainValidator(values.mains)]
 Band = Annotated[tuple[float, float], PlainValidator(quantities.band)]
+Tones = Annotated[tuple[float, float], PlainValidator(quantities.tones)]
 Colour = Annotated[str, PlainValidator(values.colour)]
 Channels = Annotated[str, PlainValidator(values.choice("both", "one"))]
 
@@ -88,7 +89,7 @@ class RatedTable(Table):
     power: Watts | None = None
     input: Text = ""
     weighting: Text = ""
-    tones: Band | None = None
+    tones: Tones | None = None
     reference: Text = ""
     rule: Annotated[str, PlainValidator(values.choice("continuous", "music", "DIN"))] = ""
     total: bool = False

@@ -114,13 +114,15 @@ def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
     cells = layout.header or ("",) * layout.width
     below = (*layout.units, *("",) * len(cells))
     headings = [read_heading(cell, unit) for cell, unit in zip(cells, below, strict=False)]
+    over = {"power", "level"} if any(heading.role == "distortion" for heading in headings) else {"power"}
     drafts = []
     for index, (heading, channel) in enumerate(zip(headings, _paired(headings), strict=True)):
         key = named.get(index, "")
         role = heading.role
         if key:
             role = KEYS[key][0] or ("" if role == UNUSED else role)
-            channel = KEYS[key][1] or channel.replace("?", "")
+            # what distortion stands over is that of every channel once columns names it, whatever its header says
+            channel = KEYS[key][1] or ("" if key in over else channel.replace("?", ""))
         drafts.append(Draft(index, heading, role, channel, heading.unit, key))
     return drafts
 

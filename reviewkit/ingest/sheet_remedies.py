@@ -126,10 +126,12 @@ def unit_of_another_role(draft: Draft, layout: Layout) -> str:
 def missing_units(missing: Sequence[Draft], units: Mapping[str, str], layout: Layout) -> str:
     """For columns whose unit is said nowhere."""
     names = " and ".join(draft.name for draft in missing)
-    other = _USUAL_UNITS[missing[0].role][1]
+    others = f'or "{_USUAL_UNITS[missing[0].role][1]}"'
+    if any(not draft.heading.role and not KEYS.get(draft.key, ("", ""))[0] for draft in missing):
+        others += ', or "%" if it is distortion'  # a channel's name alone says nothing of what it holds
     return (
-        f'no unit is given for {names}; write {_PLACE} {_units_line(missing, units)} (or "{other}", whichever the '
-        f"file is in) ({shown(layout)})"
+        f"no unit is given for {names}; write {_PLACE} {_units_line(missing, units)} ({others}, whichever the file "
+        f"is in) ({shown(layout)})"
     )
 
 

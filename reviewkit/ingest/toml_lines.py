@@ -162,6 +162,7 @@ _PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
 _UNQUOTED = re.compile(r"^\s*([A-Za-z0-9_-]+)\s*=\s*([^\"'\[{#=][^#=\"']*?)\s*(?:#.*)?$")
 _SPACED_KEY = re.compile(r"^\s*([A-Za-z]+(?:[ \t]+[A-Za-z]+)+)\s*=")
 _NO_VALUE = re.compile(r"^\s*([A-Za-z0-9_-]+)\s*=\s*(?:#.*)?$")
+_ONE_TABLE = re.compile(r"^\s*\[\[?\s*(rated|measurement)\s*\]")
 _OPEN_HEADER = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_.-]+)")
 
 
@@ -188,6 +189,9 @@ def _syntax_remedy(row: str, said: str) -> str:
     shown = f"{shown[:57]}…" if len(shown) > 60 else shown
     if "“" in row or "”" in row:
         return f'{shown}: write straight quotation marks (")'
+    if said.startswith(("Cannot declare", "Cannot overwrite")) and (single := _ONE_TABLE.match(row)):
+        where = f"the [{single[1]}] above it" if shown.startswith("[[") else shown
+        return f"{where} is one of many; write [[{single[1]}]], with two brackets, each time"
     if said.startswith("Cannot declare"):
         return f"{shown} stands twice; keep one of them and put all its keys there"
     if said.startswith(("Cannot overwrite", "Duplicate inline")):

@@ -31,6 +31,7 @@ from reviewkit.model import (
 )
 from reviewkit.signal.decibels import volts_of
 
+_NOTHING = 1e-6  # of a power: what the way there through logarithms costs
 _RINGS_APART = 0.03  # of the scale: two marks nearer than this would lie on each other
 
 
@@ -53,14 +54,14 @@ def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
                 )
             )
         return volts**2 / c.measurement.load_ohm
-    raise InputError(
-        Fault(
-            sheet.source,
-            0,
-            "no column of power or volts for the "
-            f"{channel or 'only'} channel; name it with columns = {{…}} in session.toml",
+    there = sheet.find("power") or sheet.find("level")
+    remedy = "export the power, or the volts, beside the distortion"
+    if there is not None:
+        remedy = (
+            f'is "{there.header}" that of every channel? Then write under its [[measurement]] in session.toml '
+            f'columns = {{ {there.role} = "{there.header}" }}'
         )
-    )
+    raise InputError(Fault(sheet.source, 0, f"no column of power or volts for the {channel or 'only'} channel; {remedy}"))
 
 
 def _sweep(sheet: Sheet, column: Column, c: Conditions) -> tuple[Array, Array]:
@@ -86,19 +87,21 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             continue
         figure = figure_of(column)
         for limit in rated_limits(c):
-            at = curves.rise_through(power_w, percent, limit)
-            if at is not None:
+            rise = curves.rise_through(power_w, percent, limit)
+            if rise is not None:
+                # the steps at the knee are part of the figure itself, whether or not the bench states the rest
+                apart = rise.expanded if rise.expanded > _NOTHING * rise.at else 0.0
                 found.append(
                     figures.finding(
                         c,
                         "power_at_limit",
                         column.channel,
-                        at,
+                        rise.at,
                         limit=limit,
                         frequency=hz,
                         figure=figure,
-                        uncertainty=figures.watts_uncertainty(c, at),
-                        power=at,
+                        uncertainty=math.hypot(figures.watts_uncertainty(c, rise.at) or 0.0, apart) or None,
+                        power=rise.at,
                     )
                 )
             elif float(np.min(percent)) > limit:

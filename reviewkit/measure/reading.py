@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -38,12 +39,14 @@ _TOGETHER = (
     ("input",),
     ("channels",),
 )
+# a digital meter's last digit may be off by one either way (common practice, no source): rectangular, k = 2
+_ONE_DIGIT = 2 / math.sqrt(3)
 _COLUMNS = {"L": "left", "R": "right", "both": "both", "": "as a whole"}
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """Each reading as it stands in the file, in its order. Its own conditions come before those of the measurement. No
-    uncertainty: that of [bench] is the capture's, not a meter's.
+    """Each reading as it stands in the file, in its order. Its own conditions come before those of the measurement. Its
+    uncertainty is that of the last digit written: the level uncertainty of [bench] is the capture's, not a meter's.
     """
     assert sheet is not None
     found = [_finding(c, reading) for reading in sheet.readings]
@@ -56,7 +59,15 @@ def _finding(c: Conditions, reading: SingleReading) -> Finding:
     own = replace(c, measurement=_at_rest(m, reading.name))
     if reading.name == "phono_overload":
         at.setdefault("input", "phono")
-    found = figures.finding(own, reading.name, reading.channel, reading.value, unit=reading.unit, **at)
+    found = figures.finding(
+        own,
+        reading.name,
+        reading.channel,
+        reading.value,
+        unit=reading.unit,
+        uncertainty=_ONE_DIGIT * reading.step if reading.step else None,
+        **at,
+    )
     return replace(found, step=reading.step)
 
 
@@ -64,7 +75,8 @@ def _at_rest(m: Measurement, name: str) -> Measurement:
     """The measurement without the conditions that do not touch this reading unless its row states them."""
     own_name = name not in quantities.QUANTITIES
     if name == "phono_overload":
-        m = replace(m, load_ohm=None)  # it is where the phono stage itself clips
+        # it is where the phono stage itself clips: no load is on it, and what the bench drives is behind it
+        m = replace(m, load_ohm=None, channels="", drive_w=None, drive_v=None)
     if own_name or name in _DC:
         m = replace(m, load_ohm=None, input="")
     return replace(m, channels="", drive_w=None, drive_v=None) if own_name or name in _IDLE else m

@@ -80,6 +80,12 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             if corner is not None:
                 found.append(figures.finding(c, quantity, column.channel, corner))
     found += _balance(frequency_hz, columns, c, bands)
+    units = {column.channel: column.unit for column in columns}
+    if {"L", "R"} <= set(units) and units["L"] != units["R"]:
+        withheld.append(
+            f"{c.measurement.id}: no channel balance, the left is in {units['L']} and the right in {units['R']}; export "
+            "both in one unit"
+        )
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
 
 

@@ -23,6 +23,14 @@ _IF_NEEDED = {
     "multitone": _FULL_SCALE,
     "intermodulation": '#window = "blackman-harris"  # of a spectrum',
 }
+_GATE_ROWS = {
+    "rails": ('rail voltage,,…,V,"idle, positive",', 'rail voltage,,…,V,"idle, negative",'),
+    **{
+        f"{key}-{state}": tuple(f"{name},{channel},…,mV,{state}," for channel in "LR")
+        for key, name in (("offset", "DC offset"), ("bias", "bias"))
+        for state in ("cold", "warm")
+    },
+}
 _ENDING = {"noise": "wav", "multitone": "wav"}
 _READINGS = "measurements/readings.csv"
 
@@ -87,6 +95,11 @@ def reading_rows(capture: Capture) -> tuple[str, ...]:
     return tuple(dict.fromkeys(rows))
 
 
+def gate_rows(unread: Sequence[str]) -> tuple[str, ...]:
+    """The rows of a `reading` file that tick these lines of the gate; the figures are left open."""
+    return tuple(row for name in unread for row in _GATE_ROWS.get(name, ()))
+
+
 def at_cell(wanted: Wanted) -> str:
     """The conditions as the column `at` of a `reading` file has them: "aux input, 1 kHz, 40 W into 8 ohm"."""
     at = wanted.at
@@ -100,6 +113,8 @@ def at_cell(wanted: Wanted) -> str:
         parts.append(f"re {quantities.watts(at['reference'], _DIGITS)}")
     if "weighting" in at:
         parts.append(f"{at['weighting']}-weighted")
+    if "setting" in at:
+        parts.append(at["setting"])
     return ", ".join(part for part in parts if part)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reviewkit import quantities
+from reviewkit.changes import AS_FOUND
 from reviewkit.model import Finding, RepairRow, Run
 
 # the sheet's lines and the gate's, in the order in which they are done; their wording is in templates/words/plan.j2
@@ -26,7 +27,6 @@ _WORDS = {
     ),
 }
 _SIDE = re.compile(r"\b(L|R|left|right)\b")
-_BEFORE = re.compile(r"\bbefore\b|\bas found\b", re.IGNORECASE)
 _STATES = frozenset({"cold", "warm"})
 GOOD = ("", "in order")
 
@@ -108,7 +108,7 @@ def _all_said(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> lis
     for row in repair:
         if _WORDS[key].search(row.point) and row.found_text:
             reading = Reading(row.point, row.found_text, row.verdict)
-            said.append(_Said(reading, bool(_BEFORE.search(row.point)), _told(f"{row.point} {row.note}")))
+            said.append(_Said(reading, bool(AS_FOUND.search(row.point)), _told(f"{row.point} {row.note}")))
     for run in runs:
         stage = run.conditions.measurement.stage
         for f in run.findings:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reviewkit.model import Finding, Rating
 from reviewkit.plan.basis import IDLE, LINE, MAGNET_V, PAIR, Basis
@@ -20,7 +20,8 @@ _FAR_APART = 2.0
 @dataclass(frozen=True)
 class Level:
     """`output_v`: r.m.s. of the sine; `parts_v`: of each of two tones; `meter_v`: what a true r.m.s. meter shows of
-    both together; `generator_v`: at the input, at 1 kHz, by the gain that `gain` tells of.
+    both together; `generator_v`: at the input, r.m.s., at 1 kHz, by the gain that `gain` tells of, of two tones both
+    together; `generator_parts_v`: of each of them.
     """
 
     power_w: float | None = None
@@ -28,6 +29,7 @@ class Level:
     parts_v: tuple[float, ...] = ()
     meter_v: float | None = None
     generator_v: float | None = None
+    generator_parts_v: tuple[float, ...] = ()
     gain: Gain | None = None
 
 
@@ -81,15 +83,14 @@ def level(capture: Capture, known: Sequence[Gain]) -> Level:
         low, high = capture.told["tones"][0]
         shares = _MODULATION if high / low > _FAR_APART else _DIFFERENCE
         parts = tuple(share * output for share in shares)
+    meter = math.hypot(*parts) if parts else None
     gain = next((g for g in known if g.input.lower() == capture.setup.input.lower()), None)
-    return Level(
-        capture.power_w,
-        output,
-        parts,
-        math.hypot(*parts) if parts else None,
-        output / gain.ratio if gain and capture.name != "input-sensitivity" else None,
-        gain,
-    )
+    made = Level(capture.power_w, output, parts, meter, gain=gain)
+    if gain is None or capture.name == "input-sensitivity":
+        return made
+    # set to the sine's own level, a generator that is read in r.m.s. would give two tones a higher peak than the sine's
+    each = tuple(part / gain.ratio for part in parts)
+    return replace(made, generator_v=(meter or output) / gain.ratio, generator_parts_v=each)
 
 
 def gains(findings: Sequence[Finding], basis: Basis) -> tuple[Gain, ...]:

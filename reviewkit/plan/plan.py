@@ -13,6 +13,7 @@ from reviewkit.plan.gates import Check, as_it_came, gate
 from reviewkit.plan.levels import Level, Load, Preconditioning, gains, level, loads, preconditioning
 from reviewkit.plan.order import Capture, captures
 from reviewkit.plan.remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, needs, stands
+from reviewkit.ratings import RULES
 from reviewkit.verdict import judging
 
 
@@ -110,9 +111,12 @@ def _state(
 
 def _telling(need: Need, wanted: Wanted, findings: Sequence[Finding], mains: Mains) -> list[str]:
     """The measurements that hold a capture which tells more of a rating but does not decide it: all is as rated but
-    the band, which it does not cover.
+    the band, which it does not cover; or all is as wanted of a figure that the rating's own is worked out with.
     """
     rating = need.verdict.rating
+    if not set(wanted.quantities) & set(RULES[rating.quantity].findings):
+        same = [f for f in findings if f.quantity in wanted.quantities]
+        return [f.measurement for f in same if f.at.get("input", "") == wanted.at.get("input", "")]
     names = []
     for f in findings:
         same_limit = f.quantity in (*wanted.quantities, "power_reached") and f.at.get("limit") == wanted.at.get("limit")

@@ -20,6 +20,8 @@ def blocked(rating: Rating, basis: Basis) -> str:
         return "total"
     if rating.quantity == "power" and rating.band_hz and not limited:
         return "no distortion"
+    if rating.reference_v is not None:
+        return ""
     if rating.quantity == "snr" and rating.reference and rating.reference_w is None:
         return "no rated output"
     if rating.quantity == "snr" and rating.reference_w is None and basis.share(rating, 1.0) is None:

@@ -50,8 +50,10 @@ def _hum(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
 
 
 def _swept(rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **told: Any) -> Wanted:
-    """A frequency response at a usual level."""
+    """A frequency response at the level that was rated, else at a usual one."""
     level = basis.sized(rating, USUAL_SHARE)
+    if rating.quantity == "flatness" and rating.power_w is not None:
+        level, at = (rating.power_w, None), {**at, "power": rating.power_w}
     told["quantities"] = quantities
     return Wanted("response", "response", quantities, at, SWEEP, *level, basis.place(rating), told=told)
 
@@ -142,7 +144,7 @@ def _idle(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     at = basis.named(rating, "input")
     if rating.weighting:
         at["weighting"] = rating.weighting
-    if rating.quantity == "snr":
+    if rating.quantity == "snr" and rating.reference_v is None:
         reference = rating.reference_w or basis.share(rating, 1.0)
         at |= {"reference": reference} if reference is not None else {}
     told = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
@@ -150,7 +152,12 @@ def _idle(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None
     if rating.weighting not in ("", "A") or no_load:
         return (_read(rating, "weighted-noise", at, where, drive=IDLE),)
-    return (Wanted("noise", "noise", (rating.quantity,), at, IDLE, place=where, told=told),)
+    noise = Wanted("noise", "noise", (rating.quantity,), at, IDLE, place=where, told=told)
+    if rating.reference_v is None:
+        return (noise,)
+    # re a voltage at the input: how far the input takes that voltage must be known
+    needed = replace(_sensitivity(rating, basis)[0], quantities=("input_sensitivity",), decides=False)
+    return needed, replace(noise, at=at | {"reference_input": rating.reference_v})
 
 
 def _pair(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
@@ -190,11 +197,14 @@ def _sensitivity(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     if watts is not None:
         at["power"] = watts
     level = (watts, None if watts is not None else LINE_V)
-    return (_read(rating, "input-sensitivity", at, basis.place(rating), level=level),)
+    wanted = _read(rating, "input-sensitivity", at, basis.place(rating), level=level)
+    limit = rating.at_most if rating.at_most is not None else rating.at_least
+    return (replace(wanted, told={**wanted.told, "rated": (limit,)}),)
 
 
 def _offset(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
-    return (_read(rating, "dc-offset", {}, basis.place(rating), drive=IDLE),)
+    # the gate asks for it cold and warm: a reading that says neither would tick neither
+    return (_read(rating, "dc-offset", {"setting": "warm"}, basis.place(rating), drive=IDLE),)
 
 
 def _square(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:

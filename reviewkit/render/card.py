@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from reviewkit.model import Bars, Card, Curves, Row, Rows, TitlePage
@@ -52,17 +54,20 @@ def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
 
     Raises LayoutFault where it cannot be laid out without a text leaving its place, KeyError for an unknown look.
     """
-    return pictures(card, Order(look_named(look), width))["cards"]
+    drawn = pictures(card, Order(look_named(look), width))["cards"]
+    assert isinstance(drawn, bytes)
+    return drawn
 
 
-def pictures(card: Card, order: Order) -> dict[str, bytes]:
-    """All pictures of a card that are wanted, by kind: "cards", "page", "overlays" and "strips" as PNG, "small" as rows
-    of red, green and blue. A card without a figure to show has no strip.
+def pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
+    """All pictures of a card that are wanted, by kind: "cards", "page", "overlays" and "strips" as PNG; "small" as rows
+    of red, green and blue, deflated; clips, "mp4" and "mov", as the files that they are. A card without a figure to
+    show has no strip.
 
     The card is laid out and checked once, since looks differ in their colours only. Raises LayoutFault.
     """
     card, items = _fitting(card, order.fonts)
-    drawn = {}
+    drawn: dict[str, bytes | Path] = {}
     for kind, look, width in (("cards", order.look, order.width), ("page", order.page, PAGE_WIDTH)):
         if look is not None:
             shapes = _seen(card.id, coloured(items, look), look)
@@ -70,25 +75,28 @@ def pictures(card: Card, order: Order) -> dict[str, bytes]:
             flat = dict.fromkeys((look.ground, *(shape.colour for shape in shapes)))
             drawn[kind] = png(pixels, tuple(flat))
             if order.small and kind == "cards":
-                drawn["small"] = smaller(pixels, SMALL)
+                drawn["small"] = zlib.compress(smaller(pixels, SMALL), 1)
     if order.motion and card.chart:
-        _put_in_motion(card, items, order, order.motion)
+        drawn |= _put_in_motion(card, items, order, order.motion)
     return drawn | _over_footage(card, items, order)
 
 
-def _put_in_motion(card: Card, items: Sequence[Item], order: Order, motion: Motion) -> None:
-    """Write a card's clips."""
+def _put_in_motion(card: Card, items: Sequence[Item], order: Order, motion: Motion) -> dict[str, Path]:
+    """A card's clips, written, by their kind."""
     from reviewkit.render.clip import clear_clip, layers, opaque_clip
     from reviewkit.render.overlay import on_footage, on_plate, plate, regions
 
     look, width, fonts, seconds = order.look, order.width, order.fonts, card.hold_s or motion.seconds
     solid = (painted(part, look.ground, width, fonts) for part in layers(coloured(items, look)))
-    opaque_clip(solid, motion.file(card.id, ".mp4"), motion, seconds)
+    clips = {"mp4": motion.file(card.id, ".mp4")}
+    opaque_clip(solid, clips["mp4"], motion, seconds)
     if order.overlay:
         shapes = coloured(items, on_footage(look))
         ground = plate(regions(shapes), look, width, (0, width * FRAME_HEIGHT // FRAME_WIDTH))  # of all, from the start
         clear = (on_plate(part, ground, width, fonts) for part in layers(shapes))
-        clear_clip(clear, motion.file(card.id, ".mov"), motion, seconds)
+        clips["mov"] = motion.file(card.id, ".mov")
+        clear_clip(clear, clips["mov"], motion, seconds)
+    return clips
 
 
 def _fitting(card: Card, fonts: Fonts) -> tuple[Card, tuple[Item, ...]]:

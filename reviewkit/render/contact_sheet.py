@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Sequence
 
 import numpy as np
@@ -18,7 +19,7 @@ _NAME, _NAME_ROOM = 20, 40
 
 
 def contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fonts) -> bytes:
-    """The sheet as PNG. `small`: a file's name, and its picture as rows of red, green and blue, SMALL wide."""
+    """The sheet as PNG. `small`: a file's name, and its picture as deflated rows of red, green and blue, SMALL wide."""
     from PIL import Image, ImageDraw, ImageFont
 
     across = min(_ACROSS, max(len(small), 1))
@@ -32,6 +33,6 @@ def contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fonts) 
     for index, (name, rows) in enumerate(small):
         x = _EDGE + index % across * (SMALL + _GAP)
         y = _EDGE + index // across * (_HIGH + _NAME_ROOM + _GAP)
-        sheet.paste(Image.frombytes("RGB", (SMALL, _HIGH), rows), (x, y))
+        sheet.paste(Image.frombytes("RGB", (SMALL, _HIGH), zlib.decompress(rows)), (x, y))
         pen.text((x, y + _HIGH + 8), name, fill=look.ink, font=font)
     return png(np.asarray(sheet.convert("RGBA")))

@@ -6,15 +6,16 @@ import contextlib
 import json
 import os
 import shutil
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 
 from reviewkit.errors import CannotFinish
+from reviewkit.whole_files import beside, sweep, write_flushed
 
 LAST = "findings.json"
 # what the last build made, so that the next can remove what it no longer makes and leave foreign files alone
 MANIFEST = ".made-by-reviewkit.json"
-_INCOMING = ".incoming-"
+_STILL_THERE = "the outputs of the last build are still there"
 
 
 class Incoming:
@@ -23,7 +24,7 @@ class Incoming:
     """
 
     def __init__(self, out: Path, at_end: Callable[[Callable[[], None]], object]) -> None:
-        self.path = out / f"{_INCOMING}{os.getpid()}"
+        self.path = beside(out)
         self._made = not out.exists()
         at_end(self.clear)
         try:
@@ -39,25 +40,48 @@ class Incoming:
                 self.path.parent.rmdir()
 
 
-def deliver(out: Path, files: Mapping[str, bytes | Path], *, partial: bool = False) -> list[str]:
-    """Move a build's outputs into `out` (names are relative paths); a finished file, given by its
-    place in an `Incoming`, is moved. Returns what was removed as no longer made.
-
-    `partial`: only some outputs were asked for, so nothing is removed. Raises CannotFinish (disk full, folder not
-    writable, …); until everything is written nothing old is touched.
+@contextlib.contextmanager
+def alone(out: Path) -> Iterator[None]:
+    """Keep other builds from moving anything into `out` meanwhile; wait while one does. The lock is on the folder
+    itself and goes with the process; where the system has none, builds go on without. Raises CannotFinish.
     """
-    incoming = out / f"{_INCOMING}{os.getpid()}"
     try:
         out.mkdir(parents=True, exist_ok=True)
-        _sweep(out, {content.parent for content in files.values() if isinstance(content, Path)})
-        for name, content in files.items():
-            _write(incoming / name, content)
+    except OSError as error:
+        raise CannotFinish(f"{out}: {error.strerror or error}") from error
+    with contextlib.ExitStack() as left, contextlib.suppress(ImportError, OSError):
+        import fcntl
+
+        folder = os.open(out, os.O_RDONLY)
+        left.callback(os.close, folder)
+        fcntl.flock(folder, fcntl.LOCK_EX)
+        left = left.pop_all()
+    with left:
+        yield
+
+
+def deliver(
+    out: Path, files: Mapping[str, bytes | Path], *, partial: bool = False, there: Collection[str] = ()
+) -> list[str]:
+    """Move a build's outputs into `out` (names are relative paths). A finished file, given by its place in an
+    `Incoming`, is moved; one that lies elsewhere is copied. Returns what was removed as no longer made.
+
+    `there`: those that lie in their place already. `partial`: only some outputs were asked for, so nothing is removed.
+    Raises CannotFinish (disk full, folder not writable, …); until everything is written nothing old is touched.
+    """
+    incoming = beside(out)
+    new = {name: content for name, content in files.items() if name not in there}
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        sweep(out, {content.parent for content in files.values() if isinstance(content, Path)})
         before = _made(out)
+        _refuse_links(out, incoming, [*files, *before])
+        for name, content in new.items():
+            write_flushed(incoming / name, content)
         now = sorted({*files, *(before if partial else ())})
-        _write(incoming / MANIFEST, json.dumps(sorted({*now, *before}), indent=0).encode())
         # the manifest names old and new first: a build that is stopped here leaves nothing that no build owns
-        os.replace(incoming / MANIFEST, out / MANIFEST)  # noqa: PTH105
-        for name in sorted(files, key=lambda n: (n == LAST, n)):
+        _write_manifest(out, incoming, {*now, *before})
+        for name in sorted(new, key=lambda n: (n == LAST, n)):
             place = out / name
             place.parent.mkdir(parents=True, exist_ok=True)
             os.replace(incoming / name, place)  # noqa: PTH105
@@ -66,39 +90,27 @@ def deliver(out: Path, files: Mapping[str, bytes | Path], *, partial: bool = Fal
             (out / name).unlink(missing_ok=True)
             with contextlib.suppress(OSError):
                 (out / name).parent.rmdir()
-        _write(incoming / MANIFEST, json.dumps(now, indent=0).encode())
-        os.replace(incoming / MANIFEST, out / MANIFEST)  # noqa: PTH105
+        _write_manifest(out, incoming, now)
     except OSError as error:
-        raise CannotFinish(
-            f"{out}: {error.strerror or error}; the outputs of the last build are still there"
-        ) from error
+        raise CannotFinish(f"{out}: {error.strerror or error}; {_STILL_THERE}") from error
     finally:
         shutil.rmtree(incoming, ignore_errors=True)
     return stale
 
 
-def write_whole(place: Path, content: bytes) -> None:
-    """Put one file in its place, whole or not at all. Raises CannotFinish."""
-    beside = place.with_name(f"{_INCOMING}{os.getpid()}-{place.name}")
-    try:
-        _write(beside, content)
-        os.replace(beside, place)  # noqa: PTH105
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise CannotFinish(f"{place}: {error.strerror or error}") from error
+def _write_manifest(out: Path, incoming: Path, names: Collection[str]) -> None:
+    write_flushed(incoming / MANIFEST, json.dumps(sorted(names), indent=0).encode())
+    os.replace(incoming / MANIFEST, out / MANIFEST)  # noqa: PTH105
 
 
-def _write(place: Path, content: bytes | Path) -> None:
-    place.parent.mkdir(parents=True, exist_ok=True)
-    if isinstance(content, Path):
-        with content.open("rb+") as file:
-            os.fsync(file.fileno())
-        os.replace(content, place)  # noqa: PTH105
-        return
-    with place.open("wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
+def _refuse_links(out: Path, incoming: Path, names: Collection[str]) -> None:
+    """Raise CannotFinish where a folder on the way to an output is a link: what is written or removed there would be
+    elsewhere. A link in a file's own place is no harm, it is moved over.
+    """
+    folders = {out / parent for name in names for parent in Path(name).parents if parent.name}
+    for folder in (incoming, *sorted(folders)):
+        if folder.is_symlink():
+            raise CannotFinish(f"{folder} is a link and leads elsewhere; take it away, or build with --out")
 
 
 def _made(out: Path) -> list[str]:
@@ -111,26 +123,3 @@ def _made(out: Path) -> list[str]:
         return []
     # a list edited by hand must not reach outside the folder
     return [n for n in names if isinstance(n, str) and n and not Path(n).is_absolute() and ".." not in Path(n).parts]
-
-
-def _sweep(out: Path, used: Collection[Path]) -> None:
-    """Remove what builds that were killed left behind; those still running keep theirs."""
-    for left in out.glob(f"{_INCOMING}*"):
-        pid = left.name.removeprefix(_INCOMING)
-        if left not in used and pid.isdigit() and not _alive(int(pid)):
-            shutil.rmtree(left, ignore_errors=True)
-
-
-def _alive(pid: int) -> bool:
-    """Whether another process with this number runs. Where that cannot be asked without harm (Windows), it is
-    assumed.
-    """
-    if os.name == "nt":
-        return True
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except OSError:
-        return True
-    return pid != os.getpid()

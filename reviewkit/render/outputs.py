@@ -6,7 +6,7 @@ import base64
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from reviewkit.changes import is_mended
+from reviewkit.changes import is_as_found, is_mended, was_worked_on
 from reviewkit.episode import OPEN_CHASSIS, chapters_fault, clock
 from reviewkit.model import Episode, Note, PriceLine, RepairRow, Said, Segment, Verdict
 from reviewkit.published import Correction
@@ -132,6 +132,19 @@ def _end_s(episode: Episode) -> float:
     return last.start_s + by_title.get(last.title, 10.0)
 
 
+def summary(episode: Episode) -> tuple[str, ...]:
+    """What a build has to tell whoever ran it: each verdict with what it was passed on, then what is left out."""
+    verdicts: dict[str, list[str]] = {}
+    for verdict in episode.verdicts:
+        verdicts.setdefault(verdict.verdict, []).append(verdict.label)
+    return (*(f"{word}: {'; '.join(labels)}" for word, labels in verdicts.items()), *left_out(episode))
+
+
+def left_out(episode: Episode) -> tuple[str, ...]:
+    """Each output that is not made, or not whole, and why."""
+    return tuple(line for line in (*episode.left_out, chapters_left_out(episode)) if line)
+
+
 def chapters_left_out(episode: Episode) -> str:
     """Why the description carries no chapters, or ""."""
     why = chapters_fault(episode.chapters, _end_s(episode))
@@ -243,7 +256,7 @@ def framing_sentences(
             )
     if repair:
         faulty = [r for r in repair if r.verdict in ("open", "short", "out of tolerance")]
-        done = [r for r in repair if r.action and r.action.lower() not in ("none", "go", "no-go")]
+        done = [r for r in repair if was_worked_on(r)]
         judged = [r for r in repair if r.verdict]
         in_order = sum(r.verdict == "in order" for r in judged)
         for part, rows in (("fault", faulty), ("repair", done)):
@@ -253,7 +266,8 @@ def framing_sentences(
                 rows=rows,
                 in_order=in_order,
                 total=len(judged),
-                outside=[r.point for r in faulty],
+                as_found=[r.point for r in faulty if is_as_found(r)],
+                still=[r.point for r in faulty if not is_as_found(r)],
             )
             said[part] = _lines(text, "repair" if part == "repair" else "")
     if verdicts:

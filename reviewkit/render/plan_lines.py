@@ -62,6 +62,7 @@ class PlanWords:
     cautions: tuple[str, ...]
     as_it_came: tuple[Line, ...]
     gate: tuple[Line, ...]
+    gate_rows: tuple[str, ...]  # what to write into a file of readings for the gate's lines that have none
     stop: tuple[str, ...]  # readings that are not in order
     prepare: tuple[str, ...]
     cold: tuple[Block, ...]

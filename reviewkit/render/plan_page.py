@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
-from itertools import groupby
+from collections.abc import Iterable, Iterator
+from itertools import groupby, permutations
 from typing import Any
 
 from reviewkit import digits, quantities
 from reviewkit.model import Finding
 from reviewkit.plan.basis import TERMINALS
-from reviewkit.plan.entries import entries, header, reading_rows
+from reviewkit.plan.entries import entries, gate_rows, header, reading_rows
 from reviewkit.plan.gates import Check
 from reviewkit.plan.order import SetUp
 from reviewkit.plan.plan import Plan, PlanStep
@@ -57,6 +57,7 @@ def in_words(plan: Plan, pages: Pages) -> PlanWords:
             _said(pages, "preconditioning-risk"),
         )
     left = [step for step in plan.steps if step.state in (AGAIN, OPEN)]
+    gate_to_fill = gate_rows([check.name for check in plan.gate if not check.held])
     rows_to_fill = [row for step in left for row in reading_rows(step.capture)]
     return PlanWords(
         name=unit.name,
@@ -65,6 +66,7 @@ def in_words(plan: Plan, pages: Pages) -> PlanWords:
         cautions=said,
         as_it_came=tuple(_line(check, plan, pages) for check in plan.as_it_came),
         gate=gate,
+        gate_rows=(header(), *gate_to_fill) if gate_to_fill else (),
         stop=tuple(note for line in gate if line.bad for note in line.notes),
         prepare=tuple(_prepare(plan, pages)),
         cold=tuple(_blocks(plan, pages, hot=False)),
@@ -125,6 +127,8 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
         shown = quantities.shown(20 * math.log10(gain.ratio), "db")
         facts = {"input": gain.input, "known_from": gain.known_from, "measurement": gain.measurement, "gain": shown}
         yield _said(pages, "gain-known", **facts)
+    for one, other in _perhaps_one([s.capture.setup.input for s in plan.steps]):
+        yield _said(pages, "two-inputs", one=one, other=other)
     untold = [s.capture for s in plan.steps if s.level.output_v is not None and s.level.gain is None]
     # what measures a gain needs none
     inputs = [
@@ -134,6 +138,13 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
     ]
     if inputs:
         yield _said(pages, "tell-gain", inputs=list(dict.fromkeys(name for name in inputs if name)))
+
+
+def _perhaps_one(inputs: Iterable[str]) -> Iterator[tuple[str, str]]:
+    """Two names of which one only says more than the other, "phono" and "phono MM": perhaps they are one input."""
+    for one, other in permutations(dict.fromkeys(inputs), 2):
+        if one and other.lower().startswith(f"{one.lower()} "):
+            yield one, other
 
 
 def _blocks(plan: Plan, pages: Pages, *, hot: bool) -> Iterable[Block]:
@@ -151,7 +162,8 @@ def _set_up(setup: SetUp, pages: Pages, *, phono: bool) -> str:
 
 def _step(step: PlanStep, plan: Plan, pages: Pages) -> Step:
     c = step.capture
-    serves = [plan.needs[number].verdict.label for number, _ in c.uses]
+    labels = [(plan.needs[number].verdict.label, wanted.decides) for number, wanted in c.uses]
+    serves = [label if decides else _said(pages, "tells-more", label=label) for label, decides in labels]
     what = _said(pages, c.name, **_told(step))
     return Step(
         step.number,
@@ -205,6 +217,8 @@ def _level(step: PlanStep, pages: Pages) -> str:
         parts=[volts(part) for part in level.parts_v],
         meter=volts(level.meter_v),
         generator=volts(level.generator_v, 3),
+        generator_parts=[volts(part, 3) for part in level.generator_parts_v],
+        rated=[quantities.volts(limit) for limit in c.told.get("rated", ())],
     )
 
 
@@ -229,6 +243,7 @@ def _rating(need: Need, number: int, plan: Plan, pages: Pages) -> RatingLine:
     v = need.verdict
     deciding = need.deciding
     name = need.state
+    serving = [step.number for step in plan.steps if any(n == number and w.decides for n, w in step.capture.uses)]
     text = _said(
         pages,
         name,
@@ -237,10 +252,11 @@ def _rating(need: Need, number: int, plan: Plan, pages: Pages) -> RatingLine:
         margin=v.margin,
         held=need.held,
         but=_but(need, pages) or [v.why],
-        steps=[step.number for step in plan.steps if any(n == number and w.decides for n, w in step.capture.uses)],
+        steps=serving,
         before=need.before,
         distance=_amount(need.distance, deciding) if need.distance is not None and deciding else "",
         electric=bool(deciding) and deciding.unit in ("W", "V", "dB") if deciding else False,
+        two_loads=any(plan.steps[n - 1].capture.name == "two-load" for n in serving),
     )
     if need.blocked and name in (AGAIN, OPEN):
         text = f"{text} {_said(pages, 'blocked', reason=need.blocked)}"

@@ -92,11 +92,11 @@ def _spot(finding: Finding) -> tuple[object, ...]:
 # ------------------------------------------------------------------ laid out
 
 
-def thumbnail(episode: Episode, look: Look, fonts: Fonts = NO_FONTS) -> bytes:
+def thumbnail(unit: Unit, what: Shown, look: Look, fonts: Fonts = NO_FONTS) -> bytes:
     """The picture as PNG, WIDTH × 720. Raises InputError where not even the model's name fits."""
     page = Page("thumbnail", look, measuring("thumbnail", fonts))
     try:
-        lay_thumbnail(page, episode.session.unit, shown(episode))
+        lay_thumbnail(page, unit, what)
     except LayoutFault as fault:
         raise InputError(Fault("session.toml", 0, str(fault))) from fault
     for problem in problems(page.items, LEAST):

@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from functools import partial
 from importlib import import_module
+from pathlib import Path
 from queue import Empty, Queue
 from threading import Event, Thread
 from types import TracebackType
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from reviewkit.render.card import Order
 
 T = TypeVar("T")
-Drawn = dict[str, bytes] | str  # its pictures by kind, or why the card cannot be laid out
+Drawn = dict[str, bytes | Path] | str  # its pictures by kind, or why the card cannot be laid out
 
 # No threads for linear algebra, in any of the processes: nothing here needs them, and to begin them costs time.
 _SINGLE_THREADED = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}

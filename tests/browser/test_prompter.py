@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from reviewkit.episode import clock
+
 WIDE, HIGH = 1280, 720
 READ_AT = 0.35 * HIGH
 
@@ -154,6 +156,19 @@ def test_all_that_is_said_is_there_in_order(prompter, episode):
     assert len(lines) == len(said)
     cards = " ".join(prompter.locator(".card").all_text_contents())
     assert all(card.id in cards for card in episode.cards)
+
+
+def test_the_time_to_go_is_the_outlines_running_time(prompter, sample, episode):
+    total = clock(sum(segment.length_s for segment in episode.segments))
+    assert f"Running time about {total} " in (sample.out / "outline.md").read_text()
+    assert prompter.locator("#said").text_content().endswith(f", {total} to go")
+
+
+def test_a_note_stands_as_it_was_written(prompter, episode):
+    lines = prompter.locator(".beat p[data-words]").all_text_contents()
+    notes = [beat.note.text for segment in episode.segments for beat in segment.beats if beat.note and beat.note.text]
+    assert any(any(sign.isdigit() for sign in text) for text in notes)
+    assert [text for text in notes if text not in lines] == []
 
 
 def test_it_remembers_nothing(prompter):

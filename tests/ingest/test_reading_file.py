@@ -205,7 +205,7 @@ def test_two_values_of_one_reading():
     (fault,) = faults_of(f"{HEADER}bias,L,22,mV,,\nbias,R,22,mV,,\nbias,L,24,mV,,later\n")
     assert fault == (
         "r.csv:4: bias: read otherwise in line 2 under the same conditions; keep one, or say in the column at what "
-        "differs: cold, warm"
+        "differs, for example: cold, warm; positive, negative"
     )
 
 

@@ -133,6 +133,12 @@ def test_loads_in_every_spelling(written, folder):
     assert session.bench.load_ohm == (math.inf if written == "open" else 8.0)
 
 
+def test_a_voltage_is_a_reference_at_the_input(folder):
+    text = UNIT + '[[rated]]\nquantity = "snr"\nat_least = "78 dB"\nreference = "5 mV"\n'
+    (rating,) = parse_session(text, folder, kinds=KINDS).ratings
+    assert (rating.reference, rating.reference_w, rating.reference_v) == ("5 mV", None, 0.005)
+
+
 def test_rated_output_is_a_reference_without_a_figure(folder):
     text = UNIT + '[[rated]]\nquantity = "snr"\nat_least = "92 dB"\nreference = "Rated  output"\n'
     rating = parse_session(text, folder, kinds=KINDS).ratings[0]

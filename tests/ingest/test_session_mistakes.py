@@ -52,12 +52,36 @@ MISTAKES = {
         'session.toml:6: [[rated]] snr: at_least = "-92 dB" is not above zero; write "92 dB"'
     ),
     '[[rated]]\nquantity = "snr"\nat_least = "92 dB"\nreference = "loud"': (
-        'session.toml:7: [[rated]] snr: reference = "loud" is neither rated output nor a power; '
-        'write "rated output", "1 W" or "50 mW"'
+        'session.toml:7: [[rated]] snr: reference = "loud" is neither rated output nor a power nor a voltage at the '
+        'input; write "rated output", "1 W" or "50 mW", or of an input "5 mV"'
     ),
     '[[rated]]\nquantity = "response"\nwithin = ["1 dB", "3 dB"]': (
         'session.toml:6: [[rated]] response: within = ["1 dB", "3 dB"] does not hold zero between its limits; '
         'write the limit below and the one above: ["-1 dB", "+0 dB"]'
+    ),
+    '[[rated]]\nquantity = "imd"\nat_most = "0.03 %"\ntones = "60 Hz:7 kHz 4:1"': (
+        'session.toml:7: [[rated]] imd: tones = "60 Hz:7 kHz 4:1" is no pair of tones; '
+        'write their two frequencies: ["60 Hz", "7 kHz"]'
+    ),
+    '[[rated]]\nquantity = "distortion"\nat_most = "0.03 %"\ntones = ["60 Hz", "7 kHz"]': (
+        "session.toml:7: [[rated]] distortion: tones does not go with distortion; "
+        'write quantity = "intermodulation", or leave it out'
+    ),
+    '[[rated]]\nquantity = "input sensitivity"\nat_least = "150 mV"': (
+        "session.toml:6: [[rated]] input sensitivity: at_least does not go with input sensitivity, which takes at_most; "
+        'write at_most = "150 mV"'
+    ),
+    '[[rated]]\nquantity = "imd"\nat_most = "0.03 %"\ntones = ["7 kHz", "60 Hz"]': (
+        'session.toml:7: [[rated]] imd: tones = ["7 kHz", "60 Hz"] does not rise; '
+        'write the lower tone first: ["60 Hz", "7 kHz"]'
+    ),
+    '[[rated]]\nquantity = "S/N"': 'session.toml:4: [[rated]] S/N: has no limit; write at_least = "60 dB"',
+    '[[rated]]\nquantity = "music power"\nat_least = "110 W"': (
+        'session.toml:5: [[rated]] music power: quantity = "music power" is no rating that is known; '
+        'write quantity = "power" with rule = "music"'
+    ),
+    '[[rated]]\nquantity = "phono RIAA"': (
+        'session.toml:4: [[rated]] phono RIAA: has no limit; write within = "0.5 dB"'
     ),
     '[[rated]]\nquantity = "response"\nwithin = "0.5 dB"\nband = ["20", "20 kHz"]': (
         'session.toml:7: [[rated]] response: band: "20" has no unit; write "20 Hz"'

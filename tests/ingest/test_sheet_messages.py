@@ -118,7 +118,17 @@ MESSAGES = {
         '[[measurement]] in session.toml units = { frequency = "Hz" '
         '} (or "kHz", whichever the file is in) (header: Frequency,Level (dBV))',
     ),
-    "no unit for a channel": ("Frequency (Hz),Left\n" + ROWS, {}, 'units = { left = "dBV" } (or "V", whichever'),
+    # a channel's name alone may stand over levels or over distortion
+    "no unit for a channel": (
+        "Frequency (Hz),Left\n" + ROWS,
+        {},
+        'units = { left = "dBV" } (or "V", or "%" if it is distortion, whichever',
+    ),
+    "no unit for a level": (
+        "Frequency (Hz),Level left\n" + ROWS,
+        {},
+        'units = { left = "dBV" } (or "V", whichever',
+    ),
     "no unit for distortion": (
         "Frequency (Hz),THD\n" + ROWS,
         {},

@@ -133,6 +133,12 @@ def test_every_path_that_tomllib_finds_has_a_line(statements):
             'x.toml:1: a = "m\\q": a backslash cannot stand in quotation marks; write / between the parts of a path',
         ),
         ("[a]\n[a]", "x.toml:2: [a] stands twice; keep one of them and put all its keys there"),
+        ("[rated]\n[rated]", "x.toml:2: [rated] is one of many; write [[rated]], with two brackets, each time"),
+        ("[[rated]]\n[rated]", "x.toml:2: [rated] is one of many; write [[rated]], with two brackets, each time"),
+        (
+            "[measurement]\n[[measurement]]",
+            "x.toml:2: the [measurement] above it is one of many; write [[measurement]], with two brackets, each time",
+        ),
         ("a = 1\na = 2\n", "x.toml:2: a = 2: this key stands twice in its table; keep one"),
         ("a = [1]\n[[a]]", "x.toml:2: [[a]]: the same name is used as a value and as a table; keep one"),
         ('a = ["x"\nb = 2', 'x.toml:2: the list opened above is not closed before "b = 2"; write ] at its end'),

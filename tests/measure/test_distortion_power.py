@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from measured_sheets import all_of, column, conditions, measured, one, quantities, sheet
 
 from reviewkit.errors import InputError
+from reviewkit.ingest.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
 from reviewkit.model import Bench, Rating, Run
 
@@ -20,6 +22,25 @@ PERCENT = [0.05, 0.3, 3.0]
 
 def sweep(power=POWER_W, percent=PERCENT, channel="", header="THD+N (%)"):
     return sheet(column("power", power), column("distortion", percent, channel, "%", header))
+
+
+def test_a_power_of_one_side_is_no_other_sides_until_columns_says_so():
+    """The message holds the line to paste, and the line pasted settles it."""
+    text = b"Power L (W),THD L (%),THD R (%)\n50,0.05,0.05\n55,0.3,0.3\n60,3,3\n"
+    volts = text.replace(b"Power L (W)", b"Output L (V)")
+    for file, line in ((text, 'power = "Power L (W)"'), (volts, 'level = "Output L (V)"')):
+        with pytest.raises(InputError, match=re.escape(f"in session.toml columns = {{ {line} }}")):
+            measured("distortion-power", parse_sheet(file, "m/p.csv"))
+        key, _, header = line.partition(" = ")
+        told = parse_sheet(file, "m/p.csv", columns={key: header.strip('"')})
+        found = all_of(measured("distortion-power", told), "power_at_limit")
+        assert {f.channel for f in found} == {"L", "R"}
+        assert found[0].value == found[1].value
+
+
+# straight on log axes: the steps of the sweep leave nothing open
+STRAIGHT_W = np.array([50.0, 55.0, 60.0, 65.0])
+STRAIGHT = 0.05 * (STRAIGHT_W / 50) ** 20
 
 
 def test_power_at_one_percent():
@@ -140,12 +161,25 @@ def test_rows_at_zero_have_no_place_on_log_axes():
 def test_the_level_uncertainty_widens_power():
     """GUM, first order: 0.1 dB of voltage is 2 · 0.1 · ln 10 / 20 = 2.303 % of the power (k = 2 as stated)."""
     bench = Bench(level_uncertainty_db=0.1)
-    at = one(measured("distortion-power", sweep(), bench=bench), "power_at_limit")
+    straight = sweep(STRAIGHT_W, STRAIGHT)
+    at = one(measured("distortion-power", straight, bench=bench), "power_at_limit")
     assert at.uncertainty == pytest.approx(at.value * 2 * 0.1 * math.log(10) / 20, rel=1e-9)
     reached = one(measured("distortion-power", sweep([1.0, 40.0], [0.01, 0.1]), bench=bench), "power_reached")
     assert reached.uncertainty == pytest.approx(40 * 0.02302585, rel=1e-6)
     assert one(measured("distortion-power", sweep(), bench=bench), "lowest_distortion").uncertainty is None
-    assert one(measured("distortion-power", sweep()), "power_at_limit").uncertainty is None
+    assert one(measured("distortion-power", straight), "power_at_limit").uncertainty is None
+
+
+@pytest.mark.parametrize("level_db", [None, 0.1])
+def test_coarse_steps_at_the_knee_widen_power(level_db):
+    """From 0.3 to 3 % in one step, with none behind: 57.6 W, but anywhere from 55 W to where the line of the two points
+    before goes on to, 55 W · (1/0.3)^(ln 1.1 / ln 6) = 58.6 W; a rectangle about its own middle, and how far off it is.
+    """
+    found = one(measured("distortion-power", sweep(), bench=Bench(level_uncertainty_db=level_db)), "power_at_limit")
+    high = 55 * (1 / 0.3) ** (math.log(1.1) / math.log(6))
+    steps = 2 * math.sqrt((high - 55) ** 2 / 12 + (57.5601 - (55 + high) / 2) ** 2)
+    level = 0.0 if level_db is None else found.value * 0.02302585
+    assert found.uncertainty == pytest.approx(math.hypot(steps, level), rel=1e-4)
 
 
 def test_an_ideal_clipper():

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+from dataclasses import replace
 
 import known_spectra
 import known_waveforms as known
@@ -372,3 +374,11 @@ def test_a_drive_that_the_capture_contradicts(drive_w, fits):
         return
     with pytest.raises(InputError, match=r"drive = .*, but .* holds 2\.5 W; write that, or look for a wrong unit"):
         measured("tone", capture(volts), drive_w=drive_w)
+
+
+def test_a_wrong_full_scale_is_thought_of_where_a_wav_contradicts_its_drive():
+    """A tenth of the full scale is a hundredth of the power."""
+    wav = replace(capture(tone_of([1.0], scale=math.sqrt(2 * 0.05 * 8))), source="measurements/tone.WAV")
+    wanted = 'holds 50 mW; write that, or correct full_scale: with "20 V" in place of "2 V" it would be as stated'
+    with pytest.raises(InputError, match=re.escape(wanted)):
+        measured("tone", wav, drive_w=5.0, full_scale_v=2.0)

@@ -8,6 +8,8 @@ import pytest
 import receiver_session
 
 from reviewkit import pipeline
+from reviewkit.build import build
+from reviewkit.options import Options
 from reviewkit.render import outputs
 
 
@@ -17,7 +19,7 @@ def prepared(tmp_path_factory):
 
 
 def test_it_builds_whole_and_says_what_was_not_measured(tmp_path):
-    built = pipeline.build(receiver_session.write(tmp_path / "receiver"), pipeline.Options())
+    built = build(receiver_session.write(tmp_path / "receiver"), Options())
     names = {file.split("/")[0] for file in built.files}
     assert {"cards", "outline.md", "prompter.html", "episode.html", "description.txt", "findings.json"} <= names
     verdicts = {

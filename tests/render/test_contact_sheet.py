@@ -1,4 +1,5 @@
 import io
+import zlib
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ HIGH = SMALL * 9 // 16
 
 
 def plain(shade):
-    return bytes([shade]) * (SMALL * HIGH * 3)
+    return zlib.compress(bytes([shade]) * (SMALL * HIGH * 3))
 
 
 def shade(number):

@@ -132,6 +132,10 @@ def test_it_is_a_name_and_one_figure_and_nothing_small(name, what):
     assert any(isinstance(item, Area) for item in items) == bool(what.verdict)
 
 
+def made(of, look):
+    return thumbnail(of.session.unit, shown(of), look)
+
+
 def test_a_name_too_long_is_the_model_alone():
     texts = [
         item.text
@@ -148,14 +152,14 @@ def test_a_name_too_long_is_the_model_alone():
 
 def test_a_model_that_cannot_stand_is_told_with_its_remedy():
     with pytest.raises(InputError, match=r"does not fit; shorten maker = … or model = … in \[unit\]"):
-        thumbnail(episode(unit=Unit("", "W" * 200)), LOOK)
+        made(episode(unit=Unit("", "W" * 200)), LOOK)
 
 
 @pytest.mark.parametrize("look", LOOKS.values(), ids=LOOKS)
 def test_name_and_figure_are_legible_at_168_by_94(look):
     """Capitals of 5 pixels and more, with the contrast of large text (WCAG 2.x: 3:1) where they are most solid."""
     verdicts = (judged("power", "Power into 8 Ω", "40 W", "42.9 W"),)
-    image = Image.open(io.BytesIO(thumbnail(episode(verdicts=verdicts), look))).convert("RGB")
+    image = Image.open(io.BytesIO(made(episode(verdicts=verdicts), look))).convert("RGB")
     assert image.size == (WIDTH, 720)
     small = np.asarray(image.resize((168, 94), Image.Resampling.LANCZOS))
     shrunk = 168 / 1920
@@ -172,4 +176,4 @@ def test_name_and_figure_are_legible_at_168_by_94(look):
 
 
 def test_the_same_picture_is_the_same_bytes():
-    assert thumbnail(episode(), LOOK) == thumbnail(episode(), LOOK)
+    assert made(episode(), LOOK) == made(episode(), LOOK)

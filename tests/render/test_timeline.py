@@ -8,6 +8,8 @@ import pytest
 from cut_on_paper import episode
 
 from reviewkit import pipeline
+from reviewkit.build import make
+from reviewkit.options import Options
 from reviewkit.render.timeline import timeline, timeline_file
 from reviewkit.timecode import RATES
 
@@ -231,8 +233,8 @@ def test_without_the_library_a_build_goes_on_and_says_how_to_have_it(monkeypatch
     folder = session_of('[unit]\nmaker = "Elmgate"\nmodel = "Two"\n', {"notes.txt": NOTES})
     assert told not in pipeline.check(folder).left_out
     monkeypatch.setitem(sys.modules, "opentimelineio", None)
-    made = pipeline.make(folder, pipeline.Options())
-    assert told in made.episode.left_out
+    made = make(folder, Options())
+    assert told in made.said
     assert told in json.loads(made.files["findings.json"])["left_out"]
     assert "timeline.otio" not in made.files
 

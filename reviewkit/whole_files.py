@@ -1,0 +1,80 @@
+"""A file is written beside its place, flushed, and moved in: whoever looks finds the old one or the new one, whole."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Collection
+from contextlib import suppress
+from pathlib import Path
+
+from reviewkit.errors import CannotFinish
+
+_INCOMING = ".incoming-"  # then the number of the process, then anything
+
+
+def beside(folder: Path, name: str = "") -> Path:
+    """Where this process puts what will be moved into a folder."""
+    return folder / f"{_INCOMING}{os.getpid()}{f'-{name}' if name else ''}"
+
+
+def is_incoming(path: Path) -> bool:
+    """Whether a file waits there for being moved."""
+    return path.parent.name.startswith(_INCOMING)
+
+
+def write_whole(place: Path, content: bytes) -> None:
+    """Put one file in its place, whole or not at all. Raises CannotFinish."""
+    new = beside(place.parent, place.name)
+    try:
+        sweep(place.parent)
+        write_flushed(new, content)
+        os.replace(new, place)  # noqa: PTH105
+    except OSError as error:
+        with suppress(OSError):
+            new.unlink(missing_ok=True)
+        raise CannotFinish(f"{place}: {error.strerror or error}") from error
+
+
+def write_flushed(place: Path, content: bytes | Path) -> None:
+    """Write a file that nobody reads yet, and have it on the disk. `content`: its bytes; or a file, which is moved if
+    it is one that waits for that, and else copied.
+    """
+    place.parent.mkdir(parents=True, exist_ok=True)
+    if isinstance(content, Path) and is_incoming(content):
+        os.replace(content, place)  # noqa: PTH105
+    elif isinstance(content, Path):
+        shutil.copyfile(content, place)
+    else:
+        with place.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        return
+    with place.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def sweep(folder: Path, used: Collection[Path] = ()) -> None:
+    """Remove what processes that were killed left in a folder; those still running keep theirs."""
+    for left in folder.glob(f"{_INCOMING}*"):
+        pid = re.match(rf"{re.escape(_INCOMING)}(\d+)", left.name)
+        if pid and left not in used and not _alive(int(pid[1])):
+            with suppress(OSError):
+                left.unlink() if left.is_symlink() or left.is_file() else shutil.rmtree(left)
+
+
+def _alive(pid: int) -> bool:
+    """Whether another process with this number runs. Where that cannot be asked without harm (Windows), it is
+    assumed.
+    """
+    if os.name == "nt":
+        return True
+    try:
+        os.kill(pid, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except OSError:
+        return True
+    return pid != os.getpid()
