@@ -25,7 +25,7 @@ from reviewkit.model import Conditions, Finding, IndexTable, Kind, Measurement, 
 from reviewkit.origins import made_from, spared
 from reviewkit.published import Published
 from reviewkit.remembered import NOTHING, Holding, Once, anew
-from reviewkit.stamps import stamp
+from reviewkit.stamps import Stamp, stamp
 
 T = TypeVar("T")
 Read = Callable[[], Sheet]
@@ -36,7 +36,7 @@ Take = Callable[[], Taken]
 @dataclass(frozen=True, eq=False)
 class Gathered:
     """A session folder, read and measured. `runs`: in the session's order; `absent`: what is not there and what that
-    leaves out; `inputs`: digests of the files of it all, by path in the folder.
+    leaves out; `inputs`: digests of the files of it all, by path in the folder; `stamps`: theirs, in that order.
     """
 
     session: Session
@@ -49,6 +49,7 @@ class Gathered:
     photo: bytes = b""
     published: Published | None = None
     inputs: Mapping[str, str] = field(default_factory=dict)
+    stamps: tuple[Stamp, ...] = ()
 
     @property
     def type_digests(self) -> tuple[str, ...]:
@@ -133,7 +134,7 @@ def gather(
     if faults or unread or wrong:
         raise InputError([*faults, *unread] or wrong)
     cut = tuple((at, name) for at, name, _ in final)
-    return Gathered(session, notes, prices, repair, cut, runs, tuple(absent), photo, published, digests)
+    return Gathered(session, notes, prices, repair, cut, runs, tuple(absent), photo, published, digests, inputs.stamps)
 
 
 def _alone(session: Session, m: Measurement) -> Conditions | None:

@@ -75,6 +75,18 @@ def _ratio(quantity: str, value: float) -> float:
     return value / 100 if unit == "%" else value
 
 
+def no_further(quantity: str, value: float, floor: float | None) -> float:
+    """A figure, or the floor where it lies below that: there bench and unit may have cancelled, so that less than the
+    floor is no bound of what the unit does.
+    """
+    if floor is None or _ratio(quantity, value) >= floor:
+        return value
+    unit = quantities.QUANTITIES[quantity].unit
+    if unit == "dB":
+        return -quantities.QUANTITIES[quantity].better * 20 * math.log10(floor)
+    return 100 * floor if unit == "%" else floor
+
+
 def bound(quantity: str, value: float, floor: float | None) -> str:
     """ "at most" or "at least" where a figure lies within 6 dB of the floor, else ""."""
     if floor is None:

@@ -31,7 +31,7 @@ from reviewkit.render.paint import Fonts
 from reviewkit.render.thumbnail import shown, thumbnail
 from reviewkit.render.timeline import timeline_file
 from reviewkit.render.workers import Drawn, Task, Workers
-from reviewkit.stamps import digest
+from reviewkit.stamps import Stamp, digest
 from reviewkit.whole_files import write_whole
 
 Progress = Callable[[str, int, int], None]
@@ -50,15 +50,15 @@ _PLACES = {
 @dataclass(frozen=True)
 class Ready:
     """A build whose outputs are all made and not yet moved in. `files`: path in `out` -> content, or where it lies;
-    `made_from`: what is recorded of a whole build; `said`: what there is to say of it; `published`: what is to be
-    remembered of a publication, and where.
+    `said`: what there is to say of it; `made_from`: what is recorded of a whole build; `stamps`: of its inputs;
+    `published`: what is to be remembered of a publication, and where.
     """
 
-    folder: Path
     out: Path
     files: Mapping[str, bytes | Path]
     said: tuple[str, ...]
     made_from: Record | None
+    stamps: tuple[Stamp, ...]
     published: tuple[Path, bytes] | None
     prepared: Prepared | None
 
@@ -128,7 +128,7 @@ def make(
     places = _places(episode.cards, drawn)
     files = {place: drawn[card][kind] for card, by_kind in places.items() for kind, place in by_kind.items()}
     if options.only:
-        return Ready(folder, out, files, outputs.summary(episode), None, None, prepared)
+        return Ready(out, files, outputs.summary(episode), None, (), None, prepared)
     small = [(Path(places[card.id]["cards"]).name, _content(drawn[card.id]["small"])) for card in episode.cards]
     type_digests = prepared.gathered.type_digests
     unit, figure, look, fonts = episode.session.unit, shown(episode), prepared.look, prepared.fonts
@@ -156,7 +156,7 @@ def make(
     made_from = Record(options.for_record(), inputs, {}, kept.recorded(places), said)
     to_remember = tables.published_json(published(told_now, prepared.published)).encode()
     publication = (folder / FILE_NAME, to_remember) if options.published else None
-    return Ready(folder, out, files, said, made_from, publication, prepared)
+    return Ready(out, files, said, made_from, prepared.gathered.stamps, publication, prepared)
 
 
 def make_all(
@@ -187,9 +187,13 @@ def hand_over(ready: Ready) -> Built:
         last = record.read(ready.out)
         digests = {name: _digest(content) for name, content in ready.files.items()}
         there = {name for name, made in digests.items() if last and last.has(ready.out, name, made)}
-        removed = deliver(ready.out, ready.files, partial=ready.made_from is None, there=there)
-        if ready.made_from:
-            replace(ready.made_from, outputs=digests).write(ready.folder, ready.out)
+        if ready.made_from is None:
+            removed = deliver(ready.out, ready.files, partial=True, there=there)
+        else:
+            made_from = replace(ready.made_from, outputs=digests)
+            files = {**ready.files, record.FILE_NAME: made_from.written()}
+            removed = deliver(ready.out, files, there=there)
+            made_from.mark(ready.out, ready.stamps)
     if ready.published:
         write_whole(*ready.published)
     return Built(ready.out, digests, len(digests) - len(there), tuple(removed), ready.said)

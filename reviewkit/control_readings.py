@@ -129,7 +129,8 @@ def _of_one(run: Run) -> tuple[Reading, ...]:
         own = figures.by_channel(run, boost)
         key = quantities.show(largest) if boost == largest.quantity else ""
         if own:
-            label = "most, below 1 kHz" if boost == "boost_low" else "most, above 1 kHz"
+            # the picture may go further than the band that the figure is of
+            label = f"most, {quantities.band((own[0].at['band'][0], own[0].at['band'][1]))}"
             whose = figures.whose(largest, own) if key else ""
             readings.append(Reading(label, key, figures.rows_of(own) if key else _rows(own), whose))
     for _, corner, _ in SIDES:

@@ -101,7 +101,8 @@ def assemble(
     names = names_in_order(noted, needed)
     warned = _cautions_by_segment(names, cautions)
     together = _Together(cards, called)
-    segments, start_s, said_before = [], 0.0, set[Said]()
+    segments: list[Segment] = []
+    start_s, said_before = 0.0, set[Said]()
     for name in names:
         own = [one for one in dict.fromkeys(said.get(name, ())) if one not in said_before]
         said_before.update(own)

@@ -37,8 +37,8 @@ def finding(
     for key, entry in (("load", m.load_ohm), ("input", m.input), ("channels", m.channels), ("setting", m.setting)):
         if entry not in (None, "") and key not in under:
             under[key] = entry
-    value = float(value)
     floor = bench_floor.of(c, quantity, channel, under)
+    value = bench_floor.no_further(quantity, float(value), floor)
     return Finding(
         quantity=quantity,
         channel=channel,
@@ -116,20 +116,24 @@ def stated(runs: Sequence[Run], *more: str) -> str:
         return texts[0] if len(set(texts)) == 1 else ""
 
     level = shared([drive(run.conditions) for run in runs])
-    ohms = shared(
-        [
-            "" if run.conditions.measurement.load_ohm is None else quantities.load(run.conditions.measurement.load_ohm)
-            for run in runs
-        ]
-    )
+    ohms = shared([_load(run) for run in runs])
     parts = [
-        level or ohms,
+        level or ", ".join(part for part in (ohms, *_levels(runs)) if part),
         *more,
         shared([run.conditions.measurement.setting for run in runs]),
         shared([run.conditions.measurement.input for run in runs]),
         shared([driven(run.conditions) for run in runs]),
     ]
     return " · ".join(part for part in parts if part)
+
+
+def _levels(runs: Sequence[Run]) -> list[str]:
+    """What was driven before and after the repair where that was not the same: no name of a curve says it."""
+    stages = [run.conditions.measurement.stage for run in runs]
+    told = {stage: drive(run.conditions).split(" into ")[0] for stage, run in zip(stages, runs, strict=True)}
+    if len(told) < len(runs) or "" in told or not all(told.values()):
+        return []
+    return [" ".join((level, stage)) for stage, level in told.items()]
 
 
 def run_label(run: Run, runs: Sequence[Run]) -> str:
@@ -144,10 +148,16 @@ def run_label(run: Run, runs: Sequence[Run]) -> str:
         ([r.conditions.measurement.stage for r in runs], m.stage),
         ([r.conditions.measurement.setting for r in runs], m.setting),
         ([drive(r.conditions) for r in runs], drive(run.conditions)),
+        ([_load(r) for r in runs], _load(run)),
     ):
         if own and texts.count(own) == 1:
             return own
     return m.id
+
+
+def _load(run: Run) -> str:
+    ohms = run.conditions.measurement.load_ohm
+    return "" if ohms is None else quantities.load(ohms)
 
 
 def main_run(runs: Sequence[Run]) -> Run:

@@ -27,6 +27,11 @@ class Inputs:
         """Look at all that session.toml leads to, before it is read."""
         self._look_at((*_BY_NAME, *_named(session)))
 
+    @property
+    def stamps(self) -> tuple[Stamp, ...]:
+        """Those of all, as they were looked at."""
+        return tuple(self._stamps.values())
+
     def digest(self, name: str) -> str:
         """What tells the content of one of them from any other; "" where it is not there."""
         return digest(self._folder / name)

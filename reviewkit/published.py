@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -10,6 +11,7 @@ from reviewkit.model import Finding
 from reviewkit.spec_table import SpecTable
 
 FILE_NAME = "published.json"
+_SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right into left"}
 
 
 @dataclass(frozen=True)
@@ -70,3 +72,23 @@ def corrections(now: Mapping[str, str], before: Published | None) -> tuple[Corre
     first = {what: before.corrected.get(what, figure) for what, figure in before.said.items()}
     first |= {what: figure for what, figure in before.corrected.items() if what not in first}
     return tuple(Correction(what, was, now.get(what, "")) for what, was in first.items() if now.get(what) != was)
+
+
+def for_viewers(found: Sequence[Correction], cards: Mapping[str, tuple[str, str]]) -> tuple[Correction, ...]:
+    """Of these corrections, those of figures that viewers could see, in words that say something to them: the table's
+    rows, and what stands on a card. `cards`: measurement -> the title of its card, and all that its cards say.
+
+    What is remembered is every figure; most of them stand in findings.json and in the page's list of all figures alone.
+    """
+    told_again = []
+    for one in found:
+        measurement, _, rest = one.what.partition(": ")
+        if measurement not in cards:
+            told_again.append(one)  # a row of the table
+            continue
+        title, text = cards[measurement]
+        if one.now and re.search(rf"(?<![\d.]){re.escape(one.now)}(?!\d)", text):
+            name, *under = rest.split(", ")
+            what = ", ".join([name, *(_SIDES.get(part, part) for part in under)])
+            told_again.append(Correction(f"{title}: {what}", one.was, one.now))
+    return tuple(told_again)

@@ -24,7 +24,6 @@ from typing import Any
 from reviewkit import places
 from reviewkit.options import Options
 from reviewkit.stamps import Stamp, digest, is_settled, stamp, stamps
-from reviewkit.whole_files import write_whole
 
 KEPT = ".kept"  # the folder in out/ of what a later build may take over
 FILE_NAME = f"{KEPT}/record"
@@ -61,39 +60,43 @@ class Record:
         templates = {name for name in self.inputs if name.startswith(_TEMPLATES)}
         if options.for_record() != self.options or own_templates(folder) != templates:
             return False
-        if self._is_as_marked(folder, out):
+        found = self._look(folder, out)
+        *_, marked_ns, looked_ns = stamp(out / FILE_NAME) or (0, 0)
+        if marked_ns == _mark(found) and all(is_settled(each, looked_ns) for each in found):
             return True
         same = all(digest(folder / name) == before for name, before in self.inputs.items())
         if not same or not all(self.has(out, name) for name in self.outputs):
             return False
-        with suppress(OSError):  # next time a look will do
-            self._mark(folder, out)
+        _set_mark(out, found)  # next time a look will do
         return True
 
-    def write(self, folder: Path, out: Path) -> None:
-        """Put the record beside the outputs that lie there. Raises CannotFinish."""
+    def written(self) -> bytes:
+        """The record as it lies in out/."""
         body = json.dumps(asdict(self), separators=(",", ":"))
-        write_whole(out / FILE_NAME, json.dumps({"seal": _seal(body), "body": body}, indent=0).encode())
-        with suppress(OSError):  # where times cannot be set, all is read
-            self._mark(folder, out)
+        return json.dumps({"seal": _seal(body), "body": body}, indent=0).encode()
 
-    def _mark(self, folder: Path, out: Path) -> None:
-        """Note how all files look now. The note is the time of the record itself: its bytes are the same for the same
-        outputs, wherever and whenever they were made.
+    def mark(self, out: Path, inputs: Sequence[Stamp]) -> None:
+        """Note how all files look once they lie in `out`. `inputs`: the stamps of the files as they were read, in their
+        order here.
         """
-        mark = self._look(folder, out)[0]
+        _set_mark(out, [*inputs, *(stamp(out / name) for name in self.outputs)])
+
+    def _look(self, folder: Path, out: Path) -> list[Stamp]:
+        return [*(stamp(folder / name) for name in self.inputs), *(stamp(out / name) for name in self.outputs)]
+
+
+def _mark(found: Sequence[Stamp]) -> int:
+    """A number that stands for how all files look: a time in ns, in whole µs, before 1979."""
+    return int.from_bytes(hashlib.sha256(repr(list(found)).encode()).digest()[:_MARK_BYTES]) * 1000
+
+
+def _set_mark(out: Path, found: Sequence[Stamp]) -> None:
+    """Note how all files look. The note is the time of the record itself, whose bytes are then the same for the same
+    outputs, wherever and whenever they were made. Where times cannot be set, all files are read every time.
+    """
+    mark = _mark(found)
+    with suppress(OSError):
         os.utime(out / FILE_NAME, ns=(mark, mark))
-
-    def _is_as_marked(self, folder: Path, out: Path) -> bool:
-        *_, marked_ns, looked_ns = stamp(out / FILE_NAME) or (0, 0)
-        mark, found = self._look(folder, out)
-        return mark == marked_ns and all(is_settled(each, looked_ns) for each in found)
-
-    def _look(self, folder: Path, out: Path) -> tuple[int, list[Stamp]]:
-        """The stamps of all files, and a number that stands for them: a time in ns, in whole µs, before 1979."""
-        found = [stamp(folder / name) for name in self.inputs] + [stamp(out / name) for name in self.outputs]
-        number = hashlib.sha256(repr(found).encode()).digest()[:_MARK_BYTES]
-        return int.from_bytes(number) * 1000, found
 
 
 def own_templates(folder: Path) -> set[str]:

@@ -22,10 +22,9 @@ from reviewkit.model import (
     TitlePage,
     Verdict,
 )
-from reviewkit.spec_table import SpecTable
+from reviewkit.spec_table import SpecTable, sources
 from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
-MOST_NEEDLES = 2
 MOST_SINGLE = 5  # ratings that were not met have a line each in the summary, up to so many
 _NAMED = 2  # of a group of ratings in the summary
 _GROUPS = {
@@ -34,6 +33,7 @@ _GROUPS = {
     INCOMPARABLE: "Rated otherwise than measured",
     UNMEASURED: "Not measured",
 }
+_OUT = "out of tolerance"
 _NOTHING_DONE = ("", "none", "go")  # a point passed is nothing done
 
 
@@ -64,9 +64,9 @@ def rated_card(session: Session) -> Card | None:
         Row((rating_words.label(r), rating_words.limit_text(r)), note=rating_words.small_print(r))
         for r in session.ratings
     )
-    sources = list(dict.fromkeys(r.source for r in session.ratings if r.source))
+    said = " · ".join(sources(session.ratings))
     return Card(
-        "rated", "Rated", " · ".join(sources), Rows(("", "rated"), rows, (2.4, 1.0), strong=1), corner=session.unit.name
+        "rated", "Rated", said, Rows(("", "rated"), rows, (2.4, 1.0), strong=1), corner=session.unit.name
     )
 
 
@@ -75,8 +75,10 @@ def _repair_row(r: RepairRow) -> Row:
     expected = f"{r.expected_text} ± {r.tolerance_text}" if r.expected_text and r.tolerance_text else r.expected_text
     arrow = "→" if r.expected_text and r.found_text else ""
     done = "" if r.action.lower() in _NOTHING_DONE else r.action
-    cells = (r.point, expected, arrow, r.found_text, r.verdict)
-    return Row(cells, r.verdict, note=done, loud=r.verdict not in ("", "in order"))
+    # what is open or short is within no tolerance; what it is stands beside it already
+    word = _OUT if r.verdict and r.verdict == r.found_text else r.verdict
+    cells = (r.point, expected, arrow, r.found_text, word)
+    return Row(cells, word, note=done, loud=word not in ("", "in order"))
 
 
 def repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
@@ -155,8 +157,10 @@ def _where(f: Finding) -> str:
     return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
 
 
-def _closing_rows(verdicts: Sequence[Verdict]) -> list[Row]:
-    """Those that hold on one line, with the one nearest to its limit; the others on a line each, if they are few."""
+def _closing_rows(verdicts: Sequence[Verdict], others: int) -> list[Row]:
+    """Those that hold on one line, with the one nearest to its limit; the rest on a line each, if they are few.
+    `others`: lines that the card needs besides, for it should be one card.
+    """
     of_all = f"of {len(verdicts)}"
     good = [v for v in verdicts if v.verdict == MEETS]
     rest = [v for word in (SHORT, CLOSE, INCOMPARABLE, UNMEASURED) for v in verdicts if v.verdict == word]
@@ -166,7 +170,7 @@ def _closing_rows(verdicts: Sequence[Verdict]) -> list[Row]:
         note = f"nearest to its limit: {nearest.label}" if len(good) > 1 else nearest.label
         cells = ("Ratings met", "", f"{len(good)} {of_all}")
         rows.append(Row(cells, MEETS, nearest.position, note, _margin(MEETS, nearest.margin)))
-    if len(rest) <= MOST_SINGLE:
+    if len(rest) <= MOST_SINGLE - others:
         margins = [_margin(v.verdict, v.margin) for v in rest]
         return rows + [
             Row((v.label, v.limit, v.measured or "–"), v.verdict, v.position, margin=margin)
@@ -183,7 +187,7 @@ def _closing_rows(verdicts: Sequence[Verdict]) -> list[Row]:
 
 def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
     """How many ratings hold, which do not and by how much, and the price once more."""
-    rows = _closing_rows(verdicts)
+    rows = _closing_rows(verdicts, (price is not None) + bool(price is not None and price.fair_shown))
     if not rows and price is None:
         return None
     headers = ("", "rated", "measured") if any(row.cells[1] for row in rows) else ("", "", "")
@@ -205,7 +209,7 @@ def with_verdicts(card: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) 
     if isinstance(card.body, Rows) and not card.readings:
         rows = tuple(_judged(row, own) for row in card.body.rows)
         return replace(card, body=replace(card.body, rows=rows, needles=any(row.verdict for row in rows)))
-    return replace(card, verdicts=tuple(_under_needle(v) for v in own[:MOST_NEEDLES]))
+    return replace(card, verdicts=tuple(_under_needle(v) for v in own))
 
 
 def _judged(row: Row, verdicts: Sequence[Verdict]) -> Row:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reviewkit import digits, figures, quantities
-from reviewkit.model import Bench, Finding, Run, Session, Verdict
+from reviewkit.model import Bench, Finding, Rating, Run, Session, Verdict
 from reviewkit.verdict import UNMEASURED, judging
 
 NONE_GIVEN = "none given"
@@ -48,9 +49,16 @@ def _note(v: Verdict) -> str:
     return "; ".join(part for part in (v.why, assumed) if part)
 
 
+def sources(ratings: Sequence[Rating]) -> list[str]:
+    """Where the ratings are printed; how many of them, where a source is not that of all."""
+    counts = Counter(r.source for r in ratings if r.source)
+    whole = len(ratings)
+    return [name if count == whole else f"{name} ({count} of {whole})" for name, count in counts.items()]
+
+
 def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
-    sources = list(dict.fromkeys(r.source for r in session.ratings if r.source))
-    lines = [f"ratings: {'; '.join(sources)}"] if sources else []
+    said = sources(session.ratings)
+    lines = [f"ratings: {'; '.join(said)}"] if said else []
     judged = any(v.verdict != UNMEASURED for v in verdicts)
     if judged:
         lines.append(_uncertainty(session.bench))

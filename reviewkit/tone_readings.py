@@ -71,4 +71,9 @@ def _change(was: Finding, now: Finding) -> str:
     way = "less" if now.value < was.value else "more"
     if was.bound or now.bound:
         return way
-    return f"about {digits.trimmed(times, 1)} × {way}" if times >= _A_LITTLE else f"a little {way}"
+    if times < _A_LITTLE:
+        return f"a little {way}"
+    # as many digits as the two figures have, and no more than their uncertainties leave
+    relative = np.hypot((was.uncertainty or 0.0) / was.value, (now.uncertainty or 0.0) / now.value)
+    text = digits.significant(times, 2, float(times * relative) or None)
+    return f"about {text.rstrip('0').rstrip('.') if '.' in text else text} × {way}"

@@ -185,6 +185,30 @@ def test_six_decibels(quantity, floor, inside, outside, word):
     assert bench_floor.bound(quantity, inside, None) == ""
 
 
+@pytest.mark.parametrize(
+    ("quantity", "floor", "below", "above"),
+    [
+        ("thd", 0.0008, 0.0004, 0.0009),
+        ("noise", 1e-4, 0.0, 2e-4),
+        ("harmonic_3", -101.938, -130.0, -100.0),  # 0.0008 % in dB: less of it may be the bench's own, taken off
+        ("snr", 100.0, 112.0, 99.0),
+    ],
+)
+def test_no_figure_goes_below_the_floor(quantity, floor, below, above):
+    ratio = floor_of(quantity, found_one(quantity, floor))
+    assert bench_floor.no_further(quantity, below, ratio) == pytest.approx(floor)
+    assert bench_floor.no_further(quantity, above, ratio) == above
+    assert bench_floor.no_further(quantity, below, None) == below
+
+
+def test_what_lies_below_the_stated_floor_is_shown_as_the_floor():
+    found = one(
+        KINDS["tone"].findings(tone(-125.0), conditions("tone", bench=Bench(distortion_floor_percent=0.0008))),
+        "harmonic_2",
+    )
+    assert (show(found), found.bound) == ("≤ −101 dB", "at most")  # −101.94 dB, rounded outwards
+
+
 def test_nothing_at_all_is_a_bound_too():
     assert bench_floor.bound("thd", 0.0, 1e-5) == "at most"
     assert bench_floor.added("thd", 0.0, None, 1e-5) == pytest.approx(100 * 2 / math.sqrt(3) * 1e-5)

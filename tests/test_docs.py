@@ -7,6 +7,7 @@ import re
 import subprocess
 from pathlib import Path
 
+import jinja2.meta
 import pytest
 
 from reviewkit import command_line
@@ -49,6 +50,20 @@ def has_word(word: str, text: str) -> bool:
 
 
 # ------------------------------------------------------------------ README.md
+
+
+PAGES = ("*.md.j2", "*.txt.j2", "episode.html", "prompter.html", "plan.html", "spec-table.html")
+
+
+@pytest.mark.parametrize("name", sorted(path.name for page in PAGES for path in (CHECKOUT / "templates").glob(page)))
+def test_readme_names_what_every_template_is_given(name, readme):
+    source = (CHECKOUT / "templates" / name).read_text(encoding="utf-8")
+    environment = jinja2.Environment()
+    environment.filters.update(dict.fromkeys(re.findall(r"\|\s*([a-z]+)", source), str))
+    rows = [line for line in readme.splitlines() if line.startswith("| `") and f"`{name}`" in line.split("|")[1]]
+    told = code("\n".join(rows))
+    asked = jinja2.meta.find_undeclared_variables(environment.parse(source)) - {"part"}  # a namespace of their own
+    assert [word for word in sorted(asked) if not has_word(word, told)] == []
 
 
 @pytest.mark.parametrize("command", sorted(commands()))

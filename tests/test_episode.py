@@ -259,7 +259,8 @@ def test_what_is_said_or_the_cards_that_are_held_whichever_is_longer(notes, sent
 
 
 def test_what_is_said_before_everything_else_is_in_the_first_segments_time():
-    segments = put_together([note("opening", "word " * 50), note("front", "word " * 50)], cautions={"all": ["word " * 25]})
+    fifty, first = "word " * 50, {"all": ["word " * 25]}
+    segments = put_together([note("opening", fifty), note("front", fifty)], cautions=first)
     assert [s.length_s for s in segments] == [30, 20]
 
 

@@ -196,7 +196,7 @@ def test_two_tones_peak_as_the_sine_does_and_stand_in_their_ratio(power_w, tones
 
 
 def test_two_tones_at_the_generator_peak_as_its_sine_does():
-    """62 W into 8 Ω at 150 mV: 120 + 30 mV, which an r.m.s. readout shows as 124 mV; 150 mV there would be 1.7 dB more."""
+    """62 W into 8 Ω at 150 mV: 120 + 30 mV, shown as 124 mV in r.m.s.; 150 mV there would be 1.7 dB more."""
     sensitivity = rated("input_sensitivity", at_most=0.15, input="aux")
     imd = rated("imd", at_most=0.03, power_w=62.0, load_ohm=8.0, tones_hz=(60.0, 7000.0), input="aux")
     power = replace(POWER, at_least=62.0)

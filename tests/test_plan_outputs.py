@@ -218,7 +218,8 @@ def test_what_new_makes_has_a_plan_that_says_what_to_write(say, tmp_path):
     assert "No loudspeaker connected" in markdown
     assert "    [[rated]]\n" in markdown
     # what it says to write is taken
-    written = "\n".join(re.findall(r"^    (.*)$", markdown, re.MULTILINE))
+    example = markdown.partition("Write down what the maker printed")[2]
+    written = "\n".join(re.findall(r"^    (.*)$", example, re.MULTILINE))
     (folder / "session.toml").write_text('[unit]\nmaker = "Maker"\nmodel = "Model"\n' + written, encoding="utf-8")
     assert "1 rating: 1 not measured." in say("plan", folder).out
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 import receiver_session
 from hypothesis import given
@@ -10,7 +12,7 @@ from rated_and_found import found
 
 from reviewkit.errors import InputError
 from reviewkit.ingest.published_file import parse_published
-from reviewkit.published import Correction, Published, corrections, published, told
+from reviewkit.published import Correction, Published, corrections, for_viewers, published, told
 from reviewkit.spec_table import SpecTable, TableRow
 
 NOW = {"Power": "42.9 W, meets", "Damping factor": "52, falls short"}
@@ -63,6 +65,36 @@ def test_rows_and_findings_are_told_once_each():
     assert len(said) == 4
     assert said["Power into 8 Ω, rated 40 W"] == "42.9 W, meets"
     assert next(figure for what, figure in said.items() if what.startswith("tone: THD, L, 5 W into 8 Ω")) == "0.021 %"
+
+
+def test_viewers_are_told_of_what_they_saw_in_words_of_theirs():
+    found_again = [
+        Correction("THD at 62 W, rated 0.03 %", "0.027 %, meets", "0.028 %, meets"),
+        Correction("thd-62W: distortion, R, 1 kHz, 62 W into 8 Ω", "0.010 %", "0.0098 %"),
+        Correction("thd-62W: worst distortion, L>R, 20 kHz", "0.027 %", "0.028 %"),
+        Correction("thd-62W: harmonic 7, R", "−90.1 dB", "0.98 %"),
+        Correction("thd-62W: gain", "29 dB", ""),
+        Correction("Gain, rated 29 dB", "29 dB, meets", ""),
+    ]
+    cards = {"thd-62W": ("THD over frequency", "1 kHz: 0.0098 % R. Worst, 20 kHz: 0.028 % R. 10.98 %")}
+    assert [(c.what, c.was) for c in for_viewers(found_again, cards)] == [
+        ("THD at 62 W, rated 0.03 %", "0.027 %, meets"),
+        ("THD over frequency: distortion, right, 1 kHz, 62 W into 8 Ω", "0.010 %"),
+        ("THD over frequency: worst distortion, left into right, 20 kHz", "0.027 %"),
+        ("Gain, rated 29 dB", "29 dB, meets"),
+    ]
+
+
+def test_a_figure_on_a_card_that_changed_is_corrected_under_the_cards_title(receiver, say):
+    assert say("build", receiver, "--published").status == 0
+    record = json.loads((receiver / "published.json").read_text(encoding="utf-8"))
+    bench = [what for what in record["said"] if what.startswith("fm-separation: ")]
+    record["said"] |= dict.fromkeys(bench, "99 dB")
+    (receiver / "published.json").write_text(json.dumps(record), encoding="utf-8")
+    assert say("build", receiver).status == 0
+    lines = [line for line in comment(receiver).splitlines() if line.endswith("it said 99 dB")]
+    assert 0 < len(lines) < len(bench)  # not every figure of it stands on its card
+    assert any(line.startswith("FM separation: crosstalk, left into right, 1 kHz") for line in lines)
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", "3", '{"said": 1}', '{"said": {"a": 1}, "corrected": {}}', "[" * 9999])

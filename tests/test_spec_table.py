@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from rated_and_found import found, rated, runs_of, session
 
-from reviewkit.spec_table import NONE_GIVEN, spec_table
+from reviewkit.spec_table import NONE_GIVEN, sources, spec_table
 from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, UNMEASURED, judge
 
 BAND = (20.0, 20_000.0)
@@ -111,6 +113,15 @@ def test_the_foot_names_each_source_once_and_the_uncertainty_once():
     ratings = [rated("hum", at_most=-80.0, source=SOURCE), rated("power", at_least=40.0, source=SOURCE)]
     findings = [found("hum", -90.0), found("power_at_limit", 43.0, limit=1.0, measurement="sweep")]
     assert table_of(ratings, findings).foot == (f"ratings: {SOURCE}", "uncertainty not stated", "not preconditioned")
+
+
+def test_a_source_of_some_ratings_does_not_stand_for_all():
+    ratings = [rated("hum", at_most=-80.0, source="manual"), rated("gain", at_least=30.0), rated("snr", at_least=90.0)]
+    assert sources(ratings) == ["manual (1 of 3)"]
+    assert sources([*ratings[:1], replace(ratings[1], source="advert")]) == ["manual (1 of 2)", "advert (1 of 2)"]
+    assert sources(ratings[:1]) == ["manual"]
+    assert sources(ratings[1:]) == []
+    assert table_of(ratings, []).foot[0] == "ratings: manual (1 of 3)"
 
 
 def test_the_foot_states_the_uncertainty_that_the_verdicts_were_reached_with():

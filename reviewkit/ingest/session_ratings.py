@@ -32,7 +32,9 @@ def read_rating(table: RatedTable, place: Place) -> Rating | None:
     rule = RULES[name]
     limits = _limit(table, name, rule, place, present)
     if table.tones is not None and "tones" not in rule.conditions:
-        place.fault(f'tones does not go with {_plain(name)}; write quantity = "intermodulation", or leave it out', "tones")
+        place.fault(
+            f'tones does not go with {_plain(name)}; write quantity = "intermodulation", or leave it out', "tones"
+        )
     reference, reference_w, reference_v = _reference(table.reference, place)
     return Rating(
         quantity=name,

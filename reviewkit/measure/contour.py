@@ -177,10 +177,12 @@ def card(runs: Sequence[Run]) -> Card:
     inside = [t.y[(t.x >= low_hz) & (t.x <= high_hz)] for t in traces]
     extremes = [0.0, *(float(v) for y in inside if len(y) for v in (np.min(y), np.max(y)))]
     against = list(dict.fromkeys(run.conditions.reference_name for run in shown))
+    settings = [run.conditions.measurement.setting.lower() for run in shown]
+    title = next((title for word, title in _TITLES if all(word in setting for setting in settings)), "")
     y_axis = scales.lopsided(min(extremes), max(extremes))
     return Card(
         id="",
-        title="",
+        title=title,
         chart=True,
         conditions=figures.stated(runs, f"re {', '.join(against)}"),
         body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), (), tuple(marks)),)),

@@ -147,7 +147,7 @@ def card(runs: Sequence[Run]) -> Card:
             None,
             value,
             *(rating.band_hz or (rating.frequency_hz or 1000.0, rating.frequency_hz or 1000.0)),
-            f"rated {quantities.shown(value, 'db')}",
+            f"rated {rating_words.limit_text(rating)}",
         )
         for rating in figures.rated(main.conditions, "crosstalk", "separation")
         if (value := rating.at_most if rating.quantity == "crosstalk" else -(rating.at_least or 0.0)) is not None

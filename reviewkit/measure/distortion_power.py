@@ -61,7 +61,9 @@ def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
             f'is "{there.header}" that of every channel? Then write under its [[measurement]] in session.toml '
             f'columns = {{ {there.role} = "{there.header}" }}'
         )
-    raise InputError(Fault(sheet.source, 0, f"no column of power or volts for the {channel or 'only'} channel; {remedy}"))
+    raise InputError(
+        Fault(sheet.source, 0, f"no column of power or volts for the {channel or 'only'} channel; {remedy}")
+    )
 
 
 def _sweep(sheet: Sheet, column: Column, c: Conditions) -> tuple[Array, Array]:
@@ -72,6 +74,12 @@ def _sweep(sheet: Sheet, column: Column, c: Conditions) -> tuple[Array, Array]:
     return power_w[good][order], percent[good][order]
 
 
+def _power(c: Conditions, quantity: str, column: Column, power_w: float, limit: float, unsure: float | None) -> Finding:
+    hz, figure = c.measurement.frequency_hz, figure_of(column)
+    at = {"limit": limit, "frequency": hz, "figure": figure, "power": power_w}
+    return figures.finding(c, quantity, column.channel, power_w, uncertainty=unsure, **at)
+
+
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """power_at_limit (W, where distortion rises through 1 % and through each rated limit), power_reached (W, the
     highest power of the sweep, only where a limit was not reached), lowest_distortion (%, with where) per channel.
@@ -79,31 +87,19 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     assert sheet is not None
     found: list[Finding] = []
     withheld: list[str] = []
-    hz = c.measurement.frequency_hz
     for column in sheet.all("distortion"):
         power_w, percent = _sweep(sheet, column, c)
         if len(power_w) < 2:
             withheld.append(f"{c.measurement.id}: no figures, fewer than two rows with power and distortion above zero")
             continue
-        figure = figure_of(column)
         for limit in rated_limits(c):
             rise = curves.rise_through(power_w, percent, limit)
             if rise is not None:
                 # the steps at the knee are part of the figure itself, whether or not the bench states the rest
                 apart = rise.expanded if rise.expanded > _NOTHING * rise.at else 0.0
-                found.append(
-                    figures.finding(
-                        c,
-                        "power_at_limit",
-                        column.channel,
-                        rise.at,
-                        limit=limit,
-                        frequency=hz,
-                        figure=figure,
-                        uncertainty=math.hypot(figures.watts_uncertainty(c, rise.at) or 0.0, apart) or None,
-                        power=rise.at,
-                    )
-                )
+                level = figures.watts_uncertainty(c, rise.at)
+                unsure = math.hypot(level or 0.0, apart) or None
+                found.append(_power(c, "power_at_limit", column, rise.at, limit, unsure))
             elif float(np.min(percent)) > limit:
                 withheld.append(
                     f"{c.measurement.id}: no power at {quantities.percent(limit)}, "
@@ -111,19 +107,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 )
             else:
                 top = float(power_w[-1])
-                found.append(
-                    figures.finding(
-                        c,
-                        "power_reached",
-                        column.channel,
-                        top,
-                        limit=limit,
-                        frequency=hz,
-                        figure=figure,
-                        uncertainty=figures.watts_uncertainty(c, top),
-                        power=top,
-                    )
-                )
+                found.append(_power(c, "power_reached", column, top, limit, figures.watts_uncertainty(c, top)))
         lowest = int(np.argmin(percent))
         found.append(
             figures.finding(
@@ -131,8 +115,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 "lowest_distortion",
                 column.channel,
                 percent[lowest],
-                frequency=hz,
-                figure=figure,
+                frequency=c.measurement.frequency_hz,
+                figure=figure_of(column),
                 power=float(power_w[lowest]),
             )
         )
@@ -156,6 +140,17 @@ def powers(run: Run, limit: float) -> list[Finding]:
 
 def _shown(found: Finding) -> str:
     return f"≥ {quantities.show(found)}" if found.quantity == "power_reached" else quantities.show(found)
+
+
+def _figure(run: Run) -> str:
+    """What the sweep's distortion is: "THD+N", "THD", or "Distortion" where its file does not say."""
+    return next((str(f.at["figure"]) for f in run.findings if "figure" in f.at), "Distortion")
+
+
+def _at_limit(run: Run, limit: float, name: str) -> str:
+    """What a run's powers are: "8 Ω, at 1 % THD+N"."""
+    figure = _figure(run).removeprefix("Distortion")
+    return ", ".join(part for part in (name, f"at {quantities.percent(limit)} {figure}".strip()) if part)
 
 
 def _reached_rows(run: Run, limit: float) -> tuple[tuple[str, str], ...]:
@@ -183,20 +178,18 @@ def _crossings(found: Sequence[Finding], x_axis: Axis) -> tuple[Mark, ...]:
 def card(runs: Sequence[Run]) -> Card:
     """Distortion by decades over power, the rated limit up to the rated power, the crossing marked."""
     traces: list[Trace] = []
+    several = sum(figures.trace_role(run, runs) == "now" for run in runs) > 1
     for run in runs:
         assert run.sheet is not None
-        for column in run.sheet.all("distortion"):
+        role = figures.trace_role(run, runs)
+        for number, column in enumerate(run.sheet.all("distortion")):
             power_w, percent = _sweep(run.sheet, column, run.conditions)
+            label = figures.end_label(column.channel, run, runs)
+            if several and role == "now":
+                # of several runs the channels clip at nearly the same power: the first one names the pair
+                label = "" if number else figures.run_label(run, runs)
             if len(power_w):
-                traces.append(
-                    Trace(
-                        power_w,
-                        percent,
-                        column.channel,
-                        figures.trace_role(run, runs),
-                        figures.end_label(column.channel, run, runs),
-                    )
-                )
+                traces.append(Trace(power_w, percent, column.channel, role, label))
     main = figures.main_run(runs)
     m, limit = main.conditions.measurement, _rated_limit(main)
     x_axis = scales.power_scale([v for t in traces for v in (float(t.x[0]), float(t.x[-1]))] or [0.1, 100.0])
@@ -218,13 +211,12 @@ def card(runs: Sequence[Run]) -> Card:
     key = figures.worse(powers(main, limit)) or figures.worse(powers(main, ONE_PERCENT))
     readings = [Reading("no power at a limit")]
     marks: tuple[Mark, ...] = ()
-    figure = ""
+    at = limit
     if key is not None:
-        figure = str(key.at.get("figure", ""))
         at = float(key.at["limit"])
         readings = [
             Reading(
-                f"at {quantities.percent(at)} {figure}".strip(),
+                _at_limit(main, at, figures.run_label(main, runs) if several else ""),
                 _shown(key),
                 tuple((f.channel, _shown(f)) for f in powers(main, at)),
                 figures.whose(key, powers(main, at)),
@@ -235,11 +227,16 @@ def card(runs: Sequence[Run]) -> Card:
             readings.append(Reading("at 1 %", "", tuple((f.channel, _shown(f)) for f in powers(main, ONE_PERCENT))))
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
-            readings.append(Reading(figures.run_label(run, runs), "", _reached_rows(run, limit)))
-    hz, ohms = m.frequency_hz, m.load_ohm
+            name = figures.run_label(run, runs)
+            alike = figures.trace_role(run, runs) != "now" and _figure(run) == _figure(main)
+            readings.append(Reading(name if alike else _at_limit(run, at, name), "", _reached_rows(run, at)))
+    hz = m.frequency_hz
+    drawn, into = {_figure(run) for run in runs}, {run.conditions.measurement.load_ohm for run in runs}
+    ohms = into.pop() if len(into) == 1 else None
     return Card(
         id="",
-        title=f"{figure or 'Distortion'} over power" + (f" into {quantities.load(ohms)}" if ohms else ""),
+        title=f"{drawn.pop() if len(drawn) == 1 else 'Distortion'} over power"
+        + (f" into {quantities.load(ohms)}" if ohms else ""),
         chart=True,
         conditions=figures.stated(runs, quantities.hertz(hz) if hz else ""),
         body=Curves((Panel(x_axis, scales.decades(values or [0.01, 1.0], "%"), tuple(traces), limits, marks),)),

@@ -15,6 +15,7 @@ from reviewkit.whole_files import beside, sweep, write_flushed
 LAST = "findings.json"
 # what the last build made, so that the next can remove what it no longer makes and leave foreign files alone
 MANIFEST = ".made-by-reviewkit.json"
+_BOTH = f"{MANIFEST}.both"
 _STILL_THERE = "the outputs of the last build are still there"
 
 
@@ -76,21 +77,22 @@ def deliver(
         sweep(out, {content.parent for content in files.values() if isinstance(content, Path)})
         before = _made(out)
         _refuse_links(out, incoming, [*files, *before])
-        for name, content in new.items():
-            write_flushed(incoming / name, content)
         now = sorted({*files, *(before if partial else ())})
-        # the manifest names old and new first: a build that is stopped here leaves nothing that no build owns
-        _write_manifest(out, incoming, {*now, *before})
+        # all that takes room comes before the first move: a disk that is full leaves everything as it was
+        for name, content in {**new, _BOTH: _list({*now, *before}), MANIFEST: _list(now)}.items():
+            write_flushed(incoming / name, content)
+        for folder in {(out / name).parent for name in new}:
+            folder.mkdir(parents=True, exist_ok=True)
+        # the list names old and new first: a build that is stopped here leaves nothing that no build owns
+        os.replace(incoming / _BOTH, out / MANIFEST)  # noqa: PTH105
         for name in sorted(new, key=lambda n: (n == LAST, n)):
-            place = out / name
-            place.parent.mkdir(parents=True, exist_ok=True)
-            os.replace(incoming / name, place)  # noqa: PTH105
+            os.replace(incoming / name, out / name)  # noqa: PTH105
         stale = [] if partial else [name for name in before if name not in files]
         for name in [name for name in stale if (out / name).is_file()]:
             (out / name).unlink(missing_ok=True)
             with contextlib.suppress(OSError):
                 (out / name).parent.rmdir()
-        _write_manifest(out, incoming, now)
+        os.replace(incoming / MANIFEST, out / MANIFEST)  # noqa: PTH105
     except OSError as error:
         raise CannotFinish(f"{out}: {error.strerror or error}; {_STILL_THERE}") from error
     finally:
@@ -98,9 +100,8 @@ def deliver(
     return stale
 
 
-def _write_manifest(out: Path, incoming: Path, names: Collection[str]) -> None:
-    write_flushed(incoming / MANIFEST, json.dumps(sorted(names), indent=0).encode())
-    os.replace(incoming / MANIFEST, out / MANIFEST)  # noqa: PTH105
+def _list(names: Collection[str]) -> bytes:
+    return json.dumps(sorted(names), indent=0).encode()
 
 
 def _refuse_links(out: Path, incoming: Path, names: Collection[str]) -> None:

@@ -73,7 +73,8 @@ def put_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: floa
     for label in labels:
         rise = page.cap(label.size, label.bold)
         if needs_leader(label, right):
-            start = (max(label.end[0] + 8, right + 4), label.end[1])
+            # from the end itself, wherever that is: at the picture's edge nothing ends
+            start = (label.end[0] + 8, label.end[1])
             page.add(Stroke("leader", (start, (x - 8, label.y)), label.colour, 2.0))
         page.add(
             page.text(

@@ -8,7 +8,17 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from reviewkit.errors import nearest
-from reviewkit.render.contrast import DEFICIENCIES, contrast, distance, luminance, mixed, palest, reaching, simulated
+from reviewkit.render.contrast import (
+    DEFICIENCIES,
+    contrast,
+    distance,
+    linear,
+    luminance,
+    mixed,
+    palest,
+    reaching,
+    simulated,
+)
 
 FRAME_WIDTH, FRAME_HEIGHT = 1920, 1080
 WIDTHS = (1280, 1920, 3840)  # what a card can be drawn at
@@ -129,22 +139,42 @@ def shortfalls(look: Look) -> tuple[tuple[str, str], ...]:
             remedy = f'"{better}" reaches it' if better else "choose a darker or a lighter ground"
             message = f'{name} "{colour}" on "{look.ground}" is {_down(ratio, 1)}:1; it needs {least:g}:1, and {remedy}'
             found.append((name, message))
-    ratio = contrast(look.left, look.right)
-    if ratio < LEFT_RIGHT_CONTRAST:
-        message = (
-            f"left and right differ in lightness by {_down(ratio, 2)}:1; they need {LEFT_RIGHT_CONTRAST:g}:1, or they "
-            "are one in grey: make one lighter"
+    near = _too_near(look.left, look.right)
+    if near:
+        better = _right_that_does(look)
+        remedy = (
+            f'right = "{better}" does' if better else "choose a left that is much darker or lighter than the ground"
         )
-        found.append(("right", message))
-    for deficiency in DEFICIENCIES:
-        apart = distance(simulated(look.left, deficiency), simulated(look.right, deficiency))
-        if apart < LEFT_RIGHT_DISTANCE:
-            message = (
-                f"left and right are ΔE {_down(apart, 0)} apart for a {deficiency} eye; they need "
-                f"{LEFT_RIGHT_DISTANCE:.0f}: choose hues further apart, one warm and one cold"
-            )
-            found.append(("right", message))
+        found += [("right", f"{message}; {remedy}") for message in near]
     return tuple(found)
+
+
+def _too_near(left: str, right: str) -> list[str]:
+    """Where two channels' colours cannot be told apart: in grey, or by one of the three kinds of colour-blind eyes."""
+    found = []
+    ratio = contrast(left, right)
+    if ratio < LEFT_RIGHT_CONTRAST:
+        found.append(
+            f"left and right differ in lightness by {_down(ratio, 2)}:1; they need {LEFT_RIGHT_CONTRAST:g}:1, or they "
+            "are one in grey"
+        )
+    for deficiency in DEFICIENCIES:
+        apart = distance(simulated(left, deficiency), simulated(right, deficiency))
+        if apart < LEFT_RIGHT_DISTANCE:
+            found.append(
+                f"left and right are ΔE {_down(apart, 0)} apart for a {deficiency} eye; they need "
+                f"{LEFT_RIGHT_DISTANCE:.0f}"
+            )
+    return found
+
+
+def _right_that_does(look: Look) -> str:
+    """The colour most like the right one that can be read on the ground and told from the left; "" if there is none."""
+    levels = range(0, 256, 17)
+    codes = (f"#{red:02x}{green:02x}{blue:02x}" for red in levels for green in levels for blue in levels)
+    readable = [code for code in codes if contrast(code, look.ground) >= TEXTS["right"]]
+    readable.sort(key=lambda code: (distance(linear(code), linear(look.right)), code))
+    return next((code for code in readable if not _too_near(look.left, code)), "")
 
 
 def _down(value: float, digits: int) -> str:

@@ -27,7 +27,7 @@ def needle(
     page.add(Stroke("needle", ((middle, line_y), (middle, line_y - rise(width))), notch_colour, 4.0 * weight))
     if position is not None:
         x = middle + width / 2 * min(max(position, -1.0), 1.0)
-        half, top, bottom = 12.5 * size, line_y + 4, line_y + drop(width)
+        half, top, bottom = overhang(width), line_y + 4, line_y + drop(width)
         page.add(Area("needle", ((x, top), (x + half, bottom), (x - half, bottom)), look.status(word)))
 
 
@@ -39,6 +39,11 @@ def rise(width: float) -> float:
 def drop(width: float) -> float:
     """How far the pointer hangs below the scale's line."""
     return 4 + 21 * _grown(width)
+
+
+def overhang(width: float) -> float:
+    """How far the pointer reaches beyond either end of the scale."""
+    return 12.5 * _grown(width)
 
 
 def _grown(width: float) -> float:

@@ -9,7 +9,7 @@ from typing import Any
 from reviewkit.changes import is_as_found, is_mended, was_worked_on
 from reviewkit.episode import OPEN_CHASSIS, chapters_fault, clock
 from reviewkit.model import Episode, Note, PriceLine, RepairRow, Said, Segment, Verdict
-from reviewkit.published import Correction
+from reviewkit.published import Correction, for_viewers
 from reviewkit.render import page, tables
 from reviewkit.render.page import Pages
 from reviewkit.spec_table import SpecTable
@@ -54,7 +54,8 @@ def texts(
         files["spec-table.md"] = markdown
         files["spec-table.html"] = pages.text("spec-table.html", name=name, table=fragment)
         files["spec-table.csv"] = tables.spec_csv(table)
-        facts = {"name": name, "rows": table.rows, "foot": _as_sentences(table.foot), "corrections": corrections}
+        corrected = for_viewers(corrections, _on_cards(episode))
+        facts = {"name": name, "rows": table.rows, "foot": _as_sentences(table.foot), "corrections": corrected}
         files["comment.txt"], cut = page.comment(pages, facts)
         if cut:
             shortened.append(f"comment.txt: too long, so without {cut}")
@@ -84,6 +85,16 @@ def _published_page(
         "equipment": episode.session.bench.equipment,
         "cautions": all_cautions(episode, pages),
     }
+
+
+def _on_cards(episode: Episode) -> dict[str, tuple[str, str]]:
+    """Each measurement's card: its title, and what all cards of it say."""
+    measurements = [run.conditions.measurement for run in episode.runs]
+    shown: dict[str, tuple[str, str]] = {}
+    for m in measurements:
+        cards = [card for card in episode.cards if m.card in (card.id, card.first)]
+        shown[m.id] = (cards[0].title if cards else m.id, " ".join(card.alt for card in cards))
+    return shown
 
 
 def _numbered(episode: Episode) -> dict[str, str]:

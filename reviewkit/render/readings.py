@@ -19,6 +19,7 @@ _KEY_SIZES = tuple(float(size) for size in range(int(KEY), int(KEY_LEAST) - 1, -
 _CELL_GAP = 24.0
 _WHOSE_GAP = 24.0  # from the key number to the channel whose it is
 _GAP_TO_PICTURE = 48.0
+MOST_NEEDLES = 2
 _LABEL_PITCH = 44.0
 _BLOCK_GAPS = (60.0, 44.0, 32.0)
 
@@ -36,11 +37,12 @@ class _Block:
 def readings(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequence[Verdict]) -> Box:
     """Place the column at the region's right; returns the room left of it (all of it where there is nothing to show).
 
-    Verdicts for which there is no room are counted under the others: the table has them all.
+    Two verdicts at most have a needle. Those beyond them, and for which there is no room, are counted under the others:
+    the table has them all.
     """
     if not shown and not verdicts:
         return region
-    for count in range(len(verdicts), -1 if shown else 0, -1):
+    for count in range(min(len(verdicts), MOST_NEEDLES), -1 if shown else 0, -1):
         left = _fitted(page, region, shown, verdicts[:count], len(verdicts) - count)
         if left is not None:
             return Box(region.left, region.top, left - _GAP_TO_PICTURE, region.bottom)

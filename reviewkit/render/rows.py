@@ -19,7 +19,7 @@ _NEEDLE, _NEEDLE_GAP = 150.0, 36.0
 _MARGIN_GAP = 20.0  # from a verdict's word to its margin
 _UNBROKEN = 14  # a cell of so few letters, such as a number with its unit, stays on one line
 _PIECES = rf"[^ ]{{1,{_UNBROKEN}}}"
-_LOUD = 5.0  # the width of the rules over and under a row that must be seen
+_LOUD = 5.0  # the width of the rule under a row that must be seen
 _LINE = 1.18  # pitch of a cell's lines, in em
 _EASY, _TIGHT = 1.15, 0.7  # the room above and below a row's lines together, in em
 _TALLEST = 116.0  # a row takes no more than this, or what its lines need
@@ -239,10 +239,10 @@ def _place(page: Page, body: Rows, made: Table, region: Box) -> None:
                 page.add(page.text(text, x, baseline, LABEL, colour, bold=text in _CHANNELS, remedy=SHORTEN_CELL))
         y += made.head
         page.add(Stroke("rule", ((region.left, y), (region.right, y)), look.rule, 2.0))
-    loud = ""  # the verdict that the rule over the next row has to stand out for
+    # a row that must be seen is underlined: with a rule over it too, a good row between two such would be framed
+    loud = ""
     for index, row in enumerate(body.rows):
-        if index or row.loud:
-            loud = row.verdict if row.loud else loud
+        if index:
             colour = look.status(loud) if loud else look.rule
             page.add(Stroke("rule", ((region.left, y), (region.right, y)), colour, _LOUD if loud else 2.0))
         loud = row.verdict if row.loud else ""

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from reviewkit.comparison import CLOSE
 from reviewkit.model import Card, Reading, Verdict
 from reviewkit.render.look import (
     FRAME_HEIGHT,
@@ -64,12 +65,28 @@ def said(card: Card) -> Said | None:
     conditions = tuple(part for part in card.conditions.split(" · ") if part)
     for reading in card.readings:
         if reading.key:
-            verdict = next((v for v in card.verdicts if _same_figure(reading.key, v.measured)), None)
-            return Said(card.title, reading.label, conditions, reading.key, _channel(reading), verdict)
+            same = [v for v in card.verdicts if _same_figure(reading.key, v.measured)]
+            # the rating of the figure itself before one that takes its conditions for its own
+            verdict = next((v for v in same if v.measured == reading.key), same[0] if same else None)
+            label = _label(card.title, reading.label, conditions)
+            return Said(card.title, label, conditions, _figure(reading.key, verdict), _channel(reading), verdict)
     for verdict in card.verdicts:
         if verdict.measured:
             return Said(card.title, verdict.label, conditions, verdict.measured, "", verdict)
     return None
+
+
+def _label(title: str, label: str, conditions: Sequence[str]) -> str:
+    """A reading's label without what the strip says already."""
+    said = (title.casefold(), *(part.casefold() for part in conditions))
+    rest = ", ".join(part for part in label.split(", ") if part.casefold() not in said)
+    return rest if conditions else label
+
+
+def _figure(key: str, verdict: Verdict | None) -> str:
+    """The figure with its uncertainty where that decides."""
+    close = verdict is not None and verdict.verdict == CLOSE and verdict.measured.split(" ")[0] == key.split(" ")[0]
+    return verdict.measured if close and verdict is not None else key
 
 
 def _same_figure(key: str, measured: str) -> bool:

@@ -13,7 +13,7 @@ from reviewkit.ratings import RULES
 from reviewkit.render.frame import SHORTEN_NAME
 from reviewkit.render.layout_check import problems
 from reviewkit.render.look import SAFE_BOTTOM, SAFE_LEFT, SAFE_RIGHT, SAFE_TOP, Look
-from reviewkit.render.needle import needle
+from reviewkit.render.needle import needle, overhang
 from reviewkit.render.paint import NO_FONTS, Fonts, measuring, painted
 from reviewkit.render.png import png
 from reviewkit.render.scene import LayoutFault, Page, Stroke
@@ -63,10 +63,14 @@ def shown(episode: Episode) -> Shown:
 
 
 def _changed(changes: Sequence[Change]) -> Shown | None:
-    """The distortion that fell most, of the worse channel before and after."""
+    """The distortion that fell most, of the worse channel before and after. Where a tone has THD+N its cards speak of
+    that, and so does the thumbnail.
+    """
     spots: dict[tuple[object, ...], list[Change]] = {}
+    with_noise = {change.after.measurement for change in changes if change.after.quantity == "thd_plus_noise"}
     for change in changes:
-        if change.after.quantity in _DISTORTIONS:
+        beside = change.after.quantity == "thd" and change.after.measurement in with_noise
+        if change.after.quantity in _DISTORTIONS and not beside:
             spots.setdefault((change.after.quantity, change.after.measurement, *_spot(change.after)), []).append(change)
     falls = []
     for both in spots.values():
@@ -118,7 +122,8 @@ def lay_thumbnail(page: Page, unit: Unit, what: Shown) -> None:
         _figure(page, what, baseline + 0.3 * name.size, floor)
     with page.part_of("needle"):
         if what.verdict:
-            needle(page, SAFE_LEFT + 6, _NEEDLE_Y, _WIDTH - 12, what.position, what.verdict, weight=3.0)
+            room = overhang(_WIDTH)
+            needle(page, SAFE_LEFT + room, _NEEDLE_Y, _WIDTH - 2 * room, what.position, what.verdict, weight=3.0)
         else:
             _scale(page)
 

@@ -200,7 +200,7 @@ def test_long_names_are_cut_beside_their_figures_but_not_in_the_picture():
 
 def test_one_setting_alone_shows_its_corner():
     card = KIND.card([run("low filter", amplifier_db(FREQUENCY_HZ) + low_cut_db(FREQUENCY_HZ, 100))])
-    assert card.readings[0].label == "most, below 1 kHz"
+    assert card.readings[0].label == "most, 20 Hz – 1 kHz"
     assert ("L", "100 Hz") in card.readings[-1].rows
     assert ("L", "−11.8 dB/octave") in card.readings[-1].rows
 

@@ -73,6 +73,14 @@ def test_the_colour_that_is_offered_does(session_with, say):
     assert say("check", session_with(f'soft = "{better}"')).status == 0
 
 
+@pytest.mark.parametrize(("left", "right"), [("#ffd98a", "#ffd98b"), ("#ff9090", "#8a8f5a"), ("#c0ffc0", "#ffc0c0")])
+def test_the_right_channel_that_is_offered_does(session_with, say, left, right):
+    ran = say("check", session_with(told({"left": left, "right": right})))
+    offered = set(re.findall(r'; right = "(#[0-9a-f]{6})" does$', ran.err, re.MULTILINE))
+    assert len(offered) == 1
+    assert say("check", session_with(told({"left": left, "right": offered.pop()}))).status == 0
+
+
 def test_own_colours_are_in_the_pictures(session_with, say):
     folder = session_with(told(OWN))
     assert say("build", folder).status == 0

@@ -58,6 +58,25 @@ def test_the_key_reading_with_the_verdict_on_it():
     assert what == Said("Frequency response", "THD+N", tuple(CONDITIONS.split(" · ")), "0.026 %", "R", own)
 
 
+def test_the_rating_of_the_figure_itself_comes_before_one_that_was_answered_by_it():
+    power = verdict("Power into 8 Ω", "0.03 % at 62 W", "falls short", -0.1, "0.032 % at 62 W")
+    own = verdict("THD at 62 W", "0.03 %", "falls short", -0.1, "0.032 %")
+    assert said(card((reading("0.032 %"),), (power, own))).verdict is own
+    assert said(card((reading("0.032 %"),), (power,))).verdict is power
+
+
+def test_a_figure_too_close_to_call_has_its_uncertainty_and_nothing_is_said_twice():
+    close = verdict("Damping factor, 1 kHz", "50", "too close to call", 0.0, "50 ± 1")
+    shown = reading("50", "damping factor, 1 kHz")
+    what = said(card((shown,), (close,), "Damping factor", "8 Ω · 1 kHz · aux"))
+    assert (what.label, what.figure) == ("", "50 ± 1")
+    assert said(card((shown,), (), "Damping factor", "8 Ω · aux")).label == "1 kHz"
+    assert said(card((shown,), (), "Damping factor", "")).label == "damping factor, 1 kHz"
+    assert said(card((reading("−60.0 dB"),), (verdict("x", "60 dB", close.verdict, 0.0, "60.0 ± 0.2 dB"),))).figure == (
+        "−60.0 dB"
+    )
+
+
 def test_a_verdict_on_another_figure_stays_away():
     assert said(card((reading(),), (verdict("Power into 8 Ω", "40 W", "meets", 0.1, "42.9 W"),))).verdict is None
 

@@ -67,9 +67,17 @@ def test_different_spots_are_not_mixed():
 
 
 def test_of_changes_as_large_the_one_that_says_most():
-    alike = [change("thd", "L", 1.36, 0.0259), change("thd_plus_noise", "L", 1.36, 0.0263)]
-    assert shown(episode(alike)).words[-1] == "THD+N"
-    assert shown(episode([change("thd", "L", 2.8, 0.0259), *alike[1:]])).words[-1] == "THD"
+    sweep = finding("lowest_distortion", "L", 1.36, "sweep"), finding("lowest_distortion", "L", 0.0259, "sweep")
+    alike = [Change(*sweep), change("thd", "L", 1.36, 0.0263)]
+    assert shown(episode(alike)).words[-1] == "THD"
+    larger = Change(replace(sweep[0], value=2.8), sweep[1])
+    assert shown(episode([larger, *alike[1:]])).words[-1] == "lowest distortion"
+
+
+def test_of_a_tone_the_figure_that_its_card_shows():
+    """THD fell further than THD+N, whose noise stayed; the card's headline is THD+N."""
+    both = [change("thd", "R", 1.4, 0.0065), change("thd_plus_noise", "R", 1.4, 0.0094)]
+    assert shown(episode(both)) == Shown("1.4 → 0.0094 %", ("THD+N, before → after", "THD+N"))
 
 
 @pytest.mark.parametrize(("before", "after"), [(0.03, 0.02), (0.02, 0.2), (0.0, 0.0)])
@@ -108,6 +116,10 @@ def laid(unit, what, look=LOOK):
 
 CHANGE = Shown("1.4 → 0.026 %", ("THD+N, before → after", "THD+N"))
 POWER = Shown("60.3 ± 1.6 W", ("Power into 4 Ω, rated 60 W", "Power, rated 60 W"), "too close to call", 0.0)
+AT_EITHER_END = [
+    Shown("±0.12 dB", ("Response, rated ±0.5 dB",), "meets", 1.0),
+    Shown("31 W", ("Power, rated 60 W",), "falls short", -1.0),
+]
 NAMES = {
     "short": ("Norrvale", "Forty"),
     "long": ("Norrvale Radio Works", "Model 4040 Mark II"),
@@ -118,7 +130,7 @@ NAMES = {
 }
 
 
-@pytest.mark.parametrize("what", [CHANGE, POWER, Shown("1977"), Shown("")], ids=lambda what: what.figure)
+@pytest.mark.parametrize("what", [CHANGE, POWER, *AT_EITHER_END, Shown("1977"), Shown("")], ids=lambda what: what.figure)
 @pytest.mark.parametrize("name", NAMES)
 def test_it_is_a_name_and_one_figure_and_nothing_small(name, what):
     items = laid(Unit(*NAMES[name]), what)

@@ -1,0 +1,440 @@
+"""A build makes only what is not as it was, and what it leaves is what a build from nothing leaves, byte for byte."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import one_evening
+import pytest
+from one_evening import outputs, put
+
+from reviewkit import bench_file, plain_data, record
+from reviewkit.build import build, make
+from reviewkit.errors import CannotFinish
+from reviewkit.options import Options
+from reviewkit.render import card as drawing
+from reviewkit.render.deliver import MANIFEST
+from reviewkit.stamps import is_settled, stamps
+
+HEAVY = "numpy pandas matplotlib jinja2 pydantic scipy PIL rich".split()
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory) -> Path:
+    """The session, built once. Not to be changed."""
+    folder = one_evening.write(tmp_path_factory.mktemp("evening") / "session")
+    build(folder, Options())
+    return folder
+
+
+@pytest.fixture
+def folder(whole, tmp_path) -> Path:
+    """A copy of it, as it was built, its times too."""
+    return Path(shutil.copytree(whole, tmp_path / "session"))
+
+
+def is_current(folder: Path, options: Options = Options()) -> bool:  # noqa: B008 - frozen
+    last = record.read(options.out_of(folder))
+    return last is not None and last.is_current(folder, options)
+
+
+# ------------------------------------------------------------------ nothing changed
+
+
+def test_where_nothing_changed_nothing_is_loaded_made_or_written(folder, checkout):
+    before = stamps(folder)
+    program = (
+        "import sys; from reviewkit.cli import run; status = run(sys.argv[1:])\n"
+        f"print(status, *(name for name in {HEAVY!r} if name in sys.modules))"
+    )
+    arguments = [sys.executable, "-c", program, "build", str(folder), "--jobs", "2"]
+    ran = subprocess.run(arguments, cwd=checkout, capture_output=True, text=True, check=True)
+    assert (ran.stdout, ran.stderr) == ("0\n", "")
+    # a copy has other times: the first look read all files, and noted these
+    now = [each for each in stamps(folder) if each[0] != f"out/{record.FILE_NAME}"]
+    assert now == [each for each in before if each[0] != f"out/{record.FILE_NAME}"]
+    after = stamps(folder)
+    subprocess.run(arguments, cwd=checkout, capture_output=True, text=True, check=True)
+    assert stamps(folder) == after
+
+
+def test_a_second_look_reads_no_file(folder, monkeypatch):
+    assert is_current(folder)
+    monkeypatch.setattr(record, "digest", lambda path: pytest.fail(f"{path} was read"))
+    os.utime(folder / "out" / record.FILE_NAME)  # so that all files are settled; the mark is gone
+    monkeypatch.undo()
+    assert is_current(folder)
+
+
+def test_files_that_were_only_touched_are_no_change(folder):
+    for path in folder.rglob("*"):
+        os.utime(path)
+    assert is_current(folder)
+    before = outputs(folder / "out")
+    build(folder, Options())
+    assert outputs(folder / "out") == before
+
+
+# ------------------------------------------------------------------ something did
+
+
+def shifted(folder: Path) -> None:
+    put(folder / "session.toml", "# one line more\n" + one_evening.SESSION)
+
+
+def edited(old: str, new: str, name: str = "session.toml"):
+    def edit(folder: Path) -> None:
+        text = (folder / name).read_text(encoding="utf-8")
+        assert old in text
+        put(folder / name, text.replace(old, new))
+
+    return edit
+
+
+def written(name: str, content: str | bytes):
+    return lambda folder: put(folder / name, content)
+
+
+def removed(name: str):
+    return lambda folder: (folder / name).unlink()
+
+
+CHANGES = {
+    "a sweep": written("measurements/flat.csv", one_evening.flat(30_000)),
+    "one digit, the size as it was": edited("-64.000", "-63.000", "measurements/leak.csv"),
+    "a note": edited("Flat again.", "Flat again, both.", "notes.txt"),
+    "a line more in session.toml": shifted,
+    "a rating": edited('at_least = "60 dB"', 'at_least = "66 dB"'),
+    "a rating less": edited('[[rated]]\nquantity = "separation"\nat_least = "60 dB"\n', ""),
+    "a setting": edited("bass full up", "bass at three o'clock"),
+    "a measurement less": edited(
+        '[[measurement]]\nfile = "measurements/leak.csv"\nkind = "crosstalk"\nstage = "after"', ""
+    ),
+    "the bench": edited('load = "8 ohm"', 'load = "4 ohm"'),
+    "the look": edited('presenter = "the bench"', 'presenter = "the bench"\nlook = "brochure"'),
+    "a colour": edited("[episode]", '[look]\nleft = "#ffd27f"\n\n[episode]'),
+    "the photograph": written("front.png", one_evening.photo(90)),
+    "the index": edited("313.7", "320.0", "prices.csv"),
+    "no repair": removed("repair.csv"),
+    "the final cut": written("final.txt", "0:00 opening\n0:40 after\n1:30 closing\n"),
+    "a template of one's own": written("templates/words/crosstalk.j2", "{# nothing to say #}\n"),
+}
+
+
+@pytest.mark.parametrize("change", CHANGES.values(), ids=CHANGES)
+def test_what_changed_is_made_again_as_a_build_from_nothing_makes_it(folder, tmp_path, change):
+    change(folder)
+    assert not is_current(folder)
+    build(folder, Options())
+    build(folder, Options(out=tmp_path / "afresh"))
+    again, afresh = outputs(folder / "out"), outputs(tmp_path / "afresh")
+    assert set(again) == set(afresh)
+    assert [name for name in again if again[name] != afresh[name]] == []
+    assert is_current(folder)
+
+
+def test_other_options_are_another_build(folder, tmp_path):
+    for options in (Options(width=3840), Options(overlay=True)):
+        assert not is_current(folder, options)
+        build(folder, options)
+        assert is_current(folder, options)
+        build(folder, replace(options, out=tmp_path / "afresh"))
+        assert outputs(folder / "out") == outputs(tmp_path / "afresh")
+    build(folder, Options())
+    assert not list((folder / "out").glob("overlays"))
+
+
+def test_only_one_card_leaves_the_others_and_the_record(folder):
+    before = outputs(folder / "out")
+    build(folder, Options(only="flat"))
+    assert outputs(folder / "out") == before
+    assert is_current(folder)
+    put(folder / "measurements/flat.csv", one_evening.flat(30_000))
+    build(folder, Options(only="flat"))
+    changed = {name for name, content in outputs(folder / "out").items() if before[name] != content}
+    assert changed == {"cards/03-flat.png", "strips/03-flat.png"}
+    assert not is_current(folder)
+
+
+def test_a_sweep_that_changed_is_read_and_drawn_alone(folder, monkeypatch):
+    read, drawn, pictures, parse = [], [], drawing.pictures, bench_file.read_measured
+    monkeypatch.setattr(drawing, "pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
+
+    def parsed(path, *arguments, **keys):
+        read.append(path.name)
+        return parse(path, *arguments, **keys)
+
+    monkeypatch.setattr(bench_file, "read_measured", parsed)
+    put(folder / "measurements/leak.csv", one_evening.leak(-61))
+    build(folder, Options())
+    assert read == ["leak.csv"]
+    assert set(drawn) == {"leak", "table", "closing"}  # which sum up
+    # what another is held against changes that one, too
+    read.clear()
+    drawn.clear()
+    put(folder / "measurements/flat.csv", one_evening.flat(35_000))
+    build(folder, Options())
+    assert sorted(read) == ["bass.csv", "flat.csv"]
+    assert {"flat", "bass"} <= set(drawn)
+    assert "leak" not in drawn
+    read.clear()
+    put(folder / "notes.txt", "0:00 opening: Another word.\n")
+    build(folder, Options())
+    assert read == []
+
+
+def test_the_number_of_processes_never_changes_bytes(folder, tmp_path, say):
+    put(folder / "measurements/flat.csv", one_evening.flat(30_000))
+    for jobs in ("1", "2", "3"):
+        out = tmp_path / f"by-{jobs}"
+        shutil.copytree(folder / "out", out)
+        assert say("build", folder, "--out", out, "--jobs", jobs).status == 0
+    assert outputs(tmp_path / "by-1") == outputs(tmp_path / "by-2") == outputs(tmp_path / "by-3")
+
+
+# ------------------------------------------------------------------ an output that is not as it was
+
+
+def cut(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[:-1])
+
+
+def flipped(path: Path) -> None:
+    content = bytearray(path.read_bytes())
+    content[len(content) // 2] ^= 1
+    with path.open("r+b") as file:  # in place: the file's size and number stay
+        file.write(content)
+    os.utime(path, ns=(0, path.stat().st_mtime_ns))
+
+
+def another_file(path: Path) -> None:
+    put(path.with_suffix(".new"), "an older file of the user's")
+    os.utime(path.with_suffix(".new"), (0, 0))
+    os.replace(path.with_suffix(".new"), path)  # noqa: PTH105
+
+
+DAMAGE = {"gone": Path.unlink, "cut": cut, "one bit": flipped, "another": another_file}
+
+
+@pytest.mark.parametrize("damage", DAMAGE.values(), ids=DAMAGE)
+def test_any_output_that_is_lost_or_damaged_comes_back(folder, damage):
+    before = outputs(folder / "out")
+    assert is_current(folder)
+    for name in before:
+        content = before[name]
+        damage(folder / "out" / name)
+        assert is_current(folder) == (name == MANIFEST), name  # it is only asked for what may be removed
+        put(folder / "out" / name, content)
+    build(folder, Options())
+    for name in before:
+        damage(folder / "out" / name)
+    put(folder / "out" / "mine.txt", "a file of the user's")
+    build(folder, Options())
+    assert outputs(folder / "out") == {**before, "mine.txt": b"a file of the user's"}
+
+
+def test_the_whole_folder_of_outputs_may_be_deleted(folder):
+    before = outputs(folder / "out")
+    shutil.rmtree(folder / "out")
+    build(folder, Options())
+    assert outputs(folder / "out") == before
+
+
+# ------------------------------------------------------------------ the record comes from this installation, or is none
+
+
+def forged(folder: Path, **changed: object) -> None:
+    """The record with something in it changed, as one could who has the program but not this installation."""
+    place = folder / "out" / record.FILE_NAME
+    content = json.loads(place.read_bytes())
+    body = {**json.loads(content["body"]), **changed}
+    place.write_text(json.dumps({"seal": content["seal"], "body": json.dumps(body)}), encoding="utf-8")
+
+
+def test_a_page_that_a_stranger_put_there_is_not_taken_for_ours(folder):
+    before = outputs(folder / "out")
+    page = folder / "out" / "episode.html"
+    put(page, before["episode.html"].replace(b"</h1>", b"</h1><script>alert(1)</script>"))
+    digests = {
+        name: record.digest(folder / "out" / name) for name in before if name in record.read(folder / "out").outputs
+    }
+    forged(folder, outputs=digests)
+    assert record.read(folder / "out") is None
+    build(folder, Options())
+    assert outputs(folder / "out") == before
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"{", b"[]", b"null", b'{"seal": 1, "body": 2}', b'{"seal": "", "body": "{}"}', b"\xff", b"[" * 100_000],
+)
+def test_a_record_that_is_none_stops_nothing(folder, content):
+    (folder / "out" / record.FILE_NAME).write_bytes(content)
+    assert record.read(folder / "out") is None
+    assert not is_current(folder)
+
+
+def test_another_installation_makes_everything_itself(folder, monkeypatch):
+    drawn, pictures = [], drawing.pictures
+    monkeypatch.setattr(drawing, "pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
+    monkeypatch.setattr(record, "_installation", lambda: b"put on this machine at another time")
+    before = outputs(folder / "out")
+    assert not is_current(folder)
+    build(folder, Options())
+    assert {"flat", "bass", "leak", "title"} <= set(drawn)
+    after = outputs(folder / "out")
+    assert {name for name in after if after[name] != before[name]} == {record.FILE_NAME}
+
+
+# ------------------------------------------------------------------ files as they were
+
+
+S = 1_000_000_000
+
+
+@pytest.mark.parametrize(
+    ("mtime_ns", "ctime_ns", "looked_ns", "settled"),
+    [
+        (100 * S + 7, 100 * S + 7, 101 * S, True),
+        (100 * S + 7, 100 * S + 7, 100 * S + 1_000_007, False),  # within a tick of the system's clock
+        (100 * S, 100 * S, 101 * S, False),  # a file system of whole seconds, or of every other one
+        (100 * S, 100 * S, 103 * S, True),
+        (100 * S, 100 * S + 7, 101 * S, True),
+        (50 * S + 7, 100 * S + 7, 100 * S + 9, False),  # set back by hand, changed just now
+        (200 * S + 7, 200 * S + 7, 100 * S, False),  # the clock was put back since
+        (200 * S + 7, 100 * S + 7, 150 * S, False),  # a file of tomorrow
+    ],
+)
+def test_when_a_look_is_enough(mtime_ns, ctime_ns, looked_ns, settled):
+    assert is_settled((1, 10, mtime_ns, ctime_ns), looked_ns) == settled
+
+
+def test_what_is_not_there_is_not_there():
+    assert is_settled((), 0)
+
+
+@pytest.mark.parametrize("back_s", [0, 3600, 10_000_000])
+def test_a_clock_that_was_put_back_hides_no_change(folder, monkeypatch, back_s):
+    """A change of the same length, in the same file, which the system dates before the last build."""
+    real = record.stamp
+    changed = folder / "measurements/leak.csv"
+    content = changed.read_bytes().replace(b"-64.000", b"-63.000", 1)
+    with changed.open("r+b") as file:
+        file.write(content)
+
+    def dated(path: Path) -> tuple[int, ...]:
+        found = real(path)
+        return (*found[:2], *(when - back_s * S for when in found[2:])) if path == changed else found
+
+    monkeypatch.setattr(record, "stamp", dated)
+    assert not is_current(folder)
+
+
+def test_a_file_that_is_written_to_while_it_is_read_is_told_and_nothing_is_moved(folder, monkeypatch):
+    before, parse = outputs(folder / "out"), bench_file.read_measured
+    put(folder / "measurements/leak.csv", one_evening.leak(-61))
+
+    def read(path, *arguments, **keys):
+        found = parse(path, *arguments, **keys)
+        put(folder / "measurements/leak.csv", one_evening.leak(-62))
+        return found
+
+    monkeypatch.setattr(bench_file, "read_measured", read)
+    with pytest.raises(CannotFinish, match=r"leak\.csv was written to while it was read; nothing in out/ was changed"):
+        build(folder, Options())
+    assert outputs(folder / "out") == before
+    monkeypatch.undo()
+    build(folder, Options())
+    assert is_current(folder)
+
+
+def test_a_file_replaced_after_it_was_read_is_seen_by_the_next_build(folder, tmp_path, monkeypatch):
+    draw, old = drawing.pictures, one_evening.leak(-61)
+    put(folder / "measurements/leak.csv", old)
+
+    def drawn(card, order):
+        put(folder / "measurements/leak.csv", one_evening.leak(-62))
+        return draw(card, order)
+
+    monkeypatch.setattr(drawing, "pictures", drawn)
+    build(folder, Options())
+    monkeypatch.undo()
+    shutil.copytree(folder, tmp_path / "old", ignore=shutil.ignore_patterns("out"))
+    put(tmp_path / "old/measurements/leak.csv", old)
+    build(tmp_path / "old", Options())
+    assert outputs(folder / "out")["findings.json"] == outputs(tmp_path / "old/out")["findings.json"]
+    assert not is_current(folder)
+
+
+# ------------------------------------------------------------------ several sessions
+
+
+def test_several_sessions_are_built_as_each_alone_is(whole, tmp_path, say):
+    folders = [one_evening.write(tmp_path / name) for name in ("one", "two", "three")]
+    put(folders[1] / "measurements/leak.csv", one_evening.leak(-50))
+    assert say("build", *folders, "--jobs", "2").status == 0
+    assert outputs(folders[0] / "out") == outputs(folders[2] / "out") == outputs(whole / "out")
+    build(folders[1], Options(out=tmp_path / "afresh"))
+    assert outputs(folders[1] / "out") == outputs(tmp_path / "afresh")
+
+
+@pytest.mark.parametrize("jobs", ["1", "2"])
+def test_one_session_that_is_wrong_leaves_all_as_they_were(whole, tmp_path, say, jobs):
+    folders = [one_evening.write(tmp_path / name) for name in ("one", "two")]
+    put(folders[1] / "measurements/leak.csv", "nothing")
+    said = say("build", *folders, "--jobs", jobs)
+    assert said.status == 2
+    assert "measurements/leak.csv" in said.err
+    assert not any((folder / "out").exists() for folder in folders)
+
+
+# ------------------------------------------------------------------ data as text
+
+
+def test_every_card_and_figure_comes_back_as_it_was(folder):
+    prepared = make(folder, Options(out=folder / "elsewhere")).prepared
+    for value in (*prepared.episode.cards, *(f for run in prepared.episode.runs for f in run.findings)):
+        again = plain_data.from_text(plain_data.to_text(value))
+        assert type(again) is type(value)
+        assert plain_data.to_text(again) == plain_data.to_text(value)
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        None,
+        True,
+        1,
+        1.5,
+        float("inf"),
+        "é\u2028\x00",
+        (),
+        (1, (2,)),
+        [1, [2]],
+        {"a": (1,), 2: None},
+        b"\x00\xff",
+        Fraction(30000, 1001),
+        Path("a/b"),
+    ],
+    ids=repr,
+)
+def test_data_is_the_same_after_it_was_text(value):
+    again = plain_data.from_text(plain_data.to_text(value))
+    assert again == value
+    assert type(again) is type(value)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ['["data","Path"]', '["data","Callable",1]', '["eval","1"]', "[]", '["data","Unit"]', "{", '["array","O",[1],""]'],
+)
+def test_a_text_that_is_no_data_is_refused(text):
+    with pytest.raises(ValueError):
+        plain_data.from_text(text)
