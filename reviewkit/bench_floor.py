@@ -75,12 +75,10 @@ def _ratio(quantity: str, value: float) -> float:
     return value / 100 if unit == "%" else value
 
 
-def no_further(quantity: str, value: float, floor: float | None) -> float:
-    """A figure, or the floor where it lies below that: there bench and unit may have cancelled, so that less than the
-    floor is no bound of what the unit does.
-    """
-    if floor is None or _ratio(quantity, value) >= floor:
-        return value
+def in_unit(quantity: str, floor: float | None) -> float | None:
+    """A floor, which `of` gives as a ratio or in volts, in the unit of its quantity."""
+    if floor is None:
+        return None
     unit = quantities.QUANTITIES[quantity].unit
     if unit == "dB":
         return -quantities.QUANTITIES[quantity].better * 20 * math.log10(floor)

@@ -234,7 +234,8 @@ def _reference(rating: Rating, finding: Finding) -> Stand:
             return Stand(SAME, assumed=str(finding.at.get("method", "")))
         of = f"the {finding.at['input']} input" if finding.at.get("input") else "the input"
         remedy = f"what would tell is the input sensitivity of {of}, read at the same volume"
-        return Stand(APART, f"rated re {rating.reference} at the input, measured re {quantities.watts(had)}; {remedy}")
+        measured = quantities.watts(had) if had is not None else "something not stated"
+        return Stand(APART, f"rated re {rating.reference} at the input, measured re {measured}; {remedy}")
     if not rating.reference:
         return Stand(SAME, assumed=f"re {quantities.watts(had)}" if had is not None else "")
     wanted = rating.reference_w

@@ -127,9 +127,9 @@ def rise_through(x: Array, y: Array, limit: float) -> Rise | None:
     reached.
 
     Between the two points around it the curve is taken as straight, but it may bend there: a knee goes on along the
-    line of the two points before and then joins that of the two points behind. Where those two lines pass the limit, the
-    rise is bounded; by the points themselves where a line does not, or no second point is there. On a straight rise all
-    three lines are one, and nothing is left open.
+    line of the two points before and then joins that of the two points behind. Where those two lines pass the limit,
+    the rise is bounded; by the points themselves where a line does not, or no second point is there. On a straight rise
+    all three lines are one, and nothing is left open.
     """
     lowest = int(np.argmin(y))
     if y[lowest] > limit:

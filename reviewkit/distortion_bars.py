@@ -47,7 +47,8 @@ def distortion_bars(main: Run, before: Run | None) -> Bars:
 
 
 def _bar(f: Finding, role: str) -> Bar:
-    percent = f.value if f.unit == "%" else 100 * float(amplitude_of_db(f.value))
+    value = quantities.told(f)
+    percent = value if f.unit == "%" else 100 * float(amplitude_of_db(value))
     return Bar(f.channel, percent, figures.number(f), role)
 
 

@@ -6,6 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 MOST_SHOWN = 20
+MOST_KEPT = 1000  # of one file: a million faulty lines are no more help, and would fill the memory
+_LONGEST_LIST = 250  # characters, of the names that are known
+_LONGEST_WORD = 80  # characters: what is longer is near to no name
 
 
 @dataclass(frozen=True)
@@ -43,8 +46,9 @@ class Faults:
         self.found: list[Fault] = []
 
     def add(self, line: int, message: str) -> None:
-        """Note one fault at a line (0 where no line can be named)."""
-        self.found.append(Fault(self.source, line, message))
+        """Note one fault at a line (0 where no line can be named); of very many the first ones are kept."""
+        if len(self.found) < MOST_KEPT:
+            self.found.append(Fault(self.source, line, message))
 
     def stop_if_any(self) -> None:
         """Raise InputError with everything noted so far, if anything was."""
@@ -61,18 +65,24 @@ def listed(faults: Iterable[Fault]) -> list[str]:
     for source, found in by_source.items():
         lines += [str(fault) for fault in found[:MOST_SHOWN]]
         if len(found) > MOST_SHOWN:
-            lines.append(f"{source}: and {len(found) - MOST_SHOWN} more")
+            over = "over " if len(found) == MOST_KEPT else ""
+            lines.append(f"{source}: and {over}{len(found) - MOST_SHOWN} more")
     return lines
 
 
 def nearest(word: str, known: Iterable[str], *, least: float = 0.6) -> str:
-    """The known word most like this one, as "did you mean X?", or the list of all when none is near: `least` is how
+    """The known word most like this one, as "did you mean X?", or a list of them when none is near: `least` is how
     much of the two must agree, 0 to 1.
     """
     import difflib
 
     names = sorted(known)
-    close = difflib.get_close_matches(word, names, n=1, cutoff=least)
+    close = difflib.get_close_matches(word, names, n=1, cutoff=least) if len(word) <= _LONGEST_WORD else []
     if close:
         return f'did you mean "{close[0]}"?'
-    return "known: " + ", ".join(names)
+    return "known: " + shortened(", ".join(names), _LONGEST_LIST)
+
+
+def shortened(text: str, most: int) -> str:
+    """A text of at most `most` characters, for a message; of a longer one the beginning."""
+    return text if len(text) <= most else f"{text[: most - 1]}…"

@@ -37,8 +37,9 @@ def finding(
     for key, entry in (("load", m.load_ohm), ("input", m.input), ("channels", m.channels), ("setting", m.setting)):
         if entry not in (None, "") and key not in under:
             under[key] = entry
+    value = float(value)
     floor = bench_floor.of(c, quantity, channel, under)
-    value = bench_floor.no_further(quantity, float(value), floor)
+    bound = bench_floor.bound(quantity, value, floor)
     return Finding(
         quantity=quantity,
         channel=channel,
@@ -50,7 +51,8 @@ def finding(
         stage=m.stage,
         source=m.file or "session.toml",
         uncertainty=bench_floor.added(quantity, value, uncertainty, floor),
-        bound=bench_floor.bound(quantity, value, floor),
+        bound=bound,
+        floor=bench_floor.in_unit(quantity, floor) if bound else None,
     )
 
 

@@ -17,8 +17,8 @@ _SPOT_HZ, _SAME_FREQUENCY = 1000.0, 0.01
 
 def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | None) -> list[Finding]:
     """The S/N of every noise (dB, `at.reference_input` in V) whose input's sensitivity or gain at 1 kHz is known: 20
-    lg(volts · gain / noise), the same as S/N re rated output + 20 lg(volts / sensitivity). The volume must have been the
-    same for both: nothing in a session says so. `rated_w`: what a sensitivity is for whose reading does not say.
+    lg(volts · gain / noise), the same as S/N re rated output + 20 lg(volts / sensitivity). The volume must have been
+    the same for both: nothing in a session says so. `rated_w`: what a sensitivity is for whose reading does not say.
     """
     made = []
     for noise in findings:

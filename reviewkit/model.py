@@ -348,6 +348,7 @@ class Finding:
     uncertainty: float | None = None  # expanded (k = 2), same unit
     bound: str = ""  # "at most" or "at least": all that the bench's floor or the meter's steps let be said
     step: float | None = None  # worth of the last digit that a meter showed, where it was read off one
+    floor: float | None = None  # of a bound: what the bench itself reads, same unit
 
 
 @dataclass(frozen=True)

@@ -96,23 +96,34 @@ def quantity_of(finding: Finding) -> Quantity:
     )
 
 
+def told(finding: Finding) -> float:
+    """The value that can be said of the unit: of a bound that lies beyond the bench's floor, the floor. There bench and
+    unit may have cancelled, so that less than the floor is no bound of what the unit does.
+    """
+    if not finding.bound or finding.floor is None:
+        return finding.value
+    worse = max if finding.bound == "at most" else min
+    return worse(finding.value, finding.floor)
+
+
 def show(finding: Finding) -> str:
     """A finding as every output writes it, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
-    text = _written(finding, finding.value)
+    value = told(finding)
+    text = _written(finding, value)
     if not finding.bound:
         return text
     # a bound that is rounded is rounded outwards: 1556 at least is "≥ 1500", never "≥ 1600"
     outwards = 1 if finding.bound == "at most" else -1
-    stated, nudge = _stated(text, finding.value)
-    while math.isfinite(stated) and outwards * (finding.value - stated) > 1e-12 * abs(finding.value):
-        text = _written(finding, finding.value + outwards * nudge)
-        stated, nudge = _stated(text, finding.value)[0], 10 * nudge
+    stated, nudge = _stated(text, value)
+    while math.isfinite(stated) and outwards * (value - stated) > 1e-12 * abs(value):
+        text = _written(finding, value + outwards * nudge)
+        stated, nudge = _stated(text, value)[0], 10 * nudge
     return f"{'≤' if outwards > 0 else '≥'} {text}"
 
 
 def as_shown(finding: Finding) -> float:
     """The value that `show` states, in the finding's unit: 0.00014 dB is written "+0.00 dB", which says 0."""
-    return _stated(show(finding).lstrip("≤≥ "), finding.value)[0]
+    return _stated(show(finding).lstrip("≤≥ "), told(finding))[0]
 
 
 def _written(finding: Finding, value: float) -> str:

@@ -65,9 +65,7 @@ def rated_card(session: Session) -> Card | None:
         for r in session.ratings
     )
     said = " · ".join(sources(session.ratings))
-    return Card(
-        "rated", "Rated", said, Rows(("", "rated"), rows, (2.4, 1.0), strong=1), corner=session.unit.name
-    )
+    return Card("rated", "Rated", said, Rows(("", "rated"), rows, (2.4, 1.0), strong=1), corner=session.unit.name)
 
 
 def _repair_row(r: RepairRow) -> Row:
@@ -157,10 +155,11 @@ def _where(f: Finding) -> str:
     return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
 
 
-def _closing_rows(verdicts: Sequence[Verdict], others: int) -> list[Row]:
-    """Those that hold on one line, with the one nearest to its limit; the rest on a line each, if they are few.
-    `others`: lines that the card needs besides, for it should be one card.
+def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[Row]:
+    """Those that hold on one line, with the one nearest to its limit; the rest on a line each, if they are few, else
+    what is alone of its word. With the `price` it should be one card.
     """
+    opinion = price is not None and bool(price.fair_shown)
     of_all = f"of {len(verdicts)}"
     good = [v for v in verdicts if v.verdict == MEETS]
     rest = [v for word in (SHORT, CLOSE, INCOMPARABLE, UNMEASURED) for v in verdicts if v.verdict == word]
@@ -170,24 +169,27 @@ def _closing_rows(verdicts: Sequence[Verdict], others: int) -> list[Row]:
         note = f"nearest to its limit: {nearest.label}" if len(good) > 1 else nearest.label
         cells = ("Ratings met", "", f"{len(good)} {of_all}")
         rows.append(Row(cells, MEETS, nearest.position, note, _margin(MEETS, nearest.margin)))
-    if len(rest) <= MOST_SINGLE - others:
-        margins = [_margin(v.verdict, v.margin) for v in rest]
-        return rows + [
-            Row((v.label, v.limit, v.measured or "–"), v.verdict, v.position, margin=margin)
-            for v, margin in zip(rest, margins, strict=True)
-        ]
-    for word in dict.fromkeys(v.verdict for v in rest):
+    words = dict.fromkeys(v.verdict for v in rest)
+    # over the price all groups leave no room for what is in them
+    named = price is None or len(words) < len(_GROUPS)
+    for word in words:
         same = [v for v in rest if v.verdict == word]
+        if len(same) == 1 or len(rest) <= MOST_SINGLE - opinion:
+            rows += [
+                Row((v.label, v.limit, v.measured or "–"), v.verdict, v.position, margin=_margin(v.verdict, v.margin))
+                for v in same
+            ]
+            continue
         furthest = min((v.position for v in same if v.position is not None), default=None)
         names = "; ".join(v.label for v in same[:_NAMED])
         more = f" and {len(same) - _NAMED} more" if len(same) > _NAMED else ""
-        rows.append(Row((_GROUPS[word], "", f"{len(same)} {of_all}"), word, furthest, names + more))
+        rows.append(Row((_GROUPS[word], "", f"{len(same)} {of_all}"), word, furthest, names + more if named else ""))
     return rows
 
 
 def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
     """How many ratings hold, which do not and by how much, and the price once more."""
-    rows = _closing_rows(verdicts, (price is not None) + bool(price is not None and price.fair_shown))
+    rows = _closing_rows(verdicts, price)
     if not rows and price is None:
         return None
     headers = ("", "rated", "measured") if any(row.cells[1] for row in rows) else ("", "", "")

@@ -50,10 +50,11 @@ def _note(v: Verdict) -> str:
 
 
 def sources(ratings: Sequence[Rating]) -> list[str]:
-    """Where the ratings are printed; how many of them, where a source is not that of all."""
+    """Where the ratings are printed; where some have no source, of how many of them each is."""
     counts = Counter(r.source for r in ratings if r.source)
-    whole = len(ratings)
-    return [name if count == whole else f"{name} ({count} of {whole})" for name, count in counts.items()]
+    if sum(counts.values()) == len(ratings):
+        return list(counts)
+    return [f"{name} ({count} of {len(ratings)})" for name, count in counts.items()]
 
 
 def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:

@@ -96,7 +96,7 @@ def _judge_one(
         same_word,
         key=lambda a: (
             rule.findings.index(a.finding.quantity) if word == INCOMPARABLE else sum(s.stand != SAME for s in a.stands),
-            # re its own 1 kHz no curve stays below zero: of "+0 dB" nothing can be left, the other side says how much is
+            # re its own 1 kHz no curve stays below zero: of "+0 dB" nothing can be left, so the other side tells
             word == MEETS and verdict_words.no_room(rating, a.finding),
             a.room,
         ),
@@ -104,6 +104,10 @@ def _judge_one(
     by_band = deciding.finding.quantity == "worst_distortion" and word in (MEETS, CLOSE)
     shown = min(told, key=lambda a: a.room) if told and by_band else deciding
     only = [verdict_words.one_side(deciding.finding)] if alone and word == MEETS else []
+    # more power than rated is no reason against, but the label names the rated one
+    compared = zip(rule.conditions, deciding.stands, strict=True)
+    more_power = word == MEETS and any(name == "power" and s.stand == HARDER for name, s in compared)
+    level = [f"at {quantities.watts(deciding.finding.at['power'])}"] if more_power else []
     used = list(dict.fromkeys([shown.finding.measurement, deciding.finding.measurement]))
     comparable = word in (MEETS, SHORT, CLOSE)
     return replace(
@@ -113,7 +117,7 @@ def _judge_one(
         verdict=word,
         margin=verdict_words.margin(rating, shown) if comparable else "",
         why=verdict_words.why(rating, deciding, alone=alone) if word == INCOMPARABLE else "",
-        assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.stands if s.assumed), *only])),
+        assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.stands if s.assumed), *level, *only])),
         position=verdict_words.position(rating, shown, word) if comparable else None,
         room=verdict_words.room(rating, shown) if comparable else None,
         measurements=tuple(used),
@@ -225,7 +229,7 @@ def _held_against(rating: Rating, finding: Finding) -> tuple[int, float]:
     so near is nothing that the row could show: exactly on it with no uncertainty stated is inside, as ever; else the
     last digit cannot tell.
     """
-    room, far = _room(rating, finding, finding.value)
+    room, far = _room(rating, finding, quantities.told(finding))
     as_shown, far_as_shown = _room(rating, finding, quantities.as_shown(finding))
     side = _side(room, finding.uncertainty or 0.0)
     if abs(as_shown) <= 1e-9 * abs(finding.value):  # as 150 mV is 0.15 V but for the last bit

@@ -20,7 +20,7 @@ from rated_and_found import rated, runs_of, session, verdict_of
 from reviewkit import bench_floor
 from reviewkit.measure import KINDS
 from reviewkit.model import Bench, Run
-from reviewkit.quantities import show
+from reviewkit.quantities import show, told
 from reviewkit.verdict import judge
 
 FREQUENCY_HZ = np.geomspace(20, 20_000, 31)
@@ -196,9 +196,12 @@ def test_six_decibels(quantity, floor, inside, outside, word):
 )
 def test_no_figure_goes_below_the_floor(quantity, floor, below, above):
     ratio = floor_of(quantity, found_one(quantity, floor))
-    assert bench_floor.no_further(quantity, below, ratio) == pytest.approx(floor)
-    assert bench_floor.no_further(quantity, above, ratio) == above
-    assert bench_floor.no_further(quantity, below, None) == below
+    own = bench_floor.in_unit(quantity, ratio)
+    assert own == pytest.approx(floor)
+    bound = bench_floor.bound(quantity, below, ratio)
+    assert told(replace(found_one(quantity, below, bound=bound), floor=own)) == own
+    assert told(replace(found_one(quantity, above, bound=bound), floor=own)) == above
+    assert told(found_one(quantity, below, bound=bound)) == below
 
 
 def test_what_lies_below_the_stated_floor_is_shown_as_the_floor():
@@ -207,6 +210,7 @@ def test_what_lies_below_the_stated_floor_is_shown_as_the_floor():
         "harmonic_2",
     )
     assert (show(found), found.bound) == ("≤ −101 dB", "at most")  # −101.94 dB, rounded outwards
+    assert found.value == pytest.approx(-125.0, abs=0.5)  # the file keeps what was computed
 
 
 def test_nothing_at_all_is_a_bound_too():

@@ -12,6 +12,8 @@ import socket
 
 import pytest
 
+from reviewkit import places
+from reviewkit.errors import InputError
 from reviewkit.ingest import session_paths
 from reviewkit.ingest.cut_file import FILE_NAME as FINAL
 from reviewkit.ingest.notes_file import FILE_NAME as NOTES
@@ -19,6 +21,7 @@ from reviewkit.ingest.repair_file import FILE_NAME as REPAIR
 from reviewkit.ingest.session_file import FILE_NAME as SESSION
 from reviewkit.ingest.timeline_file import FILE_NAME as EDITED
 from reviewkit.published import FILE_NAME as PUBLISHED
+from reviewkit.render.page import Pages
 
 SECRET = "year,index\n1977,60.6\nthe words that nobody may see\n"
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
@@ -26,17 +29,21 @@ RESPONSE = "Frequency (Hz),L (dB),R (dB)\n" + "".join(f"{20 * 2**n},{-0.1 * n},{
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="makes links and pipes as only other systems have them")
 
 
+class NeverComes(BaseException):
+    """Something is waited for without end. No error of the system, which might be taken for an unreadable file."""
+
+
 @pytest.fixture(autouse=True)
 def never_waits():
     """A pipe that is opened after all would be waited for without end."""
 
     def stop(*_):
-        raise TimeoutError("something is waited for that never comes")
+        raise NeverComes
 
     before = signal.signal(signal.SIGALRM, stop)
-    signal.alarm(60)
+    signal.setitimer(signal.ITIMER_REAL, 30, 1)
     yield
-    signal.alarm(0)
+    signal.setitimer(signal.ITIMER_REAL, 0)
     signal.signal(signal.SIGALRM, before)
 
 
@@ -55,7 +62,8 @@ def told(stranger, say):
 
     def run(command, *options):
         said = say(command, stranger, *options)
-        made = [path.read_bytes() for path in (stranger / "out").rglob("*") if path.is_file()]
+        out = stranger / "out"
+        made = [path.read_bytes() for path in out.rglob("*") if not out.is_symlink() and path.is_file()]
         for text in (said.out.encode(), said.err.encode(), *made):
             assert b"nobody may see" not in text
         return said
@@ -155,10 +163,8 @@ WAYS_OUT = [
     "measurements/..\\..\\outside\\a.csv",
     "measurements/a.csv\0",
     "a\0/../../outside/a.csv",
-    "measurements/a.csv\n",
     "file:///etc/hostname",
     "measurements/" + "a" * 5000,
-    "/".join(["measurements/.."] * 3000) + "/measurements/a.csv",
     "measurements/a\u202ecsv",
 ]
 
@@ -168,9 +174,6 @@ def test_no_path_leads_out(stranger, told, path):
     (stranger / "away").symlink_to(outside_of(stranger))
     (stranger / "around").symlink_to(stranger)
     (stranger / SESSION).write_text(NAMED.format(path=json.dumps(path)), encoding="utf-8")
-    if path == "measurements/a.csv\n":  # what stands around a text is taken away
-        assert [f"{key} =" in told("check").err for key in KEYS] == [False, True, True, True, False]
-        return
     said = told("check")
     assert (said.status, said.out) == (2, "")
     lines = said.err.splitlines()
@@ -204,6 +207,12 @@ def test_links_within_the_folder_are_followed(stranger, told, path):
     toml = f'{UNIT}[[measurement]]\nid = "a"\nkind = "response"\nfile = "{path}"\n'
     (stranger / SESSION).write_text(toml, encoding="utf-8")
     assert told("check").status == 0
+
+
+def test_a_path_that_is_longer_than_the_system_takes_is_told(stranger, told):
+    path = "/".join(["measurements/.."] * 3000) + "/measurements/a.csv"
+    (stranger / SESSION).write_text(NAMED.format(path=json.dumps(path)), encoding="utf-8")
+    assert told("check").status == 2
 
 
 def test_a_folder_of_measurements_that_is_elsewhere_is_refused(stranger, told):
@@ -242,7 +251,6 @@ def test_what_is_known_by_its_name_is_a_file_in_the_folder(stranger, told, what)
             inner.rename(stranger / name)
         for left in inner.parent.glob("another"):
             left.unlink()
-            outside_of(stranger)
     for command in ("check", "plan", "build"):
         said = told(command)
         assert (said.status, said.out) == (2, "")
@@ -301,20 +309,23 @@ INCLUDES = [
 ]
 
 
+FORMS = ['{{% include "{}" %}}', '{{% import "{}" as x %}}', '{{% from "{}" import x %}}', '{{% extends "{}" %}}']
+
+
 @pytest.mark.parametrize("name", INCLUDES, ids=lambda name: ascii(name[:30]))
-@pytest.mark.parametrize(
-    "form", ['{{% include "{}" %}}', '{{% import "{}" as x %}}{{{{ x }}}}', '{{% extends "{}" %}}']
-)
-def test_a_template_includes_nothing_from_elsewhere(stranger, told, name, form):
+def test_a_template_includes_nothing_from_elsewhere(stranger, name):
     folder = stranger / "templates"
     folder.mkdir()
     (folder / "away").symlink_to(outside_of(stranger))
     (folder / "a-link.j2").symlink_to(outside_of(stranger) / "outline.md.j2")
-    (folder / "plan.md.j2").write_text(form.format(name), encoding="utf-8")
-    said = told("plan")
-    assert (said.status, said.out) == (2, "")
-    assert said.err.startswith("templates")
-    assert "is not there; a template can include only" in said.err or "leads outside the session's folder" in said.err
+    for form in FORMS:
+        (folder / "plan.md.j2").write_text(form.format(name), encoding="utf-8")
+        with pytest.raises(InputError) as raised:
+            Pages(folder, places.templates()).text("plan.md.j2")
+        (fault,) = raised.value.faults
+        assert fault.source.startswith("templates")
+        assert "is not there; a template can include only" in fault.message or "leads outside" in fault.message
+        assert "nobody may see" not in fault.message
 
 
 def test_watch_shows_a_page_of_its_own_where_the_templates_are_elsewhere(stranger):
@@ -425,22 +436,26 @@ def test_a_list_of_what_was_made_reaches_nothing_else(stranger, told):
 
 
 # what a build keeps beside its outputs, and where it puts what it will move in
+DEAD = ".incoming-999999999"  # no process has this number
 KEPT = [".made-by-reviewkit.json", ".made-from.json", ".being-filled.lock", ".kept", f".incoming-{os.getpid()}"]
-BESIDE = [f".incoming-{os.getpid()}-{name}" for name in (".made-from.json", "findings.json", "published.json")]
+BESIDE = [f".incoming-{os.getpid()}-{name}" for name in (".made-from.json", "published.json")]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", [*KEPT, *BESIDE])
 @pytest.mark.parametrize("to", ["findings.json", ".", "nothing-yet"])
 @pytest.mark.usefixtures("untouched")
 def test_nothing_is_written_through_what_lies_there_already(stranger, told, name, to):
     (stranger / "out").mkdir()
-    for folder in (stranger / "out", stranger) if name in BESIDE else (stranger / "out",):
+    for folder in (stranger / "out", stranger):
         (folder / name).symlink_to(outside_of(stranger) / to)
     assert told("build", "--published").status in (0, 1, 2)
 
 
-@pytest.mark.parametrize("name", KEPT)
+@pytest.mark.long
+@pytest.mark.parametrize("name", [*KEPT, DEAD, f"{DEAD}-findings.json"])
 def test_nothing_is_waited_for_that_lies_there_already(stranger, told, name):
     (stranger / "out").mkdir()
-    os.mkfifo(stranger / "out" / name)
-    assert told("build").status in (0, 1, 2)
+    for folder in (stranger / "out", stranger):
+        os.mkfifo(folder / name)
+    assert told("build", "--published").status in (0, 1, 2)

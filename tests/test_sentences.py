@@ -7,6 +7,7 @@ from rated_and_found import found, rated, verdict_of
 
 from reviewkit import places
 from reviewkit.model import Point, RepairRow
+from reviewkit.rating_words import label
 from reviewkit.render.outputs import framing_sentences
 from reviewkit.render.page import Pages
 
@@ -117,3 +118,13 @@ def test_what_was_out_as_found_is_no_fault_of_the_finished_unit():
     )
     still = framing_sentences(PAGES, [*rows, point("Ripple", 40.0, "go")], [], None)["repair"][-1].text
     assert still.endswith("outside as found: DC offset R, before; Bias R; outside: Ripple.")
+
+
+def test_what_is_of_an_input_by_its_name_does_not_name_it_again():
+    overload = found("phono_overload", 0.212, "L", frequency=1000.0, input="phono")
+    facts = {"findings": [overload], "label": "phono overload", "frequency": 1000.0, "input": "phono", "rest": []}
+    empty = {"before": [], "unchanged": False, "level": "", "load": None, "first": True}
+    (said,) = sentences("reading", "value", **facts, **empty)
+    assert said == "By meter the phono overload is 212 mV on the left, 1 kHz."
+    assert label(rated("riaa_deviation", within=(-0.3, 0.3), input="phono")) == "Phono response"
+    assert label(rated("riaa_deviation", within=(-0.3, 0.3), input="phono MM")) == "Phono response, phono MM"

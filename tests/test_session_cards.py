@@ -26,6 +26,7 @@ from reviewkit.model import (
     Unit,
     Verdict,
 )
+from reviewkit.render.card import fit
 from reviewkit.spec_table import spec_table
 
 SESSION = Session(Path(), Unit("Norrvale", "Forty"), Bench(mains="120 V 60 Hz"))
@@ -111,6 +112,20 @@ def test_many_that_do_not_hold_are_counted():
     assert row == Row(("Ratings missed", "", "7 of 7"), "falls short", -0.7, "Rating 1; Rating 2 and 5 more")
 
 
+@pytest.mark.parametrize("price", [PRICE, replace(PRICE, fair_shown=""), None], ids=["opinion", "price", "neither"])
+@pytest.mark.parametrize("counts", [(4, 0, 0, 0), (2, 2, 1, 0), (1, 1, 1, 1), (2, 1, 1, 1), (1, 2, 2, 3), (2, 2, 2, 2)])
+def test_the_summary_stays_on_one_card(counts, price):
+    words = ("falls short", "too close to call", "not comparable", "not measured")
+    verdicts = [verdict("Input sensitivity, phono", "meets", position=0.1, room=0.1, margin="+0.6 dB")] * 3
+    for word, count in zip(words, counts, strict=True):
+        names = ["Response at 1 W, 10 Hz – 50 kHz, aux", "Intermodulation at 62 W"][:count]
+        verdicts += [verdict(name, word, position=-0.2, measured="0.030 ± 0.001 %") for name in names]
+    card = session_cards.closing_card(SESSION, verdicts, price)
+    assert len(fit(card)) == 1
+    said = session_cards.with_alt(card).alt
+    assert said.count("Response at 1 W") == sum(count > 0 for count in counts) or min(counts) > 0
+
+
 def test_nothing_judged_and_no_price_is_no_card():
     assert session_cards.closing_card(SESSION, (), None) is None
     assert session_cards.closing_card(SESSION, (), PRICE).body.headers == ("", "", "")
@@ -167,4 +182,4 @@ def test_the_alternative_text_says_what_is_seen():
     assert "new, 1977: $329. in 2024 money: about $1,700" in alt
     trail = [repaired("Trimmer", 1.0, "open", "20 %", "replaced", off=0.2)]
     alt = session_cards.with_alt(session_cards.repair_card(SESSION, trail)).alt
-    assert "Trimmer, 1.0 V ± 20 %, open, replaced, open" in alt
+    assert "Trimmer, 1.0 V ± 20 %, open, replaced, out of tolerance" in alt

@@ -118,7 +118,8 @@ def test_the_foot_names_each_source_once_and_the_uncertainty_once():
 def test_a_source_of_some_ratings_does_not_stand_for_all():
     ratings = [rated("hum", at_most=-80.0, source="manual"), rated("gain", at_least=30.0), rated("snr", at_least=90.0)]
     assert sources(ratings) == ["manual (1 of 3)"]
-    assert sources([*ratings[:1], replace(ratings[1], source="advert")]) == ["manual (1 of 2)", "advert (1 of 2)"]
+    assert sources([*ratings[:2], replace(ratings[1], source="advert")]) == ["manual (1 of 3)", "advert (1 of 3)"]
+    assert sources([*ratings[:1], replace(ratings[1], source="advert")]) == ["manual", "advert"]
     assert sources(ratings[:1]) == ["manual"]
     assert sources(ratings[1:]) == []
     assert table_of(ratings, []).foot[0] == "ratings: manual (1 of 3)"

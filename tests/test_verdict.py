@@ -293,9 +293,7 @@ def test_a_music_rating_is_confirmed_but_never_denied():
 
 def test_a_music_rating_is_not_claimed_by_the_better_channel():
     rating = rated("power", at_least=110.0, rule="music")
-    left, right = (
-        sweep(watts, side, limit=1.0, uncertainty=3.0) for watts, side in ((111.0, "L"), (103.0, "R"))
-    )
+    left, right = (sweep(watts, side, limit=1.0, uncertainty=3.0) for watts, side in ((111.0, "L"), (103.0, "R")))
     verdict = verdict_of(rating, left, right)
     assert (verdict.verdict, verdict.measured) == (INCOMPARABLE, "103 W")
     assert verdict_of(rating, left, replace(right, value=112.0)).verdict == CLOSE
@@ -758,3 +756,13 @@ def test_of_a_noise_in_one_way_only_that_way_answers():
     verdict = verdict_of(rating, found("snr", 95.0, reference=1.0, weighting="A"))
     assert verdict.verdict == MEETS
     assert verdict.assumed == "A-weighted, re 1 W"
+
+
+@pytest.mark.parametrize(("power_w", "high", "word"), [(6.2, 0.3, MEETS), (6.2, 0.8, INCOMPARABLE), (0.1, 0.8, SHORT)])
+def test_a_response_rated_at_one_power_and_measured_at_another(power_w, high, word):
+    """More power is the harder test: passed there it holds, failed there nothing is said. The row says at which."""
+    rating = rated("flatness", within=(-0.5, 0.5), power_w=1.0)
+    verdict = verdict_of(rating, found("flatness", high, band=BAND, power=power_w))
+    assert verdict.verdict == word
+    assert ("at 6.2 W" in verdict.assumed) == (word == MEETS)
+    assert ("rated at 1 W, measured at 6.2 W" in verdict.why) == (word == INCOMPARABLE)

@@ -7,12 +7,13 @@ from collections.abc import Collection
 from fractions import Fraction
 from pathlib import Path
 
-from reviewkit.errors import Faults
+from reviewkit.errors import Fault, Faults, InputError
 from reviewkit.ingest import timeline_file
 from reviewkit.ingest.footage_time import read_time, shown_time
-from reviewkit.ingest.plain_text import read_text
+from reviewkit.ingest.plain_text import numbered_rows, read_text
 
 FILE_NAME = "final.txt"
+MOST_SEGMENTS = 10_000
 Cut = tuple[tuple[float, str, int], ...]  # start in seconds, segment, line (0 where there are no lines)
 _EXAMPLE = "write a time and a segment, for example 6:12 before"
 
@@ -48,7 +49,7 @@ def parse_cut(text: str, source: str = FILE_NAME) -> Cut:
     faults = Faults(source)
     found: list[tuple[float, str, int]] = []
     last: Fraction | None = None
-    for line, row in enumerate(text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n"), 1):
+    for line, row in numbered_rows(text):
         words = row.split()
         if not words or row.startswith("#"):
             continue
@@ -63,6 +64,9 @@ def parse_cut(text: str, source: str = FILE_NAME) -> Cut:
         elif last is not None and at <= last:
             remedy = "list the segments in the order of the cut"
             faults.add(line, f"{shown_time(at)} is not later than {shown_time(last)} above it; {remedy}")
+        elif len(found) == MOST_SEGMENTS:
+            remedy = "no cut has as many; keep one line for each chapter"
+            raise InputError(Fault(source, line, f"this is segment {MOST_SEGMENTS + 1}; {remedy}"))
         else:
             found.append((float(at), name, line))
         last = at if last is None else max(last, at)

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from reviewkit.errors import Fault, Faults, InputError
+from reviewkit.ingest.plain_text import numbered_rows
 
 _SEPARATORS = (",", ";", "\t")
+MOST_ROWS = 5000
+MOST_COLUMNS = 1000
+_LONGEST_LINE = 20_000  # characters
+_LONGEST_CELL = 2000
 
 
 @dataclass(frozen=True)
@@ -35,12 +40,9 @@ def parse_delimited(text: str, faults: Faults, *, example: str, comments: bool =
     A row with more cells than the header is noted as a fault and left out. Raises InputError where nothing is left to
     read. `example`: a header as it should be.
     """
-    lines = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    if comments:
-        lines = ["" if line.startswith("#") else line for line in lines]
-    first = next((line for line in lines if line.strip()), "")
+    first = next((line for _, line in _lines(text, faults.source, comments) if line.strip()), "")
     separator = max(_SEPARATORS, key=first.count)
-    rows = _rows(lines, separator, faults.source)
+    rows = _rows((line for _, line in _lines(text, faults.source, comments)), separator, faults.source)
     if not rows:
         raise InputError(Fault(faults.source, 0, f"the file is empty; begin with a header: {example}"))
     header, body = rows[0], []
@@ -57,8 +59,17 @@ def parse_delimited(text: str, faults: Faults, *, example: str, comments: bool =
     return Delimited(header, tuple(body), decimal_comma=separator != ",")
 
 
-def _rows(lines: Sequence[str], separator: str, source: str) -> list[DelimitedRow]:
-    reader = csv.reader([f"{line}\n" for line in lines], delimiter=separator, skipinitialspace=True, strict=True)
+def _lines(text: str, source: str, comments: bool) -> Iterator[tuple[int, str]]:
+    """Every line with its number; one that is a comment is blank."""
+    for number, line in numbered_rows(text):
+        if len(line) > _LONGEST_LINE:
+            said = f"this line has {len(line)} characters, and no row of such a table has over {_LONGEST_LINE}"
+            raise InputError(Fault(source, number, f"{said}; export the table again, or give each row a line"))
+        yield number, "" if comments and line.startswith("#") else line
+
+
+def _rows(lines: Iterable[str], separator: str, source: str) -> list[DelimitedRow]:
+    reader = csv.reader((f"{line}\n" for line in lines), delimiter=separator, skipinitialspace=True, strict=True)
     found: list[DelimitedRow] = []
     begins = 1
     try:
@@ -67,6 +78,7 @@ def _rows(lines: Sequence[str], separator: str, source: str) -> list[DelimitedRo
             while stripped and not stripped[-1]:
                 stripped.pop()
             if stripped:
+                _check_size(begins, stripped, len(found), source)
                 found.append(DelimitedRow(begins, tuple(stripped)))
             begins = reader.line_num + 1
     except csv.Error:
@@ -74,3 +86,16 @@ def _rows(lines: Sequence[str], separator: str, source: str) -> list[DelimitedRo
         message = 'quotation marks are not paired in this row; close them, and write "" for one inside a quoted cell'
         raise InputError(Fault(source, begins, message)) from None
     return found
+
+
+def _check_size(line: int, cells: list[str], before: int, source: str) -> None:
+    """Raise InputError for a row that no table typed by hand has. `before`: how many rows stand above it."""
+    if len(cells) > MOST_COLUMNS:
+        message = f"this row has {len(cells)} cells, more than {MOST_COLUMNS}; keep the columns that are read"
+    elif before > MOST_ROWS:
+        message = f"the table has more than {MOST_ROWS} rows; keep those that belong to this session"
+    elif max(map(len, cells)) > _LONGEST_CELL:
+        message = f"a cell of this row has more than {_LONGEST_CELL} characters; shorten it"
+    else:
+        return
+    raise InputError(Fault(source, line, message))

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
-from reviewkit.errors import Faults
+from reviewkit.errors import Fault, Faults, InputError, shortened
 from reviewkit.ingest.footage_time import DAY_S, LOOKS_LIKE_TIME, read_time, shown_time
-from reviewkit.ingest.plain_text import read_text
+from reviewkit.ingest.plain_text import numbered_rows, read_text
 from reviewkit.model import Clip, Note, Notes
 
 FILE_NAME = "notes.txt"
@@ -18,7 +18,9 @@ _CLIP_EXAMPLE = "write for example clip A014.mp4 for 14:05, or clip A015.mp4 at 
 # A colon directly before // belongs to a link, not to a segment.
 _SEGMENT = re.compile(r"([^\W\d_][\w-]*):(?!//)\s*")
 _TAG = re.compile(r"\[([^\[\]]*)\]")
-_OPEN_TAG = re.compile(r"\[\s*(?:card|cut)\b[^\]]*$", re.IGNORECASE)
+_OPEN_TAG = re.compile(r"\[\s*(?:card|cut)\b.*", re.IGNORECASE)
+MOST_NOTES = 10_000  # one every five seconds of a working day
+_LONGEST_SHOWN = 60  # characters of what a message is about
 
 
 def read_notes(path: Path, source: str = FILE_NAME) -> Notes:
@@ -29,20 +31,20 @@ def read_notes(path: Path, source: str = FILE_NAME) -> Notes:
 def parse_notes(text: str, source: str = FILE_NAME) -> Notes:
     """The notes of a text, in its order. `Note.at_s` counts from the start of the note's clip, also under a clock.
 
-    Raises InputError with every line that cannot be read, runs back in time, or lies beyond its clip's length.
+    Raises InputError with every line that cannot be read, runs back in time, or lies beyond its clip's length, and for
+    more notes or clips than any film has.
     """
     reader = _Reader(Faults(source))
-    rows = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    for line, row in enumerate(rows, 1):
+    for line, row in numbered_rows(text):
         reader.take(line, row)
     return reader.finish()
 
 
-@dataclass
+@dataclass(slots=True)
 class _Draft:
     line: int
     clip: str
-    at_s: Fraction
+    at_s: float
     segment: str
     names_segment: bool
     texts: list[str]
@@ -55,7 +57,7 @@ class _Reader:
 
     def __init__(self, faults: Faults) -> None:
         self.faults = faults
-        self.clips: list[Clip] = []
+        self.clips: dict[str, Clip] = {}
         self.drafts: list[_Draft] = []
         self.clip: Clip | None = None
         self.starts: Fraction | None = None  # of the clip, where times are the clock's
@@ -89,7 +91,7 @@ class _Reader:
         notes = (
             Note(
                 clip=draft.clip,
-                at_s=float(draft.at_s),
+                at_s=draft.at_s,
                 segment=draft.segment,
                 text=" ".join(" ".join(draft.texts).split()),
                 cards=tuple(dict.fromkeys(draft.cards)),
@@ -98,7 +100,7 @@ class _Reader:
             )
             for draft in self.drafts
         )
-        return Notes(clips=tuple(self.clips), notes=tuple(notes))
+        return Notes(clips=tuple(self.clips.values()), notes=tuple(notes))
 
     # -------------------------------------------------------------- the three sorts of line
 
@@ -117,13 +119,14 @@ class _Reader:
         if not name or words[-1] in ("for", "at"):
             self.faults.add(line, f'"{row.strip()[:60]}" names no clip, or says no time; {_CLIP_EXAMPLE}')
             name = name or f"line {line}"
-        same = next((clip for clip in self.clips if clip.name == name), None)
+        same = self.clips.get(name)
+        shown = shortened(name, _LONGEST_SHOWN)
         if same is not None:
             remedy = "keep the notes of one clip together"
-            self.faults.add(line, f"clip {name} has begun in line {same.line} already; {remedy}")
+            self.faults.add(line, f"clip {shown} has begun in line {same.line} already; {remedy}")
         self.length, self.starts = said.get("for"), said.get("at")
         if self.length == 0:
-            self.faults.add(line, f"clip {name} has no length; write how long it runs, or leave the length out")
+            self.faults.add(line, f"clip {shown} has no length; write how long it runs, or leave the length out")
             self.length = None
         self.clip = Clip(
             name=name,
@@ -131,7 +134,8 @@ class _Reader:
             starts_s=None if self.starts is None else float(self.starts),
             line=line,
         )
-        self.clips.append(self.clip)
+        self.clips.setdefault(name, self.clip)
+        self._count(line, len(self.clips), "clip")
 
     def _note(self, line: int, row: str) -> None:
         first, rest = [*row.split(maxsplit=1), ""][:2]
@@ -145,10 +149,16 @@ class _Reader:
         if segment is not None and named:
             self.segment = segment[1]
             rest = rest.strip()[segment.end() :]
-        draft = _Draft(line, self.clip.name if self.clip else "", at_s or Fraction(0), self.segment, named, [])
+        draft = _Draft(line, self.clip.name if self.clip else "", float(at_s or 0), self.segment, named, [])
         self._words(draft, line, rest)
         self.drafts.append(draft)
         self.open = draft
+        self._count(line, len(self.drafts), "note")
+
+    def _count(self, line: int, count: int, what: str) -> None:
+        if count > MOST_NOTES:
+            said = f"this is {what} {count}, and {MOST_NOTES} are the most that are read"
+            raise InputError(Fault(self.faults.source, line, f"{said}; keep those that are of this film"))
 
     def _continuation(self, line: int, row: str) -> None:
         if LOOKS_LIKE_TIME.match(row):
@@ -180,7 +190,7 @@ class _Reader:
             return None
         self.last = at_s
         if self.length is not None and at_s > self.length and self.clip is not None:
-            runs = f"clip {self.clip.name} runs {shown_time(self.length)}"
+            runs = f"clip {shortened(self.clip.name, _LONGEST_SHOWN)} runs {shown_time(self.length)}"
             self.faults.add(line, f"{written} lies beyond its clip: {runs}; correct the time or the length")
         return at_s
 
@@ -190,18 +200,19 @@ class _Reader:
         def tag(match: re.Match[str]) -> str:
             words = match[1].split()
             name = words[0].casefold() if words else ""
+            shown = shortened(match[0], _LONGEST_SHOWN)
             if words == ["cut"]:
                 draft.cut = True
             elif len(words) == 2 and words[0] == "card" and not words[1].endswith(","):
                 draft.cards.append(words[1])
             elif re.match(r"cards?\b", name):
-                self.faults.add(line, f"{match[0]}: a card is called for by its id, one each; write [card tone-before]")
+                self.faults.add(line, f"{shown}: a card is called for by its id, one each; write [card tone-before]")
             elif re.match(r"cut\b", name):
-                self.faults.add(line, f"{match[0]} is not understood; write [cut] for a bad take, else put it in ( )")
+                self.faults.add(line, f"{shown} is not understood; write [cut] for a bad take, else put it in ( )")
             else:
                 return match[0]
             return " "
 
-        if unclosed := _OPEN_TAG.search(text):
+        if unclosed := _OPEN_TAG.search(text, text.rfind("]") + 1):
             self.faults.add(line, f'"{unclosed[0][:40]}" has no closing bracket; write [card tone-before] or [cut]')
         draft.texts.append(_TAG.sub(tag, text).strip())

@@ -2,22 +2,44 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 from reviewkit.errors import Fault, InputError
 
+MOST_BYTES = 20_000_000  # no table or text that a hand keeps comes near it
 _MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 
 
 def read_text(path: Path, source: str, *, western: bool = False) -> str:
     """The text of a file, without a byte order mark. `source` names it in messages. Faults: see `decode`."""
+    if path.exists() and not (path.is_file() or path.is_dir()):
+        raise InputError(Fault(source, 0, "is a pipe or a device, which may never end; put a file in its place"))
     try:
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
     except FileNotFoundError:
         raise InputError(Fault(source, 0, f"there is no file {path.name} in {path.parent}")) from None
     except OSError as error:
         raise InputError(Fault(source, 0, f"cannot be read: {error.strerror}; make it a readable file")) from None
+    if len(data) > MOST_BYTES:
+        over = f"holds over {MOST_BYTES // 1_000_000} MB, so it is some other file; name the right one, or shorten it"
+        raise InputError(Fault(source, 0, over))
     return decode(data, source, western=western)
+
+
+def numbered_rows(text: str) -> Iterator[tuple[int, str]]:
+    """Every line with its number from 1, one at a time, whichever of the usual line ends it has; without a byte order
+    mark.
+    """
+    text = text.removeprefix("\ufeff")
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    line, begin = 1, 0
+    while (end := text.find("\n", begin)) >= 0:
+        yield line, text[begin:end]
+        line, begin = line + 1, end + 1
+    yield line, text[begin:]
 
 
 def decode(data: bytes, source: str, *, western: bool = False) -> str:

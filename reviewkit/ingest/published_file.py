@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
 from reviewkit.errors import Fault, InputError
 from reviewkit.ingest.plain_text import read_text
 from reviewkit.published import FILE_NAME, Published
+
+_HALF_SIGN = re.compile("[\ud800-\udfff]")  # JSON can write half of a sign, and no file can hold it
 
 
 def read_published(folder: Path) -> Published | None:
@@ -32,4 +35,7 @@ def parse_published(text: str) -> Published:
 
 
 def _texts(entries: Any) -> bool:
-    return isinstance(entries, dict) and all(isinstance(figure, str) for figure in entries.values())
+    """Whether these are figures by what they are of, in text that can be written again."""
+    if not isinstance(entries, dict) or not all(isinstance(figure, str) for figure in entries.values()):
+        return False
+    return not any(_HALF_SIGN.search(part) for entry in entries.items() for part in entry)

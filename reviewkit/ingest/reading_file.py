@@ -40,6 +40,7 @@ _VALUE = re.compile(rf"({NUMBER})\s*(.*)")
 # many; "rail voltage" is no "hum voltage"
 _ALIKE = 0.85
 _MOST_IN_A_NAME = 60
+_KNOWN = tuple(sorted({*BY_METER, *QUANTITIES, *RULES, *TRADE_WORDS}))
 
 
 def read_readings(path: Path, source: str) -> Sheet:
@@ -107,18 +108,16 @@ def _places(header: DelimitedRow, faults: Faults) -> Mapping[str, int]:
 
 def _once_each(readings: list[SingleReading], faults: Faults) -> list[SingleReading]:
     """The same reading written twice is kept once; two values under the same conditions are a fault."""
-    kept: list[SingleReading] = []
+    kept: dict[tuple[str, str, str], SingleReading] = {}
     for reading in readings:
-        same = [k for k in kept if (k.name, k.channel, k.at) == (reading.name, reading.channel, reading.at)]
-        if not same:
-            kept.append(reading)
-        elif (same[0].value, same[0].unit) != (reading.value, reading.unit):
+        same = kept.setdefault((reading.name, reading.channel, str(sorted(reading.at.items()))), reading)
+        if (same.value, same.unit) != (reading.value, reading.unit):
             faults.add(
                 reading.line,
-                f"{_said(reading.name)}: read otherwise in line {same[0].line} under the same conditions; keep one, or "
+                f"{_said(reading.name)}: read otherwise in line {same.line} under the same conditions; keep one, or "
                 "say in the column at what differs, for example: cold, warm; positive, negative",
             )
-    return kept
+    return list(kept.values())
 
 
 def _said(name: str) -> str:
@@ -255,9 +254,10 @@ def _as_quantity(words: str) -> str:
 
 def _misspelled(name: str) -> str | None:
     """The known name that this one is a misspelling of: nearly the same, or its letters in another order."""
-    known = sorted({*BY_METER, *QUANTITIES, *RULES, *TRADE_WORDS})
     # a known name with words before or behind it is one of the user's own
-    if any(f"_{name}_".find(f"_{each}_") >= 0 for each in known):
+    if any(f"_{each}_" in f"_{name}_" for each in _KNOWN):
         return None
-    swapped = next((each for each in known if sorted(each) == sorted(name)), None)
-    return swapped or next(iter(get_close_matches(name, known, n=1, cutoff=_ALIKE)), None)
+    # the others are too short or too long to agree in so much
+    near = [each for each in _KNOWN if 2 * min(len(each), len(name)) >= _ALIKE * (len(each) + len(name))]
+    swapped = next((each for each in near if sorted(each) == sorted(name)), None)
+    return swapped or next(iter(get_close_matches(name, near, n=1, cutoff=_ALIKE)), None)

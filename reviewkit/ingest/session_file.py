@@ -117,7 +117,7 @@ def _repeated(
         if isinstance(raw, dict):
             names = [raw[key] for key in label_keys if isinstance(raw.get(key), str) and raw[key].strip()]
             called = " ".join(names[0].split()) if names else str(number + 1)
-            called = PurePath(called).stem if names and raw.get("file") == names[0] else called
+            called = PurePath(called).stem if "/" in called and raw.get("file") == names[0] else called
             label = f" {written(called[:40])[1:-1]}:"
             found.append((raw, Place(document, faults, (name, number), f"[[{name}]]{label}")))
     return found

@@ -90,12 +90,3 @@ def links_out(folder: Path) -> list[Fault]:
             if inside.is_outside(folder, name):
                 found.append(Fault(name, 0, f"leads outside the session's folder; {remedy}"))
     return found
-
-
-def out_of(folder: Path) -> Path:
-    """Where the session's outputs go unless another place is asked for. Raises InputError where that is a link: who
-    made the folder would choose what is written over, and what is cleared away.
-    """
-    if (folder / "out").is_symlink():
-        raise InputError(Fault("out", 0, "is a link; take it away, or name the folder that it leads to with --out"))
-    return folder / "out"

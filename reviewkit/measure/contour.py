@@ -41,6 +41,8 @@ from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 _SAME = 0.005  # a band's edge that is missed by half a percent was meant
 _FLAT_DB = 0.1  # a control that does less does nothing
+# what a card is called whose settings all begin with it
+_TITLES = {"loudness": "Loudness", "filter": "Filters"} | dict.fromkeys(("bass", "treble", "tone"), "Tone controls")
 
 
 def _levels(sheet: Sheet) -> list[Column]:
@@ -154,6 +156,11 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
 
 
+def _title(setting: str) -> str:
+    """The control that a setting begins with: "low filter on", "loudness on, volume at −30 dB"."""
+    return next((_TITLES[word] for word in setting.lower().split()[:2] if word in _TITLES), "")
+
+
 def card(runs: Sequence[Run]) -> Card:
     """The differences over the dial about the reference as the zero line. Several settings are each named where they
     stand furthest off, a filter at half power: at their ends too many lie together.
@@ -177,12 +184,11 @@ def card(runs: Sequence[Run]) -> Card:
     inside = [t.y[(t.x >= low_hz) & (t.x <= high_hz)] for t in traces]
     extremes = [0.0, *(float(v) for y in inside if len(y) for v in (np.min(y), np.max(y)))]
     against = list(dict.fromkeys(run.conditions.reference_name for run in shown))
-    settings = [run.conditions.measurement.setting.lower() for run in shown]
-    title = next((title for word, title in _TITLES if all(word in setting for setting in settings)), "")
+    titles = {_title(run.conditions.measurement.setting) for run in shown}
     y_axis = scales.lopsided(min(extremes), max(extremes))
     return Card(
         id="",
-        title=title,
+        title=titles.pop() if len(titles) == 1 else "",
         chart=True,
         conditions=figures.stated(runs, f"re {', '.join(against)}"),
         body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), (), tuple(marks)),)),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import curves, figures, quantities, scales
+from reviewkit import curves, figures, quantities, rating_words, scales
 from reviewkit.arrays import Array
 from reviewkit.captures import refuse_silence
 from reviewkit.errors import Fault, InputError

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -76,7 +77,7 @@ def _sweep(sheet: Sheet, column: Column, c: Conditions) -> tuple[Array, Array]:
 
 def _power(c: Conditions, quantity: str, column: Column, power_w: float, limit: float, unsure: float | None) -> Finding:
     hz, figure = c.measurement.frequency_hz, figure_of(column)
-    at = {"limit": limit, "frequency": hz, "figure": figure, "power": power_w}
+    at: dict[str, Any] = {"limit": limit, "frequency": hz, "figure": figure, "power": power_w}
     return figures.finding(c, quantity, column.channel, power_w, uncertainty=unsure, **at)
 
 

@@ -11,7 +11,15 @@ from reviewkit.model import Axis, Bar, BarGroup, BarLimit, Bars, Limit
 from reviewkit.render.bar_texts import Standing, Words, before_words, broken, figure_words, held
 from reviewkit.render.dial import dial_height, y_texts
 from reviewkit.render.free_space import FreeSpace
-from reviewkit.render.labels import MARGIN, SHORTEN_LABEL, SHORTEN_LIMIT, put_limit_label
+from reviewkit.render.labels import (
+    LIMIT_DASH,
+    LIMIT_SAMPLE,
+    MARGIN,
+    SHORTEN_LABEL,
+    SHORTEN_LIMIT,
+    put_limit_label,
+    put_limit_sample,
+)
 from reviewkit.render.look import DASH, LABEL, SAFE_LEFT
 from reviewkit.render.scene import Area, Box, Page, Stroke, Text
 from reviewkit.render.traces import place, within
@@ -27,7 +35,6 @@ _TOUCH = 4.0  # between a bar and the one before it
 _LEAST_HEIGHT = 3.0  # of a bar that stands at the scale's foot
 _UNDER_FOOT = 14.0
 _LIMIT_REACH = 10.0  # beyond its group, on both sides
-_SAMPLE = 48.0  # of a limit's line, before words that found no room beside it
 
 
 @dataclass(frozen=True)
@@ -190,7 +197,7 @@ def _limit_lines(
                 left = lines.pop().left
             lines.append(Box(left, y - 1.5, right, y + 1.5))
         for line in lines:
-            page.add(Stroke("limit", ((line.left, y), (line.right, y)), page.look.soft, 3.0, (18.0, 12.0)))
+            page.add(Stroke("limit", ((line.left, y), (line.right, y)), page.look.soft, 3.0, LIMIT_DASH))
         if lines:
             found.append((limit, lines))
     return found
@@ -249,12 +256,12 @@ def _over_plot(page: Page, label: str, box: Box) -> None:
         text = page.text(
             label, right, box.top - _OVER_PLOT, LABEL, page.look.soft, anchor="right", remedy=SHORTEN_LIMIT
         )
-        left = text.box.left - _SAMPLE - 12
+        left = text.box.left - LIMIT_SAMPLE - 12
         room = Box(left, text.box.top, text.box.right, text.box.bottom).grown(MARGIN, 0.0)
         if left < box.left:
             raise page.fault(label, SHORTEN_LIMIT, "has no free place in the picture")
         if not any(room.meets(one) for one in held):
             break
         right -= MARGIN
-    y = text.baseline - page.cap(LABEL) / 2
-    page.add(text, Stroke("limit", ((left, y), (left + _SAMPLE, y)), page.look.soft, 3.0, (18.0, 12.0)))
+    page.add(text)
+    put_limit_sample(page, text.box.left, text.baseline - page.cap(LABEL) / 2)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from reviewkit.arrays import Array
 
 MARGIN = 8.0  # kept free round a label
+LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # of a limit's line, before words that found no room beside it
 _ALONE = 60.0  # so far from all other curves, in pixels, a curve can be named where it runs
 FAR = 30.0  # a label this far from what it names gets a leader
 
@@ -127,10 +128,18 @@ def _heights(line: Array, across: Array) -> Array:
     return np.asarray(np.interp(across, x, y, left=np.nan, right=np.nan))
 
 
+def put_limit_sample(page: Page, left: float, y: float) -> None:
+    """Place a piece of a limit's line before words that stand apart from it and begin at `left`."""
+    ends = ((left - LIMIT_SAMPLE - 12, y), (left - 12, y))
+    page.add(Stroke("limit", ends, page.look.soft, 3.0, LIMIT_DASH))
+
+
 def put_limit_label(
     page: Page, free: FreeSpace, limit: Limit, line_ys: Sequence[float], ends: tuple[float, float]
 ) -> bool:
-    """Place a limit's label along one of its lines (`ends`: their x), else anywhere free; False if there is no room."""
+    """Place a limit's label along one of its lines (`ends`: their x), else anywhere free, behind a piece of the line
+    where it is far from it; False if there is no room.
+    """
     if not limit.label:
         return True
     width, rise, drop, _ = page.measure(limit.label, LABEL, False)
@@ -150,10 +159,17 @@ def put_limit_label(
             break
     if box is None:
         at = (left + width / 2, line_ys[0] if line_ys else free.box.top)
-        found = free.nearest(*at, width + 2 * MARGIN, high + 2 * MARGIN)
+        found = free.nearest(*at, width + 2 * MARGIN, high + 2 * MARGIN, within=FAR)
+        sample = 0.0
+        if found is None:
+            sample = LIMIT_SAMPLE + 12
+            found = free.nearest(*at, sample + width + 2 * MARGIN, high + 2 * MARGIN)
         if found is None:
             return False
-        box = found.grown(-MARGIN, -MARGIN)
+        box = replace(found.grown(-MARGIN, -MARGIN), left=found.left + MARGIN + sample)
+        if sample:
+            put_limit_sample(page, box.left, box.bottom - drop - page.cap(LABEL) / 2)
+            free.take_box(found)
     free.take_box(box.grown(MARGIN, MARGIN))
     page.add(page.text(limit.label, box.left, box.bottom - drop, LABEL, page.look.soft, remedy=SHORTEN_LIMIT))
     return True

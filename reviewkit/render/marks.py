@@ -34,7 +34,7 @@ def put_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
         _ring(page, x, y)
         free.take_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))
     worded = [(mark, point) for mark, point in zip(panel.marks, points, strict=True) if mark.text]
-    homeless = [mark for mark, point in worded if not _words(page, free, mark, point)]
+    homeless = [mark for mark, point in worded if not _words(page, free, mark, point, points)]
     if homeless:
         _over(page, homeless, box)
 
@@ -51,11 +51,13 @@ def _ring(page: Page, x: float, y: float) -> None:
     page.add(Area("mark", ring, page.look.ground), Stroke("mark", ring, page.look.ink, 4.0))
 
 
-def _words(page: Page, free: FreeSpace, mark: Mark, point: tuple[float, float]) -> bool:
+def _words(
+    page: Page, free: FreeSpace, mark: Mark, point: tuple[float, float], rings: Sequence[tuple[float, float]]
+) -> bool:
     """Place a mark's words in the free place nearest to it; False where there is none.
 
-    Words too far from their ring to be read as its name get a leader; a place where other words are in the leader's
-    way is passed over as long as there are others.
+    Words too far from their ring to be read as its name get a leader. A place is passed over, as long as there are
+    others, where other words are in the leader's way, or where without one the words reach over another ring.
     """
     width, rise, drop, _ = page.measure(mark.text, LABEL, False)
     size = width + 2 * MARGIN, rise + drop + 2 * MARGIN
@@ -63,10 +65,15 @@ def _words(page: Page, free: FreeSpace, mark: Mark, point: tuple[float, float]) 
     if first is None:
         return False
     found, leader = first, _leader(first, point)
-    if _blocked(page, leader):
+    if _blocked(page, leader) or (leader is None and _astray(found, point, rings)):
         led = ((box, _leader(box, point)) for box in _others(free, first, point, size))
+        good = (
+            one
+            for one in led
+            if not _blocked(page, one[1]) and (one[1] is not None or not _astray(one[0], point, rings))
+        )
         # a leader through other words would do more harm than good: at worst the words say where they belong
-        found, leader = next((each for each in led if not _blocked(page, each[1])), (first, None))
+        found, leader = next(good, (first, None))
     if leader is not None:
         page.add(Stroke("leader", leader, page.look.soft, 2.0))
         free.take_line(leader, 4.0)
@@ -99,6 +106,15 @@ def _leader(found: Box, point: tuple[float, float]) -> Array | None:
     start = (x + (near[0] - x) * (_RADIUS + 3) / away, y + (near[1] - y) * (_RADIUS + 3) / away)
     stop = (near[0] + (x - near[0]) * 8 / away, near[1] + (y - near[1]) * 8 / away)
     return np.array((start, stop))
+
+
+def _astray(found: Box, point: tuple[float, float], rings: Sequence[tuple[float, float]]) -> bool:
+    """Whether words end so near over another ring that they can be read as its name."""
+    reach = found.grown(_RADIUS - MARGIN, FAR)
+    return any(
+        ring != point and reach.left <= ring[0] <= reach.right and reach.top <= ring[1] <= reach.bottom
+        for ring in rings
+    )
 
 
 def _blocked(page: Page, leader: Array | None) -> bool:

@@ -36,6 +36,10 @@ _MARKDOWN_SIGNS = str.maketrans(
 )
 
 
+_TAGGED = re.compile(r"<(?=[A-Za-z/!?])")
+_LINKED = re.compile(r"\](?=[(:\[])")
+
+
 class Pages:
     """The templates that travel with the program, each replaceable by the session's own of the same name."""
 
@@ -76,6 +80,7 @@ class Pages:
             spoken=sentence,
             words=words,
             cell=markdown_cell,
+            noted=as_noted,
             direction=lambda channel: _SIDES.get(channel, channel),
             under=figures.under,
         )
@@ -189,12 +194,17 @@ def _names(own: Path) -> tuple[str, ...]:
     """The templates of a session's own; none where their folder is another's."""
     if not own.is_dir() or inside.is_outside(own.parent, own.name):
         return ()
-    return tuple(path.name for path in own.rglob("*") if not path.is_dir())
+    return tuple(path.name for path in own.rglob("*") if path.is_symlink() or not path.is_dir())
 
 
 def markdown_cell(text: str) -> str:
     """Text as a cell of a Markdown table: its signs lose their meaning."""
     return " ".join(text.split()).translate(_MARKDOWN_SIGNS)
+
+
+def as_noted(text: str) -> str:
+    """Text in Markdown to be read as it was written: where a tag would begin, or a link or picture go on, are signs."""
+    return _LINKED.sub(r"\\]", _TAGGED.sub("&lt;", text))
 
 
 def plain_signs(text: str) -> str:

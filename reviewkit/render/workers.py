@@ -221,17 +221,20 @@ def _work(*also: str) -> None:
     calls: Queue[Any] = Queue()
     Thread(target=_take_in, args=(calls,), daemon=True).start()
 
-    def answer(call: Any) -> None:
-        pickle.dump(_called(*call), answers, pickle.HIGHEST_PROTOCOL)
-        answers.flush()
-
     # one step at a time: files to read come long before cards to draw, and must not wait for what only those need
-    for name in (*also, *_FOR_DRAWING):
-        import_module(name)
-        while not calls.empty() and (call := calls.get()) is not None:
-            answer(call)
-    while (call := calls.get()) is not None:
-        answer(call)
+    steps = iter((*also, *_FOR_DRAWING))
+    while True:
+        step = next(steps, None)
+        if step is not None:
+            import_module(step)
+        while step is None or not calls.empty():
+            call = calls.get()
+            if call is None:  # nobody is there any more
+                return
+            answer = pickle.dumps(_called(*call), pickle.HIGHEST_PROTOCOL)
+            with suppress(BrokenPipeError):  # then there is an end to the calls, too
+                answers.write(answer)
+                answers.flush()
 
 
 def _take_in(calls: Queue[Any]) -> None:

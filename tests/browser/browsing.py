@@ -1,10 +1,14 @@
-"""A page in the browser, with nothing beyond it to reach."""
+"""A page in the browser, with nothing beyond it to reach; a session that is watched meanwhile."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from pathlib import Path
+from queue import Queue
+from threading import Event, Thread
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -24,3 +28,30 @@ def opened(browser: Browser, width: int, height: int) -> Iterator[Page]:
     context.close()
     assert errors == []
     assert [url for url in asked if not url.startswith(("file:", "data:", "http://127.0.0.1:"))] == []
+
+
+class Watched:
+    """A session that is being watched by a thread of this process, once it was built."""
+
+    def __init__(self, folder: Path) -> None:
+        from reviewkit.watch import watch
+
+        self.folder = folder
+        self.told: Queue[Any] = Queue()
+        self._opened: Queue[str] = Queue()
+        self._stop = Event()
+        given = {"opened": self._opened.put, "told": self.told.put, "beside": 0, "stop": self._stop}
+        self._thread = Thread(target=watch, args=(folder,), kwargs=given)
+        self._thread.start()
+        self.address = self._opened.get(timeout=30)
+        self.first = self.told.get(timeout=120)
+
+    def save(self, name: str, text: str) -> None:
+        beside = self.folder / ".beside"
+        beside.write_text(text, encoding="utf-8")
+        os.replace(beside, self.folder / name)  # noqa: PTH105
+
+    def end(self) -> None:
+        self._stop.set()
+        self._thread.join(timeout=30)
+        assert not self._thread.is_alive()

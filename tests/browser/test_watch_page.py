@@ -2,41 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import re
-from queue import Queue
-from threading import Event, Thread
 
 import pytest
 import receiver_session
+from browsing import Watched
 
 WAIT_MS = 30_000  # for a busy machine; how soon it is there is measured in tests/bench/watch_speed.py
-
-
-class Watched:
-    """A session that is being watched by a thread of this process, once it was built."""
-
-    def __init__(self, folder):
-        from reviewkit.watch import watch
-
-        self.folder = folder
-        self.told = Queue()
-        self._opened, self._stop = Queue(), Event()
-        given = {"opened": self._opened.put, "told": self.told.put, "beside": 0, "stop": self._stop}
-        self._thread = Thread(target=watch, args=(folder,), kwargs=given)
-        self._thread.start()
-        self.address = self._opened.get(timeout=30)
-        self.first = self.told.get(timeout=120)
-
-    def save(self, name, text):
-        beside = self.folder / ".beside"
-        beside.write_text(text, encoding="utf-8")
-        os.replace(beside, self.folder / name)  # noqa: PTH105
-
-    def end(self):
-        self._stop.set()
-        self._thread.join(timeout=30)
-        assert not self._thread.is_alive()
 
 
 @pytest.fixture

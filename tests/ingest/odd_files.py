@@ -275,7 +275,7 @@ REFUSED: dict[str, tuple[str | bytes, tuple[str, ...]]] = {
         "Frequency (Hz),Left,Right\n20,1,2\n40,2,3\n",
         (
             f'm/x.csv:1: no unit is given for "Left" and "Right"; {_ADD} units = {{ left = "dBV", right = "dBV" }} '
-            '(or "V", whichever the file is in) (header: Frequency (Hz),Left,Right)',
+            '(or "V", or "%" if it is distortion, whichever the file is in) (header: Frequency (Hz),Left,Right)',
         ),
     ),
     "an unknown unit": (

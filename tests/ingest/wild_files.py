@@ -291,7 +291,9 @@ def _places(held: Any) -> list[tuple[Any, Any]]:
 def _capture(draw: st.DrawFn) -> bytes:
     """A WAV file whose header says what it likes."""
     short = st.one_of(st.integers(0, 4), st.sampled_from([0xFFFF, 0x8000, 6, 18]))
-    long = st.one_of(st.sampled_from([0, 1, 999, 1000, 48_000, 10_000_000, 2**31, 2**32 - 1]), st.integers(0, 2**32 - 1))
+    long = st.one_of(
+        st.sampled_from([0, 1, 999, 1000, 48_000, 10_000_000, 2**31, 2**32 - 1]), st.integers(0, 2**32 - 1)
+    )
     bits = draw(st.sampled_from([0, 1, 8, 16, 24, 32, 64, 0xFFFF]))
     channels = draw(short)
     code = draw(st.sampled_from([1, 1, 1, 3, 3, 2, 6, 0xFFFE, 0]))
@@ -335,7 +337,9 @@ def png_chunk(name: bytes, body: bytes, claimed: int | None = None) -> bytes:
 @st.composite
 def _png(draw: st.DrawFn) -> bytes:
     side = st.one_of(st.integers(0, 40), st.sampled_from([9999, 65_500, 100_000, 2**31 - 1, 2**31, 2**32 - 1]))
-    head = struct.pack(">IIBBBBB", draw(side), draw(side), *(draw(st.sampled_from([8, 0, 1, 2, 3, 6, 16])) for _ in range(5)))
+    head = struct.pack(
+        ">IIBBBBB", draw(side), draw(side), *(draw(st.sampled_from([8, 0, 1, 2, 3, 6, 16])) for _ in range(5))
+    )
     chunks = [png_chunk(b"IHDR", head)]
     for _ in range(draw(st.integers(0, 4))):
         name = draw(st.sampled_from([b"IDAT", b"PLTE", b"tRNS", b"iCCP", b"zTXt", b"iTXt", b"tEXt", b"acTL", b"fcTL", b"eXIf", b"gAMA",
@@ -350,7 +354,9 @@ _prices_header = st.lists(
     st.sampled_from(["year", "month", "date", "index", "cpi", "value", "annual", "Ave.", *MONTHS, *(m[:3] for m in MONTHS)]),
     min_size=1, max_size=14,
 )  # fmt: skip
-_price_cell = st.one_of(st.integers(1840, 2210).map(str), st.sampled_from(["1977-04", "1977-04-31", "1977-14"]), wild_number)
+_price_cell = st.one_of(
+    st.integers(1840, 2210).map(str), st.sampled_from(["1977-04", "1977-04-31", "1977-14"]), wild_number
+)
 _reading_cell = st.one_of(
     st.sampled_from([name.replace("_", " ") for name in BY_METER]),
     st.sampled_from(["L", "R", "both", "1 kHz", "40 W into 8 ohm", "20 Hz to 20 kHz", "60 Hz + 7 kHz", "A-weighted", "re 40 W"]),

@@ -240,3 +240,18 @@ def test_what_is_said():
     assert [p.name for p in said] == ["boost", "corner"]
     assert said[0].facts["before"].stage == "before"
     assert said[1].facts["slope"].value == pytest.approx(-20 * math.log10(4) + 0.26, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("settings", "title"),
+    [
+        (["loudness on, volume at -30 dB"], "Loudness"),
+        (["high filter on", "low filter on"], "Filters"),
+        (["bass +10 with the loudness switch off", "treble +10"], "Tone controls"),
+        (["bass +10", "loudness on"], ""),
+        (["mode 3"], ""),
+    ],
+)
+def test_a_card_is_called_after_the_control_that_all_its_settings_name(settings, title):
+    runs = [run(setting, amplifier_db(FREQUENCY_HZ)) for setting in settings]
+    assert KINDS["contour"].card(runs).title == title

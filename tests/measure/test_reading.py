@@ -5,7 +5,6 @@ ratings that only they answer.
 from __future__ import annotations
 
 import math
-
 from dataclasses import replace
 
 import pytest
@@ -127,9 +126,7 @@ def test_the_captures_uncertainty_is_not_the_meters():
     assert [f.uncertainty for f in stated] == [f.uncertainty for f in silent]
 
 
-@pytest.mark.parametrize(
-    ("written", "expanded"), [("40,W", 1.0), ("40.0,W", 0.1), ("0.4,W", 0.1), ("400,mW", 0.001)]
-)
+@pytest.mark.parametrize(("written", "expanded"), [("40,W", 1.0), ("40.0,W", 0.1), ("0.4,W", 0.1), ("400,mW", 0.001)])
 def test_the_last_digit_of_a_meter_may_be_off_by_one(written, expanded):
     """A rectangle of ± one digit: U = 2/√3 of it (GUM, JCGM 100:2008, from memory)."""
     assert only(f"power,L,{written},1 % THD,\n").uncertainty == pytest.approx(2 / math.sqrt(3) * expanded)
@@ -287,8 +284,15 @@ def test_the_sensitivity_of_another_input_does_not_compare():
 
 @pytest.mark.parametrize(
     ("value", "word"),
-    [("160", "meets"), ("151", "too close to call"), ("150.2", "meets"), ("150", "too close to call")]
-    + [("149.4", "falls short"), ("149", "too close to call"), ("140", "falls short")],
+    [
+        ("160", "meets"),
+        ("151", "too close to call"),
+        ("150.2", "meets"),
+        ("150", "too close to call"),
+        ("149.4", "falls short"),
+        ("149", "too close to call"),
+        ("140", "falls short"),
+    ],
 )
 def test_phono_overload(value, word):
     rating = rated("phono_overload", at_least=0.15, frequency_hz=1000.0)

@@ -147,7 +147,7 @@ def files() -> dict[str, str]:
     trap = -6 * np.exp(-(((np.log(hz) - np.log(19_000)) / 0.05) ** 2))
     fm_left, fm_right = -6.2 + low(11) + high(17_500) + trap, -6.4 + low(12) + high(17_300) + trap
     leak = lambda floor, corner: floor + 10 * np.log10(1 + (hz / corner) ** 2)  # noqa: E731
-    watts = np.geomspace(0.1, 70, 90)
+    watts = np.unique(np.concatenate((np.geomspace(0.1, 50, 56), np.geomspace(50, 70, 35))))  # small steps at the knee
     wall = lambda most: 30 / (1 + np.exp(-(watts / most - 1) * 60))  # noqa: E731
     thd = lambda most: 0.02 + 0.006 / np.sqrt(watts) + wall(most)  # noqa: E731
     ohms = lambda dc, corner: 1000 * dc * np.sqrt(1 + (hz / corner) ** 2)  # noqa: E731

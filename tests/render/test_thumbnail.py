@@ -130,7 +130,9 @@ NAMES = {
 }
 
 
-@pytest.mark.parametrize("what", [CHANGE, POWER, *AT_EITHER_END, Shown("1977"), Shown("")], ids=lambda what: what.figure)
+@pytest.mark.parametrize(
+    "what", [CHANGE, POWER, *AT_EITHER_END, Shown("1977"), Shown("")], ids=lambda what: what.figure
+)
 @pytest.mark.parametrize("name", NAMES)
 def test_it_is_a_name_and_one_figure_and_nothing_small(name, what):
     items = laid(Unit(*NAMES[name]), what)
