@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit import record
-from reviewkit.bench_file import Gathered, Take
+from reviewkit.bench_file import Gathered
+from reviewkit.bench_runs import Take
 from reviewkit.errors import Fault, InputError, nearest
 from reviewkit.kept import Kept
 from reviewkit.model import Card

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from reviewkit.model import Session
+from reviewkit.errors import shortened
 from reviewkit.units import UnitError, normalised, read_quantity
 
 _EXAMPLE = 'write for example "120 V 60 Hz"'
@@ -17,6 +18,7 @@ def mains_of(text: str) -> tuple[float | None, float | None]:
     Raises UnitError with the remedy where a part is no voltage or frequency, stands twice, or is not above zero.
     """
     rest = normalised(text).strip()
+    text = shortened(text, 60)
     read: dict[str, float] = {}
     while rest:
         part = _PART.match(rest)
@@ -26,11 +28,11 @@ def mains_of(text: str) -> tuple[float | None, float | None]:
         try:
             value = read_quantity(part[1], unit)
         except UnitError:
-            raise UnitError(f'"{text}": "{part[1]}" is no voltage and no frequency; {_EXAMPLE}') from None
+            raise UnitError(f'"{text}": "{shortened(part[1], 20)}" is no voltage and no frequency; {_EXAMPLE}') from None
         if unit in read:
             raise UnitError(f'"{text}" gives {"frequency" if unit == "Hz" else "voltage"} twice; {_EXAMPLE}')
         if value <= 0:
-            raise UnitError(f'"{text}": "{part[1]}" is not above zero; {_EXAMPLE}')
+            raise UnitError(f'"{text}": "{shortened(part[1], 20)}" is not above zero; {_EXAMPLE}')
         read[unit] = value
         rest = rest[part.end() :]
     return read.get("V"), read.get("Hz")

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from reviewkit import places
-from reviewkit.bench_file import Gathered, Take, gather
+from reviewkit.bench_file import Gathered, gather
+from reviewkit.bench_runs import Take
 from reviewkit.card_series import all_cards, called_cards
 from reviewkit.changes import changes, counterpart, is_mended
 from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of_run
@@ -116,7 +117,7 @@ def prepare(
 
 def plan(folder: Path) -> tuple[PlanWords, Path]:
     """What to measure, and where that was written: plan.md and plan.html in out/, where nothing else is touched."""
-    gathered = gather(folder)
+    gathered = gather(folder, for_plan=True)
     pages = Pages(folder / "templates", places.templates())
     words = _plan(gathered, judge(gathered.session, gathered.runs), pages)
     out = Options().out_of(folder)

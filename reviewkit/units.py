@@ -9,6 +9,8 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
+from reviewkit.errors import shortened
+
 # Spellings are case-sensitive on purpose: mW and MW differ by a factor of a thousand million.
 
 
@@ -72,6 +74,9 @@ EXAMPLES = {
 }
 
 
+_LONGEST_VALUE = 200  # characters; what is longer is no value, and would only be slow to take apart
+
+
 class UnitError(ValueError):
     """A value that cannot be read; the message says what to write instead."""
 
@@ -92,13 +97,14 @@ def read_quantity(text: str, base: str) -> float:
     Raises UnitError with the remedy when the unit is missing, unknown, or of another kind.
     """
     value, unit = split_quantity(text)
+    text = shortened(text, 60)
     example = f"{text.strip()} {'ohm' if base == 'Ω' else base}"
     if not unit:
         raise UnitError(f'"{text}" has no unit; write "{example}"')
     known = unit_of(unit)
     if known is None:
         raise UnitError(
-            f'"{text}": the unit "{unit}" is not known; write for example "{EXAMPLES.get(base, "1 " + base)}"'
+            f'"{text}": the unit "{shortened(unit, 20)}" is not known; write for example "{EXAMPLES.get(base, "1 " + base)}"'
         )
     if known.base != base:
         raise UnitError(
@@ -109,7 +115,8 @@ def read_quantity(text: str, base: str) -> float:
 
 def split_quantity(text: str) -> tuple[float, str]:
     """Number and unit of a value written by hand. Raises UnitError if it does not begin with a number."""
-    match = _QUANTITY.match(normalised(text))
+    match = _QUANTITY.match(normalised(text)) if len(text) <= _LONGEST_VALUE else None
+    text = shortened(text, 60)
     if not match:
         hint = " (write the decimal mark as a point)" if "," in text else ""
         raise UnitError(f'"{text}" is not a number with a unit{hint}')

@@ -15,7 +15,7 @@ import one_evening
 import pytest
 from one_evening import outputs, put
 
-from reviewkit import bench_file, plain_data, record
+from reviewkit import bench_runs, plain_data, record
 from reviewkit.build import build, make
 from reviewkit.errors import CannotFinish
 from reviewkit.options import Options
@@ -164,14 +164,14 @@ def test_only_one_card_leaves_the_others_and_the_record(folder):
 
 
 def test_a_sweep_that_changed_is_read_and_drawn_alone(folder, monkeypatch):
-    read, drawn, pictures, parse = [], [], drawing.pictures, bench_file.read_measured
+    read, drawn, pictures, parse = [], [], drawing.pictures, bench_runs.read_measured
     monkeypatch.setattr(drawing, "pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
 
     def parsed(path, *arguments, **keys):
         read.append(path.name)
         return parse(path, *arguments, **keys)
 
-    monkeypatch.setattr(bench_file, "read_measured", parsed)
+    monkeypatch.setattr(bench_runs, "read_measured", parsed)
     put(folder / "measurements/leak.csv", one_evening.leak(-61))
     build(folder, Options())
     assert read == ["leak.csv"]
@@ -338,7 +338,7 @@ def test_a_clock_that_was_put_back_hides_no_change(folder, monkeypatch, back_s):
 
 
 def test_a_file_that_is_written_to_while_it_is_read_is_told_and_nothing_is_moved(folder, monkeypatch):
-    before, parse = outputs(folder / "out"), bench_file.read_measured
+    before, parse = outputs(folder / "out"), bench_runs.read_measured
     put(folder / "measurements/leak.csv", one_evening.leak(-61))
 
     def read(path, *arguments, **keys):
@@ -346,7 +346,7 @@ def test_a_file_that_is_written_to_while_it_is_read_is_told_and_nothing_is_moved
         put(folder / "measurements/leak.csv", one_evening.leak(-62))
         return found
 
-    monkeypatch.setattr(bench_file, "read_measured", read)
+    monkeypatch.setattr(bench_runs, "read_measured", read)
     with pytest.raises(CannotFinish, match=r"leak\.csv was written to while it was read; nothing in out/ was changed"):
         build(folder, Options())
     assert outputs(folder / "out") == before

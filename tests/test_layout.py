@@ -29,6 +29,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("kept",),
     ("card_series",),
     ("bench_file",),
+    ("bench_runs",),
     ("origins",),
     ("ingest", "measure", "render"),
     # which files there are, and whether they are as they were

@@ -60,7 +60,8 @@ def tokens(text: str) -> list[str]:
 
 def finding_of(entry: dict[str, Any]) -> Finding:
     known = {key: entry[key] for key in ("quantity", "channel", "value", "unit", "at", "measurement", "kind", "stage")}
-    return Finding(**known, source=entry["source"], uncertainty=entry.get("uncertainty"), bound=entry.get("bound", ""))
+    bound = {"bound": entry.get("bound", ""), "floor": entry.get("floor")}
+    return Finding(**known, source=entry["source"], uncertainty=entry.get("uncertainty"), **bound)
 
 
 def texts_of_findings(findings: Iterable[Finding]) -> Iterator[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
+from itertools import islice
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 FILE_NAME = "session.toml"
 _SINGLE = ("unit", "price", "bench", "episode", "look")
 _REPEATED = ("rated", "measurement")
+_MOST_TABLES = 500  # of one name
+_MOST_NAMES = 100  # looked at outside any table
 
 
 def read_session(folder: Path, *, kinds: Collection[str]) -> Session:
@@ -85,7 +88,8 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
 
 
 def _check_top(document: TomlDocument, faults: Faults) -> None:
-    for key, value in document.data.items():
+    # of a file that is something else altogether, the first keys tell enough
+    for key, value in islice(document.data.items(), _MOST_NAMES):
         line = document.line(key)
         shown = shown_key(key)
         if key not in (*_SINGLE, *_REPEATED):
@@ -113,6 +117,9 @@ def _repeated(
     """The tables of one name, each with its place; the first text among `label_keys` tells them apart in messages."""
     tables = document.data.get(name)
     found = []
+    if isinstance(tables, list) and len(tables) > _MOST_TABLES:
+        said = f"[[{name}]] stands {len(tables)} times; keep at most {_MOST_TABLES} in a session, and split it"
+        raise InputError([*faults.found, Fault(FILE_NAME, document.line(name), said)])
     for number, raw in enumerate(tables if isinstance(tables, list) else ()):
         if isinstance(raw, dict):
             names = [raw[key] for key in label_keys if isinstance(raw.get(key), str) and raw[key].strip()]

@@ -68,7 +68,7 @@ def quantity(base: str, *, sign: str = "positive") -> Callable[[Any], float]:
 
 def with_remedy(message: str, example: str) -> str:
     """A message of the units' table, with an example where it names no remedy yet."""
-    return message if "write" in message else f'{message}; write for example "{example}"'
+    return message if "; write " in message or "(write " in message else f'{message}; write for example "{example}"'
 
 
 def without_sign(value: Any) -> Any:

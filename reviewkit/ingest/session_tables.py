@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from reviewkit.errors import Faults, nearest
+from reviewkit.errors import Faults, nearest, shortened
 from reviewkit.ingest.session_values import printable, written
 from reviewkit.ingest.toml_lines import TomlDocument
 
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     T = TypeVar("T", bound=Table)
 
+_MOST_KEYS = 100  # no table has half as many
 _NEEDED = {
     "bool_type": "write true or false, without quotation marks",
     "list_type": 'write a list in square brackets: ["…", "…"]',
@@ -63,6 +64,10 @@ def checked(schema: type[T], raw: Mapping[str, Any], place: Place) -> T:
     """The table's values. A key that is unknown or unreadable is noted as a fault and left at its default."""
     from pydantic import ValidationError
 
+    if len(raw) > _MOST_KEYS:
+        known = len(schema.model_fields)
+        place.fault(f"holds {len(raw)} keys, and there are {known} that it may hold; keep those that are known")
+        return schema()
     try:
         return schema.model_validate(raw)
     except ValidationError as errors:
@@ -92,4 +97,4 @@ def checked(schema: type[T], raw: Mapping[str, Any], place: Place) -> T:
 def shown_key(key: str) -> str:
     """A key as it is written: in quotation marks where it needs them."""
     plain = key.replace("_", "").replace("-", "")
-    return key if plain.isascii() and plain.isalnum() else written(key)
+    return shortened(key, 60) if plain.isascii() and plain.isalnum() else written(key)

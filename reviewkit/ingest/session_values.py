@@ -12,9 +12,11 @@ from datetime import date, time
 from fractions import Fraction
 from typing import Any
 
+from reviewkit.errors import shortened
 from reviewkit.mains import mains_of
 
 YEARS = (1850, 2200)
+LONGEST_TEXT = 1000  # characters: some ten lines of a page
 # Broadcast and film rates that are written rounded, and are n × 1000/1001 exactly (SMPTE practice, from memory).
 _NOMINAL_RATES = (24, 30, 48, 60, 120)
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\u0085\u2028\u2029]")
@@ -44,6 +46,10 @@ def _written(value: object, depth: int) -> str:
     return str(value)
 
 
+def _bare(value: str) -> str:
+    return shortened(value.strip(), 60)
+
+
 def printable(text: str) -> str:
     """Text that can be shown on one line of a terminal: signs that cannot be seen are written as codes."""
     return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in text)
@@ -66,6 +72,8 @@ def text(value: Any) -> str:
         raise ValueError(f"{written(value)} is no text; write one text in quotation marks")
     if _CONTROL.search(value.strip()):
         raise ValueError(f"{written(value)} holds a line break or a control character; write it on one line")
+    if len(value) > LONGEST_TEXT:
+        raise ValueError(f"{written(value)} has {len(value)} characters; shorten it to at most {LONGEST_TEXT}")
     return value.strip()
 
 
@@ -106,7 +114,7 @@ def number(low: float, high: float, example: str) -> Callable[[Any], float]:
 
     def read(value: Any) -> float:
         if isinstance(value, str) and NUMBER.fullmatch(value.strip()):
-            raise ValueError(f"{written(value)} is text; write the number without quotation marks: {value.strip()}")
+            raise ValueError(f"{written(value)} is text; write the number without quotation marks: {_bare(value)}")
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise ValueError(f"{written(value)} is no number; write for example {example}")
         if not low < value <= high:  # also false for nan
@@ -122,7 +130,7 @@ def number(low: float, high: float, example: str) -> Callable[[Any], float]:
 def year(value: Any) -> int:
     """A calendar year."""
     if isinstance(value, str) and value.strip().isdecimal():
-        raise ValueError(f"{written(value)} is text; write the number without quotation marks: {value.strip()}")
+        raise ValueError(f"{written(value)} is text; write the number without quotation marks: {_bare(value)}")
     if isinstance(value, bool) or not isinstance(value, int):
         raise ValueError(f"{written(value)} is no year; write for example 1977")
     if not YEARS[0] <= value <= YEARS[1]:

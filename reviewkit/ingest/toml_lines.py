@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import re
 import tomllib
-from bisect import bisect_right
 from dataclasses import dataclass
 from typing import Any
 
 from reviewkit.errors import Fault, InputError
 
 Path = tuple[str | int, ...]
+MOST_CHARACTERS = 200_000  # a session of a hundred measurements has a tenth of it, and half the lines
+MOST_LINES = 4000
+LONGEST_LINE = 2000
+_DEEPEST = 6  # parts of a path whose line is known; no key of a session has more
+_MOST_ELEMENTS = 100  # of an array, each with a line of its own
 
 
 @dataclass(frozen=True)
@@ -31,28 +35,44 @@ class TomlDocument:
 def parse_toml(text: str, source: str) -> TomlDocument:
     """Data and line numbers of a TOML text. A byte order mark is dropped.
 
-    Raises InputError with the line and a remedy where the text is not TOML.
+    Raises InputError with the line and a remedy where the text is not TOML, and where it is longer than any session:
+    the parser underneath takes hours for a megabyte made to that end.
     """
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
+    _check_length(text, source)
     try:
         data = tomllib.loads(text)
     except RecursionError:
-        message = "brackets are nested too deeply; no key needs more than two levels"
+        message = "brackets are nested too deeply; close them, for no key needs more than two levels"
         raise InputError(Fault(source, 0, message)) from None
-    except ValueError as error:  # TOMLDecodeError, and the interpreter's limit on the digits of a whole number
+    except ValueError as error:
         raise InputError(_syntax_fault(text, source, str(error))) from None
     return TomlDocument(data, _Locator(text).lines())
+
+
+def _check_length(text: str, source: str) -> None:
+    if len(text) > MOST_CHARACTERS:
+        said = f"has {len(text)} characters, and no session needs over {MOST_CHARACTERS}; keep its tables alone here"
+        raise InputError(Fault(source, 0, said))
+    rows = text.split("\n")
+    if len(rows) > MOST_LINES:
+        said = f"has {len(rows)} lines, and no session needs over {MOST_LINES}; keep its tables alone here"
+        raise InputError(Fault(source, 0, said))
+    for number, row in enumerate(rows, 1):
+        if len(row) > LONGEST_LINE:
+            said = f"this line has {len(row)} characters; write at most {LONGEST_LINE}, and a list over several lines"
+            raise InputError(Fault(source, number, said))
 
 
 # ------------------------------------------------------------------ key -> line
 
 _SPACE = re.compile(r"[ \t]*")
-_GAP = re.compile(r"(?:[ \t\n]|#[^\n]*)*")
+_GAP = re.compile(r"(?:[ \t\n]++|#[^\n]*+)*+")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
-_QUOTED_KEY = re.compile(r"\"(?:\\.|[^\"\\])*\"|'[^']*'")
+_QUOTED_KEY = re.compile(r"\"(?:\\.|[^\"\\]++)*+\"|'[^']*+'")
 # A multi-line string may end in up to two quotation marks that belong to it, hence the tail.
 _STRING = re.compile(
-    r'"""(?:\\.|[^\\])*?"""(?:"{0,2})|\'\'\'.*?\'\'\'(?:\'{0,2})|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'',
+    r'"""(?:\\.|[^\\"]++|"(?!""))*+"""(?:"{0,2})|\'\'\'.*?\'\'\'(?:\'{0,2})|"(?:\\.|[^"\\\n]++)*+"|\'[^\'\n]*+\'',
     re.DOTALL,
 )
 _PLAIN = re.compile(r"[^,\]}\n#]+")
@@ -64,18 +84,19 @@ class _Locator:
     def __init__(self, text: str) -> None:
         self.text = text
         self.at = 0
-        self.starts: dict[Path, int] = {}
+        self.found: dict[Path, int] = {}  # path -> line
+        self.line = 1
+        self.counted = 0  # up to where lines are counted
         self.tables: dict[Path, int] = {}  # path of an array of tables -> how many so far
 
     def lines(self) -> dict[Path, int]:
-        ends = [match.start() for match in re.finditer("\n", self.text)]
         table: Path = ()
         while self._skip(_GAP) < len(self.text):
             if self.text[self.at] == "[":
                 table = self._header()
             else:
                 self._pair(table)
-        return {path: bisect_right(ends, start) + 1 for path, start in self.starts.items()}
+        return self.found
 
     def _skip(self, pattern: re.Pattern[str]) -> int:
         match = pattern.match(self.text, self.at)
@@ -84,8 +105,10 @@ class _Locator:
         return self.at
 
     def _note(self, path: Path, start: int) -> None:
-        for end in range(1, len(path) + 1):
-            self.starts.setdefault(path[:end], start)
+        self.line += self.text.count("\n", self.counted, start)
+        self.counted = max(self.counted, start)
+        for end in range(1, min(len(path), _DEEPEST) + 1):
+            self.found.setdefault(path[:end], self.line)
 
     def _key(self) -> tuple[str, ...]:
         parts: list[str] = []
@@ -109,7 +132,7 @@ class _Locator:
         parts = self._key()
         self.at += 2 if repeated else 1
         path: Path = ()
-        for number, part in enumerate(parts):
+        for number, part in enumerate(parts[:_DEEPEST]):
             path = (*path, part)
             last = number == len(parts) - 1
             if last and repeated:
@@ -123,7 +146,7 @@ class _Locator:
     def _pair(self, table: Path) -> None:
         self._skip(_SPACE)
         start = self.at
-        path = (*table, *self._key())
+        path = (*table, *self._key())[: _DEEPEST + 1]
         self._note(path, start)
         self.at += 1  # the equals sign
         self._skip(_SPACE)
@@ -140,8 +163,10 @@ class _Locator:
                 if self.text[self.at] == ",":
                     self.at += 1
                     continue
-                self._note((*path, index), self.at)
-                self._value((*path, index))
+                here = (*path, index)[:_DEEPEST]  # of arrays in arrays no more is known than where they begin
+                if index < _MOST_ELEMENTS:
+                    self._note(here, self.at)
+                self._value(here)
                 index += 1
             self.at += 1
         elif opening == "{":
@@ -180,8 +205,6 @@ def _syntax_fault(text: str, source: str, said: str) -> Fault:
 
 
 def _syntax_remedy(row: str, said: str) -> str:
-    if said.startswith("Exceeds"):
-        return "a whole number has thousands of digits; write the value that was meant"
     if "\r" in row:
         return "lines end with a lone carriage return; save the file with the line ends of today's systems"
     row = "".join(sign if sign.isprintable() else " " for sign in row)

@@ -10,8 +10,9 @@ import numpy as np
 
 from reviewkit.model import Limit
 from reviewkit.render.free_space import FreeSpace
+from reviewkit.render.layout_check import crosses
 from reviewkit.render.look import LABEL
-from reviewkit.render.scene import Box, Page, Stroke
+from reviewkit.render.scene import Box, Page, Stroke, Text
 
 if TYPE_CHECKING:
     from reviewkit.arrays import Array
@@ -74,9 +75,12 @@ def put_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: floa
     for label in labels:
         rise = page.cap(label.size, label.bold)
         if needs_leader(label, right):
-            # from the end itself, wherever that is: at the picture's edge nothing ends
+            # from the end itself, since at the picture's edge nothing ends; unless words stand in the way
+            stop = (x - 8, label.y)
             start = (label.end[0] + 8, label.end[1])
-            page.add(Stroke("leader", (start, (x - 8, label.y)), label.colour, 2.0))
+            if any(crosses(np.array((start, stop)), item.box) for item in page.items if isinstance(item, Text)):
+                start = (max(start[0], right + 4), start[1])
+            page.add(Stroke("leader", (start, stop), label.colour, 2.0))
         page.add(
             page.text(
                 label.text, x, label.y + rise / 2, label.size, label.colour, bold=label.bold, remedy=SHORTEN_LABEL

@@ -93,6 +93,8 @@ def _finding(f: Finding) -> dict[str, Any]:
         entry["uncertainty"] = f.uncertainty
     if f.bound:
         entry["bound"] = f.bound
+    if f.floor is not None:
+        entry["floor"] = f.floor
     return entry | {"measurement": f.measurement, "kind": f.kind, "stage": f.stage, "source": f.source}
 
 

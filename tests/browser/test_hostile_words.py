@@ -17,8 +17,8 @@ from reviewkit import cli
 from reviewkit.spoken import sentence
 
 # Each would set `hit`, ask a network for something, or change what the page is, in one place or another: as an element,
-# within an attribute of either quotes or none, within a script, a style, a title, a comment, as an address, as Markdown,
-# as a template, as what a parser takes apart or puts together. After the usual collections of such strings, from memory.
+# within an attribute of either quotes or none, within a script, a style, a title or a comment, as an address, as
+# Markdown, as a template, as what a parser takes apart or puts together. After the usual collections, from memory.
 WORDS = [
     "<script>hit=1</script>",
     "</script><script>hit=1</script>",
@@ -82,7 +82,6 @@ SHORT = [
     "</script><!--",
     "{{ 7*7 }} |*_`",
 ]
-HERE = "http://127.0.0.1:"
 
 
 def toml(text):
@@ -93,6 +92,7 @@ def toml(text):
 
 def session():
     script, double, single, closing, other = SHORT
+    equipment = ",\n".join(map(toml, WORDS))
     rated = "".join(
         f'[[rated]]\nquantity = "response"\nwithin = "{n + 1} dB"\nband = ["20 Hz", "20 kHz"]\nsource = {toml(word)}\n'
         for n, word in enumerate(SHORT)
@@ -107,7 +107,8 @@ year = 1977
 [bench]
 load = "8 ohm"
 input = {toml(closing)}
-equipment = [{", ".join(map(toml, WORDS))}]
+equipment = [
+{equipment}]
 
 [episode]
 title = {toml(script + double + single + closing + other)}
@@ -122,6 +123,12 @@ quantity = "separation"
 at_least = "50 dB"
 input = {toml(double)}
 source = {toml(other)}
+
+[[rated]]
+quantity = "input sensitivity"
+at_most = "150 mV"
+power = "40 W"
+input = {toml(single)}
 
 [[measurement]]
 id = "one"
@@ -162,6 +169,7 @@ def repair():
     writer.writerow(["point", "expected", "found", "unit", "tolerance", "action", "note"])
     for word in SHORT:
         writer.writerow([word, 1, "open", "V", "10 %", word, word])
+        writer.writerow([f"Bias {word}", 1, "short", "V", "10 %", "", ""])  # stops the plan
     return table.getvalue()
 
 
@@ -321,11 +329,14 @@ def test_no_reader_of_markdown_makes_script_of_what_was_noted(hostile, page):
 def test_tables_keep_their_columns(hostile):
     lines = (hostile / "out" / "spec-table.md").read_text(encoding="utf-8").splitlines()
     table = [line for line in lines if line.startswith("|")]
-    assert len(table) == 2 + 7
+    assert len(table) == 2 + 8
     assert {len(re.findall(r"(?<!\\)\|", line)) for line in table} == {6}
     rows = list(csv.reader(io.StringIO((hostile / "out" / "spec-table.csv").read_text(encoding="utf-8"), newline="")))
-    assert len(rows) == 1 + 7
+    assert len(rows) == 1 + 8
     assert {len(row) for row in rows} == {6}
+    # nor is one of them a formula: the signs that begin one are those of test_tables.py
+    assert not [cell for row in rows for cell in row if cell.strip()[:1] in tuple("=+-@\uff1d\uff0b\uff0d\uff20")]
+    assert rows[1][4] == "'+0.44 dB"
 
 
 def test_what_goes_under_the_video_holds_no_tags_and_a_line_for_each_thing(hostile):
@@ -338,33 +349,3 @@ def test_what_goes_under_the_video_holds_no_tags_and_a_line_for_each_thing(hosti
     assert [line for line in lines if line.strip() in shown][: len(WORDS)] == lines[lines.index("Equipment") + 1 :][
         : len(WORDS)
     ]
-
-
-FORMULAS = ("=1+1", "+1+1", "-1+1", "@SUM(A1)", "\uff1d1+1", " =1+1", "-3 dB", "−3 dB", "+3 dB", "3 dB")
-
-
-@pytest.mark.parametrize("begin", FORMULAS)
-def test_no_cell_of_the_table_is_a_formula_and_figures_stay_to_be_read(begin, session_of, say):
-    text = f"""
-[unit]
-maker = "Norrvale"
-model = "Forty"
-[bench]
-input = {toml(begin)}
-[[rated]]
-quantity = "response"
-within = "0.5 dB"
-source = {toml(begin)}
-[[measurement]]
-kind = "response"
-file = "measurements/a.csv"
-setting = {toml(begin)}
-"""
-    folder = session_of(text, {"measurements/a.csv": "Frequency (Hz),L (dB),R (dB)\n" + ROWS})
-    assert say("build", folder).status == 0
-    content = (folder / "out" / "spec-table.csv").read_text(encoding="utf-8")
-    cells = [cell for row in csv.reader(io.StringIO(content, newline="")) for cell in row]
-    assert not [
-        cell for cell in cells if cell.lstrip()[:1] in tuple("=+-@\t\r\uff1d\uff0b\uff0d\uff20") and cell.strip()
-    ]
-    assert any("dB" in cell for cell in cells)

@@ -157,8 +157,22 @@ def test_every_path_that_tomllib_finds_has_a_line(statements):
             "a = 1\rb = 2",
             "x.toml:1: lines end with a lone carriage return; save the file with the line ends of today's systems",
         ),
-        ("a = " + "[" * 5000, "x.toml: brackets are nested too deeply; no key needs more than two levels"),
-        ("a = " + "9" * 5000, "x.toml: a whole number has thousands of digits; write the value that was meant"),
+        (
+            "a = " + "[" * 1900,
+            "x.toml: brackets are nested too deeply; close them, for no key needs more than two levels",
+        ),
+        (
+            "a = " + "9" * 5000,
+            "x.toml:1: this line has 5004 characters; write at most 2000, and a list over several lines",
+        ),
+        (
+            "\n" * 5000,
+            "x.toml: has 5001 lines, and no session needs over 4000; keep its tables alone here",
+        ),
+        (
+            "#" * 200_001,
+            "x.toml: has 200001 characters, and no session needs over 200000; keep its tables alone here",
+        ),
     ],
 )
 def test_what_is_no_toml_is_told_with_line_and_remedy(text, message):

@@ -274,3 +274,17 @@ def test_too_many_groups_are_told():
     many = tuple(BarGroup(f"group {n}", (bar("L", 0.1), bar("R", 0.2)), "%") for n in range(12))
     with pytest.raises(LayoutFault, match="leaves the picture no room"):
         lay_out(card(*many), "lamplight")
+
+
+def test_a_limits_words_that_stand_apart_have_a_piece_of_its_line_before_them():
+    """Alone in the picture they would be read with the figure beside them: "1.4 rated 0.05 %"."""
+    pair = [Bar("L", 0.0065, "0.0065"), Bar("R", 0.0094, "0.0094"), Bar("R", 1.4, "1.4", "before")]
+    made = [BarGroup(name, tuple(pair), "%") for name in ("THD+N", "THD", "2nd", "3rd", "higher")]
+    limit = BarLimit(0.03, (1,), "rated 0.03 % to 62 W, both channels driven")
+    items = lay_out(card(*made, limits=(limit,), low=1e-4, high=10.0), "lamplight")
+    words = next(text for text in texts(items) if text.text == limit.label)
+    line, *samples = sorted(shapes(items, "limit"), key=lambda one: -one.points[0][1])
+    assert abs(words.baseline - line.points[0][1]) > 60
+    (sample,) = samples
+    assert sample.points[0][1] == pytest.approx(words.box.top + words.box.height / 2, abs=12)
+    assert 0 < words.box.left - sample.points[1][0] < 20

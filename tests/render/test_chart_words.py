@@ -104,3 +104,43 @@ def test_marks_close_together_keep_their_names():
 
         led = [line for line in leaders if np.hypot(*(line[0] - (x / 2, y / 2))) < 20 and away(line[-1]) < 20]
         assert led or away((x / 2, y / 2)) < 60, mark.text
+
+
+def test_words_do_not_reach_over_the_next_ring():
+    """Two rings nearer to each other than the first one's words are long: they would be read as the second one's."""
+    low = Trace(FREQUENCY, 0 * FREQUENCY - 1, "L", "now", "L")
+    marks = (Mark(1000.0, -1.0, "second order"), Mark(1800.0, -1.0, "third order"))
+    items = sound(curve_card(low, marks=marks))
+    rings = [np.asarray(ring.points) for ring in shapes(items, "mark")]
+    for mark, other in zip(marks, reversed(marks), strict=True):
+        box = find(items, mark.text).box
+        own, next_one = (
+            next(r for r in rings if abs(np.mean(r[:-1, 0]) - np.mean(ring[:-1, 0])) < 1)
+            for ring in (rings[2 * marks.index(mark)], rings[2 * marks.index(other)])
+        )
+        x, y = np.mean(next_one[:-1, 0]), np.mean(next_one[:-1, 1])
+        led = [np.asarray(one.points) for one in shapes(items, "leader")]
+        near_own = any(abs(line[0][0] - np.mean(own[:-1, 0])) < 20 for line in led)
+        assert near_own or not (box.left <= x <= box.right and box.bottom <= y <= box.bottom + 40), mark.text
+
+
+def test_a_curve_that_ends_early_has_its_leader_from_its_end():
+    """Where four end within a name's width of each other, none may seem to end at the picture's edge."""
+    watts = np.geomspace(20, 6000, 60)
+    traces = [
+        Trace(watts * (1 - 0.02 * n), np.geomspace(0.1, 1.9, 60) - 0.02 * n, "LR"[n % 2], "now", f"{'LR'[n % 2]} load {n}")
+        for n in range(4)
+    ]
+    items = sound(curve_card(*traces))
+    ends = [np.asarray(curve.points)[-1] for curve in shapes(items, "curve")]
+    leaders = [np.asarray(leader.points) for leader in shapes(items, "leader")]
+    assert leaders
+    for leader in leaders:
+        assert min(float(np.hypot(*(leader[0] - end))) for end in ends) < 30
+
+
+def test_no_more_than_two_needles_and_the_rest_counted():
+    made = tuple(verdict(f"Rating {n}", "40 W", "meets", 0.2) for n in range(4))
+    items = sound(replace(SAMPLES["crosstalk"], readings=(Reading("at 1 kHz", "−64.0 dB"),), verdicts=made))
+    assert len([text for text in texts(items) if text.text == "meets"]) == 2
+    assert find(items, "2 more in the table")
