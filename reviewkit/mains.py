@@ -28,7 +28,9 @@ def mains_of(text: str) -> tuple[float | None, float | None]:
         try:
             value = read_quantity(part[1], unit)
         except UnitError:
-            raise UnitError(f'"{text}": "{shortened(part[1], 20)}" is no voltage and no frequency; {_EXAMPLE}') from None
+            raise UnitError(
+                f'"{text}": "{shortened(part[1], 20)}" is no voltage and no frequency; {_EXAMPLE}'
+            ) from None
         if unit in read:
             raise UnitError(f'"{text}" gives {"frequency" if unit == "Hz" else "voltage"} twice; {_EXAMPLE}')
         if value <= 0:

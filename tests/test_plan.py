@@ -637,3 +637,24 @@ def test_nothing_powered_before_it_is_recorded_and_no_load_before_the_gate():
     caution = " ".join(words.cautions)
     for wanted in ("Mains voltage can kill", "stay charged", "get hot", "hurt hearing", "Local codes", "licensed"):
         assert wanted in caution
+
+
+def test_a_response_rated_at_a_power_is_captured_at_it():
+    flat = rated("flatness", within=(-1.0, 0.0), band_hz=(10.0, 50_000.0), power_w=1.0)
+    (sweep,) = captures((POWER, flat), Basis(Bench(load_ohm=8.0), (POWER, flat)))[-1:]
+    levels = {c.kind: c.power_w for c in captures((POWER, flat), Basis(Bench(load_ohm=8.0), (POWER, flat)))}
+    assert levels["response"] == 1.0
+    plain = replace(flat, power_w=None)
+    levels = {c.kind: c.power_w for c in captures((POWER, plain), Basis(Bench(load_ohm=8.0), (POWER, plain)))}
+    assert levels["response"] == pytest.approx(4.0)  # 10 dB under the rated 40 W
+
+
+@pytest.mark.parametrize("held", [False, True])
+def test_signal_to_noise_re_a_voltage_at_the_input_wants_that_inputs_sensitivity_too(held):
+    rating = rated("snr", at_least=78.0, weighting="A", input="phono", reference="5 mV", reference_v=0.005)
+    there = [found("input_sensitivity", 0.0025, side, input="phono", frequency=1000.0, power=40.0) for side in "LR"]
+    made = planned(session(POWER, rating, load_ohm=8.0), *(there if held else ()))
+    steps = {step.capture.name: step for step in made.steps if any(n == 1 for n, _ in step.capture.uses)}
+    assert set(steps) == {"noise", "input-sensitivity"}
+    assert steps["input-sensitivity"].done == held
+    assert not steps["noise"].done

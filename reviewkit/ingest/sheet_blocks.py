@@ -19,7 +19,7 @@ from reviewkit.errors import Faults
 from reviewkit.ingest.sheet_columns import choose_columns
 from reviewkit.ingest.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet_rows import Reading, Rows, decimal_of
-from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, NumberedLine, is_plain, may_go_on, numbered_lines
+from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, NumberedLine, NumberedLines, is_plain, may_go_on
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -51,7 +51,7 @@ def read_blocks(
     if not is_plain(head[mark:].replace(b"\r\n", b"\n"), control_too=True):
         raise NotPlain
     beginning = head[mark : head.find(b"\n", _HEAD) + 1]
-    lines = numbered_lines(beginning.replace(b"\r\n", b"\n").decode())
+    lines = NumberedLines(beginning.replace(b"\r\n", b"\n").decode())
     layout = find_layout(lines)
     if layout is None:
         return None
@@ -99,7 +99,7 @@ def _add(rows: Rows, first: int, block: bytes, parsed: Future[_Columns | None]) 
     for part in _blocks(io.BytesIO(block), _PART):
         columns = _fast(part, rows)
         if columns is None:
-            rows.read(numbered_lines(part.decode(), first))
+            rows.read(NumberedLines(part.decode(), first))
             first += part.count(b"\n")
         else:
             first = rows.add(columns, first)
@@ -128,7 +128,7 @@ def _marked(stream: IO[bytes], layout: Layout) -> Iterator[NumberedLine]:
     comma = layout.separator != ","  # else only a quoted cell holds one
     for block in _blocks(stream, _PART):
         if b"." in block or b'"' in block or (comma and b"," in block):
-            yield from numbered_lines(block.decode(), first)
+            yield from NumberedLines(block.decode(), first)
         first += block.count(b"\n")
 
 
@@ -136,7 +136,7 @@ def _lines(stream: IO[bytes], layout: Layout) -> Iterator[NumberedLine]:
     """All lines from the stream's place on, which is the first data line."""
     first = layout.first
     for block in _blocks(stream, _PART):
-        yield from numbered_lines(block.decode(), first)
+        yield from NumberedLines(block.decode(), first)
         first += block.count(b"\n")
 
 

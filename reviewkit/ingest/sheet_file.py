@@ -16,7 +16,7 @@ from reviewkit.ingest.sheet_columns import Chosen
 from reviewkit.ingest.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet_order import in_order, over_one_scale
 from reviewkit.ingest.sheet_rows import Reading, converted, read_lines
-from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, decode, numbered_lines
+from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, NumberedLines, decode
 from reviewkit.model import Column, Sheet
 
 if TYPE_CHECKING:
@@ -154,7 +154,7 @@ def _read(
         in_blocks = _in_blocks(io.BytesIO(text.encode()), source, columns, units)
         if in_blocks is not None and not in_blocks.faults:
             return encoding, in_blocks
-    lines = numbered_lines(text)
+    lines = NumberedLines(text)
     layout = find_layout(lines)
     if layout is None:
         raise InputError(

@@ -36,35 +36,47 @@ class Layout:
     first: int
 
 
-def find_layout(lines: list[NumberedLine]) -> Layout | None:
-    """The layout, or None where no row holds two numbers. A header of another width than the rows is given as it is."""
-    filled = [(number, line) for number, line in lines if line.strip()]
-    found = _separator(filled)
+def find_layout(lines: Iterable[NumberedLine]) -> Layout | None:
+    """The layout, or None where no row holds two numbers. A header of another width than the rows is given as it is;
+    of rows with more cells than are read none is looked for. `lines`: gone through several times.
+    """
+    found = _separator(lines)
     if found is None:
         return None
     separator, width = found
-    start = next(place for place, (_, line) in enumerate(filled) if _is_data(line, separator, width))
+    above: deque[NumberedLine] = deque(maxlen=_HEAD)
+    for number, line in lines:
+        if _is_data(line, separator, width):
+            above.append((number, line))
+            break
+        if line.strip():
+            above.append((number, line))
+    filled = list(above)
+    start = len(filled) - 1
     while start and _is_damaged_data(filled[start - 1][1], separator, width):
         start -= 1
+    if width > MOST_COLUMNS:
+        return Layout(separator, width, (), 0, "", (), "", filled[start][0])
     return _with_header(filled, start, separator, width)
 
 
-def _separator(filled: list[NumberedLine]) -> tuple[str, int] | None:
+def _separator(lines: Iterable[NumberedLine]) -> tuple[str, int] | None:
     """The separator that makes the most rows of equally many cells, and how many cells; ties in the table's order.
 
     Rows of nothing but readings count before rows with a text among them: 20,0  -1,5 is no row of three.
     """
-    step = max(1, len(filled) // _SAMPLE)
-    sample = [line for _, line in (filled[:_SAMPLE] + filled[_SAMPLE::step])]
+    step = max(1, sum(1 for _, line in lines if line.strip()) // _SAMPLE)
+    filled = (line for _, line in lines if line.strip())
+    sample = [line for place, line in enumerate(filled) if place < _SAMPLE or (place - _SAMPLE) % step == 0]
     best, most = None, (0, 0)
     for separator in SEPARATORS:
         signs = separator.strip(" ") or " \t"
         able = (line for line in sample if any(sign in line for sign in signs))
         split = (trimmed(cells_of(line, separator)) for line in able if comment_text(line, separator) is None)
-        rows = [cells for cells in split if _holds_numbers(cells)]
+        rows = [len(cells) for cells in split if _holds_numbers(cells)]
         if rows:
-            width, count = Counter(map(len, rows)).most_common(1)[0]
-            pure = sum(len(cells) == width and all(map(_is_reading, cells)) for cells in rows)
+            width, count = Counter(rows).most_common(1)[0]
+            pure = sum(_is_pure(line, separator, width) for line in sample)
             if (pure, count) > most:
                 best, most = (separator, width), (pure, count)
     return best

@@ -13,7 +13,7 @@ from reviewkit.errors import Fault, Faults
 from reviewkit.ingest.sheet_columns import Chosen, choose_columns
 from reviewkit.ingest.sheet_layout import Layout
 from reviewkit.ingest.sheet_numbers import NotANumber, decimal_mark, is_grouped, is_number, is_whole, number
-from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, NumberedLine, cells_of, comment_text
+from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, NumberedLine, NumberedLines, cells_of, comment_text
 from reviewkit.model import Skipped
 
 if TYPE_CHECKING:
@@ -107,7 +107,7 @@ class Rows:
 
 
 def read_lines(
-    lines: Sequence[NumberedLine],
+    lines: NumberedLines,
     layout: Layout,
     columns: Mapping[str, str | int],
     units: Mapping[str, str],

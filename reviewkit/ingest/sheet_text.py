@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import csv
 import re
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import islice
 
 from reviewkit.errors import Fault, InputError
 from reviewkit.ingest.sheet_numbers import is_number
@@ -11,9 +15,9 @@ from reviewkit.units import normalised
 
 SPACES, WIDE_SPACES = " ", "  "  # one or more; two or more, where a single one stands inside a cell
 SEPARATORS = ("\t", ";", ",", WIDE_SPACES, SPACES)
-_COMMENT = re.compile(r"\s*(#|\*|//|;)+")
+_COMMENT = re.compile(r"\s*(?:[#*;]++|//)++")
 _COMMENT_MARKS = ("#", "*", "/", ";")
-_RULE = re.compile(r"[\s,;|+]*[-=_]{4,}[-=_\s,;|+]*")
+_RULE = re.compile(r"[\s,;|+]*+[-=_]{4}[-=_\s,;|+]*+")
 _RULE_MARKS = ("-", "=", "_", "+", "|")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
 _CONTROL_BYTE = re.compile(rb"[\x00-\x08\x0e-\x1f\x7f]")
@@ -122,27 +126,41 @@ def is_plain(data: bytes, *, control_too: bool = False) -> bool:
     return not data.startswith(tuple(beginning for beginning, _ in _KNOWN_BINARY)) and not _CONTROL_BYTE.search(data)
 
 
-def numbered_lines(text: str, first: int = 1) -> list[NumberedLine]:
-    """Every line with its number from `first` on. A quoted cell that goes over line ends makes one line of several."""
-    lines = list(enumerate(text.split("\n"), start=first))
-    return _joined(lines) if '"' in text else lines
+@dataclass(frozen=True)
+class NumberedLines:
+    """Every line of a text with its number from `first` on. A quoted cell that goes over line ends makes one line of
+    several. Each pass makes them anew: all at once they would take many times the memory of the text.
+    """
+
+    text: str
+    first: int = 1
+
+    def __iter__(self) -> Iterator[NumberedLine]:
+        return _joined(self._lines()) if '"' in self.text else self._lines()
+
+    def _lines(self) -> Iterator[NumberedLine]:
+        number, begin = self.first, 0
+        while (end := self.text.find("\n", begin)) >= 0:
+            yield number, self.text[begin:end]
+            number, begin = number + 1, end + 1
+        yield number, self.text[begin:]
 
 
-def _joined(lines: list[NumberedLine]) -> list[NumberedLine]:
-    joined: list[NumberedLine] = []
-    index = 0
-    while index < len(lines):
-        number, line = lines[index]
-        step = 1
+def _joined(lines: Iterator[NumberedLine]) -> Iterator[NumberedLine]:
+    ahead: deque[NumberedLine] = deque(islice(lines, _MOST_LINES_IN_A_CELL))
+    while ahead:
+        number, line = ahead.popleft()
         if line.count('"') % 2:
-            for more in range(2, _MOST_LINES_IN_A_CELL + 1):
-                whole = "\n".join(text for _, text in lines[index : index + more])
-                if whole.count('"') % 2 == 0:
-                    line, step = whole, more
+            whole = line
+            for more, (_, text) in enumerate(ahead, 1):
+                whole = f"{whole}\n{text}"
+                if text.count('"') % 2:
+                    line = whole
+                    for _ in range(more):
+                        ahead.popleft()
                     break
-        joined.append((number, line))
-        index += step
-    return joined
+        ahead.extend(islice(lines, _MOST_LINES_IN_A_CELL - len(ahead)))
+        yield number, line
 
 
 def may_go_on(block: bytes) -> bool:

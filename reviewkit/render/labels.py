@@ -78,7 +78,9 @@ def put_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: floa
             # from the end itself, since at the picture's edge nothing ends; unless words stand in the way
             stop = (x - 8, label.y)
             start = (label.end[0] + 8, label.end[1])
-            if any(crosses(np.array((start, stop)), item.box) for item in page.items if isinstance(item, Text)):
+            if any(
+                crosses(np.array((start, stop)), text.box.grown(4, 4)) for text in page.items if isinstance(text, Text)
+            ):
                 start = (max(start[0], right + 4), start[1])
             page.add(Stroke("leader", (start, stop), label.colour, 2.0))
         page.add(

@@ -63,12 +63,13 @@ class _Seen(HTMLParser):
     def __init__(self, known: str) -> None:
         super().__init__()
         self._known = known
-        self._in_script = False
+        self._script: str | None = None  # what stands in the one that is open
         self.found = ""
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         given = {name: value or "" for name, value in attrs}
-        self._in_script = tag == "script"
+        if tag == "script":
+            self._script = ""
         if tag in _TAGS or (tag == "script" and given.keys() & {"src", "type", "href", "xlink:href"}):
             self._tell(f"<{tag}>")
         if tag == "meta" and given.get("http-equiv", "").strip().lower() == "refresh":
@@ -92,11 +93,18 @@ class _Seen(HTMLParser):
         self.handle_starttag(tag, attrs)
 
     def handle_endtag(self, tag: str) -> None:
-        self._in_script = False
+        if self._script is not None and f"'sha256-{_digest(self._script)}'" not in self._known:
+            self._tell("<script> of its own")
+        self._script = None
 
     def handle_data(self, data: str) -> None:
-        if self._in_script and f"'sha256-{_digest(data)}'" not in self._known:
-            self._tell("<script> of its own")
+        if self._script is not None:
+            self._script += data
+
+    def close(self) -> None:
+        """The end of the page, and of a script that nothing ends."""
+        super().close()
+        self.handle_endtag("")
 
     def _tell(self, what: str) -> None:
         self.found = self.found or what

@@ -189,9 +189,9 @@ def test_a_decimal_mark_that_shows_late_counts_from_the_first_row():
 
 def test_one_odd_line_sends_one_part_the_long_way(monkeypatch):
     count = []
-    numbered = sheet_blocks.numbered_lines
+    numbered = sheet_blocks.NumberedLines
     data = odd_file("comma", [(15_000, "# warm"), (25_000, "|--"), (35_000, "HEADER")], 40_000)
-    monkeypatch.setattr(sheet_blocks, "numbered_lines", lambda *given: count.append(len(given[0])) or numbered(*given))
+    monkeypatch.setattr(sheet_blocks, "NumberedLines", lambda *given: count.append(len(given[0])) or numbered(*given))
     sheet = read(data)
     assert sheet.rows == 40_000
     assert [row.line for row in sheet.skipped] == [25_004]

@@ -256,3 +256,20 @@ def test_conditions_travel():
         "band": [20.0, 20_000.0], "power": 5.0, "load": 8.0, "input": "aux", "setting": "tone controls bypassed"
     }  # fmt: skip
     assert (f.kind, f.stage, f.unit) == ("response", "after", "dB")
+
+
+@pytest.mark.parametrize(
+    ("drives", "line"),
+    [
+        ((1.0, 6.2), "8 Ω, 1 W before, 6.2 W after"),
+        ((6.2, 6.2), "6.2 W into 8 Ω"),
+        ((None, 6.2), "8 Ω"),
+    ],
+)
+def test_levels_that_differ_before_and_after_are_both_stated(drives, line):
+    runs = []
+    for stage, drive_w in zip(("before", "after"), drives, strict=True):
+        data = sheet(column("frequency", [20.0, 1000.0, 20_000.0]), column("level", [0.0, 0.0, 0.0], "L", "dBV"))
+        c = conditions("response", stage=stage, drive_w=drive_w, id=stage)
+        runs.append(Run(c, data, KINDS["response"].findings(data, c).findings))
+    assert KINDS["response"].card(runs).conditions == line
