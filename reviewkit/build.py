@@ -130,7 +130,7 @@ def make(
     files = {place: drawn[card][kind] for card, by_kind in places.items() for kind, place in by_kind.items()}
     if options.only:
         return Ready(out, files, outputs.summary(episode), None, (), None, prepared)
-    small = [(Path(places[card.id]["cards"]).name, _content(drawn[card.id]["small"])) for card in episode.cards]
+    small = [(Path(places[card.id]["cards"]).name, drawn[card.id]["small"]) for card in episode.cards]
     type_digests = prepared.gathered.type_digests
     unit, figure, look, fonts = episode.session.unit, shown(episode), prepared.look, prepared.fonts
     further = {
@@ -145,7 +145,7 @@ def make(
             lambda: workers.begin(contact_sheet, small, look, fonts),
         ),
     }
-    brochure = {card.id: _content(drawn[card.id]["page"]) for card in wanted}
+    brochure = {card: content for card, by_kind in drawn.items() if isinstance(content := by_kind["page"], bytes)}
     told_now = told(prepared.table, episode.findings)
     corrected = corrections(told_now, prepared.published)
     texts, cut = outputs.texts(episode, prepared.pages, prepared.table, brochure, corrected)
@@ -207,10 +207,6 @@ def _places(cards: Sequence[Card], drawn: Mapping[str, Mapping[str, Any]]) -> di
         for number, card in enumerate(cards, start=1)
         if card.id in drawn
     }
-
-
-def _content(drawn: bytes | Path) -> bytes:
-    return drawn if isinstance(drawn, bytes) else drawn.read_bytes()
 
 
 def _digest(content: bytes | Path) -> str:

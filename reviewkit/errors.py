@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 MOST_SHOWN = 20
 MOST_KEPT = 1000  # of one file: a million faulty lines are no more help, and would fill the memory
-_LONGEST_LIST = 250  # characters, of the names that are known
+_LONGEST_LIST = 200  # characters, of the names that are known
 _LONGEST_WORD = 80  # characters: what is longer is near to no name
 
 
@@ -47,8 +47,13 @@ class Faults:
 
     def add(self, line: int, message: str) -> None:
         """Note one fault at a line (0 where no line can be named); of very many the first ones are kept."""
-        if len(self.found) < MOST_KEPT:
+        if not self.full:
             self.found.append(Fault(self.source, line, message))
+
+    @property
+    def full(self) -> bool:
+        """Whether no more are kept, so that a reader may stop looking."""
+        return len(self.found) >= MOST_KEPT
 
     def stop_if_any(self) -> None:
         """Raise InputError with everything noted so far, if anything was."""

@@ -133,9 +133,9 @@ def _levels(runs: Sequence[Run]) -> list[str]:
     """What was driven before and after the repair where that was not the same: no name of a curve says it."""
     stages = [run.conditions.measurement.stage for run in runs]
     told = {stage: drive(run.conditions).split(" into ")[0] for stage, run in zip(stages, runs, strict=True)}
-    if len(told) < len(runs) or "" in told or not all(told.values()):
+    if len(told) < len(runs) or "" in told:
         return []
-    return [" ".join((level, stage)) for stage, level in told.items()]
+    return [f"{level} {stage}" for stage, level in told.items() if level]
 
 
 def run_label(run: Run, runs: Sequence[Run]) -> str:

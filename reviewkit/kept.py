@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import hashlib
+import os
+import shutil
 import zlib
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from reviewkit import plain_data, record
 from reviewkit.model import Card
 from reviewkit.plain_data import NotPlain, fingerprint
 from reviewkit.record import KEPT, Record
 from reviewkit.remembered import Once, anew
-from reviewkit.render.card import Order
+from reviewkit.render.card import CLIPS, Order
 from reviewkit.render.workers import Drawn, Task
+from reviewkit.stamps import digest
+
+if TYPE_CHECKING:
+    from reviewkit.render.clip import Motion
 
 T = TypeVar("T")
 _RESULTS = f"{KEPT}/results"
@@ -37,9 +44,8 @@ class Kept:
 
     @cached_property
     def _results(self) -> Mapping[str, Any]:
-        if self.record is None or not self.record.has(self.out, _RESULTS):
-            return {}
-        found: Mapping[str, Any] = plain_data.from_text(zlib.decompress((self.out / _RESULTS).read_bytes()).decode())
+        content = self._content(_RESULTS)
+        found: Mapping[str, Any] = plain_data.from_text(zlib.decompress(content).decode()) if content else {}
         return found
 
     def holds(self, name: Hashable, given: tuple[Any, ...]) -> bool:
@@ -74,17 +80,42 @@ class Kept:
         looks = fingerprint(replace(order, motion=motion), type_digests)
         keys = {card.id: fingerprint(card, looks) for card in cards}
         self._keys |= keys
-        held = {card.id: self._drawn(keys[card.id]) for card in cards}
+        held = {card.id: self._drawn(keys[card.id], card.id, order.motion) for card in cards}
         new = [card for card in cards if held[card.id] is None]
         tasks = dict(zip((card.id for card in new), begin(new, order), strict=True))
         return [tasks[card.id] if card.id in tasks else _done(held[card.id] or "") for card in cards]
 
-    def _drawn(self, key: str) -> Drawn | None:
-        """The pictures of a card, by kind, if the last build drew them."""
-        names = self.record.pictures.get(key, {}) if self.record else {}
-        if not names or not self.record or not all(self.record.has(self.out, name) for name in names.values()):
+    def _drawn(self, key: str, card: str, motion: Motion | None) -> Drawn | None:
+        """The pictures of a card, by kind, if the last build drew them. Clips are put where `motion` says."""
+        drawn: dict[str, bytes | Path] = {}
+        for kind, name in (self.record.pictures.get(key, {}) if self.record else {}).items():
+            found = self._clip(name, motion.file(card, f".{kind}")) if motion and kind in CLIPS else self._content(name)
+            if not found:
+                return None
+            drawn[kind] = found
+        return drawn or None
+
+    def _content(self, name: str) -> bytes | None:
+        """An output as the last build made it, if it still is so: by what was read, for another build may be at it."""
+        if self.record is None or name not in self.record.outputs:
             return None
-        return {kind: self.out / name for kind, name in names.items()}
+        try:
+            content = (self.out / name).read_bytes()
+        except OSError:
+            return None
+        return content if hashlib.sha256(content).hexdigest() == self.record.outputs[name] else None
+
+    def _clip(self, name: str, place: Path) -> Path | None:
+        """The same for a file that is too large to be held in memory: it is put at `place`."""
+        try:
+            place.unlink(missing_ok=True)
+            try:
+                os.link(self.out / name, place)
+            except OSError:  # a file system without links
+                shutil.copyfile(self.out / name, place)
+        except OSError:
+            return None
+        return place if self.record and digest(place) == self.record.outputs.get(name) else None
 
     def begin_picture(self, name: str, given: tuple[Any, ...], begin: Callable[[], Task[bytes]]) -> Task[bytes]:
         """The task of a picture that is no card's, as `begin_drawing` has them. `name`: its place in out/; `given`: all
@@ -92,8 +123,8 @@ class Kept:
         """
         key = fingerprint(name, given)
         self._pictures[key] = {name: name}
-        held = self._drawn(key)
-        return _done((self.out / name).read_bytes()) if held else begin()
+        held = self._content(name) if self.record and key in self.record.pictures else None
+        return _done(held) if held else begin()
 
     def looks(self, *cards: str) -> tuple[str, ...]:
         """What cards look like: the same for the same pictures."""

@@ -19,11 +19,6 @@ def beside(folder: Path, name: str = "") -> Path:
     return folder / f"{_INCOMING}{os.getpid()}{f'-{name}' if name else ''}"
 
 
-def is_incoming(path: Path) -> bool:
-    """Whether a file waits there for being moved."""
-    return path.parent.name.startswith(_INCOMING)
-
-
 def write_whole(place: Path, content: bytes) -> None:
     """Put one file in its place, whole or not at all. Raises CannotFinish."""
     new = beside(place.parent, place.name)
@@ -38,21 +33,14 @@ def write_whole(place: Path, content: bytes) -> None:
 
 
 def write_flushed(place: Path, content: bytes | Path) -> None:
-    """Write a file that nobody reads yet, and have it on the disk. `content`: its bytes; or a file, which is moved if
-    it is one that waits for that, and else copied.
-    """
+    """Write a file that nobody reads yet, and have it on the disk. `content`: its bytes; or a file, which is moved."""
     place.parent.mkdir(parents=True, exist_ok=True)
-    if isinstance(content, Path) and is_incoming(content):
+    if isinstance(content, Path):
         os.replace(content, place)  # noqa: PTH105
-    elif isinstance(content, Path):
-        shutil.copyfile(content, place)
-    else:
-        with place.open("wb") as file:
+    with place.open("rb+" if isinstance(content, Path) else "wb") as file:
+        if not isinstance(content, Path):
             file.write(content)
             file.flush()
-            os.fsync(file.fileno())
-        return
-    with place.open("rb+") as file:
         os.fsync(file.fileno())
 
 

@@ -20,6 +20,7 @@ from reviewkit.build import build, make
 from reviewkit.errors import CannotFinish
 from reviewkit.options import Options
 from reviewkit.render import card as drawing
+from reviewkit.render import clip
 from reviewkit.render.deliver import MANIFEST
 from reviewkit.stamps import is_settled, stamps
 
@@ -161,6 +162,26 @@ def test_only_one_card_leaves_the_others_and_the_record(folder):
     changed = {name for name, content in outputs(folder / "out").items() if before[name] != content}
     assert changed == {"cards/03-flat.png", "strips/03-flat.png"}
     assert not is_current(folder)
+
+
+@pytest.mark.long
+def test_clips_of_charts_that_did_not_change_are_taken_over(folder, tmp_path, monkeypatch):
+    edited("[episode]", "[episode]\ncard_seconds = 2\nframe_rate = 24")(folder)
+    build(folder, Options(motion=True))
+    encoded, encode = [], clip.opaque_clip
+    monkeypatch.setattr(
+        clip, "opaque_clip", lambda solid, place, *a: encoded.append(place.stem) or encode(solid, place, *a)
+    )
+    put(folder / "measurements/leak.csv", one_evening.leak(-61))
+    build(folder, Options(motion=True))
+    assert encoded == ["leak"]
+    (folder / "repair.csv").unlink()  # no clip, but a card before others: they have other numbers now
+    edited('kind = "contour"', 'kind = "contour"\nid = "low"')(folder)
+    build(folder, Options(motion=True))
+    assert encoded == ["leak", "low"]
+    build(folder, Options(motion=True, out=tmp_path / "afresh"))
+    assert outputs(folder / "out") == outputs(tmp_path / "afresh")
+    assert is_current(folder, Options(motion=True))
 
 
 def test_a_sweep_that_changed_is_read_and_drawn_alone(folder, monkeypatch):

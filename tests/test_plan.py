@@ -641,7 +641,6 @@ def test_nothing_powered_before_it_is_recorded_and_no_load_before_the_gate():
 
 def test_a_response_rated_at_a_power_is_captured_at_it():
     flat = rated("flatness", within=(-1.0, 0.0), band_hz=(10.0, 50_000.0), power_w=1.0)
-    (sweep,) = captures((POWER, flat), Basis(Bench(load_ohm=8.0), (POWER, flat)))[-1:]
     levels = {c.kind: c.power_w for c in captures((POWER, flat), Basis(Bench(load_ohm=8.0), (POWER, flat)))}
     assert levels["response"] == 1.0
     plain = replace(flat, power_w=None)

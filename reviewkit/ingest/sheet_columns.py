@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from reviewkit.errors import Faults, nearest
+from reviewkit.errors import Faults, nearest, shortened
 from reviewkit.ingest import sheet_remedies as remedies
 from reviewkit.ingest.sheet_header import ROLE_UNITS, UNUSED, Heading, read_heading, role_of_unit
-from reviewkit.ingest.sheet_layout import Layout
+from reviewkit.ingest.sheet_layout import MOST_COLUMNS, Layout
 from reviewkit.ingest.sheet_remedies import KEYS, Draft, quoted, shown
 from reviewkit.ingest.sheet_text import cleaned
 from reviewkit.units import UnitSpelling, unit_of
@@ -37,6 +37,9 @@ def choose_columns(
     """
     faults = Faults(source)
     where = layout.header_line or layout.first
+    if layout.width > MOST_COLUMNS:
+        faults.add(where, remedies.too_wide(layout.width, MOST_COLUMNS))
+        faults.stop_if_any()
     if layout.header and len(layout.header) != layout.width:
         faults.add(where, remedies.other_width(layout))
     _check_keys(columns, units, where, faults)
@@ -64,12 +67,14 @@ def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], wher
     for table, names in (("columns", columns), ("units", units)):
         for key in names:
             if key not in KEYS:
-                faults.add(where, f'{table} names "{key}", which is no kind of column; {nearest(key, KEYS)}')
+                faults.add(
+                    where, f'{table} names "{shortened(key, 40)}", which is no kind of column; {nearest(key, KEYS)}'
+                )
     for key, text in units.items():
         if key in KEYS and unit_of(text) is None:
             faults.add(
                 where,
-                f'units: {quoted(key)} = "{text}" is no unit that is known; write for example '
+                f'units: {quoted(key)} = "{shortened(text, 40)}" is no unit that is known; write for example '
                 f"{remedies.unit_example(key)}",
             )
 
@@ -80,8 +85,8 @@ def _named_columns(layout: Layout, columns: Mapping[str, str | int], where: int,
     for key, value in columns.items():
         place = _place_of(value, layout)
         if isinstance(place, str):
-            written = value if isinstance(value, int) else f'"{value}"'
-            faults.add(where, f"columns: {quoted(key)} = {written} {place} ({shown(layout)})")
+            written = value if isinstance(value, int) else f'"{shortened(value, 40)}"'
+            faults.add(where, f"columns: {quoted(shortened(key, 40))} = {written} {place} ({shown(layout)})")
         elif place in named:
             faults.add(
                 where,

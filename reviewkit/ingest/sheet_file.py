@@ -15,7 +15,7 @@ from reviewkit.ingest.sheet_blocks import NotPlain, read_blocks
 from reviewkit.ingest.sheet_columns import Chosen
 from reviewkit.ingest.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet_order import in_order, over_one_scale
-from reviewkit.ingest.sheet_rows import Reading, converted, read_lines
+from reviewkit.ingest.sheet_rows import Reading, converted, has_sane_values, read_lines
 from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, NumberedLines, decode
 from reviewkit.model import Column, Sheet
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
+MOST_BYTES = 2_000_000_000
 LONG = 400_000  # bytes from which the fast parser pays for its import
 
 
@@ -54,6 +55,8 @@ def _parse(
     encoding, reading = _read(stream, source, columns, units)
     faults = Faults(source)
     faults.found += reading.faults
+    if not has_sane_values(reading.table, reading.chosen, faults):
+        raise InputError(sorted(faults.found, key=lambda fault: fault.line))
     table, chosen = over_one_scale(reading.table, reading.chosen, faults)
     place = _abscissa(chosen)
     abscissa = converted(table.values[:, place], chosen[place].unit.factor)
@@ -143,8 +146,11 @@ def _read(
 
     A fault found in blocks is believed only where the whole file is laid out as its beginning is.
     """
-    stream.seek(0, io.SEEK_END)
-    is_long = stream.tell() >= LONG
+    size = stream.seek(0, io.SEEK_END)
+    if size > MOST_BYTES:
+        said = f"the file holds {size / 1e9:.3g} GB, and {MOST_BYTES / 1e9:g} are the most that are read"
+        raise InputError(Fault(source, 0, f"{said}; export a shorter stretch, or fewer readings a second"))
+    is_long = size >= LONG
     in_blocks = _in_blocks(stream, source, columns, units) if is_long else None
     if in_blocks is not None and not in_blocks.faults:
         return "utf-8", in_blocks

@@ -67,6 +67,7 @@ _ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
         ),
     ),
 )
+_LONGEST_NAME = 300  # characters: what is longer names no column, and would be slow to take apart
 _ONE_LETTER = frozenset("tfzu")  # roles only where nothing else is said
 ROLE_UNITS: dict[str, frozenset[str]] = {
     "time": frozenset(("s",)),
@@ -113,6 +114,8 @@ class Heading:
 
 def unit_written(text: str) -> UnitSpelling | None:
     """The unit a header or units row writes, brackets and "rms" aside; in capitals only where none other is meant."""
+    if len(text) > _LONGEST_NAME:
+        return None
     words = normalised(text).strip().strip("()[]{}").strip()
     words = _RMS.sub(" ", words).strip() if unit_of(words) is None else words
     dbm = _DBM.fullmatch(words)
@@ -125,6 +128,8 @@ def unit_written(text: str) -> UnitSpelling | None:
 
 def read_heading(text: str, unit_cell: str = "") -> Heading:
     """Role, channel and unit that a header cell (and the cell under it in a units row) says."""
+    if len(text) > _LONGEST_NAME:
+        return Heading(text.strip(), strange=True)
     rest, unit, unknown = _take_bracketed(normalised(text).replace("\n", " ").strip())
     if unit is None and not unknown:
         rest, unit, unknown = _take_after_mark(rest)

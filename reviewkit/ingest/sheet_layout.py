@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
+from collections import Counter, deque
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from reviewkit.ingest.sheet_header import read_heading, unit_written
@@ -20,6 +21,9 @@ from reviewkit.ingest.sheet_text import (
 
 _NAME_WITH_UNIT = re.compile(r"[^()\[\]]+(?:\([^()]*\)|\[[^\[\]]*\])")
 _SAMPLE = 100  # rows looked at to tell the separator
+MOST_COLUMNS = 1000
+_HEAD = 2000  # lines above the first row among which its header is looked for
+_LONGEST_HEADER = 20_000  # characters
 
 
 @dataclass(frozen=True)
@@ -73,10 +77,10 @@ def _separator(lines: Iterable[NumberedLine]) -> tuple[str, int] | None:
         signs = separator.strip(" ") or " \t"
         able = (line for line in sample if any(sign in line for sign in signs))
         split = (trimmed(cells_of(line, separator)) for line in able if comment_text(line, separator) is None)
-        rows = [len(cells) for cells in split if _holds_numbers(cells)]
+        rows = [cells for cells in split if _holds_numbers(cells)]
         if rows:
-            width, count = Counter(rows).most_common(1)[0]
-            pure = sum(_is_pure(line, separator, width) for line in sample)
+            width, count = Counter(map(len, rows)).most_common(1)[0]
+            pure = sum(len(cells) == width and all(map(_is_reading, cells)) for cells in rows)
             if (pure, count) > most:
                 best, most = (separator, width), (pure, count)
     return best
@@ -121,6 +125,8 @@ def _with_header(filled: list[NumberedLine], start: int, separator: str, width: 
     units_text = ""
     for place in range(start - 1, -1, -1):
         number, line = filled[place]
+        if len(line) > _LONGEST_HEADER:
+            continue
         comment = comment_text(line, separator)
         said = line if comment is None else comment
         cells = _header_cells(said, separator, width, len(first_cells))

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reviewkit.digits import trimmed
-from reviewkit.errors import Faults
+from reviewkit.errors import MOST_KEPT, Faults
 from reviewkit.ingest.sheet_columns import SCALES, Chosen
-from reviewkit.ingest.sheet_rows import Table, converted
+from reviewkit.ingest.sheet_rows import MOST_LISTED, Table, converted
 from reviewkit.model import Skipped
 
 if TYPE_CHECKING:
@@ -77,27 +78,30 @@ def _turned(table: Table, abscissa: NDArray[np.float64]) -> tuple[Table, NDArray
 
 
 def _kept(
-    table: Table, abscissa: NDArray[np.float64], out: NDArray[np.bool_], why: list[str]
+    table: Table, abscissa: NDArray[np.float64], out: NDArray[np.bool_], why: Callable[[int], str]
 ) -> tuple[Table, NDArray[np.float64]]:
-    """The rows that are not `out`; those that are, listed with the reason for each."""
+    """The rows that are not `out`; the first of those that are, listed with the reason for each. `why`: of a place."""
     if not out.any():
         return table, abscissa
-    listed = tuple(Skipped(int(line), reason) for line, reason in zip(table.lines[out], why, strict=True))
+    places = np.flatnonzero(out)
+    listed = [Skipped(int(table.lines[place]), why(int(place))) for place in places[:MOST_LISTED]]
+    if len(places) > MOST_LISTED:
+        listed.append(Skipped(int(table.lines[places[-1]]), f"and {len(places) - MOST_LISTED} rows before it likewise"))
     skipped = tuple(sorted((*table.skipped, *listed), key=lambda each: each.line))
     return replace(table, values=table.values[~out], lines=table.lines[~out], skipped=skipped), abscissa[~out]
 
 
 def _above_zero(table: Table, frequency_hz: NDArray[np.float64], faults: Faults) -> tuple[Table, NDArray[np.float64]]:
-    for place in np.flatnonzero(frequency_hz < 0):
+    for place in np.flatnonzero(frequency_hz < 0)[:MOST_KEPT]:
         faults.add(
             int(table.lines[place]),
             f"{_shown('frequency', frequency_hz[place], 6)} is a negative frequency; export the positive half only",
         )
     zero = frequency_hz == 0
     if zero.any() and not _evenly_spaced(frequency_hz):
-        for line in table.lines[zero]:
+        for line in table.lines[zero][:MOST_KEPT]:
             faults.add(int(line), "0 Hz in a sweep; delete the row, or begin the sweep above zero")
-    return _kept(table, frequency_hz, zero, ["a spectrum's row at 0 Hz"] * int(zero.sum()))
+    return _kept(table, frequency_hz, zero, lambda place: "a spectrum's row at 0 Hz")
 
 
 def _evenly_spaced(values: NDArray[np.float64]) -> bool:
@@ -120,27 +124,24 @@ def _without_repeats(
     table: Table, abscissa: NDArray[np.float64], role: str, faults: Faults
 ) -> tuple[Table, NDArray[np.float64]]:
     steps = np.diff(abscissa)
-    for place in np.flatnonzero(steps < 0).tolist():
+    for place in np.flatnonzero(steps < 0)[:MOST_KEPT].tolist():
         # told in the file's order, whichever way the sweep runs there
         one, other = sorted((place, place + 1), key=lambda each: int(table.lines[each]))
         from_text, to_text = _told_apart(role, abscissa[one], abscissa[other])
         faults.add(
             int(table.lines[other]), f"{role} goes back from {from_text} to {to_text}; export one sweep per file"
         )
-    out = np.zeros(len(abscissa), dtype=bool)
-    why: list[str] = []
-    for place in np.flatnonzero(steps == 0).tolist():
-        first, second = int(table.lines[place]), int(table.lines[place + 1])
-        if np.array_equal(table.values[place], table.values[place + 1]):
-            out[place + 1] = True
-            why.append(f"the same as line {first}")
-        else:
-            faults.add(
-                max(first, second),
-                f"{_shown(role, abscissa[place], 6)} stands in lines {min(first, second)} and "
-                f"{max(first, second)} with different values; export one sweep per file, with all digits",
-            )
-    return _kept(table, abscissa, out, why)
+    stays = steps == 0
+    same = stays & (table.values[1:] == table.values[:-1]).all(axis=1)
+    for place in np.flatnonzero(stays & ~same)[:MOST_KEPT].tolist():
+        first, second = sorted((int(table.lines[place]), int(table.lines[place + 1])))
+        faults.add(
+            second,
+            f"{_shown(role, abscissa[place], 6)} stands in lines {first} and {second} with different values; export "
+            "one sweep per file, with all digits",
+        )
+    out = np.concatenate(([False], same))
+    return _kept(table, abscissa, out, lambda place: f"the same as line {int(table.lines[place - 1])}")
 
 
 def _shown(role: str, value: float, digits: int) -> str:

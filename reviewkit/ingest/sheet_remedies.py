@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from reviewkit.errors import shortened
 from reviewkit.ingest.sheet_header import Heading
 from reviewkit.ingest.sheet_layout import Layout
 from reviewkit.units import UnitSpelling
@@ -26,7 +27,9 @@ _USUAL_UNITS = {
     "distortion": ("%", "ratio"),
     "level": ("dBV", "V"),
 }
-_LONGEST_SHOWN = 200
+_LONGEST_SHOWN = 80  # characters of a header line
+_LONGEST_NAME = 30  # of one of its cells
+_MOST_NAMED = 4  # columns; of more their number is told
 _PLACE = "under its [[measurement]] in session.toml"
 
 
@@ -44,7 +47,7 @@ class Draft:
     @property
     def name(self) -> str:
         """How a message calls it."""
-        return f'"{self.heading.text}"' if self.heading.text else f"column {self.index + 1}"
+        return f'"{shortened(self.heading.text, _LONGEST_NAME)}"' if self.heading.text else f"column {self.index + 1}"
 
     @property
     def guessed(self) -> bool:
@@ -65,7 +68,21 @@ def quoted(key: str) -> str:
 def shown(layout: Layout) -> str:
     """The header line, for the end of a message."""
     text = " ".join(layout.header_text.split("\n"))
-    return f"header: {text[:_LONGEST_SHOWN]}" if text else "the file has no header"
+    return f"header: {shortened(text, _LONGEST_SHOWN)}" if text else "the file has no header"
+
+
+def _named(columns: Iterable[str]) -> str:
+    names = list(columns)
+    rest = len(names) - _MOST_NAMED
+    return " and ".join([*names[:_MOST_NAMED], f"{rest} more"] if rest > 0 else names)
+
+
+def too_wide(width: int, most: int) -> str:
+    """For rows of more cells than any sweep has."""
+    return (
+        f"the rows have {width} cells, and at most {most} columns are read; export one sweep per file, with a row for "
+        "each reading"
+    )
 
 
 def no_header(width: int) -> str:
@@ -101,7 +118,7 @@ def unknown_unit(draft: Draft, layout: Layout) -> str:
     key = draft.unit_keys()[0] if draft.unit_keys() else "level"
     usual = _USUAL_UNITS.get(draft.role, _USUAL_UNITS["level"])[0]
     return (
-        f'the unit "{draft.heading.unknown_unit}" of {draft.name} is not known; write {_PLACE} the one that the file '
+        f'the unit "{shortened(draft.heading.unknown_unit, _LONGEST_NAME)}" of {draft.name} is not known; write {_PLACE} the one that the file '
         f'is in, for example units = {{ {quoted(key)} = "{usual}" }} ({shown(layout)})'
     )
 
@@ -109,7 +126,7 @@ def unknown_unit(draft: Draft, layout: Layout) -> str:
 def two_units(draft: Draft, units: Mapping[str, str], layout: Layout) -> str:
     """For a header and a units row that differ."""
     return (
-        f'{draft.name} says one unit and the row under it another, "{draft.heading.clash}"; write {_PLACE} '
+        f'{draft.name} says one unit and the row under it another, "{shortened(draft.heading.clash, _LONGEST_NAME)}"; write {_PLACE} '
         f"which it is, for example {_units_line([draft], units)} ({shown(layout)})"
     )
 
@@ -125,7 +142,7 @@ def unit_of_another_role(draft: Draft, layout: Layout) -> str:
 
 def missing_units(missing: Sequence[Draft], units: Mapping[str, str], layout: Layout) -> str:
     """For columns whose unit is said nowhere."""
-    names = " and ".join(draft.name for draft in missing)
+    names = _named(draft.name for draft in missing)
     others = f'or "{_USUAL_UNITS[missing[0].role][1]}"'
     if any(not draft.heading.role and not KEYS.get(draft.key, ("", ""))[0] for draft in missing):
         others += ', or "%" if it is distortion'  # a channel's name alone says nothing of what it holds
@@ -157,9 +174,7 @@ def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], layout: Layout)
         if proposed:
             pairs[proposed] = draft.index + 1
     line = ", ".join(f"{quoted(key)} = {number}" for key, number in sorted(pairs.items(), key=lambda pair: pair[1]))
-    names = " and ".join(
-        f"column {draft.index + 1}" + (f' "{draft.heading.text}"' if draft.heading.text else "") for draft in lost
-    )
+    names = _named(f"column {draft.index + 1}" + (f" {draft.name}" if draft.heading.text else "") for draft in lost)
     return (
         f"{names} cannot be told from the header; write {_PLACE} which columns to read, for example "
         f"columns = {{ {line} }} ({shown(layout)})"

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.errors import Fault, Faults
+from reviewkit.errors import Fault, Faults, shortened
 from reviewkit.ingest.sheet_columns import Chosen, choose_columns
 from reviewkit.ingest.sheet_layout import Layout
 from reviewkit.ingest.sheet_numbers import NotANumber, decimal_mark, is_grouped, is_number, is_whole, number
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 MOST_SKIPPED = 0.1  # of all rows
+MOST_LISTED = 1000  # of rows left out; what follows is counted
+MOST_VALUE, MOST_DB = 1e30, 1000.0  # of a reading, in the unit that it is written in
+_STRETCH = 5000  # lines
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,8 +61,10 @@ class Rows:
         # by columns, so that a column is no copy; what is expected and does not come is never touched
         self._values = np.empty((expected, len(chosen)), order="F")
         self._count = 0
-        self._lines: list[Sequence[int]] = []
+        self._lines: list[range | NDArray[np.int64]] = []
         self._skipped: list[Skipped] = []
+        self._skipped_in_all = 0
+        self._last_skipped = 0
         self._headers: list[int] = []
 
     def add(self, columns: Sequence[NDArray[np.float64]], first: int) -> int:
@@ -67,7 +73,7 @@ class Rows:
         self._add(columns, range(first, after))
         return after
 
-    def _add(self, columns: Sequence[NDArray[np.float64]], lines: Sequence[int]) -> None:
+    def _add(self, columns: Sequence[NDArray[np.float64]], lines: range | NDArray[np.int64]) -> None:
         after = self._count + len(lines)
         if after > len(self._values):
             longer = np.empty((max(after, 5 * len(self._values) // 4), len(self.chosen)), order="F")
@@ -80,19 +86,31 @@ class Rows:
 
     def read(self, lines: Iterable[NumberedLine]) -> None:
         """Every line of a stretch, cell by cell; comments, blank lines and the header again are passed over."""
+        body = _body(lines, self.layout, self._headers)
+        # a stretch at a time: as lists, rows take many times the memory of the array
+        while not self._faults.full and (stretch := list(islice(body, _STRETCH))):
+            self._read(stretch)
+
+    def _read(self, lines: Sequence[NumberedLine]) -> None:
         rows: list[list[float]] = []
         kept: list[int] = []
         layout, chosen, decimal = self.layout, self.chosen, self.decimal
-        for place, line in _body(lines, layout, self._headers):
+        for place, line in lines:
             row: list[float] | Skipped | None = _plain_row(line, layout, chosen, decimal)
             row = row or _odd_row(place, line, layout, chosen, decimal, self._faults)
             if isinstance(row, Skipped):
-                self._skipped.append(row)
+                self._skip(row)
             elif row:
                 rows.append(row)
                 kept.append(place)
         values = np.array(rows, dtype=np.float64).reshape(len(kept), len(chosen))
-        self._add(list(values.T), kept)
+        self._add(list(values.T), np.array(kept, dtype=np.int64))
+
+    def _skip(self, row: Skipped) -> None:
+        self._skipped_in_all += 1
+        self._last_skipped = row.line
+        if len(self._skipped) < MOST_LISTED:
+            self._skipped.append(row)
 
     def table(self) -> Table:
         """All rows, once the last stretch is read; more than a tenth of them left out is a fault."""
@@ -101,7 +119,12 @@ class Rows:
         for part in self._lines:
             lines[at : at + len(part)] = np.arange(part.start, part.stop) if isinstance(part, range) else part
             at += len(part)
-        _check_skipped(self._count, self._skipped, self._faults)
+        _check_skipped(self._count, self._skipped_in_all, self._skipped, self._faults)
+        more = self._skipped_in_all - len(self._skipped)
+        if more:
+            self._skipped.append(
+                Skipped(self._last_skipped, f"and {more} rows before it, of which none holds a reading")
+            )
         warnings = (f"line {self._headers[0]}: the header again, passed over",) if self._headers else ()
         return Table(self._values[: self._count], lines, self.decimal, tuple(self._skipped), warnings)
 
@@ -121,7 +144,7 @@ def read_lines(
     return Reading(layout, chosen, rows.table(), notes, tuple(faults.found))
 
 
-def _body(lines: Iterable[NumberedLine], layout: Layout, again: list[int]) -> Iterable[NumberedLine]:
+def _body(lines: Iterable[NumberedLine], layout: Layout, again: list[int]) -> Iterator[NumberedLine]:
     """The lines that should be rows; those that are the header or the units row again go to `again`."""
     headers = {text.strip() for text in (layout.header_text, layout.units_text) if text.strip()}
     for place, line in lines:
@@ -229,23 +252,43 @@ def _odd_row(
         if value is not None:
             row.append(value)
         elif skipped is None:
-            skipped = Skipped(place, f'{_called(column)} has "{cell}"' if cell else f"{_called(column)} is blank")
+            skipped = Skipped(
+                place, f'{_called(column)} has "{shortened(cell, 20)}"' if cell else f"{_called(column)} is blank"
+            )
     if skipped is not None:
         return skipped
     return row if len(row) == len(chosen) else None
 
 
 def _called(column: Chosen) -> str:
-    return f"column {column.index + 1}" + (f" ({column.header})" if column.header else "")
+    return f"column {column.index + 1}" + (f" ({shortened(column.header, 40)})" if column.header else "")
 
 
-def _check_skipped(kept: int, skipped: list[Skipped], faults: Faults) -> None:
-    total = kept + len(skipped)
-    if len(skipped) > MOST_SKIPPED * total:
+def has_sane_values(table: Table, chosen: Sequence[Chosen], faults: Faults) -> bool:
+    """Whether all can be reckoned with. A column's first value that is too large for any reading is noted: its square,
+    and more so what its decibels stand for, would be no number any more. Where a fault was noted before, it may be the
+    reason (1,500 dB), so it alone is told.
+    """
+    sane, others = True, bool(faults.found)
+    for place, column in enumerate(chosen):
+        values = table.values[:, place]
+        most = MOST_DB if column.unit.base.startswith("dB") else MOST_VALUE
+        if len(values) and max(values.max(), -values.min()) > most:
+            first = int(np.argmax(np.abs(values) > most))
+            said = f"{values[first]:.4g} in {_called(column)} is too large to be a reading"
+            if not others:
+                faults.add(int(table.lines[first]), f'{said}; write "--" where there is none, or export the file again')
+            sane = False
+    return sane
+
+
+def _check_skipped(kept: int, count: int, skipped: Sequence[Skipped], faults: Faults) -> None:
+    total = kept + count
+    if count > MOST_SKIPPED * total:
         first = skipped[0]
         faults.add(
             first.line,
-            f"{len(skipped)} of {total} rows hold no reading, more than a tenth (here: {first.why}); measure "
+            f"{count} of {total} rows hold no reading, more than a tenth (here: {first.why}); measure "
             "or export again, or delete a column that is not needed",
         )
 

@@ -7,7 +7,7 @@ import tomllib
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.errors import Fault, InputError
+from reviewkit.errors import Fault, InputError, shortened
 
 Path = tuple[str | int, ...]
 MOST_CHARACTERS = 200_000  # a session of a hundred measurements has a tenth of it, and half the lines
@@ -208,8 +208,7 @@ def _syntax_remedy(row: str, said: str) -> str:
     if "\r" in row:
         return "lines end with a lone carriage return; save the file with the line ends of today's systems"
     row = "".join(sign if sign.isprintable() else " " for sign in row)
-    shown = row.strip()
-    shown = f"{shown[:57]}…" if len(shown) > 60 else shown
+    shown = shortened(row.strip(), 60)
     if "“" in row or "”" in row:
         return f'{shown}: write straight quotation marks (")'
     if said.startswith(("Cannot declare", "Cannot overwrite")) and (single := _ONE_TABLE.match(row)):
@@ -229,15 +228,17 @@ def _syntax_remedy(row: str, said: str) -> str:
         return f'{shown}: the quotation mark is not closed; write " at the end of the text'
     if "declaration" in said and (header := _OPEN_HEADER.match(row)):
         closing = "]" * len(header[1])
-        return f"{shown}: the bracket is not closed; write {header[1]}{header[2]}{closing}"
+        return f"{shown}: the bracket is not closed; write {header[1]}{shortened(header[2], 60)}{closing}"
     if empty := _NO_VALUE.match(row):
-        return f"{empty[1]} has no value; write one after the equals sign, or leave the key out"
+        return f"{shortened(empty[1], 60)} has no value; write one after the equals sign, or leave the key out"
     if spaced := _SPACED_KEY.match(row):
-        return f'"{spaced[1]}" has a space in it; write {"_".join(spaced[1].split())}'
+        key = shortened(spaced[1], 60)
+        return f'"{key}" has a space in it; write {"_".join(key.split())}'
     if bare := _UNQUOTED.match(row):
+        key, value = shortened(bare[1], 60), shortened(bare[2], 60)
         if re.fullmatch(r"[+-]?[\d.,_' ]+", bare[2]):
-            return f"{bare[1]} = {bare[2]} is not a number; write the decimal mark as a point and no thousands mark"
-        return f'{bare[1]} = {bare[2]} needs quotation marks; write {bare[1]} = "{bare[2]}"'
+            return f"{key} = {value} is not a number; write the decimal mark as a point and no thousands mark"
+        return f'{key} = {value} needs quotation marks; write {key} = "{value}"'
     if not _has_shape(row):
         return f'"{shown}" is no line of a session; write KEY = VALUE, [TABLE], or begin a comment with #'
     return f"{shown}: not valid TOML ({said[:1].lower()}{said[1:]}); text stands in quotation marks, one key a line"

@@ -83,8 +83,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     units = {column.channel: column.unit for column in columns}
     if {"L", "R"} <= set(units) and units["L"] != units["R"]:
         withheld.append(
-            f"{c.measurement.id}: no channel balance, the left is in {units['L']} and the right in {units['R']}; export "
-            "both in one unit"
+            f"{c.measurement.id}: no channel balance, the left is in {units['L']} and the right in {units['R']}; "
+            "export both in one unit"
         )
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
 

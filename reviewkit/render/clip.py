@@ -117,7 +117,7 @@ def opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> 
         ),
         *("-force_key_frames", f"expr:eq(n,{1 + made.drawing + odd})"),
         *("-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709"),
-        *(*_NO_TRACES, "-f", "h264", str(stream)),
+        *(*_NO_TRACES, "-f", "h264", f"file:{stream}"),
     ]
     try:
         encode(motion.ffmpeg, options, (plane for frame in drawn(planes, made.drawing, _mixed) for plane in frame))
@@ -172,7 +172,7 @@ def _finished(ffmpeg: str, options: Sequence[str], pieces: Sequence[bytes] | Ite
     """Encode into a place, which is left empty where that fails."""
     done = False
     try:
-        encode(ffmpeg, [*options, str(place)], pieces)
+        encode(ffmpeg, [*options, f"file:{place}"], pieces)  # a folder may be called tcp:x
         done = True
     finally:
         if not done:

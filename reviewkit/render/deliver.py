@@ -65,7 +65,7 @@ def deliver(
     out: Path, files: Mapping[str, bytes | Path], *, partial: bool = False, there: Collection[str] = ()
 ) -> list[str]:
     """Move a build's outputs into `out` (names are relative paths). A finished file, given by its place in an
-    `Incoming`, is moved; one that lies elsewhere is copied. Returns what was removed as no longer made.
+    `Incoming`, is moved. Returns what was removed as no longer made.
 
     `there`: those that lie in their place already. `partial`: only some outputs were asked for, so nothing is removed.
     Raises CannotFinish (disk full, folder not writable, …); until everything is written nothing old is touched.

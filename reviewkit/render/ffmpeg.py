@@ -7,6 +7,7 @@ import subprocess
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from reviewkit.errors import CannotFinish, Fault, InputError
@@ -69,7 +70,8 @@ def _fed(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> 
 
 def _places() -> Iterator[str]:
     on_path = shutil.which("ffmpeg")
-    if on_path:
+    # some systems look in the folder that the command is run in, too, which may be a stranger's
+    if on_path and Path(on_path).is_absolute():
         yield on_path
     try:
         from imageio_ffmpeg import get_ffmpeg_exe  # type: ignore[import-untyped]

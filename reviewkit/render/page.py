@@ -68,6 +68,7 @@ class Pages:
         else:
             compiled = Compiled(self._travelling)
             environment = ImmutableSandboxedEnvironment(loader=loader, bytecode_cache=compiled, **settings)
+        environment.globals["scripts"] = page_policy.scripts(self._travelling)
         environment.filters.update(
             show=quantities.show,
             hertz=quantities.hertz,

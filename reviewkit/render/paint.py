@@ -11,6 +11,7 @@ import numpy as np
 
 from reviewkit.render.look import FRAME_HEIGHT, FRAME_WIDTH
 from reviewkit.render.scene import Area, Extent, Item, LayoutFault, Measure, Stroke, Text
+from reviewkit.render.settings_file import refuse_settings
 
 if TYPE_CHECKING:
     from matplotlib.ft2font import FT2Font
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
     from reviewkit.render.png import Bytes
 
+refuse_settings()  # before any of the imports below
 _DPI = 72  # at which a point is a pixel
 _SCALE = 100.0  # pixels; the size at which type is measured and its outlines are taken
 Fonts = tuple[str, str]  # the user's own font files, regular and bold; "" for none

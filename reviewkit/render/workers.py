@@ -19,6 +19,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from reviewkit.errors import CannotFinish, InputError
+from reviewkit.render.settings_file import refuse_settings
 
 if TYPE_CHECKING:
     from reviewkit.model import Card
@@ -89,6 +90,7 @@ class Workers:
         self._threads: list[Thread] = []
 
     def __enter__(self) -> Workers:
+        refuse_settings()  # the first thing that a process of its own imports would read them
         for name, value in _SINGLE_THREADED.items():
             os.environ.setdefault(name, value)
         for _ in range(self._beside):

@@ -13,7 +13,8 @@ import markdown
 import pytest
 from browsing import Watched, opened
 
-from reviewkit import cli
+from reviewkit import cli, places
+from reviewkit.render import page_policy
 from reviewkit.spoken import sentence
 
 # Each would set `hit`, ask a network for something, or change what the page is, in one place or another: as an element,
@@ -349,3 +350,33 @@ def test_what_goes_under_the_video_holds_no_tags_and_a_line_for_each_thing(hosti
     assert [line for line in lines if line.strip() in shown][: len(WORDS)] == lines[lines.index("Equipment") + 1 :][
         : len(WORDS)
     ]
+
+
+# ------------------------------------------------------------------ templates of a stranger's own
+
+
+AT_THE_START = [
+    "",
+    "<script>hit=1</script>",
+    "<!-- x -->",
+    "<html onload=hit=1>",
+    "<body onload=hit=1>",
+    "<!DOCTYPE x>",
+]
+
+
+@pytest.mark.parametrize("start", AT_THE_START)
+def test_a_page_that_got_by_can_still_run_and_load_nothing(browser, start, tmp_path):
+    """What is refused is refused by a reader that is no browser; so a browser is told as well."""
+    policy = "<head><meta http-equiv=Content-Security-Policy content=\"script-src * 'unsafe-inline'\"></head>"
+    own = policy + " ".join(word for word in WORDS if "plaintext" not in word and "refresh" not in word)
+    (tmp_path / "page.html").write_text(page_policy.guarded(start + own, places.templates()), encoding="utf-8")
+    context = browser.new_context()
+    page = context.new_page()
+    asked = []
+    page.on("request", lambda request: asked.append(request.url))
+    found = found_in(page, (tmp_path / "page.html").as_uri())
+    context.close()
+    assert found["hit"] is None
+    assert found["scripts"]  # they are there, and did not run
+    assert [url for url in asked if not url.startswith(("file:", "data:"))] == []

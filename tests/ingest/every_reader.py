@@ -44,7 +44,7 @@ _ROWS_OF_A_SAMPLE = 30  # lines kept of a long file: the rest is more of the sam
 # how a message tells what to do about it: a word of command, or what would have been known
 _REMEDY = re.compile(
     r"\b(write|writes?|save|export|bring|delete|keep|copy|capture|give|put|name|leave|begin|list|move|correct|say|close|"
-    r"shorten|cut|scale|set|add|measure|make|split|did you mean|known|counted from 1|numbered from 1|looks like|needs|stands in quotation marks|rename|lower)\b"
+    r"shorten|cut|scale|set|add|measure|make|split|did you mean|known|counted from 1|numbered from 1|looks like|needs|for example|stands in quotation marks|rename|lower)\b"
 )
 
 

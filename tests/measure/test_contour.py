@@ -249,7 +249,7 @@ def test_what_is_said():
         (["high filter on", "low filter on"], "Filters"),
         (["bass +10 with the loudness switch off", "treble +10"], "Tone controls"),
         (["bass +10", "loudness on"], ""),
-        (["mode 3"], ""),
+        (["mode 3, loudness off"], ""),
     ],
 )
 def test_a_card_is_called_after_the_control_that_all_its_settings_name(settings, title):

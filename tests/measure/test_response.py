@@ -12,10 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from known_filters import BandPass, points_hz
-from measured_sheets import all_of, column, figures, measured, one, quantities, sheet
+from measured_sheets import all_of, column, conditions, figures, measured, one, quantities, sheet
 
 from reviewkit.ingest.sheet_file import parse_sheet
-from reviewkit.model import Bench, Rating
+from reviewkit.measure import KINDS
+from reviewkit.model import Bench, Rating, Run
 
 AUDIO = (20.0, 20_000.0)
 
@@ -263,7 +264,7 @@ def test_conditions_travel():
     [
         ((1.0, 6.2), "8 Ω, 1 W before, 6.2 W after"),
         ((6.2, 6.2), "6.2 W into 8 Ω"),
-        ((None, 6.2), "8 Ω"),
+        ((None, 6.2), "8 Ω, 6.2 W after"),
     ],
 )
 def test_levels_that_differ_before_and_after_are_both_stated(drives, line):
