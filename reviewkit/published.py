@@ -47,7 +47,8 @@ def told(table: SpecTable, findings: Sequence[Finding]) -> dict[str, str]:
 
 def _rows(table: SpecTable) -> Iterator[tuple[str, str]]:
     for row in table.rows:
-        rated = f", rated {row.limit}" if row.verdict else ""
+        # by the maker's own figure: what a rating is held against may be another next time
+        rated = f", rated {row.promised or row.limit}" if row.verdict else ""
         yield f"{row.label}{rated}", ", ".join(part for part in (row.measured, row.verdict) if part)
 
 

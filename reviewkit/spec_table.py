@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit import digits, figures, quantities
+from reviewkit import digits, figures, quantities, rating_words
 from reviewkit.model import Bench, Finding, Rating, Run, Session, Verdict
 from reviewkit.verdict import UNMEASURED, judging
 
@@ -25,6 +25,7 @@ class TableRow:
     margin: str
     note: str  # why it does not compare; conditions taken as the bench had them
     position: float | None = None
+    promised: str = ""  # the limit as the maker states it, whatever the figure was held against
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,11 @@ class SpecTable:
 def spec_table(session: Session, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> SpecTable:
     """Every rating in the maker's order, then what was measured without one."""
     rows = [
-        TableRow(v.label, v.limit, v.rated, v.measured or "–", v.verdict, v.margin, _note(v), v.position)
+        TableRow(
+            *(v.label, v.limit, v.rated, v.measured or "–", v.verdict, v.margin, _note(v)),
+            position=v.position,
+            promised=rating_words.limit_text(v.rating),
+        )
         for v in verdicts
     ]
     return SpecTable(tuple(rows + _unrated(session, runs)), _foot(session, verdicts))

@@ -164,7 +164,7 @@ WAYS_OUT = [
     "measurements/a.csv\0",
     "a\0/../../outside/a.csv",
     "file:///etc/hostname",
-    "measurements/" + "a" * 5000,
+    "measurements/" + "a" * 300,
     "measurements/a\u202ecsv",
 ]
 
@@ -459,3 +459,16 @@ def test_nothing_is_waited_for_that_lies_there_already(stranger, told, name):
     for folder in (stranger / "out", stranger):
         os.mkfifo(folder / name)
     assert told("build", "--published").status in (0, 1, 2)
+
+
+@pytest.mark.long
+def test_a_folder_that_is_called_as_an_address_is_a_folder(stranger, say, monkeypatch):
+    pytest.importorskip("imageio_ffmpeg", reason="needs an ffmpeg: pip install -e '.[test]'")
+    folder = stranger.rename(stranger.with_name("tcp:127.0.0.1"))
+    (folder / SESSION).write_text(
+        f'{UNIT}[episode]\ncard_seconds = 1\n[[measurement]]\nkind = "response"\nfile = "measurements/a.csv"\n',
+        encoding="utf-8",
+    )
+    monkeypatch.chdir(folder.parent)
+    assert say("build", folder.name, "--motion").status == 0
+    assert len(list((folder / "out" / "clips").iterdir())) == 1

@@ -1,5 +1,5 @@
-"""Everything that can be built, built by the real command, without a network, in the session's own folder: no network is
-asked for, nothing that lies there is run, and nothing of what is made tells where, when, by whom or on which machine.
+"""Everything that can be built, built by the real command in the session's own folder, without a network: none is asked
+for, nothing that lies there is run, and nothing of what is made tells where, when, by whom or on which machine.
 """
 
 from __future__ import annotations
@@ -119,6 +119,7 @@ def everything(tmp_path_factory, checkout):
         **dict.fromkeys(("USER", "LOGNAME", "USERNAME"), PERSON),
         "HOME": str(home),
         "HOSTNAME": MACHINE,
+        "PATH": os.pathsep.join((".", os.environ["PATH"])),  # as on systems that look where the command is run first
         "PYTHONPATH": os.pathsep.join(map(str, (home, checkout))),
         "SOCKETS_TRIED": str(root / "tried"),
     }

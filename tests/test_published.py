@@ -43,6 +43,19 @@ def test_a_correction_stays_when_the_corrected_figures_are_published():
     assert corrections({**NOW, "Power": "41.9 W, meets"}, third) == ()
 
 
+def test_a_power_that_is_answered_otherwise_is_the_same_rating():
+    """Held against its distortion this time, against its watts the last: viewers were told of one and the same."""
+    missed = TableRow(
+        *("Power", "0.05 % at 40 W", "40 W at 0.05 % THD", "0.080 % at 40 W", "falls short", "0.62 ×", ""),
+        promised="40 W",
+    )
+    met = TableRow("Power", "40 W", "40 W at 0.05 % THD", "42.9 W at 1 kHz", "meets", "+7 %", "", promised="40 W")
+    first, second = (told(SpecTable((row,), ()), ()) for row in (missed, met))
+    assert corrections(second, published(first, None)) == (
+        Correction("Power, rated 40 W", "0.080 % at 40 W, falls short", "42.9 W at 1 kHz, meets"),
+    )
+
+
 _FIGURES = st.dictionaries(st.sampled_from("abcd"), st.sampled_from(["1 W", "2 W", "3 W"]))
 
 

@@ -14,8 +14,8 @@ from reviewkit.errors import Fault, Faults, InputError
 from reviewkit.ingest.sheet_blocks import NotPlain, read_blocks
 from reviewkit.ingest.sheet_columns import Chosen
 from reviewkit.ingest.sheet_layout import Layout, find_layout
-from reviewkit.ingest.sheet_order import in_order, over_one_scale
-from reviewkit.ingest.sheet_rows import Reading, converted, has_sane_values, read_lines
+from reviewkit.ingest.sheet_order import has_sane_values, in_order, over_one_scale
+from reviewkit.ingest.sheet_rows import Reading, converted, read_lines
 from reviewkit.ingest.sheet_text import SPACES, WIDE_SPACES, NumberedLines, decode
 from reviewkit.model import Column, Sheet
 

@@ -20,6 +20,7 @@ _WRITTEN = {
 }
 _GROUP_MARKS = {".": " ',", ",": " '."}
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_LONGEST = 1000  # characters: what is longer is no number
 _ONE_GROUP = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)  # 1,500: either 1500 or 1.5
 _WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
 _NO_READING = frozenset(
@@ -38,11 +39,15 @@ def is_missing(cell: str) -> bool:
 
 def is_number(cell: str) -> bool:
     """Whether a cleaned cell is a number, with either decimal mark."""
-    return _WRITTEN["."].fullmatch(cell) is not None or _WRITTEN[","].fullmatch(cell) is not None
+    return len(cell) <= _LONGEST and (
+        _WRITTEN["."].fullmatch(cell) is not None or _WRITTEN[","].fullmatch(cell) is not None
+    )
 
 
 def number(cell: str, decimal: str) -> float | None:
     """The value of a cleaned cell; None for a missing reading. Raises NotANumber for any other text."""
+    if len(cell) > _LONGEST:
+        raise NotANumber(cell)
     if decimal == "." and _PLAIN.fullmatch(cell):
         value = float(cell)
     elif _WRITTEN[decimal].fullmatch(cell):

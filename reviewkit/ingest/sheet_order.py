@@ -1,8 +1,10 @@
-"""The abscissa of a table: made to rise, and refused where a sweep goes back or says two things of one point."""
+"""A table's values: all of a sane size, and the abscissa made to rise; refused where a sweep goes back or says two
+things of one point.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -11,14 +13,33 @@ import numpy as np
 from reviewkit.digits import trimmed
 from reviewkit.errors import MOST_KEPT, Faults
 from reviewkit.ingest.sheet_columns import SCALES, Chosen
-from reviewkit.ingest.sheet_rows import MOST_LISTED, Table, converted
+from reviewkit.ingest.sheet_rows import MOST_LISTED, Table, called, converted
 from reviewkit.model import Skipped
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _STEPS = {"frequency": (("kHz", 1e3), ("Hz", 1.0)), "time": (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6))}
+_MOST_VALUE, _MOST_DB = 1e30, 1000.0  # of a reading, in the unit that it is written in
 _EVEN = 0.25  # of a step
+
+
+def has_sane_values(table: Table, chosen: Sequence[Chosen], faults: Faults) -> bool:
+    """Whether all can be reckoned with. A column's first value that is too large for any reading is noted: its square,
+    and more so what its decibels stand for, would be no number any more. Where a fault was noted before, it may be the
+    reason (1,500 dB), so it alone is told.
+    """
+    sane, others = True, bool(faults.found)
+    for place, column in enumerate(chosen):
+        values = table.values[:, place]
+        most = _MOST_DB if column.unit.base.startswith("dB") else _MOST_VALUE
+        if len(values) and max(values.max(), -values.min()) > most:
+            first = int(np.argmax(np.abs(values) > most))
+            said = f"{values[first]:.4g} in {called(column)} is too large to be a reading"
+            if not others:
+                faults.add(int(table.lines[first]), f'{said}; write "--" where there is none, or export the file again')
+            sane = False
+    return sane
 
 
 def in_order(table: Table, abscissa: NDArray[np.float64], role: str, faults: Faults) -> Table:

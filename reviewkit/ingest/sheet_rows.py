@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 MOST_SKIPPED = 0.1  # of all rows
 MOST_LISTED = 1000  # of rows left out; what follows is counted
-MOST_VALUE, MOST_DB = 1e30, 1000.0  # of a reading, in the unit that it is written in
 _STRETCH = 5000  # lines
 
 
@@ -246,40 +245,23 @@ def _odd_row(
         try:
             value = number(cell, decimal)
         except NotANumber:
-            message = f'"{cell[:40]}" in {_called(column)} is no number; write the number alone, or "--" for none'
+            message = f'"{cell[:40]}" in {called(column)} is no number; write the number alone, or "--" for none'
             faults.add(place, message)
             continue
         if value is not None:
             row.append(value)
         elif skipped is None:
             skipped = Skipped(
-                place, f'{_called(column)} has "{shortened(cell, 20)}"' if cell else f"{_called(column)} is blank"
+                place, f'{called(column)} has "{shortened(cell, 20)}"' if cell else f"{called(column)} is blank"
             )
     if skipped is not None:
         return skipped
     return row if len(row) == len(chosen) else None
 
 
-def _called(column: Chosen) -> str:
+def called(column: Chosen) -> str:
+    """How a message names a column."""
     return f"column {column.index + 1}" + (f" ({shortened(column.header, 40)})" if column.header else "")
-
-
-def has_sane_values(table: Table, chosen: Sequence[Chosen], faults: Faults) -> bool:
-    """Whether all can be reckoned with. A column's first value that is too large for any reading is noted: its square,
-    and more so what its decibels stand for, would be no number any more. Where a fault was noted before, it may be the
-    reason (1,500 dB), so it alone is told.
-    """
-    sane, others = True, bool(faults.found)
-    for place, column in enumerate(chosen):
-        values = table.values[:, place]
-        most = MOST_DB if column.unit.base.startswith("dB") else MOST_VALUE
-        if len(values) and max(values.max(), -values.min()) > most:
-            first = int(np.argmax(np.abs(values) > most))
-            said = f"{values[first]:.4g} in {_called(column)} is too large to be a reading"
-            if not others:
-                faults.add(int(table.lines[first]), f'{said}; write "--" where there is none, or export the file again')
-            sane = False
-    return sane
 
 
 def _check_skipped(kept: int, count: int, skipped: Sequence[Skipped], faults: Faults) -> None:

@@ -54,10 +54,11 @@ def shown(episode: Episode) -> Shown:
         return changed
     measured = [v for v in episode.verdicts if v.measured]
     for verdict in sorted(measured, key=lambda v: v.rating.quantity != "power"):
+        figure, _, spot = verdict.measured.rpartition(" at ")
+        where = f" at {spot}" if figure else ""
         name, rated = RULES[verdict.rating.quantity].label, f"rated {verdict.limit}"
-        return Shown(
-            verdict.measured, (f"{verdict.label}, {rated}", f"{name}, {rated}"), verdict.verdict, verdict.position
-        )
+        words = (f"{verdict.label}{where}, {rated}", f"{name}{where}, {rated}")
+        return Shown(figure or verdict.measured, words, verdict.verdict, verdict.position)
     year = episode.session.unit.year
     return Shown(str(year) if year else "")
 

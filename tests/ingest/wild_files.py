@@ -385,3 +385,13 @@ def wild(reader: Reader) -> Files:
     """Everything that a reader is fed: noise, good files mutilated, files built of wild values."""
     built = _timeline(reader.good) if reader.name == "timeline" else _BUILT[reader.name]
     return st.one_of(mutilated(reader.good), built, mutilated(reader.good), built, noise)
+
+
+@st.composite
+def swollen(draw: st.DrawFn, reader: Reader) -> bytes:
+    """One of them in which a stretch stands so often that it takes up to a megabyte."""
+    data = draw(wild(reader))
+    first, second = sorted((_place(data, draw(_WHERE)), _place(data, draw(_WHERE))))
+    stretch = data[first : first + 1 + draw(st.integers(0, max(0, second - first)))] or draw(st.sampled_from(PIECES)) or b"0"
+    size = draw(st.sampled_from([50_000, 200_000, 1_000_000]))
+    return data[:first] + (stretch * (size // len(stretch) + 1))[:size] + data[first:]

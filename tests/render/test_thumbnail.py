@@ -96,6 +96,9 @@ def test_then_the_power_then_the_first_verdict_then_the_year():
     found = shown(episode(verdicts=(unmeasured, other, power)))
     assert (found.figure, found.words[0]) == ("42.9 W", "Power into 8 Ω, rated 40 W")
     assert (found.verdict, found.position) == ("meets", 0.2)
+    at_1k = shown(episode(verdicts=(replace(power, measured="42.9 W at 1 kHz"),)))
+    assert (at_1k.figure, at_1k.words[0]) == ("42.9 W", "Power into 8 Ω at 1 kHz, rated 40 W")
+    assert shown(episode(verdicts=(replace(power, measured="at least 42.9 W"),))).figure == "at least 42.9 W"
     assert shown(episode(verdicts=(unmeasured, other))).words == (
         "Damping factor, 1 kHz, rated 60",
         "Damping factor, rated 60",
