@@ -123,7 +123,7 @@ class LiveServer:
 
     def is_own(self, origins: list[str], sites: list[str]) -> bool:
         """Whether a request comes from this server's own page, or from no page at all, by what a browser says of it."""
-        return set(origins) <= {f"http://{LOOPBACK}:{self.port}"} and set(sites) <= {"same-origin", "none"}
+        return set(origins) <= {self.url.removesuffix("/")} and set(sites) <= {"same-origin", "none"}
 
 
 class _Server(ThreadingHTTPServer):
@@ -165,7 +165,7 @@ class _Server(ThreadingHTTPServer):
         """End connections whose request takes too long: one that gets a byte now and then would wait for ever."""
         with self._lock:
             late = [one for one, since in self._since.items() if time.monotonic() - since > _LONGEST_REQUEST_S]
-        for request in ():
+        for request in late:
             with suppress(OSError):
                 request.shutdown(socket.SHUT_RDWR)
 

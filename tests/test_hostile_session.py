@@ -163,7 +163,7 @@ WAYS_OUT = [
     "measurements/..\\..\\outside\\a.csv",
     "measurements/a.csv\0",
     "a\0/../../outside/a.csv",
-    "file:///etc/hostname",
+    "file:/etc/hostname",
     "measurements/" + "a" * 300,
     "measurements/a\u202ecsv",
 ]
@@ -302,7 +302,7 @@ INCLUDES = [
     "C:/Windows/win.ini",
     "C:\\\\Windows\\\\win.ini",
     "..\\\\outside\\\\outline.md.j2",
-    "file:///etc/hostname",
+    "file:/etc/hostname",
     "../session.toml",
     "a\0b",
     "x" * 5000,

@@ -65,7 +65,7 @@ def _files(a: Amplifier, rng: np.random.Generator) -> dict[str, bytes]:
     }
     levels = {name: 10 ** (side.through.level_db(swept) / 20) for name, side in a.sides.items()}
     treble = {name: side.percent_at_frequency(audio) for name, side in a.sides.items()}
-    loud = {name: side.percent_at_power(steps) for name, side in a.sides.items()}
+    loud = {name: np.minimum(side.percent_at_power(steps), 1e6) for name, side in a.sides.items()}
     ohms = {name: side.ohms(audio) for name, side in a.sides.items()}
     over_swept, over_audio = Written("frequency", "", swept), Written("frequency", "", audio)
     return {

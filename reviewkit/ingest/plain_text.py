@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -35,11 +36,8 @@ def numbered_rows(text: str) -> Iterator[tuple[int, str]]:
     text = text.removeprefix("\ufeff")
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
-    line, begin = 1, 0
-    while (end := text.find("\n", begin)) >= 0:
-        yield line, text[begin:end]
-        line, begin = line + 1, end + 1
-    yield line, text[begin:]
+    for line, row in enumerate(io.StringIO(text, newline="\n"), 1):
+        yield line, row.removesuffix("\n")
 
 
 def decode(data: bytes, source: str, *, western: bool = False) -> str:

@@ -20,7 +20,7 @@ from reviewkit.model import Sheet, SingleReading, Skipped
 from reviewkit.quantities import QUANTITIES
 from reviewkit.ratings import RULES, TRADE_WORDS
 from reviewkit.signal.decibels import volts_of
-from reviewkit.units import EXAMPLES, last_digit, normalised, scaled
+from reviewkit.units import EXAMPLES, UnitSpelling, last_digit, normalised, scaled
 
 COLUMNS = ("name", "channel", "value", "unit", "at", "note")
 NEEDED = ("name", "value")
@@ -40,6 +40,8 @@ _VALUE = re.compile(rf"({NUMBER})\s*(.*)")
 # many; "rail voltage" is no "hum voltage"
 _ALIKE = 0.85
 _MOST_IN_A_NAME = 60
+_MOST_VALUE, _MOST_DB = 1e30, 1000.0
+_NO_UNIT = UnitSpelling("", 1.0)
 _KNOWN = tuple(sorted({*BY_METER, *QUANTITIES, *RULES, *TRADE_WORDS}))
 
 
@@ -197,6 +199,8 @@ class _Row:
         own, row = part_unit(match[2]), part_unit(of_row)
         if own is not None and row is not None and own.base != row.base:
             self._fault(f'value "{cell[:40]}" is in {match[2]} where the row is in {of_row}; write one unit')
+        if abs(float(match[1])) > (_MOST_DB if (own or row or _NO_UNIT).base.startswith("dB") else _MOST_VALUE):
+            self._fault(f'value "{cell[:40]}" is too large to be a reading; write the number that was meant')
         self.step = last_digit(match[1])
         return float(match[1]), match[2] or of_row
 

@@ -23,6 +23,7 @@ from reviewkit.units import (
     unit_of,
 )
 
+_LARGEST, _SMALLEST = 1e12, 1e-15  # in the base unit
 _PLUS_MINUS = re.compile(r"^\s*(?:±|\+/-|\+-)\s*")
 
 
@@ -56,14 +57,21 @@ def quantity(base: str, *, sign: str = "positive") -> Callable[[Any], float]:
             result = read_quantity(value, base)
         except UnitError as error:
             raise ValueError(with_remedy(str(error), example)) from None
-        if not math.isfinite(result):
-            raise ValueError(f'{written(value)} is too large; write for example "{example}"')
+        _check_size(result, value, f'write for example "{example}"')
         if sign == "positive" and not result > 0:
             remedy = f'write "{normalised(value).strip().lstrip("-")}"' if result else f'write for example "{example}"'
             raise ValueError(f"{written(value)} is not above zero; {remedy}")
         return result
 
     return read
+
+
+def _check_size(result: float, value: Any, remedy: str) -> None:
+    """Raise ValueError for what is far from any measurement: its square may be no number any more, or zero."""
+    if not abs(result) <= _LARGEST:
+        raise ValueError(f"{written(value)} is too large; {remedy}")
+    if 0 < abs(result) < _SMALLEST:
+        raise ValueError(f"{written(value)} is too small; {remedy}")
 
 
 def with_remedy(message: str, example: str) -> str:
@@ -108,7 +116,8 @@ def drive(value: Any) -> Drive:
     if known is None or known.base not in ("W", "V"):
         raise ValueError(f"{written(value)} is no power and no voltage; {remedy}")
     result = scaled(amount, known.factor)
-    if not 0 < result < math.inf:
+    _check_size(result, value, remedy)
+    if not result > 0:
         raise ValueError(f"{written(value)} is not above zero; {remedy}")
     return Drive(result, None) if known.base == "W" else Drive(None, result)
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
-MOST_BYTES = 2_000_000_000
+MOST_BYTES = 1_000_000_000
 LONG = 400_000  # bytes from which the fast parser pays for its import
 
 

@@ -169,7 +169,9 @@ def _shown(role: str, value: float, digits: int) -> str:
     name, factor = next(((n, f) for n, f in _STEPS[role] if abs(value) >= f), _STEPS[role][-1])
     if value == 0:
         name, factor = "Hz" if role == "frequency" else "s", 1.0
-    return f"{trimmed(float(value) / factor, digits)} {name}"
+    number = float(value) / factor
+    plain = number == 0 or 1e-6 <= abs(number) < 1e9
+    return f"{trimmed(number, digits) if plain else f'{number:.{digits}g}'} {name}"
 
 
 def _told_apart(role: str, one: float, other: float) -> tuple[str, str]:

@@ -31,6 +31,9 @@ _REMEDY = "export the timeline from the editing program as OpenTimelineIO again,
 _NAMED = re.compile(r"\s*segment:\s*(.*?)\s*", re.IGNORECASE)
 _NEAR = re.compile(r"near line (\d+)")
 _OBJECT = re.compile(r"^While reading object named .*?\(of type \S+\): ")
+_KIND_KEY = "OTIO_SCHEMA"
+_FIRST_CLIP = re.compile(r"Clip\.0*[01]")
+_KIND = re.compile(r"[A-Za-z_]\w*\.\d{1,4}", re.ASCII)
 _WORD = re.compile(r"[^\W\d_][\w-]*")
 
 
@@ -70,7 +73,7 @@ def _opened(otio: Any, path: Path, source: str) -> Any:
         raise InputError(Fault(source, 0, f"cannot be read: {error.strerror}; make it a readable file")) from None
     try:
         # the library names no line for what is no JSON, and does not survive any depth
-        json.loads(text)
+        json.loads(text, object_pairs_hook=_checked)
     except json.JSONDecodeError as error:
         raise InputError(Fault(source, error.lineno, f"is no OpenTimelineIO file ({error.msg}); {_REMEDY}")) from None
     except (RecursionError, ValueError):
@@ -88,6 +91,20 @@ def _opened(otio: Any, path: Path, source: str) -> Any:
     if not isinstance(held, otio.schema.Timeline) or held.tracks is None:
         raise InputError(Fault(source, 0, f"holds no timeline; {_REMEDY}"))
     return held
+
+
+def _checked(pairs: list[tuple[str, Any]]) -> None:
+    """Raise ValueError for an object on which the library would end the whole process: its kind is not written as
+    NAME.NUMBER, a key stands in it twice, or it is a clip of the first version with what only the second has.
+    """
+    keys = {key for key, _ in pairs}
+    if len(keys) < len(pairs):
+        raise ValueError("a key stands twice")
+    for key, value in pairs:
+        if key == _KIND_KEY and not (isinstance(value, str) and _KIND.fullmatch(value)):
+            raise ValueError("not a kind and its version")
+        if key == _KIND_KEY and _FIRST_CLIP.fullmatch(value) and "media_references" in keys:
+            raise ValueError("a clip of two versions")
 
 
 def _failures(otio: Any) -> tuple[type[BaseException], ...]:

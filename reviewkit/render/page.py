@@ -205,7 +205,7 @@ def markdown_cell(text: str) -> str:
 
 def as_noted(text: str) -> str:
     """Text in Markdown to be read as it was written: where a tag would begin, or a link or picture go on, are signs."""
-    return _LINKED.sub(r"\\]", _TAGGED.sub("&lt;", text))
+    return _LINKED.sub(r"\\]", _TAGGED.sub("&lt;", f"{text}"))
 
 
 def plain_signs(text: str) -> str:

@@ -39,7 +39,7 @@ from reviewkit.measure import KINDS
 from reviewkit.render.timeline import timeline
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_session"
-LONGEST_MESSAGE = 480  # characters: some six lines of a terminal
+LONGEST_MESSAGE = 540  # characters: some six lines of a terminal; the longest one names every rating there is
 _ROWS_OF_A_SAMPLE = 30  # lines kept of a long file: the rest is more of the same
 # how a message tells what to do about it: a word of command, or what would have been known
 _REMEDY = re.compile(

@@ -2,6 +2,7 @@
 
 import io
 import os
+import re
 import struct
 import zlib
 
@@ -72,8 +73,41 @@ def test_more_than_a_hundred_megapixels_are_refused_before_they_are_unpacked():
 
 
 def test_between_pillows_own_limit_and_this_one_nothing_is_warned_of():
-    # a head alone: it breaks off, and is not called too large
-    assert "cannot be opened" in message(png_of(11000, 9000))
+    # it breaks off, and is not called too large
+    assert "cannot be opened" in message(png_of(11000, 9000) + bytes(30_000_000))
+
+
+def progressive(passes=0, size=(640, 480)):
+    """A JPEG in ten passes, and so many more: its second, a short one, again."""
+    data = encoded("JPEG", size, progressive=True)
+    begins = [found.start() for found in re.finditer(b"\xff\xda", data)]
+    again = data[begins[1] : begins[2]]
+    return data[: begins[2]] + again * passes + data[begins[2] :]
+
+
+def test_one_of_thousands_of_passes_is_refused_and_one_of_ten_is_read():
+    check_photo(progressive(), "front.jpg")
+    assert message(progressive(2000)) == (
+        "front.jpg: the photo is stored in over 100 passes; save it again as a plain JPEG"
+    )
+
+
+@pytest.mark.parametrize(("kind", "more"), [("PNG", {}), ("JPEG", {"progressive": True})])
+def test_far_more_pixels_than_a_photograph_has_in_so_few_bytes_are_refused(kind, more):
+    file = io.BytesIO()
+    Image.new("RGB", (6000, 5000), (90, 60, 30)).save(file, kind, **more)
+    said = message(file.getvalue())
+    assert re.fullmatch(
+        r"front\.jpg: the photo has 6000 × 5000 pixels in 0\.\d MB, as no photograph has; scale it down, or save it "
+        "again as a plain JPEG",
+        said,
+    )
+
+
+def test_a_plain_jpeg_may_be_large_and_of_one_colour():
+    file = io.BytesIO()
+    Image.new("RGB", (6000, 5000), (90, 60, 30)).save(file, "JPEG")
+    check_photo(file.getvalue(), "front.jpg")
 
 
 def test_more_than_a_hundred_megabytes_are_refused_unread(tmp_path):

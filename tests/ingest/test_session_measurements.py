@@ -165,4 +165,4 @@ def test_a_pipe_is_no_measurement(folder):
     os.mkfifo(folder / "pipe.csv")
     faults = faults_of(UNIT + '[[measurement]]\nkind = "tone"\nfile = "pipe.csv"\n', folder)
     assert len(faults) == 1
-    assert "there is no such file" in faults[0]
+    assert "is no ordinary file but a pipe, a device or a socket; write the path of a file" in faults[0]
