@@ -106,6 +106,8 @@ def own_templates(folder: Path) -> set[str]:
 
 def read(out: Path) -> Record | None:
     """The record of the last build, if this installation made it and nobody has changed it."""
+    if not stamp(out / FILE_NAME):  # a pipe would be waited for
+        return None
     try:
         content = json.loads((out / FILE_NAME).read_bytes())
         if not hmac.compare_digest(content["seal"], _seal(content["body"])):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from reviewkit import figures, quantities, rating_words
@@ -211,7 +211,7 @@ def with_verdicts(card: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) 
     if isinstance(card.body, Rows) and not card.readings:
         rows = tuple(_judged(row, own) for row in card.body.rows)
         return replace(card, body=replace(card.body, rows=rows, needles=any(row.verdict for row in rows)))
-    return replace(card, verdicts=tuple(_under_needle(v) for v in own))
+    return replace(card, verdicts=tuple(_under_needle(v, ids) for v in own))
 
 
 def _judged(row: Row, verdicts: Sequence[Verdict]) -> Row:
@@ -222,10 +222,13 @@ def _judged(row: Row, verdicts: Sequence[Verdict]) -> Row:
     return row
 
 
-def _under_needle(v: Verdict) -> Verdict:
-    """A verdict as it stands on a card: its margin where that says something, ± where it decides."""
-    close = v.verdict == CLOSE and v.measured
-    return replace(v, label=f"{v.label}: {v.measured}" if close else v.label, margin=_margin(v.verdict, v.margin))
+def _under_needle(v: Verdict, ids: Collection[str]) -> Verdict:
+    """A verdict as it stands on the card of these measurements: its margin where that says something; its figure where
+    its ± decides, or where it was read on another card and the margin would seem to be of this one's.
+    """
+    elsewhere = bool(v.findings) and v.findings[0].measurement not in ids
+    with_figure = v.measured and (v.verdict == CLOSE or elsewhere)
+    return replace(v, label=f"{v.label}: {v.measured}" if with_figure else v.label, margin=_margin(v.verdict, v.margin))
 
 
 def _row_text(row: Row) -> str:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import stat
 from functools import lru_cache
 from pathlib import Path
+
+from reviewkit import inside
 
 Stamp = tuple[int, ...]
 _SECOND_NS = 1_000_000_000
@@ -29,8 +32,13 @@ def stamp(path: Path) -> Stamp:
 
 
 def stamps(folder: Path) -> tuple[tuple[str, Stamp], ...]:
-    """The stamps of all files of a folder and those within it, in order of their names."""
-    return tuple((str(path.relative_to(folder)), stamp(path)) for path in sorted(folder.rglob("*")) if path.is_file())
+    """The stamps of all files of a folder and those within it, in order of their names; none where the folder is a link
+    that leads out of the one around it, which may be to anything.
+    """
+    if inside.is_outside(folder.parent, folder.name):
+        return ()
+    places = sorted(Path(place) / name for place, _, names in os.walk(folder) for name in names)
+    return tuple((str(place.relative_to(folder)), found) for place in places if (found := stamp(place)))
 
 
 def is_settled(found: Stamp, looked_ns: int) -> bool:

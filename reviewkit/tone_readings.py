@@ -73,7 +73,8 @@ def _change(was: Finding, now: Finding) -> str:
         return way
     if times < _A_LITTLE:
         return f"a little {way}"
-    # as many digits as the two figures have, and no more than their uncertainties leave
+    # no more than the uncertainties leave, and in steps that whoever divides the two figures as shown comes to as well
     relative = np.hypot((was.uncertainty or 0.0) / was.value, (now.uncertainty or 0.0) / now.value)
-    text = digits.significant(times, 2, float(times * relative) or None)
+    step = 5 * 10.0 ** (np.floor(np.log10(times)) - 1)
+    text = digits.significant(float(round(times / step) * step), 2, float(times * relative) or None)
     return f"about {text.rstrip('0').rstrip('.') if '.' in text else text} × {way}"

@@ -50,7 +50,7 @@ def sweep(folder: Path, used: Collection[Path] = ()) -> None:
         pid = re.match(rf"{re.escape(_INCOMING)}(\d+)", left.name)
         if pid and left not in used and not _alive(int(pid[1])):
             with suppress(OSError):
-                left.unlink() if left.is_symlink() or left.is_file() else shutil.rmtree(left)
+                shutil.rmtree(left) if left.is_dir() and not left.is_symlink() else left.unlink()
 
 
 def _alive(pid: int) -> bool:

@@ -14,9 +14,13 @@ _REQUIREMENT = re.compile(r"(?P<name>[\w.-]+)>=(?P<version>[\w.]+)(?P<where>\s*;
 
 
 def lowest() -> list[str]:
-    """A constraint for every requirement, those of the extras too. Raises ValueError for one without a lower bound."""
-    project = tomllib.loads(_PYPROJECT.read_text(encoding="utf-8"))["project"]
+    """A constraint for every requirement, those of the extras and of the build too. Raises ValueError for one without a
+    lower bound.
+    """
+    document = tomllib.loads(_PYPROJECT.read_text(encoding="utf-8"))
+    project = document["project"]
     required = [
+        *document["build-system"]["requires"],
         *project["dependencies"],
         *(each for some in project["optional-dependencies"].values() for each in some),
     ]

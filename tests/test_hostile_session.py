@@ -273,8 +273,12 @@ def test_files_that_are_linked_within_the_folder_are_read(stranger, told):
 # ------------------------------------------------------------------ templates
 
 
-def test_a_folder_of_templates_that_is_elsewhere_is_refused(stranger, told):
-    (stranger / "templates").symlink_to(outside_of(stranger))
+@pytest.mark.parametrize("to", ["../outside", "/proc", "..", "none", "templates"])
+def test_a_folder_of_templates_that_is_elsewhere_is_refused_before_it_is_looked_through(stranger, told, to):
+    (stranger / "templates").symlink_to(to)
+    if to == "none":
+        assert told("check").status == 0  # there is no such folder, so there are no templates
+        return
     for command in ("check", "plan", "build"):
         said = told(command)
         assert (said.status, said.out) == (2, "")
@@ -326,6 +330,20 @@ def test_a_template_includes_nothing_from_elsewhere(stranger, name):
         assert fault.source.startswith("templates")
         assert "is not there; a template can include only" in fault.message or "leads outside" in fault.message
         assert "nobody may see" not in fault.message
+
+
+def test_a_folder_within_the_templates_is_no_link(stranger, told):
+    """Whether such templates have changed would not be seen."""
+    (stranger / "templates").mkdir()
+    (stranger / "mine").mkdir()
+    (stranger / "mine" / "cautions.j2").write_text("all: Mine.\n", encoding="utf-8")
+    (stranger / "templates" / "words").symlink_to("../mine")
+    said = told("check")
+    assert said.status == 2
+    assert said.err.startswith("templates/words/cautions.j2: lies in a folder that is a link; put the folder itself")
+    (stranger / "templates" / "words").unlink()
+    (stranger / "mine").rename(stranger / "templates" / "words")
+    assert told("check").status == 0
 
 
 def test_watch_shows_a_page_of_its_own_where_the_templates_are_elsewhere(stranger):
@@ -435,10 +453,17 @@ def test_a_list_of_what_was_made_reaches_nothing_else(stranger, told):
     assert not (stranger / "out" / "gone.md").is_symlink()  # the link was cleared away, and nothing more
 
 
+@pytest.mark.parametrize("text", ["[" * 100_000, '{"a": 1}', '["a\\u0000/b", "a\\u0000"]', "1" * 5000, "\0", ""])
+def test_a_list_of_what_was_made_may_be_anything(stranger, told, text):
+    (stranger / "out").mkdir()
+    (stranger / "out" / ".made-by-reviewkit.json").write_text(text, encoding="utf-8")
+    assert told("plan").status == 0
+
+
 # what a build keeps beside its outputs, and where it puts what it will move in
 DEAD = ".incoming-999999999"  # no process has this number
-KEPT = [".made-by-reviewkit.json", ".made-from.json", ".being-filled.lock", ".kept", f".incoming-{os.getpid()}"]
-BESIDE = [f".incoming-{os.getpid()}-{name}" for name in (".made-from.json", "published.json")]
+KEPT = [".made-by-reviewkit.json", ".kept", ".kept/record", ".kept/results", f".incoming-{os.getpid()}"]
+BESIDE = [f".incoming-{os.getpid()}-{name}" for name in ("record", "published.json")]
 
 
 @pytest.mark.long
@@ -446,8 +471,8 @@ BESIDE = [f".incoming-{os.getpid()}-{name}" for name in (".made-from.json", "pub
 @pytest.mark.parametrize("to", ["findings.json", ".", "nothing-yet"])
 @pytest.mark.usefixtures("untouched")
 def test_nothing_is_written_through_what_lies_there_already(stranger, told, name, to):
-    (stranger / "out").mkdir()
     for folder in (stranger / "out", stranger):
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).symlink_to(outside_of(stranger) / to)
     assert told("build", "--published").status in (0, 1, 2)
 
@@ -455,20 +480,31 @@ def test_nothing_is_written_through_what_lies_there_already(stranger, told, name
 @pytest.mark.long
 @pytest.mark.parametrize("name", [*KEPT, DEAD, f"{DEAD}-findings.json"])
 def test_nothing_is_waited_for_that_lies_there_already(stranger, told, name):
-    (stranger / "out").mkdir()
     for folder in (stranger / "out", stranger):
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
         os.mkfifo(folder / name)
     assert told("build", "--published").status in (0, 1, 2)
+
+
+MOVING = f'{UNIT}[episode]\ncard_seconds = 1\n[[measurement]]\nkind = "response"\nfile = "measurements/a.csv"\n'
+
+
+@pytest.mark.long
+def test_no_clip_is_made_through_what_lies_there_already(stranger, told):
+    pytest.importorskip("imageio_ffmpeg", reason="needs an ffmpeg: pip install -e '.[test]'")
+    (stranger / SESSION).write_text(MOVING, encoding="utf-8")
+    (stranger / "out").mkdir()
+    (stranger / "out" / f".incoming-{os.getpid()}").symlink_to(outside_of(stranger))
+    before = left_as_it_was(outside_of(stranger))
+    assert told("build", "--motion").status in (0, 1, 2)
+    assert left_as_it_was(outside_of(stranger)) == before
 
 
 @pytest.mark.long
 def test_a_folder_that_is_called_as_an_address_is_a_folder(stranger, say, monkeypatch):
     pytest.importorskip("imageio_ffmpeg", reason="needs an ffmpeg: pip install -e '.[test]'")
     folder = stranger.rename(stranger.with_name("tcp:127.0.0.1"))
-    (folder / SESSION).write_text(
-        f'{UNIT}[episode]\ncard_seconds = 1\n[[measurement]]\nkind = "response"\nfile = "measurements/a.csv"\n',
-        encoding="utf-8",
-    )
+    (folder / SESSION).write_text(MOVING, encoding="utf-8")
     monkeypatch.chdir(folder.parent)
     assert say("build", folder.name, "--motion").status == 0
     assert len(list((folder / "out" / "clips").iterdir())) == 1

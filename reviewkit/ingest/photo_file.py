@@ -50,7 +50,9 @@ def check_photo(data: bytes, name: str) -> None:
             with pictures.open(io.BytesIO(data), formats=("JPEG", "PNG")) as photo:
                 message = _unfit(photo, data)
                 if not message:
-                    photo.draft("RGB", (photo.width // 8, photo.height // 8))  # of a JPEG all is read, little worked out
+                    photo.draft(
+                        "RGB", (photo.width // 8, photo.height // 8)
+                    )  # of a JPEG all is read, little worked out
                     photo.load()
                     return
         except UnidentifiedImageError:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import os
 import re
+from contextlib import suppress
 from pathlib import Path
 
 from reviewkit import inside
@@ -41,7 +42,9 @@ _REMEDIES = {
 
 def _like(folder: Path, name: str) -> str:
     parent = (folder / name).parent
-    names = sorted(entry.name for entry in parent.iterdir() if entry.is_file()) if parent.is_dir() else []
+    names: list[str] = []
+    with suppress(OSError):  # a folder that may not be looked through
+        names = sorted(entry.name for entry in parent.iterdir() if not inside.flaw(parent, entry.name))
     # the ending says little: with it, any two exports would look alike
     by_stem = {Path(each).stem: each for each in reversed(names)}
     close = difflib.get_close_matches(Path(name).stem, by_stem, n=1, cutoff=0.7)

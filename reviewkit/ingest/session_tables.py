@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     T = TypeVar("T", bound=Table)
 
 _MOST_KEYS = 100  # no table has half as many
+_MOST_ITEMS = 200  # of a list
 _NEEDED = {
     "bool_type": "write true or false, without quotation marks",
     "list_type": 'write a list in square brackets: ["…", "…"]',
@@ -68,6 +69,10 @@ def checked(schema: type[T], raw: Mapping[str, Any], place: Place) -> T:
         known = len(schema.model_fields)
         place.fault(f"holds {len(raw)} keys, and there are {known} that it may hold; keep those that are known")
         return schema()
+    long = {key: len(value) for key, value in raw.items() if isinstance(value, list) and len(value) > _MOST_ITEMS}
+    for key, count in long.items():
+        place.fault(f"{shown_key(key)}: a list of {count} values; keep at most {_MOST_ITEMS}", key)
+    raw = {key: value for key, value in raw.items() if key not in long}
     try:
         return schema.model_validate(raw)
     except ValidationError as errors:

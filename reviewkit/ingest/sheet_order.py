@@ -113,14 +113,14 @@ def _kept(
 
 
 def _above_zero(table: Table, frequency_hz: NDArray[np.float64], faults: Faults) -> tuple[Table, NDArray[np.float64]]:
-    for place in np.flatnonzero(frequency_hz < 0)[:MOST_KEPT]:
+    for place in _first(frequency_hz < 0, table):
         faults.add(
             int(table.lines[place]),
             f"{_shown('frequency', frequency_hz[place], 6)} is a negative frequency; export the positive half only",
         )
     zero = frequency_hz == 0
     if zero.any() and not _evenly_spaced(frequency_hz):
-        for line in table.lines[zero][:MOST_KEPT]:
+        for line in table.lines[_first(zero, table)]:
             faults.add(int(line), "0 Hz in a sweep; delete the row, or begin the sweep above zero")
     return _kept(table, frequency_hz, zero, lambda place: "a spectrum's row at 0 Hz")
 
@@ -145,7 +145,7 @@ def _without_repeats(
     table: Table, abscissa: NDArray[np.float64], role: str, faults: Faults
 ) -> tuple[Table, NDArray[np.float64]]:
     steps = np.diff(abscissa)
-    for place in np.flatnonzero(steps < 0)[:MOST_KEPT].tolist():
+    for place in _first(steps < 0, table).tolist():
         # told in the file's order, whichever way the sweep runs there
         one, other = sorted((place, place + 1), key=lambda each: int(table.lines[each]))
         from_text, to_text = _told_apart(role, abscissa[one], abscissa[other])
@@ -154,7 +154,7 @@ def _without_repeats(
         )
     stays = steps == 0
     same = stays & (table.values[1:] == table.values[:-1]).all(axis=1)
-    for place in np.flatnonzero(stays & ~same)[:MOST_KEPT].tolist():
+    for place in _first(stays & ~same, table).tolist():
         first, second = sorted((int(table.lines[place]), int(table.lines[place + 1])))
         faults.add(
             second,
@@ -163,6 +163,13 @@ def _without_repeats(
         )
     out = np.concatenate(([False], same))
     return _kept(table, abscissa, out, lambda place: f"the same as line {int(table.lines[place - 1])}")
+
+
+def _first(which: NDArray[np.bool_], table: Table) -> NDArray[np.int64]:
+    """The places that are told of, the first ones in the file, whichever way it runs."""
+    places = np.flatnonzero(which)
+    turned = len(table.lines) > 1 and table.lines[0] > table.lines[-1]
+    return places[-MOST_KEPT:] if turned else places[:MOST_KEPT]
 
 
 def _shown(role: str, value: float, digits: int) -> str:

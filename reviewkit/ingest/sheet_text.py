@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import re
 from collections import deque
 from collections.abc import Iterator
@@ -139,11 +140,8 @@ class NumberedLines:
         return _joined(self._lines()) if '"' in self.text else self._lines()
 
     def _lines(self) -> Iterator[NumberedLine]:
-        number, begin = self.first, 0
-        while (end := self.text.find("\n", begin)) >= 0:
-            yield number, self.text[begin:end]
-            number, begin = number + 1, end + 1
-        yield number, self.text[begin:]
+        for number, line in enumerate(io.StringIO(self.text, newline="\n"), self.first):
+            yield number, line.removesuffix("\n")
 
 
 def _joined(lines: Iterator[NumberedLine]) -> Iterator[NumberedLine]:

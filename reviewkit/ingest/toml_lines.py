@@ -13,6 +13,7 @@ Path = tuple[str | int, ...]
 MOST_CHARACTERS = 200_000  # a session of a hundred measurements has a tenth of it, and half the lines
 MOST_LINES = 4000
 LONGEST_LINE = 2000
+_MOST_PARTS = 20  # of a dotted key
 _DEEPEST = 6  # parts of a path whose line is known; no key of a session has more
 _MOST_ELEMENTS = 100  # of an array, each with a line of its own
 
@@ -61,6 +62,12 @@ def _check_length(text: str, source: str) -> None:
     for number, row in enumerate(rows, 1):
         if len(row) > LONGEST_LINE:
             said = f"this line has {len(row)} characters; write at most {LONGEST_LINE}, and a list over several lines"
+            raise InputError(Fault(source, number, said))
+        # a key is what stands before an equals sign, or in the brackets of a header
+        keys = row.split("=")[:-1] or ([row] if row.lstrip().startswith("[") else [])
+        parts = 1 + max((key.count(".") for key in keys), default=0)
+        if parts > _MOST_PARTS:
+            said = f"a key of {parts} parts; write the name of a table in brackets, and its keys below it"
             raise InputError(Fault(source, number, said))
 
 
@@ -186,6 +193,7 @@ class _Locator:
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
 _UNQUOTED = re.compile(r"^\s*([A-Za-z0-9_-]+)\s*=\s*([^\"'\[{#=][^#=\"']*?)\s*(?:#.*)?$")
 _SPACED_KEY = re.compile(r"^\s*([A-Za-z]+(?:[ \t]+[A-Za-z]+)+)\s*=")
+_LOOKED_AT = 300  # characters of a line that is wrong
 _NO_VALUE = re.compile(r"^\s*([A-Za-z0-9_-]+)\s*=\s*(?:#.*)?$")
 _ONE_TABLE = re.compile(r"^\s*\[\[?\s*(rated|measurement)\s*\]")
 _OPEN_HEADER = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_.-]+)")
@@ -207,7 +215,7 @@ def _syntax_fault(text: str, source: str, said: str) -> Fault:
 def _syntax_remedy(row: str, said: str) -> str:
     if "\r" in row:
         return "lines end with a lone carriage return; save the file with the line ends of today's systems"
-    row = "".join(sign if sign.isprintable() else " " for sign in row)
+    row = "".join(sign if sign.isprintable() else " " for sign in row[:_LOOKED_AT])
     shown = shortened(row.strip(), 60)
     if "“" in row or "”" in row:
         return f'{shown}: write straight quotation marks (")'

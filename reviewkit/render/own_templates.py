@@ -33,6 +33,7 @@ LONGEST_S = 10.0
 _LARGEST_WIDTH = 10_000  # a number that says how wide, how many or how exact something is to be
 _OF_ENTRY = 30  # what an entry of a list weighs, in signs
 _HEAVY = 100  # levels of one list in another
+_TURNS, _JOINED, _HELD = "turns of a loop", "texts put together", "lists written out"
 _FILTERS = """
     abs attr batch capitalize center count d default dictsort e escape first float forceescape groupby indent int items
     join last length list lower map max min reject rejectattr replace reverse round safe select selectattr slice sort
@@ -76,11 +77,11 @@ class OwnLoader(jinja2.FileSystemLoader):
             flaw = inside.flaw(self._own.parent, str(place.relative_to(self._own.parent)))
             if flaw:
                 raise Refused(_FLAWS.get(flaw, f"{flaw}; put a file in its place, or take it away"), template)
+            folders = place.relative_to(self._own).parents
+            if any((self._own / folder).is_symlink() for folder in folders if folder.name):
+                raise Refused("lies in a folder that is a link; put the folder itself in its place", template)
             if place.stat().st_size > LARGEST_BYTES:
-                raise Refused(
-                    f"is over {LARGEST_BYTES // 1000} kB; a template is text, so leave out what it carries",
-                    template,
-                )
+                raise Refused(f"is over {LARGEST_BYTES // 1000} kB, which no template needs; shorten it", template)
         return super().get_source(environment, template)
 
 
@@ -101,7 +102,7 @@ class Bounded(ImmutableSandboxedEnvironment):
         self.concat = self._put_together  # type: ignore[method-assign]
         del self.globals["lipsum"]
         self.filters = {name: self._bounded(name, self.filters[name]) for name in _FILTERS}
-        self.filters |= {"turns of a loop": self._turns, "put together": self._joined, "held": self._held}
+        self.filters |= self._counts()
         self.begin()
 
     def begin(self) -> None:
@@ -209,33 +210,26 @@ class Bounded(ImmutableSandboxedEnvironment):
                 made.throw(error)
             yield piece
 
-    @property
-    def _turns(self) -> Callable[..., Any]:
+    def _counts(self) -> dict[str, Callable[..., Any]]:
+        """What `_Counting` puts into templates, as filters that nobody can call by these names."""
+
         @pass_context
         def turns(context: Any, entries: Iterable[Any]) -> Iterator[Any]:
             for entry in entries:
                 self.step()
                 yield entry
 
-        return turns
-
-    @property
-    def _joined(self) -> Callable[..., Any]:
         @pass_context
         def joined(context: Any, parts: tuple[Any, ...]) -> str:
             self.spend(self._weight(parts))
             return (markup_join if context.eval_ctx.autoescape else str_join)(parts)
 
-        return joined
-
-    @property
-    def _held(self) -> Callable[..., Any]:
         @pass_context
         def held(context: Any, value: Any) -> Any:
             self.spend(self._weight(value))
             return value
 
-        return held
+        return {_TURNS: turns, _JOINED: joined, _HELD: held}
 
     def _bounded(self, name: str, made: Callable[..., Any]) -> Callable[..., Any]:
         """A filter of the library, counted before it is called."""
@@ -273,26 +267,31 @@ class _Counted(jinja2.Template):
 
 
 class _Counting(NodeTransformer):
-    """Puts the counting into a template: at every loop, every ~ and every list that is written out."""
+    """Puts the counting into a template: at every loop, every ~, every list that is written out, all that is shown."""
 
     def visit_For(self, node: nodes.For) -> nodes.For:
         self.generic_visit(node)
-        node.iter = _through("turns of a loop", node.iter)
+        node.iter = _through(_TURNS, node.iter)
+        return node
+
+    def visit_Output(self, node: nodes.Output) -> nodes.Output:
+        self.generic_visit(node)
+        node.nodes = [one if isinstance(one, nodes.TemplateData) else _through(_HELD, one) for one in node.nodes]
         return node
 
     def visit_Concat(self, node: nodes.Concat) -> nodes.Filter:
         self.generic_visit(node)
-        return _through("put together", nodes.Tuple(node.nodes, "load", lineno=node.lineno))
+        return _through(_JOINED, nodes.Tuple(node.nodes, "load", lineno=node.lineno))
 
     def visit_List(self, node: nodes.List) -> nodes.Filter:
         self.generic_visit(node)
-        return _through("held", node)
+        return _through(_HELD, node)
 
     visit_Dict = visit_List
 
     def visit_Tuple(self, node: nodes.Tuple) -> nodes.Expr:
         self.generic_visit(node)
-        return _through("held", node) if node.ctx == "load" else node
+        return _through(_HELD, node) if node.ctx == "load" else node
 
 
 def _through(name: str, node: Any) -> nodes.Filter:

@@ -193,7 +193,7 @@ _WHY: tuple[tuple[type[BaseException] | tuple[type[BaseException], ...], str], .
 
 def _names(own: Path) -> tuple[str, ...]:
     """The templates of a session's own; none where their folder is another's."""
-    if not own.is_dir() or inside.is_outside(own.parent, own.name):
+    if inside.is_outside(own.parent, own.name) or not own.is_dir():
         return ()
     return tuple(path.name for path in own.rglob("*") if path.is_symlink() or not path.is_dir())
 

@@ -152,8 +152,10 @@ def _bearing(letter: str, size: float, bold: bool, fonts: Fonts, right: bool = F
         if letter and ord(letter) in font.get_charmap():
             font.set_size(size, _DPI)
             glyph = font.load_char(ord(letter), flags=_unhinted())
-            after = glyph.horiAdvance - glyph.horiBearingX - glyph.width
-            return float(after if right else glyph.horiBearingX) / 64
+            if not right:
+                return glyph.horiBearingX / 64
+            # not horiAdvance: before matplotlib 3.11 it is eight times too wide
+            return glyph.linearHoriAdvance / 65536 - (glyph.horiBearingX + glyph.width) / 64
     return 0.0
 
 

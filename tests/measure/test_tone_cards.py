@@ -152,7 +152,7 @@ def test_before_and_after_in_one_line_and_in_words():
     assert key.label == "THD+N, before → after"
     assert key.key == "1.2 → 0.022 %"  # √(0.0003² + 0.01² + 0.006² + 0.0043²) = 1.24 %
     assert key.rows == (("L", "0.022 → 0.022 %"), ("R", "1.2 → 0.022 %"))
-    assert change.rows == (("L", "as before"), ("R", "about 57 × less"))
+    assert change.rows == (("L", "as before"), ("R", "about 55 × less"))
     assert all(card.readings[0] == key for card in made)
     assert made[0].conditions == "5 W into 8 Ω · 20 Hz – 20 kHz wide · both channels driven"
     assert "3rd: L −81.7 dB, R −81.7 dB, L before −81.7 dB, R before −40.0 dB" in with_alt(made[0]).alt
