@@ -24,7 +24,7 @@ def was_worked_on(row: RepairRow) -> bool:
 
 
 def is_as_found(row: RepairRow) -> bool:
-    """Whether a row's reading is from before the repair: by its point's name, or because something was done about it."""
+    """Whether a row's reading is from before the repair: by its point's name, or since something was done about it."""
     return was_worked_on(row) or bool(AS_FOUND.search(row.point))
 
 

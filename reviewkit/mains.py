@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from reviewkit.model import Session
 from reviewkit.errors import shortened
+from reviewkit.model import Session
 from reviewkit.units import UnitError, normalised, read_quantity
 
 _EXAMPLE = 'write for example "120 V 60 Hz"'

@@ -6,8 +6,6 @@ from pathlib import Path
 
 import pytest
 
-from reviewkit.build import make
-from reviewkit.options import Options
 from reviewkit import pipeline
 from reviewkit.build import make
 from reviewkit.episode import (

@@ -391,9 +391,7 @@ def test_the_table_says_the_same_in_all_three_files(sample, data):
         named = [row[key].removeprefix("'") for key in ("what", "rated", "measured")]
         assert cells[:3] == named
         assert [cell.strip() for cell in seen[:3]] == named
-    measured = [
-        " at ".join(filter(None, (verdict["measured"] or "–", verdict.get("measured_at")))) for verdict in data["verdicts"]
-    ]
+    measured = [" at ".join(filter(None, (v["measured"] or "–", v.get("measured_at")))) for v in data["verdicts"]]
     assert [row["measured"] for row in table][: len(measured)] == measured
 
 

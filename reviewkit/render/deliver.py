@@ -10,6 +10,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 
 from reviewkit.errors import CannotFinish
+from reviewkit.stamps import stamp
 from reviewkit.whole_files import beside, sweep, write_flushed
 
 LAST = "findings.json"
@@ -29,7 +30,8 @@ class Incoming:
         self._made = not out.exists()
         at_end(self.clear)
         try:
-            self.path.mkdir(parents=True, exist_ok=True)
+            sweep(out)  # a link in its place, or what a killed build left
+            self.path.mkdir(parents=True)
         except OSError as error:
             raise CannotFinish(f"{out}: {error.strerror or error}") from error
 
@@ -116,9 +118,11 @@ def _refuse_links(out: Path, incoming: Path, names: Collection[str]) -> None:
 
 def _made(out: Path) -> list[str]:
     """What the last build made here; nothing where its list is missing or damaged."""
+    if not stamp(out / MANIFEST):  # a pipe would be waited for
+        return []
     try:
         names = json.loads((out / MANIFEST).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return []
     if not isinstance(names, list):
         return []
