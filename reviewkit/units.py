@@ -103,9 +103,8 @@ def read_quantity(text: str, base: str) -> float:
         raise UnitError(f'"{text}" has no unit; write "{example}"')
     known = unit_of(unit)
     if known is None:
-        raise UnitError(
-            f'"{text}": the unit "{shortened(unit, 20)}" is not known; write for example "{EXAMPLES.get(base, "1 " + base)}"'
-        )
+        usual = EXAMPLES.get(base, f"1 {base}")
+        raise UnitError(f'"{text}": the unit "{shortened(unit, 20)}" is not known; write for example "{usual}"')
     if known.base != base:
         raise UnitError(
             f'"{text}" is in {known.base} where {base} is needed; write for example "{EXAMPLES.get(base, "1 " + base)}"'

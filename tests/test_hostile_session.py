@@ -462,8 +462,8 @@ def test_a_list_of_what_was_made_may_be_anything(stranger, told, text):
 
 # what a build keeps beside its outputs, and where it puts what it will move in
 DEAD = ".incoming-999999999"  # no process has this number
-KEPT = [".made-by-reviewkit.json", ".kept", ".kept/record", ".kept/results", f".incoming-{os.getpid()}"]
-BESIDE = [f".incoming-{os.getpid()}-{name}" for name in ("record", "published.json")]
+KEPT = [".made-by-reviewkit.json", ".kept", ".kept/record", ".kept/results", ".incoming-OURS"]
+BESIDE = [f".incoming-OURS-{name}" for name in ("record", "published.json")]
 
 
 @pytest.mark.long
@@ -471,6 +471,7 @@ BESIDE = [f".incoming-{os.getpid()}-{name}" for name in ("record", "published.js
 @pytest.mark.parametrize("to", ["findings.json", ".", "nothing-yet"])
 @pytest.mark.usefixtures("untouched")
 def test_nothing_is_written_through_what_lies_there_already(stranger, told, name, to):
+    name = name.replace("OURS", str(os.getpid()))
     for folder in (stranger / "out", stranger):
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).symlink_to(outside_of(stranger) / to)
@@ -480,6 +481,7 @@ def test_nothing_is_written_through_what_lies_there_already(stranger, told, name
 @pytest.mark.long
 @pytest.mark.parametrize("name", [*KEPT, DEAD, f"{DEAD}-findings.json"])
 def test_nothing_is_waited_for_that_lies_there_already(stranger, told, name):
+    name = name.replace("OURS", str(os.getpid()))
     for folder in (stranger / "out", stranger):
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         os.mkfifo(folder / name)

@@ -117,16 +117,18 @@ def unknown_unit(draft: Draft, layout: Layout) -> str:
     """For a unit in brackets that is not in the table."""
     key = draft.unit_keys()[0] if draft.unit_keys() else "level"
     usual = _USUAL_UNITS.get(draft.role, _USUAL_UNITS["level"])[0]
+    unit = shortened(draft.heading.unknown_unit, _LONGEST_NAME)
     return (
-        f'the unit "{shortened(draft.heading.unknown_unit, _LONGEST_NAME)}" of {draft.name} is not known; write {_PLACE} the one that the file '
-        f'is in, for example units = {{ {quoted(key)} = "{usual}" }} ({shown(layout)})'
+        f'the unit "{unit}" of {draft.name} is not known; write {_PLACE} the one that the file is in, for '
+        f'example units = {{ {quoted(key)} = "{usual}" }} ({shown(layout)})'
     )
 
 
 def two_units(draft: Draft, units: Mapping[str, str], layout: Layout) -> str:
     """For a header and a units row that differ."""
+    other = shortened(draft.heading.clash, _LONGEST_NAME)
     return (
-        f'{draft.name} says one unit and the row under it another, "{shortened(draft.heading.clash, _LONGEST_NAME)}"; write {_PLACE} '
+        f'{draft.name} says one unit and the row under it another, "{other}"; write {_PLACE} '
         f"which it is, for example {_units_line([draft], units)} ({shown(layout)})"
     )
 

@@ -6,8 +6,8 @@ The readers take turns: some hundred small files each (tests/ingest/wild_files.p
 as a megabyte. Each file must be read, or refused in words that help (tests/ingest/every_reader.py), within two seconds
 of processor time for a megabyte and with at most twenty times its size of memory, above a base of 8 MB. A line is
 printed every minute, and a table at the end. Whatever is wrong is made as small as hypothesis can make it, and saved in
-FOLDER; a large one is cut down by halves, and so is one on which the whole process dies. The same fault is told once.
-Status 1 where anything was found.
+FOLDER; a large one is cut down by halves, and so is one on which the whole process dies. The same fault is told
+once. Status 1 where anything was found.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ import traceback
 import tracemalloc
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -197,7 +198,7 @@ def _once(name: str, data: bytes) -> None:
 
 
 def cut_down(data: bytes, fails: Callable[[bytes], bool], most: int = 60) -> bytes:
-    """A smaller file that fails as well, by leaving out halves, quarters and so on; after `most` trials what is found."""
+    """A smaller file that fails as well, found by leaving out halves, quarters and so on, in at most so many trials."""
     size = len(data) // 2
     while size and most > 0:
         at = 0
@@ -268,7 +269,7 @@ def main() -> None:
             order = names[names.index(at) :] + names[: names.index(at)]
             name = next((each for each in order[:2] if dies(each, data)), at)
             seen[name].failures.add(f"dies {len(seen[name].failures)}")
-            saved(options.keep, name, f"the process died ({process.exitcode})", cut_down(data, lambda d: dies(name, d)))
+            saved(options.keep, name, f"the process died ({process.exitcode})", cut_down(data, partial(dies, name)))
         seed += 500_000
     now.unlink(missing_ok=True)
     print(f"{'reader':<16}{'files':>9}{'slowest, s':>12}{'memory/size':>13}{'faults':>8}")

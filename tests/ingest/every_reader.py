@@ -43,10 +43,14 @@ from reviewkit.render.timeline import timeline
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_session"
 LONGEST_MESSAGE = 540  # characters: some six lines of a terminal; the longest one names every rating there is
 _ROWS_OF_A_SAMPLE = 30  # lines kept of a long file: the rest is more of the same
-# how a message tells what to do about it: a word of command, or what would have been known
+# how a message tells what to do: a word of command after a pause, an example, or what would have been known
+_COMMANDS = (
+    "write|save|export|bring|delete|keep|copy|capture|give|put|name|leave|begin|list|move|correct|say|close|shorten|cut|"
+    "scale|set|add|measure|make|split|rename|lower|end|show"
+)
 _REMEDY = re.compile(
-    r"\b(write|writes?|save|export|bring|delete|keep|copy|capture|give|put|name|leave|begin|list|move|correct|say|close|"
-    r"shorten|cut|scale|set|add|measure|make|split|did you mean|known|counted from 1|numbered from 1|looks like|needs|for example|stands in quotation marks|rename|lower)\b"
+    rf"[;:,(.] (?:[a-z]+ ){{0,4}}(?:{_COMMANDS})\b|did you mean |known: |for example|as in |looks like|needs rows: |"
+    "(numbered|counted) from 1|stands in quotation marks"
 )
 
 
@@ -134,18 +138,18 @@ def every_reader(folder: Path | None = None) -> dict[str, Reader]:
             lambda data: parse_prices(decode(data, "prices.csv", western=True), "prices.csv"),
             (*_sample("prices.csv"), *PRICES),
         ),
-        Reader(
-            "repair", lambda data: parse_repair(decode(data, "repair.csv", western=True)), _sample("repair.csv")
-        ),
+        Reader("repair", lambda data: parse_repair(decode(data, "repair.csv", western=True)), _sample("repair.csv")),
         Reader("readings", lambda data: parse_readings(data, "m/r.csv"), _sample("measurements/readings.csv")),
-        Reader("cut", lambda data: parse_cut(decode(data, "final.txt")), (b"0:00 front\n6:12 before\n1:09:40.5 after\n",)),
+        Reader(
+            "cut", lambda data: parse_cut(decode(data, "final.txt")), (b"0:00 front\n6:12 before\n1:09:40.5 after\n",)
+        ),
         Reader("published", lambda data: parse_published(decode(data, "published.json")), PUBLISHED),
         Reader("sheet", lambda data: parse_sheet(data, "m/x.csv"), _sheets()),
         Reader("sheet told", _told_sheet, tuple(filter(_is_told_enough, _sheets()))),
         Reader("sheet in blocks", _sheet_in_blocks, _sheets(), passes=3),
         Reader("capture", lambda data: parse_capture(data, "m/x.wav", full_scale_v=10.0), CAPTURES),
         Reader("photo", lambda data: check_photo(data, "front.jpg"), PHOTOS),
-    )  # fmt: skip
+    )
     known = {reader.name: reader for reader in readers}
     if find_spec("opentimelineio"):
         known["timeline"] = Reader("timeline", lambda data: _timeline(data, there), timelines())
@@ -271,6 +275,13 @@ def timelines() -> tuple[bytes, ...]:
 
     notes = "clip A.mp4 for 2:00\n0:00 opening: Bought.\n0:20 before: Look.\nclip B.mp4 for 1:00\n0:10 after: Gone.\n"
     plain = timeline(otio, episode(notes, {"title": None}, Fraction(25)), ())
-    clocked = timeline(otio, episode(notes.replace("2:00", "2:00 at 21:00:00").replace("0:00 o", "21:00:00 o").replace(
-        "0:20 b", "21:00:20 b"), {"title": None}, Fraction(30000, 1001)), ())  # fmt: skip
+    clocked = timeline(
+        otio,
+        episode(
+            notes.replace("2:00", "2:00 at 21:00:00").replace("0:00 o", "21:00:00 o").replace("0:20 b", "21:00:20 b"),
+            {"title": None},
+            Fraction(30000, 1001),
+        ),
+        (),
+    )
     return plain.encode(), clocked.encode()

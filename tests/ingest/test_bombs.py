@@ -80,14 +80,20 @@ def short(text: str, most: int = 190_000) -> Callable[[], bytes]:
 SESSIONS = {
     "arrays in arrays": Bomb("session", lambda: UNIT + b"what = " + b"[" * 499_000, "has 499"),
     "tables in tables": Bomb("session", lambda: UNIT + b"what = " + b"{a=" * 300_000, "has 900"),
-    "a dotted key of half a million parts": Bomb("session", lambda: UNIT + b"a" + b".a" * 499_000 + b" = 1", LONG_SESSION),
-    "a dotted header of half a million parts": Bomb("session", lambda: UNIT + b"[a" + b".a" * 499_000 + b"]", LONG_SESSION),
+    "a dotted key of half a million parts": Bomb(
+        "session", lambda: UNIT + b"a" + b".a" * 499_000 + b" = 1", LONG_SESSION
+    ),
+    "a dotted header of half a million parts": Bomb(
+        "session", lambda: UNIT + b"[a" + b".a" * 499_000 + b"]", LONG_SESSION
+    ),
     "a hundred thousand keys": Bomb("session", lambda: UNIT + numbered("a% = 1\n"), LONG_SESSION),
     "a hundred thousand tables": Bomb("session", lambda: UNIT + numbered("[a%]\n"), LONG_SESSION),
     "a text of a megabyte": Bomb("session", lambda: UNIT + b'what = "' + b"a" * MB, LONG_SESSION),
     "blank lines": Bomb("session", lambda: UNIT + b"\n" * MB, LONG_SESSION),
     "brackets nested in one line": Bomb("session", session(b"what = " + b"[" * 1900), "brackets are nested too deeply"),
-    "brackets nested over lines": Bomb("session", session(b"what = " + b"[\n" * 3900), "brackets are nested too deeply"),
+    "brackets nested over lines": Bomb(
+        "session", session(b"what = " + b"[\n" * 3900), "brackets are nested too deeply"
+    ),
     "dotted keys as long as may be": Bomb("session", short(f"a%{'.a' * 900} = 1\n"), "a key of 901 parts"),
     "dotted headers as long as may be": Bomb("session", short(f"[a%{'.a' * 900}]\n"), "a key of 901 parts"),
     "dotted keys of as many parts as may be": Bomb("session", short(f"a%{'.a' * 19} = 1\n", 60_000), "[unit] holds 1"),
@@ -98,21 +104,43 @@ SESSIONS = {
         "session", short('[[measurement]]\nid = "m%"\nagainst = "n%"\n'), "[[measurement]] stands 1299 times"
     ),
     "measurements that name no other": Bomb(
-        "session", short('[[measurement]]\nid = "m%"\nagainst = "n%"\n', 17_000), '[[measurement]] m0: has no kind'
+        "session", short('[[measurement]]\nid = "m%"\nagainst = "n%"\n', 17_000), "[[measurement]] m0: has no kind"
     ),
-    "an array of empty arrays": Bomb("session", session(b"what = [\n" + (b"[]," * 600 + b"\n") * 100 + b"]\n"), "[unit] what: a list of"),
-    "an array of numbers": Bomb("session", session(b"[bench]\nequipment = [\n" + (b"1," * 900 + b"\n") * 100 + b"]"), "[bench] equipment: a list of 90000 values"),
-    "an array of texts": Bomb("session", session(b"[bench]\nequipment = [\n" + (b'"a",' * 450 + b"\n") * 100 + b"]"), "[bench] equipment: a list of"),
-    "blanks in a value": Bomb("session", session(b'[bench]\nload = "8' + b" " * 900 + b"x" + b" " * 900 + b'y"'), "load: "),
-    "a value over many lines": Bomb("session", session(b'[bench]\nload = """8' + (b" " * 1900 + b"\\\n") * 90 + b'"""'), "load = "),
-    "a text over many lines": Bomb("session", session(b'what = """' + (b"a" * 1900 + b"\\\n") * 90 + b'"""'), "what = "),
-    "a path of a thousand folders": Bomb("session", session(b'[[measurement]]\nfile = "' + b"a/" * 490 + b'x"'), "has no kind"),
-    "blanks before a quotation mark": Bomb("session", session(b"what = a" + b" " * 1900 + b'"'), "text stands in quotation marks"),
-}  # fmt: skip
+    "an array of empty arrays": Bomb(
+        "session", session(b"what = [\n" + (b"[]," * 600 + b"\n") * 100 + b"]\n"), "[unit] what: a list of"
+    ),
+    "an array of numbers": Bomb(
+        "session",
+        session(b"[bench]\nequipment = [\n" + (b"1," * 900 + b"\n") * 100 + b"]"),
+        "[bench] equipment: a list of 90000 values",
+    ),
+    "an array of texts": Bomb(
+        "session",
+        session(b"[bench]\nequipment = [\n" + (b'"a",' * 450 + b"\n") * 100 + b"]"),
+        "[bench] equipment: a list of",
+    ),
+    "blanks in a value": Bomb(
+        "session", session(b'[bench]\nload = "8' + b" " * 900 + b"x" + b" " * 900 + b'y"'), "load: "
+    ),
+    "a value over many lines": Bomb(
+        "session", session(b'[bench]\nload = """8' + (b" " * 1900 + b"\\\n") * 90 + b'"""'), "load = "
+    ),
+    "a text over many lines": Bomb(
+        "session", session(b'what = """' + (b"a" * 1900 + b"\\\n") * 90 + b'"""'), "what = "
+    ),
+    "a path of a thousand folders": Bomb(
+        "session", session(b'[[measurement]]\nfile = "' + b"a/" * 490 + b'x"'), "has no kind"
+    ),
+    "blanks before a quotation mark": Bomb(
+        "session", session(b"what = a" + b" " * 1900 + b'"'), "what = a needs quotation marks"
+    ),
+}
 
 BY_HAND = {
     "100,000 notes": Bomb(
-        "notes", lambda: b"0:00 front: Five knobs and two rows of buttons. [card rated]\n" * 100_000, "this is note 10001, and"
+        "notes",
+        lambda: b"0:00 front: Five knobs and two rows of buttons. [card rated]\n" * 100_000,
+        "this is note 10001, and",
     ),
     "as many notes as are read": Bomb("notes", lambda: b"0:00 front: Five knobs. [card rated]\n" * MOST_NOTES, ""),
     "clips without end": Bomb("notes", lambda: numbered("clip a%\n"), "this is clip 10001, and 10000"),
@@ -131,26 +159,42 @@ BY_HAND = {
     "as many unknown columns as may be": Bomb("repair", lambda: b"point" + numbered(",a%", 4_000), "unknown column"),
     "a row of a million cells": Bomb("prices", lambda: b"year,index\n1977" + filled(",1"), LONG_LINE),
     "rows without end": Bomb("prices", lambda: b"year,index\n" + filled("x,y\n"), "the table has more than 5000 rows"),
-    "one year again and again": Bomb("prices", lambda: b"year,index\n" + b"1977,5\n" * 4000, "1977 stands in line 2 already"),
+    "one year again and again": Bomb(
+        "prices", lambda: b"year,index\n" + b"1977,5\n" * 4000, "1977 stands in line 2 already"
+    ),
     "separators alone": Bomb("repair", lambda: b"," * MB, LONG_LINE),
     "quotation marks alone": Bomb("readings", lambda: b'"' * MB, LONG_LINE),
     "a quotation mark that is not closed": Bomb("prices", lambda: b'year,index\n"' + filled("1,2\n"), UNPAIRED),
     "blank lines in a table": Bomb("repair", lambda: b"\n" * MB, "the file is empty"),
-    "readings under names of their own": Bomb("readings", lambda: b"name,value,unit\n" + numbered("TP%,1,V\n", 44_000), ""),
+    "readings under names of their own": Bomb(
+        "readings", lambda: b"name,value,unit\n" + numbered("TP%,1,V\n", 44_000), ""
+    ),
     "readings misspelled": Bomb(
         "readings", lambda: b"name,value,unit\n" + numbered("damping factur%,1,V\n", 100_000), "damping factur0: "
     ),
-    "one reading again and again": Bomb("readings", lambda: b"name,value,unit\n" + numbered("bias,%,V\n", 50_000), "bias: read othe"),
-    "conditions without end": Bomb("readings", lambda: b'name,value,unit,at\nbias,1,V,"' + b"1 W into " * 200 + b'"', ""),
-}  # fmt: skip
+    "one reading again and again": Bomb(
+        "readings", lambda: b"name,value,unit\n" + numbered("bias,%,V\n", 50_000), "bias: read othe"
+    ),
+    "conditions without end": Bomb(
+        "readings", lambda: b'name,value,unit,at\nbias,1,V,"' + b"1 W into " * 200 + b'"', ""
+    ),
+}
 
 SHEETS = {
-    "a header of a million cells": Bomb("sheet", lambda: b"Frequency (Hz)" + filled(",L") + b"\n1" + b",2" * 10, "the file has no header"),
-    "a row of a million cells": Bomb("sheet", lambda: SWEEP + filled("1,"), "the rows have 500000 cells, and at most 1000"),
-    "header and rows of many cells": Bomb(
-        "sheet", lambda: b"Hz" + numbered(",L% (V)", MB // 2) + b"\n" + filled("1,", 80_000) + b"1\n", "the rows have 40001 cells"
+    "a header of a million cells": Bomb(
+        "sheet", lambda: b"Frequency (Hz)" + filled(",L") + b"\n1" + b",2" * 10, "the file has no header"
     ),
-    "as many cells as are read": Bomb("sheet", lambda: b"Hz,V" + b",phase" * 998 + b"\n" + (b"1" + b",2" * 999 + b"\n") * 400, ""),
+    "a row of a million cells": Bomb(
+        "sheet", lambda: SWEEP + filled("1,"), "the rows have 500000 cells, and at most 1000"
+    ),
+    "header and rows of many cells": Bomb(
+        "sheet",
+        lambda: b"Hz" + numbered(",L% (V)", MB // 2) + b"\n" + filled("1,", 80_000) + b"1\n",
+        "the rows have 40001 cells",
+    ),
+    "as many cells as are read": Bomb(
+        "sheet", lambda: b"Hz,V" + b",phase" * 998 + b"\n" + (b"1" + b",2" * 999 + b"\n") * 400, ""
+    ),
     "a line without a separator": Bomb("sheet", lambda: b"a" * MB, NO_ROWS),
     "digits alone": Bomb("sheet", lambda: b"9" * MB, NO_ROWS),
     "a number of a megabyte": Bomb("sheet", lambda: SWEEP + b"20,1\n30," + b"9" * MB, '"99999'),
@@ -160,7 +204,9 @@ SHEETS = {
     "a quotation mark that is not closed": Bomb("sheet", lambda: SWEEP + b'20,1\n30,"1\n' + numbered("4%,1\n"), ""),
     "nothing but NaN": Bomb("sheet", lambda: SWEEP + filled("nan,nan\n"), NO_ROWS),
     "NaN in every row": Bomb("sheet", lambda: SWEEP + numbered("1%,nan\n"), "rows hold no reading, more than a tenth"),
-    "Inf here and there": Bomb("sheet", lambda: SWEEP + b"".join(b"%d,%s\n" % (n + 1, b"1" if n % 20 else b"-inf") for n in range(99_000)), ""),
+    "Inf here and there": Bomb(
+        "sheet", lambda: SWEEP + b"".join(b"%d,%s\n" % (n + 1, b"1" if n % 20 else b"-inf") for n in range(99_000)), ""
+    ),
     "rows without a header": Bomb("sheet", lambda: filled("20,1\n"), "the file has no header"),
     "one row again and again": Bomb("sheet", lambda: SWEEP + filled("1,2\n"), ""),
     "a sweep to and fro": Bomb("sheet", lambda: SWEEP + filled("2,2\n1,2\n"), "frequency goes back from "),
@@ -168,17 +214,27 @@ SHEETS = {
     "remarks without end": Bomb("sheet", lambda: filled("#\n") + SWEEP + b"20,1\n30,1\n", NO_ROWS),
     "0 Hz in every row": Bomb("sheet", lambda: SWEEP + filled("0,1\n"), "0 Hz in a sweep"),
     "nothing but negative frequencies": Bomb("sheet", lambda: SWEEP + numbered("-1%,1\n"), " is a negative frequency"),
-    "rows that are faulty in another encoding": Bomb("sheet", lambda: b"# \xe9\n" + SWEEP + b"1,2\n" * 99 + filled("1,x\n"), '"x" in c'),
+    "rows that are faulty in another encoding": Bomb(
+        "sheet", lambda: b"# \xe9\n" + SWEEP + b"1,2\n" * 99 + filled("1,x\n"), '"x" in c'
+    ),
     "lone carriage returns": Bomb("sheet", lambda: SWEEP + filled("1,2\r"), ""),
     "a ruled line": Bomb("sheet", lambda: b"-" * MB + b"x\n" + SWEEP + b"20,1\n30,1\n", ""),
     "a name of a megabyte": Bomb("sheet", lambda: b"Hz," + filled("a ") + b"\n1,2\n2,3\n", "the file has no header"),
-    "a name of blanks": Bomb("sheet", lambda: b"Hz,(5" + b" " * 15_000 + b"x)\n1,2\n2,3\n", "cannot be told from the header"),
-    "a name of slashes": Bomb("sheet", lambda: b"Hz," + filled("a/", 15_000) + b"\n1,2\n2,3\n", "cannot be told from the header"),
-    "words without brackets": Bomb("sheet", lambda: filled("a b c d ", 19_000) + b"(\n20 1\n30 1\n", "the file has no header"),
+    "a name of blanks": Bomb(
+        "sheet", lambda: b"Hz,(5" + b" " * 15_000 + b"x)\n1,2\n2,3\n", "cannot be told from the header"
+    ),
+    "a name of slashes": Bomb(
+        "sheet", lambda: b"Hz," + filled("a/", 15_000) + b"\n1,2\n2,3\n", "cannot be told from the header"
+    ),
+    "words without brackets": Bomb(
+        "sheet", lambda: filled("a b c d ", 19_000) + b"(\n20 1\n30 1\n", "the file has no header"
+    ),
     "digits in groups": Bomb("sheet", lambda: b"f;l\n1" + b" 000" * (MB // 4) + b"x;2\n1;2\n", "no unit is given for"),
-    "numbers in doubt": Bomb("sheet", lambda: SWEEP.replace(b",", b";") + b"1,500;2,500\n" * 80_000, '"1,500" may mean'),
+    "numbers in doubt": Bomb(
+        "sheet", lambda: SWEEP.replace(b",", b";") + b"1,500;2,500\n" * 80_000, '"1,500" may mean'
+    ),
     "zero bytes": Bomb("sheet", lambda: bytes(MB), "binary content"),
-}  # fmt: skip
+}
 
 
 def lying(name: bytes = b"RIFF", before: bytes = b"", **claims) -> Callable[[], bytes]:
@@ -198,28 +254,40 @@ BREAKS_OFF = "the capture breaks off: the header promises"
 CAPTURES = {
     "a header that claims two samples more": Bomb("capture", lying(claimed=MB + 4), BREAKS_OFF),
     "a header that claims less": Bomb("capture", lying(claimed=10_000), ""),
-    "a header that claims 4 GB": Bomb("capture", lying(claimed=0xFFFFFFFE), f"{BREAKS_OFF} 44739.2 s, the file holds 10.4167 s"),
-    "a header that claims 10 GB": Bomb(
-        "capture", lying(b"RF64", long_length(10**10), claimed=0xFFFFFFFF), f"{BREAKS_OFF} 104167 s, the file holds 10.4167 s"
+    "a header that claims 4 GB": Bomb(
+        "capture", lying(claimed=0xFFFFFFFE), f"{BREAKS_OFF} 44739.2 s, the file holds 10.4167 s"
     ),
-    "a header that claims all there is": Bomb("capture", lying(b"RF64", long_length(2**64 - 2), claimed=0xFFFFFFFF), BREAKS_OFF),
+    "a header that claims 10 GB": Bomb(
+        "capture",
+        lying(b"RF64", long_length(10**10), claimed=0xFFFFFFFF),
+        f"{BREAKS_OFF} 104167 s, the file holds 10.4167 s",
+    ),
+    "a header that claims all there is": Bomb(
+        "capture", lying(b"RF64", long_length(2**64 - 2), claimed=0xFFFFFFFF), BREAKS_OFF
+    ),
     "a length left open": Bomb("capture", lying(claimed=0xFFFFFFFF), "the header leaves the length open"),
     "half a sample": Bomb("capture", lying(claimed=10_001), "the samples break off inside the last one"),
     "no channels": Bomb("capture", lying(form=pcm(0)), "the header contradicts itself: 0 channels"),
     "65535 channels": Bomb(
-        "capture", lambda: wave(pcm(65_535, bits=8, frame=65_535), b"\x80" * 65_535 * 15), "the capture has 65535 channels; say"
+        "capture",
+        lambda: wave(pcm(65_535, bits=8, frame=65_535), b"\x80" * 65_535 * 15),
+        "the capture has 65535 channels; say",
     ),
     "0 Hz": Bomb("capture", lying(form=pcm(rate_hz=0)), "the header gives a sample rate of 0 Hz"),
     "4 GHz": Bomb("capture", lying(form=pcm(rate_hz=4_000_000_000)), "the header gives a sample rate of 4000000000 Hz"),
-    "three bytes for two": Bomb("capture", lying(form=pcm(frame=3)), "the header contradicts itself: 1 channels of 16 bits in 3"),
+    "three bytes for two": Bomb(
+        "capture", lying(form=pcm(frame=3)), "the header contradicts itself: 1 channels of 16 bits in 3"
+    ),
     "chunks without end": Bomb("capture", lambda: chunks(120_000, 0), "no format in this WAV file"),
     "odd chunks without end": Bomb("capture", lambda: chunks(99_000, 1), "no format in this WAV file"),
     "a chunk of 4 GB": Bomb("capture", lambda: chunks(1, 0xFFFFFFFF) + bytes(MB), "no format in this WAV file"),
     "samples that are no numbers": Bomb(
-        "capture", lambda: wave(pcm(bits=32, code=3), b"\0\0\xc0\x7f" * (MB // 4)), "the capture holds samples that are no numbers"
+        "capture",
+        lambda: wave(pcm(bits=32, code=3), b"\0\0\xc0\x7f" * (MB // 4)),
+        "the capture holds samples that are no numbers",
     ),
     "samples of eight bits": Bomb("capture", lambda: wave(pcm(bits=8), b"\x70\x90" * (MB // 2)), ""),
-}  # fmt: skip
+}
 
 
 def png(width: int, height: int, *more: bytes) -> bytes:
@@ -240,21 +308,35 @@ def of_one_colour(width: int, height: int, **how: object) -> bytes:
 
 PHOTOS = {
     "100,000 × 100,000 pixels": Bomb(
-        "photo", lambda: png(100_000, 100_000, png_chunk(b"IDAT", zlib.compress(b""))), "the photo has far more pixels than can"
+        "photo",
+        lambda: png(100_000, 100_000, png_chunk(b"IDAT", zlib.compress(b""))),
+        "the photo has far more pixels than can",
     ),
-    "two thousand million pixels a side": Bomb("photo", lambda: png(2**31 - 1, 2**31 - 1), "the photo is neither JPEG nor PNG"),
+    "two thousand million pixels a side": Bomb(
+        "photo", lambda: png(2**31 - 1, 2**31 - 1), "the photo is neither JPEG nor PNG"
+    ),
     "pixels that a few bytes unpack to": Bomb(
-        "photo", lambda: png(9000, 9000, png_chunk(b"IDAT", zeros(9000 * 27_001))), "the photo has 9000 × 9000 pixels in 0.2 MB",
+        "photo",
+        lambda: png(9000, 9000, png_chunk(b"IDAT", zeros(9000 * 27_001))),
+        "the photo has 9000 × 9000 pixels in 0.2 MB",
     ),
-    "a chunk that claims 2 GB": Bomb("photo", lambda: png(10, 10, png_chunk(b"IDAT", bytes(MB), 2**31 - 1)), "the photo cannot be op"),
+    "a chunk that claims 2 GB": Bomb(
+        "photo", lambda: png(10, 10, png_chunk(b"IDAT", bytes(MB), 2**31 - 1)), "the photo cannot be op"
+    ),
     "a remark that unpacks to 100 MB": Bomb(
-        "photo", lambda: png(9, 9, png_chunk(b"zTXt", b"a\0\0" + zeros(100 * MB))), "the photo cannot be opened (Decompressed data"
+        "photo",
+        lambda: png(9, 9, png_chunk(b"zTXt", b"a\0\0" + zeros(100 * MB))),
+        "the photo cannot be opened (Decompressed data",
     ),
-    "remarks without end": Bomb("photo", lambda: png(9, 9, png_chunk(b"tEXt", b"a\0b") * 60_000), "the photo is neither JPEG nor PNG"),
+    "remarks without end": Bomb(
+        "photo", lambda: png(9, 9, png_chunk(b"tEXt", b"a\0b") * 60_000), "the photo is neither JPEG nor PNG"
+    ),
     "a JPEG of fillers": Bomb("photo", lambda: b"\xff\xd8" + b"\xff" * MB, "the photo is neither JPEG nor PNG"),
-    "a JPEG of empty segments": Bomb("photo", lambda: b"\xff\xd8" + b"\xff\xfe\0\2" * (MB // 4), "the photo is neither JPEG nor PNG"),
+    "a JPEG of empty segments": Bomb(
+        "photo", lambda: b"\xff\xd8" + b"\xff\xfe\0\2" * (MB // 4), "the photo is neither JPEG nor PNG"
+    ),
     "a large JPEG of one colour": Bomb("photo", lambda: of_one_colour(9000, 9000), ""),
-}  # fmt: skip
+}
 
 NO_JSON = "this is not what reviewkit wrote there"
 JSON = {
@@ -270,7 +352,7 @@ JSON = {
     "stacks in stacks": Bomb("timeline", lambda: stacks(450), "no marker in the cut names a segment"),
     "a timeline of digits": Bomb("timeline", lambda: b"9" * MB, "is no OpenTimelineIO file"),
     "one marker again and again": Bomb("timeline", lambda: many_markers(), ""),
-}  # fmt: skip
+}
 
 
 def stacks(depth: int) -> bytes:
@@ -440,17 +522,33 @@ def hollow(path: Path, size: int = 10**10, beginning: bytes = b"") -> Path:
 
 WHOLE_FILES: dict[str, tuple[Callable[[Path], object], bytes, str]] = {
     "notes.txt": (read_notes, b"0:00 a\n", "holds over 20 MB, so it is some other file"),
-    "prices.csv": (lambda path: read_prices(path, path.name), b"year,index\n", "holds over 20 MB, so it is some other file"),
-    "session.toml": (lambda path: read_session(path.parent, kinds=KINDS), UNIT, "holds over 20 MB, so it is some other"),
-    "sweep.csv": (lambda path: read_any(path, path.name), SWEEP, "the file holds 10 GB, and 1 are the most that are read"),
-    "readings.csv": (lambda path: read_any(path, path.name), b"name,value\n", "holds over 20 MB, so it is some other file"),
+    "prices.csv": (
+        lambda path: read_prices(path, path.name),
+        b"year,index\n",
+        "holds over 20 MB, so it is some other file",
+    ),
+    "session.toml": (
+        lambda path: read_session(path.parent, kinds=KINDS),
+        UNIT,
+        "holds over 20 MB, so it is some other",
+    ),
+    "sweep.csv": (
+        lambda path: read_any(path, path.name),
+        SWEEP,
+        "the file holds 10 GB, and 1 are the most that are read",
+    ),
+    "readings.csv": (
+        lambda path: read_any(path, path.name),
+        b"name,value\n",
+        "holds over 20 MB, so it is some other file",
+    ),
     "tone.wav": (
         lambda path: read_any(path, path.name),
         wave(pcm(), b"", claimed=4 * 10**9),
         "the capture is 4.167e+04 s long; cut it to 833 s or less",
     ),
     "front.jpg": (lambda path: read_photo(path.parent, path.name), b"\xff\xd8", "the photo holds 10000 MB"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", WHOLE_FILES)

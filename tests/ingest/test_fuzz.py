@@ -85,38 +85,86 @@ def cut_with(edit) -> str:
 # name: reader, file, what the first message says ("" where it is read)
 FOUND: dict[str, tuple[str, str, str]] = {
     "half a sign, which no text output can hold": (
-        "published", '{"said": {}, "corrected": {"": "\\ud800"}}', "this is not what reviewkit wrote there"
+        "published",
+        '{"said": {}, "corrected": {"": "\\ud800"}}',
+        "this is not what reviewkit wrote there",
     ),
-    "a frequency that overflows in hertz": ("sheet", "f (kHz),Level (V)\n1d306,0\n", "1e+306 in column 1 (f (kHz)) is too"),
-    "a level that overflows in volts": ("sheet", "f (kHz),L (dBV)\n1,7000\n", "7000 in column 2 (L (dBV)) is too large to"),
-    "columns apart by three hundred digits": ("sheet", "Hz,Hz\n1d300,0\n", "1e+300 in column 1 (Hz) is too large to be"),
+    "a frequency that overflows in hertz": (
+        "sheet",
+        "f (kHz),Level (V)\n1d306,0\n",
+        "1e+306 in column 1 (f (kHz)) is too",
+    ),
+    "a level that overflows in volts": (
+        "sheet",
+        "f (kHz),L (dBV)\n1,7000\n",
+        "7000 in column 2 (L (dBV)) is too large to",
+    ),
+    "columns apart by three hundred digits": (
+        "sheet",
+        "Hz,Hz\n1d300,0\n",
+        "1e+300 in column 1 (Hz) is too large to be",
+    ),
     "columns apart in the hundredth decimal": (
-        "sheet", "Hz,Hz\n1e-100,2e-100\n", "columns 1 and 2 are both frequency and differ here: 1e-100 Hz and 2e-100 Hz"
+        "sheet",
+        "Hz,Hz\n1e-100,2e-100\n",
+        "columns 1 and 2 are both frequency and differ here: 1e-100 Hz and 2e-100 Hz",
     ),
-    "a name of thousands of characters": ("sheet", f"Hz,{'X' * 5000}\n1,2\n2,3\n", 'column 2 "XXXXXXXXXXXXXXXXXXXXXXXXXXXXX…"'),
+    "a name of thousands of characters": (
+        "sheet",
+        f"Hz,{'X' * 5000}\n1,2\n2,3\n",
+        'column 2 "XXXXXXXXXXXXXXXXXXXXXXXXXXXXX…"',
+    ),
     "many names that say nothing": (
-        "sheet", f"Hz,{','.join(f'word {n}' for n in range(40))}\n" + f"1{',2' * 40}\n" * 3, "and 36 more cannot be told from"
+        "sheet",
+        f"Hz,{','.join(f'word {n}' for n in range(40))}\n" + f"1{',2' * 40}\n" * 3,
+        "and 36 more cannot be told from",
     ),
     "a number of thousands of digits in a key's place": ("session", "9" * 1900, '"9999'),
     "a key of a thousand characters": ("session", f"{UNIT}{'k' * 1900} = 1", "[unit] kkkkkkkkkkkkk"),
-    "a year of two thousand digits": ("session", f'{UNIT}year = "{"1" * 1900}"', "write the number without quotation marks: 1111"),
-    "a drive whose power overflows": ("session", f'{DRIVEN}drive = "1e200 V"', 'drive = "1e200 V" is too large; write a power'),
-    "a drive whose power is zero": ("session", f'{DRIVEN}drive = "1e-200 V"', 'drive = "1e-200 V" is too small; write a power'),
-    "a value that says write": ("session", f'{DRIVEN}frequency = "write"', "is not a number with a unit; write for example"),
+    "a year of two thousand digits": (
+        "session",
+        f'{UNIT}year = "{"1" * 1900}"',
+        "write the number without quotation marks: 1111",
+    ),
+    "a drive whose power overflows": (
+        "session",
+        f'{DRIVEN}drive = "1e200 V"',
+        'drive = "1e200 V" is too large; write a power',
+    ),
+    "a drive whose power is zero": (
+        "session",
+        f'{DRIVEN}drive = "1e-200 V"',
+        'drive = "1e-200 V" is too small; write a power',
+    ),
+    "a value that says write": (
+        "session",
+        f'{DRIVEN}frequency = "write"',
+        "is not a number with a unit; write for example",
+    ),
     "a mains of a thousand characters": ("session", f'{UNIT}mains = "{"1 V " * 240}"', '"1 V 1 V 1 V'),
     "a clip's name of a thousand characters": ("notes", f"clip {'a' * 1000}\nclip {'a' * 1000}\n", "clip aaaaaaa"),
     "a tag of a thousand characters": ("notes", f"0:00 a [card {'b ' * 500}]\n", "[card b b b"),
-    "a level by meter that overflows in volts": ("readings", "name,value,unit\nhum,9e99,dBV\n", 'hum: value "9e99" is too large'),
+    "a level by meter that overflows in volts": (
+        "readings",
+        "name,value,unit\nhum,9e99,dBV\n",
+        'hum: value "9e99" is too large',
+    ),
     "a timeline's kind without a version": (
-        "timeline", cut_with(lambda clip: clip.update(OTIO_SCHEMA="Clip.1e999")), "is no OpenTimelineIO file; export"
+        "timeline",
+        cut_with(lambda clip: clip.update(OTIO_SCHEMA="Clip.1e999")),
+        "is no OpenTimelineIO file; export",
     ),
     "a clip of the first version with what only the second has": (
-        "timeline", cut_with(lambda clip: clip.update(OTIO_SCHEMA="Clip.1")), "is no OpenTimelineIO file; export"
+        "timeline",
+        cut_with(lambda clip: clip.update(OTIO_SCHEMA="Clip.1")),
+        "is no OpenTimelineIO file; export",
     ),
     "a timeline with a key twice": (
-        "timeline", cut_with(lambda clip: None).replace('"name"', '"metadata"'), "is no OpenTimelineIO file; export"
+        "timeline",
+        cut_with(lambda clip: None).replace('"name"', '"metadata"'),
+        "is no OpenTimelineIO file; export",
     ),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", [name for name, (reader, *_) in FOUND.items() if reader in READERS])

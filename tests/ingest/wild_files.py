@@ -25,19 +25,20 @@ Files = st.SearchStrategy[bytes]
 # ------------------------------------------------------------------ what is put where it does not belong
 
 NUMBERS = (
-    "0", "-0", "-0.0", "1", "-1", "7", "1e5", "1e15", "1e150", "1e154", "1e200", "1e307", "1e308", "-1e308", "1e309", "1e999",
-    "1e-400", "5e-324", "1e99999999", "nan", "NaN", "-nan", "inf", "-inf", "Infinity", "9" * 30, "9" * 400, "9" * 5000,
-    "0." + "0" * 400 + "1", "1" + "0" * 300, "0x1A", "1_000", "1,5", "1.000,5", "1,500", "1 000", "1\u00a0000", "1'000",
-    "\u22125", "\u2013 5", "\u0663", "\uff11\uff19", "\u00bd", "\u00b2", "--", "OL", "1.#INF", "+-1", "1e", ".", "1..2", "0b1",
-    "0x" + "F" * 5000, "1d5", "1E+3",
+    "0", "-0", "-0.0", "1", "-1", "7", "1e5", "1e15", "1e150", "1e154", "1e200", "1e307", "1e308", "-1e308", "1e309",
+    "1e999", "1e-400", "5e-324", "1e99999999", "nan", "NaN", "-nan", "inf", "-inf", "Infinity", "9" * 30, "9" * 400,
+    "9" * 5000, "0." + "0" * 400 + "1", "1" + "0" * 300, "0x1A", "1_000", "1,5", "1.000,5", "1,500", "1 000",
+    "1\u00a0000", "1'000", "\u22125", "\u2013 5", "\u0663", "\uff11\uff19", "\u00bd", "\u00b2", "--", "OL", "1.#INF",
+    "+-1", "1e", ".", "1..2", "0b1", "0x" + "F" * 5000, "1d5", "1E+3",
 )  # fmt: skip
 SIGNS = (
-    "", "\x00", "\x01", "\x1a", "\x1b[2J", "\x1c", "\x7f", "\x85", "\r", "\n", "\r\n", "\n\n\n", "\t", "\v", "\f", " ", "   ", "\u00a0",
-    "\u2007", "\u2009", "\u200b", "\u2028", "\u202e", "\u2066", "\ufeff", "\ufffd", "\uffff", "\U0001f39b", "e\u0301", "\ufb01",
-    "\u0130", "\u0131", "\u00df", "\u1e9e", "\u03bc", "\u2126", "\u2192", '"', "'", '""', '"""', "'''", ";", ",", "|", "#", "//", "*",
-    "---", "====", "\\", "\\u0000", "\\ud800", "\\x", "/", "..", "=", ".", "[", "]", "[[", "]]", "{", "}", "(", ")", "<", ">", "%s",
-    "{0}", "{{ x }}", "<script>", "=1+1", "@", "$", ":", "0:00", "9999:59", "25:61", "true", "null", "None", "a" * 300,
-    "\u00e9" * 300, " " * 300, "." * 300, '"' * 300, "1979-05-27T07:32:00Z", "../../etc", "C:\\x",
+    "", "\x00", "\x01", "\x1a", "\x1b[2J", "\x1c", "\x7f", "\x85", "\r", "\n", "\r\n", "\n\n\n", "\t", "\v", "\f",
+    " ", "   ", "\u00a0", "\u2007", "\u2009", "\u200b", "\u2028", "\u202e", "\u2066", "\ufeff", "\ufffd", "\uffff",
+    "\U0001f39b", "e\u0301", "\ufb01", "\u0130", "\u0131", "\u00df", "\u1e9e", "\u03bc", "\u2126", "\u2192", '"', "'",
+    '""', '"""', "'''", ";", ",", "|", "#", "//", "*", "---", "====", "\\", "\\u0000", "\\ud800", "\\x", "/", "..",
+    "=", ".", "[", "]", "[[", "]]", "{", "}", "(", ")", "<", ">", "%s", "{0}", "{{ x }}", "<script>", "=1+1", "@",
+    "$", ":", "0:00", "9999:59", "25:61", "true", "null", "None", "a" * 300, "\u00e9" * 300, " " * 300, "." * 300,
+    '"' * 300, "1979-05-27T07:32:00Z", "../../etc", "C:\\x",
 )  # fmt: skip
 _RAW = (b"\xff", b"\xfe\xff", b"\xff\xfe", b"\xef\xbb\xbf", b"\xed\xa0\x80", b"\xc0\x80", b"\x81", b"\xff\xff\xff\xff",
         b"\x00\x00\x00\x00", b"\x80\x00\x00\x00", b"RIFF", b"PK\x03\x04", b"%PDF")  # fmt: skip
@@ -135,9 +136,21 @@ def _recoded(data: bytes, a: int, b: int, piece: bytes) -> bytes:
 
 
 EDITS: tuple[Callable[[bytes, int, int, bytes], bytes], ...] = (
-    _inserted, _deleted, _replaced, _number_replaced, _line_repeated, _truncated, _flipped, _line_moved, _stretch_repeated,
-    _separator_swapped, _sign_swapped, _all_numbers_replaced, _quoted, _recoded,
-)  # fmt: skip
+    _inserted,
+    _deleted,
+    _replaced,
+    _number_replaced,
+    _line_repeated,
+    _truncated,
+    _flipped,
+    _line_moved,
+    _stretch_repeated,
+    _separator_swapped,
+    _sign_swapped,
+    _all_numbers_replaced,
+    _quoted,
+    _recoded,
+)
 
 
 @st.composite
@@ -180,8 +193,24 @@ def _rows(header: st.SearchStrategy[list[str]], cell: st.SearchStrategy[str]) ->
 _units = st.sampled_from([*UNITS, "V/Hz", "uF", "°C", "", "?"])
 _amount = st.tuples(wild_number, st.sampled_from(["", " ", "\u00a0"]), _units).map("".join)
 _header_words = st.sampled_from(
-    ["Time", "Frequency", "Left", "Right", "L to R", "Level", "THD+N", "Power", "Impedance", "Ch1", "Ch2", "Phase", "No.", "A", ""]
-)  # fmt: skip
+    [
+        "Time",
+        "Frequency",
+        "Left",
+        "Right",
+        "L to R",
+        "Level",
+        "THD+N",
+        "Power",
+        "Impedance",
+        "Ch1",
+        "Ch2",
+        "Phase",
+        "No.",
+        "A",
+        "",
+    ]
+)
 _header_cell = st.one_of(
     st.tuples(_header_words, _units).map(lambda pair: f"{pair[0]} ({pair[1]})"),
     st.tuples(_header_words, wild_text, _units).map(" ".join),
@@ -237,16 +266,18 @@ def _toml_table(draw: st.DrawFn) -> str:
 
 
 _session = st.lists(_toml_table(), min_size=1, max_size=6).map(
-    lambda tables: '[unit]\nmaker = "N"\nmodel = "F"\n'.encode() + "\n".join(tables).encode("utf-8", "surrogatepass")
+    lambda tables: b'[unit]\nmaker = "N"\nmodel = "F"\n' + "\n".join(tables).encode("utf-8", "surrogatepass")
 )
 
 _time = st.one_of(st.sampled_from(["0:00", "0:41", "1:02:03", "21:10:32", "6:60", "9999:59:59.999999999"]), wild_text)
 _note_line = st.one_of(
     st.tuples(_time, wild_text).map(" ".join),
-    st.tuples(_time, st.sampled_from(["front:", "before:", "Über:", "[card tone]", "[cut]", "[card", "[CUT x]"])).map(" ".join),
+    st.tuples(_time, st.sampled_from(["front:", "before:", "Über:", "[card tone]", "[cut]", "[card", "[CUT x]"])).map(
+        " ".join
+    ),
     st.tuples(st.sampled_from(["clip", "clip A", "clip A at", "clip B for"]), _time).map(" ".join),
     wild_text.map(lambda text: f"  {text}"),
-)  # fmt: skip
+)
 _lines = st.lists(_note_line, max_size=12).map(lambda lines: "\n".join(lines).encode("utf-8", "surrogatepass"))
 
 _json_value = st.recursive(
@@ -311,20 +342,34 @@ def _capture(draw: st.DrawFn) -> bytes:
         st.sampled_from(
             [
                 struct.pack(f"<{len(values)}d", *values),
-                struct.pack(f"<{len(values)}f", *(max(-3e38, min(3e38, v)) if abs(v) < 1e300 else v for v in values if
-                                                 abs(v) < 3e38 or v != v or abs(v) == float("inf")))
-                if all(abs(v) < 3e38 or v != v or abs(v) == float("inf") for v in values) else b"\x00" * 8,
+                struct.pack(
+                    f"<{len(values)}f",
+                    *(
+                        max(-3e38, min(3e38, v)) if abs(v) < 1e300 else v
+                        for v in values
+                        if abs(v) < 3e38 or v != v or abs(v) == float("inf")
+                    ),
+                )
+                if all(abs(v) < 3e38 or v != v or abs(v) == float("inf") for v in values)
+                else b"\x00" * 8,
                 b"\x00\x80\xff\x7f" * len(values),
                 draw(st.binary(max_size=60)),
             ]
         )
-    )  # fmt: skip
+    )
     claimed = draw(st.one_of(st.none(), st.integers(0, len(samples) + 3), long))
     name = draw(st.sampled_from([b"RIFF", b"RIFF", b"RF64", b"RIFX"]))
     before = draw(
-        st.sampled_from([b"", b"LIST\x05\0\0\0abcde\0", b"JUNK\xff\xff\xff\xff", b"ds64" + struct.pack(
-            "<IQQQI", 28, 10**10, 10**10, 10**9, 0), b"ds64\0\0\0\0"])
-    )  # fmt: skip
+        st.sampled_from(
+            [
+                b"",
+                b"LIST\x05\0\0\0abcde\0",
+                b"JUNK\xff\xff\xff\xff",
+                b"ds64" + struct.pack("<IQQQI", 28, 10**10, 10**10, 10**9, 0),
+                b"ds64\0\0\0\0",
+            ]
+        )
+    )
     return wave(form, samples, claimed=claimed, name=name, before=before)
 
 
@@ -342,27 +387,58 @@ def _png(draw: st.DrawFn) -> bytes:
     )
     chunks = [png_chunk(b"IHDR", head)]
     for _ in range(draw(st.integers(0, 4))):
-        name = draw(st.sampled_from([b"IDAT", b"PLTE", b"tRNS", b"iCCP", b"zTXt", b"iTXt", b"tEXt", b"acTL", b"fcTL", b"eXIf", b"gAMA",
-                                     b"cHRM", b"pHYs", b"sRGB", b"IEND", b"fdAT", b"\xff\xff\xff\xff"]))  # fmt: skip
-        body = draw(st.one_of(st.binary(max_size=40), st.binary(max_size=200).map(zlib.compress),
-                              st.binary(max_size=30).map(lambda held: b"a\0\0" + zlib.compress(held))))  # fmt: skip
+        name = draw(
+            st.sampled_from(
+                [
+                    b"IDAT",
+                    b"PLTE",
+                    b"tRNS",
+                    b"iCCP",
+                    b"zTXt",
+                    b"iTXt",
+                    b"tEXt",
+                    b"acTL",
+                    b"fcTL",
+                    b"eXIf",
+                    b"gAMA",
+                    b"cHRM",
+                    b"pHYs",
+                    b"sRGB",
+                    b"IEND",
+                    b"fdAT",
+                    b"\xff\xff\xff\xff",
+                ]
+            )
+        )
+        body = draw(
+            st.one_of(
+                st.binary(max_size=40),
+                st.binary(max_size=200).map(zlib.compress),
+                st.binary(max_size=30).map(lambda held: b"a\0\0" + zlib.compress(held)),
+            )
+        )
         chunks.append(png_chunk(name, body, draw(st.one_of(st.none(), st.sampled_from([0, 2**31, 2**32 - 1])))))
     return b"\x89PNG\r\n\x1a\n" + b"".join(chunks)
 
 
 _prices_header = st.lists(
-    st.sampled_from(["year", "month", "date", "index", "cpi", "value", "annual", "Ave.", *MONTHS, *(m[:3] for m in MONTHS)]),
-    min_size=1, max_size=14,
-)  # fmt: skip
+    st.sampled_from(
+        ["year", "month", "date", "index", "cpi", "value", "annual", "Ave.", *MONTHS, *(m[:3] for m in MONTHS)]
+    ),
+    min_size=1,
+    max_size=14,
+)
 _price_cell = st.one_of(
     st.integers(1840, 2210).map(str), st.sampled_from(["1977-04", "1977-04-31", "1977-14"]), wild_number
 )
 _reading_cell = st.one_of(
     st.sampled_from([name.replace("_", " ") for name in BY_METER]),
-    st.sampled_from(["L", "R", "both", "1 kHz", "40 W into 8 ohm", "20 Hz to 20 kHz", "60 Hz + 7 kHz", "A-weighted", "re 40 W"]),
+    st.sampled_from(
+        ["L", "R", "both", "1 kHz", "40 W into 8 ohm", "20 Hz to 20 kHz", "60 Hz + 7 kHz", "A-weighted", "re 40 W"]
+    ),
     _amount,
     wild_text,
-)  # fmt: skip
+)
 _repair_cell = st.one_of(st.sampled_from(["open", "short", "TP1", "±5 %", "none", "replaced"]), _amount, wild_text)
 
 _BUILT: dict[str, Files] = {
@@ -392,6 +468,8 @@ def swollen(draw: st.DrawFn, reader: Reader) -> bytes:
     """One of them in which a stretch stands so often that it takes up to a megabyte."""
     data = draw(wild(reader))
     first, second = sorted((_place(data, draw(_WHERE)), _place(data, draw(_WHERE))))
-    stretch = data[first : first + 1 + draw(st.integers(0, max(0, second - first)))] or draw(st.sampled_from(PIECES)) or b"0"
+    stretch = (
+        data[first : first + 1 + draw(st.integers(0, max(0, second - first)))] or draw(st.sampled_from(PIECES)) or b"0"
+    )
     size = draw(st.sampled_from([50_000, 200_000, 1_000_000]))
     return data[:first] + (stretch * (size // len(stretch) + 1))[:size] + data[first:]
