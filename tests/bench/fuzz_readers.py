@@ -2,8 +2,8 @@
 
     python tests/bench/fuzz_readers.py [--minutes 60] [--seed 0] [--keep FOLDER] [--readers sheet,notes]
 
-The readers take turns: some hundred small files each (tests/ingest/wild_files.py), then some that are swollen to as much
-as a megabyte. Each file must be read, or refused in words that help (tests/ingest/every_reader.py), within two seconds
+The readers take turns: some hundred small files each (tests/ingest/wild_files.py), then some that are swollen to up to
+a megabyte. Each file must be read, or refused in words that help (tests/ingest/every_reader.py), within two seconds
 of processor time for a megabyte and with at most twenty times its size of memory, above a base of 8 MB. A line is
 printed every minute, and a table at the end. Whatever is wrong is made as small as hypothesis can make it, and saved in
 FOLDER; a large one is cut down by halves, and so is one on which the whole process dies. The same fault is told

@@ -109,9 +109,9 @@ def test_marks_close_together_keep_their_names():
 def test_words_do_not_reach_over_the_next_ring():
     """Two rings nearer to each other than the first one's words are long: they would be read as the second one's."""
     level = Trace(FREQUENCY, 0 * FREQUENCY, "L", "now", "L")
-    items = sound(curve_card(level, marks=(Mark(1000.0, 0.0, "2nd order"), Mark(1300.0, 0.0, "3rd order"))))
+    items = sound(curve_card(level, marks=(Mark(1000.0, 0.0, "second order"), Mark(1300.0, 0.0, "third order"))))
     own, other = (np.asarray(ring.points).mean(axis=0) for ring in shapes(items, "mark"))
-    box = find(items, "2nd order").box
+    box = find(items, "second order").box
     assert box.left < other[0] < box.right  # in reach of either, so a leader says whose it is
     (leader,) = (np.asarray(leader.points) for leader in shapes(items, "leader"))
     assert leader[0][0] == pytest.approx(own[0], abs=2)
