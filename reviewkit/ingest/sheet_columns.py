@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from reviewkit.errors import Faults, nearest, shortened
 from reviewkit.ingest import sheet_remedies as remedies
 from reviewkit.ingest.sheet_header import ROLE_UNITS, UNUSED, Heading, read_heading, role_of_unit
-from reviewkit.ingest.sheet_layout import MOST_COLUMNS, Layout
+from reviewkit.ingest.sheet_layout import Layout
 from reviewkit.ingest.sheet_remedies import KEYS, Draft, quoted, shown
-from reviewkit.ingest.sheet_text import cleaned
+from reviewkit.ingest.sheet_text import MOST_COLUMNS, cleaned
 from reviewkit.units import UnitSpelling, unit_of
 
 SCALES = ("time", "frequency")  # may stand in a file once for each channel, if they are the same there
@@ -38,7 +38,7 @@ def choose_columns(
     faults = Faults(source)
     where = layout.header_line or layout.first
     if layout.width > MOST_COLUMNS:
-        faults.add(where, remedies.too_wide(layout.width, MOST_COLUMNS))
+        faults.add(where, remedies.too_wide(MOST_COLUMNS))
         faults.stop_if_any()
     if layout.header and len(layout.header) != layout.width:
         faults.add(where, remedies.other_width(layout))

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from reviewkit.ingest.sheet_header import read_heading, unit_written
 from reviewkit.ingest.sheet_numbers import is_missing, is_number
 from reviewkit.ingest.sheet_text import (
+    MOST_COLUMNS,
     SEPARATORS,
     SPACES,
     WIDE_SPACES,
@@ -21,7 +22,6 @@ from reviewkit.ingest.sheet_text import (
 
 _NAME_WITH_UNIT = re.compile(r"[^()\[\]]+(?:\([^()]*\)|\[[^\[\]]*\])")
 _SAMPLE = 100  # rows looked at to tell the separator
-MOST_COLUMNS = 1000
 _HEAD = 2000  # lines above the first row among which its header is looked for
 _LONGEST_HEADER = 20_000  # characters
 

@@ -77,12 +77,9 @@ def _named(columns: Iterable[str]) -> str:
     return " and ".join([*names[:_MOST_NAMED], f"{rest} more"] if rest > 0 else names)
 
 
-def too_wide(width: int, most: int) -> str:
+def too_wide(most: int) -> str:
     """For rows of more cells than any sweep has."""
-    return (
-        f"the rows have {width} cells, and at most {most} columns are read; export one sweep per file, with a row for "
-        "each reading"
-    )
+    return f"the rows have over {most} cells; export one sweep per file, with a row for each reading"
 
 
 def no_header(width: int) -> str:

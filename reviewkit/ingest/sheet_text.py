@@ -36,6 +36,7 @@ _LOOK_ALIKE = str.maketrans(
         "\uff0d": "-",
     }
 )
+MOST_COLUMNS = 1000
 _MOST_LINES_IN_A_CELL = 4
 _KNOWN_BINARY = (
     (b"PK\x03\x04", 'is a spreadsheet workbook; open it there and save it as "CSV"'),
@@ -173,7 +174,9 @@ def cleaned(cell: str) -> str:
 
 
 def cells_of(line: str, separator: str) -> list[str]:
-    """The cells of a line, cleaned. Non-breaking spaces never separate: they group digits."""
+    """The cells of a line, cleaned. Non-breaking spaces never separate: they group digits. Of a line with more cells
+    than are read, the last holds all the rest.
+    """
     if '"' in line:
         blank = separator in (SPACES, WIDE_SPACES)
         try:
@@ -184,15 +187,15 @@ def cells_of(line: str, separator: str) -> list[str]:
                 [],
             )
         except csv.Error:
-            cells = line.split(separator)
+            cells = line.split(separator, MOST_COLUMNS + 1)
         if blank:
             cells = [cell for cell in cells if cell]
     elif separator == SPACES:
-        cells = re.split(r"[ \t]+", line.strip(" \t"))
+        cells = re.split(r"[ \t]+", line.strip(" \t"), maxsplit=MOST_COLUMNS + 1)
     elif separator == WIDE_SPACES:
-        cells = re.split(r"[ \t]{2,}", line.strip(" \t"))
+        cells = re.split(r"[ \t]{2,}", line.strip(" \t"), maxsplit=MOST_COLUMNS + 1)
     else:
-        cells = line.split(separator)
+        cells = line.split(separator, MOST_COLUMNS + 1)
     return [cleaned(cell) for cell in cells]
 
 

@@ -12,6 +12,7 @@ import io
 import json
 import signal
 import struct
+import sys
 import time
 import tracemalloc
 import zlib
@@ -185,12 +186,13 @@ SHEETS = {
         "sheet", lambda: b"Frequency (Hz)" + filled(",L") + b"\n1" + b",2" * 10, "the file has no header"
     ),
     "a row of a million cells": Bomb(
-        "sheet", lambda: SWEEP + filled("1,"), "the rows have 500000 cells, and at most 1000"
+        "sheet", lambda: SWEEP + filled("1,"), "the rows have over 1000 cells; export one"
     ),
+    "a row of cells of two digits": Bomb("sheet", lambda: SWEEP + filled("19 "), "the rows have over 1000 cells; export one"),
     "header and rows of many cells": Bomb(
         "sheet",
         lambda: b"Hz" + numbered(",L% (V)", MB // 2) + b"\n" + filled("1,", 80_000) + b"1\n",
-        "the rows have 40001 cells",
+        "the rows have over 1000 cells",
     ),
     "as many cells as are read": Bomb(
         "sheet", lambda: b"Hz,V" + b",phase" * 998 + b"\n" + (b"1" + b",2" * 999 + b"\n") * 400, ""
@@ -326,7 +328,7 @@ PHOTOS = {
     "a remark that unpacks to 100 MB": Bomb(
         "photo",
         lambda: png(9, 9, png_chunk(b"zTXt", b"a\0\0" + zeros(100 * MB))),
-        "the photo cannot be opened (Decompressed data",
+        "the photo cannot be opened (Decompressed",
     ),
     "remarks without end": Bomb(
         "photo", lambda: png(9, 9, png_chunk(b"tEXt", b"a\0b") * 60_000), "the photo is neither JPEG nor PNG"
@@ -551,6 +553,7 @@ WHOLE_FILES: dict[str, tuple[Callable[[Path], object], bytes, str]] = {
 }
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="a hollow file takes its room there")
 @pytest.mark.parametrize("name", WHOLE_FILES)
 def test_ten_gigabytes_are_refused_unread(name: str, tmp_path: Path):
     read, beginning, says = WHOLE_FILES[name]
