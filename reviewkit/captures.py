@@ -24,6 +24,8 @@ def sample_rate_hz(sheet: Sheet) -> float:
     assert time is not None
     seconds = time.values
     span = float(seconds[-1] - seconds[0])
+    if span <= 0:
+        raise InputError(Fault(sheet.source, 0, "a single sample is no waveform; export the whole capture"))
     rate = (len(seconds) - 1) / span
     stray = np.abs((seconds - seconds[0]) * rate - np.arange(len(seconds)))
     if float(np.max(stray)) > 1.0:

@@ -197,10 +197,19 @@ def test_ctrl_c_ends_it_cleanly_even_within_the_first_build(session_of):
     pytest.importorskip("watchfiles")
     folder = session_of('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n')
     command = [sys.executable, "-u", "-m", "reviewkit", "watch", str(folder)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
-        address = process.stdout.readline()
-        process.send_signal(signal.SIGINT)
-        rest = process.communicate(timeout=30)
+
+    def as_on_a_terminal():
+        signal.signal(signal.SIGINT, signal.SIG_DFL)  # whoever runs the tests in the background has it ignored
+
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=as_on_a_terminal
+    ) as process:
+        try:
+            address = process.stdout.readline()
+            process.send_signal(signal.SIGINT)
+            rest = process.communicate(timeout=30)
+        finally:
+            process.kill()  # or leaving would wait without end
     assert "127.0.0.1:" in address
     assert process.returncode == 0
     assert rest[1] == ""

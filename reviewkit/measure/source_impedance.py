@@ -77,6 +77,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             if reached is not None:
                 where, inside = curves.part(frequency.values, column.values, reached)
                 highest = int(np.argmax(inside))
+                if not inside[highest] > 0:
+                    continue  # as at 1 kHz: of no impedance there is no ratio
                 found.append(
                     figures.finding(
                         c,

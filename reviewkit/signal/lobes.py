@@ -48,7 +48,7 @@ def fit_line(lines: Complex, cycles: float, beta: float, half: int) -> tuple[flo
         shape = kaiser_spread(offset, beta)
         amplitude = complex(np.sum(lines[index] * shape) / np.sum(shape**2))
         drift = _drift(lines[index] - amplitude * shape, offset, beta, amplitude)
-        cycles += drift
+        cycles = min(max(cycles + drift, 0.0), len(lines) - 1.0)  # where no tone is, a step may lead out of the record
         if abs(drift) < 1e-12:
             break
     return cycles, project(lines, cycles, beta, half)

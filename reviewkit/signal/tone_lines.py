@@ -129,6 +129,8 @@ def peaks(lines: Lines, within: float) -> list[Line]:
     # scalloping lowers a line by up to 4 dB: those are looked at that may reach the ratio
     summit &= power >= 0.3 * within**2 * float(np.max(power[inside]))
     found = [fitted(lines, int(index)) for index in np.flatnonzero(summit)[:_MOST_PEAKS]]
+    if not found:
+        raise NoTones("no tone stands out in it; is it another kind of file?")
     strongest = max(line.level for line, _ in found)
     kept = [(line, misfit) for line, misfit in found if line.level >= within * strongest]
     for line, misfit in kept:
