@@ -51,12 +51,13 @@ _PLACES = {
 @dataclass(frozen=True)
 class Ready:
     """A build whose outputs are all made and not yet moved in. `files`: path in `out` -> content, or where it lies;
-    `said`: what there is to say of it; `made_from`: what is recorded of a whole build; `stamps`: of its inputs;
-    `published`: what is to be remembered of a publication, and where.
+    `digests`: what tells each from any other; `said`: what there is to say of it; `made_from`: what is recorded of a
+    whole build; `stamps`: of its inputs; `published`: what is to be remembered of a publication, and where.
     """
 
     out: Path
     files: Mapping[str, bytes | Path]
+    digests: Mapping[str, str]
     said: tuple[str, ...]
     made_from: Record | None
     stamps: tuple[Stamp, ...]
@@ -105,7 +106,9 @@ def make(
 
     def begin_drawing(cards: Sequence[Card], look: Look, fonts: Fonts, gathered: Gathered) -> None:
         page, episode = None if options.only else LOOKS["brochure"], gathered.session.episode
-        motion = Motion(episode.frame_rate, episode.card_seconds, ffmpeg, incoming.path) if incoming else None
+        motion = (
+            Motion(episode.frame_rate, episode.card_seconds, ffmpeg, incoming.path) if incoming and ffmpeg else None
+        )
         order = Order(look, options.width, page, not options.only, fonts, options.overlay, strip=True, motion=motion)
         new = [card for card in cards if options.only in ("", card.id)]
         wanted.extend(new)
@@ -129,7 +132,7 @@ def make(
     places = _places(episode.cards, drawn)
     files = {place: drawn[card][kind] for card, by_kind in places.items() for kind, place in by_kind.items()}
     if options.only:
-        return Ready(out, files, outputs.summary(episode), None, (), None, prepared)
+        return Ready(out, files, _digests(files), outputs.summary(episode), None, (), None, prepared)
     small = [(Path(places[card.id]["cards"]).name, drawn[card.id]["small"]) for card in episode.cards]
     type_digests = prepared.gathered.type_digests
     unit, figure, look, fonts = episode.session.unit, shown(episode), prepared.look, prepared.fonts
@@ -154,10 +157,10 @@ def make(
     files |= {name: workers.wait_for(task) for name, task in further.items()}
     files |= timeline_file(episode, files) | kept.files()
     said = outputs.summary(episode)
-    made_from = Record(options.for_record(), inputs, {}, kept.recorded(places), said)
+    made_from = Record(options.for_record(), inputs, _digests(files), kept.recorded(places), said)
     to_remember = tables.published_json(published(told_now, prepared.published)).encode()
     publication = (folder / FILE_NAME, to_remember) if options.published else None
-    return Ready(out, files, said, made_from, prepared.gathered.stamps, publication, prepared)
+    return Ready(out, files, made_from.outputs, said, made_from, prepared.gathered.stamps, publication, prepared)
 
 
 def make_all(
@@ -170,31 +173,32 @@ def make_all(
     """Every session's outputs. One session is shared among the processes card by card, several are made side by side.
     `at_end` takes what must be called once all is moved in, or nothing will be.
     """
-    clips = [Incoming(options.out_of(folder), at_end) if options.motion else None for folder in folders]
     if len(folders) == 1:
-        return [make(folders[0], options, progress, workers, incoming=clips[0])]
-    tasks = [workers.begin(_make_apart, *each, options) for each in zip(folders, clips, strict=True)]
+        incoming = Incoming(options.out_of(folders[0]), at_end) if options.motion else None
+        return [make(folders[0], options, progress, workers, incoming=incoming)]
+    waiting = [Incoming(options.out_of(folder), at_end) for folder in folders]
+    tasks = [workers.begin(_make_apart, *each, options) for each in zip(folders, waiting, strict=True)]
     return workers.finish(tasks, lambda done: progress("sessions", done, len(tasks)))
 
 
-def _make_apart(folder: Path, incoming: Incoming | None, options: Options) -> Ready:
-    """`make`, and of what it gives what can be sent to another process."""
-    return replace(make(folder, options, incoming=incoming), prepared=None)
+def _make_apart(folder: Path, incoming: Incoming, options: Options) -> Ready:
+    """`make` for another process: all of it is written there, and told from here where it lies."""
+    ready = make(folder, options, incoming=incoming)
+    return replace(ready, files=incoming.put(ready.files), prepared=None)
 
 
 def hand_over(ready: Ready) -> Built:
     """Move what was made into its folder; what lies there already stays as it is."""
     with alone(ready.out):
         last = record.read(ready.out)
-        digests = {name: _digest(content) for name, content in ready.files.items()}
+        digests = ready.digests
         there = {name for name, made in digests.items() if last and last.has(ready.out, name, made)}
         if ready.made_from is None:
             removed = deliver(ready.out, ready.files, partial=True, there=there)
         else:
-            made_from = replace(ready.made_from, outputs=digests)
-            files = {**ready.files, record.FILE_NAME: made_from.written()}
+            files = {**ready.files, record.FILE_NAME: ready.made_from.written()}
             removed = deliver(ready.out, files, there=there)
-            made_from.mark(ready.out, ready.stamps)
+            ready.made_from.mark(ready.out, ready.stamps)
     if ready.published:
         write_whole(*ready.published)
     return Built(ready.out, digests, len(digests) - len(there), tuple(removed), ready.said)
@@ -209,8 +213,11 @@ def _places(cards: Sequence[Card], drawn: Mapping[str, Mapping[str, Any]]) -> di
     }
 
 
-def _digest(content: bytes | Path) -> str:
-    return hashlib.sha256(content).hexdigest() if isinstance(content, bytes) else digest(content)
+def _digests(files: Mapping[str, bytes | Path]) -> dict[str, str]:
+    return {
+        name: hashlib.sha256(content).hexdigest() if isinstance(content, bytes) else digest(content)
+        for name, content in files.items()
+    }
 
 
 def _drawn(cards: Sequence[Card], pictures: Sequence[Drawn]) -> dict[str, dict[str, bytes | Path]]:

@@ -7,9 +7,10 @@ one (usual practice with the GUM).
 from __future__ import annotations
 
 import math
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_HALF_EVEN, Context, Decimal
 
 MINUS = "\u2212"
+_ANY_SIZE = Context(prec=700)  # digits: a float has at most 309 before its point, and 324 zeros behind it
 
 
 def decimals_of(uncertainty: float | None) -> int | None:
@@ -26,7 +27,7 @@ def fixed(value: float, decimals: int, uncertainty: float | None = None) -> str:
     carried = decimals_of(uncertainty)
     if carried is not None:
         decimals = min(decimals, carried)
-    exact = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN)
+    exact = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_EVEN, _ANY_SIZE)
     text = f"{exact:f}"
     if exact == 0:
         text = text.lstrip("-")

@@ -122,6 +122,8 @@ def number(low: float, high: float, example: str) -> Callable[[Any], float]:
             raise ValueError(f"{written(value)} is not {bounds}; write for example {example}")
         if value > 1e12:
             raise ValueError(f"{written(value)} is too large; write for example {example}")
+        if abs(value) < 1e-9:
+            raise ValueError(f"{written(value)} is too small; write for example {example}")
         return float(value)
 
     return read

@@ -35,6 +35,16 @@ class Incoming:
         except OSError as error:
             raise CannotFinish(f"{out}: {error.strerror or error}") from error
 
+    def put(self, files: Mapping[str, bytes | Path]) -> dict[str, bytes | Path]:
+        """Write files there, and give where they lie; those that lie there already are left. Raises CannotFinish."""
+        try:
+            for name, content in files.items():
+                if isinstance(content, bytes):
+                    write_flushed(self.path / name, content)
+        except OSError as error:
+            raise CannotFinish(f"{self.path.parent}: {error.strerror or error}; {_STILL_THERE}") from error
+        return {name: self.path / name if isinstance(content, bytes) else content for name, content in files.items()}
+
     def clear(self) -> None:
         """Remove the folder, and the one around it if it was made for it and nothing was delivered."""
         shutil.rmtree(self.path, ignore_errors=True)

@@ -188,7 +188,9 @@ SHEETS = {
     "a row of a million cells": Bomb(
         "sheet", lambda: SWEEP + filled("1,"), "the rows have over 1000 cells; export one"
     ),
-    "a row of cells of two digits": Bomb("sheet", lambda: SWEEP + filled("19 "), "the rows have over 1000 cells; export one"),
+    "a row of cells of two digits": Bomb(
+        "sheet", lambda: SWEEP + filled("19 "), "the rows have over 1000 cells; export one"
+    ),
     "header and rows of many cells": Bomb(
         "sheet",
         lambda: b"Hz" + numbered(",L% (V)", MB // 2) + b"\n" + filled("1,", 80_000) + b"1\n",

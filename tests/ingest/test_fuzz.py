@@ -136,6 +136,11 @@ FOUND: dict[str, tuple[str, str, str]] = {
         f'{DRIVEN}drive = "1e-200 V"',
         'drive = "1e-200 V" is too small; write a power',
     ),
+    "a limit of thirty decimals": (
+        "session",
+        f'{UNIT}[[rated]]\nquantity = "damping factor"\nat_least = 1e-30\n',
+        "at_least = 1e-30 is too small; write for example 60",
+    ),
     "a value that says write": (
         "session",
         f'{DRIVEN}frequency = "write"',

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from measured_sheets import column, measured, sheet
 
+from reviewkit.digits import fixed, significant
 from reviewkit.errors import InputError
 from reviewkit.ingest.sheet_file import parse_sheet
 from reviewkit.model import Measured
@@ -41,6 +42,12 @@ def test_a_tone_above_half_the_sample_rate_is_refused():
     # 997 Hz at 1000 samples a second reads as 3 Hz, and the fit near 20 Hz leads out of the record
     tone = 5 * np.sin(2 * np.pi * 997 / 1000 * np.arange(1000))
     assert "cycles; at least 10 are needed" in refused("tone", waveform(tone, 1000), frequency_hz=20.0)
+
+
+@pytest.mark.parametrize("value", [1e30, 1e308, 1e-30, 5e-324])
+def test_a_number_of_any_size_can_be_written(value):
+    for written in (fixed(value, 2), significant(value, 3), fixed(value, 330)):
+        assert float(written) == pytest.approx(value, rel=0.01) or float(written) == 0.0
 
 
 @pytest.mark.parametrize("ohms", [0.0, -1.0])
