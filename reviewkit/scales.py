@@ -135,7 +135,7 @@ def close_up(values: Sequence[float], unit: str) -> Axis:
     """A vertical scale about values that lie near to each other, far from zero: four to seven whole steps."""
     low, high = min(values), max(values)
     span = max(high - low, abs(high) * 1e-3, 1e-6)
-    step = next(m * 10.0**e for e in range(-9, 10) for m in (1, 2, 5) if span / (m * 10.0**e) <= 4)
+    step = next(m * 10.0**e for e in range(-9, 40) for m in (1, 2, 5) if span / (m * 10.0**e) <= 4)
     first, last = math.floor(low / step - 0.25), math.ceil(high / step + 0.25)
     ticks = [(i * step, trimmed(i * step, 9) if i else "0") for i in range(first, last + 1)]
     ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} {unit}")
@@ -153,7 +153,7 @@ def swing(largest: float, unit: str) -> Axis:
 def milliseconds(length_s: float) -> Axis:
     """A time scale from zero."""
     top = length_s * 1000
-    step = next(m * 10.0**e for e in range(-4, 9) for m in (1, 2, 5) if top / (m * 10.0**e) <= 5)
+    step = next(m * 10.0**e for e in range(-4, 40) for m in (1, 2, 5) if top / (m * 10.0**e) <= 5)
     values = [i * step for i in range(int(top / step + 1e-9) + 1)]
     return Axis(0.0, top, "linear", tuple((v, _plain(v)) for v in values), "ms", tuple(values))
 

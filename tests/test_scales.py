@@ -166,6 +166,13 @@ def test_a_close_up_holds_its_values_in_a_few_steps(value, share):
         assert (values[1] - values[0]) / (axis.high - axis.low) > 0.3
 
 
+def test_what_nobody_measures_has_a_scale_too():
+    # a slip of the pen must not end in a traceback
+    assert scales.close_up([12.5, 1e12], "V").high >= 1e12
+    assert scales.close_up([-1e30, 1e30], "V").low <= -1e30
+    assert scales.milliseconds(1e20).high == 1e23
+
+
 def test_a_scale_across_is_even_from_zero():
     axis = scales.across(1.54, "A")
     assert (axis.low, axis.high, axis.scale) == (0.0, 2.0, "linear")

@@ -19,6 +19,7 @@ from reviewkit.errors import CannotFinish
 from reviewkit.options import Options
 
 MOMENTS = 20
+pytestmark = pytest.mark.long  # whole builds by the real command, again and again
 
 
 @pytest.fixture(scope="module")
@@ -26,14 +27,12 @@ def pair(tmp_path_factory) -> Two:
     return stopped_builds.two(tmp_path_factory.mktemp("stopped"))
 
 
-@pytest.mark.long
 def test_killed_at_random_moments_every_file_is_the_old_or_the_new_one(pair):
     assert pair.steps > 100
     wrong = {moment: kill(pair, *moment) for moment in moments(pair, MOMENTS, 1)}
     assert {moment: found for moment, found in wrong.items() if found} == {}
 
 
-@pytest.mark.long
 def test_on_a_full_disk_there_is_one_message_and_the_old_outputs(pair):
     """At each of some steps in turn: the first, the last that needs room, and others between them."""
     for step in (1, 2, pair.steps // 8, pair.steps // 4, pair.steps // 2):

@@ -20,26 +20,39 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _STEPS = {"frequency": (("kHz", 1e3), ("Hz", 1.0)), "time": (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6))}
-_MOST_VALUE, _MOST_DB = 1e30, 1000.0  # of a reading, in the unit that it is written in
+_LEAST_VALUE, _MOST_VALUE, _MOST_DB = 1e-60, 1e30, 1000.0  # of a reading, in the unit that it is written in
+_STRETCH = 1 << 16  # values
 _EVEN = 0.25  # of a step
 
 
 def has_sane_values(table: Table, chosen: Sequence[Chosen], faults: Faults) -> bool:
-    """Whether all can be reckoned with. A column's first value that is too large for any reading is noted: its square,
-    and more so what its decibels stand for, would be no number any more. Where a fault was noted before, it may be the
-    reason (1,500 dB), so it alone is told.
+    """Whether all can be reckoned with. A column's first value that is too large or too small for any reading is noted:
+    its square, and more so what its decibels stand for, would be no number any more, or zero. Where a fault was noted
+    before, it may be the reason (1,500 dB), so it alone is told.
     """
     sane, others = True, bool(faults.found)
     for place, column in enumerate(chosen):
         values = table.values[:, place]
-        most = _MOST_DB if column.unit.base.startswith("dB") else _MOST_VALUE
-        if len(values) and max(values.max(), -values.min()) > most:
-            first = int(np.argmax(np.abs(values) > most))
-            said = f"{values[first]:.4g} in {called(column)} is too large to be a reading"
+        first = _out_of_size(values, _MOST_DB if column.unit.base.startswith("dB") else _MOST_VALUE)
+        if first is not None:
+            what, remedy = (
+                ("large", '"--" where there is none') if abs(values[first]) > 1 else ("small", "0 for nothing")
+            )
+            said = f"{values[first]:.4g} in {called(column)} is too {what} to be a reading"
             if not others:
-                faults.add(int(table.lines[first]), f'{said}; write "--" where there is none, or export the file again')
+                faults.add(int(table.lines[first]), f"{said}; write {remedy}, or export the file again")
             sane = False
     return sane
+
+
+def _out_of_size(values: NDArray[np.float64], most: float) -> int | None:
+    """The place of the first value that is larger than `most`, or nearer to zero than any reading and not zero."""
+    for begin in range(0, len(values), _STRETCH):  # a stretch at a time, so that no second array is held
+        size = np.abs(values[begin : begin + _STRETCH])
+        small = size < _LEAST_VALUE
+        if size.max() > most or (small.any() and size[small].any()):
+            return begin + int(np.argmax((size > most) | (small & (size > 0))))
+    return None
 
 
 def in_order(table: Table, abscissa: NDArray[np.float64], role: str, faults: Faults) -> Table:

@@ -21,6 +21,7 @@ import queue
 import re
 import signal
 import sys
+import tempfile
 import time
 import traceback
 import tracemalloc
@@ -227,7 +228,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Feed every reader with wild files.")
     parser.add_argument("--minutes", type=float, default=60)
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--keep", type=Path, default=Path("fuzz-found"))
+    parser.add_argument("--keep", type=Path, default=Path(tempfile.gettempdir()) / "fuzzed-readers")
     parser.add_argument("--readers", default=",".join(every_reader()))
     options = parser.parse_args()
     names = options.readers.split(",")
@@ -267,9 +268,15 @@ def main() -> None:
             # the reader at work is the one heard of last, or the next in turn
             data = now.read_bytes()
             order = names[names.index(at) :] + names[: names.index(at)]
-            name = next((each for each in order[:2] if dies(each, data)), at)
-            seen[name].failures.add(f"dies {len(seen[name].failures)}")
-            saved(options.keep, name, f"the process died ({process.exitcode})", cut_down(data, partial(dies, name)))
+            name = next((each for each in order if dies(each, data)), "")
+            if name:
+                seen[name].failures.add(f"dies {len(seen[name].failures)}")
+                data = cut_down(data, partial(dies, name))
+                saved(options.keep, name, f"the process died ({process.exitcode})", data)
+            else:  # stopped or ended from outside
+                print(
+                    f"the process ended ({process.exitcode}), and on its last file no reader does so again", flush=True
+                )
         seed += 500_000
     now.unlink(missing_ok=True)
     print(f"{'reader':<16}{'files':>9}{'slowest, s':>12}{'memory/size':>13}{'faults':>8}")

@@ -104,10 +104,15 @@ FOUND: dict[str, tuple[str, str, str]] = {
         "Hz,Hz\n1d300,0\n",
         "1e+300 in column 1 (Hz) is too large to be",
     ),
-    "columns apart in the hundredth decimal": (
+    "columns apart in the fiftieth decimal": (
         "sheet",
-        "Hz,Hz\n1e-100,2e-100\n",
-        "columns 1 and 2 are both frequency and differ here: 1e-100 Hz and 2e-100 Hz",
+        "Hz,Hz\n1e-50,2e-50\n",
+        "columns 1 and 2 are both frequency and differ here: 1e-50 Hz and 2e-50 Hz",
+    ),
+    "a power that is too small for a scale": (
+        "sheet",
+        "W,THD (%)\n5e-324,1\n1,2\n",
+        "4.941e-324 in column 1 (W) is too sma",
     ),
     "a name of thousands of characters": (
         "sheet",
