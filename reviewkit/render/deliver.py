@@ -10,6 +10,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 
 from reviewkit.errors import CannotFinish
+from reviewkit.record import KEPT
 from reviewkit.stamps import stamp
 from reviewkit.whole_files import beside, sweep, write_flushed
 
@@ -92,7 +93,7 @@ def deliver(
         now = sorted({*files, *(before if partial else ())})
         # all that takes room comes before the first move: a disk that is full leaves everything as it was
         for name, content in {**new, _BOTH: _list({*now, *before}), MANIFEST: _list(now)}.items():
-            write_flushed(incoming / name, content)
+            write_flushed(incoming / name, content, flush=not name.startswith(f"{KEPT}/"))
         for folder in {(out / name).parent for name in new}:
             folder.mkdir(parents=True, exist_ok=True)
         # the list names old and new first: a build that is stopped here leaves nothing that no build owns
