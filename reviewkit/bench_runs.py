@@ -104,7 +104,7 @@ def _figures(run: Run | None) -> tuple[tuple[Finding, ...], tuple[str, ...]]:
 def _run(found: Sheet | None, conditions: Conditions) -> Run:
     kind: Kind = KINDS[conditions.measurement.kind]
     measured = kind.findings(found, conditions)
-    return Run(conditions, found, measured.findings, measured.withheld)
+    return Run(conditions, found, measured.findings, measured.withheld, curves=measured.curves)
 
 
 def _sheet(read: Read, m: Measurement) -> Sheet | None:

@@ -349,14 +349,31 @@ class Finding:
     bound: str = ""  # "at most" or "at least": all that the bench's floor or the meter's steps let be said
     step: float | None = None  # worth of the last digit that a meter showed, where it was read off one
     floor: float | None = None  # of a bound: what the bench itself reads, same unit
+    note: str = ""  # of a reading by meter, as written in its file
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """A curve that a card draws, computed once with the findings. `x`, `y`: shape (n,), float64, read-only; their units
+    are those of the kind's card. `facts`: single values that go with it, such as the unit of `y`.
+    """
+
+    name: str  # what it shows, where a kind draws several: "wave", "residual", "spectrum"
+    channel: str  # L, R, L>R, R>L or ""
+    x: Array
+    y: Array
+    facts: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
 class Measured:
-    """What a kind made of a sheet. `withheld`: figures not given, each with its reason, ready to print."""
+    """A measurement's results. `withheld`: figures not given, each with its reason, ready to print; `curves`: all that
+    its cards draw.
+    """
 
     findings: tuple[Finding, ...]
     withheld: tuple[str, ...] = ()
+    curves: tuple[Curve, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -370,6 +387,7 @@ class Run:
     findings: tuple[Finding, ...]
     withheld: tuple[str, ...] = ()
     made_from: str = ""  # the same for the same file, conditions and bench
+    curves: tuple[Curve, ...] = ()
 
     def get(self, quantity: str, channel: str | None = None, **at: Any) -> Finding | None:
         """The first finding with this quantity, channel and these conditions, or None."""
