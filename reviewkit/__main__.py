@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import os
 import sys
@@ -22,6 +23,7 @@ def main() -> None:
         pass
     except OSError:
         status = status or 1
+    atexit._run_exitfuncs()  # the system's semaphores are given back
     # all is written: to take the interpreter apart, piece by piece, would take as long as drawing several cards
     os._exit(status)
 

@@ -1,68 +1,42 @@
-"""From a session folder to what lies in its out/: everything is made before the first of it is moved in."""
+"""Session folders to what is in their out/: everything is made before the first file is moved in."""
 
 from __future__ import annotations
 
-import atexit
-import hashlib
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from functools import cache
+from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
-from reviewkit import record
-from reviewkit.bench_file import Gathered
-from reviewkit.bench_runs import Take
-from reviewkit.errors import Fault, InputError, nearest
-from reviewkit.kept import Kept
-from reviewkit.model import Card
+from reviewkit.cache import Cache
+from reviewkit.digests import digest_of, file_digest
+from reviewkit.last_build import LastBuild, read_last_build, write_last_build
 from reviewkit.options import Options
-from reviewkit.pipeline import Prepared, prepare, session_pages
-from reviewkit.published import FILE_NAME, corrections, published, told
-from reviewkit.record import Record
-from reviewkit.remembered import Once, anew
-from reviewkit.render import outputs, plan_page, tables
-from reviewkit.render.card import Order
+from reviewkit.pipeline import Composed, run
+from reviewkit.pool import Pool
+from reviewkit.published import FILE_NAME
 from reviewkit.render.clip import Motion
-from reviewkit.render.contact_sheet import contact_sheet
 from reviewkit.render.deliver import Incoming, alone, deliver
-from reviewkit.render.ffmpeg import found
-from reviewkit.render.look import LOOKS, Look
-from reviewkit.render.paint import Fonts
-from reviewkit.render.thumbnail import shown, thumbnail
-from reviewkit.render.timeline import timeline_file
-from reviewkit.render.workers import Drawn, Task, Workers
-from reviewkit.stamps import Stamp, digest
+from reviewkit.render.ffmpeg import encoder_digest
 from reviewkit.whole_files import write_whole
 
-Progress = Callable[[str, int, int], None]
-# where each picture of a card is put, by its kind; what is kept for a later build goes by the card's own name
-_PLACES = {
-    "cards": "cards/{number}-{id}.png",
-    "overlays": "overlays/{number}-{id}.png",
-    "strips": "strips/{number}-{id}.png",
-    "mp4": "clips/{number}-{id}.mp4",
-    "mov": "clips/{number}-{id}.mov",
-    "page": f"{record.KEPT}/{{id}}.page",
-    "small": f"{record.KEPT}/{{id}}.small",
-}
+Progress = Callable[[str, int, int], None]  # is given what is counted, how many are done, of how many
 
 
-@dataclass(frozen=True)
-class Ready:
-    """A build whose outputs are all made and not yet moved in. `files`: path in `out` -> content, or where it lies;
-    `digests`: what tells each from any other; `said`: what there is to say of it; `made_from`: what is recorded of a
-    whole build; `stamps`: of its inputs; `published`: what is to be remembered of a publication, and where.
+@dataclass(frozen=True, eq=False)
+class Made:
+    """A build whose outputs are all made and not moved in yet. `files`: by their path in `out`; those that are paths
+    are moved. `published`: the new content of published.json, if it is to be written.
     """
 
+    folder: Path
     out: Path
     files: Mapping[str, bytes | Path]
     digests: Mapping[str, str]
-    said: tuple[str, ...]
-    made_from: Record | None
-    stamps: tuple[Stamp, ...]
-    published: tuple[Path, bytes] | None
-    prepared: Prepared | None
+    inputs: Mapping[str, str]
+    summary: tuple[str, ...]
+    published: bytes | None
+    composed: Composed | None
 
 
 @dataclass(frozen=True)
@@ -73,156 +47,79 @@ class Built:
     files: Mapping[str, str]
     new: int
     removed: tuple[str, ...]
-    said: tuple[str, ...]
+    summary: tuple[str, ...]
 
 
-def build(folder: Path, options: Options) -> Built:
-    """A session folder → everything in out/. Nothing is moved in before all of it is ready."""
-    return hand_over(make(folder, options))
+def build(
+    folders: Sequence[Path],
+    options: Options,
+    pool: Pool,
+    cache: Cache,
+    ffmpeg: str = "",
+    progress: Progress = lambda what, done, of: None,
+) -> list[Built]:
+    """Build sessions: one that is wrong leaves all of them as they were. One session is shared among the processes
+    card by card; several are built side by side. `ffmpeg`: the encoder, if clips are wanted.
+    """
+    encoder = encoder_digest(ffmpeg) if ffmpeg else ""
+    with ExitStack() as cleared:
+        waiting = [Incoming(options.out_of(folder), cleared.callback) for folder in folders if ffmpeg or folders[1:]]
+        if len(folders) == 1:
+            motion = Motion(Fraction(1), 1.0, ffmpeg, waiting[0].path, encoder) if ffmpeg else None
+            made = [make(folders[0], options, pool, cache, motion, lambda done, of: progress("cards", done, of))]
+        else:
+            calls = [
+                (folder, options, cache, ffmpeg, encoder, incoming)
+                for folder, incoming in zip(folders, waiting, strict=True)
+            ]
+            made = pool.run(_make_apart, calls, lambda done: progress("sessions", done, len(calls)), least=2)
+        built = [hand_over(each, options, encoder, cache) for each in made]
+    cache.trim()
+    return built
 
 
 def make(
     folder: Path,
     options: Options,
-    progress: Progress = lambda what, done, of: None,
-    workers: Workers | None = None,
-    remembered: Once | None = None,
-    incoming: Incoming | None = None,
-    prepared_is: Callable[[Prepared], None] = lambda prepared: None,
-) -> Ready:
-    """Everything that a build writes, made and checked, nothing moved in yet. `workers`: those begun, if any;
-    `remembered`: what this process has worked out before, where that is to be taken over instead of what lies in out/;
-    `incoming`: where clips wait. `prepared_is` is told what the outputs will be written from while cards are still
-    being drawn.
-    """
-    wanted: list[Card] = []
-    begun: list[Task[Drawn]] = []
-    workers = workers or Workers(0)
+    pool: Pool,
+    cache: Cache,
+    motion: Motion | None = None,
+    progress: Callable[[int, int], None] = lambda done, of: None,
+) -> Made:
+    """Return everything that a build writes, with nothing moved in yet."""
     out = options.out_of(folder)
-    ffmpeg = found() if options.motion else ""  # before anything is drawn
-    if options.motion and incoming is None:
-        incoming = Incoming(out, atexit.register)
-    kept, once = Kept(out, remembered), remembered or anew
-
-    def begin_drawing(cards: Sequence[Card], look: Look, fonts: Fonts, gathered: Gathered) -> None:
-        page, episode = None if options.only else LOOKS["brochure"], gathered.session.episode
-        motion = (
-            Motion(episode.frame_rate, episode.card_seconds, ffmpeg, incoming.path) if incoming and ffmpeg else None
-        )
-        order = Order(look, options.width, page, not options.only, fonts, options.overlay, strip=True, motion=motion)
-        new = [card for card in cards if options.only in ("", card.id)]
-        wanted.extend(new)
-        begun.extend(kept.begin_drawing(new, order, gathered.type_digests, workers.begin_drawing))
-
-    pages = session_pages(folder, once)
-    load_beside = cache(lambda: workers.load_beside(pages.get_ready))
-
-    def elsewhere(take: Take) -> Take:
-        taken = workers.elsewhere(take)
-        load_beside()  # not before a worker has something to read: until then all wait for this process
-        return taken
-
-    prepared = prepare(folder, elsewhere, begin_drawing, once, pages, kept)
-    prepared_is(prepared)
-    if not wanted:
-        known = [card.id for card in prepared.episode.cards]
-        raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
-    drawn = _drawn(wanted, workers.finish(begun, lambda done: progress("cards", done, len(begun))))
-    episode, inputs = prepared.episode, prepared.gathered.inputs
-    places = _places(episode.cards, drawn)
-    files = {place: drawn[card][kind] for card, by_kind in places.items() for kind, place in by_kind.items()}
-    if options.only:
-        return Ready(out, files, _digests(files), outputs.summary(episode), None, (), None, prepared)
-    small = [(Path(places[card.id]["cards"]).name, drawn[card.id]["small"]) for card in episode.cards]
-    type_digests = prepared.gathered.type_digests
-    unit, figure, look, fonts = episode.session.unit, shown(episode), prepared.look, prepared.fonts
-    further = {
-        "thumbnail.png": kept.begin_picture(
-            "thumbnail.png",
-            (unit, figure, look, fonts, type_digests),
-            lambda: workers.begin(thumbnail, unit, figure, look, fonts),
-        ),
-        "contact-sheet.png": kept.begin_picture(
-            "contact-sheet.png",
-            ([name for name, _ in small], kept.looks(*drawn), look, fonts, type_digests),
-            lambda: workers.begin(contact_sheet, small, look, fonts),
-        ),
+    last = read_last_build(folder, options, motion.encoder, cache) if motion else None
+    outputs = run(folder, options, pool, cache, motion, last.files(out) if last else {}, progress)
+    digests = {
+        name: digest_of(content) if isinstance(content, bytes) else file_digest(content)
+        for name, content in outputs.files.items()
     }
-    brochure = {card: content for card, by_kind in drawn.items() if isinstance(content := by_kind["page"], bytes)}
-    told_now = told(prepared.table, episode.findings)
-    corrected = corrections(told_now, prepared.published)
-    texts, cut = outputs.texts(episode, prepared.pages, prepared.table, brochure, corrected)
-    files |= texts | plan_page.texts(prepared.plan, prepared.pages)
-    episode = replace(episode, left_out=(*episode.left_out, *cut))
-    files |= {name: workers.wait_for(task) for name, task in further.items()}
-    files |= timeline_file(episode, files) | kept.files()
-    said = outputs.summary(episode)
-    made_from = Record(options.for_record(), inputs, _digests(files), kept.recorded(places), said)
-    to_remember = tables.published_json(published(told_now, prepared.published)).encode()
-    publication = (folder / FILE_NAME, to_remember) if options.published else None
-    return Ready(out, files, made_from.outputs, said, made_from, prepared.gathered.stamps, publication, prepared)
+    inputs = outputs.composed.files.digests
+    return Made(folder, out, outputs.files, digests, inputs, outputs.summary, outputs.published, outputs.composed)
 
 
-def make_all(
-    folders: Sequence[Path],
-    options: Options,
-    progress: Progress,
-    workers: Workers,
-    at_end: Callable[[Callable[[], None]], object],
-) -> list[Ready]:
-    """Every session's outputs. One session is shared among the processes card by card, several are made side by side.
-    `at_end` takes what must be called once all is moved in, or nothing will be.
-    """
-    if len(folders) == 1:
-        incoming = Incoming(options.out_of(folders[0]), at_end) if options.motion else None
-        return [make(folders[0], options, progress, workers, incoming=incoming)]
-    waiting = [Incoming(options.out_of(folder), at_end) for folder in folders]
-    tasks = [workers.begin(_make_apart, *each, options) for each in zip(folders, waiting, strict=True)]
-    return workers.finish(tasks, lambda done: progress("sessions", done, len(tasks)))
+def _make_apart(
+    folder: Path, options: Options, cache: Cache, ffmpeg: str, encoder: str, incoming: Incoming
+) -> Made:
+    """`make` for another process: the files are written there, and where they are is returned."""
+    motion = Motion(Fraction(1), 1.0, ffmpeg, incoming.path, encoder) if ffmpeg else None
+    with Pool(1) as pool:
+        made = make(folder, options, pool, cache, motion)
+    return replace(made, files=incoming.put(made.files), composed=None)
 
 
-def _make_apart(folder: Path, incoming: Incoming, options: Options) -> Ready:
-    """`make` for another process: all of it is written there, and told from here where it lies."""
-    ready = make(folder, options, incoming=incoming)
-    return replace(ready, files=incoming.put(ready.files), prepared=None)
+def hand_over(made: Made, options: Options, encoder: str, cache: Cache) -> Built:
+    """Move what was made into its folder; a file that is there already stays as it is."""
+    whole = not options.only
+    with alone(made.out):
+        there = {name for name, digest in made.digests.items() if _is_there(made.out / name, digest)}
+        removed = deliver(made.out, made.files, partial=not whole, there=there)
+    if made.published is not None:
+        write_whole(made.folder / FILE_NAME, made.published)
+    if whole:
+        write_last_build(made.folder, options, encoder, LastBuild(made.inputs, made.digests, made.summary), cache)
+    return Built(made.out, made.digests, len(made.digests) - len(there), tuple(removed), made.summary)
 
 
-def hand_over(ready: Ready) -> Built:
-    """Move what was made into its folder; what lies there already stays as it is."""
-    with alone(ready.out):
-        last = record.read(ready.out)
-        digests = ready.digests
-        there = {name for name, made in digests.items() if last and last.has(ready.out, name, made)}
-        if ready.made_from is None:
-            removed = deliver(ready.out, ready.files, partial=True, there=there)
-        else:
-            files = {**ready.files, record.FILE_NAME: ready.made_from.written()}
-            removed = deliver(ready.out, files, there=there)
-            ready.made_from.mark(ready.out, ready.stamps)
-    if ready.published:
-        write_whole(*ready.published)
-    return Built(ready.out, digests, len(digests) - len(there), tuple(removed), ready.said)
-
-
-def _places(cards: Sequence[Card], drawn: Mapping[str, Mapping[str, Any]]) -> dict[str, dict[str, str]]:
-    """Where each picture goes, by the card's id, then by its kind."""
-    return {
-        card.id: {kind: _PLACES[kind].format(number=f"{number:02d}", id=card.id) for kind in drawn[card.id]}
-        for number, card in enumerate(cards, start=1)
-        if card.id in drawn
-    }
-
-
-def _digests(files: Mapping[str, bytes | Path]) -> dict[str, str]:
-    return {
-        name: hashlib.sha256(content).hexdigest() if isinstance(content, bytes) else digest(content)
-        for name, content in files.items()
-    }
-
-
-def _drawn(cards: Sequence[Card], pictures: Sequence[Drawn]) -> dict[str, dict[str, bytes | Path]]:
-    """Each card's pictures, by card. Raises InputError naming every card whose texts do not fit."""
-    faults = [Fault("session.toml", 0, why) for why in pictures if isinstance(why, str)]
-    if faults:
-        raise InputError(faults)
-    return {card.id: made for card, made in zip(cards, pictures, strict=True) if not isinstance(made, str)}
+def _is_there(path: Path, digest: str) -> bool:
+    return not path.is_symlink() and file_digest(path) == digest

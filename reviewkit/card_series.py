@@ -2,67 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
-from functools import partial
 
 from reviewkit import session_cards
-from reviewkit.bench_file import Gathered
 from reviewkit.card_groups import groups
 from reviewkit.errors import Faults, nearest
 from reviewkit.measure import KINDS
-from reviewkit.model import Card, Notes, PriceLine, Rows, Run, Verdict
-from reviewkit.origins import cards_given
-from reviewkit.remembered import Once, anew
+from reviewkit.model import Card, Notes, PriceLine, Run, Verdict
 from reviewkit.render.card import fit
 from reviewkit.render.paint import Fonts
+from reviewkit.session_files import SessionFiles
 from reviewkit.spec_table import SpecTable
 
 
 def all_cards(
-    gathered: Gathered,
+    files: SessionFiles,
+    runs: Sequence[Run],
     verdicts: Sequence[Verdict],
     table: SpecTable,
     price: PriceLine | None,
     fonts: Fonts,
-    once: Once = anew,
-    made: Callable[[Sequence[Card]], None] = lambda cards: None,
 ) -> tuple[Card, ...]:
-    """Every card, a table that one cannot hold on several. `made` is told of each chart as soon as it is there, and of
-    the others together.
-    """
-    session, by_card = gathered.session, _groups(gathered.runs)
-    names = list(by_card)
-
-    def parts(cards: Sequence[Card | None]) -> Iterator[Card]:
-        for card in cards:
-            if card is not None:
-                fitted = partial(fit, card, fonts)
-                given = (card, fonts, gathered.type_digests)
-                for part in once(("fit", card.id), given, fitted) if isinstance(card.body, Rows) else fitted():
-                    yield session_cards.with_alt(replace(part, first=card.first or card.id))
-
-    measured: dict[str, list[Card]] = {}
+    """Return every card in the episode's order; a table that one card cannot hold is spread over several."""
+    session, by_card = files.session, _groups(runs)
+    cards = [session_cards.title_card(session, price, files.photo), session_cards.rated_card(session)]
     for name, group in by_card.items():
-        given = cards_given((run.made_from for run in group), names)
-        for card in once(("cards", name), given, partial(_cards, name, group, names)):
-            whole = replace(session_cards.with_verdicts(card, group, verdicts), corner=session.unit.name)
-            measured[card.id] = list(parts([whole]))
-            if card.chart:
-                made(measured[card.id])
-    opening = [*parts([session_cards.title_card(session, price, gathered.photo), session_cards.rated_card(session)])]
-    closing = [
-        *parts(
-            [
-                session_cards.repair_card(session, gathered.repair),
-                session_cards.table_card(session, table, verdicts),
-                session_cards.closing_card(session, verdicts, price),
-            ]
-        )
+        for card in _cards(name, group, list(by_card)):
+            judged = session_cards.with_verdicts(card, group, verdicts)
+            cards.append(replace(judged, corner=session.unit.name))
+    cards += [
+        session_cards.repair_card(session, files.repair),
+        session_cards.table_card(session, table, verdicts),
+        session_cards.closing_card(session, verdicts, price),
     ]
-    between = [card for cards in measured.values() for card in cards]
-    made([*opening, *(card for card in between if not card.chart), *closing])
-    return (*opening, *between, *closing)
+    return tuple(
+        session_cards.with_alt(replace(part, first=card.first or card.id))
+        for card in cards
+        if card is not None
+        for part in fit(card, fonts)
+    )
 
 
 def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:

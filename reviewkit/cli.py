@@ -17,10 +17,14 @@ from reviewkit.errors import CannotFinish, InputError, listed
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from reviewkit.cache import Cache
     from reviewkit.model import Sheet
     from reviewkit.options import Options
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
+# what the other processes import first: for one session's measurements and cards, and for whole sessions
+FOR_CARDS = ("reviewkit.measuring", "reviewkit.drawing")
+FOR_SESSIONS = ("reviewkit.build",)
 
 
 def run(arguments: Sequence[str]) -> int:
@@ -31,9 +35,15 @@ def run(arguments: Sequence[str]) -> int:
         return int(stop.code or 0)
     try:
         return int(
-            {"new": _new, "read": _read, "plan": _plan, "check": _check, "build": _build, "watch": _watch}[
-                options.command
-            ](options)
+            {
+                "new": _new,
+                "read": _read,
+                "plan": _plan,
+                "check": _check,
+                "build": _build,
+                "watch": _watch,
+                "cache": _cache,
+            }[options.command](options)
         )
     except InputError as error:
         for line in listed(error.faults):
@@ -100,20 +110,26 @@ def _in_words(sheet: Sheet) -> list[str]:
 
 
 def _plan(options: argparse.Namespace) -> int:
+    from reviewkit.cache import open_cache
+    from reviewkit.options import Options
     from reviewkit.pipeline import plan
     from reviewkit.plan_table import as_table, as_text
+    from reviewkit.render.deliver import deliver
 
-    words, out = plan(options.session)
+    words, files = plan(options.session, open_cache())
+    out = Options().out_of(options.session)
+    deliver(out, files, partial=True)
     text = as_table(words, shutil.get_terminal_size().columns) if sys.stdout.isatty() else as_text(words)
     print(f"{text}\nall of it, with boxes to tick: {out / 'plan.md'}, {out / 'plan.html'}")
     return DONE
 
 
 def _check(options: argparse.Namespace) -> int:
+    from reviewkit.cache import open_cache
     from reviewkit.pipeline import check
     from reviewkit.render.outputs import left_out
 
-    episode = check(options.session)
+    episode = check(options.session, open_cache())
     figures, cards = _counted(len(episode.findings), "figure"), _counted(len(episode.cards), "card")
     print(f"{options.session}: nothing wrong; {figures}, {cards}")
     for line in left_out(episode):
@@ -128,73 +144,83 @@ def _build(options: argparse.Namespace) -> int:
     if options.published and options.only:
         print("reviewkit: --published remembers a whole build; leave out --only", file=sys.stderr)
         return WRONG_INPUT
+    from reviewkit.cache import Cache, open_cache
+    from reviewkit.last_build import read_last_build
     from reviewkit.options import Options
+    from reviewkit.render.ffmpeg import encoder_digest, find_ffmpeg
 
     width = 3840 if options.size == "2160" else 1920
     wanted = Options(options.out, width, options.only, options.overlay, options.motion, options.published)
-    sessions = list(dict.fromkeys(options.session))
-    changed = [folder for folder in sessions if not _is_current(folder, wanted, quiet=options.quiet)]
+    cache = Cache() if options.no_cache else open_cache()
+    ffmpeg = find_ffmpeg() if options.motion else ""
+    encoder = encoder_digest(ffmpeg) if ffmpeg else ""
+    changed, known = [], True
+    for folder in dict.fromkeys(options.session):
+        last = read_last_build(folder, wanted, encoder, cache)
+        out = wanted.out_of(folder)
+        if last is None or not last.is_current(folder, out):
+            changed.append(folder)
+            known = last is not None
+        elif not options.quiet and sys.stdout.isatty():
+            lines = [f"{out}: nothing has changed since the last build", *(f"  {line}" for line in last.summary)]
+            print("\n".join(lines))
     if changed:
-        _make(changed, wanted, options.jobs, quiet=options.quiet)
+        _make(changed, wanted, cache, ffmpeg, options, known=known)
     return DONE
 
 
-def _is_current(folder: Path, wanted: Options, *, quiet: bool) -> bool:
-    """Whether there is nothing to make, which is then said."""
-    from reviewkit import record
+def _make(
+    folders: Sequence[Path],
+    wanted: Options,
+    cache: Cache,
+    ffmpeg: str,
+    options: argparse.Namespace,
+    *,
+    known: bool,
+) -> None:
+    """Build sessions. `known`: little is to be done again, for the last build is known."""
+    from reviewkit.pool import Pool, paying
 
-    out = wanted.out_of(folder)
-    last = record.read(out)
-    if last is None or not last.is_current(folder, wanted):
-        return False
-    if not quiet and sys.stdout.isatty():
-        print("\n".join([f"{out}: nothing has changed since the last build", *(f"  {line}" for line in last.said)]))
-    return True
+    with Pool(options.jobs or paying(len(folders))) as pool, _Bar(quiet=options.quiet) as bar:
+        if not known and not wanted.only:
+            # the others import while this process does, so they are started first
+            pool.start(FOR_SESSIONS if len(folders) > 1 else FOR_CARDS)
+        from reviewkit.build import build
 
-
-def _make(folders: Sequence[Path], wanted: Options, jobs: int, *, quiet: bool) -> None:
-    """Build sessions: one that is wrong leaves all of them as they were."""
-    from reviewkit import record
-    from reviewkit.render.workers import Workers
-
-    if len(folders) > 1:
-        beside, also = min(jobs, len(folders)) - 1, ["reviewkit.build"]
-    else:
-        # one card is sooner drawn than another process is begun; where a build left its record there is little to read
-        beside = 0 if wanted.only else jobs - 1
-        also = [] if record.read(wanted.out_of(folders[0])) else ["pandas"]
-    with ExitStack() as left:  # clears what was made and not moved in, however this ends
-        # begun first: they import what drawing needs while this process imports what reading and measuring need; one
-        # card is sooner drawn than another process is begun
-        with Workers(beside, also=also) as workers, _Bar(quiet=quiet) as bar:
-            from reviewkit.build import hand_over, make_all
-
-            ready = make_all(folders, wanted, bar.show, workers, left.callback)
-        for made in ready:
-            built = hand_over(made)
-            if not quiet and sys.stdout.isatty():
-                some = f"{built.new} of " if built.new < len(built.files) else ""
-                removed = f", {len(built.removed)} removed" if built.removed else ""
-                print(f"{built.out}: {some}{_counted(len(built.files), 'file')} written{removed}")
-                print("\n".join(f"  {line}" for line in built.said))
+        built = build(folders, wanted, pool, cache, ffmpeg, bar.show)
+    if not options.quiet and sys.stdout.isatty():
+        for each in built:
+            some = f"{each.new} of " if each.new < len(each.files) else ""
+            removed = f", {len(each.removed)} removed" if each.removed else ""
+            print(f"{each.out}: {some}{_counted(len(each.files), 'file')} written{removed}")
+            print("\n".join(f"  {line}" for line in each.summary))
 
 
 def _watch(options: argparse.Namespace) -> int:
-    from reviewkit.rebuild import Rebuilt
-    from reviewkit.watch import watch
+    from reviewkit.cache import Cache, open_cache
+    from reviewkit.pool import Pool, paying
+    from reviewkit.watch import Rebuilt, watch
 
     def opened(url: str) -> None:
         print(f"{options.session}: the page is {url} (Ctrl-C ends)", flush=True)
 
-    def told(rebuilt: Rebuilt) -> None:
+    def report(rebuilt: Rebuilt) -> None:
         what = f"{_counted(rebuilt.files, 'file')} new, cards: {', '.join(rebuilt.cards) or 'none'}"
         if rebuilt.faults:
             more = f" (and {len(rebuilt.faults) - 1} more, on the page)" if len(rebuilt.faults) > 1 else ""
             what = f"{rebuilt.faults[0]}{more}"
-        seen = f"{rebuilt.seen_s:.2f} s first card; " if rebuilt.seen_s is not None else ""
-        print(f"{seen}{rebuilt.seconds:.2f} s {what}", flush=True)
+        print(f"{rebuilt.seconds:.2f} s {what}", flush=True)
 
-    watch(options.session, options.port, opened=opened, told=told, beside=min((os.cpu_count() or 1) - 1, 1))
+    cache = Cache() if options.no_cache else open_cache()
+    with Pool(paying()) as pool:
+        watch(options.session, pool, cache, options.port, opened=opened, report=report)
+    return DONE
+
+
+def _cache(options: argparse.Namespace) -> int:
+    from reviewkit.cache import cache_folder, clear_cache
+
+    print(f"{clear_cache()}: cleared" if options.clear else cache_folder())
     return DONE
 
 

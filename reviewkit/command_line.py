@@ -97,7 +97,10 @@ def parser() -> argparse.ArgumentParser:
         help="a clip of each chart, its curves drawn from left to right (H.264); with --overlay one with alpha too",
     )
     build.add_argument(
-        "--jobs", metavar="N", type=_jobs, default=1, help="draw cards in N processes; the bytes are the same"
+        "--jobs",
+        metavar="N",
+        type=_jobs,
+        help="work in N processes; default: as many as pay off on this machine; the bytes are the same",
     )
     build.add_argument(
         "--published",
@@ -105,6 +108,7 @@ def parser() -> argparse.ArgumentParser:
         help="this build is the one you publish: remember its figures in published.json beside session.toml, so that\n"
         "later builds say in comment.txt what has been corrected since",
     )
+    build.add_argument("--no-cache", action="store_true", help="compute and draw everything, and store nothing")
     build.add_argument("--quiet", action="store_true", help="say nothing unless something is wrong")
 
     watch = commands.add_parser(
@@ -117,7 +121,17 @@ def parser() -> argparse.ArgumentParser:
         epilog="examples:\n  reviewkit watch my-session\n  reviewkit watch my-session --port 8123",
     )
     watch.add_argument("session", metavar="SESSION", type=Path, help="the session folder; it holds session.toml")
+    watch.add_argument("--no-cache", action="store_true", help="compute and draw everything on every save")
     watch.add_argument("--port", metavar="N", type=_port, default=0, help="where the page is; default: any free port")
+
+    cache = commands.add_parser(
+        "cache",
+        help="where results are kept for the next build; --clear removes them",
+        formatter_class=raw,
+        description="Measured files and drawn cards are kept in your cache folder, so that the next build is quick.\n"
+        "Deleting them changes no output. The variable REVIEWKIT_CACHE names another folder.",
+    )
+    cache.add_argument("--clear", action="store_true", help="remove everything that reviewkit keeps there")
     return whole
 
 

@@ -1,153 +1,228 @@
-"""The whole journey, as plain calls in order: files in, measured, judged, put into an episode, rendered, delivered."""
+"""The whole run as plain calls in order: read, measure, judge, compose, draw, write. Begin reading here."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from reviewkit import places
-from reviewkit.bench_file import Gathered, gather
-from reviewkit.bench_runs import Take
+from reviewkit.cache import Cache
+from reviewkit.card_files import KINDS as KINDS_OF_FILES
+from reviewkit.card_files import card_path, file_stems
 from reviewkit.card_series import all_cards, called_cards
 from reviewkit.changes import changes, counterpart, is_mended
+from reviewkit.drawing import Pictures, draw, draw_picture
 from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of_run
+from reviewkit.errors import Fault, InputError, nearest
 from reviewkit.measure import KINDS
+from reviewkit.measuring import measure, written_to
 from reviewkit.model import Card, Episode, PriceLine, Run, Said, Verdict
 from reviewkit.options import Options
-from reviewkit.plan.plan import plan as planned
+from reviewkit.plan.plan import plan as plan_of
+from reviewkit.pool import Pool
 from reviewkit.price import price_line
-from reviewkit.published import Published
-from reviewkit.remembered import NOTHING, Holding, Once, anew
-from reviewkit.render import outputs, plan_page
+from reviewkit.published import corrections, published, told
+from reviewkit.render import outputs, plan_page, tables
+from reviewkit.render.card import Order
 from reviewkit.render.chosen_look import chosen
-from reviewkit.render.deliver import deliver
-from reviewkit.render.look import Look
+from reviewkit.render.clip import Motion
+from reviewkit.render.contact_sheet import contact_sheet
+from reviewkit.render.look import LOOKS, Look
 from reviewkit.render.page import Pages
 from reviewkit.render.paint import Fonts
 from reviewkit.render.plan_lines import PlanWords
-from reviewkit.render.timeline import lacking
+from reviewkit.render.thumbnail import shown, thumbnail
+from reviewkit.render.timeline import lacking, timeline_file
+from reviewkit.session_files import SessionFiles, input_digests, read
 from reviewkit.spec_table import SpecTable, spec_table
-from reviewkit.stamps import stamps
 from reviewkit.verdict import judge
 
-# told of cards that can be drawn, and what else that takes
-BeginDrawing = Callable[[Sequence[Card], Look, Fonts, Gathered], None]
+Progress = Callable[[int, int], None]  # is given how many cards are drawn, of how many
 
 
-@dataclass(frozen=True)
-class Prepared:
+@dataclass(frozen=True, eq=False)
+class Composed:
     """All that the outputs are written from."""
 
+    files: SessionFiles
     episode: Episode
     pages: Pages
     table: SpecTable
     look: Look  # the episode's, with what the user changed
     fonts: Fonts
-    published: Published | None  # what viewers were told last
     plan: PlanWords
-    gathered: Gathered
 
 
-def check(folder: Path) -> Episode:
-    """Everything up to the drawing. Raises InputError with all that is wrong; what is missing is in `left_out`."""
-    return prepare(folder).episode
-
-
-def prepare(
-    folder: Path,
-    elsewhere: Callable[[Take], Take] = lambda take: take,
-    begin_drawing: BeginDrawing = lambda *told: None,
-    once: Once = anew,
-    pages: Pages | None = None,
-    kept: Holding = NOTHING,
-) -> Prepared:
-    """Files in, measured, judged, and put in order. `elsewhere`: see `gather`; `begin_drawing` is told of cards as
-    soon as they are there, before the words are; `pages`: the session's templates, where they are at hand; `kept`: what
-    an earlier build left.
+@dataclass(frozen=True, eq=False)
+class Outputs:
+    """What a build makes. `files`: by their path in the output folder; clips are files already. `published`: the new
+    content of published.json if the figures are those that viewers are given.
     """
-    gathered = gather(folder, elsewhere, once, kept)
-    session, runs = gathered.session, gathered.runs
-    look, fonts = chosen(session)
-    price = price_line(session.price, gathered.prices, session.unit.year) if session.price and gathered.prices else None
-    verdicts = judge(session, runs)
-    table = spec_table(session, runs, verdicts)
-    pages = pages or session_pages(folder, once)
-    cards = all_cards(
-        gathered, verdicts, table, price, fonts, kept.once, lambda made: begin_drawing(made, look, fonts, gathered)
-    )
-    notes, uncalled = called_cards(gathered.notes, cards, runs)
 
-    mended = is_mended(gathered.repair, runs)
+    composed: Composed
+    files: Mapping[str, bytes | Path]
+    summary: tuple[str, ...]
+    published: bytes | None = None
+
+
+def run(
+    folder: Path,
+    options: Options,
+    pool: Pool,
+    cache: Cache,
+    motion: Motion | None = None,
+    drawn_before: Mapping[str, Path] | None = None,
+    progress: Progress = lambda done, of: None,
+) -> Outputs:
+    """Return everything that a build of a session makes. `motion`: how clips are made and where they are put;
+    `drawn_before`: see `drawing.draw`.
+
+    Raises InputError with all that is wrong in the session, CannotFinish if the run can't be ended.
+    """
+    composed = prepare(folder, pool, cache)
+    cards = [card for card in composed.episode.cards if options.only in ("", card.id)]
+    if not cards:
+        known = [card.id for card in composed.episode.cards]
+        raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
+    if motion:
+        episode = composed.episode.session.episode
+        motion = replace(motion, rate=episode.frame_rate, seconds=episode.card_seconds)
+    whole = not options.only
+    page = LOOKS["brochure"] if whole else None
+    order = Order(composed.look, options.width, page, whole, composed.fonts, options.overlay, strip=True, motion=motion)
+    drawn = draw(cards, order, composed.files.type_digests, drawn_before or {}, pool, cache, progress)
+    if options.only:
+        return Outputs(composed, _card_files(composed.episode.cards, drawn), outputs.summary(composed.episode))
+    return _write(composed, drawn, options, cache)
+
+
+def prepare(folder: Path, pool: Pool, cache: Cache) -> Composed:
+    """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
+    files = read(folder)
+    runs = _measured(folder, files, pool, cache)
+    verdicts = judge(files.session, runs)
+    return _compose(files, runs, verdicts, cache)
+
+
+def check(folder: Path, cache: Cache) -> Episode:
+    """Return the episode as far as the drawing; what is missing is in `left_out`. Raises InputError."""
+    with Pool(1) as pool:
+        return prepare(folder, pool, cache).episode
+
+
+def plan(folder: Path, cache: Cache) -> tuple[PlanWords, dict[str, bytes]]:
+    """Return what to measure, in words and as files. Raises InputError."""
+    files = read(folder, for_plan=True)
+    with Pool(1) as pool:
+        runs = _measured(folder, files, pool, cache)
+    pages = _pages(folder, cache)
+    words = _plan(files, runs, judge(files.session, runs), pages)
+    return words, plan_page.texts(words, pages)
+
+
+def _measured(folder: Path, files: SessionFiles, pool: Pool, cache: Cache) -> tuple[Run, ...]:
+    """The measure stage, with the faults of all files."""
+    try:
+        runs = measure(files.session, files.digests, pool, cache)
+    except InputError as error:
+        raise InputError([*files.faults, *error.faults]) from None
+    if files.faults:
+        raise InputError(files.faults)
+    now = input_digests(folder, files.session)
+    for name in [name for name in files.digests.keys() | now.keys() if files.digests.get(name) != now.get(name)]:
+        raise written_to(folder / name)
+    return runs
+
+
+def _compose(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], cache: Cache) -> Composed:
+    """Put what was read and measured into cards, segments and words."""
+    session = files.session
+    look, fonts = chosen(session)
+    price = price_line(session.price, files.prices, session.unit.year) if session.price and files.prices else None
+    table = spec_table(session, runs, verdicts)
+    pages = _pages(session.folder, cache)
+    cards = all_cards(files, runs, verdicts, table, price, fonts)
+    notes, uncalled = called_cards(files.notes, cards, runs)
+    mended = is_mended(files.repair, runs)
     cautions = pages.cautions(mended=mended)
     segments = assemble(
         session,
         notes,
-        _said(pages, gathered, runs, verdicts, price),
+        _sentences(pages, files, runs, verdicts, price),
         cards,
         {card.id: segment_of_card(card.first, runs) for card in cards},
         cautions,
         mended,
     )
-    return Prepared(
-        Episode(
-            session=session,
-            runs=tuple(runs),
-            verdicts=verdicts,
-            cards=cards,
-            segments=segments,
-            chapters=chapters_of(segments, gathered.final, mended),
-            chapters_final=bool(gathered.final),
-            repair=gathered.repair,
-            changes=changes(runs),
-            price=price,
-            cautions=tuple(cautions.get("all", ())),
-            notes=notes,
-            left_out=(*gathered.absent, *uncalled, *lacking(), *(why for run in runs for why in run.withheld)),
-        ),
-        pages,
-        table,
-        look,
-        fonts,
-        gathered.published,
-        _plan(gathered, verdicts, pages),
-        gathered,
+    episode = Episode(
+        session=session,
+        runs=tuple(runs),
+        verdicts=verdicts,
+        cards=cards,
+        segments=segments,
+        chapters=chapters_of(segments, files.final, mended),
+        chapters_final=bool(files.final),
+        repair=files.repair,
+        changes=changes(runs),
+        price=price,
+        cautions=tuple(cautions.get("all", ())),
+        notes=notes,
+        left_out=(*files.left_out, *uncalled, *lacking(), *(why for run in runs for why in run.withheld)),
     )
+    return Composed(files, episode, pages, table, look, fonts, _plan(files, runs, verdicts, pages))
 
 
-def plan(folder: Path) -> tuple[PlanWords, Path]:
-    """What to measure, and where that was written: plan.md and plan.html in out/, where nothing else is touched."""
-    gathered = gather(folder, for_plan=True)
-    pages = Pages(folder / "templates", places.templates())
-    words = _plan(gathered, judge(gathered.session, gathered.runs), pages)
-    out = Options().out_of(folder)
-    deliver(out, plan_page.texts(words, pages), partial=True)
-    return words, out
+def _write(composed: Composed, drawn: Mapping[str, Pictures], options: Options, cache: Cache) -> Outputs:
+    """Put everything into files, as bytes."""
+    episode, look, fonts, type_digests = composed.episode, composed.look, composed.fonts, composed.files.type_digests
+    figures = told(composed.table, episode.findings)
+    page_pictures = {card: content for card, each in drawn.items() if isinstance(content := each["page"], bytes)}
+    corrected = corrections(figures, composed.files.published)
+    texts, cut = outputs.texts(episode, composed.pages, composed.table, page_pictures, corrected)
+    files = _card_files(episode.cards, drawn) | texts | plan_page.texts(composed.plan, composed.pages)
+    episode = replace(episode, left_out=(*episode.left_out, *cut))
+    title = (episode.session.unit, shown(episode), look, fonts)
+    files["thumbnail.png"] = draw_picture(cache, (title, type_digests), thumbnail, title)
+    small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
+    sheet = (small, look, fonts)
+    files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), contact_sheet, sheet)
+    files |= timeline_file(episode, files)
+    remember = tables.published_json(published(figures, composed.files.published)).encode()
+    return Outputs(composed, files, outputs.summary(episode), remember if options.published else None)
 
 
-def _plan(gathered: Gathered, verdicts: Sequence[Verdict], pages: Pages) -> PlanWords:
+def _card_files(cards: Sequence[Card], drawn: Mapping[str, Pictures]) -> dict[str, bytes | Path]:
+    """The pictures of cards by their path in the output folder."""
+    return {
+        card_path(kind, stem): content
+        for card, stem in file_stems(cards).items()
+        for kind, content in drawn.get(card, {}).items()
+        if kind in KINDS_OF_FILES
+    }
+
+
+def _plan(files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], pages: Pages) -> PlanWords:
     """What to measure, in words."""
     columns = {name: kind.about for name, kind in KINDS.items()}
-    mended = is_mended(gathered.repair, gathered.runs)
-    made = planned(gathered.session, gathered.runs, verdicts, gathered.repair, columns, mended=mended)
-    return plan_page.in_words(made, pages)
+    mended = is_mended(files.repair, runs)
+    return plan_page.in_words(plan_of(files.session, runs, verdicts, files.repair, columns, mended=mended), pages)
 
 
-def session_pages(folder: Path, once: Once) -> Pages:
-    """The templates of a session: its own, and those that travel with the program."""
-    own, travelling = folder / "templates", places.templates()
-    return once("pages", (stamps(own), stamps(travelling)), lambda: Pages(own, travelling))
+def _pages(folder: Path, cache: Cache) -> Pages:
+    """The templates of a session: its own, and those that come with the program."""
+    return Pages(folder / "templates", places.templates())
 
 
-def _said(
-    pages: Pages, gathered: Gathered, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
+def _sentences(
+    pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
 ) -> dict[str, list[Said]]:
     """What the bench has to say, by segment."""
-    said = outputs.framing_sentences(pages, gathered.repair, verdicts, price)
-    for run in runs:
-        m = run.conditions.measurement
+    sentences = outputs.framing_sentences(pages, files.repair, verdicts, price)
+    for each in runs:
+        m = each.conditions.measurement
         if m.stage != "bench":
-            for point in KINDS[m.kind].points(run, counterpart(run, runs)):
-                sentences = (Said(text, m.card) for text in pages.sentences(point))
-                said.setdefault(segment_of_run(run), []).extend(sentences)
-    return said
+            for point in KINDS[m.kind].points(each, counterpart(each, runs)):
+                own = (Said(text, m.card) for text in pages.sentences(point))
+                sentences.setdefault(segment_of_run(each), []).extend(own)
+    return sentences

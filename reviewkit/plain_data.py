@@ -1,4 +1,4 @@
-"""The data that travels, as text and back. It holds no code, wherever it comes from."""
+"""Data as text and back: the model's dataclasses and what they hold. Text holds no code, wherever it comes from."""
 
 from __future__ import annotations
 
@@ -15,18 +15,18 @@ from reviewkit import model
 
 
 class NotPlain(TypeError):
-    """Something that cannot be written down here."""
+    """A value of a type that has no form as text here."""
 
 
 def to_text(value: Any) -> str:
-    """A value as JSON: numbers, texts, tuples, lists, mappings, bytes, arrays, and dataclasses made of them. The same
-    value gives the same text. Raises NotPlain for anything else.
+    """Return a value as JSON: numbers, texts, tuples, lists, mappings, bytes, arrays, and dataclasses of them. Equal
+    values give equal texts. Raises NotPlain for anything else.
     """
-    return _text(_Writer(lines=True).plain(value))
+    return json.dumps(_plain(value), separators=(",", ":"))
 
 
 def from_text(text: str) -> Any:
-    """What `to_text` was given, dataclasses where they are those of `model`. Raises ValueError for any other text."""
+    """Return what `to_text` was given, with dataclasses of the model only. Raises ValueError for any other text."""
     try:
         return _value(json.loads(text))
     except (KeyError, IndexError, TypeError, AttributeError, RecursionError) as error:
@@ -34,52 +34,37 @@ def from_text(text: str) -> Any:
 
 
 def fingerprint(*values: Any) -> str:
-    """Equal for what is written alike, another for all else. Where something stands in session.toml counts for nothing:
-    a line more above it changes no figure. Raises NotPlain.
-    """
-    return hashlib.sha256(_text(_Writer(lines=False).plain(values)).encode()).hexdigest()
+    """Return a digest that is the same for equal values and another for any other. Raises NotPlain."""
+    return hashlib.sha256(to_text(values).encode(errors="surrogatepass")).hexdigest()
 
 
-def _text(plain: Any) -> str:
-    return json.dumps(plain, ensure_ascii=False, separators=(",", ":"))
+def _plain(value: Any) -> Any:
+    """Return a value as JSON has it: all but numbers and texts become lists that begin with what they were."""
+    if value is None or isinstance(value, (bool, str, int)):
+        return value
+    if isinstance(value, float):
+        return float(value)
+    for kind, tag, written in _WRITTEN:
+        if isinstance(value, kind):
+            return [tag, *written(value)]
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        fields = (getattr(value, field.name) for field in dataclasses.fields(value))
+        return ["data", type(value).__name__, *map(_plain, fields)]
+    if hasattr(value, "dtype") and hasattr(value, "tobytes") and value.dtype.kind in "fiub":
+        if not value.shape:
+            return value.item()
+        return ["array", value.dtype.str, list(value.shape), base64.b64encode(value.tobytes()).decode()]
+    raise NotPlain(type(value).__name__)
 
 
-class _Writer:
-    """Everything but numbers and texts becomes a list that begins with what it was."""
-
-    def __init__(self, *, lines: bool) -> None:
-        self._lines = lines
-        self._ways: tuple[tuple[type, str, Callable[[Any], Any]], ...] = (
-            (tuple, "tuple", lambda value: map(self.plain, value)),
-            (list, "list", lambda value: map(self.plain, value)),
-            (Mapping, "map", lambda value: [[self.plain(key), self.plain(each)] for key, each in value.items()]),
-            (bytes, "bytes", lambda value: [base64.b64encode(value).decode()]),
-            (Fraction, "fraction", lambda value: [str(value)]),
-            (Path, "path", lambda value: [str(value)]),
-        )
-
-    def plain(self, value: Any) -> Any:
-        """A value of what JSON has. Raises NotPlain."""
-        if value is None or isinstance(value, (bool, str, int)):
-            return value
-        if isinstance(value, float):
-            return float(value)
-        for kind, tag, written in self._ways:
-            if isinstance(value, kind):
-                return [tag, *written(value)]
-        if isinstance(value, model.Run):
-            if not value.made_from:
-                raise NotPlain("figures that do not know what they were made from")
-            return ["run", value.made_from]
-        if dataclasses.is_dataclass(value) and not isinstance(value, type):
-            return ["data", type(value).__name__, *map(self.plain, self._fields(value))]
-        if hasattr(value, "dtype") and hasattr(value, "tobytes") and value.dtype.kind in "fiub":
-            return ["array", value.dtype.str, list(value.shape), base64.b64encode(value.tobytes()).decode()]
-        raise NotPlain(type(value).__name__)
-
-    def _fields(self, value: Any) -> list[Any]:
-        found = [(field.name, getattr(value, field.name)) for field in dataclasses.fields(value)]
-        return [each for name, each in found if self._lines or name != "line" or not isinstance(each, int)]
+_WRITTEN: tuple[tuple[type, str, Callable[[Any], Any]], ...] = (
+    (tuple, "tuple", lambda value: map(_plain, value)),
+    (list, "list", lambda value: map(_plain, value)),
+    (Mapping, "map", lambda value: [[_plain(key), _plain(each)] for key, each in value.items()]),
+    (bytes, "bytes", lambda value: [base64.b64encode(value).decode()]),
+    (Fraction, "fraction", lambda value: [str(value)]),
+    (Path, "path", lambda value: [str(value)]),
+)
 
 
 def _value(plain: Any) -> Any:

@@ -32,10 +32,8 @@ def write_whole(place: Path, content: bytes) -> None:
         raise CannotFinish(f"{place}: {error.strerror or error}") from error
 
 
-def write_flushed(place: Path, content: bytes | Path, *, flush: bool = True) -> None:
-    """Write a file that nobody reads yet, and have it on the disk. `content`: its bytes; or a file, which is moved.
-    `flush`: not needed where whoever reads it finds out whether it is whole.
-    """
+def write_flushed(place: Path, content: bytes | Path) -> None:
+    """Write a file that nobody reads yet, and have it on the disk. `content`: its bytes; or a file, which is moved."""
     place.parent.mkdir(parents=True, exist_ok=True)
     if isinstance(content, Path):
         os.replace(content, place)  # noqa: PTH105
@@ -43,8 +41,7 @@ def write_flushed(place: Path, content: bytes | Path, *, flush: bool = True) -> 
         if not isinstance(content, Path):
             file.write(content)
             file.flush()
-        if flush:
-            os.fsync(file.fileno())
+        os.fsync(file.fileno())
 
 
 def sweep(folder: Path, used: Collection[Path] = ()) -> None:

@@ -29,7 +29,6 @@ _TOGETHER = 3  # rows that a page's end may be moved by
 
 
 PAGE_WIDTH = 1280  # of the page's pictures
-CLIPS = ("mp4", "mov")  # the kinds of pictures that are files of their own
 
 
 @dataclass(frozen=True)

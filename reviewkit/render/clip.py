@@ -42,14 +42,15 @@ _FORMAT, _DEPTH_BEHIND = b"png ", 78  # the data format of a sample description,
 
 @dataclass(frozen=True)
 class Motion:
-    """What is asked of clips. `rate`: frames a second; `seconds`: a clip's length where its card names none;
-    `folder`: where finished clips are put.
+    """What is asked of clips. `rate`: frames a second; `seconds`: a clip's length if its card names none; `folder`:
+    where finished clips are put; `encoder`: what tells the encoder at `ffmpeg` from another.
     """
 
     rate: Fraction
     seconds: float
     ffmpeg: str
     folder: Path
+    encoder: str = ""
 
     def file(self, card_id: str, ending: str) -> Path:
         """Where a card's clip is put."""

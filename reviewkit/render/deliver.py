@@ -10,8 +10,6 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 
 from reviewkit.errors import CannotFinish
-from reviewkit.record import KEPT
-from reviewkit.stamps import stamp
 from reviewkit.whole_files import beside, sweep, write_flushed
 
 LAST = "findings.json"
@@ -93,7 +91,7 @@ def deliver(
         now = sorted({*files, *(before if partial else ())})
         # all that takes room comes before the first move: a disk that is full leaves everything as it was
         for name, content in {**new, _BOTH: _list({*now, *before}), MANIFEST: _list(now)}.items():
-            write_flushed(incoming / name, content, flush=not name.startswith(f"{KEPT}/"))
+            write_flushed(incoming / name, content)
         for folder in {(out / name).parent for name in new}:
             folder.mkdir(parents=True, exist_ok=True)
         # the list names old and new first: a build that is stopped here leaves nothing that no build owns
@@ -129,7 +127,7 @@ def _refuse_links(out: Path, incoming: Path, names: Collection[str]) -> None:
 
 def _made(out: Path) -> list[str]:
     """What the last build made here; nothing where its list is missing or damaged."""
-    if not stamp(out / MANIFEST):  # a pipe would be waited for
+    if not (out / MANIFEST).is_file():  # a pipe would block
         return []
     try:
         names = json.loads((out / MANIFEST).read_text(encoding="utf-8"))

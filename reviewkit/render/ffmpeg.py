@@ -10,6 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from reviewkit.digests import digest_of, file_digest
 from reviewkit.errors import CannotFinish, Fault, InputError
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 ENCODER = "libx264"
 
 
-def found() -> str:
+def find_ffmpeg() -> str:
     """The ffmpeg to encode with: the one on the path, else the one that imageio-ffmpeg carries, if it has H.264.
 
     Raises InputError where there is none.
@@ -31,6 +32,14 @@ def found() -> str:
     raise InputError(
         Fault(f"--motion needs ffmpeg{lacking}", 0, "install it, or: pip install 'bench-reviewkit[motion]'")
     )
+
+
+def encoder_digest(ffmpeg: str) -> str:
+    """Return what tells an encoder from another one or another version: digests of its file and of what it says of
+    itself, for its libraries may lie elsewhere.
+    """
+    ran = subprocess.run([ffmpeg, "-hide_banner", "-version"], capture_output=True, stdin=subprocess.DEVNULL)
+    return digest_of(f"{file_digest(Path(ffmpeg))} {ran.stdout!r}".encode())
 
 
 def encode(ffmpeg: str, arguments: Sequence[str], pieces: Iterable[Bytes | bytes]) -> None:

@@ -6,6 +6,7 @@ import base64
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from reviewkit.card_files import file_stems
 from reviewkit.changes import is_as_found, is_mended, was_worked_on
 from reviewkit.episode import OPEN_CHASSIS, chapters_fault, clock
 from reviewkit.model import Episode, Note, PriceLine, RepairRow, Said, Segment, Verdict
@@ -69,7 +70,7 @@ def _published_page(
     """What the page's template is given. `fragment`: the table as HTML."""
     pictures = {
         name: {"name": name, "alt": card.alt, "data": base64.b64encode(brochure[card.id]).decode()}
-        for name, card in zip(_numbered(episode).values(), episode.cards, strict=True)
+        for name, card in zip(file_stems(episode.cards).values(), episode.cards, strict=True)
     }
     return _to_say(episode) | {
         "headline": headline(episode),
@@ -95,11 +96,6 @@ def _on_cards(episode: Episode) -> dict[str, tuple[str, str]]:
         cards = [card for card in episode.cards if m.card in (card.id, card.first)]
         shown[m.id] = (cards[0].title if cards else m.id, " ".join(card.alt for card in cards))
     return shown
-
-
-def _numbered(episode: Episode) -> dict[str, str]:
-    """Each card's id with the name that its files have."""
-    return {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(episode.cards, start=1)}
 
 
 def _how(episode: Episode) -> list[tuple[str, str, str]]:
@@ -219,13 +215,13 @@ def _to_say(episode: Episode) -> dict[str, Any]:
         "words_per_minute": f"{settings.words_per_minute:g}",
         "final": episode.chapters_final,
         "always": episode.cautions,
-        "titles": {_numbered(episode)[card.id]: card.title for card in episode.cards},
+        "titles": {file_stems(episode.cards)[card.id]: card.title for card in episode.cards},
         "segments": [_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
     }
 
 
 def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
-    numbers = _numbered(episode)
+    numbers = file_stems(episode.cards)
     holds = {card.id: card.hold_s for card in episode.cards}
     return {
         "name": s.name,

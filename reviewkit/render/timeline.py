@@ -14,6 +14,7 @@ from importlib.util import find_spec
 from typing import Any
 from urllib.parse import quote
 
+from reviewkit.card_files import card_path, file_stems
 from reviewkit.model import Card, Clip, Episode, Note
 from reviewkit.render.clip import lengths
 from reviewkit.timecode import exact, frame_of_clock, nearest_frame
@@ -154,12 +155,12 @@ def _frame_of(note: Note, length: int, rate: Fraction) -> int:
 
 def _shown(episode: Episode, footage: Sequence[_Placed], made: Collection[str], rate: Fraction) -> list[_Placed]:
     """The cards: those that notes call for at their times, then the others, behind all else, in the outline's order."""
-    names = {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(episode.cards, start=1)}
+    names = file_stems(episode.cards)
     holds = {card.id: _held(card, episode, rate) for card in episode.cards}
 
     def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _Placed:
-        clip = f"clips/{names[card]}.mp4"
-        url = clip if clip in made else f"cards/{names[card]}.png"
+        clip = card_path("mp4", names[card])
+        url = clip if clip in made else card_path("cards", names[card])
         return _Placed(names[card], quote(url), start, length, 0, holds[card], marks, {"card": card})
 
     calls = _calls(episode, footage, rate)

@@ -1,0 +1,124 @@
+"""Work shared among processes: this one and, where it pays, others that end with it."""
+
+from __future__ import annotations
+
+import gc
+import os
+import signal
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from importlib import import_module
+from multiprocessing import active_children, get_context, parent_process
+from multiprocessing.process import BaseProcess
+from threading import Thread
+from types import TracebackType
+from typing import Any, TypeVar
+
+T = TypeVar("T")
+
+MOST_PAYING = 4  # processes for one session: each imports for half a second before it draws its first card
+LEAST_CALLS = 8  # fewer are done here sooner than another process starts
+# No threads for linear algebra in any process: nothing here needs them, and starting them costs time.
+_SINGLE_THREADED = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+
+
+class Pool:
+    """Up to `processes` processes, this one included, for use in a `with`.
+
+    The others are new interpreters: forking a process with threads isn't safe. Which process makes a call is left to
+    chance; the results are the same. A call whose process was killed is made here.
+    """
+
+    def __init__(self, processes: int) -> None:
+        self._beside = processes - 1
+        self._executor: ProcessPoolExecutor | None = None
+        self._others: set[BaseProcess] = set()  # processes that others of this program have started
+
+    def __enter__(self) -> Pool:
+        for name, value in _SINGLE_THREADED.items():
+            os.environ.setdefault(name, value)
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        if self._executor is not None:
+            for process in set(active_children()) - self._others:
+                process.kill()  # to take an interpreter apart would take as long as drawing several cards
+            self._executor.shutdown(cancel_futures=True)
+
+    def start(self, modules: Sequence[str]) -> None:
+        """Start the other processes, if there are to be any, and let them import these modules."""
+        if self._beside > 0 and self._executor is None:
+            self._others = set(active_children())
+            self._executor = ProcessPoolExecutor(self._beside, get_context("spawn"), _begin)
+            for _ in range(self._beside):
+                self._executor.submit(_import, modules)
+
+    def run(
+        self,
+        function: Callable[..., T],
+        calls: Sequence[tuple[Any, ...]],
+        progress: Callable[[int], None] = lambda done: None,
+        least: int = LEAST_CALLS,
+    ) -> list[T]:
+        """Return what a function of a module gives for each of several arguments, in their order. Calls are begun from
+        both ends, so the longest belong there. `progress` is given how many are done; the other processes are started
+        for `least` calls or more. Raises what the function raises.
+        """
+        if len(calls) >= least:
+            self.start(())
+        if self._executor is None or len(calls) < 2:
+            return [_counted(function(*call), number, progress) for number, call in enumerate(calls, start=1)]
+        try:
+            futures = [self._executor.submit(function, *call) for call in calls]
+        except BrokenProcessPool:  # the others were killed before
+            self._executor, self._beside = None, 0
+            return self.run(function, calls, progress, least)
+        here: dict[int, T] = {}
+        for number in reversed(range(len(calls))):
+            if futures[number].cancel():
+                here[number] = function(*calls[number])
+                progress(sum(future.done() for future in futures))
+        results = []
+        for number, future in enumerate(futures):
+            results.append(here[number] if number in here else _result(future, function, calls[number]))
+            progress(sum(each.done() for each in futures))
+        return results
+
+
+def _counted(result: T, number: int, progress: Callable[[int], None]) -> T:
+    progress(number)
+    return result
+
+
+def _result(future: Future[T], function: Callable[..., T], call: tuple[Any, ...]) -> T:
+    """What another process gave; made here if that process was killed."""
+    try:
+        return future.result()
+    except BrokenProcessPool:
+        return function(*call)
+
+
+def paying(sessions: int = 1) -> int:
+    """Return how many processes pay off on this machine, this one included."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(cores, MOST_PAYING if sessions == 1 else sessions)
+
+
+def _begin() -> None:
+    """Prepare a worker: it leaves Ctrl-C to the process that started it, and ends with that process."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    gc.disable()  # as in the process that started it
+    Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    assert parent is not None
+    parent.join()
+    os._exit(1)
+
+
+def _import(modules: Sequence[str]) -> None:
+    for module in modules:
+        import_module(module)
