@@ -5,19 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from pathlib import Path
 
-from reviewkit.cache import Cache
+from reviewkit.cache import NO_CACHE, Cache
 from reviewkit.digests import digest_of, file_digest
 from reviewkit.last_build import LastBuild, read_last_build, write_last_build
 from reviewkit.options import Options
-from reviewkit.pipeline import Composed, run
-from reviewkit.pool import Pool
+from reviewkit.pipeline import Clips, Composed, run
+from reviewkit.pool import ALONE, Pool
 from reviewkit.published import FILE_NAME
-from reviewkit.render.clip import Motion
 from reviewkit.render.deliver import Incoming, alone, deliver
-from reviewkit.render.ffmpeg import encoder_digest
+from reviewkit.render.ffmpeg import Encoder
 from reviewkit.whole_files import write_whole
 
 Progress = Callable[[str, int, int], None]  # is given what is counted, how many are done, of how many
@@ -50,46 +48,55 @@ class Built:
     summary: tuple[str, ...]
 
 
-def build(
+def build_all(
     folders: Sequence[Path],
     options: Options,
     pool: Pool,
     cache: Cache,
-    ffmpeg: str = "",
-    progress: Progress = lambda what, done, of: None,
+    encoder: Encoder | None,
+    progress: Progress,
 ) -> list[Built]:
     """Build sessions: one that is wrong leaves all of them as they were. One session is shared among the processes
-    card by card; several are built side by side. `ffmpeg`: the encoder, if clips are wanted.
+    card by card; several are built side by side. `encoder`: for the clips, if they are wanted.
     """
-    encoder = encoder_digest(ffmpeg) if ffmpeg else ""
-    with ExitStack() as cleared:
-        waiting = [Incoming(options.out_of(folder), cleared.callback) for folder in folders if ffmpeg or folders[1:]]
-        if len(folders) == 1:
-            motion = Motion(Fraction(1), 1.0, ffmpeg, waiting[0].path, encoder) if ffmpeg else None
-            made = [make(folders[0], options, pool, cache, motion, lambda done, of: progress("cards", done, of))]
-        else:
-            calls = [
-                (folder, options, cache, ffmpeg, encoder, incoming)
-                for folder, incoming in zip(folders, waiting, strict=True)
-            ]
-            made = pool.run(_make_apart, calls, lambda done: progress("sessions", done, len(calls)), least=2)
-        built = [hand_over(each, options, encoder, cache) for each in made]
-    cache.trim()
-    return built
+    if len(folders) == 1:
+        return [build(folders[0], options, pool, cache, encoder, lambda done, of: progress("cards", done, of))]
+    with ExitStack() as at_end:
+        incoming = [Incoming(options.out_of(folder), at_end.callback) for folder in folders]
+        calls = [(folder, options, cache, encoder, place) for folder, place in zip(folders, incoming, strict=True)]
+        made = pool.run(_make_apart, calls, lambda done: progress("sessions", done, len(calls)), least=2)
+        return [hand_over(each, options, cache, encoder) for each in made]
+
+
+def build(
+    folder: Path,
+    options: Options,
+    pool: Pool = ALONE,
+    cache: Cache = NO_CACHE,
+    encoder: Encoder | None = None,
+    progress: Callable[[int, int], None] = lambda done, of: None,
+) -> Built:
+    """Build a session folder: everything in its out/, or nothing."""
+    with ExitStack() as at_end:
+        incoming = Incoming(options.out_of(folder), at_end.callback) if encoder else None
+        return hand_over(make(folder, options, pool, cache, encoder, incoming, progress), options, cache, encoder)
 
 
 def make(
     folder: Path,
     options: Options,
-    pool: Pool,
-    cache: Cache,
-    motion: Motion | None = None,
+    pool: Pool = ALONE,
+    cache: Cache = NO_CACHE,
+    encoder: Encoder | None = None,
+    incoming: Incoming | None = None,
     progress: Callable[[int, int], None] = lambda done, of: None,
 ) -> Made:
-    """Return everything that a build writes, with nothing moved in yet."""
-    out = options.out_of(folder)
-    last = read_last_build(folder, options, motion.encoder, cache) if motion else None
-    outputs = run(folder, options, pool, cache, motion, last.files(out) if last else {}, progress)
+    """Return everything that a build writes, with nothing moved in yet. Clips are put in `incoming`."""
+    out, clips = options.out_of(folder), None
+    if encoder and incoming:
+        last = read_last_build(folder, options, encoder.digest, cache)
+        clips = Clips(encoder, incoming.path, last.files(out) if last else {})
+    outputs = run(folder, options, pool, cache, clips, progress)
     digests = {
         name: digest_of(content) if isinstance(content, bytes) else file_digest(content)
         for name, content in outputs.files.items()
@@ -98,17 +105,13 @@ def make(
     return Made(folder, out, outputs.files, digests, inputs, outputs.summary, outputs.published, outputs.composed)
 
 
-def _make_apart(
-    folder: Path, options: Options, cache: Cache, ffmpeg: str, encoder: str, incoming: Incoming
-) -> Made:
+def _make_apart(folder: Path, options: Options, cache: Cache, encoder: Encoder | None, incoming: Incoming) -> Made:
     """`make` for another process: the files are written there, and where they are is returned."""
-    motion = Motion(Fraction(1), 1.0, ffmpeg, incoming.path, encoder) if ffmpeg else None
-    with Pool(1) as pool:
-        made = make(folder, options, pool, cache, motion)
+    made = make(folder, options, ALONE, cache, encoder, incoming)
     return replace(made, files=incoming.put(made.files), composed=None)
 
 
-def hand_over(made: Made, options: Options, encoder: str, cache: Cache) -> Built:
+def hand_over(made: Made, options: Options, cache: Cache = NO_CACHE, encoder: Encoder | None = None) -> Built:
     """Move what was made into its folder; a file that is there already stays as it is."""
     whole = not options.only
     with alone(made.out):
@@ -117,7 +120,9 @@ def hand_over(made: Made, options: Options, encoder: str, cache: Cache) -> Built
     if made.published is not None:
         write_whole(made.folder / FILE_NAME, made.published)
     if whole:
-        write_last_build(made.folder, options, encoder, LastBuild(made.inputs, made.digests, made.summary), cache)
+        last = LastBuild(made.inputs, made.digests, made.summary)
+        write_last_build(made.folder, options, encoder.digest if encoder else "", last, cache)
+    cache.trim()
     return Built(made.out, made.digests, len(made.digests) - len(there), tuple(removed), made.summary)
 
 

@@ -94,6 +94,9 @@ class Cache:
         return self.folder / key[:2] / key
 
 
+NO_CACHE = Cache()
+
+
 def _entries(folder: Path) -> Iterator[tuple[float, int, Path]]:
     """Time of last use, size and path of each entry."""
     for path in folder.glob("??/*"):

@@ -8,7 +8,6 @@ import os
 import shutil
 import sys
 from collections.abc import Sequence
-from contextlib import ExitStack
 from typing import TYPE_CHECKING
 
 from reviewkit.command_line import parser
@@ -20,6 +19,7 @@ if TYPE_CHECKING:
     from reviewkit.cache import Cache
     from reviewkit.model import Sheet
     from reviewkit.options import Options
+    from reviewkit.render.ffmpeg import Encoder
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
 # what the other processes import first: for one session's measurements and cards, and for whole sessions
@@ -147,16 +147,15 @@ def _build(options: argparse.Namespace) -> int:
     from reviewkit.cache import Cache, open_cache
     from reviewkit.last_build import read_last_build
     from reviewkit.options import Options
-    from reviewkit.render.ffmpeg import encoder_digest, find_ffmpeg
+    from reviewkit.render.ffmpeg import find_encoder
 
     width = 3840 if options.size == "2160" else 1920
     wanted = Options(options.out, width, options.only, options.overlay, options.motion, options.published)
     cache = Cache() if options.no_cache else open_cache()
-    ffmpeg = find_ffmpeg() if options.motion else ""
-    encoder = encoder_digest(ffmpeg) if ffmpeg else ""
+    encoder = find_encoder() if options.motion else None
     changed, known = [], True
     for folder in dict.fromkeys(options.session):
-        last = read_last_build(folder, wanted, encoder, cache)
+        last = read_last_build(folder, wanted, encoder.digest if encoder else "", cache)
         out = wanted.out_of(folder)
         if last is None or not last.is_current(folder, out):
             changed.append(folder)
@@ -165,7 +164,7 @@ def _build(options: argparse.Namespace) -> int:
             lines = [f"{out}: nothing has changed since the last build", *(f"  {line}" for line in last.summary)]
             print("\n".join(lines))
     if changed:
-        _make(changed, wanted, cache, ffmpeg, options, known=known)
+        _make(changed, wanted, cache, encoder, options, known=known)
     return DONE
 
 
@@ -173,7 +172,7 @@ def _make(
     folders: Sequence[Path],
     wanted: Options,
     cache: Cache,
-    ffmpeg: str,
+    encoder: Encoder | None,
     options: argparse.Namespace,
     *,
     known: bool,
@@ -185,9 +184,9 @@ def _make(
         if not known and not wanted.only:
             # the others import while this process does, so they are started first
             pool.start(FOR_SESSIONS if len(folders) > 1 else FOR_CARDS)
-        from reviewkit.build import build
+        from reviewkit.build import build_all
 
-        built = build(folders, wanted, pool, cache, ffmpeg, bar.show)
+        built = build_all(folders, wanted, pool, cache, encoder, bar.show)
     if not options.quiet and sys.stdout.isatty():
         for each in built:
             some = f"{each.new} of " if each.new < len(each.files) else ""

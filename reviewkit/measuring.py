@@ -60,7 +60,8 @@ def _measure(
     by_id = {m.id: m for m in session.measurements}
     conditions = {m.id: _conditions(session, m, by_id.get(m.against), floor) for m in measurements}
     keys = {m.id: _key(conditions[m.id], by_id.get(m.against), digests) for m in measurements}
-    texts = {m.id: text.decode() for m in measurements if (text := cache.read(keys[m.id]))}
+    stored = {m.id: cache.read(keys[m.id]) for m in measurements}
+    texts = {name: entry.decode() for name, entry in stored.items() if entry}
     new = [m for m in measurements if m.id not in texts]
     calls = [(session.folder, conditions[m.id], by_id.get(m.against), _digests(m, by_id, digests)) for m in new]
     results: dict[str, Run | Unusable] = {}
@@ -75,7 +76,9 @@ def _measure(
         # TEMPORARY until no card reads a sheet
         other = by_id.get(by_id[name].against)
         c = replace(conditions[name], reference=_read(session.folder, other) if other else None)
-        results[name] = Run(c, _read(session.folder, by_id[name]), measured.findings, measured.withheld, curves=measured.curves)
+        results[name] = Run(
+            c, _read(session.folder, by_id[name]), measured.findings, measured.withheld, curves=measured.curves
+        )
     return results
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from reviewkit import places
-from reviewkit.cache import Cache
+from reviewkit.cache import NO_CACHE, Cache
 from reviewkit.card_files import KINDS as KINDS_OF_FILES
 from reviewkit.card_files import card_path, file_stems
 from reviewkit.card_series import all_cards, called_cards
@@ -20,7 +20,7 @@ from reviewkit.measuring import measure, written_to
 from reviewkit.model import Card, Episode, PriceLine, Run, Said, Verdict
 from reviewkit.options import Options
 from reviewkit.plan.plan import plan as plan_of
-from reviewkit.pool import Pool
+from reviewkit.pool import ALONE, Pool
 from reviewkit.price import price_line
 from reviewkit.published import corrections, published, told
 from reviewkit.render import outputs, plan_page, tables
@@ -28,6 +28,7 @@ from reviewkit.render.card import Order
 from reviewkit.render.chosen_look import chosen
 from reviewkit.render.clip import Motion
 from reviewkit.render.contact_sheet import contact_sheet
+from reviewkit.render.ffmpeg import Encoder
 from reviewkit.render.look import LOOKS, Look
 from reviewkit.render.page import Pages
 from reviewkit.render.paint import Fonts
@@ -54,6 +55,15 @@ class Composed:
     plan: PlanWords
 
 
+@dataclass(frozen=True)
+class Clips:
+    """How clips are made. `folder`: where they are put; `drawn_before`: see `drawing.draw`."""
+
+    encoder: Encoder
+    folder: Path
+    drawn_before: Mapping[str, Path] = field(default_factory=dict)
+
+
 @dataclass(frozen=True, eq=False)
 class Outputs:
     """What a build makes. `files`: by their path in the output folder; clips are files already. `published`: the new
@@ -69,14 +79,12 @@ class Outputs:
 def run(
     folder: Path,
     options: Options,
-    pool: Pool,
-    cache: Cache,
-    motion: Motion | None = None,
-    drawn_before: Mapping[str, Path] | None = None,
+    pool: Pool = ALONE,
+    cache: Cache = NO_CACHE,
+    clips: Clips | None = None,
     progress: Progress = lambda done, of: None,
 ) -> Outputs:
-    """Return everything that a build of a session makes. `motion`: how clips are made and where they are put;
-    `drawn_before`: see `drawing.draw`.
+    """Return everything that a build of a session makes; `clips`: how these are made, if they are wanted.
 
     Raises InputError with all that is wrong in the session, CannotFinish if the run can't be ended.
     """
@@ -85,19 +93,18 @@ def run(
     if not cards:
         known = [card.id for card in composed.episode.cards]
         raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
-    if motion:
-        episode = composed.episode.session.episode
-        motion = replace(motion, rate=episode.frame_rate, seconds=episode.card_seconds)
+    episode, before = composed.episode.session.episode, clips.drawn_before if clips else {}
+    motion = Motion(episode.frame_rate, episode.card_seconds, clips.encoder, clips.folder) if clips else None
     whole = not options.only
     page = LOOKS["brochure"] if whole else None
     order = Order(composed.look, options.width, page, whole, composed.fonts, options.overlay, strip=True, motion=motion)
-    drawn = draw(cards, order, composed.files.type_digests, drawn_before or {}, pool, cache, progress)
+    drawn = draw(cards, order, composed.files.type_digests, before, pool, cache, progress)
     if options.only:
         return Outputs(composed, _card_files(composed.episode.cards, drawn), outputs.summary(composed.episode))
     return _write(composed, drawn, options, cache)
 
 
-def prepare(folder: Path, pool: Pool, cache: Cache) -> Composed:
+def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE) -> Composed:
     """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
     files = read(folder)
     runs = _measured(folder, files, pool, cache)
@@ -105,17 +112,15 @@ def prepare(folder: Path, pool: Pool, cache: Cache) -> Composed:
     return _compose(files, runs, verdicts, cache)
 
 
-def check(folder: Path, cache: Cache) -> Episode:
+def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
     """Return the episode as far as the drawing; what is missing is in `left_out`. Raises InputError."""
-    with Pool(1) as pool:
-        return prepare(folder, pool, cache).episode
+    return prepare(folder, cache=cache).episode
 
 
-def plan(folder: Path, cache: Cache) -> tuple[PlanWords, dict[str, bytes]]:
+def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes]]:
     """Return what to measure, in words and as files. Raises InputError."""
     files = read(folder, for_plan=True)
-    with Pool(1) as pool:
-        runs = _measured(folder, files, pool, cache)
+    runs = _measured(folder, files, ALONE, cache)
     pages = _pages(folder, cache)
     words = _plan(files, runs, judge(files.session, runs), pages)
     return words, plan_page.texts(words, pages)

@@ -86,6 +86,9 @@ class Pool:
         return results
 
 
+ALONE = Pool(1)  # this process only; it need not be closed
+
+
 def _counted(result: T, number: int, progress: Callable[[int], None]) -> T:
     progress(number)
     return result

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import sys
 from contextlib import suppress
 from functools import cache
@@ -36,7 +35,7 @@ def _installed() -> list[str]:
     found: set[str] = set()
     for folder in sys.path:
         with suppress(OSError):
-            found |= {name for name in os.listdir(folder or ".") if name.endswith((".dist-info", ".egg-info"))}
+            found |= {path.name for path in Path(folder).iterdir() if path.suffix in (".dist-info", ".egg-info")}
     return sorted(found)
 
 

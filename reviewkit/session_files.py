@@ -34,7 +34,7 @@ class SessionFiles:
     """
 
     session: Session
-    notes: Notes = Notes()
+    notes: Notes = field(default_factory=Notes)
     prices: IndexTable | None = None
     repair: tuple[RepairRow, ...] = ()
     final: tuple[tuple[float, str], ...] = ()

@@ -117,7 +117,7 @@ class Bench:
     def _take(self, made: Made) -> tuple[tuple[str, ...], int]:
         """Move in what isn't as it was; which cards that changes, and how many files."""
         assert made.composed is not None  # made in this process
-        versions = hand_over(made, Options(), "", self._cache).files
+        versions = hand_over(made, Options(), self._cache).files
         new = {name for name, version in versions.items() if self.versions.get(name) != version}
         there = places_of(made.composed)
         cards = tuple(name for name, place in there.items() if place in new)

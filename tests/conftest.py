@@ -15,9 +15,12 @@ import accuracy as promised
 import pytest
 from hypothesis import settings
 
-from reviewkit import cli, pipeline
+from reviewkit import cli, pipeline, pool
 from reviewkit.build import build
 from reviewkit.options import Options
+
+# what a test builds, it builds in its own process, unless it asks for others
+pool.paying = lambda sessions=1: 1
 
 # the same cases in every run: what a wider search finds is kept as a case of its own
 settings.register_profile("suite", derandomize=True, deadline=None)
@@ -56,6 +59,15 @@ class Said:
 def _copied(to: Path) -> Path:
     shutil.copytree(_SAMPLE, to, ignore=shutil.ignore_patterns("out", "__pycache__"))
     return to
+
+
+@pytest.fixture(scope="session", autouse=True)
+def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A cache for this run of the tests alone, which all its processes share."""
+    root = tmp_path_factory.getbasetemp()
+    place = (root.parent if "PYTEST_XDIST_WORKER" in os.environ else root) / "cache"
+    os.environ["REVIEWKIT_CACHE"] = str(place)
+    return place
 
 
 @pytest.fixture(scope="session")

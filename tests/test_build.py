@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import subprocess
@@ -15,14 +14,17 @@ import one_evening
 import pytest
 from one_evening import outputs, put
 
-from reviewkit import bench_runs, plain_data, record
-from reviewkit.build import build, make
+import reviewkit.build
+from reviewkit import drawing, measuring, plain_data, program
+from reviewkit.build import make
+from reviewkit.cache import Cache, open_cache
 from reviewkit.errors import CannotFinish
+from reviewkit.last_build import read_last_build
 from reviewkit.options import Options
-from reviewkit.render import card as drawing
+from reviewkit.pool import ALONE
 from reviewkit.render import clip
 from reviewkit.render.deliver import MANIFEST
-from reviewkit.stamps import is_settled, stamps
+from reviewkit.render.ffmpeg import find_encoder
 
 HEAVY = "numpy pandas matplotlib jinja2 pydantic scipy PIL rich".split()
 
@@ -35,22 +37,43 @@ def whole(tmp_path_factory) -> Path:
     return folder
 
 
+@pytest.fixture(autouse=True)
+def cache(tmp_path, monkeypatch) -> Path:
+    """A cache of its own for each test."""
+    monkeypatch.setenv("REVIEWKIT_CACHE", str(tmp_path / "cache"))
+    return tmp_path / "cache"
+
+
 @pytest.fixture
 def folder(whole, tmp_path) -> Path:
-    """A copy of it, as it was built, its times too."""
-    return Path(shutil.copytree(whole, tmp_path / "session"))
+    """A session as it is after its first build."""
+    folder = Path(shutil.copytree(whole, tmp_path / "session"))
+    build(folder, Options())
+    return folder
+
+
+def build(folder: Path, options: Options, *, cached: bool = True) -> None:
+    """Build as the command does, in this process."""
+    encoder = find_encoder() if options.motion else None
+    reviewkit.build.build(folder, options, ALONE, open_cache() if cached else Cache(), encoder)
 
 
 def is_current(folder: Path, options: Options = Options()) -> bool:  # noqa: B008 - frozen
-    last = record.read(options.out_of(folder))
-    return last is not None and last.is_current(folder, options)
+    encoder = find_encoder().digest if options.motion else ""
+    last = read_last_build(folder, options, encoder, open_cache())
+    return last is not None and last.is_current(folder, options.out_of(folder))
+
+
+def times(folder: Path) -> dict[str, tuple[int, int]]:
+    """When each file of a folder was written, and its number."""
+    return {str(path): (path.stat().st_mtime_ns, path.stat().st_ino) for path in folder.rglob("*")}
 
 
 # ------------------------------------------------------------------ nothing changed
 
 
 def test_where_nothing_changed_nothing_is_loaded_made_or_written(folder, checkout):
-    before = stamps(folder)
+    before = times(folder)
     program = (
         "import sys; from reviewkit.cli import run; status = run(sys.argv[1:])\n"
         f"print(status, *(name for name in {HEAVY!r} if name in sys.modules))"
@@ -58,20 +81,7 @@ def test_where_nothing_changed_nothing_is_loaded_made_or_written(folder, checkou
     arguments = [sys.executable, "-c", program, "build", str(folder), "--jobs", "2"]
     ran = subprocess.run(arguments, cwd=checkout, capture_output=True, text=True, check=True)
     assert (ran.stdout, ran.stderr) == ("0\n", "")
-    # a copy has other times: the first look read all files, and noted these
-    now = [each for each in stamps(folder) if each[0] != f"out/{record.FILE_NAME}"]
-    assert now == [each for each in before if each[0] != f"out/{record.FILE_NAME}"]
-    after = stamps(folder)
-    subprocess.run(arguments, cwd=checkout, capture_output=True, text=True, check=True)
-    assert stamps(folder) == after
-
-
-def test_a_second_look_reads_no_file(folder, monkeypatch):
-    assert is_current(folder)
-    monkeypatch.setattr(record, "digest", lambda path: pytest.fail(f"{path} was read"))
-    os.utime(folder / "out" / record.FILE_NAME)  # so that all files are settled; the mark is gone
-    monkeypatch.undo()
-    assert is_current(folder)
+    assert times(folder) == before
 
 
 def test_files_that_were_only_touched_are_no_change(folder):
@@ -134,7 +144,7 @@ def test_what_changed_is_made_again_as_a_build_from_nothing_makes_it(folder, tmp
     change(folder)
     assert not is_current(folder)
     build(folder, Options())
-    build(folder, Options(out=tmp_path / "afresh"))
+    build(folder, Options(out=tmp_path / "afresh"), cached=False)
     again, afresh = outputs(folder / "out"), outputs(tmp_path / "afresh")
     assert set(again) == set(afresh)
     assert [name for name in again if again[name] != afresh[name]] == []
@@ -146,7 +156,7 @@ def test_other_options_are_another_build(folder, tmp_path):
         assert not is_current(folder, options)
         build(folder, options)
         assert is_current(folder, options)
-        build(folder, replace(options, out=tmp_path / "afresh"))
+        build(folder, replace(options, out=tmp_path / "afresh"), cached=False)
         assert outputs(folder / "out") == outputs(tmp_path / "afresh")
     build(folder, Options())
     assert not list((folder / "out").glob("overlays"))
@@ -179,20 +189,20 @@ def test_clips_of_charts_that_did_not_change_are_taken_over(folder, tmp_path, mo
     edited('kind = "contour"', 'kind = "contour"\nid = "low"')(folder)
     build(folder, Options(motion=True))
     assert encoded == ["leak", "low"]
-    build(folder, Options(motion=True, out=tmp_path / "afresh"))
+    build(folder, Options(motion=True, out=tmp_path / "afresh"), cached=False)
     assert outputs(folder / "out") == outputs(tmp_path / "afresh")
     assert is_current(folder, Options(motion=True))
 
 
 def test_a_sweep_that_changed_is_read_and_drawn_alone(folder, monkeypatch):
-    read, drawn, pictures, parse = [], [], drawing.pictures, bench_runs.read_measured
+    read, drawn, pictures, parse = [], [], drawing.pictures, measuring.read_measured
     monkeypatch.setattr(drawing, "pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
 
     def parsed(path, *arguments, **keys):
         read.append(path.name)
         return parse(path, *arguments, **keys)
 
-    monkeypatch.setattr(bench_runs, "read_measured", parsed)
+    monkeypatch.setattr(measuring, "read_measured", parsed)
     put(folder / "measurements/leak.csv", one_evening.leak(-61))
     build(folder, Options())
     assert read == ["leak.csv"]
@@ -268,98 +278,54 @@ def test_the_whole_folder_of_outputs_may_be_deleted(folder):
     assert outputs(folder / "out") == before
 
 
-# ------------------------------------------------------------------ the record comes from this installation, or is none
+# ------------------------------------------------------------------ the cache
 
 
-def forged(folder: Path, **changed: object) -> None:
-    """The record with something in it changed, as one could who has the program but not this installation."""
-    place = folder / "out" / record.FILE_NAME
-    content = json.loads(place.read_bytes())
-    body = {**json.loads(content["body"]), **changed}
-    place.write_text(json.dumps({"seal": content["seal"], "body": json.dumps(body)}), encoding="utf-8")
-
-
-def test_a_page_that_a_stranger_put_there_is_not_taken_for_ours(folder):
-    before = outputs(folder / "out")
-    page = folder / "out" / "episode.html"
-    put(page, before["episode.html"].replace(b"</h1>", b"</h1><script>alert(1)</script>"))
-    digests = {
-        name: record.digest(folder / "out" / name) for name in before if name in record.read(folder / "out").outputs
-    }
-    forged(folder, outputs=digests)
-    assert record.read(folder / "out") is None
-    build(folder, Options())
-    assert outputs(folder / "out") == before
-
-
-@pytest.mark.parametrize(
-    "content",
-    [b"", b"{", b"[]", b"null", b'{"seal": 1, "body": 2}', b'{"seal": "", "body": "{}"}', b"\xff", b"[" * 100_000],
-)
-def test_a_record_that_is_none_stops_nothing(folder, content):
-    (folder / "out" / record.FILE_NAME).write_bytes(content)
-    assert record.read(folder / "out") is None
-    assert not is_current(folder)
-
-
-def test_another_installation_makes_everything_itself(folder, monkeypatch):
+def test_another_program_makes_everything_itself(folder, monkeypatch):
     drawn, pictures = [], drawing.pictures
     monkeypatch.setattr(drawing, "pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
-    monkeypatch.setattr(record, "_installation", lambda: b"put on this machine at another time")
+    for module in ("measuring", "drawing", "last_build"):
+        monkeypatch.setattr(f"reviewkit.{module}.program_digest", lambda: "another")
     before = outputs(folder / "out")
     assert not is_current(folder)
     build(folder, Options())
     assert {"flat", "bass", "leak", "title"} <= set(drawn)
-    after = outputs(folder / "out")
-    assert {name for name in after if after[name] != before[name]} == {record.FILE_NAME}
+    assert outputs(folder / "out") == before
 
 
-# ------------------------------------------------------------------ files as they were
+@pytest.mark.parametrize("part", ["reviewkit/units.py", "templates/outline.md.j2", "a font", "a package"])
+def test_the_program_is_known_by_its_bytes_and_what_is_installed(part, tmp_path, monkeypatch, checkout):
+    program.program_digest.cache_clear()
+    before = program.program_digest()
+    if part == "a package":
+        (tmp_path / "some_library-9.9.dist-info").mkdir()
+        monkeypatch.setattr(sys, "path", [*sys.path, str(tmp_path)])
+    else:
+        real = program.file_digest
+        name = "SourceSansPro-Bold.ttf" if part == "a font" else Path(part).name
+        monkeypatch.setattr(program, "file_digest", lambda path: "other" if path.name == name else real(path))
+    program.program_digest.cache_clear()
+    assert program.program_digest() != before
+    monkeypatch.undo()
+    program.program_digest.cache_clear()
+    assert program.program_digest() == before
 
 
-S = 1_000_000_000
+@pytest.mark.parametrize("damage", DAMAGE.values(), ids=DAMAGE)
+def test_a_damaged_cache_changes_nothing(folder, cache, damage, monkeypatch):
+    before = outputs(folder / "out")
+    for entry in [path for path in cache.rglob("*") if path.is_file()]:
+        damage(entry)
+    shutil.rmtree(folder / "out")
+    build(folder, Options())
+    assert outputs(folder / "out") == before
 
 
-@pytest.mark.parametrize(
-    ("mtime_ns", "ctime_ns", "looked_ns", "settled"),
-    [
-        (100 * S + 7, 100 * S + 7, 101 * S, True),
-        (100 * S + 7, 100 * S + 7, 100 * S + 1_000_007, False),  # within a tick of the system's clock
-        (100 * S, 100 * S, 101 * S, False),  # a file system of whole seconds, or of every other one
-        (100 * S, 100 * S, 103 * S, True),
-        (100 * S, 100 * S + 7, 101 * S, True),
-        (50 * S + 7, 100 * S + 7, 100 * S + 9, False),  # set back by hand, changed just now
-        (200 * S + 7, 200 * S + 7, 100 * S, False),  # the clock was put back since
-        (200 * S + 7, 100 * S + 7, 150 * S, False),  # a file of tomorrow
-    ],
-)
-def test_when_a_look_is_enough(mtime_ns, ctime_ns, looked_ns, settled):
-    assert is_settled((1, 10, mtime_ns, ctime_ns), looked_ns) == settled
-
-
-def test_what_is_not_there_is_not_there():
-    assert is_settled((), 0)
-
-
-@pytest.mark.parametrize("back_s", [0, 3600, 10_000_000])
-def test_a_clock_that_was_put_back_hides_no_change(folder, monkeypatch, back_s):
-    """A change of the same length, in the same file, which the system dates before the last build."""
-    real = record.stamp
-    changed = folder / "measurements/leak.csv"
-    content = changed.read_bytes().replace(b"-64.000", b"-63.000", 1)
-    with changed.open("r+b") as file:
-        file.write(content)
-
-    def dated(path: Path) -> tuple[int, ...]:
-        found = real(path)
-        return (*found[:2], *(when - back_s * S for when in found[2:])) if path == changed else found
-
-    monkeypatch.setattr(record, "stamp", dated)
-    assert not is_current(folder)
+# ------------------------------------------------------------------ files that change meanwhile
 
 
 def test_a_file_that_is_written_to_while_it_is_read_is_told_and_nothing_is_moved(folder, monkeypatch):
-    before, parse = outputs(folder / "out"), bench_runs.read_measured
+    before, parse = outputs(folder / "out"), measuring.read_measured
     put(folder / "measurements/leak.csv", one_evening.leak(-61))
 
     def read(path, *arguments, **keys):
@@ -367,7 +333,7 @@ def test_a_file_that_is_written_to_while_it_is_read_is_told_and_nothing_is_moved
         put(folder / "measurements/leak.csv", one_evening.leak(-62))
         return found
 
-    monkeypatch.setattr(bench_runs, "read_measured", read)
+    monkeypatch.setattr(measuring, "read_measured", read)
     with pytest.raises(CannotFinish, match=r"leak\.csv was written to while it was read; nothing in out/ was changed"):
         build(folder, Options())
     assert outputs(folder / "out") == before
@@ -402,7 +368,7 @@ def test_several_sessions_are_built_as_each_alone_is(whole, tmp_path, say):
     put(folders[1] / "measurements/leak.csv", one_evening.leak(-50))
     assert say("build", *folders, "--jobs", "2").status == 0
     assert outputs(folders[0] / "out") == outputs(folders[2] / "out") == outputs(whole / "out")
-    build(folders[1], Options(out=tmp_path / "afresh"))
+    build(folders[1], Options(out=tmp_path / "afresh"), cached=False)
     assert outputs(folders[1] / "out") == outputs(tmp_path / "afresh")
 
 
@@ -420,7 +386,7 @@ def test_one_session_that_is_wrong_leaves_all_as_they_were(whole, tmp_path, say,
 
 
 def test_every_card_and_figure_comes_back_as_it_was(folder):
-    prepared = make(folder, Options(out=folder / "elsewhere")).prepared
+    prepared = make(folder, Options(out=folder / "elsewhere")).composed
     for value in (*prepared.episode.cards, *(f for run in prepared.episode.runs for f in run.findings)):
         again = plain_data.from_text(plain_data.to_text(value))
         assert type(again) is type(value)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.render.ffmpeg import ENCODER, encode
+from reviewkit.render.ffmpeg import ENCODER, Encoder, encode
 from reviewkit.render.png import png_with_alpha
 from reviewkit.render.scene import Item
 
@@ -43,14 +43,13 @@ _FORMAT, _DEPTH_BEHIND = b"png ", 78  # the data format of a sample description,
 @dataclass(frozen=True)
 class Motion:
     """What is asked of clips. `rate`: frames a second; `seconds`: a clip's length if its card names none; `folder`:
-    where finished clips are put; `encoder`: what tells the encoder at `ffmpeg` from another.
+    where finished clips are put.
     """
 
     rate: Fraction
     seconds: float
-    ffmpeg: str
+    encoder: Encoder
     folder: Path
-    encoder: str = ""
 
     def file(self, card_id: str, ending: str) -> Path:
         """Where a card's clip is put."""
@@ -121,13 +120,15 @@ def opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> 
         *(*_NO_TRACES, "-f", "h264", f"file:{stream}"),
     ]
     try:
-        encode(motion.ffmpeg, options, (plane for frame in drawn(planes, made.drawing, _mixed) for plane in frame))
+        encode(
+            motion.encoder.ffmpeg, options, (plane for frame in drawn(planes, made.drawing, _mixed) for plane in frame)
+        )
         whole = stream.read_bytes()
         again = whole.rfind(_PARAMETERS) if rounds else len(whole)
         timed = f"setts=ts=round(N/TB/({motion.rate}))"
         options = ["-f", "h264", "-framerate", str(motion.rate), "-i", "pipe:0", "-c", "copy", "-bsf:v", timed]
         options += ["-video_track_timescale", str(_timescale(motion.rate)), "-movflags", "+faststart", *_NO_TRACES]
-        _finished(motion.ffmpeg, options, [whole[:again], whole[again:] * rounds], place)
+        _finished(motion.encoder.ffmpeg, options, [whole[:again], whole[again:] * rounds], place)
     finally:
         stream.unlink(missing_ok=True)
 
@@ -146,7 +147,7 @@ def clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> N
         for _ in range(made.held):
             yield picture
 
-    _finished(motion.ffmpeg, options, pictures(), place)
+    _finished(motion.encoder.ffmpeg, options, pictures(), place)
     _tell_depth(place)
 
 

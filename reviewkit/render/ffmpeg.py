@@ -7,6 +7,7 @@ import subprocess
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,25 +20,31 @@ if TYPE_CHECKING:
 ENCODER = "libx264"
 
 
-def find_ffmpeg() -> str:
-    """The ffmpeg to encode with: the one on the path, else the one that imageio-ffmpeg carries, if it has H.264.
+@dataclass(frozen=True)
+class Encoder:
+    """An ffmpeg to encode with, and what tells it from another one or another version."""
 
-    Raises InputError where there is none.
+    ffmpeg: str
+    digest: str
+
+
+def find_encoder() -> Encoder:
+    """Return the ffmpeg on the path, else the one that imageio-ffmpeg carries, if it has H.264.
+
+    Raises InputError if there is none.
     """
     lacking = ""
-    for place in _places():
-        if _can_encode(place):
-            return place
-        lacking = lacking or f" with {ENCODER}, which {place} is without"
+    for ffmpeg in _places():
+        if _can_encode(ffmpeg):
+            return Encoder(ffmpeg, _digest(ffmpeg))
+        lacking = lacking or f" with {ENCODER}, which {ffmpeg} is without"
     raise InputError(
         Fault(f"--motion needs ffmpeg{lacking}", 0, "install it, or: pip install 'bench-reviewkit[motion]'")
     )
 
 
-def encoder_digest(ffmpeg: str) -> str:
-    """Return what tells an encoder from another one or another version: digests of its file and of what it says of
-    itself, for its libraries may lie elsewhere.
-    """
+def _digest(ffmpeg: str) -> str:
+    """The digest of an encoder: of its file, and of what it says of itself, for its libraries may be elsewhere."""
     ran = subprocess.run([ffmpeg, "-hide_banner", "-version"], capture_output=True, stdin=subprocess.DEVNULL)
     return digest_of(f"{file_digest(Path(ffmpeg))} {ran.stdout!r}".encode())
 
