@@ -69,7 +69,7 @@ def _finding(c: Conditions, reading: SingleReading) -> Finding:
         uncertainty=_ONE_DIGIT * reading.step if reading.step else None,
         **at,
     )
-    return replace(found, step=reading.step)
+    return replace(found, step=reading.step, note=reading.note)
 
 
 def _at_rest(m: Measurement, name: str) -> Measurement:
@@ -148,10 +148,9 @@ class _Entry:
 
 
 def _read(run: Run) -> list[_Entry]:
-    assert run.sheet is not None
     entries: list[_Entry] = []
-    for finding, reading in zip(run.findings, run.sheet.readings, strict=True):
-        notes = tuple(note for note in (reading.note, "at the bench's floor" if finding.bound else "") if note)
+    for finding in run.findings:
+        notes = tuple(note for note in (finding.note, "at the bench's floor" if finding.bound else "") if note)
         again = sum(_same(entry.finding, finding) and entry.finding.channel == finding.channel for entry in entries)
         entries.append(_Entry(run, finding, notes, again))
     return entries
