@@ -9,11 +9,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from measured_sheets import all_of, column, conditions, one, quantities, sheet
+from measured_sheets import all_of, column, conditions, one, quantities, run_from, sheet
 
 from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
-from reviewkit.model import Run
 
 KIND = KINDS["contour"]
 FREQUENCY_HZ = np.geomspace(10, 40_000, 97)
@@ -164,8 +163,7 @@ def test_what_cannot_be_held_against(reference, against, message):
 
 def run(setting, level_db, **measurement):
     data, c = response(L=level_db, R=level_db), told(setting=setting, **measurement)
-    found = KIND.findings(data, c)
-    return Run(c, data, found.findings, found.withheld)
+    return run_from(data, c)
 
 
 def test_twelve_settings_on_one_card_are_each_named_once():

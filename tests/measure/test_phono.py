@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from known_noise import phono_db
-from measured_sheets import all_of, column, conditions, measured, one, sheet
+from measured_sheets import all_of, column, conditions, measured, one, run_from, sheet
 
 from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
@@ -141,8 +141,7 @@ def test_silence_is_refused():
 
 
 def run_of(data, **told):
-    found = measured("phono", data, **told)
-    return Run(conditions("phono", **told), data, found.findings, found.withheld)
+    return run_from(data, conditions("phono", **told))
 
 
 def test_the_card_is_the_deviation_with_its_limit_and_its_worst_point():
@@ -172,7 +171,7 @@ def test_what_is_worth_saying():
     assert facts["deviation"]["worse"].channel == "R"
     was = facts["deviation"]["before"]
     assert abs(was.value) == pytest.approx(max(abs(f.value) for f in all_of_band(before)), abs=1e-12)
-    assert KINDS["phono"].points(Run(after.conditions, after.sheet, ()), None) == ()
+    assert KINDS["phono"].points(Run(after.conditions, None, ()), None) == ()
 
 
 def all_of_band(run):

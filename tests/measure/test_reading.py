@@ -8,13 +8,13 @@ import math
 from dataclasses import replace
 
 import pytest
-from measured_sheets import conditions
+from measured_sheets import conditions, run_from
 from rated_and_found import rated, session
 
 from reviewkit import places, session_cards
 from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Rating, Run, Verdict
+from reviewkit.model import Bench, Rating, Verdict
 from reviewkit.quantities import QUANTITIES, show
 from reviewkit.ratings import RULES
 from reviewkit.render.card import fit
@@ -35,10 +35,7 @@ BEFORE = "DC offset,L,12,mV,cold,\nDC offset,R,380,mV,cold,\nbias,L,22,mV,,\nbia
 
 
 def run_of(rows, **told):
-    c = conditions("reading", **told)
-    sheet = parse_readings(HEADER + rows, "measurements/m.csv")
-    made = KIND.findings(sheet, c)
-    return Run(c, sheet, made.findings, made.withheld)
+    return run_from(parse_readings(HEADER + rows, "measurements/m.csv"), conditions("reading", **told))
 
 
 def only(rows, **told):
