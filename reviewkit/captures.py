@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,15 +37,6 @@ def sample_rate_hz(sheet: Sheet) -> float:
             )
         )
     return rate
-
-
-def refuse_silence(sheet: Sheet, columns: Sequence[Column]) -> None:
-    """Raise InputError where a sweep's level is 0 V, which has no decibels."""
-    for column in columns:
-        if column.unit == "V" and not np.all(column.values):
-            row = int(np.argmin(np.abs(column.values))) + 1
-            message = f'column "{column.header}" reads 0 V in data row {row}, which has no decibels; delete that row'
-            raise InputError(Fault(sheet.source, 0, message))
 
 
 def waveform_volts(column: Column, c: Conditions, source: str) -> Array:

@@ -28,9 +28,8 @@ def all_cards(
     session, by_card = files.session, _groups(runs)
     cards = [session_cards.title_card(session, price, files.photo), session_cards.rated_card(session)]
     for name, group in by_card.items():
-        for card in _cards(name, group, list(by_card)):
-            judged = session_cards.with_verdicts(card, group, verdicts)
-            cards.append(replace(judged, corner=session.unit.name))
+        shown = session_cards.verdicts_on(group, verdicts)
+        cards += [replace(card, corner=session.unit.name) for card in _cards(name, group, list(by_card), shown)]
     cards += [
         session_cards.repair_card(session, files.repair),
         session_cards.table_card(session, table, verdicts),
@@ -51,13 +50,13 @@ def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
     return {name: [by_id[m.id] for m in group] for name, group in shared.items()}
 
 
-def _cards(name: str, group: Sequence[Run], taken: Collection[str]) -> list[Card]:
+def _cards(name: str, group: Sequence[Run], taken: Collection[str], verdicts: tuple[Verdict, ...]) -> list[Card]:
     """The pictures of a group: its own card, called by the group's name, then what else there is to see of it.
 
     A further one whose name a measurement has already is called by the next number.
     """
     kind = KINDS[group[0].conditions.measurement.kind]
-    card = kind.card(group)
+    card = kind.card(group, verdicts)
     titles = [run.conditions.measurement.title for run in group if run.conditions.measurement.title]
     holds = [run.conditions.measurement.hold_s for run in group if run.conditions.measurement.hold_s]
     hold = holds[0] if holds else None
@@ -66,7 +65,8 @@ def _cards(name: str, group: Sequence[Run], taken: Collection[str]) -> list[Card
     cards = [replace(card, id=name, title=titles[0] if titles else own, shorter=shorter, hold_s=hold)]
     for other in kind.further(group):
         names = (f"{name}-{other.id}{number}" for number in ("", *range(2, len(taken) + 2)))
-        cards.append(replace(other, id=next(free for free in names if free not in taken), first=name, hold_s=hold))
+        free = next(free for free in names if free not in taken)
+        cards.append(replace(other, id=free, first=name, hold_s=hold, verdicts=verdicts))
     return cards
 
 

@@ -9,8 +9,8 @@ import numpy as np
 from reviewkit import figures, quantities
 from reviewkit.model import Finding, Reading, Run
 from reviewkit.signal.decibels import HALF_POWER_DB
+from reviewkit.signal.weighting import REFERENCE_HZ
 
-REFERENCE_HZ = 1000.0
 SIDES = (("boost_low", "corner_low", -1), ("boost_high", "corner_high", +1))
 MOST_BLOCKS = 3  # more settings than this on one card get a line each
 FILTER_DB = -3.0  # an octave: what falls off less steeply is a tone control

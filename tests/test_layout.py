@@ -55,7 +55,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("price",),
     # what kinds, cards and sentences share
     ("distortion_bars", "tone_pictures", "tone_readings"),
-    ("control_readings", "idle_output", "tone_sheets", "two_loads"),
+    ("control_readings", "idle_output", "sweeps", "tone_sheets", "two_loads"),
     ("captures",),
     ("figures",),
     ("bench_floor",),

@@ -182,7 +182,7 @@ def texts_of_the_users_words(episode: Episode) -> Iterator[str]:
     words = [session.bench.mains, session.unit.mains, session.episode.title, *session.bench.equipment]
     words += [text for m in session.measurements for text in (m.setting, m.title)]
     words += [str(f.at.get("setting", "")) for f in episode.findings]
-    words += [reading.note for run in episode.runs if run.sheet for reading in run.sheet.readings]
+    words += [f.note for f in episode.findings]
     words += [text for row in episode.repair for text in (row.point, row.action, row.note)]
     for text in words:
         yield from tokens(text)

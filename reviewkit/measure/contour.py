@@ -6,12 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import curves, figures, scales
-from reviewkit.arrays import Array
-from reviewkit.captures import refuse_silence
+from reviewkit import curves, figures, scales, sweeps
+from reviewkit.arrays import Array, read_only
 from reviewkit.control_readings import (
     FILTER_DB,
-    REFERENCE_HZ,
     SIDES,
     largest_of,
     name_of,
@@ -25,6 +23,7 @@ from reviewkit.model import (
     Card,
     Column,
     Conditions,
+    Curve,
     Curves,
     Finding,
     Kind,
@@ -35,20 +34,15 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
-from reviewkit.signal.decibels import HALF_POWER_DB, relative_db
+from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.weighting import REFERENCE_HZ
 
-_SAME = 0.005  # a band's edge that is missed by half a percent was meant
 _FLAT_DB = 0.1  # a control that does less does nothing
 # what a card is called whose settings all begin with it
 _TITLES = {"loudness": "Loudness", "filter": "Filters"} | dict.fromkeys(("bass", "treble", "tone"), "Tone controls")
-
-
-def _levels(sheet: Sheet) -> list[Column]:
-    columns = [column for column in sheet.all("level") if ">" not in column.channel]
-    refuse_silence(sheet, columns)
-    return columns
 
 
 def _fault(c: Conditions, what: str) -> InputError:
@@ -60,7 +54,7 @@ def _reference(c: Conditions) -> Sheet:
     against = c.measurement.against
     if not against:
         raise _fault(c, 'a contour is held against another response; name that one\'s id, for example against = "flat"')
-    if c.reference is None or c.reference.find("frequency") is None or not _levels(c.reference):
+    if c.reference is None or c.reference.find("frequency") is None or not sweeps.levels_of(c.reference):
         what = f'against = "{against}" has no columns of frequency and level; name a response of the same unit'
         raise _fault(c, what)
     return c.reference
@@ -68,7 +62,7 @@ def _reference(c: Conditions) -> Sheet:
 
 def _counterpart(column: Column, columns: Sequence[Column], reference: Sheet, c: Conditions) -> Column | None:
     """The reference's column for a channel: of the same name, or the only one where either has no name."""
-    candidates = _levels(reference)
+    candidates = sweeps.levels_of(reference)
     same = [other for other in candidates if other.channel == column.channel]
     if same or (len(candidates) == 1 and not (candidates[0].channel and column.channel)):
         return (same or candidates)[0]
@@ -78,25 +72,20 @@ def _counterpart(column: Column, columns: Sequence[Column], reference: Sheet, c:
     return None
 
 
-def _re_1k(frequency_hz: Array, column: Column) -> Array | None:
-    """A channel in dB re its own 1 kHz, shape (n,); None where its data does not reach that."""
-    level_db = relative_db(column.values, column.unit)
-    at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ, curved=True)
-    return None if at_1k is None else level_db - at_1k
-
-
 def _difference(sheet: Sheet, column: Column, reference: Sheet, other: Column) -> tuple[Array, Array] | None:
     """Frequencies (Hz) and the channel's difference from the reference (dB), both set to 0 dB at 1 kHz, over the range
     that both cover; None where one of them does not reach 1 kHz. The two need not share frequencies: the reference is
     read at the measurement's.
     """
     own_hz, reference_hz = sheet.need("frequency").values, reference.need("frequency").values
-    own, its = _re_1k(own_hz, column), _re_1k(reference_hz, other)
+    own, its = (
+        sweeps.re_1k(x, relative_db(side.values, side.unit)) for x, side in ((own_hz, column), (reference_hz, other))
+    )
     if own is None or its is None:
         return None
     low_hz, high_hz = max(own_hz[0], reference_hz[0]), min(own_hz[-1], reference_hz[-1])
-    inside = own_hz[(own_hz >= low_hz * (1 - _SAME)) & (own_hz <= high_hz * (1 + _SAME))]
-    ends = [edge for edge in (low_hz, high_hz) if not np.any(np.abs(inside / edge - 1) <= _SAME)]
+    inside = own_hz[(own_hz >= low_hz * (1 - sweeps.EDGE)) & (own_hz <= high_hz * (1 + sweeps.EDGE))]
+    ends = [edge for edge in (low_hz, high_hz) if not np.any(np.abs(inside / edge - 1) <= sweeps.EDGE)]
     where = np.sort(np.concatenate((inside, ends)))
     return where, curves.values_at(own_hz, own, where) - curves.values_at(reference_hz, its, where)
 
@@ -104,7 +93,7 @@ def _difference(sheet: Sheet, column: Column, reference: Sheet, other: Column) -
 def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Array]], list[str]]:
     """(channel, frequencies, difference) for each channel that has one, and why the others have none."""
     reference, m = _reference(c), c.measurement
-    columns = _levels(sheet)
+    columns = sweeps.levels_of(sheet)
     found, withheld = [], []
     for column in columns:
         other = _counterpart(column, columns, reference, c)
@@ -133,17 +122,10 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     found: list[Finding] = []
     differences, withheld = _differences(sheet, c)
     for channel, frequency_hz, difference in differences:
-        middle = int(np.argmin(np.abs(np.log(frequency_hz / REFERENCE_HZ))))
         for boost, corner, step in SIDES:
             side_hz = (AUDIO_BAND_HZ[0], REFERENCE_HZ) if step < 0 else (REFERENCE_HZ, AUDIO_BAND_HZ[1])
-            reached = curves.covered(frequency_hz, side_hz)
-            if reached is not None:
-                where, inside = curves.part(frequency_hz, difference, reached)
-                most = int(np.argmax(np.abs(inside)))
-                found.append(
-                    figures.finding(c, boost, channel, inside[most], frequency=float(where[most]), band=list(reached))
-                )
-            at = curves.crossing(frequency_hz, difference, HALF_POWER_DB, middle, step, curved=True)
+            found += sweeps.worst_in_bands(c, boost, channel, frequency_hz, difference, [side_hz], either_way=True)
+            at = sweeps.corner_hz(frequency_hz, difference, step)
             if at is None:
                 continue
             found.append(figures.finding(c, corner, channel, at))
@@ -153,7 +135,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             )
             if near is not None and far is not None:
                 found.append(figures.finding(c, "slope", channel, far - near, frequency=at))
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
+    drawn = tuple(Curve("", channel, read_only(x), read_only(y)) for channel, x, y in differences)
+    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), drawn)
 
 
 def _title(setting: str) -> str:
@@ -161,7 +144,7 @@ def _title(setting: str) -> str:
     return next((_TITLES[word] for word in setting.lower().split()[:2] if word in _TITLES), "")
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """The differences over the dial about the reference as the zero line. Several settings are each named where they
     stand furthest off, a filter at half power: at their ends too many lie together.
     """
@@ -169,20 +152,17 @@ def card(runs: Sequence[Run]) -> Card:
     marks: list[Mark] = []
     shown = [run for run in runs if run.conditions.measurement.stage != "bench"] or list(runs)
     for run in runs:
-        assert run.sheet is not None
         role = figures.trace_role(run, runs)
-        for number, (channel, frequency_hz, difference) in enumerate(_differences(run.sheet, run.conditions)[0]):
-            label = figures.end_label(channel, run, runs)
+        for number, curve in enumerate(run.curves):
+            label = figures.end_label(curve.channel, run, runs)
             if len(shown) > 1 and role != "bench":
                 # both channels of a setting lie together: the first one names it
                 label = "" if number else name_of(run, shown)
-                if label and (point := place_of(run, channel, shown)):
-                    marks.append(Mark(*point, label, channel))
+                if label and (point := place_of(run, curve.channel, shown)):
+                    marks.append(Mark(*point, label, curve.channel))
                     label = ""
-            traces.append(Trace(frequency_hz, difference, channel, role, label))
-    low_hz, high_hz = AUDIO_BAND_HZ[0] * (1 - _SAME), AUDIO_BAND_HZ[1] * (1 + _SAME)
-    inside = [t.y[(t.x >= low_hz) & (t.x <= high_hz)] for t in traces]
-    extremes = [0.0, *(float(v) for y in inside if len(y) for v in (np.min(y), np.max(y)))]
+            traces.append(Trace(curve.x, curve.y, curve.channel, role, label))
+    extremes = [0.0, *sweeps.extremes(traces, [AUDIO_BAND_HZ])]
     against = list(dict.fromkeys(run.conditions.reference_name for run in shown))
     titles = {_title(run.conditions.measurement.setting) for run in shown}
     y_axis = scales.lopsided(min(extremes), max(extremes))
@@ -193,6 +173,7 @@ def card(runs: Sequence[Run]) -> Card:
         conditions=figures.stated(runs, f"re {', '.join(against)}"),
         body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), (), tuple(marks)),)),
         readings=readings_of(shown),
+        verdicts=tuple(verdicts),
     )
 
 

@@ -6,25 +6,24 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import curves, figures, quantities, rating_words, scales
-from reviewkit.arrays import Array
-from reviewkit.captures import refuse_silence
+from reviewkit import curves, figures, quantities, rating_words, scales, sweeps
+from reviewkit.arrays import Array, read_only
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
     Card,
     Conditions,
+    Curve,
     Curves,
     Finding,
     Kind,
     Limit,
-    Mark,
     Measured,
     Panel,
     Point,
     Reading,
     Run,
     Sheet,
-    Trace,
+    Verdict,
 )
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
@@ -53,7 +52,7 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
                     f'driven? write driven = "L" or driven = "R", or export columns "L to R" and "R to L"',
                 )
             )
-        there = {column.channel: column for column in sheet.all("level")}
+        there = {column.channel: column for column in sweeps.levels_of(sheet)}
         if not {"L", "R"} <= set(there):
             raise InputError(
                 Fault(
@@ -63,7 +62,6 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
                     "columns = { left = …, right = … } in session.toml",
                 )
             )
-        refuse_silence(sheet, sheet.all("level"))
         source, victim = there[driven], there[_OTHER[driven]]
         if source.unit != victim.unit:
             raise InputError(
@@ -97,51 +95,27 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     band).
     """
     assert sheet is not None
-    frequency = sheet.need("frequency")
+    frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []
     spots = [*SPOT_HZ, *(r.frequency_hz for r in figures.rated(c, "crosstalk", "separation") if r.frequency_hz)]
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "crosstalk", "separation")]))
-    for direction, level_db in _directions(sheet, c):
+    directions = _directions(sheet, c)
+    for direction, level_db in directions:
         for spot in dict.fromkeys(spots):
-            value = curves.value_at(frequency.values, level_db, spot)
+            value = curves.value_at(frequency_hz, level_db, spot)
             if value is not None:
                 found.append(figures.finding(c, "crosstalk", direction, value, frequency=spot))
-        for band_hz in bands:
-            reached = curves.covered(frequency.values, band_hz)
-            if reached is not None:
-                where, inside = curves.part(frequency.values, level_db, reached)
-                worst = int(np.argmax(inside))
-                found.append(
-                    figures.finding(
-                        c,
-                        "crosstalk_worst",
-                        direction,
-                        inside[worst],
-                        frequency=float(where[worst]),
-                        band=list(reached),
-                    )
-                )
-    return Measured(tuple(found))
+        found += sweeps.worst_in_bands(c, "crosstalk_worst", direction, frequency_hz, level_db, bands)
+    drawn = (Curve("", direction, frequency_hz, read_only(level_db)) for direction, level_db in directions)
+    return Measured(tuple(found), curves=tuple(drawn))
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Crosstalk over the dial, by 20 dB, the worst point marked."""
-    traces: list[Trace] = []
-    for run in runs:
-        assert run.sheet is not None
-        frequency = run.sheet.need("frequency")
-        for direction, level_db in _directions(run.sheet, run.conditions):
-            label = figures.end_label(direction.replace(">", " → "), run, runs)
-            traces.append(Trace(frequency.values, level_db, direction[0], figures.trace_role(run, runs), label))
+    traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     spot = figures.by_channel(main, "crosstalk", frequency=1000.0)
-    worst = figures.worse(
-        [
-            f
-            for f in figures.by_channel(main, "crosstalk_worst")
-            if f.at["band"] == figures.by_channel(main, "crosstalk_worst")[0].at["band"]
-        ]
-    )
+    worst = figures.worse(_worst(main))
     limits = tuple(
         Limit(
             None,
@@ -169,18 +143,6 @@ def card(runs: Sequence[Run]) -> Card:
         )
     if worst is not None and key is None:
         readings.append(Reading("worst", quantities.show(worst)))
-    marks = (
-        ()
-        if worst is None
-        else (
-            Mark(
-                float(worst.at["frequency"]),
-                worst.value,
-                f"{quantities.show(worst)} at {quantities.hertz(float(worst.at['frequency']))}",
-                worst.channel[0],
-            ),
-        )
-    )
     return Card(
         id="",
         title="",
@@ -193,19 +155,26 @@ def card(runs: Sequence[Run]) -> Card:
                     scales.twenties([v for t in traces for v in (float(np.min(t.y)), float(np.max(t.y)))]),
                     tuple(traces),
                     limits,
-                    marks,
+                    sweeps.mark_of(worst),
                 ),
             )
         ),
         readings=tuple(readings),
+        verdicts=tuple(verdicts),
     )
+
+
+def _worst(run: Run) -> list[Finding]:
+    """Each direction's worst over 20 Hz – 20 kHz, or over what there is of it."""
+    worst = figures.by_channel(run, "crosstalk_worst")
+    return [f for f in worst if f.at["band"] == worst[0].at["band"]]
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """The worse direction at 1 kHz, the worst over the band; and what it was before."""
     m = run.conditions.measurement
     at_1k = figures.by_channel(run, "crosstalk", frequency=1000.0)
-    worst = figures.by_channel(run, "crosstalk_worst")
+    worst = _worst(run)
     was = figures.by_channel(before, "crosstalk", frequency=1000.0) if before else []
     facts = []
     if at_1k:
@@ -223,10 +192,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             )
         )
     if worst:
-        same_band = [f for f in worst if f.at["band"] == worst[0].at["band"]]
-        facts.append(
-            Point("crosstalk", "worst", {"worse": figures.worse(same_band), "band": worst[0].at["band"]}, m.id)
-        )
+        facts.append(Point("crosstalk", "worst", {"worse": figures.worse(worst), "band": worst[0].at["band"]}, m.id))
     return tuple(facts)
 
 

@@ -6,23 +6,24 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import curves, figures, quantities, scales
+from reviewkit import curves, figures, quantities, scales, sweeps
+from reviewkit.arrays import read_only
 from reviewkit.distortion import LIMITED, above_zero, distortion_percent, figure_of
 from reviewkit.model import (
     Card,
     Conditions,
+    Curve,
     Curves,
     Finding,
     Kind,
     Limit,
-    Mark,
     Measured,
     Panel,
     Point,
     Reading,
     Run,
     Sheet,
-    Trace,
+    Verdict,
 )
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
@@ -32,49 +33,26 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     (%, at 1 kHz) per channel. at.figure says THD or THD+N where the file says it.
     """
     assert sheet is not None
-    frequency = sheet.need("frequency")
+    frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []
+    drawn: list[Curve] = []
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, *LIMITED)]))
     for column in sheet.all("distortion"):
         percent, figure = distortion_percent(column), figure_of(column)
-        for band_hz in bands:
-            reached = curves.covered(frequency.values, band_hz)
-            if reached is None:
-                continue
-            where, inside = curves.part(frequency.values, percent, reached)
-            worst = int(np.argmax(inside))
-            found.append(
-                figures.finding(
-                    c,
-                    "worst_distortion",
-                    column.channel,
-                    inside[worst],
-                    frequency=float(where[worst]),
-                    band=list(reached),
-                    figure=figure,
-                )
-            )
-        at_1k = curves.value_at(frequency.values, percent, 1000.0)
+        found += sweeps.worst_in_bands(
+            c, "worst_distortion", column.channel, frequency_hz, percent, bands, figure=figure
+        )
+        at_1k = curves.value_at(frequency_hz, percent, 1000.0)
         if at_1k is not None:
             found.append(figures.finding(c, "distortion", column.channel, at_1k, frequency=1000.0, figure=figure))
-    return Measured(tuple(found))
+        x, y = above_zero(frequency_hz, percent)
+        drawn.append(Curve("", column.channel, read_only(x), read_only(y)))
+    return Measured(tuple(found), curves=tuple(drawn))
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Distortion by decades over the dial, the rated limit over its band, the worst point marked."""
-    traces: list[Trace] = []
-    for run in runs:
-        assert run.sheet is not None
-        frequency = run.sheet.need("frequency")
-        traces += [
-            Trace(
-                *above_zero(frequency.values, distortion_percent(column)),
-                column.channel,
-                figures.trace_role(run, runs),
-                figures.end_label(column.channel, run, runs),
-            )
-            for column in run.sheet.all("distortion")
-        ]
+    traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     limits = tuple(
         Limit(None, limit, band[0], band[1], f"rated {quantities.percent(limit)}")
@@ -89,7 +67,6 @@ def card(runs: Sequence[Run]) -> Card:
         limit.high for limit in limits if limit.high
     ]
     key = _worst(main)
-    marks = () if key is None else (Mark(float(key.at["frequency"]), key.value, _at(key), key.channel),)
     figure = str(key.at.get("figure", "")) if key else ""
     readings = []
     if key is not None:
@@ -116,25 +93,19 @@ def card(runs: Sequence[Run]) -> Card:
                     scales.decades(values, "%"),
                     tuple(traces),
                     limits,
-                    marks,
+                    sweeps.mark_of(key),
                 ),
             )
         ),
         readings=tuple(readings),
+        verdicts=tuple(verdicts),
     )
-
-
-def _at(f: Finding) -> str:
-    return f"{quantities.show(f)} at {quantities.hertz(float(f.at['frequency']))}"
 
 
 def _worst(run: Run) -> Finding | None:
     """The worse channel's worst distortion over the rated band where there is one, else over 20 Hz – 20 kHz."""
-    found = figures.by_channel(run, "worst_distortion")
-    for band in [list(b) for b in figures.rated_bands(run.conditions, *LIMITED)]:
-        if inside := [f for f in found if f.at["band"] == band]:
-            return figures.worse(inside)
-    return figures.worse([f for f in found if f.at["band"] == found[0].at["band"]]) if found else None
+    band_hz = sweeps.main_band(run, "worst_distortion", *LIMITED)
+    return figures.worse(figures.by_channel(run, "worst_distortion", band=band_hz))
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:

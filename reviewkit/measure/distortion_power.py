@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit import curves, figures, quantities, scales
-from reviewkit.arrays import Array
+from reviewkit.arrays import Array, read_only
 from reviewkit.distortion import LIMITED, ONE_PERCENT, distortion_percent, figure_of, rated_limits
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
@@ -17,6 +17,7 @@ from reviewkit.model import (
     Card,
     Column,
     Conditions,
+    Curve,
     Curves,
     Finding,
     Kind,
@@ -29,6 +30,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.decibels import volts_of
 
@@ -87,9 +89,11 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """
     assert sheet is not None
     found: list[Finding] = []
+    drawn: list[Curve] = []
     withheld: list[str] = []
     for column in sheet.all("distortion"):
         power_w, percent = _sweep(sheet, column, c)
+        drawn.append(Curve("", column.channel, read_only(power_w), read_only(percent)))
         if len(power_w) < 2:
             withheld.append(f"{c.measurement.id}: no figures, fewer than two rows with power and distortion above zero")
             continue
@@ -121,7 +125,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 power=float(power_w[lowest]),
             )
         )
-    return Measured(tuple(found), tuple(withheld))
+    return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 
 def _rated_limit(run: Run) -> float:
@@ -176,21 +180,19 @@ def _crossings(found: Sequence[Finding], x_axis: Axis) -> tuple[Mark, ...]:
     )
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Distortion by decades over power, the rated limit up to the rated power, the crossing marked."""
     traces: list[Trace] = []
     several = sum(figures.trace_role(run, runs) == "now" for run in runs) > 1
     for run in runs:
-        assert run.sheet is not None
         role = figures.trace_role(run, runs)
-        for number, column in enumerate(run.sheet.all("distortion")):
-            power_w, percent = _sweep(run.sheet, column, run.conditions)
-            label = figures.end_label(column.channel, run, runs)
+        for number, curve in enumerate(run.curves):
+            label = figures.end_label(curve.channel, run, runs)
             if several and role == "now":
                 # of several runs the channels clip at nearly the same power: the first one names the pair
                 label = "" if number else figures.run_label(run, runs)
-            if len(power_w):
-                traces.append(Trace(power_w, percent, column.channel, role, label))
+            if len(curve.x):
+                traces.append(Trace(curve.x, curve.y, curve.channel, role, label))
     main = figures.main_run(runs)
     m, limit = main.conditions.measurement, _rated_limit(main)
     x_axis = scales.power_scale([v for t in traces for v in (float(t.x[0]), float(t.x[-1]))] or [0.1, 100.0])
@@ -242,50 +244,34 @@ def card(runs: Sequence[Run]) -> Card:
         conditions=figures.stated(runs, quantities.hertz(hz) if hz else ""),
         body=Curves((Panel(x_axis, scales.decades(values or [0.01, 1.0], "%"), tuple(traces), limits, marks),)),
         readings=tuple(readings),
+        verdicts=tuple(verdicts),
     )
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Power at 1 % per channel, the lowest distortion and where; and what it was before."""
-    facts: list[Point] = []
     m = run.conditions.measurement
     shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": figures.driven(run.conditions)}
-    at_limit = powers(run, ONE_PERCENT)
-    if at_limit:
-        was = powers(before, ONE_PERCENT) if before else []
-        facts.append(
-            Point(
-                "distortion-power",
-                "power",
-                {
-                    **shared,
-                    "findings": at_limit,
-                    "worse": figures.worse(at_limit),
-                    "limit": ONE_PERCENT,
-                    "figure": at_limit[0].at.get("figure", "distortion"),
-                    "before": figures.worse(was),
-                },
-                m.id,
-            )
-        )
-    lowest = figures.by_channel(run, "lowest_distortion")
-    if lowest:
-        was = figures.by_channel(before, "lowest_distortion") if before else []
-        facts.append(
-            Point(
-                "distortion-power",
-                "lowest",
-                {
-                    **shared,
-                    "findings": lowest,
-                    "worse": figures.worse(lowest),
-                    "figure": lowest[0].at.get("figure", "distortion"),
-                    "before": figures.worse(was),
-                },
-                m.id,
-            )
-        )
-    return tuple(facts)
+
+    def lowest(of: Run) -> list[Finding]:
+        return figures.by_channel(of, "lowest_distortion")
+
+    said = []
+    for name, here, was, more in (
+        ("power", powers(run, ONE_PERCENT), powers(before, ONE_PERCENT) if before else [], {"limit": ONE_PERCENT}),
+        ("lowest", lowest(run), lowest(before) if before else [], {}),
+    ):
+        if here:
+            facts = {
+                **shared,
+                **more,
+                "findings": here,
+                "worse": figures.worse(here),
+                "figure": here[0].at.get("figure", "distortion"),
+                "before": figures.worse(was),
+            }
+            said.append(Point("distortion-power", name, facts, m.id))
+    return tuple(said)
 
 
 KIND = Kind(

@@ -12,7 +12,21 @@ import numpy as np
 from reviewkit import figures, quantities, scales
 from reviewkit.errors import Fault, InputError
 from reviewkit.idle_output import Withheld, level_scale, picture, taken_apart
-from reviewkit.model import Card, Conditions, Curves, Finding, Kind, Measured, Panel, Point, Reading, Run, Sheet, Trace
+from reviewkit.model import (
+    Card,
+    Conditions,
+    Curves,
+    Finding,
+    Kind,
+    Measured,
+    Panel,
+    Point,
+    Reading,
+    Run,
+    Sheet,
+    Trace,
+    Verdict,
+)
 from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.noise_lines import Noise
@@ -139,7 +153,7 @@ def _expanded_db(c: Conditions, scatter: float) -> float | None:
     return None if level_db is None else math.hypot(level_db, 2 * scatter / figures.LN10_OVER_20)
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """The noise in third-octave bands, in dBV, and how far it lies under the rated power.
 
     Bands, not spectral lines: their height does not hang on the length of a record or on the window, so that two
@@ -162,7 +176,15 @@ def card(runs: Sequence[Run]) -> Card:
         f"{weighting}-weighted, {form}" if weighting else form,
     )
     panel = Panel(scales.dial(*AUDIO_BAND_HZ), level_scale(values, unit), tuple(traces))
-    return Card(id="", title="", chart=True, conditions=stated, body=Curves((panel,)), readings=_readings(runs, main))
+    return Card(
+        id="",
+        title="",
+        chart=True,
+        conditions=stated,
+        body=Curves((panel,)),
+        readings=_readings(runs, main),
+        verdicts=tuple(verdicts),
+    )
 
 
 def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:

@@ -6,44 +6,27 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import curves, figures, quantities, scales
-from reviewkit.arrays import Array
-from reviewkit.captures import refuse_silence
+from reviewkit import curves, figures, quantities, scales, sweeps
+from reviewkit.arrays import Array, read_only
 from reviewkit.model import (
     Card,
     Column,
     Conditions,
+    Curve,
     Curves,
     Finding,
     Kind,
-    Limit,
     Measured,
     Panel,
     Point,
-    Rating,
     Reading,
     Run,
     Sheet,
-    Trace,
+    Verdict,
 )
-from reviewkit.signal.decibels import HALF_POWER_DB, relative_db
+from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
-
-REFERENCE_HZ = 1000.0
-
-
-def _levels(sheet: Sheet) -> tuple[Array, list[Column]]:
-    frequency = sheet.need("frequency")
-    columns = [column for column in sheet.all("level") if ">" not in column.channel]
-    refuse_silence(sheet, columns)
-    return frequency.values, columns
-
-
-def _deviation(frequency_hz: Array, column: Column) -> Array | None:
-    """A channel re its own 1 kHz, dB, shape (n,); None where the data does not reach 1 kHz."""
-    level_db = relative_db(column.values, column.unit)
-    at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ, curved=True)
-    return None if at_1k is None else level_db - at_1k
+from reviewkit.signal.weighting import REFERENCE_HZ
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
@@ -51,17 +34,19 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     goes), corner_low, corner_high (Hz, half power re 1 kHz) per channel; channel_balance (dB, left re right).
     """
     assert sheet is not None
-    frequency_hz, columns = _levels(sheet)
+    frequency_hz, columns = sheet.need("frequency").values, sweeps.levels_of(sheet)
     found: list[Finding] = []
+    drawn: list[Curve] = []
     withheld: list[str] = []
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "flatness", "channel_balance")]))
     for column in columns:
-        deviation = _deviation(frequency_hz, column)
+        deviation = sweeps.re_1k(frequency_hz, relative_db(column.values, column.unit))
         if deviation is None:
             withheld.append(
                 f"{c.measurement.id}: no figures, the sweep does not reach 1 kHz, to which a response is referred"
             )
             continue
+        drawn.append(Curve("", column.channel, frequency_hz, read_only(deviation)))
         for band_hz in bands:
             reached = curves.covered(frequency_hz, band_hz)
             if reached is None:
@@ -74,9 +59,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 ("flatness", max(abs(high), abs(low))),
             ):
                 found.append(figures.finding(c, quantity, column.channel, value, band=list(reached)))
-        middle = int(np.argmin(np.abs(np.log(frequency_hz / REFERENCE_HZ))))
         for quantity, step in (("corner_low", -1), ("corner_high", +1)):
-            corner = curves.crossing(frequency_hz, deviation, HALF_POWER_DB, middle, step, curved=True)
+            corner = sweeps.corner_hz(frequency_hz, deviation, step)
             if corner is not None:
                 found.append(figures.finding(c, quantity, column.channel, corner))
     found += _balance(frequency_hz, columns, c, bands)
@@ -86,7 +70,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             f"{c.measurement.id}: no channel balance, the left is in {units['L']} and the right in {units['R']}; "
             "export both in one unit"
         )
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
+    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
 
 
 def _balance(
@@ -105,54 +89,17 @@ def _balance(
     at_1k = curves.value_at(frequency_hz, difference, REFERENCE_HZ)
     if at_1k is not None:
         found.append(figures.finding(c, "channel_balance", "both", at_1k, frequency=REFERENCE_HZ))
-    for band_hz in bands:
-        reached = curves.covered(frequency_hz, band_hz)
-        if reached is not None:
-            where, inside = curves.part(frequency_hz, difference, reached)
-            worst = int(np.argmax(np.abs(inside)))
-            found.append(
-                figures.finding(
-                    c, "channel_balance_worst", "both", inside[worst], frequency=float(where[worst]), band=list(reached)
-                )
-            )
-    return found
+    worst = sweeps.worst_in_bands(c, "channel_balance_worst", "both", frequency_hz, difference, bands, either_way=True)
+    return [*found, *worst]
 
 
-def _main_band(run: Run) -> list[float] | None:
-    """The band whose flatness a card shows large: the rated one where it is covered, else 20 Hz – 20 kHz or what
-    there is.
-    """
-    bands = [f.at["band"] for f in figures.by_channel(run, "flatness")]
-    for rated in figures.rated_bands(run.conditions, "flatness"):
-        if list(rated) in bands:
-            return list(rated)
-    return bands[0] if bands else None
-
-
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Deviation re 1 kHz over the dial, the rated band drawn in."""
-    traces: list[Trace] = []
-    for run in runs:
-        assert run.sheet is not None
-        frequency_hz, columns = _levels(run.sheet)
-        for column in columns:
-            deviation = _deviation(frequency_hz, column)
-            if deviation is not None:
-                traces.append(
-                    Trace(
-                        frequency_hz,
-                        deviation,
-                        column.channel,
-                        figures.trace_role(run, runs),
-                        figures.end_label(column.channel, run, runs),
-                    )
-                )
+    traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
-    limits = tuple(_limit(rating) for rating in figures.rated(main.conditions, "flatness") if rating.within)
+    limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "flatness") if r.within)
     bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, "flatness")]
-    low_hz, high_hz = min(band[0] for band in bands), max(band[1] for band in bands)
-    shown = [trace.y[(trace.x >= low_hz / 1.005) & (trace.x <= high_hz * 1.005)] for trace in traces]
-    extremes = [float(v) for y in shown if len(y) for v in (np.min(y), np.max(y))]
+    extremes = sweeps.extremes(traces, bands)
     # the limit stands inside the picture, not on its edge
     extremes += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
     # beyond that a curve may leave the picture: its fall there is told by its corner
@@ -164,19 +111,12 @@ def card(runs: Sequence[Run]) -> Card:
         conditions=figures.stated(runs),
         body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), limits),)),
         readings=_readings(runs, main),
+        verdicts=tuple(verdicts),
     )
 
 
-def _limit(rating: Rating) -> Limit:
-    assert rating.within is not None
-    low, high = rating.within
-    band_hz = rating.band_hz or AUDIO_BAND_HZ
-    label = quantities.limit_within(low, high)
-    return Limit(low, high, band_hz[0], band_hz[1], f"rated {label}")
-
-
 def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
-    band_hz = _main_band(main)
+    band_hz = sweeps.main_band(main, "flatness")
     if band_hz is None:
         return ()
     key = figures.worse(figures.by_channel(main, "flatness", band=band_hz))
@@ -188,7 +128,7 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
     readings = [Reading(quantities.band((band_hz[0], band_hz[1])), large, _extremes(main, band_hz), whose)]
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
-            own = _main_band(run)
+            own = sweeps.main_band(run, "flatness")
             if own:
                 readings.append(Reading(figures.run_label(run, runs), "", _extremes(run, own)))
     balance = figures.by_channel(main, "channel_balance")

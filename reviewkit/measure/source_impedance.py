@@ -9,11 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit import curves, digits, figures, quantities, scales, two_loads
+from reviewkit import curves, digits, figures, quantities, scales, sweeps, two_loads
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
     Card,
     Conditions,
+    Curve,
     Curves,
     Finding,
     Kind,
@@ -24,7 +25,7 @@ from reviewkit.model import (
     Reading,
     Run,
     Sheet,
-    Trace,
+    Verdict,
 )
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
@@ -60,11 +61,13 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     load_ohm = c.measurement.load_ohm
     if sheet is None:
         return _from_loads(c)
-    frequency = sheet.need("frequency")
+    frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []
+    drawn: list[Curve] = []
     withheld: list[str] = []
     for column in sheet.all("impedance"):
-        at_1k = curves.value_at(frequency.values, column.values, SPOT_HZ)
+        drawn.append(Curve("", column.channel, frequency_hz, column.values))
+        at_1k = curves.value_at(frequency_hz, column.values, SPOT_HZ)
         if at_1k is not None and at_1k > 0:
             found.append(figures.finding(c, "source_impedance", column.channel, at_1k, frequency=SPOT_HZ))
             if load_ohm:
@@ -73,9 +76,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             withheld.append(f'{c.measurement.id}: no damping factor, the load is not stated; write load = "8 ohm"')
             continue
         for band_hz in dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "damping_factor")]):
-            reached = curves.covered(frequency.values, band_hz)
+            reached = curves.covered(frequency_hz, band_hz)
             if reached is not None:
-                where, inside = curves.part(frequency.values, column.values, reached)
+                where, inside = curves.part(frequency_hz, column.values, reached)
                 highest = int(np.argmax(inside))
                 if not inside[highest] > 0:
                     continue  # as at 1 kHz: of no impedance there is no ratio
@@ -89,7 +92,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                         band=list(reached),
                     )
                 )
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
+    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
 
 
 def _from_loads(c: Conditions) -> Measured:
@@ -175,16 +178,15 @@ def between(factor: Finding) -> str:
     return " to ".join(ends)
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Impedance over the dial with 1 kHz marked; where only two loads were read, the readings as a table."""
     main = figures.main_run(runs)
     factors = figures.by_channel(main, "damping_factor")
     impedance = figures.by_channel(main, "source_impedance")
     at = quantities.hertz(float(impedance[0].at["frequency"])) if impedance and "frequency" in impedance[0].at else ""
-    charted = [(run, run.sheet) for run in runs if run.sheet is not None]
     title = "Damping factor" if factors else "Source impedance"
-    if not charted:
-        worst = max(impedance, key=lambda f: f.value, default=None)
+    worst = max(impedance, key=lambda f: f.value, default=None)
+    if not any(run.conditions.measurement.file for run in runs):
         return Card(
             id="",
             title=title,
@@ -192,19 +194,9 @@ def card(runs: Sequence[Run]) -> Card:
             conditions=figures.stated(runs, at, "from two loads"),
             body=Curves((two_loads.sag(runs, worst),)) if worst else Curves(()),
             readings=(*_readings(runs, main), two_loads.readings_of(main)),
+            verdicts=tuple(verdicts),
         )
-    traces = [
-        Trace(
-            sheet.need("frequency").values,
-            column.values,
-            column.channel,
-            figures.trace_role(run, runs),
-            figures.end_label(column.channel, run, runs),
-        )
-        for run, sheet in charted
-        for column in sheet.all("impedance")
-    ]
-    worst = max(impedance, key=lambda f: f.value, default=None)
+    traces = sweeps.traces_of(runs)
     marks = () if worst is None else (Mark(SPOT_HZ, worst.value, quantities.show(worst), worst.channel),)
     return Card(
         id="",
@@ -223,6 +215,7 @@ def card(runs: Sequence[Run]) -> Card:
             )
         ),
         readings=_readings(runs, main),
+        verdicts=tuple(verdicts),
     )
 
 
@@ -279,7 +272,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "lowest": figures.worse(lowest),
                 "load": m.load_ohm,
                 "frequency": impedance[0].at.get("frequency"),
-                "two_loads": run.sheet is None,
+                "two_loads": not m.file,
                 "before": figures.worse(was),
                 "rated": bool(figures.rated(run.conditions, "damping_factor")),
             },

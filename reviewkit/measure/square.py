@@ -26,6 +26,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.flat_parts import NotSquare
 from reviewkit.signal.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Step, read_square
@@ -91,7 +92,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     return Measured(tuple(found), tuple(withheld))
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Some periods, and under them the rising edge magnified, in percent of its step, 10 % and 90 % marked."""
     drawn = [run for run in runs if run.sheet is not None][-MOST_DRAWN:]
     read = [(run, _steps(run.sheet)) for run in drawn if run.sheet is not None]
@@ -130,6 +131,7 @@ def card(runs: Sequence[Run]) -> Card:
         conditions=figures.stated(runs, quantities.hertz(hz)),
         body=Curves((top, below), heights=(1.0, 1.4)),
         readings=_readings(runs, main),
+        verdicts=tuple(verdicts),
     )
 
 

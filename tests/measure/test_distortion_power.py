@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from measured_sheets import all_of, column, conditions, measured, one, quantities, sheet
+from measured_sheets import all_of, column, conditions, measured, one, quantities, run_from, sheet
 
 from reviewkit.errors import InputError
 from reviewkit.ingest.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Rating, Run
+from reviewkit.model import Bench, Rating
 
 POWER_W = [50.0, 55.0, 60.0]
 PERCENT = [0.05, 0.3, 3.0]
@@ -207,9 +207,8 @@ def test_the_powers_at_the_limit_are_marked(right_w, texts):
         column("distortion", left, "L", "%", "THD+N L (%)"),
         column("distortion", right, "R", "%", "THD+N R (%)"),
     )
-    c = conditions("distortion-power", frequency_hz=1000.0)
-    run = Run(c, data, measured("distortion-power", data, frequency_hz=1000.0).findings)
-    card = KINDS["distortion-power"].card([run])
+    run = run_from(data, conditions("distortion-power", frequency_hz=1000.0))
+    card = KINDS["distortion-power"].card([run], ())
     assert [mark.text for mark in card.body.panels[0].marks] == texts
     assert next((mark.x, mark.y) for mark in card.body.panels[0].marks) == (pytest.approx(right_w), 1.0)
     assert (card.readings[0].key, card.readings[0].channel) == (texts[0].removeprefix("R "), "R")
@@ -222,12 +221,12 @@ def test_two_loads_on_one_card():
         columns = [column("distortion", PERCENT, c, "%", f"{header} {c} (%)") for c in "LR"]
         data = sheet(column("power", POWER_W), *columns)
         made = conditions("distortion-power", load_ohm=load_ohm, id=f"sweep-{load_ohm:.0f}", stage="after")
-        runs.append(Run(made, data, KINDS["distortion-power"].findings(data, made).findings))
-    card = KINDS["distortion-power"].card(runs)
+        runs.append(run_from(data, made))
+    card = KINDS["distortion-power"].card(runs, ())
     assert card.title == "Distortion over power"
     assert [trace.label for trace in card.body.panels[0].traces] == ["8 Ω", "", "4 Ω", ""]
     assert [reading.label for reading in card.readings] == ["4 Ω, at 1 % THD", "8 Ω, at 1 % THD+N"]
-    alone = KINDS["distortion-power"].card(runs[:1])
+    alone = KINDS["distortion-power"].card(runs[:1], ())
     assert alone.title == "THD+N over power into 8 Ω"
     assert [trace.label for trace in alone.body.panels[0].traces] == ["L", "R"]
     assert alone.readings[0].label == "at 1 % THD+N"

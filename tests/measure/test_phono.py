@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from known_noise import phono_db
-from measured_sheets import all_of, column, conditions, measured, one, sheet
+from measured_sheets import all_of, column, conditions, measured, one, run_from, sheet
 
 from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
@@ -141,15 +141,14 @@ def test_silence_is_refused():
 
 
 def run_of(data, **told):
-    found = measured("phono", data, **told)
-    return Run(conditions("phono", **told), data, found.findings, found.withheld)
+    return run_from(data, conditions("phono", **told))
 
 
 def test_the_card_is_the_deviation_with_its_limit_and_its_worst_point():
     ratings = [Rating("riaa_deviation", "dB", within=(-0.5, 0.5), band_hz=(30.0, 15_000.0))]
     told = {"ratings": ratings, "amendment": True}
     data = levels(phono_db(FREQUENCY_HZ, high_pass_s=7950e-6), phono_db(FREQUENCY_HZ, high_pass_s=7000e-6))
-    card = KINDS["phono"].card([run_of(data, **told)])
+    card = KINDS["phono"].card([run_of(data, **told)], ())
     (panel,) = card.body.panels
     assert (panel.limits[0].low, panel.limits[0].high) == (-0.5, 0.5)
     (mark,) = panel.marks
@@ -172,7 +171,7 @@ def test_what_is_worth_saying():
     assert facts["deviation"]["worse"].channel == "R"
     was = facts["deviation"]["before"]
     assert abs(was.value) == pytest.approx(max(abs(f.value) for f in all_of_band(before)), abs=1e-12)
-    assert KINDS["phono"].points(Run(after.conditions, after.sheet, ()), None) == ()
+    assert KINDS["phono"].points(Run(after.conditions, None, ()), None) == ()
 
 
 def all_of_band(run):

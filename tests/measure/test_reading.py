@@ -8,13 +8,13 @@ import math
 from dataclasses import replace
 
 import pytest
-from measured_sheets import conditions
+from measured_sheets import conditions, run_from
 from rated_and_found import rated, session
 
 from reviewkit import places, session_cards
 from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Run
+from reviewkit.model import Bench, Rating, Verdict
 from reviewkit.quantities import QUANTITIES, show
 from reviewkit.ratings import RULES
 from reviewkit.render.card import fit
@@ -35,10 +35,7 @@ BEFORE = "DC offset,L,12,mV,cold,\nDC offset,R,380,mV,cold,\nbias,L,22,mV,,\nbia
 
 
 def run_of(rows, **told):
-    c = conditions("reading", **told)
-    sheet = parse_readings(HEADER + rows, "measurements/m.csv")
-    made = KIND.findings(sheet, c)
-    return Run(c, sheet, made.findings, made.withheld)
+    return run_from(parse_readings(HEADER + rows, "measurements/m.csv"), conditions("reading", **told))
 
 
 def only(rows, **told):
@@ -151,7 +148,7 @@ def test_the_benchs_own_readings_are_the_floor():
 
 
 def card(*runs):
-    return KIND.card(runs)
+    return KIND.card(runs, ())
 
 
 def rows_of(made):
@@ -211,6 +208,20 @@ def test_before_and_after_follow_each_other():
         "Bias, before",
         "Bias, after",
     ]
+
+
+def test_the_line_of_the_reading_that_answered_a_rating_has_its_needle():
+    run = run_of("power,L,43,W,1 % THD,\nbias,L,22,mV,,\n")
+    rating = Rating("power", "W", at_least=40.0)
+    judged = Verdict(rating, "Power", "40 W", "40 W", "43 W", "meets", "+7 %", position=0.1, findings=run.findings[:1])
+    made = KIND.card([run], [judged])
+    assert [(row.verdict, row.position, row.margin) for row in made.body.rows] == [
+        ("meets", 0.1, "+7 %"),
+        ("", None, ""),
+    ]
+    assert made.body.needles
+    assert made.verdicts == ()
+    assert not card(run).body.needles
 
 
 def test_more_than_a_card_holds_goes_on():

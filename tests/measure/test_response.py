@@ -12,11 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from known_filters import BandPass, points_hz
-from measured_sheets import all_of, column, conditions, figures, measured, one, quantities, sheet
+from measured_sheets import all_of, column, conditions, figures, measured, one, quantities, run_from, sheet
 
 from reviewkit.ingest.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Rating, Run
+from reviewkit.model import Bench, Rating
 
 AUDIO = (20.0, 20_000.0)
 
@@ -272,5 +272,5 @@ def test_levels_that_differ_before_and_after_are_both_stated(drives, line):
     for stage, drive_w in zip(("before", "after"), drives, strict=True):
         data = sheet(column("frequency", [20.0, 1000.0, 20_000.0]), column("level", [0.0, 0.0, 0.0], "L", "dBV"))
         c = conditions("response", stage=stage, drive_w=drive_w, id=stage)
-        runs.append(Run(c, data, KINDS["response"].findings(data, c).findings))
-    assert KINDS["response"].card(runs).conditions == line
+        runs.append(run_from(data, c))
+    assert KINDS["response"].card(runs, ()).conditions == line
