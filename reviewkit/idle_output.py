@@ -1,4 +1,4 @@
-"""The file of an idle output, waveform or spectrum: its noise taken apart, and the picture made of it."""
+"""The file of an idle output, waveform or spectrum: its noise taken apart, and what is drawn of it."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit import digits, quantities
-from reviewkit.arrays import Array
+from reviewkit.arrays import read_only
 from reviewkit.captures import sample_rate_hz, waveform_samples
 from reviewkit.errors import Fault, InputError
-from reviewkit.model import Axis, Column, Conditions, Run, Sheet
+from reviewkit.model import Axis, Column, Conditions, Curve, Sheet
 from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude, volts_of
 from reviewkit.signal.noise_lines import Noise
@@ -21,6 +21,7 @@ from reviewkit.signal.windows import COSINE_SUMS, window_name
 
 FEWEST_LINES = 32
 SHORTEST_S = 0.1  # less does not hold the mains line
+BANDS, LINES = "third-octave bands", "lines as exported"  # what a curve is made of
 
 
 class Withheld(ValueError):
@@ -60,28 +61,26 @@ def taken_apart(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, boo
     return noise_lines.of_spectrum(frequency_hz, level, window), level_v is not None
 
 
-def picture(run: Run) -> tuple[str, str, list[tuple[str, Array, Array]]]:
-    """A run's curves (channel, Hz, dB), what they are made of, and their unit: third-octave bands, or the lines as
-    exported where those give no bands.
+def bands_curve(channel: str, noise: Noise, *, volts: bool) -> Curve:
+    """Return a channel's noise in third-octave bands: x in Hz, y in dBV, or in dB of relative levels."""
+    x, y = noise_lines.third_octaves_db(noise, AUDIO_BAND_HZ)
+    return Curve(BANDS, channel, read_only(x), read_only(y), {"unit": _unit(volts=volts)})
+
+
+def lines_curve(sheet: Sheet, column: Column, c: Conditions) -> Curve:
+    """Return a channel's lines as they were exported, from 20 Hz to 20 kHz, where those give no bands: x in Hz, y in
+    dBV, or in dB of relative levels.
     """
-    assert run.sheet is not None
-    form, unit, curves = "third-octave bands", "dBV", []
-    for column in run.sheet.all("level"):
-        try:
-            noise, volts = taken_apart(run.sheet, column, run.conditions)
-            x, y = noise_lines.third_octaves_db(noise, AUDIO_BAND_HZ)
-        except Withheld:
-            form, m = "lines as exported", run.conditions.measurement
-            level_v = volts_of(column.values, column.unit, m.load_ohm, m.full_scale_v)
-            volts = level_v is not None
-            x = run.sheet.need("frequency").values
-            y = column.values if level_v is None else db_of_amplitude(np.maximum(np.abs(level_v), 1e-12))
-            inside = (x >= AUDIO_BAND_HZ[0]) & (x <= AUDIO_BAND_HZ[1])
-            x, y = x[inside], y[inside]
-        unit = unit if volts else "dB"
-        if len(x):
-            curves.append((column.channel, x, y))
-    return form, unit, curves
+    level_v = volts_of(column.values, column.unit, c.measurement.load_ohm, c.measurement.full_scale_v)
+    y = column.values if level_v is None else db_of_amplitude(np.maximum(np.abs(level_v), 1e-12))
+    x = sheet.need("frequency").values
+    inside = (x >= AUDIO_BAND_HZ[0]) & (x <= AUDIO_BAND_HZ[1])
+    facts = {"unit": _unit(volts=level_v is not None)}
+    return Curve(LINES, column.channel, read_only(x[inside]), read_only(y[inside]), facts)
+
+
+def _unit(*, volts: bool) -> str:
+    return "dBV" if volts else "dB"
 
 
 def level_scale(values: Sequence[float], unit: str) -> Axis:

@@ -11,8 +11,22 @@ import numpy as np
 
 from reviewkit import figures, quantities, scales
 from reviewkit.errors import Fault, InputError
-from reviewkit.idle_output import Withheld, level_scale, picture, taken_apart
-from reviewkit.model import Card, Conditions, Curves, Finding, Kind, Measured, Panel, Point, Reading, Run, Sheet, Trace
+from reviewkit.idle_output import BANDS, LINES, Withheld, bands_curve, level_scale, lines_curve, taken_apart
+from reviewkit.model import (
+    Card,
+    Conditions,
+    Curve,
+    Curves,
+    Finding,
+    Kind,
+    Measured,
+    Panel,
+    Point,
+    Reading,
+    Run,
+    Sheet,
+    Trace,
+)
 from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.noise_lines import Noise
@@ -35,12 +49,15 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     c = _undriven(c)
     found: list[Finding] = []
     withheld: list[str] = []
+    curves: list[Curve] = []
     for column in sheet.all("level"):
         try:
             noise, volts = taken_apart(sheet, column, c)
         except Withheld as why:
             withheld.append(f"no noise and no signal to noise ratio: {why}")
+            curves.append(lines_curve(sheet, column, c))
             continue
+        curves.append(bands_curve(column.channel, noise, volts=volts))
         band_hz = noise.band(*AUDIO_BAND_HZ)
         if band_hz is None:
             withheld.append("no noise and no signal to noise ratio: the data reaches nothing of 20 Hz – 20 kHz")
@@ -54,7 +71,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         found += _figures(c, column.channel, noise, band_hz)
     if any(f.quantity == "noise" for f in found):
         withheld += _no_reference(c)
-    return Measured(tuple(found), tuple(dict.fromkeys(f"{c.measurement.id}: {text}" for text in withheld)))
+    reasons = tuple(dict.fromkeys(f"{c.measurement.id}: {text}" for text in withheld))
+    return Measured(tuple(found), reasons, tuple(curves))
 
 
 def _refuse_tone(sheet: Sheet, c: Conditions, noise: Noise, band_hz: tuple[float, float]) -> None:
@@ -146,14 +164,16 @@ def card(runs: Sequence[Run]) -> Card:
     captures compare, and a mains line can still be told from hiss.
     """
     main = figures.main_run(runs)
-    pictures = {run.conditions.measurement.id: picture(run) for run in runs}
-    form, unit, _ = pictures[main.conditions.measurement.id]
+    form, unit = _form_and_unit(main)
     traces = [
-        Trace(x, y, channel, figures.trace_role(run, runs), figures.end_label(channel, run, runs))
+        Trace(
+            curve.x, curve.y, curve.channel, figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
+        )
         for run in runs
         # volts and relative levels have no scale in common, nor have bands and lines
-        if pictures[run.conditions.measurement.id][:2] == (form, unit)
-        for channel, x, y in pictures[run.conditions.measurement.id][2]
+        if _form_and_unit(run) == (form, unit)
+        for curve in run.curves
+        if len(curve.x)
     ]
     values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
     weighting = main.conditions.measurement.weighting
@@ -163,6 +183,12 @@ def card(runs: Sequence[Run]) -> Card:
     )
     panel = Panel(scales.dial(*AUDIO_BAND_HZ), level_scale(values, unit), tuple(traces))
     return Card(id="", title="", chart=True, conditions=stated, body=Curves((panel,)), readings=_readings(runs, main))
+
+
+def _form_and_unit(run: Run) -> tuple[str, str]:
+    """What a run's curves are made of, and the unit that all of them share."""
+    form = LINES if any(curve.name == LINES for curve in run.curves) else BANDS
+    return form, "dBV" if all(curve.facts["unit"] == "dBV" for curve in run.curves) else "dB"
 
 
 def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
