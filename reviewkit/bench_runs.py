@@ -11,7 +11,7 @@ from reviewkit.ingest.any_file import read_measured
 from reviewkit.ingest.reading_file import read_readings
 from reviewkit.mains import mains_hz
 from reviewkit.measure import KINDS
-from reviewkit.model import Conditions, Finding, Kind, Measurement, Run, Session, Sheet
+from reviewkit.model import Conditions, Kind, Measured, Measurement, Run, Session, Sheet
 from reviewkit.remembered import Holding, Once
 from reviewkit.stamps import stamp
 
@@ -87,18 +87,18 @@ def measured(
             if isinstance(run, InputError):
                 raise run
             figures = partial(_figures, run)
-            findings, withheld = kept.once(("figures", m.id), (origins[m.id],), figures)
-            runs[m.id] = Run(conditions, found, findings, withheld, origins[m.id])
+            results = kept.once(("figures", m.id), (origins[m.id],), figures)
+            runs[m.id] = Run(conditions, found, results.findings, results.withheld, origins[m.id], results.curves)
         except InputError as error:
             wrong += error.faults
     in_order = [fault for m in session.measurements for fault in unread.get(m.id, ())]
     return in_order, wrong, tuple(runs[m.id] for m in session.measurements if m.id in runs)
 
 
-def _figures(run: Run | None) -> tuple[tuple[Finding, ...], tuple[str, ...]]:
+def _figures(run: Run | None) -> Measured:
     """What is held of a run."""
     assert run is not None  # figures that are held are not asked for again
-    return run.findings, run.withheld
+    return Measured(run.findings, run.withheld, run.curves)
 
 
 def _run(found: Sheet | None, conditions: Conditions) -> Run:

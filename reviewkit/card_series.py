@@ -12,7 +12,6 @@ from reviewkit.card_groups import groups
 from reviewkit.errors import Faults, nearest
 from reviewkit.measure import KINDS
 from reviewkit.model import Card, Notes, PriceLine, Rows, Run, Verdict
-from reviewkit.origins import cards_given
 from reviewkit.remembered import Once, anew
 from reviewkit.render.card import fit
 from reviewkit.render.paint import Fonts
@@ -44,9 +43,10 @@ def all_cards(
 
     measured: dict[str, list[Card]] = {}
     for name, group in by_card.items():
-        given = cards_given((run.made_from for run in group), names)
-        for card in once(("cards", name), given, partial(_cards, name, group, names)):
-            whole = replace(session_cards.with_verdicts(card, group, verdicts), corner=session.unit.name)
+        shown = session_cards.verdicts_on(group, verdicts)
+        given = (tuple(run.made_from for run in group), tuple(names), shown)
+        for card in once(("cards", name), given, partial(_cards, name, group, names, shown)):
+            whole = replace(card, corner=session.unit.name)
             measured[card.id] = list(parts([whole]))
             if card.chart:
                 made(measured[card.id])
@@ -72,13 +72,13 @@ def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
     return {name: [by_id[m.id] for m in group] for name, group in shared.items()}
 
 
-def _cards(name: str, group: Sequence[Run], taken: Collection[str]) -> list[Card]:
+def _cards(name: str, group: Sequence[Run], taken: Collection[str], verdicts: tuple[Verdict, ...]) -> list[Card]:
     """The pictures of a group: its own card, called by the group's name, then what else there is to see of it.
 
     A further one whose name a measurement has already is called by the next number.
     """
     kind = KINDS[group[0].conditions.measurement.kind]
-    card = kind.card(group)
+    card = kind.card(group, verdicts)
     titles = [run.conditions.measurement.title for run in group if run.conditions.measurement.title]
     holds = [run.conditions.measurement.hold_s for run in group if run.conditions.measurement.hold_s]
     hold = holds[0] if holds else None
@@ -87,7 +87,8 @@ def _cards(name: str, group: Sequence[Run], taken: Collection[str]) -> list[Card
     cards = [replace(card, id=name, title=titles[0] if titles else own, shorter=shorter, hold_s=hold)]
     for other in kind.further(group):
         names = (f"{name}-{other.id}{number}" for number in ("", *range(2, len(taken) + 2)))
-        cards.append(replace(other, id=next(free for free in names if free not in taken), first=name, hold_s=hold))
+        free = next(free for free in names if free not in taken)
+        cards.append(replace(other, id=free, first=name, hold_s=hold, verdicts=verdicts))
     return cards
 
 

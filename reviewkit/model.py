@@ -718,7 +718,7 @@ class Kind:
     needs: tuple[tuple[str, ...], ...]  # alternatives, each a set of roles; () means no file is needed
     quantities: tuple[str, ...]  # every quantity it may find
     findings: Callable[[Sheet | None, Conditions], Measured]
-    card: Callable[[Sequence[Run]], Card]
+    card: Callable[[Sequence[Run], Sequence[Verdict]], Card]  # `verdicts`: on these runs, as the card shows them
     points: Callable[[Run, Run | None], tuple[Point, ...]]  # a run, and its counterpart before the repair
     # more pictures of the same runs; their ids are what is added to the card's
     further: Callable[[Sequence[Run]], tuple[Card, ...]] = lambda runs: ()

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from typing import Any
 
-from reviewkit.card_groups import groups
 from reviewkit.inputs import Inputs
 from reviewkit.mains import mains_hz
 from reviewkit.measure import KINDS
@@ -13,10 +12,8 @@ from reviewkit.model import Measurement, Session
 from reviewkit.plain_data import fingerprint
 from reviewkit.remembered import Holding
 
-
-def cards_given(made_from: Iterable[str], names: Sequence[str]) -> tuple[Any, ...]:
-    """What the cards of one group hang on: what was measured, and what the other cards are called."""
-    return tuple(made_from), tuple(names)
+# kinds whose cards are drawn from the file
+READ_FOR_CARDS = frozenset(KINDS)
 
 
 def made_from(session: Session, inputs: Inputs) -> dict[str, str]:
@@ -36,10 +33,6 @@ def made_from(session: Session, inputs: Inputs) -> dict[str, str]:
 
 
 def spared(session: Session, origins: Mapping[str, str], kept: Holding) -> Collection[str]:
-    """The measurements whose file need not be read: their figures are held, and every card that shows them."""
-    shared = groups(session.measurements, list(KINDS))
-    held = {m.id for m in session.measurements if kept.holds(("figures", m.id), (origins[m.id],))}
-    for name, group in shared.items():
-        if not kept.holds(("cards", name), cards_given((origins[m.id] for m in group), list(shared))):
-            held -= {m.id for m in group}
-    return held
+    """The measurements whose file need not be read: their figures and all that their cards draw are held."""
+    drawn = [m for m in session.measurements if m.kind not in READ_FOR_CARDS]
+    return {m.id for m in drawn if kept.holds(("figures", m.id), (origins[m.id],))}

@@ -200,26 +200,10 @@ def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine
     return Card("closing", "In short", "", body, corner=session.unit.name)
 
 
-def with_verdicts(card: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """A measurement's card with the needles of the ratings that its measurements answered: under its readings, or
-    in a table of readings on the line of the figure that answered.
-    """
+def verdicts_on(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:
+    """Return the verdicts on the ratings that these runs answered, as the card of these runs shows them."""
     ids = {run.conditions.measurement.id for run in runs}
-    own = [v for v in verdicts if ids & set(v.measurements) and v.verdict != UNMEASURED]
-    if isinstance(card.body, TitlePage):
-        return card
-    if isinstance(card.body, Rows) and not card.readings:
-        rows = tuple(_judged(row, own) for row in card.body.rows)
-        return replace(card, body=replace(card.body, rows=rows, needles=any(row.verdict for row in rows)))
-    return replace(card, verdicts=tuple(_under_needle(v, ids) for v in own))
-
-
-def _judged(row: Row, verdicts: Sequence[Verdict]) -> Row:
-    """A line of readings with the needle of the rating that one of them answered."""
-    for v in verdicts:
-        if v.position is not None and v.findings[:1] and v.findings[0] in row.findings:
-            return replace(row, verdict=v.verdict, position=v.position, margin=_margin(v.verdict, v.margin))
-    return row
+    return tuple(_under_needle(v, ids) for v in verdicts if ids & set(v.measurements) and v.verdict != UNMEASURED)
 
 
 def _under_needle(v: Verdict, ids: Collection[str]) -> Verdict:

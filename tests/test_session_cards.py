@@ -10,17 +10,13 @@ import pytest
 from reviewkit import session_cards
 from reviewkit.model import (
     Bench,
-    Card,
     Conditions,
-    Curves,
     Finding,
     Measurement,
     PriceLine,
     Rating,
-    Reading,
     RepairRow,
     Row,
-    Rows,
     Run,
     Session,
     Unit,
@@ -137,42 +133,15 @@ def test_a_price_of_one_year_has_no_scale_of_years():
     assert session_cards.title_card(SESSION, PRICE).body.years == (1977, 2024)
 
 
-@pytest.mark.parametrize(
-    ("body", "readings", "shown"),
-    [
-        (Curves(()), (), 1),
-        (Rows(("",), (), (1.0,)), (Reading("x", "52"),), 1),
-        (Rows(("",), (), (1.0,)), (), 0),  # a table of readings has no place for needles
-    ],
-)
-def test_which_cards_have_needles(body, readings, shown):
+def test_a_card_shows_the_verdicts_on_what_its_runs_answered():
     run = Run(Conditions(Measurement("power", "distortion-power"), Bench()), None, ())
-    card = Card("power", "", "", body, readings)
-    verdicts = [verdict("Power", "too close to call", margin="+0.5 %", measured="40.2 ± 0.9 W")]
-    made = session_cards.with_verdicts(card, [run], verdicts)
-    assert len(made.verdicts) == shown
-    for v in made.verdicts:
-        # where the uncertainty decides it stands there, and the margin, which is smaller, does not
-        assert (v.label, v.margin) == ("Power: 40.2 ± 0.9 W", "")
-
-
-def test_a_table_of_readings_has_its_needles_line_by_line():
-    judged = verdict("Power", "meets", position=0.1, margin="+7 %", at={"frequency": 1000.0})
-    rows = Row(("Power", "43 W"), findings=judged.findings), Row(("Bias", "22 mV"))
-    run = Run(Conditions(Measurement("power", "reading"), Bench()), None, ())
-    card = Card("m", "", "", Rows(("", "left"), rows, (1.0, 1.0)))
-    made = session_cards.with_verdicts(card, [run], [judged])
-    assert [(row.verdict, row.position, row.margin) for row in made.body.rows] == [
-        ("meets", 0.1, "+7 %"),
-        ("", None, ""),
-    ]
-    assert made.body.needles
-    assert made.verdicts == ()
-    # of a rating that another measurement answered it has none
-    other = session_cards.with_verdicts(
-        card, [replace(run, conditions=Conditions(Measurement("x", "reading"), Bench()))], [judged]
-    )
-    assert not other.body.needles
+    close = verdict("Power", "too close to call", margin="+0.5 %", measured="40.2 ± 0.9 W")
+    (shown,) = session_cards.verdicts_on([run], [close, replace(close, verdict="not measured")])
+    # where the uncertainty decides it stands there, and the margin, which is smaller, does not
+    assert (shown.label, shown.margin) == ("Power: 40.2 ± 0.9 W", "")
+    # of a rating that another measurement answered it shows none
+    other = replace(run, conditions=Conditions(Measurement("x", "distortion-power"), Bench()))
+    assert session_cards.verdicts_on([other], [close]) == ()
 
 
 def test_the_alternative_text_says_what_is_seen():

@@ -35,6 +35,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.decibels import HALF_POWER_DB, relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
@@ -161,7 +162,7 @@ def _title(setting: str) -> str:
     return next((_TITLES[word] for word in setting.lower().split()[:2] if word in _TITLES), "")
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """The differences over the dial about the reference as the zero line. Several settings are each named where they
     stand furthest off, a filter at half power: at their ends too many lie together.
     """
@@ -193,6 +194,7 @@ def card(runs: Sequence[Run]) -> Card:
         conditions=figures.stated(runs, f"re {', '.join(against)}"),
         body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), (), tuple(marks)),)),
         readings=readings_of(shown),
+        verdicts=tuple(verdicts),
     )
 
 

@@ -25,6 +25,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
@@ -124,7 +125,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     return Measured(tuple(found))
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Crosstalk over the dial, by 20 dB, the worst point marked."""
     traces: list[Trace] = []
     for run in runs:
@@ -198,6 +199,7 @@ def card(runs: Sequence[Run]) -> Card:
             )
         ),
         readings=tuple(readings),
+        verdicts=tuple(verdicts),
     )
 
 

@@ -23,6 +23,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
@@ -60,7 +61,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     return Measured(tuple(found))
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Distortion by decades over the dial, the rated limit over its band, the worst point marked."""
     traces: list[Trace] = []
     for run in runs:
@@ -121,6 +122,7 @@ def card(runs: Sequence[Run]) -> Card:
             )
         ),
         readings=tuple(readings),
+        verdicts=tuple(verdicts),
     )
 
 

@@ -29,6 +29,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.decibels import volts_of
 
@@ -176,7 +177,7 @@ def _crossings(found: Sequence[Finding], x_axis: Axis) -> tuple[Mark, ...]:
     )
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Distortion by decades over power, the rated limit up to the rated power, the crossing marked."""
     traces: list[Trace] = []
     several = sum(figures.trace_role(run, runs) == "now" for run in runs) > 1
@@ -242,6 +243,7 @@ def card(runs: Sequence[Run]) -> Card:
         conditions=figures.stated(runs, quantities.hertz(hz) if hz else ""),
         body=Curves((Panel(x_axis, scales.decades(values or [0.01, 1.0], "%"), tuple(traces), limits, marks),)),
         readings=tuple(readings),
+        verdicts=tuple(verdicts),
     )
 
 

@@ -26,6 +26,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.tone_lines import Lines, Product
@@ -123,12 +124,19 @@ def _finding(c: Conditions, channel: str, pair: Pair, quantity: str, ratio: Rati
     return figures.finding(c, quantity, channel, 100 * ratio.least, uncertainty=stated, **at)
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Each channel's spectrum round the upper tone, or the whole of it for the twin tone, the products marked."""
     main = figures.main_run(runs)
     key = figures.worse(figures.by_channel(main, "imd"))
     if key is None:
-        return Card(id="", title="", chart=True, conditions=figures.stated(runs), body=Curves(()))
+        return Card(
+            id="",
+            title="",
+            chart=True,
+            conditions=figures.stated(runs),
+            body=Curves(()),
+            verdicts=tuple(verdicts),
+        )
     low, high = key.at["tones"]
     convention = MODULATION if key.at["method"] == METHODS["imd", MODULATION] else DIFFERENCE
     ratio = "4:1" if convention == MODULATION else "1:1"
@@ -146,6 +154,7 @@ def card(runs: Sequence[Run]) -> Card:
         ),
         body=Curves(_panels(runs, main, convention)),
         readings=_readings(runs, main, key),
+        verdicts=tuple(verdicts),
     )
 
 

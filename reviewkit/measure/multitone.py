@@ -25,6 +25,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.between_tones import FEWEST_TONES, spacing, strongest_between, tones_of
 from reviewkit.signal.decibels import db_of_amplitude
@@ -129,14 +130,21 @@ def _is_mains(frequency_hz: float, line_hz: float, c: Conditions) -> bool:
     return 1 <= multiple <= _MAINS_MULTIPLES and off <= max(line_hz, _MAINS_WANDER * frequency_hz)
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Each channel's spectrum over the dial, a bracket from its tones down to the strongest product. Spectra so dense
     would hide each other in one panel.
     """
     main = figures.main_run(runs)
     key = figures.worse(figures.by_channel(main, "multitone_clearance"))
     if key is None:
-        return Card(id="", title="", chart=True, conditions=figures.stated(runs), body=Curves(()))
+        return Card(
+            id="",
+            title="",
+            chart=True,
+            conditions=figures.stated(runs),
+            body=Curves(()),
+            verdicts=tuple(verdicts),
+        )
     return Card(
         id="",
         title="",
@@ -156,6 +164,7 @@ def card(runs: Sequence[Run]) -> Card:
         ),
         body=Curves(_panels(runs, main)),
         readings=_readings(runs, main, key),
+        verdicts=tuple(verdicts),
     )
 
 

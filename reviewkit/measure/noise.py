@@ -26,6 +26,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import db_of_amplitude
@@ -157,7 +158,7 @@ def _expanded_db(c: Conditions, scatter: float) -> float | None:
     return None if level_db is None else math.hypot(level_db, 2 * scatter / figures.LN10_OVER_20)
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """The noise in third-octave bands, in dBV, and how far it lies under the rated power.
 
     Bands, not spectral lines: their height does not hang on the length of a record or on the window, so that two
@@ -182,7 +183,15 @@ def card(runs: Sequence[Run]) -> Card:
         f"{weighting}-weighted, {form}" if weighting else form,
     )
     panel = Panel(scales.dial(*AUDIO_BAND_HZ), level_scale(values, unit), tuple(traces))
-    return Card(id="", title="", chart=True, conditions=stated, body=Curves((panel,)), readings=_readings(runs, main))
+    return Card(
+        id="",
+        title="",
+        chart=True,
+        conditions=stated,
+        body=Curves((panel,)),
+        readings=_readings(runs, main),
+        verdicts=tuple(verdicts),
+    )
 
 
 def _form_and_unit(run: Run) -> tuple[str, str]:

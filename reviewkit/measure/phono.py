@@ -27,6 +27,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
@@ -137,7 +138,7 @@ def _curve(c: Conditions) -> str:
     return "re RIAA with the 1976 amendment" if c.measurement.amendment else "re RIAA"
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """The deviation over the dial about zero, the rated band drawn in, the worst point marked."""
     traces: list[Trace] = []
     for run in runs:
@@ -174,6 +175,7 @@ def card(runs: Sequence[Run]) -> Card:
         conditions=figures.stated(runs, *(curves_of if len(curves_of) == 1 else ())),
         body=Curves((panel,)),
         readings=_readings(runs, main, band_hz),
+        verdicts=tuple(verdicts),
     )
 
 

@@ -21,6 +21,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     SingleReading,
+    Verdict,
 )
 
 # read at rest: what the bench drives elsewhere is no condition of these; of DC, and of what the bench knows nothing
@@ -82,7 +83,7 @@ def _at_rest(m: Measurement, name: str) -> Measurement:
     return replace(m, channels="", drive_w=None, drive_v=None) if own_name or name in _IDLE else m
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """One line a reading, the channels beside each other; what all readings hold under stands over them."""
     found = [entry for run in runs for entry in _read(run)]
     shared = _shared([entry.finding.at for entry in found])
@@ -112,13 +113,28 @@ def card(runs: Sequence[Run]) -> Card:
                     findings=tuple(entry.finding for entry in entries),
                 )
             )
+    lines = [_judged(line, verdicts) for line in lines]
     headers = ("", *("" if columns == [""] else _COLUMNS[channel] for channel in columns))
     return Card(
         id="",
         title="",
         conditions=" · ".join(_conditions(found[0].finding, shared)),
-        body=Rows(headers, tuple(lines), (2.2, *(1.0 for _ in columns)), strong=1 if len(columns) == 1 else None),
+        body=Rows(
+            headers,
+            tuple(lines),
+            (2.2, *(1.0 for _ in columns)),
+            strong=1 if len(columns) == 1 else None,
+            needles=any(line.verdict for line in lines),
+        ),
     )
+
+
+def _judged(line: Row, verdicts: Sequence[Verdict]) -> Row:
+    """A line with the needle of the rating that one of its readings answered."""
+    for v in verdicts:
+        if v.position is not None and v.findings[:1] and v.findings[0] in line.findings:
+            return replace(line, verdict=v.verdict, position=v.position, margin=v.margin)
+    return line
 
 
 @dataclass(frozen=True)

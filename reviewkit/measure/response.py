@@ -25,6 +25,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.decibels import HALF_POWER_DB, relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
@@ -129,7 +130,7 @@ def _main_band(run: Run) -> list[float] | None:
     return bands[0] if bands else None
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Deviation re 1 kHz over the dial, the rated band drawn in."""
     traces: list[Trace] = []
     for run in runs:
@@ -164,6 +165,7 @@ def card(runs: Sequence[Run]) -> Card:
         conditions=figures.stated(runs),
         body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), limits),)),
         readings=_readings(runs, main),
+        verdicts=tuple(verdicts),
     )
 
 

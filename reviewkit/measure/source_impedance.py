@@ -25,6 +25,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
@@ -175,7 +176,7 @@ def between(factor: Finding) -> str:
     return " to ".join(ends)
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Impedance over the dial with 1 kHz marked; where only two loads were read, the readings as a table."""
     main = figures.main_run(runs)
     factors = figures.by_channel(main, "damping_factor")
@@ -192,6 +193,7 @@ def card(runs: Sequence[Run]) -> Card:
             conditions=figures.stated(runs, at, "from two loads"),
             body=Curves((two_loads.sag(runs, worst),)) if worst else Curves(()),
             readings=(*_readings(runs, main), two_loads.readings_of(main)),
+            verdicts=tuple(verdicts),
         )
     traces = [
         Trace(
@@ -223,6 +225,7 @@ def card(runs: Sequence[Run]) -> Card:
             )
         ),
         readings=_readings(runs, main),
+        verdicts=tuple(verdicts),
     )
 
 

@@ -27,6 +27,7 @@ from reviewkit.model import (
     Run,
     Sheet,
     Trace,
+    Verdict,
 )
 from reviewkit.signal.flat_parts import NotSquare
 from reviewkit.signal.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Step, read_square
@@ -108,7 +109,7 @@ def _period(column: Column, step: Step) -> Curve:
     return Curve("period", column.channel, read_only(step.time_s), read_only(step.wave), facts)
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Some periods, and under them the rising edge magnified, in percent of its step, 10 % and 90 % marked."""
     drawn = runs[-MOST_DRAWN:]
     main = figures.main_run(runs)
@@ -146,6 +147,7 @@ def card(runs: Sequence[Run]) -> Card:
         conditions=figures.stated(runs, quantities.hertz(first.facts["frequency_hz"])),
         body=Curves((top, below), heights=(1.0, 1.4)),
         readings=_readings(runs, main),
+        verdicts=tuple(verdicts),
     )
 
 

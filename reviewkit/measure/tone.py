@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -26,6 +26,7 @@ from reviewkit.model import (
     Reading,
     Run,
     Sheet,
+    Verdict,
 )
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, analyse
@@ -170,12 +171,11 @@ def _re_tone(tone: Tone, level: float) -> float | None:
     return float(db_of_amplitude(level / tone.level)) if level > 0 else None
 
 
-def card(runs: Sequence[Run]) -> Card:
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Of captures, the distortion in bars, before beside now; of exported spectra, the spectrum itself."""
-    if _captured(runs):
-        # where there is no distortion to show, the wave is all there is
-        return _bars(runs) or _wave(runs)
-    return _spectrum(runs)
+    # where there is no distortion to show, the wave is all there is
+    own = (_bars(runs) or _wave(runs)) if _captured(runs) else _spectrum(runs)
+    return replace(own, verdicts=tuple(verdicts))
 
 
 def further(runs: Sequence[Run]) -> tuple[Card, ...]:

@@ -173,7 +173,7 @@ def test_twelve_settings_on_one_card_are_each_named_once():
     base = amplifier_db(FREQUENCY_HZ)
     runs = [run(f"bass {g:+d}", base + shelf_db(FREQUENCY_HZ, g, 200)) for g in steps]
     runs += [run(f"treble {g:+d}", base + shelf_db(FREQUENCY_HZ, g, 3000, high=True)) for g in steps]
-    card = KIND.card(runs)
+    card = KIND.card(runs, ())
     (panel,) = card.body.panels
     assert len(panel.traces) == 24
     names = [t.label for t in panel.traces if t.label] + [mark.text for mark in panel.marks]
@@ -189,17 +189,17 @@ def test_long_names_are_cut_beside_their_figures_but_not_in_the_picture():
     base = amplifier_db(FREQUENCY_HZ)
     names = [f"bass {g:+d} with the loudness switch off" for g in (-6, -3, 3, 6)]
     runs = [run(name, base + shelf_db(FREQUENCY_HZ, int(name[5:7]), 200)) for name in names]
-    card = KIND.card(runs)
+    card = KIND.card(runs, ())
     assert [row[0] for row in card.readings[0].rows[1:]] == [f"bass {g:+d} with the …" for g in (-6, -3, 3, 6)]
     assert [mark.text for mark in card.body.panels[0].marks] == names
     # where only the ends tell them apart, they stay whole
     names = [f"tone control in position {n}" for n in range(4)]
-    rows = KIND.card([run(n, base + 1.0) for n in names]).readings[0].rows
+    rows = KIND.card([run(n, base + 1.0) for n in names], ()).readings[0].rows
     assert [row[0] for row in rows[1:]] == names
 
 
 def test_one_setting_alone_shows_its_corner():
-    card = KIND.card([run("low filter", amplifier_db(FREQUENCY_HZ) + low_cut_db(FREQUENCY_HZ, 100))])
+    card = KIND.card([run("low filter", amplifier_db(FREQUENCY_HZ) + low_cut_db(FREQUENCY_HZ, 100))], ())
     assert card.readings[0].label == "most, 20 Hz – 1 kHz"
     assert ("L", "100 Hz") in card.readings[-1].rows
     assert ("L", "−11.8 dB/octave") in card.readings[-1].rows
@@ -213,7 +213,7 @@ def test_a_filter_is_marked_at_half_power_and_a_control_where_it_does_most():
         run("loudness", base + shelf_db(FREQUENCY_HZ, 8, 100)),
         run("defeat", base),
     ]
-    card = KIND.card(runs)
+    card = KIND.card(runs, ())
     (panel,) = card.body.panels
     marks = {mark.text: mark for mark in panel.marks}
     assert (marks["low filter"].x, marks["low filter"].y) == (
@@ -254,4 +254,4 @@ def test_what_is_said():
 )
 def test_a_card_is_called_after_the_control_that_all_its_settings_name(settings, title):
     runs = [run(setting, amplifier_db(FREQUENCY_HZ)) for setting in settings]
-    assert KINDS["contour"].card(runs).title == title
+    assert KINDS["contour"].card(runs, ()).title == title

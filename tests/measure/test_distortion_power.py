@@ -209,7 +209,7 @@ def test_the_powers_at_the_limit_are_marked(right_w, texts):
     )
     c = conditions("distortion-power", frequency_hz=1000.0)
     run = Run(c, data, measured("distortion-power", data, frequency_hz=1000.0).findings)
-    card = KINDS["distortion-power"].card([run])
+    card = KINDS["distortion-power"].card([run], ())
     assert [mark.text for mark in card.body.panels[0].marks] == texts
     assert next((mark.x, mark.y) for mark in card.body.panels[0].marks) == (pytest.approx(right_w), 1.0)
     assert (card.readings[0].key, card.readings[0].channel) == (texts[0].removeprefix("R "), "R")
@@ -223,11 +223,11 @@ def test_two_loads_on_one_card():
         data = sheet(column("power", POWER_W), *columns)
         made = conditions("distortion-power", load_ohm=load_ohm, id=f"sweep-{load_ohm:.0f}", stage="after")
         runs.append(Run(made, data, KINDS["distortion-power"].findings(data, made).findings))
-    card = KINDS["distortion-power"].card(runs)
+    card = KINDS["distortion-power"].card(runs, ())
     assert card.title == "Distortion over power"
     assert [trace.label for trace in card.body.panels[0].traces] == ["8 Ω", "", "4 Ω", ""]
     assert [reading.label for reading in card.readings] == ["4 Ω, at 1 % THD", "8 Ω, at 1 % THD+N"]
-    alone = KINDS["distortion-power"].card(runs[:1])
+    alone = KINDS["distortion-power"].card(runs[:1], ())
     assert alone.title == "THD+N over power into 8 Ω"
     assert [trace.label for trace in alone.body.panels[0].traces] == ["L", "R"]
     assert alone.readings[0].label == "at 1 % THD+N"

@@ -244,7 +244,7 @@ def run_of(data, **told):
 
 def test_the_card_is_drawn_as_it_is_said():
     run = run_of(capture(played((60, 7000), MODULATION, a2=0.001), played((60, 7000), MODULATION)), drive_w=None)
-    card = KINDS[KIND].card([run])
+    card = KINDS[KIND].card([run], ())
     panel, right = card.body.panels
     assert (card.readings[0].key, card.readings[0].channel) == ("1.6 %", "R")
     assert "60 Hz + 7 kHz, 4:1" in card.conditions
@@ -260,7 +260,7 @@ def test_the_card_is_drawn_as_it_is_said():
 
 def test_the_twin_tones_card():
     run = run_of(capture(played((19_000, 20_000), TWIN)))
-    (panel,) = KINDS[KIND].card([run]).body.panels
+    (panel,) = KINDS[KIND].card([run], ()).body.panels
     assert (panel.x.scale, panel.x.low) == ("linear", 0.0)
     assert panel.x.high >= 21_000
     second, third = panel.marks

@@ -122,7 +122,7 @@ def test_the_samples_figures_are_those_it_lists(name, runs):
 def test_its_card_and_its_points_follow_from_the_sample(name, runs):
     """A card with readings or rows, and facts that its words are named for."""
     own = [run for run in runs if run.conditions.measurement.kind == name]
-    card = KINDS[name].card(own[:1])
+    card = KINDS[name].card(own[:1], ())
     assert card.body
     facts = [point for run in own for point in KINDS[name].points(run, None)]
     assert facts

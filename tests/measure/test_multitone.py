@@ -201,7 +201,7 @@ def run_of(data, **told):
 def test_the_bracket_spans_what_is_said():
     rng = np.random.default_rng(10)
     run = run_of(capture(tones(rng, 1500.0, -90.0, 96_000), tones(rng, 2200.0, -60.0, 96_000)))
-    card = KINDS[KIND].card([run])
+    card = KINDS[KIND].card([run], ())
     left, right = card.body.panels
     (bracket,) = right.brackets
     assert bracket.from_y == 0.0

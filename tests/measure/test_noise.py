@@ -361,7 +361,7 @@ def test_third_octaves_do_not_hang_on_the_record():
     for spacing in (1.0, 3.0, 5.0):
         frequency, level = exported(DENSITY, spacing, 24_000.0, "hann")
         data = lines(frequency, level, channel="L")
-        (panel,) = KINDS["noise"].card([run_of(data, window="hann")]).body.panels
+        (panel,) = KINDS["noise"].card([run_of(data, window="hann")], ()).body.panels
         (trace,) = panel.traces
         middle = int(np.searchsorted(trace.x, 1000.0))
         assert trace.x[middle - 1 : middle + 1] == pytest.approx(edges)
@@ -370,7 +370,7 @@ def test_third_octaves_do_not_hang_on_the_record():
 
 def test_the_card_shows_the_worse_channel(hiss):
     told = {"ratings": [RATED_40_W], "mains_hz": 60.0}
-    card = KINDS["noise"].card([run_of(captured(hiss, 2 * hiss), **told)])
+    card = KINDS["noise"].card([run_of(captured(hiss, 2 * hiss), **told)], ())
     assert card.readings[0].label == "S/N re 40 W, A-weighted"
     worse = db(math.sqrt(320), 2 * a_weighted_rms(DENSITY, BAND_HZ))
     assert card.readings[0].key == f"{worse:.1f} dB"
@@ -381,14 +381,14 @@ def test_the_card_shows_the_worse_channel(hiss):
 def test_a_figure_stands_under_its_own_channel(hiss):
     """Hum on the right alone leaves the left's cell empty."""
     data = captured(hiss, hiss + sine(len(hiss), 60.0, 1e-4))
-    card = KINDS["noise"].card([run_of(data, mains_hz=60.0, ratings=[RATED_40_W])])
+    card = KINDS["noise"].card([run_of(data, mains_hz=60.0, ratings=[RATED_40_W])], ())
     (row,) = [row for reading in card.readings for row in reading.rows if row[0].startswith("hum")]
     assert row == ("hum µV", "", "100")
 
 
 def test_a_card_without_figures_still_shows_the_lines():
     frequency, level = exported(DENSITY, 3.0, 24_000.0, "hann")
-    card = KINDS["noise"].card([run_of(lines(frequency, level))])
+    card = KINDS["noise"].card([run_of(lines(frequency, level))], ())
     assert "lines as exported" in card.conditions
     assert card.body.panels[0].traces[0].y[0] == pytest.approx(20 * math.log10(level[0]))
     assert card.readings == ()

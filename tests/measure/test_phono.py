@@ -149,7 +149,7 @@ def test_the_card_is_the_deviation_with_its_limit_and_its_worst_point():
     ratings = [Rating("riaa_deviation", "dB", within=(-0.5, 0.5), band_hz=(30.0, 15_000.0))]
     told = {"ratings": ratings, "amendment": True}
     data = levels(phono_db(FREQUENCY_HZ, high_pass_s=7950e-6), phono_db(FREQUENCY_HZ, high_pass_s=7000e-6))
-    card = KINDS["phono"].card([run_of(data, **told)])
+    card = KINDS["phono"].card([run_of(data, **told)], ())
     (panel,) = card.body.panels
     assert (panel.limits[0].low, panel.limits[0].high) == (-0.5, 0.5)
     (mark,) = panel.marks

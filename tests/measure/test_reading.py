@@ -14,7 +14,7 @@ from rated_and_found import rated, session
 from reviewkit import places, session_cards
 from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Run
+from reviewkit.model import Bench, Rating, Run, Verdict
 from reviewkit.quantities import QUANTITIES, show
 from reviewkit.ratings import RULES
 from reviewkit.render.card import fit
@@ -151,7 +151,7 @@ def test_the_benchs_own_readings_are_the_floor():
 
 
 def card(*runs):
-    return KIND.card(runs)
+    return KIND.card(runs, ())
 
 
 def rows_of(made):
@@ -211,6 +211,20 @@ def test_before_and_after_follow_each_other():
         "Bias, before",
         "Bias, after",
     ]
+
+
+def test_the_line_of_the_reading_that_answered_a_rating_has_its_needle():
+    run = run_of("power,L,43,W,1 % THD,\nbias,L,22,mV,,\n")
+    rating = Rating("power", "W", at_least=40.0)
+    judged = Verdict(rating, "Power", "40 W", "40 W", "43 W", "meets", "+7 %", position=0.1, findings=run.findings[:1])
+    made = KIND.card([run], [judged])
+    assert [(row.verdict, row.position, row.margin) for row in made.body.rows] == [
+        ("meets", 0.1, "+7 %"),
+        ("", None, ""),
+    ]
+    assert made.body.needles
+    assert made.verdicts == ()
+    assert not card(run).body.needles
 
 
 def test_more_than_a_card_holds_goes_on():

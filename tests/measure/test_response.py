@@ -273,4 +273,4 @@ def test_levels_that_differ_before_and_after_are_both_stated(drives, line):
         data = sheet(column("frequency", [20.0, 1000.0, 20_000.0]), column("level", [0.0, 0.0, 0.0], "L", "dBV"))
         c = conditions("response", stage=stage, drive_w=drive_w, id=stage)
         runs.append(Run(c, data, KINDS["response"].findings(data, c).findings))
-    assert KINDS["response"].card(runs).conditions == line
+    assert KINDS["response"].card(runs, ()).conditions == line

@@ -115,7 +115,7 @@ def run(stage="", **channels):
 
 
 def test_the_card_marks_the_slower_channels_edge():
-    card = KIND.card([run(L=TwoPoles(16_000, 0.5), R=TwoPoles(12_000, 0.5))])
+    card = KIND.card([run(L=TwoPoles(16_000, 0.5), R=TwoPoles(12_000, 0.5))], ())
     above, below = card.body.panels
     assert above.x.unit == "ms"
     assert below.x.unit == "µs"
@@ -129,7 +129,7 @@ def test_the_card_marks_the_slower_channels_edge():
 
 
 def test_a_withheld_edge_is_drawn_without_marks():
-    card = KIND.card([run(mono=LowPass(3e-6))])
+    card = KIND.card([run(mono=LowPass(3e-6))], ())
     assert card.body.panels[1].marks == ()
     assert [reading.label for reading in card.readings] == ["tilt"]
 

@@ -45,11 +45,11 @@ def before_and_after():
 
 
 def cards(runs):
-    return [KIND.card(runs), *KIND.further(runs)]
+    return [KIND.card(runs, ()), *KIND.further(runs)]
 
 
 def bars(runs) -> Bars:
-    body = KIND.card(runs).body
+    body = KIND.card(runs, ()).body
     assert isinstance(body, Bars)
     return body
 
@@ -195,7 +195,7 @@ def test_one_channel_alone():
 def test_a_worse_channel_that_changed_sides_is_not_named():
     """Left was worse, right is: the line shows the worse of each, and no one channel's name."""
     runs = [pair({2: -40.0}, LEVELS_DB, "before"), pair(LEVELS_DB, {2: -60.0}, "after")]
-    key = KIND.card(runs).readings[0]
+    key = KIND.card(runs, ()).readings[0]
     assert (key.key, key.channel) == ("1.0 → 0.10 %", "")
 
 
