@@ -9,9 +9,16 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit import figures, quantities, scales
-from reviewkit.errors import Fault, InputError
-from reviewkit.idle_output import BANDS, LINES, Withheld, bands_curve, level_scale, lines_curve, taken_apart
+from reviewkit import figures, quantities
+from reviewkit.idle_output import (
+    Withheld,
+    bands_curve,
+    lines_curve,
+    not_reached,
+    panel_of,
+    refuse_tone,
+    taken_apart,
+)
 from reviewkit.model import (
     Card,
     Conditions,
@@ -20,12 +27,10 @@ from reviewkit.model import (
     Finding,
     Kind,
     Measured,
-    Panel,
     Point,
     Reading,
     Run,
     Sheet,
-    Trace,
     Verdict,
 )
 from reviewkit.signal import noise_lines
@@ -63,43 +68,17 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         if band_hz is None:
             withheld.append("no noise and no signal to noise ratio: the data reaches nothing of 20 Hz – 20 kHz")
             continue
-        _refuse_tone(sheet, c, noise, band_hz)
+        refuse_tone(sheet, c, noise, band_hz)
         if not volts:
             hint = '; add for example full_scale = "10 V"' if column.unit in ("ratio", "dBFS") else "; export volts"
             withheld.append(RELATIVE + hint)
             continue
-        withheld += _not_reached(sheet, noise, band_hz)
+        withheld += not_reached(sheet, noise, band_hz)
         found += _figures(c, column.channel, noise, band_hz)
     if any(f.quantity == "noise" for f in found):
         withheld += _no_reference(c)
     reasons = tuple(dict.fromkeys(f"{c.measurement.id}: {text}" for text in withheld))
     return Measured(tuple(found), reasons, tuple(curves))
-
-
-def _refuse_tone(sheet: Sheet, c: Conditions, noise: Noise, band_hz: tuple[float, float]) -> None:
-    """Raise InputError where the signal was on. What a tone and its distortion leave between them is not the noise of
-    an idle output, and a figure in volts would hold the tone: no fault of an amplifier stands as alone as that.
-    """
-    tone_hz = noise_lines.lone_tone(noise, band_hz, c.mains_hz)
-    if tone_hz is not None:
-        message = f"a tone of {quantities.hertz(tone_hz)} stands in it: capture the idle output, or is it another kind?"
-        raise InputError(Fault(sheet.source, 0, message))
-
-
-def _not_reached(sheet: Sheet, noise: Noise, band_hz: tuple[float, float]) -> list[str]:
-    """Which part of 20 Hz – 20 kHz the figures leave out, and why."""
-    said = []
-    if band_hz[0] > AUDIO_BAND_HZ[0]:
-        if sheet.find("time"):
-            why = "the record is too short for that; capture a few seconds"
-        elif float(sheet.need("frequency").values[0]) > band_hz[0]:
-            why = "the spectrum begins there"
-        else:
-            why = "the spectrum's lines are too far apart; export more lines"
-        said.append(f"noise below {quantities.hertz(band_hz[0])} is not counted: {why}")
-    if band_hz[1] < AUDIO_BAND_HZ[1]:
-        said.append(f"noise above {quantities.hertz(band_hz[1])} is not counted: the data ends there")
-    return said
 
 
 def _no_reference(c: Conditions) -> list[str]:
@@ -165,24 +144,12 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     captures compare, and a mains line can still be told from hiss.
     """
     main = figures.main_run(runs)
-    form, unit = _form_and_unit(main)
-    traces = [
-        Trace(
-            curve.x, curve.y, curve.channel, figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
-        )
-        for run in runs
-        # volts and relative levels have no scale in common, nor have bands and lines
-        if _form_and_unit(run) == (form, unit)
-        for curve in run.curves
-        if len(curve.x)
-    ]
-    values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
+    form, panel = panel_of(runs, main)
     weighting = main.conditions.measurement.weighting
     stated = figures.stated(
         [replace(run, conditions=_undriven(run.conditions)) for run in runs],
         f"{weighting}-weighted, {form}" if weighting else form,
     )
-    panel = Panel(scales.dial(*AUDIO_BAND_HZ), level_scale(values, unit), tuple(traces))
     return Card(
         id="",
         title="",
@@ -192,12 +159,6 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         readings=_readings(runs, main),
         verdicts=tuple(verdicts),
     )
-
-
-def _form_and_unit(run: Run) -> tuple[str, str]:
-    """What a run's curves are made of, and the unit that all of them share."""
-    form = LINES if any(curve.name == LINES for curve in run.curves) else BANDS
-    return form, "dBV" if all(curve.facts["unit"] == "dBV" for curve in run.curves) else "dB"
 
 
 def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:

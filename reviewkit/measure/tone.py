@@ -59,7 +59,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     withheld: list[str] = []
     curves: list[Curve] = []
     tones_hz: dict[str, float] = {}
-    rate_hz = _rate_hz(sheet) if sheet.find("time") else None
+    rate_hz = sample_rate_hz(sheet) if sheet.find("time") else None
     for column in sheet.all("level"):
         try:
             read = _of_waveform(sheet, column, c, rate_hz) if rate_hz else _of_spectrum(sheet, column, c)
@@ -96,13 +96,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     if rate_hz:
         curves += of_capture(sheet, rate_hz, tones_hz)
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(curves))
-
-
-def _rate_hz(sheet: Sheet) -> float:
-    """The sample rate of a capture. Raises InputError where a column is no waveform, or the times are not even."""
-    for column in sheet.all("level"):
-        waveform_samples(column, sheet.source)
-    return sample_rate_hz(sheet)
 
 
 def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) -> _Channel:
