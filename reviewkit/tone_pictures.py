@@ -7,22 +7,18 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit import digits, figures, scales
-from reviewkit.arrays import Array
-from reviewkit.captures import exported_lines, sample_rate_hz, waveform_samples
-from reviewkit.model import Axis, Column, Curves, Mark, Panel, Run, Sheet, Trace
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ, without_fundamental
-from reviewkit.signal.tone_lines import Lines, beta_for, of_spectrum
-from reviewkit.signal.windows import kaiser
-from reviewkit.tone_sheets import POINTS_DRAWN, drawn, floor_of
+from reviewkit.model import Axis, Curve, Curves, Mark, Panel, Run, Trace
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.tone_curves import BESIDE, CYCLES_SHOWN
+from reviewkit.tone_sheets import floor_of
 
-CYCLES_SHOWN = 2
-CYCLES_FITTED, SECONDS_FITTED = 50, 1.0
-LEAST_CYCLES, LEAST_SAMPLES = 50, 4096  # of a record whose spectrum shows more than its window
-_MOST_SAMPLES = 1 << 18
-_FINER = 4
 _LOWEST_DRAWN_DB = -160.0
-_BESIDE = 0.015  # where a line is looked for, re its frequency
 _CLEAR_OF_TONES = 0.1
+
+
+def curves_of(run: Run, name: str) -> list[Curve]:
+    """Return a run's curves of this name, in the file's order of channels."""
+    return [curve for curve in run.curves if curve.name == name]
 
 
 # ------------------------------------------------------------------ the wave
@@ -39,27 +35,11 @@ def waveform_panels(runs: Sequence[Run]) -> Curves:
     rests: list[list[Trace]] = []
     length_s = 0.0
     for run in runs:
-        assert run.sheet is not None
-        rate, start_s = sample_rate_hz(run.sheet), None
-        wave, rest = [], []
-        for column in run.sheet.all("level"):
-            tone = run.get("frequency", column.channel)
-            if tone is None:
-                continue
-            # the beginning is all that is shown, and a long record costs time
-            samples = column.values[: int(rate * max(SECONDS_FITTED, CYCLES_FITTED / tone.value))]
-            residual, phase = without_fundamental(samples, rate, tone.value)
-            if start_s is None:
-                # begin where the first channel's fundamental crosses zero upwards
-                start_s = ((-phase) % (2 * np.pi)) / (2 * np.pi * tone.value)
-                length_s = max(length_s, CYCLES_SHOWN / tone.value)
-            first = int(np.ceil(start_s * rate))
-            last = min(len(samples), first + int(CYCLES_SHOWN / tone.value * rate) + 1)
-            milliseconds = (np.arange(first, last) / rate - start_s) * 1000
-            wave.append(Trace(milliseconds, samples[first:last], column.channel, "now", column.channel))
-            rest.append(Trace(milliseconds, residual[first:last], column.channel, "residual", ""))
-        waves.append(wave)
-        rests.append(rest)
+        waves.append([Trace(c.x, c.y, c.channel, "now", c.channel) for c in curves_of(run, "wave") if len(c.x)])
+        rests.append([Trace(c.x, c.y, c.channel, "residual", "") for c in curves_of(run, "residual")])
+        tone = run.get("frequency")
+        if tone is not None:
+            length_s = max(length_s, CYCLES_SHOWN / tone.value)
     x_axis = scales.milliseconds(length_s or CYCLES_SHOWN / 1000)
     volts_axis = scales.swing(_largest(waves) or 1.0, unit)
     factor = _magnified(volts_axis.high, _largest(rests))
@@ -100,8 +80,7 @@ def _swing(top: float, unit: str, factor: float) -> Axis:
 
 
 def _unit(run: Run) -> str:
-    assert run.sheet is not None
-    return "of full scale" if run.sheet.need("level").unit == "ratio" else "V"
+    return str(curves_of(run, "wave")[0].facts["unit"])
 
 
 def _scaled(trace: Trace, factor: float) -> Trace:
@@ -109,17 +88,6 @@ def _scaled(trace: Trace, factor: float) -> Trace:
 
 
 # ------------------------------------------------------------------ the spectrum
-
-
-def has_spectrum(run: Run) -> bool:
-    """Whether a run's file is a spectrum, or a capture long enough to make one of."""
-    tone = run.get("frequency")
-    if run.sheet is None or tone is None:
-        return False
-    if run.sheet.find("time") is None:
-        return True
-    cycles = run.sheet.rows / sample_rate_hz(run.sheet) * tone.value
-    return run.sheet.rows >= LEAST_SAMPLES and cycles >= LEAST_CYCLES
 
 
 def spectrum_panels(runs: Sequence[Run]) -> Curves:
@@ -130,17 +98,13 @@ def spectrum_panels(runs: Sequence[Run]) -> Curves:
     traces: dict[str, list[Trace]] = {}
     marks: dict[str, list[Mark]] = {}
     for run in runs:
-        assert run.sheet is not None
-        for column in run.sheet.all("level"):
-            tone = run.get("frequency", column.channel)
-            if tone is None:
-                continue
-            x, level_db = _spectrum(run.sheet, column, run, tone.value)
-            role, label = figures.trace_role(run, runs), figures.end_label(column.channel, run, runs)
-            trace = Trace(x, level_db, column.channel, role, label)
-            traces.setdefault(column.channel, []).append(trace)
-            if run is main:
-                marks[column.channel] = _named_lines(run, trace, tone.value)
+        for curve in curves_of(run, "spectrum"):
+            role, label = figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
+            trace = Trace(curve.x, curve.y, curve.channel, role, label)
+            traces.setdefault(curve.channel, []).append(trace)
+            tone = run.get("frequency", curve.channel)
+            if run is main and tone is not None:
+                marks[curve.channel] = _named_lines(run, trace, tone.value)
     y_axis = scales.twenties([0.0, floor_of([t.y for own in traces.values() for t in own], _LOWEST_DRAWN_DB)])
     panels = [
         Panel(
@@ -153,30 +117,6 @@ def spectrum_panels(runs: Sequence[Run]) -> Curves:
         for at, (channel, own) in enumerate(traces.items())
     ]
     return Curves(tuple(panels), heights=(1.0,) * len(panels) or (1.0,))
-
-
-def _spectrum(sheet: Sheet, column: Column, run: Run, tone_hz: float) -> tuple[Array, Array]:
-    """Frequencies (Hz) and levels (dB re the tone's own line), strongest line for each place of the picture."""
-    if sheet.find("time") is None:
-        told = exported_lines(sheet, column, run.conditions)
-        lines = of_spectrum(told.frequency_hz, told.level, told.window)
-    else:
-        samples, _ = waveform_samples(column, sheet.source)
-        lines = _fine_lines(samples[:_MOST_SAMPLES], sample_rate_hz(sheet), tone_hz)
-    near = np.abs(lines.frequency_hz / tone_hz - 1) < _BESIDE
-    strongest = float(np.max(lines.power[near] if near.any() else lines.power))
-    return drawn(lines, np.geomspace(*AUDIO_BAND_HZ, POINTS_DRAWN), float(np.sqrt(strongest)))
-
-
-def _fine_lines(samples: Array, rate_hz: float, tone_hz: float) -> Lines:
-    """A capture's spectrum through the window that it is analysed with, its lines so close that no tone stands more
-    than an eighth of the record's own spacing beside one: it is drawn at most 0.03 dB too low.
-    """
-    beta = beta_for(tone_hz * len(samples) / rate_hz)
-    window = kaiser(len(samples), beta)
-    count = _FINER * len(samples)
-    power = 2 * np.abs(np.fft.rfft((samples - np.mean(samples)) * window, count) / np.sum(window)) ** 2
-    return Lines(np.arange(len(power)) * rate_hz / count, power, _FINER * int(beta / np.pi))
 
 
 def _named_lines(run: Run, trace: Trace, tone_hz: float) -> list[Mark]:
@@ -199,7 +139,7 @@ def _named_lines(run: Run, trace: Trace, tone_hz: float) -> list[Mark]:
 
 def _peak(trace: Trace, hertz: float) -> tuple[float, float] | None:
     """The highest point of a curve about a frequency."""
-    near = np.flatnonzero(np.abs(trace.x / hertz - 1) < _BESIDE)
+    near = np.flatnonzero(np.abs(trace.x / hertz - 1) < BESIDE)
     if not len(near):
         return None
     best = int(near[np.argmax(trace.y[near])])

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 
 from reviewkit import figures, quantities
-from reviewkit.arrays import Array
+from reviewkit.arrays import Array, read_only
 from reviewkit.captures import exported_lines, sample_rate_hz, waveform_samples
 from reviewkit.errors import Fault, InputError
-from reviewkit.model import Column, Conditions, Finding, Run, Sheet
+from reviewkit.model import Column, Conditions, Curve, Finding, Measured, Run, Sheet
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.tone_lines import SEARCH_BETA, Lines, NoTones, beta_for, of_spectrum, of_waveform
 
@@ -24,7 +24,7 @@ POINTS_DRAWN = 900
 
 
 @dataclass(frozen=True, eq=False)
-class Held:
+class ChannelLines:
     """One channel's lines; whether they are in volts; of a spectrum its window, and what to write where that is not
     known ("" where it is).
     """
@@ -35,8 +35,8 @@ class Held:
     hint: str = ""
 
 
-def held(sheet: Sheet, column: Column, c: Conditions, spacing: Callable[[Lines], float]) -> Held:
-    """A channel's spectrum, as exported, or made from its waveform with the widest window that parts its tones.
+def channel_lines(sheet: Sheet, column: Column, c: Conditions, spacing: Callable[[Lines], float]) -> ChannelLines:
+    """Return a channel's spectrum, as exported, or of its waveform through the widest window that parts its tones.
 
     `spacing`: how far apart in lines the nearest of them stand, found in a first look. Raises InputError where the
     file is neither, NoTones where the tones are not there.
@@ -49,12 +49,13 @@ def held(sheet: Sheet, column: Column, c: Conditions, spacing: Callable[[Lines],
         raise InputError(Fault(sheet.source, 0, message))
     rate_hz = sample_rate_hz(sheet)
     apart = spacing(of_waveform(samples, rate_hz, SEARCH_BETA))
-    return Held(of_waveform(samples, rate_hz, beta_for(apart)), volts)
+    return ChannelLines(of_waveform(samples, rate_hz, beta_for(apart)), volts)
 
 
-def _spectrum(sheet: Sheet, column: Column, c: Conditions) -> Held:
-    told = exported_lines(sheet, column, c)
-    return Held(of_spectrum(told.frequency_hz, told.level, told.window), told.volts, told.window, told.hint)
+def _spectrum(sheet: Sheet, column: Column, c: Conditions) -> ChannelLines:
+    exported = exported_lines(sheet, column, c)
+    lines = of_spectrum(exported.frequency_hz, exported.level, exported.window)
+    return ChannelLines(lines, exported.volts, exported.window, exported.hint)
 
 
 def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str = "") -> dict[str, Any]:
@@ -89,28 +90,28 @@ def load_of(c: Conditions) -> float | None:
     return ohms if ohms and math.isfinite(ohms) else None
 
 
-def each_channel(
-    sheet: Sheet, c: Conditions, of: Callable[[Column], tuple[list[Finding], list[str]]]
-) -> tuple[list[Finding], list[str]]:
-    """Findings and what is withheld, channel by channel. A channel without its tones is withheld with the reason; a
-    file without any is refused.
+def each_channel(sheet: Sheet, c: Conditions, of: Callable[[Column], Measured]) -> Measured:
+    """Return a file's results, channel by channel. A channel without its tones is withheld with the reason; a file
+    without any is refused.
     """
     found: list[Finding] = []
     withheld: list[str] = []
+    curves: list[Curve] = []
     faults: list[Fault] = []
     for column in sheet.all("level"):
         named = {"L": "left: ", "R": "right: "}.get(column.channel, "")
         try:
-            more, less = of(column)
+            one = of(column)
         except NoTones as why:
             faults.append(Fault(sheet.source, 0, f"{named}{why}"))
             withheld.append(f"{c.measurement.id}: no figures: {named}{why}")
             continue
-        found += more
-        withheld += less
+        found += one.findings
+        withheld += one.withheld
+        curves += one.curves
     if faults and len(faults) == len(sheet.all("level")):
         raise InputError(faults)
-    return found, list(dict.fromkeys(withheld))
+    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(curves))
 
 
 def level_of_the_run(run: Run, finding: Finding | None) -> str:
@@ -120,15 +121,19 @@ def level_of_the_run(run: Run, finding: Finding | None) -> str:
     return quantities.conditions({key: finding.at.get(key) for key in ("power", "voltage")})
 
 
-def drawn(lines: Lines, edges_hz: Array, re_level: float) -> tuple[Array, Array]:
-    """The strongest line between each pair of neighbouring edges: frequencies (Hz) and levels, dB re `re_level`.
+def spectrum_curve(
+    channel: str, lines: Lines, edges_hz: Array, re_level: float, origin_hz: float = 0.0, **facts: Any
+) -> Curve:
+    """Return a spectrum as it is drawn: the strongest line between each pair of neighbouring edges. x: Hz from
+    `origin_hz`; y: dB relative to `re_level`.
 
     `edges_hz`: shape (n + 1,), rising; stretches that hold no line are left out, so the shapes are at most (n,).
     """
     index = np.searchsorted(lines.frequency_hz, edges_hz)
     kept = [(int(a) + int(np.argmax(lines.power[a:b]))) for a, b in pairwise(index) if b > a]
     level_db = 10 * np.log10(np.maximum(lines.power[kept], 1e-30) / re_level**2)
-    return lines.frequency_hz[kept], level_db
+    x = read_only(lines.frequency_hz[kept] - origin_hz)
+    return Curve("spectrum", channel, x, read_only(level_db), facts)
 
 
 def floor_of(levels_db: Sequence[Array], lowest_db: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -14,6 +14,7 @@ from reviewkit.model import (
     Card,
     Column,
     Conditions,
+    Curve,
     Curves,
     Finding,
     Kind,
@@ -28,7 +29,7 @@ from reviewkit.model import (
     Verdict,
 )
 from reviewkit.signal.decibels import db_of_amplitude
-from reviewkit.signal.tone_lines import Product
+from reviewkit.signal.tone_lines import Lines, Product
 from reviewkit.signal.two_tones import (
     DIFFERENCE,
     MODULATION,
@@ -40,7 +41,15 @@ from reviewkit.signal.two_tones import (
     products_of,
     root_sum_square,
 )
-from reviewkit.tone_sheets import POINTS_DRAWN, Held, drawn, each_channel, floor_of, held, level_of_the_run, played_at
+from reviewkit.tone_sheets import (
+    POINTS_DRAWN,
+    channel_lines,
+    each_channel,
+    floor_of,
+    level_of_the_run,
+    played_at,
+    spectrum_curve,
+)
 
 METHODS = {
     ("imd", MODULATION): "sideband pairs re the upper tone",
@@ -56,13 +65,6 @@ _NEGLIGIBLE = 0.002  # of a figure: an uncertainty that no digit shows
 _LOWEST_DRAWN_DB = -140.0
 
 
-def _taken_apart(sheet: Sheet, column: Column, c: Conditions) -> tuple[Held, Pair, dict[int, list[Product]]]:
-    """A channel's lines, its tones, and its products by order. Raises NoTones."""
-    channel = held(sheet, column, c, first_look)
-    pair = pair_of(channel.lines)
-    return channel, pair, products_of(channel.lines, pair)
-
-
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """imd (%) per channel, and what it is made of: imd_second, imd_third; for the modulation method imd_rss too.
 
@@ -73,20 +75,42 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """
     assert sheet is not None
 
-    def one(column: Column) -> tuple[list[Finding], list[str]]:
-        channel, pair, products = _taken_apart(sheet, column, c)
-        peak_v = pair.low.level + pair.high.level if channel.volts else None
-        under: dict[str, Any] = {**played_at(sheet, c, peak_v, "as a sine of the same peak"), "window": channel.window}
+    def one(column: Column) -> Measured:
+        read = channel_lines(sheet, column, c, first_look)
+        pair = pair_of(read.lines)
+        products = products_of(read.lines, pair)
+        peak_v = pair.low.level + pair.high.level if read.volts else None
+        under: dict[str, Any] = {**played_at(sheet, c, peak_v, "as a sine of the same peak"), "window": read.window}
         orders = {n: added(products[n], pair.reference) for n in (2, 3)}
         ratios = [("imd", root_sum_square(list(orders.values()))), ("imd_second", orders[2]), ("imd_third", orders[3])]
         if pair.convention == MODULATION:
             each = [added([p], pair.reference) for n in (2, 3) for p in products[n]]
             ratios.append(("imd_rss", root_sum_square(each)))
-        peaks_only = f"{c.measurement.id}: the tones' lobes are not summed, levels are their peaks: {channel.hint}"
-        return [_finding(c, column.channel, pair, *r, under) for r in ratios], [peaks_only] if channel.hint else []
+        peaks_only = f"{c.measurement.id}: the tones' lobes are not summed, levels are their peaks: {read.hint}"
+        return Measured(
+            tuple(_finding(c, column.channel, pair, *r, under) for r in ratios),
+            (peaks_only,) if read.hint else (),
+            (_curve(column.channel, read.lines, pair, products),),
+        )
 
-    found, withheld = each_channel(sheet, c, one)
-    return Measured(tuple(found), tuple(withheld))
+    return each_channel(sheet, c, one)
+
+
+def _curve(channel: str, lines: Lines, pair: Pair, products: Mapping[int, Sequence[Product]]) -> Curve:
+    """A channel's spectrum round the upper tone, from which its x is counted, or the whole of it for the twin tone.
+    Facts: where a product of either order stands in it that stands out.
+    """
+    low, high = pair.tones
+    # each pair is drawn about its own upper tone: generators differ by a few hertz from day to day
+    origin = high if pair.convention == MODULATION else 0.0
+    edges = np.linspace(*((high - 3 * low, high + 3 * low) if origin else (20.0, 2 * high - low + 1000)), POINTS_DRAWN)
+    shown = {"2nd order": products[2][-1], "3rd order": products[3][origin > 0]}
+    marks = {
+        words: (float(p.frequency_hz - origin), float(db_of_amplitude(p.level / pair.reference)))
+        for words, p in shown.items()
+        if p.stands
+    }
+    return spectrum_curve(channel, lines, edges, pair.reference, origin, marks=marks)
 
 
 def _finding(c: Conditions, channel: str, pair: Pair, quantity: str, ratio: Ratio, under: dict[str, Any]) -> Finding:
@@ -115,7 +139,6 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         )
     low, high = key.at["tones"]
     convention = MODULATION if key.at["method"] == METHODS["imd", MODULATION] else DIFFERENCE
-    alike = [run for run in runs if (f := run.get("imd")) and f.at["method"] == key.at["method"]]
     ratio = "4:1" if convention == MODULATION else "1:1"
     return Card(
         id="",
@@ -129,7 +152,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
             )
             if part
         ),
-        body=Curves(_panels(alike, main, convention)),
+        body=Curves(_panels(runs, main, convention)),
         readings=_readings(runs, main, key),
         verdicts=tuple(verdicts),
     )
@@ -137,37 +160,24 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 def _panels(runs: Sequence[Run], main: Run, convention: str) -> tuple[Panel, ...]:
     """A panel a channel, all on one scale: spectra so dense would hide each other in one."""
-    traces: dict[str, list[Trace]] = {f.channel: [] for f in figures.by_channel(main, "imd")}
-    marks: dict[str, tuple[Mark, ...]] = {}
-    x_axis: Axis | None = None
+    method = METHODS["imd", convention]
+    drawn = figures.by_channel(main, "imd", method=method)
+    traces: dict[str, list[Trace]] = {f.channel: [] for f in drawn}
     for run in runs:
-        assert run.sheet is not None
-        for column in run.sheet.all("level"):
-            if column.channel not in traces or run.get("imd", column.channel) is None:
-                continue
-            channel, pair, products = _taken_apart(run.sheet, column, run.conditions)
-            low, high = pair.tones
-            # each pair is drawn about its own upper tone: generators differ by a few hertz from day to day
-            origin = high if convention == MODULATION else 0.0
-            edges = np.linspace(
-                *((high - 3 * low, high + 3 * low) if origin else (20.0, 2 * high - low + 1000)), POINTS_DRAWN
-            )
-            x, level_db = drawn(channel.lines, edges, pair.reference)
-            role, label = figures.trace_role(run, runs), figures.end_label(column.channel, run, runs)
-            traces[column.channel].append(Trace(x - origin, level_db, column.channel, role, label))
-            if run is main:
-                x_axis = x_axis or (_about(low, high) if origin else _whole(2 * high - low))
-                marks[column.channel] = tuple(
-                    Mark(
-                        p.frequency_hz - origin, float(db_of_amplitude(p.level / pair.reference)), words, column.channel
-                    )
-                    for p, words in ((products[2][-1], "2nd order"), (products[3][origin > 0], "3rd order"))
-                    if p.stands
-                )
-    assert x_axis is not None
+        for curve in run.curves:
+            # the two conventions share no scale
+            if curve.channel in traces and run.get("imd", curve.channel, method=method):
+                role, label = figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
+                traces[curve.channel].append(Trace(curve.x, curve.y, curve.channel, role, label))
+    marks = {
+        curve.channel: tuple(Mark(x, y, words, curve.channel) for words, (x, y) in curve.facts["marks"].items())
+        for curve in main.curves
+    }
+    low, high = drawn[0].at["tones"]
+    x_axis = _about(low, high) if convention == MODULATION else _whole(2 * high - low)
     y_axis = scales.twenties([0.0, floor_of([t.y for own in traces.values() for t in own], _LOWEST_DRAWN_DB)])
     return tuple(
-        Panel(x_axis, y_axis, tuple(own), marks=marks.get(channel, ()), label=_over(channel, convention, first=not at))
+        Panel(x_axis, y_axis, tuple(own), marks=marks[channel], label=_over(channel, convention, first=not at))
         for at, (channel, own) in enumerate(traces.items())
     )
 

@@ -31,7 +31,16 @@ from reviewkit.signal.between_tones import FEWEST_TONES, spacing, strongest_betw
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.tone_lines import Line, Lines, NoTones
-from reviewkit.tone_sheets import POINTS_DRAWN, Held, drawn, each_channel, floor_of, held, level_of_the_run, played_at
+from reviewkit.tone_sheets import (
+    POINTS_DRAWN,
+    ChannelLines,
+    channel_lines,
+    each_channel,
+    floor_of,
+    level_of_the_run,
+    played_at,
+    spectrum_curve,
+)
 
 FEWEST_LINES_APART = 5.0
 _NEGLIGIBLE_DB = 0.02  # an uncertainty that no digit shows
@@ -66,26 +75,27 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """
     assert sheet is not None
 
-    def one(column: Column) -> tuple[list[Finding], list[str]]:
-        channel = held(sheet, column, c, _first_look)
-        if channel.hint:
-            return [], [f"{c.measurement.id}: no multitone clearance from this spectrum: {channel.hint}"]
-        return [_finding(sheet, column.channel, channel, c)], []
+    def one(column: Column) -> Measured:
+        read = channel_lines(sheet, column, c, _first_look)
+        if read.hint:
+            return Measured((), (f"{c.measurement.id}: no multitone clearance from this spectrum: {read.hint}",))
+        tones = tones_of(read.lines)
+        edges_hz = np.geomspace(*AUDIO_BAND_HZ, POINTS_DRAWN)
+        curve = spectrum_curve(column.channel, read.lines, edges_hz, tone_level(tones))
+        return Measured((_finding(sheet, column.channel, read, tones, c),), curves=(curve,))
 
-    found, withheld = each_channel(sheet, c, one)
-    return Measured(tuple(found), tuple(withheld))
+    return each_channel(sheet, c, one)
 
 
-def _finding(sheet: Sheet, channel: str, held_lines: Held, c: Conditions) -> Finding:
-    lines = held_lines.lines
-    tones = tones_of(lines)
+def _finding(sheet: Sheet, channel: str, read: ChannelLines, tones: Sequence[Line], c: Conditions) -> Finding:
+    lines = read.lines
     band_hz = (
         max(AUDIO_BAND_HZ[0], float(lines.frequency_hz[0])),
         min(AUDIO_BAND_HZ[1], float(lines.frequency_hz[-1])),
     )
     rest = strongest_between(lines, tones, band_hz)
     uncertainty = rest.uncertainty / rest.level / LN10_OVER_20
-    total_v = float(np.sqrt(sum(tone.level**2 for tone in tones))) if held_lines.volts else None
+    total_v = float(np.sqrt(sum(tone.level**2 for tone in tones))) if read.volts else None
     at: dict[str, Any] = {
         **played_at(
             sheet, c, total_v, "the power of all tones together" if c.measurement.drive_w else "all tones together"
@@ -99,7 +109,7 @@ def _finding(sheet: Sheet, channel: str, held_lines: Held, c: Conditions) -> Fin
         else "hum"
         if _is_mains(rest.frequency_hz, lines.line_hz, c)
         else "a product",
-        "window": held_lines.window,
+        "window": read.window,
     }
     return figures.finding(
         c,
@@ -160,17 +170,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 def _panels(runs: Sequence[Run], main: Run) -> tuple[Panel, ...]:
     """A panel a channel, all on one scale."""
-    edges = np.geomspace(*AUDIO_BAND_HZ, POINTS_DRAWN)
     found = figures.by_channel(main, "multitone_clearance")
     traces: dict[str, list[Trace]] = {f.channel: [] for f in found}
     for run in runs:
-        assert run.sheet is not None
-        for column in run.sheet.all("level"):
-            if column.channel in traces and run.get("multitone_clearance", column.channel) is not None:
-                lines = held(run.sheet, column, run.conditions, _first_look).lines
-                x, level_db = drawn(lines, edges, tone_level(tones_of(lines)))
-                role, label = figures.trace_role(run, runs), figures.end_label(column.channel, run, runs)
-                traces[column.channel].append(Trace(x, level_db, column.channel, role, label))
+        for curve in run.curves:
+            if curve.channel in traces:
+                role, label = figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
+                traces[curve.channel].append(Trace(curve.x, curve.y, curve.channel, role, label))
     levels = [trace.y for own in traces.values() for trace in own]
     y_axis = scales.twenties([0.0, floor_of(levels, _LOWEST_DRAWN_DB)])
     # the tones stand about 0 dB, some a little over it

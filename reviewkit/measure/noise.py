@@ -9,22 +9,28 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit import figures, quantities, scales
-from reviewkit.errors import Fault, InputError
-from reviewkit.idle_output import Withheld, level_scale, picture, taken_apart
+from reviewkit import figures, quantities
+from reviewkit.idle_output import (
+    Withheld,
+    bands_curve,
+    lines_curve,
+    not_reached,
+    panel_of,
+    refuse_tone,
+    taken_apart,
+)
 from reviewkit.model import (
     Card,
     Conditions,
+    Curve,
     Curves,
     Finding,
     Kind,
     Measured,
-    Panel,
     Point,
     Reading,
     Run,
     Sheet,
-    Trace,
     Verdict,
 )
 from reviewkit.signal import noise_lines
@@ -49,52 +55,30 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     c = _undriven(c)
     found: list[Finding] = []
     withheld: list[str] = []
+    curves: list[Curve] = []
     for column in sheet.all("level"):
         try:
             noise, volts = taken_apart(sheet, column, c)
         except Withheld as why:
             withheld.append(f"no noise and no signal to noise ratio: {why}")
+            curves.append(lines_curve(sheet, column, c))
             continue
+        curves.append(bands_curve(column.channel, noise, volts=volts))
         band_hz = noise.band(*AUDIO_BAND_HZ)
         if band_hz is None:
             withheld.append("no noise and no signal to noise ratio: the data reaches nothing of 20 Hz – 20 kHz")
             continue
-        _refuse_tone(sheet, c, noise, band_hz)
+        refuse_tone(sheet, c, noise, band_hz)
         if not volts:
             hint = '; add for example full_scale = "10 V"' if column.unit in ("ratio", "dBFS") else "; export volts"
             withheld.append(RELATIVE + hint)
             continue
-        withheld += _not_reached(sheet, noise, band_hz)
+        withheld += not_reached(sheet, noise, band_hz)
         found += _figures(c, column.channel, noise, band_hz)
     if any(f.quantity == "noise" for f in found):
         withheld += _no_reference(c)
-    return Measured(tuple(found), tuple(dict.fromkeys(f"{c.measurement.id}: {text}" for text in withheld)))
-
-
-def _refuse_tone(sheet: Sheet, c: Conditions, noise: Noise, band_hz: tuple[float, float]) -> None:
-    """Raise InputError where the signal was on. What a tone and its distortion leave between them is not the noise of
-    an idle output, and a figure in volts would hold the tone: no fault of an amplifier stands as alone as that.
-    """
-    tone_hz = noise_lines.lone_tone(noise, band_hz, c.mains_hz)
-    if tone_hz is not None:
-        message = f"a tone of {quantities.hertz(tone_hz)} stands in it: capture the idle output, or is it another kind?"
-        raise InputError(Fault(sheet.source, 0, message))
-
-
-def _not_reached(sheet: Sheet, noise: Noise, band_hz: tuple[float, float]) -> list[str]:
-    """Which part of 20 Hz – 20 kHz the figures leave out, and why."""
-    said = []
-    if band_hz[0] > AUDIO_BAND_HZ[0]:
-        if sheet.find("time"):
-            why = "the record is too short for that; capture a few seconds"
-        elif float(sheet.need("frequency").values[0]) > band_hz[0]:
-            why = "the spectrum begins there"
-        else:
-            why = "the spectrum's lines are too far apart; export more lines"
-        said.append(f"noise below {quantities.hertz(band_hz[0])} is not counted: {why}")
-    if band_hz[1] < AUDIO_BAND_HZ[1]:
-        said.append(f"noise above {quantities.hertz(band_hz[1])} is not counted: the data ends there")
-    return said
+    reasons = tuple(dict.fromkeys(f"{c.measurement.id}: {text}" for text in withheld))
+    return Measured(tuple(found), reasons, tuple(curves))
 
 
 def _no_reference(c: Conditions) -> list[str]:
@@ -160,22 +144,12 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     captures compare, and a mains line can still be told from hiss.
     """
     main = figures.main_run(runs)
-    pictures = {run.conditions.measurement.id: picture(run) for run in runs}
-    form, unit, _ = pictures[main.conditions.measurement.id]
-    traces = [
-        Trace(x, y, channel, figures.trace_role(run, runs), figures.end_label(channel, run, runs))
-        for run in runs
-        # volts and relative levels have no scale in common, nor have bands and lines
-        if pictures[run.conditions.measurement.id][:2] == (form, unit)
-        for channel, x, y in pictures[run.conditions.measurement.id][2]
-    ]
-    values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
+    form, panel = panel_of(runs, main)
     weighting = main.conditions.measurement.weighting
     stated = figures.stated(
         [replace(run, conditions=_undriven(run.conditions)) for run in runs],
         f"{weighting}-weighted, {form}" if weighting else form,
     )
-    panel = Panel(scales.dial(*AUDIO_BAND_HZ), level_scale(values, unit), tuple(traces))
     return Card(
         id="",
         title="",

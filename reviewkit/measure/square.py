@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit import figures, quantities, scales
-from reviewkit.arrays import Array
+from reviewkit.arrays import Array, read_only
 from reviewkit.captures import sample_rate_hz, waveform_samples
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
@@ -15,6 +15,7 @@ from reviewkit.model import (
     Card,
     Column,
     Conditions,
+    Curve,
     Curves,
     Finding,
     Kind,
@@ -72,7 +73,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     assert sheet is not None
     found: list[Finding] = []
     withheld: list[str] = []
+    curves: list[Curve] = []
     for column, step in _steps(sheet):
+        curves.append(_period(column, step))
         why = _why_no_edge(step)
         if why:
             channel = f", channel {column.channel}" if column.channel else ""
@@ -89,59 +92,72 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                         frequency=step.frequency_hz,
                     )
                 )
-    return Measured(tuple(found), tuple(withheld))
+    return Measured(tuple(found), tuple(withheld), tuple(curves))
+
+
+def _period(column: Column, step: Step) -> Curve:
+    """One period of a channel, its rising edge's middle at 0 (x: s, y: in the data's unit), and what its edge is."""
+    facts = {
+        "unit": "V" if column.unit == "V" else "of full scale",
+        "frequency_hz": float(step.frequency_hz),
+        "base": float(step.base),
+        "top": float(step.top),
+        "rise_s": float(step.rise_s.value),
+        "low_s": float(step.low_s),
+        "high_s": float(step.high_s),
+    }
+    return Curve("period", column.channel, read_only(step.time_s), read_only(step.wave), facts)
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Some periods, and under them the rising edge magnified, in percent of its step, 10 % and 90 % marked."""
-    drawn = [run for run in runs if run.sheet is not None][-MOST_DRAWN:]
-    read = [(run, _steps(run.sheet)) for run in drawn if run.sheet is not None]
+    drawn = runs[-MOST_DRAWN:]
     main = figures.main_run(runs)
     slowest = figures.worse(figures.by_channel(main, "rise_time"))
-    steps = [step for _, each in read for _, step in each]
-    length_s = max(PERIODS_SHOWN / step.frequency_hz for step in steps)
-    rise_s = max(step.rise_s.value for step in steps)
+    periods = [period for run in drawn for period in run.curves]
+    length_s = max(PERIODS_SHOWN / period.facts["frequency_hz"] for period in periods)
+    rise_s = max(period.facts["rise_s"] for period in periods)
     waves: list[Trace] = []
     edges: list[Trace] = []
     marks: list[Mark] = []
-    for run, each in read:
+    for run in drawn:
         role = figures.trace_role(run, runs)
-        for column, step in each:
-            label = figures.end_label(column.channel, run, runs)
-            waves.append(Trace(*_periods(step, length_s), column.channel, role, label))
-            near = (step.time_s >= -_BEFORE * rise_s) & (step.time_s <= _AFTER * rise_s)
-            shape = 100 * (step.wave[near] - step.base) / (step.top - step.base)
-            edges.append(Trace(1e6 * (step.time_s[near] + _BEFORE * rise_s), shape, column.channel, role, label))
-            if run is main and slowest is not None and slowest.channel == column.channel and not marks:
+        for period in run.curves:
+            channel, facts, label = period.channel, period.facts, figures.end_label(period.channel, run, runs)
+            waves.append(Trace(*_periods(period, length_s), channel, role, label))
+            near = (period.x >= -_BEFORE * rise_s) & (period.x <= _AFTER * rise_s)
+            shape = 100 * (period.y[near] - facts["base"]) / (facts["top"] - facts["base"])
+            edges.append(Trace(1e6 * (period.x[near] + _BEFORE * rise_s), shape, channel, role, label))
+            if run is main and slowest is not None and slowest.channel == channel and not marks:
                 marks = [
-                    Mark(1e6 * (at_s + _BEFORE * rise_s), level, f"{level:.0f} %", column.channel)
-                    for at_s, level in ((step.low_s, 10.0), (step.high_s, 90.0))
+                    Mark(1e6 * (at_s + _BEFORE * rise_s), level, f"{level:.0f} %", channel)
+                    for at_s, level in ((facts["low_s"], 10.0), (facts["high_s"], 90.0))
                 ]
-    unit = "V" if main.sheet is None or main.sheet.need("level").unit == "V" else "of full scale"
+    unit = main.curves[0].facts["unit"]
     tallest = max(float(np.max(np.abs(trace.y))) for trace in waves)
     top = Panel(scales.milliseconds(length_s), scales.swing(tallest, unit), tuple(waves))
     below = Panel(
         _microseconds((_BEFORE + _AFTER) * rise_s), _percent(edges), tuple(edges), (), tuple(marks), label="rising edge"
     )
-    hz = next((step.frequency_hz for run, each in read if run is main for _, step in each), steps[0].frequency_hz)
+    first = main.curves[0] if main in drawn else periods[0]
     return Card(
         id="",
         title="",
         chart=True,
-        conditions=figures.stated(runs, quantities.hertz(hz)),
+        conditions=figures.stated(runs, quantities.hertz(first.facts["frequency_hz"])),
         body=Curves((top, below), heights=(1.0, 1.4)),
         readings=_readings(runs, main),
         verdicts=tuple(verdicts),
     )
 
 
-def _periods(step: Step, length_s: float) -> tuple[Array, Array]:
+def _periods(period: Curve, length_s: float) -> tuple[Array, Array]:
     """Time (ms) and wave over some periods, an eighth of one before the first rising edge."""
-    period_s = 1 / step.frequency_hz
+    period_s = 1 / period.facts["frequency_hz"]
     number = int(np.ceil(length_s / period_s)) + 2
-    time_s = np.concatenate([step.time_s + n * period_s for n in range(number)]) + period_s / 8
+    time_s = np.concatenate([period.x + n * period_s for n in range(number)]) + period_s / 8
     shown = (time_s >= 0) & (time_s <= length_s)
-    return 1000 * time_s[shown], np.tile(step.wave, number)[shown]
+    return 1000 * time_s[shown], np.tile(period.y, number)[shown]
 
 
 def _microseconds(length_s: float) -> Axis:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from reviewkit import figures, quantities
-from reviewkit.captures import exported_lines, sample_rate_hz, waveform_samples
+from reviewkit.captures import ExportedLines, exported_lines, sample_rate_hz, waveform_samples
 from reviewkit.distortion_bars import distortion_bars
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import (
@@ -17,6 +17,7 @@ from reviewkit.model import (
     Card,
     Column,
     Conditions,
+    Curve,
     Curves,
     Finding,
     Kind,
@@ -30,12 +31,23 @@ from reviewkit.model import (
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, analyse
 from reviewkit.signal.spectrum_lines import NoLines, analyse_lines
-from reviewkit.tone_pictures import has_spectrum, spectrum_panels, waveform_panels
+from reviewkit.signal.tone_lines import of_spectrum
+from reviewkit.tone_curves import of_capture, of_lines
+from reviewkit.tone_pictures import curves_of, spectrum_panels, waveform_panels
 from reviewkit.tone_readings import change_in_words, leading_figure, main_and_before, readings
 from reviewkit.tone_sheets import load_of, played_at
 
 NAMED_HARMONICS = range(2, 10)
 MOST_WAVES = 3  # side by side on a card
+
+
+@dataclass(frozen=True, eq=False)
+class _Channel:
+    """One channel's tone, whether its level is in volts, and the lines it was exported as, if it was."""
+
+    tone: Tone
+    volts: bool
+    exported: ExportedLines | None = None
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
@@ -45,21 +57,30 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     assert sheet is not None
     found: list[Finding] = []
     withheld: list[str] = []
+    curves: list[Curve] = []
+    tones_hz: dict[str, float] = {}
+    rate_hz = sample_rate_hz(sheet) if sheet.find("time") else None
     for column in sheet.all("level"):
         try:
-            read = _of_waveform if sheet.find("time") else _of_spectrum
-            tone, volts, window, hint = read(sheet, column, c)
+            read = _of_waveform(sheet, column, c, rate_hz) if rate_hz else _of_spectrum(sheet, column, c)
         except (NotOneTone, NoLines) as why:
             withheld.append(f"{c.measurement.id}: no figures for channel {column.channel or 'measured'}: {why}")
             continue
-        withheld += [f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: {hint}"] if hint else []
+        tone, exported, window = read.tone, read.exported, None
+        tones_hz[column.channel] = tone.frequency_hz
+        if exported is not None:
+            window = exported.window
+            lines = of_spectrum(exported.frequency_hz, exported.level, window)
+            curves.append(of_lines(column.channel, lines, tone.frequency_hz))
+            if exported.hint:
+                withheld.append(f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: {exported.hint}")
         under: dict[str, Any] = {"frequency": tone.frequency_hz}
-        if volts:
+        if read.volts:
             under |= played_at(sheet, c, tone.level)
         else:
             hint = '; add for example full_scale = "10 V"' if column.unit == "ratio" else ""
             withheld.append(f"{c.measurement.id}: no level, power or gain, the file's levels are relative{hint}")
-        found += _levels(c, column.channel, tone, under, volts=volts)
+        found += _levels(c, column.channel, tone, under, volts=read.volts)
         found += _ratios(c, column.channel, tone, under | {"band": list(tone.band_hz), "window": window})
         if tone.clouded:
             orders = ", ".join(str(order) for order in tone.clouded[:5]) + (" …" if len(tone.clouded) > 5 else "")
@@ -72,32 +93,28 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 f"{c.measurement.id}: no distortion at {quantities.hertz(tone.frequency_hz)}: even the third harmonic "
                 "lies outside the data; capture at a higher sample rate"
             )
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)))
+    if rate_hz:
+        curves += of_capture(sheet, rate_hz, tones_hz)
+    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(curves))
 
 
-def _of_waveform(sheet: Sheet, column: Column, c: Conditions) -> tuple[Tone, bool, None, str]:
-    """The tone, and whether its level is in volts; no window, and nothing that withholds its noise."""
+def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) -> _Channel:
     samples, volts = waveform_samples(column, sheet.source)
     if not np.ptp(samples):
         channel = f"channel {column.channel}" if column.channel else "the capture"
         raise InputError(
             Fault(sheet.source, 0, f"{channel} is silent; name the others in columns = {{…}}, or capture it again")
         )
-    rate_hz = sample_rate_hz(sheet)
     try:
-        return analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz), volts, None, ""
+        return _Channel(analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz), volts)
     except TooShort as short:
         raise InputError(Fault(sheet.source, 0, f"{short}; capture a longer record")) from None
 
 
-def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> tuple[Tone, bool, str | None, str]:
-    """The tone, whether its level is in volts, the window, and why noise figures are withheld ("" where they are
-    not).
-    """
-    told = exported_lines(sheet, column, c)
-    near_hz = c.measurement.frequency_hz
-    tone = analyse_lines(told.frequency_hz, told.level, told.window, c.mains_hz, near_hz)
-    return tone, told.volts, told.window, told.hint
+def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
+    exported, near_hz = exported_lines(sheet, column, c), c.measurement.frequency_hz
+    tone = analyse_lines(exported.frequency_hz, exported.level, exported.window, c.mains_hz, near_hz)
+    return _Channel(tone, exported.volts, exported)
 
 
 def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *, volts: bool) -> list[Finding]:
@@ -163,12 +180,12 @@ def further(runs: Sequence[Run]) -> tuple[Card, ...]:
         return ()
     if not captured:
         return (bars,)
-    long = [run for run in captured if has_spectrum(run)]
+    long = [run for run in captured if curves_of(run, "spectrum")]
     return (_wave(runs), *((_spectrum(long),) if long else ()))
 
 
 def _captured(runs: Sequence[Run]) -> list[Run]:
-    return [run for run in runs if run.sheet and run.sheet.find("time")]
+    return [run for run in runs if curves_of(run, "wave")]
 
 
 def _bars(runs: Sequence[Run]) -> Card | None:
