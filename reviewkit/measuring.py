@@ -73,12 +73,7 @@ def _measure(
             cache.write(keys[m.id], result.encode())
     for name, text in texts.items():
         measured: Measured = from_text(text)
-        # TEMPORARY until no card reads a sheet
-        other = by_id.get(by_id[name].against)
-        c = replace(conditions[name], reference=_read(session.folder, other) if other else None)
-        results[name] = Run(
-            c, _read(session.folder, by_id[name]), measured.findings, measured.withheld, curves=measured.curves
-        )
+        results[name] = Run(conditions[name], measured.findings, measured.withheld, measured.curves)
     return results
 
 

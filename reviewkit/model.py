@@ -378,15 +378,11 @@ class Measured:
 
 @dataclass(frozen=True, eq=False)
 class Run:
-    """One measurement with its findings and its sheet: None where the readings stand in session.toml, and where an
-    earlier build has worked out all that it is needed for.
-    """
+    """One measurement with its results; see `Measured`."""
 
     conditions: Conditions
-    sheet: Sheet | None
     findings: tuple[Finding, ...]
     withheld: tuple[str, ...] = ()
-    made_from: str = ""  # the same for the same file, conditions and bench
     curves: tuple[Curve, ...] = ()
 
     def get(self, quantity: str, channel: str | None = None, **at: Any) -> Finding | None:
