@@ -19,10 +19,10 @@ from pathlib import Path
 
 import one_evening
 from one_evening import outputs, put
+from reviewkit.record import FILE_NAME as RECORD
 
 from reviewkit.build import build
 from reviewkit.options import Options
-from reviewkit.record import FILE_NAME as RECORD
 from reviewkit.render.deliver import MANIFEST
 
 CHECKOUT = Path(__file__).resolve().parents[1]

@@ -348,12 +348,13 @@ def test_a_folder_within_the_templates_is_no_link(stranger, told):
 
 def test_watch_shows_a_page_of_its_own_where_the_templates_are_elsewhere(stranger):
     pytest.importorskip("watchfiles")
-    from reviewkit.rebuild import Bench, Remembering
-    from reviewkit.watch import _LivePage
+    from reviewkit.cache import NO_CACHE
+    from reviewkit.pool import ALONE
+    from reviewkit.watch import Bench, _LivePage
 
     (outside_of(stranger) / "watch.html").write_text(SECRET, encoding="utf-8")
     (stranger / "templates").symlink_to(outside_of(stranger))
-    page, _ = _LivePage(Bench(stranger, Remembering(0))).now()
+    page, _ = _LivePage(Bench(stranger, ALONE, NO_CACHE)).now()
     assert "templates: leads outside" in page
     assert "nobody may see" not in page
 
@@ -462,7 +463,7 @@ def test_a_list_of_what_was_made_may_be_anything(stranger, told, text):
 
 # what a build keeps beside its outputs, and where it puts what it will move in
 DEAD = ".incoming-999999999"  # no process has this number
-KEPT = [".made-by-reviewkit.json", ".kept", ".kept/record", ".kept/results", ".incoming-OURS"]
+KEPT = [".made-by-reviewkit.json", ".incoming-OURS"]
 BESIDE = [f".incoming-OURS-{name}" for name in ("record", "published.json")]
 
 

@@ -15,9 +15,9 @@ import pytest
 from rated_and_found import rated, session
 
 from reviewkit import places
-from reviewkit.bench_file import Gathered, gather
 from reviewkit.measure import KINDS
-from reviewkit.model import Session, Unit
+from reviewkit.model import Episode, Session, Unit
+from reviewkit.pipeline import check
 from reviewkit.plan.plan import plan
 from reviewkit.plan_table import as_table, as_text
 from reviewkit.render import plan_page
@@ -85,15 +85,15 @@ def pages() -> Pages:
 
 
 @pytest.fixture(scope="module")
-def gathered() -> Gathered:
-    return gather(places.sample_session())
+def measured() -> Episode:
+    return check(places.sample_session())
 
 
 @pytest.fixture(scope="module")
-def sample_plan(gathered) -> PlanWords:
-    verdicts = judge(gathered.session, gathered.runs)
+def sample_plan(measured) -> PlanWords:
+    verdicts = judge(measured.session, measured.runs)
     columns = {name: kind.about for name, kind in KINDS.items()}
-    made = plan(gathered.session, gathered.runs, verdicts, gathered.repair, columns, mended=True)
+    made = plan(measured.session, measured.runs, verdicts, measured.repair, columns, mended=True)
     return plan_page.in_words(made, pages())
 
 
@@ -156,8 +156,8 @@ def test_names_from_outside_are_text_and_nothing_else():
 # ------------------------------------------------------------------ the sample
 
 
-def test_the_sample_is_ticked_by_its_verdicts(sample_plan, gathered):
-    verdicts = judge(gathered.session, gathered.runs)
+def test_the_sample_is_ticked_by_its_verdicts(sample_plan, measured):
+    verdicts = judge(measured.session, measured.runs)
     assert len(sample_plan.ratings) == len(verdicts) >= 10
     for line, verdict in zip(sample_plan.ratings, verdicts, strict=True):
         assert line.label == verdict.label

@@ -1,4 +1,4 @@
-"""Calls shared among processes: their results, what they raise, and what happens when one of the processes is killed."""
+"""Calls shared among processes: their results, what they raise, and what happens if one of the processes is killed."""
 
 from __future__ import annotations
 

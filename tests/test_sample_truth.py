@@ -12,7 +12,7 @@ import norrvale_figures
 import pytest
 from norrvale_figures import Truth
 
-from reviewkit import bench_file
+from reviewkit import pipeline
 from reviewkit.model import Finding
 
 # how many figures of each measurement are checked; THD stands three times, for three counts of harmonics
@@ -136,7 +136,7 @@ def _check_a_limit_that_is_never_met(findings: list[Finding], truths: tuple[Trut
 
 def test_the_sample_session(checkout):
     """Read and measured as any session is; one test, because the truth takes seconds to work out."""
-    runs = list(bench_file.gather(checkout / "sample_session").runs)
+    runs = list(pipeline.check(checkout / "sample_session").runs)
     findings = [finding for run in runs for finding in run.findings]
     truths = norrvale_figures.figures()
     _check_every_figure(findings, truths)

@@ -14,10 +14,10 @@ import pytest
 
 from reviewkit import cli
 from reviewkit.build import build
+from reviewkit.cache import open_cache
 from reviewkit.options import Options
-from reviewkit.rebuild import Bench, Remembering
-from reviewkit.remembered import Memory
-from reviewkit.stamps import stamp
+from reviewkit.pool import ALONE
+from reviewkit.watch import Bench
 
 SESSION = """
 [unit]
@@ -83,8 +83,7 @@ def outputs(out):
 @pytest.fixture
 def bench(session_of):
     """A session that was built once, and how it is saved and built again."""
-    made = Bench(session_of(SESSION, files()), Remembering(0))
-    shown = []
+    made = Bench(session_of(SESSION, files()), ALONE, open_cache())
 
     def save(name, text):
         place = made.folder.resolve() / name
@@ -92,12 +91,11 @@ def bench(session_of):
         beside = place.with_name(".beside")
         beside.write_text(text, encoding="utf-8")
         os.replace(beside, place)  # noqa: PTH105
-        shown.clear()
-        return made.build({place}, shown.append)
+        return made.build({place})
 
-    first = made.build(set(), shown.append)
+    first = made.build(set())
     assert first.faults == ()
-    made.save, made.events = save, shown
+    made.save = save
     return made
 
 
@@ -107,7 +105,6 @@ def test_a_save_draws_only_what_it_changes_and_leaves_what_a_build_leaves(bench,
     now = outputs(bench.out)
     assert rebuilt.cards[:1] == ("leak",)
     assert not {"flat", "bass"} & set(rebuilt.cards)
-    assert bench.events[0] == ("leak",)  # shown before the rest is made
     assert {name for name in now if name.startswith("cards/") and now[name] != first[name]} == {
         f"cards/{number:02d}-{card.id}.png"
         for number, card in enumerate(bench.shown.episode.cards, start=1)
@@ -146,31 +143,8 @@ def test_outputs_that_were_taken_away_are_put_back_and_templates_of_the_sessions
     assert outputs(bench.out)["description.txt"] == b"My own.\n"
     bench.save("session.toml", SESSION.split('[[measurement]]\nfile = "measurements/leak')[0])
     (bench.folder / "templates" / "description.txt.j2").unlink()
-    bench.build(set(), bench.events.append)
+    bench.build(set())
     assert not any("leak" in name for name in outputs(bench.out))
-
-
-def test_memory_gives_the_same_until_what_it_was_given_changes(tmp_path):
-    memory, made = Memory(), []
-
-    def call():
-        made.append(len(made))
-        if len(made) == 3:
-            raise ValueError
-        return made[-1]
-
-    assert [memory.once("a", (1, "x"), call) for _ in range(3)] == [0, 0, 0]
-    assert memory.once("a", (2, "x"), call) == 1
-    with pytest.raises(ValueError):
-        memory.once("a", (3, "x"), call)
-    assert memory.once("a", (3, "x"), call) == 3
-    file = tmp_path / "file"
-    assert stamp(file) == ()
-    file.write_text("12", encoding="utf-8")
-    before = stamp(file)
-    assert stamp(file) == before
-    os.utime(file, ns=(0, 0))
-    assert stamp(file) != before
 
 
 # ------------------------------------------------------------------ the command

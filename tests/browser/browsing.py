@@ -34,17 +34,19 @@ class Watched:
     """A session that is being watched by a thread of this process, once it was built."""
 
     def __init__(self, folder: Path) -> None:
+        from reviewkit.cache import NO_CACHE
+        from reviewkit.pool import ALONE
         from reviewkit.watch import watch
 
         self.folder = folder
-        self.told: Queue[Any] = Queue()
+        self.reports: Queue[Any] = Queue()
         self._opened: Queue[str] = Queue()
         self._stop = Event()
-        given = {"opened": self._opened.put, "told": self.told.put, "beside": 0, "stop": self._stop}
-        self._thread = Thread(target=watch, args=(folder,), kwargs=given)
+        given = {"opened": self._opened.put, "report": self.reports.put, "stop": self._stop}
+        self._thread = Thread(target=watch, args=(folder, ALONE, NO_CACHE), kwargs=given)
         self._thread.start()
         self.address = self._opened.get(timeout=30)
-        self.first = self.told.get(timeout=120)
+        self.first = self.reports.get(timeout=120)
 
     def save(self, name: str, text: str) -> None:
         beside = self.folder / ".beside"

@@ -52,7 +52,7 @@ def test_a_save_is_seen_a_broken_file_is_told_and_the_last_good_card_stays(watch
     assert "falls short" in page.inner_text("#latest")
     assert "to the left" in page.inner_text("#latest")  # where its needle points
     assert "34.9 dB" in page.inner_text("#table")
-    watched.told.get(timeout=30)
+    watched.reports.get(timeout=30)
     # it is the same page, where it was scrolled to
     assert page.evaluate("window.same")
     assert page.evaluate("scrollY") == place
@@ -63,12 +63,12 @@ def test_a_save_is_seen_a_broken_file_is_told_and_the_last_good_card_stays(watch
     page.wait_for_selector("#faults", timeout=WAIT_MS)
     assert f"{name}:3:" in page.inner_text("#faults")
     assert picture.get_attribute("src") == before
-    watched.told.get(timeout=30)
+    watched.reports.get(timeout=30)
 
     watched.save(name, text)
     page.wait_for_selector("#faults", state="detached", timeout=WAIT_MS)
     page.wait_for_selector("#latest :text('40.9 dB')", timeout=WAIT_MS)
-    watched.told.get(timeout=30)
+    watched.reports.get(timeout=30)
 
 
 def test_a_session_that_is_wrong_from_the_start_says_so_and_goes_on(tmp_path, page):

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from reviewkit.bench_file import gather
 from reviewkit.errors import InputError
 from reviewkit.ingest.photo_file import check_photo, read_photo
+from reviewkit.pipeline import prepare
 
 
 def encoded(kind, size=(64, 48), **more):
@@ -132,11 +132,11 @@ def session_with(folder, photo):
 
 
 def test_a_session_names_it(tmp_path):
-    assert gather(session_with(tmp_path, encoded("JPEG"))).photo == encoded("JPEG")
+    assert prepare(session_with(tmp_path, encoded("JPEG"))).files.photo == encoded("JPEG")
 
 
 def test_a_wrong_one_is_told_with_the_other_faults_of_the_session(tmp_path):
     (session_with(tmp_path, b"no picture") / "notes.txt").write_text("this is no time\n0:10 a note\n", encoding="utf-8")
     with pytest.raises(InputError) as refused:
-        gather(tmp_path)
+        prepare(tmp_path)
     assert {fault.source for fault in refused.value.faults} == {"front.jpg", "notes.txt"}

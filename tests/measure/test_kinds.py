@@ -5,22 +5,16 @@ from __future__ import annotations
 import ast
 import re
 import tomllib
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from reviewkit import bench_file, plain_data, quantities
+from reviewkit import pipeline, quantities
 from reviewkit.measure import KINDS
 from reviewkit.model import Run
-from reviewkit.origins import READ_FOR_CARDS
 
 ROLES = {"time", "frequency", "level", "power", "distortion", "impedance", "reading"}
 STAGES = ("ingest", "render")
-
-
-# the others are still drawn from the file
-DRAWN_FROM_RESULTS = sorted(set(KINDS) - READ_FOR_CARDS)
 
 
 def names_of_cards(runs: list[Run]) -> list[str]:
@@ -33,7 +27,7 @@ def module_of(kind: str, checkout: Path) -> Path:
 
 @pytest.fixture(scope="module")
 def runs(checkout: Path) -> list[Run]:
-    return list(bench_file.gather(checkout / "sample_session").runs)
+    return list(pipeline.check(checkout / "sample_session").runs)
 
 
 def test_every_file_is_a_kind_and_every_kind_a_file(checkout):
@@ -140,24 +134,7 @@ def test_its_card_and_its_points_follow_from_the_sample(name, runs):
     assert {point.measurement for point in facts} <= {run.conditions.measurement.id for run in own}
 
 
-@pytest.mark.parametrize("name", DRAWN_FROM_RESULTS)
-def test_its_cards_and_its_points_follow_from_its_results_alone(name, runs):
-    """Without the sheet they are the same, for each card of the sample and for each run on a card of its own."""
-    kind = KINDS[name]
-    own = [run for run in runs if run.conditions.measurement.kind == name]
-    shared = [[run for run in own if run.conditions.measurement.card == card] for card in names_of_cards(own)]
-
-    def shown(group: list[Run]) -> str:
-        points = [kind.points(run, before) for run in group for before in (None, group[0])]
-        return plain_data.to_text((kind.card(group, ()), kind.further(group), points))
-
-    for group in (*shared, *([run] for run in own)):
-        bare = [replace(run, sheet=None) for run in group]
-        assert shown(bare) == shown(group)
-    assert any(run.sheet is not None for run in own)
-
-
-@pytest.mark.parametrize("name", DRAWN_FROM_RESULTS)
+@pytest.mark.parametrize("name", KINDS)
 def test_the_curves_that_travel_cannot_be_changed(name, runs):
     curves = [curve for run in runs if run.conditions.measurement.kind == name for curve in run.curves]
     assert bool(curves) == (name != "reading")

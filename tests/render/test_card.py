@@ -11,14 +11,15 @@ import pytest
 from card_samples import HERTZ, SAMPLES, VERDICT_WORDS, curve_card, said, shapes, texts
 from PIL import Image
 
+from reviewkit.drawing import draw_card
 from reviewkit.model import Card, Limit, Row, Rows, Trace
+from reviewkit.pool import ALONE, Pool
 from reviewkit.render.card import Order, draw, lay_out, pictures
 from reviewkit.render.contact_sheet import SMALL
 from reviewkit.render.layout_check import SAFE, problems
 from reviewkit.render.look import LOOKS
 from reviewkit.render.paint import painted
 from reviewkit.render.scene import Area
-from reviewkit.render.workers import Workers
 
 LOOK_NAMES = tuple(LOOKS)
 EVERY = tuple(product(SAMPLES, LOOK_NAMES))
@@ -243,20 +244,15 @@ def test_what_was_painted_before_leaves_nothing_behind():
     assert draw(SAMPLES["title"], "lamplight", 1280) == alone
 
 
-def test_workers_give_the_same_bytes_and_tell_what_cannot_be_drawn():
+def test_other_processes_give_the_same_bytes_and_report_what_cannot_be_drawn():
     unknown = replace(SAMPLES["tone"], title="a\U0001f9ffb")  # no font here has pictures
-    cards = [SAMPLES["title"], unknown, SAMPLES["response"]]
-    order, told = Order(LOOKS["lamplight"], 1280), []
-    with Workers(0) as alone, Workers(1) as two:
-        ready = alone.draw(cards, order, told.append)
-        assert two.draw(cards, order, lambda done: None) == ready
-        two._processes[0].kill()  # ended from outside: what it had is drawn by another
-        two._processes[0].wait()
-        assert two.draw(cards, order, lambda done: None) == ready
-    assert told[-1] == 3
-    assert isinstance(ready[1], str)
-    assert "U+1F9FF" in ready[1]
-    assert all(process.poll() is not None for process in two._processes)
+    calls = [(card, Order(LOOKS["lamplight"], 1280)) for card in (SAMPLES["title"], unknown, SAMPLES["response"])]
+    with Pool(2) as two:
+        two.start(())
+        drawn = two.run(draw_card, calls)
+    assert drawn == ALONE.run(draw_card, calls)
+    assert isinstance(drawn[1], str)
+    assert "U+1F9FF" in drawn[1]
 
 
 def test_a_name_that_says_no_channel_has_no_channels_colour():
