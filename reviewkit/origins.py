@@ -13,7 +13,7 @@ from reviewkit.plain_data import fingerprint
 from reviewkit.remembered import Holding
 
 # kinds whose cards are drawn from the file
-READ_FOR_CARDS = frozenset(KINDS)
+READ_FOR_CARDS = frozenset(KINDS) - {"tone", "square", "noise", "multitone", "intermodulation"}
 
 
 def made_from(session: Session, inputs: Inputs) -> dict[str, str]:

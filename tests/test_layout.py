@@ -55,6 +55,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("price",),
     # what kinds, cards and sentences share
     ("distortion_bars", "tone_pictures", "tone_readings"),
+    ("tone_curves",),
     ("control_readings", "idle_output", "tone_sheets", "two_loads"),
     ("captures",),
     ("figures",),

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Column, Conditions, Finding, Measured, Measurement, Rating, Sheet
+from reviewkit.model import Bench, Column, Conditions, Finding, Measured, Measurement, Rating, Run, Sheet
 
 _UNITS = {"time": "s", "frequency": "Hz", "power": "W", "distortion": "%", "impedance": "Ω", "level": "V"}
 
@@ -43,6 +43,12 @@ def conditions(
 def measured(kind: str, data: Sheet | None, **told: Any) -> Measured:
     """What the kind makes of a sheet under these conditions."""
     return KINDS[kind].findings(data, conditions(kind, **told))
+
+
+def run_from(data: Sheet | None, c: Conditions) -> Run:
+    """A run with the results of a sheet and without the sheet, as cards and sentences are made from it."""
+    found = KINDS[c.measurement.kind].findings(data, c)
+    return Run(c, None, found.findings, found.withheld, curves=found.curves)
 
 
 def all_of(found: Measured, quantity: str, channel: str | None = None, **at: Any) -> list[Finding]:
