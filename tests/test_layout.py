@@ -51,6 +51,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("price",),
     # what kinds, cards and sentences share
     ("distortion_bars", "tone_pictures", "tone_readings"),
+    ("tone_curves",),
     ("control_readings", "idle_output", "sweeps", "tone_sheets", "two_loads"),
     ("captures",),
     ("figures",),

@@ -9,11 +9,10 @@ import known_tones as known
 import known_waveforms
 import numpy as np
 import pytest
-from measured_sheets import column, conditions, measured, one, quantities, sheet
+from measured_sheets import column, conditions, measured, one, quantities, run_from, sheet
 
 from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
-from reviewkit.model import Run
 
 RATE_HZ = 96_000
 KIND = "intermodulation"
@@ -238,8 +237,7 @@ def test_a_window_that_is_not_known_and_too_few_lines():
 
 
 def run_of(data, **told):
-    found = measured(KIND, data, **told)
-    return Run(conditions(KIND, **told), data, found.findings, found.withheld)
+    return run_from(data, conditions(KIND, **told))
 
 
 def test_the_card_is_drawn_as_it_is_said():

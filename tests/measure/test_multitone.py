@@ -9,11 +9,10 @@ import known_tones as known
 import known_waveforms
 import numpy as np
 import pytest
-from measured_sheets import column, conditions, measured, one, sheet
+from measured_sheets import column, conditions, measured, one, run_from, sheet
 
 from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
-from reviewkit.model import Run
 
 RATE_HZ = 48_000
 POINTS = 32_768
@@ -194,8 +193,7 @@ def test_what_is_no_multitone_is_refused(samples, says):
 
 
 def run_of(data, **told):
-    found = measured(KIND, data, **told)
-    return Run(conditions(KIND, **told), data, found.findings, found.withheld)
+    return run_from(data, conditions(KIND, **told))
 
 
 def test_the_bracket_spans_what_is_said():

@@ -7,12 +7,12 @@ import math
 import numpy as np
 import pytest
 from known_noise import a_weighted, a_weighted_rms, exported, thermal_density, white
-from measured_sheets import all_of, column, conditions, measured, one, quantities, sheet
+from measured_sheets import all_of, column, conditions, measured, one, quantities, run_from, sheet
 from scipy import signal
 
 from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Rating, Run
+from reviewkit.model import Bench, Rating
 from reviewkit.signal import noise_lines
 
 RATE_HZ = 48_000.0
@@ -350,8 +350,7 @@ def test_a_silent_channel_is_refused(hiss):
 
 
 def run_of(data, **told):
-    found = measured("noise", data, **told)
-    return Run(conditions("noise", **told), data, found.findings, found.withheld)
+    return run_from(data, conditions("noise", **told))
 
 
 def test_third_octaves_do_not_hang_on_the_record():

@@ -7,11 +7,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from known_steps import BandPass, LowPass, TwoPoles
-from measured_sheets import column, conditions, measured, one, quantities, sheet
+from measured_sheets import column, conditions, measured, one, quantities, run_from, sheet
 
 from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
-from reviewkit.model import Run
 
 KIND = KINDS["square"]
 RATE_HZ, SQUARE_HZ, LENGTH_S = 192_000.0, 1003.7, 0.05
@@ -109,9 +108,7 @@ def test_what_cannot_be_read(data, message):
 
 
 def run(stage="", **channels):
-    data, c = captured(**channels), conditions("square", stage=stage, drive_w=1.0)
-    found = KIND.findings(data, c)
-    return Run(c, data, found.findings, found.withheld)
+    return run_from(captured(**channels), conditions("square", stage=stage, drive_w=1.0))
 
 
 def test_the_card_marks_the_slower_channels_edge():

@@ -8,12 +8,12 @@ from dataclasses import replace
 import known_waveforms as known
 import numpy as np
 import pytest
-from measured_sheets import column, conditions, sheet
+from measured_sheets import column, conditions, run_from, sheet
 from test_tone import RATE_HZ, capture, lines, tone_of
 
 from reviewkit import quantities
 from reviewkit.measure import KINDS
-from reviewkit.model import Bars, Bench, Curves, Rating, Run
+from reviewkit.model import Bars, Bench, Curves, Rating
 from reviewkit.render.card import lay_out
 from reviewkit.render.layout_check import problems
 from reviewkit.session_cards import with_alt
@@ -24,9 +24,7 @@ TORN_DB = {2: -72.0, 3: -40.0, 5: -44.5, 7: -47.4}
 
 
 def run(data, **told):
-    c = conditions("tone", **told)
-    found = KIND.findings(data, c)
-    return Run(c, data, found.findings, found.withheld)
+    return run_from(data, conditions("tone", **told))
 
 
 def wave(levels, scale=9.0, count=24_000, seed=1, hertz=1003.3):
