@@ -28,6 +28,7 @@ from reviewkit.render.contact_sheet import contact_sheet
 from reviewkit.render.deliver import Incoming, alone, deliver
 from reviewkit.render.ffmpeg import found
 from reviewkit.render.look import LOOKS, Look
+from reviewkit.render.own_files import PICTURES, refuse_to_replace
 from reviewkit.render.paint import Fonts
 from reviewkit.render.thumbnail import shown, thumbnail
 from reviewkit.render.timeline import timeline_file
@@ -38,11 +39,7 @@ from reviewkit.whole_files import write_whole
 Progress = Callable[[str, int, int], None]
 # where each picture of a card is put, by its kind; what is kept for a later build goes by the card's own name
 _PLACES = {
-    "cards": "cards/{number}-{id}.png",
-    "overlays": "overlays/{number}-{id}.png",
-    "strips": "strips/{number}-{id}.png",
-    "mp4": "clips/{number}-{id}.mp4",
-    "mov": "clips/{number}-{id}.mov",
+    **PICTURES,
     "page": f"{record.KEPT}/{{id}}.page",
     "small": f"{record.KEPT}/{{id}}.small",
 }
@@ -52,7 +49,8 @@ _PLACES = {
 class Ready:
     """A build whose outputs are all made and not yet moved in. `files`: path in `out` -> content, or where it lies;
     `digests`: what tells each from any other; `said`: what there is to say of it; `made_from`: what is recorded of a
-    whole build; `stamps`: of its inputs; `published`: what is to be remembered of a publication, and where.
+    whole build; `stamps`: of its inputs; `published`: what is to be remembered of a publication, and where; `inputs`:
+    the files that it read or looked for; `adopt`: whether it may replace files that no build made.
     """
 
     out: Path
@@ -63,6 +61,8 @@ class Ready:
     stamps: tuple[Stamp, ...]
     published: tuple[Path, bytes] | None
     prepared: Prepared | None
+    inputs: tuple[Path, ...] = ()
+    adopt: bool = False
 
 
 @dataclass(frozen=True)
@@ -129,10 +129,12 @@ def make(
         raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
     drawn = _drawn(wanted, workers.finish(begun, lambda done: progress("cards", done, len(begun))))
     episode, inputs = prepared.episode, prepared.gathered.inputs
+    read = tuple(folder / name for name in inputs)
     places = _places(episode.cards, drawn)
     files = {place: drawn[card][kind] for card, by_kind in places.items() for kind, place in by_kind.items()}
     if options.only:
-        return Ready(out, files, _digests(files), outputs.summary(episode), None, (), None, prepared)
+        said = outputs.summary(episode)
+        return Ready(out, files, _digests(files), said, None, (), None, prepared, read, options.adopt)
     small = [(Path(places[card.id]["cards"]).name, drawn[card.id]["small"]) for card in episode.cards]
     type_digests = prepared.gathered.type_digests
     unit, figure, look, fonts = episode.session.unit, shown(episode), prepared.look, prepared.fonts
@@ -160,7 +162,8 @@ def make(
     made_from = Record(options.for_record(), inputs, _digests(files), kept.recorded(places), said)
     to_remember = tables.published_json(published(told_now, prepared.published)).encode()
     publication = (folder / FILE_NAME, to_remember) if options.published else None
-    return Ready(out, files, made_from.outputs, said, made_from, prepared.gathered.stamps, publication, prepared)
+    stamps = prepared.gathered.stamps
+    return Ready(out, files, made_from.outputs, said, made_from, stamps, publication, prepared, read, options.adopt)
 
 
 def make_all(
@@ -178,7 +181,10 @@ def make_all(
         return [make(folders[0], options, progress, workers, incoming=incoming)]
     waiting = [Incoming(options.out_of(folder), at_end) for folder in folders]
     tasks = [workers.begin(_make_apart, *each, options) for each in zip(folders, waiting, strict=True)]
-    return workers.finish(tasks, lambda done: progress("sessions", done, len(tasks)))
+    made = workers.finish(tasks, lambda done: progress("sessions", done, len(tasks)))
+    for ready in made:  # before the first of them is moved in
+        refuse_to_replace(ready.out, ready.files, ready.inputs, adopt=ready.adopt)
+    return made
 
 
 def _make_apart(folder: Path, incoming: Incoming, options: Options) -> Ready:
@@ -194,10 +200,11 @@ def hand_over(ready: Ready) -> Built:
         digests = ready.digests
         there = {name for name, made in digests.items() if last and last.has(ready.out, name, made)}
         if ready.made_from is None:
-            removed = deliver(ready.out, ready.files, partial=True, there=there)
+            files, partial = ready.files, True
         else:
-            files = {**ready.files, record.FILE_NAME: ready.made_from.written()}
-            removed = deliver(ready.out, files, there=there)
+            files, partial = {**ready.files, record.FILE_NAME: ready.made_from.written()}, False
+        removed = deliver(ready.out, files, partial=partial, there=there, inputs=ready.inputs, adopt=ready.adopt)
+        if ready.made_from:
             ready.made_from.mark(ready.out, ready.stamps)
     if ready.published:
         write_whole(*ready.published)

@@ -103,7 +103,7 @@ def _plan(options: argparse.Namespace) -> int:
     from reviewkit.pipeline import plan
     from reviewkit.plan_table import as_table, as_text
 
-    words, out = plan(options.session)
+    words, out = plan(options.session, adopt=options.adopt)
     text = as_table(words, shutil.get_terminal_size().columns) if sys.stdout.isatty() else as_text(words)
     print(f"{text}\nall of it, with boxes to tick: {out / 'plan.md'}, {out / 'plan.html'}")
     return DONE
@@ -131,7 +131,9 @@ def _build(options: argparse.Namespace) -> int:
     from reviewkit.options import Options
 
     width = 3840 if options.size == "2160" else 1920
-    wanted = Options(options.out, width, options.only, options.overlay, options.motion, options.published)
+    wanted = Options(
+        options.out, width, options.only, options.overlay, options.motion, options.published, options.adopt
+    )
     sessions = list(dict.fromkeys(options.session))
     changed = [folder for folder in sessions if not _is_current(folder, wanted, quiet=options.quiet)]
     if changed:

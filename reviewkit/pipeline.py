@@ -115,13 +115,16 @@ def prepare(
     )
 
 
-def plan(folder: Path) -> tuple[PlanWords, Path]:
-    """What to measure, and where that was written: plan.md and plan.html in out/, where nothing else is touched."""
+def plan(folder: Path, *, adopt: bool = False) -> tuple[PlanWords, Path]:
+    """What to measure, and where that was written: plan.md and plan.html in out/, where nothing else is touched.
+    `adopt`: replace files of these names that no build made.
+    """
     gathered = gather(folder, for_plan=True)
     pages = Pages(folder / "templates", places.templates())
     words = _plan(gathered, judge(gathered.session, gathered.runs), pages)
     out = Options().out_of(folder)
-    deliver(out, plan_page.texts(words, pages), partial=True)
+    read = [folder / name for name in gathered.inputs]
+    deliver(out, plan_page.texts(words, pages), partial=True, inputs=read, adopt=adopt)
     return words, out
 
 

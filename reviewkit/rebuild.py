@@ -141,7 +141,8 @@ class Bench:
         name = places_of(prepared)[card]
         if self.versions.get(name) in (None, hashlib.sha256(picture).hexdigest()):
             return False  # cards are numbered otherwise now, or it looks as it did
-        deliver(self.out, {name: picture}, partial=True)
+        read = [self.folder / path for path in prepared.gathered.inputs]
+        deliver(self.out, {name: picture}, partial=True, inputs=read)
         self.versions[name] = hashlib.sha256(picture).hexdigest()
         self.shown, self.latest, self.faults, self.more = prepared, (card,), (), True
         return True
