@@ -46,7 +46,7 @@ def test_a_file_that_no_build_made_is_not_replaced(folder, say, name, where, tmp
     said = say(*arguments)
     assert (said.status, said.out) == (2, "")
     assert said.err.startswith(f"{out}: {REFUSED}{name} (")
-    assert "move them, choose another --out, or let reviewkit take them over with --adopt\n" in said.err
+    assert "move them, write to another folder (build --out), or let reviewkit take them over (--adopt)\n" in said.err
     assert said.err.endswith("nothing was written\n")
     assert everything(tmp_path) == before
     assert say(*arguments, "--adopt").status == 0

@@ -109,14 +109,14 @@ def refuse_to_replace(out: Path, names: Collection[str], inputs: Collection[Path
             foreign.append(name)
     faults = []
     if inputs_here:
-        remedy = "move them to another folder and correct their paths in session.toml, or choose another --out"
+        remedy = "move them and correct their paths in session.toml, or write to another folder (build --out)"
         faults.append(f"the session reads these files, and outputs would replace them: {_some(inputs_here)}; {remedy}")
     if blocked:
-        remedy = "move them, or choose another --out"
+        remedy = "move them, or write to another folder (build --out)"
         faults.append(f"an output needs a folder where there is a file, or the reverse: {_some(blocked)}; {remedy}")
     if foreign:
         why = f"(the list of reviewkit's own files, {MANIFEST}, {own.flaw or 'does not name them'})"
-        remedy = "move them, choose another --out, or let reviewkit take them over with --adopt"
+        remedy = "move them, write to another folder (build --out), or let reviewkit take them over (--adopt)"
         faults.append(f"outputs would replace files that may be yours: {_some(foreign)} {why}; {remedy}")
     if faults:
         raise InputError(Fault(str(out), 0, message) for message in faults)
