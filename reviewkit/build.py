@@ -16,6 +16,7 @@ from reviewkit.pool import ALONE, Pool
 from reviewkit.published import FILE_NAME
 from reviewkit.render.deliver import Incoming, alone, deliver
 from reviewkit.render.ffmpeg import Encoder
+from reviewkit.render.own_files import refuse_to_replace
 from reviewkit.whole_files import write_whole
 
 Progress = Callable[[str, int, int], None]  # is given what is counted, how many are done, of how many
@@ -35,6 +36,11 @@ class Made:
     summary: tuple[str, ...]
     published: bytes | None
     composed: Composed | None
+
+    @property
+    def input_files(self) -> tuple[Path, ...]:
+        """The files that the build read or looked for."""
+        return tuple(self.folder / name for name in self.inputs)
 
 
 @dataclass(frozen=True)
@@ -65,6 +71,8 @@ def build_all(
         incoming = [Incoming(options.out_of(folder), at_end.callback) for folder in folders]
         calls = [(folder, options, cache, encoder, place) for folder, place in zip(folders, incoming, strict=True)]
         made = pool.run(_make_apart, calls, lambda done: progress("sessions", done, len(calls)), least=2)
+        for each in made:  # before the first of them is moved in
+            refuse_to_replace(each.out, each.files, each.input_files, adopt=options.adopt)
         return [hand_over(each, options, cache, encoder) for each in made]
 
 
@@ -116,7 +124,9 @@ def hand_over(made: Made, options: Options, cache: Cache = NO_CACHE, encoder: En
     whole = not options.only
     with alone(made.out):
         there = {name for name, digest in made.digests.items() if _is_there(made.out / name, digest)}
-        removed = deliver(made.out, made.files, partial=not whole, there=there)
+        removed = deliver(
+            made.out, made.files, partial=not whole, there=there, inputs=made.input_files, adopt=options.adopt
+        )
     if made.published is not None:
         write_whole(made.folder / FILE_NAME, made.published)
     if whole:

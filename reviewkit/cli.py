@@ -116,9 +116,9 @@ def _plan(options: argparse.Namespace) -> int:
     from reviewkit.plan_table import as_table, as_text
     from reviewkit.render.deliver import deliver
 
-    words, files = plan(options.session, open_cache())
     out = Options().out_of(options.session)
-    deliver(out, files, partial=True)
+    words, files, inputs = plan(options.session, open_cache())
+    deliver(out, files, partial=True, inputs=inputs, adopt=options.adopt)
     text = as_table(words, shutil.get_terminal_size().columns) if sys.stdout.isatty() else as_text(words)
     print(f"{text}\nall of it, with boxes to tick: {out / 'plan.md'}, {out / 'plan.html'}")
     return DONE
@@ -150,7 +150,9 @@ def _build(options: argparse.Namespace) -> int:
     from reviewkit.render.ffmpeg import find_encoder
 
     width = 3840 if options.size == "2160" else 1920
-    wanted = Options(options.out, width, options.only, options.overlay, options.motion, options.published)
+    wanted = Options(
+        options.out, width, options.only, options.overlay, options.motion, options.published, options.adopt
+    )
     cache = Cache() if options.no_cache else open_cache()
     encoder = find_encoder() if options.motion else None
     changed, known = [], True

@@ -20,6 +20,8 @@ _START = """first steps:
 exit status: 0 done (a rating that is not met is news, not an error); 2 the input or the command line is wrong and
 nothing was written; 1 it could not finish (disk full, folder not writable)."""
 
+_ADOPT = "take over files in the way of {}: replace them, even if they are yours. Never a file that the session reads"
+
 
 def parser() -> argparse.ArgumentParser:
     """The whole command line. What it is given is checked as far as that goes without reading a file."""
@@ -34,7 +36,7 @@ def parser() -> argparse.ArgumentParser:
         formatter_class=raw,
         description="Make a session folder to fill in. It builds as it is; an existing folder is left alone.",
     )
-    new.add_argument("folder", metavar="FOLDER", type=Path, help="where; must not exist yet, or be empty")
+    new.add_argument("folder", metavar="FOLDER", type=_path, help="where; must not exist yet, or be empty")
 
     read = commands.add_parser(
         "read",
@@ -43,7 +45,7 @@ def parser() -> argparse.ArgumentParser:
         description="Say in plain words how a measurement file is understood: separator, decimal mark, columns,\n"
         "units, rows, and what was skipped. Try this first on an export that build does not accept.",
     )
-    read.add_argument("file", metavar="FILE", type=Path, help="an export: delimited text of any common layout")
+    read.add_argument("file", metavar="FILE", type=_path, help="an export: delimited text of any common layout")
     read.add_argument("--json", action="store_true", help="the columns with their values, as JSON")
 
     plan = commands.add_parser(
@@ -55,8 +57,9 @@ def parser() -> argparse.ArgumentParser:
         "all of it with boxes to tick, what to record before anything is changed and the go/no-go readings first.",
     )
     plan.add_argument(
-        "session", metavar="SESSION", type=Path, help="the session folder; it may hold no measurement yet"
+        "session", metavar="SESSION", type=_path, help="the session folder; it may hold no measurement yet"
     )
+    plan.add_argument("--adopt", action="store_true", help=_ADOPT.format("plan.md and plan.html"))
 
     check = commands.add_parser(
         "check",
@@ -65,22 +68,23 @@ def parser() -> argparse.ArgumentParser:
         description="Read and compute everything, write nothing. Lists every fault with file, line and remedy,\n"
         "then what is absent and which outputs that leaves out.",
     )
-    check.add_argument("session", metavar="SESSION", type=Path, help="the session folder; it holds session.toml")
+    check.add_argument("session", metavar="SESSION", type=_path, help="the session folder; it holds session.toml")
 
     build = commands.add_parser(
         "build",
         help="everything into out/",
         formatter_class=raw,
         description="Build a session folder: cards, table, outline, description, chapters, page and findings.json.\n"
-        "Nothing is moved into out/ before all of it is ready; files of yours in out/ are left alone.",
+        "Nothing is moved into out/ before all of it is ready. A file there that reviewkit did not make is never\n"
+        "replaced or removed; one that it made is written again, so change templates and not outputs.",
         epilog="examples:\n  reviewkit build my-session\n  reviewkit build my-session --size 2160 --jobs 2\n"
         "  reviewkit build my-session --only response",
     )
     build.add_argument(
-        "session", metavar="SESSION", type=Path, nargs="+", help="session folders, each with a session.toml"
+        "session", metavar="SESSION", type=_path, nargs="+", help="session folders, each with a session.toml"
     )
     build.add_argument(
-        "--out", metavar="DIR", type=Path, help="instead of out/ in the session folder (one session only)"
+        "--out", metavar="DIR", type=_path, help="instead of out/ in the session folder (one session only)"
     )
     build.add_argument(
         "--size", choices=("1080", "2160"), default="1080", help="lines of a card: 1920 × 1080 or 3840 × 2160"
@@ -109,6 +113,7 @@ def parser() -> argparse.ArgumentParser:
         "later builds say in comment.txt what has been corrected since",
     )
     build.add_argument("--no-cache", action="store_true", help="compute and draw everything, and store nothing")
+    build.add_argument("--adopt", action="store_true", help=_ADOPT.format("outputs"))
     build.add_argument("--quiet", action="store_true", help="say nothing unless something is wrong")
 
     watch = commands.add_parser(
@@ -118,9 +123,9 @@ def parser() -> argparse.ArgumentParser:
         description="At the bench: build a session, then again on every save of a file in it. A page on this machine\n"
         "shows the card that changed, its verdicts, what cannot be read, and what the plan still lacks. It can be\n"
         "opened from this machine alone, and serves nothing but itself and out/. Ctrl-C ends.",
-        epilog="examples:\n  reviewkit watch my-session\n  reviewkit watch my-session --port 8123",
+        epilog="examples:\n  reviewkit watch my-session\n  reviewkit watch my-session",
     )
-    watch.add_argument("session", metavar="SESSION", type=Path, help="the session folder; it holds session.toml")
+    watch.add_argument("session", metavar="SESSION", type=_path, help="the session folder; it holds session.toml")
     watch.add_argument("--no-cache", action="store_true", help="compute and draw everything on every save")
     watch.add_argument("--port", metavar="N", type=_port, default=0, help="where the page is; default: any free port")
 
@@ -133,6 +138,12 @@ def parser() -> argparse.ArgumentParser:
     )
     cache.add_argument("--clear", action="store_true", help="remove everything that reviewkit keeps there")
     return whole
+
+
+def _path(text: str) -> Path:
+    if not text:
+        raise argparse.ArgumentTypeError('"" names nothing; write a path, or . for the current folder')
+    return Path(text)
 
 
 def _jobs(text: str) -> int:

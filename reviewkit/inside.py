@@ -41,3 +41,14 @@ def flaw(folder: Path, name: str) -> str:
 def is_outside(folder: Path, name: str) -> bool:
     """Whether a folder's entry leads out of it, or nowhere at all."""
     return flaw(folder, name) in (OUTSIDE, LOST)
+
+
+def is_within(place: Path, folder: Path) -> bool:
+    """Return whether a place, which need not exist, is this folder or lies in it, links followed."""
+    try:
+        target, around = place.resolve(), folder.resolve()
+        if not folder.exists():
+            return target.is_relative_to(around)
+        return any(each.exists() and each.samefile(folder) for each in (target, *target.parents))
+    except (OSError, RuntimeError, ValueError):
+        return False

@@ -117,13 +117,13 @@ def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
     return prepare(folder, cache=cache).episode
 
 
-def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes]]:
-    """Return what to measure, in words and as files. Raises InputError."""
+def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
+    """Return what to measure, in words and as files; and which files were read for it. Raises InputError."""
     files = read(folder, for_plan=True)
     runs = _measured(folder, files, ALONE, cache)
     pages = _pages(folder, cache)
     words = _plan(files, runs, judge(files.session, runs), pages)
-    return words, plan_page.texts(words, pages)
+    return words, plan_page.texts(words, pages), tuple(folder / name for name in files.digests)
 
 
 def _measured(folder: Path, files: SessionFiles, pool: Pool, cache: Cache) -> tuple[Run, ...]:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from reviewkit.errors import CannotFinish
 
-_INCOMING = ".incoming-"  # then the number of the process, then anything
+_INCOMING = ".incoming-"  # then the number of the process, then, for a single file, its name
 
 
 def beside(folder: Path, name: str = "") -> Path:
@@ -23,7 +23,7 @@ def write_whole(place: Path, content: bytes) -> None:
     """Put one file in its place, whole or not at all. Raises CannotFinish."""
     new = beside(place.parent, place.name)
     try:
-        sweep(place.parent)
+        sweep(place.parent, name=place.name)
         write_flushed(new, content)
         os.replace(new, place)  # noqa: PTH105
     except OSError as error:
@@ -44,10 +44,13 @@ def write_flushed(place: Path, content: bytes | Path) -> None:
         os.fsync(file.fileno())
 
 
-def sweep(folder: Path, used: Collection[Path] = ()) -> None:
-    """Remove what processes that were killed left in a folder; those still running keep theirs."""
+def sweep(folder: Path, used: Collection[Path] = (), *, name: str = "") -> None:
+    """Remove what processes that were killed left in a folder; those still running keep theirs. `name`: of the single
+    file that they were to write there, else what they were to move in together.
+    """
+    ending = re.escape(f"-{name}" if name else "")
     for left in folder.glob(f"{_INCOMING}*"):
-        pid = re.match(rf"{re.escape(_INCOMING)}(\d+)", left.name)
+        pid = re.fullmatch(rf"{re.escape(_INCOMING)}([0-9]+){ending}", left.name)
         if pid and left not in used and not _alive(int(pid[1])):
             with suppress(OSError):
                 shutil.rmtree(left) if left.is_dir() and not left.is_symlink() else left.unlink()

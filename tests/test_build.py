@@ -264,7 +264,7 @@ def test_any_output_that_is_lost_or_damaged_comes_back(folder, damage):
         assert is_current(folder) == (name == MANIFEST), name  # it is only asked for what may be removed
         put(folder / "out" / name, content)
     build(folder, Options())
-    for name in before:
+    for name in set(before) - {MANIFEST}:  # without the list none of them is known to be the program's own
         damage(folder / "out" / name)
     put(folder / "out" / "mine.txt", "a file of the user's")
     build(folder, Options())

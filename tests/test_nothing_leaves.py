@@ -11,10 +11,13 @@ import struct
 import subprocess
 import sys
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 import pytest
 from PIL import Image
+
+from reviewkit.card_files import KINDS, card_path
+from reviewkit.render.own_files import FIXED, MANIFEST, can_be_output, own_files
 
 SESSION = """
 [unit]
@@ -139,6 +142,18 @@ def test_everything_was_built(everything):
     kinds = {path.suffix for path in everything.files().values()}
     assert {".png", ".mp4", ".mov", ".otio", ".html", ".md", ".txt", ".csv", ".json", ".vtt"} <= kinds
     assert {"out/cards/03-flat.png", "out/overlays/03-flat.png", "out/clips/03-flat.mov"} <= set(everything.files())
+
+
+def test_every_output_is_known_as_the_programs_own(everything):
+    """Those of all options: by its name, and by the list."""
+    out = everything.folder / "out"
+    names = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()} - {MANIFEST}
+    assert {name for name in names if not can_be_output(name)} == set()
+    assert own_files(out).names == names
+    assert set(FIXED) <= names, "names that no build makes"
+    assert {PurePosixPath(place).parts[0] for place in (card_path(kind, "01-a") for kind in KINDS)} <= {
+        PurePosixPath(n).parts[0] for n in names
+    }
 
 
 def test_no_network_is_asked_for(everything):

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 import shutil
 from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 
 from reviewkit.errors import CannotFinish
+from reviewkit.render import own_files
+from reviewkit.render.own_files import MANIFEST, list_of
 from reviewkit.whole_files import beside, sweep, write_flushed
 
 LAST = "findings.json"
-# what the last build made, so that the next can remove what it no longer makes and leave foreign files alone
-MANIFEST = ".made-by-reviewkit.json"
 _BOTH = f"{MANIFEST}.both"
 _STILL_THERE = "the outputs of the last build are still there"
 
@@ -73,24 +72,49 @@ def alone(out: Path) -> Iterator[None]:
 
 
 def deliver(
-    out: Path, files: Mapping[str, bytes | Path], *, partial: bool = False, there: Collection[str] = ()
+    out: Path,
+    files: Mapping[str, bytes | Path],
+    *,
+    partial: bool = False,
+    there: Collection[str] = (),
+    inputs: Collection[Path] = (),
+    adopt: bool = False,
 ) -> list[str]:
     """Move a build's outputs into `out` (names are relative paths). A finished file, given by its place in an
-    `Incoming`, is moved. Returns what was removed as no longer made.
+    `Incoming`, is moved. Return what was removed as no longer made.
 
-    `there`: those that lie in their place already. `partial`: only some outputs were asked for, so nothing is removed.
-    Raises CannotFinish (disk full, folder not writable, …); until everything is written nothing old is touched.
+    Parameters
+    ----------
+    there
+        Those outputs that lie in their place already.
+    partial
+        Only some outputs were asked for, so nothing is removed.
+    inputs
+        The files that the session reads: none of them is ever replaced or removed.
+    adopt
+        Replace files that no build made.
+
+    Raises
+    ------
+    InputError
+        An output would replace a file of the user's own. Nothing was written.
+    CannotFinish
+        The disk is full, the folder cannot be written, …; until everything is written nothing old is touched.
+
     """
+    if unknown := [name for name in files if not own_files.can_be_output(name)]:
+        raise ValueError(f"no build would know these as its own: {unknown}; list them in own_files")
+    own_files.refuse_to_replace(out, files, inputs, adopt=adopt)
     incoming = beside(out)
     new = {name: content for name, content in files.items() if name not in there}
     try:
         out.mkdir(parents=True, exist_ok=True)
         sweep(out, {content.parent for content in files.values() if isinstance(content, Path)})
-        before = _made(out)
-        _refuse_links(out, incoming, [*files, *before])
-        now = sorted({*files, *(before if partial else ())})
+        before = own_files.own_files(out).names
+        _refuse_links(out, incoming, {*files, *before})
+        now = {*files, *(before if partial else ())}
         # all that takes room comes before the first move: a disk that is full leaves everything as it was
-        for name, content in {**new, _BOTH: _list({*now, *before}), MANIFEST: _list(now)}.items():
+        for name, content in {**new, _BOTH: list_of(now | before), MANIFEST: list_of(now)}.items():
             write_flushed(incoming / name, content)
         for folder in {(out / name).parent for name in new}:
             folder.mkdir(parents=True, exist_ok=True)
@@ -98,21 +122,30 @@ def deliver(
         os.replace(incoming / _BOTH, out / MANIFEST)  # noqa: PTH105
         for name in sorted(new, key=lambda n: (n == LAST, n)):
             os.replace(incoming / name, out / name)  # noqa: PTH105
-        stale = [] if partial else [name for name in before if name not in files]
-        for name in [name for name in stale if (out / name).is_file()]:
-            (out / name).unlink(missing_ok=True)
-            with contextlib.suppress(OSError):
-                (out / name).parent.rmdir()
+        removed = [] if partial else _remove(out, sorted(before - now), now, inputs)
         os.replace(incoming / MANIFEST, out / MANIFEST)  # noqa: PTH105
     except OSError as error:
         raise CannotFinish(f"{out}: {error.strerror or error}; {_STILL_THERE}") from error
     finally:
         shutil.rmtree(incoming, ignore_errors=True)
-    return stale
+    return removed
 
 
-def _list(names: Collection[str]) -> bytes:
-    return json.dumps(sorted(names), indent=0).encode()
+def _remove(out: Path, stale: Collection[str], now: Collection[str], inputs: Collection[Path]) -> list[str]:
+    """Remove what is no longer made, but no file that the session reads, and none that is still made under a name in
+    other case. Return the names.
+    """
+    read, folded = own_files.identities(inputs), own_files.by_folded_name(now)
+    removed = []
+    for name in stale:
+        place, twin = out / name, folded.get(name.casefold())
+        is_one = twin is not None and not (own_files.is_listed(place) and own_files.is_listed(out / twin))
+        if place.is_file() and not is_one and not own_files.is_input(place, read):
+            place.unlink(missing_ok=True)
+            removed.append(name)
+            with contextlib.suppress(OSError):
+                place.parent.rmdir()
+    return removed
 
 
 def _refuse_links(out: Path, incoming: Path, names: Collection[str]) -> None:
@@ -123,17 +156,3 @@ def _refuse_links(out: Path, incoming: Path, names: Collection[str]) -> None:
     for folder in (incoming, *sorted(folders)):
         if folder.is_symlink():
             raise CannotFinish(f"{folder} is a link and leads elsewhere; take it away, or build with --out")
-
-
-def _made(out: Path) -> list[str]:
-    """What the last build made here; nothing where its list is missing or damaged."""
-    if not (out / MANIFEST).is_file():  # a pipe would block
-        return []
-    try:
-        names = json.loads((out / MANIFEST).read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return []
-    if not isinstance(names, list):
-        return []
-    # a list edited by hand must not reach outside the folder
-    return [n for n in names if isinstance(n, str) and n and not Path(n).is_absolute() and ".." not in Path(n).parts]

@@ -354,10 +354,10 @@ def test_finished_files_are_moved_in_whole(tmp_path):
     out = tmp_path / "out"
     incoming = Incoming(out, lambda clear: None)
     (incoming.path / "response.mp4").write_bytes(b"film")
-    deliver(out, {"clips/01-response.mp4": incoming.path / "response.mp4", "a.txt": b"text"})
+    deliver(out, {"clips/01-response.mp4": incoming.path / "response.mp4", "outline.md": b"text"})
     assert (out / "clips" / "01-response.mp4").read_bytes() == b"film"
     assert not incoming.path.exists()
-    assert deliver(out, {"a.txt": b"text"}) == ["clips/01-response.mp4"]  # no longer made
+    assert deliver(out, {"outline.md": b"text"}) == ["clips/01-response.mp4"]  # no longer made
 
 
 def test_what_was_not_delivered_is_gone_with_its_folder(tmp_path):

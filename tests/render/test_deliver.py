@@ -11,8 +11,9 @@ import sys
 from pathlib import Path
 
 import pytest
+from one_evening import put
 
-from reviewkit.errors import CannotFinish
+from reviewkit.errors import CannotFinish, InputError
 from reviewkit.render.deliver import LAST, MANIFEST, deliver
 
 OLD = {"outline.md": b"old outline", "cards/01-title.png": b"old title", "cards/02-tone.png": b"old tone", LAST: b"old"}
@@ -20,7 +21,7 @@ NEW = {
     "outline.md": b"new outline",
     "cards/01-title.png": b"new title",
     "cards/02-hum.png": b"new hum",
-    "page.html": b"new page",
+    "episode.html": b"new page",
     LAST: b"new",
 }
 FOREIGN = {"my notes.txt": b"mine", "cards/03-mine.png": b"mine too", "other/keep.bin": b"\x00"}
@@ -39,8 +40,7 @@ def listed(out: Path) -> list[str]:
 
 def with_foreign(out: Path) -> None:
     for name, content in FOREIGN.items():
-        (out / name).parent.mkdir(parents=True, exist_ok=True)
-        (out / name).write_bytes(content)
+        put(out / name, content)
 
 
 @pytest.fixture
@@ -192,7 +192,8 @@ def test_only_the_leftovers_of_dead_builds_are_swept(out):
     dead = subprocess.Popen([sys.executable, "-c", ""])
     dead.wait()
     with subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE) as running:
-        names = [f".incoming-{dead.pid}", f".incoming-{running.pid}", ".incoming-notes"]
+        ours = [f".incoming-{dead.pid}", f".incoming-{running.pid}", ".incoming-notes"]
+        names = [*ours, f".incoming-{dead.pid}-notes", f".incoming-{dead.pid}.old"]
         for name in names:
             (out / name / "cards").mkdir(parents=True)
             (out / name / "cards" / "half.png").write_bytes(b"half")
@@ -203,36 +204,218 @@ def test_only_the_leftovers_of_dead_builds_are_swept(out):
 
 # ------------------------------------------------------------------ the list of what was made
 
+DAMAGED = [
+    b"",
+    b"{",
+    b"null",
+    b'{"cards": 1}',
+    b'"outline.md"',
+    b"\xff\xfe\x00",
+    b"[1, null, {}]",
+    b"[" * 100_000,
+    b"1" * 5000,
+    json.dumps([*OLD, "x" * 10_000_000]).encode(),
+]
+NAMES_NOTHING = [
+    b"[]",
+    b'["../session.toml", "/etc/hosts", "cards/../../session.toml", ""]',
+    b'["."]',
+    b'["cards"]',
+    b'["gone.png"]',
+    b'["Outline.md", "cards/../outline.md", "./outline.md", "cards//01-title.png"]',
+]
+
 
 @pytest.mark.parametrize(
-    "damaged",
+    ("content", "why"),
     [
-        b"",
-        b"{",
-        b"null",
-        b'{"cards": 1}',
-        b'"outline.md"',
-        b"\xff\xfe\x00",
-        b"[1, null, {}]",
-        b'["../session.toml", "/etc/hosts", "cards/../../session.toml", ""]',
-        b'["."]',
-        b'["cards"]',
-        b'["gone.png"]',
+        *((content, "is damaged") for content in DAMAGED),
+        *((content, "does not name them") for content in NAMES_NOTHING),
+        (None, "is missing"),
     ],
 )
-def test_a_damaged_list_removes_nothing_and_stops_nothing(out, damaged):
+def test_without_a_list_that_names_them_files_are_not_the_programs_own(out, content, why):
     (out.parent / "session.toml").write_bytes(b"the user's")
-    (out / MANIFEST).write_bytes(damaged)
-    deliver(out, NEW)
+    (out / MANIFEST).unlink()
+    if content is not None:
+        (out / MANIFEST).write_bytes(content)
+    with pytest.raises(InputError) as raised:
+        deliver(out, NEW)
+    said = str(raised.value)
+    assert said.startswith(f"{out}: ")
+    assert (
+        f"cards/01-title.png, findings.json, outline.md (the list of reviewkit's own files, {MANIFEST}, {why})" in said
+    )
+    assert "--adopt" in said
+    assert there(out) == OLD | FOREIGN
+    assert deliver(out, NEW, adopt=True) == []
     assert there(out) == OLD | NEW | FOREIGN
     assert (out.parent / "session.toml").read_bytes() == b"the user's"
     assert listed(out) == sorted(NEW)
 
 
-def test_a_missing_list_removes_nothing(out):
-    (out / MANIFEST).unlink()
-    assert deliver(out, NEW) == []
+@pytest.mark.parametrize("content", [*DAMAGED, None])
+def test_where_nothing_is_in_the_way_no_list_is_needed(tmp_path, content):
+    with_foreign(tmp_path)
+    if content is not None:
+        (tmp_path / MANIFEST).write_bytes(content)
+    deliver(tmp_path, NEW)
+    assert there(tmp_path) == NEW | FOREIGN
+
+
+def test_many_files_in_the_way_are_counted(tmp_path):
+    cards = {f"cards/{n:02d}-tone.png": b"new" for n in range(1, 13)}
+    for name in cards:
+        put(tmp_path / name, b"mine")
+    with pytest.raises(InputError, match=r"cards/05-tone\.png and 7 more"):
+        deliver(tmp_path, cards)
+    assert there(tmp_path) == dict.fromkeys(cards, b"mine")
+
+
+def test_a_list_that_may_not_be_written_is_moved_over(out):
+    (out / MANIFEST).chmod(0o444)
+    deliver(out, NEW)
+    assert listed(out) == sorted(NEW)
+
+
+FORMER = ("record", "results", "tone.page", "tone.small")
+
+
+def test_what_an_earlier_version_left_is_taken_over(out):
+    """It kept what the next build could use in a folder of its own, and listed that too."""
+    for name in FORMER:
+        put(out / ".kept" / name, b"kept")
+    (out / MANIFEST).write_text(json.dumps([*OLD, *(f".kept/{name}" for name in FORMER)], indent=0))
+    assert deliver(out, NEW) == [*(f".kept/{name}" for name in FORMER), "cards/02-tone.png"]
+    assert there(out) == NEW | FOREIGN
+    assert not (out / ".kept").exists()
+
+
+STRANGERS = [
+    "sub/mine.txt",
+    "session.toml",
+    "cards/mine.png",
+    "cards/sub/01-a.png",
+    "cards/01-a.txt",
+    "notes.txt",
+    "a.png",
+]
+STRANGERS += [
+    ".kept/mine",
+    ".kept/sub/a.page",
+    "clips/01-a.avi",
+    "templates/outline.md.j2",
+    "cards/٠١-a.png",
+    "published.json",
+]
+
+
+def test_only_names_that_a_build_can_make_are_removed_whatever_the_list_says(out):
+    for name in STRANGERS:
+        put(out / name, b"mine")
+    (out / MANIFEST).write_text(json.dumps([*OLD, *STRANGERS, "my notes.txt", "cards/03-mine.png"]))
+    assert deliver(out, NEW) == ["cards/02-tone.png", "cards/03-mine.png"]  # a card's name: the list is believed
+    assert there(out).items() >= dict.fromkeys(STRANGERS, b"mine").items()
+    assert (out / "my notes.txt").read_bytes() == b"mine"
+
+
+def test_every_name_must_be_one_that_the_next_build_knows(tmp_path):
+    with pytest.raises(ValueError, match=r"extra\.txt"):
+        deliver(tmp_path / "out", {**NEW, "extra.txt": b"new"})
+    assert not (tmp_path / "out").exists()
+
+
+# ------------------------------------------------------------------ what the session reads
+
+
+@pytest.mark.parametrize("adopt", [False, True])
+@pytest.mark.parametrize("name", ["outline.md", "cards/02-hum.png"])
+def test_a_file_that_the_session_reads_is_never_replaced(out, name, adopt):
+    put(out / name, b"read")
+    before = there(out)
+    with pytest.raises(
+        InputError, match=f"the session reads these files, and outputs would replace them: {name}; move"
+    ):
+        deliver(out, NEW, inputs=[out / name, out / "not there"], adopt=adopt)
+    assert there(out) == before
+
+
+def test_a_file_that_the_session_reads_is_never_removed(out):
+    assert deliver(out, NEW, inputs=[out / "cards/02-tone.png"]) == []
     assert there(out) == OLD | NEW | FOREIGN
+    assert listed(out) == sorted(NEW)  # from now on it is the user's own
+    with pytest.raises(InputError, match=r"may be yours: cards/02-tone\.png"):
+        deliver(out, OLD)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="makes links as only other systems have them")
+@pytest.mark.parametrize("to", ["out/outline.md", "link to link", "by folder/outline.md", "hard"])
+def test_an_input_is_known_by_whatever_path_it_is_read(out, to):
+    root = out.parent
+    (root / "link to link").symlink_to("out/outline.md")
+    (root / "by folder").symlink_to("out")
+    (root / "photo").hardlink_to(out / "outline.md") if to == "hard" else (root / "photo").symlink_to(to)
+    with pytest.raises(InputError, match="the session reads these files"):
+        deliver(out, NEW, inputs=[root / "photo"])
+    assert there(out) == OLD | FOREIGN
+
+
+@pytest.mark.skipif(os.name == "nt", reason="makes links as only other systems have them")
+def test_a_link_that_is_an_input_stays(out):
+    put(out.parent / "front.png", b"photo")
+    (out / "episode.html").symlink_to("../front.png")
+    with pytest.raises(InputError, match="the session reads these files"):
+        deliver(out, NEW, inputs=[out / "episode.html"])
+    assert (out / "episode.html").is_symlink()
+
+
+# ------------------------------------------------------------------ a folder in a file's place, and names in other case
+
+
+@pytest.mark.parametrize("adopt", [False, True])
+@pytest.mark.parametrize("name", ["outline.md", "cards/02-hum.png", MANIFEST])
+def test_a_folder_in_a_files_place_stays(out, name, adopt):
+    (out / name).unlink(missing_ok=True)
+    put(out / name / "mine.txt", b"mine")
+    before = there(out)
+    with pytest.raises(InputError, match=f"a folder where there is a file, or the reverse: {name}"):
+        deliver(out, NEW, adopt=adopt)
+    assert there(out) == before
+
+
+@pytest.mark.parametrize("adopt", [False, True])
+def test_a_file_in_a_folders_place_stays(tmp_path, adopt):
+    put(tmp_path / "cards", b"mine")
+    with pytest.raises(InputError, match="or the reverse: cards;"):
+        deliver(tmp_path, NEW, adopt=adopt)
+    assert there(tmp_path) == {"cards": b"mine"}
+
+
+RENAMED = {LAST: b"new", "cards/02-Tone.png": b"new tone"}
+
+
+def test_a_card_whose_name_changes_case_replaces_the_one_before(out):
+    assert deliver(out, RENAMED) == ["cards/01-title.png", "cards/02-tone.png", "outline.md"]
+    assert there(out) == RENAMED | FOREIGN
+
+
+def test_on_a_disk_that_ignores_case_it_is_not_removed_again(out, monkeypatch):
+    """There both names lead to one entry, under one of them. Here a link stands for that."""
+    (out / "cards/02-Tone.png").hardlink_to(out / "cards/02-tone.png")
+    entries = os.listdir
+    monkeypatch.setattr(os, "listdir", lambda folder: [name for name in entries(folder) if name != "02-Tone.png"])
+    assert deliver(out, RENAMED) == ["cards/01-title.png", "outline.md"]
+    assert there(out).items() >= RENAMED.items()
+    assert listed(out) == sorted(RENAMED)
+
+
+def test_a_file_of_the_users_whose_name_differs_in_case_is_the_users(out):
+    put(out / "cards/02-Tone.png", b"mine")
+    if (out / "cards/02-tone.png").read_bytes() == b"mine":
+        pytest.skip("this disk ignores case")
+    with pytest.raises(InputError, match=r"may be yours: cards/02-Tone\.png"):
+        deliver(out, RENAMED)
+    assert there(out) == OLD | FOREIGN | {"cards/02-Tone.png": b"mine"}
 
 
 # ------------------------------------------------------------------ a folder that cannot be written
