@@ -47,7 +47,8 @@ def draw(
         known = _read(cache, keys[card.id], card, order, drawn_before)
         if known is not None:
             results[card.id] = known
-    new = _longest_at_ends([card for card in cards if card.id not in results])
+    # charts take longest, and come first
+    new = sorted((card for card in cards if card.id not in results), key=lambda card: not card.chart)
     drawn = pool.run(draw_card, [(card, order) for card in new], lambda done: progress(done, len(new)))
     for card, result in zip(new, drawn, strict=True):
         results[card.id] = result
@@ -82,12 +83,6 @@ def draw_picture(
 def _key(card: Card, order: Order, type_digests: Sequence[str]) -> str:
     motion = order.motion and replace(order.motion, folder=Path())  # where clips are put changes none of them
     return fingerprint("card", program_digest(), card, replace(order, motion=motion), tuple(type_digests))
-
-
-def _longest_at_ends(cards: Sequence[Card]) -> list[Card]:
-    """Cards in the order that a pool makes the most of: it begins at both ends."""
-    charts, others = [card for card in cards if card.chart], [card for card in cards if not card.chart]
-    return [*charts[::2], *others, *charts[1::2]]
 
 
 # ------------------------------------------------------------------ pictures as one entry of the cache

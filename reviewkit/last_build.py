@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -58,6 +59,6 @@ def write_last_build(folder: Path, options: Options, encoder: str, build: LastBu
 
 
 def _key(folder: Path, options: Options, encoder: str) -> str:
-    places = [str(path.resolve()) for path in (folder, options.out_of(folder))]
+    places = [os.path.realpath(path) for path in (folder, options.out_of(folder))]
     wanted = [options.width, options.only, options.overlay, options.motion, options.published]
     return digest_of(json.dumps(["build", program_digest(), *places, wanted, encoder]).encode())

@@ -5,17 +5,22 @@ from __future__ import annotations
 import gc
 import os
 import signal
-from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+import sys
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from importlib import import_module
 from multiprocessing import active_children, get_context, parent_process
 from multiprocessing.process import BaseProcess
 from threading import Thread
-from types import TracebackType
+from types import ModuleType, TracebackType
 from typing import Any, TypeVar
 
+_BEGUN_FOR_EACH = 2  # calls handed to each other process, so that it need not wait for this one
 T = TypeVar("T")
+_SAFE_PATH = "PYTHONSAFEPATH"
 
 MOST_PAYING = 4  # processes for one session: each imports for half a second before it draws its first card
 LEAST_CALLS = 8  # fewer are done here sooner than another process starts
@@ -44,15 +49,16 @@ class Pool:
         if self._executor is not None:
             for process in set(active_children()) - self._others:
                 process.kill()  # to take an interpreter apart would take as long as drawing several cards
-            self._executor.shutdown(cancel_futures=True)
+            self._executor.shutdown()
 
     def start(self, modules: Sequence[str]) -> None:
         """Start the other processes, if there are to be any, and let them import these modules."""
         if self._beside > 0 and self._executor is None:
             self._others = set(active_children())
-            self._executor = ProcessPoolExecutor(self._beside, get_context("spawn"), _begin)
-            for _ in range(self._beside):
-                self._executor.submit(_import, modules)
+            with _nothing_from_here():
+                self._executor = ProcessPoolExecutor(self._beside, get_context("spawn"), _begin)
+                for _ in range(self._beside):
+                    self._executor.submit(_import, modules)
 
     def run(
         self,
@@ -61,37 +67,56 @@ class Pool:
         progress: Callable[[int], None] = lambda done: None,
         least: int = LEAST_CALLS,
     ) -> list[T]:
-        """Return what a function of a module gives for each of several arguments, in their order. Calls are begun from
-        both ends, so the longest belong there. `progress` is given how many are done; the other processes are started
-        for `least` calls or more. Raises what the function raises.
+        """Return what a function of a module gives for each of several arguments, in their order. The longest calls
+        belong first. `progress` is given how many are done; the other processes are started for `least` calls or more.
+        Raises what the function raises.
         """
         if len(calls) >= least:
             self.start(())
-        if self._executor is None or len(calls) < 2:
-            return [_counted(function(*call), number, progress) for number, call in enumerate(calls, start=1)]
+        waiting, begun = deque(range(len(calls))), dict[Future[T], int]()
+        results: dict[int, T] = {}
+        while waiting or begun:
+            while waiting and self._executor and len(begun) < _BEGUN_FOR_EACH * self._beside:
+                future = self._submit(function, calls[waiting[0]])
+                if future:
+                    begun[future] = waiting.popleft()
+            if waiting:
+                number = waiting.popleft()
+                results[number] = function(*calls[number])
+            for future in wait(begun, None if not waiting else 0, FIRST_COMPLETED).done:
+                number = begun.pop(future)
+                results[number] = _result(future, function, calls[number])
+            progress(len(results))
+        return [results[number] for number in range(len(calls))]
+
+    def _submit(self, function: Callable[..., T], call: tuple[Any, ...]) -> Future[T] | None:
+        """Have a call made by another process; None, and no other processes from now on, if they were killed."""
+        assert self._executor is not None
         try:
-            futures = [self._executor.submit(function, *call) for call in calls]
-        except BrokenProcessPool:  # the others were killed before
+            return self._executor.submit(function, *call)
+        except BrokenProcessPool:
             self._executor, self._beside = None, 0
-            return self.run(function, calls, progress, least)
-        here: dict[int, T] = {}
-        for number in reversed(range(len(calls))):
-            if futures[number].cancel():
-                here[number] = function(*calls[number])
-                progress(sum(future.done() for future in futures))
-        results = []
-        for number, future in enumerate(futures):
-            results.append(here[number] if number in here else _result(future, function, calls[number]))
-            progress(sum(each.done() for each in futures))
-        return results
+            return None
 
 
 ALONE = Pool(1)  # this process only; it need not be closed
 
 
-def _counted(result: T, number: int, progress: Callable[[int], None]) -> T:
-    progress(number)
-    return result
+@contextmanager
+def _nothing_from_here() -> Iterator[None]:
+    """Keep new processes from importing what is in the current folder, which may be a stranger's session, and from
+    running the script that this process was started with.
+    """
+    main, path = sys.modules["__main__"], os.environ.get(_SAFE_PATH)
+    sys.modules["__main__"], os.environ[_SAFE_PATH] = ModuleType("__main__"), "1"
+    try:
+        yield
+    finally:
+        sys.modules["__main__"] = main
+        if path is None:
+            del os.environ[_SAFE_PATH]
+        else:
+            os.environ[_SAFE_PATH] = path
 
 
 def _result(future: Future[T], function: Callable[..., T], call: tuple[Any, ...]) -> T:

@@ -74,6 +74,7 @@ PROGRAMS = ("ffmpeg", "ffmpeg.exe", "python", "git")
 MODULES = """
     os io json pickle struct signal threading traceback faulthandler sitecustomize usercustomize reviewkit numpy pandas
     matplotlib PIL jinja2 markdown nh3 pydantic soundfile filelock imageio_ffmpeg opentimelineio
+    multiprocessing concurrent platformdirs tempfile
 """.split()
 
 

@@ -11,7 +11,6 @@ import one_evening
 import pytest
 from one_evening import outputs, put
 
-from reviewkit.options import Options
 from reviewkit.render.own_files import MANIFEST, can_be_output
 
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
@@ -90,16 +89,16 @@ def test_of_several_sessions_none_is_written_where_one_may_not_be(session_of, sa
 
 def test_watch_does_not_replace_a_file_that_no_build_made(folder):
     pytest.importorskip("watchfiles")
-    from reviewkit.rebuild import Bench, Remembering
+    from reviewkit.cache import NO_CACHE
+    from reviewkit.pool import ALONE
+    from reviewkit.watch import Bench
 
     put(folder / "out/outline.md", "mine")
-    with Remembering(0) as workers:
-        bench = Bench(folder, workers)
-        rebuilt = bench.build((), lambda cards: None)
-        assert any(REFUSED in fault for fault in rebuilt.faults)
-        assert (folder / "out/outline.md").read_bytes() == b"mine"
-        (folder / "out/outline.md").unlink()
-        assert bench.build((), lambda cards: None).faults == ()
+    bench = Bench(folder, ALONE, NO_CACHE)
+    assert any(REFUSED in fault for fault in bench.build(()).faults)
+    assert (folder / "out/outline.md").read_bytes() == b"mine"
+    (folder / "out/outline.md").unlink()
+    assert bench.build(()).faults == ()
 
 
 def test_a_lost_list_is_noticed(folder, say):
@@ -238,9 +237,6 @@ def test_an_empty_path_is_refused(folder, say, arguments, monkeypatch, tmp_path)
     assert (said.status, said.out) == (2, "")
     assert '"" names nothing; write a path, or . for the current folder' in said.err
     assert everything(here) == everything(folder) == {"session.toml": RATED.encode()}
-
-
-def test_taking_over_is_no_property_of_the_outputs():
 
 
 @pytest.mark.parametrize("command", ["build", "plan"])
