@@ -27,7 +27,7 @@ from reviewkit.errors import CannotFinish, Fault, InputError
 HEAD = struct.Struct(">cQ")  # what an answer is, and its length in bytes
 READY, TEXT, FAULT = b"R", b"T", b"F"
 MEMORY_IS_LIMITED = sys.platform == "linux"  # by the system; where it is not, this process watches
-_UNKNOWN = "needs more time or memory than a page may take, or goes too deep; make it do less"
+UNKNOWN = "needs more time or memory than a page may take, or goes too deep; make it do less"
 _LONGEST_START_S = 60.0
 _GRACE_S = 1.0  # the child stops by itself when the time is over, and says in which line; if it can
 _LOOK_AGAIN_S = 0.05
@@ -105,7 +105,7 @@ class OwnTemplates:
                 fault = Fault(str(name), int(line), str(message))
             except (_Ended, ValueError, TypeError) as error:
                 child.end()
-                fault = Fault(source(self._own, template), 0, str(error) if isinstance(error, _Ended) else _UNKNOWN)
+                fault = Fault(source(self._own, template), 0, str(error) if isinstance(error, _Ended) else UNKNOWN)
         raise InputError(fault)
 
     def _running(self) -> _Child:
@@ -143,7 +143,7 @@ class _Child:
         answers: Queue[tuple[bytes, bytes] | None] = Queue()
         Thread(target=lambda: answers.put(_exchange(self._process, request, self._limits)), daemon=True).start()
         until = time.monotonic() + longest_s
-        why = _UNKNOWN
+        why = UNKNOWN
         while True:
             with suppress(Empty):
                 if answer := answers.get(timeout=_LOOK_AGAIN_S):

@@ -6,6 +6,7 @@ and plain bytes.
 
 from __future__ import annotations
 
+import gc
 import json
 import math
 import os
@@ -32,7 +33,7 @@ from reviewkit.render.template_environment import environment
 
 LARGEST_BYTES = 250_000
 LONGEST_WORDS = 4000  # of one text from words/: what is spoken is counted word by word
-_LONGEST_MESSAGE = 1000  # characters
+_LONGEST_NAME, _LONGEST_MESSAGE = 200, 1000  # characters
 _CPU_GRACE_S = 3
 
 
@@ -185,6 +186,7 @@ class _Filler:
                 return TEXT, self._encoded(template, text)
         except _AT_FAULT as error:
             fault = self._fault(template, error)
+        gc.collect()  # what the error's traceback holds
         return FAULT, json.dumps([fault.source, fault.line, shortened(fault.message, _LONGEST_MESSAGE)]).encode()
 
     def _text(self, template: str, facts: Mapping[str, Any]) -> str:
@@ -223,7 +225,7 @@ class _Filler:
             name = self._named(error.filename or error.name or "") or template
             return Fault(f"templates/{name}", error.lineno, f"{error.message}")
         if isinstance(error, jinja2.TemplateNotFound):
-            named = f'"{error.name}"' if isinstance(error.name, str) else "what it asks for"
+            named = f'"{shortened(error.name, _LONGEST_NAME)}"' if isinstance(error.name, str) else "what it asks for"
             return Fault("templates", 0, f"{named} is not there; a template can include only these folders' files")
         name, line = source(self._own, template), 0
         for frame in traceback.extract_tb(error.__traceback__):  # the library rewrites it to lines of templates
