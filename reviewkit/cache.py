@@ -64,11 +64,11 @@ class Cache:
                 except OSError:
                     Path(file.name).unlink(missing_ok=True)
 
-    def template_folder(self, environment: str) -> Path | None:
-        """Return the folder for the compiled templates of one kind of environment; None if there can be none."""
+    def template_folder(self) -> Path | None:
+        """Return the folder for compiled templates; None if there can be none."""
         if self.folder is None:
             return None
-        path = self.folder.parent / _TEMPLATES / environment
+        path = self.folder.parent / _TEMPLATES
         with suppress(OSError):
             path.mkdir(mode=0o700, parents=True, exist_ok=True)
             return path

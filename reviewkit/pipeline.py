@@ -216,7 +216,7 @@ def _plan(files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict],
 
 def _pages(folder: Path, cache: Cache) -> Pages:
     """The templates of a session: its own, and those that come with the program."""
-    return Pages(folder / "templates", places.templates())
+    return Pages(folder / "templates", places.templates(), cache.template_folder())
 
 
 def _sentences(

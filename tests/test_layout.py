@@ -102,9 +102,11 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "soundfile": ("ingest/capture_file.py",),
     "matplotlib": ("render/paint.py",),
     "PIL": ("render/", "ingest/photo_file.py"),
-    "jinja2": ("render/page.py", "render/own_templates.py", "render/compiled.py"),
+    "jinja2": ("render/page.py", "render/template_environment.py", "render/template_child.py", "render/compiled.py"),
     "markdown": ("render/page.py",),
     "nh3": ("render/page.py",),
+    "selectolax": ("render/page_policy.py",),
+    "psutil": ("render/own_templates.py",),
     "rich": ("cli.py", "plan_table.py"),
     "imageio_ffmpeg": ("render/ffmpeg.py",),
     "opentimelineio": ("render/timeline.py", "ingest/timeline_file.py"),
@@ -112,7 +114,7 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "watchfiles": ("watch.py",),
     "platformdirs": ("cache.py",),
 }
-ENDS_PROCESSES = {"__main__.py", "pool.py"}
+ENDS_PROCESSES = {"__main__.py", "pool.py", "render/template_child.py"}  # of their own
 LONGEST = 300
 # the data that travels is one list, read as one page
 MAY_BE_LONGER = {"model.py"}

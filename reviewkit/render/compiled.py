@@ -1,50 +1,50 @@
-"""Templates that travel with the program, kept compiled where Python keeps its own compiled files."""
+"""Shipped templates, kept compiled in the user's cache folder."""
 
 from __future__ import annotations
 
 import contextlib
+import hashlib
+import os
 import sys
-from importlib.util import cache_from_source
 from pathlib import Path
 
 import jinja2
 from jinja2.bccache import Bucket
 
+_DIGEST_BYTES = hashlib.sha256().digest_size
+
 
 class Compiled(jinja2.BytecodeCache):
-    """Compiled templates of one folder. Those of a session are compiled anew each time: a session may come from a
-    stranger, and nothing is written beside it. A template that changed is known by its checksum, and another version of
-    the template library by the folder's name. As with modules, nothing is written where Python is told not to.
+    """Compiled templates in a folder that nobody else can write to.
+
+    What a sandbox runs is compiled differently from what runs without one. So each kind of environment has a folder of
+    its own, as has each version of the template library and of Python. A file begins with a digest of the rest: one
+    that is damaged counts as absent.
     """
 
-    def __init__(self, travelling: Path) -> None:
-        self._travelling = travelling
-        self._folder = Path(cache_from_source(str(travelling / "any.py"))).parent / f"jinja2-{jinja2.__version__}"
-        self._own: set[str] = set()  # keys of templates that are the session's
-
-    def get_bucket(self, environment: jinja2.Environment, name: str, filename: str | None, source: str) -> Bucket:
-        """What is known of a template; empty for one that does not travel with the program."""
-        if filename is None or not Path(filename).is_relative_to(self._travelling):
-            key = self.get_cache_key(name, filename)
-            self._own.add(key)
-            return Bucket(environment, key, self.get_source_checksum(source))
-        return super().get_bucket(environment, name, filename, source)
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
 
     def load_bytecode(self, bucket: Bucket) -> None:
-        """Fill a bucket from its file; one that is not there, or is none of ours, leaves it empty."""
-        with contextlib.suppress(OSError), self._file(bucket).open("rb") as file:
-            bucket.load_bytecode(file)
+        """Fill a bucket from its file, if there is one."""
+        with contextlib.suppress(OSError):
+            content = self._file(bucket).read_bytes()
+            if hashlib.sha256(content[_DIGEST_BYTES:]).digest() == content[:_DIGEST_BYTES]:
+                bucket.bytecode_from_string(content[_DIGEST_BYTES:])
 
     def dump_bytecode(self, bucket: Bucket) -> None:
-        """Keep a bucket, if there is a place for it."""
-        if bucket.key in self._own or sys.dont_write_bytecode:
-            return
-        place = self._file(bucket)
-        beside = place.with_name(f"{place.name}.{id(bucket)}")
-        with contextlib.suppress(OSError):
+        """Write a bucket to its file, if that can be written."""
+        place, code = self._file(bucket), bucket.bytecode_to_string()
+        new = place.with_name(f"{place.name}.{os.getpid()}-{id(bucket)}")
+        try:
             place.parent.mkdir(parents=True, exist_ok=True)
-            beside.write_bytes(bucket.bytecode_to_string())
-            beside.replace(place)
+            new.write_bytes(hashlib.sha256(code).digest() + code)
+            new.replace(place)
+        except OSError:
+            with contextlib.suppress(OSError):
+                new.unlink(missing_ok=True)
 
     def _file(self, bucket: Bucket) -> Path:
-        return self._folder / f"{bucket.key}.jinja"
+        kind = "sandboxed" if bucket.environment.sandboxed else "plain"
+        versions = f"jinja2-{jinja2.__version__}-{sys.implementation.cache_tag}"
+        return self._folder / f"{kind}-{versions}" / bucket.key

@@ -51,7 +51,7 @@ def texts(
     if table.rows:
         name = episode.session.unit.name
         markdown = pages.text("spec-table.md.j2", name=name, rows=table.rows, foot=table.foot)
-        fragment = page.html_of(markdown)
+        fragment = pages.html("spec-table.md.j2", markdown)
         files["spec-table.md"] = markdown
         files["spec-table.html"] = pages.text("spec-table.html", name=name, table=fragment)
         files["spec-table.csv"] = tables.spec_csv(table)

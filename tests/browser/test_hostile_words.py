@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import markdown
 import pytest
 from browsing import Watched, opened
+from hidden_tags import HIDDEN
 
 from reviewkit import cli, places
 from reviewkit.render import page_policy
@@ -380,3 +381,22 @@ def test_a_page_that_got_by_can_still_run_and_load_nothing(browser, start, tmp_p
     assert found["hit"] is None
     assert found["scripts"]  # they are there, and did not run
     assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
+
+
+def test_no_page_that_is_let_through_leads_away(browser, tmp_path):
+    """A policy does not stop what leads away. What would is refused, wherever a browser sees it."""
+    (tmp_path / "away.html").write_text("away", encoding="utf-8")
+    start = (tmp_path / "page.html").as_uri()
+    page = browser.new_page()
+    led_away = []
+    for hidden in ["TAG", *HIDDEN]:
+        own = hidden.replace("TAG", "<meta http-equiv=refresh content=0;url=away.html>")
+        html = page_policy.guarded(f"<html><head><title>x</title></head><body>{own}", places.templates())
+        (tmp_path / "page.html").write_text(html, encoding="utf-8")
+        page.goto(start)
+        page.wait_for_timeout(300)
+        if page.url != start:
+            led_away.append(hidden)
+            assert page_policy.forbidden(html, places.templates())
+    page.close()
+    assert len(led_away) > 20  # those that other browsers follow are refused too

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from html.parser import HTMLParser
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
@@ -14,7 +15,8 @@ from reviewkit import places
 from reviewkit.errors import InputError
 from reviewkit.model import Chapter, Finding, Point
 from reviewkit.render import page
-from reviewkit.render.page import LONGEST_DESCRIPTION, Pages, description, html_of, markdown_cell, plain_signs, web_vtt
+from reviewkit.render.page import LONGEST_DESCRIPTION, Pages, description, html_of, web_vtt
+from reviewkit.render.template_environment import markdown_cell, plain_signs
 from reviewkit.spec_table import NONE_GIVEN, TableRow
 
 CAUTIONS = ["This records one repair and is no instruction."]
@@ -36,7 +38,7 @@ def pages(own: Path) -> Pages:
 def outline_facts(**keys):
     facts = {
         "title": "Norrvale Forty",
-        "unit": type("U", (), {"name": "Norrvale Forty", "what": "", "year": None})(),
+        "unit": SimpleNamespace(name="Norrvale Forty", what="", year=None),
         "presenter": "",
         "total_s": 10.0,
         "words_per_minute": "150",
@@ -284,16 +286,16 @@ def test_plain_signs_hold_for_any_text(text):
 # ------------------------------------------------------------------ templates of the user's own
 
 
-def test_a_sessions_own_template_is_taken(own, pages):
+def test_a_sessions_own_template_is_used(own, pages):
     (own / "outline.md.j2").write_text("# mine: {{ title }}\n")
     assert pages.text("outline.md.j2", **outline_facts()) == "# mine: Norrvale Forty\n"
 
 
-def test_without_one_the_travelling_template_is_taken(pages):
+def test_without_one_the_shipped_template_is_used(pages):
     assert pages.text("outline.md.j2", **outline_facts()).startswith("# Norrvale Forty\n")
 
 
-def test_a_sessions_own_words_are_taken_and_the_other_words_stay(own, pages):
+def test_a_sessions_own_words_are_used_and_the_other_words_stay(own, pages):
     (own / "words" / "tone.j2").write_text(
         '{% from "words/phrases.j2" import setting %}\n   It   hums at {{ name }}. \n\n'
     )
