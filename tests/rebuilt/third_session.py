@@ -513,8 +513,12 @@ def _sweeps() -> dict[str, str | bytes]:
         "measurements/flat before.csv": _rows("Frequency (Hz),Left (dBV),Right (dBV)", HZ, flat, flat - 6 + _low(60)),
         "measurements/bass.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat + 9 / (1 + (HZ / 150) ** 2)),
         "measurements/treble.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat + _high(4000)),
-        "measurements/thd-sweep.csv": _rows("Frequency (Hz);THD+N L (%);THD+N R (%)", HZ, thd, 1.2 * thd, separator=";"),
-        "measurements/thd-looped.csv": _rows("Frequency (Hz),THD+N L (%),THD+N R (%)", HZ, thd / 20, thd / 19, digits=5),
+        "measurements/thd-sweep.csv": _rows(
+            "Frequency (Hz);THD+N L (%);THD+N R (%)", HZ, thd, 1.2 * thd, separator=";"
+        ),
+        "measurements/thd-looped.csv": _rows(
+            "Frequency (Hz),THD+N L (%),THD+N R (%)", HZ, thd / 20, thd / 19, digits=5
+        ),
         "measurements/power-before.csv": _rows(
             "Power (W),THD+N L (%),THD+N R (%)", WATTS, 0.05 + wall(34), 0.9 + wall(27)
         ),
@@ -536,9 +540,7 @@ def _captures() -> dict[str, str | bytes]:
     idle = lambda hum: _sines(1, (50, hum), (150, hum / 4)) + noise(RATE_HZ, 6e-4)  # noqa: E731
     block = 8192
     cycles = (8, 20, 47, 111, 170, 341, 520, 1031, 2050)
-    many = np.sum(
-        [0.2 * np.sin(2 * math.pi * each * np.arange(block) / block + each) for each in cycles], axis=0
-    )
+    many = np.sum([0.2 * np.sin(2 * math.pi * each * np.arange(block) / block + each) for each in cycles], axis=0)
     pair = _sines(0.2, (19_000, 4.5), (20_000, 4.5), (1000, 0.004), (18_000, 0.003), (21_000, 0.003))
     lines_hz = np.arange(4097) * RATE_HZ / 8192
     lines_db = -95 + noise(lines_hz.size, 1.0)
@@ -550,9 +552,7 @@ def _captures() -> dict[str, str | bytes]:
         "measurements/tone-before.wav": _wav(tone(0.005), 0.5 * tone(0.09), full_scale_v=12),
         "measurements/tone-after.wav": _wav(tone(0.005), 0.98 * tone(0.006), full_scale_v=12),
         "measurements/tone-looped.wav": _wav(tone(1e-4), tone(1e-4), full_scale_v=12),
-        "measurements/multitone.wav": _wav(
-            many + noise(block, 1e-4), 0.97 * many + noise(block, 1e-4), full_scale_v=5
-        ),
+        "measurements/multitone.wav": _wav(many + noise(block, 1e-4), 0.97 * many + noise(block, 1e-4), full_scale_v=5),
         "measurements/square.csv": _rows(
             "Time (µs),Left (V),Right (V)",
             1e6 * time,
@@ -608,9 +608,7 @@ def files(kinds: Collection[str]) -> dict[str, str | bytes]:
     toml = session_toml(kinds)
     return {
         "session.toml": toml,
-        "notes.txt": NOTES.format(
-            first=_first_card(kinds), table=" [card table]" if "[[rated]]" in toml else ""
-        ),
+        "notes.txt": NOTES.format(first=_first_card(kinds), table=" [card table]" if "[[rated]]" in toml else ""),
         "prices.csv": PRICES,
         "repair.csv": REPAIR,
         "published.json": json.dumps(PUBLISHED, indent=1) + "\n",
