@@ -1,7 +1,7 @@
 """The edits after which a build over the last outputs must equal a build from nothing: one row each.
 
-What an edit covers (which keys of session.toml, which files, which kinds of measurement) is not stated here: it is found
-by comparing the session before and after, so that no row can claim what it does not do.
+What an edit covers (which keys of session.toml, which files, which kinds of measurement) is not stated here: it is
+found by comparing the session before and after, so that no row can claim what it does not do.
 """
 
 from __future__ import annotations
@@ -9,7 +9,8 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import third_session
@@ -23,8 +24,9 @@ Options = tuple[str, ...]
 class Edit:
     """One edit of one session. `change`: what is done to its folder; `before`: builds before it, by their options;
     `between`: builds after it that are not compared; `options`: of the build that is compared; `alters`: whether the
-    outputs must differ from those of the first build; `breaks`: whether the session must be refused; `undo`: whether the
-    edit is then taken back and the first outputs must come back; `again`: whether it is then made once more.
+    outputs must differ from those of the first build; `breaks`: whether the session must be refused; `undo`: whether
+    the edit is then taken back and the first outputs must come back; `again`: whether it is then made a second time;
+    `needs`: a package without which there is nothing to try.
     """
 
     name: str
@@ -35,7 +37,7 @@ class Edit:
     options: Options = ()
     alters: bool = True
     breaks: bool = False
-    undo: bool = True
+    undo: bool = False
     again: bool = False
     needs: str = ""
 
@@ -91,6 +93,16 @@ def append(name: str, line: str) -> Change:
 
 def remove(name: str) -> Change:
     return lambda folder: (folder / name).unlink()
+
+
+def shorten(name: str) -> Change:
+    """Keep the first half of a file."""
+
+    def change(folder: Path) -> None:
+        content = (folder / name).read_bytes()
+        (folder / name).write_bytes(content[: len(content) // 2])
+
+    return change
 
 
 def swap(one: str, other: str) -> Change:
@@ -175,7 +187,7 @@ def nothing(folder: Path) -> None:
 _OF_KIND: dict[str, Change] = {
     "tone": digit("measurements/tone-after.wav"),
     "response": digit("measurements/flat right.csv"),
-    "contour": digit("measurements/flat left.csv"),  # the response that it refers to
+    "contour": digit("measurements/bass.csv"),
     "distortion-frequency": digit("measurements/thd-looped.csv"),  # the bench's own
     "distortion-power": within('"measurements/power.csv"', 'frequency = "1 kHz"', 'frequency = "1.1 kHz"'),
     "crosstalk": digit("measurements/left-driven.csv"),
@@ -193,7 +205,7 @@ FAIR = toml("fair = 190", "fair = 210")  # no measurement depends on it: every r
 def of_kinds() -> Iterator[Edit]:
     """A session with one kind alone: an edit of its measurement, then taken back."""
     for kind, change in _OF_KIND.items():
-        yield Edit(f"{kind}: a change of its own", f"only {kind}", change)
+        yield Edit(f"{kind}: a change of its own", f"only {kind}", change, undo=True)
 
 
 # ------------------------------------------------------------------ the keys of session.toml
@@ -206,7 +218,9 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "unit.mains": toml('year = 1975\nmains = "230 V 50 Hz"', 'year = 1975\nmains = "120 V 60 Hz"'),
     "price.paid": toml("paid = 248.00", "paid = 258.00"),
     "price.currency": toml('currency = "USD"', 'currency = "EUR"'),
-    "price.index": all_of(add("other.csv", third_session.PRICES.replace("53.8", "50.1")), toml('"prices.csv"', '"other.csv"')),
+    "price.index": all_of(
+        add("other.csv", third_session.PRICES.replace("53.8", "50.1")), toml('"prices.csv"', '"other.csv"')
+    ),
     "price.year": toml("year = 1975\nto", "year = 1976\nto"),
     "price.to": toml("to = 2024", "to = 2023"),
     "price.fair": FAIR,
@@ -232,7 +246,9 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "rated.rule": toml('rule = "continuous"', 'rule = "music"'),
     "rated.total": toml("total = false", "total = true"),
     "rated.source": toml('source = "data sheet, page 3"', 'source = "data sheet, page 4"'),
-    "measurement.kind": within('"measurements/treble.csv"', 'kind = "contour"\ncard = "controls"\nagainst = "flat-left"', 'kind = "response"'),
+    "measurement.kind": within(
+        '"measurements/treble.csv"', 'kind = "contour"\ncard = "controls"\nagainst = "flat-left"', 'kind = "response"'
+    ),
     "measurement.file": toml('file = "measurements/flat right.csv"', 'file = "measurements/flat left.csv"'),
     "measurement.title": toml('title = "The controls"', 'title = "Bass and treble"'),
     "measurement.setting": toml('setting = "bass full up"', 'setting = "bass at most"'),
@@ -244,7 +260,9 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "measurement.drive": within('"measurements/thd-sweep.csv"', 'drive = "5 W"', 'drive = "4 W"'),
     "measurement.frequency": within('id = "two-load"', 'frequency = "1 kHz"', 'frequency = "800 Hz"'),
     "measurement.hold": toml('hold = "7 s"', 'hold = "8 s"'),
-    "measurement.driven": all_of(toml('driven = "L"', 'driven = "?"'), toml('driven = "R"', 'driven = "L"'), toml('"?"', '"R"')),
+    "measurement.driven": all_of(
+        toml('driven = "L"', 'driven = "?"'), toml('driven = "R"', 'driven = "L"'), toml('"?"', '"R"')
+    ),
     "measurement.against": within('"measurements/treble.csv"', '"flat-left"', '"flat-before"'),
     "measurement.loads": toml('loads = ["open", "8 ohm"]', 'loads = ["open", "4 ohm"]'),
     "measurement.volts": toml('L = ["6.412 V"', 'L = ["6.413 V"'),
@@ -252,7 +270,8 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "measurement.units": toml('{ impedance = "mohm" }', '{ impedance = "ohm" }'),
     "measurement.amendment": toml("amendment = false", "amendment = true"),
     "measurement.equalised": all_of(
-        toml("equalised = false", "equalised = true"), add("measurements/phono.csv", third_session.phono(equalised=True))
+        toml("equalised = false", "equalised = true"),
+        add("measurements/phono.csv", third_session.phono(equalised=True)),
     ),
     "episode.title": toml("one side quieter", "one side louder"),
     "episode.presenter": toml('"the bench by the window"', '"the bench by the door"'),
@@ -270,7 +289,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "look.font": toml('"type/plain.ttf"', '"type/bold.ttf"'),
     "look.bold_font": toml('bold_font = "type/bold.ttf"', 'bold_font = "type/plain.ttf"'),
     "look.presenter": toml('"measured by the window"', '"measured by the door"'),
-}  # fmt: skip
+}
 _CAPTURES_KEYS: dict[str, Change] = {
     "bench.coupling": toml('coupling = "ac"', 'coupling = "dc"'),
     "bench.distortion_floor": toml('"0.002 %"', '"0.02 %"'),
@@ -293,7 +312,7 @@ _CAPTURES_KEYS: dict[str, Change] = {
     "measurement.weighting": within('"measurements/idle-lines.csv"', 'weighting = ""', 'weighting = "A"'),
     "measurement.stage": within('"measurements/idle-lines.csv"', 'stage = "before"', 'stage = "after"'),
     "measurement.id": toml('file = "measurements/idle.wav"', 'id = "quiet"\nfile = "measurements/idle.wav"'),
-}  # fmt: skip
+}
 # keys of session.toml that change no output by themselves, and why
 WITHOUT_EFFECT: dict[str, str] = {}
 
@@ -307,6 +326,9 @@ def of_keys() -> Iterator[Edit]:
 
 # ------------------------------------------------------------------ everything else
 
+_REFERENCE_RENAMED = text(
+    "session.toml", ('id = "flat-left"', 'id = "flat-l"'), *[('against = "flat-left"', 'against = "flat-l"')] * 2
+)
 _NO_ROWS = "point,expected,found,unit,tolerance,action,note\n"
 _NEW_SWEEP = """
 [[measurement]]
@@ -322,83 +344,88 @@ def of_files() -> Iterator[Edit]:
     for session, kinds in (("sweeps", SWEEPS), ("captures", CAPTURES)):
         for name in third_session.files(kinds):
             if name.startswith("measurements/"):
-                yield Edit(f"one digit of {Path(name).name}", session, digit(name))
+                yield Edit(f"one digit of {Path(name).name}", session, digit(name), undo=True)
 
 
 def of_the_third() -> Iterator[Edit]:
     """Notes, repair, prices, templates, pictures, type, and the list of measurements."""
     own = "templates/comment.txt.j2"
-    sweeps = {
-        "a comment at the top": Edit("", "", toml("\n[unit]", "# a comment\n\n[unit]"), alters=False),
-        "a note": Edit("", "", text("notes.txt", ("as it came in", "as it arrived"))),
-        "a note's card": Edit("", "", text("notes.txt", ("[card flat]", "[card power]"))),
-        "a note's time": Edit("", "", text("notes.txt", ("1:30 before", "1:35 before"))),
-        "a repair row": Edit("", "", text("repair.csv", ("1.9,ohm", "1.8,ohm"))),
-        "a repair row more": Edit("", "", append("repair.csv", "Relay,,,,,cleaned,\n")),
-        "a price row": Edit("", "", text("prices.csv", ("53.8", "53.9"))),
-        "the cut": Edit("", "", text("final.txt", ("3:30 after", "3:31 after"))),
-        "no cut": Edit("", "", remove("final.txt")),
-        "what was published": Edit("", "", text("published.json", ("32.0 W", "33.0 W"))),
-        "nothing published": Edit("", "", remove("published.json")),
-        "a template": Edit("", "", text(own, ("all of it", "the whole table"))),
-        "a template less": Edit("", "", remove(own)),
-        "a template more": Edit("", "", add("templates/outline.md.j2", "# {{ title }}\n{{ segments | length }}\n")),
-        "sentences of its own": Edit("", "", add("templates/words/response.j2", "It is flat enough.\n")),
-        "the photo's file": Edit("", "", add("front.png", third_session.photo(61))),
-        "the font's file": Edit("", "", add("type/plain.ttf", third_session.font("DejaVuSerif.ttf"))),
-        "the bold font's file": Edit("", "", add("type/bold.ttf", third_session.font("DejaVuSerif-Bold.ttf"))),
-        "a measurement more": Edit("", "", append("session.toml", _NEW_SWEEP)),
-        "a measurement less": Edit("", "", _without("measurements/phono.csv")),
-        "a bench measurement less": Edit("", "", _without("measurements/thd-looped.csv")),
-        "a measurement renamed": Edit(
-            "", "", text("session.toml", ('file = "measurements/output.csv"', 'id = "ohms"\nfile = "measurements/output.csv"'))
+    on = partial(Edit, session="sweeps")
+    yield from (
+        on("a comment at the top", change=toml("\n[unit]", "# a comment\n\n[unit]"), alters=False, undo=True),
+        on("a note", change=text("notes.txt", ("as it came in", "as it arrived")), undo=True),
+        on("a note's card", change=text("notes.txt", ("[card flat]", "[card power]"))),
+        on("a note's time", change=text("notes.txt", ("1:30 before", "1:35 before"))),
+        on("a repair row", change=text("repair.csv", ("1.9,ohm", "1.8,ohm"))),
+        on("a repair row more", change=append("repair.csv", "Relay,,,,,cleaned,\n")),
+        on("a price row", change=text("prices.csv", ("53.8", "53.9"))),
+        on("the cut", change=text("final.txt", ("3:30 after", "3:31 after"))),
+        on("no cut", change=remove("final.txt"), undo=True),
+        on("what was published", change=text("published.json", ("32.0 W", "33.0 W"))),
+        on("nothing published", change=remove("published.json")),
+        on("a template", change=text(own, ("all of it", "the whole table"))),
+        on("a template less", change=remove(own), undo=True),
+        on("a template more", change=add("templates/outline.md.j2", "# {{ title }}\n{{ segments | length }}\n")),
+        on("sentences of its own", change=add("templates/words/response.j2", "It is flat enough.\n")),
+        on("the photo's file", change=add("front.png", third_session.photo(61))),
+        on("the font's file", change=add("type/plain.ttf", third_session.font("DejaVuSerif.ttf"))),
+        on("the bold font's file", change=add("type/bold.ttf", third_session.font("DejaVuSerif-Bold.ttf"))),
+        on("a measurement more", change=append("session.toml", _NEW_SWEEP), undo=True),
+        on("a measurement less", change=_without("measurements/phono.csv"), undo=True),
+        on("a bench measurement less", change=_without("measurements/thd-looped.csv")),
+        on(
+            "a measurement renamed",
+            change=toml('file = "measurements/output.csv"', 'id = "ohms"\nfile = "measurements/output.csv"'),
         ),
-        "a reference renamed": Edit(
-            "", "", text("session.toml", ('id = "flat-left"', 'id = "flat-l"'), *[('against = "flat-left"', 'against = "flat-l"')] * 2)
+        on("a reference renamed", change=_REFERENCE_RENAMED, undo=True),
+        on("two measurements in the other order", change=_swapped("measurements/bass.csv", "measurements/treble.csv")),
+        on(
+            "two files swapped",
+            change=swap("measurements/flat left.csv", "measurements/flat right.csv"),
+            again=True,
+            undo=True,
         ),
-        "two measurements in the other order": Edit("", "", _swapped("measurements/bass.csv", "measurements/treble.csv")),
-        "two files swapped": Edit("", "", swap("measurements/flat left.csv", "measurements/flat right.csv"), again=True),
-        "two stages' files swapped": Edit("", "", swap("measurements/power.csv", "measurements/power-before.csv")),
-        "one digit, with the old times": Edit("", "", digit("measurements/power.csv", keep_times=True)),
-        "a file that is no table": Edit("", "", add("measurements/power.csv", "no table\n"), breaks=True),
-        "an unknown key": Edit("", "", toml("fair = 190", "fare = 190"), breaks=True),
-        "a file less": Edit("", "", remove("measurements/output.csv"), breaks=True),
-        "broken, then another edit": Edit(
-            "", "", all_of(remove("measurements/output.csv"), _without("measurements/output.csv"))
+        on("two stages' files swapped", change=swap("measurements/power.csv", "measurements/power-before.csv")),
+        on("one digit, with the old times", change=digit("measurements/power.csv", keep_times=True)),
+        on("a file that is no table", change=add("measurements/power.csv", "no table\n"), breaks=True, undo=True),
+        on("an unknown key", change=toml("fair = 190", "fare = 190"), breaks=True, undo=True),
+        on("a file less", change=remove("measurements/output.csv"), breaks=True, undo=True),
+        on("nothing", change=nothing, alters=False),
+        on("outputs damaged", change=spoil_outputs, alters=False),
+        on("outputs removed", change=remove_outputs, alters=False),
+        on("outputs removed, and an edit", change=all_of(remove_outputs, FAIR)),
+        on("the cache damaged", change=all_of(spoil_cache, FAIR)),
+        on("the cache removed", change=all_of(empty_cache, FAIR)),
+        on("with --size 2160", change=nothing, options=("--size", "2160"), undo=True),
+        on("with --overlay", change=nothing, options=("--overlay",), again=True),
+        on("with --jobs 2, and an edit", change=digit("measurements/flat left.csv"), options=("--jobs", "2")),
+        on("--only, then the whole", change=digit("measurements/flat left.csv"), between=(("--only", "flat"),)),
+        on(
+            "--only of another card, then the whole",
+            change=digit("measurements/power.csv"),
+            between=(("--only", "flat"),),
         ),
-        "nothing": Edit("", "", nothing, alters=False),
-        "outputs damaged": Edit("", "", spoil_outputs, alters=False, undo=False),
-        "outputs removed": Edit("", "", remove_outputs, alters=False, undo=False),
-        "outputs removed, and an edit": Edit("", "", all_of(remove_outputs, FAIR)),
-        "the cache damaged": Edit("", "", all_of(spoil_cache, FAIR)),
-        "the cache removed": Edit("", "", all_of(empty_cache, FAIR)),
-        "with --size 2160": Edit("", "", nothing, options=("--size", "2160")),
-        "with --overlay": Edit("", "", nothing, options=("--overlay",), again=True),
-        "with --jobs 2, and an edit": Edit("", "", digit("measurements/flat left.csv"), options=("--jobs", "2")),
-        "--only, then the whole": Edit("", "", digit("measurements/flat left.csv"), between=(("--only", "flat"),)),
-        "--only of another card, then the whole": Edit("", "", digit("measurements/power.csv"), between=(("--only", "flat"),)),
-        "--only at another size, then the whole": Edit(
-            "", "", digit("measurements/power.csv"), between=(("--only", "power", "--size", "2160"),)
+        on(
+            "--only at another size, then the whole",
+            change=digit("measurements/power.csv"),
+            between=(("--only", "power", "--size", "2160"),),
         ),
-        "with --published": Edit("", "", digit("measurements/power.csv"), options=("--published",), undo=False),
-        "after --published": Edit("", "", toml('at_least = "30 W"', 'at_least = "29 W"'), before=(("--published",),), undo=False),
-        "under --overlay": Edit("", "", toml("fair = 190", "fair = 195"), before=(("--overlay",),), options=("--overlay",)),
-    }  # fmt: skip
-    for name, edit in sweeps.items():
-        yield replace(edit, name=name, session="sweeps")
-    captures = {
-        "a note": Edit("", "", text("notes.txt", ("as it came in", "as it arrived"))),
-        "a repair row": Edit("", "", text("repair.csv", ("1.9,ohm", "1.8,ohm"))),
-        "the edited timeline": Edit(
-            "", "", add("final.otio", third_session.edited_timeline(91)), needs="opentimelineio"
+        on("with --published", change=digit("measurements/power.csv"), options=("--published",)),
+        on("after --published", change=toml('at_least = "30 W"', 'at_least = "29 W"'), before=(("--published",),)),
+        on(
+            "under --overlay", change=toml("fair = 190", "fair = 195"), before=(("--overlay",),), options=("--overlay",)
         ),
-        "a cut in the place of a timeline": Edit("", "", add("final.txt", third_session.CUT)),
-        "captures swapped": Edit("", "", swap("measurements/tone-before.wav", "measurements/tone-after.wav")),
-        "a row of readings less": Edit("", "", text("measurements/meter.csv", ('DC offset,L,12.0,mV,warm,\n', ""))),
-        "a clipped capture": Edit("", "", within('"measurements/two-tones.wav"', "full_scale", "full_scal"), breaks=True),
-    }  # fmt: skip
-    for name, edit in captures.items():
-        yield replace(edit, name=name, session="captures")
+    )
+    on = partial(Edit, session="captures")
+    yield from (
+        on("a note", change=text("notes.txt", ("as it came in", "as it arrived"))),
+        on("a repair row", change=text("repair.csv", ("1.9,ohm", "1.8,ohm"))),
+        on("the edited timeline", change=add("final.otio", third_session.edited_timeline(91)), needs="opentimelineio"),
+        on("a cut in the place of a timeline", change=add("final.txt", third_session.CUT)),
+        on("captures swapped", change=swap("measurements/tone-before.wav", "measurements/tone-after.wav")),
+        on("a row of readings less", change=text("measurements/meter.csv", ("DC offset,L,12.0,mV,warm,\n", ""))),
+        on("half a capture", change=shorten("measurements/two-tones.wav"), breaks=True, undo=True),
+    )
 
 
 def _table(found: str, file: str) -> str:
@@ -429,10 +456,11 @@ def _swapped(one: str, other: str) -> Change:
 
 def of_clips() -> Iterator[Edit]:
     """Moving clips take long, so they are made of one chart."""
-    needs = "imageio_ffmpeg"
-    yield Edit("with --motion", "only crosstalk", nothing, options=("--motion",), again=True, needs=needs)
-    yield Edit("under --motion, a digit", "only crosstalk", digit("measurements/left-driven.csv"), before=(("--motion",),), options=("--motion",), needs=needs)  # fmt: skip
-    yield Edit("under --motion, card_seconds", "only crosstalk", toml("card_seconds = 5", "card_seconds = 4"), before=(("--motion",),), options=("--motion",), undo=False, needs=needs)  # fmt: skip
+    on = partial(Edit, session="only crosstalk", options=("--motion",), needs="imageio_ffmpeg")
+    with_clips = (("--motion",),)
+    yield on("with --motion", change=nothing, again=True)
+    yield on("under --motion, a digit", change=digit("measurements/left-driven.csv"), before=with_clips)
+    yield on("under --motion, card_seconds", change=toml("card_seconds = 5", "card_seconds = 4"), before=with_clips)
 
 
 def of_receiver() -> Iterator[Edit]:
@@ -445,7 +473,7 @@ def of_receiver() -> Iterator[Edit]:
     yield Edit(
         "a first stage", "receiver", within("measurements/loads.csv", "\n\n", '\nstage = "after"\n\n'), breaks=True
     )
-    yield Edit("a repair", "receiver", add("repair.csv", "point,action\nRelay,cleaned\n"), breaks=True)
+    yield Edit("a repair", "receiver", add("repair.csv", "point,action\nRelay,cleaned\n"), breaks=True, undo=True)
     yield Edit("a repair table without rows", "receiver", add("repair.csv", _NO_ROWS))
     yield Edit("no notes", "receiver", remove("notes.txt"))
     yield Edit("a cut", "receiver", add("final.txt", "0:00 opening\n1:00 tuner\n4:00 verdict\n"))
@@ -457,15 +485,22 @@ def of_sample() -> Iterator[Edit]:
     yield Edit("price.fair", "sample", toml("fair = 260", "fair = 270"))
     yield Edit("a note", "sample", text("notes.txt", ("camera position", "camera angle")))
     yield Edit("a comment at the top", "sample", toml("# An example", "# Still an example"), alters=False)
-    for name in ("tone-after.txt", "spectrum-40w.csv", "response.csv", "bench-looped.csv", "multitone.wav", "idle.wav",
-                 "intermodulation.csv", "readings.csv", "phono.csv"):  # fmt: skip
+    for name in (
+        "tone-after.txt",
+        "spectrum-40w.csv",
+        "response.csv",
+        "bench-looped.csv",
+        "multitone.wav",
+        "idle.wav",
+        "intermodulation.csv",
+        "readings.csv",
+        "phono.csv",
+    ):
         yield Edit(f"one digit of {name}", "sample", digit(f"measurements/{name}"), undo=name == "response.csv")
-    yield Edit("bench.mains", "sample", within("[bench]", '"120 V 60 Hz"', '"119 V 60 Hz"'), undo=False)
-    yield Edit("bench.level_uncertainty", "sample", toml('"0.1 dB"', '"0.2 dB"'), undo=False)
-    yield Edit(
-        "window of a spectrum", "sample", within("intermodulation.csv", "blackman-harris", "nuttall"), undo=False
-    )
-    yield Edit("a reference renamed", "sample", _renamed("response", "direct"), undo=False)
+    yield Edit("bench.mains", "sample", within("[bench]", '"120 V 60 Hz"', '"119 V 60 Hz"'))
+    yield Edit("bench.level_uncertainty", "sample", toml('"0.1 dB"', '"0.2 dB"'))
+    yield Edit("window of a spectrum", "sample", within("intermodulation.csv", "blackman-harris", "nuttall"))
+    yield Edit("a reference renamed", "sample", _renamed("response", "direct"))
 
 
 def _renamed(old: str, new: str) -> Change:

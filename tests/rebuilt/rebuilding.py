@@ -1,4 +1,4 @@
-"""Builds a session, edits it, builds over the last outputs, and builds the same folder from nothing in another place."""
+"""A session built, edited and built over the last outputs; the same folder built from nothing in another place."""
 
 from __future__ import annotations
 

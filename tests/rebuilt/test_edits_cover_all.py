@@ -49,7 +49,9 @@ def _keys_between(before: dict[str, Any], after: dict[str, Any]) -> set[str]:
     """Every `table.key` whose value is not the same."""
     found = set()
     for table in before.keys() | after.keys():
-        one, other = ([part] if isinstance(part, dict) else part for part in (before.get(table, {}), after.get(table, {})))
+        one, other = (
+            [part] if isinstance(part, dict) else part for part in (before.get(table, {}), after.get(table, {}))
+        )
         if len(one) == len(other):  # a table more or less is an edit of the list
             for old, new in zip(one, other, strict=True):
                 found |= {f"{table}.{key}" for key in old.keys() | new.keys() if old.get(key) != new.get(key)}

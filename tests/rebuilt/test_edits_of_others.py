@@ -1,4 +1,4 @@
-"""Every edit of the sample session and the receiver, and of moving clips, by the real command. See edits.py and rebuilding.py."""
+"""Every edit of the sample session and the receiver, and of moving clips, by the real command. See edits.py."""
 
 import pytest
 from edits import of

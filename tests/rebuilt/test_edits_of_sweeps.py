@@ -1,4 +1,4 @@
-"""Every edit of the third session's sweeps but those of single keys, by the real command. See edits.py and rebuilding.py."""
+"""Every edit of the third session's sweeps but those of single keys, by the real command. See edits.py."""
 
 import pytest
 from edits import of

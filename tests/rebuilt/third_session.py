@@ -1,7 +1,8 @@
-"""A third session, of small files and many sorts: an amplifier whose channels were exported one by one, and WAV captures.
+"""A third session, of small files and many sorts: channels that were exported one by one, and WAV captures.
 
-The unit, its maker, its ratings and every reading are invented; the files come from closed forms and a seeded generator.
-`write(folder, kinds)` makes a session of these kinds of measurement alone, so that a test can have as little as it needs.
+The amplifier, its maker, its ratings and every reading are invented; the files come from closed forms and a seeded
+generator. `write(folder, kinds)` makes a session of these kinds of measurement alone, so that a test can have as little
+as it needs.
 """
 
 from __future__ import annotations
