@@ -261,7 +261,8 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "measurement.frequency": within('id = "two-load"', 'frequency = "1 kHz"', 'frequency = "800 Hz"'),
     "measurement.hold": toml('hold = "7 s"', 'hold = "8 s"'),
     "measurement.driven": all_of(
-        toml('driven = "L"', 'driven = "?"'), toml('driven = "R"', 'driven = "L"'), toml('"?"', '"R"')
+        text("session.toml", ('driven = "L"', 'driven = "?"'), ('driven = "R"', 'driven = "L"'), ('"?"', '"R"')),
+        swap("measurements/left-driven.csv", "measurements/right-driven.csv"),
     ),
     "measurement.against": within('"measurements/treble.csv"', '"flat-left"', '"flat-before"'),
     "measurement.loads": toml('loads = ["open", "8 ohm"]', 'loads = ["open", "4 ohm"]'),

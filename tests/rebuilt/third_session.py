@@ -36,7 +36,6 @@ SWEEPS = (
     "phono",
 )
 CAPTURES = ("tone", "multitone", "square", "noise", "intermodulation", "reading")
-_BOLD = "DejaVuSans-Bold.ttf"
 _TYPE = Path(get_data_path(), "fonts", "ttf")
 
 UNIT = """
@@ -87,6 +86,7 @@ falls_short = "#ff9a8a"
 presenter = "measured by the window"
 """
 # the waveform's card has no room for letters as wide as these
+PHOTO = 'photo = "front.png"\n'
 TYPE = """font = "type/plain.ttf"
 bold_font = "type/bold.ttf"
 """
@@ -446,6 +446,10 @@ DC offset,R,{offset},mV,warm,
 input sensitivity,L,148.0,mV,"tuner input, 1 kHz, 30 W into 8 ohm",
 input sensitivity,R,151.0,mV,"tuner input, 1 kHz, 30 W into 8 ohm",
 """
+COMMENT = """{{ name }}, all of it:
+{% for row in rows %}{{ row.label }}: {{ row.measured }}
+{% endfor %}{% for one in corrections %}{{ one.what }}: {{ one.was }}, now {{ one.now }}
+{% endfor %}"""
 PUBLISHED = {"said": {"Power, rated 31 W": "32.0 W, meets"}, "corrected": {}}
 
 
@@ -598,28 +602,46 @@ def _all_files() -> dict[str, str | bytes]:
 
 
 def session_toml(kinds: Collection[str]) -> str:
-    """session.toml with the measurements of these kinds and the ratings that they answer."""
+    """session.toml with the measurements of these kinds and the ratings that they answer. A small session has neither a
+    photograph nor type of its own.
+    """
     tables = [f"[[rated]]{text}" for answers, text in _RATED if set(answers) & set(kinds)]
     tables += [f"[[measurement]]{text}" for kind, text in _MEASURED if kind in kinds]
-    return "\n".join((UNIT if "tone" in kinds else UNIT + TYPE, *tables))
+    unit = UNIT.replace(PHOTO, "") if _is_small(kinds) else UNIT
+    return "\n".join((unit if _is_small(kinds) or "tone" in kinds else unit + TYPE, *tables))
+
+
+def _is_small(kinds: Collection[str]) -> bool:
+    return tuple(kinds) not in (SWEEPS, CAPTURES)
 
 
 def files(kinds: Collection[str]) -> dict[str, str | bytes]:
     """Every file of the session, by path. A contour needs a response."""
     toml = session_toml(kinds)
-    return {
+    table = " [card table]" if "[[rated]]" in toml else ""
+    found: dict[str, str | bytes] = {
         "session.toml": toml,
-        "notes.txt": NOTES.format(first=_first_card(kinds), table=" [card table]" if "[[rated]]" in toml else ""),
+        "notes.txt": NOTES.format(first=_first_card(kinds), table=table),
         "prices.csv": PRICES,
+        "front.png": photo(60),
+        "type/plain.ttf": font("DejaVuSans.ttf"),
+        "type/bold.ttf": font("DejaVuSans-Bold.ttf"),
+        **_all_files(),
+    }
+    found = {name: content for name, content in found.items() if _is_read(name, toml)}
+    if _is_small(kinds):
+        return found
+    return {
+        **found,
         "repair.csv": REPAIR,
         "published.json": json.dumps(PUBLISHED, indent=1) + "\n",
-        "front.png": photo(60),
-        **({} if "tone" in kinds else {"type/plain.ttf": font("DejaVuSans.ttf"), "type/bold.ttf": font(_BOLD)}),
-        "templates/comment.txt.j2": "{{ name }}, all of it:\n{% for row in rows %}{{ row.label }}: {{ row.measured }}\n"
-        "{% endfor %}{% for one in corrections %}{{ one.what }}: {{ one.was }}, now {{ one.now }}\n{% endfor %}",
+        "templates/comment.txt.j2": COMMENT,
         **({"final.txt": CUT} if "response" in kinds else {"final.otio": edited_timeline(90)}),
-        **{name: content for name, content in _all_files().items() if f'"{name}"' in toml},
     }
+
+
+def _is_read(name: str, toml: str) -> bool:
+    return name in ("session.toml", "notes.txt") or f'"{name}"' in toml
 
 
 def _first_card(kinds: Collection[str]) -> str:
