@@ -35,6 +35,7 @@ SWEEPS = (
     "source-impedance",
     "phono",
 )
+SHORT = ("response", "crosstalk", "source-impedance")
 CAPTURES = ("tone", "multitone", "square", "noise", "intermodulation", "reading")
 _TYPE = Path(get_data_path(), "fonts", "ttf")
 
@@ -612,7 +613,7 @@ def session_toml(kinds: Collection[str]) -> str:
 
 
 def _is_small(kinds: Collection[str]) -> bool:
-    return tuple(kinds) not in (SWEEPS, CAPTURES)
+    return tuple(kinds) not in (SWEEPS, SHORT, CAPTURES)
 
 
 def files(kinds: Collection[str]) -> dict[str, str | bytes]:
@@ -665,6 +666,7 @@ def write(folder: Path, kinds: Collection[str]) -> Path:
 
 WRITERS: dict[str, Callable[[Path], Path]] = {
     "sweeps": lambda folder: write(folder, SWEEPS),
+    "short": lambda folder: write(folder, SHORT),
     "captures": lambda folder: write(folder, CAPTURES),
 }
 
