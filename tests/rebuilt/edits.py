@@ -378,7 +378,7 @@ def of_the_third() -> Iterator[Edit]:
             "a measurement renamed",
             change=toml('file = "measurements/output.csv"', 'id = "ohms"\nfile = "measurements/output.csv"'),
         ),
-        on("a reference renamed", change=_REFERENCE_RENAMED, undo=True),
+        on("a reference renamed", session="sweeps", change=_REFERENCE_RENAMED, undo=True),
         on(
             "two measurements in the other order",
             session="sweeps",
