@@ -7,6 +7,7 @@ import gc
 import os
 import shutil
 import time
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -167,6 +168,10 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         for name, value in report.user_properties:
             if name == "odd files":
                 terminalreporter.line(f"odd files read or refused as they must be: {value}")
+    edited = Counter(value for report in reports for name, value in report.user_properties if name == "edits tried")
+    if edited:
+        by_session = ", ".join(f"{session} {count}" for session, count in sorted(edited.items()))
+        terminalreporter.line(f"edits after which a session was built again: {sum(edited.values())} ({by_session})")
     checked = [value for report in reports for name, value in report.user_properties if name == "layout check"]
     if checked:
         terminalreporter.line(f"layouts checked in every look, nothing found: {sum(checked)}")

@@ -1,0 +1,15 @@
+"""One edit of each kind of measurement, in a session that holds it alone. The whole table is tried with -m long."""
+
+import pytest
+from edits import KIND_EDITS
+from rebuilding import Matrix, build_here, check
+
+
+@pytest.fixture(scope="module")
+def matrix(tmp_path_factory):
+    return Matrix(tmp_path_factory.mktemp("kinds"), build_here)
+
+
+@pytest.mark.parametrize("edit", KIND_EDITS, ids=lambda edit: edit.session.removeprefix("only "))
+def test_a_build_over_the_last_equals_one_from_nothing(matrix, edit, record_property):
+    check(matrix, edit, record_property)
