@@ -19,9 +19,9 @@ from pathlib import Path
 
 import one_evening
 from one_evening import outputs, put
-from reviewkit.record import FILE_NAME as RECORD
 
 from reviewkit.build import build
+from reviewkit.cache import VARIABLE, open_cache
 from reviewkit.options import Options
 from reviewkit.render.deliver import MANIFEST
 
@@ -60,7 +60,7 @@ class Two:
     """
 
     folder: Path
-    kept: Path
+    kept: Path  # the outputs before the next build, and the cache as it was then
     old: dict[str, bytes]
     new: dict[str, bytes]
     steps: int
@@ -70,10 +70,15 @@ class Two:
     def out(self) -> Path:
         return self.folder / "out"
 
+    @property
+    def cache(self) -> Path:
+        return self.folder.parent / "cache"
+
     def restore(self) -> None:
-        """The outputs as the last build left them, times and all."""
-        shutil.rmtree(self.out, ignore_errors=True)
-        shutil.copytree(self.kept, self.out)
+        """The outputs and the cache as the last build left them, times and all."""
+        for folder, kept in ((self.out, self.kept / "out"), (self.cache, self.kept / "cache")):
+            shutil.rmtree(folder, ignore_errors=True)
+            shutil.copytree(kept, folder)
 
     def broken(self) -> list[str]:
         """The outputs that are neither the old nor the new ones, whole."""
@@ -95,7 +100,8 @@ class Two:
 
     def completes(self) -> bool:
         """Whether the next build leaves what it would have left, and nothing else."""
-        build(self.folder, Options())
+        os.environ[VARIABLE] = str(self.cache)
+        build(self.folder, Options(), cache=open_cache())
         return outputs(self.out) == self.new
 
 
@@ -103,15 +109,18 @@ def two(folder: Path) -> Two:
     """Make the session, and find out what its builds leave."""
     session, kept, afresh = folder / "session", folder / "kept", folder / "afresh"
     one_evening.write(session)
-    build(session, Options())
-    shutil.move(session / "out", kept)
+    os.environ[VARIABLE] = str(folder / "cache")
+    build(session, Options(), cache=open_cache())
+    kept.mkdir()
+    shutil.move(session / "out", kept / "out")
+    shutil.copytree(folder / "cache", kept / "cache")
     put(
         session / "session.toml", one_evening.SESSION.replace('"Forty"', '"Forty B"').replace("bass full up", "bass up")
     )
     put(session / "measurements/leak.csv", one_evening.leak(-62))
     put(session / "final.txt", "0:00 opening\n0:40 after\n1:30 closing\n")  # one output more
     (session / "repair.csv").unlink()  # and some less
-    shutil.copytree(kept, session / "out")
+    shutil.copytree(kept / "out", session / "out")
     began = time.perf_counter()
     ran = _stopped(session, 0, "count")
     seconds = time.perf_counter() - began
@@ -119,7 +128,7 @@ def two(folder: Path) -> Two:
     new = outputs(session / "out")
     build(session, Options(out=afresh))
     assert new == outputs(afresh)
-    return Two(session, kept, outputs(kept), new, int(ran.stdout), seconds)
+    return Two(session, kept, outputs(kept / "out"), new, int(ran.stdout), seconds)
 
 
 def kill_at_step(pair: Two, step: int) -> None:
@@ -198,4 +207,4 @@ def small_disk(place: Path, kilobytes: int) -> Iterator[bool]:
             subprocess.run(["umount", "-l", place], check=True)
 
 
-__all__ = ["RECORD", "Two", "fill_at_step", "kill", "kill_at", "moments", "outputs", "small_disk", "two"]
+__all__ = ["Two", "fill_at_step", "kill", "kill_at", "moments", "outputs", "small_disk", "two"]

@@ -15,6 +15,7 @@ from one_evening import outputs, put
 from stopped_builds import CHECKOUT, Two, kill, moments, small_disk
 
 from reviewkit.build import build, hand_over, make
+from reviewkit.cache import open_cache
 from reviewkit.errors import CannotFinish
 from reviewkit.options import Options
 
@@ -53,7 +54,7 @@ def test_on_a_disk_that_is_really_full(pair, tmp_path, free_k):
         if not is_there:
             pytest.skip("this machine lets nobody mount a file system in memory")
         out = tmp_path / "disk/out"
-        shutil.copytree(pair.kept, out)
+        shutil.copytree(pair.kept / "out", out)
         before = outputs(out)
         filler = tmp_path / "disk/filler"
         free = shutil.disk_usage(tmp_path / "disk").free
@@ -100,12 +101,12 @@ def test_what_two_builds_hand_over_at_once_is_never_mixed(pair, monkeypatch):
         move(source, place)
 
     monkeypatch.setattr(os, "replace", slow)
-    hand_over(first)
+    hand_over(first, Options())
     assert waiting[0].wait(20) == 0
     assert (pair.out / "the second was here").exists()
     (pair.out / "the second was here").unlink()
     monkeypatch.undo()
-    hand_over(second)
+    hand_over(second, Options(overlay=True))
     assert (pair.out / "overlays").is_dir()
 
 
@@ -141,7 +142,7 @@ def test_a_folder_that_may_not_be_written(pair):
 
 def test_where_nothing_changed_a_folder_need_not_be_writable(pair, tmp_path):
     folder = one_evening.write(tmp_path / "session")
-    build(folder, Options())
+    build(folder, Options(), cache=open_cache())
     for path in ((folder / "out"), *(folder / "out").rglob("*")):
         path.chmod(0o555 if path.is_dir() else 0o444)
     try:
@@ -171,7 +172,7 @@ def test_files_of_others_stay_whatever_happens(pair):
     assert {name: content for name, content in found.items() if name not in FOREIGN} == pair.new
 
 
-@pytest.mark.parametrize("link", ["cards", ".kept", "strips"])
+@pytest.mark.parametrize("link", ["cards", "strips"])
 def test_a_link_that_leads_out_is_not_followed(pair, tmp_path, link):
     """What is written, moved over or removed would be elsewhere."""
     pair.restore()
@@ -231,16 +232,17 @@ def test_a_publication_is_remembered_whole_or_not_at_all(pair, tmp_path, monkeyp
     build(folder, Options(published=True))
     before = (folder / "published.json").read_bytes()
     put(folder / "measurements/leak.csv", one_evening.leak(-50))
-    ready, flush = make(folder, Options(published=True)), os.fsync
-    built = hand_over(ready)
+    published = Options(published=True)
+    ready, flush = make(folder, published), os.fsync
+    built = hand_over(ready, published)
     assert built.files
     now = (folder / "published.json").read_bytes()
     assert now != before
     put(folder / "measurements/leak.csv", one_evening.leak(-55))
-    ready = make(folder, Options(published=True))
+    ready = make(folder, published)
     monkeypatch.setattr(os, "fsync", lambda file: flush(file) if _is_in(file, "out") else refuse())
     with pytest.raises(CannotFinish):
-        hand_over(ready)
+        hand_over(ready, published)
     assert (folder / "published.json").read_bytes() == now
     assert [path.name for path in folder.iterdir() if path.name.startswith(".")] == []
 
