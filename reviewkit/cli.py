@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from reviewkit.render.ffmpeg import Encoder
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
-# what the other processes import first: for one session's measurements and cards, and for whole sessions
-FOR_CARDS = ("reviewkit.measuring", "reviewkit.drawing")
+# what the other processes import first: for one session's measurements, and for whole sessions
+FOR_MEASURING = ("reviewkit.measuring", "pandas")
 FOR_SESSIONS = ("reviewkit.build",)
 
 
@@ -185,7 +185,7 @@ def _make(
     with Pool(options.jobs or paying(len(folders))) as pool, _Bar(quiet=options.quiet) as bar:
         if not known and not wanted.only:
             # the others import while this process does, so they are started first
-            pool.start(FOR_SESSIONS if len(folders) > 1 else FOR_CARDS)
+            pool.load(FOR_SESSIONS if len(folders) > 1 else FOR_MEASURING)
         from reviewkit.build import build_all
 
         built = build_all(folders, wanted, pool, cache, encoder, bar.show)

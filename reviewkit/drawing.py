@@ -6,7 +6,7 @@ import json
 import os
 import shutil
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ from reviewkit.digests import file_digest
 from reviewkit.errors import Fault, InputError
 from reviewkit.model import Card
 from reviewkit.plain_data import fingerprint
-from reviewkit.pool import Pool
+from reviewkit.pool import Calls, Pool
 from reviewkit.program import program_digest
 from reviewkit.render.card import LayoutFault, Order, pictures
 
@@ -25,39 +25,57 @@ MODULES = (
     "matplotlib.backends.backend_agg",
     *(f"reviewkit.render.{name}" for name in ("colour_check", "layout_check", "plot", "rows", "shorter", "strip")),
 )
+_SHARE_AHEAD = 0.6  # of the cards that another process is handed while this one writes texts
 
 
-def draw(
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """Cards that are being drawn. `stored`: pictures that were in the cache; `new`: the other cards, in the order of
+    their `calls`.
+    """
+
+    cards: Sequence[Card]
+    keys: Mapping[str, str]
+    stored: dict[str, Pictures | str]
+    new: Sequence[Card]
+    calls: Calls[Pictures | str]
+
+
+def begin_drawing(
     cards: Sequence[Card],
     order: Order,
     type_digests: Sequence[str],
     drawn_before: Mapping[str, Path],
     pool: Pool,
     cache: Cache,
-    progress: Callable[[int, int], None],
-) -> dict[str, Pictures]:
-    """Return the pictures of each card, by its id. `type_digests`: of the user's own fonts, which `order` knows by
-    their paths; `drawn_before`: files by what should be their digest, among which clips are looked for.
+) -> Drawing:
+    """Have cards drawn by the other processes of a pool, and go on. `type_digests`: of the user's own fonts, which
+    `order` knows by their paths; `drawn_before`: files by what should be their digest, among which clips are looked
+    for.
+    """
+    keys = {card.id: _key(card, order, type_digests) for card in cards}
+    stored = {card.id: _read(cache, keys[card.id], card, order, drawn_before) for card in cards}
+    known: dict[str, Pictures | str] = {card: each for card, each in stored.items() if each is not None}
+    # charts take longest, and come first
+    new = sorted((card for card in cards if card.id not in known), key=lambda card: not card.chart)
+    ahead = round(_SHARE_AHEAD * len(new))
+    return Drawing(cards, keys, known, new, pool.begin(draw_card, [(card, order) for card in new], ahead=ahead))
+
+
+def finish_drawing(drawing: Drawing, cache: Cache, progress: Callable[[int, int], None]) -> dict[str, Pictures]:
+    """Return the pictures of each card, by its id; this process draws its share.
 
     Raises InputError naming every card whose texts don't fit, CannotFinish if a clip can't be encoded.
     """
-    keys = {card.id: _key(card, order, type_digests) for card in cards}
-    results: dict[str, Pictures | str] = {}
-    for card in cards:
-        known = _read(cache, keys[card.id], card, order, drawn_before)
-        if known is not None:
-            results[card.id] = known
-    # charts take longest, and come first
-    new = sorted((card for card in cards if card.id not in results), key=lambda card: not card.chart)
-    drawn = pool.run(draw_card, [(card, order) for card in new], lambda done: progress(done, len(new)))
-    for card, result in zip(new, drawn, strict=True):
-        results[card.id] = result
-        if not isinstance(result, str):
-            cache.write(keys[card.id], _packed(result))
-    faults = [Fault("session.toml", 0, why) for card in cards if isinstance(why := results[card.id], str)]
+    drawn = drawing.calls.results(lambda done: progress(done, len(drawing.new)))
+    results = drawing.stored | dict(zip((card.id for card in drawing.new), drawn, strict=True))
+    faults = [Fault("session.toml", 0, why) for card in drawing.cards if isinstance(why := results[card.id], str)]
     if faults:
         raise InputError(faults)
-    return {card.id: result for card in cards if not isinstance(result := results[card.id], str)}
+    pictures = {card: result for card, result in results.items() if not isinstance(result, str)}
+    for card in drawing.new:
+        cache.write(drawing.keys[card.id], _packed(pictures[card.id]))
+    return pictures
 
 
 def draw_card(card: Card, order: Order) -> Pictures | str:

@@ -12,12 +12,12 @@ from reviewkit.card_files import KINDS as KINDS_OF_FILES
 from reviewkit.card_files import card_path, file_stems
 from reviewkit.card_series import all_cards, called_cards
 from reviewkit.changes import changes, counterpart, is_mended
-from reviewkit.drawing import Pictures, draw, draw_picture
+from reviewkit.drawing import MODULES, Pictures, begin_drawing, draw_picture, finish_drawing
 from reviewkit.episode import assemble, chapters_of, segment_of_card, segment_of_run
 from reviewkit.errors import Fault, InputError, nearest
 from reviewkit.measure import KINDS
 from reviewkit.measuring import measure, written_to
-from reviewkit.model import Card, Episode, PriceLine, Run, Said, Verdict
+from reviewkit.model import Card, Episode, PriceLine, Run, Said, Session, Verdict
 from reviewkit.options import Options
 from reviewkit.plan.plan import plan as plan_of
 from reviewkit.pool import ALONE, Pool
@@ -43,15 +43,24 @@ Progress = Callable[[int, int], None]  # is given how many cards are drawn, of h
 
 
 @dataclass(frozen=True, eq=False)
+class CardSeries:
+    """The cards, and what they share with the texts. `look`: the episode's, with what the user changed."""
+
+    cards: tuple[Card, ...]
+    table: SpecTable
+    price: PriceLine | None
+    look: Look
+    fonts: Fonts
+
+
+@dataclass(frozen=True, eq=False)
 class Composed:
     """All that the outputs are written from."""
 
     files: SessionFiles
     episode: Episode
     pages: Pages
-    table: SpecTable
-    look: Look  # the episode's, with what the user changed
-    fonts: Fonts
+    series: CardSeries
     plan: PlanWords
 
 
@@ -88,20 +97,30 @@ def run(
 
     Raises InputError with all that is wrong in the session, CannotFinish if the run can't be ended.
     """
-    composed = prepare(folder, pool, cache)
-    cards = [card for card in composed.episode.cards if options.only in ("", card.id)]
+    files = read(folder)
+    runs = _measured(folder, files, pool, cache)
+    verdicts = judge(files.session, runs)
+    pool.load(MODULES, start=False)
+    series = _compose_cards(files, runs, verdicts)
+    cards = [card for card in series.cards if options.only in ("", card.id)]
     if not cards:
-        known = [card.id for card in composed.episode.cards]
+        known = [card.id for card in series.cards]
         raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
-    episode, before = composed.episode.session.episode, clips.drawn_before if clips else {}
-    motion = Motion(episode.frame_rate, episode.card_seconds, clips.encoder, clips.folder) if clips else None
-    whole = not options.only
-    page = LOOKS["brochure"] if whole else None
-    order = Order(composed.look, options.width, page, whole, composed.fonts, options.overlay, strip=True, motion=motion)
-    drawn = draw(cards, order, composed.files.type_digests, before, pool, cache, progress)
+    order = _order(files.session, series, options, clips)
+    drawing = begin_drawing(cards, order, files.type_digests, clips.drawn_before if clips else {}, pool, cache)
+    composed = _compose_episode(files, runs, verdicts, series, cache)
     if options.only:
-        return Outputs(composed, _card_files(composed.episode.cards, drawn), outputs.summary(composed.episode))
-    return _write(composed, drawn, options, cache)
+        drawn = finish_drawing(drawing, cache, progress)
+        return Outputs(composed, _card_files(series.cards, drawn), outputs.summary(composed.episode))
+    figures = told(series.table, composed.episode.findings)
+    corrected = corrections(figures, files.published)
+    texts = outputs.texts(composed.episode, composed.pages, series.table, corrected)
+    plan_texts = plan_page.texts(composed.plan, composed.pages)
+    drawn = finish_drawing(drawing, cache, progress)
+    everything = _with_pictures(composed, drawn, {**texts.files, **plan_texts}, texts.table, cache)
+    episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
+    remember = tables.published_json(published(figures, files.published)).encode() if options.published else None
+    return Outputs(composed, everything, outputs.summary(episode), remember)
 
 
 def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE) -> Composed:
@@ -109,7 +128,7 @@ def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE) -> Compos
     files = read(folder)
     runs = _measured(folder, files, pool, cache)
     verdicts = judge(files.session, runs)
-    return _compose(files, runs, verdicts, cache)
+    return _compose_episode(files, runs, verdicts, _compose_cards(files, runs, verdicts), cache)
 
 
 def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
@@ -140,21 +159,28 @@ def _measured(folder: Path, files: SessionFiles, pool: Pool, cache: Cache) -> tu
     return runs
 
 
-def _compose(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], cache: Cache) -> Composed:
-    """Put what was read and measured into cards, segments and words."""
+def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...]) -> CardSeries:
+    """Put what was read and measured on cards."""
     session = files.session
     look, fonts = chosen(session)
     price = price_line(session.price, files.prices, session.unit.year) if session.price and files.prices else None
     table = spec_table(session, runs, verdicts)
+    return CardSeries(all_cards(files, runs, verdicts, table, price, fonts), table, price, look, fonts)
+
+
+def _compose_episode(
+    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], series: CardSeries, cache: Cache
+) -> Composed:
+    """Put what was read and measured into segments and words."""
+    session, cards = files.session, series.cards
     pages = _pages(session.folder, cache)
-    cards = all_cards(files, runs, verdicts, table, price, fonts)
     notes, uncalled = called_cards(files.notes, cards, runs)
     mended = is_mended(files.repair, runs)
     cautions = pages.cautions(mended=mended)
     segments = assemble(
         session,
         notes,
-        _sentences(pages, files, runs, verdicts, price),
+        _sentences(pages, files, runs, verdicts, series.price),
         cards,
         {card.id: segment_of_card(card.first, runs) for card in cards},
         cautions,
@@ -170,31 +196,43 @@ def _compose(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, 
         chapters_final=bool(files.final),
         repair=files.repair,
         changes=changes(runs),
-        price=price,
+        price=series.price,
         cautions=tuple(cautions.get("all", ())),
         notes=notes,
         left_out=(*files.left_out, *uncalled, *lacking(), *(why for run in runs for why in run.withheld)),
     )
-    return Composed(files, episode, pages, table, look, fonts, _plan(files, runs, verdicts, pages))
+    return Composed(files, episode, pages, series, _plan(files, runs, verdicts, pages))
 
 
-def _write(composed: Composed, drawn: Mapping[str, Pictures], options: Options, cache: Cache) -> Outputs:
-    """Put everything into files, as bytes."""
-    episode, look, fonts, type_digests = composed.episode, composed.look, composed.fonts, composed.files.type_digests
-    figures = told(composed.table, episode.findings)
+def _order(session: Session, series: CardSeries, options: Options, clips: Clips | None) -> Order:
+    """Which pictures of each card are wanted."""
+    whole, settings = not options.only, session.episode
+    return Order(
+        series.look,
+        options.width,
+        LOOKS["brochure"] if whole else None,
+        whole,
+        series.fonts,
+        options.overlay,
+        strip=True,
+        motion=Motion(settings.frame_rate, settings.card_seconds, clips.encoder, clips.folder) if clips else None,
+    )
+
+
+def _with_pictures(
+    composed: Composed, drawn: Mapping[str, Pictures], texts: Mapping[str, bytes], table: str, cache: Cache
+) -> dict[str, bytes | Path]:
+    """Every output by its path: the texts, the pictures, and what is made of both. `table`: the spec table as HTML."""
+    episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
+    files = _card_files(episode.cards, drawn) | dict(texts)
     page_pictures = {card: content for card, each in drawn.items() if isinstance(content := each["page"], bytes)}
-    corrected = corrections(figures, composed.files.published)
-    texts, cut = outputs.texts(episode, composed.pages, composed.table, page_pictures, corrected)
-    files = _card_files(episode.cards, drawn) | texts | plan_page.texts(composed.plan, composed.pages)
-    episode = replace(episode, left_out=(*episode.left_out, *cut))
-    title = (episode.session.unit, shown(episode), look, fonts)
+    files["episode.html"] = outputs.episode_page(episode, composed.pages, series.table, table, page_pictures)
+    title = (episode.session.unit, shown(episode), series.look, series.fonts)
     files["thumbnail.png"] = draw_picture(cache, (title, type_digests), thumbnail, title)
     small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
-    sheet = (small, look, fonts)
+    sheet = (small, series.look, series.fonts)
     files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), contact_sheet, sheet)
-    files |= timeline_file(episode, files)
-    remember = tables.published_json(published(figures, composed.files.published)).encode()
-    return Outputs(composed, files, outputs.summary(episode), remember if options.published else None)
+    return files | timeline_file(episode, files)
 
 
 def _card_files(cards: Sequence[Card], drawn: Mapping[str, Pictures]) -> dict[str, bytes | Path]:

@@ -16,7 +16,7 @@ from multiprocessing import active_children, get_context, parent_process
 from multiprocessing.process import BaseProcess
 from threading import Thread
 from types import ModuleType, TracebackType
-from typing import Any, TypeVar
+from typing import Any, Generic, TypeVar
 
 _BEGUN_FOR_EACH = 2  # calls handed to each other process, so that it need not wait for this one
 T = TypeVar("T")
@@ -51,14 +51,21 @@ class Pool:
                 process.kill()  # to take an interpreter apart would take as long as drawing several cards
             self._executor.shutdown()
 
-    def start(self, modules: Sequence[str]) -> None:
-        """Start the other processes, if there are to be any, and let them import these modules."""
-        if self._beside > 0 and self._executor is None:
+    def load(self, modules: Sequence[str], *, start: bool = True) -> None:
+        """Let the other processes import modules as soon as they are free; they are started if there are to be any and
+        `start` says so.
+        """
+        if start and self._beside > 0 and self._executor is None:
             self._others = set(active_children())
             with _nothing_from_here():
                 self._executor = ProcessPoolExecutor(self._beside, get_context("spawn"), _begin)
-                for _ in range(self._beside):
-                    self._executor.submit(_import, modules)
+                self._load(modules)
+        else:
+            self._load(modules)
+
+    def _load(self, modules: Sequence[str]) -> None:
+        for _ in range(self._beside if self._executor else 0):
+            self._submit(_import, (modules,))
 
     def run(
         self,
@@ -67,36 +74,67 @@ class Pool:
         progress: Callable[[int], None] = lambda done: None,
         least: int = LEAST_CALLS,
     ) -> list[T]:
-        """Return what a function of a module gives for each of several arguments, in their order. The longest calls
-        belong first. `progress` is given how many are done; the other processes are started for `least` calls or more.
-        Raises what the function raises.
+        """Return what a function of a module gives for each of several arguments; see `begin` and `Calls.results`."""
+        return self.begin(function, calls, least).results(progress)
+
+    def begin(
+        self,
+        function: Callable[..., T],
+        calls: Sequence[tuple[Any, ...]],
+        least: int = LEAST_CALLS,
+        ahead: int = _BEGUN_FOR_EACH,
+    ) -> Calls[T]:
+        """Hand calls of a function of a module to the other processes, the longest first, while this one does something
+        else. They are started for `least` calls or more, and each is handed `ahead` of them at once.
         """
         if len(calls) >= least:
-            self.start(())
-        waiting, begun = deque(range(len(calls))), dict[Future[T], int]()
-        results: dict[int, T] = {}
-        while waiting or begun:
-            while waiting and self._executor and len(begun) < _BEGUN_FOR_EACH * self._beside:
-                future = self._submit(function, calls[waiting[0]])
-                if future:
-                    begun[future] = waiting.popleft()
-            if waiting:
-                number = waiting.popleft()
-                results[number] = function(*calls[number])
-            for future in wait(begun, None if not waiting else 0, FIRST_COMPLETED).done:
-                number = begun.pop(future)
-                results[number] = _result(future, function, calls[number])
-            progress(len(results))
-        return [results[number] for number in range(len(calls))]
+            self.load(())
+        begun = Calls(self, function, calls)
+        begun.hand_out(ahead * self._beside)
+        return begun
 
     def _submit(self, function: Callable[..., T], call: tuple[Any, ...]) -> Future[T] | None:
-        """Have a call made by another process; None, and no other processes from now on, if they were killed."""
-        assert self._executor is not None
+        """Have a call made by another process; None if there is none, or all were killed."""
+        if self._executor is None:
+            return None
         try:
             return self._executor.submit(function, *call)
         except BrokenProcessPool:
             self._executor, self._beside = None, 0
             return None
+
+
+class Calls(Generic[T]):
+    """Calls of one function, some of them handed to other processes."""
+
+    def __init__(self, pool: Pool, function: Callable[..., T], calls: Sequence[tuple[Any, ...]]) -> None:
+        self._pool, self._function, self._calls = pool, function, calls
+        self._waiting = deque(range(len(calls)))
+        self._begun: dict[Future[T], int] = {}
+
+    def hand_out(self, most: int) -> None:
+        """Hand out calls until so many are with other processes."""
+        while self._waiting and len(self._begun) < most:
+            future = self._pool._submit(self._function, self._calls[self._waiting[0]])
+            if future is None:
+                return
+            self._begun[future] = self._waiting.popleft()
+
+    def results(self, progress: Callable[[int], None] = lambda done: None) -> list[T]:
+        """Return what the calls give, in their order; this process makes its share of them. `progress` is given how
+        many are done. Raises what the function raises.
+        """
+        results: dict[int, T] = {}
+        while self._waiting or self._begun:
+            self.hand_out(_BEGUN_FOR_EACH * self._pool._beside)
+            if self._waiting:
+                number = self._waiting.popleft()
+                results[number] = self._function(*self._calls[number])
+            for future in wait(self._begun, 0 if self._waiting else None, FIRST_COMPLETED).done:
+                number = self._begun.pop(future)
+                results[number] = _result(future, self._function, self._calls[number])
+            progress(len(results))
+        return [results[number] for number in range(len(self._calls))]
 
 
 ALONE = Pool(1)  # this process only; it need not be closed

@@ -228,7 +228,7 @@ class _LivePage:
             "name": episode.session.unit.name,
             "cards": tuple(cards.values()),
             "latest": cards[order[0].id] if order else None,
-            "rows": self._bench.shown.table.rows,
+            "rows": self._bench.shown.series.table.rows,
             "plan": self._bench.shown.plan,
             "left_out": episode.left_out,
             "pages": [

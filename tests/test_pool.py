@@ -21,7 +21,7 @@ MANY = [(number, 3) for number in range(4 * LEAST_CALLS)]
 @pytest.fixture(scope="module")
 def two():
     with Pool(2) as pool:
-        pool.start(())
+        pool.load(())
         yield pool
 
 
@@ -64,7 +64,7 @@ def test_a_few_calls_start_no_other_process():
 def test_calls_of_a_process_that_was_killed_are_made_here():
     with Pool(2) as pool:
         before = set(active_children())
-        pool.start(())
+        pool.load(())
         (worker,) = set(active_children()) - before
         worker.kill()
         worker.join()
@@ -77,7 +77,7 @@ def test_other_processes_end_with_the_one_that_was_killed():
     program = (
         "import time; from multiprocessing import active_children; from reviewkit.pool import Pool\n"
         "if __name__ == '__main__':\n"
-        "    pool = Pool(3); pool.start(())\n"
+        "    pool = Pool(3); pool.load(())\n"
         "    pool.run(divmod, [(7, 2)] * 20)\n"
         "    print(*(process.pid for process in active_children()), flush=True)\n"
         "    pool.run(time.sleep, [(0.2,)] * 1000)\n"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from reviewkit.card_files import file_stems
@@ -25,16 +26,19 @@ _COUNTED = {
 }
 
 
-def texts(
-    episode: Episode,
-    pages: Pages,
-    table: SpecTable,
-    brochure: Mapping[str, bytes],
-    corrections: Sequence[Correction] = (),
-) -> tuple[dict[str, bytes], tuple[str, ...]]:
-    """Every text output by file name, and what had to be cut to keep to a length, ready to print. `brochure`: card
-    id -> PNG of the card for the page; `corrections`: what viewers were told otherwise.
+@dataclass(frozen=True)
+class Texts:
+    """Text outputs by their file names. `table`: the spec table as HTML; `shortened`: what had to be cut to keep to a
+    length, ready to print.
     """
+
+    files: Mapping[str, bytes]
+    table: str
+    shortened: tuple[str, ...]
+
+
+def texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()) -> Texts:
+    """Return every text output but the page, which shows pictures. `corrections`: what viewers were told otherwise."""
     files = {
         "outline.md": outline(episode, pages),
         "prompter.html": prompter(episode, pages),
@@ -60,14 +64,20 @@ def texts(
         files["comment.txt"], cut = page.comment(pages, facts)
         if cut:
             shortened.append(f"comment.txt: too long, so without {cut}")
-    files["episode.html"] = pages.text("episode.html", **_published_page(episode, pages, table, fragment, brochure))
-    return {name: text.encode() for name, text in files.items()}, tuple(shortened)
+    return Texts({name: text.encode() for name, text in files.items()}, fragment, tuple(shortened))
 
 
-def _published_page(
+def episode_page(
+    episode: Episode, pages: Pages, table: SpecTable, fragment: str, brochure: Mapping[str, bytes]
+) -> bytes:
+    """Return the page to publish. `fragment`: the table as HTML; `brochure`: the cards' pictures as PNG, by id."""
+    return pages.text("episode.html", **_page_facts(episode, pages, table, fragment, brochure)).encode()
+
+
+def _page_facts(
     episode: Episode, pages: Pages, table: SpecTable, fragment: str, brochure: Mapping[str, bytes]
 ) -> dict[str, Any]:
-    """What the page's template is given. `fragment`: the table as HTML."""
+    """What the page's template is given."""
     pictures = {
         name: {"name": name, "alt": card.alt, "data": base64.b64encode(brochure[card.id]).decode()}
         for name, card in zip(file_stems(episode.cards).values(), episode.cards, strict=True)

@@ -248,7 +248,7 @@ def test_other_processes_give_the_same_bytes_and_report_what_cannot_be_drawn():
     unknown = replace(SAMPLES["tone"], title="a\U0001f9ffb")  # no font here has pictures
     calls = [(card, Order(LOOKS["lamplight"], 1280)) for card in (SAMPLES["title"], unknown, SAMPLES["response"])]
     with Pool(2) as two:
-        two.start(())
+        two.load(())
         drawn = two.run(draw_card, calls)
     assert drawn == ALONE.run(draw_card, calls)
     assert isinstance(drawn[1], str)

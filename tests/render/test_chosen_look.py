@@ -94,7 +94,7 @@ def test_own_colours_are_in_the_pictures(session_with, say):
 
 
 def test_short_colours_and_capitals_are_understood(session_with):
-    look = prepare(session_with('ink = "#FFF"\nground = "#101418"')).look
+    look = prepare(session_with('ink = "#FFF"\nground = "#101418"')).series.look
     assert (look.ink, look.ground) == ("#ffffff", "#101418")
 
 
@@ -104,7 +104,7 @@ def test_short_colours_and_capitals_are_understood(session_with):
 def drawn(folder):
     prepared = prepare(folder)
     return [
-        pictures(card, Order(prepared.look, 1280, fonts=prepared.fonts))["cards"] for card in prepared.episode.cards
+        pictures(card, Order(prepared.series.look, 1280, fonts=prepared.series.fonts))["cards"] for card in prepared.episode.cards
     ]
 
 
