@@ -52,7 +52,6 @@ def runs_of(*findings: Finding, **keys: Any) -> list[Run]:
     return [
         Run(
             Conditions(Measurement(name, group[0].kind, file=group[0].source, stage=group[0].stage, **keys), Bench()),
-            None,
             tuple(group),
         )
         for name, group in by_measurement.items()

@@ -254,7 +254,7 @@ def made(percent, floor):
         column("frequency", FREQUENCY_HZ),
         *(column("distortion", np.full(31, percent), channel, "%", f"THD {channel} (%)") for channel in "LR"),
     )
-    return Run(c, data, KINDS["distortion-frequency"].findings(data, c).findings)
+    return Run(c, KINDS["distortion-frequency"].findings(data, c).findings)
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from reviewkit.model import Bench, Change, Conditions, Measurement, Run
 
 def run(stage, name, *findings, kind="tone", **keys):
     keys.setdefault("card", name)
-    return Run(Conditions(Measurement(name, kind, file=f"{name}.csv", stage=stage, **keys), Bench()), None, findings)
+    return Run(Conditions(Measurement(name, kind, file=f"{name}.csv", stage=stage, **keys), Bench()), findings)
 
 
 BEFORE = run("before", "tone-before", card="tone")

@@ -70,7 +70,7 @@ def by_name(segments):
 
 
 def run_at(stage, card="tone"):
-    return Run(Conditions(Measurement("m", "tone", stage=stage, card=card), Bench()), None, ())
+    return Run(Conditions(Measurement("m", "tone", stage=stage, card=card), Bench()), ())
 
 
 # ------------------------------------------------------------------ order

@@ -590,7 +590,7 @@ def test_the_rows_that_the_plan_gives_tick_every_line_of_the_gate_that_asks_for_
     ):
         sheet = parse_readings("\n".join(rows).replace("…", "12"), "r.csv")
         conditions = Conditions(Measurement("readings", "reading"), Bench())
-        run = Run(conditions, sheet, KINDS["reading"].findings(sheet, conditions).findings)
+        run = Run(conditions, KINDS["reading"].findings(sheet, conditions).findings)
         assert {check.name for check in gate((), [run]) if check.done} == ticked
     words = in_words(planned(of, repair=(row("DC offset L, cold", 0.01), row("DC offset R, cold", 0.01))), PAGES)
     assert not [line for line in words.gate_rows if line.startswith("DC offset") and ",cold," in line]

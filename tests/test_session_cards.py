@@ -134,7 +134,7 @@ def test_a_price_of_one_year_has_no_scale_of_years():
 
 
 def test_a_card_shows_the_verdicts_on_what_its_runs_answered():
-    run = Run(Conditions(Measurement("power", "distortion-power"), Bench()), None, ())
+    run = Run(Conditions(Measurement("power", "distortion-power"), Bench()), ())
     close = verdict("Power", "too close to call", margin="+0.5 %", measured="40.2 ± 0.9 W")
     (shown,) = session_cards.verdicts_on([run], [close, replace(close, verdict="not measured")])
     # where the uncertainty decides it stands there, and the margin, which is smaller, does not

@@ -37,7 +37,7 @@ sys.path.insert(0, str(ROOT))
 from reviewkit.pipeline import prepare  # noqa: E402
 from reviewkit.render.card import lay_out  # noqa: E402
 from reviewkit.render.clip import QUALITY, Motion, layers, lengths, opaque_clip  # noqa: E402
-from reviewkit.render.ffmpeg import ENCODER, found  # noqa: E402
+from reviewkit.render.ffmpeg import ENCODER, find_encoder  # noqa: E402
 from reviewkit.render.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS  # noqa: E402
 from reviewkit.render.paint import get_ready, painted  # noqa: E402
 from reviewkit.render.scene import Item, Stroke, Text  # noqa: E402
@@ -121,12 +121,12 @@ def main() -> None:
     settings = episode.session.episode
     length_s = card.hold_s or settings.card_seconds
     made = lengths(length_s, settings.frame_rate)
-    ffmpeg = found()
-    mpl.rcParams["animation.ffmpeg_path"] = ffmpeg
+    encoder = find_encoder()
+    mpl.rcParams["animation.ffmpeg_path"] = encoder.ffmpeg
     get_ready()
     items = list(lay_out(card, LOOK.name))
     with tempfile.TemporaryDirectory() as folder:
-        motion = Motion(settings.frame_rate, settings.card_seconds, ffmpeg, Path(folder))
+        motion = Motion(settings.frame_rate, settings.card_seconds, encoder, Path(folder))
 
         def clip() -> None:
             pixels = (painted(part, LOOK.ground, width) for part in layers(items))

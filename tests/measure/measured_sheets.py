@@ -48,7 +48,7 @@ def measured(kind: str, data: Sheet | None, **told: Any) -> Measured:
 def run_from(data: Sheet | None, c: Conditions) -> Run:
     """A run with the results of a sheet and without the sheet, as cards and sentences are made from it."""
     found = KINDS[c.measurement.kind].findings(data, c)
-    return Run(c, None, found.findings, found.withheld, curves=found.curves)
+    return Run(c, found.findings, found.withheld, curves=found.curves)
 
 
 def all_of(found: Measured, quantity: str, channel: str | None = None, **at: Any) -> list[Finding]:

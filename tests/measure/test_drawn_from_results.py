@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import known_noise
 import known_spectra
 import known_tones
@@ -15,7 +13,7 @@ from measured_sheets import column, conditions, run_from, sheet
 
 from reviewkit import plain_data
 from reviewkit.measure import KINDS
-from reviewkit.model import Run, Sheet
+from reviewkit.model import Run
 
 RATE_HZ = 96_000
 COUNT = 70_001
@@ -134,11 +132,10 @@ CARDS = {
 
 
 @pytest.fixture(params=CARDS, scope="module")
-def of_one_card(request) -> tuple[list[Run], list[Sheet]]:
-    """The runs of one card, without their sheets, and these."""
+def of_one_card(request) -> list[Run]:
+    """The runs of one card."""
     kind, *files = CARDS[request.param]()
-    runs = [run_from(data, conditions(kind, id=f"m{n}", **stated)) for n, (data, stated) in enumerate(files)]
-    return runs, [data for data, _ in files]
+    return [run_from(data, conditions(kind, id=f"m{n}", **stated)) for n, (data, stated) in enumerate(files)]
 
 
 def shown(runs: list[Run]) -> str:
@@ -148,23 +145,18 @@ def shown(runs: list[Run]) -> str:
     return plain_data.to_text((kind.card(runs, ()), kind.further(runs), points))
 
 
-def test_the_sheet_changes_nothing(of_one_card):
-    runs, sheets = of_one_card
-    assert shown([replace(run, sheet=data) for run, data in zip(runs, sheets, strict=True)]) == shown(runs)
-
-
 def test_results_that_were_stored_give_the_same(of_one_card):
-    runs, _ = of_one_card
+    runs = of_one_card
     stored = [plain_data.from_text(plain_data.to_text((r.findings, r.withheld, r.curves))) for r in runs]
     restored = [
-        Run(run.conditions, None, findings, withheld, curves=curves)
+        Run(run.conditions, findings, withheld, curves=curves)
         for run, (findings, withheld, curves) in zip(runs, stored, strict=True)
     ]
     assert shown(restored) == shown(runs)
 
 
 def test_curves_cannot_be_changed_and_hold_no_whole_record(of_one_card):
-    runs, _ = of_one_card
+    runs = of_one_card
     assert any(run.curves for run in runs)
     for curve in (curve for run in runs for curve in run.curves):
         assert curve.x.shape == curve.y.shape == (len(curve.x),)

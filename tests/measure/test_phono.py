@@ -171,7 +171,7 @@ def test_what_is_worth_saying():
     assert facts["deviation"]["worse"].channel == "R"
     was = facts["deviation"]["before"]
     assert abs(was.value) == pytest.approx(max(abs(f.value) for f in all_of_band(before)), abs=1e-12)
-    assert KINDS["phono"].points(Run(after.conditions, None, ()), None) == ()
+    assert KINDS["phono"].points(Run(after.conditions, ()), None) == ()
 
 
 def all_of_band(run):

@@ -133,7 +133,7 @@ def test_what_the_factor_lies_between():
     )
     assert factor.bound == ""
     told = {"volts": {"L": (2.83, 2.8)}, "volts_step": {"L": 0.004}}
-    run = Run(conditions(KIND, file="", loads_ohm=(math.inf, 8.0), frequency_hz=1000.0, **told), None, found.findings)
+    run = Run(conditions(KIND, file="", loads_ohm=(math.inf, 8.0), frequency_hz=1000.0, **told), found.findings)
     card = KINDS[KIND].card([run], ())
     low, high = math.floor(factor.at["interval"][0]), math.ceil(factor.at["interval"][1])
     assert (low, high) == (84, 105)
@@ -151,7 +151,7 @@ def test_the_two_readings_are_drawn_over_their_current():
     loads = (math.inf, 8.0)
     found = read(loads, volts, step=0.1)
     told = {"volts": volts, "volts_step": {"L": 0.1, "R": 0.1}, "loads_ohm": loads}
-    (panel,) = KINDS[KIND].card([Run(conditions(KIND, file="", **told), None, found.findings)], ()).body.panels
+    (panel,) = KINDS[KIND].card([Run(conditions(KIND, file="", **told), found.findings)], ()).body.panels
     for trace, ohms in zip(panel.traces, (0.4, 0.8), strict=True):
         assert trace.x.tolist() == [0.0, 1.0]
         assert -np.diff(trace.y) / np.diff(trace.x) == pytest.approx([ohms])

@@ -102,10 +102,8 @@ def test_short_colours_and_capitals_are_understood(session_with):
 
 
 def drawn(folder):
-    prepared = prepare(folder)
-    return [
-        pictures(card, Order(prepared.series.look, 1280, fonts=prepared.series.fonts))["cards"] for card in prepared.episode.cards
-    ]
+    series = prepare(folder).series
+    return [pictures(card, Order(series.look, 1280, fonts=series.fonts))["cards"] for card in series.cards]
 
 
 def test_own_type_is_drawn(session_with):

@@ -36,7 +36,7 @@ RATE, SECONDS, FRAMES = Fraction(10000, 1001), 1.7, 17
 @pytest.fixture(scope="session")
 def encoder():
     try:
-        return ffmpeg.found()
+        return ffmpeg.find_encoder()
     except InputError:
         pytest.skip("no ffmpeg here: neither on the path nor by imageio-ffmpeg")
 
@@ -51,7 +51,7 @@ def made(encoder, tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def frames(made):
-    return decoded(made[1].ffmpeg, made[1].file("response", ".mp4"), "rgb24")
+    return decoded(made[1].encoder.ffmpeg, made[1].file("response", ".mp4"), "rgb24")
 
 
 def decoded(program, file, pixel_format):
@@ -176,12 +176,13 @@ def test_colours_are_those_of_bt_709(colour, expected):
 
 
 def test_a_clip_has_the_sessions_rate_and_says_its_colours(made, frames):
-    said = subprocess.run([made[1].ffmpeg, "-hide_banner", "-i", made[1].file("response", ".mp4")], capture_output=True)
+    program, clip = made[1].encoder.ffmpeg, made[1].file("response", ".mp4")
+    said = subprocess.run([program, "-hide_banner", "-i", clip], capture_output=True)
     text = said.stderr.decode()
     assert re.search(r"Video: h264 \(High\).*yuv420p\(tv, bt709, progressive\), 1280x720", text)
     assert re.search(r"\b9\.99 fps", text)
     assert len(frames) == FRAMES == round(Fraction(str(SECONDS)) * RATE)
-    stamps = packet_times(made[1].ffmpeg, made[1].file("response", ".mp4"))
+    stamps = packet_times(made[1].encoder.ffmpeg, made[1].file("response", ".mp4"))
     # each a whole number of frames after the one before, in exact fractions
     assert stamps == [number / RATE for number in range(FRAMES)]
 
@@ -208,7 +209,8 @@ def test_the_first_frame_is_without_the_curve_and_the_last_is_the_still(made, fr
 def test_the_last_frame_loses_nothing_but_chroma_between_pixels(made):
     """Held against the still with a chroma sample for four pixels, so that only the encoder's own loss counts."""
     still = np.asarray(Image.open(io.BytesIO(made[0]["cards"])).convert("RGBA"))
-    command = [made[1].ffmpeg, "-loglevel", "error", "-i", made[1].file("response", ".mp4"), "-f", "rawvideo", "-"]
+    program, clip = made[1].encoder.ffmpeg, made[1].file("response", ".mp4")
+    command = [program, "-loglevel", "error", "-i", clip, "-f", "rawvideo", "-"]
     ran = subprocess.run(command, capture_output=True, check=True)
     last = np.frombuffer(ran.stdout, np.uint8).reshape(FRAMES, -1)[-1]
     assert psnr_db(last, np.concatenate([plane.ravel() for plane in _yuv(still)])) >= 50
@@ -241,10 +243,10 @@ def test_the_needle_comes_last(frames):
 
 def test_the_clip_with_alpha_is_the_overlay_to_the_last_bit(made):
     file = made[1].file("response", ".mov")
-    seen = decoded(made[1].ffmpeg, file, "rgba")
+    seen = decoded(made[1].encoder.ffmpeg, file, "rgba")
     overlay = np.asarray(Image.open(io.BytesIO(made[0]["overlays"])))
     assert len(seen) == FRAMES
-    assert packet_times(made[1].ffmpeg, file) == [number / RATE for number in range(FRAMES)]
+    assert packet_times(made[1].encoder.ffmpeg, file) == [number / RATE for number in range(FRAMES)]
     assert (seen[-1] == overlay).all()
     assert (seen[0][..., 3] <= overlay[..., 3]).all()
     assert (seen[0] != overlay).any()
@@ -272,7 +274,7 @@ def test_a_long_clip_takes_no_longer_to_encode(encoder, tmp_path):
     for seconds, frames in ((1.0, 10), (600.0, 6000)):
         place = tmp_path / f"{frames}.mp4"
         opaque_clip(iter(flat), place, motion, seconds)
-        assert packet_times(encoder, place) == [Fraction(number, 10) for number in range(frames)]
+        assert packet_times(encoder.ffmpeg, place) == [Fraction(number, 10) for number in range(frames)]
     assert (tmp_path / "6000.mp4").stat().st_size < 400_000
 
 
@@ -303,7 +305,7 @@ def test_an_ffmpeg_without_the_encoder_is_told_from_none(tmp_path, monkeypatch):
     monkeypatch.setenv("PATH", str(tmp_path))
     monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
     with pytest.raises(InputError, match=r"--motion needs ffmpeg with libx264, which .*ffmpeg is without"):
-        ffmpeg.found()
+        ffmpeg.find_encoder()
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="the stand-in is a shell script")
@@ -312,7 +314,7 @@ def test_an_encoder_that_fails_is_quoted_and_leaves_nothing(tmp_path, reads):
     bad = program(tmp_path / "bad", f"{reads}echo first >&2; echo No space left on device >&2; exit 1")
     folder = tmp_path / "clips"
     folder.mkdir()
-    motion = Motion(Fraction(10), 1.0, bad, folder)
+    motion = Motion(Fraction(10), 1.0, ffmpeg.Encoder(bad, ""), folder)
     flat = np.zeros((720, 1280, 4), np.uint8)
     for write, name in ((opaque_clip, "a.mp4"), (clear_clip, "a.mov")):
         with pytest.raises(CannotFinish, match=r"^ffmpeg: No space left on device$"):
@@ -337,7 +339,9 @@ def test_a_build_puts_a_clip_beside_each_chart_as_long_as_it_is_held(encoder, se
     assert run(["build", str(session), "--motion", "--only", "response"]) == 0, capsys.readouterr().err
     out = session / "out"
     assert [path.name for path in (out / "clips").iterdir()] == ["02-response.mp4"]
-    assert packet_times(encoder, out / "clips" / "02-response.mp4") == [Fraction(number, 10) for number in range(5)]
+    assert packet_times(encoder.ffmpeg, out / "clips" / "02-response.mp4") == [
+        Fraction(number, 10) for number in range(5)
+    ]
     assert not list(out.glob(".incoming*"))
 
 
@@ -374,7 +378,7 @@ def test_what_was_not_delivered_is_gone_with_its_folder(tmp_path):
 
 def test_the_frame_stands_on_the_plate_of_the_whole_card(made):
     """Else plates would grow while the clip runs."""
-    seen = decoded(made[1].ffmpeg, made[1].file("response", ".mov"), "rgba")
+    seen = decoded(made[1].encoder.ffmpeg, made[1].file("response", ".mov"), "rgba")
     items = [item for item in lay_out(response(), LOOK.name) if item.part == "frame"]
     alone = overlay_pixels(items, LOOK, WIDTH)
     readings = (slice(300, 400), slice(900, 1200))  # where nothing of the frame is

@@ -244,8 +244,10 @@ def prepared(sample):
 
 def every_text(prepared, pages):
     pictures = {card.id: b"" for card in prepared.episode.cards}
-    texts, _ = outputs.texts(prepared.episode, pages, prepared.table, pictures)
-    return texts | plan_page.texts(prepared.plan, pages)
+    episode, table = prepared.episode, prepared.series.table
+    texts = outputs.texts(episode, pages, table)
+    page = outputs.episode_page(episode, pages, table, texts.table, pictures)
+    return {**texts.files, "episode.html": page, **plan_page.texts(prepared.plan, pages)}
 
 
 def test_the_shipped_templates_make_the_same_by_either_process(own, prepared):

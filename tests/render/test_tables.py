@@ -64,7 +64,7 @@ def episode(findings=(THD,), **keys):
         keys.pop("unit", Unit("Norrvale", "Forty", "integrated amplifier", 1977)),
         ratings=keys.pop("ratings", ()),
     )
-    run = Run(Conditions(Measurement("tone-5w", "tone"), Bench()), None, tuple(findings))
+    run = Run(Conditions(Measurement("tone-5w", "tone"), Bench()), tuple(findings))
     return Episode(session, (run,), keys.pop("verdicts", ()), (), (), (), False, **keys)
 
 
