@@ -143,8 +143,8 @@ def parser() -> argparse.ArgumentParser:
         "help",
         help="the help pages: every key, kind, rating, output and caution",
         formatter_class=raw,
-        description="Print one help page, or list them all with what each is for. The pages are Markdown: formatted on a\n"
-        "terminal, printed as they are otherwise.",
+        description="Print one help page, or list them all with what each is for. The pages are Markdown:\n"
+        "formatted on a terminal, printed as they are otherwise.",
         epilog="examples:\n  reviewkit help\n  reviewkit help session",
     )
     pages.add_argument("topic", metavar="TOPIC", type=_topic, nargs="?", help="the page's name; default: list them")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from io import StringIO
+from typing import ClassVar
 
 from reviewkit import places
 from reviewkit.errors import nearest
@@ -42,10 +43,24 @@ def list_of_pages() -> str:
 
 def rendered(markdown: str, width: int) -> str:
     """Return a page as a terminal `width` characters wide shows it."""
-    from rich.console import Console
-    from rich.markdown import Markdown
+    from rich.console import Console, ConsoleOptions, RenderResult
+    from rich.markdown import Markdown, TableElement
+    from rich.table import Table
+
+    class Folded(TableElement):
+        """A table in which a word too long for its column is broken, not cut off."""
+
+        def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+            for table in super().__rich_console__(console, options):
+                if isinstance(table, Table):
+                    for column in table.columns:
+                        column.overflow = "fold"
+                yield table
+
+    class Page(Markdown):
+        elements: ClassVar = {**Markdown.elements, "table_open": Folded}
 
     shown = StringIO()
     console = Console(file=shown, width=min(max(width, _LEAST_WIDTH), _MOST_WIDTH), force_terminal=True)
-    console.print(Markdown(markdown))
+    console.print(Page(markdown))
     return "\n".join(line.rstrip() for line in shown.getvalue().splitlines())

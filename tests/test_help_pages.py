@@ -73,7 +73,7 @@ def test_a_formatted_page_fits_and_loses_nothing(name, width):
     shown = re.sub(r"\x1b\[[0-9;]*m|\x1b\]8;[^\x1b]*\x1b\\", "", help_pages.rendered(source(name), width))
     assert max(map(len, shown.splitlines())) <= width
     assert shown.count("…") == source(name).count("…")
-    letters = {word for word in re.findall(r"[A-Za-z]{4,9}", source(name))}
+    letters = set(re.findall(r"[A-Za-z]{4,9}", source(name)))
     # a long word may be broken at the edge of a narrow column; nearly all are whole
     whole = {word for word in letters if word in shown}
     assert len(whole) > 0.9 * len(letters)
