@@ -43,6 +43,7 @@ def run(arguments: Sequence[str]) -> int:
                 "build": _build,
                 "watch": _watch,
                 "cache": _cache,
+                "help": _help,
             }[options.command](options)
         )
     except InputError as error:
@@ -222,6 +223,17 @@ def _cache(options: argparse.Namespace) -> int:
     from reviewkit.cache import cache_folder, clear_cache
 
     print(f"{clear_cache()}: cleared" if options.clear else cache_folder())
+    return DONE
+
+
+def _help(options: argparse.Namespace) -> int:
+    from reviewkit.help_pages import list_of_pages, page, rendered
+
+    text = page(options.topic) if options.topic else list_of_pages()
+    if options.topic and sys.stdout.isatty():
+        text = rendered(text, shutil.get_terminal_size().columns)
+    encoding = sys.stdout.encoding or "utf-8"
+    print(text.rstrip().encode(encoding, "replace").decode(encoding))  # a terminal may have no Ω
     return DONE
 
 

@@ -16,6 +16,7 @@ _START = """first steps:
   reviewkit check my-session        everything wrong or missing, nothing written
   reviewkit build my-session        everything into my-session/out/
   reviewkit watch my-session        the same on every save, seen on a page
+  reviewkit help                    pages about every key, kind, rating and output
 
 exit status: 0 done (a rating that is not met is news, not an error); 2 the input or the command line is wrong and
 nothing was written; 1 it could not finish (disk full, folder not writable)."""
@@ -137,6 +138,16 @@ def parser() -> argparse.ArgumentParser:
         "Deleting them changes no output. The variable REVIEWKIT_CACHE names another folder.",
     )
     cache.add_argument("--clear", action="store_true", help="remove everything that reviewkit keeps there")
+
+    pages = commands.add_parser(
+        "help",
+        help="the help pages: every key, kind, rating, output and caution",
+        formatter_class=raw,
+        description="Print one help page, or list them all with what each is for. The pages are Markdown:\n"
+        "formatted on a terminal, printed as they are otherwise.",
+        epilog="examples:\n  reviewkit help\n  reviewkit help session",
+    )
+    pages.add_argument("topic", metavar="TOPIC", type=_topic, nargs="?", help="the page's name; default: list them")
     return whole
 
 
@@ -144,6 +155,15 @@ def _path(text: str) -> Path:
     if not text:
         raise argparse.ArgumentTypeError('"" names nothing; write a path, or . for the current folder')
     return Path(text)
+
+
+def _topic(text: str) -> str:
+    from reviewkit.help_pages import topic_named
+
+    try:
+        return topic_named(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
 
 
 def _jobs(text: str) -> int:

@@ -1,23 +1,37 @@
-"""What README.md and DEVELOPERS.md must name, and what no file may: lists in prose do not drift away."""
+"""What README.md, the help pages and DEVELOPERS.md must name, and what no file may: lists in prose do not drift away.
+
+Every example of the README and the pages is tried: what is shown works.
+"""
 
 from __future__ import annotations
 
 import argparse
 import re
+import shlex
+import shutil
 import subprocess
+import tomllib
 from pathlib import Path
 
 import jinja2.meta
 import pytest
+from PIL import Image
 
-from reviewkit import command_line
+from reviewkit import cli, command_line
+from reviewkit.ingest.any_file import read_any
+from reviewkit.ingest.cut_file import parse_cut
+from reviewkit.ingest.notes_file import parse_notes
+from reviewkit.ingest.price_file import parse_prices
+from reviewkit.ingest.repair_file import parse_repair
 from reviewkit.ingest.session_schema import TABLES
 from reviewkit.measure import KINDS
 from reviewkit.ratings import RULES, TRADE_WORDS
 from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
 CHECKOUT = Path(__file__).resolve().parents[1]
-PROSE = ("README.md", "DEVELOPERS.md")
+SAMPLE = CHECKOUT / "sample_session"
+PAGES = {path.stem: path.read_text(encoding="utf-8") for path in sorted((CHECKOUT / "templates/help").glob("*.md"))}
+PROSE = ("README.md", "DEVELOPERS.md", *(f"templates/help/{name}.md" for name in PAGES))
 TEXT_FILES = (".md", ".py", ".toml", ".txt", ".csv", ".j2", ".html", ".css", ".cfg", ".yml", ".yaml", "")
 
 
@@ -38,11 +52,22 @@ def commands() -> dict[str, argparse.ArgumentParser]:
     raise AssertionError("no commands")
 
 
+def without_blocks(text: str) -> str:
+    """A text without its fenced blocks."""
+    return re.sub(r"^```.*?^```", "", text, flags=re.MULTILINE | re.DOTALL)
+
+
 def code(text: str) -> str:
     """Everything that stands in backquotes or in a fenced block, a space between."""
     fenced = re.findall(r"^```.*?^```", text, re.MULTILINE | re.DOTALL)
-    rest = re.sub(r"^```.*?^```", "", text, flags=re.MULTILINE | re.DOTALL)
-    return "\n".join([*fenced, *re.findall(r"`([^`]+)`", rest)])
+    return "\n".join([*fenced, *re.findall(r"`([^`]+)`", without_blocks(text))])
+
+
+def section(page: str, heading: str) -> str:
+    """What stands under a heading of the second level."""
+    found = re.search(rf"^## {re.escape(heading)}$(.*?)(?=^## |\Z)", PAGES[page], re.MULTILINE | re.DOTALL)
+    assert found, f"{page}: no ## {heading}"
+    return found[1]
 
 
 def has_word(word: str, text: str) -> bool:
@@ -52,67 +77,143 @@ def has_word(word: str, text: str) -> bool:
 # ------------------------------------------------------------------ README.md
 
 
-PAGES = ("*.md.j2", "*.txt.j2", "episode.html", "prompter.html", "plan.html", "spec-table.html")
+def test_the_readme_is_short(readme):
+    assert len(readme.splitlines()) <= 150
 
 
-@pytest.mark.parametrize("name", sorted(path.name for page in PAGES for path in (CHECKOUT / "templates").glob(page)))
-def test_readme_names_what_every_template_is_given(name, readme):
+def test_the_readme_opens_with_the_job_and_three_cards(readme):
+    title, job, *rest = readme.split("\n\n")
+    assert title == "# reviewkit"
+    assert len(job.split()) > 40
+    shown = [re.fullmatch(r"!\[([^\]]+)\]\(([^)]+)\)", paragraph) for paragraph in rest[:3]]
+    assert all(shown), "three pictures, each with a text for those who cannot see it"
+    size = 0
+    for _, path in (found.groups() for found in shown if found):
+        assert not path.startswith(("/", "http"))
+        with Image.open(CHECKOUT / path) as card:
+            assert card.format == "PNG"
+            assert 1000 <= card.width <= 1280
+            assert card.width * 9 == card.height * 16
+        size += (CHECKOUT / path).stat().st_size
+    assert size < 400_000
+
+
+def test_the_readme_links_to_every_page(readme):
+    for name in PAGES:
+        assert f"[{name}](templates/help/{name}.md)" in readme
+
+
+@pytest.mark.parametrize(
+    "caution",
+    ["Mains voltage can kill", "capacitors", "current", "no loudspeaker", "transformer", "burn", "clip", "hearing"],
+)
+def test_the_cautions_stand_in_the_readme_and_on_their_page(caution, readme):
+    safety = readme.partition("## Safety")[2].partition("\n## ")[0]
+    assert caution in " ".join(safety.split())
+    assert caution in " ".join(PAGES["safety"].split())
+
+
+# ------------------------------------------------------------------ the help pages
+
+TEMPLATES = ("*.md.j2", "*.txt.j2", "episode.html", "prompter.html", "plan.html", "spec-table.html")
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_the_first_line_of_a_page_says_what_it_is_for(name):
+    first, second = PAGES[name].split("\n")[:2]
+    assert re.fullmatch(r"# \w.{20,98}", first)
+    assert second == ""
+    assert "\n# " not in without_blocks(PAGES[name])
+
+
+@pytest.mark.parametrize("name", sorted(p.name for t in TEMPLATES for p in (CHECKOUT / "templates").glob(t)))
+def test_the_page_names_what_every_template_is_given(name):
     source = (CHECKOUT / "templates" / name).read_text(encoding="utf-8")
     environment = jinja2.Environment()
     environment.filters.update(dict.fromkeys(re.findall(r"\|\s*([a-z]+)", source), str))
-    rows = [line for line in readme.splitlines() if line.startswith("| `") and f"`{name}`" in line.split("|")[1]]
-    told = code("\n".join(rows))
+    rows = [
+        line for line in PAGES["templates"].splitlines() if line.startswith("| `") and f"`{name}`" in line.split("|")[1]
+    ]
+    named = code("\n".join(rows))
     asked = jinja2.meta.find_undeclared_variables(environment.parse(source)) - {"part"}  # a namespace of their own
-    assert [word for word in sorted(asked) if not has_word(word, told)] == []
+    assert [word for word in sorted(asked) if not has_word(word, named)] == []
+
+
+def test_the_page_names_every_template():
+    """All that a session may replace."""
+    for path in (CHECKOUT / "templates").iterdir():
+        if path.is_file():
+            assert has_word(path.name, PAGES["templates"]), path.name
 
 
 @pytest.mark.parametrize("command", sorted(commands()))
-def test_readme_names_every_command_and_its_options(command, readme):
-    assert f"reviewkit {command} " in code(readme)
+def test_the_page_names_every_command_and_its_options(command):
+    told = code(PAGES["commands"])
+    assert has_word(f"reviewkit {command}", told)
+    options = code(section("commands", "Options of `build`" if command == "build" else "Options of the other commands"))
     for action in commands()[command]._actions:
         for option in action.option_strings:
-            if option.startswith("--"):
-                assert has_word(option, code(readme)), f"{command} {option}"
+            if option == "--help":
+                assert has_word(option, told)
+            elif option.startswith("--"):
+                assert has_word(option if command == "build" else f"{command} {option}", options), f"{command} {option}"
         for choice in action.choices or ():
-            assert str(choice) in readme, f"{command} {action.option_strings}: {choice}"
+            assert has_word(str(choice), options), f"{command} {action.option_strings}: {choice}"
 
 
-def test_readme_promises_no_option_and_no_command_that_is_not_there(readme):
+@pytest.mark.parametrize("name", ["README.md", *PAGES])
+def test_no_option_and_no_command_is_promised_that_is_not_there(name, readme):
     known = {
         option
         for parser in [command_line.parser(), *commands().values()]
         for a in parser._actions
         for option in a.option_strings
     }
-    # what belongs to other programs' command lines stands only in the fenced set-up commands
-    prose = re.sub(r"^```.*?^```", "", readme, flags=re.MULTILINE | re.DOTALL)
-    named = set(re.findall(r"(?<![\w-])--[a-z]+(?:-[a-z]+)*", code(prose)))
+    text = PAGES.get(name, readme)
+    # what belongs to other programs' command lines stands only in fenced blocks
+    named = set(re.findall(r"(?<![\w-])--[a-z]+(?:-[a-z]+)*", code(without_blocks(text))))
     assert named - known == set()
-    for command in re.findall(r"reviewkit ([a-z]+) ", code(readme)):
+    for command in re.findall(r"(?<!/)reviewkit ([a-z]+)\b", code(text)):
         assert command in commands()
 
 
+def test_every_help_page_that_is_named_is_there(readme):
+    """In the README, the pages, the files of a new session and the program's own messages."""
+    named = {}
+    for path in [CHECKOUT / "README.md", *(CHECKOUT / "templates").rglob("*"), *(CHECKOUT / "reviewkit").rglob("*.py")]:
+        if path.is_file():
+            for topic in re.findall(r"reviewkit help ([a-z]+)", path.read_text(encoding="utf-8")):
+                named.setdefault(topic, path.name)
+    assert len(named) >= 8
+    assert {topic: where for topic, where in named.items() if topic not in PAGES} == {}
+
+
 @pytest.mark.parametrize("kind", KINDS)
-def test_readme_describes_every_kind(kind, readme):
-    assert re.search(rf"^#+ `?{re.escape(kind)}`?$", readme, re.MULTILINE), kind
+def test_the_page_describes_every_kind_with_an_example(kind):
+    assert re.search(rf"^\| `{re.escape(kind)}` \|", PAGES["kinds"], re.MULTILINE)
+    assert f'kind = "{kind}"' in code(section("kinds", kind))
 
 
 @pytest.mark.parametrize("table", TABLES)
-def test_readme_names_every_key_of_a_session(table, readme):
-    assert f"[{table}]" in readme
-    for key in TABLES[table].model_fields:
-        assert has_word(key, code(readme)), f"[{table}] {key}"
+def test_the_page_names_every_key_of_a_session(table):
+    """In the first column of its own table."""
+    heading = f"[[{table}]]" if table in ("rated", "measurement") else f"[{table}]"
+    rows = [line for line in section("session", heading).splitlines() if line.startswith("| `")]
+    named = {key for row in rows for key in re.findall(r"`([^`]+)`", row.split("|")[1])}
+    assert named == set(TABLES[table].model_fields)
 
 
-def test_readme_names_every_rating_and_every_verdict(readme):
+def test_the_page_names_every_rating_and_every_verdict():
+    rated = code(section("ratings", "What can be rated"))
     for name in RULES:
-        words = [name, *(word for word, rated in TRADE_WORDS.items() if rated == name)]
-        assert any(has_word(word.replace("_", " "), code(readme)) for word in words), name
+        words = [name, *(word for word, known in TRADE_WORDS.items() if known == name)]
+        assert any(has_word(word.replace("_", " "), rated) for word in words), name
     for word in (MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED):
-        assert word in readme
+        assert f"\n| {word} |" in PAGES["ratings"]
 
 
-def test_readme_names_every_output(readme, sample):
+def test_the_page_names_every_output(sample):
+    page = PAGES["outputs"]
     made = [path.relative_to(sample.out).as_posix() for path in sample.out.rglob("*") if path.is_file()]
     assert len(made) > 20
     for name in made:
@@ -121,14 +222,187 @@ def test_readme_names_every_output(readme, sample):
             assert re.fullmatch(rf"{folder}/\d\d-[a-z0-9-]+\.png", name)
             name = f"{folder}/NN-ID.png"
         stem, _, kind = name.rpartition(".")
-        assert has_word(name, readme) or f"`{name}`" in readme or (stem in readme and f"`.{kind}`" in readme), name
+        assert has_word(name, page) or f"`{name}`" in page or (stem in page and f"`.{kind}`" in page), name
 
 
-def test_readme_names_every_exit_status_and_every_input(readme):
-    for status in ("0 done", "2 the input or the command line is wrong", "1 it could not finish"):
-        assert status in " ".join(readme.split())
+def test_the_page_names_every_exit_status():
+    statuses = {
+        cli.DONE: "Done.",
+        cli.WRONG_INPUT: "The input or the command line is wrong, and nothing was written.",
+        cli.UNFINISHED: "It could not finish",
+    }
+    rows = dict(re.findall(r"^\| (\d) \| (.+) \|$", section("commands", "Exit status"), re.MULTILINE))
+    assert {int(status) for status in rows} == set(statuses)
+    for status, words in statuses.items():
+        assert rows[str(status)].startswith(words)
+
+
+def test_the_page_shows_every_input():
+    folder = PAGES["session"].partition("my-session/\n")[2].partition("```")[0]
     for name in ("session.toml", "notes.txt", "prices.csv", "repair.csv", "measurements/", "final.txt", "templates/"):
-        assert has_word(name.rstrip("/"), readme), name
+        assert f"\n  {name} " in f"\n{folder}", name
+
+
+# ------------------------------------------------------------------ every example works
+
+
+class Block:
+    """A fenced block: its language, the file that it is an example of if it names one, and its text."""
+
+    def __init__(self, language: str, name: str, text: str) -> None:
+        self.language, self.name, self.text = language, name, text
+
+
+def blocks(text: str) -> list[Block]:
+    return [Block(*found) for found in re.findall(r"^```(\w*) ?(.*?)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)]
+
+
+EXAMPLES = [(page, block) for page, text in PAGES.items() for block in blocks(text)]
+NAMED = [(page, block) for page, block in EXAMPLES if block.name and block.name != "messages"]
+TOML = [(page, block.text) for page, block in EXAMPLES if block.language == "toml"]
+READERS = {
+    "notes.txt": parse_notes,
+    "repair.csv": parse_repair,
+    "prices.csv": lambda text: parse_prices(text, "prices.csv"),
+    "final.txt": parse_cut,
+}
+# a file of the sample session for each kind of which an example names one
+FILES = {
+    "tone": "tone-before.csv",
+    "response": "response.csv",
+    "contour": "bass-up.txt",
+    "distortion-frequency": "distortion-40w.csv",
+    "distortion-power": "power-8ohm.csv",
+    "crosstalk": "crosstalk.csv",
+    "source-impedance": "source-impedance.csv",
+    "multitone": "multitone.wav",
+    "square": "square-1khz.csv",
+    "noise": "idle.wav",
+    "intermodulation": "intermodulation.csv",
+    "phono": "phono.csv",
+    "reading": "readings.csv",
+}
+UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\nyear = 1977\nmains = "120 V 60 Hz"\n'
+
+
+def written(folder: Path, page: str) -> None:
+    """The files that a page shows, in a session folder."""
+    for _, block in (each for each in NAMED if each[0] == page):
+        (folder / block.name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / block.name).write_text(block.text, encoding="utf-8")
+
+
+def completed(text: str, folder: Path) -> str:
+    """An example of session.toml with what it leaves out, and the files that it names put into the folder."""
+    tables = tomllib.loads(text)
+    if "unit" not in tables:
+        text = f"{UNIT}\n{text}"
+    if "bench" not in tables:
+        text += '\n[bench]\nload = "8 ohm"\nchannels = "both"\n'
+    measurements = tables.get("measurement", [])
+    if any("against" in one for one in measurements):
+        text += '\n[[measurement]]\nkind = "response"\nfile = "measurements/response.csv"\n'
+        measurements = [*measurements, {"kind": "response", "file": "measurements/response.csv"}]
+    (folder / "measurements").mkdir(parents=True, exist_ok=True)
+    for one in measurements:
+        if "file" in one and not (folder / one["file"]).exists():
+            shutil.copy(SAMPLE / "measurements" / FILES[one["kind"]], folder / one["file"])
+    if "price" in tables and not (folder / tables["price"]["index"]).exists():
+        shutil.copy(SAMPLE / "prices.csv", folder / tables["price"]["index"])
+    if photo := tables.get("episode", {}).get("photo"):
+        Image.new("RGB", (640, 360), "grey").save(folder / photo)
+    return text
+
+
+def test_every_block_is_an_example_that_is_tried():
+    for page, block in EXAMPLES:
+        known = block.language in ("toml", "sh") or block.name in READERS or block.name == "messages"
+        files = block.name.startswith(("measurements/", "templates/"))
+        assert known or files or block.text.startswith("my-session/"), f"{page}: {block.language} {block.name}"
+    assert {block.name for _, block in NAMED} >= set(READERS)
+    assert len(TOML) >= len(KINDS) + 5
+
+
+@pytest.mark.parametrize(("page", "text"), TOML, ids=[f"{page}-{n}" for n, (page, _) in enumerate(TOML)])
+def test_every_example_of_session_toml_passes_check(page, text, say, tmp_path):
+    folder = tmp_path / "session"
+    folder.mkdir()
+    written(folder, page)
+    (folder / "session.toml").write_text(completed(text, folder), encoding="utf-8")
+    said = say("check", folder)
+    assert (said.status, said.err) == (0, "")
+    if "[[measurement]]" in text:
+        assert "nothing wrong; 0 figures" not in said.out
+
+
+@pytest.mark.parametrize(("page", "block"), NAMED, ids=[f"{page}-{block.name}" for page, block in NAMED])
+def test_every_example_of_a_file_is_read(page, block, tmp_path):
+    if block.name in READERS:
+        assert READERS[block.name](block.text)
+    elif block.name.startswith("measurements/readings"):
+        (tmp_path / "file.csv").write_text(block.text, encoding="utf-8")
+        assert len(read_any(tmp_path / "file.csv", "file.csv").readings) == len(block.text.splitlines()) - 1
+
+
+@pytest.mark.parametrize("page", sorted({page for page, block in NAMED if block.name in ("notes.txt", "final.txt")}))
+def test_the_examples_of_notes_repair_and_cut_fit_the_sample(page, say, sample_copy):
+    written(sample_copy, page)
+    said = say("check", sample_copy)
+    assert (said.status, said.err) == (0, "")
+    assert "no card" not in said.out
+    assert ("no final.txt" in said.out) == (page != "cut")
+
+
+def test_the_example_of_a_template_is_filled_in(say, session_of):
+    folder = session_of(UNIT + '[[rated]]\nquantity = "damping factor"\nat_least = 60\n')
+    written(folder, "templates")
+    said = say("build", folder)
+    assert (said.status, said.err) == (0, "")
+    made = (folder / "out" / "comment.txt").read_text(encoding="utf-8")
+    assert made.startswith("Norrvale Forty: every figure of this episode")
+    assert "not measured" in made
+
+
+def test_every_shape_of_a_price_index_is_read():
+    shapes = re.findall(r"^\| `(\w+,index)` \| `([\w.,-]+)` \|$", section("files", "prices.csv"), re.MULTILINE)
+    assert len(shapes) == 3
+    for header, row in shapes:
+        assert parse_prices(f"{header}\n{row}\n", "prices.csv")
+
+
+def test_the_messages_that_are_shown_are_those_that_are_given(say, session_of):
+    (block,) = (block for _, block in EXAMPLES if block.name == "messages")
+    rated = '[[rated]]\nquantity = "damping factor"\nat_least = "60 W"\n'
+    measured = '[[measurement]]\nkind = "crosstalk"\nfile = "measurements/crosstalk.csv"\ndrive = 10\n'
+    said = say("check", session_of(UNIT + rated + measured))
+    assert said.status == 2
+    for line in block.text.splitlines():
+        place, _, message = line.partition(": ")
+        assert re.fullmatch(r"session\.toml:\d+", place)
+        assert f": {message}\n" in said.err
+
+
+@pytest.mark.parametrize("name", ["README.md", *PAGES])
+def test_every_line_of_a_shell_example_can_be_run(name, readme):
+    for block in blocks(PAGES.get(name, readme)):
+        if block.language != "sh":
+            continue
+        checked = subprocess.run(["bash", "-n", "-c", block.text], capture_output=True, text=True, check=False)
+        assert checked.returncode == 0, checked.stderr
+        for line in block.text.splitlines():
+            program, *arguments = shlex.split(line, comments=True)
+            if program == "reviewkit":
+                command_line.parser().parse_args(arguments)  # exits where something is wrong
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_every_key_with_a_value_is_one_that_a_session_has(name):
+    known = {key for table in TABLES.values() for key in table.model_fields}
+    for line in re.findall(r"`([a-z_]+ = [^`]+)`", without_blocks(PAGES[name])):
+        assert set(tomllib.loads(line)) <= known, line
+
+
+# ------------------------------------------------------------------ the two commands
 
 
 def marked_command(readme: str, mark: str) -> str:
@@ -167,7 +441,7 @@ def test_every_link_leads_somewhere(name):
         if target.startswith("#"):
             assert target[1:] in headings, target
         elif not re.match(r"https?:", target):
-            assert (CHECKOUT / target.split("#")[0]).exists(), target
+            assert ((CHECKOUT / name).parent / target.split("#")[0]).exists(), target
 
 
 # ------------------------------------------------------------------ DEVELOPERS.md

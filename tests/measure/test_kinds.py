@@ -1,4 +1,4 @@
-"""What every kind of measurement owes: one file, its words, its place in the README and in the sample session."""
+"""What every kind of measurement owes: one file, its words, its place on the help page and in the sample session."""
 
 from __future__ import annotations
 
@@ -74,10 +74,10 @@ def test_its_words_are_there(name, checkout):
 
 
 @pytest.mark.parametrize("name", KINDS)
-def test_the_readme_tells_of_it(name, checkout):
+def test_the_help_page_describes_it(name, checkout):
     """Under a heading of its own."""
-    told = (checkout / "README.md").read_text(encoding="utf-8")
-    assert re.search(rf"^#+ `?{re.escape(name)}`?$", told, re.MULTILINE)
+    page = (checkout / "templates" / "help" / "kinds.md").read_text(encoding="utf-8")
+    assert re.search(rf"^## {re.escape(name)}$", page, re.MULTILINE)
 
 
 @pytest.mark.parametrize("name", KINDS)

@@ -103,9 +103,9 @@ def test_every_kind_of_measurement(changed, edits):
 
 
 def test_every_sort_of_input_file(changed):
-    """Those of the README's picture of a session folder, those that a key names, and published.json."""
-    readme = (CHECKOUT / "README.md").read_text(encoding="utf-8")
-    _, _, rest = readme.partition("my-session/\n")
+    """Those of the help page's picture of a session folder, those that a key names, and published.json."""
+    page = (CHECKOUT / "templates" / "help" / "session.md").read_text(encoding="utf-8")
+    _, _, rest = page.partition("my-session/\n")
     picture, _, _ = rest.partition("```")
     sorts = {line.split()[0] for line in picture.splitlines()} - {"out/", "measurements/", "session.toml"}
     assert len(sorts) >= 6
