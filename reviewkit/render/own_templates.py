@@ -31,7 +31,7 @@ UNKNOWN = "needs more time or memory than a page may take, or goes too deep; mak
 _LONGEST_START_S = 60.0
 _GRACE_S = 1.0  # the child stops by itself when the time is over, and says in which line; if it can
 _LOOK_AGAIN_S = 0.05
-LONGEST_FAULT = 10_000  # bytes
+_LONGEST_FAULT = 10_000  # bytes
 _PROGRAM = """import sys
 sys.path[:] = sys.argv[1:]
 from reviewkit.render.template_child import serve
@@ -122,8 +122,7 @@ class _Child:
     """A process that fills in templates. `end` ends it."""
 
     def __init__(self, settings: bytes, limits: Limits) -> None:
-        self._settings, self._limits = settings, limits
-        self._memory_before = 0
+        self._limits, self._is_ready, self._memory_before = limits, False, 0
         self._process = subprocess.Popen(
             [sys.executable, "-c", _PROGRAM, *sys.path],
             stdin=subprocess.PIPE,
@@ -131,12 +130,16 @@ class _Child:
             stderr=subprocess.DEVNULL,
         )
         self.end = weakref.finalize(self, _end, self._process)
+        assert self._process.stdin
+        with suppress(OSError):  # from one that has ended there will be no answer
+            self._process.stdin.write(settings)
+            self._process.stdin.flush()
 
     def wait_until_ready(self, longest_s: float) -> None:
         """Return when the child can be asked. Raises _Ended."""
-        if self._settings:
-            self.ask(self._settings, longest_s)
-            self._settings, self._memory_before = b"", self._memory()
+        if not self._is_ready:
+            self.ask(b"", longest_s)
+            self._is_ready, self._memory_before = True, self._memory()
 
     def ask(self, request: bytes, longest_s: float) -> tuple[bytes, bytes]:
         """Return what kind of answer the child gives, and the answer. Raises _Ended."""
@@ -176,7 +179,7 @@ def _exchange(process: subprocess.Popen[bytes], request: bytes, limits: Limits) 
         process.stdin.write(request)
         process.stdin.flush()
         kind, length = HEAD.unpack(process.stdout.read(HEAD.size))
-        if length > (limits.output if kind == TEXT else LONGEST_FAULT):
+        if length > (limits.output if kind == TEXT else _LONGEST_FAULT):
             return None
         content = process.stdout.read(length)
     except (OSError, ValueError, struct.error):
