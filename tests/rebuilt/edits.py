@@ -217,7 +217,6 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "unit.year": toml("year = 1975\nmains", "year = 1974\nmains"),
     "unit.mains": toml('year = 1975\nmains = "230 V 50 Hz"', 'year = 1975\nmains = "120 V 60 Hz"'),
     "price.paid": toml("paid = 248.00", "paid = 258.00"),
-    "price.currency": toml('currency = "USD"', 'currency = "EUR"'),
     "price.index": all_of(
         add("other.csv", third_session.PRICES.replace("53.8", "50.1")), toml('"prices.csv"', '"other.csv"')
     ),
@@ -292,6 +291,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "look.presenter": toml('"measured by the window"', '"measured by the door"'),
 }
 _CAPTURES_KEYS: dict[str, Change] = {
+    "price.currency": toml('currency = "USD"', 'currency = "EUR"'),
     "bench.coupling": toml('coupling = "ac"', 'coupling = "dc"'),
     "bench.distortion_floor": toml('"0.002 %"', '"0.02 %"'),
     "bench.mains": toml('channels = "both"\nmains = "230 V 50 Hz"', 'channels = "both"\nmains = "230 V 60 Hz"'),
