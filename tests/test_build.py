@@ -212,7 +212,7 @@ def test_a_sweep_that_changed_is_read_and_drawn_alone(folder, monkeypatch):
     drawn.clear()
     put(folder / "measurements/flat.csv", one_evening.flat(35_000))
     build(folder, Options())
-    assert sorted(read) == ["bass.csv", "flat.csv"]
+    assert set(read) == {"bass.csv", "flat.csv"}  # the reference, for itself and for what is compared with it
     assert {"flat", "bass"} <= set(drawn)
     assert "leak" not in drawn
     read.clear()

@@ -234,7 +234,7 @@ def test_without_the_library_a_build_goes_on_and_says_how_to_have_it(monkeypatch
     assert told not in pipeline.check(folder).left_out
     monkeypatch.setitem(sys.modules, "opentimelineio", None)
     made = make(folder, Options())
-    assert told in made.said
+    assert told in made.summary
     assert told in json.loads(made.files["findings.json"])["left_out"]
     assert "timeline.otio" not in made.files
 
