@@ -193,7 +193,7 @@ def test_a_second_build_by_two_processes_gives_the_same_bytes_and_opens_no_socke
     out = tmp_path / "again"
     tried = without_network(tmp_path, checkout, "-m", "reviewkit", "build", sample.folder, "--out", out, "--jobs", "2")
     assert set(tried) == {"watching"}
-    assert len(tried) == 2, "this process and the one that draws beside it were not both watched"
+    assert len(tried) >= 2, "this process and the one that works beside it were not both watched"
     one, other = contents(out), contents(sample.out)
     assert set(one) == set(other)
     assert sum(name.startswith("cards/") for name in one) == len(list((out / "cards").iterdir())) > 10
