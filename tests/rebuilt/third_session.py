@@ -516,7 +516,9 @@ def _sweeps() -> dict[str, str | bytes]:
     return {
         "measurements/flat left.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat),
         "measurements/flat right.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat - 0.2),
-        "measurements/flat before.csv": _rows("Frequency (Hz),Left (dBV),Right (dBV)", HZ, flat, flat - 6 + _low(60)),
+        "measurements/flat before.csv": _rows(
+            "Frequency (Hz),Left (dBV),Right (dBV)", HZ, flat + _low(15), flat - 6 + _low(60)
+        ),
         "measurements/bass.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat + 9 / (1 + (HZ / 150) ** 2)),
         "measurements/treble.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat + _high(4000)),
         "measurements/thd-sweep.csv": _rows(
