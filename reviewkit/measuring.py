@@ -62,7 +62,8 @@ def _measure(
     keys = {m.id: _key(conditions[m.id], by_id.get(m.against), digests) for m in measurements}
     stored = {m.id: cache.read(keys[m.id]) for m in measurements}
     texts = {name: entry.decode() for name, entry in stored.items() if entry}
-    new = [m for m in measurements if m.id not in texts]
+    # the largest file takes longest, and comes first
+    new = sorted((m for m in measurements if m.id not in texts), key=lambda m: -_size(session.folder / m.file))
     calls = [(session.folder, conditions[m.id], by_id.get(m.against), _digests(m, by_id, digests)) for m in new]
     results: dict[str, Run | Unusable] = {}
     for m, result in zip(new, pool.run(measure_file, calls), strict=True):
@@ -75,6 +76,10 @@ def _measure(
         measured: Measured = from_text(text)
         results[name] = Run(conditions[name], measured.findings, measured.withheld, measured.curves)
     return results
+
+
+def _size(path: Path) -> int:
+    return path.stat().st_size if path.is_file() else 0
 
 
 def _conditions(

@@ -116,8 +116,9 @@ def run(
     corrected = corrections(figures, files.published)
     texts = outputs.texts(composed.episode, composed.pages, series.table, corrected)
     plan_texts = plan_page.texts(composed.plan, composed.pages)
+    first = {"thumbnail.png": _thumbnail(composed, cache), **texts.files, **plan_texts}
     drawn = finish_drawing(drawing, cache, progress)
-    everything = _with_pictures(composed, drawn, {**texts.files, **plan_texts}, texts.table, cache)
+    everything = _with_pictures(composed, drawn, first, texts.table, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
     remember = tables.published_json(published(figures, files.published)).encode() if options.published else None
     return Outputs(composed, everything, outputs.summary(episode), remember)
@@ -219,16 +220,22 @@ def _order(session: Session, series: CardSeries, options: Options, clips: Clips 
     )
 
 
+def _thumbnail(composed: Composed, cache: Cache) -> bytes:
+    episode, series = composed.episode, composed.series
+    title = (episode.session.unit, shown(episode), series.look, series.fonts)
+    return draw_picture(cache, (title, composed.files.type_digests), thumbnail, title)
+
+
 def _with_pictures(
-    composed: Composed, drawn: Mapping[str, Pictures], texts: Mapping[str, bytes], table: str, cache: Cache
+    composed: Composed, drawn: Mapping[str, Pictures], first: Mapping[str, bytes], table: str, cache: Cache
 ) -> dict[str, bytes | Path]:
-    """Every output by its path: the texts, the pictures, and what is made of both. `table`: the spec table as HTML."""
+    """Every output by its path: `first`, which need no card, the cards' pictures, and what is made of both. `table`: the
+    spec table as HTML.
+    """
     episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
-    files = _card_files(episode.cards, drawn) | dict(texts)
+    files = _card_files(episode.cards, drawn) | dict(first)
     page_pictures = {card: content for card, each in drawn.items() if isinstance(content := each["page"], bytes)}
     files["episode.html"] = outputs.episode_page(episode, composed.pages, series.table, table, page_pictures)
-    title = (episode.session.unit, shown(episode), series.look, series.fonts)
-    files["thumbnail.png"] = draw_picture(cache, (title, type_digests), thumbnail, title)
     small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
     sheet = (small, series.look, series.fonts)
     files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), contact_sheet, sheet)
