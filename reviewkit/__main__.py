@@ -13,7 +13,7 @@ def main() -> None:
     # a build leaves no cycles behind, and to look for some again and again in all that is imported and read takes a
     # fifth of the time that importing does
     gc.disable()
-    from reviewkit.cli import run
+    from reviewkit.commands.cli import run
 
     status = run(sys.argv[1:])
     try:

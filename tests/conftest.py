@@ -16,9 +16,9 @@ import accuracy as promised
 import pytest
 from hypothesis import settings
 
-from reviewkit import cli, pipeline, pool
-from reviewkit.build import build
-from reviewkit.options import Options
+from reviewkit.build import build, pipeline, pool
+from reviewkit.build.options import Options
+from reviewkit.commands import cli
 
 # what a test builds, it builds in its own process, unless it asks for others
 pool.paying = lambda sessions=1: 1

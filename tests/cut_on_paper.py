@@ -5,9 +5,11 @@ from __future__ import annotations
 from fractions import Fraction
 from pathlib import Path
 
-from reviewkit.episode import assemble
-from reviewkit.ingest.notes_file import parse_notes
-from reviewkit.model import Card, Episode, EpisodeSettings, Session, TitlePage, Unit
+from reviewkit.episode.episode import assemble
+from reviewkit.ingest.session.notes_file import parse_notes
+from reviewkit.model.card import Card, TitlePage
+from reviewkit.model.episode import Episode
+from reviewkit.model.session import EpisodeSettings, Session, Unit
 
 
 def episode(notes: str, cards: dict[str, float | None], rate: Fraction = Fraction(25), **settings) -> Episode:

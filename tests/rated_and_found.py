@@ -5,10 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from reviewkit.model import Bench, Conditions, Finding, Measurement, Rating, Run, Session, Unit, Verdict
-from reviewkit.quantities import QUANTITIES
-from reviewkit.ratings import RULES
-from reviewkit.verdict import judge
+from reviewkit.model.finding import Conditions, Finding, Run
+from reviewkit.model.quantities import QUANTITIES
+from reviewkit.model.ratings import RULES
+from reviewkit.model.session import Bench, Measurement, Rating, Session, Unit
+from reviewkit.model.verdict import Verdict
+from reviewkit.verdict.verdict import judge
 
 
 def rated(quantity: str, **keys: Any) -> Rating:

@@ -21,9 +21,9 @@ import one_evening
 from one_evening import outputs, put
 
 from reviewkit.build import build
-from reviewkit.cache import VARIABLE, open_cache
-from reviewkit.options import Options
-from reviewkit.render.deliver import MANIFEST
+from reviewkit.build.cache import VARIABLE, open_cache
+from reviewkit.build.deliver import MANIFEST
+from reviewkit.build.options import Options
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 # Counts every call that changes what is on the disk, and at one of them ends as a process does that is killed there, or
@@ -44,7 +44,7 @@ def counted(call):
     return counting
 for name in ("fsync", "mkdir", "replace", "rmdir", "unlink", "utime"):
     setattr(os, name, counted(getattr(os, name)))
-from reviewkit.cli import run
+from reviewkit.commands.cli import run
 status = run(sys.argv[1:])
 if what == "count":
     print(calls)

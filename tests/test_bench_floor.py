@@ -17,11 +17,11 @@ from measure.measured_sheets import column, conditions, one, sheet
 from rated_and_found import found as found_one
 from rated_and_found import rated, runs_of, session, verdict_of
 
-from reviewkit import bench_floor
-from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Run
-from reviewkit.quantities import show, told
-from reviewkit.verdict import judge
+from reviewkit.measure import KINDS, bench_floor
+from reviewkit.model.finding import Run
+from reviewkit.model.quantities import show, told
+from reviewkit.model.session import Bench
+from reviewkit.verdict.verdict import judge
 
 FREQUENCY_HZ = np.geomspace(20, 20_000, 31)
 SIX_DB = 10 ** (6 / 20)

@@ -14,17 +14,17 @@ import one_evening
 import pytest
 from one_evening import outputs, put
 
-import reviewkit.build
-from reviewkit import drawing, measuring, plain_data, program
-from reviewkit.build import make
-from reviewkit.cache import Cache, open_cache
-from reviewkit.errors import CannotFinish
-from reviewkit.last_build import read_last_build
-from reviewkit.options import Options
-from reviewkit.pool import ALONE
-from reviewkit.render import clip
-from reviewkit.render.deliver import MANIFEST
-from reviewkit.render.ffmpeg import find_encoder
+import reviewkit.build.build
+from reviewkit.build import drawing, measuring, plain_data, program
+from reviewkit.build.build import make
+from reviewkit.build.cache import Cache, open_cache
+from reviewkit.build.deliver import MANIFEST
+from reviewkit.build.last_build import read_last_build
+from reviewkit.build.options import Options
+from reviewkit.build.pool import ALONE
+from reviewkit.model.errors import CannotFinish
+from reviewkit.render.footage import clip
+from reviewkit.render.footage.ffmpeg import find_encoder
 
 HEAVY = "numpy pandas matplotlib jinja2 pydantic scipy PIL rich".split()
 
@@ -55,7 +55,7 @@ def folder(whole, tmp_path) -> Path:
 def build(folder: Path, options: Options, *, cached: bool = True) -> None:
     """Build as the command does, in this process."""
     encoder = find_encoder() if options.motion else None
-    reviewkit.build.build(folder, options, ALONE, open_cache() if cached else Cache(), encoder)
+    reviewkit.build.build.build(folder, options, ALONE, open_cache() if cached else Cache(), encoder)
 
 
 def is_current(folder: Path, options: Options = Options()) -> bool:  # noqa: B008 - frozen
@@ -75,7 +75,7 @@ def times(folder: Path) -> dict[str, tuple[int, int]]:
 def test_where_nothing_changed_nothing_is_loaded_made_or_written(folder, checkout):
     before = times(folder)
     program = (
-        "import sys; from reviewkit.cli import run; status = run(sys.argv[1:])\n"
+        "import sys; from reviewkit.commands.cli import run; status = run(sys.argv[1:])\n"
         f"print(status, *(name for name in {HEAVY!r} if name in sys.modules))"
     )
     arguments = [sys.executable, "-c", program, "build", str(folder), "--jobs", "2"]
@@ -293,7 +293,7 @@ def test_another_program_makes_everything_itself(folder, monkeypatch):
     assert outputs(folder / "out") == before
 
 
-@pytest.mark.parametrize("part", ["reviewkit/units.py", "templates/outline.md.j2", "a font", "a package"])
+@pytest.mark.parametrize("part", ["reviewkit/model/units.py", "templates/outline.md.j2", "a font", "a package"])
 def test_the_program_is_known_by_its_bytes_and_what_is_installed(part, tmp_path, monkeypatch, checkout):
     program.program_digest.cache_clear()
     before = program.program_digest()

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from reviewkit.cache import VARIABLE, Cache, clear_cache, open_cache
+from reviewkit.build.cache import VARIABLE, Cache, clear_cache, open_cache
 
 KEY, OTHER = "ab" * 32, "cd" * 32
 
@@ -113,7 +113,7 @@ def test_two_processes_may_write_at_once(place):
     import sys
 
     program = (
-        "from reviewkit.cache import open_cache\n"
+        "from reviewkit.build.cache import open_cache\n"
         f"for turn in range(300):\n    c = open_cache(); c.write({KEY!r}, b'x' * 50_000)\n"
         f"    assert c.read({KEY!r}) in (b'x' * 50_000, None); c.trim(limit_bytes=1)\n"
     )

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from reviewkit import pipeline
-from reviewkit.model import Finding
+from reviewkit.build import pipeline
+from reviewkit.model.finding import Finding
 
 RATE_HZ = 96_000
 FULL_SCALE_V = 20.0

@@ -7,8 +7,10 @@ from dataclasses import replace
 import pytest
 from rated_and_found import found
 
-from reviewkit.changes import changes, counterpart
-from reviewkit.model import Bench, Change, Conditions, Measurement, Run
+from reviewkit.model.change import Change
+from reviewkit.model.finding import Conditions, Run
+from reviewkit.model.session import Bench, Measurement
+from reviewkit.verdict.changes import changes, counterpart
 
 
 def run(stage, name, *findings, kind="tone", **keys):

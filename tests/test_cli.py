@@ -14,7 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from reviewkit import __version__, command_line
+from reviewkit import __version__
+from reviewkit.commands import command_line
 
 ONLY_UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
 SWEEP = """Frequency (kHz);Left (dBV);Right (dBV)

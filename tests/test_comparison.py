@@ -13,12 +13,12 @@ from typing import Any
 import pytest
 from rated_and_found import found, rated, verdict_of
 
-from reviewkit.comparison import APART, EASIER, HARDER, SAME, SWEPT, Mains, Stand, compare, mains_stand, overall
-from reviewkit.mains import mains_of
 from reviewkit.measure import KINDS
-from reviewkit.model import Rating
-from reviewkit.ratings import COVERED, EQUAL, HARD, RULES
-from reviewkit.verdict import INCOMPARABLE, MEETS, SHORT
+from reviewkit.model.mains import mains_of
+from reviewkit.model.ratings import COVERED, EQUAL, HARD, RULES
+from reviewkit.model.session import Rating
+from reviewkit.verdict.comparison import APART, EASIER, HARDER, SAME, SWEPT, Mains, Stand, compare, mains_stand, overall
+from reviewkit.verdict.verdict import INCOMPARABLE, MEETS, SHORT
 
 BAND = (20.0, 20_000.0)
 WANTS = "120 V 60 Hz"

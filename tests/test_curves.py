@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit import curves
+from reviewkit.measure import curves
 
 SWEEP_HZ = np.geomspace(20.0, 20_000.0, 31)
 SLOPE_DB = 6.0 * np.log2(SWEEP_HZ / 1000.0)  # 6 dB an octave through 0 dB at 1 kHz: a straight line over log frequency

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from reviewkit import pipeline
-from reviewkit.build import make
-from reviewkit.episode import (
+from reviewkit.build import pipeline
+from reviewkit.build.build import make
+from reviewkit.build.options import Options
+from reviewkit.episode.episode import (
     ORDER,
     SHORTEST_S,
     assemble,
@@ -20,22 +21,11 @@ from reviewkit.episode import (
     segment_of_run,
     title_of,
 )
-from reviewkit.model import (
-    Bench,
-    Card,
-    Chapter,
-    Conditions,
-    EpisodeSettings,
-    Measurement,
-    Note,
-    Notes,
-    Run,
-    Said,
-    Session,
-    TitlePage,
-    Unit,
-)
-from reviewkit.options import Options
+from reviewkit.model.card import Card, TitlePage
+from reviewkit.model.episode import Chapter, Said
+from reviewkit.model.finding import Conditions, Run
+from reviewkit.model.notes import Note, Notes
+from reviewkit.model.session import Bench, EpisodeSettings, Measurement, Session, Unit
 
 SESSION = Session(Path("session"), Unit("Norrvale", "Forty"), episode=EpisodeSettings(words_per_minute=150))
 CAUTIONS = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reviewkit.errors import MOST_SHOWN, CannotFinish, Fault, Faults, InputError, listed, nearest
+from reviewkit.model.errors import MOST_SHOWN, CannotFinish, Fault, Faults, InputError, listed, nearest
 
 
 def test_a_fault_names_its_place():

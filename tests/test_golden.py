@@ -20,7 +20,8 @@ from typing import Any
 
 import pytest
 
-from reviewkit.model import Card, Curves, Episode, Rows, TitlePage
+from reviewkit.model.card import Card, Curves, Rows, TitlePage
+from reviewkit.model.episode import Episode
 
 GOLDEN = Path(__file__).resolve().parent / "golden"
 RENEW = os.environ.get("REVIEWKIT_RENEW_GOLDEN") == "1"

@@ -8,7 +8,8 @@ import sys
 
 import pytest
 
-from reviewkit import cli, help_pages, places
+from reviewkit.commands import cli, help_pages
+from reviewkit.model import places
 
 NAMES = sorted(path.stem for path in (places.templates() / "help").glob("*.md"))
 

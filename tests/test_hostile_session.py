@@ -12,16 +12,16 @@ import socket
 
 import pytest
 
-from reviewkit import places
-from reviewkit.errors import InputError
-from reviewkit.ingest import session_paths
-from reviewkit.ingest.cut_file import FILE_NAME as FINAL
-from reviewkit.ingest.notes_file import FILE_NAME as NOTES
-from reviewkit.ingest.repair_file import FILE_NAME as REPAIR
-from reviewkit.ingest.session_file import FILE_NAME as SESSION
-from reviewkit.ingest.timeline_file import FILE_NAME as EDITED
-from reviewkit.published import FILE_NAME as PUBLISHED
-from reviewkit.render.page import Pages
+from reviewkit.ingest.session import session_paths
+from reviewkit.ingest.session.cut_file import FILE_NAME as FINAL
+from reviewkit.ingest.session.notes_file import FILE_NAME as NOTES
+from reviewkit.ingest.session.repair_file import FILE_NAME as REPAIR
+from reviewkit.ingest.session.session_file import FILE_NAME as SESSION
+from reviewkit.ingest.session.timeline_file import FILE_NAME as EDITED
+from reviewkit.model import places
+from reviewkit.model.errors import InputError
+from reviewkit.model.published import FILE_NAME as PUBLISHED
+from reviewkit.render.pages.page import Pages
 
 SECRET = "year,index\n1977,60.6\nthe words that nobody may see\n"
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
@@ -348,9 +348,9 @@ def test_a_folder_within_the_templates_is_no_link(stranger, told):
 
 def test_watch_shows_a_page_of_its_own_where_the_templates_are_elsewhere(stranger):
     pytest.importorskip("watchfiles")
-    from reviewkit.cache import NO_CACHE
-    from reviewkit.pool import ALONE
-    from reviewkit.watch import Bench, _LivePage
+    from reviewkit.build.cache import NO_CACHE
+    from reviewkit.build.pool import ALONE
+    from reviewkit.commands.watch import Bench, _LivePage
 
     (outside_of(stranger) / "watch.html").write_text(SECRET, encoding="utf-8")
     (stranger / "templates").symlink_to(outside_of(stranger))

@@ -13,8 +13,8 @@ from contextlib import closing
 
 import pytest
 
-from reviewkit import live_server
-from reviewkit.live_server import LiveServer
+from reviewkit.commands import live_server
+from reviewkit.commands.live_server import LiveServer
 
 CLOSED = "default-src 'none'; script-src 'sha256-of-the-prompter'"
 

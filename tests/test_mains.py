@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from reviewkit.mains import mains_of
-from reviewkit.units import UnitError
+from reviewkit.model.mains import mains_of
+from reviewkit.model.units import UnitError
 
 
 @pytest.mark.parametrize(

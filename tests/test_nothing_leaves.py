@@ -16,8 +16,8 @@ from pathlib import Path, PurePosixPath
 import pytest
 from PIL import Image
 
-from reviewkit.card_files import KINDS, card_path
-from reviewkit.render.own_files import FIXED, MANIFEST, can_be_output, own_files
+from reviewkit.build.own_files import FIXED, MANIFEST, can_be_output, own_files
+from reviewkit.model.card_files import KINDS, card_path
 
 SESSION = """
 [unit]

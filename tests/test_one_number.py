@@ -18,10 +18,13 @@ from typing import Any
 
 import pytest
 
-from reviewkit import digits, quantities
-from reviewkit.model import Bars, Card, Curves, Episode, Finding, Rating, Rows, TitlePage
-from reviewkit.ratings import RULES
-from reviewkit.spoken import spoken
+from reviewkit.model import digits, quantities
+from reviewkit.model.card import Bars, Card, Curves, Rows, TitlePage
+from reviewkit.model.episode import Episode
+from reviewkit.model.finding import Finding
+from reviewkit.model.ratings import RULES
+from reviewkit.model.session import Rating
+from reviewkit.model.spoken import spoken
 
 UNITS = "kHz|Hz|mW|W|µV|mV|V|dB/octave|dB|mΩ|kΩ|Ω|ohm|%|mA|ms|µs|ns|s"
 _NUMBER = r"\d+(?:,\d{3})*(?:\.\d+)?"

@@ -11,7 +11,7 @@ import one_evening
 import pytest
 from one_evening import outputs, put
 
-from reviewkit.render.own_files import MANIFEST, can_be_output
+from reviewkit.build.own_files import MANIFEST, can_be_output
 
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
 RATED = f'{UNIT}[[rated]]\nquantity = "damping factor"\nat_least = 60\n'
@@ -89,9 +89,9 @@ def test_of_several_sessions_none_is_written_where_one_may_not_be(session_of, sa
 
 def test_watch_does_not_replace_a_file_that_no_build_made(folder):
     pytest.importorskip("watchfiles")
-    from reviewkit.cache import NO_CACHE
-    from reviewkit.pool import ALONE
-    from reviewkit.watch import Bench
+    from reviewkit.build.cache import NO_CACHE
+    from reviewkit.build.pool import ALONE
+    from reviewkit.commands.watch import Bench
 
     put(folder / "out/outline.md", "mine")
     bench = Bench(folder, ALONE, NO_CACHE)

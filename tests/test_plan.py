@@ -19,13 +19,16 @@ from hypothesis import strategies as st
 from rated_and_found import found, rated, runs_of, session
 from test_comparison import LIMITS, SIDES
 
-from reviewkit import places
-from reviewkit.comparison import Mains
 from reviewkit.ingest.reading_conditions import conditions_of
 from reviewkit.ingest.reading_file import parse_readings
-from reviewkit.ingest.session_file import parse_session
+from reviewkit.ingest.session.session_file import parse_session
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Conditions, Finding, Measurement, Rating, RepairRow, Run, Session, Verdict
+from reviewkit.model import places
+from reviewkit.model.finding import Conditions, Finding, Run
+from reviewkit.model.ratings import RULES
+from reviewkit.model.repair import RepairRow
+from reviewkit.model.session import Bench, Measurement, Rating, Session
+from reviewkit.model.verdict import Verdict
 from reviewkit.plan.basis import Basis
 from reviewkit.plan.entries import at_cell, entries, header, reading_rows
 from reviewkit.plan.gates import GATE, gate
@@ -35,10 +38,10 @@ from reviewkit.plan.plan import Plan, plan
 from reviewkit.plan.power import blocked
 from reviewkit.plan.recipes import recipe
 from reviewkit.plan.remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, distance, needs
-from reviewkit.ratings import RULES
-from reviewkit.render.page import Pages
-from reviewkit.render.plan_page import in_words
-from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED, judge
+from reviewkit.render.pages.page import Pages
+from reviewkit.render.pages.plan_page import in_words
+from reviewkit.verdict.comparison import Mains
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED, judge
 
 COLUMNS = {name: kind.about for name, kind in KINDS.items()}
 PAGES = Pages(places.templates(), places.templates())

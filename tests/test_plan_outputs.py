@@ -14,16 +14,17 @@ from pathlib import Path
 import pytest
 from rated_and_found import rated, session
 
-from reviewkit import places
+from reviewkit.build.pipeline import check
+from reviewkit.commands.plan_table import as_table, as_text
 from reviewkit.measure import KINDS
-from reviewkit.model import Episode, Session, Unit
-from reviewkit.pipeline import check
+from reviewkit.model import places
+from reviewkit.model.episode import Episode
+from reviewkit.model.session import Session, Unit
 from reviewkit.plan.plan import plan
-from reviewkit.plan_table import as_table, as_text
-from reviewkit.render import plan_page
-from reviewkit.render.page import Pages
-from reviewkit.render.plan_lines import PlanWords, rows
-from reviewkit.verdict import judge
+from reviewkit.render.pages import plan_page
+from reviewkit.render.pages.page import Pages
+from reviewkit.render.pages.plan_lines import PlanWords, rows
+from reviewkit.verdict.verdict import judge
 
 ONLY_RATED = """[unit]
 maker = "Norrvale"

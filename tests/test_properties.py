@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 sys.path.append(str(Path(__file__).resolve().parent / "measure"))
 from measured_sheets import measured
 
-from reviewkit.ingest.sheet_file import parse_sheet
-from reviewkit.model import Measured
+from reviewkit.ingest.sheet.sheet_file import parse_sheet
+from reviewkit.model.finding import Measured
 
 Table = dict[str, np.ndarray]  # header cell -> shape (rows,)
 Figures = dict[tuple[str, str, str], float]

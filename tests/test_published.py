@@ -10,10 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rated_and_found import found
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.published_file import parse_published
-from reviewkit.published import Correction, Published, corrections, for_viewers, published, told
-from reviewkit.spec_table import SpecTable, TableRow
+from reviewkit.episode.published import Correction, corrections, for_viewers, published, told
+from reviewkit.ingest.session.published_file import parse_published
+from reviewkit.model.errors import InputError
+from reviewkit.model.published import Published
+from reviewkit.verdict.spec_table import SpecTable, TableRow
 
 NOW = {"Power": "42.9 W, meets", "Damping factor": "52, falls short"}
 

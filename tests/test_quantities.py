@@ -15,8 +15,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rated_and_found import found
 
-from reviewkit import quantities
-from reviewkit.quantities import QUANTITIES, show, shown
+from reviewkit.model import quantities
+from reviewkit.model.quantities import QUANTITIES, show, shown
 
 
 @pytest.mark.parametrize(

@@ -16,8 +16,9 @@ from invented_amplifiers import Amplifier, invented
 from known_filters import points_hz
 from written_layouts import Written, written
 
-from reviewkit import pipeline
-from reviewkit.model import Episode, Run
+from reviewkit.build import pipeline
+from reviewkit.model.episode import Episode
+from reviewkit.model.finding import Run
 
 SEEDS = range(12)
 

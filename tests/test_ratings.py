@@ -7,10 +7,10 @@ import re
 import pytest
 from rated_and_found import rated
 
-from reviewkit.model import Rating
-from reviewkit.quantities import QUANTITIES
-from reviewkit.rating_words import label, limit_text, line, small_print
-from reviewkit.ratings import COVERED, EQUAL, HARD, RULES, TRADE_WORDS, rated_name
+from reviewkit.model.quantities import QUANTITIES
+from reviewkit.model.rating_words import label, limit_text, line, small_print
+from reviewkit.model.ratings import COVERED, EQUAL, HARD, RULES, TRADE_WORDS, rated_name
+from reviewkit.model.session import Rating
 
 BAND = (20.0, 20_000.0)
 POWER = rated("power", at_least=40.0, load_ohm=8.0, thd_percent=0.05, band_hz=BAND, channels="both")

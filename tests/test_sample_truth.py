@@ -12,8 +12,8 @@ import norrvale_figures
 import pytest
 from norrvale_figures import Truth
 
-from reviewkit import pipeline
-from reviewkit.model import Finding
+from reviewkit.build import pipeline
+from reviewkit.model.finding import Finding
 
 # how many figures of each measurement are checked; THD stands three times, for three counts of harmonics
 EXPECTED = {

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit import scales
-from reviewkit.model import Axis, Trace
+from reviewkit.measure import scales
+from reviewkit.model.card import Axis, Trace
 
 MOST_NUMBERS = 7
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import pytest
 from rated_and_found import found, rated, verdict_of
 
-from reviewkit import places
-from reviewkit.model import Point, RepairRow
-from reviewkit.rating_words import label
-from reviewkit.render.outputs import framing_sentences
-from reviewkit.render.page import Pages
+from reviewkit.model import places
+from reviewkit.model.finding import Point
+from reviewkit.model.rating_words import label
+from reviewkit.model.repair import RepairRow
+from reviewkit.render.pages.outputs import framing_sentences
+from reviewkit.render.pages.page import Pages
 
 PAGES = Pages(places.templates(), places.templates())
 BAND = (10.0, 50_000.0)

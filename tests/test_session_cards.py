@@ -7,23 +7,15 @@ from pathlib import Path
 
 import pytest
 
-from reviewkit import session_cards
-from reviewkit.model import (
-    Bench,
-    Conditions,
-    Finding,
-    Measurement,
-    PriceLine,
-    Rating,
-    RepairRow,
-    Row,
-    Run,
-    Session,
-    Unit,
-    Verdict,
-)
-from reviewkit.render.card import fit
-from reviewkit.spec_table import spec_table
+from reviewkit.episode import session_cards
+from reviewkit.model.card import Row
+from reviewkit.model.finding import Conditions, Finding, Run
+from reviewkit.model.prices import PriceLine
+from reviewkit.model.repair import RepairRow
+from reviewkit.model.session import Bench, Measurement, Rating, Session, Unit
+from reviewkit.model.verdict import Verdict
+from reviewkit.render.cards.card import fit
+from reviewkit.verdict.spec_table import spec_table
 
 SESSION = Session(Path(), Unit("Norrvale", "Forty"), Bench(mains="120 V 60 Hz"))
 PRICE = PriceLine(329, "USD", 1977, 2024, 5.176, 1703.0, "$329", "$1,700", "", "$260")

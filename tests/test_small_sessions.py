@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from reviewkit.cli import run
+from reviewkit.commands.cli import run
 
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
 BENCH = '[bench]\nload = "8 ohm"\nchannels = "both"\ninput = "aux"\n'

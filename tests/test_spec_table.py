@@ -6,8 +6,8 @@ from dataclasses import replace
 
 from rated_and_found import found, rated, runs_of, session
 
-from reviewkit.spec_table import NONE_GIVEN, sources, spec_table
-from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, UNMEASURED, judge
+from reviewkit.verdict.spec_table import NONE_GIVEN, sources, spec_table
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, UNMEASURED, judge
 
 BAND = (20.0, 20_000.0)
 SOURCE = "owner's manual, page 14"

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rated_and_found import found
 
-from reviewkit.quantities import QUANTITIES, show
-from reviewkit.spoken import spoken, whole, words, year
+from reviewkit.model.quantities import QUANTITIES, show
+from reviewkit.model.spoken import spoken, whole, words, year
 
 
 @pytest.mark.parametrize(

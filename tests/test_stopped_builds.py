@@ -15,9 +15,9 @@ from one_evening import outputs, put
 from stopped_builds import CHECKOUT, Two, kill, moments, small_disk
 
 from reviewkit.build import build, hand_over, make
-from reviewkit.cache import open_cache
-from reviewkit.errors import CannotFinish
-from reviewkit.options import Options
+from reviewkit.build.cache import open_cache
+from reviewkit.build.options import Options
+from reviewkit.model.errors import CannotFinish
 
 MOMENTS = 20
 pytestmark = pytest.mark.long  # whole builds by the real command, again and again
@@ -113,7 +113,7 @@ def test_what_two_builds_hand_over_at_once_is_never_mixed(pair, monkeypatch):
 HAND_OVER = """
 import sys
 from pathlib import Path
-from reviewkit.render.deliver import alone
+from reviewkit.build.deliver import alone
 with alone(Path(sys.argv[1])):
     Path(sys.argv[1], "the second was here").touch()
 """

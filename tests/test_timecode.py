@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit.timecode import RATES, exact_rate, frame_at, frame_of_clock, frames_a_day, label, nearest_frame
+from reviewkit.model.timecode import RATES, exact_rate, frame_at, frame_of_clock, frames_a_day, label, nearest_frame
 
 NTSC, DOUBLE = Fraction(30000, 1001), Fraction(60000, 1001)
 FILM = Fraction(24000, 1001)

@@ -13,9 +13,10 @@ import known_waveforms as known
 import numpy as np
 import pytest
 
-from reviewkit.ingest.sheet_file import parse_sheet
+from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Conditions, Measurement
+from reviewkit.model.finding import Conditions
+from reviewkit.model.session import Bench, Measurement
 from reviewkit.signal.spectrum import Tone, analyse
 
 RATES_HZ = (44_100, 48_000, 88_200, 96_000, 192_000)

@@ -18,11 +18,10 @@ from hypothesis import strategies as st
 from measure.measured_sheets import column, conditions, one, sheet
 from rated_and_found import found, rated, verdict_of
 
-from reviewkit import figures
-from reviewkit.digits import MINUS
-from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Rating
-from reviewkit.quantities import show, shown
+from reviewkit.measure import KINDS, figures
+from reviewkit.model.digits import MINUS
+from reviewkit.model.quantities import show, shown
+from reviewkit.model.session import Bench, Rating
 
 # 0.5 % standard is 1 % expanded, in decibels 20 lg(1.01) to first order; 1 % standard of a rectangle is ±√3 %
 HALF_A_PERCENT_DB = 0.01 * 20 / math.log(10)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit.units import (
+from reviewkit.model.units import (
     EXAMPLES,
     UNITS,
     UnitError,

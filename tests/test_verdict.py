@@ -13,9 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rated_and_found import found, rated, runs_of, session, verdict_of
 
-from reviewkit import quantities
-from reviewkit.ratings import RULES
-from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED, judge, judging
+from reviewkit.model import quantities
+from reviewkit.model.ratings import RULES
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED, judge, judging
 
 BAND = (20.0, 20_000.0)
 POWER = rated(

@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rated_and_found import found, rated, verdict_of
 
-from reviewkit import places
-from reviewkit.render.outputs import framing_sentences
-from reviewkit.render.page import Pages
-from reviewkit.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
+from reviewkit.model import places
+from reviewkit.render.pages.outputs import framing_sentences
+from reviewkit.render.pages.page import Pages
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
 BAND = (20.0, 20_000.0)
 PAGES = Pages(Path("no-session"), places.templates())

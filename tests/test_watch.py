@@ -12,12 +12,12 @@ from contextlib import closing
 import numpy as np
 import pytest
 
-from reviewkit import cli
 from reviewkit.build import build
-from reviewkit.cache import open_cache
-from reviewkit.options import Options
-from reviewkit.pool import ALONE
-from reviewkit.watch import Bench
+from reviewkit.build.cache import open_cache
+from reviewkit.build.options import Options
+from reviewkit.build.pool import ALONE
+from reviewkit.commands import cli
+from reviewkit.commands.watch import Bench
 
 SESSION = """
 [unit]

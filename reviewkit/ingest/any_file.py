@@ -10,8 +10,8 @@ from types import MappingProxyType
 
 from reviewkit.ingest.capture_file import read_capture
 from reviewkit.ingest.reading_file import read_readings
-from reviewkit.ingest.sheet_file import LONG, read_sheet
-from reviewkit.model import Sheet
+from reviewkit.ingest.sheet.sheet_file import LONG, read_sheet
+from reviewkit.model.sheet import Sheet
 
 CAPTURES = (".wav", ".wave")
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, BinaryIO
 
 import numpy as np
 
-from reviewkit.errors import Fault, Faults, InputError
 from reviewkit.ingest.capture_header import Header, read_header
-from reviewkit.model import Column, Sheet
+from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.model.sheet import Column, Sheet
 
 if TYPE_CHECKING:
-    from reviewkit.arrays import Array
+    from reviewkit.model.arrays import Array
 
 _NOTHING_SAID: Mapping[str, str | int] = MappingProxyType({})
 _CHANNEL_OF = {"left": "L", "right": "R", "level": ""}

@@ -10,7 +10,7 @@ import struct
 from dataclasses import dataclass
 from typing import BinaryIO
 
-from reviewkit.errors import Fault, InputError
+from reviewkit.model.errors import Fault, InputError
 
 INTEGER, FLOAT, EXTENSIBLE = 1, 3, 0xFFFE
 _BITS = {INTEGER: (8, 16, 24, 32), FLOAT: (32, 64)}

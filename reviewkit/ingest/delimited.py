@@ -6,8 +6,8 @@ import csv
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from reviewkit.errors import Fault, Faults, InputError
 from reviewkit.ingest.plain_text import numbered_rows
+from reviewkit.model.errors import Fault, Faults, InputError
 
 _SEPARATORS = (",", ";", "\t")
 MOST_ROWS = 5000

@@ -6,7 +6,7 @@ import io
 from collections.abc import Iterator
 from pathlib import Path
 
-from reviewkit.errors import Fault, InputError
+from reviewkit.model.errors import Fault, InputError
 
 MOST_BYTES = 20_000_000  # no table or text that a hand keeps comes near it
 _MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))

@@ -10,8 +10,8 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from reviewkit.ingest.session_values import weighting
-from reviewkit.units import normalised, scaled, unit_of
+from reviewkit.ingest.session.session_values import weighting
+from reviewkit.model.units import normalised, scaled, unit_of
 
 NUMBER = r"[+-]?(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,2})?"
 _KEY_OF_UNIT = {"Hz": "frequency", "W": "power", "Ω": "load", "V": "voltage", "%": "limit"}

@@ -10,17 +10,17 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit.errors import Fault, Faults, InputError, nearest
 from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
-from reviewkit.ingest.part_units import canonical, part_unit
 from reviewkit.ingest.plain_text import decode, read_text
 from reviewkit.ingest.reading_conditions import NUMBER, conditions_of
-from reviewkit.ingest.sheet_numbers import is_missing
-from reviewkit.model import Sheet, SingleReading, Skipped
-from reviewkit.quantities import QUANTITIES
-from reviewkit.ratings import RULES, TRADE_WORDS
+from reviewkit.ingest.session.part_units import canonical, part_unit
+from reviewkit.ingest.sheet.sheet_numbers import is_missing
+from reviewkit.model.errors import Fault, Faults, InputError, nearest
+from reviewkit.model.quantities import QUANTITIES
+from reviewkit.model.ratings import RULES, TRADE_WORDS
+from reviewkit.model.sheet import Sheet, SingleReading, Skipped
+from reviewkit.model.units import EXAMPLES, UnitSpelling, last_digit, normalised, scaled
 from reviewkit.signal.decibels import volts_of
-from reviewkit.units import EXAMPLES, UnitSpelling, last_digit, normalised, scaled
 
 COLUMNS = ("name", "channel", "value", "unit", "at", "note")
 NEEDED = ("name", "value")

@@ -17,7 +17,7 @@ from reviewkit.measure import (
     square,
     tone,
 )
-from reviewkit.model import Kind
+from reviewkit.model.kind import Kind
 
 KINDS: dict[str, Kind] = {
     kind.name: kind

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import curves, figures, scales, sweeps
-from reviewkit.arrays import Array, read_only
-from reviewkit.control_readings import (
+from reviewkit.measure import curves, figures, scales, sweeps
+from reviewkit.measure.control_readings import (
     FILTER_DB,
     SIDES,
     largest_of,
@@ -18,24 +17,13 @@ from reviewkit.control_readings import (
     size_of,
     slope_beyond,
 )
-from reviewkit.errors import Fault, InputError
-from reviewkit.model import (
-    Card,
-    Column,
-    Conditions,
-    Curve,
-    Curves,
-    Finding,
-    Kind,
-    Mark,
-    Measured,
-    Panel,
-    Point,
-    Run,
-    Sheet,
-    Trace,
-    Verdict,
-)
+from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.card import Card, Curves, Mark, Panel, Trace
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ

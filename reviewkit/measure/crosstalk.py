@@ -6,25 +6,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import curves, figures, quantities, rating_words, scales, sweeps
-from reviewkit.arrays import Array, read_only
-from reviewkit.errors import Fault, InputError
-from reviewkit.model import (
-    Card,
-    Conditions,
-    Curve,
-    Curves,
-    Finding,
-    Kind,
-    Limit,
-    Measured,
-    Panel,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Verdict,
-)
+from reviewkit.measure import curves, figures, scales, sweeps
+from reviewkit.model import quantities, rating_words
+from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.card import Card, Curves, Limit, Panel, Reading
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Sheet
+from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
@@ -115,7 +105,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     spot = figures.by_channel(main, "crosstalk", frequency=1000.0)
-    worst = figures.worse(_worst(main))
+    worst = quantities.worse(_worst(main))
     limits = tuple(
         Limit(
             None,
@@ -126,7 +116,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         for rating in figures.rated(main.conditions, "crosstalk", "separation")
         if (value := rating.at_most if rating.quantity == "crosstalk" else -(rating.at_least or 0.0)) is not None
     )[:1]
-    key = figures.worse(spot)
+    key = quantities.worse(spot)
     readings = []
     if key is not None:
         readings.append(
@@ -184,15 +174,15 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "spot",
                 {
                     "findings": at_1k,
-                    "worse": figures.worse(at_1k),
-                    "before": figures.worse(was),
+                    "worse": quantities.worse(at_1k),
+                    "before": quantities.worse(was),
                     "rated": bool(figures.rated(run.conditions, "crosstalk", "separation")),
                 },
                 m.id,
             )
         )
     if worst:
-        facts.append(Point("crosstalk", "worst", {"worse": figures.worse(worst), "band": worst[0].at["band"]}, m.id))
+        facts.append(Point("crosstalk", "worst", {"worse": quantities.worse(worst), "band": worst[0].at["band"]}, m.id))
     return tuple(facts)
 
 

@@ -6,25 +6,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import curves, figures, quantities, scales, sweeps
-from reviewkit.arrays import read_only
-from reviewkit.distortion import LIMITED, above_zero, distortion_percent, figure_of
-from reviewkit.model import (
-    Card,
-    Conditions,
-    Curve,
-    Curves,
-    Finding,
-    Kind,
-    Limit,
-    Measured,
-    Panel,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Verdict,
-)
+from reviewkit.measure import curves, figures, scales, sweeps
+from reviewkit.measure.distortion import LIMITED, above_zero, distortion_percent, figure_of
+from reviewkit.model import quantities
+from reviewkit.model.arrays import read_only
+from reviewkit.model.card import Card, Curves, Limit, Panel, Reading
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Sheet
+from reviewkit.model.verdict import Verdict
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 
@@ -105,7 +95,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 def _worst(run: Run) -> Finding | None:
     """The worse channel's worst distortion over the rated band where there is one, else over 20 Hz – 20 kHz."""
     band_hz = sweeps.main_band(run, "worst_distortion", *LIMITED)
-    return figures.worse(figures.by_channel(run, "worst_distortion", band=band_hz))
+    return quantities.worse(figures.by_channel(run, "worst_distortion", band=band_hz))
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -122,13 +112,13 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             "worst",
             {
                 "findings": here,
-                "worse": figures.worse(here),
+                "worse": quantities.worse(here),
                 "band": band,
                 "figure": here[0].at.get("figure", "distortion"),
                 "drive": figures.drive(run.conditions),
                 "driven": figures.driven(run.conditions),
-                "before": figures.worse(was),
-                "at_1k": figures.worse(figures.by_channel(run, "distortion")),
+                "before": quantities.worse(was),
+                "at_1k": quantities.worse(figures.by_channel(run, "distortion")),
             },
             run.conditions.measurement.id,
         ),

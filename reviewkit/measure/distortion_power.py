@@ -8,30 +8,16 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit import curves, figures, quantities, scales
-from reviewkit.arrays import Array, read_only
-from reviewkit.distortion import LIMITED, ONE_PERCENT, distortion_percent, figure_of, rated_limits
-from reviewkit.errors import Fault, InputError
-from reviewkit.model import (
-    Axis,
-    Card,
-    Column,
-    Conditions,
-    Curve,
-    Curves,
-    Finding,
-    Kind,
-    Limit,
-    Mark,
-    Measured,
-    Panel,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Trace,
-    Verdict,
-)
+from reviewkit.measure import curves, figures, scales
+from reviewkit.measure.distortion import LIMITED, ONE_PERCENT, distortion_percent, figure_of, rated_limits
+from reviewkit.model import quantities
+from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.card import Axis, Card, Curves, Limit, Mark, Panel, Reading, Trace
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import volts_of
 
 _NOTHING = 1e-6  # of a power: what the way there through logarithms costs
@@ -211,7 +197,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         and (at := rating.thd_percent or rating.thd_plus_noise_percent)
     )[:1]
     values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))] + [x.high for x in limits if x.high]
-    key = figures.worse(powers(main, limit)) or figures.worse(powers(main, ONE_PERCENT))
+    key = quantities.worse(powers(main, limit)) or quantities.worse(powers(main, ONE_PERCENT))
     readings = [Reading("no power at a limit")]
     marks: tuple[Mark, ...] = ()
     at = limit
@@ -266,9 +252,9 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 **shared,
                 **more,
                 "findings": here,
-                "worse": figures.worse(here),
+                "worse": quantities.worse(here),
                 "figure": here[0].at.get("figure", "distortion"),
-                "before": figures.worse(was),
+                "before": quantities.worse(was),
             }
             said.append(Point("distortion-power", name, facts, m.id))
     return tuple(said)

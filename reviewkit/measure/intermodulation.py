@@ -8,26 +8,22 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit import digits, figures, quantities, scales
-from reviewkit.model import (
-    Axis,
-    Card,
-    Column,
-    Conditions,
-    Curve,
-    Curves,
-    Finding,
-    Kind,
-    Mark,
-    Measured,
-    Panel,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Trace,
-    Verdict,
+from reviewkit.measure import figures, scales
+from reviewkit.measure.tone_sheets import (
+    POINTS_DRAWN,
+    channel_lines,
+    each_channel,
+    floor_of,
+    level_of_the_run,
+    played_at,
+    spectrum_curve,
 )
+from reviewkit.model import digits, quantities
+from reviewkit.model.card import Axis, Card, Curves, Mark, Panel, Reading, Trace
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.tone_lines import Lines, Product
 from reviewkit.signal.two_tones import (
@@ -40,15 +36,6 @@ from reviewkit.signal.two_tones import (
     pair_of,
     products_of,
     root_sum_square,
-)
-from reviewkit.tone_sheets import (
-    POINTS_DRAWN,
-    channel_lines,
-    each_channel,
-    floor_of,
-    level_of_the_run,
-    played_at,
-    spectrum_curve,
 )
 
 METHODS = {
@@ -127,7 +114,7 @@ def _finding(c: Conditions, channel: str, pair: Pair, quantity: str, ratio: Rati
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Each channel's spectrum round the upper tone, or the whole of it for the twin tone, the products marked."""
     main = figures.main_run(runs)
-    key = figures.worse(figures.by_channel(main, "imd"))
+    key = quantities.worse(figures.by_channel(main, "imd"))
     if key is None:
         return Card(
             id="",
@@ -212,7 +199,7 @@ def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Reading, ..
     ):
         of_row = [main.get(name, channel) for channel in channels]
         if any(of_row):
-            rows.append((label, *(figures.number(f) if f else "" for f in of_row)))
+            rows.append((label, *(quantities.number(f) if f else "" for f in of_row)))
     whose = figures.whose(key, figures.by_channel(main, "imd"))
     readings = [Reading("total", quantities.show(key), tuple(rows), whose)]
     for run in runs:
@@ -229,7 +216,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """The figure per channel with its convention, and which order leads; or that nothing stands above the noise."""
     m = run.conditions.measurement
     here = figures.by_channel(run, "imd")
-    worst = figures.worse(here)
+    worst = quantities.worse(here)
     if worst is None:
         return ()
     convention = MODULATION if worst.at["method"] == METHODS["imd", MODULATION] else DIFFERENCE
@@ -241,7 +228,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     facts = {
         "findings": here,
         "worse": worst,
-        "before": figures.worse([f for f in was if f.at["method"] == worst.at["method"]]),
+        "before": quantities.worse([f for f in was if f.at["method"] == worst.at["method"]]),
         "drive": figures.drive(run.conditions) or quantities.conditions(worst.at),
         "tones": worst.at["tones"],
         "convention": convention,

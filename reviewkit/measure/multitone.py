@@ -8,30 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit import figures, quantities, scales
-from reviewkit.figures import LN10_OVER_20
-from reviewkit.model import (
-    Bracket,
-    Card,
-    Column,
-    Conditions,
-    Curves,
-    Finding,
-    Kind,
-    Measured,
-    Panel,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Trace,
-    Verdict,
-)
-from reviewkit.signal.between_tones import FEWEST_TONES, spacing, strongest_between, tones_of
-from reviewkit.signal.decibels import db_of_amplitude
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
-from reviewkit.signal.tone_lines import Line, Lines, NoTones
-from reviewkit.tone_sheets import (
+from reviewkit.measure import figures, scales
+from reviewkit.measure.figures import LN10_OVER_20
+from reviewkit.measure.tone_sheets import (
     POINTS_DRAWN,
     ChannelLines,
     channel_lines,
@@ -41,6 +20,16 @@ from reviewkit.tone_sheets import (
     played_at,
     spectrum_curve,
 )
+from reviewkit.model import quantities
+from reviewkit.model.card import Bracket, Card, Curves, Panel, Reading, Trace
+from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.verdict import Verdict
+from reviewkit.signal.between_tones import FEWEST_TONES, spacing, strongest_between, tones_of
+from reviewkit.signal.decibels import db_of_amplitude
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone_lines import Line, Lines, NoTones
 
 FEWEST_LINES_APART = 5.0
 _NEGLIGIBLE_DB = 0.02  # an uncertainty that no digit shows
@@ -135,7 +124,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     would hide each other in one panel.
     """
     main = figures.main_run(runs)
-    key = figures.worse(figures.by_channel(main, "multitone_clearance"))
+    key = quantities.worse(figures.by_channel(main, "multitone_clearance"))
     if key is None:
         return Card(
             id="",
@@ -214,13 +203,13 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """The clearance per channel and what it was, and what stands highest between the tones."""
     m = run.conditions.measurement
     here = figures.by_channel(run, "multitone_clearance")
-    worst = figures.worse(here)
+    worst = quantities.worse(here)
     if worst is None:
         return ()
     was = figures.by_channel(before, "multitone_clearance") if before else []
     shared = {"worse": worst, "drive": figures.drive(run.conditions) or quantities.conditions(worst.at)}
     return (
-        Point("multitone", "clearance", {**shared, "findings": here, "before": figures.worse(was)}, m.id),
+        Point("multitone", "clearance", {**shared, "findings": here, "before": quantities.worse(was)}, m.id),
         Point("multitone", "strongest", shared, m.id),
     )
 

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit import figures, quantities
-from reviewkit.idle_output import (
+from reviewkit.measure import figures
+from reviewkit.measure.idle_output import (
     Withheld,
     bands_curve,
     lines_curve,
@@ -19,20 +19,12 @@ from reviewkit.idle_output import (
     refuse_tone,
     taken_apart,
 )
-from reviewkit.model import (
-    Card,
-    Conditions,
-    Curve,
-    Curves,
-    Finding,
-    Kind,
-    Measured,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Verdict,
-)
+from reviewkit.model import quantities
+from reviewkit.model.card import Card, Curves, Reading
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Sheet
+from reviewkit.model.verdict import Verdict
 from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.noise_lines import Noise
@@ -170,19 +162,19 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
     others = [(run, same) for run, same in others if same]
     readings = []
     if ratios:
-        key = figures.worse(ratios[0])
+        key = quantities.worse(ratios[0])
         assert key is not None
         # a lone channel's figure stands above
-        rows = [(f"{_weighted(key)} dB", *_cells(ratios[0], channels, figures.number))] if head else []
+        rows = [(f"{_weighted(key)} dB", *_cells(ratios[0], channels, quantities.number))] if head else []
         rows += [
-            (f"{_weighted(key)} {figures.run_label(run, runs)} dB", *_cells(same, channels, figures.number))
+            (f"{_weighted(key)} {figures.run_label(run, runs)} dB", *_cells(same, channels, quantities.number))
             for run, same in others
         ]
         for same in ratios[1:]:
             # each reference once weighted; the plain figure re the first only: the others differ by as much
             if _weighted(same[0]) == _weighted(key) or same[0].at["reference"] == key.at["reference"]:
                 again = "" if same[0].at["reference"] == key.at["reference"] else f" {_re(same[0])}"
-                rows.append((f"{_weighted(same[0])}{again} dB", *_cells(same, channels, figures.number)))
+                rows.append((f"{_weighted(same[0])}{again} dB", *_cells(same, channels, quantities.number)))
         label = f"S/N {_re(key)}, " + (f"{_weighted(key)}-weighted" if "weighting" in key.at else "unweighted")
         readings.append(Reading(label, quantities.show(key), (*head, *rows), figures.whose(key, ratios[0])))
     if volts:
@@ -240,22 +232,22 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if volts:
         # in volts the plain figure comes first, as a ratio the weighted one
         plain = volts[-1]
-        was = figures.worse(_alike(before, plain[0]))
+        was = quantities.worse(_alike(before, plain[0]))
         under = {"band": plain[0].at["band"], "weighting": plain[0].at.get("weighting", "")}
         facts.append(
-            Point("noise", "volts", {"findings": plain, "worse": figures.worse(plain), "before": was, **under}, m.id)
+            Point("noise", "volts", {"findings": plain, "worse": quantities.worse(plain), "before": was, **under}, m.id)
         )
     ratios = _by_condition(run, "snr")
     if ratios:
-        worse = figures.worse(ratios[0])
+        worse = quantities.worse(ratios[0])
         assert worse is not None
         at_1w = [f for same in ratios for f in same if f.at["reference"] == 1.0 and f.channel == worse.channel]
         one_watt = next(
             (f for f in at_1w if f.at.get("weighting") == worse.at.get("weighting") and f is not worse), None
         )
-        said = {"worse": worse, "one_watt": one_watt, "before": figures.worse(_alike(before, worse))}
+        said = {"worse": worse, "one_watt": one_watt, "before": quantities.worse(_alike(before, worse))}
         facts.append(Point("noise", "ratio", {**said, "rated": figures.rated_output_w(run.conditions)}, m.id))
-    hum = figures.worse(figures.by_channel(run, "hum_voltage"))
+    hum = quantities.worse(figures.by_channel(run, "hum_voltage"))
     if hum is not None:
         noise = next(f for f in volts[-1] if f.channel == hum.channel)
         facts.append(Point("noise", "hum", {"finding": hum, "share": (hum.value / noise.value) ** 2}, m.id))

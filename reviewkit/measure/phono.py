@@ -6,25 +6,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import curves, digits, figures, quantities, scales, sweeps
-from reviewkit.arrays import Array, read_only
-from reviewkit.errors import Fault, InputError
-from reviewkit.model import (
-    Card,
-    Column,
-    Conditions,
-    Curve,
-    Curves,
-    Finding,
-    Kind,
-    Measured,
-    Panel,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Verdict,
-)
+from reviewkit.measure import curves, figures, scales, sweeps
+from reviewkit.model import digits, quantities
+from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.card import Card, Curves, Panel, Reading
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import riaa_replay_db
@@ -117,7 +107,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     # the limit stands inside the picture, not on its edge
     extremes += [1.2 * abs(side) for limit in limits for side in (limit.low, limit.high) if side is not None]
     band_hz = sweeps.main_band(main, "riaa_deviation")
-    key = figures.worse(figures.by_channel(main, "riaa_deviation", band=band_hz))
+    key = quantities.worse(figures.by_channel(main, "riaa_deviation", band=band_hz))
     curves_of = {_curve(run.conditions) for run in runs}
     panel = Panel(
         scales.dial(min(band[0] for band in bands), max(band[1] for band in bands)),
@@ -144,7 +134,7 @@ def _readings(runs: Sequence[Run], main: Run, band_hz: list[float] | None) -> tu
     bands = [band_hz, *(f.at["band"] for f in figures.by_channel(main, "riaa_deviation"))]
     for place, each in enumerate(dict.fromkeys((band[0], band[1]) for band in bands)):
         here = figures.by_channel(main, "riaa_deviation", band=list(each))
-        key = figures.worse(here)
+        key = quantities.worse(here)
         if key is not None and place < 2:
             rows = figures.rows_of(here) or (() if place == 0 else (("", quantities.show(key)),))
             whose = "" if place else figures.whose(key, here)
@@ -165,7 +155,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         return ()
     bands = list(dict.fromkeys((f.at["band"][0], f.at["band"][1]) for f in whole))
     here = figures.by_channel(run, "riaa_deviation", band=list(bands[0]))
-    worse = figures.worse(here)
+    worse = quantities.worse(here)
     was = figures.by_channel(before, "riaa_deviation", band=list(bands[0])) if before else []
     facts = [
         Point(
@@ -176,12 +166,12 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "worse": worse,
                 "band": bands[0],
                 "amendment": m.amendment,
-                "before": figures.worse(was),
+                "before": quantities.worse(was),
             },
             m.id,
         )
     ]
-    middle = figures.worse(figures.by_channel(run, "riaa_deviation", band=list(MIDDLE_BAND_HZ)))
+    middle = quantities.worse(figures.by_channel(run, "riaa_deviation", band=list(MIDDLE_BAND_HZ)))
     if middle is not None and worse is not None and quantities.show(middle) != quantities.show(worse):
         facts.append(Point("phono", "middle", {"worse": middle, "band": MIDDLE_BAND_HZ}, m.id))
     return tuple(facts)

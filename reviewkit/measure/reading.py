@@ -7,22 +7,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from reviewkit import figures, quantities
-from reviewkit.model import (
-    Card,
-    Conditions,
-    Finding,
-    Kind,
-    Measured,
-    Measurement,
-    Point,
-    Row,
-    Rows,
-    Run,
-    Sheet,
-    SingleReading,
-    Verdict,
-)
+from reviewkit.measure import figures
+from reviewkit.model import quantities
+from reviewkit.model.card import Card, Row, Rows
+from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
+from reviewkit.model.finding_conditions import conditions_of
+from reviewkit.model.kind import Kind
+from reviewkit.model.session import Measurement
+from reviewkit.model.sheet import Sheet, SingleReading
+from reviewkit.model.verdict import Verdict
 
 # read at rest: what the bench drives elsewhere is no condition of these; of DC, and of what the bench knows nothing
 # about, no load or input is
@@ -179,7 +172,7 @@ def _shared(all_at: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
 def _conditions(finding: Finding, at: Mapping[str, Any]) -> list[str]:
     """These conditions in words, one entry each."""
     bare = replace(finding, stage="", bound="")
-    parts = [figures.under(replace(bare, at={key: at[key] for key in keys if key in at})) for keys in _TOGETHER]
+    parts = [conditions_of(replace(bare, at={key: at[key] for key in keys if key in at})) for keys in _TOGETHER]
     # "at 1 %, THD" is one condition
     return [part.replace(" %, ", " % ") for part in parts if part]
 

@@ -6,24 +6,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import curves, figures, quantities, scales, sweeps
-from reviewkit.arrays import Array, read_only
-from reviewkit.model import (
-    Card,
-    Column,
-    Conditions,
-    Curve,
-    Curves,
-    Finding,
-    Kind,
-    Measured,
-    Panel,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Verdict,
-)
+from reviewkit.measure import curves, figures, scales, sweeps
+from reviewkit.model import quantities
+from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.card import Card, Curves, Panel, Reading
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
@@ -119,7 +109,7 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
     band_hz = sweeps.main_band(main, "flatness")
     if band_hz is None:
         return ()
-    key = figures.worse(figures.by_channel(main, "flatness", band=band_hz))
+    key = quantities.worse(figures.by_channel(main, "flatness", band=band_hz))
     large = quantities.show(key) if key else ""
     if key and any(r.within and -r.within[0] != r.within[1] for r in figures.rated(main.conditions, "flatness")):
         # a lopsided rating is answered by both extremes
@@ -163,9 +153,9 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "flatness",
                 {
                     "findings": flat,
-                    "worse": figures.worse(flat),
+                    "worse": quantities.worse(flat),
                     "band": band_hz,
-                    "before": figures.worse(was),
+                    "before": quantities.worse(was),
                     "setting": run.conditions.measurement.setting,
                 },
                 run.conditions.measurement.id,

@@ -9,24 +9,14 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit import curves, digits, figures, quantities, scales, sweeps, two_loads
-from reviewkit.errors import Fault, InputError
-from reviewkit.model import (
-    Card,
-    Conditions,
-    Curve,
-    Curves,
-    Finding,
-    Kind,
-    Mark,
-    Measured,
-    Panel,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Verdict,
-)
+from reviewkit.measure import curves, figures, scales, sweeps, two_loads
+from reviewkit.model import digits, quantities
+from reviewkit.model.card import Card, Curves, Mark, Panel, Reading
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Sheet
+from reviewkit.model.verdict import Verdict
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 SPOT_HZ = 1000.0
@@ -222,7 +212,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
     """The factor large, with what each channel's lies between; then the impedances, and the factors of other runs."""
     factors, impedance = figures.by_channel(main, "damping_factor"), figures.by_channel(main, "source_impedance")
-    key, readings = figures.worse(factors), []
+    key, readings = quantities.worse(factors), []
     where = {quantities.hertz(float(f.at["frequency"])) for f in impedance if "frequency" in f.at}
     at = f", {next(iter(where))}" if where else ""
     if key is not None:
@@ -259,7 +249,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if not impedance:
         return ()
     was = figures.by_channel(before, "damping_factor") if before else []
-    worst = figures.worse(factors)
+    worst = quantities.worse(factors)
     return (
         Point(
             "source-impedance",
@@ -269,11 +259,11 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "findings": factors,
                 "worse": worst,
                 "between": between(worst) if worst else "",
-                "lowest": figures.worse(lowest),
+                "lowest": quantities.worse(lowest),
                 "load": m.load_ohm,
                 "frequency": impedance[0].at.get("frequency"),
                 "two_loads": not m.file,
-                "before": figures.worse(was),
+                "before": quantities.worse(was),
                 "rated": bool(figures.rated(run.conditions, "damping_factor")),
             },
             m.id,

@@ -6,29 +6,16 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit import figures, quantities, scales
-from reviewkit.arrays import Array, read_only
-from reviewkit.captures import sample_rate_hz, waveform_samples
-from reviewkit.errors import Fault, InputError
-from reviewkit.model import (
-    Axis,
-    Card,
-    Column,
-    Conditions,
-    Curve,
-    Curves,
-    Finding,
-    Kind,
-    Mark,
-    Measured,
-    Panel,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Trace,
-    Verdict,
-)
+from reviewkit.measure import figures, scales
+from reviewkit.measure.captures import sample_rate_hz, waveform_samples
+from reviewkit.model import quantities
+from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.card import Axis, Card, Curves, Mark, Panel, Reading, Trace
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.verdict import Verdict
 from reviewkit.signal.flat_parts import NotSquare
 from reviewkit.signal.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Step, read_square
 
@@ -113,7 +100,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Some periods, and under them the rising edge magnified, in percent of its step, 10 % and 90 % marked."""
     drawn = runs[-MOST_DRAWN:]
     main = figures.main_run(runs)
-    slowest = figures.worse(figures.by_channel(main, "rise_time"))
+    slowest = quantities.worse(figures.by_channel(main, "rise_time"))
     periods = [period for run in drawn for period in run.curves]
     length_s = max(PERIODS_SHOWN / period.facts["frequency_hz"] for period in periods)
     rise_s = max(period.facts["rise_s"] for period in periods)
@@ -178,7 +165,7 @@ def _percent(edges: Sequence[Trace]) -> Axis:
 def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
     readings = []
     rises = figures.by_channel(main, "rise_time")
-    key = figures.worse(rises)
+    key = quantities.worse(rises)
     if key is not None:
         rows, whose = figures.rows_of(rises), figures.whose(key, rises)
         readings.append(Reading("rise time, 10 % – 90 %", quantities.show(key), rows, whose))
@@ -203,10 +190,10 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     shared = {"drive": figures.drive(run.conditions), "driven": figures.driven(run.conditions)}
     for quantity in ("rise_time", "overshoot", "tilt"):
         own = figures.by_channel(run, quantity)
-        worse = figures.worse(own)
+        worse = quantities.worse(own)
         if worse is None:
             continue
-        was = figures.worse(figures.by_channel(before, quantity)) if before else None
+        was = quantities.worse(figures.by_channel(before, quantity)) if before else None
         facts = {**shared, "findings": own, "worse": worse, "before": was, "frequency": worse.at["frequency"]}
         # an overshoot or a tilt that its own uncertainty covers, or that no screen shows, is none
         seen = [f for f in own if abs(f.value) > max(_UNSEEN_PERCENT, f.uncertainty or 0.0)]

@@ -8,34 +8,24 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit import figures, quantities
-from reviewkit.captures import ExportedLines, exported_lines, sample_rate_hz, waveform_samples
-from reviewkit.distortion_bars import distortion_bars
-from reviewkit.errors import Fault, InputError
-from reviewkit.model import (
-    Bars,
-    Card,
-    Column,
-    Conditions,
-    Curve,
-    Curves,
-    Finding,
-    Kind,
-    Measured,
-    Point,
-    Reading,
-    Run,
-    Sheet,
-    Verdict,
-)
+from reviewkit.measure import figures
+from reviewkit.measure.captures import ExportedLines, exported_lines, sample_rate_hz, waveform_samples
+from reviewkit.measure.distortion_bars import distortion_bars
+from reviewkit.measure.tone_curves import of_capture, of_lines
+from reviewkit.measure.tone_pictures import curves_of, spectrum_panels, waveform_panels
+from reviewkit.measure.tone_readings import change_in_words, leading_figure, main_and_before, readings
+from reviewkit.measure.tone_sheets import load_of, played_at
+from reviewkit.model import quantities
+from reviewkit.model.card import Bars, Card, Curves, Reading
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import Kind
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, analyse
 from reviewkit.signal.spectrum_lines import NoLines, analyse_lines
 from reviewkit.signal.tone_lines import of_spectrum
-from reviewkit.tone_curves import of_capture, of_lines
-from reviewkit.tone_pictures import curves_of, spectrum_panels, waveform_panels
-from reviewkit.tone_readings import change_in_words, leading_figure, main_and_before, readings
-from reviewkit.tone_sheets import load_of, played_at
 
 NAMED_HARMONICS = range(2, 10)
 MOST_WAVES = 3  # side by side on a card
@@ -241,8 +231,8 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             "distortion",
             {
                 "findings": here,
-                "worse": figures.worse(here),
-                "before": figures.worse(was),
+                "worse": quantities.worse(here),
+                "before": quantities.worse(was),
                 "drive": drive,
                 "frequency": tone.value,
                 "figure": quantities.QUANTITIES[quantity].name,
@@ -251,9 +241,9 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             m.id,
         )
     ]
-    worst = figures.worse(here)
+    worst = quantities.worse(here)
     assert worst is not None
-    leading = figures.worse([run.get(f"harmonic_{n}", worst.channel) for n in NAMED_HARMONICS])
+    leading = quantities.worse([run.get(f"harmonic_{n}", worst.channel) for n in NAMED_HARMONICS])
     if leading is not None:
         facts.append(
             Point(
@@ -263,7 +253,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 m.id,
             )
         )
-    hum = figures.worse(figures.by_channel(run, "hum"))
+    hum = quantities.worse(figures.by_channel(run, "hum"))
     # hum that lies under the harmonics is a figure for the page, and no news
     if hum is not None and (leading is None or hum.value > leading.value):
         facts.append(Point("tone", "hum", {"finding": hum}, m.id))

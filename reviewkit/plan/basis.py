@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from reviewkit.model import Bench, Rating
-from reviewkit.ratings import rated_output_w
+from reviewkit.model.ratings import rated_output_w
+from reviewkit.model.session import Bench, Rating
 
 SINE, POWER_SWEEP, SWEEP, PAIR, MANY, SQUARE, IDLE, METER = (
     "sine",

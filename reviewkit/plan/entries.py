@@ -8,8 +8,8 @@ import json
 import math
 from collections.abc import Sequence
 
-from reviewkit import digits, quantities
-from reviewkit.model import Bench
+from reviewkit.model import digits, quantities
+from reviewkit.model.session import Bench
 from reviewkit.plan.basis import IDLE, METER, TERMINALS, Wanted
 from reviewkit.plan.order import Capture
 

@@ -6,9 +6,10 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit import quantities
-from reviewkit.changes import AS_FOUND
-from reviewkit.model import Finding, RepairRow, Run
+from reviewkit.model import quantities
+from reviewkit.model.finding import Finding, Run
+from reviewkit.model.repair import RepairRow
+from reviewkit.verdict.repair_points import AS_FOUND, point_verdict
 
 # the sheet's lines and the gate's, in the order in which they are done; their wording is in templates/words/plan.j2
 AS_IT_CAME = (
@@ -107,7 +108,7 @@ def _all_said(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> lis
     said = []
     for row in repair:
         if _WORDS[key].search(row.point) and row.found_text:
-            reading = Reading(row.point, row.found_text, row.verdict)
+            reading = Reading(row.point, row.found_text, point_verdict(row))
             said.append(_Said(reading, bool(AS_FOUND.search(row.point)), _told(f"{row.point} {row.note}")))
     for run in runs:
         stage = run.conditions.measurement.stage

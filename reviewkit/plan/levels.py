@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from reviewkit.model import Finding, Rating
+from reviewkit.model.finding import Finding
+from reviewkit.model.session import Rating
 from reviewkit.plan.basis import IDLE, LINE, MAGNET_V, PAIR, Basis
 from reviewkit.plan.order import Capture
 

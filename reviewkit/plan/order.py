@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any
 
-from reviewkit.model import Rating
+from reviewkit.model.session import Rating
 from reviewkit.plan.basis import IDLE, METER, POWER_SWEEP, TERMINALS, Basis, Wanted
 from reviewkit.plan.recipes import recipe
 

@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from reviewkit.comparison import HARDER, SAME, Mains
-from reviewkit.mains import mains_of
-from reviewkit.model import Finding, RepairRow, Run, Session, Verdict
+from reviewkit.model.finding import Finding, Run
+from reviewkit.model.mains import mains_of
+from reviewkit.model.ratings import RULES
+from reviewkit.model.repair import RepairRow
+from reviewkit.model.session import Session
+from reviewkit.model.verdict import Verdict
 from reviewkit.plan.basis import Basis, Wanted
 from reviewkit.plan.gates import Check, as_it_came, gate
 from reviewkit.plan.levels import Level, Load, Preconditioning, gains, level, loads, preconditioning
 from reviewkit.plan.order import Capture, captures
 from reviewkit.plan.remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, needs, stands
-from reviewkit.ratings import RULES
-from reviewkit.verdict import judging
+from reviewkit.verdict.comparison import HARDER, SAME, Mains
+from reviewkit.verdict.verdict import judging
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from reviewkit.model import Rating
+from reviewkit.model.session import Rating
 from reviewkit.plan.basis import LINE_V, POWER_SWEEP, SINE, SPOT_HZ, SWEEP, Basis, Wanted, spot_hz
 
 USUAL_LIMIT = 1.0  # percent, where the maker names no distortion (common practice, no source)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from reviewkit.model import Rating
+from reviewkit.model.session import Rating
 from reviewkit.plan.basis import (
     IDLE,
     LINE,

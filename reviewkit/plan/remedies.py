@@ -5,12 +5,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit.comparison import APART, CLOSE, INCOMPARABLE, MEETS, SAME, SHORT, UNMEASURED, Mains, Stand, compare
-from reviewkit.model import Finding, Rating, Run, Verdict
+from reviewkit.model.finding import Finding, Run
+from reviewkit.model.ratings import RULES
+from reviewkit.model.session import Rating
+from reviewkit.model.verdict import Verdict
 from reviewkit.plan.basis import Basis
 from reviewkit.plan.power import blocked
-from reviewkit.ratings import RULES
-from reviewkit.verdict import judging
+from reviewkit.verdict.comparison import (
+    APART,
+    CLOSE,
+    INCOMPARABLE,
+    MEETS,
+    SAME,
+    SHORT,
+    UNMEASURED,
+    Mains,
+    Stand,
+    compare,
+)
+from reviewkit.verdict.verdict import judging
 
 ANSWERED, SETTLED, CLOSER, AGAIN, OPEN = "answered", "settled", "closer", "again", "open"
 _STATES = {MEETS: ANSWERED, SHORT: ANSWERED, CLOSE: CLOSER, INCOMPARABLE: AGAIN, UNMEASURED: OPEN}

@@ -29,7 +29,7 @@ from reviewkit.signal.tone_lines import (
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from reviewkit.arrays import Array
+    from reviewkit.model.arrays import Array
 
     Mask = NDArray[np.bool_]
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit.arrays import Array
+from reviewkit.model.arrays import Array
 
 DBU_REFERENCE_V = 0.6**0.5
 HALF_POWER_DB = float(10 * np.log10(0.5))

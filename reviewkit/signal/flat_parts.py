@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from reviewkit.arrays import Array
+from reviewkit.model.arrays import Array
 
 _FEWEST_FLAT = 16
 SETTLED = 2e-4  # of the step

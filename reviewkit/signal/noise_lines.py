@@ -20,7 +20,7 @@ from reviewkit.signal.windows import kaiser, lobe, noise_bandwidth_of, samples, 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from reviewkit.arrays import Array
+    from reviewkit.model.arrays import Array
 
     Mask = NDArray[np.bool_]
 

@@ -18,7 +18,7 @@ from reviewkit.signal.windows import kaiser
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from reviewkit.arrays import Array
+    from reviewkit.model.arrays import Array
 
 TAPER = 0.25  # of the record, half of it at each end
 # two shapes are fitted to each tone, and its lines hang together a little: 1 / mean of the squared window each

@@ -20,7 +20,7 @@ from reviewkit.signal.windows import kaiser, noise_bandwidth
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from reviewkit.arrays import Array
+    from reviewkit.model.arrays import Array
 
     Complex = NDArray[np.complex128]
 

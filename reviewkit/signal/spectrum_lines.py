@@ -18,7 +18,7 @@ from reviewkit.signal.windows import lobe, noise_bandwidth_of, spread
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from reviewkit.arrays import Array
+    from reviewkit.model.arrays import Array
 
     Mask = NDArray[np.bool_]
 

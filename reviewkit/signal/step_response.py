@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from reviewkit.arrays import Array
+from reviewkit.model.arrays import Array
 from reviewkit.signal.flat_parts import SETTLED, UNSETTLED, Flat, NotSquare, flat_part, powers
 
 FEWEST_PERIODS = 2

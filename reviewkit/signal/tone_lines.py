@@ -18,7 +18,7 @@ from reviewkit.signal.windows import kaiser, kaiser_spread, lobe, noise_bandwidt
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from reviewkit.arrays import Array
+    from reviewkit.model.arrays import Array
 
     Mask = NDArray[np.bool_]
 

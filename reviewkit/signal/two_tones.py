@@ -12,7 +12,7 @@ from itertools import combinations
 
 import numpy as np
 
-from reviewkit import quantities
+from reviewkit.model import quantities
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.tone_lines import Line, Lines, NoTones, Product, clear_of, least_spacing, peaks, product_at
 

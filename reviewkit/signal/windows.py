@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from reviewkit.arrays import Array
+    from reviewkit.model.arrays import Array
 
 COSINE_SUMS: dict[str, tuple[float, ...]] = {
     "rectangular": (1.0,),

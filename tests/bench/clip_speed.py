@@ -34,13 +34,13 @@ from matplotlib.text import Text as Words
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from reviewkit.pipeline import prepare  # noqa: E402
-from reviewkit.render.card import lay_out  # noqa: E402
-from reviewkit.render.clip import QUALITY, Motion, layers, lengths, opaque_clip  # noqa: E402
-from reviewkit.render.ffmpeg import ENCODER, find_encoder  # noqa: E402
-from reviewkit.render.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS  # noqa: E402
-from reviewkit.render.paint import get_ready, painted  # noqa: E402
-from reviewkit.render.scene import Item, Stroke, Text  # noqa: E402
+from reviewkit.build.pipeline import prepare  # noqa: E402
+from reviewkit.render.cards.card import lay_out  # noqa: E402
+from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS  # noqa: E402
+from reviewkit.render.cards.paint import get_ready, painted  # noqa: E402
+from reviewkit.render.cards.scene import Item, Stroke, Text  # noqa: E402
+from reviewkit.render.footage.clip import QUALITY, Motion, layers, lengths, opaque_clip  # noqa: E402
+from reviewkit.render.footage.ffmpeg import ENCODER, find_encoder  # noqa: E402
 
 LEAST = 8.0  # times the animation's frames per second
 LOOK = LOOKS["lamplight"]

@@ -20,16 +20,16 @@ import numpy as np  # noqa: E402
 from card_samples import SAMPLES  # noqa: E402
 from hostile_sessions import SESSIONS  # noqa: E402
 
-from reviewkit.model import Card  # noqa: E402
-from reviewkit.pipeline import prepare  # noqa: E402
-from reviewkit.render.card import _fitting, _laid_out, lay_out  # noqa: E402
-from reviewkit.render.colour_check import colour_problems  # noqa: E402
-from reviewkit.render.layout_check import SAFE, TOLERANCE, problems  # noqa: E402
-from reviewkit.render.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS, WIDTHS  # noqa: E402
-from reviewkit.render.overlay import on_footage, over_footage  # noqa: E402
-from reviewkit.render.paint import NO_FONTS, painted  # noqa: E402
-from reviewkit.render.roles import coloured  # noqa: E402
-from reviewkit.render.scene import Item, Text  # noqa: E402
+from reviewkit.build.pipeline import prepare  # noqa: E402
+from reviewkit.model.card import Card  # noqa: E402
+from reviewkit.render.cards.card import _fitting, _laid_out, lay_out  # noqa: E402
+from reviewkit.render.cards.colour_check import colour_problems  # noqa: E402
+from reviewkit.render.cards.layout_check import SAFE, TOLERANCE, problems  # noqa: E402
+from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS, WIDTHS  # noqa: E402
+from reviewkit.render.cards.paint import NO_FONTS, painted  # noqa: E402
+from reviewkit.render.cards.roles import coloured  # noqa: E402
+from reviewkit.render.cards.scene import Item, Text  # noqa: E402
+from reviewkit.render.footage.overlay import on_footage, over_footage  # noqa: E402
 
 
 def hostile(folder: Path) -> Iterator[Card]:

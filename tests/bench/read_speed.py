@@ -27,7 +27,7 @@ import pandas as pd
 CHECKOUT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(CHECKOUT))
 
-from reviewkit.ingest.sheet_file import parse_sheet, read_sheet  # noqa: E402
+from reviewkit.ingest.sheet.sheet_file import parse_sheet, read_sheet  # noqa: E402
 
 ROWS = 1_000_000
 RUNS = 15

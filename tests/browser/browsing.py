@@ -34,9 +34,9 @@ class Watched:
     """A session that is being watched by a thread of this process, once it was built."""
 
     def __init__(self, folder: Path) -> None:
-        from reviewkit.cache import NO_CACHE
-        from reviewkit.pool import ALONE
-        from reviewkit.watch import watch
+        from reviewkit.build.cache import NO_CACHE
+        from reviewkit.build.pool import ALONE
+        from reviewkit.commands.watch import watch
 
         self.folder = folder
         self.reports: Queue[Any] = Queue()

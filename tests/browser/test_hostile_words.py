@@ -15,9 +15,10 @@ import pytest
 from browsing import Watched, opened
 from hidden_tags import HIDDEN
 
-from reviewkit import cli, places
-from reviewkit.render import page_policy
-from reviewkit.spoken import sentence
+from reviewkit.commands import cli
+from reviewkit.model import places
+from reviewkit.model.spoken import sentence
+from reviewkit.render.pages import page_policy
 
 # Each would set `hit`, ask a network for something, or change what the page is, in one place or another: as an element,
 # within an attribute of either quotes or none, within a script, a style, a title or a comment, as an address, as

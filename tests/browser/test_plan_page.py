@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from reviewkit import pipeline
-from reviewkit.render import plan_page
+from reviewkit.build import pipeline
+from reviewkit.render.pages import plan_page
 
 SIZES = [(390, 844), (1280, 800)]
 

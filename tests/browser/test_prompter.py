@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reviewkit.episode import clock
+from reviewkit.episode.episode import clock
 
 WIDE, HIGH = 1280, 720
 READ_AT = 0.35 * HIGH

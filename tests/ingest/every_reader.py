@@ -23,22 +23,22 @@ from odd_files import CASES, Case
 from PIL import Image
 from session_texts import WHOLE
 
-from reviewkit.errors import InputError
-from reviewkit.ingest import sheet_blocks, sheet_file
 from reviewkit.ingest.capture_file import parse_capture
-from reviewkit.ingest.cut_file import parse_cut
-from reviewkit.ingest.notes_file import parse_notes
-from reviewkit.ingest.photo_file import check_photo
 from reviewkit.ingest.plain_text import decode
-from reviewkit.ingest.price_file import parse_prices
-from reviewkit.ingest.published_file import parse_published
 from reviewkit.ingest.reading_file import parse_readings
-from reviewkit.ingest.repair_file import parse_repair
-from reviewkit.ingest.session_file import parse_session
-from reviewkit.ingest.sheet_file import parse_sheet
-from reviewkit.ingest.timeline_file import read_edited
+from reviewkit.ingest.session.cut_file import parse_cut
+from reviewkit.ingest.session.notes_file import parse_notes
+from reviewkit.ingest.session.photo_file import check_photo
+from reviewkit.ingest.session.price_file import parse_prices
+from reviewkit.ingest.session.published_file import parse_published
+from reviewkit.ingest.session.repair_file import parse_repair
+from reviewkit.ingest.session.session_file import parse_session
+from reviewkit.ingest.session.timeline_file import read_edited
+from reviewkit.ingest.sheet import sheet_blocks, sheet_file
+from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
-from reviewkit.render.timeline import timeline
+from reviewkit.model.errors import InputError
+from reviewkit.render.footage.timeline import timeline
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_session"
 LONGEST_MESSAGE = 540  # characters: some six lines of a terminal; the longest one names every rating there is

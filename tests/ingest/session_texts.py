@@ -2,8 +2,8 @@
 
 import pytest
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.session_file import parse_session
+from reviewkit.ingest.session.session_file import parse_session
+from reviewkit.model.errors import InputError
 
 KINDS = ("tone", "response", "contour", "crosstalk", "source-impedance", "phono")
 

@@ -25,13 +25,13 @@ from every_reader import every_reader, pcm, wave, wrong_message
 from PIL import Image
 from wild_files import png_chunk
 
-from reviewkit.errors import MOST_KEPT, InputError, listed
 from reviewkit.ingest.any_file import read_any
-from reviewkit.ingest.notes_file import MOST_NOTES, parse_notes, read_notes
-from reviewkit.ingest.photo_file import read_photo
-from reviewkit.ingest.price_file import read_prices
-from reviewkit.ingest.session_file import read_session
+from reviewkit.ingest.session.notes_file import MOST_NOTES, parse_notes, read_notes
+from reviewkit.ingest.session.photo_file import read_photo
+from reviewkit.ingest.session.price_file import read_prices
+from reviewkit.ingest.session.session_file import read_session
 from reviewkit.measure import KINDS
+from reviewkit.model.errors import MOST_KEPT, InputError, listed
 
 READERS = every_reader()
 MB = 1_000_000

@@ -17,8 +17,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.io import wavfile
 
-from reviewkit.errors import InputError
 from reviewkit.ingest.capture_file import MOST_VALUES, parse_capture, read_capture
+from reviewkit.model.errors import InputError
 
 RATE_HZ = 48_000
 SOURCE = "measurements/tone.wav"

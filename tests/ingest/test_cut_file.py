@@ -2,8 +2,8 @@
 
 import pytest
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.cut_file import parse_cut, read_cut
+from reviewkit.ingest.session.cut_file import parse_cut, read_cut
+from reviewkit.model.errors import InputError
 
 GOOD = "# from the cut\n0:00 opening\n0:41.5 front:\n\n1:02:03 closing\n"
 

@@ -16,7 +16,7 @@ from every_reader import Reader, every_reader, pcm, wave, wrong, wrong_message
 from hypothesis import given, settings
 from wild_files import wild
 
-from reviewkit.errors import InputError
+from reviewkit.model.errors import InputError
 
 READERS = every_reader()
 EXAMPLES = 80

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.footage_time import read_time, shown_time
-from reviewkit.ingest.notes_file import parse_notes, read_notes
-from reviewkit.model import Clip, Note
+from reviewkit.ingest.session.footage_time import read_time, shown_time
+from reviewkit.ingest.session.notes_file import parse_notes, read_notes
+from reviewkit.model.errors import InputError
+from reviewkit.model.notes import Clip, Note
 
 GOOD = """\
 # filmed in one afternoon

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from odd_files import CASES, Case
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.sheet_file import parse_sheet
+from reviewkit.ingest.sheet.sheet_file import parse_sheet
+from reviewkit.model.errors import InputError
 
 
 @pytest.mark.parametrize("case", CASES, ids=[case.id for case in CASES])

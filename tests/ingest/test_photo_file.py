@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.photo_file import check_photo, read_photo
-from reviewkit.pipeline import prepare
+from reviewkit.build.pipeline import prepare
+from reviewkit.ingest.session.photo_file import check_photo, read_photo
+from reviewkit.model.errors import InputError
 
 
 def encoded(kind, size=(64, 48), **more):

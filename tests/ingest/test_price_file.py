@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.price_file import parse_prices, read_prices
+from reviewkit.ingest.session.price_file import parse_prices, read_prices
+from reviewkit.model.errors import InputError
 
 # CUUR0000SA0 by month.
 MONTHS_1966 = (31.8, 32.0, 32.1, 32.3, 32.3, 32.4, 32.5, 32.7, 32.7, 32.9, 32.9, 32.9)

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit.errors import InputError
 from reviewkit.ingest.reading_file import BY_METER, parse_readings, read_readings
 from reviewkit.measure import KINDS
-from reviewkit.model import SingleReading, Skipped
-from reviewkit.quantities import QUANTITIES
+from reviewkit.model.errors import InputError
+from reviewkit.model.quantities import QUANTITIES
+from reviewkit.model.sheet import SingleReading, Skipped
 
 HEADER = "name,channel,value,unit,at,note\n"
 

@@ -4,9 +4,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.repair_file import parse_repair, read_repair
-from reviewkit.model import RepairRow
+from reviewkit.ingest.session.repair_file import parse_repair, read_repair
+from reviewkit.model.errors import InputError
+from reviewkit.model.repair import RepairRow
+from reviewkit.verdict.repair_points import point_verdict
 
 HEADER = "point,expected,found,unit,tolerance,action,note\n"
 
@@ -55,7 +56,7 @@ def test_columns_in_any_order_and_rows_over_two_lines():
 @pytest.mark.parametrize("word", ["open", "short", "Open"])
 def test_open_and_short_are_readings(word):
     row = row_of(f"R12,220,{word},ohm,20 %,,")
-    assert (row.found, row.found_text, row.verdict) == (None, word.lower(), word.lower())
+    assert (row.found, row.found_text, point_verdict(row)) == (None, word.lower(), word.lower())
     assert row.expected_text == "220 Ω"
 
 
@@ -107,7 +108,7 @@ def test_texts_are_the_digits_as_written_with_their_unit(line, shown):
     ],
 )
 def test_what_follows_from_a_row(line, verdict):
-    assert row_of(line).verdict == verdict
+    assert point_verdict(row_of(line)) == verdict
 
 
 def test_semicolons_with_decimal_commas_and_western_bytes(tmp_path):

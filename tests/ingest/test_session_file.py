@@ -6,9 +6,9 @@ from fractions import Fraction
 import pytest
 from session_texts import KINDS, UNIT, WHOLE
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.session_file import parse_session, read_session
-from reviewkit.model import Bench, EpisodeSettings, PriceTag, Rating, Unit
+from reviewkit.ingest.session.session_file import parse_session, read_session
+from reviewkit.model.errors import InputError
+from reviewkit.model.session import Bench, EpisodeSettings, PriceTag, Rating, Unit
 
 
 def test_whole_session_is_read(folder):

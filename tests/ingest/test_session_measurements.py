@@ -5,7 +5,7 @@ import os
 import pytest
 from session_texts import KINDS, UNIT, faults_of
 
-from reviewkit.ingest.session_file import parse_session
+from reviewkit.ingest.session.session_file import parse_session
 
 MEASUREMENT = '[[measurement]]\nfile = "measurements/tone.csv"\nkind = "tone"\n'
 

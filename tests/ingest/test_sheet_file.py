@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.sheet_file import as_json, parse_sheet, read_sheet
-from reviewkit.model import Sheet
-from reviewkit.units import normalised, scaled
+from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet, read_sheet
+from reviewkit.model.errors import InputError
+from reviewkit.model.sheet import Sheet
+from reviewkit.model.units import normalised, scaled
 
 RESPONSE = [("frequency", "", "Hz", [20, 1000, 20000]), ("level", "", "dBV", [-1.5, 0, -0.5])]
 STEREO = [

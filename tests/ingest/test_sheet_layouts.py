@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from reviewkit.ingest.sheet_file import parse_sheet
-from reviewkit.model import Sheet
+from reviewkit.ingest.sheet.sheet_file import parse_sheet
+from reviewkit.model.sheet import Sheet
 
 RESPONSE = [("frequency", "", "Hz", [20, 1000, 20000]), ("level", "", "dBV", [-1.5, 0, -0.5])]
 HEADED = "Frequency (Hz),Level (dBV)\n"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.sheet_file import parse_sheet
-from reviewkit.model import Sheet
+from reviewkit.ingest.sheet.sheet_file import parse_sheet
+from reviewkit.model.errors import InputError
+from reviewkit.model.sheet import Sheet
 
 HEADED = "Frequency (Hz),Level (dBV)\n"
 ROWS = "20,-1.5\n1000,0\n20000,-0.5\n"

@@ -12,10 +12,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reviewkit.errors import InputError
-from reviewkit.ingest import sheet_blocks, sheet_file
-from reviewkit.ingest.sheet_file import as_json, parse_sheet
-from reviewkit.model import Sheet
+from reviewkit.ingest.sheet import sheet_blocks, sheet_file
+from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet
+from reviewkit.model.errors import InputError
+from reviewkit.model.sheet import Sheet
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 

@@ -7,12 +7,12 @@ from fractions import Fraction
 import pytest
 from cut_on_paper import episode
 
-from reviewkit import pipeline
-from reviewkit.errors import InputError
-from reviewkit.ingest.cut_file import parse_cut, read_final
-from reviewkit.ingest.timeline_file import read_edited
-from reviewkit.render.timeline import timeline
-from reviewkit.timecode import RATES
+from reviewkit.build import pipeline
+from reviewkit.ingest.session.cut_file import parse_cut, read_final
+from reviewkit.ingest.session.timeline_file import read_edited
+from reviewkit.model.errors import InputError
+from reviewkit.model.timecode import RATES
+from reviewkit.render.footage.timeline import timeline
 
 otio = pytest.importorskip("opentimelineio")
 Range, Time = otio.opentime.TimeRange, otio.opentime.RationalTime

@@ -4,9 +4,9 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from reviewkit.errors import InputError
-from reviewkit.ingest import toml_lines
-from reviewkit.ingest.toml_lines import parse_toml
+from reviewkit.ingest.session import toml_lines
+from reviewkit.ingest.session.toml_lines import parse_toml
+from reviewkit.model.errors import InputError
 
 ODD = '''\
 # a comment with = and [brackets]

@@ -12,13 +12,13 @@ from typing import Any
 from every_reader import Reader, pcm, wave
 from hypothesis import strategies as st
 
-from reviewkit.ingest.price_file import MONTHS
 from reviewkit.ingest.reading_file import BY_METER, COLUMNS
-from reviewkit.ingest.repair_file import COLUMNS as REPAIR_COLUMNS
-from reviewkit.ingest.session_schema import TABLES
-from reviewkit.ingest.sheet_remedies import KEYS
-from reviewkit.ratings import RULES
-from reviewkit.units import UNITS
+from reviewkit.ingest.session.price_file import MONTHS
+from reviewkit.ingest.session.repair_file import COLUMNS as REPAIR_COLUMNS
+from reviewkit.ingest.session.session_schema import TABLES
+from reviewkit.ingest.sheet.sheet_remedies import KEYS
+from reviewkit.model.ratings import RULES
+from reviewkit.model.units import UNITS
 
 Files = st.SearchStrategy[bytes]
 

@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Column, Conditions, Finding, Measured, Measurement, Rating, Run, Sheet
+from reviewkit.model.finding import Conditions, Finding, Measured, Run
+from reviewkit.model.session import Bench, Measurement, Rating
+from reviewkit.model.sheet import Column, Sheet
 
 _UNITS = {"time": "s", "frequency": "Hz", "power": "W", "distortion": "%", "impedance": "Ω", "level": "V"}
 

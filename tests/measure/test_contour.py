@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from measured_sheets import all_of, column, conditions, one, quantities, run_from, sheet
 
-from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
+from reviewkit.model.errors import InputError
 
 KIND = KINDS["contour"]
 FREQUENCY_HZ = np.geomspace(10, 40_000, 97)

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from measured_sheets import all_of, column, measured, one, sheet
 
-from reviewkit.errors import InputError
-from reviewkit.model import Rating
+from reviewkit.model.errors import InputError
+from reviewkit.model.session import Rating
 
 FREQUENCY_HZ = np.geomspace(20, 20_000, 31)
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from measured_sheets import all_of, column, measured, one, quantities, sheet
 
-from reviewkit.model import Bench, Rating
+from reviewkit.model.session import Bench, Rating
 
 FREQUENCY_HZ = np.geomspace(10, 40_000, 49)
 

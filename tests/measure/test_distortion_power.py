@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from measured_sheets import all_of, column, conditions, measured, one, quantities, run_from, sheet
 
-from reviewkit.errors import InputError
-from reviewkit.ingest.sheet_file import parse_sheet
+from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Rating
+from reviewkit.model.errors import InputError
+from reviewkit.model.session import Bench, Rating
 
 POWER_W = [50.0, 55.0, 60.0]
 PERCENT = [0.05, 0.3, 3.0]

@@ -11,9 +11,9 @@ import pytest
 from known_steps import TwoPoles
 from measured_sheets import column, conditions, run_from, sheet
 
-from reviewkit import plain_data
+from reviewkit.build import plain_data
 from reviewkit.measure import KINDS
-from reviewkit.model import Run
+from reviewkit.model.finding import Run
 
 RATE_HZ = 96_000
 COUNT = 70_001

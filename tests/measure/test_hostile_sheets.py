@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from measured_sheets import column, measured, sheet
 
-from reviewkit.digits import fixed, significant
-from reviewkit.errors import InputError
-from reviewkit.ingest.sheet_file import parse_sheet
+from reviewkit.ingest.sheet.sheet_file import parse_sheet
+from reviewkit.model.digits import fixed, significant
+from reviewkit.model.errors import InputError
 
 SQUARE = Path(__file__).resolve().parents[2] / "sample_session" / "measurements" / "square-1khz.csv"
 AUDIO_HZ = np.geomspace(20, 20_000, 61)

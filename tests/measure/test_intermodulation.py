@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from measured_sheets import column, conditions, measured, one, quantities, run_from, sheet
 
-from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
+from reviewkit.model.errors import InputError
 
 RATE_HZ = 96_000
 KIND = "intermodulation"

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from reviewkit import pipeline, quantities
+from reviewkit.build import pipeline
 from reviewkit.measure import KINDS
-from reviewkit.model import Run
+from reviewkit.model import quantities
+from reviewkit.model.finding import Run
 
 ROLES = {"time", "frequency", "level", "power", "distortion", "impedance", "reading"}
 STAGES = ("ingest", "render")

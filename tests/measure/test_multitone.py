@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from measured_sheets import column, conditions, measured, one, run_from, sheet
 
-from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
+from reviewkit.model.errors import InputError
 
 RATE_HZ = 48_000
 POINTS = 32_768

@@ -10,9 +10,9 @@ from known_noise import a_weighted, a_weighted_rms, exported, thermal_density, w
 from measured_sheets import all_of, column, conditions, measured, one, quantities, run_from, sheet
 from scipy import signal
 
-from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Rating
+from reviewkit.model.errors import InputError
+from reviewkit.model.session import Bench, Rating
 from reviewkit.signal import noise_lines
 
 RATE_HZ = 48_000.0

@@ -7,9 +7,10 @@ import pytest
 from known_noise import phono_db
 from measured_sheets import all_of, column, conditions, measured, one, run_from, sheet
 
-from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
-from reviewkit.model import Rating, Run
+from reviewkit.model.errors import InputError
+from reviewkit.model.finding import Run
+from reviewkit.model.session import Rating
 
 FREQUENCY_HZ = np.geomspace(10, 40_000, 97)
 FLAT = np.zeros(97)

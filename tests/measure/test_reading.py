@@ -11,15 +11,17 @@ import pytest
 from measured_sheets import conditions, run_from
 from rated_and_found import rated, session
 
-from reviewkit import places, session_cards
+from reviewkit.episode import session_cards
 from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Rating, Verdict
-from reviewkit.quantities import QUANTITIES, show
-from reviewkit.ratings import RULES
-from reviewkit.render.card import fit
-from reviewkit.render.page import Pages
-from reviewkit.verdict import judge
+from reviewkit.model import places
+from reviewkit.model.quantities import QUANTITIES, show
+from reviewkit.model.ratings import RULES
+from reviewkit.model.session import Bench, Rating
+from reviewkit.model.verdict import Verdict
+from reviewkit.render.cards.card import fit
+from reviewkit.render.pages.page import Pages
+from reviewkit.verdict.verdict import judge
 
 KIND = KINDS["reading"]
 HEADER = "name,channel,value,unit,at,note\n"

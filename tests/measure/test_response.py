@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from known_filters import BandPass, points_hz
 from measured_sheets import all_of, column, conditions, figures, measured, one, quantities, run_from, sheet
 
-from reviewkit.ingest.sheet_file import parse_sheet
+from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
-from reviewkit.model import Bench, Rating
+from reviewkit.model.session import Bench, Rating
 
 AUDIO = (20.0, 20_000.0)
 

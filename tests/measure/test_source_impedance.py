@@ -14,12 +14,13 @@ from measured_sheets import all_of, column, conditions, measured, one, quantitie
 from rated_and_found import found as found_one
 from rated_and_found import rated, runs_of, session
 
-from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
 from reviewkit.measure.source_impedance import between, two_load, two_load_uncertainty
-from reviewkit.model import Bench, Rating, Run
-from reviewkit.quantities import show
-from reviewkit.verdict import judge
+from reviewkit.model.errors import InputError
+from reviewkit.model.finding import Run
+from reviewkit.model.quantities import show
+from reviewkit.model.session import Bench, Rating
+from reviewkit.verdict.verdict import judge
 
 KIND = "source-impedance"
 

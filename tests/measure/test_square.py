@@ -9,8 +9,8 @@ import pytest
 from known_steps import BandPass, LowPass, TwoPoles
 from measured_sheets import column, conditions, measured, one, quantities, run_from, sheet
 
-from reviewkit.errors import InputError
 from reviewkit.measure import KINDS
+from reviewkit.model.errors import InputError
 
 KIND = KINDS["square"]
 RATE_HZ, SQUARE_HZ, LENGTH_S = 192_000.0, 1003.7, 0.05

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from measured_sheets import all_of, column, measured, one, quantities, sheet
 
-from reviewkit.errors import InputError
-from reviewkit.model import Bench
+from reviewkit.model.errors import InputError
+from reviewkit.model.session import Bench
 
 RATE_HZ = 48_000
 WAVES = {

@@ -11,12 +11,13 @@ import pytest
 from measured_sheets import column, conditions, run_from, sheet
 from test_tone import RATE_HZ, capture, lines, tone_of
 
-from reviewkit import quantities
+from reviewkit.episode.session_cards import with_alt
 from reviewkit.measure import KINDS
-from reviewkit.model import Bars, Bench, Curves, Rating
-from reviewkit.render.card import lay_out
-from reviewkit.render.layout_check import problems
-from reviewkit.session_cards import with_alt
+from reviewkit.model import quantities
+from reviewkit.model.card import Bars, Curves
+from reviewkit.model.session import Bench, Rating
+from reviewkit.render.cards.card import lay_out
+from reviewkit.render.cards.layout_check import problems
 
 KIND = KINDS["tone"]
 LEVELS_DB = {2: -74.2, 3: -81.7, 4: -88.0, 5: -91.0}

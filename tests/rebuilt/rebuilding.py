@@ -19,7 +19,7 @@ import receiver_session
 import third_session
 from edits import Edit, Options
 
-from reviewkit import cli
+from reviewkit.commands import cli
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 _CACHE_VARIABLES = ("XDG_CACHE_HOME", "REVIEWKIT_CACHE")

@@ -13,7 +13,7 @@ import rebuilding
 from edits import KIND_EDITS, LONG_EDITS, WITHOUT_EFFECT, Edit
 from rebuilding import CHECKOUT, inputs, write_session
 
-from reviewkit.ingest import session_schema
+from reviewkit.ingest.session import session_schema
 from reviewkit.measure import KINDS
 
 EDITS = (*KIND_EDITS, *LONG_EDITS)
@@ -118,7 +118,7 @@ def test_every_sort_of_input_file(changed):
 
 def test_every_option_that_changes_what_is_made():
     """Of `build --help`, all but where outputs go and how much is printed."""
-    help_text = (CHECKOUT / "reviewkit" / "command_line.py").read_text(encoding="utf-8")
+    help_text = (CHECKOUT / "reviewkit" / "commands" / "command_line.py").read_text(encoding="utf-8")
     _, _, build = help_text.partition('"build",')
     build, _, _ = build.partition('"watch",')
     known = set(re.findall(r'"(--[a-z-]+)"', build)) - {"--out", "--quiet", "--no-cache", "--adopt"}

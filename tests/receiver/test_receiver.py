@@ -7,10 +7,9 @@ import json
 import pytest
 import receiver_session
 
-from reviewkit import pipeline
-from reviewkit.build import build
-from reviewkit.options import Options
-from reviewkit.render import outputs
+from reviewkit.build import build, pipeline
+from reviewkit.build.options import Options
+from reviewkit.render.pages import outputs
 
 
 @pytest.fixture(scope="module")

@@ -7,24 +7,12 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from reviewkit.model import (
-    Axis,
-    Card,
-    Curves,
-    Limit,
-    Mark,
-    Panel,
-    Rating,
-    Reading,
-    Row,
-    Rows,
-    TitlePage,
-    Trace,
-    Verdict,
-)
-from reviewkit.render.card import draw, lay_out
-from reviewkit.render.layout_check import problems
-from reviewkit.render.scene import Stroke, Text
+from reviewkit.model.card import Axis, Card, Curves, Limit, Mark, Panel, Reading, Row, Rows, TitlePage, Trace
+from reviewkit.model.session import Rating
+from reviewkit.model.verdict import Verdict
+from reviewkit.render.cards.card import draw, lay_out
+from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.scene import Stroke, Text
 
 UNIT = "Norrvale Forty"
 MINUS = "\u2212"

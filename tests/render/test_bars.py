@@ -11,14 +11,14 @@ import pytest
 from card_samples import UNIT, curve_card, shapes, texts, verdict
 from card_samples import distortion_power as power_card
 
-from reviewkit import scales
-from reviewkit.digits import MINUS, significant
-from reviewkit.model import Bar, BarGroup, BarLimit, Bars, Card, Reading
-from reviewkit.render.card import draw, lay_out
-from reviewkit.render.contrast import contrast
-from reviewkit.render.layout_check import problems
-from reviewkit.render.look import LOOKS
-from reviewkit.render.scene import Area, LayoutFault, Stroke
+from reviewkit.measure import scales
+from reviewkit.model.card import Bar, BarGroup, BarLimit, Bars, Card, Reading
+from reviewkit.model.digits import MINUS, significant
+from reviewkit.render.cards.card import draw, lay_out
+from reviewkit.render.cards.contrast import contrast
+from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.scene import Area, LayoutFault, Stroke
 
 NAMES = (("THD+N", "%"), ("THD", "%"), ("2nd", "dB"), ("3rd", "dB"), ("higher", "dB"))
 BEFORE_AFTER = Reading(

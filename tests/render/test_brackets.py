@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from card_samples import HERTZ, texts
 
-from reviewkit.model import Axis, Bracket, Card, Curves, Mark, Panel, Reading, Trace
-from reviewkit.render.card import lay_out
-from reviewkit.render.layout_check import problems
-from reviewkit.render.look import LOOKS
-from reviewkit.render.scene import LayoutFault, Stroke
+from reviewkit.model.card import Axis, Bracket, Card, Curves, Mark, Panel, Reading, Trace
+from reviewkit.render.cards.card import lay_out
+from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.scene import LayoutFault, Stroke
 
 DECIBELS = Axis(-120, 20, "linear", ((-120, "−120"), (-80, "−80"), (-40, "−40"), (0, "0"), (20, "+20")), "dB")
 WORDS = "72.4 dB · product at 3.1 kHz"

@@ -11,15 +11,15 @@ import pytest
 from card_samples import HERTZ, SAMPLES, VERDICT_WORDS, curve_card, said, shapes, texts
 from PIL import Image
 
-from reviewkit.drawing import draw_card
-from reviewkit.model import Card, Limit, Row, Rows, Trace
-from reviewkit.pool import ALONE, Pool
-from reviewkit.render.card import Order, draw, lay_out, pictures
-from reviewkit.render.contact_sheet import SMALL
-from reviewkit.render.layout_check import SAFE, problems
-from reviewkit.render.look import LOOKS
-from reviewkit.render.paint import painted
-from reviewkit.render.scene import Area
+from reviewkit.build.drawing import draw_card
+from reviewkit.build.pool import ALONE, Pool
+from reviewkit.model.card import Card, Limit, Row, Rows, Trace
+from reviewkit.render.cards.card import Order, draw, lay_out, pictures
+from reviewkit.render.cards.contact_sheet import SMALL
+from reviewkit.render.cards.layout_check import SAFE, problems
+from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.paint import painted
+from reviewkit.render.cards.scene import Area
 
 LOOK_NAMES = tuple(LOOKS)
 EVERY = tuple(product(SAMPLES, LOOK_NAMES))
@@ -60,7 +60,7 @@ def test_other_sizes(name, width):
 
 def test_the_same_bytes_from_another_process(tmp_path):
     code = (
-        "from pathlib import Path; from card_samples import SAMPLES; from reviewkit.render.card import draw;"
+        "from pathlib import Path; from card_samples import SAMPLES; from reviewkit.render.cards.card import draw;"
         f"Path({str(tmp_path / 'card.png')!r}).write_bytes(draw(SAMPLES['crosstalk'], 'brochure'))"
     )
     root = Path(__file__).parents[2]

@@ -5,11 +5,11 @@ import numpy as np
 import pytest
 from card_samples import MINUS, SAMPLES, VERDICT_WORDS, curve_card, said, shapes, sound, texts, verdict
 
-from reviewkit.errors import CannotFinish
-from reviewkit.model import Axis, Limit, Mark, Reading, TitlePage, Trace
-from reviewkit.render import paint
-from reviewkit.render.card import LayoutFault, draw
-from reviewkit.render.scene import Area
+from reviewkit.model.card import Axis, Limit, Mark, Reading, TitlePage, Trace
+from reviewkit.model.errors import CannotFinish
+from reviewkit.render.cards import paint
+from reviewkit.render.cards.card import LayoutFault, draw
+from reviewkit.render.cards.scene import Area
 
 LONG_NAME = "The Norrvale Instrument Company of Upper Norrvale Forty Mark"
 LONG_WORD = "Norrvale" * 7 + "Fort"

@@ -3,9 +3,9 @@ from dataclasses import replace
 import pytest
 from card_samples import MINUS, SAMPLES, UNIT, said, shapes, sound, texts
 
-from reviewkit.model import Card, Row, Rows
-from reviewkit.render.card import LayoutFault, fit
-from reviewkit.render.look import LEAST, SAFE_LEFT, SAFE_RIGHT, look_named
+from reviewkit.model.card import Card, Row, Rows
+from reviewkit.render.cards.card import LayoutFault, fit
+from reviewkit.render.cards.look import LEAST, SAFE_LEFT, SAFE_RIGHT, look_named
 
 
 def long_table(rows):

@@ -12,15 +12,15 @@ import pytest
 from card_samples import FREQUENCY, SAMPLES, curve_card, shapes, texts
 from matplotlib import get_data_path
 
-from reviewkit.model import Bar, BarGroup, Bars, Card, Trace
-from reviewkit.render import card as drawing
-from reviewkit.render.card import LayoutFault, Order, lay_out, pictures
-from reviewkit.render.colour_check import colour_problems
-from reviewkit.render.layout_check import SAFE, TOLERANCE, problems
-from reviewkit.render.look import LOOKS, changed
-from reviewkit.render.overlay import on_footage, over_footage
-from reviewkit.render.paint import NO_FONTS, measuring, painted
-from reviewkit.render.scene import Area, Box, Page, Stroke, Text
+from reviewkit.model.card import Bar, BarGroup, Bars, Card, Trace
+from reviewkit.render.cards import card as drawing
+from reviewkit.render.cards.card import LayoutFault, Order, lay_out, pictures
+from reviewkit.render.cards.colour_check import colour_problems
+from reviewkit.render.cards.layout_check import SAFE, TOLERANCE, problems
+from reviewkit.render.cards.look import LOOKS, changed
+from reviewkit.render.cards.paint import NO_FONTS, measuring, painted
+from reviewkit.render.cards.scene import Area, Box, Page, Stroke, Text
+from reviewkit.render.footage.overlay import on_footage, over_footage
 
 LOOK = LOOKS["lamplight"]
 BOTH = (

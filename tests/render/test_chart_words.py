@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from card_samples import FREQUENCY, HERTZ, SAMPLES, UNIT, curve_card, db_axis, shapes, sound, texts, verdict
 
-from reviewkit.model import Bracket, Card, Curves, Mark, Panel, Reading, Trace
-from reviewkit.render.look import SAFE_RIGHT, look_named
+from reviewkit.model.card import Bracket, Card, Curves, Mark, Panel, Reading, Trace
+from reviewkit.render.cards.look import SAFE_RIGHT, look_named
 
 LOOK = look_named("lamplight")
 

@@ -9,11 +9,11 @@ import pytest
 from matplotlib import get_data_path
 from PIL import Image
 
-from reviewkit.ingest.session_schema import LookTable
-from reviewkit.pipeline import prepare
-from reviewkit.render.card import Order, pictures
-from reviewkit.render.contrast import contrast
-from reviewkit.render.look import LOOKS, Look
+from reviewkit.build.pipeline import prepare
+from reviewkit.ingest.session.session_schema import LookTable
+from reviewkit.render.cards.card import Order, pictures
+from reviewkit.render.cards.contrast import contrast
+from reviewkit.render.cards.look import LOOKS, Look
 
 TYPE = Path(get_data_path(), "fonts", "ttf")
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n[episode]\nlook = "lamplight"\n'

@@ -19,14 +19,24 @@ import pytest
 from card_samples import response
 from PIL import Image
 
-from reviewkit.cli import run
-from reviewkit.errors import CannotFinish, InputError
-from reviewkit.render import ffmpeg
-from reviewkit.render.card import Order, lay_out, pictures
-from reviewkit.render.clip import Motion, _mixed, _mixed_clear, _yuv, clear_clip, drawn, layers, lengths, opaque_clip
-from reviewkit.render.deliver import Incoming, deliver
-from reviewkit.render.look import LOOKS
-from reviewkit.render.overlay import overlay_pixels
+from reviewkit.build.deliver import Incoming, deliver
+from reviewkit.commands.cli import run
+from reviewkit.model.errors import CannotFinish, InputError
+from reviewkit.render.cards.card import Order, lay_out, pictures
+from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.footage import ffmpeg
+from reviewkit.render.footage.clip import (
+    Motion,
+    _mixed,
+    _mixed_clear,
+    _yuv,
+    clear_clip,
+    drawn,
+    layers,
+    lengths,
+    opaque_clip,
+)
+from reviewkit.render.footage.overlay import overlay_pixels
 
 LOOK = LOOKS["lamplight"]
 WIDTH, HEIGHT = 1280, 720
@@ -78,7 +88,7 @@ def decoded(program, file, pixel_format):
 
 
 def painted_layers():
-    from reviewkit.render.paint import painted
+    from reviewkit.render.cards.paint import painted
 
     return [painted(part, LOOK.ground, WIDTH)[..., :3].copy() for part in layers(lay_out(response(), LOOK.name))]
 

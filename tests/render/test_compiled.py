@@ -8,11 +8,11 @@ import jinja2
 import jinja2.nodes
 import pytest
 
-from reviewkit import places
-from reviewkit.errors import InputError
-from reviewkit.render.compiled import Compiled
-from reviewkit.render.page import Pages
-from reviewkit.render.template_environment import environment
+from reviewkit.model import places
+from reviewkit.model.errors import InputError
+from reviewkit.render.pages.compiled import Compiled
+from reviewkit.render.pages.page import Pages
+from reviewkit.render.pages.template_environment import environment
 
 
 @pytest.fixture

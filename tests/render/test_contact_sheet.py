@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from reviewkit.render.contact_sheet import SMALL, contact_sheet
-from reviewkit.render.look import LOOKS
-from reviewkit.render.paint import NO_FONTS
+from reviewkit.render.cards.contact_sheet import SMALL, contact_sheet
+from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.paint import NO_FONTS
 
 HIGH = SMALL * 9 // 16
 

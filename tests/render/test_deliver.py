@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 from one_evening import put
 
-from reviewkit.errors import CannotFinish, InputError
-from reviewkit.render.deliver import LAST, MANIFEST, deliver
+from reviewkit.build.deliver import LAST, MANIFEST, deliver
+from reviewkit.model.errors import CannotFinish, InputError
 
 OLD = {"outline.md": b"old outline", "cards/01-title.png": b"old title", "cards/02-tone.png": b"old tone", LAST: b"old"}
 NEW = {
@@ -149,7 +149,7 @@ def test_a_move_that_fails_leaves_each_file_whole_and_the_next_build_puts_it_rig
 KILLED = """
 import os, signal, sys
 from pathlib import Path
-from reviewkit.render.deliver import deliver
+from reviewkit.build.deliver import deliver
 nth, calls, move = int(sys.argv[2]), [], os.replace
 def killing(source, place):
     calls.append(place)

@@ -12,7 +12,8 @@ from hostile_sessions import SESSIONS
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reviewkit.model import (
+from reviewkit.build.pipeline import prepare
+from reviewkit.model.card import (
     Bar,
     BarGroup,
     Bars,
@@ -28,12 +29,11 @@ from reviewkit.model import (
     TitlePage,
     Trace,
 )
-from reviewkit.pipeline import prepare
-from reviewkit.render.card import LayoutFault, Order, fit, lay_out, pictures
-from reviewkit.render.colour_check import colour_problems
-from reviewkit.render.layout_check import problems
-from reviewkit.render.look import LOOKS
-from reviewkit.render.scene import Area
+from reviewkit.render.cards.card import LayoutFault, Order, fit, lay_out, pictures
+from reviewkit.render.cards.colour_check import colour_problems
+from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.scene import Area
 
 # sixty letters each
 LATIN = "The Norrvale Instrument Company of Upper Norrvale Forty Mark"

@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
-from reviewkit.render.layout_check import crosses, problems
-from reviewkit.render.look import LOOKS
-from reviewkit.render.scene import Area, Box, Extent, Page, Stroke
+from reviewkit.render.cards.layout_check import crosses, problems
+from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.scene import Area, Box, Extent, Page, Stroke
 
 
 def half_an_em(text, size, bold):

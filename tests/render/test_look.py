@@ -2,8 +2,8 @@ import colorspacious
 import numpy as np
 import pytest
 
-from reviewkit.render import contrast
-from reviewkit.render.look import LOOKS, changed, look_named, shortfalls
+from reviewkit.render.cards import contrast
+from reviewkit.render.cards.look import LOOKS, changed, look_named, shortfalls
 
 CVD = {"protan": "protanomaly", "deutan": "deuteranomaly", "tritan": "tritanomaly"}
 COLOURS = ("ground", "ink", "soft", "rule", "left", "right", "meets", "falls_short")

@@ -12,13 +12,13 @@ import pytest
 from card_samples import SAMPLES, texts
 from PIL import Image
 
-from reviewkit.render import card as drawing
-from reviewkit.render.card import Order, pictures
-from reviewkit.render.contrast import contrast, mixed
-from reviewkit.render.look import LOOKS, changed
-from reviewkit.render.overlay import on_footage, opacity, overlay, overlay_pixels, plate, regions
-from reviewkit.render.paint import painted
-from reviewkit.render.scene import Area, Box, Stroke, Text
+from reviewkit.render.cards import card as drawing
+from reviewkit.render.cards.card import Order, pictures
+from reviewkit.render.cards.contrast import contrast, mixed
+from reviewkit.render.cards.look import LOOKS, changed
+from reviewkit.render.cards.paint import painted
+from reviewkit.render.cards.scene import Area, Box, Stroke, Text
+from reviewkit.render.footage.overlay import on_footage, opacity, overlay, overlay_pixels, plate, regions
 
 EVERY = (("response", "lamplight"), ("distortion_power", "brochure"), ("table", "lamplight"))
 FOOTAGE = {"white": 255, "black": 0}

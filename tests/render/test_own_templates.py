@@ -15,11 +15,12 @@ from pathlib import Path
 import pytest
 from hidden_tags import HIDDEN
 
-from reviewkit import pipeline, places
-from reviewkit.errors import CannotFinish, InputError
-from reviewkit.render import outputs, own_templates, page, page_policy, plan_page
-from reviewkit.render.own_templates import Limits
-from reviewkit.render.page import Pages
+from reviewkit.build import pipeline
+from reviewkit.model import places
+from reviewkit.model.errors import CannotFinish, InputError
+from reviewkit.render.pages import outputs, own_templates, page, page_policy, plan_page
+from reviewkit.render.pages.own_templates import Limits
+from reviewkit.render.pages.page import Pages
 
 NAME = "outline.md.j2"
 SHIPPED = places.templates()
@@ -294,9 +295,9 @@ def children_of(pid):
 PARENT = """
 import sys
 from pathlib import Path
-from reviewkit import places
-from reviewkit.render.own_templates import Limits
-from reviewkit.render.page import Pages
+from reviewkit.model import places
+from reviewkit.render.pages.own_templates import Limits
+from reviewkit.render.pages.page import Pages
 pages = Pages(Path(sys.argv[1]), places.templates(), limits=Limits(longest_s=float(sys.argv[2])))
 pages.text("plan.md.j2")
 print("ready", flush=True)
@@ -370,9 +371,9 @@ def test_where_the_system_does_not_limit_memory_it_is_watched(own, monkeypatch):
         own_templates,
         "_PROGRAM",
         own_templates._PROGRAM.replace(
-            "from reviewkit.render.template_child",
-            "import reviewkit.render.own_templates as own\n"
-            "own.MEMORY_IS_LIMITED = False\nfrom reviewkit.render.template_child",
+            "from reviewkit.render.pages.template_child",
+            "import reviewkit.render.pages.own_templates as own\n"
+            "own.MEMORY_IS_LIMITED = False\nfrom reviewkit.render.pages.template_child",
         ),
     )
     text = "{% set s = namespace(x=[]) %}{% for i in range(99999) %}{% set s.x = [s.x, 'a' * 99999 ~ i] %}{% endfor %}"

@@ -11,13 +11,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit import places
-from reviewkit.errors import InputError
-from reviewkit.model import Chapter, Finding, Point
-from reviewkit.render import page
-from reviewkit.render.page import LONGEST_DESCRIPTION, Pages, description, html_of, web_vtt
-from reviewkit.render.template_environment import markdown_cell, plain_signs
-from reviewkit.spec_table import NONE_GIVEN, TableRow
+from reviewkit.model import places
+from reviewkit.model.episode import Chapter
+from reviewkit.model.errors import InputError
+from reviewkit.model.finding import Finding, Point
+from reviewkit.render.pages import page
+from reviewkit.render.pages.page import LONGEST_DESCRIPTION, Pages, description, html_of, web_vtt
+from reviewkit.render.pages.template_environment import markdown_cell, plain_signs
+from reviewkit.verdict.spec_table import NONE_GIVEN, TableRow
 
 CAUTIONS = ["This records one repair and is no instruction."]
 

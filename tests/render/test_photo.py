@@ -8,10 +8,10 @@ import pytest
 from card_samples import SAMPLES, texts
 from PIL import Image
 
-from reviewkit.render import card as drawing
-from reviewkit.render.card import Order, pictures
-from reviewkit.render.look import LOOKS
-from reviewkit.render.photo import backdrop, dimming, filled
+from reviewkit.render.cards import card as drawing
+from reviewkit.render.cards.card import Order, pictures
+from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.photo import backdrop, dimming, filled
 
 ORIENTATION = 0x0112  # Exif 2.3, tag 274
 

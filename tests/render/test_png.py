@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from reviewkit.render.png import NEAR, _joined, png, png_with_alpha
+from reviewkit.render.cards.png import NEAR, _joined, png, png_with_alpha
 
 GROUND = (0x15, 0x19, 0x1E)
 

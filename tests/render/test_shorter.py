@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from card_samples import FREQUENCY, SAMPLES, curve_card, said, verdict
 
-from reviewkit.model import Card, Mark, Reading, Row, Rows, Trace
-from reviewkit.render.card import LayoutFault, Order, fit, lay_out, pictures
-from reviewkit.render.look import LOOKS
-from reviewkit.render.shorter import forms
+from reviewkit.model.card import Card, Mark, Reading, Row, Rows, Trace
+from reviewkit.render.cards.card import LayoutFault, Order, fit, lay_out, pictures
+from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.shorter import forms
 
 LONG = "Frequency response at the loudspeaker terminals " * 8
 

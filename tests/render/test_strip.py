@@ -7,14 +7,14 @@ import pytest
 from card_samples import SAMPLES, verdict
 from PIL import Image
 
-from reviewkit.model import Card, Reading, Rows
-from reviewkit.render.card import LayoutFault, Order, pictures
-from reviewkit.render.layout_check import problems
-from reviewkit.render.look import LOOKS
-from reviewkit.render.overlay import opacity
-from reviewkit.render.paint import measuring
-from reviewkit.render.scene import Area, Page, Text
-from reviewkit.render.strip import TOP, Said, lay_strip, said, strip
+from reviewkit.model.card import Card, Reading, Rows
+from reviewkit.render.cards.card import LayoutFault, Order, pictures
+from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.paint import measuring
+from reviewkit.render.cards.scene import Area, Page, Text
+from reviewkit.render.footage.overlay import opacity
+from reviewkit.render.footage.strip import TOP, Said, lay_strip, said, strip
 
 LOOK = LOOKS["lamplight"]
 CONDITIONS = "5 W into 8 Ω · tone controls bypassed · aux · both channels driven"

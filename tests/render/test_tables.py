@@ -12,23 +12,15 @@ from pathlib import Path
 import pytest
 
 from reviewkit import __version__
-from reviewkit.model import (
-    Bench,
-    Change,
-    Conditions,
-    Episode,
-    Finding,
-    Measurement,
-    PriceLine,
-    Rating,
-    RepairRow,
-    Run,
-    Session,
-    Unit,
-    Verdict,
-)
-from reviewkit.render.tables import defused, findings_json, spec_csv
-from reviewkit.spec_table import SpecTable, TableRow
+from reviewkit.model.change import Change
+from reviewkit.model.episode import Episode
+from reviewkit.model.finding import Conditions, Finding, Run
+from reviewkit.model.prices import PriceLine
+from reviewkit.model.repair import RepairRow
+from reviewkit.model.session import Bench, Measurement, Rating, Session, Unit
+from reviewkit.model.verdict import Verdict
+from reviewkit.render.pages.tables import defused, findings_json, spec_csv
+from reviewkit.verdict.spec_table import SpecTable, TableRow
 
 AT = {"frequency": 1000.02, "power": 5.01, "load": 8.0, "harmonics": 9, "band": (20, 20_000)}
 THD = Finding("thd", "L", 0.021_300_000_000_000_001, "%", AT, "tone-5w", "tone", "after", "measurements/tone-5w.csv")

@@ -9,14 +9,17 @@ import pytest
 from card_samples import verdict
 from PIL import Image
 
-from reviewkit.errors import InputError
-from reviewkit.model import Change, Episode, Finding, Rating, Session, Unit
-from reviewkit.render.contrast import contrast
-from reviewkit.render.layout_check import problems
-from reviewkit.render.look import LOOKS
-from reviewkit.render.paint import measuring
-from reviewkit.render.scene import Area, Page, Stroke, Text
-from reviewkit.render.thumbnail import LEAST, WIDTH, Shown, lay_thumbnail, shown, thumbnail
+from reviewkit.model.change import Change
+from reviewkit.model.episode import Episode
+from reviewkit.model.errors import InputError
+from reviewkit.model.finding import Finding
+from reviewkit.model.session import Rating, Session, Unit
+from reviewkit.render.cards.contrast import contrast
+from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.paint import measuring
+from reviewkit.render.cards.scene import Area, Page, Stroke, Text
+from reviewkit.render.cards.thumbnail import LEAST, WIDTH, Shown, lay_thumbnail, shown, thumbnail
 
 UNIT = Unit("Norrvale", "Forty", year=1977)
 LOOK = LOOKS["lamplight"]

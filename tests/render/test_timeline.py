@@ -7,11 +7,11 @@ from fractions import Fraction
 import pytest
 from cut_on_paper import episode
 
-from reviewkit import pipeline
-from reviewkit.build import make
-from reviewkit.options import Options
-from reviewkit.render.timeline import timeline, timeline_file
-from reviewkit.timecode import RATES
+from reviewkit.build import pipeline
+from reviewkit.build.build import make
+from reviewkit.build.options import Options
+from reviewkit.model.timecode import RATES
+from reviewkit.render.footage.timeline import timeline, timeline_file
 
 otio = pytest.importorskip("opentimelineio")
 opentime = otio.opentime

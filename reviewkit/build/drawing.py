@@ -1,0 +1,152 @@
+"""The draw stage: every card's pictures, drawn or taken from the cache."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from reviewkit.build.cache import Cache
+from reviewkit.build.plain_data import fingerprint
+from reviewkit.build.pool import Calls, Pool
+from reviewkit.build.program import program_digest
+from reviewkit.model.card import Card
+from reviewkit.model.digests import file_digest
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.render.cards.card import LayoutFault, Order, pictures
+
+Pictures = Mapping[str, bytes | Path]  # a card's pictures by their kind; clips are files
+# what a process needs for drawing: imported by the others while this one reads
+MODULES = (
+    "matplotlib.backends.backend_agg",
+    *(f"reviewkit.render.cards.{name}" for name in ("colour_check", "layout_check", "plot", "rows", "shorter")),
+    "reviewkit.render.footage.strip",
+)
+_SHARE_AHEAD = 0.6  # of the cards that another process is handed while this one writes texts
+
+
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """Cards that are being drawn. `stored`: pictures that were in the cache; `new`: the other cards, in the order of
+    their `calls`.
+    """
+
+    cards: Sequence[Card]
+    keys: Mapping[str, str]
+    stored: dict[str, Pictures | str]
+    new: Sequence[Card]
+    calls: Calls[Pictures | str]
+
+
+def begin_drawing(
+    cards: Sequence[Card],
+    order: Order,
+    type_digests: Sequence[str],
+    drawn_before: Mapping[str, Path],
+    pool: Pool,
+    cache: Cache,
+) -> Drawing:
+    """Have cards drawn by the other processes of a pool, and go on. `type_digests`: of the user's own fonts, which
+    `order` knows by their paths; `drawn_before`: files by what should be their digest, among which clips are looked
+    for.
+    """
+    keys = {card.id: _key(card, order, type_digests) for card in cards}
+    stored = {card.id: _read(cache, keys[card.id], card, order, drawn_before) for card in cards}
+    known: dict[str, Pictures | str] = {card: each for card, each in stored.items() if each is not None}
+    # charts take longest, and come first
+    new = sorted((card for card in cards if card.id not in known), key=lambda card: not card.chart)
+    ahead = round(_SHARE_AHEAD * len(new))
+    return Drawing(cards, keys, known, new, pool.begin(draw_card, [(card, order) for card in new], ahead=ahead))
+
+
+def finish_drawing(drawing: Drawing, cache: Cache, progress: Callable[[int, int], None]) -> dict[str, Pictures]:
+    """Return the pictures of each card, by its id; this process draws its share.
+
+    Raises InputError naming every card whose texts don't fit, CannotFinish if a clip can't be encoded.
+    """
+    drawn = drawing.calls.results(lambda done: progress(done, len(drawing.new)))
+    results = drawing.stored | dict(zip((card.id for card in drawing.new), drawn, strict=True))
+    faults = [Fault("session.toml", 0, why) for card in drawing.cards if isinstance(why := results[card.id], str)]
+    if faults:
+        raise InputError(faults)
+    pictures = {card: result for card, result in results.items() if not isinstance(result, str)}
+    for card in drawing.new:
+        cache.write(drawing.keys[card.id], _packed(pictures[card.id]))
+    return pictures
+
+
+def draw_card(card: Card, order: Order) -> Pictures | str:
+    """Return a card's pictures by their kind, or why it cannot be laid out."""
+    try:
+        return pictures(card, order)
+    except LayoutFault as fault:
+        return str(fault)
+
+
+def draw_picture(
+    cache: Cache, given: tuple[Any, ...], function: Callable[..., bytes], arguments: tuple[Any, ...]
+) -> bytes:
+    """Return a picture that isn't a card's. `given`: all that it depends on; `function` draws it."""
+    key = fingerprint("picture", program_digest(), function.__name__, given)
+    picture = cache.read(key)
+    if picture is None:
+        picture = function(*arguments)
+        cache.write(key, picture)
+    return picture
+
+
+def _key(card: Card, order: Order, type_digests: Sequence[str]) -> str:
+    motion = order.motion and replace(order.motion, folder=Path())  # where clips are put changes none of them
+    return fingerprint("card", program_digest(), card, replace(order, motion=motion), tuple(type_digests))
+
+
+# ------------------------------------------------------------------ pictures as one entry of the cache
+
+
+def _packed(drawn: Pictures) -> bytes:
+    """A card's pictures in one piece: a line that says which and how long, then their bytes; of a clip its digest."""
+    pieces = {kind: content if isinstance(content, bytes) else None for kind, content in drawn.items()}
+    clips = {kind: file_digest(content) for kind, content in drawn.items() if isinstance(content, Path)}
+    sizes = {kind: len(content) for kind, content in pieces.items() if content is not None}
+    line = json.dumps({"sizes": sizes, "clips": clips})
+    return b"".join([line.encode(), b"\n", *filter(None, pieces.values())])
+
+
+def _read(
+    cache: Cache, key: str, card: Card, order: Order, drawn_before: Mapping[str, Path]
+) -> dict[str, bytes | Path] | None:
+    """A card's pictures from the cache, its clips put where they are wanted; None unless all are there."""
+    entry = cache.read(key)
+    if entry is None:
+        return None
+    line, _, rest = entry.partition(b"\n")
+    header = json.loads(line)
+    drawn: dict[str, bytes | Path] = {}
+    start = 0
+    for kind, size in header["sizes"].items():
+        drawn[kind] = rest[start : start + size]
+        start += size
+    for kind, digest in header["clips"].items():
+        assert order.motion is not None
+        place = order.motion.file(card.id, f".{kind}")
+        if digest not in drawn_before or not _put(drawn_before[digest], place) or file_digest(place) != digest:
+            return None
+        drawn[kind] = place
+    return drawn
+
+
+def _put(clip: Path, place: Path) -> bool:
+    """Put a clip that was made before at another place, and say whether that was possible."""
+    try:
+        place.unlink(missing_ok=True)
+        try:
+            os.link(clip, place)
+        except OSError:  # a file system without links
+            shutil.copyfile(clip, place)
+    except OSError:
+        return False
+    return True

@@ -1,0 +1,64 @@
+"""What the last build of a session was made from and made: whether there is anything to do. Imports nothing heavy."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from reviewkit.build.cache import Cache
+from reviewkit.build.options import Options
+from reviewkit.build.program import program_digest
+from reviewkit.model.digests import digest_of, file_digest, files_in
+
+TEMPLATES = "templates"
+
+
+@dataclass(frozen=True)
+class LastBuild:
+    """Digests of a build's files, by their paths: inputs in the session's folder, outputs in the output folder.
+    `summary`: what the command printed of it.
+    """
+
+    inputs: Mapping[str, str]
+    outputs: Mapping[str, str]
+    summary: Sequence[str]
+
+    def is_current(self, folder: Path, out: Path) -> bool:
+        """Whether every input and output is as it was, so that a build would change nothing."""
+        return (
+            {name for name in self.inputs if name.startswith(f"{TEMPLATES}/")} == set(own_templates(folder))
+            and all(file_digest(folder / name) == digest for name, digest in self.inputs.items())
+            and all(not (out / name).is_symlink() for name in self.outputs)
+            and all(file_digest(out / name) == digest for name, digest in self.outputs.items())
+        )
+
+    def files(self, out: Path) -> dict[str, Path]:
+        """Return where the outputs are, by what should be their digests."""
+        return {digest: out / name for name, digest in self.outputs.items()}
+
+
+def own_templates(folder: Path) -> list[str]:
+    """Return the paths of the session's own templates, in its folder."""
+    return [f"{TEMPLATES}/{name}" for name in files_in(folder / TEMPLATES)]
+
+
+def read_last_build(folder: Path, options: Options, encoder: str, cache: Cache) -> LastBuild | None:
+    """Return the last build with these options by this program; None if none is known. `encoder`: what tells the
+    encoder of clips from another.
+    """
+    entry = cache.read(_key(folder, options, encoder))
+    return LastBuild(**json.loads(entry)) if entry else None
+
+
+def write_last_build(folder: Path, options: Options, encoder: str, build: LastBuild, cache: Cache) -> None:
+    """Remember a build."""
+    cache.write(_key(folder, options, encoder), json.dumps(asdict(build)).encode())
+
+
+def _key(folder: Path, options: Options, encoder: str) -> str:
+    places = [os.path.realpath(path) for path in (folder, options.out_of(folder))]
+    wanted = [options.width, options.only, options.overlay, options.motion, options.published]
+    return digest_of(json.dumps(["build", program_digest(), *places, wanted, encoder]).encode())

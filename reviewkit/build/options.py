@@ -1,0 +1,33 @@
+"""What a build is asked for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.inside import is_within
+
+
+@dataclass(frozen=True)
+class Options:
+    """What the command line asks for."""
+
+    out: Path | None = None  # default: out/ in the session folder
+    width: int = 1920
+    only: str = ""
+    overlay: bool = False
+    motion: bool = False
+    published: bool = False  # remember the figures as those that viewers are given
+    adopt: bool = False  # replace files in the way that no build made
+
+    def out_of(self, folder: Path) -> Path:
+        """Return where the outputs of a session go. Raises InputError if the session's own out/ is a link, since
+        whoever made the session would choose what is overwritten elsewhere; and if outputs would be read as templates.
+        """
+        if self.out is None and (folder / "out").is_symlink():
+            raise InputError(Fault("out", 0, "is a link; take it away, or name the folder that it leads to with --out"))
+        if self.out is not None and is_within(self.out, folder / "templates"):
+            remedy = "outputs there would be read as templates; choose another folder"
+            raise InputError(Fault("--out", 0, f"{self.out} is in the session's templates/; {remedy}"))
+        return self.out or folder / "out"

@@ -1,0 +1,283 @@
+"""The whole run as plain calls in order: read, measure, judge, compose, draw, write. Begin reading here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from reviewkit.build.cache import NO_CACHE, Cache
+from reviewkit.build.card_series import all_cards, called_cards
+from reviewkit.build.drawing import MODULES, Pictures, begin_drawing, draw_picture, finish_drawing
+from reviewkit.build.measuring import measure, written_to
+from reviewkit.build.options import Options
+from reviewkit.build.pool import ALONE, Pool
+from reviewkit.build.session_files import SessionFiles, input_digests, read
+from reviewkit.episode.episode import assemble, chapters_of, segment_of_card, segment_of_run
+from reviewkit.episode.price import price_line
+from reviewkit.episode.published import corrections, published, told
+from reviewkit.measure import KINDS
+from reviewkit.model import places
+from reviewkit.model.card import Card
+from reviewkit.model.card_files import KINDS as KINDS_OF_FILES
+from reviewkit.model.card_files import card_path, file_stems
+from reviewkit.model.episode import Episode, Said
+from reviewkit.model.errors import Fault, InputError, nearest
+from reviewkit.model.finding import Run
+from reviewkit.model.prices import PriceLine
+from reviewkit.model.session import Session
+from reviewkit.model.verdict import Verdict
+from reviewkit.plan.plan import plan as plan_of
+from reviewkit.render.cards.card import Order
+from reviewkit.render.cards.chosen_look import chosen
+from reviewkit.render.cards.contact_sheet import contact_sheet
+from reviewkit.render.cards.look import LOOKS, Look
+from reviewkit.render.cards.paint import Fonts
+from reviewkit.render.cards.thumbnail import shown, thumbnail
+from reviewkit.render.footage.clip import Motion
+from reviewkit.render.footage.ffmpeg import Encoder
+from reviewkit.render.footage.timeline import lacking, timeline_file
+from reviewkit.render.pages import outputs, plan_page, tables
+from reviewkit.render.pages.page import Pages
+from reviewkit.render.pages.plan_lines import PlanWords
+from reviewkit.verdict.changes import changes, counterpart, is_mended
+from reviewkit.verdict.spec_table import SpecTable, spec_table
+from reviewkit.verdict.verdict import judge
+
+Progress = Callable[[int, int], None]  # is given how many cards are drawn, of how many
+
+
+@dataclass(frozen=True, eq=False)
+class CardSeries:
+    """The cards, and what they share with the texts. `look`: the episode's, with what the user changed."""
+
+    cards: tuple[Card, ...]
+    table: SpecTable
+    price: PriceLine | None
+    look: Look
+    fonts: Fonts
+
+
+@dataclass(frozen=True, eq=False)
+class Composed:
+    """All that the outputs are written from."""
+
+    files: SessionFiles
+    episode: Episode
+    pages: Pages
+    series: CardSeries
+    plan: PlanWords
+
+
+@dataclass(frozen=True)
+class Clips:
+    """How clips are made. `folder`: where they are put; `drawn_before`: see `drawing.draw`."""
+
+    encoder: Encoder
+    folder: Path
+    drawn_before: Mapping[str, Path] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Outputs:
+    """What a build makes. `files`: by their path in the output folder; clips are files already. `published`: the new
+    content of published.json if the figures are those that viewers are given.
+    """
+
+    composed: Composed
+    files: Mapping[str, bytes | Path]
+    summary: tuple[str, ...]
+    published: bytes | None = None
+
+
+def run(
+    folder: Path,
+    options: Options,
+    pool: Pool = ALONE,
+    cache: Cache = NO_CACHE,
+    clips: Clips | None = None,
+    progress: Progress = lambda done, of: None,
+) -> Outputs:
+    """Return everything that a build of a session makes; `clips`: how these are made, if they are wanted.
+
+    Raises InputError with all that is wrong in the session, CannotFinish if the run can't be ended.
+    """
+    files = read(folder)
+    runs = _measured(folder, files, pool, cache)
+    verdicts = judge(files.session, runs)
+    pool.load(MODULES, start=False)
+    series = _compose_cards(files, runs, verdicts)
+    cards = [card for card in series.cards if options.only in ("", card.id)]
+    if not cards:
+        known = [card.id for card in series.cards]
+        raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
+    order = _order(files.session, series, options, clips)
+    drawing = begin_drawing(cards, order, files.type_digests, clips.drawn_before if clips else {}, pool, cache)
+    composed = _compose_episode(files, runs, verdicts, series, cache)
+    if options.only:
+        drawn = finish_drawing(drawing, cache, progress)
+        return Outputs(composed, _card_files(series.cards, drawn), outputs.summary(composed.episode))
+    figures = told(series.table, composed.episode.findings)
+    corrected = corrections(figures, files.published)
+    texts = outputs.texts(composed.episode, composed.pages, series.table, corrected)
+    plan_texts = plan_page.texts(composed.plan, composed.pages)
+    first = {"thumbnail.png": _thumbnail(composed, cache), **texts.files, **plan_texts}
+    drawn = finish_drawing(drawing, cache, progress)
+    everything = _with_pictures(composed, drawn, first, texts.table, cache)
+    episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
+    remember = tables.published_json(published(figures, files.published)).encode() if options.published else None
+    return Outputs(composed, everything, outputs.summary(episode), remember)
+
+
+def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE) -> Composed:
+    """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
+    files = read(folder)
+    runs = _measured(folder, files, pool, cache)
+    verdicts = judge(files.session, runs)
+    return _compose_episode(files, runs, verdicts, _compose_cards(files, runs, verdicts), cache)
+
+
+def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
+    """Return the episode as far as the drawing; what is missing is in `left_out`. Raises InputError."""
+    return prepare(folder, cache=cache).episode
+
+
+def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
+    """Return what to measure, in words and as files; and which files were read for it. Raises InputError."""
+    files = read(folder, for_plan=True)
+    runs = _measured(folder, files, ALONE, cache)
+    pages = _pages(folder, cache)
+    words = _plan(files, runs, judge(files.session, runs), pages)
+    return words, plan_page.texts(words, pages), tuple(folder / name for name in files.digests)
+
+
+def _measured(folder: Path, files: SessionFiles, pool: Pool, cache: Cache) -> tuple[Run, ...]:
+    """The measure stage, with the faults of all files."""
+    try:
+        runs = measure(files.session, files.digests, pool, cache)
+    except InputError as error:
+        raise InputError([*files.faults, *error.faults]) from None
+    if files.faults:
+        raise InputError(files.faults)
+    now = input_digests(folder, files.session)
+    for name in [name for name in files.digests.keys() | now.keys() if files.digests.get(name) != now.get(name)]:
+        raise written_to(folder / name)
+    return runs
+
+
+def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...]) -> CardSeries:
+    """Put what was read and measured on cards."""
+    session = files.session
+    look, fonts = chosen(session)
+    price = price_line(session.price, files.prices, session.unit.year) if session.price and files.prices else None
+    table = spec_table(session, runs, verdicts)
+    return CardSeries(all_cards(files, runs, verdicts, table, price, fonts), table, price, look, fonts)
+
+
+def _compose_episode(
+    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], series: CardSeries, cache: Cache
+) -> Composed:
+    """Put what was read and measured into segments and words."""
+    session, cards = files.session, series.cards
+    pages = _pages(session.folder, cache)
+    notes, uncalled = called_cards(files.notes, cards, runs)
+    mended = is_mended(files.repair, runs)
+    cautions = pages.cautions(mended=mended)
+    segments = assemble(
+        session,
+        notes,
+        _sentences(pages, files, runs, verdicts, series.price),
+        cards,
+        {card.id: segment_of_card(card.first, runs) for card in cards},
+        cautions,
+        mended,
+    )
+    episode = Episode(
+        session=session,
+        runs=tuple(runs),
+        verdicts=verdicts,
+        cards=cards,
+        segments=segments,
+        chapters=chapters_of(segments, files.final, mended),
+        chapters_final=bool(files.final),
+        repair=files.repair,
+        changes=changes(runs),
+        price=series.price,
+        cautions=tuple(cautions.get("all", ())),
+        notes=notes,
+        left_out=(*files.left_out, *uncalled, *lacking(), *(why for run in runs for why in run.withheld)),
+    )
+    return Composed(files, episode, pages, series, _plan(files, runs, verdicts, pages))
+
+
+def _order(session: Session, series: CardSeries, options: Options, clips: Clips | None) -> Order:
+    """Which pictures of each card are wanted."""
+    whole, settings = not options.only, session.episode
+    return Order(
+        series.look,
+        options.width,
+        LOOKS["brochure"] if whole else None,
+        whole,
+        series.fonts,
+        options.overlay,
+        strip=True,
+        motion=Motion(settings.frame_rate, settings.card_seconds, clips.encoder, clips.folder) if clips else None,
+    )
+
+
+def _thumbnail(composed: Composed, cache: Cache) -> bytes:
+    episode, series = composed.episode, composed.series
+    title = (episode.session.unit, shown(episode), series.look, series.fonts)
+    return draw_picture(cache, (title, composed.files.type_digests), thumbnail, title)
+
+
+def _with_pictures(
+    composed: Composed, drawn: Mapping[str, Pictures], first: Mapping[str, bytes], table: str, cache: Cache
+) -> dict[str, bytes | Path]:
+    """Every output by its path: `first`, those that need no card; the cards' pictures; what is made of both. `table`:
+    the spec table as HTML.
+    """
+    episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
+    files = _card_files(episode.cards, drawn) | dict(first)
+    page_pictures = {card: content for card, each in drawn.items() if isinstance(content := each["page"], bytes)}
+    files["episode.html"] = outputs.episode_page(episode, composed.pages, series.table, table, page_pictures)
+    small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
+    sheet = (small, series.look, series.fonts)
+    files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), contact_sheet, sheet)
+    return files | timeline_file(episode, files)
+
+
+def _card_files(cards: Sequence[Card], drawn: Mapping[str, Pictures]) -> dict[str, bytes | Path]:
+    """The pictures of cards by their path in the output folder."""
+    return {
+        card_path(kind, stem): content
+        for card, stem in file_stems(cards).items()
+        for kind, content in drawn.get(card, {}).items()
+        if kind in KINDS_OF_FILES
+    }
+
+
+def _plan(files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], pages: Pages) -> PlanWords:
+    """What to measure, in words."""
+    columns = {name: kind.about for name, kind in KINDS.items()}
+    mended = is_mended(files.repair, runs)
+    return plan_page.in_words(plan_of(files.session, runs, verdicts, files.repair, columns, mended=mended), pages)
+
+
+def _pages(folder: Path, cache: Cache) -> Pages:
+    """The templates of a session: its own, and those that come with the program."""
+    return Pages(folder / "templates", places.templates(), cache.template_folder())
+
+
+def _sentences(
+    pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
+) -> dict[str, list[Said]]:
+    """What the bench has to say, by segment."""
+    sentences = outputs.framing_sentences(pages, files.repair, verdicts, price)
+    for each in runs:
+        m = each.conditions.measurement
+        if m.stage != "bench":
+            for point in KINDS[m.kind].points(each, counterpart(each, runs)):
+                own = (Said(text, m.card) for text in pages.sentences(point))
+                sentences.setdefault(segment_of_run(each), []).extend(own)
+    return sentences

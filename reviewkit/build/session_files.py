@@ -1,0 +1,137 @@
+"""The read stage: everything in a session folder but the measurements' own files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+from reviewkit.build.last_build import own_templates
+from reviewkit.ingest.session.cut_file import Cut, read_final
+from reviewkit.ingest.session.notes_file import read_notes
+from reviewkit.ingest.session.photo_file import read_photo
+from reviewkit.ingest.session.price_file import read_prices
+from reviewkit.ingest.session.published_file import read_published
+from reviewkit.ingest.session.repair_file import read_repair
+from reviewkit.ingest.session.session_file import read_session
+from reviewkit.measure import KINDS
+from reviewkit.model.digests import file_digest
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.notes import Notes
+from reviewkit.model.prices import IndexTable
+from reviewkit.model.published import FILE_NAME as PUBLISHED
+from reviewkit.model.published import Published
+from reviewkit.model.repair import RepairRow
+from reviewkit.model.session import Session
+
+T = TypeVar("T")
+_BY_NAME = ("notes.txt", "repair.csv", "final.txt", "final.otio", PUBLISHED)
+
+
+@dataclass(frozen=True, eq=False)
+class SessionFiles:
+    """A session folder as read. `left_out`: what isn't there and what the outputs lack for it; `faults`: what is wrong
+    with the files; `digests`: of every file that a build reads or looks for, by its path in the folder, "" for one that
+    isn't there.
+    """
+
+    session: Session
+    notes: Notes = field(default_factory=Notes)
+    prices: IndexTable | None = None
+    repair: tuple[RepairRow, ...] = ()
+    final: tuple[tuple[float, str], ...] = ()
+    photo: bytes = b""
+    published: Published | None = None
+    left_out: tuple[str, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    digests: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def type_digests(self) -> tuple[str, ...]:
+        """What tells the user's own fonts from others under the same names."""
+        return tuple(self.digests[name] for name in (self.session.look.font, self.session.look.bold_font) if name)
+
+
+def read(folder: Path, *, for_plan: bool = False) -> SessionFiles:
+    """Read a session folder. Raises InputError if session.toml itself can't be read; the faults of the other files are
+    collected. `for_plan`: read only what was measured and repaired.
+    """
+    before = file_digest(folder / "session.toml")
+    session = read_session(folder, kinds=KINDS)
+    digests = input_digests(folder, session) | {"session.toml": before}
+    faults: list[Fault] = []
+
+    def attempt(reader: Callable[[], T], otherwise: T) -> T:
+        try:
+            return reader()
+        except InputError as error:
+            faults.extend(error.faults)
+            return otherwise
+
+    repair: tuple[RepairRow, ...] = ()
+    if (folder / "repair.csv").is_file():
+        repair = attempt(lambda: read_repair(folder / "repair.csv"), repair)
+    if for_plan:
+        faults += _lacks_stage(session, repair)
+        return SessionFiles(session, repair=repair, faults=tuple(faults), digests=digests)
+    notes = Notes()
+    if (folder / "notes.txt").is_file():
+        notes = attempt(lambda: read_notes(folder / "notes.txt"), notes)
+    segments = [note.segment for note in notes.notes if note.segment and not note.cut]
+    uncut: tuple[Cut, tuple[str, ...]] = ((), ())
+    final, remarks = attempt(lambda: read_final(folder, segments), uncut)
+    photo_name, price = session.episode.photo, session.price
+    photo = attempt(lambda: read_photo(folder, photo_name), b"") if photo_name else b""
+    published = attempt(lambda: read_published(folder), None)
+    prices = attempt(lambda: read_prices(folder / price.index, price.index), None) if price else None
+    faults += _lacks_stage(session, repair)
+    return SessionFiles(
+        session,
+        notes,
+        prices,
+        repair,
+        tuple((at, name) for at, name, _ in final),
+        photo,
+        published,
+        (*_absent(folder, session, remarks),),
+        tuple(faults),
+        digests,
+    )
+
+
+def input_digests(folder: Path, session: Session) -> dict[str, str]:
+    """Return the digests of all files that a session's build reads or looks for, by their path in its folder."""
+    names = ["session.toml", *own_templates(folder), *_BY_NAME]
+    names += [m.file for m in session.measurements if m.file]
+    names += filter(None, (session.episode.photo, session.look.font, session.look.bold_font))
+    if session.price:
+        names.append(session.price.index)
+    return {name: file_digest(folder / name) for name in names}
+
+
+def _absent(folder: Path, session: Session, remarks: tuple[str, ...]) -> Iterator[str]:
+    """What isn't there, and what the outputs lack for it."""
+    if not (folder / "notes.txt").is_file():
+        yield "no notes.txt: the outline holds only what the bench has to say"
+    if not (folder / "repair.csv").is_file():
+        yield "no repair.csv: no repair card and no repair sentences"
+    yield from remarks
+    if session.price is None:
+        yield "no [price] in session.toml: no price then and now"
+    if not session.ratings:
+        yield "no [[rated]] in session.toml: no verdicts and no card of rated specs"
+    if not session.measurements:
+        yield "no [[measurement]] in session.toml: no measured figures"
+
+
+def _lacks_stage(session: Session, repair: tuple[RepairRow, ...]) -> Iterator[Fault]:
+    """A fault for each measurement of a repaired unit that doesn't say whether it was made before or after."""
+    if repair and not any(m.stage for m in session.measurements):
+        for m in session.measurements:
+            yield Fault(
+                "session.toml",
+                m.line,
+                f"[[measurement]] {m.id}: repair.csv says that something was mended; "
+                'say stage = "before" or stage = "after"',
+            )

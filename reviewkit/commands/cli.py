@@ -1,0 +1,269 @@
+"""The command line: the only file that prints or exits. Nothing heavy is imported before a command needs it."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import shutil
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from reviewkit.commands.command_line import parser
+from reviewkit.model.errors import CannotFinish, InputError, listed
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from reviewkit.build.cache import Cache
+    from reviewkit.build.options import Options
+    from reviewkit.model.sheet import Sheet
+    from reviewkit.render.footage.ffmpeg import Encoder
+
+DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
+# what the other processes import first: for one session's measurements, and for whole sessions
+FOR_MEASURING = ("reviewkit.build.measuring", "pandas")
+FOR_SESSIONS = ("reviewkit.build.build",)
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command and return its exit status."""
+    try:
+        options = parser().parse_args(arguments)
+    except SystemExit as stop:  # argparse has said what is wrong, or shown the help asked for
+        return int(stop.code or 0)
+    try:
+        return int(
+            {
+                "new": _new,
+                "read": _read,
+                "plan": _plan,
+                "check": _check,
+                "build": _build,
+                "watch": _watch,
+                "cache": _cache,
+                "help": _help,
+            }[options.command](options)
+        )
+    except InputError as error:
+        for line in listed(error.faults):
+            print(line, file=sys.stderr)
+        print("nothing was written", file=sys.stderr)
+        return WRONG_INPUT
+    except CannotFinish as error:
+        print(f"reviewkit: could not finish: {error}", file=sys.stderr)
+        return UNFINISHED
+    except BrokenPipeError:
+        # whoever read our output has enough; keep the interpreter from complaining at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except KeyboardInterrupt:
+        if options.command == "watch":  # that is how it ends
+            print()
+            return DONE
+        print("reviewkit: stopped; what was in out/ is still there", file=sys.stderr)
+        return UNFINISHED
+
+
+def _new(options: argparse.Namespace) -> int:
+    from reviewkit.commands.scaffold import new_session
+
+    for name in new_session(options.folder):
+        print(options.folder / name)
+    print(f"next: fill in {options.folder / 'session.toml'}, then: reviewkit plan {options.folder}")
+    return DONE
+
+
+def _read(options: argparse.Namespace) -> int:
+    from reviewkit.ingest.any_file import read_any
+    from reviewkit.ingest.sheet.sheet_file import as_json
+
+    sheet = read_any(options.file, options.file.name)
+    if options.json:
+        print(json.dumps(as_json(sheet), ensure_ascii=False, allow_nan=False))
+    else:
+        print("\n".join(_in_words(sheet)))
+    return DONE
+
+
+def _in_words(sheet: Sheet) -> list[str]:
+    separators = {",": "comma", ";": "semicolon", "\t": "tab", " ": "spaces"}
+    marks = {".": "point", ",": "comma"}
+    separator = separators.get(sheet.separator, sheet.separator)
+    text = f", separated by {separator}, decimal {marks.get(sheet.decimal, sheet.decimal)}" if separator else ""
+    lines = [f"{sheet.source}: {_counted(sheet.rows, 'row')}, {sheet.encoding}{text}"]
+    lines += [f"  {sentence}" for sentence in sheet.laid_out]
+    for column in sheet.columns:
+        low, high = float(column.values.min()), float(column.values.max())
+        channel = f" {column.channel}" if column.channel else ""
+        lines.append(f'  {column.role}{channel} in {column.unit}, from "{column.header}": {low:.6g} to {high:.6g}')
+    for reading in sheet.readings:
+        at = ", ".join(
+            f"{key} {entry:g}" if isinstance(entry, float) else f"{key} {entry}" for key, entry in reading.at.items()
+        )
+        channel = f" {reading.channel}" if reading.channel else ""
+        name = reading.name.replace("_", " ")
+        lines.append(f"  {name}{channel}: {reading.value:.6g} {reading.unit}".rstrip() + (f" ({at})" if at else ""))
+    lines += [f"  line {skipped.line} skipped: {skipped.why}" for skipped in sheet.skipped]
+    lines += [f"  {warning}" for warning in sheet.warnings]
+    return lines
+
+
+def _plan(options: argparse.Namespace) -> int:
+    from reviewkit.build.cache import open_cache
+    from reviewkit.build.deliver import deliver
+    from reviewkit.build.options import Options
+    from reviewkit.build.pipeline import plan
+    from reviewkit.commands.plan_table import as_table, as_text
+
+    out = Options().out_of(options.session)
+    words, files, inputs = plan(options.session, open_cache())
+    deliver(out, files, partial=True, inputs=inputs, adopt=options.adopt)
+    text = as_table(words, shutil.get_terminal_size().columns) if sys.stdout.isatty() else as_text(words)
+    print(f"{text}\nall of it, with boxes to tick: {out / 'plan.md'}, {out / 'plan.html'}")
+    return DONE
+
+
+def _check(options: argparse.Namespace) -> int:
+    from reviewkit.build.cache import open_cache
+    from reviewkit.build.pipeline import check
+    from reviewkit.render.pages.outputs import left_out
+
+    episode = check(options.session, open_cache())
+    figures, cards = _counted(len(episode.findings), "figure"), _counted(len(episode.cards), "card")
+    print(f"{options.session}: nothing wrong; {figures}, {cards}")
+    for line in left_out(episode):
+        print(f"  {line}")
+    return DONE
+
+
+def _build(options: argparse.Namespace) -> int:
+    if options.out is not None and len(options.session) > 1:
+        print("reviewkit: --out takes one session; leave it out to fill each session's own out/", file=sys.stderr)
+        return WRONG_INPUT
+    if options.published and options.only:
+        print("reviewkit: --published remembers a whole build; leave out --only", file=sys.stderr)
+        return WRONG_INPUT
+    from reviewkit.build.cache import Cache, open_cache
+    from reviewkit.build.last_build import read_last_build
+    from reviewkit.build.options import Options
+    from reviewkit.render.footage.ffmpeg import find_encoder
+
+    width = 3840 if options.size == "2160" else 1920
+    wanted = Options(
+        options.out, width, options.only, options.overlay, options.motion, options.published, options.adopt
+    )
+    cache = Cache() if options.no_cache else open_cache()
+    encoder = find_encoder() if options.motion else None
+    changed, known = [], True
+    for folder in dict.fromkeys(options.session):
+        last = read_last_build(folder, wanted, encoder.digest if encoder else "", cache)
+        out = wanted.out_of(folder)
+        if last is None or not last.is_current(folder, out):
+            changed.append(folder)
+            known = last is not None
+        elif not options.quiet and sys.stdout.isatty():
+            lines = [f"{out}: nothing has changed since the last build", *(f"  {line}" for line in last.summary)]
+            print("\n".join(lines))
+    if changed:
+        _make(changed, wanted, cache, encoder, options, known=known)
+    return DONE
+
+
+def _make(
+    folders: Sequence[Path],
+    wanted: Options,
+    cache: Cache,
+    encoder: Encoder | None,
+    options: argparse.Namespace,
+    *,
+    known: bool,
+) -> None:
+    """Build sessions. `known`: little is to be done again, for the last build is known."""
+    from reviewkit.build.pool import Pool, paying
+
+    with Pool(options.jobs or paying(len(folders))) as pool, _Bar(quiet=options.quiet) as bar:
+        if not known and not wanted.only:
+            # the others import while this process does, so they are started first
+            pool.load(FOR_SESSIONS if len(folders) > 1 else FOR_MEASURING)
+        from reviewkit.build.build import build_all
+
+        built = build_all(folders, wanted, pool, cache, encoder, bar.show)
+    if not options.quiet and sys.stdout.isatty():
+        for each in built:
+            some = f"{each.new} of " if each.new < len(each.files) else ""
+            removed = f", {len(each.removed)} removed" if each.removed else ""
+            print(f"{each.out}: {some}{_counted(len(each.files), 'file')} written{removed}")
+            print("\n".join(f"  {line}" for line in each.summary))
+
+
+def _watch(options: argparse.Namespace) -> int:
+    from reviewkit.build.cache import Cache, open_cache
+    from reviewkit.build.pool import Pool, paying
+    from reviewkit.commands.watch import Rebuilt, watch
+
+    def opened(url: str) -> None:
+        print(f"{options.session}: the page is {url} (Ctrl-C ends)", flush=True)
+
+    def report(rebuilt: Rebuilt) -> None:
+        what = f"{_counted(rebuilt.files, 'file')} new, cards: {', '.join(rebuilt.cards) or 'none'}"
+        if rebuilt.faults:
+            more = f" (and {len(rebuilt.faults) - 1} more, on the page)" if len(rebuilt.faults) > 1 else ""
+            what = f"{rebuilt.faults[0]}{more}"
+        print(f"{rebuilt.seconds:.2f} s {what}", flush=True)
+
+    cache = Cache() if options.no_cache else open_cache()
+    with Pool(paying()) as pool:
+        watch(options.session, pool, cache, options.port, opened=opened, report=report)
+    return DONE
+
+
+def _cache(options: argparse.Namespace) -> int:
+    from reviewkit.build.cache import cache_folder, clear_cache
+
+    print(f"{clear_cache()}: cleared" if options.clear else cache_folder())
+    return DONE
+
+
+def _help(options: argparse.Namespace) -> int:
+    from reviewkit.commands.help_pages import list_of_pages, page, rendered
+
+    text = page(options.topic) if options.topic else list_of_pages()
+    if options.topic and sys.stdout.isatty():
+        text = rendered(text, shutil.get_terminal_size().columns)
+    encoding = sys.stdout.encoding or "utf-8"
+    print(text.rstrip().encode(encoding, "replace").decode(encoding))  # a terminal may have no Ω
+    return DONE
+
+
+class _Bar:
+    """A progress bar on a terminal, nothing elsewhere."""
+
+    def __init__(self, *, quiet: bool) -> None:
+        self._progress = None
+        if not quiet and sys.stderr.isatty():
+            from rich.console import Console
+            from rich.progress import Progress
+
+            self._progress = Progress(console=Console(stderr=True), transient=True)
+
+    def __enter__(self) -> _Bar:
+        if self._progress:
+            self._progress.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._progress:
+            self._progress.stop()
+
+    def show(self, what: str, done: int, of: int) -> None:
+        """One step further."""
+        if self._progress:
+            if not self._progress.tasks:
+                self._progress.add_task(what, total=of)
+            self._progress.update(self._progress.tasks[0].id, completed=done)
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -1,0 +1,178 @@
+"""What may be written on the command line, and its help texts."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from reviewkit import __version__
+
+_ABOUT = """From a folder of bench measurements to an episode kit: cards, a rated-and-measured table, an outline to
+speak from, a description, chapters and a page. One folder in, one command, everything in its out/."""
+_START = """first steps:
+  reviewkit new my-session          a session folder, every file explained by comments
+  reviewkit plan my-session         what to measure, from what the maker printed
+  reviewkit read export.csv         how a measurement file is understood
+  reviewkit check my-session        everything wrong or missing, nothing written
+  reviewkit build my-session        everything into my-session/out/
+  reviewkit watch my-session        the same on every save, seen on a page
+  reviewkit help                    pages about every key, kind, rating and output
+
+exit status: 0 done (a rating that is not met is news, not an error); 2 the input or the command line is wrong and
+nothing was written; 1 it could not finish (disk full, folder not writable)."""
+
+_ADOPT = "take over files in the way of {}: replace them, even if they are yours. Never a file that the session reads"
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line. What it is given is checked as far as that goes without reading a file."""
+    raw = argparse.RawDescriptionHelpFormatter
+    whole = argparse.ArgumentParser(prog="reviewkit", description=_ABOUT, epilog=_START, formatter_class=raw)
+    whole.add_argument("--version", action="version", version=f"reviewkit {__version__}")
+    commands = whole.add_subparsers(dest="command", required=True, metavar="command", title="commands")
+
+    new = commands.add_parser(
+        "new",
+        help="a session folder with every file explained by comments",
+        formatter_class=raw,
+        description="Make a session folder to fill in. It builds as it is; an existing folder is left alone.",
+    )
+    new.add_argument("folder", metavar="FOLDER", type=_path, help="where; must not exist yet, or be empty")
+
+    read = commands.add_parser(
+        "read",
+        help="how a measurement file is understood",
+        formatter_class=raw,
+        description="Say in plain words how a measurement file is understood: separator, decimal mark, columns,\n"
+        "units, rows, and what was skipped. Try this first on an export that build does not accept.",
+    )
+    read.add_argument("file", metavar="FILE", type=_path, help="an export: delimited text of any common layout")
+    read.add_argument("--json", action="store_true", help="the columns with their values, as JSON")
+
+    plan = commands.add_parser(
+        "plan",
+        help="what to measure for each rating, with the levels worked out; what is still missing",
+        formatter_class=raw,
+        description="Work out from [[rated]] what to capture and under which conditions, in an order that wastes no\n"
+        "set-up change, and tick what the session already holds. Prints a table; plan.md and plan.html in out/ have\n"
+        "all of it with boxes to tick, what to record before anything is changed and the go/no-go readings first.",
+    )
+    plan.add_argument(
+        "session", metavar="SESSION", type=_path, help="the session folder; it may hold no measurement yet"
+    )
+    plan.add_argument("--adopt", action="store_true", help=_ADOPT.format("plan.md and plan.html"))
+
+    check = commands.add_parser(
+        "check",
+        help="everything wrong or missing, without building",
+        formatter_class=raw,
+        description="Read and compute everything, write nothing. Lists every fault with file, line and remedy,\n"
+        "then what is absent and which outputs that leaves out.",
+    )
+    check.add_argument("session", metavar="SESSION", type=_path, help="the session folder; it holds session.toml")
+
+    build = commands.add_parser(
+        "build",
+        help="everything into out/",
+        formatter_class=raw,
+        description="Build a session folder: cards, table, outline, description, chapters, page and findings.json.\n"
+        "Nothing is moved into out/ before all of it is ready. A file there that reviewkit did not make is never\n"
+        "replaced or removed; one that it made is written again, so change templates and not outputs.",
+        epilog="examples:\n  reviewkit build my-session\n  reviewkit build my-session --size 2160 --jobs 2\n"
+        "  reviewkit build my-session --only response",
+    )
+    build.add_argument(
+        "session", metavar="SESSION", type=_path, nargs="+", help="session folders, each with a session.toml"
+    )
+    build.add_argument(
+        "--out", metavar="DIR", type=_path, help="instead of out/ in the session folder (one session only)"
+    )
+    build.add_argument(
+        "--size", choices=("1080", "2160"), default="1080", help="lines of a card: 1920 × 1080 or 3840 × 2160"
+    )
+    build.add_argument("--only", metavar="ID", default="", help="redraw this one card and nothing else")
+    build.add_argument(
+        "--overlay",
+        action="store_true",
+        help="each card once more for laying over footage: no ground, straight alpha, a soft plate",
+    )
+    build.add_argument(
+        "--motion",
+        action="store_true",
+        help="a clip of each chart, its curves drawn from left to right (H.264); with --overlay one with alpha too",
+    )
+    build.add_argument(
+        "--jobs",
+        metavar="N",
+        type=_jobs,
+        help="work in N processes; default: as many as pay off on this machine; the bytes are the same",
+    )
+    build.add_argument(
+        "--published",
+        action="store_true",
+        help="this build is the one you publish: remember its figures in published.json beside session.toml, so that\n"
+        "later builds say in comment.txt what has been corrected since",
+    )
+    build.add_argument("--no-cache", action="store_true", help="compute and draw everything, and store nothing")
+    build.add_argument("--adopt", action="store_true", help=_ADOPT.format("outputs"))
+    build.add_argument("--quiet", action="store_true", help="say nothing unless something is wrong")
+
+    watch = commands.add_parser(
+        "watch",
+        help="rebuild on save, with a page that refreshes itself",
+        formatter_class=raw,
+        description="At the bench: build a session, then again on every save of a file in it. A page on this machine\n"
+        "shows the card that changed, its verdicts, what cannot be read, and what the plan still lacks. It can be\n"
+        "opened from this machine alone, and serves nothing but itself and out/. Ctrl-C ends.",
+        epilog="examples:\n  reviewkit watch my-session\n  reviewkit watch my-session",
+    )
+    watch.add_argument("session", metavar="SESSION", type=_path, help="the session folder; it holds session.toml")
+    watch.add_argument("--no-cache", action="store_true", help="compute and draw everything on every save")
+    watch.add_argument("--port", metavar="N", type=_port, default=0, help="where the page is; default: any free port")
+
+    cache = commands.add_parser(
+        "cache",
+        help="where results are kept for the next build; --clear removes them",
+        formatter_class=raw,
+        description="Measured files and drawn cards are kept in your cache folder, so that the next build is quick.\n"
+        "Deleting them changes no output. The variable REVIEWKIT_CACHE names another folder.",
+    )
+    cache.add_argument("--clear", action="store_true", help="remove everything that reviewkit keeps there")
+
+    pages = commands.add_parser(
+        "help",
+        help="the help pages: every key, kind, rating, output and caution",
+        formatter_class=raw,
+        description="Print one help page, or list them all with what each is for. The pages are Markdown:\n"
+        "formatted on a terminal, printed as they are otherwise.",
+        epilog="examples:\n  reviewkit help\n  reviewkit help session",
+    )
+    pages.add_argument("topic", metavar="TOPIC", type=_topic, nargs="?", help="the page's name; default: list them")
+    return whole
+
+
+def _path(text: str) -> Path:
+    if not text:
+        raise argparse.ArgumentTypeError('"" names nothing; write a path, or . for the current folder')
+    return Path(text)
+
+
+def _topic(text: str) -> str:
+    from reviewkit.commands.help_pages import topic_named
+
+    try:
+        return topic_named(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
+
+
+def _jobs(text: str) -> int:
+    if not text.isdigit() or not 1 <= int(text) <= 64:
+        raise argparse.ArgumentTypeError(f'"{text}" is no number of processes; write 1 to 64')
+    return int(text)
+
+
+def _port(text: str) -> int:
+    if not text.isdigit() or not 1 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f'"{text}" is no port; write 1024 to 65535, or leave --port out')
+    return int(text)

@@ -1,0 +1,66 @@
+"""The help pages of templates/help/: Markdown, and the first heading of each says what the page is for."""
+
+from __future__ import annotations
+
+from io import StringIO
+from typing import ClassVar
+
+from reviewkit.model import places
+from reviewkit.model.errors import nearest
+
+_LEAST_WIDTH, _MOST_WIDTH = 60, 120  # of a page on a terminal, in characters
+# the order in which a new user needs them; a page that is not named here follows, by its name
+_ORDER = ("commands", "session", "notes", "files", "kinds", "ratings", "outputs", "plan", "cut", "templates")
+
+
+def subjects() -> dict[str, str]:
+    """Return what each page is for, by the page's name. Only the program's own pages count, never a session's."""
+    names = {path.stem for path in (places.templates() / "help").glob("*.md")}
+    ordered = [*(name for name in _ORDER if name in names), *sorted(names - set(_ORDER))]
+    return {name: page(name).partition("\n")[0].lstrip("# ") for name in ordered}
+
+
+def page(topic: str) -> str:
+    """Return the Markdown of one page."""
+    return (places.templates() / "help" / f"{topic}.md").read_text(encoding="utf-8")
+
+
+def topic_named(text: str) -> str:
+    """Return the page's name as written. Raises ValueError with the nearest one if there is no such page."""
+    topics = subjects()
+    if text not in topics:
+        raise ValueError(f'no page "{text}"; {nearest(text, topics)}')
+    return text
+
+
+def list_of_pages() -> str:
+    """Return one line for each page."""
+    topics = subjects()
+    width = max(map(len, topics))
+    lines = [f"  {name:{width}}  {subject}" for name, subject in topics.items()]
+    return "\n".join(["reviewkit help TOPIC prints one of these pages:", *lines])
+
+
+def rendered(markdown: str, width: int) -> str:
+    """Return a page as a terminal `width` characters wide shows it."""
+    from rich.console import Console, ConsoleOptions, RenderResult
+    from rich.markdown import Markdown, TableElement
+    from rich.table import Table
+
+    class Folded(TableElement):
+        """A table in which a word too long for its column is broken, not cut off."""
+
+        def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+            for table in super().__rich_console__(console, options):
+                if isinstance(table, Table):
+                    for column in table.columns:
+                        column.overflow = "fold"
+                yield table
+
+    class Page(Markdown):
+        elements: ClassVar = {**Markdown.elements, "table_open": Folded}
+
+    shown = StringIO()
+    console = Console(file=shown, width=min(max(width, _LEAST_WIDTH), _MOST_WIDTH), force_terminal=True)
+    console.print(Page(markdown))
+    return "\n".join(line.rstrip() for line in shown.getvalue().splitlines())

@@ -1,0 +1,280 @@
+"""One page with its event stream, and the files of one folder, over HTTP to this machine alone."""
+
+from __future__ import annotations
+
+import json
+import os
+import socket
+import sys
+import time
+from collections.abc import Mapping
+from contextlib import suppress
+from http import HTTPStatus
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from socketserver import TCPServer
+from threading import Condition, Lock, Thread
+from typing import Any
+from urllib.parse import unquote, urlunsplit
+
+from reviewkit.model.errors import CannotFinish
+
+LOOPBACK = "127.0.0.1"
+FILES = "/out/"
+EVENTS = "/events"
+_TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".png": "image/png",
+    ".md": "text/plain; charset=utf-8",
+    ".txt": "text/plain; charset=utf-8",
+    ".csv": "text/plain; charset=utf-8",
+    ".vtt": "text/vtt; charset=utf-8",
+    ".json": "application/json",
+    ".mp4": "video/mp4",
+}
+_STILL_THERE_S = 10.0  # how often a listener is told that nothing is new, so that one that is gone is noticed
+_LONGEST_REQUEST_S = 20.0  # from its first byte to its last, and between two bytes of an answer that is taken
+_MOST_AT_ONCE = 100  # connections; a browser opens six
+_NO_METHOD = "only GET and HEAD are answered here"
+
+
+class LiveServer:
+    """Serves until it is closed; to be used in a `with`. `policy`: what the page may do, `files_policy`: what the pages
+    of the folder may, both as content security policies. Raises CannotFinish where the port cannot be had.
+
+    A request that names another host is refused: a foreign site could otherwise have its own name point to this
+    machine, and read the pages through the user's browser.
+    """
+
+    def __init__(self, folder: Path, page: str, policy: str, files_policy: str, port: int = 0) -> None:
+        self.folder, self.files_policy = folder, files_policy
+        self._news = Condition()
+        self._page, self._policy = page.encode(), policy
+        self._event: tuple[int, bytes] = (0, b"")
+        self._closing = False
+        try:
+            self._server = _Server((LOOPBACK, port), _Request)
+        except OSError as error:
+            raise CannotFinish(
+                f"port {port}: {error.strerror or error}; leave --port out to take a free one"
+            ) from error
+        self._server.live = self
+        self.port: int = self._server.server_address[1]
+        self._thread = Thread(target=self._server.serve_forever, kwargs={"poll_interval": 0.1}, daemon=True)
+
+    def __enter__(self) -> LiveServer:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        with self._news:
+            self._closing = True
+            self._news.notify_all()
+        self._server.shutdown()
+        self._server.server_close()
+        self._thread.join()
+
+    @property
+    def url(self) -> str:
+        """Where the page is."""
+        return urlunsplit(("http", f"{LOOPBACK}:{self.port}", "/", "", ""))
+
+    def show(self, page: str, policy: str, event: Mapping[str, Any]) -> None:
+        """From now on this is the page, and what its content may do; who listens is told the event."""
+        data = json.dumps(event, ensure_ascii=True).encode()
+        with self._news:
+            self._page, self._policy = page.encode(), policy
+            self._event = (self._event[0] + 1, data)
+            self._news.notify_all()
+
+    def page(self) -> tuple[bytes, str]:
+        """The page as it now is, and its policy."""
+        with self._news:
+            return self._page, self._policy
+
+    def next_event(self, after: int) -> tuple[int, bytes] | None:
+        """The latest event once there is one after this number, an empty one where there is none for a while; None at
+        the end.
+        """
+        with self._news:
+            self._news.wait_for(lambda: self._closing or self._event[0] > after, _STILL_THERE_S)
+            if self._closing:
+                return None
+            return self._event if self._event[0] > after else (after, b"")
+
+    def file(self, name: str) -> Path | None:
+        """The file of the folder that goes by this name, None where there is none. Hidden ones are not there; nor is
+        what a link leads to outside the folder.
+        """
+        parts = name.split("/")
+        if any(not part or part.startswith(".") or set(part) & set("\\:\0") for part in parts):
+            return None
+        try:
+            found = self.folder.joinpath(*parts).resolve(strict=True)
+            # the folder itself must be none that a link leads to, else its own links would choose what is served
+            inside = found.is_relative_to(self.folder.parent.resolve(strict=True) / self.folder.name)
+        except (OSError, RuntimeError):  # a link to itself
+            return None
+        return found if inside and found.is_file() else None
+
+    def is_named(self, hosts: list[str]) -> bool:
+        """Whether a request's Host fields name this server and no other."""
+        return len(hosts) == 1 and hosts[0].strip() == f"{LOOPBACK}:{self.port}"
+
+    def is_own(self, origins: list[str], sites: list[str]) -> bool:
+        """Whether a request comes from this server's own page, or from no page at all, by what a browser says of it."""
+        return set(origins) <= {self.url.removesuffix("/")} and set(sites) <= {"same-origin", "none"}
+
+
+class _Server(ThreadingHTTPServer):
+    daemon_threads = True
+    allow_reuse_address = os.name != "nt"  # there it would let another program take the port, too
+    block_on_close = False  # a browser that keeps its stream open must not keep the program
+    live: LiveServer
+
+    def __init__(self, *told: Any) -> None:
+        self._lock = Lock()
+        self._since: dict[Any, float] = {}  # connections whose request is not whole yet
+        self._open = 0
+        super().__init__(*told)
+
+    def verify_request(self, request: Any, client_address: Any) -> bool:
+        """Whether there is room for one more connection."""
+        with self._lock:
+            if self._open >= _MOST_AT_ONCE:
+                return False
+            self._open += 1
+            self._since[request] = time.monotonic()
+        return True
+
+    def is_whole(self, request: Any) -> None:
+        """A connection's request has come."""
+        with self._lock:
+            self._since.pop(request, None)
+
+    def process_request_thread(self, request: Any, client_address: Any) -> None:
+        """Answer one connection."""
+        try:
+            super().process_request_thread(request, client_address)
+        finally:
+            self.is_whole(request)
+            with self._lock:
+                self._open -= 1
+
+    def service_actions(self) -> None:
+        """End connections whose request takes too long: one that gets a byte now and then would wait for ever."""
+        with self._lock:
+            late = [one for one, since in self._since.items() if time.monotonic() - since > _LONGEST_REQUEST_S]
+        for request in late:
+            with suppress(OSError):
+                request.shutdown(socket.SHUT_RDWR)
+
+    def server_bind(self) -> None:
+        TCPServer.server_bind(self)  # not HTTPServer's, which looks up this machine's name: that asks a network
+        self.server_name, self.server_port = LOOPBACK, int(self.server_address[1])
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """A browser that goes away is none of our faults."""
+        if not isinstance(sys.exc_info()[1], (ConnectionError, TimeoutError)):
+            super().handle_error(request, client_address)
+
+
+class _Request(BaseHTTPRequestHandler):
+    server: _Server
+    server_version = "reviewkit"
+    sys_version = ""
+    path = command = ""  # of a request that cannot be read
+    timeout = _LONGEST_REQUEST_S
+
+    def do_GET(self) -> None:
+        """Answer with the page, the event stream or a file of the folder."""
+        live = self.server.live
+        self.server.is_whole(self.request)
+        if not live.is_named(self.headers.get_all("Host", [])):
+            self._refuse(HTTPStatus.FORBIDDEN, f"this is {live.url} and goes by no other name")
+            return
+        if not live.is_own(self.headers.get_all("Origin", []), self.headers.get_all("Sec-Fetch-Site", [])):
+            self._refuse(HTTPStatus.FORBIDDEN, f"another page asks; open {live.url} by itself")
+            return
+        path = self._path()
+        if path is None:
+            self._refuse(HTTPStatus.BAD_REQUEST, "no such path")
+        elif path == "/":
+            self._answer("text/html; charset=utf-8", *live.page())
+        elif path == EVENTS:
+            self._events()
+        else:
+            self._file(live.file(path.removeprefix(FILES)) if path.startswith(FILES) else None)
+
+    do_HEAD = do_GET
+
+    def _no_method(self) -> None:
+        self._refuse(HTTPStatus.METHOD_NOT_ALLOWED, _NO_METHOD)
+
+    do_POST = do_PUT = do_DELETE = do_PATCH = do_OPTIONS = do_TRACE = do_CONNECT = _no_method
+
+    def _path(self) -> str | None:
+        """The path asked for, decoded; None where it is none or climbs."""
+        raw = self.path.split("?", 1)[0].split("#", 1)[0]
+        try:
+            path = unquote(raw, errors="strict")
+        except UnicodeDecodeError:
+            return None
+        climbs = any(part in (".", "..") for part in unquote(path, errors="replace").replace("\\", "/").split("/"))
+        return path if path.startswith("/") and not climbs else None
+
+    def _file(self, place: Path | None) -> None:
+        content = None
+        if place is not None:
+            with suppress(OSError):  # a build is just replacing it, or it is gone
+                content = place.read_bytes()
+        if place is None or content is None:
+            self._refuse(HTTPStatus.NOT_FOUND, "there is no such file in out/")
+            return
+        kind = _TYPES.get(place.suffix.lower(), "application/octet-stream")
+        self._answer(kind, content, self.server.live.files_policy)
+
+    def _answer(self, kind: str, content: bytes, policy: str, status: HTTPStatus = HTTPStatus.OK) -> None:
+        # a picture's address names its content, so that it never changes; nothing else may be kept
+        kept = kind == "image/png" and "?v=" in self.path
+        self.send_response(status)
+        self.send_header("Content-Type", kind)
+        self.send_header("Content-Length", str(len(content)))
+        self.send_header("Cache-Control", "private, max-age=86400, immutable" if kept else "no-store")
+        self._guards(policy)
+        if self.command != "HEAD":
+            self.wfile.write(content)
+
+    def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
+        """Refuse what is no request, as any other is refused."""
+        self._refuse(HTTPStatus(code), "this is no request that is answered here")
+
+    def _refuse(self, status: HTTPStatus, why: str) -> None:
+        self.close_connection = True
+        self._answer("text/plain; charset=utf-8", f"{why}\n".encode(), "default-src 'none'", status)
+
+    def _guards(self, policy: str) -> None:
+        self.send_header(
+            "Content-Security-Policy", f"{policy}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        )
+        self.send_header("Cross-Origin-Resource-Policy", "same-origin")
+        self.send_header("X-Content-Type-Options", "nosniff")
+        self.send_header("Referrer-Policy", "no-referrer")
+        if self.command not in ("GET", "HEAD"):
+            self.send_header("Allow", "GET, HEAD")
+        self.end_headers()
+
+    def _events(self) -> None:
+        """Tell the latest event at once, then each as it comes."""
+        self.send_response(HTTPStatus.OK)
+        self.send_header("Content-Type", "text/event-stream")
+        self.send_header("Cache-Control", "no-store")
+        self._guards("default-src 'none'")
+        number = 0
+        while self.command == "GET" and (event := self.server.live.next_event(number)) is not None:
+            number, data = event
+            self.wfile.write(b"data: " + data + b"\n\n" if data else b": still here\n\n")
+            self.wfile.flush()
+
+    def log_message(self, format: str, *args: Any) -> None:
+        """Say nothing of single requests."""

@@ -1,0 +1,23 @@
+"""A new session folder: the files of templates/new/, each explained by its comments."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from reviewkit.model import places
+from reviewkit.model.errors import CannotFinish, Fault, InputError
+
+
+def new_session(folder: Path) -> list[str]:
+    """Make the folder and its files; returns their names. Raises InputError where something is already there."""
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(Fault(str(folder), 0, "is there already and not empty; name a folder that is not there yet"))
+    made = []
+    try:
+        (folder / "measurements").mkdir(parents=True, exist_ok=True)
+        for source in sorted((places.templates() / "new").iterdir()):
+            (folder / source.name).write_bytes(source.read_bytes())
+            made.append(source.name)
+    except OSError as error:
+        raise CannotFinish(f"{folder}: {error.strerror or error}") from error
+    return [*made, "measurements"]

@@ -1,0 +1,86 @@
+"""What was published, and what has changed since: a figure that was wrong in public is corrected in public."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from reviewkit.model import quantities
+from reviewkit.model.finding import Finding
+from reviewkit.model.finding_conditions import conditions_of
+from reviewkit.model.published import Published
+from reviewkit.verdict.spec_table import SpecTable
+
+_SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right into left"}
+
+
+@dataclass(frozen=True)
+class Correction:
+    """One figure that viewers were told otherwise. `now` is "" where it is no longer given."""
+
+    what: str
+    was: str
+    now: str
+
+
+def told(table: SpecTable, findings: Sequence[Finding]) -> dict[str, str]:
+    """Every figure of the outputs by what it is of: the table's rows, then the findings with what they hold under."""
+    found: dict[str, str] = {}
+    for what, figure in (*_rows(table), *_figures(findings)):
+        name, number = what, 1
+        while name in found:  # two rows alike but for their figures
+            number += 1
+            name = f"{what} ({number})"
+        found[name] = figure
+    return found
+
+
+def _rows(table: SpecTable) -> Iterator[tuple[str, str]]:
+    for row in table.rows:
+        # by the maker's own figure: what a rating is held against may be another next time
+        rated = f", rated {row.promised or row.limit}" if row.verdict else ""
+        yield f"{row.label}{rated}", ", ".join(part for part in (row.measured, row.verdict) if part)
+
+
+def _figures(findings: Sequence[Finding]) -> Iterator[tuple[str, str]]:
+    for f in findings:
+        name = quantities.quantity_of(f).name
+        under = ", ".join(part for part in (f.channel, conditions_of(f)) if part)
+        yield f"{f.measurement}: {name}{f', {under}' if under else ''}", quantities.show(f)
+
+
+def published(now: Mapping[str, str], before: Published | None) -> Published:
+    """What is to be remembered when `now` is published after `before`."""
+    return Published(dict(now), {c.what: c.was for c in corrections(now, before)})
+
+
+def corrections(now: Mapping[str, str], before: Published | None) -> tuple[Correction, ...]:
+    """What was ever published and no longer holds, in the order it was told; what came back to its first figure needs
+    no correction. A new figure is news, not a correction.
+    """
+    if before is None:
+        return ()
+    first = {what: before.corrected.get(what, figure) for what, figure in before.said.items()}
+    first |= {what: figure for what, figure in before.corrected.items() if what not in first}
+    return tuple(Correction(what, was, now.get(what, "")) for what, was in first.items() if now.get(what) != was)
+
+
+def for_viewers(found: Sequence[Correction], cards: Mapping[str, tuple[str, str]]) -> tuple[Correction, ...]:
+    """Of these corrections, those of figures that viewers could see, in words that say something to them: the table's
+    rows, and what stands on a card. `cards`: measurement -> the title of its card, and all that its cards say.
+
+    What is remembered is every figure; most of them stand in findings.json and in the page's list of all figures alone.
+    """
+    told_again = []
+    for one in found:
+        measurement, _, rest = one.what.partition(": ")
+        if measurement not in cards:
+            told_again.append(one)  # a row of the table
+            continue
+        title, text = cards[measurement]
+        if one.now and re.search(rf"(?<![\d.]){re.escape(one.now)}(?!\d)", text):
+            name, *under = rest.split(", ")
+            what = ", ".join([name, *(_SIDES.get(part, part) for part in under)])
+            told_again.append(Correction(f"{title}: {what}", one.was, one.now))
+    return tuple(told_again)

@@ -1,0 +1,243 @@
+"""The cards that no measurement makes: title, rated specs, repair trail, rated and measured, closing summary."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+
+from reviewkit.model import quantities, rating_words
+from reviewkit.model.card import BarGroup, Bars, Card, Row, Rows, TitlePage
+from reviewkit.model.finding import Finding, Run
+from reviewkit.model.finding_conditions import DRIVEN
+from reviewkit.model.prices import PriceLine
+from reviewkit.model.repair import RepairRow
+from reviewkit.model.session import Session
+from reviewkit.model.verdict import Verdict
+from reviewkit.verdict.repair_points import point_verdict
+from reviewkit.verdict.spec_table import SpecTable, sources
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
+
+MOST_SINGLE = 5  # ratings that were not met have a line each in the summary, up to so many
+_NAMED = 2  # of a group of ratings in the summary
+_GROUPS = {
+    SHORT: "Ratings missed",
+    CLOSE: "Too near to their limits",
+    INCOMPARABLE: "Rated otherwise than measured",
+    UNMEASURED: "Not measured",
+}
+_OUT = "out of tolerance"
+_NOTHING_DONE = ("", "none", "go")  # a point passed is nothing done
+
+
+def title_card(session: Session, price: PriceLine | None, photo: bytes = b"") -> Card:
+    """Maker and model large, what it is and since when, and the price then and now."""
+    unit = session.unit
+    lines = tuple(line for line in (unit.what, str(unit.year) if unit.year else "", session.episode.title) if line)
+    page = TitlePage(unit.name, lines, _amounts(price), _years(price), photo)
+    return Card("title", "", session.look.presenter or session.episode.presenter, page)
+
+
+def _amounts(price: PriceLine | None) -> tuple[tuple[str, str], ...]:
+    """What was paid and what that is now, each with its year."""
+    if price is None:
+        return ()
+    return (f"new, {price.from_year}", price.paid_shown), (f"in {price.to_year} money", f"about {price.now_shown}")
+
+
+def _years(price: PriceLine | None) -> tuple[int, int] | None:
+    return (price.from_year, price.to_year) if price is not None and price.from_year != price.to_year else None
+
+
+def rated_card(session: Session) -> Card | None:
+    """What the maker printed, one line a rating."""
+    if not session.ratings:
+        return None
+    rows = tuple(
+        Row((rating_words.label(r), rating_words.limit_text(r)), note=rating_words.small_print(r))
+        for r in session.ratings
+    )
+    said = " · ".join(sources(session.ratings))
+    return Card("rated", "Rated", said, Rows(("", "rated"), rows, (2.4, 1.0), strong=1), corner=session.unit.name)
+
+
+def _repair_row(r: RepairRow) -> Row:
+    """A point with what it should read and does, and under it what was done."""
+    expected = f"{r.expected_text} ± {r.tolerance_text}" if r.expected_text and r.tolerance_text else r.expected_text
+    arrow = "→" if r.expected_text and r.found_text else ""
+    done = "" if r.action.lower() in _NOTHING_DONE else r.action
+    # what is open or short is within no tolerance; what it is stands beside it already
+    verdict = point_verdict(r)
+    word = _OUT if verdict and verdict == r.found_text else verdict
+    cells = (r.point, expected, arrow, r.found_text, word)
+    return Row(cells, word, note=done, loud=word not in ("", "in order"))
+
+
+def repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
+    """The repair trail: what the drawing says, what the meter said, what was done."""
+    if not repair:
+        return None
+    headers = ("test point", "expected", "", "found", "")
+    return Card(
+        "repair",
+        "The repair",
+        "what the drawing says, what the meter found, what was done",
+        Rows(headers, tuple(_repair_row(r) for r in repair), (2.8, 1.2, 0.1, 1.0, 1.2), strong=3),
+        corner=session.unit.name,
+    )
+
+
+def table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) -> Card | None:
+    """Rated and measured, with a needle a row; over them the conditions that all of them share."""
+    if not table.rows:
+        return None
+    deciding = [finding for v in verdicts for finding in v.findings]
+    inputs = {finding.at.get("input", "") for finding in deciding}
+    driven = {finding.at.get("channels", "") for finding in deciding}
+    where = [_unsaid(v) for v in verdicts] + [""] * (len(table.rows) - len(verdicts))
+    spots = Counter(text for text in where if text and " – " not in text and " + " not in text)
+    spot = spots.most_common(1)[0][0] if spots else ""
+    conditions = " · ".join(
+        part
+        for part in (
+            f"{next(iter(inputs))} input" if len(inputs) == 1 and "" not in inputs else "",
+            DRIVEN.get(next(iter(driven)), "") if len(driven) == 1 else "",
+            session.bench.mains,
+            f"{spot} where no frequency stands" if spot else "",
+        )
+        if part
+    )
+    rows = tuple(
+        Row(
+            (r.label, r.limit, r.measured),
+            r.verdict,
+            r.position,
+            note="" if at == spot else at,
+            margin=_margin(r.verdict, r.margin),
+        )
+        for r, at in zip(table.rows, where, strict=True)
+    )
+    return Card(
+        "table",
+        "Rated and measured",
+        conditions,
+        Rows(("", "rated", "measured"), rows, (2.6, 1.1, 1.5), strong=2, needles=True),
+        foot=" · ".join(table.foot),
+        corner=session.unit.name,
+    )
+
+
+def _margin(word: str, margin: str) -> str:
+    """The margin where it says something: within the guard band it is smaller than its own uncertainty, and a factor
+    near one is less plain than the two figures beside it.
+    """
+    near = margin.endswith("×") and 0.67 < float(margin.removesuffix(" ×")) < 1.5
+    return margin if word in (MEETS, SHORT) and not near else ""
+
+
+def _unsaid(v: Verdict) -> str:
+    """At which frequency or over which band a row's figure was measured, where its label says neither."""
+    where = _where(v.findings[0]) if v.measured and v.findings else ""
+    return "" if where in v.label or v.measured.endswith(f"at {where}") else where
+
+
+def _where(f: Finding) -> str:
+    if "tones" in f.at:
+        return quantities.tones((f.at["tones"][0], f.at["tones"][1]))
+    if "band" in f.at:
+        return quantities.band((f.at["band"][0], f.at["band"][1]))
+    return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
+
+
+def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[Row]:
+    """Those that hold on one line, with the one nearest to its limit; the rest on a line each, if they are few, else
+    what is alone of its word. With the `price` it should be one card.
+    """
+    opinion = price is not None and bool(price.fair_shown)
+    of_all = f"of {len(verdicts)}"
+    good = [v for v in verdicts if v.verdict == MEETS]
+    rest = [v for word in (SHORT, CLOSE, INCOMPARABLE, UNMEASURED) for v in verdicts if v.verdict == word]
+    rows = []
+    if good:
+        nearest = min(good, key=lambda v: math.inf if v.room is None else v.room)
+        note = f"nearest to its limit: {nearest.label}" if len(good) > 1 else nearest.label
+        cells = ("Ratings met", "", f"{len(good)} {of_all}")
+        rows.append(Row(cells, MEETS, nearest.position, note, _margin(MEETS, nearest.margin)))
+    words = dict.fromkeys(v.verdict for v in rest)
+    # over the price all groups leave no room for what is in them
+    named = price is None or len(words) < len(_GROUPS)
+    for word in words:
+        same = [v for v in rest if v.verdict == word]
+        if len(same) == 1 or len(rest) <= MOST_SINGLE - opinion:
+            rows += [
+                Row((v.label, v.limit, v.measured or "–"), v.verdict, v.position, margin=_margin(v.verdict, v.margin))
+                for v in same
+            ]
+            continue
+        furthest = min((v.position for v in same if v.position is not None), default=None)
+        names = "; ".join(v.label for v in same[:_NAMED])
+        more = f" and {len(same) - _NAMED} more" if len(same) > _NAMED else ""
+        rows.append(Row((_GROUPS[word], "", f"{len(same)} {of_all}"), word, furthest, names + more if named else ""))
+    return rows
+
+
+def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
+    """How many ratings hold, which do not and by how much, and the price once more."""
+    rows = _closing_rows(verdicts, price)
+    if not rows and price is None:
+        return None
+    headers = ("", "rated", "measured") if any(row.cells[1] for row in rows) else ("", "", "")
+    if price is not None and price.fair_shown:
+        rows.append(Row(("Fair today, an opinion", "", price.fair_shown)))
+    amounts, years = _amounts(price), _years(price)
+    body = Rows(headers, tuple(rows), (2.6, 1.1, 1.5), strong=2, needles=True, amounts=amounts, years=years)
+    return Card("closing", "In short", "", body, corner=session.unit.name)
+
+
+def verdicts_on(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:
+    """Return the verdicts on the ratings that these runs answered, as the card of these runs shows them."""
+    ids = {run.conditions.measurement.id for run in runs}
+    return tuple(_under_needle(v, ids) for v in verdicts if ids & set(v.measurements) and v.verdict != UNMEASURED)
+
+
+def _under_needle(v: Verdict, ids: Collection[str]) -> Verdict:
+    """A verdict as it stands on the card of these measurements: its margin where that says something; its figure where
+    its ± decides, or where it was read on another card and the margin would seem to be of this one's.
+    """
+    elsewhere = bool(v.findings) and v.findings[0].measurement not in ids
+    with_figure = v.measured and (v.verdict == CLOSE or elsewhere)
+    return replace(v, label=f"{v.label}: {v.measured}" if with_figure else v.label, margin=_margin(v.verdict, v.margin))
+
+
+def _row_text(row: Row) -> str:
+    cells = row.cells[:-1] if row.verdict and row.cells[-1:] == (row.verdict,) else row.cells
+    return ", ".join(part for part in (*(c for c in cells if c != "→"), row.note, row.verdict, row.margin) if part)
+
+
+def _bars_text(group: BarGroup) -> str:
+    """A group of bars: "2nd: L −74.2 dB, R −72.2 dB, L before −74.1 dB, R before −71.9 dB"."""
+    bars = [
+        " ".join(part for part in (bar.channel, "before" if bar.role == "before" else "", bar.text, group.unit) if part)
+        for bar in sorted(group.bars, key=lambda bar: bar.role == "before")
+    ]
+    return f"{group.label}: {', '.join(bars)}"
+
+
+def with_alt(card: Card) -> Card:
+    """A card with its own text as the alternative for those who cannot see it."""
+    parts = [card.title, card.conditions]
+    if isinstance(card.body, TitlePage):
+        parts += [card.body.name, *card.body.lines, *(f"{what}: {amount}" for what, amount in card.body.amounts)]
+    elif isinstance(card.body, Bars):
+        parts += [_bars_text(group) for group in card.body.groups]
+    elif isinstance(card.body, Rows):
+        parts += [_row_text(row) for row in card.body.rows]
+        parts += [f"{what}: {amount}" for what, amount in card.body.amounts]
+    for reading in card.readings:
+        parts += [
+            f"{reading.label}: {reading.key} {reading.channel}".rstrip() if reading.key else reading.label,
+            *(" ".join(cell for cell in row if cell) for row in reading.rows),
+        ]
+    parts += [f"{v.label}, rated {v.limit}: {v.verdict} {v.margin}".rstrip() for v in card.verdicts]
+    return replace(card, alt=". ".join(part for part in (*parts, card.foot) if part))

@@ -1,0 +1,218 @@
+"""notes.txt → Notes: timestamped lines, each with its clip, segment, cards and whether it is a bad take."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+
+from reviewkit.ingest.plain_text import numbered_rows, read_text
+from reviewkit.ingest.session.footage_time import DAY_S, LOOKS_LIKE_TIME, read_time, shown_time
+from reviewkit.model.errors import Fault, Faults, InputError, shortened
+from reviewkit.model.notes import Clip, Note, Notes
+
+FILE_NAME = "notes.txt"
+_NOTE_EXAMPLE = "a note looks like 0:41 front: Five knobs. [card rated]"
+_CLIP_EXAMPLE = "write for example clip A014.mp4 for 14:05, or clip A015.mp4 at 21:10:32"
+# A colon directly before // belongs to a link, not to a segment.
+_SEGMENT = re.compile(r"([^\W\d_][\w-]*):(?!//)\s*")
+_TAG = re.compile(r"\[([^\[\]]*)\]")
+_OPEN_TAG = re.compile(r"\[\s*(?:card|cut)\b.*", re.IGNORECASE)
+MOST_NOTES = 10_000  # one every five seconds of a working day
+_LONGEST_SHOWN = 60  # characters of what a message is about
+
+
+def read_notes(path: Path, source: str = FILE_NAME) -> Notes:
+    """The notes in a file. Raises InputError."""
+    return parse_notes(read_text(path, source), source)
+
+
+def parse_notes(text: str, source: str = FILE_NAME) -> Notes:
+    """The notes of a text, in its order. `Note.at_s` counts from the start of the note's clip, also under a clock.
+
+    Raises InputError with every line that cannot be read, runs back in time, or lies beyond its clip's length, and for
+    more notes or clips than any film has.
+    """
+    reader = _Reader(Faults(source))
+    for line, row in numbered_rows(text):
+        reader.take(line, row)
+    return reader.finish()
+
+
+@dataclass(slots=True)
+class _Draft:
+    line: int
+    clip: str
+    at_s: float
+    segment: str
+    names_segment: bool
+    texts: list[str]
+    cards: list[str] = field(default_factory=list)
+    cut: bool = False
+
+
+class _Reader:
+    """Takes the lines in order, and remembers the clip, the time and the segment that the next one builds on."""
+
+    def __init__(self, faults: Faults) -> None:
+        self.faults = faults
+        self.clips: dict[str, Clip] = {}
+        self.drafts: list[_Draft] = []
+        self.clip: Clip | None = None
+        self.starts: Fraction | None = None  # of the clip, where times are the clock's
+        self.length: Fraction | None = None
+        self.last: Fraction | None = None
+        self.segment = ""
+        self.open: _Draft | None = None  # the note that an indented line goes on with
+        self.unread = False  # the line above was a faulty note, so what hangs on it has been told already
+
+    def take(self, line: int, row: str) -> None:
+        """One line of the file."""
+        if not row.strip() or row.startswith("#"):
+            return
+        if row[0].isspace():
+            self._continuation(line, row.strip())
+            return
+        self.open = None
+        self.unread = False
+        if re.match(r"clip(\s|$)", row):
+            self._clip(line, row)
+        else:
+            self._note(line, row.strip())
+
+    def finish(self) -> Notes:
+        """All that was read. Raises InputError if anything was wrong."""
+        for draft in self.drafts:
+            if not (any(draft.texts) or draft.cards or draft.cut or draft.names_segment):
+                self.faults.add(draft.line, f"there is nothing after the time; {_NOTE_EXAMPLE}")
+        self.faults.found.sort(key=lambda fault: fault.line)
+        self.faults.stop_if_any()
+        notes = (
+            Note(
+                clip=draft.clip,
+                at_s=draft.at_s,
+                segment=draft.segment,
+                text=" ".join(" ".join(draft.texts).split()),
+                cards=tuple(dict.fromkeys(draft.cards)),
+                cut=draft.cut,
+                line=draft.line,
+            )
+            for draft in self.drafts
+        )
+        return Notes(clips=tuple(self.clips.values()), notes=tuple(notes))
+
+    # -------------------------------------------------------------- the three sorts of line
+
+    def _clip(self, line: int, row: str) -> None:
+        self.last = None
+        words = row.split()[1:]
+        said: dict[str, Fraction | None] = {}
+        while len(words) >= 2 and words[-2] in ("for", "at") and words[-2] not in said:
+            try:
+                said[words[-2]] = read_time(words[-1], clock=words[-2] == "at")
+            except ValueError as error:
+                self.faults.add(line, f"clip … {words[-2]} {error}")
+                said[words[-2]] = None
+            words = words[:-2]
+        name = " ".join(words)
+        if not name or words[-1] in ("for", "at"):
+            self.faults.add(line, f'"{row.strip()[:60]}" names no clip, or says no time; {_CLIP_EXAMPLE}')
+            name = name or f"line {line}"
+        same = self.clips.get(name)
+        shown = shortened(name, _LONGEST_SHOWN)
+        if same is not None:
+            remedy = "keep the notes of one clip together"
+            self.faults.add(line, f"clip {shown} has begun in line {same.line} already; {remedy}")
+        self.length, self.starts = said.get("for"), said.get("at")
+        if self.length == 0:
+            self.faults.add(line, f"clip {shown} has no length; write how long it runs, or leave the length out")
+            self.length = None
+        self.clip = Clip(
+            name=name,
+            length_s=None if self.length is None else float(self.length),
+            starts_s=None if self.starts is None else float(self.starts),
+            line=line,
+        )
+        self.clips.setdefault(name, self.clip)
+        self._count(line, len(self.clips), "clip")
+
+    def _note(self, line: int, row: str) -> None:
+        first, rest = [*row.split(maxsplit=1), ""][:2]
+        if not LOOKS_LIKE_TIME.match(first):
+            self.faults.add(line, f'"{row[:60]}" cannot be read; {_NOTE_EXAMPLE}')
+            self.unread = True
+            return
+        at_s = self._time(line, first)
+        segment = _SEGMENT.match(rest.strip())
+        named = segment is not None and segment[1] == segment[1].lower()
+        if segment is not None and named:
+            self.segment = segment[1]
+            rest = rest.strip()[segment.end() :]
+        draft = _Draft(line, self.clip.name if self.clip else "", float(at_s or 0), self.segment, named, [])
+        self._words(draft, line, rest)
+        self.drafts.append(draft)
+        self.open = draft
+        self._count(line, len(self.drafts), "note")
+
+    def _count(self, line: int, count: int, what: str) -> None:
+        if count > MOST_NOTES:
+            said = f"this is {what} {count}, and {MOST_NOTES} are the most that are read"
+            raise InputError(Fault(self.faults.source, line, f"{said}; keep those that are of this film"))
+
+    def _continuation(self, line: int, row: str) -> None:
+        if LOOKS_LIKE_TIME.match(row):
+            remedy = "move it to the start of the line if it is a note, else put a word before the time"
+            self.faults.add(line, f'"{row[:60]}" is indented, but begins with a time; {remedy}')
+        elif self.open is not None:
+            self._words(self.open, line, row)
+        elif not self.unread:
+            self.faults.add(line, f'"{row[:60]}" is indented, but no note stands above it; {_NOTE_EXAMPLE}')
+
+    # -------------------------------------------------------------- the parts of a note
+
+    def _time(self, line: int, written: str) -> Fraction | None:
+        try:
+            time = read_time(written, clock=self.starts is not None)
+        except ValueError as error:
+            self.faults.add(line, str(error))
+            return None
+        at_s = time
+        if self.starts is not None:
+            at_s = (time - self.starts) % DAY_S  # the clock goes round at midnight
+            if at_s > DAY_S / 2:
+                began = shown_time(self.starts)
+                self.faults.add(line, f"{written} is before the clip began, at {began}; correct one of them")
+                return None
+        if self.last is not None and at_s < self.last:
+            back = f"{written} goes back behind the note above it"
+            self.faults.add(line, f"{back}; times go back only after a clip line, for example clip A015.mp4")
+            return None
+        self.last = at_s
+        if self.length is not None and at_s > self.length and self.clip is not None:
+            runs = f"clip {shortened(self.clip.name, _LONGEST_SHOWN)} runs {shown_time(self.length)}"
+            self.faults.add(line, f"{written} lies beyond its clip: {runs}; correct the time or the length")
+        return at_s
+
+    def _words(self, draft: _Draft, line: int, text: str) -> None:
+        """Add a line's text to a note; its [card …] and [cut] are taken out of the text."""
+
+        def tag(match: re.Match[str]) -> str:
+            words = match[1].split()
+            name = words[0].casefold() if words else ""
+            shown = shortened(match[0], _LONGEST_SHOWN)
+            if words == ["cut"]:
+                draft.cut = True
+            elif len(words) == 2 and words[0] == "card" and not words[1].endswith(","):
+                draft.cards.append(words[1])
+            elif re.match(r"cards?\b", name):
+                self.faults.add(line, f"{shown}: a card is called for by its id, one each; write [card tone-before]")
+            elif re.match(r"cut\b", name):
+                self.faults.add(line, f"{shown} is not understood; write [cut] for a bad take, else put it in ( )")
+            else:
+                return match[0]
+            return " "
+
+        if unclosed := _OPEN_TAG.search(text, text.rfind("]") + 1):
+            self.faults.add(line, f'"{unclosed[0][:40]}" has no closing bracket; write [card tone-before] or [cut]')
+        draft.texts.append(_TAG.sub(tag, text).strip())

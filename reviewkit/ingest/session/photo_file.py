@@ -1,0 +1,83 @@
+"""The user's own photograph for the title card: a JPEG or PNG that can be opened, whole, and no larger than is sane."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from reviewkit.model.errors import Fault, InputError, shortened
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+MOST_BYTES = 100_000_000
+MOST_PIXELS = 100_000_000
+MOST_PASSES = 100  # of a progressive JPEG: each takes as long as a picture, and there may be thousands in a small file
+# What is unpacked whole takes four bytes a pixel and more. A photograph is a byte a pixel or so, in a PNG more.
+_PLAIN_PIXELS = 20_000_000
+_PIXELS_A_BYTE = 3
+_START_OF_PASS = b"\xff\xda"
+_REMEDY = "save it as a JPEG or PNG"
+
+
+def read_photo(folder: Path, name: str) -> bytes:
+    """The file's bytes, after a look at all of it. Raises InputError where it cannot be opened, is cut short, or holds
+    more than 100 MB or 100 megapixels.
+    """
+    path = folder / name
+    try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise _refused(name, f"the photo holds {size / 1e6:.0f} MB; {_REMEDY} of at most 100 MB")
+        data = path.read_bytes()
+    except OSError as error:
+        raise _refused(name, f"the photo cannot be read: {error.strerror or error}; correct the path") from error
+    check_photo(data, name)
+    return data
+
+
+def check_photo(data: bytes, name: str) -> None:
+    """Raise InputError for what is no whole JPEG or PNG of at most 100 megapixels."""
+    from PIL import Image as pictures
+    from PIL import UnidentifiedImageError
+
+    with warnings.catch_warnings():
+        # the limit here is this project's own, told with a remedy
+        warnings.simplefilter("ignore", pictures.DecompressionBombWarning)
+        try:
+            with pictures.open(io.BytesIO(data), formats=("JPEG", "PNG")) as photo:
+                message = _unfit(photo, data)
+                if not message:
+                    photo.draft(
+                        "RGB", (photo.width // 8, photo.height // 8)
+                    )  # of a JPEG all is read, little worked out
+                    photo.load()
+                    return
+        except UnidentifiedImageError:
+            message = f"the photo is neither JPEG nor PNG; {_REMEDY}"
+        except pictures.DecompressionBombError:
+            message = "the photo has far more pixels than can be used; scale it down to at most 100 megapixels"
+        except (OSError, SyntaxError, ValueError) as error:  # what Pillow raises for a file that breaks off or is wrong
+            message = f"the photo cannot be opened ({shortened(str(error), 80)}); {_REMEDY} again"
+    raise _refused(name, message)
+
+
+def _unfit(photo: Image, data: bytes) -> str:
+    """What is wrong with a photo before it is unpacked; "" for nothing."""
+    pixels, size = photo.width * photo.height, f"{photo.width} × {photo.height} pixels"
+    if pixels > MOST_PIXELS:
+        return f"the photo has {size}; scale it down to at most 100 megapixels"
+    if photo.format != "PNG" and data.count(_START_OF_PASS) > MOST_PASSES:
+        return f"the photo is stored in over {MOST_PASSES} passes; save it again as a plain JPEG"
+    # a plain JPEG is worked out small, a strip at a time
+    at_once = photo.format == "PNG" or "progressive" in photo.info
+    if at_once and pixels > _PLAIN_PIXELS + _PIXELS_A_BYTE * len(data):
+        held = f"{size} in {len(data) / 1e6:.1f} MB, as no photograph has"
+        return f"the photo has {held}; scale it down, or save it again as a plain JPEG"
+    return ""
+
+
+def _refused(name: str, message: str) -> InputError:
+    return InputError(Fault(name, 0, message))

@@ -1,0 +1,222 @@
+"""prices.csv → IndexTable: a consumer price index by year, whichever of the usual shapes it was saved in."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+from reviewkit.ingest.delimited import Delimited, parse_delimited
+from reviewkit.ingest.plain_text import read_text
+from reviewkit.model.errors import Faults
+from reviewkit.model.prices import IndexTable
+from reviewkit.model.units import normalised
+
+MONTHS = (
+    "january",
+    "february",
+    "march",
+    "april",
+    "may",
+    "june",
+    "july",
+    "august",
+    "september",
+    "october",
+    "november",
+    "december",
+)
+_ANNUAL = frozenset({"annual", "annual average", "annual avg", "annual mean", "average", "avg", "ave", "mean"})
+_INDEX = ("index", "cpi", "value")
+_EXAMPLE = "year,index"
+_SHAPES = "year,index, or month,index with YYYY-MM, or date,index with YYYY-MM-DD, or year,jan,feb … dec"
+_MISSING = frozenset({"", "-", "--", ".", "n/a", "na", "nan", "—"})
+_ANNUAL_PERIOD = 13  # the number statistics offices give the annual average in a list of months
+
+
+@dataclass
+class _Years:
+    """What was read, by year: the stated annual value, and the months."""
+
+    faults: Faults
+    annual: dict[int, tuple[float, int]] = field(default_factory=dict)
+    months: dict[tuple[int, int], tuple[float, int]] = field(default_factory=dict)
+
+    def add(self, year: int, period: int, value: float, line: int) -> None:
+        """Note a value: `period` is a month from 1, or 13 for the year's average."""
+        if period == _ANNUAL_PERIOD:
+            earlier = self.annual.setdefault(year, (value, line))
+            name = str(year)
+        else:
+            earlier = self.months.setdefault((year, period), (value, line))
+            name = f"{year}-{period:02d}"
+        if earlier[1] != line:
+            self.faults.add(line, f"{name} stands in line {earlier[1]} already; keep one of the two")
+
+    def table(self, source: str) -> IndexTable:
+        """The stated average of each year, else the mean of its months; `short` where these are fewer than twelve."""
+        by_year: dict[int, float] = {}
+        short: dict[int, int] = {}
+        for year in sorted({*self.annual, *(year for year, _ in self.months)}):
+            if year in self.annual:
+                by_year[year] = self.annual[year][0]
+                continue
+            values = [self.months[year, month][0] for month in range(1, 13) if (year, month) in self.months]
+            by_year[year] = math.fsum(values) / len(values)
+            if len(values) < 12:
+                short[year] = len(values)
+        return IndexTable(source, by_year, short)
+
+
+def read_prices(path: Path, source: str) -> IndexTable:
+    """The price index in a file; `source` is its path in the session. Raises InputError."""
+    return parse_prices(read_text(path, source, western=True), source)
+
+
+def parse_prices(text: str, source: str) -> IndexTable:
+    """The price index of a text in any of the four shapes; other columns and lines beginning with "#" are passed over.
+
+    Raises InputError with every line that cannot be read or says a year, month or date twice.
+    """
+    faults = Faults(source)
+    table = parse_delimited(text, faults, example=_EXAMPLE, comments=True)
+    years = _Years(faults)
+    of_rows = len(faults.found)
+    columns = _named_columns(table, faults)
+    if len(faults.found) > of_rows:
+        faults.stop_if_any()  # without knowing the columns no row can be read
+    by_month = {month: columns[name] for month, name in enumerate(MONTHS, 1) if name in columns}
+    for word, read in (("date", _date), ("month", _month)):
+        if word in columns and "index" in columns:
+            _read_list(table, columns[word], columns["index"], read, years)
+            break
+    else:
+        annual = columns.get("annual", columns.get("index"))
+        periods = by_month if annual is None else {**by_month, _ANNUAL_PERIOD: annual}
+        _read_years(table, columns["year"], periods, years)
+    faults.found.sort(key=lambda fault: fault.line)
+    faults.stop_if_any()
+    result = years.table(source)
+    if not result.by_year:
+        faults.add(table.header.line, f"there is no value under this header; the table needs rows: {_SHAPES}")
+    faults.stop_if_any()
+    return result
+
+
+# ------------------------------------------------------------------ which column is which
+
+
+def _named_columns(table: Delimited, faults: Faults) -> dict[str, int]:
+    """Role (year, month, date, index, annual, a month's name) -> column number. Faults where the shape is unknown."""
+    header = table.header
+    words = [_role(cell) for cell in header.cells]
+    # "cpi" and "value" are names of the index where no column is called so
+    index = next((word for word in _INDEX if word in words), "")
+    columns: dict[str, int] = {}
+    for number, word in enumerate(words):
+        role = "index" if index and word == index else "" if word in _INDEX else word
+        if role and role in columns:
+            shown = header.cells[number]
+            faults.add(header.line, f'the column "{shown}" stands twice; keep one, or rename the one to be passed over')
+        elif role:
+            columns[role] = number
+    months = [name for name in MONTHS if name in columns]
+    if {"date", "index"} <= columns.keys() or {"month", "index"} <= columns.keys():
+        return columns
+    if "year" not in columns and not {"date", "month"} & columns.keys():
+        faults.add(header.line, f'no column is called year, month or date in "{_shown(header.cells)}"; write {_SHAPES}')
+    elif "index" not in columns and "annual" not in columns and not months:
+        faults.add(header.line, f'no column is called index in "{_shown(header.cells)}"; write {_SHAPES}')
+    elif months and len(months) < 12 and "index" not in columns and "annual" not in columns:
+        missing = ", ".join(name.capitalize() for name in MONTHS if name not in columns)
+        faults.add(header.line, f"months without a column: {missing}; write all twelve, blank where there is no value")
+    elif "year" not in columns:
+        faults.add(header.line, f'no column is called year in "{_shown(header.cells)}"; write {_SHAPES}')
+    return columns
+
+
+def _role(cell: str) -> str:
+    word = " ".join(re.sub(r"[._]", " ", cell.casefold()).split())
+    if word in _ANNUAL:
+        return "annual"
+    if word in ("year", "month", "date", *_INDEX):
+        return word
+    # "jan", "sept", "january": any beginning of a month's name of three letters or more
+    starts = [name for name in MONTHS if len(word) >= 3 and name.startswith(word)]
+    return starts[0] if starts else ""
+
+
+def _shown(cells: tuple[str, ...]) -> str:
+    text = ",".join(cells)
+    return text if len(text) <= 60 else f"{text[:57]}…"
+
+
+# ------------------------------------------------------------------ rows
+
+
+def _read_list(table: Delimited, when: int, index: int, read: Callable[[str], tuple[int, int]], years: _Years) -> None:
+    for row in table.rows:
+        try:
+            year, period = read(row.cells[when])
+        except ValueError as error:
+            years.faults.add(row.line, str(error))
+            continue
+        value = _value(row.cells[index], table, row.line, years.faults)
+        if value is not None:
+            years.add(year, period, value, row.line)
+
+
+def _read_years(table: Delimited, when: int, periods: Mapping[int, int], years: _Years) -> None:
+    first: dict[int, int] = {}
+    for row in table.rows:
+        cell = row.cells[when]
+        if not re.fullmatch(r"[1-2]\d{3}", cell):
+            remedy = "write four digits, and begin lines that are no data with #"
+            years.faults.add(row.line, f'"{cell[:40]}" is no year; {remedy}')
+            continue
+        year = int(cell)
+        if year in first:
+            years.faults.add(row.line, f"{year} stands in line {first[year]} already; keep one row for each year")
+            continue
+        first[year] = row.line
+        for period, number in periods.items():
+            value = _value(row.cells[number], table, row.line, years.faults)
+            if value is not None:
+                years.add(year, period, value, row.line)
+
+
+def _month(cell: str) -> tuple[int, int]:
+    match = re.fullmatch(r"([1-2]\d{3})-(\d{2})", normalised(cell))
+    if not match or not 1 <= int(match[2]) <= _ANNUAL_PERIOD:
+        raise ValueError(f'"{cell[:40]}" is no month; write YYYY-MM, for example 1977-04')
+    return int(match[1]), int(match[2])
+
+
+def _date(cell: str) -> tuple[int, int]:
+    text = normalised(cell)
+    try:
+        day = date.fromisoformat(text) if re.fullmatch(r"[1-2]\d{3}-\d{2}-\d{2}", text) else None
+    except ValueError:
+        day = None
+    if day is None:
+        raise ValueError(f'"{cell[:40]}" is no date; write YYYY-MM-DD, for example 1977-04-01')
+    return day.year, day.month
+
+
+def _value(cell: str, table: Delimited, line: int, faults: Faults) -> float | None:
+    """An index above zero, or None where the cell is blank or a dash."""
+    if cell.casefold() in _MISSING:
+        return None
+    text = normalised(cell).replace(",", ".") if table.decimal_comma else normalised(cell)
+    if not re.fullmatch(r"[+-]?(\d{1,9}(\.\d{0,12})?|\.\d{1,12})", text):
+        remedy = "write digits with a decimal point, no thousands mark; leave the cell blank where there is no value"
+        faults.add(line, f'"{cell[:40]}" is no index; {remedy}')
+        return None
+    value = float(text)
+    if value <= 0:
+        faults.add(line, f"the index {cell} is not above zero; correct it, or leave the cell blank")
+        return None
+    return value

@@ -1,0 +1,95 @@
+"""Paths in a session's folder, named in session.toml or known by their names: they stay inside, and are files."""
+
+from __future__ import annotations
+
+import difflib
+import os
+import re
+from contextlib import suppress
+from pathlib import Path
+
+from reviewkit.ingest.session.session_values import written
+from reviewkit.model import inside
+from reviewkit.model.errors import Fault, InputError
+
+# what is read wherever it is there, under a name that session.toml does not give
+FIXED = ("session.toml", "notes.txt", "repair.csv", "final.txt", "final.otio", "published.json")
+
+
+def path_fault(folder: Path, name: str, key: str) -> str:
+    """What is wrong with a path in the session's folder, ready to print; "" where it names a file inside it.
+
+    Symbolic links are followed before the path is judged: a link that leads outside is refused like any other way out.
+    """
+    stated = f"{key} = {written(name)}"
+    if "\\" in name:
+        return f"{stated} holds a backslash; write / between the parts of a path"
+    if name.startswith(("/", "~")) or re.match(r"[A-Za-z]:", name):
+        return f"{stated} does not start in the session's folder; copy the file there and write its path from there"
+    flaw = inside.flaw(folder, name)
+    if flaw == inside.ABSENT:
+        return f"{stated}: there is no such file{_like(folder.resolve(), name)}"
+    return f"{stated} {flaw}{_REMEDIES[flaw]}" if flaw else ""
+
+
+_REMEDIES = {
+    inside.OUTSIDE: " the session's folder; copy the file into it",
+    inside.A_FOLDER: "; name a file in it",
+    inside.NO_FILE: " but a pipe, a device or a socket; write the path of a file",
+    inside.LOST: "; write the path of a file in the session's folder",
+}
+
+
+def _like(folder: Path, name: str) -> str:
+    parent = (folder / name).parent
+    names: list[str] = []
+    with suppress(OSError):  # a folder that may not be looked through
+        names = sorted(entry.name for entry in parent.iterdir() if not inside.flaw(parent, entry.name))
+    # the ending says little: with it, any two exports would look alike
+    by_stem = {Path(each).stem: each for each in reversed(names)}
+    close = difflib.get_close_matches(Path(name).stem, by_stem, n=1, cutoff=0.7)
+    if close:
+        return f'; did you mean "{(Path(name).parent / by_stem[close[0]]).as_posix()}"?'
+    return "; put it there, or correct the path"
+
+
+# ------------------------------------------------------------------ what is known by its name
+
+
+def fixed_faults(folder: Path) -> list[Fault]:
+    """What is wrong with the files that are looked for by their names; one that is not there is no fault."""
+    faults = []
+    for name in FIXED:
+        flaw = inside.flaw(folder, name) if inside.is_there(folder / name) else ""
+        if flaw:
+            faults.append(Fault(name, 0, f"{flaw}{_FIXED_REMEDIES[flaw]}"))
+    return faults
+
+
+_FIXED_REMEDIES = {
+    inside.OUTSIDE: " the session's folder; put the file itself in the link's place",
+    inside.A_FOLDER: "; a file is read by this name, so call the folder something else",
+    inside.NO_FILE: " but a pipe, a device or a socket; put a file in its place, or take it away",
+    inside.ABSENT: ": the link leads to nothing; put a file in its place, or take it away",
+    inside.LOST: "; put a file in its place, or take it away",
+}
+
+
+def templates_of(folder: Path) -> Path:
+    """Where the session's own templates are, if it has any. Raises InputError where that leads outside."""
+    if inside.is_outside(folder, "templates"):
+        raise InputError(Fault("templates", 0, "leads outside the session's folder; copy the folder into it"))
+    return folder / "templates"
+
+
+def links_out(folder: Path) -> list[Fault]:
+    """A fault for each link in a session's folder to another one outside it."""
+    remedy = "copy what you need of it into the session's folder, and take the link away"
+    found = []
+    for place, names, _ in os.walk(folder):
+        names[:] = [name for name in names if Path(place) != folder or name != "out"]
+        for link in (Path(place) / name for name in names if (Path(place) / name).is_symlink()):
+            name = link.relative_to(folder).as_posix()
+            if inside.is_outside(folder, name):
+                found.append(Fault(name, 0, f"leads outside the session's folder; {remedy}"))
+    return found

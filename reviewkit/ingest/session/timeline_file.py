@@ -1,0 +1,228 @@
+"""final.otio, the edited timeline → the chapters' real times, read from the segment markers of timeline.otio.
+
+Only markers named `segment: NAME` count, wherever they stand: on the timeline, a track, a gap, a clip, or any of these
+inside a stack. What is trimmed away or switched off is not in the cut.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from reviewkit.ingest.plain_text import decode
+from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.model.timecode import exact_rate, label, nearest_frame
+
+FILE_NAME = "final.otio"
+NOT_READ = f"{FILE_NAME}: not read, so chapters are the planned ones; pip install 'bench-reviewkit[timeline]'"
+LARGEST_BYTES = 200_000_000  # far above any cut; what is larger is some other file
+LONGEST_S = 360_000  # a hundred hours: no time of a film
+_SLOWEST = Fraction(20)  # frames a second; what counts slower counts no frames
+_FASTEST = 1_000_000  # sound may be counted in samples
+_SAME_S = 1e-3  # times of different rates that are the same; a frame is longer
+_REMEDY = "export the timeline from the editing program as OpenTimelineIO again, or write the times into final.txt"
+_NAMED = re.compile(r"\s*segment:\s*(.*?)\s*", re.IGNORECASE)
+_NEAR = re.compile(r"near line (\d+)")
+_OBJECT = re.compile(r"^While reading object named .*?\(of type \S+\): ")
+_KIND_KEY = "OTIO_SCHEMA"
+_FIRST_CLIP = re.compile(r"Clip\.0*[01]")
+_KIND = re.compile(r"[A-Za-z_]\w*\.\d{1,4}", re.ASCII)
+_WORD = re.compile(r"[^\W\d_][\w-]*")
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """A segment's marker as far as the cut shows it. `whole`: it begins there, and is not what a trim left of it."""
+
+    start_s: Fraction
+    segment: str
+    whole: bool
+    label: str
+
+
+def read_edited(path: Path, source: str = FILE_NAME) -> tuple[tuple[float, str, int], ...] | None:
+    """(start in seconds, segment, 0) in the cut's order, as final.txt gives them; None where the library that reads it
+    is not installed. Raises InputError for what is no timeline, and for markers that give no order.
+    """
+    try:
+        import opentimelineio as otio
+    except ImportError:
+        return None
+    whole = _opened(otio, path, source)
+    try:
+        seen = list(_segments(otio, whole, source))
+    except _failures(otio) as error:
+        raise InputError(_fault(error, source, "not a whole timeline")) from None
+    return _in_order(seen, source)
+
+
+def _opened(otio: Any, path: Path, source: str) -> Any:
+    """The timeline that a file holds."""
+    try:
+        if path.stat().st_size > LARGEST_BYTES:
+            raise InputError(Fault(source, 0, f"is over {LARGEST_BYTES // 1_000_000} MB, which no cut is; {_REMEDY}"))
+        text = decode(path.read_bytes(), source)
+    except OSError as error:
+        raise InputError(Fault(source, 0, f"cannot be read: {error.strerror}; make it a readable file")) from None
+    try:
+        # the library names no line for what is no JSON, and does not survive any depth
+        json.loads(text, object_pairs_hook=_checked)
+    except json.JSONDecodeError as error:
+        raise InputError(Fault(source, error.lineno, f"is no OpenTimelineIO file ({error.msg}); {_REMEDY}")) from None
+    except (RecursionError, ValueError):
+        raise InputError(Fault(source, 0, f"is no OpenTimelineIO file; {_REMEDY}")) from None
+    try:
+        held = otio.core.deserialize_json_from_string(text)
+    except _failures(otio) as error:
+        raise InputError(_fault(error, source, "no OpenTimelineIO file")) from None
+    if isinstance(held, otio.schema.SerializableCollection):
+        timelines = [one for one in held if isinstance(one, otio.schema.Timeline)]
+        if len(timelines) != 1:
+            why = f"holds {len(timelines)} timelines; export the one that was published, alone"
+            raise InputError(Fault(source, 0, why))
+        held = timelines[0]
+    if not isinstance(held, otio.schema.Timeline) or held.tracks is None:
+        raise InputError(Fault(source, 0, f"holds no timeline; {_REMEDY}"))
+    return held
+
+
+def _checked(pairs: list[tuple[str, Any]]) -> None:
+    """Raise ValueError for an object on which the library would end the whole process: its kind is not written as
+    NAME.NUMBER, a key stands in it twice, or it is a clip of the first version with what only the second has.
+    """
+    keys = {key for key, _ in pairs}
+    if len(keys) < len(pairs):
+        raise ValueError("a key stands twice")
+    for key, value in pairs:
+        if key == _KIND_KEY and not (isinstance(value, str) and _KIND.fullmatch(value)):
+            raise ValueError("not a kind and its version")
+        if key == _KIND_KEY and _FIRST_CLIP.fullmatch(value) and "media_references" in keys:
+            raise ValueError("a clip of two versions")
+
+
+def _failures(otio: Any) -> tuple[type[BaseException], ...]:
+    """What the library raises for files that were written by hand or by another program's mistake."""
+    own = otio.exceptions.OTIOError
+    return (own, ValueError, KeyError, TypeError, RuntimeError)
+
+
+def _fault(error: BaseException, source: str, what: str) -> Fault:
+    """What the library found, in its words but without the names that its compiler gives to things."""
+    text = " ".join(str(error).split()).strip('"')
+    near = _NEAR.search(text)
+    said = re.split(r": | \(near", _OBJECT.sub("", text))[0]
+    why = f"{said} is missing" if isinstance(error, KeyError) else said
+    return Fault(source, int(near[1]) if near else 0, f"is {what} ({why[:80]}); {_REMEDY}")
+
+
+# ------------------------------------------------------------------ from markers to times
+
+
+def _segments(otio: Any, whole: Any, source: str) -> Iterator[_Seen]:
+    """The segment markers that the cut shows, in the file's order."""
+    faults = Faults(source)
+    root = whole.tracks
+    own_zero = _zero_of_own_markers(whole)
+    for item in (root, *(one for one in root.find_children() if isinstance(one, otio.core.Item))):
+        for marker in item.markers:
+            match = _NAMED.fullmatch(marker.name)
+            if not match:
+                continue
+            marked = marker.marked_range
+            start = marked.start_time - own_zero if own_zero is not None and item is root else marked.start_time
+            placed = _placed(otio, item, start, start + marked.duration)
+            if placed is None:
+                continue
+            at, is_whole, retimed = placed
+            start_s, rate = _counted(at)
+            label_there = _label(whole, start_s, rate)
+            where = f'marker "{marker.name.strip()[:60]}" at {label_there}'
+            if not _WORD.fullmatch(match[1]) or match[1] != match[1].lower():
+                faults.add(0, f"{where} names no segment by one lower-case word; write for example segment: before")
+            elif retimed:
+                faults.add(0, f'{where} is in "{retimed}", whose speed was changed; set it on the timeline instead')
+            else:
+                yield _Seen(_on_the_second(start_s, rate), match[1], is_whole, label_there)
+    faults.stop_if_any()
+
+
+def _zero_of_own_markers(whole: Any) -> Any | None:
+    """Where the timeline's own markers count from, if that is its timecode, as some programs have it: only where they
+    would else lie outside.
+    """
+    start, span = whole.global_start_time, whole.tracks.trimmed_range()
+    times = [marker.marked_range.start_time for marker in whole.tracks.markers]
+    if start is None or all(span.contains(at) for at in times):
+        return None
+    return start - span.start_time if all(start <= at < start + span.duration for at in times) else None
+
+
+def _placed(otio: Any, item: Any, start: Any, end: Any) -> tuple[Any, bool, str] | None:
+    """Where what is marked begins in the cut, whether that is its own begin, and what of changed speed it is in ("" for
+    nothing). None where the cut does not show it. From level to level it is what each one's trim leaves of it.
+    """
+    is_whole, retimed = True, ""
+    while True:
+        visible = item.trimmed_range()
+        trimmed_s = (visible.start_time - start).to_seconds()
+        if not item.enabled or start >= visible.end_time_exclusive() or (trimmed_s > 0 and end <= visible.start_time):
+            return None
+        if trimmed_s > 0:
+            start, is_whole = visible.start_time, is_whole and trimmed_s < _SAME_S
+        elif trimmed_s < 0 and any(isinstance(effect, otio.schema.TimeEffect) for effect in item.effects):
+            retimed = item.name or item.schema_name()
+        parent = item.parent()
+        if parent is None:
+            return start - visible.start_time, is_whole, retimed
+        end = min(end, visible.end_time_exclusive())
+        start, end, item = item.transformed_time(start, parent), item.transformed_time(end, parent), parent
+
+
+def _counted(time: Any) -> tuple[Fraction, Fraction]:
+    """Seconds and frames a second of the library's time. Raises ValueError for what no film has."""
+    rate = exact_rate(time.rate) if 0 < time.rate < _FASTEST else Fraction(0)
+    if not rate or not 0 <= time.value < _FASTEST * LONGEST_S:
+        raise ValueError(f"there is a time of {time.value:g} at {time.rate:g} frames a second")
+    return Fraction(time.value) / rate, rate
+
+
+def _on_the_second(start_s: Fraction, rate: Fraction) -> Fraction:
+    """A time as near as frames can say it: noted on a whole second, it is that second again, and not just before it."""
+    second = math.floor(start_s + Fraction(1, 2))
+    return Fraction(second) if abs(start_s - second) * max(rate, _SLOWEST) <= Fraction(1, 2) else start_s
+
+
+def _label(whole: Any, start_s: Fraction, rate: Fraction) -> str:
+    """A place in the cut as the editing program counts it."""
+    first = whole.global_start_time
+    before = Fraction(0) if first is None else _counted(first)[0]
+    return label(nearest_frame(start_s + before, rate), rate)
+
+
+def _in_order(seen: Sequence[_Seen], source: str) -> tuple[tuple[float, str, int], ...]:
+    """The segments' begins. Of one whose begin was trimmed away everywhere, the first of what is left; one that follows
+    itself (a clip that was parted, the sound beside the picture) begins once.
+    """
+    begun = {one.segment for one in seen if one.whole}
+    kept: list[_Seen] = []
+    for one in sorted(seen, key=lambda one: one.start_s):
+        if (one.whole or one.segment not in begun) and (not kept or kept[-1].segment != one.segment):
+            kept.append(one)
+            begun.add(one.segment)
+    faults = Faults(source)
+    for one, other in pairwise(kept):
+        if one.start_s == other.start_s:
+            both = f'"segment: {one.segment}" and "segment: {other.segment}" both stand at {one.label}'
+            faults.add(0, f"{both}; move or delete one")
+    if not kept:
+        remedy = "keep those of timeline.otio, set markers named for example segment: before, or write final.txt"
+        faults.add(0, f"no marker in the cut names a segment; {remedy}")
+    faults.stop_if_any()
+    return tuple((float(one.start_s), one.segment, 0) for one in kept)

@@ -1,0 +1,248 @@
+"""Which column is what: the header's words, the units row and the session file's `columns` and `units` joined."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from reviewkit.ingest.sheet import sheet_remedies as remedies
+from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, UNUSED, Heading, read_heading, role_of_unit
+from reviewkit.ingest.sheet.sheet_layout import Layout
+from reviewkit.ingest.sheet.sheet_remedies import KEYS, Draft, quoted, shown
+from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
+from reviewkit.model.errors import Faults, nearest, shortened
+from reviewkit.model.units import UnitSpelling, unit_of
+
+SCALES = ("time", "frequency")  # may stand in a file once for each channel, if they are the same there
+_PAIRS = (("1", "2"), ("A", "B"))
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """A column that is read. `index`: its place in the row, from 0."""
+
+    index: int
+    role: str
+    channel: str
+    unit: UnitSpelling
+    header: str
+
+
+def choose_columns(
+    layout: Layout, columns: Mapping[str, str | int], units: Mapping[str, str], source: str
+) -> tuple[tuple[Chosen, ...], tuple[str, ...]]:
+    """The columns to read, in the file's order, and what the user should know about those left out.
+
+    Raises InputError with every fault of the header: what it does not say is asked for, never guessed.
+    """
+    faults = Faults(source)
+    where = layout.header_line or layout.first
+    if layout.width > MOST_COLUMNS:
+        faults.add(where, remedies.too_wide(MOST_COLUMNS))
+        faults.stop_if_any()
+    if layout.header and len(layout.header) != layout.width:
+        faults.add(where, remedies.other_width(layout))
+    _check_keys(columns, units, where, faults)
+    named = _named_columns(layout, columns, where, faults)
+    if not layout.header and not columns:
+        faults.add(where, remedies.no_header(layout.width))
+    faults.stop_if_any()
+    warnings: list[str] = []
+    drafts = _with_session_units(_drafts(layout, named), units, layout, where, faults, warnings)
+    drafts = _understood(drafts, layout, bool(columns), where, faults, warnings)
+    _check_units(drafts, units, layout, where, faults)
+    _check_twice(drafts, layout, where, faults)
+    if not faults.found and not _has_abscissa(drafts):
+        faults.add(
+            where,
+            "no column is a time, a frequency or a power; say which one is, for example "
+            f"columns = {{ frequency = 1 }} ({shown(layout)})",
+        )
+    faults.stop_if_any()
+    chosen = (Chosen(d.index, d.role, d.channel, d.unit, d.heading.text) for d in drafts if d.unit is not None)
+    return tuple(chosen), tuple(warnings)
+
+
+def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], where: int, faults: Faults) -> None:
+    for table, names in (("columns", columns), ("units", units)):
+        for key in names:
+            if key not in KEYS:
+                faults.add(
+                    where, f'{table} names "{shortened(key, 40)}", which is no kind of column; {nearest(key, KEYS)}'
+                )
+    for key, text in units.items():
+        if key in KEYS and unit_of(text) is None:
+            faults.add(
+                where,
+                f'units: {quoted(key)} = "{shortened(text, 40)}" is no unit that is known; write for example '
+                f"{remedies.unit_example(key)}",
+            )
+
+
+def _named_columns(layout: Layout, columns: Mapping[str, str | int], where: int, faults: Faults) -> dict[int, str]:
+    """Column index -> the key that `columns` gives it."""
+    named: dict[int, str] = {}
+    for key, value in columns.items():
+        place = _place_of(value, layout)
+        if isinstance(place, str):
+            written = value if isinstance(value, int) else f'"{shortened(value, 40)}"'
+            faults.add(where, f"columns: {quoted(shortened(key, 40))} = {written} {place} ({shown(layout)})")
+        elif place in named:
+            faults.add(
+                where,
+                f"columns gives column {place + 1} to both {quoted(named[place])} and {quoted(key)}; give each "
+                f"its own ({shown(layout)})",
+            )
+        elif key in KEYS:
+            named[place] = key
+    return named
+
+
+def _place_of(value: str | int, layout: Layout) -> int | str:
+    """The index of a column given as header text or number from 1; what is wrong with it otherwise."""
+    if isinstance(value, int):
+        if 1 <= value <= layout.width:
+            return value - 1
+        return f"is no column of this file; it has {layout.width}, counted from 1"
+    if not layout.header:
+        return "cannot be found in a file without a header; give the column's number, from 1"
+    heads = [" ".join(cell.split()) for cell in layout.header]
+    wanted = " ".join(cleaned(value).split())
+    places = [place for place, head in enumerate(heads) if head == wanted]
+    places = places or [place for place, head in enumerate(heads) if head.casefold() == wanted.casefold()]
+    if not places:
+        return "is not in the header; write it as it stands there, or give the column's number, from 1"
+    return places[0] if len(places) == 1 else f"stands over {len(places)} columns; give the column's number, from 1"
+
+
+def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
+    cells = layout.header or ("",) * layout.width
+    below = (*layout.units, *("",) * len(cells))
+    headings = [read_heading(cell, unit) for cell, unit in zip(cells, below, strict=False)]
+    over = {"power", "level"} if any(heading.role == "distortion" for heading in headings) else {"power"}
+    drafts = []
+    for index, (heading, channel) in enumerate(zip(headings, _paired(headings), strict=True)):
+        key = named.get(index, "")
+        role = heading.role
+        if key:
+            role = KEYS[key][0] or ("" if role == UNUSED else role)
+            # what distortion stands over is that of every channel once columns names it, whatever its header says
+            channel = KEYS[key][1] or ("" if key in over else channel.replace("?", ""))
+        drafts.append(Draft(index, heading, role, channel, heading.unit, key))
+    return drafts
+
+
+def _paired(headings: list[Heading]) -> list[str]:
+    """Channels with numbers made L and R, where the file has both 1 and 2 (or A and B) and no third; else not said."""
+    used = {side for heading in headings for side in heading.channel.split(">") if side and heading.role != UNUSED}
+    meaning = {"L": "L", "R": "R"}
+    for first, second in _PAIRS:
+        if used == {first, second}:
+            meaning |= {first: "L", second: "R"}
+    channels = []
+    for heading in headings:
+        sides = [meaning.get(side, "") for side in heading.channel.split(">")]
+        channels.append("?" if heading.channel == "?" else ">".join(sides) if all(sides) else "")
+    return channels
+
+
+def _with_session_units(
+    drafts: list[Draft], units: Mapping[str, str], layout: Layout, where: int, faults: Faults, warnings: list[str]
+) -> list[Draft]:
+    """`units` wins over the header, and says so where they differ; a unit for a column that is not there is a fault."""
+    taken: set[str] = set()
+    joined = []
+    for draft in drafts:
+        for key in draft.unit_keys():
+            unit = unit_of(units.get(key, ""))
+            allowed = ROLE_UNITS.get(draft.role)
+            if unit is None or (allowed and unit.base not in allowed and key != draft.role):
+                continue  # left = "dBV" speaks of the left level, not of the left distortion beside it
+            taken.add(key)
+            if draft.heading.firm and draft.unit != unit:
+                warnings.append(f"{draft.name} is read in {units[key]}, as units says, against its header")
+            draft = replace(draft, unit=unit, heading=replace(draft.heading, unknown_unit="", clash=""))
+            break
+        joined.append(draft)
+    for key in units:
+        if key not in taken:
+            faults.add(
+                where,
+                f"units: {quoted(key)} has no column that takes this unit; say which column it is, for example "
+                f"columns = {{ {quoted(key)} = 1 }} ({shown(layout)})",
+            )
+    return joined
+
+
+def _understood(
+    drafts: list[Draft], layout: Layout, told: bool, where: int, faults: Faults, warnings: list[str]
+) -> list[Draft]:
+    """The columns with a role: from words, else from the unit, else (a channel word alone) level, its unit asked for.
+
+    `told`: the user named columns, so that one which is not understood is left out instead of asked for.
+    """
+    kept: list[Draft] = []
+    lost: list[Draft] = []
+    for draft in drafts:
+        if draft.role == UNUSED:
+            warnings.append(f"{draft.name} is not used")
+            continue
+        role = draft.role or (role_of_unit(draft.unit) if draft.unit is not None else "")
+        if not role and (draft.channel or draft.heading.channel):
+            role = "level"
+        # every channel is drawn over one scale, whichever of them its column stands beside
+        draft = replace(draft, role=role, channel="" if role in SCALES else draft.channel)
+        (kept if role and draft.channel != "?" else lost).append(draft)
+    given = {(draft.role, draft.channel) for draft in kept if draft.key}
+    sure = {draft.role for draft in kept if not draft.guessed}
+    for draft in list(kept):
+        if not draft.key and (draft.role, draft.channel) in given:
+            kept.remove(draft)
+            warnings.append(f"{draft.name} is not used: columns names another one")
+        elif draft.guessed and draft.role in sure:
+            kept.remove(draft)
+            lost.append(draft)
+        elif draft.guessed:
+            warnings.append(f"{draft.name} is taken for {draft.role}, by its unit")
+    lost.sort(key=lambda draft: draft.index)
+    if told:
+        warnings += [f"{draft.name} is not used" for draft in lost]
+        return kept
+    for draft in lost:
+        if draft.heading.unknown_unit:
+            faults.add(where, remedies.unknown_unit(draft, layout))
+    unclear = [draft for draft in lost if not draft.heading.unknown_unit]
+    if unclear:
+        faults.add(where, remedies.not_understood(unclear, kept, layout))
+    return kept
+
+
+def _check_units(drafts: list[Draft], units: Mapping[str, str], layout: Layout, where: int, faults: Faults) -> None:
+    missing = []
+    for draft in drafts:
+        if draft.heading.clash:
+            faults.add(where, remedies.two_units(draft, units, layout))
+        elif draft.heading.unknown_unit:
+            faults.add(where, remedies.unknown_unit(draft, layout))
+        elif draft.unit is None:
+            missing.append(draft)
+        elif draft.unit.base not in ROLE_UNITS[draft.role]:
+            faults.add(where, remedies.unit_of_another_role(draft, layout))
+    if missing:
+        faults.add(where, remedies.missing_units(missing, units, layout))
+
+
+def _check_twice(drafts: list[Draft], layout: Layout, where: int, faults: Faults) -> None:
+    seen: dict[tuple[str, str], Draft] = {}
+    pairs = [
+        (seen.setdefault((draft.role, draft.channel), draft), draft) for draft in drafts if draft.role not in SCALES
+    ]
+    twice = [(before, draft) for before, draft in pairs if before is not draft]
+    for before, draft in twice:
+        firsts = list(dict.fromkeys(first for first, _ in twice))
+        faults.add(where, remedies.the_same_twice(before, draft, firsts, layout))
+
+
+def _has_abscissa(drafts: list[Draft]) -> bool:
+    roles = {draft.role for draft in drafts}
+    return bool(roles & {"time", "frequency", "power"}) or {"level", "distortion"} <= roles

@@ -1,0 +1,276 @@
+"""What the words of one header cell say: role, channel and unit. One cell at a time; sheet_columns.py joins them."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from reviewkit.model.units import UNITS, UnitError, UnitSpelling, normalised, split_quantity, unit_of
+
+UNUSED = "unused"  # understood, and no business of a review: a phase, a running number, a remark
+
+# Asked in this order: "Output impedance" is no level, "Frequency response" no frequency.
+_ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
+    ("distortion", frozenset(("thd", "thd+n", "thdn", "thd+noise", "td+n", "tdn", "distortion", "dist"))),
+    ("impedance", frozenset(("impedance", "z", "|z|", "zout", "resistance", "ohm", "ohms", "kohm", "mohm"))),
+    (UNUSED, frozenset(("phase", "deg", "degrees", "angle", "coherence"))),
+    ("level", frozenset(("response", "crosstalk"))),
+    ("time", frozenset(("time", "t", "sec", "secs", "seconds"))),
+    ("frequency", frozenset(("frequency", "frequencies", "freq", "f", "hz", "khz"))),
+    ("power", frozenset(("power", "watt", "watts", "pout"))),
+    (
+        "level",
+        frozenset(
+            (
+                "level",
+                "amplitude",
+                "ampl",
+                "magnitude",
+                "mag",
+                "gain",
+                "voltage",
+                "volt",
+                "volts",
+                "output",
+                "rms",
+                "vrms",
+                "spectrum",
+                "fft",
+                "signal",
+                "deviation",
+                "vout",
+                "u",
+            )
+        ),
+    ),
+    (
+        UNUSED,
+        frozenset(
+            (
+                "index",
+                "no",
+                "nr",
+                "point",
+                "points",
+                "sample",
+                "samples",
+                "row",
+                "bin",
+                "date",
+                "remark",
+                "remarks",
+                "comment",
+                "comments",
+                "note",
+                "notes",
+            )
+        ),
+    ),
+)
+_LONGEST_NAME = 300  # characters: what is longer names no column, and would be slow to take apart
+_ONE_LETTER = frozenset("tfzu")  # roles only where nothing else is said
+ROLE_UNITS: dict[str, frozenset[str]] = {
+    "time": frozenset(("s",)),
+    "frequency": frozenset(("Hz",)),
+    "power": frozenset(("W",)),
+    "impedance": frozenset(("Ω",)),
+    "distortion": frozenset(("%", "dB")),
+    "level": frozenset(("V", "dB", "dBr", "dBV", "dBu", "dBW", "dBm", "dBFS")),
+}
+_ROLE_OF_UNIT = {"Hz": "frequency", "s": "time", "W": "power", "Ω": "impedance", "%": "distortion", "V": "level"}
+# As bare words these mean something else as often: channel A, "THD+N ratio" with its unit in the next row.
+_NO_BARE_UNIT = frozenset(("A", "S", "amp", "amps", "mA", "ratio", "Ratio", "RATIO"))
+
+_BRACKETS = re.compile(r"\(([^()]*)\)|\[([^\[\]]*)\]|\{([^{}]*)\}")
+_AFTER_MARK = re.compile(r"(.+?)\s*(?:,|/|\bin\b)\s*([^,/]+)")
+_DBM = re.compile(r"(dBm)\W*(?:re\s+|into\s+)?600\s*(?:Ω|ohms?)?")
+_RMS = re.compile(r"\s*\brms\b\.?\s*", re.IGNORECASE)
+_ARROW = re.compile(r"\s*(?:[-=]+>|→|⇒)\s*")
+_WORD = re.compile(r">|%|[a-zµΩ0-9|#]+(?:\+[a-z]+)?", re.IGNORECASE)
+_UNIT_WORDS = frozenset(spelling.lower() for spelling in UNITS)
+_VALUE = re.compile(r"@?[\d.]+")
+_NUMBERED = re.compile(r"(?:ch|chan|channel)([0-9]+|[ab])?")
+_SIDES = {"l": "L", "left": "L", "lch": "L", "r": "R", "right": "R", "rch": "R"}
+
+
+@dataclass(frozen=True)
+class Heading:
+    """What a header cell says. `channel`: L, R, "L>R" …, or the file's own "1", "2", "A", "B" not yet paired."""
+
+    text: str
+    role: str = ""  # "" where no word gives one
+    channel: str = ""
+    unit: UnitSpelling | None = None
+    firm: bool = False  # the unit is set apart (brackets, comma, slash, units row), no word among others
+    unknown_unit: str = ""  # set apart like a unit and none that is known
+    clash: str = ""  # the units row's cell, where it says another unit than the header
+    strange: bool = False  # holds words that say nothing to us
+
+    @property
+    def plain(self) -> bool:
+        """Whether it reads like a header at all: a role, a channel or a unit."""
+        return bool(self.role or self.channel or self.unit)
+
+
+def unit_written(text: str) -> UnitSpelling | None:
+    """The unit a header or units row writes, brackets and "rms" aside; in capitals only where none other is meant."""
+    if len(text) > _LONGEST_NAME:
+        return None
+    words = normalised(text).strip().strip("()[]{}").strip()
+    words = _RMS.sub(" ", words).strip() if unit_of(words) is None else words
+    dbm = _DBM.fullmatch(words)
+    words = dbm[1] if dbm else words
+    found = unit_of(words)
+    if found is None and len(words) >= 4 and words[0] not in "mM":  # MHZ and mhz differ by 10⁹, dBv and dBV by 2.2 dB
+        found = unit_of(words.lower()) or unit_of(words.capitalize())
+    return found
+
+
+def read_heading(text: str, unit_cell: str = "") -> Heading:
+    """Role, channel and unit that a header cell (and the cell under it in a units row) says."""
+    if len(text) > _LONGEST_NAME:
+        return Heading(text.strip(), strange=True)
+    rest, unit, unknown = _take_bracketed(normalised(text).replace("\n", " ").strip())
+    if unit is None and not unknown:
+        rest, unit, unknown = _take_after_mark(rest)
+    firm = unit is not None
+    if unit is None and not unknown:
+        unit = _bare_unit(rest)
+    clash = ""
+    below = unit_written(unit_cell)
+    if unit_cell.strip():
+        if below is None:
+            unknown = unit_cell.strip()
+        elif firm and unit != below:
+            clash = unit_cell.strip()
+        else:
+            unit, firm = below, True
+    channel, words = _take_channel(rest)
+    role, strange = _role(words, unit)
+    if role == UNUSED:
+        unknown = clash = ""
+    return Heading(text.strip(), role, channel, unit, firm, unknown, clash, strange)
+
+
+def role_of_unit(unit: UnitSpelling) -> str:
+    """The role that a unit alone gives a column; "" for one that gives none (A)."""
+    return "level" if unit.base.startswith("dB") else _ROLE_OF_UNIT.get(unit.base, "")
+
+
+def _take_bracketed(text: str) -> tuple[str, UnitSpelling | None, str]:
+    """Header words without their brackets, the unit in them, and what is in brackets and is no unit."""
+    unit: UnitSpelling | None = None
+    unknown = ""
+    rest = text
+    for match in _BRACKETS.finditer(text):
+        inside = next(group for group in match.groups() if group is not None).strip()
+        found = unit_written(inside)
+        kept = " "
+        if found is not None and found.base != "A" and unit is None:
+            unit = found
+        elif _take_channel(inside)[0] and not _take_channel(inside)[1]:
+            kept = f" {inside} "
+        elif inside and inside.casefold() != "rms" and not _is_condition(inside):
+            unknown = inside
+        rest = rest.replace(match[0], kept, 1)
+    return " ".join(rest.split()), unit, unknown
+
+
+def _is_condition(text: str) -> bool:
+    """Whether brackets hold a value such as 5 W or 8 ohm: what the column was taken at, not what it is in."""
+    try:
+        _, unit = split_quantity(text)
+    except UnitError:
+        return False
+    return unit_of(unit) is not None
+
+
+def _take_after_mark(text: str) -> tuple[str, UnitSpelling | None, str]:
+    """A unit after a comma, a slash or "in": "THD+N L, %", "f/Hz", "Level in dBV"; V/Hz is itself a unit, not known."""
+    match = _AFTER_MARK.fullmatch(text)
+    unit = unit_written(match[2]) if match else None
+    if match is None or unit is None:
+        return text, None, ""
+    if _bare_unit(match[1]) is not None:
+        return text, None, text
+    return match[1], unit, ""
+
+
+def _bare_unit(text: str) -> UnitSpelling | None:
+    """The one unit that stands among a header's words; a word after a number is a condition ("at 1 kHz")."""
+    found: set[UnitSpelling] = set()
+    words = ["", "", *re.split(r"[\s_\-]+", text.replace("%", " % ").strip())]
+    for place in range(2, len(words)):
+        earlier, before, word = words[place - 2 : place + 1]
+        condition = _VALUE.fullmatch(before) and not _NUMBERED.fullmatch(earlier.lower().rstrip("."))
+        unit = unit_of(word) if word not in _NO_BARE_UNIT and not condition else None
+        if unit is not None:
+            found.add(unit)
+    return found.pop() if len(found) == 1 else None
+
+
+def _take_channel(text: str) -> tuple[str, list[str]]:
+    """The channel that header words name ("" none, "?" more than one), and the other words in lower case."""
+    words = _WORD.findall(_ARROW.sub(" > ", text).lower().replace("_", " "))
+    marked: list[tuple[str, str]] = []  # (side or "", word)
+    index = 0
+    while index < len(words):
+        word = words[index]
+        numbered = _NUMBERED.fullmatch(word)
+        if (
+            numbered
+            and numbered[1] is None
+            and index + 1 < len(words)
+            and re.fullmatch(r"[0-9]+|[ab]", words[index + 1])
+        ):
+            index += 1
+            marked.append((words[index].upper(), word))
+        elif numbered:
+            if numbered[1]:  # "channel" alone says nothing: "Left channel"
+                marked.append((numbered[1].upper(), word))
+        else:
+            marked.append((_SIDES.get(word, ""), word))
+        index += 1
+    for place in range(len(marked) - 2):
+        (first, _), (_, between), (second, _) = marked[place : place + 3]
+        if first and second and between in ("to", "into", ">"):
+            return f"{first}>{second}", [word for _, word in marked[:place] + marked[place + 3 :]]
+    sides = list(dict.fromkeys(side for side, _ in marked if side))
+    lettered = [side for side in sides if side in ("L", "R")]
+    chosen = lettered or sides
+    channel = chosen[0] if len(chosen) == 1 else "?" if chosen else ""
+    return channel, [word for side, word in marked if not side]
+
+
+def _role(words: list[str], unit: UnitSpelling | None) -> tuple[str, bool]:
+    """The role that the words give, and whether words are left over that say nothing."""
+    said = [
+        word
+        for before, word in zip(["", *words], words, strict=False)
+        if not (before.isdigit() and word in _UNIT_WORDS) and not word[:1].isdigit()
+    ]  # "at 1 kHz" is a condition
+    telling = [word for word in said if word not in _UNIT_WORDS]
+    for role, known in _ROLE_WORDS:
+        if any(word in known and (word not in _ONE_LETTER or len(telling) <= 1) for word in said):
+            fitting = _fitting(role, said, unit)
+            return fitting, not fitting
+    if any(word.startswith("thd") for word in said):
+        return "distortion", False
+    if said == ["#"]:
+        return UNUSED, False
+    return "", bool(telling)
+
+
+def _fitting(role: str, words: list[str], unit: UnitSpelling | None) -> str:
+    """ "Output (W)" is a power, whatever "output" says alone; "Power (dBW)" a level."""
+    if unit is None:
+        return role
+    if role == UNUSED and unit.base != "%":  # "Sample (V)"
+        return ""
+    if role == "level" and unit.base == "W":
+        return "power"
+    if role == "power" and unit.base in ("dBW", "dBm"):
+        return "level"
+    if role == "power" and "level" in words and unit.base in ROLE_UNITS["level"]:
+        return "level"
+    return role

@@ -1,0 +1,212 @@
+"""How a delimited text is laid out: the separator, the header, a units row under it, where the readings begin."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter, deque
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from reviewkit.ingest.sheet.sheet_header import read_heading, unit_written
+from reviewkit.ingest.sheet.sheet_numbers import is_missing, is_number
+from reviewkit.ingest.sheet.sheet_text import (
+    MOST_COLUMNS,
+    SEPARATORS,
+    SPACES,
+    WIDE_SPACES,
+    NumberedLine,
+    cells_of,
+    comment_text,
+    trimmed,
+)
+
+_NAME_WITH_UNIT = re.compile(r"[^()\[\]]+(?:\([^()]*\)|\[[^\[\]]*\])")
+_SAMPLE = 100  # rows looked at to tell the separator
+_HEAD = 2000  # lines above the first row among which its header is looked for
+_LONGEST_HEADER = 20_000  # characters
+
+
+@dataclass(frozen=True)
+class Layout:
+    """`width`: cells in a row; `header`: its cells, none where the file has no header; `first`: the first data line."""
+
+    separator: str
+    width: int
+    header: tuple[str, ...]
+    header_line: int
+    header_text: str
+    units: tuple[str, ...]
+    units_text: str
+    first: int
+
+
+def find_layout(lines: Iterable[NumberedLine]) -> Layout | None:
+    """The layout, or None where no row holds two numbers. A header of another width than the rows is given as it is;
+    of rows with more cells than are read none is looked for. `lines`: gone through several times.
+    """
+    found = _separator(lines)
+    if found is None:
+        return None
+    separator, width = found
+    above: deque[NumberedLine] = deque(maxlen=_HEAD)
+    for number, line in lines:
+        if _is_data(line, separator, width):
+            above.append((number, line))
+            break
+        if line.strip():
+            above.append((number, line))
+    filled = list(above)
+    start = len(filled) - 1
+    while start and _is_damaged_data(filled[start - 1][1], separator, width):
+        start -= 1
+    if width > MOST_COLUMNS:
+        return Layout(separator, width, (), 0, "", (), "", filled[start][0])
+    return _with_header(filled, start, separator, width)
+
+
+def _separator(lines: Iterable[NumberedLine]) -> tuple[str, int] | None:
+    """The separator that makes the most rows of equally many cells, and how many cells; ties in the table's order.
+
+    Rows of nothing but readings count before rows with a text among them: 20,0  -1,5 is no row of three.
+    """
+    step = max(1, sum(1 for _, line in lines if line.strip()) // _SAMPLE)
+    filled = (line for _, line in lines if line.strip())
+    sample = [line for place, line in enumerate(filled) if place < _SAMPLE or (place - _SAMPLE) % step == 0]
+    best, most = None, (0, 0)
+    for separator in SEPARATORS:
+        signs = separator.strip(" ") or " \t"
+        able = (line for line in sample if any(sign in line for sign in signs))
+        split = (trimmed(cells_of(line, separator)) for line in able if comment_text(line, separator) is None)
+        rows = [cells for cells in split if _holds_numbers(cells)]
+        if rows:
+            width, count = Counter(map(len, rows)).most_common(1)[0]
+            pure = sum(len(cells) == width and all(map(_is_reading, cells)) for cells in rows)
+            if (pure, count) > most:
+                best, most = (separator, width), (pure, count)
+    return best
+
+
+def _holds_numbers(cells: list[str]) -> bool:
+    """Whether a row reads as data: it begins with a number, and at least two cells and half of them are readings."""
+    if len(cells) < 2 or not is_number(cells[0]):
+        return False
+    readings = sum(map(_is_reading, cells))
+    return readings >= 2 and 2 * readings >= len(cells)
+
+
+def _is_reading(cell: str) -> bool:
+    return is_number(cell) or is_missing(cell)
+
+
+def _is_data(line: str, separator: str, width: int) -> bool:
+    if comment_text(line, separator) is not None:
+        return False
+    cells = trimmed(cells_of(line, separator))
+    return len(cells) == width and _holds_numbers(cells)
+
+
+def _is_damaged_data(line: str, separator: str, width: int) -> bool:
+    """Whether a line above the first good row is a row too, so that its fault is told and it is taken for no header."""
+    if comment_text(line, separator) is not None:
+        return False
+    cells = cells_of(line, separator)
+    if len(trimmed(cells)) > width or len(cells) < width:
+        return False
+    return is_number(cells[0]) or all(map(_is_reading, cells))
+
+
+def _with_header(filled: list[NumberedLine], start: int, separator: str, width: int) -> Layout:
+    """Walk up from the first data line to the header, past comments and free text.
+
+    The first line that has a cell for every column is the header; a comment only if each of its cells reads like one.
+    """
+    first_cells = cells_of(filled[start][1], separator)
+    units: tuple[str, ...] = ()
+    units_text = ""
+    for place in range(start - 1, -1, -1):
+        number, line = filled[place]
+        if len(line) > _LONGEST_HEADER:
+            continue
+        comment = comment_text(line, separator)
+        said = line if comment is None else comment
+        cells = _header_cells(said, separator, width, len(first_cells))
+        fits = width <= len(cells) <= max(width, len(first_cells))
+        if (
+            not units
+            and fits
+            and _is_units_row(cells)
+            and _header_above(filled[:place], separator, len(cells), len(first_cells))
+        ):
+            units, units_text = tuple(cells), line
+            continue
+        reads = [read_heading(cell).plain for cell in cells if cell]
+        if fits and (comment is None or all(reads)):
+            names = _under_channels(cells, filled[place - 1][1] if place else "", separator)
+            return Layout(separator, len(cells), names, number, line.strip(), units, units_text, filled[start][0])
+        if comment is None and len(cells) > 1 and sum(reads) * 2 >= len(reads):
+            return Layout(separator, width, tuple(cells), number, line.strip(), units, units_text, filled[start][0])
+    return Layout(separator, width, (), 0, "", (), "", filled[start][0])
+
+
+def _header_cells(line: str, separator: str, width: int, widest: int) -> list[str]:
+    """The header's cells, split like the rows, or else in a way that gives a cell to every column."""
+    first = trimmed(cells_of(line, separator))
+    if width <= len(first) <= widest:
+        return first
+    tries = [first, _units_joined(first)]
+    if separator in (SPACES, WIDE_SPACES):
+        tries += [trimmed(cells_of(line, other)) for other in (WIDE_SPACES, "\t", ";", ",")]
+        tries.append(_units_joined(cells_of(line, SPACES)))
+        tries.append([match[0].strip() for match in _NAME_WITH_UNIT.finditer(line)])
+    return next((cells for cells in tries if len(cells) == width), first)
+
+
+def _units_joined(cells: list[str]) -> list[str]:
+    """Cells that are no more than a unit joined to the one before: "THD+N L, %" split at its comma."""
+    joined: list[str] = []
+    for cell in cells:
+        bracketed = cell[:1] in "([" and cell[-1:] in ")]"
+        if joined and cell and (bracketed or unit_written(cell) is not None):
+            joined[-1] += f" {cell}" if bracketed else f", {cell}"
+        else:
+            joined.append(cell)
+    return joined
+
+
+def _under_channels(cells: list[str], above: str, separator: str) -> tuple[str, ...]:
+    """The header's cells, led by the channel in the line above where that holds nothing but channels.
+
+    A channel there goes on over the blank cells after it, as in a spreadsheet: ",Left,,Right,".
+    """
+    comment = comment_text(above, separator)
+    group = cells_of(above if comment is None else comment, separator)
+    named = [read_heading(cell) for cell in group if cell]
+    pure = all(each.channel and not (each.role or each.unit or each.strange) for each in named)
+    pure = pure and len({each.channel for each in named}) > 1
+    own = any(read_heading(cell).channel for cell in cells)
+    if separator in (SPACES, WIDE_SPACES) or not named or not pure or own or len(trimmed(group)) > len(cells):
+        return tuple(cells)
+    led: list[str] = []
+    channel = ""
+    for cell, over in zip(cells, [*group, *[""] * len(cells)], strict=False):
+        channel = over or channel
+        led.append(f"{channel} {cell}".strip())
+    return tuple(led)
+
+
+def _is_units_row(cells: list[str]) -> bool:
+    named = [cell for cell in cells if cell]
+    return bool(named) and 2 * sum(unit_written(cell) is not None for cell in named) >= len(named)
+
+
+def _header_above(above: list[NumberedLine], separator: str, width: int, widest: int) -> bool:
+    """Whether a line of names stands above a row of units; without one the row of units is the header itself."""
+    for _, line in reversed(above):
+        comment = comment_text(line, separator)
+        cells = _header_cells(line if comment is None else comment, separator, width, widest)
+        if width <= len(cells) <= widest:
+            headings = [read_heading(cell) for cell in cells]
+            return any(heading.role or heading.channel for heading in headings)
+        if comment is None:
+            return False
+    return False

@@ -1,0 +1,203 @@
+"""A table's values: all of a sane size, and the abscissa made to rise; refused where a sweep goes back or says two
+things of one point.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reviewkit.ingest.sheet.sheet_columns import SCALES, Chosen
+from reviewkit.ingest.sheet.sheet_rows import MOST_LISTED, Table, called, converted
+from reviewkit.model.digits import trimmed
+from reviewkit.model.errors import MOST_KEPT, Faults
+from reviewkit.model.sheet import Skipped
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+_STEPS = {"frequency": (("kHz", 1e3), ("Hz", 1.0)), "time": (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6))}
+_LEAST_VALUE, _MOST_VALUE, _MOST_DB = 1e-60, 1e30, 1000.0  # of a reading, in the unit that it is written in
+_STRETCH = 1 << 16  # values
+_EVEN = 0.25  # of a step
+
+
+def has_sane_values(table: Table, chosen: Sequence[Chosen], faults: Faults) -> bool:
+    """Whether all can be reckoned with. A column's first value that is too large or too small for any reading is noted:
+    its square, and more so what its decibels stand for, would be no number any more, or zero. Where a fault was noted
+    before, it may be the reason (1,500 dB), so it alone is told.
+    """
+    sane, others = True, bool(faults.found)
+    for place, column in enumerate(chosen):
+        values = table.values[:, place]
+        first = _out_of_size(values, _MOST_DB if column.unit.base.startswith("dB") else _MOST_VALUE)
+        if first is not None:
+            what, remedy = (
+                ("large", '"--" where there is none') if abs(values[first]) > 1 else ("small", "0 for nothing")
+            )
+            said = f"{values[first]:.4g} in {called(column)} is too {what} to be a reading"
+            if not others:
+                faults.add(int(table.lines[first]), f"{said}; write {remedy}, or export the file again")
+            sane = False
+    return sane
+
+
+def _out_of_size(values: NDArray[np.float64], most: float) -> int | None:
+    """The place of the first value that is larger than `most`, or nearer to zero than any reading and not zero."""
+    for begin in range(0, len(values), _STRETCH):  # a stretch at a time, so that no second array is held
+        size = np.abs(values[begin : begin + _STRETCH])
+        small = size < _LEAST_VALUE
+        if size.max() > most or (small.any() and size[small].any()):
+            return begin + int(np.argmax((size > most) | (small & (size > 0))))
+    return None
+
+
+def in_order(table: Table, abscissa: NDArray[np.float64], role: str, faults: Faults) -> Table:
+    """The table with its abscissa rising. `abscissa`: shape (rows,), in Hz, s, W or V.
+
+    A sweep in falling order is turned. Time and frequency must not go back (noted in `faults`); a row that repeats the
+    one before is left out and listed, and so is the row at 0 Hz of an evenly spaced spectrum. A power may go back, as
+    it does near clipping: only a sweep that falls throughout is turned.
+    """
+    if len(abscissa) == 0:
+        return table
+    if np.all(abscissa[1:] > abscissa[:-1]) and (role != "frequency" or abscissa[0] > 0):
+        return table
+    steps = np.diff(abscissa)
+    if role not in _STEPS:
+        falls = len(steps) > 0 and bool(np.all(steps <= 0)) and bool(np.any(steps < 0))
+        return _turned(table, abscissa)[0] if falls else table
+    if np.count_nonzero(steps < 0) > np.count_nonzero(steps > 0):
+        table, abscissa = _turned(table, abscissa)
+    if role == "frequency":
+        table, abscissa = _above_zero(table, abscissa, faults)
+    return _without_repeats(table, abscissa, role, faults)[0]
+
+
+def over_one_scale(table: Table, chosen: tuple[Chosen, ...], faults: Faults) -> tuple[Table, tuple[Chosen, ...]]:
+    """Table and columns with time or frequency in them once, where the file repeats it for each channel.
+
+    Repeated ones that differ are noted in `faults`: the second channel would be read at the first one's points.
+    """
+    first: dict[str, int] = {}
+    kept: list[int] = []
+    for place, column in enumerate(chosen):
+        before = first.setdefault(column.role, place) if column.role in SCALES else place
+        if before == place:
+            kept.append(place)
+            continue
+        one = converted(table.values[:, before], chosen[before].unit.factor)
+        other = converted(table.values[:, place], column.unit.factor)
+        differs = np.flatnonzero(~np.isclose(one, other, rtol=1e-9, atol=0.0))
+        if len(differs):
+            at = int(differs[0])
+            texts = _told_apart(column.role, one[at], other[at])
+            numbers = f"columns {chosen[before].index + 1} and {column.index + 1}"
+            faults.add(
+                int(table.lines[at]),
+                f"{numbers} are both {column.role} and differ here: {texts[0]} and {texts[1]}; export the channels "
+                f"over one scale or each to its own file, or name the one to read: "
+                f"columns = {{ {column.role} = {chosen[before].index + 1} }}",
+            )
+    if len(kept) == len(chosen):
+        return table, chosen
+    return replace(table, values=table.values[:, kept]), tuple(chosen[place] for place in kept)
+
+
+def _turned(table: Table, abscissa: NDArray[np.float64]) -> tuple[Table, NDArray[np.float64]]:
+    return replace(table, values=table.values[::-1], lines=table.lines[::-1]), abscissa[::-1]
+
+
+def _kept(
+    table: Table, abscissa: NDArray[np.float64], out: NDArray[np.bool_], why: Callable[[int], str]
+) -> tuple[Table, NDArray[np.float64]]:
+    """The rows that are not `out`; the first of those that are, listed with the reason for each. `why`: of a place."""
+    if not out.any():
+        return table, abscissa
+    places = np.flatnonzero(out)
+    listed = [Skipped(int(table.lines[place]), why(int(place))) for place in places[:MOST_LISTED]]
+    if len(places) > MOST_LISTED:
+        listed.append(Skipped(int(table.lines[places[-1]]), f"and {len(places) - MOST_LISTED} rows before it likewise"))
+    skipped = tuple(sorted((*table.skipped, *listed), key=lambda each: each.line))
+    return replace(table, values=table.values[~out], lines=table.lines[~out], skipped=skipped), abscissa[~out]
+
+
+def _above_zero(table: Table, frequency_hz: NDArray[np.float64], faults: Faults) -> tuple[Table, NDArray[np.float64]]:
+    for place in _first(frequency_hz < 0, table):
+        faults.add(
+            int(table.lines[place]),
+            f"{_shown('frequency', frequency_hz[place], 6)} is a negative frequency; export the positive half only",
+        )
+    zero = frequency_hz == 0
+    if zero.any() and not _evenly_spaced(frequency_hz):
+        for line in table.lines[_first(zero, table)]:
+            faults.add(int(line), "0 Hz in a sweep; delete the row, or begin the sweep above zero")
+    return _kept(table, frequency_hz, zero, lambda place: "a spectrum's row at 0 Hz")
+
+
+def _evenly_spaced(values: NDArray[np.float64]) -> bool:
+    """Whether three values or more stand on a straight line, as a transform's do and a sweep's do not.
+
+    One row in ten may be missing, and the values may be rounded to a quarter of a step.
+    """
+    steps = np.diff(values)
+    if len(steps) < 2 or np.min(steps) <= 0:
+        return False
+    taken = np.round(steps / np.median(steps))
+    if np.count_nonzero(taken == 1) < 0.8 * len(steps) or np.min(taken) < 1:
+        return False
+    index = np.concatenate(([0.0], np.cumsum(taken)))
+    step = (values[-1] - values[0]) / index[-1]
+    return bool(np.max(np.abs(values - values[0] - index * step)) <= _EVEN * step)
+
+
+def _without_repeats(
+    table: Table, abscissa: NDArray[np.float64], role: str, faults: Faults
+) -> tuple[Table, NDArray[np.float64]]:
+    steps = np.diff(abscissa)
+    for place in _first(steps < 0, table).tolist():
+        # told in the file's order, whichever way the sweep runs there
+        one, other = sorted((place, place + 1), key=lambda each: int(table.lines[each]))
+        from_text, to_text = _told_apart(role, abscissa[one], abscissa[other])
+        faults.add(
+            int(table.lines[other]), f"{role} goes back from {from_text} to {to_text}; export one sweep per file"
+        )
+    stays = steps == 0
+    same = stays & (table.values[1:] == table.values[:-1]).all(axis=1)
+    for place in _first(stays & ~same, table).tolist():
+        first, second = sorted((int(table.lines[place]), int(table.lines[place + 1])))
+        faults.add(
+            second,
+            f"{_shown(role, abscissa[place], 6)} stands in lines {first} and {second} with different values; export "
+            "one sweep per file, with all digits",
+        )
+    out = np.concatenate(([False], same))
+    return _kept(table, abscissa, out, lambda place: f"the same as line {int(table.lines[place - 1])}")
+
+
+def _first(which: NDArray[np.bool_], table: Table) -> NDArray[np.int64]:
+    """The places that are told of, the first ones in the file, whichever way it runs."""
+    places = np.flatnonzero(which)
+    turned = len(table.lines) > 1 and table.lines[0] > table.lines[-1]
+    return places[-MOST_KEPT:] if turned else places[:MOST_KEPT]
+
+
+def _shown(role: str, value: float, digits: int) -> str:
+    name, factor = next(((n, f) for n, f in _STEPS[role] if abs(value) >= f), _STEPS[role][-1])
+    if value == 0:
+        name, factor = "Hz" if role == "frequency" else "s", 1.0
+    number = float(value) / factor
+    plain = number == 0 or 1e-6 <= abs(number) < 1e9
+    return f"{trimmed(number, digits) if plain else f'{number:.{digits}g}'} {name}"
+
+
+def _told_apart(role: str, one: float, other: float) -> tuple[str, str]:
+    """Two values with as many digits as it takes to see the difference."""
+    for digits in (3, 6, 9, 12):
+        texts = _shown(role, one, digits), _shown(role, other, digits)
+        if texts[0] != texts[1]:
+            return texts
+    return repr(float(one)), repr(float(other))

@@ -1,0 +1,95 @@
+"""Captured waveforms and exported spectra: their sample rate, their volts, and what their columns must be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from reviewkit.model.arrays import Array
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.finding import Conditions
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.signal.decibels import amplitude_of_db, volts_of
+from reviewkit.signal.spectrum_lines import is_even
+from reviewkit.signal.windows import COSINE_SUMS, window_name
+
+FEWEST_LINES = 32
+_NO_WAVEFORM = 'column "{header}" is in {unit}: a waveform is a voltage over time; export it in V'
+
+
+def sample_rate_hz(sheet: Sheet) -> float:
+    """The sample rate from a time column: (n − 1) / span, because stamps are rounded in exports."""
+    time = sheet.find("time")
+    assert time is not None
+    seconds = time.values
+    span = float(seconds[-1] - seconds[0])
+    if span <= 0:
+        raise InputError(Fault(sheet.source, 0, "a single sample is no waveform; export the whole capture"))
+    rate = (len(seconds) - 1) / span
+    stray = np.abs((seconds - seconds[0]) * rate - np.arange(len(seconds)))
+    if float(np.max(stray)) > 1.0:
+        raise InputError(
+            Fault(
+                sheet.source,
+                0,
+                f"the time stamps are not evenly spaced (row {int(np.argmax(stray)) + 1} of the data is "
+                "more than a sample off); export the capture without gaps",
+            )
+        )
+    return rate
+
+
+def waveform_volts(column: Column, c: Conditions, source: str) -> Array:
+    """A waveform's column in volts, shape kept. Raises InputError where its unit is no voltage over time."""
+    if column.unit == "V":
+        return column.values
+    if column.unit == "ratio":
+        message = (
+            f"[[measurement]] {c.measurement.id}: {source} holds fractions of full scale; add the peak voltage of a "
+            'full-scale sine, for example full_scale = "10 V"'
+        )
+        raise InputError(Fault("session.toml", c.measurement.line, message))
+    raise InputError(Fault(source, 0, _NO_WAVEFORM.format(header=column.header, unit=column.unit)))
+
+
+def waveform_samples(column: Column, source: str) -> tuple[Array, bool]:
+    """A waveform's column, shape kept, and whether it is in volts: fractions of full scale still carry every ratio.
+
+    Raises InputError where its unit is neither.
+    """
+    if column.unit not in ("V", "ratio"):
+        raise InputError(Fault(source, 0, _NO_WAVEFORM.format(header=column.header, unit=column.unit)))
+    return column.values, column.unit == "V"
+
+
+@dataclass(frozen=True, eq=False)
+class ExportedLines:
+    """An exported spectrum's levels, shape (n,): in volts, or relative. `window`: None where noise cannot be told, and
+    then `hint` says why.
+    """
+
+    frequency_hz: Array
+    level: Array
+    volts: bool
+    window: str | None
+    hint: str
+
+
+def exported_lines(sheet: Sheet, column: Column, c: Conditions) -> ExportedLines:
+    """A channel of an exported spectrum. Raises InputError for too few lines and for a window that is not known."""
+    frequency, m = sheet.need("frequency"), c.measurement
+    if len(frequency.values) < FEWEST_LINES:
+        few = f"{len(frequency.values)} lines are no spectrum; export more lines, or is this a response?"
+        raise InputError(Fault(sheet.source, 0, few))
+    window = window_name(m.window) if m.window else None
+    if m.window and window is None:
+        known = f'[[measurement]] {m.id}: window = "{m.window}" is not known; known: ' + ", ".join(COSINE_SUMS)
+        raise InputError(Fault("session.toml", m.line, known))
+    hint = "" if window else 'the window is not known; write for example window = "hann"'
+    if window and not is_even(frequency.values):
+        window, hint = None, "its lines are not evenly spaced"
+    volts = volts_of(column.values, column.unit, m.load_ohm, m.full_scale_v)
+    # relative levels still carry every ratio
+    level = np.asarray(amplitude_of_db(column.values)) if volts is None else volts
+    return ExportedLines(frequency.values, level, volts is not None, window, hint)

@@ -1,0 +1,213 @@
+"""Findings made and found again: every kind builds its findings here, so that conditions travel with each number."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from reviewkit.measure import bench_floor
+from reviewkit.model import quantities, ratings
+from reviewkit.model.finding import Conditions, Finding, Run
+from reviewkit.model.finding_conditions import DRIVEN
+from reviewkit.model.session import Rating
+
+LN10_OVER_20 = math.log(10) / 20
+
+
+def finding(
+    c: Conditions,
+    quantity: str,
+    channel: str,
+    value: float,
+    *,
+    uncertainty: float | None = None,
+    unit: str = "",
+    **at: object,
+) -> Finding:
+    """One finding with the conditions of its measurement. `at`: its own conditions; None entries are left out. `unit`:
+    of a quantity under a name of the user's own; one of the table has the table's.
+    """
+    m = c.measurement
+    under: dict[str, Any] = {key: entry for key, entry in at.items() if entry is not None}
+    if "power" not in under and "voltage" not in under:
+        if m.drive_w is not None:
+            under["power"] = m.drive_w
+        elif m.drive_v is not None:
+            under["voltage"] = m.drive_v
+    for key, entry in (("load", m.load_ohm), ("input", m.input), ("channels", m.channels), ("setting", m.setting)):
+        if entry not in (None, "") and key not in under:
+            under[key] = entry
+    value = float(value)
+    floor = bench_floor.of(c, quantity, channel, under)
+    bound = bench_floor.bound(quantity, value, floor)
+    return Finding(
+        quantity=quantity,
+        channel=channel,
+        value=value,
+        unit=quantities.QUANTITIES[quantity].unit if quantity in quantities.QUANTITIES else unit,
+        at=under,
+        measurement=m.id,
+        kind=m.kind,
+        stage=m.stage,
+        source=m.file or "session.toml",
+        uncertainty=bench_floor.added(quantity, value, uncertainty, floor),
+        bound=bound,
+        floor=bench_floor.in_unit(quantity, floor) if bound else None,
+    )
+
+
+def volts_uncertainty(c: Conditions, value: float) -> float | None:
+    """Expanded uncertainty of a voltage from the bench's level uncertainty (GUM first order): V · dB · ln 10 / 20."""
+    level_db = c.bench.level_uncertainty_db
+    return None if level_db is None else abs(value) * level_db * LN10_OVER_20
+
+
+def watts_uncertainty(c: Conditions, value: float) -> float | None:
+    """Expanded uncertainty of a power P = V²/R (GUM first order, JCGM 100:2008, from memory): twice the voltage's
+    share, and the load's tolerance ±a, which is rectangular: U = 2a/√3. None where neither is stated.
+    """
+    level_db, tolerance = c.bench.level_uncertainty_db, c.bench.load_tolerance_percent
+    if level_db is None and tolerance is None:
+        return None
+    return abs(value) * math.hypot(2 * (level_db or 0.0) * LN10_OVER_20, 2 / math.sqrt(3) * (tolerance or 0.0) / 100)
+
+
+def rated_output_w(c: Conditions) -> float | None:
+    """The power that a signal to noise ratio re rated output is referred to, into this measurement's load, W."""
+    return ratings.rated_output_w(c.ratings, c.measurement.load_ohm)
+
+
+def rated(c: Conditions, *names: str) -> list[Rating]:
+    """The session's ratings under these rated names."""
+    return [rating for rating in c.ratings if rating.quantity in names]
+
+
+def rated_bands(c: Conditions, *names: str) -> list[tuple[float, float]]:
+    """The bands that these ratings name, each once."""
+    return list(dict.fromkeys(r.band_hz for r in rated(c, *names) if r.band_hz))
+
+
+def drive(c: Conditions) -> str:
+    """The level and load of a measurement as stated: "5 W into 8 Ω", "2.83 V", ""."""
+    m = c.measurement
+    return quantities.conditions(
+        {
+            "power": m.drive_w,
+            "voltage": None if m.drive_w is not None else m.drive_v,
+            "load": m.load_ohm if (m.drive_w or m.drive_v) else None,
+        }
+    )
+
+
+def driven(c: Conditions) -> str:
+    """ "both channels driven", "one channel driven", or ""."""
+    return DRIVEN.get(c.measurement.channels, "")
+
+
+def _of_the_unit(runs: Sequence[Run]) -> Sequence[Run]:
+    """The runs without those of the bench alone, where there are others."""
+    return [run for run in runs if run.conditions.measurement.stage != "bench"] or runs
+
+
+def stated(runs: Sequence[Run], *more: str) -> str:
+    """The line under a card's title: what all its runs share of level, load, setting, input and channels driven."""
+
+    runs = _of_the_unit(runs)
+
+    def shared(texts: list[str]) -> str:
+        return texts[0] if len(set(texts)) == 1 else ""
+
+    level = shared([drive(run.conditions) for run in runs])
+    ohms = shared([_load(run) for run in runs])
+    parts = [
+        level or ", ".join(part for part in (ohms, *_levels(runs)) if part),
+        *more,
+        shared([run.conditions.measurement.setting for run in runs]),
+        shared([run.conditions.measurement.input for run in runs]),
+        shared([driven(run.conditions) for run in runs]),
+    ]
+    return " · ".join(part for part in parts if part)
+
+
+def _levels(runs: Sequence[Run]) -> list[str]:
+    """What was driven before and after the repair where that was not the same: no name of a curve says it."""
+    stages = [run.conditions.measurement.stage for run in runs]
+    told = {stage: drive(run.conditions).split(" into ")[0] for stage, run in zip(stages, runs, strict=True)}
+    if len(told) < len(runs) or "" in told:
+        return []
+    return [f"{level} {stage}" for stage, level in told.items() if level]
+
+
+def run_label(run: Run, runs: Sequence[Run]) -> str:
+    """What tells this run from the others of its card: its stage, its setting, its load, else its id; "" for one
+    run.
+    """
+    runs = _of_the_unit(runs)
+    if len(runs) == 1:
+        return ""
+    m = run.conditions.measurement
+    for texts, own in (
+        ([r.conditions.measurement.stage for r in runs], m.stage),
+        ([r.conditions.measurement.setting for r in runs], m.setting),
+        ([drive(r.conditions) for r in runs], drive(run.conditions)),
+        ([_load(r) for r in runs], _load(run)),
+    ):
+        if own and texts.count(own) == 1:
+            return own
+    return m.id
+
+
+def _load(run: Run) -> str:
+    ohms = run.conditions.measurement.load_ohm
+    return "" if ohms is None else quantities.load(ohms)
+
+
+def main_run(runs: Sequence[Run]) -> Run:
+    """The run whose figures a card shows large: the last one after the repair, else the last that is not the
+    bench's own.
+    """
+    for stage in ("after", "", "before"):
+        for run in reversed(runs):
+            if run.conditions.measurement.stage == stage:
+                return run
+    return runs[-1]
+
+
+def trace_role(run: Run, runs: Sequence[Run]) -> str:
+    """How a run's curves are drawn: "bench", "before" beside an "after", else "now"."""
+    stage = run.conditions.measurement.stage
+    if stage == "bench":
+        return "bench"
+    stages = {r.conditions.measurement.stage for r in runs}
+    return "before" if stage == "before" and "after" in stages else "now"
+
+
+def end_label(channel: str, run: Run, runs: Sequence[Run]) -> str:
+    """What is written at a curve's end: the channel, and what tells the run apart."""
+    role = trace_role(run, runs)
+    if role == "bench":
+        return "bench"
+    label = run_label(run, runs)
+    if role == "now" and label == "after":
+        label = ""
+    return " ".join(part for part in (channel, label) if part)
+
+
+def by_channel(run: Run, quantity: str, **at: Any) -> list[Finding]:
+    """A quantity's findings of one run, one per channel, in the file's order, under the given conditions."""
+    return [f for f in run.findings if f.quantity == quantity and all(f.at.get(k) == v for k, v in at.items())]
+
+
+def rows_of(findings: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
+    """Reading rows, one per channel: (channel, figure). None for a single unnamed channel, whose figure stands
+    above.
+    """
+    if len(findings) == 1 and not findings[0].channel:
+        return ()
+    return tuple((f.channel, quantities.show(f)) for f in findings)
+
+
+def whose(key: Finding, findings: Sequence[Finding]) -> str:
+    """The channel that a card's key figure is of; "" where no other channel has one, or all have the same."""
+    return key.channel if len({quantities.show(f) for f in findings}) > 1 else ""

@@ -1,0 +1,143 @@
+"""The file of an idle output, waveform or spectrum: its noise taken apart, and what is drawn of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from reviewkit.measure import figures, scales
+from reviewkit.measure.captures import sample_rate_hz, waveform_samples
+from reviewkit.model import digits, quantities
+from reviewkit.model.arrays import read_only
+from reviewkit.model.card import Axis, Panel, Trace
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.finding import Conditions, Curve, Run
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.signal import noise_lines
+from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude, volts_of
+from reviewkit.signal.noise_lines import Noise
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.spectrum_lines import is_even
+from reviewkit.signal.windows import COSINE_SUMS, window_name
+
+FEWEST_LINES = 32
+SHORTEST_S = 0.1  # less does not hold the mains line
+BANDS, LINES = "third-octave bands", "lines as exported"  # what a curve is made of
+
+
+class Withheld(ValueError):
+    """The file gives no noise figures; the message says why and what to write."""
+
+
+def taken_apart(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool]:
+    """One channel's noise, and whether it is in volts. Raises InputError, or Withheld where the file gives none."""
+    if sheet.find("time"):
+        values, volts = waveform_samples(column, sheet.source)
+        if not np.ptp(values):
+            named = f"channel {column.channel}" if column.channel else "the capture"
+            message = f"{named} is silent, without even noise; leave it out with columns = {{…}}, or capture it again"
+            raise InputError(Fault(sheet.source, 0, message))
+        rate_hz = sample_rate_hz(sheet)
+        if len(values) < SHORTEST_S * rate_hz:
+            length = quantities.seconds(len(values) / rate_hz)
+            raise InputError(Fault(sheet.source, 0, f"a record of {length} holds no hum; capture a few seconds"))
+        return noise_lines.of_waveform(values, rate_hz), volts
+    frequency_hz, m = sheet.need("frequency").values, c.measurement
+    if len(frequency_hz) < FEWEST_LINES:
+        few = f"{len(frequency_hz)} lines are no spectrum of noise; export more lines, or is this a response?"
+        raise InputError(Fault(sheet.source, 0, few))
+    window = window_name(m.window) if m.window else None
+    if m.window and window is None:
+        known = f'[[measurement]] {m.id}: window = "{m.window}" is not known; known: ' + ", ".join(COSINE_SUMS)
+        raise InputError(Fault("session.toml", m.line, known))
+    if window is None:
+        raise Withheld(
+            "the window is not known, so the lines' noise bandwidth is not; write for example "
+            'window = "hann" in this [[measurement]]'
+        )
+    if not is_even(frequency_hz):
+        raise Withheld("the spectrum's lines are not evenly spaced; export it with even lines")
+    level_v = volts_of(column.values, column.unit, m.load_ohm, m.full_scale_v)
+    level = amplitude_of_db(column.values) if level_v is None else level_v
+    return noise_lines.of_spectrum(frequency_hz, level, window), level_v is not None
+
+
+def refuse_tone(sheet: Sheet, c: Conditions, noise: Noise, band_hz: tuple[float, float]) -> None:
+    """Raise InputError where the signal was on. What a tone and its distortion leave between them is not the noise of
+    an idle output, and a figure in volts would hold the tone: no fault of an amplifier stands as alone as that.
+    """
+    tone_hz = noise_lines.lone_tone(noise, band_hz, c.mains_hz)
+    if tone_hz is not None:
+        message = f"a tone of {quantities.hertz(tone_hz)} stands in it: capture the idle output, or is it another kind?"
+        raise InputError(Fault(sheet.source, 0, message))
+
+
+def not_reached(sheet: Sheet, noise: Noise, band_hz: tuple[float, float]) -> list[str]:
+    """Return which part of 20 Hz – 20 kHz the figures leave out, and why."""
+    said = []
+    if band_hz[0] > AUDIO_BAND_HZ[0]:
+        if sheet.find("time"):
+            why = "the record is too short for that; capture a few seconds"
+        elif float(sheet.need("frequency").values[0]) > band_hz[0]:
+            why = "the spectrum begins there"
+        else:
+            why = "the spectrum's lines are too far apart; export more lines"
+        said.append(f"noise below {quantities.hertz(band_hz[0])} is not counted: {why}")
+    if band_hz[1] < AUDIO_BAND_HZ[1]:
+        said.append(f"noise above {quantities.hertz(band_hz[1])} is not counted: the data ends there")
+    return said
+
+
+def bands_curve(channel: str, noise: Noise, *, volts: bool) -> Curve:
+    """Return a channel's noise in third-octave bands: x in Hz, y in dBV, or in dB of relative levels."""
+    x, y = noise_lines.third_octaves_db(noise, AUDIO_BAND_HZ)
+    return Curve(BANDS, channel, read_only(x), read_only(y), {"unit": _unit(volts=volts)})
+
+
+def lines_curve(sheet: Sheet, column: Column, c: Conditions) -> Curve:
+    """Return a channel's lines as they were exported, from 20 Hz to 20 kHz, where those give no bands: x in Hz, y in
+    dBV, or in dB of relative levels.
+    """
+    level_v = volts_of(column.values, column.unit, c.measurement.load_ohm, c.measurement.full_scale_v)
+    y = column.values if level_v is None else db_of_amplitude(np.maximum(np.abs(level_v), 1e-12))
+    x = sheet.need("frequency").values
+    inside = (x >= AUDIO_BAND_HZ[0]) & (x <= AUDIO_BAND_HZ[1])
+    facts = {"unit": _unit(volts=level_v is not None)}
+    return Curve(LINES, column.channel, read_only(x[inside]), read_only(y[inside]), facts)
+
+
+def _unit(*, volts: bool) -> str:
+    return "dBV" if volts else "dB"
+
+
+def panel_of(runs: Sequence[Run], main: Run) -> tuple[str, Panel]:
+    """Return what the main run's curves are made of, and the panel of them and of all that are made of the same."""
+    form, unit = _form_and_unit(main)
+    traces = [
+        Trace(
+            curve.x, curve.y, curve.channel, figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
+        )
+        for run in runs
+        # volts and relative levels have no scale in common, nor have bands and lines
+        if _form_and_unit(run) == (form, unit)
+        for curve in run.curves
+        if len(curve.x)
+    ]
+    values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
+    return form, Panel(scales.dial(*AUDIO_BAND_HZ), _level_scale(values, unit), tuple(traces))
+
+
+def _form_and_unit(run: Run) -> tuple[str, str]:
+    """What a run's curves are made of, and the unit that all of them share."""
+    form = LINES if any(curve.name == LINES for curve in run.curves) else BANDS
+    return form, "dBV" if all(curve.facts["unit"] == "dBV" for curve in run.curves) else "dB"
+
+
+def _level_scale(values: Sequence[float], unit: str) -> Axis:
+    """A vertical scale by 20 dB that holds all values, at least 60 dB high."""
+    high = math.ceil(max(values, default=-60.0) / 20) * 20
+    low = min(high - 60, math.floor(min(values, default=-120.0) / 20) * 20)
+    ticks = [(float(at), digits.fixed(at, 0)) for at in range(low, high + 1, 20 if high - low <= 120 else 40)]
+    return Axis(float(low), float(high), "linear", tuple(ticks), unit)

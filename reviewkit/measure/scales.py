@@ -1,0 +1,171 @@
+"""The fixed scales of the cards: cards of one kind look alike across episodes, before and after share one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from reviewkit.model.card import Axis, Trace
+from reviewkit.model.digits import MINUS, trimmed
+from reviewkit.model.quantities import hertz
+
+RESPONSE_LADDER_DB = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 40.0)
+_DIAL_HZ = (1, 10, 20, 100, 1000, 10_000, 20_000, 100_000, 1_000_000)
+
+
+def dial(low_hz: float, high_hz: float) -> Axis:
+    """The frequency scale: a ruler with a tick at each 1 … 9 of a decade and numbers at the decades and the ends."""
+    low, high = min(20.0, _rung_below(low_hz)), max(20_000.0, _rung_above(high_hz))
+    ticks = [(float(f), hertz(f).replace(" kHz", "k").replace(" Hz", "")) for f in _DIAL_HZ if low <= f <= high]
+    # 20 stands beside 10, and 20k beside 10k, only at an end of the scale
+    ticks = [(f, text) for f, text in ticks if f not in (20.0, 20_000.0) or f in (low, high)]
+    if ticks[0][0] > low:
+        ticks.insert(0, (low, hertz(low).replace(" Hz", "")))
+    if ticks[-1][0] < high:
+        ticks.append((high, hertz(high).replace(" kHz", "k")))
+    return Axis(low, high, "log", tuple(_apart(ticks)), "Hz", _minor(low, high))
+
+
+def dial_for(traces: Sequence[Trace]) -> Axis:
+    """The frequency scale that holds all curves."""
+    drawn = [trace for trace in traces if len(trace.x)]
+    return dial(min((float(t.x[0]) for t in drawn), default=20.0), max((float(t.x[-1]) for t in drawn), default=20e3))
+
+
+def _apart(ticks: list[tuple[float, str]]) -> list[tuple[float, str]]:
+    """Leave out a number that would stand within a fifth of a decade of an end's."""
+    low, high = ticks[0][0], ticks[-1][0]
+    return [t for t in ticks if t[0] in (low, high) or (t[0] > low * 1.5 and t[0] < high / 1.5)]
+
+
+def _rung_below(value: float) -> float:
+    decade = 10.0 ** math.floor(math.log10(value * 1.001))
+    return max(step * decade for step in (1, 2, 5) if step * decade <= value * 1.001)
+
+
+def _rung_above(value: float) -> float:
+    decade = 10.0 ** math.floor(math.log10(value * 0.999))
+    return min(step * decade for step in (1, 2, 5, 10) if step * decade >= value * 0.999)
+
+
+def _minor(low: float, high: float) -> tuple[float, ...]:
+    first, last = math.floor(math.log10(low)), math.ceil(math.log10(high))
+    return tuple(m * 10.0**e for e in range(first, last + 1) for m in range(1, 10) if low <= m * 10.0**e <= high)
+
+
+def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
+    """A vertical scale by decades that holds all values (> 0), at least `fewest` decades."""
+    above_zero = [value for value in values if value > 0] or [0.1]
+    low = math.floor(math.log10(min(above_zero)) + 1e-9)
+    high = math.ceil(math.log10(max(above_zero)) - 1e-9)
+    while high - low < fewest:
+        low, high = (low - 1, high) if (high - low) % 2 == 0 else (low, high + 1)
+    every = max(1, math.ceil((high - low) / 6))
+    ticks = [(10.0**e, _plain(10.0**e)) for e in range(low, high + 1, every)]
+    ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} {unit}")
+    return Axis(10.0**low, 10.0**high, "log", tuple(ticks), unit)
+
+
+def power_scale(values: Sequence[float]) -> Axis:
+    """A horizontal power scale, log, a ruler like the dial."""
+    low, high = _rung_below(min(values)), _rung_above(max(values))
+    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    ticks = [(m * 10.0**e, _plain(m * 10.0**e)) for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
+    if len(ticks) > 7:
+        ticks = [t for t in ticks if f"{t[0]:e}"[0] == "1" or t[0] in (low, high)]
+    if len(ticks) > 7:
+        ticks = [*ticks[:1], *ticks[1:-1][:: math.ceil((len(ticks) - 2) / 5)], *ticks[-1:]]
+    return Axis(low, high, "log", tuple(_apart(ticks)), "W", _minor(low, high))
+
+
+def around_zero(largest_db: float, ladder: Sequence[float] = RESPONSE_LADDER_DB) -> Axis:
+    """A vertical scale about 0 dB: the first rung of the ladder that holds the largest deviation."""
+    top = next((rung for rung in ladder if largest_db <= rung), math.ceil(largest_db / 20) * 20.0)
+    ticks = []
+    for value in (-top, -top / 2, 0.0, top / 2, top):
+        sign = "+" if value > 0 else MINUS if value < 0 else ""
+        ticks.append((value, f"{sign}{trimmed(abs(value))}"))
+    ticks[-1] = (top, f"{ticks[-1][1]} dB")
+    return Axis(-top, top, "linear", tuple(ticks), "dB")
+
+
+def lopsided(lowest_db: float, highest_db: float) -> Axis:
+    """A vertical scale for a response that falls much further than it rises: 5 dB above, whole steps below."""
+    if max(-lowest_db, highest_db) <= 5:
+        return around_zero(max(-lowest_db, highest_db))
+    step = next(
+        m * 10.0**e for e in range(10) for m in (1, 2, 5) if m * 10.0**e >= 5 and -lowest_db / (m * 10.0**e) <= 5
+    )
+    low = -max(step, math.ceil(-lowest_db / step) * step)
+    high = max(step, math.ceil(highest_db / step) * step)
+    values = [low + step * i for i in range(round((high - low) / step) + 1)]
+    ticks = [(v, _signed(v)) for v in values]
+    ticks[-1] = (high, f"{ticks[-1][1]} dB")
+    return Axis(low, high, "linear", tuple(ticks[-7:]), "dB")
+
+
+def twenties(values: Sequence[float]) -> Axis:
+    """A vertical scale by 20 dB that holds all values, its top at 0 or above."""
+    high = max(0.0, math.ceil(max(values) / 20) * 20.0)
+    low = min(high - 60.0, math.floor(min(values) / 20) * 20.0)
+    step = 20.0 if (high - low) / 20 <= 6 else 40.0
+    low = high - math.ceil((high - low) / step) * step
+    ticks = [(v, _signed(v)) for v in _steps(low, high, step)]
+    ticks[-1] = (high, f"{ticks[-1][1]} dB")
+    return Axis(low, high, "linear", tuple(ticks), "dB")
+
+
+def upward(largest: float, unit: str) -> Axis:
+    """A vertical scale from zero: 1, 2 or 5 times a power of ten above the largest value."""
+    top = _rung_above(largest)
+    step = top / (4 if f"{top:e}"[0] in "24" else 5)
+    ticks = [(i * step, _plain(i * step)) for i in range(round(top / step) + 1)]
+    ticks[-1] = (top, f"{ticks[-1][1]} {unit}")
+    return Axis(0.0, top, "linear", tuple(ticks), unit)
+
+
+def across(largest: float, unit: str) -> Axis:
+    """A horizontal scale from zero, even, a ruler like the dial."""
+    scale = upward(largest, unit)
+    step = scale.high / 20
+    return Axis(scale.low, scale.high, "linear", scale.ticks, unit, tuple(i * step for i in range(21)))
+
+
+def close_up(values: Sequence[float], unit: str) -> Axis:
+    """A vertical scale about values that lie near to each other, far from zero: four to seven whole steps."""
+    low, high = min(values), max(values)
+    span = max(high - low, abs(high) * 1e-3, 1e-6)
+    step = next(m * 10.0**e for e in range(-9, 40) for m in (1, 2, 5) if span / (m * 10.0**e) <= 4)
+    first, last = math.floor(low / step - 0.25), math.ceil(high / step + 0.25)
+    ticks = [(i * step, trimmed(i * step, 9) if i else "0") for i in range(first, last + 1)]
+    ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} {unit}")
+    return Axis(first * step, last * step, "linear", tuple(ticks), unit)
+
+
+def swing(largest: float, unit: str) -> Axis:
+    """A vertical scale for a waveform: the same up and down, three numbers."""
+    top = _rung_above(largest)
+    return Axis(
+        -top, top, "linear", ((-top, f"{MINUS}{_plain(top)}"), (0.0, "0"), (top, f"{_plain(top)} {unit}")), unit
+    )
+
+
+def milliseconds(length_s: float) -> Axis:
+    """A time scale from zero."""
+    top = length_s * 1000
+    step = next(m * 10.0**e for e in range(-4, 40) for m in (1, 2, 5) if top / (m * 10.0**e) <= 5)
+    values = [i * step for i in range(int(top / step + 1e-9) + 1)]
+    return Axis(0.0, top, "linear", tuple((v, _plain(v)) for v in values), "ms", tuple(values))
+
+
+def _steps(low: float, high: float, step: float) -> list[float]:
+    return [low + step * i for i in range(round((high - low) / step) + 1)]
+
+
+def _plain(value: float) -> str:
+    """A number on a scale: no exponent, no trailing zeros."""
+    return trimmed(value) if value else "0"
+
+
+def _signed(value: float) -> str:
+    return f"{'+' if value > 0 else MINUS if value < 0 else ''}{trimmed(abs(value)) if value else '0'}"

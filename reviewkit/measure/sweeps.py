@@ -1,0 +1,127 @@
+"""What the kinds share that measure something over frequency: levels re 1 kHz, figures of a band, curves and limits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+
+from reviewkit.measure import curves, figures
+from reviewkit.model import quantities
+from reviewkit.model.arrays import Array
+from reviewkit.model.card import Limit, Mark, Trace
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.finding import Conditions, Finding, Run
+from reviewkit.model.session import Rating
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.signal.decibels import HALF_POWER_DB
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.weighting import REFERENCE_HZ
+
+EDGE = 0.005  # a band's edge that is missed by half a percent was meant
+
+# ------------------------------------------------------------------ from a file
+
+
+def levels_of(sheet: Sheet) -> list[Column]:
+    """Return the columns of one channel's level each. Raises InputError where one reads 0 V, which has no decibels."""
+    columns = [column for column in sheet.all("level") if ">" not in column.channel]
+    for column in columns:
+        if column.unit == "V" and not np.all(column.values):
+            row = int(np.argmin(np.abs(column.values))) + 1
+            message = f'column "{column.header}" reads 0 V in data row {row}, which has no decibels; delete that row'
+            raise InputError(Fault(sheet.source, 0, message))
+    return columns
+
+
+def re_1k(frequency_hz: Array, level_db: Array, *, curved: bool = True) -> Array | None:
+    """Return a level re its own at 1 kHz, dB, shape (n,); None where the data does not reach 1 kHz. `curved`: how it is
+    read between the points, see `curves.value_at`.
+    """
+    at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ, curved=curved)
+    return None if at_1k is None else level_db - at_1k
+
+
+def corner_hz(frequency_hz: Array, re_1k_db: Array, step: int) -> float | None:
+    """Return where a level re 1 kHz passes half power, below 1 kHz (`step` −1) or above (+1); None where the
+    data does not show it.
+    """
+    middle = int(np.argmin(np.abs(np.log(frequency_hz / REFERENCE_HZ))))
+    return curves.crossing(frequency_hz, re_1k_db, HALF_POWER_DB, middle, step, curved=True)
+
+
+def worst_in_bands(
+    c: Conditions,
+    quantity: str,
+    channel: str,
+    frequency_hz: Array,
+    y: Array,
+    bands: Iterable[tuple[float, float]],
+    *,
+    either_way: bool = False,
+    **at: Any,
+) -> list[Finding]:
+    """Return a finding for each band that the data reaches: the highest of y, or the furthest from zero `either_way`,
+    with its frequency and the part of the band that was covered.
+    """
+    found = []
+    for band_hz in bands:
+        reached = curves.covered(frequency_hz, band_hz)
+        if reached is not None:
+            where, inside = curves.part(frequency_hz, y, reached)
+            worst = int(np.argmax(np.abs(inside) if either_way else inside))
+            place: dict[str, Any] = {"frequency": float(where[worst]), "band": list(reached)}
+            found.append(figures.finding(c, quantity, channel, inside[worst], **place, **at))
+    return found
+
+
+# ------------------------------------------------------------------ on a card
+
+
+def traces_of(runs: Sequence[Run]) -> list[Trace]:
+    """Return the curves of all runs, each named at its end; crosstalk is drawn as its driven channel is."""
+    return [
+        Trace(
+            curve.x,
+            curve.y,
+            curve.channel[:1],
+            figures.trace_role(run, runs),
+            figures.end_label(curve.channel.replace(">", " → "), run, runs),
+        )
+        for run in runs
+        for curve in run.curves
+    ]
+
+
+def extremes(traces: Sequence[Trace], bands: Iterable[tuple[float, float]]) -> list[float]:
+    """Return the lowest and the highest value of each curve within what these bands span together."""
+    edges = [edge for band_hz in bands for edge in band_hz]
+    low_hz, high_hz = min(edges) / (1 + EDGE), max(edges) * (1 + EDGE)
+    inside = [trace.y[(trace.x >= low_hz) & (trace.x <= high_hz)] for trace in traces]
+    return [float(v) for y in inside if len(y) for v in (np.min(y), np.max(y))]
+
+
+def main_band(run: Run, quantity: str, *rated: str) -> list[float] | None:
+    """Return the band whose figure a card shows large: that of a rating (of these names, else of the quantity's own)
+    where it is covered, else 20 Hz – 20 kHz or what there is; None where there is no figure.
+    """
+    bands = [f.at["band"] for f in figures.by_channel(run, quantity)]
+    named = [list(band_hz) for band_hz in figures.rated_bands(run.conditions, *(rated or (quantity,)))]
+    return next((band_hz for band_hz in (*named, *bands[:1]) if band_hz in bands), None)
+
+
+def limit_within(rating: Rating) -> Limit:
+    """Return the two sides of a rating such as ± 0.5 dB, over its band."""
+    assert rating.within is not None
+    low, high = rating.within
+    return Limit(low, high, *(rating.band_hz or AUDIO_BAND_HZ), f"rated {quantities.limit_within(low, high)}")
+
+
+def mark_of(finding: Finding | None) -> tuple[Mark, ...]:
+    """Return a figure's place in the picture, named; none where there is no figure."""
+    if finding is None:
+        return ()
+    at_hz = float(finding.at["frequency"])
+    words = f"{quantities.show(finding)} at {quantities.hertz(at_hz)}"
+    return (Mark(at_hz, finding.value, words, finding.channel[:1]),)

@@ -1,0 +1,82 @@
+"""A tone's distortion in figures beside its pictures: what it was, what it is, and the change in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from reviewkit.measure import figures
+from reviewkit.model import digits, quantities
+from reviewkit.model.card import Reading
+from reviewkit.model.finding import Finding, Run
+
+_AS_BEFORE, _A_LITTLE = 0.1, 1.5  # how much a ratio may differ from one, and from where on it is said how many times
+
+
+def main_and_before(runs: Sequence[Run]) -> tuple[Run, Run | None]:
+    """The run whose figures stand large, and the one before the repair that it is held against."""
+    main = figures.main_run(runs)
+    before = [run for run in runs if figures.trace_role(run, runs) == "before" and run.get(leading_figure(main))]
+    return main, before[-1] if before and main is not before[-1] else None
+
+
+def leading_figure(run: Run) -> str:
+    """The quantity that a tone's distortion is told by: THD+N, or THD where noise cannot be told."""
+    return "thd_plus_noise" if run.get("thd_plus_noise") else "thd"
+
+
+def readings(runs: Sequence[Run], main: Run, before: Run | None) -> tuple[Reading, ...]:
+    """The worse channel's figure large, what it was before it, and each channel's under it."""
+    quantity = leading_figure(main)
+    name = quantities.QUANTITIES[quantity].name
+    here = figures.by_channel(main, quantity)
+    was = figures.by_channel(before, quantity) if before else []
+    key, once = quantities.worse(here), quantities.worse(was)
+    if key is None:
+        return ()
+    shown = [Reading(name, quantities.show(key), figures.rows_of(here), figures.whose(key, here))]
+    if before is not None and once is not None:
+        rows = tuple((f.channel, _from_to(before.get(quantity, f.channel), f)) for f in here if f.channel)
+        whose = figures.whose(key, here) if key.channel == once.channel else ""
+        shown = [Reading(f"{name}, before → after", _from_to(once, key), rows, whose)]
+    others = [run for run in runs if run not in (main, before) and run.conditions.measurement.stage != "bench"]
+    for run in others:
+        if rest := figures.by_channel(run, quantity):
+            own = figures.rows_of(rest) or ((quantities.show(rest[0]),),)
+            shown.append(Reading(f"{name} {figures.run_label(run, runs)}", "", own))
+    return tuple(shown)
+
+
+def _from_to(was: Finding | None, now: Finding) -> str:
+    return f"{quantities.number(was)} → {quantities.show(now)}" if was else quantities.show(now)
+
+
+def change_in_words(main: Run, before: Run | None) -> tuple[Reading, ...]:
+    """The change of each channel in words."""
+    if before is None:
+        return ()
+    quantity = leading_figure(main)
+    pairs = [(before.get(quantity, f.channel), f) for f in figures.by_channel(main, quantity)]
+    rows = [(now.channel, _change(was, now)) for was, now in pairs if was is not None]
+    if len(rows) == 1 and not rows[0][0]:
+        return (Reading(rows[0][1]),)
+    return (Reading("the change", "", tuple(rows)),) if rows else ()
+
+
+def _change(was: Finding, now: Finding) -> str:
+    """How a figure stands to what it was: "as before", "about 50 × less"."""
+    unsure = float(np.hypot(was.uncertainty or 0.0, now.uncertainty or 0.0))
+    times = max(was.value, now.value) / max(min(was.value, now.value), 1e-12)
+    if abs(was.value - now.value) <= unsure or times < 1 + _AS_BEFORE:
+        return "as before"
+    way = "less" if now.value < was.value else "more"
+    if was.bound or now.bound:
+        return way
+    if times < _A_LITTLE:
+        return f"a little {way}"
+    # no more than the uncertainties leave, and in steps that whoever divides the two figures as shown comes to as well
+    relative = np.hypot((was.uncertainty or 0.0) / was.value, (now.uncertainty or 0.0) / now.value)
+    step = 5 * 10.0 ** (np.floor(np.log10(times)) - 1)
+    text = digits.significant(float(round(times / step) * step), 2, float(times * relative) or None)
+    return f"about {text.rstrip('0').rstrip('.') if '.' in text else text} × {way}"

@@ -1,0 +1,143 @@
+"""Measurement files that hold several tones, a waveform or a spectrum, as lines; and the levels they are played at."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from reviewkit.measure import figures
+from reviewkit.measure.captures import exported_lines, sample_rate_hz, waveform_samples
+from reviewkit.model import quantities
+from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Run
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.signal.decibels import db_of_amplitude
+from reviewkit.signal.tone_lines import SEARCH_BETA, Lines, NoTones, beta_for, of_spectrum, of_waveform
+
+FEWEST_SAMPLES = 256
+MOST_OFF_DRIVE_DB = 1.0  # a level set by hand and read off a knob is nearer than this
+POINTS_DRAWN = 900
+
+
+@dataclass(frozen=True, eq=False)
+class ChannelLines:
+    """One channel's lines; whether they are in volts; of a spectrum its window, and what to write where that is not
+    known ("" where it is).
+    """
+
+    lines: Lines
+    volts: bool
+    window: str | None = None
+    hint: str = ""
+
+
+def channel_lines(sheet: Sheet, column: Column, c: Conditions, spacing: Callable[[Lines], float]) -> ChannelLines:
+    """Return a channel's spectrum, as exported, or of its waveform through the widest window that parts its tones.
+
+    `spacing`: how far apart in lines the nearest of them stand, found in a first look. Raises InputError where the
+    file is neither, NoTones where the tones are not there.
+    """
+    if sheet.find("time") is None:
+        return _spectrum(sheet, column, c)
+    samples, volts = waveform_samples(column, sheet.source)
+    if len(samples) < FEWEST_SAMPLES:
+        message = f"{len(samples)} samples are no capture; capture a longer record"
+        raise InputError(Fault(sheet.source, 0, message))
+    rate_hz = sample_rate_hz(sheet)
+    apart = spacing(of_waveform(samples, rate_hz, SEARCH_BETA))
+    return ChannelLines(of_waveform(samples, rate_hz, beta_for(apart)), volts)
+
+
+def _spectrum(sheet: Sheet, column: Column, c: Conditions) -> ChannelLines:
+    exported = exported_lines(sheet, column, c)
+    lines = of_spectrum(exported.frequency_hz, exported.level, exported.window)
+    return ChannelLines(lines, exported.volts, exported.window, exported.hint)
+
+
+def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str = "") -> dict[str, Any]:
+    """The level that findings hold under: power where there is a load, else voltage; nothing for relative levels.
+
+    `what`: which level that is, for the message. Raises InputError where `drive` says another: one of the two is wrong.
+    """
+    m = c.measurement
+    if level_v is None:
+        return {}
+    ohms = load_of(c)
+    stated_v = m.drive_v or ((m.drive_w * ohms) ** 0.5 if m.drive_w and ohms else None)
+    if stated_v is not None and abs(db_of_amplitude(level_v / stated_v)) > MOST_OFF_DRIVE_DB:
+        here = quantities.watts(level_v**2 / ohms) if m.drive_w and ohms else quantities.volts(level_v)
+        stated = quantities.conditions({"power": m.drive_w, "voltage": m.drive_v})
+        remedy = "look for a wrong unit in the file"
+        if m.full_scale_v is not None and sheet.source.lower().endswith(".wav"):
+            would = quantities.volts(m.full_scale_v * stated_v / level_v, 3)
+            here_v, remedy = quantities.volts(m.full_scale_v), "correct full_scale"
+            remedy += f': with "{would}" in place of "{here_v}" it would be as stated'
+        message = (
+            f'[[measurement]] {m.id}: drive = "{stated}", but {sheet.source} holds '
+            f"{', '.join(filter(None, (here, what)))}; write that, or {remedy}"
+        )
+        raise InputError(Fault("session.toml", m.line, message))
+    return {"power": level_v**2 / ohms} if ohms else {"voltage": level_v}
+
+
+def load_of(c: Conditions) -> float | None:
+    """The load that power goes into, Ω; None where none is named, and where the output is open: no power goes there."""
+    ohms = c.measurement.load_ohm
+    return ohms if ohms and math.isfinite(ohms) else None
+
+
+def each_channel(sheet: Sheet, c: Conditions, of: Callable[[Column], Measured]) -> Measured:
+    """Return a file's results, channel by channel. A channel without its tones is withheld with the reason; a file
+    without any is refused.
+    """
+    found: list[Finding] = []
+    withheld: list[str] = []
+    curves: list[Curve] = []
+    faults: list[Fault] = []
+    for column in sheet.all("level"):
+        named = {"L": "left: ", "R": "right: "}.get(column.channel, "")
+        try:
+            one = of(column)
+        except NoTones as why:
+            faults.append(Fault(sheet.source, 0, f"{named}{why}"))
+            withheld.append(f"{c.measurement.id}: no figures: {named}{why}")
+            continue
+        found += one.findings
+        withheld += one.withheld
+        curves += one.curves
+    if faults and len(faults) == len(sheet.all("level")):
+        raise InputError(faults)
+    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(curves))
+
+
+def level_of_the_run(run: Run, finding: Finding | None) -> str:
+    """The level for a card's line, where `drive` does not state it: as the file holds it: "11.8 W"."""
+    if figures.drive(run.conditions) or finding is None:
+        return ""
+    return quantities.conditions({key: finding.at.get(key) for key in ("power", "voltage")})
+
+
+def spectrum_curve(
+    channel: str, lines: Lines, edges_hz: Array, re_level: float, origin_hz: float = 0.0, **facts: Any
+) -> Curve:
+    """Return a spectrum as it is drawn: the strongest line between each pair of neighbouring edges. x: Hz from
+    `origin_hz`; y: dB relative to `re_level`.
+
+    `edges_hz`: shape (n + 1,), rising; stretches that hold no line are left out, so the shapes are at most (n,).
+    """
+    index = np.searchsorted(lines.frequency_hz, edges_hz)
+    kept = [(int(a) + int(np.argmax(lines.power[a:b]))) for a, b in pairwise(index) if b > a]
+    level_db = 10 * np.log10(np.maximum(lines.power[kept], 1e-30) / re_level**2)
+    x = read_only(lines.frequency_hz[kept] - origin_hz)
+    return Curve("spectrum", channel, x, read_only(level_db), facts)
+
+
+def floor_of(levels_db: Sequence[Array], lowest_db: float) -> float:
+    """The lowest level worth drawing: all but a fiftieth of a spectrum lies above it; never below `lowest_db`."""
+    return max(lowest_db, min((float(np.quantile(level, 0.02)) for level in levels_db), default=lowest_db))

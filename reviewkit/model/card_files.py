@@ -1,0 +1,23 @@
+"""Where the pictures of a card are put in out/."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from reviewkit.model.card import Card
+
+_FOLDERS = {"cards": "cards", "overlays": "overlays", "strips": "strips", "mp4": "clips", "mov": "clips"}
+CLIPS = ("mp4", "mov")  # the kinds of pictures that are files of their own, and their endings
+KINDS = tuple(_FOLDERS)
+
+
+def file_stems(cards: Sequence[Card]) -> dict[str, str]:
+    """Return the name of each card's files without folder and ending, such as "03-response", by the card's id."""
+    return {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(cards, start=1)}
+
+
+def card_path(kind: str, stem: str) -> str:
+    """Return the path in out/ of one picture of a card. `kind`: one of KINDS."""
+    return f"{_FOLDERS[kind]}/{stem}.{kind if kind in CLIPS else 'png'}"

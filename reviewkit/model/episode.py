@@ -1,0 +1,91 @@
+"""The episode: segments, chapters, what is said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from reviewkit.model.card import Card
+from reviewkit.model.change import Change
+from reviewkit.model.finding import Finding, Run
+from reviewkit.model.notes import Note, Notes
+from reviewkit.model.prices import PriceLine
+from reviewkit.model.repair import RepairRow
+from reviewkit.model.session import Session
+from reviewkit.model.verdict import Verdict
+
+
+@dataclass(frozen=True)
+class Said:
+    """A sentence of the bench, and the card (the first, where there are several) that shows it; "" for none."""
+
+    text: str
+    card: str = ""
+
+
+@dataclass(frozen=True)
+class Beat:
+    """What is said in one go, and the cards that are shown meanwhile."""
+
+    note: Note | None = None
+    sentences: tuple[str, ...] = ()
+    cards: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Segment:
+    """A part of the episode. Its times are planned from words and card holds. `flag`: why its length needs thought."""
+
+    name: str
+    title: str
+    start_s: float
+    length_s: float
+    beats: tuple[Beat, ...] = ()
+    cautions: tuple[str, ...] = ()
+    flag: str = ""
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """The notes taken for it."""
+        return tuple(beat.note for beat in self.beats if beat.note is not None)
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What the bench has to say in it."""
+        return tuple(sentence for beat in self.beats for sentence in beat.sentences)
+
+    @property
+    def cards(self) -> tuple[str, ...]:
+        """The cards shown in it, each once."""
+        return tuple(dict.fromkeys(card for beat in self.beats for card in beat.cards))
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """One chapter: real time from the start, and its title."""
+
+    start_s: float
+    title: str
+
+
+@dataclass(frozen=True, eq=False)
+class Episode:
+    """Everything that the outputs are written from."""
+
+    session: Session
+    runs: tuple[Run, ...]
+    verdicts: tuple[Verdict, ...]
+    cards: tuple[Card, ...]
+    segments: tuple[Segment, ...]
+    chapters: tuple[Chapter, ...]
+    chapters_final: bool
+    repair: tuple[RepairRow, ...] = ()
+    changes: tuple[Change, ...] = ()
+    price: PriceLine | None = None
+    cautions: tuple[str, ...] = ()
+    notes: Notes = field(default_factory=Notes)  # bad takes too; `cards` are ids of cards that exist
+    left_out: tuple[str, ...] = ()  # outputs and figures that could not be made, with the reason
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Every finding, in the measurements' order."""
+        return tuple(finding for run in self.runs for finding in run.findings)

@@ -1,0 +1,98 @@
+"""What was measured, and under which conditions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from reviewkit.model.arrays import Array
+
+from reviewkit.model.session import Bench, Measurement, Rating
+from reviewkit.model.sheet import Sheet
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """What a kind needs to know besides the columns."""
+
+    measurement: Measurement
+    bench: Bench
+    ratings: tuple[Rating, ...] = ()
+    mains_hz: float | None = None
+    reference: Sheet | None = None  # the file of the measurement that `against` names
+    reference_name: str = ""  # that measurement's setting, else its id
+    floor: tuple[Finding, ...] = ()  # what this kind finds with no unit in the path (stage = "bench")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One computed number with what it holds under. Units are the fixed ones of quantities.py."""
+
+    quantity: str
+    channel: str  # L, R, L>R, R>L, both or ""
+    value: float
+    unit: str
+    at: Mapping[str, Any]
+    measurement: str
+    kind: str
+    stage: str
+    source: str
+    uncertainty: float | None = None  # expanded (k = 2), same unit
+    bound: str = ""  # "at most" or "at least": all that the bench's floor or the meter's steps let be said
+    step: float | None = None  # worth of the last digit that a meter showed, where it was read off one
+    floor: float | None = None  # of a bound: what the bench itself reads, same unit
+    note: str = ""  # of a reading by meter, as written in its file
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """A curve that a card draws, computed once with the findings. `x`, `y`: shape (n,), float64, read-only; their units
+    are those of the kind's card. `facts`: single values that go with it, such as the unit of `y`.
+    """
+
+    name: str  # what it shows, where a kind draws several: "wave", "residual", "spectrum"
+    channel: str  # L, R, L>R, R>L or ""
+    x: Array
+    y: Array
+    facts: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """A measurement's results. `withheld`: figures not given, each with its reason, ready to print; `curves`: all that
+    its cards draw.
+    """
+
+    findings: tuple[Finding, ...]
+    withheld: tuple[str, ...] = ()
+    curves: tuple[Curve, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """One measurement with its results; see `Measured`."""
+
+    conditions: Conditions
+    findings: tuple[Finding, ...]
+    withheld: tuple[str, ...] = ()
+    curves: tuple[Curve, ...] = ()
+
+    def get(self, quantity: str, channel: str | None = None, **at: Any) -> Finding | None:
+        """The first finding with this quantity, channel and these conditions, or None."""
+        for finding in self.findings:
+            fits = finding.quantity == quantity and (channel is None or finding.channel == channel)
+            if fits and all(finding.at.get(key) == value for key, value in at.items()):
+                return finding
+        return None
+
+
+@dataclass(frozen=True)
+class Point:
+    """A fact worth saying: its name selects the wording in templates/words/, the facts fill it in."""
+
+    kind: str
+    name: str
+    facts: Mapping[str, Any]
+    measurement: str = ""

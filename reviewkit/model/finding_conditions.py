@@ -1,0 +1,40 @@
+"""What a finding holds under, in words."""
+
+from __future__ import annotations
+
+from reviewkit.model import quantities
+from reviewkit.model.finding import Finding
+
+DRIVEN = {"both": "both channels driven", "one": "one channel driven"}
+
+
+def conditions_of(f: Finding) -> str:
+    """What a figure holds under, as it travels with it: "1 kHz, 5 W into 8 Ω, 20 Hz – 20 kHz, aux"."""
+    at = f.at
+    parts = [
+        quantities.hertz(at["frequency"]) if "frequency" in at and f.quantity != "frequency" else "",
+        quantities.conditions(
+            at if f.quantity not in ("power", "power_at_limit", "power_reached") else {"load": at.get("load")}
+        ),
+        quantities.band((at["band"][0], at["band"][1])) if "band" in at else "",
+        f"at {quantities.percent(at['limit'])}" if "limit" in at else "",
+        f"re {quantities.watts(at['reference'])}" if "reference" in at else "",
+        f"re {quantities.volts(at['reference_input'])} at the input" if "reference_input" in at else "",
+        f"with {quantities.tones((at['tones'][0], at['tones'][1]))}" if "tones" in at else "",
+        str(at.get("method", "")),
+        "with the 1976 amendment" if at.get("amendment") else "",
+        str(at.get("figure", "")),
+        f"{at['harmonics']} harmonics" if "harmonics" in at else "",
+        f"{at['weighting']}-weighted" if "weighting" in at else "",
+        str(at.get("input", "")),
+        DRIVEN.get(str(at.get("channels", "")), ""),
+        str(at.get("setting", "")),
+        f"{f.stage} the repair" if f.stage in ("before", "after") else "",
+        why_bound(f) if f.bound else "",
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def why_bound(f: Finding) -> str:
+    """What keeps a figure from being more than a bound."""
+    return "all that the meter resolves" if f.at.get("method") == "two loads" else "at the bench's floor"

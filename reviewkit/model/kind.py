@@ -1,0 +1,27 @@
+"""A kind of measurement."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from reviewkit.model.card import Card
+from reviewkit.model.finding import Conditions, Measured, Point, Run
+from reviewkit.model.sheet import Sheet
+from reviewkit.model.verdict import Verdict
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of measurement: what it needs, what it computes, its card, and the facts worth saying."""
+
+    name: str
+    title: str  # the card's title where the measurement names none
+    about: str  # one line for the user: what the file holds
+    needs: tuple[tuple[str, ...], ...]  # alternatives, each a set of roles; () means no file is needed
+    quantities: tuple[str, ...]  # every quantity it may find
+    findings: Callable[[Sheet | None, Conditions], Measured]
+    card: Callable[[Sequence[Run], Sequence[Verdict]], Card]  # `verdicts`: on these runs, as the card shows them
+    points: Callable[[Run, Run | None], tuple[Point, ...]]  # a run, and its counterpart before the repair
+    # more pictures of the same runs; their ids are what is added to the card's
+    further: Callable[[Sequence[Run]], tuple[Card, ...]] = lambda runs: ()

@@ -1,0 +1,36 @@
+"""What was noted while filming."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Note:
+    """One timestamped note. `segment` is resolved: "" only before the first named one."""
+
+    clip: str  # "" where no clip was named
+    at_s: float  # seconds into the clip (or into the footage where no clip was named)
+    segment: str
+    text: str  # without [card …] and [cut]
+    cards: tuple[str, ...] = ()
+    cut: bool = False
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class Clip:
+    """A `clip` line of the notes. `starts_s`: clock time of its first frame, seconds after midnight, where given."""
+
+    name: str
+    length_s: float | None = None
+    starts_s: float | None = None
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class Notes:
+    """notes.txt as a whole."""
+
+    clips: tuple[Clip, ...] = ()
+    notes: tuple[Note, ...] = ()

@@ -1,0 +1,31 @@
+"""A price then and now."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class IndexTable:
+    """A consumer price index by year. `short`: years averaged over fewer than twelve months -> how many."""
+
+    source: str
+    by_year: Mapping[int, float]
+    short: Mapping[int, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class PriceLine:
+    """Price then and now. `now` is unrounded; `line` is the sentence that every output prints."""
+
+    paid: float
+    currency: str
+    from_year: int
+    to_year: int
+    factor: float
+    now: float
+    paid_shown: str
+    now_shown: str
+    line: str
+    fair_shown: str = ""

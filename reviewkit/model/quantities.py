@@ -1,0 +1,290 @@
+"""Every quantity a finding may have, and how it is written: the one formatter that all outputs share.
+
+Rules: two significant digits for distortion and damping factor, three for power, volts and ohms, 0.1 dB for levels,
+0.01 dB for flatness under 1 dB, whole ohms for loads; never more digits than the uncertainty carries; a space
+before the unit, a true minus (style after NIST SP 811, from memory; the digit counts are this project's own).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from reviewkit.model.digits import MINUS, fixed, float_of, prefixed, signed, significant, trimmed
+from reviewkit.model.finding import Finding
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """`name`: in running text and tables; `unit`: the fixed unit; `style`: which rule of `shown` writes it."""
+
+    name: str
+    unit: str
+    style: str
+    better: int = 0  # +1: more is better, -1: less is better, 0: neither
+    either_way: bool = False  # a deviation: worse the further from zero, on whichever side
+
+
+QUANTITIES: dict[str, Quantity] = {
+    "frequency": Quantity("frequency", "Hz", "hertz"),
+    "level": Quantity("level", "V", "volts"),
+    "power": Quantity("power", "W", "watts"),
+    "gain": Quantity("gain", "dB", "db"),
+    "thd": Quantity("THD", "%", "percent", -1),
+    "thd_plus_noise": Quantity("THD+N", "%", "percent", -1),
+    "sinad": Quantity("SINAD", "dB", "db", 1),
+    "snr": Quantity("signal to noise", "dB", "db", 1),
+    **{
+        f"harmonic_{n}": Quantity(f"{n}{'nd' if n == 2 else 'rd' if n == 3 else 'th'} harmonic", "dB", "db", -1)
+        for n in range(2, 10)
+    },
+    "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1),
+    "hum": Quantity("hum", "dB", "db", -1),
+    "hum_voltage": Quantity("hum", "V", "volts", -1),
+    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True),
+    "bias": Quantity("bias", "V", "volts", either_way=True),
+    "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True),
+    "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True),
+    "flatness": Quantity("response", "dB", "plus-minus", -1, either_way=True),
+    "corner_low": Quantity("lower corner", "Hz", "corner"),
+    "corner_high": Quantity("upper corner", "Hz", "corner"),
+    "channel_balance": Quantity("channel balance", "dB", "flatness", -1, either_way=True),
+    "channel_balance_worst": Quantity("channel balance", "dB", "flatness", -1, either_way=True),
+    "distortion": Quantity("distortion", "%", "percent", -1),
+    "worst_distortion": Quantity("distortion", "%", "percent", -1),
+    "power_at_limit": Quantity("power", "W", "watts", 1),
+    "power_reached": Quantity("power", "W", "watts", 1),
+    "lowest_distortion": Quantity("lowest distortion", "%", "percent", -1),
+    "crosstalk": Quantity("crosstalk", "dB", "db", -1),
+    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1),
+    "source_impedance": Quantity("source impedance", "Ω", "ohms"),
+    "damping_factor": Quantity("damping factor", "", "factor", 1),
+    "damping_factor_lowest": Quantity("damping factor", "", "factor", 1),
+    "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
+    "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
+    "slope": Quantity("slope", "dB/octave", "slope"),
+    "noise": Quantity("noise", "V", "volts", -1),
+    "imd": Quantity("intermodulation", "%", "percent", -1),
+    "imd_second": Quantity("second-order intermodulation", "%", "percent", -1),
+    "imd_third": Quantity("third-order intermodulation", "%", "percent", -1),
+    "imd_rss": Quantity("intermodulation, r.s.s. of the sidebands", "%", "percent", -1),
+    "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1),
+    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True),
+    "rise_time": Quantity("rise time", "s", "seconds", -1),
+    "overshoot": Quantity("overshoot", "%", "percent", -1),
+    "tilt": Quantity("tilt", "%", "percent", -1),
+    "input_sensitivity": Quantity("input sensitivity", "V", "volts"),
+    "phono_overload": Quantity("phono overload", "V", "volts", 1),
+}
+_VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
+_SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
+_PREFIXES = {
+    "amperes": ("A", (("A", 1.0), ("mA", 1e-3), ("µA", 1e-6))),
+    "farads": ("F", (("F", 1.0), ("mF", 1e-3), ("µF", 1e-6), ("nF", 1e-9), ("pF", 1e-12))),
+    "henries": ("H", (("H", 1.0), ("mH", 1e-3), ("µH", 1e-6))),
+}
+_STYLE_OF_UNIT = {"V": "volts", "W": "watts", "Ω": "ohms", "Hz": "corner", "s": "seconds", "%": "percent", "dB": "db"}
+_STYLE_OF_UNIT |= {"A": "amperes", "F": "farads", "H": "henries"}
+
+
+def quantity_of(finding: Finding) -> Quantity:
+    """A finding's quantity; for a single reading under a name of the user's own, one made of its name and unit."""
+    known = QUANTITIES.get(finding.quantity)
+    return known or Quantity(
+        finding.quantity.replace("_", " "), finding.unit, _STYLE_OF_UNIT.get(finding.unit, "plain")
+    )
+
+
+def told(finding: Finding) -> float:
+    """The value that can be said of the unit: of a bound that lies beyond the bench's floor, the floor. There bench and
+    unit may have cancelled, so that less than the floor is no bound of what the unit does.
+    """
+    if not finding.bound or finding.floor is None:
+        return finding.value
+    worse = max if finding.bound == "at most" else min
+    return worse(finding.value, finding.floor)
+
+
+def worse(findings: Sequence[Finding | None]) -> Finding | None:
+    """Of the channels' findings the one that is worse: a one-line claim never averages and never picks the better."""
+    there = [f for f in findings if f is not None]
+    if not there:
+        return None
+    quantity = quantity_of(there[0])
+    size = abs if quantity.either_way else float
+    return min(there, key=lambda f: (quantity.better or -1) * size(f.value))
+
+
+def show(finding: Finding) -> str:
+    """A finding as every output writes it, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
+    value = told(finding)
+    text = _written(finding, value)
+    if not finding.bound:
+        return text
+    # a bound that is rounded is rounded outwards: 1556 at least is "≥ 1500", never "≥ 1600"
+    outwards = 1 if finding.bound == "at most" else -1
+    stated, nudge = _stated(text, value)
+    while math.isfinite(stated) and outwards * (value - stated) > 1e-12 * abs(value):
+        text = _written(finding, value + outwards * nudge)
+        stated, nudge = _stated(text, value)[0], 10 * nudge
+    return f"{'≤' if outwards > 0 else '≥'} {text}"
+
+
+def as_shown(finding: Finding) -> float:
+    """The value that `show` states, in the finding's unit: 0.00014 dB is written "+0.00 dB", which says 0."""
+    return _stated(show(finding).lstrip("≤≥ "), told(finding))[0]
+
+
+def _written(finding: Finding, value: float) -> str:
+    """A value as its finding's quantity is written; of a meter's reading no digit that the meter did not show."""
+    quantity = quantity_of(finding)
+    # an uncertainty that begins with 3 carries its own first digit and none below
+    steps = 3 * finding.step if finding.step else 0.0
+    text = shown(value, quantity.style, max(finding.uncertainty or 0.0, steps) or None)
+    return f"{text} {finding.unit}" if quantity.style == "plain" and finding.unit else text
+
+
+def _stated(text: str, value: float) -> tuple[float, float]:
+    """The value that a text states, in the unit of `value`, and half of what its last digit is worth."""
+    number = text.split(" ")[0].lstrip("±")
+    stated = float_of(number) if number != "∞" else math.inf
+    prefix = 10.0 ** round(math.log10(abs(value / stated))) if stated and value and math.isfinite(stated) else 1.0
+    return stated * prefix, 0.5 * prefix * 10.0 ** -len(number.partition(".")[2])
+
+
+def with_uncertainty(finding: Finding) -> str:
+    """A finding with its expanded uncertainty to the same decimals: "43.1 ± 1.0 W"; as `show` where there is none."""
+    text = show(finding)
+    number, _, unit = text.partition(" ")
+    if not finding.uncertainty or finding.bound or not number.lstrip("+" + MINUS).replace(".", "", 1).isdigit():
+        return text
+    # the unit's prefix is the one that the figure itself is written with
+    factor = _stated(text, finding.value)[0] / float_of(number) if float_of(number) else 1.0
+    half = fixed(finding.uncertainty / factor, len(number.partition(".")[2]))
+    return f"{number} ± {half} {unit}".strip() if float(half) else text
+
+
+def shown(value: float, style: str, uncertainty: float | None = None) -> str:
+    """A value in one of the styles of the table, in its fixed unit. `uncertainty`: expanded, same unit."""
+    if style == "percent":
+        return f"{significant(value, 2, uncertainty)} %"
+    if style == "watts":
+        return prefixed(value, "W", (("W", 1.0), ("mW", 1e-3)), uncertainty)
+    if style == "volts":
+        return prefixed(value, "V", _VOLT_STEPS, uncertainty)
+    if style == "ohms":
+        return f"{significant(value, 3, uncertainty)} Ω"
+    if style == "factor":
+        return significant(value, 2, uncertainty)
+    if style in _PREFIXES:
+        return prefixed(value, *_PREFIXES[style], uncertainty)
+    if style == "seconds":
+        return prefixed(value, "s", _SECOND_STEPS, uncertainty)
+    if style == "boost":
+        return f"{signed(value, 1, uncertainty)} dB"
+    if style == "slope":
+        return f"{fixed(value, 1, uncertainty)} dB/octave"
+    if style == "plain":
+        return significant(value, 3, uncertainty)
+    if style == "db":
+        return f"{fixed(value, 1, uncertainty)} dB"
+    if style == "flatness":
+        return f"{signed(value, flatness_decimals(value), uncertainty)} dB"
+    if style == "plus-minus":
+        return f"±{fixed(abs(value), flatness_decimals(value), uncertainty)} dB"
+    if style == "hertz":
+        return hertz(value)
+    if style == "corner":
+        return corner(value, uncertainty)
+    raise KeyError(style)
+
+
+def flatness_decimals(value_db: float) -> int:
+    """0.01 dB under 1 dB, else 0.1 dB."""
+    return 2 if abs(value_db) < 0.995 else 1
+
+
+def hertz(value_hz: float, digits: int = 3) -> str:
+    """A frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
+    return f"{trimmed(value_hz / 1000, digits)} kHz" if value_hz >= 999.5 else f"{trimmed(value_hz, digits)} Hz"
+
+
+def corner(value_hz: float, uncertainty: float | None = None) -> str:
+    """A measured frequency to three digits, zeros kept."""
+    factor, name = (1000.0, "kHz") if value_hz >= 999.5 else (1.0, "Hz")
+    return f"{significant(value_hz / factor, 3, uncertainty and uncertainty / factor)} {name}"
+
+
+def watts(value_w: float, digits: int = 3) -> str:
+    """A power as a condition or limit: "5 W", "250 mW"."""
+    return f"{trimmed(value_w, digits)} W" if value_w >= 0.9995 else f"{trimmed(value_w * 1000, digits)} mW"
+
+
+def volts(value_v: float, digits: int = 3) -> str:
+    """A voltage as a condition: "2.83 V", "150 mV", "80 µV"."""
+    name, factor = next(((n, f) for n, f in _VOLT_STEPS if value_v >= 0.9995 * f), _VOLT_STEPS[-1])
+    return f"{trimmed(value_v / factor, digits)} {name}"
+
+
+def seconds(value_s: float, digits: int = 3) -> str:
+    """A time as a limit: "2 µs", "0.5 s"."""
+    name, factor = next(((n, f) for n, f in _SECOND_STEPS if value_s >= 0.9995 * f), _SECOND_STEPS[-1])
+    return f"{trimmed(value_s / factor, digits)} {name}"
+
+
+def load(value_ohm: float) -> str:
+    """A load: whole ohms where it is whole, "open" without one."""
+    return "open" if math.isinf(value_ohm) else f"{trimmed(value_ohm)} Ω"
+
+
+def percent(value_percent: float, digits: int = 3) -> str:
+    """A limit in percent as stated: "0.05 %", "1 %"."""
+    return f"{trimmed(value_percent, digits)} %"
+
+
+def band(band_hz: tuple[float, float]) -> str:
+    """A band: "20 Hz – 20 kHz"."""
+    return f"{hertz(band_hz[0])} – {hertz(band_hz[1])}"
+
+
+def tones(tones_hz: tuple[float, float]) -> str:
+    """Two tones played together: "60 Hz + 7 kHz"."""
+    return f"{hertz(tones_hz[0])} + {hertz(tones_hz[1])}"
+
+
+def deviation(high_db: float, low_db: float) -> str:
+    """A response's two extremes as one reading: "+0.00 −0.28 dB"."""
+
+    def one(value: float, sign: str) -> str:
+        text = fixed(abs(value), flatness_decimals(value))
+        return f"{sign if value == 0 else ('+' if value > 0 else MINUS)}{text}"
+
+    return f"{one(high_db, '+')} {one(low_db, MINUS)} dB"
+
+
+def limit_within(low: float, high: float) -> str:
+    """A maker's tolerance: "±0.5 dB", or "−1 / +0 dB" where the sides differ."""
+    if -low == high:
+        return f"±{trimmed(high)} dB"
+    return f"{MINUS if low <= 0 else '+'}{trimmed(abs(low))} / {'+' if high >= 0 else MINUS}{trimmed(abs(high))} dB"
+
+
+def conditions(at: Mapping[str, Any]) -> str:
+    """The level and load of a finding, as they travel with it: "5 W into 8 Ω", "2 V with no load"."""
+    parts = []
+    if (power := at.get("power")) is not None:
+        parts.append(watts(float(power)))
+    elif (level := at.get("voltage")) is not None:
+        parts.append(volts(float(level)))
+    if (ohms := at.get("load")) is not None:
+        into = load(float(ohms))
+        parts.append(into if not parts else "with no load" if math.isinf(float(ohms)) else f"into {into}")
+    return " ".join(parts)
+
+
+def number(finding: Finding) -> str:
+    """A figure without its unit, for columns whose unit stands beside them once."""
+    text = show(finding)
+    return text.rsplit(" ", 1)[0] if finding.unit and text.endswith(finding.unit) else text

@@ -1,0 +1,77 @@
+"""A file of measurements as columns, or as single readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from reviewkit.model.arrays import Array
+
+
+@dataclass(frozen=True, eq=False)
+class Column:
+    """One column of a file. `values`: shape (rows,), float64, read-only, converted to `unit`."""
+
+    role: str  # time, frequency, level, power, distortion, impedance
+    channel: str  # L, R, L>R, R>L or "" (not said)
+    unit: str  # Hz, s, V, W, Ω, %, a dB kind: dB, dBr, dBV, dBu, dBW, dBm, dBFS; ratio: a capture, of its full scale
+    values: Array
+    header: str = ""  # as it stands in the file
+
+
+@dataclass(frozen=True)
+class Skipped:
+    """A row that was left out, and why."""
+
+    line: int
+    why: str
+
+
+@dataclass(frozen=True)
+class SingleReading:
+    """One row of a `reading` file: a value by meter, in the fixed unit of its quantity. `at`: conditions by key."""
+
+    name: str  # as a quantity: "dc_offset", "bias"
+    channel: str  # L, R, both or ""
+    value: float
+    unit: str
+    at: Mapping[str, Any]
+    note: str = ""
+    line: int = 0
+    step: float | None = None  # worth of the last digit written
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """A measurement file as columns, and how it was understood. A file of single readings has no columns."""
+
+    source: str
+    columns: tuple[Column, ...]
+    rows: int
+    encoding: str = "utf-8"
+    separator: str = ","
+    decimal: str = "."
+    skipped: tuple[Skipped, ...] = ()
+    warnings: tuple[str, ...] = ()
+    readings: tuple[SingleReading, ...] = ()
+    laid_out: tuple[str, ...] = ()  # how the text was understood, a plain sentence each
+
+    def find(self, role: str, channel: str | None = None) -> Column | None:
+        """The first column with this role (and channel, where one is given), or None."""
+        for column in self.columns:
+            if column.role == role and (channel is None or column.channel == channel):
+                return column
+        return None
+
+    def need(self, role: str) -> Column:
+        """The first column with this role; LookupError where a kind was handed a sheet that lacks it."""
+        column = self.find(role)
+        if column is None:
+            raise LookupError(f"{self.source} has no {role} column")
+        return column
+
+    def all(self, role: str) -> tuple[Column, ...]:
+        """Every column with this role, in the file's order."""
+        return tuple(column for column in self.columns if column.role == role)

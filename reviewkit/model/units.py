@@ -1,0 +1,141 @@
+"""The closed table of units, and how a quantity written by hand is read. An unknown unit is an error, never
+passed over.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from reviewkit.model.errors import shortened
+
+# Spellings are case-sensitive on purpose: mW and MW differ by a factor of a thousand million.
+
+
+@dataclass(frozen=True)
+class UnitSpelling:
+    """What one spelling stands for: the unit values are converted to, and the factor that does it."""
+
+    base: str
+    factor: float
+
+
+_BASE_SPELLINGS: dict[tuple[str, float], tuple[str, ...]] = {
+    ("Hz", 1.0): ("Hz", "hz", "HZ", "hertz", "Hertz"),
+    ("Hz", 1e3): ("kHz", "khz", "KHz", "KHZ"),
+    ("Hz", 1e6): ("MHz",),
+    ("s", 1.0): ("s", "S", "sec", "Sec", "secs", "second", "seconds", "Seconds"),
+    ("s", 1e-3): ("ms", "msec"),
+    ("s", 1e-6): ("us", "µs", "usec"),
+    ("V", 1.0): ("V", "v", "Vrms", "VRMS", "V rms", "Volt", "volt", "volts", "Volts"),
+    ("V", 1e-3): ("mV", "mVrms", "mV rms"),
+    ("V", 1e-6): ("uV", "µV", "uVrms", "µVrms"),
+    ("W", 1.0): ("W", "w", "watt", "watts", "Watt", "Watts"),
+    ("W", 1e-3): ("mW",),
+    ("Ω", 1.0): ("Ω", "ohm", "ohms", "Ohm", "Ohms", "OHM"),
+    ("Ω", 1e3): ("kΩ", "kohm", "kOhm", "kohms", "kOhms"),
+    ("Ω", 1e-3): ("mΩ", "mohm", "mOhm", "mohms", "mOhms"),
+    ("%", 1.0): ("%", "percent", "pct", "Percent"),
+    ("%", 1e-4): ("ppm", "PPM"),
+    ("%", 1e2): ("ratio", "Ratio"),
+    ("dB", 1.0): ("dB", "db", "DB"),
+    ("dBr", 1.0): ("dBr", "dBR", "dbr"),
+    ("dBV", 1.0): ("dBV", "dbV", "dBv rms"),
+    ("dBu", 1.0): ("dBu", "dBU", "dbu"),
+    ("dBW", 1.0): ("dBW", "dBw"),
+    ("dBm", 1.0): ("dBm", "dbm"),
+    ("dBFS", 1.0): ("dBFS", "dBfs", "dbfs"),
+    ("A", 1.0): ("A", "amp", "amps"),
+    ("A", 1e-3): ("mA",),
+}
+UNITS: dict[str, UnitSpelling] = {
+    spelling: UnitSpelling(base, factor)
+    for (base, factor), spellings in _BASE_SPELLINGS.items()
+    for spelling in spellings
+}
+
+# Both Unicode micro signs and both ohm signs are in use; typographic minus and several kinds of space come from
+# spreadsheets and from our own outputs pasted back.
+_SAME_CHARACTER = str.maketrans(
+    {"\u03bc": "µ", "\u2126": "Ω", "\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " "}
+)
+_QUANTITY = re.compile(r"^\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
+
+EXAMPLES = {
+    "W": "40 W",
+    "V": "2.83 V",
+    "Hz": "1 kHz",
+    "Ω": "8 ohm",
+    "%": "0.05 %",
+    "dB": "0.5 dB",
+    "s": "6 s",
+}
+
+
+_LONGEST_VALUE = 200  # characters; what is longer is no value, and would only be slow to take apart
+
+
+class UnitError(ValueError):
+    """A value that cannot be read; the message says what to write instead."""
+
+
+def normalised(text: str) -> str:
+    """Text with look-alike signs (micro, ohm, minus, spaces) folded to the one used here."""
+    return text.translate(_SAME_CHARACTER)
+
+
+def unit_of(text: str) -> UnitSpelling | None:
+    """The unit a spelling stands for, or None if it is not in the table."""
+    return UNITS.get(normalised(text).strip())
+
+
+def read_quantity(text: str, base: str) -> float:
+    """A value written with its unit, e.g. "20 kHz", converted to `base` (Hz, s, V, W, Ω, %, dB …).
+
+    Raises UnitError with the remedy when the unit is missing, unknown, or of another kind.
+    """
+    value, unit = split_quantity(text)
+    text = shortened(text, 60)
+    example = f"{text.strip()} {'ohm' if base == 'Ω' else base}"
+    if not unit:
+        raise UnitError(f'"{text}" has no unit; write "{example}"')
+    known = unit_of(unit)
+    if known is None:
+        usual = EXAMPLES.get(base, f"1 {base}")
+        raise UnitError(f'"{text}": the unit "{shortened(unit, 20)}" is not known; write for example "{usual}"')
+    if known.base != base:
+        raise UnitError(
+            f'"{text}" is in {known.base} where {base} is needed; write for example "{EXAMPLES.get(base, "1 " + base)}"'
+        )
+    return scaled(value, known.factor)
+
+
+def split_quantity(text: str) -> tuple[float, str]:
+    """Number and unit of a value written by hand. Raises UnitError if it does not begin with a number."""
+    match = _QUANTITY.match(normalised(text)) if len(text) <= _LONGEST_VALUE else None
+    text = shortened(text, 60)
+    if not match:
+        hint = " (write the decimal mark as a point)" if "," in text else ""
+        raise UnitError(f'"{text}" is not a number with a unit{hint}')
+    if match[2].startswith(","):
+        raise UnitError(f'"{text}" is not a number with a unit (write the decimal mark as a point, no thousands mark)')
+    value = float(match[1])
+    if not math.isfinite(value):
+        raise UnitError(f'"{text}" is too large to be a value')
+    return value, match[2]
+
+
+def scaled(value: float, factor: float) -> float:
+    """value × factor, rounded once: 0.1 ms is 0.0001 s and not 0.00010000000000000002 s."""
+    if factor >= 1:
+        return value * factor
+    return value / (1 / factor) if (1 / factor).is_integer() else value * factor
+
+
+def last_digit(text: str) -> float:
+    """What one step of the last digit written is worth, in the number's own unit: "12.71 V" -> 0.01."""
+    match = re.match(r"\s*[+-]?\d*(?:\.(\d*))?", normalised(text))
+    decimals = len(match[1]) if match and match[1] else 0
+    return float(Fraction(1, 10**decimals))

@@ -1,0 +1,199 @@
+"""The figures over bars: each as near above its own bar as its neighbours leave room."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from reviewkit.render.cards.labels import FAR, SHORTEN_LABEL
+from reviewkit.render.cards.look import LABEL
+from reviewkit.render.cards.scene import Box, Page, Stroke
+
+_OVER_BAR = 12.0
+_BESIDE = 7.0  # kept free between a figure and what stands beside it
+_STEP = 3.0
+_MOST_LIFT = 132.0  # three lines: further up nobody would see whose it is
+_CHANGED = 44.0  # a bar whose height changed by less has its figure said once
+_LEAST_OVER = 24.0  # how much of its bar a figure stands over at the least
+BEFORE = "before"
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A bar as it stands, and its figure. `twin`: the rectangle of the same channel's other bar, where it has one."""
+
+    bar: Box
+    text: str
+    colour: str
+    now: bool
+    twin: Box | None = None
+
+
+@dataclass(frozen=True)
+class Words:
+    """A text that has found its place."""
+
+    text: str
+    where: Box
+    colour: str
+    bold: bool
+    leader: Box | None = None  # down to its bar, where it stands far over it
+
+    def put(self, page: Page) -> None:
+        """Place it."""
+        if self.leader is not None:
+            ends = ((self.leader.left, self.leader.top), (self.leader.left, self.leader.bottom))
+            page.add(Stroke("leader", ends, self.colour, 2.0))
+        baseline = self.where.bottom - page.measure(self.text, LABEL, self.bold)[2]
+        page.add(
+            page.text(self.text, self.where.left, baseline, LABEL, self.colour, bold=self.bold, remedy=SHORTEN_LABEL)
+        )
+
+
+def figure_words(page: Page, bars: Sequence[Standing], lines: Sequence[Box], box: Box) -> list[Words]:
+    """Where the figures of now stand. Where a bar of before leaves no room it gives way: `broken` draws it with a gap.
+
+    `lines`: the limits' lines. Raises LayoutFault where a figure has no room.
+    """
+    solid = [each.bar for each in bars if each.now]
+    thin = [each.bar for each in bars if not each.now]
+    own = [each for each in bars if each.now and each.text]
+    words: list[Words] = []
+    for index, each in enumerate(own):
+        taken = [*lines, *held(words)]
+        lean = _lean(page, own, index)
+        # beside every bar, else across bars of before, else in thinner letters, else over its neighbours
+        ways = (
+            (True, [*solid, *thin], 0.0),
+            (True, solid, 0.0),
+            (False, solid, 0.0),
+            (False, solid, _MOST_LIFT),
+            (False, solid, box.height),
+        )
+        for bold, walls, lift in ways:
+            where = _place(page, each, each.text, bold, walls, taken, box, lean=lean, over_bars=lift)
+            if where is not None:
+                words.append(Words(each.text, where, each.colour, bold, _leader(each.bar, where, taken)))
+                break
+        else:
+            raise page.fault(each.text, SHORTEN_LABEL, "has no room over its bar")
+    return words
+
+
+def before_words(page: Page, bars: Sequence[Standing], taken: Sequence[Box], box: Box) -> list[Words]:
+    """Where it is said which bars are of before: once, at the first that clearly changed; and the figures of those that
+    did, where they have room. The largest stands in the readings, too.
+    """
+    was = [each for each in bars if not each.now]
+    walls = [each.bar for each in bars]
+    words: list[Words] = []
+
+    def try_at(each: Standing, text: str, *, over_bars: float = 0.0) -> bool:
+        others = [*taken, *held(words)]
+        where = _place(page, each, text, False, walls, others, box, over_bars=over_bars) if text else None
+        words.extend([] if where is None else [Words(text, where, each.colour, False)])
+        return where is not None
+
+    for each in was:
+        if _change(each) >= _CHANGED:
+            for text in (each.text,) if words else (f"{BEFORE} {each.text}".strip(), BEFORE):
+                if try_at(each, text):
+                    break
+    if not words:
+        order = sorted(was, key=lambda each: -_change(each))
+        any(try_at(each, BEFORE, over_bars=over_bars) for over_bars in (0.0, _MOST_LIFT) for each in order)
+    return words
+
+
+def broken(bar: Box, words: Sequence[Words]) -> Iterator[tuple[float, float]]:
+    """The parts (top, bottom) of a bar that are left where figures stand across it."""
+    top = bar.top
+    for where in sorted((each.where for each in words), key=lambda where: where.top):
+        gap = where.grown(_BESIDE, _BESIDE)
+        if gap.meets(bar) and gap.bottom > top:
+            if gap.top > top:
+                yield top, gap.top
+            top = gap.bottom
+    if top < bar.bottom:
+        yield top, bar.bottom
+
+
+def held(words: Sequence[Words]) -> list[Box]:
+    """What words keep from others."""
+    return [box for each in words for box in (each.where, each.leader) if box is not None]
+
+
+def _leader(bar: Box, where: Box, taken: Sequence[Box]) -> Box | None:
+    """From a figure that stands far over its bar down to it; None where it is near, or something stands between."""
+    x = min(max(_middle(bar), where.left), where.right)
+    line = Box(x, where.bottom + _BESIDE, x, bar.top - _BESIDE)
+    if bar.top - where.bottom < _OVER_BAR + FAR or any(line.grown(_BESIDE, 0.0).meets(one) for one in taken):
+        return None
+    return line
+
+
+def _change(each: Standing) -> float:
+    return abs(each.bar.top - each.twin.top) if each.twin else each.bar.height
+
+
+def _lean(page: Page, bars: Sequence[Standing], index: int) -> float:
+    """How far to the side a figure first tries to stand, so that it and its neighbours part evenly."""
+    lean = 0.0
+    for other, side in ((index + 1, -1.0), (index - 1, 1.0)):
+        if 0 <= other < len(bars):
+            one, two = bars[index], bars[other]
+            apart = abs(_middle(one.bar) - _middle(two.bar))
+            need = (page.width(one.text, LABEL, True) + page.width(two.text, LABEL, True)) / 2 + 2 * _BESIDE
+            if abs(one.bar.top - two.bar.top) < 2 * _OVER_BAR + page.cap(LABEL) and need > apart:
+                lean += side * (need - apart) / 2
+    return lean
+
+
+def _middle(bar: Box) -> float:
+    return (bar.left + bar.right) / 2
+
+
+def _place(
+    page: Page,
+    each: Standing,
+    text: str,
+    bold: bool,
+    walls: Sequence[Box],
+    taken: Sequence[Box],
+    box: Box,
+    *,
+    lean: float = 0.0,
+    over_bars: float = 0.0,
+) -> Box | None:
+    """The free place nearest over a bar, over other figures where need be; `over_bars`: and above neighbours that are
+    taller by no more. None where there is none.
+    """
+    width, rise, drop, _ = page.measure(text, LABEL, bold)
+    foot = each.bar.top - _OVER_BAR
+    over = [one.top - _OVER_BAR for one in (*taken, *(walls if over_bars else ()))]
+    most = max(_MOST_LIFT, over_bars)
+    for bottom in sorted({foot, *(y for y in over if foot - most <= y < foot)}, reverse=True):
+        top = bottom - rise - drop
+        if top < box.top - 34 - page.cap(LABEL):
+            break
+        for x in _across(each.bar, width, lean):
+            where = Box(x, top, x + width, bottom)
+            room = where.grown(_BESIDE, 2.0)
+            inside = x >= box.left and where.right <= box.right + 1
+            if inside and not any(room.meets(one) for one in (*walls, *taken)):
+                return where
+    return None
+
+
+def _across(bar: Box, width: float, lean: float) -> Iterator[float]:
+    """Left ends to try: where the figure wants to stand, then further off, as long as it is over its bar."""
+    least = min(width, bar.width, max(bar.width / 2, _LEAST_OVER))
+    low, high = bar.left + least - width, bar.right - least
+    wanted = min(max(_middle(bar) - width / 2 + lean, low), high)
+    yield wanted
+    reach = _STEP
+    while reach <= high - low:
+        for x in (wanted - reach, wanted + reach):
+            if low <= x <= high:
+                yield x
+        reach += _STEP

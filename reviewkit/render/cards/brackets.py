@@ -1,0 +1,100 @@
+"""A distance worth showing: an upright line between two heights, ended on both, its words in the nearest free place."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from reviewkit.model.card import Bracket, Panel
+from reviewkit.render.cards.free_space import FreeSpace
+from reviewkit.render.cards.labels import FAR, MARGIN, SHORTEN_LABEL
+from reviewkit.render.cards.layout_check import crosses
+from reviewkit.render.cards.look import LABEL
+from reviewkit.render.cards.scene import Box, Page, Stroke, Text
+from reviewkit.render.cards.traces import within
+
+_WIDTH = 4.0
+_HALF_END = 16.0  # of the short lines at both ends
+_RING = 18.0  # a mark's ring and what it keeps free: its words come after these
+_WORD_GAP = 40.0  # between words on the line over a panel
+_OVER_PLOT = 32.0  # the line over a panel, where its label stands
+
+
+def put_brackets(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
+    """Place all brackets, then their words, clear of where the panel's marks will stand.
+
+    Words for which the picture has no room go on the line over it. Raises LayoutFault where there is none there either.
+    """
+    if not panel.brackets:
+        return
+    for mark in panel.marks:
+        x, y = _point(panel, mark.x, mark.y, box)
+        free.take_box(Box(x, y, x, y).grown(_RING, _RING))
+    lines = [_line(panel, bracket, box) for bracket in panel.brackets]
+    for x, top, bottom in lines:
+        left, right = max(x - _HALF_END, box.left), min(x + _HALF_END, box.right)
+        for points in (((x, top), (x, bottom)), ((left, top), (right, top)), ((left, bottom), (right, bottom))):
+            page.add(Stroke("mark", points, page.look.ink, _WIDTH))
+            free.take_line(np.array(points), _WIDTH)
+    for bracket, line in zip(panel.brackets, lines, strict=True):
+        if bracket.text and not _words(page, free, bracket, line):
+            _over(page, bracket, line[0], box)
+
+
+def _point(panel: Panel, x_value: float, y_value: float, box: Box) -> tuple[float, float]:
+    """A point of the panel in pixels; one outside the axes stands on the panel's edge."""
+    x, y = (within(axis, value) for axis, value in ((panel.x, x_value), (panel.y, y_value)))
+    return box.left + x * box.width, box.bottom - y * box.height
+
+
+def _line(panel: Panel, bracket: Bracket, box: Box) -> tuple[float, float, float]:
+    """A bracket's x, top and bottom in pixels."""
+    x, one = _point(panel, bracket.x, bracket.from_y, box)
+    _, other = _point(panel, bracket.x, bracket.to_y, box)
+    return x, min(one, other), max(one, other)
+
+
+def _words(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float, float, float]) -> bool:
+    """Place a bracket's words in the free place nearest to any part of it; False where there is none."""
+    x, top, bottom = line
+    width, rise, drop, _ = page.measure(bracket.text, LABEL, False)
+    places = [
+        found
+        for y in np.linspace(top, bottom, 5)
+        if (found := free.nearest(x, float(y), width + 2 * MARGIN, rise + drop + 2 * MARGIN)) is not None
+    ]
+    if not places:
+        return False
+    found = min(places, key=lambda one: _away(one, x, top, bottom)[0])
+    away, near, on_line = _away(found, x, top, bottom)
+    box = found.grown(-MARGIN, -MARGIN)
+    if away > FAR:
+        start, stop = np.array(on_line), np.array(near)
+        step = (stop - start) / away
+        leader = np.array((start + step * (_WIDTH + 2), stop))
+        # a leader through other words would do more harm than good: the words say what they belong to
+        if not any(crosses(leader, item.box.grown(2, 2)) for item in page.items if isinstance(item, Text)):
+            page.add(Stroke("leader", leader, page.look.soft, 2.0))
+            free.take_line(leader, 4.0)
+    free.take_box(found)
+    page.add(page.text(bracket.text, box.left, box.bottom - drop, LABEL, page.look.ink, remedy=SHORTEN_LABEL))
+    return True
+
+
+def _away(found: Box, x: float, top: float, bottom: float) -> tuple[float, tuple[float, float], tuple[float, float]]:
+    """How far a place is from a bracket's line, with the nearest points of the two."""
+    near_x = min(max(x, found.left), found.right)
+    on_line_y = min(max((found.top + found.bottom) / 2, top), bottom)
+    near_y = min(max(on_line_y, found.top), found.bottom)
+    return float(np.hypot(near_x - x, near_y - on_line_y)), (near_x, near_y), (x, on_line_y)
+
+
+def _over(page: Page, bracket: Bracket, x: float, box: Box) -> None:
+    """Place a bracket's words over the panel, as near to it as what stands there already lets them."""
+    over = box.top - _OVER_PLOT
+    left = max((i.box.right for i in page.items if isinstance(i, Text) and i.baseline == over), default=box.left)
+    width = page.width(bracket.text, LABEL)
+    at = min(max(x - width / 2, left + _WORD_GAP), box.right - width)
+    text = page.text(bracket.text, at, over, LABEL, page.look.ink, remedy=SHORTEN_LABEL)
+    if text.box.left < box.left or any(text.box.meets(i.box) for i in page.items if isinstance(i, Text)):
+        raise page.fault(bracket.text, SHORTEN_LABEL, "has no free place in the picture")
+    page.add(text)

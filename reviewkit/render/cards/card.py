@@ -1,0 +1,273 @@
+"""Any card as a picture: shapes are laid out, checked, and only then painted."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from reviewkit.model.card import Bars, Card, Curves, Row, Rows, TitlePage
+from reviewkit.render.cards.contact_sheet import SMALL
+from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, WIDTHS, Look, look_named
+from reviewkit.render.cards.paint import NO_FONTS, Fonts, measuring, painted
+from reviewkit.render.cards.png import png, smaller
+from reviewkit.render.cards.roles import ROLES, coloured
+from reviewkit.render.cards.scene import Box, Item, LayoutFault, Page
+
+if TYPE_CHECKING:
+    from reviewkit.render.cards.colour_check import Seen
+    from reviewkit.render.cards.png import Bytes
+    from reviewkit.render.footage.clip import Motion
+
+__all__ = ["LayoutFault", "Order", "draw", "fit", "lay_out", "pictures"]
+
+_PICTURE_BOTTOM = 948.0  # pictures end here whether or not a card has a foot
+_TOGETHER = 3  # rows that a page's end may be moved by
+
+
+PAGE_WIDTH = 1280  # of the page's pictures
+
+
+@dataclass(frozen=True)
+class Order:
+    """Which pictures are wanted of each card. `page`: the look of the published page's, None where there is no page."""
+
+    look: Look
+    width: int = FRAME_WIDTH
+    page: Look | None = None
+    small: bool = False
+    fonts: Fonts = NO_FONTS
+    overlay: bool = False
+    strip: bool = False
+    motion: Motion | None = None  # clips are put where it says; with `overlay`, those with alpha too
+
+    def __post_init__(self) -> None:
+        if self.width not in WIDTHS:
+            raise ValueError(f"a card is drawn {', '.join(map(str, WIDTHS))} pixels wide, not {self.width}")
+
+
+def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
+    """A card as the bytes of a PNG, `width` 1280, 1920 or 3840 and 16:9. Same card, same bytes.
+
+    Raises LayoutFault where it cannot be laid out without a text leaving its place, KeyError for an unknown look.
+    """
+    drawn = pictures(card, Order(look_named(look), width))["cards"]
+    assert isinstance(drawn, bytes)
+    return drawn
+
+
+def pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
+    """All pictures of a card that are wanted, by kind: "cards", "page", "overlays" and "strips" as PNG; "small" as rows
+    of red, green and blue, deflated; clips, "mp4" and "mov", as the files that they are. A card without a figure to
+    show has no strip.
+
+    The card is laid out and checked once, since looks differ in their colours only. Raises LayoutFault.
+    """
+    card, items = _fitting(card, order.fonts)
+    drawn: dict[str, bytes | Path] = {}
+    for kind, look, width in (("cards", order.look, order.width), ("page", order.page, PAGE_WIDTH)):
+        if look is not None:
+            shapes = _seen(card.id, coloured(items, look), look)
+            pixels = painted(shapes, _ground(card, shapes, look, width), width, order.fonts)
+            flat = dict.fromkeys((look.ground, *(shape.colour for shape in shapes)))
+            drawn[kind] = png(pixels, tuple(flat))
+            if order.small and kind == "cards":
+                drawn["small"] = zlib.compress(smaller(pixels, SMALL), 1)
+    if order.motion and card.chart:
+        drawn |= _put_in_motion(card, items, order, order.motion)
+    return drawn | _over_footage(card, items, order)
+
+
+def _put_in_motion(card: Card, items: Sequence[Item], order: Order, motion: Motion) -> dict[str, Path]:
+    """A card's clips, written, by their kind."""
+    from reviewkit.render.footage.clip import clear_clip, layers, opaque_clip
+    from reviewkit.render.footage.overlay import on_footage, on_plate, plate, regions
+
+    look, width, fonts, seconds = order.look, order.width, order.fonts, card.hold_s or motion.seconds
+    solid = (painted(part, look.ground, width, fonts) for part in layers(coloured(items, look)))
+    clips = {"mp4": motion.file(card.id, ".mp4")}
+    opaque_clip(solid, clips["mp4"], motion, seconds)
+    if order.overlay:
+        shapes = coloured(items, on_footage(look))
+        ground = plate(regions(shapes), look, width, (0, width * FRAME_HEIGHT // FRAME_WIDTH))  # of all, from the start
+        clear = (on_plate(part, ground, width, fonts) for part in layers(shapes))
+        clips["mov"] = motion.file(card.id, ".mov")
+        clear_clip(clear, clips["mov"], motion, seconds)
+    return clips
+
+
+def _fitting(card: Card, fonts: Fonts) -> tuple[Card, tuple[Item, ...]]:
+    """The first of a card's forms with which nothing is wrong, laid out in roles. Raises the LayoutFault of the card as
+    it was given, where none is.
+    """
+    from reviewkit.render.cards.shorter import forms
+
+    first: LayoutFault | None = None
+    for form in forms(card):
+        try:
+            return form, _checked(card.id, _laid_out(form, fonts))
+        except LayoutFault as fault:
+            first = first or fault
+    assert first is not None
+    raise first
+
+
+def _seen(card_id: str, items: tuple[Item, ...], look: Look, over: Seen | None = None) -> tuple[Item, ...]:
+    """Coloured shapes, each of which can be seen on what lies under it; `over`: on footage. Raises LayoutFault."""
+    from reviewkit.render.cards.colour_check import colour_problems
+
+    for problem in colour_problems(items, look, over):
+        raise LayoutFault(card_id, problem.text, problem.message, problem.remedy)
+    return items
+
+
+def _checked(card_id: str, items: tuple[Item, ...]) -> tuple[Item, ...]:
+    """Shapes with which nothing is wrong. Raises LayoutFault."""
+    from reviewkit.render.cards.layout_check import problems
+
+    for problem in problems(items):
+        raise LayoutFault(card_id, problem.text, problem.message, problem.remedy or "draw less on this card")
+    return items
+
+
+def _ground(card: Card, shapes: Sequence[Item], look: Look, width: int) -> str | Bytes:
+    """What a card is painted on: the look's ground, or the user's photograph dimmed towards it."""
+    if not isinstance(card.body, TitlePage) or not card.body.photo:
+        return look.ground
+    from reviewkit.render.cards.photo import backdrop
+
+    return backdrop(card.body.photo, shapes, look, width)
+
+
+def _over_footage(card: Card, items: Sequence[Item], order: Order) -> dict[str, bytes]:
+    """The pictures of a card that are to be laid over footage."""
+    from reviewkit.render.footage.overlay import on_footage, over_footage, overlay
+    from reviewkit.render.footage.strip import lay_strip, said, strip
+
+    drawn = {}
+    look = on_footage(order.look)
+    if order.overlay:
+        shapes = _seen(card.id, coloured(items, look), look, over_footage(order.look))
+        drawn["overlays"] = overlay(shapes, order.look, order.width, order.fonts)
+    if order.strip and (what := said(card)):
+        page = Page(card.id, ROLES, measuring(card.id, order.fonts))
+        lay_strip(page, what)
+        laid = coloured(_checked(card.id, tuple(page.items)), look)
+        shapes = _seen(card.id, laid, look, over_footage(order.look))
+        drawn["strips"] = strip(shapes, order.look, order.width, order.fonts)
+    return drawn
+
+
+def lay_out(card: Card, look: str) -> tuple[Item, ...]:
+    """What is drawn on a card, in the order it is drawn, with the extents the renderer gives. Raises LayoutFault."""
+    return coloured(_fitting(card, NO_FONTS)[1], look_named(look))
+
+
+def _laid_out(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Item, ...]:
+    """`lay_out` with roles in place of colours."""
+    page = Page(card.id, ROLES, measuring(card.id, fonts))
+    _compose(page, card)
+    return tuple(page.items)
+
+
+def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
+    """The card, or several where its table has more rows than one can hold: ids table, table-2 …, "1 of 2" under it.
+
+    Raises LayoutFault where even a single row does not fit.
+    """
+    from reviewkit.render.cards.shorter import forms
+
+    if not isinstance(card.body, Rows) or not card.body.rows:
+        return (card,)
+    first: LayoutFault | None = None
+    for form in forms(card):
+        try:
+            return _fitted(form, fonts)
+        except LayoutFault as fault:
+            first = first or fault
+    assert first is not None
+    raise first
+
+
+def _fitted(card: Card, fonts: Fonts) -> tuple[Card, ...]:
+    """A table on as few cards as hold it. Raises LayoutFault."""
+    body = card.body
+    assert isinstance(body, Rows)
+    for pages in range(1, len(body.rows) + 1):
+        parts = _parts(card, body, pages)
+        if _holds(parts[0], fonts):  # all of them stand or none does: they are set alike
+            return parts
+    _laid_out(parts[0], fonts)  # raises the fault that names what is too long
+    return parts
+
+
+def _parts(card: Card, body: Rows, pages: int) -> tuple[Card, ...]:
+    """Several cards with the rows spread evenly, each with all of them to be set by."""
+    if pages == 1:
+        return (card,)
+    reach = min(_TOGETHER, len(body.rows) // pages // 2)
+    ends = [_end(body.rows, len(body.rows) * at // pages, reach) for at in range(pages + 1)]
+    split = tuple(body.rows[start:stop] for start, stop in pairwise(ends))
+    return tuple(
+        replace(
+            card,
+            id=f"{card.id}-{number}" if number > 1 else card.id,
+            conditions=" · ".join(filter(None, (card.conditions, f"{number} of {pages}"))),
+            body=replace(body, rows=rows, pages=split),
+        )
+        for number, rows in enumerate(split, start=1)
+    )
+
+
+def _end(rows: Sequence[Row], end: int, reach: int) -> int:
+    """Where a page ends: not inside a few rows that must be seen, which belong together, as a fault and its cause.
+
+    `reach`: how many rows earlier at most.
+    """
+    for earlier in range(end, max(end - reach - 1, 0), -1):
+        if earlier == len(rows) or not (rows[earlier - 1].loud and rows[earlier].loud):
+            return earlier
+    return end
+
+
+def _holds(card: Card, fonts: Fonts) -> bool:
+    from reviewkit.render.cards.rows import fits
+
+    page = Page(card.id, ROLES, measuring(card.id, fonts))
+    region = _column_placed(page, card)
+    return isinstance(card.body, Rows) and fits(page, card.body, region)
+
+
+def _compose(page: Page, card: Card) -> None:
+    """Place everything: the frame, the readings, and the body in what is left."""
+    from reviewkit.render.cards.bars import bars
+    from reviewkit.render.cards.plot import plot
+    from reviewkit.render.cards.rows import table
+    from reviewkit.render.cards.title_page import title_page
+
+    region = _column_placed(page, card)
+    if isinstance(card.body, Curves):
+        plot(page, card.body, region)
+    elif isinstance(card.body, Bars):
+        bars(page, card.body, region)
+    elif isinstance(card.body, Rows):
+        table(page, card.body, region)
+    else:
+        title_page(page, card.body, region)
+
+
+def _column_placed(page: Page, card: Card) -> Box:
+    """Place frame and readings; returns the room for the body."""
+    from reviewkit.render.cards.frame import frame
+    from reviewkit.render.cards.readings import readings
+
+    name = getattr(card.body, "name", None)
+    shown = card if name is None or card.corner != name else replace(card, corner="")
+    region = frame(page, shown, title=card.title != name)
+    if isinstance(card.body, (Bars, Curves)):
+        region = replace(region, bottom=min(region.bottom, _PICTURE_BOTTOM))
+    with page.part_of("reading"):
+        return readings(page, region, card.readings, card.verdicts)

@@ -1,0 +1,34 @@
+"""What the user's [look] makes of a look: colours that can be read, fonts that can be opened, or a fault for each."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from reviewkit.model.errors import Faults
+from reviewkit.model.session import Session
+from reviewkit.render.cards.look import Look, changed, look_named, shortfalls
+from reviewkit.render.cards.paint import NO_FONTS, Fonts, font_fault
+
+_FILE = "session.toml"
+
+
+def chosen(session: Session) -> tuple[Look, Fonts]:
+    """The look for filming, and the files of the user's own type. Raises InputError with all that is wrong with them.
+
+    A colour that cannot be read is refused, not warned of: nobody should find out on a published card.
+    """
+    settings, faults = session.look, Faults(_FILE)
+    look = changed(look_named(session.episode.look), settings.colours)
+    place = min(settings.lines.values(), default=0)
+    for name, message in shortfalls(look):
+        faults.add(settings.lines.get(name, settings.lines.get("ground", place)), f"[look] {message}")
+    fonts = _fonts(session.folder, settings.font, settings.bold_font)
+    for key, path in zip(("font", "bold_font"), dict.fromkeys(fonts) if any(fonts) else (), strict=False):
+        if fault := font_fault(path):
+            faults.add(settings.lines.get(key, 0), f'[look] {key} = "{Path(path).name}" {fault}')
+    faults.stop_if_any()
+    return look, fonts
+
+
+def _fonts(folder: Path, regular: str, bold: str) -> Fonts:
+    return (str(folder / regular), str(folder / bold)) if regular else NO_FONTS

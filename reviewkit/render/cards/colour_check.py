@@ -1,0 +1,173 @@
+"""Looks at the colours of what is on a card: whether each can be seen on what lies under it, and left from right."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import fields
+from functools import cache
+
+import numpy as np
+
+from reviewkit.render.cards.contrast import DEFICIENCIES, contrast, distance, linear, simulated
+from reviewkit.render.cards.layout_check import Problem, crosses, reach_of
+from reviewkit.render.cards.look import (
+    CURVE_CONTRAST,
+    INK_CONTRAST,
+    LEFT_RIGHT_CONTRAST,
+    LEFT_RIGHT_DISTANCE,
+    TEXT_CONTRAST,
+    Look,
+)
+from reviewkit.render.cards.scene import Area, Box, Item, Stroke, Text
+
+Seen = Callable[[str], Sequence[str]]  # what a colour may look like once it is laid over what is behind the card
+
+# lines that say something; rules and the grid only guide the eye, and a needle without a pointer says nothing
+_SAYING = ("curve", "limit", "leader", "mark")
+_UNDASHED = 60.0  # pixels: a piece of a bar this tall is no dash
+_DENSE = 8.0  # a curve this many times as long as it reaches across is a block, which no dash can part
+
+
+def colour_problems(items: Sequence[Item], look: Look, over: Seen | None = None) -> tuple[Problem, ...]:
+    """Every text, curve, limit, mark and pointer with too little contrast to the ground or to an area drawn under it
+    (ink 7:1, other texts 4.5:1, the rest 3:1), and where left and right cannot be told apart.
+
+    `over`: what a colour of ground or area may become, where the card is laid over footage.
+    """
+    return (*_contrasts(items, look, over or _itself), *_channels(items, look))
+
+
+def _itself(colour: str) -> Sequence[str]:
+    return (colour,)
+
+
+# ------------------------------------------------------------------ contrast
+
+
+def _contrasts(items: Sequence[Item], look: Look, seen: Seen) -> Iterator[Problem]:
+    under: list[Area] = []
+    told: set[tuple[str, str, str]] = set()
+    for item in items:
+        least = _least(item, look)
+        if least:
+            for colour in _weak(item, look, under, least, seen):
+                text = item.text if isinstance(item, Text) else ""
+                if (text, item.colour, colour) not in told:
+                    told.add((text, item.colour, colour))
+                    yield _too_weak(item, look, text, colour, least)
+        if isinstance(item, Area):
+            under.append(item)
+
+
+def _least(item: Item, look: Look) -> float:
+    """The contrast that an item needs; 0 where it needs none."""
+    if isinstance(item, Text):
+        return INK_CONTRAST if item.colour == look.ink else TEXT_CONTRAST
+    saying = item.kind in _SAYING or (item.kind == "needle" and isinstance(item, Area))
+    # the inside of a ring is ground
+    return CURVE_CONTRAST if saying and not (isinstance(item, Area) and item.colour == look.ground) else 0.0
+
+
+def _weak(item: Item, look: Look, under: Sequence[Area], least: float, seen: Seen) -> Iterator[str]:
+    """The colours on which an item stands and cannot be seen well enough. Where it stands is looked at only if it
+    matters. Curves of both channels may cross, and a limit a bar: that is not their ground.
+    """
+    grounds = (look.ground, *(area.colour for area in under if isinstance(item, Text) or area.kind == "band"))
+    weak = {
+        colour: worst
+        for colour in dict.fromkeys(grounds)
+        if _ratio(item.colour, worst := min(seen(colour), key=lambda one: _ratio(item.colour, one))) < least
+    }
+    reach = (item.box if isinstance(item, Text) else reach_of(item)) if weak else None
+    if reach is None:
+        return
+    areas = [area for area in under if area.colour in weak and _stands_on(item, area)]
+    held = any(_holds(area, reach) for area in under) if look.ground in weak else False
+    for colour, worst in weak.items():
+        if any(area.colour == colour for area in areas) or (colour == look.ground and not held):
+            yield worst
+
+
+def _stands_on(item: Item, area: Area) -> bool:
+    """Whether any of an item lies on an area, which is taken as its rectangle."""
+    reach = reach_of(area)
+    if reach is None:
+        return False
+    if isinstance(item, Text):
+        return item.box.meets(reach)
+    own = reach_of(item)
+    points = np.asarray(item.points, dtype=np.float64).reshape(-1, 2)
+    return own is not None and own.meets(reach) and crosses(points, reach)
+
+
+def _holds(area: Area, box: Box) -> bool:
+    reach = reach_of(area)
+    return reach is not None and (
+        reach.left <= box.left and reach.top <= box.top and reach.right >= box.right and reach.bottom >= box.bottom
+    )
+
+
+def _too_weak(item: Item, look: Look, text: str, under: str, least: float) -> Problem:
+    names = [field.name for field in fields(Look) if getattr(look, field.name) == item.colour]
+    what = "" if isinstance(item, Text) else f"a {item.kind} "
+    message = f"{what}in {item.colour} on {under} has a contrast of {_ratio(item.colour, under):.2f}:1, under {least:g}"
+    key = names[0] if names else "ground"
+    return Problem("contrast", text, message.strip(), f"write another {key} = … in [look]")
+
+
+@cache
+def _ratio(one: str, other: str) -> float:
+    return contrast(one, other)
+
+
+# ------------------------------------------------------------------ left and right
+
+
+def _channels(items: Sequence[Item], look: Look) -> Iterator[Problem]:
+    """What makes left and right one where curves or bars of both are drawn."""
+    remedy = "write another left = … or right = … in [look]"
+    curves = [item for item in items if isinstance(item, (Stroke, Area)) and item.kind == "curve"]
+    drawn = {item.colour for item in curves}
+    for role in ("now", "before"):
+        left, right = look.curve("L", role), look.curve("R", role)
+        if {left, right} <= drawn:
+            for message in _alike(left, right, in_grey=role == "now"):
+                yield Problem("channels", "", f"left and right {message}", remedy)
+            yield from _undashed(curves, left, right, bars=role == "now")
+
+
+@cache
+def _alike(left: str, right: str, *, in_grey: bool) -> tuple[str, ...]:
+    """Why two colours cannot be told apart, with each kind of eye and in grey (the curves of before by dash alone)."""
+    found = []
+    seen = {"an unimpaired": (linear(left), linear(right))} | {
+        f"a {eye}": (simulated(left, eye), simulated(right, eye)) for eye in DEFICIENCIES
+    }
+    for eye, (one, other) in seen.items():
+        if (apart := distance(one, other)) < LEFT_RIGHT_DISTANCE:
+            found.append(f"are ΔE {apart:.1f} apart for {eye} eye, under {LEFT_RIGHT_DISTANCE:g}")
+    if in_grey and contrast(left, right) < LEFT_RIGHT_CONTRAST:
+        found.append(f"differ in lightness by {contrast(left, right):.2f}:1, under {LEFT_RIGHT_CONTRAST:g}")
+    return tuple(found)
+
+
+def _undashed(curves: Sequence[Stroke | Area], left: str, right: str, *, bars: bool) -> Iterator[Problem]:
+    """Left curves with a dash, and right ones without where a left one is in the same picture."""
+    lines = [item for item in curves if isinstance(item, Stroke)]
+    if left != right and any(item.colour == left and item.dash is not None for item in lines):
+        yield Problem("channels", "", "a curve of the left channel is dashed", "draw it solid")
+    solid = [item for item in lines if item.colour == right and item.dash is None]
+    lefts = [reach for item in lines if solid and item.colour == left and (reach := reach_of(item))]
+    for item in solid:
+        reach = reach_of(item)
+        if reach and any(reach.grown(1, 1).meets(other) for other in lefts) and not _dense(item, reach):
+            yield Problem("channels", "", "a curve of the right channel is not dashed", "draw it dashed")
+    if bars:
+        pieces = (reach_of(item) for item in curves if isinstance(item, Area) and item.colour == right)
+        if any(reach is not None and reach.height > _UNDASHED for reach in pieces):
+            yield Problem("channels", "", "a bar of the right channel is not dashed", "draw it dashed")
+
+
+def _dense(curve: Stroke, reach: Box) -> bool:
+    steps = np.diff(np.asarray(curve.points, dtype=np.float64).reshape(-1, 2), axis=0)
+    return float(np.nansum(np.hypot(*steps.T))) > _DENSE * reach.width if len(steps) else True

@@ -1,0 +1,92 @@
+"""Where in a panel a label can stand without touching a curve: a map of what is taken, in small cells."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reviewkit.render.cards.scene import Box
+
+if TYPE_CHECKING:
+    from reviewkit.model.arrays import Array
+
+_CELL = 4.0
+
+
+class FreeSpace:
+    """A panel's taken cells. Lines of the grid count as taken only as long as there is room elsewhere."""
+
+    def __init__(self, box: Box) -> None:
+        self.box = box
+        shape = max(int(box.height // _CELL), 1), max(int(box.width // _CELL), 1)
+        self._taken = np.zeros(shape, dtype=bool)
+        self._grid = np.zeros(shape, dtype=bool)
+
+    def take_line(self, pixels: Array, width: float, *, grid: bool = False) -> None:
+        """Mark a line, shape (n, 2), with half its width on either side."""
+        cells = self._grid if grid else self._taken
+        step = _CELL / 2
+        start, end = pixels[:-1], pixels[1:]
+        whole = np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1)
+        start, end = start[whole], end[whole]
+        counts = np.ceil(np.abs(end - start).max(axis=1, initial=0.0) / step).astype(int) + 1
+        first = np.repeat(np.cumsum(counts) - counts, counts)
+        part = (np.arange(counts.sum()) - first) / np.repeat(np.maximum(counts - 1, 1), counts)
+        points = np.repeat(start, counts, axis=0) + part[:, np.newaxis] * np.repeat(end - start, counts, axis=0)
+        points = np.concatenate((points, pixels[np.isfinite(pixels).all(axis=1)]))
+        reach = width / 2
+        for x in (-reach, 0.0, reach):
+            for y in (-reach, 0.0, reach):
+                self._mark(cells, points + np.array((x, y)))
+
+    def _mark(self, cells: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], points: Array) -> None:
+        columns = ((points[:, 0] - self.box.left) / _CELL).astype(int)
+        rows = ((points[:, 1] - self.box.top) / _CELL).astype(int)
+        inside = (columns >= 0) & (rows >= 0) & (columns < cells.shape[1]) & (rows < cells.shape[0])
+        cells[rows[inside], columns[inside]] = True
+
+    def take_box(self, box: Box) -> None:
+        """Mark a rectangle."""
+        rows, columns = self._span(box)
+        self._taken[rows, columns] = True
+
+    def _span(self, box: Box) -> tuple[slice, slice]:
+        top, bottom = (box.top - self.box.top) / _CELL, (box.bottom - self.box.top) / _CELL
+        left, right = (box.left - self.box.left) / _CELL, (box.right - self.box.left) / _CELL
+        rows = slice(max(int(top), 0), max(int(np.ceil(bottom)), 0))
+        return rows, slice(max(int(left), 0), max(int(np.ceil(right)), 0))
+
+    def is_free(self, box: Box, *, grid: bool = True) -> bool:
+        """Whether a rectangle lies inside the panel and touches nothing taken (nor, unless told, the grid)."""
+        panel = self.box
+        if box.left < panel.left or box.right > panel.right or box.top < panel.top or box.bottom > panel.bottom:
+            return False
+        span = self._span(box)
+        return not (self._taken[span].any() or (grid and self._grid[span].any()))
+
+    def nearest(self, x: float, y: float, width: float, height: float, *, within: float = np.inf) -> Box | None:
+        """The free rectangle of this size nearest to a point, off the grid's lines where one is; None if there is none.
+
+        `within`: how far its edge may be from the point.
+        """
+        for cells in (self._taken | self._grid, self._taken):
+            high, wide = int(np.ceil(height / _CELL)) + 1, int(np.ceil(width / _CELL)) + 1
+            if high > cells.shape[0] or wide > cells.shape[1]:
+                return None
+            total = np.zeros((cells.shape[0] + 1, cells.shape[1] + 1), dtype=np.int64)
+            total[1:, 1:] = cells.cumsum(axis=0).cumsum(axis=1)
+            inside = total[high:, wide:] - total[:-high, wide:] - total[high:, :-wide] + total[:-high, :-wide]
+            tops = self.box.top + np.arange(inside.shape[0])[:, np.newaxis] * _CELL
+            lefts = self.box.left + np.arange(inside.shape[1])[np.newaxis, :] * _CELL
+            away_x = np.maximum(np.maximum(lefts - x, x - (lefts + width)), 0.0)
+            away_y = np.maximum(np.maximum(tops - y, y - (tops + height)), 0.0)
+            # of places equally near, the one whose middle is nearest
+            middle = np.hypot(lefts + width / 2 - x, tops + height / 2 - y)
+            away = np.hypot(away_x, away_y)
+            cost = np.where((inside == 0) & (away <= within), away + middle * 1e-3, np.inf)
+            best = np.unravel_index(np.argmin(cost), cost.shape)
+            if np.isfinite(cost[best]):
+                top, left = float(tops[best[0], 0]), float(lefts[0, best[1]])
+                return Box(left + _CELL / 2, top + _CELL / 2, left + _CELL / 2 + width, top + _CELL / 2 + height)
+        return None

@@ -1,0 +1,181 @@
+"""The words in and beside a panel: names at the ends of curves, the limit's label, marks. Nothing touches a curve."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reviewkit.model.card import Limit
+from reviewkit.render.cards.free_space import FreeSpace
+from reviewkit.render.cards.layout_check import crosses
+from reviewkit.render.cards.look import LABEL
+from reviewkit.render.cards.scene import Box, Page, Stroke, Text
+
+if TYPE_CHECKING:
+    from reviewkit.model.arrays import Array
+
+MARGIN = 8.0  # kept free round a label
+LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # of a limit's line, before words that found no room beside it
+_ALONE = 60.0  # so far from all other curves, in pixels, a curve can be named where it runs
+FAR = 30.0  # a label this far from what it names gets a leader
+
+SHORTEN_LABEL = "shorten setting = …, or name fewer measurements on one card (card = …)"
+SHORTEN_LIMIT = "shorten the condition of this [[rated]] table"
+
+
+@dataclass(frozen=True)
+class EndLabel:
+    """A name beside the panel's right edge. `end`: what it names, in pixels; `y`: the middle of the label."""
+
+    text: str
+    colour: str
+    bold: bool
+    size: float
+    end: tuple[float, float]
+    y: float
+
+
+def apart(targets: Sequence[float], pitch: float, low: float, high: float) -> list[float] | None:
+    """Places as near as can be to `targets`, in their order, at least `pitch` apart and within low … high.
+
+    Neighbours that are too close are joined to a block about their mean, until no two blocks touch (pool adjacent
+    violators). None where there is no room for all.
+    """
+    if pitch * (len(targets) - 1) > high - low:
+        return None
+    # what ends at all but one height stands in the order given: left over right, wherever that is
+    order = sorted(range(len(targets)), key=lambda index: (round(2 * targets[index] / pitch), index))
+    blocks: list[list[float]] = []  # [sum of (target - offset), count]
+    for rank, index in enumerate(order):
+        first, last = low + 0.0, high - pitch * (len(targets) - 1)
+        blocks.append([min(max(targets[index] - rank * pitch, first), last), 1.0])
+        while len(blocks) > 1 and blocks[-2][0] / blocks[-2][1] > blocks[-1][0] / blocks[-1][1]:
+            total, count = blocks.pop()
+            blocks[-1][0] += total
+            blocks[-1][1] += count
+    places = [0.0] * len(targets)
+    rank = 0
+    for total, count in blocks:
+        for _ in range(int(count)):
+            places[order[rank]] = total / count + rank * pitch
+            rank += 1
+    return places
+
+
+def needs_leader(label: EndLabel, right: float) -> bool:
+    """Whether a label stands too far from its curve's end to be read as its name."""
+    return abs(label.y - label.end[1]) > FAR or right - label.end[0] > FAR
+
+
+def put_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: float) -> None:
+    """Place names at `x`, with a thin leader from the curve's end where they had to be moved."""
+    for label in labels:
+        rise = page.cap(label.size, label.bold)
+        if needs_leader(label, right):
+            # from the end itself, since at the picture's edge nothing ends; unless words stand in the way
+            stop = (x - 8, label.y)
+            start = (label.end[0] + 8, label.end[1])
+            if any(
+                crosses(np.array((start, stop)), text.box.grown(4, 4)) for text in page.items if isinstance(text, Text)
+            ):
+                start = (max(start[0], right + 4), start[1])
+            page.add(Stroke("leader", (start, stop), label.colour, 2.0))
+        page.add(
+            page.text(
+                label.text, x, label.y + rise / 2, label.size, label.colour, bold=label.bold, remedy=SHORTEN_LABEL
+            )
+        )
+
+
+def put_near_end(
+    page: Page, free: FreeSpace, text: str, end: tuple[float, float], size: float, colour: str, bold: bool
+) -> bool:
+    """Place a name inside the panel, next to a curve that ends early; False where there is no room near it."""
+    width, rise, drop, _ = page.measure(text, size, bold)
+    high = rise + drop
+    x, y = end
+    for left, top in ((x + 14, y - high / 2), (x - width / 2, y - high - 16), (x - width / 2, y + 16)):
+        box = Box(left, top, left + width, top + high)
+        if free.is_free(box.grown(MARGIN / 2, MARGIN / 2)):
+            break
+    else:
+        found = free.nearest(x, y, width + 2 * MARGIN, high + 2 * MARGIN, within=60.0)
+        if found is None:
+            return False
+        box = found.grown(-MARGIN, -MARGIN)
+    free.take_box(box.grown(MARGIN, MARGIN))
+    page.add(page.text(text, box.left, box.bottom - drop, size, colour, bold=bold, remedy=SHORTEN_LABEL))
+    return True
+
+
+def most_alone(line: Array, others: Sequence[Array], box: Box) -> tuple[float, float] | None:
+    """Where a curve runs furthest above or below all others of its panel, in pixels; None where it is near one
+    everywhere. Lines as shares of the panel, shape (n, 2).
+    """
+    across = np.linspace(0.05, 0.7, 27)
+    own, *rest = (_heights(each, across) * box.height for each in (line, *others))
+    away = np.min([np.where(np.isfinite(other), np.abs(own - other), np.inf) for other in rest], axis=0)
+    away = np.where(np.isfinite(own) & (own < box.height - _ALONE), away, -1.0)
+    best = int(np.argmax(away))
+    if away[best] < _ALONE:
+        return None
+    return box.left + float(across[best]) * box.width, box.bottom - float(own[best])
+
+
+def _heights(line: Array, across: Array) -> Array:
+    """A line's height at shares of the panel's width, in shares; NaN where it does not run."""
+    good = np.isfinite(line).all(axis=1)
+    x, y = line[good, 0], line[good, 1]
+    if len(x) < 2 or np.any(np.diff(x) < 0):
+        return np.full(across.shape, np.nan)
+    return np.asarray(np.interp(across, x, y, left=np.nan, right=np.nan))
+
+
+def put_limit_sample(page: Page, left: float, y: float) -> None:
+    """Place a piece of a limit's line before words that stand apart from it and begin at `left`."""
+    ends = ((left - LIMIT_SAMPLE - 12, y), (left - 12, y))
+    page.add(Stroke("limit", ends, page.look.soft, 3.0, LIMIT_DASH))
+
+
+def put_limit_label(
+    page: Page, free: FreeSpace, limit: Limit, line_ys: Sequence[float], ends: tuple[float, float]
+) -> bool:
+    """Place a limit's label along one of its lines (`ends`: their x), else anywhere free, behind a piece of the line
+    where it is far from it; False if there is no room.
+    """
+    if not limit.label:
+        return True
+    width, rise, drop, _ = page.measure(limit.label, LABEL, False)
+    high = rise + drop
+    left, right = ends[0] + 20, ends[1] - 20 - width
+    if right < left:  # a short line: the label is centred on it
+        left = right = (ends[0] + ends[1] - width) / 2
+    places = [(x, top) for x in (left, right, (left + right) / 2) for y in line_ys for top in (y - high - 12, y + 12)]
+    box: Box | None = None
+    for with_grid in (True, False):
+        for x, top in places:
+            candidate = Box(x, top, x + width, top + high)
+            if free.is_free(candidate.grown(MARGIN, MARGIN), grid=with_grid):
+                box = candidate
+                break
+        if box:
+            break
+    if box is None:
+        at = (left + width / 2, line_ys[0] if line_ys else free.box.top)
+        found = free.nearest(*at, width + 2 * MARGIN, high + 2 * MARGIN, within=FAR)
+        sample = 0.0
+        if found is None:
+            sample = LIMIT_SAMPLE + 12
+            found = free.nearest(*at, sample + width + 2 * MARGIN, high + 2 * MARGIN)
+        if found is None:
+            return False
+        box = replace(found.grown(-MARGIN, -MARGIN), left=found.left + MARGIN + sample)
+        if sample:
+            put_limit_sample(page, box.left, box.bottom - drop - page.cap(LABEL) / 2)
+            free.take_box(found)
+    free.take_box(box.grown(MARGIN, MARGIN))
+    page.add(page.text(limit.label, box.left, box.bottom - drop, LABEL, page.look.soft, remedy=SHORTEN_LIMIT))
+    return True

@@ -1,0 +1,174 @@
+"""Looks at what is on a card and says what is wrong with it: the last check before a picture leaves the house."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import isfinite
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reviewkit.render.cards.look import LEAST, SAFE_BOTTOM, SAFE_LEFT, SAFE_RIGHT, SAFE_TOP
+from reviewkit.render.cards.scene import Area, Box, Item, Stroke, Text
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from reviewkit.model.arrays import Array
+    from reviewkit.render.cards.scene import Points
+
+SAFE = Box(SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM)
+# A glyph's antialiased edge and the rounding of places may reach this far outside its outline.
+TOLERANCE = 1.5
+# A text may stand on a grid line or a band: they are its ground, not its neighbours.
+MAY_LIE_UNDER_TEXT = ("grid", "band")
+_TEXTS_IN, _SHAPES_IN = SAFE.grown(TOLERANCE, TOLERANCE), SAFE.grown(2 * TOLERANCE, 2 * TOLERANCE)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong. `rule`: outside, overlap, covered, small, contrast or channels; `text`: the text it is about (""
+    where none is).
+    """
+
+    rule: str
+    text: str
+    message: str
+    remedy: str = ""
+
+
+def problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem, ...]:
+    """Everything wrong with what is drawn: outside the safe box, texts over each other or under a line, any set
+    smaller than `least`.
+    """
+    texts = [item for item in items if isinstance(item, Text)]
+    boxes = np.array([_edges(text.box) for text in texts], dtype=np.float64).reshape(-1, 4)
+    found = [*_outside(texts), *_small(texts, least), *_overlapping(texts, boxes)]
+    drawn = 0  # of the texts
+    for item in items:
+        if isinstance(item, Text):
+            drawn += 1
+            continue
+        reach = reach_of(item)
+        if reach is None:
+            continue
+        if not _inside(reach, _SHAPES_IN):
+            found.append(Problem("outside", "", f"a {item.kind} reaches outside the safe box"))
+        # most texts are nowhere near: only those within the shape's own rectangle are looked at closely
+        near = np.flatnonzero(_meet(boxes, reach))
+        if len(near):
+            ground = item.kind in MAY_LIE_UNDER_TEXT  # under a text, not over one
+            found += _covered([texts[at] for at in near if not ground or at < drawn], item)
+    return tuple(found)
+
+
+def reach_of(shape: Stroke | Area) -> Box | None:
+    """The rectangle round a shape, half its line's width included; None where nothing of it can be seen."""
+    margin = shape.width / 2 if isinstance(shape, Stroke) else 0.0
+    points = shape.points
+    if isinstance(points, np.ndarray):
+        points = points[np.isfinite(points).all(axis=1)]
+        if not len(points):
+            return None
+        left, top = points.min(axis=0).tolist()
+        right, bottom = points.max(axis=0).tolist()
+    else:
+        # a rule or a tick: most shapes are, and arrays cost more than they are worth for two points
+        finite = [(x, y) for x, y in points if isfinite(x) and isfinite(y)]
+        if not finite:
+            return None
+        xs, ys = zip(*finite, strict=True)
+        left, top, right, bottom = min(xs), min(ys), max(xs), max(ys)
+    return Box(left - margin, top - margin, right + margin, bottom + margin)
+
+
+def _edges(box: Box) -> tuple[float, float, float, float]:
+    return box.left, box.top, box.right, box.bottom
+
+
+def _meet(boxes: Array, reach: Box) -> NDArray[np.bool_]:
+    """Which of some boxes, shape (n, 4), share any area with a rectangle; shape (n,)."""
+    return np.asarray(
+        (boxes[:, 0] < reach.right)
+        & (boxes[:, 2] > reach.left)
+        & (boxes[:, 1] < reach.bottom)
+        & (boxes[:, 3] > reach.top)
+    )
+
+
+def _outside(texts: Sequence[Text]) -> list[Problem]:
+    return [
+        Problem("outside", text.text, "reaches outside the safe box", text.remedy)
+        for text in texts
+        if not _inside(text.box, _TEXTS_IN)
+    ]
+
+
+def _inside(box: Box, frame: Box) -> bool:
+    return box.left >= frame.left and box.top >= frame.top and box.right <= frame.right and box.bottom <= frame.bottom
+
+
+def _small(texts: Sequence[Text], least: float) -> list[Problem]:
+    return [
+        Problem("small", text.text, f"is set at {text.size:g} px, under {least:g}", text.remedy)
+        for text in texts
+        if text.size < least
+    ]
+
+
+def _overlapping(texts: Sequence[Text], boxes: Array) -> list[Problem]:
+    found = []
+    for at, one in enumerate(texts):
+        for other in np.flatnonzero(_meet(boxes[at + 1 :], one.box.grown(-TOLERANCE / 2, -TOLERANCE / 2))):
+            second = texts[at + 1 + int(other)]
+            found.append(Problem("overlap", one.text, f'runs into "{second.text}"', one.remedy or second.remedy))
+    return found
+
+
+def _covered(texts: Sequence[Text], shape: Stroke | Area) -> list[Problem]:
+    points = _points(shape.points)
+    if isinstance(shape, Area):
+        points = np.concatenate((points, points[:1]))
+    reach = shape.width / 2 if isinstance(shape, Stroke) else 0.0
+    found = []
+    for text in texts:
+        box = text.box.grown(reach - TOLERANCE, reach - TOLERANCE)
+        if crosses(points, box) or (isinstance(shape, Area) and _holds(points, box)):
+            found.append(Problem("covered", text.text, f"has a {shape.kind} drawn over it", text.remedy))
+    return found
+
+
+def crosses(points: Array, box: Box) -> bool:
+    """Whether a line through points, shape (n, 2), enters a box. NaN points part the line; a lone point counts."""
+    if box.width <= 0 or box.height <= 0 or not len(points):
+        return False
+    lows, highs = np.array((box.left, box.top)), np.array((box.right, box.bottom))
+    if bool(np.any(np.all((points > lows) & (points < highs), axis=1))):
+        return True
+    start, step = points[:-1], np.diff(points, axis=0)
+    # Liang and Barsky: the part of each segment (0 … 1) that lies between the box's edges, first along x, then along y
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one, other = (lows - start) / step, (highs - start) / step
+    enter, leave = np.minimum(one, other), np.maximum(one, other)
+    level = step == 0
+    between = (start > lows) & (start < highs)
+    enter = np.where(level, np.where(between, -np.inf, np.inf), enter)
+    leave = np.where(level, np.where(between, np.inf, -np.inf), leave)
+    first, last = np.maximum(enter.max(axis=1), 0.0), np.minimum(leave.min(axis=1), 1.0)
+    return bool(np.any(first < last))  # NaN compares false
+
+
+def _holds(polygon: Array, box: Box) -> bool:
+    """Whether a closed polygon surrounds a box that its edge does not enter (even-odd rule at the box's middle)."""
+    x, y = (box.left + box.right) / 2, (box.top + box.bottom) / 2
+    inside = False
+    for (x1, y1), (x2, y2) in pairwise(polygon):
+        if (y1 > y) != (y2 > y) and x < x1 + (y - y1) * (x2 - x1) / (y2 - y1):
+            inside = not inside
+    return inside
+
+
+def _points(points: Points) -> Array:
+    return np.asarray(points, dtype=np.float64).reshape(-1, 2)

@@ -1,0 +1,182 @@
+"""The style table: two looks, the frame, the sizes. Sizes and places are pixels of a 1920 × 1080 frame."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+
+from reviewkit.model.errors import nearest
+from reviewkit.render.cards.contrast import (
+    DEFICIENCIES,
+    contrast,
+    distance,
+    linear,
+    luminance,
+    mixed,
+    palest,
+    reaching,
+    simulated,
+)
+
+FRAME_WIDTH, FRAME_HEIGHT = 1920, 1080
+WIDTHS = (1280, 1920, 3840)  # what a card can be drawn at
+
+# The 5 % graphics-safe box of EBU R 95: the last pixels inside are 1823 and 1025.
+SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM = 96.0, 54.0, 1824.0, 1026.0
+
+FAMILY, FALLBACK_FAMILY = "Source Sans Pro", "DejaVu Sans"
+
+# em sizes; 36 is the floor: capitals of 16 arcmin on a phone held sideways (NUREG-0700's minimum)
+LEAST = 36.0
+TITLE = 60.0
+CONDITIONS = 38.0
+KEY, KEY_LEAST = 90.0, 64.0
+READING = 50.0
+LABEL = 36.0
+
+DASH = (5.0, 1.6)  # the right channel's dash, in line widths
+CURVE_CONTRAST, TEXT_CONTRAST, INK_CONTRAST = 3.0, 4.5, 7.0
+LEFT_RIGHT_DISTANCE, LEFT_RIGHT_CONTRAST = 20.0, 1.5
+# the colours that texts are set in, and what each needs on its ground
+TEXTS = {"ink": INK_CONTRAST, **dict.fromkeys(("soft", "meets", "falls_short", "left", "right"), TEXT_CONTRAST)}
+_BAND_TOWARDS, _BAND_AWAY = 0.055, 0.5
+
+
+@dataclass(frozen=True)
+class Look:
+    """The colours of one look, each "#rrggbb"."""
+
+    name: str
+    ground: str
+    ink: str
+    soft: str
+    rule: str
+    left: str
+    right: str
+    meets: str
+    falls_short: str
+
+    @property
+    def band(self) -> str:
+        """The faint ground of what the maker allows: towards the ink, where all texts can still be read on it, else
+        away from it.
+        """
+        return _band(self)
+
+    @property
+    def bench(self) -> str:
+        """The bench's own floor: as faint as a curve may be, on the band, too."""
+        return palest(self.soft, self.ground, CURVE_CONTRAST, on=self.band)
+
+    @property
+    def scale(self) -> str:
+        """The scale of a needle that has no pointer."""
+        return mixed(self.soft, self.ground, 0.62)
+
+    def channel(self, channel: str) -> str:
+        """L and R (and a pair by its first letter, the driven one) in their colours, all else in ink."""
+        return {"L": self.left, "R": self.right}.get(channel[:1], self.ink)
+
+    def curve(self, channel: str, role: str) -> str:
+        """A curve's colour; `before` is the same hue, as pale as a curve may be."""
+        if role == "bench":
+            return self.bench
+        colour = self.channel(channel)
+        return palest(colour, self.ground, CURVE_CONTRAST, most=0.5, on=self.band) if role == "before" else colour
+
+    def status(self, word: str) -> str:
+        """A verdict's colour. It only helps: place and word carry the verdict."""
+        if word in ("meets", "in order"):
+            return self.meets
+        if word in ("falls short", "out of tolerance", "open", "short"):
+            return self.falls_short
+        return self.ink if word == "too close to call" else self.soft
+
+
+@cache
+def _band(look: Look) -> str:
+    towards = mixed(look.ground, look.ink, _BAND_TOWARDS)
+    if all(contrast(getattr(look, name), towards) >= least for name, least in TEXTS.items()):
+        return towards
+    away = "#ffffff" if luminance(look.ground) > luminance(look.ink) else "#000000"
+    return mixed(look.ground, away, _BAND_AWAY)
+
+
+LOOKS: dict[str, Look] = {
+    "lamplight": Look(
+        "lamplight", "#15191e", "#f3eee4", "#a9b0b5", "#3a434b", "#ffd98a", "#3fa7a0", "#8ed081", "#ff7f6b"
+    ),
+    "brochure": Look(
+        "brochure", "#f6f1e6", "#1d1a16", "#5e5a52", "#cfc7b6", "#6b4200", "#007a74", "#2f6b2f", "#a8321f"
+    ),
+}
+
+
+def look_named(name: str) -> Look:
+    """A look by name. Raises KeyError with the nearest known name."""
+    if name not in LOOKS:
+        raise KeyError(f'there is no look "{name}"; {nearest(name, LOOKS)}')
+    return LOOKS[name]
+
+
+def changed(look: Look, colours: Mapping[str, str]) -> Look:
+    """A look with some colours replaced; `shortfalls` says what is wrong with it."""
+    return replace(look, **colours)
+
+
+def shortfalls(look: Look) -> tuple[tuple[str, str], ...]:
+    """Where a look misses the contrasts it needs (WCAG 2.x, and left from right under the three simulations): the
+    colour's name, and what is wrong with it and would be right.
+    """
+    found = []
+    for name, least in TEXTS.items():
+        colour = getattr(look, name)
+        ratio = contrast(colour, look.ground)
+        if ratio < least:
+            better = reaching(colour, look.ground, least)
+            remedy = f'"{better}" reaches it' if better else "choose a darker or a lighter ground"
+            message = f'{name} "{colour}" on "{look.ground}" is {_down(ratio, 1)}:1; it needs {least:g}:1, and {remedy}'
+            found.append((name, message))
+    near = _too_near(look.left, look.right)
+    if near:
+        better = _right_that_does(look)
+        remedy = (
+            f'right = "{better}" does' if better else "choose a left that is much darker or lighter than the ground"
+        )
+        found += [("right", f"{message}; {remedy}") for message in near]
+    return tuple(found)
+
+
+def _too_near(left: str, right: str) -> list[str]:
+    """Where two channels' colours cannot be told apart: in grey, or by one of the three kinds of colour-blind eyes."""
+    found = []
+    ratio = contrast(left, right)
+    if ratio < LEFT_RIGHT_CONTRAST:
+        found.append(
+            f"left and right differ in lightness by {_down(ratio, 2)}:1; they need {LEFT_RIGHT_CONTRAST:g}:1, or they "
+            "are one in grey"
+        )
+    for deficiency in DEFICIENCIES:
+        apart = distance(simulated(left, deficiency), simulated(right, deficiency))
+        if apart < LEFT_RIGHT_DISTANCE:
+            found.append(
+                f"left and right are ΔE {_down(apart, 0)} apart for a {deficiency} eye; they need "
+                f"{LEFT_RIGHT_DISTANCE:.0f}"
+            )
+    return found
+
+
+def _right_that_does(look: Look) -> str:
+    """The colour most like the right one that can be read on the ground and told from the left; "" if there is none."""
+    levels = range(0, 256, 17)
+    codes = (f"#{red:02x}{green:02x}{blue:02x}" for red in levels for green in levels for blue in levels)
+    readable = [code for code in codes if contrast(code, look.ground) >= TEXTS["right"]]
+    readable.sort(key=lambda code: (distance(linear(code), linear(look.right)), code))
+    return next((code for code in readable if not _too_near(look.left, code)), "")
+
+
+def _down(value: float, digits: int) -> str:
+    """A number that is too small, shown so that it does not look enough."""
+    return f"{math.floor(value * 10**digits) / 10**digits:.{digits}f}"

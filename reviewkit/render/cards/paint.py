@@ -1,0 +1,254 @@
+"""The renderer: how large it draws a text, and shapes as pixels. The only file that needs matplotlib."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache, lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH
+from reviewkit.render.cards.scene import Area, Extent, Item, LayoutFault, Measure, Stroke, Text
+from reviewkit.render.cards.settings_file import refuse_settings
+
+if TYPE_CHECKING:
+    from matplotlib.ft2font import FT2Font
+    from matplotlib.path import Path as MplPath
+
+    from reviewkit.render.cards.png import Bytes
+
+refuse_settings()  # before any of the imports below
+_DPI = 72  # at which a point is a pixel
+_SCALE = 100.0  # pixels; the size at which type is measured and its outlines are taken
+Fonts = tuple[str, str]  # the user's own font files, regular and bold; "" for none
+NO_FONTS: Fonts = ("", "")
+
+
+def load() -> None:
+    """Import what drawing needs. Touches no setting, so it may run beside anything else."""
+    import matplotlib.backends.backend_agg
+    import matplotlib.font_manager  # noqa: F401
+
+
+def get_ready(fonts: Fonts = NO_FONTS) -> None:
+    """Import and load what every card needs, fonts included, so that the first one need not wait for it."""
+    for bold in (False, True):
+        _extent("H", 36.0, bold, fonts)
+
+
+# ------------------------------------------------------------------ type
+
+
+def font_file(fonts: Fonts = NO_FONTS) -> str:
+    """The file of the regular type that is drawn with."""
+    return _files(False, fonts)[0]
+
+
+def font_fault(path: str) -> str:
+    """What is wrong with a font file, or ""."""
+    from matplotlib.font_manager import get_font
+
+    try:
+        known = get_font(path).get_charmap()
+    except (OSError, RuntimeError):
+        return "is no font that can be read; name a .ttf or .otf file"
+    missing = "".join(sign for sign in "0123456789ABCLRabc.,%" if ord(sign) not in known)
+    return f"has no {missing[:1]}; name a font with Latin letters and digits" if missing else ""
+
+
+@cache
+def _files(bold: bool, fonts: Fonts) -> tuple[str, ...]:
+    """The font files to draw with, best first: the user's own, the package's where it is installed, then the one that
+    comes with the renderer.
+    """
+    from matplotlib import get_data_path
+
+    files = [fonts[bold]] if any(fonts) else []
+    try:
+        import font_source_sans_pro  # type: ignore[import-untyped]
+    except ImportError:
+        pass
+    else:
+        files.append(str(font_source_sans_pro.font_files_ttf["SourceSansProBold" if bold else "SourceSansPro"]))
+    files.append(str(Path(get_data_path(), "fonts", "ttf", "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf")))
+    return tuple(files)
+
+
+def _font(bold: bool, fonts: Fonts) -> FT2Font:
+    """The type at a size of _SCALE, the other files at hand for characters that the first has not."""
+    from matplotlib.font_manager import get_font
+
+    font = get_font(_files(bold, fonts))
+    font.set_size(_SCALE, _DPI)
+    return font
+
+
+@cache
+def _unhinted() -> Any:
+    """Letters as they were drawn, whatever the user's own settings are: without hinting a text's width grows with its
+    size exactly, so one layout holds for every size of card.
+    """
+    from matplotlib import ft2font
+
+    flags = getattr(ft2font, "LoadFlags", None)  # before 3.10 they stood alone
+    return flags.NO_HINTING if flags else vars(ft2font)["LOAD_NO_HINTING"]
+
+
+@cache
+def _known_characters(bold: bool, fonts: Fonts) -> frozenset[str]:
+    """Every character that one of the fonts can draw."""
+    from matplotlib.font_manager import get_font
+
+    return frozenset(chr(code) for path in _files(bold, fonts) for code in get_font(path).get_charmap())
+
+
+def measuring(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
+    """A Measure that refuses characters no font has, naming the card."""
+
+    def measure(text: str, size: float, bold: bool) -> Extent:
+        extent = _extent(text, size, bold, fonts)
+        if isinstance(extent, str):
+            named = ", ".join(f"U+{ord(sign):04X}" + (f" {sign}" if sign.isprintable() else "") for sign in extent)
+            problem = f"has characters that no font here can draw: {named}"
+            raise LayoutFault(card_id, text, problem, "write it without them")
+        return extent
+
+    return measure
+
+
+@lru_cache(maxsize=8192)
+def _extent(text: str, size: float, bold: bool, fonts: Fonts) -> Extent | str:
+    """A text's extent in pixels; or the characters in it that cannot be drawn."""
+    found = _extent_at_scale(text, bold, fonts)
+    if isinstance(found, str):
+        return found
+    advance, rise, drop = (size / _SCALE * part for part in found)
+    # the ink of a last "f" stands out over where the next letter would begin
+    width = advance - min(_bearing(text[-1:], size, bold, fonts, right=True), 0.0)
+    return Extent(width, rise, drop, _bearing(text[:1], size, bold, fonts))
+
+
+@lru_cache(maxsize=8192)
+def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float, float] | str:
+    """A text's width, rise and drop at a size of _SCALE: once for all sizes, since nothing is hinted."""
+    unknown = "".join(sorted(set(text) - _known_characters(bold, fonts)))
+    if unknown:
+        return unknown
+    font = _font(bold, fonts)
+    font.set_text(text, 0.0, flags=_unhinted())
+    (width, height), descent = font.get_width_height(), font.get_descent()
+    return width / 64, (height - descent) / 64, descent / 64
+
+
+@lru_cache(maxsize=2048)
+def _bearing(letter: str, size: float, bold: bool, fonts: Fonts, right: bool = False) -> float:
+    """The gap between where a letter begins (or ends, on its right) and its ink, negative where the ink reaches out."""
+    from matplotlib.font_manager import get_font
+
+    for path in _files(bold, fonts):
+        font = get_font(path)
+        if letter and ord(letter) in font.get_charmap():
+            font.set_size(size, _DPI)
+            glyph = font.load_char(ord(letter), flags=_unhinted())
+            if not right:
+                return glyph.horiBearingX / 64
+            # not horiAdvance: before matplotlib 3.11 it is eight times too wide
+            return glyph.linearHoriAdvance / 65536 - (glyph.horiBearingX + glyph.width) / 64
+    return 0.0
+
+
+# ------------------------------------------------------------------ paint
+
+
+def painted(
+    items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts = NO_FONTS, first_row: int = 0
+) -> Bytes:
+    """Shapes on a ground of one colour, or on a picture of shape (height, width, 4) with straight alpha; `width` in
+    pixels. Shape (height, width, 4): red, green, blue, alpha (255 on a colour). `first_row`: the frame's row, in
+    pixels, that is the first of the picture's, where it is a part of the frame.
+
+    The pixels are good until the next picture is painted: one canvas of each size is kept, since a new one costs
+    more than what is painted on it.
+    """
+    scale = width / FRAME_WIDTH
+    renderer = _canvas(width, round(FRAME_HEIGHT * scale) if isinstance(ground, str) else len(ground))
+    pixels: Bytes = np.asarray(renderer.buffer_rgba())
+    if isinstance(ground, str):
+        pixels.view("<u4")[...] = int.from_bytes(bytes.fromhex(ground[1:]) + b"\xff", "little")
+    else:
+        pixels[...] = ground
+    for item in items:
+        if isinstance(item, Text):
+            _paint_text(renderer, item, scale, first_row, fonts)
+        else:
+            _paint_shape(renderer, item, scale, first_row)
+    return pixels
+
+
+@lru_cache(maxsize=4)
+def _canvas(width: int, height: int) -> Any:
+    from matplotlib.backends.backend_agg import RendererAgg
+
+    return RendererAgg(width, height, _DPI)  # type: ignore[no-untyped-call]
+
+
+def _paint_text(renderer: Any, text: Text, scale: float, first_row: int, fonts: Fonts) -> None:
+    """A text as the outline of its letters, filled: the same at every size, and quicker than letter by letter."""
+    from matplotlib.colors import to_rgb
+    from matplotlib.transforms import Affine2D
+
+    gc = renderer.new_gc()
+    gc.set_linewidth(0.0)
+    gc.set_snap(False)
+    larger = text.size * scale / _SCALE
+    x, up = text.x * scale, renderer.height + first_row - text.baseline * scale
+    at = Affine2D.from_values(larger, 0.0, 0.0, larger, x, up)
+    renderer.draw_path(gc, _outline(text.text, text.bold, fonts), at, to_rgb(text.colour))
+    gc.restore()
+
+
+@lru_cache(maxsize=2048)
+def _outline(text: str, bold: bool, fonts: Fonts) -> MplPath:
+    """A text's letters as a path, drawn at a size of _SCALE, y upwards from the baseline."""
+    from matplotlib.path import Path as MplPath
+    from matplotlib.textpath import text_to_path
+
+    font = _font(bold, fonts)
+    placed, letters, _ = text_to_path.get_glyphs_with_font(font, text, _letters(bold, fonts))
+    drawn = [(letters[name][0] * size + (x, y), letters[name][1]) for name, x, y, size in placed]
+    points, codes = zip(*drawn, strict=True) if drawn else (np.empty((1, 0, 2)), np.empty((1, 0)))
+    return MplPath(np.concatenate(points), np.concatenate(codes))
+
+
+@cache
+def _letters(bold: bool, fonts: Fonts) -> dict[str, Any]:
+    """The outlines of the letters met so far, for the renderer to look up and add to."""
+    return {}
+
+
+def _paint_shape(renderer: Any, shape: Stroke | Area, scale: float, first_row: int) -> None:
+    from matplotlib.colors import to_rgb
+    from matplotlib.path import Path as MplPath
+    from matplotlib.transforms import Affine2D
+
+    path = MplPath(np.asarray(shape.points, dtype=np.float64), closed=False)
+    path.should_simplify = False  # it was reduced to what can be seen already
+    gc = renderer.new_gc()
+    # straight rules sit on whole pixels; curves must not, or they would step
+    gc.set_snap(len(shape.points) == 2 if isinstance(shape, Stroke) else False)
+    face = None
+    if isinstance(shape, Area):
+        gc.set_linewidth(0.0)
+        face = to_rgb(shape.colour)
+    else:
+        gc.set_foreground(shape.colour)
+        gc.set_linewidth(shape.width * scale)
+        gc.set_joinstyle("round")
+        gc.set_capstyle("round" if shape.kind == "curve" and shape.dash is None else "butt")
+        if shape.dash is not None:
+            gc.set_dashes(0.0, [part * scale for part in shape.dash])
+    down = Affine2D().scale(scale, -scale).translate(0.0, renderer.height + first_row)
+    renderer.draw_path(gc, path, down, face)
+    gc.restore()

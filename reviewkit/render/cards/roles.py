@@ -1,0 +1,50 @@
+"""Roles in place of colours: what a shape is, from which each look has its colour. So one layout does for all looks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+
+from reviewkit.render.cards.look import Look
+from reviewkit.render.cards.scene import Item
+
+_ASKED = "\0"  # between the words of a role, such as a curve's: "curve", its channel, what the trace is
+
+
+@dataclass(frozen=True)
+class _Roles(Look):
+    """A look that answers with the question, to be put to the look that a card is painted in."""
+
+    @property
+    def band(self) -> str:
+        return "band"
+
+    @property
+    def bench(self) -> str:
+        return "bench"
+
+    @property
+    def scale(self) -> str:
+        return "scale"
+
+    def channel(self, channel: str) -> str:
+        return _ASKED.join(("channel", channel))
+
+    def curve(self, channel: str, role: str) -> str:
+        return _ASKED.join(("curve", channel, role))
+
+    def status(self, word: str) -> str:
+        return _ASKED.join(("status", word))
+
+
+ROLES = _Roles(*(field.name for field in fields(Look)))
+
+
+def coloured(items: Sequence[Item], look: Look) -> tuple[Item, ...]:
+    """Shapes with the colours that their roles have in a look."""
+    colours: dict[str, str] = {}
+    for role in dict.fromkeys(item.colour for item in items):
+        name, *asked = role.split(_ASKED)
+        found = getattr(look, name)
+        colours[role] = found(*asked) if asked else found
+    return tuple(replace(item, colour=colours[item.colour]) for item in items)

@@ -1,0 +1,292 @@
+"""A table: horizontal rules only, one column strong, the needles and the words at its end."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from reviewkit.model.card import Row, Rows
+from reviewkit.render.cards.look import LABEL, LEAST
+from reviewkit.render.cards.needle import drop, needle, rise
+from reviewkit.render.cards.scene import Box, LayoutFault, Page, Stroke
+from reviewkit.render.cards.typeset import set_in
+from reviewkit.render.cards.year_scale import amounts_height, put_amounts
+
+_SIZES = (50.0, 48.0, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
+_GAP = 36.0  # between columns
+_NEEDLE, _NEEDLE_GAP = 150.0, 36.0
+_MARGIN_GAP = 20.0  # from a verdict's word to its margin
+_UNBROKEN = 14  # a cell of so few letters, such as a number with its unit, stays on one line
+_PIECES = rf"[^ ]{{1,{_UNBROKEN}}}"
+_LOUD = 5.0  # the width of the rule under a row that must be seen
+_LINE = 1.18  # pitch of a cell's lines, in em
+_EASY, _TIGHT = 1.15, 0.7  # the room above and below a row's lines together, in em
+_TALLEST = 116.0  # a row takes no more than this, or what its lines need
+_NOTE_PITCH = 44.0
+
+_CHANNELS = {"left": "L", "right": "R"}  # headers in their channel's colour
+
+SHORTEN_CELL = "shorten it where it comes from, or drop a column"
+
+
+@dataclass(frozen=True)
+class _Cell:
+    lines: tuple[str, ...]
+    width: float
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table set out for a region: sizes and places, nothing drawn yet."""
+
+    size: float
+    lefts: tuple[float, ...]
+    cells: tuple[tuple[_Cell, ...], ...]
+    notes: tuple[tuple[str, ...], ...]
+    heights: tuple[float, ...]  # what each row needs at least
+    head: float
+    word_left: float
+    word_size: float
+    more: float = 0.0  # what each row gets besides
+
+
+def fits(page: Page, body: Rows, region: Box) -> bool:
+    """Whether a table stands whole in a region; of one that is split, whether all its pages do."""
+    return _fitting(page, body, _over_amounts(page, body, region)) is not None
+
+
+def table(page: Page, body: Rows, region: Box) -> None:
+    """Place a table in a region. Raises LayoutFault where it does not fit."""
+    room = _over_amounts(page, body, region)
+    made = _fitting(page, body, room)
+    if made is None:
+        raise _blame(page, body, room)
+    _place(page, body, made, room)
+    if body.amounts:
+        with page.part_of("reading"):
+            put_amounts(page, body.amounts, body.years, replace(region, top=room.bottom))
+
+
+def _over_amounts(page: Page, body: Rows, region: Box) -> Box:
+    """The room for the rows: what the amounts leave."""
+    return replace(region, bottom=region.bottom - amounts_height(page, body.years)) if body.amounts else region
+
+
+def _fitting(page: Page, body: Rows, region: Box) -> Table | None:
+    """The largest setting whose columns and rows fit; cells wrap only where no size lets them stand on one line.
+
+    All pages of a table share it, so that columns, sizes and the pitch of rows stay as one turns the page.
+    """
+    pages = body.pages or (body.rows,)
+    whole = replace(body, rows=tuple(row for rows in pages for row in rows))
+    for most, anywhere in ((1, False), (2, False), (3, False), (3, True)):
+        for padding, sizes in ((_EASY, _SIZES[:-2]), (_TIGHT, _SIZES)):
+            for size in sizes:
+                made = set_out(page, whole, region, size, most, padding, anywhere)
+                if made is not None and min(_spare(made, pages, region)) >= 0:
+                    return _page_of(made, body, pages, region)
+    return None
+
+
+def _slices(pages: Sequence[Sequence[Row]]) -> Iterator[slice]:
+    start = 0
+    for rows in pages:
+        yield slice(start, start + len(rows))
+        start += len(rows)
+
+
+def _spare(made: Table, pages: Sequence[Sequence[Row]], region: Box) -> list[float]:
+    """What each page leaves free, per row."""
+    room = region.height - made.head
+    return [(room - sum(made.heights[part])) / max(part.stop - part.start, 1) for part in _slices(pages)]
+
+
+def _page_of(made: Table, body: Rows, pages: Sequence[tuple[Row, ...]], region: Box) -> Table:
+    """The rows of one page out of the whole table's setting."""
+    part = list(_slices(pages))[pages.index(body.rows)]
+    more = min(*_spare(made, pages, region), max(_TALLEST - min(made.heights, default=0.0), 0.0))
+    return replace(made, cells=made.cells[part], notes=made.notes[part], heights=made.heights[part], more=more)
+
+
+def _blame(page: Page, body: Rows, region: Box) -> LayoutFault:
+    longest = max((cell for row in body.rows for cell in row.cells), key=len, default="")
+    if set_out(page, body, region, LEAST, 3, _TIGHT, anywhere=True) is None:
+        return page.fault(longest, SHORTEN_CELL, "leaves the other columns no room")
+    return page.fault(longest, "split the table", f"stands in a table of {len(body.rows)} rows that does not fit")
+
+
+def _own_word(row: Row) -> bool:
+    """Whether the verdict's word needs a place of its own (not where it already is the last cell)."""
+    return bool(row.verdict) and (not row.cells or row.cells[-1] != row.verdict)
+
+
+def _bold(body: Rows, row: Row, column: int) -> bool:
+    """Whether a cell is set bold: the strong column, and name and verdict of a row that must be seen."""
+    return column == body.strong or (row.loud and column in (0, len(row.cells) - 1))
+
+
+def _tail(page: Page, body: Rows, size: float) -> float:
+    """The width of what stands behind the columns: needle, word, margin."""
+    rows = [row for row in body.rows if _own_word(row)]
+    tail = max((page.width(row.verdict, size, True) for row in rows), default=0.0)
+    with_margin = [row for row in rows if row.margin]
+    behind = (page.width(row.verdict, size, True) + page.width(row.margin, size) for row in with_margin)
+    return max(tail, max(behind, default=-_MARGIN_GAP) + _MARGIN_GAP)
+
+
+def set_out(
+    page: Page, body: Rows, region: Box, size: float, most: int, padding: float, anywhere: bool = False
+) -> Table | None:
+    """A table at one size, its cells on up to `most` lines, `padding` em between rows; None where it is too wide.
+    `anywhere`: long words may be broken.
+    """
+    count = max([len(body.widths), *(len(row.cells) for row in body.rows)])
+    words = any(_own_word(row) for row in body.rows)
+    word_size = min(size, 40.0)
+    tail = _tail(page, body, word_size)
+    if words and count < len(body.headers):
+        tail = max(tail, page.width(body.headers[count], LABEL))
+    if body.needles and words:
+        tail += _NEEDLE + _NEEDLE_GAP
+    room = region.width - (tail + _GAP if tail else 0.0) - _GAP * (count - 1)
+    widths = _column_widths(page, body, size, count, room, most, anywhere)
+    if widths is None:
+        return None
+    lefts, x = [], region.left
+    for width in widths:
+        lefts.append(x)
+        x += width + _GAP
+    cells, notes, heights = [], [], []
+    for row in body.rows:
+        line = []
+        for column, text in enumerate(row.cells):
+            bold, lines = _bold(body, row, column), 1 if column == body.strong else most
+            made = None
+            if text:
+                made = set_in(page, text, (size,), widths[column], bold=bold, most=lines, anywhere=anywhere)
+            if text and made is None:
+                return None
+            line.append(_Cell(made.lines, made.width) if made else _Cell((), 0.0))
+        cells.append(tuple(line))
+        note, beside = None, region.width - tail - _GAP
+        if row.note:
+            note = set_in(page, row.note, (LABEL,), beside, most=max(most, 2), anywhere=anywhere)
+        if row.note and note is None:
+            return None
+        notes.append(note.lines if note else ())
+        heights.append(_needed(page, line, len(notes[-1]), size, body.needles and words, padding))
+    head = LABEL + 16 if any(body.headers) else 0.0
+    return Table(size, tuple(lefts), tuple(cells), tuple(notes), tuple(heights), head, region.right - tail, word_size)
+
+
+def _needed(page: Page, cells: Sequence[_Cell], notes: int, size: float, needles: bool, padding: float) -> float:
+    """A row's height: rows without a needle are as tall as those with one, so that a table keeps its beat."""
+    lines = max((len(cell.lines) for cell in cells), default=1)
+    high = page.cap(size) + (max(lines, 1) - 1) * size * _LINE
+    if needles:
+        high = max(high, rise(_NEEDLE) + drop(_NEEDLE) - 8)
+    return high + notes * _NOTE_PITCH + size * padding
+
+
+def _column_widths(
+    page: Page, body: Rows, size: float, count: int, room: float, most: int, anywhere: bool
+) -> list[float] | None:
+    """Each column's width: what its cells need on one line, wide ones cut back where the sum is too much.
+
+    What is left over goes out by the relative widths that the table asks for.
+    """
+    natural = [0.0] * count
+    words = [0.0] * count
+    for row in body.rows:
+        for column, text in enumerate(row.cells):
+            bold = _bold(body, row, column)
+            natural[column] = max(natural[column], page.width(text, size, bold) if text else 0.0)
+            whole = column == body.strong or most == 1 or len(text) <= _UNBROKEN
+            parts = [text] if whole else re.findall(_PIECES if anywhere else r"[^ ]+", text)
+            words[column] = max([words[column], *(page.width(part, size, bold) for part in parts if part)])
+    for column, text in enumerate(body.headers[:count]):
+        needed = page.width(text, LABEL, text in _CHANNELS) if text else 0.0
+        natural[column], words[column] = max(natural[column], needed), max(words[column], needed)
+    if sum(natural) > room:
+        if most == 1 or sum(words) > room:
+            return None
+        # every column keeps its longest word; the rest is shared by what each still lacks
+        lacking = [whole - least for whole, least in zip(natural, words, strict=True)]
+        spare = (room - sum(words)) / max(sum(lacking), 1e-9)
+        return [least + lack * min(spare, 1.0) for least, lack in zip(words, lacking, strict=True)]
+    asked = [max(body.widths[column], 0.0) if column < len(body.widths) else 0.0 for column in range(count)]
+    total = sum(asked) or 1.0
+    wanted = [room * part / total for part in asked]
+    lacking = [max(whole - want, 0.0) for whole, want in zip(natural, wanted, strict=True)]
+    spare_of = [max(want - whole, 0.0) for whole, want in zip(natural, wanted, strict=True)]
+    take = sum(lacking) / max(sum(spare_of), 1e-9)
+    return [
+        max(want, whole) if lack else want - spare * take
+        for want, whole, lack, spare in zip(wanted, natural, lacking, spare_of, strict=True)
+    ]
+
+
+def _place(page: Page, body: Rows, made: Table, region: Box) -> None:
+    look = page.look
+    y = region.top
+    if made.head:
+        baseline = y + page.cap(LABEL)
+        for column, text in enumerate(body.headers):
+            x = made.lefts[column] if column < len(made.lefts) else made.word_left
+            if text:
+                colour = look.channel(_CHANNELS[text]) if text in _CHANNELS else look.soft
+                page.add(page.text(text, x, baseline, LABEL, colour, bold=text in _CHANNELS, remedy=SHORTEN_CELL))
+        y += made.head
+        page.add(Stroke("rule", ((region.left, y), (region.right, y)), look.rule, 2.0))
+    # a row that must be seen is underlined: with a rule over it too, a good row between two such would be framed
+    loud = ""
+    for index, row in enumerate(body.rows):
+        if index:
+            colour = look.status(loud) if loud else look.rule
+            page.add(Stroke("rule", ((region.left, y), (region.right, y)), colour, _LOUD if loud else 2.0))
+        loud = row.verdict if row.loud else ""
+        height = made.heights[index] + made.more
+        _place_row(page, body, made, index, Box(region.left, y, region.right, y + height))
+        y += height
+    if loud:
+        page.add(Stroke("rule", ((region.left, y), (region.right, y)), look.status(loud), _LOUD))
+
+
+def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> None:
+    look, row = page.look, body.rows[index]
+    cap = page.cap(made.size)
+    notes = made.notes[index]
+    # lines and note are centred together
+    middle = (box.top + box.bottom - len(notes) * _NOTE_PITCH) / 2
+    last = middle + cap / 2
+    for column, cell in enumerate(made.cells[index]):
+        bold = _bold(body, row, column)
+        verdict = row.cells[column] == row.verdict and column == len(row.cells) - 1 and bool(row.verdict)
+        colour = look.ink if bold or column == 0 or body.strong is None else look.soft
+        verdict = verdict or (row.loud and column == body.strong)
+        if column == 0 and row.cells[0] in ("L", "R"):
+            colour = look.channel(row.cells[0])
+        if verdict:
+            colour = look.status(row.verdict)
+        first = middle + cap / 2 - (len(cell.lines) - 1) * made.size * _LINE / 2
+        last = max(last, first + (len(cell.lines) - 1) * made.size * _LINE)
+        for line, text in enumerate(cell.lines):
+            baseline = first + line * made.size * _LINE
+            page.add(page.text(text, made.lefts[column], baseline, made.size, colour, bold=bold, remedy=SHORTEN_CELL))
+    for line, text in enumerate(notes):
+        baseline = last + (line + 1) * _NOTE_PITCH
+        page.add(page.text(text, box.left, baseline, LABEL, look.ink if row.loud else look.soft, remedy=SHORTEN_CELL))
+    if not _own_word(row):
+        return
+    word_left = made.word_left
+    if body.needles:
+        line_y = middle + (rise(_NEEDLE) - drop(_NEEDLE)) / 2 + 2
+        with page.part_of("needle"):
+            needle(page, word_left, line_y, _NEEDLE, row.position, row.verdict)
+        word_left += _NEEDLE + _NEEDLE_GAP
+    size, status = made.word_size, look.status(row.verdict)
+    base = middle + page.cap(size, True) / 2
+    page.add(page.text(row.verdict, word_left, base, size, status, bold=True, remedy=SHORTEN_CELL))
+    if row.margin:
+        page.add(page.text(row.margin, box.right, base, size, look.ink, anchor="right", remedy=SHORTEN_CELL))

@@ -1,0 +1,151 @@
+"""Traces as lines in a panel: scaled, cut at the panel's edges, and no more points than the picture has columns."""
+
+from __future__ import annotations
+
+from math import isnan
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reviewkit.model.card import Axis, Trace
+from reviewkit.render.cards.scene import Box
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from reviewkit.model.arrays import Array
+
+_CROWDED = 8  # points to a pixel column, among which no gap can be seen
+_CUT_SLACK = 1e-9  # of a panel's height: a point on the edge is inside it
+
+
+def share(axis: Axis, values: Array) -> Array:
+    """Where values lie along an axis: 0 at its low end, 1 at its high one, NaN where a log axis has no place for them.
+
+    `values`: any shape; returns the same shape.
+    """
+    given = np.asarray(values, dtype=np.float64)
+    if axis.scale == "linear":
+        return np.asarray((given - axis.low) / (axis.high - axis.low))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        logs = np.where(given > 0, np.log(np.where(given > 0, given, 1.0)), np.nan)
+    return np.asarray((logs - np.log(axis.low)) / (np.log(axis.high) - np.log(axis.low)))
+
+
+def place(axis: Axis, value: float) -> float:
+    """`share` of one value."""
+    return float(share(axis, np.array([value]))[0])
+
+
+def within(axis: Axis, value: float) -> float:
+    """`place`, no further than the panel's edges; zero stands at the foot of a log axis, which has no place for it."""
+    at = place(axis, value)
+    return 0.0 if isnan(at) else min(max(at, 0.0), 1.0)
+
+
+def line_in(x_axis: Axis, y_axis: Axis, trace: Trace) -> Array:
+    """A trace as shares of a panel's width and height (y upwards), shape (m, 2), cut at the edges; NaN rows part it."""
+    points = np.column_stack((share(x_axis, trace.x), share(y_axis, trace.y)))
+    points[~np.isfinite(points).all(axis=1)] = np.nan
+    for column in (0, 1):
+        for edge in (0.0, 1.0):
+            points = _with_crossings(points, column, edge)
+    with np.errstate(invalid="ignore"):
+        outside = ((points < -_CUT_SLACK) | (points > 1 + _CUT_SLACK)).any(axis=1)
+    points[outside] = np.nan
+    return points
+
+
+def _with_crossings(points: Array, column: int, edge: float) -> Array:
+    """The same line with a point added wherever it crosses an edge, so that it can be cut there."""
+    if len(points) < 2:
+        return points
+    off = points[:, column] - edge
+    with np.errstate(invalid="ignore"):
+        at = np.flatnonzero(np.sign(off[:-1]) * np.sign(off[1:]) < 0)
+    if not len(at):
+        return points
+    part = (off[at] / (off[at] - off[at + 1]))[:, np.newaxis]
+    crossings = points[at] + part * (points[at + 1] - points[at])
+    crossings[:, column] = edge
+    return np.insert(points, at + 1, crossings, axis=0)
+
+
+def in_pixels(line: Array, box: Box) -> Array:
+    """Shares of a panel as pixels of the frame, reduced to what can be seen; shape (k, 2)."""
+    pixels = np.column_stack((box.left + line[:, 0] * box.width, box.bottom - line[:, 1] * box.height))
+    return envelope(pixels)
+
+
+def envelope(pixels: Array) -> Array:
+    """A line of rising x reduced to first, least, greatest and last y of each pixel column, in their order.
+
+    `pixels`: shape (n, 2). Lines that are short already, are parted, or run back in x are returned as they are.
+    """
+    columns = np.floor(pixels[:, 0])
+    if len(pixels) < 4 or not np.isfinite(pixels).all():
+        return _envelope_of_parts(pixels) if len(pixels) >= 4 else pixels
+    if np.any(np.diff(pixels[:, 0]) < 0):
+        return pixels
+    starts = np.flatnonzero(np.concatenate(([True], np.diff(columns) > 0)))
+    if len(pixels) <= 4 * len(starts):
+        return pixels
+    ends = np.concatenate((starts[1:], [len(pixels)])) - 1
+    kept = np.unique(np.concatenate((starts, ends, *_extremes(pixels[:, 1], starts))))
+    return np.asarray(pixels[kept])
+
+
+def _extremes(heights: Array, starts: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """The first of the least and the first of the greatest of each stretch that begins at one of `starts`."""
+    counts = np.diff(starts, append=len(heights))
+    found = []
+    for most in (np.minimum.reduceat(heights, starts), np.maximum.reduceat(heights, starts)):
+        at = np.flatnonzero(heights == np.repeat(most, counts))
+        first = np.searchsorted(at, starts)
+        found.append(at[first])
+    return found[0], found[1]
+
+
+def _envelope_of_parts(pixels: Array) -> Array:
+    """`envelope` of each part between NaN rows."""
+    pixels = _bridged(pixels)
+    good = np.isfinite(pixels).all(axis=1)
+    edges = np.flatnonzero(np.diff(good.astype(np.int8))) + 1
+    parts = []
+    for part in np.split(pixels, edges):
+        if np.isfinite(part).all():
+            parts.append(envelope(part))
+        else:
+            parts.append(part[:1])
+    return np.asarray(np.concatenate(parts))
+
+
+def _bridged(pixels: Array) -> Array:
+    """A line without those of its gaps that lie within one pixel column, where there are many points to a column: none
+    of them can be seen, and each would be a line of its own.
+    """
+    at = np.flatnonzero(np.isfinite(pixels).all(axis=1))
+    columns = np.floor(pixels[at, 0])
+    if len(at) < 2 or np.any(np.diff(columns) < 0) or len(at) < _CROWDED * (1 + np.count_nonzero(np.diff(columns))):
+        return pixels
+    gaps = np.flatnonzero((np.diff(at) > 1) & (np.diff(columns) > 0)) + 1
+    return np.insert(pixels[at], gaps, np.nan, axis=0)
+
+
+def end_of(line: Array) -> tuple[float, float] | None:
+    """The last point that can be seen, or None where nothing can."""
+    seen = np.flatnonzero(np.isfinite(line).all(axis=1))
+    return (float(line[seen[-1], 0]), float(line[seen[-1], 1])) if len(seen) else None
+
+
+def length(pixels: Array) -> float:
+    """How long a line is, in pixels."""
+    return float(np.nansum(np.hypot(*np.diff(pixels, axis=0).T))) if len(pixels) > 1 else 0.0
+
+
+def lone_points(pixels: Array) -> Array:
+    """Points with no neighbour: a line cannot show them."""
+    good = np.asarray(np.isfinite(pixels).all(axis=1))
+    after, before = np.zeros_like(good), np.zeros_like(good)
+    after[1:], before[:-1] = good[:-1], good[1:]
+    return np.asarray(pixels[good & ~after & ~before])

@@ -1,0 +1,91 @@
+"""Breaking a text that is too long for one line, at the place a careful typist would choose."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from reviewkit.render.cards.scene import Page
+
+# what a break costs: at a dot between conditions nothing, inside "40 W" or "20 Hz – 20 kHz" a lot
+_AT_DOT, _AT_COMMA, _AT_SPACE, _AT_HYPHEN, _IN_QUANTITY, _IN_WORD = 0, 1, 2, 4, 20, 100
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A text as it will be set: size and lines."""
+
+    size: float
+    lines: tuple[str, ...]
+    width: float  # of the widest line
+
+
+def _breaks(text: str, anywhere: bool) -> Iterator[tuple[int, str, str]]:
+    """Every place to break: cost, what stands before, what comes after."""
+    for match in re.finditer(r" · | |(?<=[-/])(?=\w)", text):
+        before, after = text[: match.start()], text[match.end() :]
+        if not before or not after:
+            continue
+        if match[0] == " · ":
+            cost = _AT_DOT
+        elif not match[0]:
+            cost = _AT_HYPHEN
+        elif before[-1] == "·" or after[0] == "·":
+            continue
+        elif before[-1] == ",":
+            cost = _AT_COMMA
+        elif before[-1].isdigit() or before[-1] in "–±≤" or after[0] == "–":
+            cost = _IN_QUANTITY
+        else:
+            cost = _AT_SPACE
+        yield cost, before, after
+    if anywhere:
+        for at in range(2, len(text) - 1):
+            if text[at - 1].isalnum() and text[at].isalnum():
+                yield _IN_WORD, text[:at], text[at:]
+
+
+def _broken(
+    page: Page, text: str, size: float, bold: bool, width: float, most: int, anywhere: bool
+) -> tuple[int, float, tuple[str, ...]] | None:
+    """The cheapest breaking into at most `most` lines, as (cost, widest line, lines); None if there is none."""
+    whole = page.width(text, size, bold)
+    if whole <= width:
+        return 0, whole, (text,)
+    if most == 1 or whole > width * most:
+        return None
+    best: tuple[int, float, tuple[str, ...]] | None = None
+    for cost, before, after in _breaks(text, anywhere):
+        first = page.width(before, size, bold)
+        if first > width or (best is not None and cost > best[0]):
+            continue
+        rest = _broken(page, after, size, bold, width, most - 1, anywhere)
+        if rest is not None:
+            candidate = (cost + rest[0], max(first, rest[1]), (before, *rest[2]))
+            if best is None or candidate[:2] < best[:2]:
+                best = candidate
+    return best
+
+
+def set_in(
+    page: Page,
+    text: str,
+    sizes: Sequence[float],
+    width: float,
+    *,
+    bold: bool = False,
+    most: int = 1,
+    anywhere: bool = False,
+) -> Setting | None:
+    """The largest of `sizes` (falling) at which a text stands on one line of `width`, else on two, up to `most` lines.
+
+    More lines are tried only after every size; `anywhere` allows a break inside a word as the last resort (names).
+    None where nothing fits.
+    """
+    for lines in range(1, most + 1):
+        for size in sizes:
+            found = _broken(page, text, size, bold, width, lines, anywhere)
+            if found is not None:
+                return Setting(size, found[2], found[1])
+    return None

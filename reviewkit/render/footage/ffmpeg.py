@@ -1,0 +1,105 @@
+"""The encoder: finding an ffmpeg that has what clips need, and feeding it. The only file that runs another program."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from reviewkit.model.digests import digest_of, file_digest
+from reviewkit.model.errors import CannotFinish, Fault, InputError
+
+if TYPE_CHECKING:
+    from reviewkit.render.cards.png import Bytes
+
+ENCODER = "libx264"
+
+
+@dataclass(frozen=True)
+class Encoder:
+    """An ffmpeg to encode with, and what tells it from another one or another version."""
+
+    ffmpeg: str
+    digest: str
+
+
+def find_encoder() -> Encoder:
+    """Return the ffmpeg on the path, else the one that imageio-ffmpeg carries, if it has H.264.
+
+    Raises InputError if there is none.
+    """
+    lacking = ""
+    for ffmpeg in _places():
+        if _can_encode(ffmpeg):
+            return Encoder(ffmpeg, _digest(ffmpeg))
+        lacking = lacking or f" with {ENCODER}, which {ffmpeg} is without"
+    raise InputError(
+        Fault(f"--motion needs ffmpeg{lacking}", 0, "install it, or: pip install 'bench-reviewkit[motion]'")
+    )
+
+
+def _digest(ffmpeg: str) -> str:
+    """The digest of an encoder: of its file, and of what it says of itself, for its libraries may be elsewhere."""
+    ran = subprocess.run([ffmpeg, "-hide_banner", "-version"], capture_output=True, stdin=subprocess.DEVNULL)
+    return digest_of(f"{file_digest(Path(ffmpeg))} {ran.stdout!r}".encode())
+
+
+def encode(ffmpeg: str, arguments: Sequence[str], pieces: Iterable[Bytes | bytes]) -> None:
+    """Run ffmpeg with pieces of data as its standard input. Raises CannotFinish with what it said last."""
+    command = [ffmpeg, "-hide_banner", "-loglevel", "error", "-y", *arguments]
+    try:
+        with tempfile.TemporaryFile() as said:
+            status = _fed(command, pieces, said.fileno())
+            said.seek(0)
+            lines = said.read().decode(errors="replace").split("\n")
+    except OSError as error:
+        raise CannotFinish(f"ffmpeg: {error.strerror or error}") from error
+    if status:
+        last = next((line.strip() for line in reversed(lines) if line.strip()), f"ended with status {status}")
+        raise CannotFinish(f"ffmpeg: {last}")
+
+
+def _fed(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> int:
+    """The exit status of a program that is given pieces of data. Ended if they cannot be had."""
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=said) as process:
+        given = False
+        try:
+            assert process.stdin is not None
+            for piece in pieces:
+                try:
+                    process.stdin.write(piece if isinstance(piece, bytes) else piece.data)
+                except OSError:  # it ended early, and its status says why
+                    break
+            with suppress(OSError):
+                process.stdin.close()
+            given = True
+        finally:
+            if not given:
+                process.kill()
+    return process.returncode
+
+
+def _places() -> Iterator[str]:
+    on_path = shutil.which("ffmpeg")
+    # some systems look in the folder that the command is run in, too, which may be a stranger's
+    if on_path and Path(on_path).is_absolute():
+        yield on_path
+    try:
+        from imageio_ffmpeg import get_ffmpeg_exe  # type: ignore[import-untyped]
+    except ImportError:
+        return
+    with suppress(RuntimeError):  # the package is there and carries none for this machine
+        yield str(get_ffmpeg_exe())
+
+
+def _can_encode(ffmpeg: str) -> bool:
+    try:
+        ran = subprocess.run([ffmpeg, "-hide_banner", "-encoders"], capture_output=True, stdin=subprocess.DEVNULL)
+    except OSError:
+        return False
+    return ENCODER.encode() in ran.stdout

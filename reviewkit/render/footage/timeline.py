@@ -1,0 +1,271 @@
+"""timeline.otio: the noted clips one after another, the cards over them where notes call for them, and markers.
+
+All places are whole frames, counted from exact seconds. Markers stand on the clips, in the clip's own time, so that
+they go where the editor moves the clip. A segment's marker spans its footage: what is left of a clip that was trimmed
+at its head still says which segment it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from importlib.util import find_spec
+from typing import Any
+from urllib.parse import quote
+
+from reviewkit.model.card import Card
+from reviewkit.model.card_files import card_path, file_stems
+from reviewkit.model.episode import Episode
+from reviewkit.model.notes import Clip, Note
+from reviewkit.model.timecode import exact, frame_of_clock, nearest_frame
+from reviewkit.render.footage.clip import lengths
+
+FILE_NAME = "timeline.otio"
+LEFT_OUT = f"{FILE_NAME}: left out; pip install 'bench-reviewkit[timeline]'"
+LEAST_S = 2  # that a card stands, however soon the next is called for: a clip needs it to draw; a judgement, no source
+LONGEST_NAME = 60  # of a marker, in signs; its comment has all the words. A segment's name is read back, so it stays
+_COLOURS = {"segment": "GREEN", "note": "CYAN", "bad take": "RED"}  # as otio.schema.MarkerColor names them
+
+
+@dataclass(frozen=True)
+class _Mark:
+    """A marker on a clip, in frames from the clip's first."""
+
+    what: str  # segment, note or bad take
+    words: str
+    start: int
+    length: int
+    ids: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """Something on a track, in frames. `first`, `available`: where its medium begins, and how much there is of it."""
+
+    name: str
+    url: str
+    start: int
+    length: int
+    first: int
+    available: int
+    marks: tuple[_Mark, ...] = ()
+    ids: dict[str, str] = field(default_factory=dict)
+    by_clock: bool = False  # `first` is the clock's
+
+
+def lacking() -> tuple[str, ...]:
+    """How to have a timeline, where the library that writes it is not installed; it is not loaded for that."""
+    return () if find_spec("opentimelineio") else (LEFT_OUT,)
+
+
+def timeline_file(episode: Episode, made: Collection[str]) -> dict[str, bytes]:
+    """The file by its name; none without the library. `made`: paths of the files that the build makes, among them those
+    of cards that move.
+    """
+    if lacking():
+        return {}
+    import opentimelineio as otio
+
+    return {FILE_NAME: timeline(otio, episode, made).encode()}
+
+
+def timeline(otio: Any, episode: Episode, made: Collection[str]) -> str:
+    """The timeline's text, by the library. The same episode gives the same text."""
+    rate = episode.session.episode.frame_rate
+    footage = _footage(episode, rate)
+    shown = _shown(episode, footage, made, rate)
+    settings, unit = episode.session.episode, episode.session.unit
+    written = _Written(otio, rate)
+    whole = otio.schema.Timeline(settings.title or unit.name)
+    if footage and footage[0].by_clock:
+        whole.global_start_time = written.time(footage[0].first)
+    kinds = otio.schema.TrackKind
+    heard = [replace(clip, marks=()) for clip in footage if clip.url]
+    for name, kind, placed in (
+        ("clips", kinds.Video, footage),
+        ("cards", kinds.Video, shown),
+        ("sound of the clips", kinds.Audio, heard),
+    ):
+        if placed:
+            whole.tracks.append(written.track(name, kind, placed))
+    return f"{whole.to_json_string(indent=1)}\n"
+
+
+# ------------------------------------------------------------------ where everything stands
+
+
+def _footage(episode: Episode, rate: Fraction) -> list[_Placed]:
+    """The clips in the notes' order, end to end: an hour between two of them is no hour of the film."""
+    notes = episode.notes
+    clips = list(notes.clips)
+    if any(not note.clip for note in notes.notes):
+        clips.insert(0, Clip(""))
+    tail_s = exact(episode.session.episode.card_seconds)
+    placed: list[_Placed] = []
+    start, segment = 0, ""
+    for clip in clips:
+        own = [note for note in notes.notes if note.clip == clip.name]
+        # a length that was not noted: up to the last note, and as long again as a card is held there
+        until_s = max((exact(note.at_s) for note in own), default=Fraction(0)) + tail_s
+        length = max(nearest_frame(until_s if clip.length_s is None else exact(clip.length_s), rate), 1)
+        marks, segment = _marks(own, segment, length, rate)
+        placed.append(
+            _Placed(
+                name=clip.name or "footage of no named clip",
+                url=quote(clip.name),
+                start=start,
+                length=length,
+                first=0 if clip.starts_s is None else frame_of_clock(exact(clip.starts_s), rate),
+                available=length,
+                marks=marks,
+                ids={"clip": clip.name} if clip.name else {},
+                by_clock=clip.starts_s is not None,
+            )
+        )
+        start += length
+    return placed
+
+
+def _marks(notes: Sequence[Note], segment: str, length: int, rate: Fraction) -> tuple[tuple[_Mark, ...], str]:
+    """A clip's markers in order, and the segment that it ends in. `segment`: the one that the clip before ended in."""
+    marks: list[_Mark] = []
+    begins: list[tuple[int, str]] = []
+    for note in notes:
+        at = _frame_of(note, length, rate)
+        ids = {"note": str(note.line)}
+        if note.cut:
+            marks.append(_Mark("bad take", note.text, at, 1, ids))
+            continue
+        if (named := note.segment or "opening") != segment:
+            segment = named
+            begins.append((at, named))
+        if note.text or note.cards:
+            marks.append(_Mark("note", note.text or f"card {', '.join(note.cards)}", at, 1, ids))
+    ends = [at for at, _ in (*begins[1:], (length, ""))] if begins else []
+    spans = [
+        _Mark("segment", name, at, end - at, {"segment": name})
+        for (at, name), end in zip(begins, ends, strict=True)
+        if end > at  # else another segment was named at the same time
+    ]
+    return tuple(sorted((*spans, *marks), key=lambda mark: mark.start)), segment
+
+
+def _frame_of(note: Note, length: int, rate: Fraction) -> int:
+    return min(nearest_frame(exact(note.at_s), rate), length - 1)
+
+
+def _shown(episode: Episode, footage: Sequence[_Placed], made: Collection[str], rate: Fraction) -> list[_Placed]:
+    """The cards: those that notes call for at their times, then the others, behind all else, in the outline's order."""
+    names = file_stems(episode.cards)
+    holds = {card.id: _held(card, episode, rate) for card in episode.cards}
+
+    def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _Placed:
+        clip = card_path("mp4", names[card])
+        url = clip if clip in made else card_path("cards", names[card])
+        return _Placed(names[card], quote(url), start, length, 0, holds[card], marks, {"card": card})
+
+    calls = _calls(episode, footage, rate)
+    placed = [put(*place) for place in _in_turn(calls, holds, nearest_frame(Fraction(LEAST_S), rate))]
+    free = max((one.start + one.length for one in (*placed, *footage)), default=0)
+    done = {card for _, cards in calls for card in cards}
+    noted = {mark.words for clip in footage for mark in clip.marks if mark.what == "segment"}
+    for segment in episode.segments:
+        for card in segment.cards:
+            if card not in done:
+                begin = _Mark("segment", segment.name, 0, holds[card], {"segment": segment.name})
+                placed.append(put(card, free, holds[card], () if segment.name in noted else (begin,)))
+                free += holds[card]
+                done.add(card)
+                noted.add(segment.name)
+    return placed
+
+
+def _calls(episode: Episode, footage: Sequence[_Placed], rate: Fraction) -> list[tuple[int, tuple[str, ...]]]:
+    """Each note that calls for cards: its frame on the timeline, and the cards, with those that follow a first one."""
+    called = {beat.note: beat.cards for segment in episode.segments for beat in segment.beats if beat.note}
+    clips = {placed.ids.get("clip", ""): placed for placed in footage}
+    return [
+        (clips[note.clip].start + _frame_of(note, clips[note.clip].length, rate), cards)
+        for note in episode.notes.notes
+        if not note.cut and (cards := called.get(note, ()))
+    ]
+
+
+def _in_turn(
+    calls: Sequence[tuple[int, tuple[str, ...]]], holds: Mapping[str, int], least: int
+) -> Iterator[tuple[str, int, int]]:
+    """Each card with its first frame and its length. Where the next is called for sooner than one is held, it is cut
+    short, for the words have gone on. Cards of one note share what there is; none has less than `least`, and what
+    follows then waits for it.
+    """
+    free = 0
+    for number, (at, cards) in enumerate(calls):
+        start, whole = max(at, free), sum(holds[card] for card in cards)
+        room = min(max(calls[number + 1][0] - start, 0), whole) if number + 1 < len(calls) else whole
+        for card in cards:
+            length = max(holds[card] * room // whole, min(holds[card], least))
+            yield card, start, length
+            start += length
+        free = start
+
+
+def _held(card: Card, episode: Episode, rate: Fraction) -> int:
+    """Frames that a card is held, which is how long its clip is."""
+    return lengths(card.hold_s or episode.session.episode.card_seconds, rate).frames
+
+
+# ------------------------------------------------------------------ as the library has it
+
+
+class _Written:
+    """Puts places into the library's objects. Its rates are floats, its values whole frames: nothing adds up."""
+
+    def __init__(self, otio: Any, rate: Fraction) -> None:
+        self.otio = otio
+        self.rate = float(rate)
+
+    def time(self, frames: int) -> Any:
+        """A time in frames."""
+        return self.otio.opentime.RationalTime(frames, self.rate)
+
+    def track(self, name: str, kind: str, placed: Sequence[_Placed]) -> Any:
+        """A track with gaps between what stands on it."""
+        track = self.otio.schema.Track(name, kind=kind)
+        at = 0
+        for one in placed:
+            if one.start > at:
+                track.append(self.otio.schema.Gap(source_range=self._range(0, one.start - at)))
+            track.append(self._clip(one))
+            at = one.start + one.length
+        return track
+
+    def _range(self, first: int, length: int) -> Any:
+        return self.otio.opentime.TimeRange(self.time(first), self.time(length))
+
+    def _clip(self, one: _Placed) -> Any:
+        schema = self.otio.schema
+        available = self._range(one.first, one.available)
+        if one.url:
+            medium = schema.ExternalReference(target_url=one.url, available_range=available)
+        else:
+            medium = schema.MissingReference(available_range=available)
+        return schema.Clip(
+            one.name,
+            media_reference=medium,
+            source_range=self._range(one.first, one.length),
+            markers=[self._marker(mark, one.first) for mark in one.marks],
+            metadata={"reviewkit": one.ids} if one.ids else {},
+        )
+
+    def _marker(self, mark: _Mark, first: int) -> Any:
+        name = f"{mark.what}: {mark.words}".removesuffix(": ")
+        if mark.what != "segment" and len(name) > LONGEST_NAME:
+            name = f"{name[: LONGEST_NAME - 2].rsplit(' ', 1)[0]} …"
+        return self.otio.schema.Marker(
+            name,
+            marked_range=self._range(first + mark.start, mark.length),
+            color=getattr(self.otio.schema.MarkerColor, _COLOURS[mark.what]),
+            metadata={"reviewkit": mark.ids},
+            comment=mark.words,
+        )

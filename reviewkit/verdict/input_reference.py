@@ -1,0 +1,70 @@
+"""A signal to noise ratio re a voltage at the input, as phono inputs are rated: worked out from the noise at the output
+and from what that input needs for a known output.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+
+from reviewkit.model import quantities
+from reviewkit.model.finding import Finding
+
+_DB_OF_RELATIVE = 20 / math.log(10)  # of a small change, to first order
+_SPOT_HZ, _SAME_FREQUENCY = 1000.0, 0.01
+
+
+def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | None) -> list[Finding]:
+    """The S/N of every noise (dB, `at.reference_input` in V) whose input's sensitivity or gain at 1 kHz is known: 20
+    lg(volts · gain / noise), the same as S/N re rated output + 20 lg(volts / sensitivity). The volume must have been
+    the same for both: nothing in a session says so. `rated_w`: what a sensitivity is for whose reading does not say.
+    """
+    made = []
+    for noise in findings:
+        told = next(_gains(noise, findings, rated_w), None) if noise.quantity == "noise" and noise.value > 0 else None
+        if told is None:
+            continue
+        gain, of, how = told
+        parts = [_relative(noise), _relative(of)]
+        expanded = _DB_OF_RELATIVE * math.hypot(*(part or 0.0 for part in parts))
+        made.append(
+            replace(
+                noise,
+                quantity="snr",
+                value=20 * math.log10(volts * gain / noise.value),
+                unit=quantities.QUANTITIES["snr"].unit,
+                at={**noise.at, "reference_input": volts, "method": how},
+                uncertainty=expanded or None,
+                bound="at least" if noise.bound else "",
+                step=None,
+            )
+        )
+    return made
+
+
+def _gains(noise: Finding, findings: Iterable[Finding], rated_w: float | None) -> Iterator[tuple[float, Finding, str]]:
+    """What this noise's input and channel were amplified by (a ratio), the figure that says so, and it in words."""
+    for f in findings:
+        hz = f.at.get("frequency", _SPOT_HZ)
+        fits = f.channel in (noise.channel, "both", "") and f.at.get("input", "") == noise.at.get("input", "")
+        if not fits or abs(hz / _SPOT_HZ - 1) > _SAME_FREQUENCY:
+            continue
+        if f.quantity == "gain":
+            yield 10 ** (f.value / 20), f, f"from its gain of {quantities.show(f)}"
+        elif f.quantity == "input_sensitivity" and f.value > 0:
+            watts, ohms = f.at.get("power", rated_w), f.at.get("load")
+            if "voltage" in f.at:
+                output_v, words = float(f.at["voltage"]), quantities.volts(f.at["voltage"])
+            elif watts and ohms and math.isfinite(ohms):
+                output_v, words = math.sqrt(watts * ohms), quantities.watts(watts)
+            else:
+                continue
+            yield output_v / f.value, f, f"from its sensitivity of {quantities.show(f)} for {words}"
+
+
+def _relative(f: Finding) -> float | None:
+    """The expanded uncertainty as a share of the figure; of one in dB, of the ratio behind it."""
+    if f.uncertainty is None:
+        return None
+    return f.uncertainty / _DB_OF_RELATIVE if f.unit == "dB" else f.uncertainty / f.value

@@ -1,0 +1,151 @@
+"""Rated against measured, as rows that the card, the three table files, the page and the description all print."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reviewkit.model import digits, quantities, rating_words
+from reviewkit.model.finding import Finding, Run
+from reviewkit.model.session import Bench, Rating, Session
+from reviewkit.model.verdict import Verdict
+from reviewkit.verdict.verdict import UNMEASURED, judging
+
+NONE_GIVEN = "none given"
+
+
+@dataclass(frozen=True)
+class TableRow:
+    """One row. `verdict` is "" where the maker gave no figure."""
+
+    label: str
+    limit: str  # the limit alone, for the card
+    rated: str  # with its conditions
+    measured: str
+    verdict: str
+    margin: str
+    note: str  # why it does not compare; conditions taken as the bench had them
+    position: float | None = None
+    promised: str = ""  # the limit as the maker states it, whatever the figure was held against
+
+
+@dataclass(frozen=True)
+class SpecTable:
+    """The rows and the lines under them."""
+
+    rows: tuple[TableRow, ...]
+    foot: tuple[str, ...]
+
+
+def spec_table(session: Session, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> SpecTable:
+    """Every rating in the maker's order, then what was measured without one."""
+    rows = [
+        TableRow(
+            *(v.label, v.limit, v.rated, v.measured or "–", v.verdict, v.margin, _note(v)),
+            position=v.position,
+            promised=rating_words.limit_text(v.rating),
+        )
+        for v in verdicts
+    ]
+    return SpecTable(tuple(rows + _unrated(session, runs)), _foot(session, verdicts))
+
+
+def _note(v: Verdict) -> str:
+    assumed = f"as on the bench: {v.assumed}" if v.assumed else ""
+    return "; ".join(part for part in (v.why, assumed) if part)
+
+
+def sources(ratings: Sequence[Rating]) -> list[str]:
+    """Where the ratings are printed; where some have no source, of how many of them each is."""
+    counts = Counter(r.source for r in ratings if r.source)
+    if sum(counts.values()) == len(ratings):
+        return list(counts)
+    return [f"{name} ({count} of {len(ratings)})" for name, count in counts.items()]
+
+
+def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
+    said = sources(session.ratings)
+    lines = [f"ratings: {'; '.join(said)}"] if said else []
+    judged = any(v.verdict != UNMEASURED for v in verdicts)
+    if judged:
+        lines.append(_uncertainty(session.bench))
+    if any(v.rating.quantity == "power" and v.verdict != UNMEASURED for v in verdicts):
+        lines.append("not preconditioned")
+    return tuple(lines)
+
+
+def _uncertainty(bench: Bench) -> str:
+    """What of the bench's uncertainty is stated, in one line."""
+    level, load, floor = bench.level_uncertainty_db, bench.load_tolerance_percent, bench.distortion_floor_percent
+    stated = [
+        f"level uncertainty {digits.trimmed(level)} dB (k = 2)" if level is not None else "",
+        f"loads ±{quantities.percent(load)}" if load is not None else "",
+        f"the bench's own distortion {quantities.percent(floor)}" if floor is not None else "",
+    ]
+    return ", ".join(part for part in stated if part) or "uncertainty not stated"
+
+
+# the one figure of a kind that a table shows where the maker gave none: quantity, label, and the ratings that would
+# cover it
+_HEADLINES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("thd_plus_noise", "THD+N", ("thd", "thd_plus_noise", "distortion", "power")),
+    ("flatness", "Response", ("flatness",)),
+    ("worst_distortion", "Distortion", ("thd", "thd_plus_noise", "distortion", "power")),
+    ("power_at_limit", "Power", ("power",)),
+    ("crosstalk", "Crosstalk", ("crosstalk", "separation")),
+    ("channel_balance", "Channel balance", ("channel_balance",)),
+    ("damping_factor", "Damping factor", ("damping_factor", "source_impedance")),
+    ("snr", "Signal to noise", ("snr", "noise")),
+    ("imd", "Intermodulation", ("imd",)),
+    ("multitone_clearance", "Multitone clearance", ("multitone_clearance",)),
+    ("riaa_deviation", "Phono response", ("riaa_deviation",)),
+)
+
+
+def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
+    rated = {rating.quantity for rating in session.ratings}
+    findings = judging(runs)
+    rows = []
+    for quantity, label, covered_by in _HEADLINES:
+        if rated & set(covered_by):
+            continue
+        # the S/N of a tone's capture is re that tone and says little about the unit
+        same = [f for f in findings if f.quantity == quantity and (quantity != "snr" or "reference" in f.at)]
+        first = [f for f in same if f.measurement == same[0].measurement and _told(f) == _told(same[0])]
+        worst = quantities.worse(first)
+        if worst is not None:
+            where = "" if worst.quantity in ("power_at_limit",) else _spot(worst)
+            level = quantities.conditions(
+                {k: v for k, v in worst.at.items() if k != "power" or quantity != "power_at_limit"}
+            )
+            named = ", ".join(part for part in (label, _weighting(worst), where) if part)
+            rows.append(TableRow(named, NONE_GIVEN, NONE_GIVEN, quantities.show(worst), "", "", _under(worst, level)))
+    return rows
+
+
+def _spot(f: Finding) -> str:
+    if f.quantity in ("flatness", "worst_distortion", "riaa_deviation", "snr", "imd", "multitone_clearance"):
+        return quantities.band((f.at["band"][0], f.at["band"][1])) if "band" in f.at else ""
+    return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
+
+
+def _told(f: Finding) -> tuple[object, ...]:
+    """What a figure must share with the first of its kind to stand in one row with it."""
+    return _spot(f), f.at.get("weighting"), f.at.get("reference")
+
+
+def _weighting(f: Finding) -> str:
+    """A noise figure without its weighting says nothing: it stands in the row's name."""
+    return f"{f.at['weighting']}-weighted" if "weighting" in f.at else "unweighted" if f.quantity == "snr" else ""
+
+
+def _under(f: Finding, level: str) -> str:
+    parts = (
+        f"at {quantities.percent(f.at['limit'])}" if "limit" in f.at else "",
+        f"re {quantities.watts(f.at['reference'])}" if "reference" in f.at else "",
+        f"with {quantities.tones((f.at['tones'][0], f.at['tones'][1]))}" if "tones" in f.at else "",
+        level,
+        str(f.at.get("setting", "")),
+    )
+    return ", ".join(part for part in parts if part)
