@@ -16,7 +16,8 @@ import accuracy as promised
 import pytest
 from hypothesis import settings
 
-from reviewkit.build import build, pipeline, pool
+from reviewkit.build import pipeline, pool
+from reviewkit.build.build import build
 from reviewkit.build.options import Options
 from reviewkit.commands import cli
 

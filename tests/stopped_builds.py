@@ -20,7 +20,7 @@ from pathlib import Path
 import one_evening
 from one_evening import outputs, put
 
-from reviewkit.build import build
+from reviewkit.build.build import build
 from reviewkit.build.cache import VARIABLE, open_cache
 from reviewkit.build.deliver import MANIFEST
 from reviewkit.build.options import Options

@@ -285,7 +285,7 @@ def test_another_program_makes_everything_itself(folder, monkeypatch):
     drawn, pictures = [], drawing.pictures
     monkeypatch.setattr(drawing, "pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
     for module in ("measuring", "drawing", "last_build"):
-        monkeypatch.setattr(f"reviewkit.{module}.program_digest", lambda: "another")
+        monkeypatch.setattr(f"reviewkit.build.{module}.program_digest", lambda: "another")
     before = outputs(folder / "out")
     assert not is_current(folder)
     build(folder, Options())

@@ -14,7 +14,7 @@ import stopped_builds
 from one_evening import outputs, put
 from stopped_builds import CHECKOUT, Two, kill, moments, small_disk
 
-from reviewkit.build import build, hand_over, make
+from reviewkit.build.build import build, hand_over, make
 from reviewkit.build.cache import open_cache
 from reviewkit.build.options import Options
 from reviewkit.model.errors import CannotFinish

@@ -12,7 +12,7 @@ from contextlib import closing
 import numpy as np
 import pytest
 
-from reviewkit.build import build
+from reviewkit.build.build import build
 from reviewkit.build.cache import open_cache
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE

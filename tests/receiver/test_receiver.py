@@ -7,7 +7,8 @@ import json
 import pytest
 import receiver_session
 
-from reviewkit.build import build, pipeline
+from reviewkit.build import pipeline
+from reviewkit.build.build import build
 from reviewkit.build.options import Options
 from reviewkit.render.pages import outputs
 
