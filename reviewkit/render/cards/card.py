@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from isal import isal_zlib
 
 from reviewkit.model.card import Bars, Card, Curves, Row, Rows, TitlePage
 from reviewkit.render.cards.contact_sheet import SMALL
@@ -75,7 +76,7 @@ def pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
             flat = dict.fromkeys((look.ground, *(shape.colour for shape in shapes)))
             drawn[kind] = png(pixels, tuple(flat))
             if order.small and kind == "cards":
-                drawn["small"] = zlib.compress(smaller(pixels, SMALL), 1)
+                drawn["small"] = isal_zlib.compress(smaller(pixels, SMALL), 1)
     if order.motion and card.chart:
         drawn |= _put_in_motion(card, items, order, order.motion)
     return drawn | _over_footage(card, items, order)

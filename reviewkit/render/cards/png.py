@@ -1,8 +1,7 @@
 """Pixels as PNG, made for cards: flat grounds, few colours, many rows that are as the one above.
 
-Only what changes from one row to the next is looked at, and rows that change nothing are not compressed again. Where
-256 colours hold every colour of the picture within two levels a channel, the picture has a palette; else it is in full
-colour. PNG is ISO/IEC 15948:2004, deflate RFC 1951, its wrapping and Adler-32 RFC 1950.
+Only what changes from one row to the next is looked at. Where 256 colours hold every colour of the picture within two
+levels a channel, the picture has a palette; else it is in full colour. PNG is ISO/IEC 15948:2004.
 """
 
 from __future__ import annotations
@@ -10,17 +9,15 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Collection
-from functools import cache
-from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
+from isal import isal_zlib
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Bytes = NDArray[np.uint8]
-    Whole = NDArray[Any]  # of some integer type
     Packed = NDArray[np.uint32]  # a pixel in each: red in the lowest byte, then green, blue
 
 NEAR = 2  # levels that a palette may be off by in a channel
@@ -28,7 +25,6 @@ _MOST = 256
 _TOO_MANY = 1000  # colours: with more, looking for a palette costs more time than it saves
 _UP = 2  # the filter type: bytes are differences to the row above
 _LEVEL = 1
-_STILL = 16  # rows that change nothing are put in by so many
 _RGB, _PALETTE, _RGB_ALPHA = 2, 3, 6  # colour types
 
 
@@ -52,20 +48,16 @@ def png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
         where = 3 * at + row + 1
         for channel, difference in enumerate((_channels(here) - _channels(above)).T):
             rows.reshape(-1)[where + channel] = difference
-        chunks = _chunk(b"IHDR", _header(width, height, _RGB))
-    else:
-        palette, numbers = numbered
-        number = np.zeros(1 << 24, dtype=np.uint8)  # only the pages that are touched cost anything
-        number[colours] = numbers
-        rows = np.zeros((height, 1 + width), dtype=np.uint8)
-        rows[0, 1:] = number[top]
-        rows.reshape(-1)[at + row + 1] = number[here] - number[above]
-        chunks = _chunk(b"IHDR", _header(width, height, _PALETTE)) + _chunk(b"PLTE", palette.tobytes())
+        rows[:, 0] = _UP
+        return _file(width, _RGB, rows)
+    palette, numbers = numbered
+    number = np.zeros(1 << 24, dtype=np.uint8)  # only the pages that are touched cost anything
+    number[colours] = numbers
+    rows = np.zeros((height, 1 + width), dtype=np.uint8)
     rows[:, 0] = _UP
-    still = np.ones(height, dtype=bool)
-    still[0] = still[row] = False
-    data = _chunk(b"IDAT", _deflated(rows, still))
-    return b"\x89PNG\r\n\x1a\n" + chunks + data + _chunk(b"IEND", b"")
+    rows[0, 1:] = number[top]
+    rows.reshape(-1)[at + row + 1] = number[here] - number[above]
+    return _file(width, _PALETTE, rows, palette.tobytes())
 
 
 def png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
@@ -81,11 +73,7 @@ def png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
     rows[0, 1:] = above
     np.subtract(values[0], above, out=rows[clear_rows, 1:])
     np.subtract(values[1:], values[:-1], out=rows[clear_rows + 1 :, 1:])
-    still = np.ones(len(rows), dtype=bool)
-    still[0] = False
-    still[clear_rows:] &= ~rows[clear_rows:, 1:].any(axis=1)
-    chunks = _chunk(b"IHDR", _header(width, len(rows), _RGB_ALPHA)) + _chunk(b"IDAT", _deflated(rows, still))
-    return b"\x89PNG\r\n\x1a\n" + chunks + _chunk(b"IEND", b"")
+    return _file(width, _RGB_ALPHA, rows)
 
 
 def smaller(pixels: Bytes, width: int) -> bytes:
@@ -147,52 +135,15 @@ def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | No
 # ------------------------------------------------------------------ the file
 
 
-def _header(width: int, height: int, colour_type: int) -> bytes:
-    return struct.pack(">IIBBBBB", width, height, 8, colour_type, 0, 0, 0)
+def _file(width: int, colour_type: int, rows: Bytes, palette: bytes = b"") -> bytes:
+    """Return the file. `rows`: shape (height, bytes of a row and one before them), as the filter type leaves them."""
+    header = struct.pack(">IIBBBBB", width, len(rows), 8, colour_type, 0, 0, 0)
+    chunks = [_chunk(b"IHDR", header), _chunk(b"PLTE", palette) if palette else b""]
+    chunks += [_chunk(b"IDAT", isal_zlib.compress(rows.data, _LEVEL)), _chunk(b"IEND", b"")]
+    return b"".join([b"\x89PNG\r\n\x1a\n", *chunks])
 
 
 def _chunk(name: bytes, data: bytes) -> bytes:
-    return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
-
-
-def _deflated(rows: Bytes, still: NDArray[np.bool_]) -> bytes:
-    """Rows as a zlib stream; `still`: shape (height,), the rows that are a filter type and zeros.
-
-    Long stretches of those are one block, compressed once and put in as often as needed. What follows it must not
-    refer to what stood before, so the dictionary is emptied there (a full flush).
-    """
-    height, length = rows.shape
-    block, block_sum = _still_block(length)
-    deflate = zlib.compressobj(_LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS)
-    parts, total = [b"\x78\x01"], 1
-    edges = [0, *(np.flatnonzero(still[1:] != still[:-1]) + 1), height]
-    start = 0  # of the rows that are not written yet
-    for first, end in pairwise(edges):
-        blocks = (end - first) // _STILL
-        if not still[first] or not blocks:
-            continue
-        parts += [deflate.compress(rows[start:first].data), deflate.flush(zlib.Z_FULL_FLUSH), block * blocks]
-        total = zlib.adler32(rows[start:first].data, total)
-        for _ in range(blocks):
-            total = _joined(total, block_sum, _STILL * length)
-        start = first + blocks * _STILL
-    parts += [deflate.compress(rows[start:].data), deflate.flush()]
-    total = zlib.adler32(rows[start:].data, total)
-    return b"".join([*parts, struct.pack(">I", total)])
-
-
-@cache
-def _still_block(length: int) -> tuple[bytes, int]:
-    """_STILL rows that change nothing, compressed to stand anywhere in a stream, and their Adler-32."""
-    rows = np.zeros((_STILL, length), dtype=np.uint8)
-    rows[:, 0] = _UP
-    deflate = zlib.compressobj(_LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS)
-    return deflate.compress(rows.data) + deflate.flush(zlib.Z_FULL_FLUSH), zlib.adler32(rows.data)
-
-
-def _joined(first: int, second: int, length: int) -> int:
-    """The Adler-32 of two pieces from that of each (RFC 1950, section 8.2); `length`: bytes of the second."""
-    prime = 65521
-    low = ((first & 0xFFFF) + (second & 0xFFFF) - 1) % prime
-    high = ((first >> 16) + (second >> 16) + length * ((first & 0xFFFF) - 1)) % prime
-    return high << 16 | low
+    return b"".join(
+        [struct.pack(">I", len(data)), name, data, struct.pack(">I", isal_zlib.crc32(data, zlib.crc32(name)))]
+    )
