@@ -46,7 +46,7 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
         "render/pages/page.py",
         "render/pages/template_environment.py",
         "render/pages/template_child.py",
-        "render/pages/compiled.py",
+        "render/pages/template_cache.py",
     ),
     "markdown": ("render/pages/page.py",),
     "nh3": ("render/pages/page.py",),

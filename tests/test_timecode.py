@@ -6,7 +6,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit.model.timecode import RATES, exact_rate, frame_at, frame_of_clock, frames_a_day, label, nearest_frame
+from reviewkit.model.timecode import (
+    RATES,
+    exact_rate,
+    frame_at,
+    frame_of_clock,
+    frames_a_day,
+    nearest_frame,
+    timecode_label,
+)
 
 NTSC, DOUBLE = Fraction(30000, 1001), Fraction(60000, 1001)
 FILM = Fraction(24000, 1001)
@@ -42,7 +50,7 @@ DROP_FRAME = [
 
 @pytest.mark.parametrize(("rate", "frame", "written"), DROP_FRAME)
 def test_the_drop_frame_table(rate, frame, written):
-    assert label(frame, rate) == written
+    assert timecode_label(frame, rate) == written
     assert frame_at(written, rate) == frame
 
 
@@ -52,7 +60,7 @@ def test_the_drop_frame_table(rate, frame, written):
 def test_a_day_has_its_number_of_labels_and_goes_round(rate, count):
     # SMPTE ST 12-1: 24 hours of 107 892 frames at 29.97; the others are 86 400 times what a second counts
     assert frames_a_day(rate) == count
-    assert label(count, rate) == label(0, rate)
+    assert timecode_label(count, rate) == timecode_label(0, rate)
 
 
 @pytest.mark.parametrize("rate", [NTSC, DOUBLE])
@@ -62,7 +70,7 @@ def test_every_label_of_a_day_comes_back_and_none_twice(rate):
     for minute in range(1440):
         begins = nearest_frame(Fraction(minute * 60 * 1001, 1000), rate)
         frames |= set(range(max(begins - 9, 0), min(begins + 9, frames_a_day(rate))))
-    labels = {label(frame, rate): frame for frame in frames}
+    labels = {timecode_label(frame, rate): frame for frame in frames}
     assert len(labels) == len(frames)
     assert all(frame_at(written, rate) == frame for written, frame in labels.items())
 
@@ -72,7 +80,7 @@ def test_labels_are_those_of_a_library_that_counts_them_too(rate, frame):
     opentime = pytest.importorskip("opentimelineio").opentime
     frame %= frames_a_day(rate)
     drop = rate in (NTSC, DOUBLE)
-    assert label(frame, rate) == opentime.RationalTime(frame, float(rate)).to_timecode(float(rate), drop)
+    assert timecode_label(frame, rate) == opentime.RationalTime(frame, float(rate)).to_timecode(float(rate), drop)
 
 
 @pytest.mark.parametrize(
@@ -112,7 +120,7 @@ def test_the_skipped_labels_exist_in_each_tenth_minute():
 def test_a_time_of_day_is_the_frame_whose_label_reads_it(clock, rate, written):
     hours, minutes, seconds = clock.split(":")
     frame = frame_of_clock(int(hours) * 3600 + int(minutes) * 60 + Fraction(seconds), rate)
-    assert label(frame, rate) == written
+    assert timecode_label(frame, rate) == written
 
 
 @pytest.mark.parametrize("rate", RATES)

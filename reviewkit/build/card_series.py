@@ -30,17 +30,17 @@ def all_cards(
 ) -> tuple[Card, ...]:
     """Return every card in the episode's order; a table that one card cannot hold is spread over several."""
     session, by_card = files.session, _groups(runs)
-    cards = [session_cards.title_card(session, price, files.photo), session_cards.rated_card(session)]
+    cards = [session_cards.make_title_card(session, price, files.photo), session_cards.make_rated_card(session)]
     for name, group in by_card.items():
         shown = session_cards.verdicts_on(group, verdicts)
         cards += [replace(card, corner=session.unit.name) for card in _cards(name, group, list(by_card), shown)]
     cards += [
-        session_cards.repair_card(session, files.repair),
-        session_cards.table_card(session, table, verdicts),
-        session_cards.closing_card(session, verdicts, price),
+        session_cards.make_repair_card(session, files.repair),
+        session_cards.make_table_card(session, table, verdicts),
+        session_cards.make_closing_card(session, verdicts, price),
     ]
     return tuple(
-        session_cards.with_alt(replace(part, first=card.first or card.id))
+        session_cards.add_alt_text(replace(part, first=card.first or card.id))
         for card in cards
         if card is not None
         for part in fit(card, fonts)

@@ -17,13 +17,13 @@ from reviewkit.build.program import program_digest
 from reviewkit.model.card import Card
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.render.cards.card import LayoutFault, Order, pictures
+from reviewkit.render.cards.card import LayoutFault, Order, draw_pictures
 
 Pictures = Mapping[str, bytes | Path]  # a card's pictures by their kind; clips are files
 # what a process needs for drawing: imported by the others while this one reads
 MODULES = (
     "matplotlib.backends.backend_agg",
-    *(f"reviewkit.render.cards.{name}" for name in ("colour_check", "layout_check", "plot", "rows", "shorter")),
+    *(f"reviewkit.render.cards.{name}" for name in ("colour_check", "layout_check", "plot", "table", "short_forms")),
     "reviewkit.render.footage.strip",
 )
 _SHARE_AHEAD = 0.6  # of the cards that another process is handed while this one writes texts
@@ -82,7 +82,7 @@ def finish_drawing(drawing: Drawing, cache: Cache, progress: Callable[[int, int]
 def draw_card(card: Card, order: Order) -> Pictures | str:
     """Return a card's pictures by their kind, or why it cannot be laid out."""
     try:
-        return pictures(card, order)
+        return draw_pictures(card, order)
     except LayoutFault as fault:
         return str(fault)
 

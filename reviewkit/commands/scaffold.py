@@ -8,7 +8,7 @@ from reviewkit.model import places
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 
 
-def new_session(folder: Path) -> list[str]:
+def make_session(folder: Path) -> list[str]:
     """Make the folder and its files; returns their names. Raises InputError where something is already there."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(Fault(str(folder), 0, "is there already and not empty; name a folder that is not there yet"))

@@ -60,10 +60,10 @@ def watch(
         raise InputError(Fault(str(folder), 0, "there is no such folder; reviewkit new makes one"))
     if faults := links_out(folder):  # watching follows links too, however much is behind them
         raise InputError(faults)
-    saves = _saves(folder, stop)
-    bench = Bench(folder, pool, cache)
+    saves = _watch_saves(folder, stop)
+    bench = LiveSession(folder, pool, cache)
     page = _LivePage(bench)
-    with LiveServer(bench.out, *page.now(), page_policy.closed(places.templates()), port) as server:
+    with LiveServer(bench.out, *page.now(), page_policy.static_policy(places.templates()), port) as server:
         opened(server.url)
         for saved in saves:
             if saved or not bench.number:
@@ -75,7 +75,7 @@ def watch(
                 gc.enable()
 
 
-class Bench:
+class LiveSession:
     """A session as it was last built. `number`: of builds tried; `shown`: what its outputs were written from;
     `versions`: of every output, by its content; `faults`: why the last build stopped; `latest`: the cards that changed
     last; `waited_for`: the cards of the files that were saved last.
@@ -119,19 +119,19 @@ class Bench:
         assert made.composed is not None  # made in this process
         versions = hand_over(made, Options(), self._cache).files
         new = {name for name, version in versions.items() if self.versions.get(name) != version}
-        there = places_of(made.composed)
+        there = picture_paths(made.composed)
         cards = tuple(name for name, place in there.items() if place in new)
         self.shown, self.versions = made.composed, dict(versions)
         self.latest = cards or tuple(name for name in self.latest if name in there)
         return cards, len(new)
 
 
-def places_of(composed: Composed) -> dict[str, str]:
+def picture_paths(composed: Composed) -> dict[str, str]:
     """Return where each card's picture is in out/, by the card's id."""
     return {card: card_path("cards", stem) for card, stem in file_stems(composed.episode.cards).items()}
 
 
-def _saves(folder: Path, stop: Any) -> Iterator[Collection[Any]]:
+def _watch_saves(folder: Path, stop: Any) -> Iterator[Collection[Any]]:
     """What was saved in a session, again and again; nothing where nothing was for a while, and at first, as soon as
     saves are noticed.
     """
@@ -141,10 +141,12 @@ def _saves(folder: Path, stop: Any) -> Iterator[Collection[Any]]:
         raise InputError(
             Fault("watch needs the library watchfiles", 0, "pip install 'bench-reviewkit[watch]'")
         ) from None
-    return _noticed(watchfiles.watch, folder, stop)
+    return _notice_saves(watchfiles.watch, folder, stop)
 
 
-def _noticed(notice: Callable[..., Iterator[Collection[Any]]], folder: Path, stop: Any) -> Iterator[Collection[Any]]:
+def _notice_saves(
+    notice: Callable[..., Iterator[Collection[Any]]], folder: Path, stop: Any
+) -> Iterator[Collection[Any]]:
     root = folder.resolve()
 
     def is_input(change: Any, path: str) -> bool:
@@ -174,7 +176,7 @@ def _noticed(notice: Callable[..., Iterator[Collection[Any]]], folder: Path, sto
 class _LivePage:
     """The page of a session as it was last built."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: LiveSession) -> None:
         self._bench = bench
 
     def now(self) -> tuple[str, str]:
@@ -186,7 +188,7 @@ class _LivePage:
             # the session's own version of this page is at fault: the one that travels says so
             faults = tuple(dict.fromkeys((*listed(error.faults), *self._bench.faults)))
             text = Pages(travelling, travelling).text(SERVED, **self._facts(faults))
-        return text, page_policy.served(travelling)
+        return text, page_policy.live_policy(travelling)
 
     def _facts(self, faults: Sequence[str]) -> dict[str, Any]:
         """What the page's template is given."""
@@ -205,7 +207,7 @@ class _LivePage:
         }
         if self._bench.shown is None:
             return facts
-        episode, there = self._bench.shown.episode, places_of(self._bench.shown)
+        episode, there = self._bench.shown.episode, picture_paths(self._bench.shown)
         cards = {
             card.id: {
                 "id": card.id,

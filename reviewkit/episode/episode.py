@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from reviewkit.model import spoken
 from reviewkit.model.card import Card
-from reviewkit.model.episode import Beat, Chapter, Said, Segment
+from reviewkit.model.episode import Beat, Chapter, Segment, Sentence
 from reviewkit.model.finding import Run
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.session import Session
@@ -51,7 +51,7 @@ def segment_of_card(first: str, runs: Sequence[Run]) -> str:
     return "before" if stages and set(stages) == {"before"} else "after"
 
 
-def names_in_order(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
+def order_segments(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
     """The segments' order: the known ones as in ORDER; a user's own stands behind the one it follows in the notes."""
     names = [name for name in ORDER if name in noted or name in needed]
     previous = ""
@@ -62,7 +62,7 @@ def names_in_order(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
     return names
 
 
-def title_of(name: str, mended: bool) -> str:
+def segment_title(name: str, mended: bool) -> str:
     """A segment's heading."""
     if name == "bench" or (name == "after" and not mended):
         return "On the bench"
@@ -72,7 +72,7 @@ def title_of(name: str, mended: bool) -> str:
 def assemble(
     session: Session,
     notes: Notes,
-    said: Mapping[str, Sequence[Said]],
+    said: Mapping[str, Sequence[Sentence]],
     cards: Sequence[Card],
     places: Mapping[str, str],
     cautions: Mapping[str, Sequence[str]],
@@ -96,34 +96,34 @@ def assemble(
         # nothing was mended: a segment that the user calls bench is the one in which the bench speaks
         said = {("bench" if name == "after" else name): sentences for name, sentences in said.items()}
         places = {card: ("bench" if name == "after" else name) for card, name in places.items()}
-    said = _where_called(said, kept, cards)
+    said = _move_to_called(said, kept, cards)
     needed = [
         *(name for name, sentences in said.items() if sentences),
         *places.values(),
         *(["opening"] if "opening" in by_segment else []),
     ]
-    names = names_in_order(noted, needed)
+    names = order_segments(noted, needed)
     warned = _cautions_by_segment(names, cautions)
-    together = _Together(cards, called)
+    together = _BeatBuilder(cards, called)
     segments: list[Segment] = []
-    start_s, said_before = 0.0, set[Said]()
+    start_s, said_before = 0.0, set[Sentence]()
     for name in names:
         own = [one for one in dict.fromkeys(said.get(name, ())) if one not in said_before]
         said_before.update(own)
         shown = [card for card, place in places.items() if place == name]
         beats = tuple(together.beats(by_segment.get(name, ()), own, shown))
         said_too = [*(cautions.get("all", ()) if not segments else ()), *warned.get(name, ())]
-        length_s, flag = _length(session, beats, said_too, {card.id: card.hold_s for card in cards})
+        length_s, flag = _plan_length(session, beats, said_too, {card.id: card.hold_s for card in cards})
         segments.append(
-            Segment(name, title_of(name, mended), start_s, length_s, beats, tuple(warned.get(name, ())), flag)
+            Segment(name, segment_title(name, mended), start_s, length_s, beats, tuple(warned.get(name, ())), flag)
         )
         start_s += length_s
     return tuple(segments)
 
 
-def _where_called(
-    said: Mapping[str, Sequence[Said]], notes: Sequence[Note], cards: Sequence[Card]
-) -> dict[str, list[Said]]:
+def _move_to_called(
+    said: Mapping[str, Sequence[Sentence]], notes: Sequence[Note], cards: Sequence[Card]
+) -> dict[str, list[Sentence]]:
     """What the bench says, moved to where a note shows the card of it, if none does where it would be said anyway.
 
     What holds from before the repair stays there: after it, the card says something else.
@@ -133,7 +133,7 @@ def _where_called(
     for note in notes:
         for card in note.cards:
             shown_in.setdefault(first.get(card, card), []).append(note.segment or "opening")
-    moved: dict[str, list[Said]] = {}
+    moved: dict[str, list[Sentence]] = {}
     for name, sentences in said.items():
         for one in sentences:
             elsewhere = [place for place in shown_in.get(one.card, ()) if place != "before"]
@@ -142,7 +142,7 @@ def _where_called(
     return moved
 
 
-class _Together:
+class _BeatBuilder:
     """Puts together what belongs together: a note, the cards it calls for, what the bench says of them."""
 
     def __init__(self, cards: Sequence[Card], called: Collection[str]) -> None:
@@ -154,7 +154,7 @@ class _Together:
         self._leading = set(self._first) - {card for rest in self._rest.values() for card in rest}
         self._shown: list[str] = []  # in the segments so far, by the first of each matter
 
-    def beats(self, notes: Sequence[Note], said: Sequence[Said], shown: Sequence[str]) -> Iterator[Beat]:
+    def beats(self, notes: Sequence[Note], said: Sequence[Sentence], shown: Sequence[str]) -> Iterator[Beat]:
         """The beats of one segment: the notes in their order, then what there is to say of cards that an earlier
         segment showed (the same once more, after the repair), then the cards that no note called for, then what is
         left to say. `shown`: the cards to show in this segment that no note anywhere calls for.
@@ -182,7 +182,7 @@ class _Together:
         """Cards with those that follow them, where they have not stood yet."""
         return tuple(dict.fromkeys(one for card in cards for one in (card, *self._rest.pop(card, ()))))
 
-    def _taken(self, left: list[Said], cards: Sequence[str]) -> tuple[str, ...]:
+    def _taken(self, left: list[Sentence], cards: Sequence[str]) -> tuple[str, ...]:
         """Take the sentences of these cards out of what is left to say."""
         firsts = {self._first.get(card, card) for card in cards}
         taken = [one for one in left if one.card in firsts]
@@ -190,7 +190,7 @@ class _Together:
         return tuple(one.text for one in taken)
 
 
-def _length(
+def _plan_length(
     session: Session, beats: Sequence[Beat], cautions: Sequence[str], holds: Mapping[str, float | None]
 ) -> tuple[float, str]:
     """A segment's length in whole seconds, and why it needs a thought ("" where it does not).
@@ -211,7 +211,7 @@ def _length(
         silent_s += max(held_s - words_s, 0.0)
     length_s = float(math.ceil(max(whole_s, SHORTEST_S) - 1e-6))
     if length_s > LONGEST_S:
-        return length_s, f"long: over {clock(LONGEST_S)}; split it, or leave some cards to the page"
+        return length_s, f"long: over {format_clock(LONGEST_S)}; split it, or leave some cards to the page"
     if silent_s >= MOST_SILENT_S:
         return (
             length_s,
@@ -237,14 +237,14 @@ def _cautions_by_segment(names: Sequence[str], cautions: Mapping[str, Sequence[s
     return placed
 
 
-def chapters_of(segments: Sequence[Segment], final: Sequence[tuple[float, str]], mended: bool) -> tuple[Chapter, ...]:
+def make_chapters(segments: Sequence[Segment], final: Sequence[tuple[float, str]], mended: bool) -> tuple[Chapter, ...]:
     """The chapters: the final cut's times where they are known, else the planned ones."""
     if final:
-        return tuple(Chapter(start_s, title_of(name, mended)) for start_s, name in final)
+        return tuple(Chapter(start_s, segment_title(name, mended)) for start_s, name in final)
     return tuple(Chapter(segment.start_s, segment.title) for segment in segments)
 
 
-def chapters_fault(chapters: Sequence[Chapter], end_s: float) -> str:
+def find_chapters_fault(chapters: Sequence[Chapter], end_s: float) -> str:
     """Why a list of chapters would be ignored by the common rules of video platforms (common practice), or ""."""
     if len(chapters) < 3:
         return f"a description needs at least three chapters, not {len(chapters)}"
@@ -257,7 +257,7 @@ def chapters_fault(chapters: Sequence[Chapter], end_s: float) -> str:
     return ""
 
 
-def clock(seconds: float) -> str:
+def format_clock(seconds: float) -> str:
     """A time as M:SS, or H:MM:SS from an hour on."""
     whole = int(seconds)
     hours, minutes = divmod(whole // 60, 60)

@@ -24,7 +24,7 @@ class Correction:
     now: str
 
 
-def told(table: SpecTable, findings: Sequence[Finding]) -> dict[str, str]:
+def collect_figures(table: SpecTable, findings: Sequence[Finding]) -> dict[str, str]:
     """Every figure of the outputs by what it is of: the table's rows, then the findings with what they hold under."""
     found: dict[str, str] = {}
     for what, figure in (*_rows(table), *_figures(findings)):
@@ -50,12 +50,12 @@ def _figures(findings: Sequence[Finding]) -> Iterator[tuple[str, str]]:
         yield f"{f.measurement}: {name}{f', {under}' if under else ''}", quantities.show(f)
 
 
-def published(now: Mapping[str, str], before: Published | None) -> Published:
+def remember(now: Mapping[str, str], before: Published | None) -> Published:
     """What is to be remembered when `now` is published after `before`."""
-    return Published(dict(now), {c.what: c.was for c in corrections(now, before)})
+    return Published(dict(now), {c.what: c.was for c in find_corrections(now, before)})
 
 
-def corrections(now: Mapping[str, str], before: Published | None) -> tuple[Correction, ...]:
+def find_corrections(now: Mapping[str, str], before: Published | None) -> tuple[Correction, ...]:
     """What was ever published and no longer holds, in the order it was told; what came back to its first figure needs
     no correction. A new figure is news, not a correction.
     """
@@ -66,7 +66,7 @@ def corrections(now: Mapping[str, str], before: Published | None) -> tuple[Corre
     return tuple(Correction(what, was, now.get(what, "")) for what, was in first.items() if now.get(what) != was)
 
 
-def for_viewers(found: Sequence[Correction], cards: Mapping[str, tuple[str, str]]) -> tuple[Correction, ...]:
+def select_for_viewers(found: Sequence[Correction], cards: Mapping[str, tuple[str, str]]) -> tuple[Correction, ...]:
     """Of these corrections, those of figures that viewers could see, in words that say something to them: the table's
     rows, and what stands on a card. `cards`: measurement -> the title of its card, and all that its cards say.
 

@@ -31,7 +31,7 @@ _OUT = "out of tolerance"
 _NOTHING_DONE = ("", "none", "go")  # a point passed is nothing done
 
 
-def title_card(session: Session, price: PriceLine | None, photo: bytes = b"") -> Card:
+def make_title_card(session: Session, price: PriceLine | None, photo: bytes = b"") -> Card:
     """Maker and model large, what it is and since when, and the price then and now."""
     unit = session.unit
     lines = tuple(line for line in (unit.what, str(unit.year) if unit.year else "", session.episode.title) if line)
@@ -50,7 +50,7 @@ def _years(price: PriceLine | None) -> tuple[int, int] | None:
     return (price.from_year, price.to_year) if price is not None and price.from_year != price.to_year else None
 
 
-def rated_card(session: Session) -> Card | None:
+def make_rated_card(session: Session) -> Card | None:
     """What the maker printed, one line a rating."""
     if not session.ratings:
         return None
@@ -74,7 +74,7 @@ def _repair_row(r: RepairRow) -> Row:
     return Row(cells, word, note=done, loud=word not in ("", "in order"))
 
 
-def repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
+def make_repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
     """The repair trail: what the drawing says, what the meter said, what was done."""
     if not repair:
         return None
@@ -88,14 +88,14 @@ def repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
     )
 
 
-def table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) -> Card | None:
+def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) -> Card | None:
     """Rated and measured, with a needle a row; over them the conditions that all of them share."""
     if not table.rows:
         return None
     deciding = [finding for v in verdicts for finding in v.findings]
     inputs = {finding.at.get("input", "") for finding in deciding}
     driven = {finding.at.get("channels", "") for finding in deciding}
-    where = [_unsaid(v) for v in verdicts] + [""] * (len(table.rows) - len(verdicts))
+    where = [_unlabelled_spot(v) for v in verdicts] + [""] * (len(table.rows) - len(verdicts))
     spots = Counter(text for text in where if text and " – " not in text and " + " not in text)
     spot = spots.most_common(1)[0][0] if spots else ""
     conditions = " · ".join(
@@ -136,13 +136,13 @@ def _margin(word: str, margin: str) -> str:
     return margin if word in (MEETS, SHORT) and not near else ""
 
 
-def _unsaid(v: Verdict) -> str:
+def _unlabelled_spot(v: Verdict) -> str:
     """At which frequency or over which band a row's figure was measured, where its label says neither."""
-    where = _where(v.findings[0]) if v.measured and v.findings else ""
+    where = _measured_at(v.findings[0]) if v.measured and v.findings else ""
     return "" if where in v.label or v.measured.endswith(f"at {where}") else where
 
 
-def _where(f: Finding) -> str:
+def _measured_at(f: Finding) -> str:
     if "tones" in f.at:
         return quantities.tones((f.at["tones"][0], f.at["tones"][1]))
     if "band" in f.at:
@@ -182,7 +182,7 @@ def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[
     return rows
 
 
-def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
+def make_closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
     """How many ratings hold, which do not and by how much, and the price once more."""
     rows = _closing_rows(verdicts, price)
     if not rows and price is None:
@@ -198,10 +198,10 @@ def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine
 def verdicts_on(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:
     """Return the verdicts on the ratings that these runs answered, as the card of these runs shows them."""
     ids = {run.conditions.measurement.id for run in runs}
-    return tuple(_under_needle(v, ids) for v in verdicts if ids & set(v.measurements) and v.verdict != UNMEASURED)
+    return tuple(_as_shown_on(v, ids) for v in verdicts if ids & set(v.measurements) and v.verdict != UNMEASURED)
 
 
-def _under_needle(v: Verdict, ids: Collection[str]) -> Verdict:
+def _as_shown_on(v: Verdict, ids: Collection[str]) -> Verdict:
     """A verdict as it stands on the card of these measurements: its margin where that says something; its figure where
     its ± decides, or where it was read on another card and the margin would seem to be of this one's.
     """
@@ -224,7 +224,7 @@ def _bars_text(group: BarGroup) -> str:
     return f"{group.label}: {', '.join(bars)}"
 
 
-def with_alt(card: Card) -> Card:
+def add_alt_text(card: Card) -> Card:
     """A card with its own text as the alternative for those who cannot see it."""
     parts = [card.title, card.conditions]
     if isinstance(card.body, TitlePage):

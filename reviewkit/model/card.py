@@ -172,7 +172,7 @@ class TitlePage:
 
 
 @dataclass(frozen=True)
-class Reading:
+class Readout:
     """A block of the readings column. `key` is set large, with the `channel` whose it is behind it; `rows`: cells in
     columns, a first cell L or R is coloured.
     """
@@ -191,7 +191,7 @@ class Card:
     title: str
     conditions: str  # one line under the title
     body: Curves | Bars | Rows | TitlePage
-    readings: tuple[Reading, ...] = ()
+    readings: tuple[Readout, ...] = ()
     verdicts: tuple[Verdict, ...] = ()  # shown as needles under the readings
     foot: str = ""
     corner: str = ""  # the unit's name

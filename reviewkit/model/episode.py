@@ -15,7 +15,7 @@ from reviewkit.model.verdict import Verdict
 
 
 @dataclass(frozen=True)
-class Said:
+class Sentence:
     """A sentence of the bench, and the card (the first, where there are several) that shows it; "" for none."""
 
     text: str

@@ -38,19 +38,19 @@ def nearest_frame(seconds: Fraction, rate: Fraction) -> int:
     return math.floor(seconds * rate + Fraction(1, 2))
 
 
-def counted(rate: Fraction) -> int:
+def nominal_rate(rate: Fraction) -> int:
     """How many frames the labels count to a second: 30 at 29.97."""
     return math.ceil(rate)
 
 
 def frames_a_day(rate: Fraction) -> int:
     """How many labels there are."""
-    return counted(rate) * 86_400 - _DROPPED.get(rate, 0) * 24 * 54
+    return nominal_rate(rate) * 86_400 - _DROPPED.get(rate, 0) * 24 * 54
 
 
-def label(frame: int, rate: Fraction) -> str:
+def timecode_label(frame: int, rate: Fraction) -> str:
     """A frame's label, counted from 0; goes round after a day. Drop-frame where the rate has it, with `;`."""
-    count, dropped = counted(rate), _DROPPED.get(rate, 0)
+    count, dropped = nominal_rate(rate), _DROPPED.get(rate, 0)
     frame %= frames_a_day(rate)
     # a tenth minute has all its labels, the nine after it lack some: put back those before this frame
     tens, rest = divmod(frame, count * 600 - dropped * 9)
@@ -64,9 +64,9 @@ def label(frame: int, rate: Fraction) -> str:
 def frame_at(written: str, rate: Fraction) -> int:
     """The frame that a label stands for. Raises ValueError for what is no label, and for one that is skipped."""
     match = _LABEL.fullmatch(written)
-    count = counted(rate)
+    count = nominal_rate(rate)
     if not match or int(match[1]) > 23 or int(match[5]) >= count:
-        example = label(count * 3600 + 1, rate)
+        example = timecode_label(count * 3600 + 1, rate)
         raise ValueError(f'"{written[:40]}" is no timecode at {float(rate):.6g} frames a second; write it as {example}')
     if match[4] == ";" and rate not in _DROPPED:
         raise ValueError(f'"{written}": there is no drop-frame timecode at {float(rate):.6g}; write : for ;')
@@ -80,7 +80,7 @@ def frame_at(written: str, rate: Fraction) -> int:
 def frame_of_clock(seconds: Fraction, rate: Fraction) -> int:
     """The frame whose label reads a time of day; where that one is skipped, the next that is there."""
     whole = math.floor(seconds)
-    frames = math.floor((seconds - whole) * counted(rate))
+    frames = math.floor((seconds - whole) * nominal_rate(rate))
     minutes, second = divmod(whole % 86_400, 60)
     if _is_dropped(minutes % 60, second, frames, rate):
         frames = _DROPPED[rate]
@@ -93,4 +93,4 @@ def _is_dropped(minutes: int, seconds: int, frames: int, rate: Fraction) -> bool
 
 def _frame(minutes: int, seconds: int, frames: int, rate: Fraction) -> int:
     skipped = _DROPPED.get(rate, 0) * (minutes - minutes // 10)
-    return (minutes * 60 + seconds) * counted(rate) + frames - skipped
+    return (minutes * 60 + seconds) * nominal_rate(rate) + frames - skipped

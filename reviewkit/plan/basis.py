@@ -32,7 +32,7 @@ MAGNET_V = 0.005  # reference input of a phono stage for moving magnets at 1 kHz
 
 
 @dataclass(frozen=True)
-class Wanted:
+class CaptureRequest:
     """One capture for one rating. `quantities`: the findings it gives; `at`: the conditions that they must have, as in
     `Finding.at`; `told`: what its wording needs, by name; `apart`: what two captures must share to be one.
     """

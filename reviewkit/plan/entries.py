@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from reviewkit.model import digits, quantities
 from reviewkit.model.session import Bench
-from reviewkit.plan.basis import IDLE, METER, TERMINALS, Wanted
+from reviewkit.plan.basis import IDLE, METER, TERMINALS, CaptureRequest
 from reviewkit.plan.order import Capture
 
 _DIGITS = 6  # a level is compared to a tenth of a decibel; this loses nothing
@@ -35,7 +35,7 @@ _ENDING = {"noise": "wav", "multitone": "wav"}
 _READINGS = "measurements/readings.csv"
 
 
-def entry(number: int, capture: Capture, bench: Bench, *, mended: bool) -> tuple[str, ...]:
+def measurement_table(number: int, capture: Capture, bench: Bench, *, mended: bool) -> tuple[str, ...]:
     """The lines of the capture's table in session.toml, without those that the bench's table says."""
     lines = ["[[measurement]]", f"kind = {_quoted(capture.kind)}"]
     setup = capture.setup
@@ -49,7 +49,7 @@ def entry(number: int, capture: Capture, bench: Bench, *, mended: bool) -> tuple
     else:
         name = f"measurements/{number:02d}-{capture.kind}.{_ENDING.get(capture.kind, 'csv')}"
         lines.append(f"file = {_quoted(name)}")
-    lines += _conditions(capture, bench)
+    lines += _condition_lines(capture, bench)
     lines += [_IF_NEEDED[capture.kind]] if capture.kind in _IF_NEEDED else []
     if "gain" in capture.told.get("quantities", ()):
         lines.append('input_level = "…"  # what the generator gave, as read')
@@ -58,7 +58,7 @@ def entry(number: int, capture: Capture, bench: Bench, *, mended: bool) -> tuple
     return tuple(lines)
 
 
-def _conditions(capture: Capture, bench: Bench) -> list[str]:
+def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
     """What the bench does not say already, or says otherwise."""
     setup = capture.setup
     lines: list[str] = []
@@ -100,7 +100,7 @@ def gate_rows(unread: Sequence[str]) -> tuple[str, ...]:
     return tuple(row for name in unread for row in _GATE_ROWS.get(name, ()))
 
 
-def at_cell(wanted: Wanted) -> str:
+def at_cell(wanted: CaptureRequest) -> str:
     """The conditions as the column `at` of a `reading` file has them: "aux input, 1 kHz, 40 W into 8 ohm"."""
     at = wanted.at
     parts = [f"{at['input']} input"] if "input" in at else []
@@ -118,7 +118,7 @@ def at_cell(wanted: Wanted) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def header() -> str:
+def reading_header() -> str:
     """The first line of a `reading` file."""
     return "name,channel,value,unit,at,note"
 
@@ -128,13 +128,13 @@ def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
-def entries(
+def measurement_tables(
     steps: Sequence[tuple[int, Capture]], bench: Bench, *, mended: bool
 ) -> tuple[tuple[int, tuple[str, ...]], ...]:
     """The tables of several captures by number; single readings share one, under the number of the first."""
     found: list[tuple[int, tuple[str, ...]]] = []
     for number, capture in steps:
-        table = entry(number, capture, bench, mended=mended)
+        table = measurement_table(number, capture, bench, mended=mended)
         if all(table != other for _, other in found):
             found.append((number, table))
     return tuple(found)

@@ -33,7 +33,7 @@ GOOD = ("", "in order")
 
 
 @dataclass(frozen=True)
-class Reading:
+class PointReading:
     """A reading that the session holds for a line: where it was taken, what it was, what is to be thought of it."""
 
     point: str
@@ -48,22 +48,22 @@ class Check:
     """
 
     name: str
-    held: tuple[Reading, ...] = ()
+    held: tuple[PointReading, ...] = ()
     done: bool = False
     files: tuple[str, ...] = ()
     bad: bool = False
 
 
 @dataclass(frozen=True)
-class _Said:
-    reading: Reading
+class _TaggedReading:
+    reading: PointReading
     before: bool
     words: frozenset[str]  # of "cold" and "warm", those that are said of it
 
 
-def as_it_came(repair: Sequence[RepairRow], runs: Sequence[Run], *, mended: bool) -> tuple[Check, ...]:
+def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, mended: bool) -> tuple[Check, ...]:
     """The sheet to fill in before anything is changed. Where nothing was mended, all readings are as it came."""
-    said = [said for key in _WORDS for said in _all_said(key, repair, runs)]
+    said = [said for key in _WORDS for said in _tagged_readings(key, repair, runs)]
     rows = tuple(one.reading for one in said if one.before or not mended)
     files = [run.conditions.measurement.id for run in runs if run.conditions.measurement.stage == "before"]
     held = {
@@ -73,16 +73,16 @@ def as_it_came(repair: Sequence[RepairRow], runs: Sequence[Run], *, mended: bool
     return tuple(held.get(name, Check(name)) for name in AS_IT_CAME)
 
 
-def gate(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
+def gate_checks(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
     """The go/no-go lines. One is done where both channels were read, and the last reading of neither is bad."""
-    return tuple(_line(name, repair, runs) for name in GATE)
+    return tuple(_gate_check(name, repair, runs) for name in GATE)
 
 
-def _line(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> Check:
+def _gate_check(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> Check:
     key, _, state = name.partition("-")
     if key not in _WORDS:
         return Check(name)
-    held = [said for said in _all_said(key, repair, runs) if not said.before]
+    held = [said for said in _tagged_readings(key, repair, runs) if not said.before]
     if state:
         # a reading that says neither cold nor warm ticks neither line; a bad one stops at both
         held = [s for s in held if state in s.words or (not _STATES & s.words and s.reading.verdict not in GOOD)]
@@ -103,27 +103,35 @@ def _side(point: str) -> str:
     return found[1][0].upper() if found else point
 
 
-def _all_said(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> list[_Said]:
+def _tagged_readings(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> list[_TaggedReading]:
     """The rows of repair.csv and the readings by meter that are about one thing, in their order."""
     said = []
     for row in repair:
         if _WORDS[key].search(row.point) and row.found_text:
-            reading = Reading(row.point, row.found_text, point_verdict(row))
-            said.append(_Said(reading, bool(AS_FOUND.search(row.point)), _told(f"{row.point} {row.note}")))
+            reading = PointReading(row.point, row.found_text, point_verdict(row))
+            said.append(
+                _TaggedReading(
+                    reading, bool(AS_FOUND.search(row.point)), _temperature_states(f"{row.point} {row.note}")
+                )
+            )
     for run in runs:
         stage = run.conditions.measurement.stage
         for f in run.findings:
-            if f.kind == "reading" and _about(f, key) and stage != "bench":
+            if f.kind == "reading" and _concerns(f, key) and stage != "bench":
                 name = f"{quantities.quantity_of(f).name} {f.channel}".strip()
                 setting = str(f.at.get("setting", ""))
                 point = f"{name}, {setting}" if setting else name
-                said.append(_Said(Reading(point, quantities.show(f)), stage == "before", _told(setting)))
+                said.append(
+                    _TaggedReading(
+                        PointReading(point, quantities.show(f)), stage == "before", _temperature_states(setting)
+                    )
+                )
     return said
 
 
-def _told(text: str) -> frozenset[str]:
+def _temperature_states(text: str) -> frozenset[str]:
     return frozenset(state for state in _STATES if re.search(rf"\b{state}\b", text, re.IGNORECASE))
 
 
-def _about(f: Finding, key: str) -> bool:
+def _concerns(f: Finding, key: str) -> bool:
     return bool(_WORDS[key].search(f.quantity.replace("_", " ")))

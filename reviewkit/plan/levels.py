@@ -62,12 +62,12 @@ class Preconditioning:
     load_ohm: float
 
 
-def volts(power_w: float, load_ohm: float) -> float:
+def output_voltage(power_w: float, load_ohm: float) -> float:
     """U = √(P·R), r.m.s."""
     return math.sqrt(power_w * load_ohm)
 
 
-def level(capture: Capture, known: Sequence[Gain]) -> Level:
+def work_out_level(capture: Capture, known: Sequence[Gain]) -> Level:
     """What to set for a capture. Nothing is given that would rest on a load or a gain that is not stated."""
     if capture.kind == "phono":
         return Level(generator_v=MAGNET_V)
@@ -76,7 +76,7 @@ def level(capture: Capture, known: Sequence[Gain]) -> Level:
     load = capture.setup.load_ohm
     output = capture.voltage_v
     if capture.power_w is not None and load is not None:
-        output = volts(capture.power_w, load)
+        output = output_voltage(capture.power_w, load)
     if output is None:
         return Level(capture.power_w)
     parts: tuple[float, ...] = ()
@@ -94,7 +94,7 @@ def level(capture: Capture, known: Sequence[Gain]) -> Level:
     return replace(made, generator_v=(meter or output) / gain.ratio, generator_parts_v=each)
 
 
-def gains(findings: Sequence[Finding], basis: Basis) -> tuple[Gain, ...]:
+def known_gains(findings: Sequence[Finding], basis: Basis) -> tuple[Gain, ...]:
     """Every gain that is known, best first: measured, from a measured input sensitivity, from the rated one."""
     found = [
         Gain(10 ** (f.value / 20), "gain", str(f.at.get("input", basis.input)), f.measurement)
@@ -120,10 +120,10 @@ def _driven_to(power_w: float | None, load_ohm: float | None, basis: Basis) -> f
     """The output that an input sensitivity is for: the power that it names, else the rated one."""
     load = load_ohm or basis.load_ohm(Rating("input_sensitivity", "V"))
     watts = power_w or basis.rated_w(load)
-    return volts(watts, load) if watts and load else None
+    return output_voltage(watts, load) if watts and load else None
 
 
-def loads(captures: Sequence[Capture]) -> tuple[Load, ...]:
+def dummy_loads(captures: Sequence[Capture]) -> tuple[Load, ...]:
     """The dummy loads that these captures need, the highest resistance first."""
     highest: dict[float, float] = {}
     for c in captures:
@@ -132,11 +132,11 @@ def loads(captures: Sequence[Capture]) -> tuple[Load, ...]:
     return tuple(Load(ohms, watts, LOAD_MARGIN * watts) for ohms, watts in sorted(highest.items(), reverse=True))
 
 
-def preconditioning(basis: Basis) -> Preconditioning | None:
+def plan_preconditioning(basis: Basis) -> Preconditioning | None:
     """An eighth of the rated power into its load; None where no continuous power is rated into a known load."""
     load = basis.load_ohm(Rating("power", "W"))
     watts = basis.rated_w(load)
     if watts is None or load is None:
         return None
     share = watts * PRECONDITIONING_SHARE
-    return Preconditioning(share, volts(share, load), load)
+    return Preconditioning(share, output_voltage(share, load), load)

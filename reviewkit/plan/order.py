@@ -8,8 +8,8 @@ from itertools import pairwise
 from typing import Any
 
 from reviewkit.model.session import Rating
-from reviewkit.plan.basis import IDLE, METER, POWER_SWEEP, TERMINALS, Basis, Wanted
-from reviewkit.plan.recipes import recipe
+from reviewkit.plan.basis import IDLE, METER, POWER_SWEEP, TERMINALS, Basis, CaptureRequest
+from reviewkit.plan.recipes import capture_requests
 
 # what heats: from an eighth of the rated output on, which is what preconditioning takes (16 CFR 432.3(c)); 10 W where
 # none is rated (a judgement, no source)
@@ -38,30 +38,30 @@ class Capture:
     power_w: float | None
     voltage_v: float | None
     hot: bool
-    uses: tuple[tuple[int, Wanted], ...]
+    uses: tuple[tuple[int, CaptureRequest], ...]
     told: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
 
 
-def captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...]:
+def plan_captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...]:
     """Every capture that the ratings ask for, each once, in the order in which to make them."""
     found: dict[tuple[Any, ...], Capture] = {}
     for number, rating in enumerate(ratings):
-        for wanted in recipe(rating, basis):
+        for wanted in capture_requests(rating, basis):
             setup = _set_up(rating, wanted, basis)
             level = None if wanted.drive == POWER_SWEEP else (wanted.power_w, wanted.voltage_v)
             key = (wanted.kind, wanted.name, setup, wanted.drive, wanted.apart, level)
             other = found.get(key)
-            found[key] = _joined(other, number, wanted) if other else _first(setup, number, wanted, basis)
-    return tuple(_in_order(list(found.values()), basis))
+            found[key] = _merge(other, number, wanted) if other else _new_capture(setup, number, wanted, basis)
+    return tuple(_order(list(found.values()), basis))
 
 
-def _set_up(rating: Rating, wanted: Wanted, basis: Basis) -> SetUp:
+def _set_up(rating: Rating, wanted: CaptureRequest, basis: Basis) -> SetUp:
     load = wanted.at.get("load") or (basis.load_ohm(rating) if wanted.place == TERMINALS else None)
     driven = "none" if wanted.drive == IDLE else wanted.at.get("channels") or basis.bench.channels or "both"
     return SetUp(wanted.at.get("input") or basis.input, load, driven, wanted.place)
 
 
-def _first(setup: SetUp, number: int, wanted: Wanted, basis: Basis) -> Capture:
+def _new_capture(setup: SetUp, number: int, wanted: CaptureRequest, basis: Basis) -> Capture:
     rated_w = basis.rated_w(setup.load_ohm)
     watts = wanted.power_w or 0.0
     # a thousandth forgives the rounding of a share that is the eighth itself
@@ -80,7 +80,7 @@ def _first(setup: SetUp, number: int, wanted: Wanted, basis: Basis) -> Capture:
     )
 
 
-def _joined(capture: Capture, number: int, wanted: Wanted) -> Capture:
+def _merge(capture: Capture, number: int, wanted: CaptureRequest) -> Capture:
     """A capture that serves one more rating: its sweep as high as the higher of them, its words about all."""
     told = dict(capture.told)
     for key, entries in wanted.told.items():
@@ -94,7 +94,7 @@ def changes(setups: Iterable[SetUp]) -> int:
     return sum(a != b for a, b in pairwise(setups))
 
 
-def _in_order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
+def _order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
     """Cold ones first, hot ones together behind them, each set-up once in either; the hot ones begin in the set-up in
     which the cold ones end, where they share one.
     """
@@ -124,12 +124,12 @@ def _in_order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
         return c.drive not in _DRIVES, c.power_w or 0.0, c.drive == POWER_SWEEP
 
     return [
-        *sorted(cold, key=lambda c: (_woven(far(c.setup), rank(c.setup)), within(c))),
-        *sorted(hot, key=lambda c: (_woven(near(c.setup), rank(c.setup)), within(c))),
+        *sorted(cold, key=lambda c: (_interleave(far(c.setup), rank(c.setup)), within(c))),
+        *sorted(hot, key=lambda c: (_interleave(near(c.setup), rank(c.setup)), within(c))),
     ]
 
 
-def _woven(first: Sequence[bool], then: Sequence[float]) -> tuple[float, ...]:
+def _interleave(first: Sequence[bool], then: Sequence[float]) -> tuple[float, ...]:
     """Two keys as one, part by part: sorted by place, then load, then input, each by both keys."""
     if not first:
         return tuple(then)

@@ -11,11 +11,19 @@ from reviewkit.model.ratings import RULES
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
-from reviewkit.plan.basis import Basis, Wanted
-from reviewkit.plan.gates import Check, as_it_came, gate
-from reviewkit.plan.levels import Level, Load, Preconditioning, gains, level, loads, preconditioning
-from reviewkit.plan.order import Capture, captures
-from reviewkit.plan.remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, needs, stands
+from reviewkit.plan.basis import Basis, CaptureRequest
+from reviewkit.plan.gates import Check, gate_checks, incoming_checks
+from reviewkit.plan.levels import (
+    Level,
+    Load,
+    Preconditioning,
+    dummy_loads,
+    known_gains,
+    plan_preconditioning,
+    work_out_level,
+)
+from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, differing_conditions, find_needs
+from reviewkit.plan.order import Capture, plan_captures
 from reviewkit.verdict.comparison import HARDER, SAME, Mains
 from reviewkit.verdict.verdict import judging
 
@@ -59,7 +67,7 @@ class Plan:
         return tuple(need for need in self.needs if need.state not in (ANSWERED, SETTLED))
 
 
-def plan(
+def make_plan(
     session: Session,
     runs: Sequence[Run],
     verdicts: Sequence[Verdict],
@@ -72,20 +80,20 @@ def plan(
     basis = Basis(session.bench, session.ratings)
     mains = Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0])
     findings = judging(runs)
-    known = gains(findings, basis)
-    lacking = needs(verdicts, runs, mains, basis)
-    found = captures(session.ratings, basis)
+    known = known_gains(findings, basis)
+    lacking = find_needs(verdicts, runs, mains, basis)
+    found = plan_captures(session.ratings, basis)
     steps = tuple(
-        PlanStep(number, capture, level(capture, known), *_state(capture, lacking, findings, mains))
+        PlanStep(number, capture, work_out_level(capture, known), *_state(capture, lacking, findings, mains))
         for number, capture in enumerate(found, start=1)
     )
     return Plan(
         session,
-        as_it_came(repair, runs, mended=mended),
-        gate(repair, runs),
-        loads(found),
+        incoming_checks(repair, runs, mended=mended),
+        gate_checks(repair, runs),
+        dummy_loads(found),
         mains,
-        preconditioning(basis) if any(c.hot for c in found) else None,
+        plan_preconditioning(basis) if any(c.hot for c in found) else None,
         steps,
         lacking,
         {kind: columns[kind] for kind in dict.fromkeys(c.kind for c in found)},
@@ -105,14 +113,16 @@ def _state(
             states.append(ANSWERED if need.state == SETTLED else need.state)
             held += need.held
         else:
-            names = _telling(need, wanted, findings, mains)
+            names = _supporting_measurements(need, wanted, findings, mains)
             states.append(ANSWERED if names else OPEN)
             held += names
     order = (OPEN, AGAIN, CLOSER, ANSWERED)
     return min(states, key=order.index), tuple(dict.fromkeys(held))
 
 
-def _telling(need: Need, wanted: Wanted, findings: Sequence[Finding], mains: Mains) -> list[str]:
+def _supporting_measurements(
+    need: Need, wanted: CaptureRequest, findings: Sequence[Finding], mains: Mains
+) -> list[str]:
     """The measurements that hold a capture which tells more of a rating but does not decide it: all is as rated but
     the band, which it does not cover; or all is as wanted of a figure that the rating's own is worked out with.
     """
@@ -124,7 +134,7 @@ def _telling(need: Need, wanted: Wanted, findings: Sequence[Finding], mains: Mai
     for f in findings:
         same_limit = f.quantity in (*wanted.quantities, "power_reached") and f.at.get("limit") == wanted.at.get("limit")
         if same_limit:
-            others = [s.stand for name, s in stands(rating, f, mains) if name not in ("band", "mains")]
+            others = [s.stand for name, s in differing_conditions(rating, f, mains) if name not in ("band", "mains")]
             if all(stand in (SAME, HARDER) for stand in others):
                 names.append(f.measurement)
     return names

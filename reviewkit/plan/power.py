@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from reviewkit.model.session import Rating
-from reviewkit.plan.basis import LINE_V, POWER_SWEEP, SINE, SPOT_HZ, SWEEP, Basis, Wanted, spot_hz
+from reviewkit.plan.basis import LINE_V, POWER_SWEEP, SINE, SPOT_HZ, SWEEP, Basis, CaptureRequest, spot_hz
 
 USUAL_LIMIT = 1.0  # percent, where the maker names no distortion (common practice, no source)
 
 
-def blocked(rating: Rating, basis: Basis) -> str:
+def find_blocker(rating: Rating, basis: Basis) -> str:
     """Why no capture can both confirm and deny this rating, or "": "no distortion" and "total" mend the rating's own
     table, "no rated output" wants another one, "no power" is a line output's; "music" can be confirmed only.
     """
@@ -29,7 +29,7 @@ def blocked(rating: Rating, basis: Basis) -> str:
     return "music" if rating.quantity == "power" and rating.rule.lower() == "music" else ""
 
 
-def power(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def power_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     """Watts at a limit from a sweep of power; over a band also the distortion at the rated power, which decides."""
     assert rating.at_least is not None
     watts = rating.at_least / (2 if rating.total else 1)
@@ -38,9 +38,9 @@ def power(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     if rating.total:
         shared["channels"] = "both"
     hz = spot_hz(rating)
-    over_band = rating.band_hz is not None and blocked(rating, basis) in ("", "music")
+    over_band = rating.band_hz is not None and find_blocker(rating, basis) in ("", "music")
     told = {"limits": (limit,), "frequencies": (hz,), "figures": (shared["figure"],)}
-    sweep = Wanted(
+    sweep = CaptureRequest(
         "distortion-power",
         "power-sweep",
         ("power_at_limit",),
@@ -51,7 +51,7 @@ def power(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
         apart=(hz, shared["figure"]),
         told=told,
     )
-    return (sweep, _worst(rating, shared, watts)) if over_band else (sweep,)
+    return (sweep, _band_request(rating, shared, watts)) if over_band else (sweep,)
 
 
 def _figure(rating: Rating, basis: Basis) -> str:
@@ -68,11 +68,11 @@ def _figure(rating: Rating, basis: Basis) -> str:
     return "THD"
 
 
-def _worst(rating: Rating, shared: Mapping[str, Any], watts: float | None) -> Wanted:
+def _band_request(rating: Rating, shared: Mapping[str, Any], watts: float | None) -> CaptureRequest:
     """Distortion over a band at one power."""
     at = {**shared, "band": rating.band_hz, **({"power": watts} if watts is not None else {})}
     told = {"bands": (rating.band_hz,), "figures": (shared["figure"],)}
-    return Wanted(
+    return CaptureRequest(
         "distortion-frequency",
         "distortion-band",
         ("worst_distortion",),
@@ -84,22 +84,22 @@ def _worst(rating: Rating, shared: Mapping[str, Any], watts: float | None) -> Wa
     )
 
 
-def distortion(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def distortion_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     """Distortion at the rated level: over a band by a sweep, at one frequency by a tone."""
     figure = "THD" if rating.quantity == "thd" else "THD+N"
     shared = basis.named(rating, "load", "input", "channels") | {"figure": figure}
     watts = rating.power_w or basis.share(rating, 1.0)
     if rating.band_hz is not None:
-        return (_worst(rating, shared, watts),)
+        return (_band_request(rating, shared, watts),)
     quantity = "thd" if figure == "THD" else "thd_plus_noise"
     at = shared | {"frequency": spot_hz(rating)} | ({"power": watts} if watts is not None else {})
-    return (tone(rating, basis, quantity, at, (watts, None if watts is not None else LINE_V)),)
+    return (tone_request(rating, basis, quantity, at, (watts, None if watts is not None else LINE_V)),)
 
 
-def tone(
+def tone_request(
     rating: Rating, basis: Basis, quantity: str, at: Mapping[str, Any], level: tuple[float | None, float | None]
-) -> Wanted:
+) -> CaptureRequest:
     """One steady sine. `level`: watts, else volts."""
     hz = at.get("frequency", SPOT_HZ)
     told = {"frequencies": (hz,), "quantities": (quantity,)}
-    return Wanted("tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), told=told)
+    return CaptureRequest("tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), told=told)

@@ -373,7 +373,7 @@ def test_a_page_that_got_by_can_still_run_and_load_nothing(browser, start, tmp_p
     """What is refused is refused by a reader that is no browser; so a browser is told as well."""
     policy = "<head><meta http-equiv=Content-Security-Policy content=\"script-src * 'unsafe-inline'\"></head>"
     own = policy + " ".join(word for word in WORDS if "plaintext" not in word and "refresh" not in word)
-    (tmp_path / "page.html").write_text(page_policy.guarded(start + own, places.templates()), encoding="utf-8")
+    (tmp_path / "page.html").write_text(page_policy.guard(start + own, places.templates()), encoding="utf-8")
     context = browser.new_context()
     page = context.new_page()
     asked = []
@@ -393,13 +393,13 @@ def test_no_page_that_is_let_through_leads_away(browser, tmp_path):
     led_away = []
     for hidden in ["TAG", *HIDDEN]:
         own = hidden.replace("TAG", "<meta http-equiv=refresh content=0;url=away.html>")
-        html = page_policy.guarded(f"<html><head><title>x</title></head><body>{own}", places.templates())
+        html = page_policy.guard(f"<html><head><title>x</title></head><body>{own}", places.templates())
         (tmp_path / "page.html").write_text(html, encoding="utf-8")
         page = browser.new_page()
         page.goto((tmp_path / "page.html").as_uri(), wait_until="commit")
         with suppress(TimeoutError):
             page.wait_for_url("**/away.html", timeout=1500)
             led_away.append(hidden)
-            assert page_policy.forbidden(html, places.templates())
+            assert page_policy.find_forbidden(html, places.templates())
         page.close()
     assert len(led_away) > 15  # those that only other browsers follow are refused too

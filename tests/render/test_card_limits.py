@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from card_samples import MINUS, SAMPLES, VERDICT_WORDS, curve_card, said, shapes, sound, texts, verdict
 
-from reviewkit.model.card import Axis, Limit, Mark, Reading, TitlePage, Trace
+from reviewkit.model.card import Axis, Limit, Mark, Readout, TitlePage, Trace
 from reviewkit.model.errors import CannotFinish
 from reviewkit.render.cards import paint
 from reviewkit.render.cards.card import LayoutFault, draw
@@ -168,12 +168,12 @@ def test_marks_in_every_corner_find_a_place():
 
 def test_many_readings_and_verdicts():
     readings = (
-        Reading(
+        Readout(
             "worst, 20 Hz – 20 kHz",
             f"{MINUS}64.2 dB",
             (("L into R", f"{MINUS}64.2 dB"), ("R into L", f"{MINUS}70.1 dB")),
         ),
-        Reading("at 10 kHz, with a label that needs a second line", "", (("L into R", f"{MINUS}44.2 dB"),)),
+        Readout("at 10 kHz, with a label that needs a second line", "", (("L into R", f"{MINUS}44.2 dB"),)),
     )
     verdicts = tuple(
         verdict(f"Separation at {n} kHz, 20 Hz – 20 kHz", "50 dB", word) for n, word in enumerate(VERDICT_WORDS)
@@ -186,7 +186,7 @@ def test_many_readings_and_verdicts():
 
 
 def test_readings_too_many_for_the_column_are_a_fault():
-    reading = Reading("a label", "", tuple((f"figure {n}", "0.021 %") for n in range(40)))
+    reading = Readout("a label", "", tuple((f"figure {n}", "0.021 %") for n in range(40)))
     with pytest.raises(LayoutFault, match="card = …"):
         draw(curve_card(readings=(reading,)), "lamplight")
 

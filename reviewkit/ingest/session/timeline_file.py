@@ -18,7 +18,7 @@ from typing import Any
 
 from reviewkit.ingest.plain_text import decode
 from reviewkit.model.errors import Fault, Faults, InputError
-from reviewkit.model.timecode import exact_rate, label, nearest_frame
+from reviewkit.model.timecode import exact_rate, nearest_frame, timecode_label
 
 FILE_NAME = "final.otio"
 NOT_READ = f"{FILE_NAME}: not read, so chapters are the planned ones; pip install 'bench-reviewkit[timeline]'"
@@ -203,7 +203,7 @@ def _label(whole: Any, start_s: Fraction, rate: Fraction) -> str:
     """A place in the cut as the editing program counts it."""
     first = whole.global_start_time
     before = Fraction(0) if first is None else _counted(first)[0]
-    return label(nearest_frame(start_s + before, rate), rate)
+    return timecode_label(nearest_frame(start_s + before, rate), rate)
 
 
 def _in_order(seen: Sequence[_Seen], source: str) -> tuple[tuple[float, str, int], ...]:

@@ -10,7 +10,7 @@ from reviewkit.render.cards.labels import FAR, MARGIN, SHORTEN_LABEL
 from reviewkit.render.cards.layout_check import crosses
 from reviewkit.render.cards.look import LABEL
 from reviewkit.render.cards.scene import Box, Page, Stroke, Text
-from reviewkit.render.cards.traces import within
+from reviewkit.render.cards.traces import clamped_position
 
 _WIDTH = 4.0
 _HALF_END = 16.0  # of the short lines at both ends
@@ -19,7 +19,7 @@ _WORD_GAP = 40.0  # between words on the line over a panel
 _OVER_PLOT = 32.0  # the line over a panel, where its label stands
 
 
-def put_brackets(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
+def place_brackets(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
     """Place all brackets, then their words, clear of where the panel's marks will stand.
 
     Words for which the picture has no room go on the line over it. Raises LayoutFault where there is none there either.
@@ -29,31 +29,31 @@ def put_brackets(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
     for mark in panel.marks:
         x, y = _point(panel, mark.x, mark.y, box)
         free.take_box(Box(x, y, x, y).grown(_RING, _RING))
-    lines = [_line(panel, bracket, box) for bracket in panel.brackets]
+    lines = [_bracket_extent(panel, bracket, box) for bracket in panel.brackets]
     for x, top, bottom in lines:
         left, right = max(x - _HALF_END, box.left), min(x + _HALF_END, box.right)
         for points in (((x, top), (x, bottom)), ((left, top), (right, top)), ((left, bottom), (right, bottom))):
             page.add(Stroke("mark", points, page.look.ink, _WIDTH))
             free.take_line(np.array(points), _WIDTH)
     for bracket, line in zip(panel.brackets, lines, strict=True):
-        if bracket.text and not _words(page, free, bracket, line):
-            _over(page, bracket, line[0], box)
+        if bracket.text and not _place_text(page, free, bracket, line):
+            _place_over_panel(page, bracket, line[0], box)
 
 
 def _point(panel: Panel, x_value: float, y_value: float, box: Box) -> tuple[float, float]:
     """A point of the panel in pixels; one outside the axes stands on the panel's edge."""
-    x, y = (within(axis, value) for axis, value in ((panel.x, x_value), (panel.y, y_value)))
+    x, y = (clamped_position(axis, value) for axis, value in ((panel.x, x_value), (panel.y, y_value)))
     return box.left + x * box.width, box.bottom - y * box.height
 
 
-def _line(panel: Panel, bracket: Bracket, box: Box) -> tuple[float, float, float]:
+def _bracket_extent(panel: Panel, bracket: Bracket, box: Box) -> tuple[float, float, float]:
     """A bracket's x, top and bottom in pixels."""
     x, one = _point(panel, bracket.x, bracket.from_y, box)
     _, other = _point(panel, bracket.x, bracket.to_y, box)
     return x, min(one, other), max(one, other)
 
 
-def _words(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float, float, float]) -> bool:
+def _place_text(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float, float, float]) -> bool:
     """Place a bracket's words in the free place nearest to any part of it; False where there is none."""
     x, top, bottom = line
     width, rise, drop, _ = page.measure(bracket.text, LABEL, False)
@@ -64,8 +64,8 @@ def _words(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float, flo
     ]
     if not places:
         return False
-    found = min(places, key=lambda one: _away(one, x, top, bottom)[0])
-    away, near, on_line = _away(found, x, top, bottom)
+    found = min(places, key=lambda one: _distance(one, x, top, bottom)[0])
+    away, near, on_line = _distance(found, x, top, bottom)
     box = found.grown(-MARGIN, -MARGIN)
     if away > FAR:
         start, stop = np.array(on_line), np.array(near)
@@ -80,7 +80,9 @@ def _words(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float, flo
     return True
 
 
-def _away(found: Box, x: float, top: float, bottom: float) -> tuple[float, tuple[float, float], tuple[float, float]]:
+def _distance(
+    found: Box, x: float, top: float, bottom: float
+) -> tuple[float, tuple[float, float], tuple[float, float]]:
     """How far a place is from a bracket's line, with the nearest points of the two."""
     near_x = min(max(x, found.left), found.right)
     on_line_y = min(max((found.top + found.bottom) / 2, top), bottom)
@@ -88,7 +90,7 @@ def _away(found: Box, x: float, top: float, bottom: float) -> tuple[float, tuple
     return float(np.hypot(near_x - x, near_y - on_line_y)), (near_x, near_y), (x, on_line_y)
 
 
-def _over(page: Page, bracket: Bracket, x: float, box: Box) -> None:
+def _place_over_panel(page: Page, bracket: Bracket, x: float, box: Box) -> None:
     """Place a bracket's words over the panel, as near to it as what stands there already lets them."""
     over = box.top - _OVER_PLOT
     left = max((i.box.right for i in page.items if isinstance(i, Text) and i.baseline == over), default=box.left)

@@ -8,8 +8,8 @@ from functools import cache
 
 import numpy as np
 
-from reviewkit.render.cards.contrast import DEFICIENCIES, contrast, distance, linear, simulated
-from reviewkit.render.cards.layout_check import Problem, crosses, reach_of
+from reviewkit.render.cards.contrast import DEFICIENCIES, contrast, distance, linear_rgb, simulate_deficiency
+from reviewkit.render.cards.layout_check import Problem, bounds, crosses
 from reviewkit.render.cards.look import (
     CURVE_CONTRAST,
     INK_CONTRAST,
@@ -28,13 +28,13 @@ _UNDASHED = 60.0  # pixels: a piece of a bar this tall is no dash
 _DENSE = 8.0  # a curve this many times as long as it reaches across is a block, which no dash can part
 
 
-def colour_problems(items: Sequence[Item], look: Look, over: Seen | None = None) -> tuple[Problem, ...]:
+def find_colour_problems(items: Sequence[Item], look: Look, over: Seen | None = None) -> tuple[Problem, ...]:
     """Every text, curve, limit, mark and pointer with too little contrast to the ground or to an area drawn under it
     (ink 7:1, other texts 4.5:1, the rest 3:1), and where left and right cannot be told apart.
 
     `over`: what a colour of ground or area may become, where the card is laid over footage.
     """
-    return (*_contrasts(items, look, over or _itself), *_channels(items, look))
+    return (*_contrast_problems(items, look, over or _itself), *_channel_problems(items, look))
 
 
 def _itself(colour: str) -> Sequence[str]:
@@ -44,17 +44,17 @@ def _itself(colour: str) -> Sequence[str]:
 # ------------------------------------------------------------------ contrast
 
 
-def _contrasts(items: Sequence[Item], look: Look, seen: Seen) -> Iterator[Problem]:
+def _contrast_problems(items: Sequence[Item], look: Look, seen: Seen) -> Iterator[Problem]:
     under: list[Area] = []
     told: set[tuple[str, str, str]] = set()
     for item in items:
         least = _least(item, look)
         if least:
-            for colour in _weak(item, look, under, least, seen):
+            for colour in _weak_grounds(item, look, under, least, seen):
                 text = item.text if isinstance(item, Text) else ""
                 if (text, item.colour, colour) not in told:
                     told.add((text, item.colour, colour))
-                    yield _too_weak(item, look, text, colour, least)
+                    yield _contrast_problem(item, look, text, colour, least)
         if isinstance(item, Area):
             under.append(item)
 
@@ -68,7 +68,7 @@ def _least(item: Item, look: Look) -> float:
     return CURVE_CONTRAST if saying and not (isinstance(item, Area) and item.colour == look.ground) else 0.0
 
 
-def _weak(item: Item, look: Look, under: Sequence[Area], least: float, seen: Seen) -> Iterator[str]:
+def _weak_grounds(item: Item, look: Look, under: Sequence[Area], least: float, seen: Seen) -> Iterator[str]:
     """The colours on which an item stands and cannot be seen well enough. Where it stands is looked at only if it
     matters. Curves of both channels may cross, and a limit a bar: that is not their ground.
     """
@@ -78,36 +78,36 @@ def _weak(item: Item, look: Look, under: Sequence[Area], least: float, seen: See
         for colour in dict.fromkeys(grounds)
         if _ratio(item.colour, worst := min(seen(colour), key=lambda one: _ratio(item.colour, one))) < least
     }
-    reach = (item.box if isinstance(item, Text) else reach_of(item)) if weak else None
+    reach = (item.box if isinstance(item, Text) else bounds(item)) if weak else None
     if reach is None:
         return
-    areas = [area for area in under if area.colour in weak and _stands_on(item, area)]
-    held = any(_holds(area, reach) for area in under) if look.ground in weak else False
+    areas = [area for area in under if area.colour in weak and _overlaps(item, area)]
+    held = any(_contains(area, reach) for area in under) if look.ground in weak else False
     for colour, worst in weak.items():
         if any(area.colour == colour for area in areas) or (colour == look.ground and not held):
             yield worst
 
 
-def _stands_on(item: Item, area: Area) -> bool:
+def _overlaps(item: Item, area: Area) -> bool:
     """Whether any of an item lies on an area, which is taken as its rectangle."""
-    reach = reach_of(area)
+    reach = bounds(area)
     if reach is None:
         return False
     if isinstance(item, Text):
         return item.box.meets(reach)
-    own = reach_of(item)
+    own = bounds(item)
     points = np.asarray(item.points, dtype=np.float64).reshape(-1, 2)
     return own is not None and own.meets(reach) and crosses(points, reach)
 
 
-def _holds(area: Area, box: Box) -> bool:
-    reach = reach_of(area)
+def _contains(area: Area, box: Box) -> bool:
+    reach = bounds(area)
     return reach is not None and (
         reach.left <= box.left and reach.top <= box.top and reach.right >= box.right and reach.bottom >= box.bottom
     )
 
 
-def _too_weak(item: Item, look: Look, text: str, under: str, least: float) -> Problem:
+def _contrast_problem(item: Item, look: Look, text: str, under: str, least: float) -> Problem:
     names = [field.name for field in fields(Look) if getattr(look, field.name) == item.colour]
     what = "" if isinstance(item, Text) else f"a {item.kind} "
     message = f"{what}in {item.colour} on {under} has a contrast of {_ratio(item.colour, under):.2f}:1, under {least:g}"
@@ -123,7 +123,7 @@ def _ratio(one: str, other: str) -> float:
 # ------------------------------------------------------------------ left and right
 
 
-def _channels(items: Sequence[Item], look: Look) -> Iterator[Problem]:
+def _channel_problems(items: Sequence[Item], look: Look) -> Iterator[Problem]:
     """What makes left and right one where curves or bars of both are drawn."""
     remedy = "write another left = … or right = … in [look]"
     curves = [item for item in items if isinstance(item, (Stroke, Area)) and item.kind == "curve"]
@@ -131,17 +131,17 @@ def _channels(items: Sequence[Item], look: Look) -> Iterator[Problem]:
     for role in ("now", "before"):
         left, right = look.curve("L", role), look.curve("R", role)
         if {left, right} <= drawn:
-            for message in _alike(left, right, in_grey=role == "now"):
+            for message in _similarity_faults(left, right, in_grey=role == "now"):
                 yield Problem("channels", "", f"left and right {message}", remedy)
-            yield from _undashed(curves, left, right, bars=role == "now")
+            yield from _dash_problems(curves, left, right, bars=role == "now")
 
 
 @cache
-def _alike(left: str, right: str, *, in_grey: bool) -> tuple[str, ...]:
+def _similarity_faults(left: str, right: str, *, in_grey: bool) -> tuple[str, ...]:
     """Why two colours cannot be told apart, with each kind of eye and in grey (the curves of before by dash alone)."""
     found = []
-    seen = {"an unimpaired": (linear(left), linear(right))} | {
-        f"a {eye}": (simulated(left, eye), simulated(right, eye)) for eye in DEFICIENCIES
+    seen = {"an unimpaired": (linear_rgb(left), linear_rgb(right))} | {
+        f"a {eye}": (simulate_deficiency(left, eye), simulate_deficiency(right, eye)) for eye in DEFICIENCIES
     }
     for eye, (one, other) in seen.items():
         if (apart := distance(one, other)) < LEFT_RIGHT_DISTANCE:
@@ -151,23 +151,23 @@ def _alike(left: str, right: str, *, in_grey: bool) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _undashed(curves: Sequence[Stroke | Area], left: str, right: str, *, bars: bool) -> Iterator[Problem]:
+def _dash_problems(curves: Sequence[Stroke | Area], left: str, right: str, *, bars: bool) -> Iterator[Problem]:
     """Left curves with a dash, and right ones without where a left one is in the same picture."""
     lines = [item for item in curves if isinstance(item, Stroke)]
     if left != right and any(item.colour == left and item.dash is not None for item in lines):
         yield Problem("channels", "", "a curve of the left channel is dashed", "draw it solid")
     solid = [item for item in lines if item.colour == right and item.dash is None]
-    lefts = [reach for item in lines if solid and item.colour == left and (reach := reach_of(item))]
+    lefts = [reach for item in lines if solid and item.colour == left and (reach := bounds(item))]
     for item in solid:
-        reach = reach_of(item)
-        if reach and any(reach.grown(1, 1).meets(other) for other in lefts) and not _dense(item, reach):
+        reach = bounds(item)
+        if reach and any(reach.grown(1, 1).meets(other) for other in lefts) and not _is_dense(item, reach):
             yield Problem("channels", "", "a curve of the right channel is not dashed", "draw it dashed")
     if bars:
-        pieces = (reach_of(item) for item in curves if isinstance(item, Area) and item.colour == right)
+        pieces = (bounds(item) for item in curves if isinstance(item, Area) and item.colour == right)
         if any(reach is not None and reach.height > _UNDASHED for reach in pieces):
             yield Problem("channels", "", "a bar of the right channel is not dashed", "draw it dashed")
 
 
-def _dense(curve: Stroke, reach: Box) -> bool:
+def _is_dense(curve: Stroke, reach: Box) -> bool:
     steps = np.diff(np.asarray(curve.points, dtype=np.float64).reshape(-1, 2), axis=0)
     return float(np.nansum(np.hypot(*steps.T))) > _DENSE * reach.width if len(steps) else True

@@ -9,7 +9,7 @@ import numpy as np
 
 from reviewkit.render.cards.look import Look
 from reviewkit.render.cards.paint import Fonts, font_file
-from reviewkit.render.cards.png import png
+from reviewkit.render.cards.png import encode_png
 
 SMALL = 480  # width of a card on the sheet; it divides every width that a card is drawn at but the page's
 _HIGH = SMALL * 9 // 16
@@ -18,7 +18,7 @@ _GAP, _EDGE = 24, 32
 _NAME, _NAME_ROOM = 20, 40
 
 
-def contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fonts) -> bytes:
+def draw_contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fonts) -> bytes:
     """The sheet as PNG. `small`: a file's name, and its picture as deflated rows of red, green and blue, SMALL wide."""
     from PIL import Image, ImageDraw, ImageFont
 
@@ -35,4 +35,4 @@ def contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fonts) 
         y = _EDGE + index // across * (_HIGH + _NAME_ROOM + _GAP)
         sheet.paste(Image.frombytes("RGB", (SMALL, _HIGH), zlib.decompress(rows)), (x, y))
         pen.text((x, y + _HIGH + 8), name, fill=look.ink, font=font)
-    return png(np.asarray(sheet.convert("RGBA")))
+    return encode_png(np.asarray(sheet.convert("RGBA")))

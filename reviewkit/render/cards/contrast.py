@@ -33,17 +33,17 @@ _TO_XYZ: tuple[Triple, Triple, Triple] = (
 _WHITE: Triple = (0.95047, 1.0, 1.08883)
 
 
-def linear(colour: str) -> Triple:
+def linear_rgb(colour: str) -> Triple:
     """Linear RGB in 0 … 1 of an sRGB colour (IEC 61966-2-1, as WCAG 2.2 uses it)."""
-    red, green, blue = (_linear_code(int(colour[at : at + 2], 16) / 255) for at in (1, 3, 5))
+    red, green, blue = (_linear_part(int(colour[at : at + 2], 16) / 255) for at in (1, 3, 5))
     return red, green, blue
 
 
-def _linear_code(code: float) -> float:
+def _linear_part(code: float) -> float:
     return code / 12.92 if code <= 0.04045 else ((code + 0.055) / 1.055) ** 2.4
 
 
-def _times(matrix: tuple[Triple, Triple, Triple], vector: Triple) -> Triple:
+def _multiply(matrix: tuple[Triple, Triple, Triple], vector: Triple) -> Triple:
     first, second, third = (sum(cell * part for cell, part in zip(row, vector, strict=True)) for row in matrix)
     return first, second, third
 
@@ -51,7 +51,7 @@ def _times(matrix: tuple[Triple, Triple, Triple], vector: Triple) -> Triple:
 @cache
 def luminance(colour: str) -> float:
     """Relative luminance, 0 (black) … 1 (white): 0.2126 R + 0.7152 G + 0.0722 B of linear RGB (WCAG 2.x)."""
-    red, green, blue = linear(colour)
+    red, green, blue = linear_rgb(colour)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
@@ -61,15 +61,15 @@ def contrast(one: str, other: str) -> float:
     return (lighter + 0.05) / (darker + 0.05)
 
 
-def simulated(colour: str, deficiency: str) -> Triple:
+def simulate_deficiency(colour: str, deficiency: str) -> Triple:
     """Linear RGB as seen with a full colour-vision deficiency: protan, deutan or tritan (Machado et al. 2009)."""
-    red, green, blue = (min(max(part, 0.0), 1.0) for part in _times(DEFICIENCIES[deficiency], linear(colour)))
+    red, green, blue = (min(max(part, 0.0), 1.0) for part in _multiply(DEFICIENCIES[deficiency], linear_rgb(colour)))
     return red, green, blue
 
 
 def lab(linear_rgb: Triple) -> Triple:
     """CIELAB (D65) of linear RGB (CIE 15: cube root above (6/29)³, straight line below)."""
-    x, y, z = (part / white for part, white in zip(_times(_TO_XYZ, linear_rgb), _WHITE, strict=True))
+    x, y, z = (part / white for part, white in zip(_multiply(_TO_XYZ, linear_rgb), _WHITE, strict=True))
     fx, fy, fz = (
         part ** (1 / 3) if part > (6 / 29) ** 3 else part / (3 * (6 / 29) ** 2) + 4 / 29 for part in (x, y, z)
     )
@@ -81,7 +81,7 @@ def distance(one: Triple, other: Triple) -> float:
     return float(sum((a - b) ** 2 for a, b in zip(lab(one), lab(other), strict=True)) ** 0.5)
 
 
-def mixed(colour: str, ground: str, share: float) -> str:
+def mix(colour: str, ground: str, share: float) -> str:
     """`colour` with `share` (0 … 1) of `ground` mixed in, code by code."""
     parts = (
         round(int(colour[at : at + 2], 16) * (1 - share) + int(ground[at : at + 2], 16) * share) for at in (1, 3, 5)
@@ -95,17 +95,17 @@ def palest(colour: str, ground: str, ratio: float, most: float = 0.6, on: str = 
     another ground, too, where one is named.
     """
     for percent in range(round(most * 100), 0, -1):
-        paler = mixed(colour, ground, percent / 100)
+        paler = mix(colour, ground, percent / 100)
         if all(contrast(paler, under) >= ratio for under in (ground, on or ground)):
             return paler
     return colour
 
 
-def reaching(colour: str, ground: str, ratio: float) -> str:
+def reach_contrast(colour: str, ground: str, ratio: float) -> str:
     """`colour` with as little white or black mixed in as gives the contrast `ratio`; "" where neither does."""
     for percent in range(101):
         for pole in ("#ffffff", "#000000"):
-            other = mixed(colour, pole, percent / 100)
+            other = mix(colour, pole, percent / 100)
             if contrast(other, ground) >= ratio:
                 return other
     return ""

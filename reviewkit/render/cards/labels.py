@@ -38,7 +38,7 @@ class EndLabel:
     y: float
 
 
-def apart(targets: Sequence[float], pitch: float, low: float, high: float) -> list[float] | None:
+def spread_apart(targets: Sequence[float], pitch: float, low: float, high: float) -> list[float] | None:
     """Places as near as can be to `targets`, in their order, at least `pitch` apart and within low … high.
 
     Neighbours that are too close are joined to a block about their mean, until no two blocks touch (pool adjacent
@@ -70,7 +70,7 @@ def needs_leader(label: EndLabel, right: float) -> bool:
     return abs(label.y - label.end[1]) > FAR or right - label.end[0] > FAR
 
 
-def put_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: float) -> None:
+def place_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: float) -> None:
     """Place names at `x`, with a thin leader from the curve's end where they had to be moved."""
     for label in labels:
         rise = page.cap(label.size, label.bold)
@@ -90,7 +90,7 @@ def put_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: floa
         )
 
 
-def put_near_end(
+def place_near_end(
     page: Page, free: FreeSpace, text: str, end: tuple[float, float], size: float, colour: str, bold: bool
 ) -> bool:
     """Place a name inside the panel, next to a curve that ends early; False where there is no room near it."""
@@ -111,7 +111,7 @@ def put_near_end(
     return True
 
 
-def most_alone(line: Array, others: Sequence[Array], box: Box) -> tuple[float, float] | None:
+def clearest_point(line: Array, others: Sequence[Array], box: Box) -> tuple[float, float] | None:
     """Where a curve runs furthest above or below all others of its panel, in pixels; None where it is near one
     everywhere. Lines as shares of the panel, shape (n, 2).
     """
@@ -134,13 +134,13 @@ def _heights(line: Array, across: Array) -> Array:
     return np.asarray(np.interp(across, x, y, left=np.nan, right=np.nan))
 
 
-def put_limit_sample(page: Page, left: float, y: float) -> None:
+def place_limit_sample(page: Page, left: float, y: float) -> None:
     """Place a piece of a limit's line before words that stand apart from it and begin at `left`."""
     ends = ((left - LIMIT_SAMPLE - 12, y), (left - 12, y))
     page.add(Stroke("limit", ends, page.look.soft, 3.0, LIMIT_DASH))
 
 
-def put_limit_label(
+def place_limit_label(
     page: Page, free: FreeSpace, limit: Limit, line_ys: Sequence[float], ends: tuple[float, float]
 ) -> bool:
     """Place a limit's label along one of its lines (`ends`: their x), else anywhere free, behind a piece of the line
@@ -174,7 +174,7 @@ def put_limit_label(
             return False
         box = replace(found.grown(-MARGIN, -MARGIN), left=found.left + MARGIN + sample)
         if sample:
-            put_limit_sample(page, box.left, box.bottom - drop - page.cap(LABEL) / 2)
+            place_limit_sample(page, box.left, box.bottom - drop - page.cap(LABEL) / 2)
             free.take_box(found)
     free.take_box(box.grown(MARGIN, MARGIN))
     page.add(page.text(limit.label, box.left, box.bottom - drop, LABEL, page.look.soft, remedy=SHORTEN_LIMIT))

@@ -39,7 +39,7 @@ class Problem:
     remedy: str = ""
 
 
-def problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem, ...]:
+def find_problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem, ...]:
     """Everything wrong with what is drawn: outside the safe box, texts over each other or under a line, any set
     smaller than `least`.
     """
@@ -51,20 +51,20 @@ def problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem, ...]
         if isinstance(item, Text):
             drawn += 1
             continue
-        reach = reach_of(item)
+        reach = bounds(item)
         if reach is None:
             continue
-        if not _inside(reach, _SHAPES_IN):
+        if not _is_inside(reach, _SHAPES_IN):
             found.append(Problem("outside", "", f"a {item.kind} reaches outside the safe box"))
         # most texts are nowhere near: only those within the shape's own rectangle are looked at closely
-        near = np.flatnonzero(_meet(boxes, reach))
+        near = np.flatnonzero(_overlapping_boxes(boxes, reach))
         if len(near):
             ground = item.kind in MAY_LIE_UNDER_TEXT  # under a text, not over one
             found += _covered([texts[at] for at in near if not ground or at < drawn], item)
     return tuple(found)
 
 
-def reach_of(shape: Stroke | Area) -> Box | None:
+def bounds(shape: Stroke | Area) -> Box | None:
     """The rectangle round a shape, half its line's width included; None where nothing of it can be seen."""
     margin = shape.width / 2 if isinstance(shape, Stroke) else 0.0
     points = shape.points
@@ -88,7 +88,7 @@ def _edges(box: Box) -> tuple[float, float, float, float]:
     return box.left, box.top, box.right, box.bottom
 
 
-def _meet(boxes: Array, reach: Box) -> NDArray[np.bool_]:
+def _overlapping_boxes(boxes: Array, reach: Box) -> NDArray[np.bool_]:
     """Which of some boxes, shape (n, 4), share any area with a rectangle; shape (n,)."""
     return np.asarray(
         (boxes[:, 0] < reach.right)
@@ -102,11 +102,11 @@ def _outside(texts: Sequence[Text]) -> list[Problem]:
     return [
         Problem("outside", text.text, "reaches outside the safe box", text.remedy)
         for text in texts
-        if not _inside(text.box, _TEXTS_IN)
+        if not _is_inside(text.box, _TEXTS_IN)
     ]
 
 
-def _inside(box: Box, frame: Box) -> bool:
+def _is_inside(box: Box, frame: Box) -> bool:
     return box.left >= frame.left and box.top >= frame.top and box.right <= frame.right and box.bottom <= frame.bottom
 
 
@@ -121,7 +121,7 @@ def _small(texts: Sequence[Text], least: float) -> list[Problem]:
 def _overlapping(texts: Sequence[Text], boxes: Array) -> list[Problem]:
     found = []
     for at, one in enumerate(texts):
-        for other in np.flatnonzero(_meet(boxes[at + 1 :], one.box.grown(-TOLERANCE / 2, -TOLERANCE / 2))):
+        for other in np.flatnonzero(_overlapping_boxes(boxes[at + 1 :], one.box.grown(-TOLERANCE / 2, -TOLERANCE / 2))):
             second = texts[at + 1 + int(other)]
             found.append(Problem("overlap", one.text, f'runs into "{second.text}"', one.remedy or second.remedy))
     return found
@@ -135,7 +135,7 @@ def _covered(texts: Sequence[Text], shape: Stroke | Area) -> list[Problem]:
     found = []
     for text in texts:
         box = text.box.grown(reach - TOLERANCE, reach - TOLERANCE)
-        if crosses(points, box) or (isinstance(shape, Area) and _holds(points, box)):
+        if crosses(points, box) or (isinstance(shape, Area) and _surrounds(points, box)):
             found.append(Problem("covered", text.text, f"has a {shape.kind} drawn over it", text.remedy))
     return found
 
@@ -160,7 +160,7 @@ def crosses(points: Array, box: Box) -> bool:
     return bool(np.any(first < last))  # NaN compares false
 
 
-def _holds(polygon: Array, box: Box) -> bool:
+def _surrounds(polygon: Array, box: Box) -> bool:
     """Whether a closed polygon surrounds a box that its edge does not enter (even-odd rule at the box's middle)."""
     x, y = (box.left + box.right) / 2, (box.top + box.bottom) / 2
     inside = False

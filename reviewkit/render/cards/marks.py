@@ -14,7 +14,7 @@ from reviewkit.render.cards.labels import FAR, MARGIN, SHORTEN_LABEL
 from reviewkit.render.cards.layout_check import crosses
 from reviewkit.render.cards.look import LABEL
 from reviewkit.render.cards.scene import Area, Box, Page, Stroke, Text
-from reviewkit.render.cards.traces import within
+from reviewkit.render.cards.traces import clamped_position
 
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
@@ -24,34 +24,34 @@ _MOST_PLACES = 8  # looked at for one mark's words
 _OVER_PLOT = 32.0  # the line over a panel, where its label stands
 
 
-def put_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
+def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
     """Place all rings, then their words; words for which the picture has no room go on the line over it.
 
     Raises LayoutFault where there is no room there either.
     """
     points = [_point(panel, mark, box) for mark in panel.marks]
     for x, y in points:
-        _ring(page, x, y)
+        _place_ring(page, x, y)
         free.take_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))
     worded = [(mark, point) for mark, point in zip(panel.marks, points, strict=True) if mark.text]
-    homeless = [mark for mark, point in worded if not _words(page, free, mark, point, points)]
+    homeless = [mark for mark, point in worded if not _place_text(page, free, mark, point, points)]
     if homeless:
-        _over(page, homeless, box)
+        _place_over_panel(page, homeless, box)
 
 
 def _point(panel: Panel, mark: Mark, box: Box) -> tuple[float, float]:
     """Where a mark stands; one outside the axes stands on the panel's edge."""
-    x, y = (within(axis, value) for axis, value in ((panel.x, mark.x), (panel.y, mark.y)))
+    x, y = (clamped_position(axis, value) for axis, value in ((panel.x, mark.x), (panel.y, mark.y)))
     return box.left + x * box.width, box.bottom - y * box.height
 
 
-def _ring(page: Page, x: float, y: float) -> None:
+def _place_ring(page: Page, x: float, y: float) -> None:
     turn = np.linspace(0.0, 2 * np.pi, 41)
     ring = np.column_stack((x + _RADIUS * np.cos(turn), y + _RADIUS * np.sin(turn)))
     page.add(Area("mark", ring, page.look.ground), Stroke("mark", ring, page.look.ink, 4.0))
 
 
-def _words(
+def _place_text(
     page: Page, free: FreeSpace, mark: Mark, point: tuple[float, float], rings: Sequence[tuple[float, float]]
 ) -> bool:
     """Place a mark's words in the free place nearest to it; False where there is none.
@@ -65,12 +65,12 @@ def _words(
     if first is None:
         return False
     found, leader = first, _leader(first, point)
-    if _blocked(page, leader) or (leader is None and _astray(found, point, rings)):
-        led = ((box, _leader(box, point)) for box in _others(free, first, point, size))
+    if _is_blocked(page, leader) or (leader is None and _is_ambiguous(found, point, rings)):
+        led = ((box, _leader(box, point)) for box in _next_places(free, first, point, size))
         good = (
             one
             for one in led
-            if not _blocked(page, one[1]) and (one[1] is not None or not _astray(one[0], point, rings))
+            if not _is_blocked(page, one[1]) and (one[1] is not None or not _is_ambiguous(one[0], point, rings))
         )
         # a leader through other words would do more harm than good: at worst the words say where they belong
         found, leader = next(good, (first, None))
@@ -83,7 +83,7 @@ def _words(
     return True
 
 
-def _others(free: FreeSpace, first: Box, point: tuple[float, float], size: tuple[float, float]) -> Iterator[Box]:
+def _next_places(free: FreeSpace, first: Box, point: tuple[float, float], size: tuple[float, float]) -> Iterator[Box]:
     """The next nearest free places, no two of them overlapping."""
     trial, found = deepcopy(free), first
     for _ in range(_MOST_PLACES):
@@ -108,7 +108,7 @@ def _leader(found: Box, point: tuple[float, float]) -> Array | None:
     return np.array((start, stop))
 
 
-def _astray(found: Box, point: tuple[float, float], rings: Sequence[tuple[float, float]]) -> bool:
+def _is_ambiguous(found: Box, point: tuple[float, float], rings: Sequence[tuple[float, float]]) -> bool:
     """Whether words end so near over another ring that they can be read as its name."""
     reach = found.grown(_RADIUS - MARGIN, FAR)
     return any(
@@ -117,12 +117,12 @@ def _astray(found: Box, point: tuple[float, float], rings: Sequence[tuple[float,
     )
 
 
-def _blocked(page: Page, leader: Array | None) -> bool:
+def _is_blocked(page: Page, leader: Array | None) -> bool:
     texts = (item.box.grown(2, 2) for item in page.items if isinstance(item, Text))
     return leader is not None and any(crosses(leader, box) for box in texts)
 
 
-def _over(page: Page, marks: Sequence[Mark], box: Box) -> None:
+def _place_over_panel(page: Page, marks: Sequence[Mark], box: Box) -> None:
     """Place marks' words over the panel, flush right, behind a ring of their own."""
     words = " · ".join(mark.text for mark in marks)
     text = page.text(words, box.right, box.top - _OVER_PLOT, LABEL, page.look.ink, anchor="right", remedy=SHORTEN_LABEL)
@@ -131,5 +131,5 @@ def _over(page: Page, marks: Sequence[Mark], box: Box) -> None:
     taken = any(space.meets(item.box) for item in page.items if isinstance(item, Text))
     if space.left < box.left or taken:
         raise page.fault(marks[-1].text, SHORTEN_LABEL, "has no free place in the picture")
-    _ring(page, ring, text.baseline - page.cap(LABEL) / 2)
+    _place_ring(page, ring, text.baseline - page.cap(LABEL) / 2)
     page.add(text)

@@ -46,7 +46,7 @@ def font_file(fonts: Fonts = NO_FONTS) -> str:
     return _files(False, fonts)[0]
 
 
-def font_fault(path: str) -> str:
+def find_font_fault(path: str) -> str:
     """What is wrong with a font file, or ""."""
     from matplotlib.font_manager import get_font
 
@@ -104,7 +104,7 @@ def _known_characters(bold: bool, fonts: Fonts) -> frozenset[str]:
     return frozenset(chr(code) for path in _files(bold, fonts) for code in get_font(path).get_charmap())
 
 
-def measuring(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
+def make_measure(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
     """A Measure that refuses characters no font has, naming the card."""
 
     def measure(text: str, size: float, bold: bool) -> Extent:
@@ -162,9 +162,7 @@ def _bearing(letter: str, size: float, bold: bool, fonts: Fonts, right: bool = F
 # ------------------------------------------------------------------ paint
 
 
-def painted(
-    items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts = NO_FONTS, first_row: int = 0
-) -> Bytes:
+def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts = NO_FONTS, first_row: int = 0) -> Bytes:
     """Shapes on a ground of one colour, or on a picture of shape (height, width, 4) with straight alpha; `width` in
     pixels. Shape (height, width, 4): red, green, blue, alpha (255 on a colour). `first_row`: the frame's row, in
     pixels, that is the first of the picture's, where it is a part of the frame.

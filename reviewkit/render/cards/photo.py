@@ -23,19 +23,19 @@ _ALL = 255  # dimmed to the ground alone
 _BESIDE = 8.0  # what surrounds a text's ink is looked at, too
 
 
-def backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -> Bytes:
+def draw_backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -> Bytes:
     """The photograph in a frame of `width`, shape (height, width, 4), opaque: filled about its middle, mixed with the
     look's ground until every text has its contrast on every pixel under it, and no further.
     """
     high = round(width * FRAME_HEIGHT / FRAME_WIDTH)
-    colours = filled(photo, width, high)
-    share = dimming(colours, [item for item in items if isinstance(item, Text)], look)
+    colours = fill_frame(photo, width, high)
+    share = least_dimming(colours, [item for item in items if isinstance(item, Text)], look)
     pixels = np.full((high, width, 4), _ALL, dtype=np.uint8)
-    pixels[..., :3] = _mixed(look.ground, share)[np.arange(3), colours]
+    pixels[..., :3] = _mix_codes(look.ground, share)[np.arange(3), colours]
     return pixels
 
 
-def filled(photo: bytes, width: int, height: int) -> Bytes:
+def fill_frame(photo: bytes, width: int, height: int) -> Bytes:
     """A photograph turned as its camera was held, scaled to fill a frame, shape (height, width, 3)."""
     from PIL import Image, ImageOps
 
@@ -54,7 +54,7 @@ def filled(photo: bytes, width: int, height: int) -> Bytes:
     return np.asarray(turned.resize((width, height), Image.Resampling.LANCZOS, box=box))
 
 
-def dimming(colours: Bytes, texts: Sequence[Text], look: Look) -> int:
+def least_dimming(colours: Bytes, texts: Sequence[Text], look: Look) -> int:
     """How much of the ground must be mixed in, 0 … 255: the least with which each text's contrast is reached."""
     scale = colours.shape[1] / FRAME_WIDTH
     under = []
@@ -69,28 +69,28 @@ def dimming(colours: Bytes, texts: Sequence[Text], look: Look) -> int:
     low, high = 0, _ALL
     while low < high:
         middle = (low + high) // 2
-        weights = _weighted(look.ground, middle)
-        if all(_least(colour, seen, weights) >= least for colour, least, seen in under):
+        weights = _dimmed_luminances(look.ground, middle)
+        if all(_least_contrast(colour, seen, weights) >= least for colour, least, seen in under):
             high = middle
         else:
             low = middle + 1
     return high
 
 
-def _mixed(ground: str, share: int) -> Bytes:
+def _mix_codes(ground: str, share: int) -> Bytes:
     """For each channel, what its codes 0 … 255 become with that share of the ground, shape (3, 256)."""
     codes = np.arange(256)[np.newaxis]
     towards = np.array(tuple(bytes.fromhex(ground[1:])))[:, np.newaxis]
     return np.rint(codes + (towards - codes) * (share / _ALL)).astype(np.uint8)
 
 
-def _weighted(ground: str, share: int) -> Array:
+def _dimmed_luminances(ground: str, share: int) -> Array:
     """For each channel, what its codes add to the luminance once dimmed, shape (3, 256)."""
     alone = [[luminance("#" + "00" * at + f"{code:02x}" + "00" * (2 - at)) for code in range(256)] for at in range(3)]
-    return np.take_along_axis(np.array(alone), _mixed(ground, share).astype(np.intp), axis=1)
+    return np.take_along_axis(np.array(alone), _mix_codes(ground, share).astype(np.intp), axis=1)
 
 
-def _least(colour: str, seen: NDArray[np.uint32], weights: Array) -> float:
+def _least_contrast(colour: str, seen: NDArray[np.uint32], weights: Array) -> float:
     """The least contrast of a colour on any of the colours seen under it (WCAG 2.x)."""
     if not len(seen):
         return np.inf

@@ -28,7 +28,7 @@ _LEVEL = 1
 _RGB, _PALETTE, _RGB_ALPHA = 2, 3, 6  # colour types
 
 
-def png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
+def encode_png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
     """An opaque picture as PNG. Same pixels, same bytes; no time, text or resolution in it.
 
     `pixels`: shape (height, width, 4), red, green, blue and a fourth that is not written. `flat`: "#rrggbb" of the
@@ -49,7 +49,7 @@ def png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
         for channel, difference in enumerate((_channels(here) - _channels(above)).T):
             rows.reshape(-1)[where + channel] = difference
         rows[:, 0] = _UP
-        return _file(width, _RGB, rows)
+        return _assemble(width, _RGB, rows)
     palette, numbers = numbered
     number = np.zeros(1 << 24, dtype=np.uint8)  # only the pages that are touched cost anything
     number[colours] = numbers
@@ -57,10 +57,10 @@ def png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
     rows[:, 0] = _UP
     rows[0, 1:] = number[top]
     rows.reshape(-1)[at + row + 1] = number[here] - number[above]
-    return _file(width, _PALETTE, rows, palette.tobytes())
+    return _assemble(width, _PALETTE, rows, palette.tobytes())
 
 
-def png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
+def encode_png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
     """A picture with straight alpha as PNG, every value kept. Same pixels, same bytes; nothing else in it.
 
     `pixels`: shape (height, width, 4). `clear_rows`: how many rows above those have the first pixel's colour, clear.
@@ -73,10 +73,10 @@ def png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
     rows[0, 1:] = above
     np.subtract(values[0], above, out=rows[clear_rows, 1:])
     np.subtract(values[1:], values[:-1], out=rows[clear_rows + 1 :, 1:])
-    return _file(width, _RGB_ALPHA, rows)
+    return _assemble(width, _RGB_ALPHA, rows)
 
 
-def smaller(pixels: Bytes, width: int) -> bytes:
+def downscale(pixels: Bytes, width: int) -> bytes:
     """A picture reduced to a `width` that divides its own, as rows of red, green and blue; each pixel is the mean of
     those it stands for.
     """
@@ -135,7 +135,7 @@ def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | No
 # ------------------------------------------------------------------ the file
 
 
-def _file(width: int, colour_type: int, rows: Bytes, palette: bytes = b"") -> bytes:
+def _assemble(width: int, colour_type: int, rows: Bytes, palette: bytes = b"") -> bytes:
     """Return the file. `rows`: shape (height, bytes of a row and one before them), as the filter type leaves them."""
     header = struct.pack(">IIBBBBB", width, len(rows), 8, colour_type, 0, 0, 0)
     chunks = [_chunk(b"IHDR", header), _chunk(b"PLTE", palette) if palette else b""]

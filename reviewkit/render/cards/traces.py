@@ -19,7 +19,7 @@ _CROWDED = 8  # points to a pixel column, among which no gap can be seen
 _CUT_SLACK = 1e-9  # of a panel's height: a point on the edge is inside it
 
 
-def share(axis: Axis, values: Array) -> Array:
+def axis_fraction(axis: Axis, values: Array) -> Array:
     """Where values lie along an axis: 0 at its low end, 1 at its high one, NaN where a log axis has no place for them.
 
     `values`: any shape; returns the same shape.
@@ -32,20 +32,20 @@ def share(axis: Axis, values: Array) -> Array:
     return np.asarray((logs - np.log(axis.low)) / (np.log(axis.high) - np.log(axis.low)))
 
 
-def place(axis: Axis, value: float) -> float:
-    """`share` of one value."""
-    return float(share(axis, np.array([value]))[0])
+def axis_position(axis: Axis, value: float) -> float:
+    """`axis_fraction` of one value."""
+    return float(axis_fraction(axis, np.array([value]))[0])
 
 
-def within(axis: Axis, value: float) -> float:
-    """`place`, no further than the panel's edges; zero stands at the foot of a log axis, which has no place for it."""
-    at = place(axis, value)
+def clamped_position(axis: Axis, value: float) -> float:
+    """`axis_position`, no further than the panel's edges; zero stands at the foot of a log axis, which has no place for it."""
+    at = axis_position(axis, value)
     return 0.0 if isnan(at) else min(max(at, 0.0), 1.0)
 
 
-def line_in(x_axis: Axis, y_axis: Axis, trace: Trace) -> Array:
+def clip_trace(x_axis: Axis, y_axis: Axis, trace: Trace) -> Array:
     """A trace as shares of a panel's width and height (y upwards), shape (m, 2), cut at the edges; NaN rows part it."""
-    points = np.column_stack((share(x_axis, trace.x), share(y_axis, trace.y)))
+    points = np.column_stack((axis_fraction(x_axis, trace.x), axis_fraction(y_axis, trace.y)))
     points[~np.isfinite(points).all(axis=1)] = np.nan
     for column in (0, 1):
         for edge in (0.0, 1.0):
@@ -71,7 +71,7 @@ def _with_crossings(points: Array, column: int, edge: float) -> Array:
     return np.insert(points, at + 1, crossings, axis=0)
 
 
-def in_pixels(line: Array, box: Box) -> Array:
+def to_pixels(line: Array, box: Box) -> Array:
     """Shares of a panel as pixels of the frame, reduced to what can be seen; shape (k, 2)."""
     pixels = np.column_stack((box.left + line[:, 0] * box.width, box.bottom - line[:, 1] * box.height))
     return envelope(pixels)
@@ -108,7 +108,7 @@ def _extremes(heights: Array, starts: NDArray[np.intp]) -> tuple[NDArray[np.intp
 
 def _envelope_of_parts(pixels: Array) -> Array:
     """`envelope` of each part between NaN rows."""
-    pixels = _bridged(pixels)
+    pixels = _bridge_gaps(pixels)
     good = np.isfinite(pixels).all(axis=1)
     edges = np.flatnonzero(np.diff(good.astype(np.int8))) + 1
     parts = []
@@ -120,7 +120,7 @@ def _envelope_of_parts(pixels: Array) -> Array:
     return np.asarray(np.concatenate(parts))
 
 
-def _bridged(pixels: Array) -> Array:
+def _bridge_gaps(pixels: Array) -> Array:
     """A line without those of its gaps that lie within one pixel column, where there are many points to a column: none
     of them can be seen, and each would be a line of its own.
     """
@@ -132,18 +132,18 @@ def _bridged(pixels: Array) -> Array:
     return np.insert(pixels[at], gaps, np.nan, axis=0)
 
 
-def end_of(line: Array) -> tuple[float, float] | None:
+def last_visible_point(line: Array) -> tuple[float, float] | None:
     """The last point that can be seen, or None where nothing can."""
     seen = np.flatnonzero(np.isfinite(line).all(axis=1))
     return (float(line[seen[-1], 0]), float(line[seen[-1], 1])) if len(seen) else None
 
 
-def length(pixels: Array) -> float:
+def line_length(pixels: Array) -> float:
     """How long a line is, in pixels."""
     return float(np.nansum(np.hypot(*np.diff(pixels, axis=0).T))) if len(pixels) > 1 else 0.0
 
 
-def lone_points(pixels: Array) -> Array:
+def isolated_points(pixels: Array) -> Array:
     """Points with no neighbour: a line cannot show them."""
     good = np.asarray(np.isfinite(pixels).all(axis=1))
     after, before = np.zeros_like(good), np.zeros_like(good)

@@ -46,7 +46,7 @@ def _breaks(text: str, anywhere: bool) -> Iterator[tuple[int, str, str]]:
                 yield _IN_WORD, text[:at], text[at:]
 
 
-def _broken(
+def _break_lines(
     page: Page, text: str, size: float, bold: bool, width: float, most: int, anywhere: bool
 ) -> tuple[int, float, tuple[str, ...]] | None:
     """The cheapest breaking into at most `most` lines, as (cost, widest line, lines); None if there is none."""
@@ -60,7 +60,7 @@ def _broken(
         first = page.width(before, size, bold)
         if first > width or (best is not None and cost > best[0]):
             continue
-        rest = _broken(page, after, size, bold, width, most - 1, anywhere)
+        rest = _break_lines(page, after, size, bold, width, most - 1, anywhere)
         if rest is not None:
             candidate = (cost + rest[0], max(first, rest[1]), (before, *rest[2]))
             if best is None or candidate[:2] < best[:2]:
@@ -68,7 +68,7 @@ def _broken(
     return best
 
 
-def set_in(
+def fit_text(
     page: Page,
     text: str,
     sizes: Sequence[float],
@@ -85,7 +85,7 @@ def set_in(
     """
     for lines in range(1, most + 1):
         for size in sizes:
-            found = _broken(page, text, size, bold, width, lines, anywhere)
+            found = _break_lines(page, text, size, bold, width, lines, anywhere)
             if found is not None:
                 return Setting(size, found[2], found[1])
     return None

@@ -25,7 +25,7 @@ def amounts_height(page: Page, years: tuple[int, int] | None, size: float = READ
     return _OVER_AMOUNTS + amounts + scale
 
 
-def put_amounts(
+def place_amounts(
     page: Page, amounts: Sequence[tuple[str, str]], years: tuple[int, int] | None, region: Box, most: float = READING
 ) -> float:
     """Place (what, amount) pairs on a region's foot, in the largest size up to `most` that fits: over a scale of years
@@ -43,7 +43,7 @@ def put_amounts(
     baseline = region.bottom
     if years:
         baseline -= _LONG + _UNDER_TICK + page.cap(LABEL) + _OVER_SCALE
-        _scale(page, region, baseline + _OVER_SCALE, years)
+        _place_scale(page, region, baseline + _OVER_SCALE, years)
     over = baseline - page.cap(size, True) - _LABEL_GAP
     if years:
         # all but the first are amounts of the last year
@@ -59,7 +59,7 @@ def put_amounts(
     return over - page.cap(LABEL)
 
 
-def _scale(page: Page, region: Box, line_y: float, years: tuple[int, int]) -> None:
+def _place_scale(page: Page, region: Box, line_y: float, years: tuple[int, int]) -> None:
     """A tick a year, a long one at decades and ends, the years under those that have room."""
     look, (first, last) = page.look, years
     span = last - first

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.render.cards.png import png_with_alpha
+from reviewkit.render.cards.png import encode_png_with_alpha
 from reviewkit.render.cards.scene import Item
 from reviewkit.render.footage.ffmpeg import ENCODER, Encoder, encode
 
@@ -57,7 +57,7 @@ class Motion:
 
 
 @dataclass(frozen=True)
-class Lengths:
+class ClipLength:
     """A clip in frames: the first, without a curve; then `drawing`, the last of which is the still; then `held`."""
 
     drawing: int
@@ -69,15 +69,15 @@ class Lengths:
         return 1 + self.drawing + self.held
 
 
-def lengths(seconds: float, rate: Fraction) -> Lengths:
+def plan_length(seconds: float, rate: Fraction) -> ClipLength:
     """How a clip of some length is parted; two frames at least."""
     exact = Fraction(str(seconds))  # as it is written, not as it is held
     frames = max(round(exact * rate), 2)
     drawing = min(max(round(min(exact * _SHARE, Fraction(_MOST_S)) * rate), 1), frames - 1)
-    return Lengths(drawing, frames - 1 - drawing)
+    return ClipLength(drawing, frames - 1 - drawing)
 
 
-def layers(items: Sequence[Item]) -> list[list[Item]]:
+def split_layers(items: Sequence[Item]) -> list[list[Item]]:
     """A card's shapes, in as many layers as it comes in, each with all before it; the last is the card."""
     made = []
     shown: set[str] = set()
@@ -87,12 +87,12 @@ def layers(items: Sequence[Item]) -> list[list[Item]]:
     return made
 
 
-def opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
-    """Write H.264 in MP4: BT.709, 4:2:0, as many frames as `seconds` have. `pixels`: one picture for each of `layers`.
+def write_opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
+    """Write H.264 in MP4: BT.709, 4:2:0, as many frames as `seconds` have. `pixels`: one picture for each of `split_layers`.
 
     The same pictures give the same bytes. Raises CannotFinish; `place` is then not there.
     """
-    made = lengths(seconds, motion.rate)
+    made = plan_length(seconds, motion.rate)
     round_of = max(round(motion.rate / 2), 2)  # held frames that are encoded once
     rounds, odd = divmod(made.held, round_of)
     encoded_held = odd + (round_of if rounds else 0)
@@ -121,37 +121,37 @@ def opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> 
     ]
     try:
         encode(
-            motion.encoder.ffmpeg, options, (plane for frame in drawn(planes, made.drawing, _mixed) for plane in frame)
+            motion.encoder.ffmpeg, options, (plane for frame in animate(planes, made.drawing, _mix) for plane in frame)
         )
         whole = stream.read_bytes()
         again = whole.rfind(_PARAMETERS) if rounds else len(whole)
         timed = f"setts=ts=round(N/TB/({motion.rate}))"
         options = ["-f", "h264", "-framerate", str(motion.rate), "-i", "pipe:0", "-c", "copy", "-bsf:v", timed]
         options += ["-video_track_timescale", str(_timescale(motion.rate)), "-movflags", "+faststart", *_NO_TRACES]
-        _finished(motion.encoder.ffmpeg, options, [whole[:again], whole[again:] * rounds], place)
+        _encode_whole(motion.encoder.ffmpeg, options, [whole[:again], whole[again:] * rounds], place)
     finally:
         stream.unlink(missing_ok=True)
 
 
-def clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
-    """Write PNG in MOV with straight alpha, every value kept, as `opaque_clip` does else."""
-    made = lengths(seconds, motion.rate)
+def write_clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
+    """Write PNG in MOV with straight alpha, every value kept, as `write_opaque_clip` does else."""
+    made = plan_length(seconds, motion.rate)
     planes = ((some,) for some in pixels)
     options = ["-f", "image2pipe", "-framerate", str(motion.rate), "-c:v", "png", "-i", "pipe:0", "-c", "copy"]
     options += ["-video_track_timescale", str(_timescale(motion.rate)), *_NO_TRACES]
 
     def pictures() -> Iterator[bytes]:
-        for (frame,) in drawn(planes, made.drawing, _mixed_clear):
-            picture = png_with_alpha(frame)
+        for (frame,) in animate(planes, made.drawing, _mix_with_alpha):
+            picture = encode_png_with_alpha(frame)
             yield picture
         for _ in range(made.held):
             yield picture
 
-    _finished(motion.encoder.ffmpeg, options, pictures(), place)
-    _tell_depth(place)
+    _encode_whole(motion.encoder.ffmpeg, options, pictures(), place)
+    _write_depth(place)
 
 
-def _tell_depth(place: Path) -> None:
+def _write_depth(place: Path) -> None:
     """Write into a MOV that its pixels have 32 bits: a copied stream is said to have 24, and programs that go by that
     see no alpha. Places are those of the video sample description (QuickTime File Format Specification).
     """
@@ -170,7 +170,7 @@ def _tell_depth(place: Path) -> None:
             file.seek(size - skipped, 1)
 
 
-def _finished(ffmpeg: str, options: Sequence[str], pieces: Sequence[bytes] | Iterator[bytes], place: Path) -> None:
+def _encode_whole(ffmpeg: str, options: Sequence[str], pieces: Sequence[bytes] | Iterator[bytes], place: Path) -> None:
     """Encode into a place, which is left empty where that fails."""
     done = False
     try:
@@ -194,14 +194,14 @@ def _after(first: Bytes, rest: Layers) -> Iterator[Bytes]:
 # ------------------------------------------------------------------ frames
 
 
-def drawn(pictures: Iterator[Planes], frames: int, mixed: Callable[[Bytes, Bytes, float], Bytes]) -> Iterator[Planes]:
+def animate(pictures: Iterator[Planes], frames: int, mixed: Callable[[Bytes, Bytes, float], Bytes]) -> Iterator[Planes]:
     """The first picture, then `frames` frames until the last one stands whole: the second is swept in from left to
     right, the others are faded in. Each frame is good until the next is asked for.
     """
     shown = tuple(plane.copy() for plane in next(pictures))
     yield shown
     number, begin = 1, Fraction(0)
-    for end, reveal in zip((_SWEPT, _NAMED, Fraction(1)), (_swept, _faded, _faded), strict=True):
+    for end, reveal in zip((_SWEPT, _NAMED, Fraction(1)), (_sweep, _fade, _fade), strict=True):
         show = reveal(shown, next(pictures), mixed)
         while number <= end * frames:
             show(float((Fraction(number, frames) - begin) / (end - begin)))
@@ -211,7 +211,7 @@ def drawn(pictures: Iterator[Planes], frames: int, mixed: Callable[[Bytes, Bytes
         begin = end
 
 
-def _swept(shown: Planes, after: Planes, mixed: object) -> Callable[[float], None]:
+def _sweep(shown: Planes, after: Planes, mixed: object) -> Callable[[float], None]:
     """Copies all columns up to a share of those that differ; two at a time, since two share their colour."""
     width = shown[0].shape[1]
     columns = [
@@ -233,7 +233,7 @@ def _swept(shown: Planes, after: Planes, mixed: object) -> Callable[[float], Non
     return show
 
 
-def _faded(shown: Planes, after: Planes, mixed: Callable[[Bytes, Bytes, float], Bytes]) -> Callable[[float], None]:
+def _fade(shown: Planes, after: Planes, mixed: Callable[[Bytes, Bytes, float], Bytes]) -> Callable[[float], None]:
     """Mixes what differs with what it becomes."""
     parts = []
     for old, new in zip(shown, after, strict=True):
@@ -249,12 +249,12 @@ def _faded(shown: Planes, after: Planes, mixed: Callable[[Bytes, Bytes, float], 
     return show
 
 
-def _mixed(before: Bytes, after: Bytes, share: float) -> Bytes:
+def _mix(before: Bytes, after: Bytes, share: float) -> Bytes:
     """Between two, by a share of the second."""
     return np.rint(before + (after.astype(np.float32) - before) * np.float32(share)).astype(np.uint8)
 
 
-def _mixed_clear(before: Bytes, after: Bytes, share: float) -> Bytes:
+def _mix_with_alpha(before: Bytes, after: Bytes, share: float) -> Bytes:
     """Between two with straight alpha, shape (n, 4): a colour counts by how opaque it is."""
     first, second = before.astype(np.float32), after.astype(np.float32)
     weights = first[:, 3:] * np.float32(1 - share), second[:, 3:] * np.float32(share)

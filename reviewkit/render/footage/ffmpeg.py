@@ -34,7 +34,7 @@ def find_encoder() -> Encoder:
     Raises InputError if there is none.
     """
     lacking = ""
-    for ffmpeg in _places():
+    for ffmpeg in _candidates():
         if _can_encode(ffmpeg):
             return Encoder(ffmpeg, _digest(ffmpeg))
         lacking = lacking or f" with {ENCODER}, which {ffmpeg} is without"
@@ -54,7 +54,7 @@ def encode(ffmpeg: str, arguments: Sequence[str], pieces: Iterable[Bytes | bytes
     command = [ffmpeg, "-hide_banner", "-loglevel", "error", "-y", *arguments]
     try:
         with tempfile.TemporaryFile() as said:
-            status = _fed(command, pieces, said.fileno())
+            status = _run_with_input(command, pieces, said.fileno())
             said.seek(0)
             lines = said.read().decode(errors="replace").split("\n")
     except OSError as error:
@@ -64,7 +64,7 @@ def encode(ffmpeg: str, arguments: Sequence[str], pieces: Iterable[Bytes | bytes
         raise CannotFinish(f"ffmpeg: {last}")
 
 
-def _fed(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> int:
+def _run_with_input(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> int:
     """The exit status of a program that is given pieces of data. Ended if they cannot be had."""
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=said) as process:
         given = False
@@ -84,7 +84,7 @@ def _fed(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> 
     return process.returncode
 
 
-def _places() -> Iterator[str]:
+def _candidates() -> Iterator[str]:
     on_path = shutil.which("ffmpeg")
     # some systems look in the folder that the command is run in, too, which may be a stranger's
     if on_path and Path(on_path).is_absolute():

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.render.cards.contrast import contrast, mixed
+from reviewkit.render.cards.contrast import contrast, mix
 from reviewkit.render.cards.look import (
     CURVE_CONTRAST,
     FRAME_HEIGHT,
@@ -23,8 +23,8 @@ from reviewkit.render.cards.look import (
     TEXT_CONTRAST,
     Look,
 )
-from reviewkit.render.cards.paint import NO_FONTS, Fonts, painted
-from reviewkit.render.cards.png import png_with_alpha
+from reviewkit.render.cards.paint import NO_FONTS, Fonts, paint
+from reviewkit.render.cards.png import encode_png_with_alpha
 from reviewkit.render.cards.scene import Area, Box, Item, Stroke, Text
 
 if TYPE_CHECKING:
@@ -60,13 +60,13 @@ class _OnFootage(Look):
         return super().curve(channel, role)
 
 
-def on_footage(look: Look) -> Look:
+def footage_look(look: Look) -> Look:
     """A look as it is drawn over footage: what is as pale as its ground allows is as pale as its plate allows."""
     return _OnFootage(*(getattr(look, field.name) for field in fields(Look)))
 
 
 @cache
-def opacity(look: Look) -> int:
+def plate_opacity(look: Look) -> int:
     """The plate's alpha, 0 … 255: the least with which every colour of a look keeps its contrast over any footage.
 
     Ink 7:1 on the plate; all other texts 4.5:1, on the maker's band, too; curves 3:1 follow, being drawn in those.
@@ -77,8 +77,8 @@ def opacity(look: Look) -> int:
     }
     on_bands = (look.ink, look.soft, look.left, look.right)  # what stands in a picture: marks, limits, names of curves
     for alpha in range(_OPAQUE):
-        plates = _seen(look.ground, alpha)
-        bands = _seen(look.band, alpha)
+        plates = _composite(look.ground, alpha)
+        bands = _composite(look.band, alpha)
         if all(contrast(colour, plate) >= least for colour, least in wanted.items() for plate in plates) and all(
             contrast(colour, band) >= wanted[colour] for colour in on_bands for band in bands
         ):
@@ -86,23 +86,23 @@ def opacity(look: Look) -> int:
     return _OPAQUE
 
 
-def over_footage(look: Look) -> Callable[[str], tuple[str, ...]]:
+def composite_over_footage(look: Look) -> Callable[[str], tuple[str, ...]]:
     """What a colour of the plate, or of an area on it, becomes over the brightest and the darkest footage."""
-    return partial(_seen, alpha=opacity(look))
+    return partial(_composite, alpha=plate_opacity(look))
 
 
-def _seen(colour: str, alpha: int) -> tuple[str, ...]:
+def _composite(colour: str, alpha: int) -> tuple[str, ...]:
     """A colour of some alpha over the brightest and the darkest footage."""
-    return tuple(mixed(colour, footage, 1 - alpha / _OPAQUE) for footage in FOOTAGE)
+    return tuple(mix(colour, footage, 1 - alpha / _OPAQUE) for footage in FOOTAGE)
 
 
 @cache
 def _palest(look: Look, colour: str, most: float) -> str:
     """A colour with as much ground mixed in as leaves a curve's contrast on plate and band."""
-    alpha = opacity(look)
-    under = [*_seen(look.ground, alpha), *_seen(look.band, alpha)]
+    alpha = plate_opacity(look)
+    under = [*_composite(look.ground, alpha), *_composite(look.band, alpha)]
     for percent in range(round(most * 100), 0, -1):
-        paler = mixed(colour, look.ground, percent / 100)
+        paler = mix(colour, look.ground, percent / 100)
         if all(contrast(paler, plate) >= CURVE_CONTRAST for plate in under):
             return paler
     return colour
@@ -111,7 +111,7 @@ def _palest(look: Look, colour: str, most: float) -> str:
 # ------------------------------------------------------------------ the plate
 
 
-def plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, int]) -> Bytes:
+def draw_plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, int]) -> Bytes:
     """The plate under some boxes, in a frame of `width`: its pixels from one row to another, shape (rows, width, 4).
 
     Red, green and blue are the ground's everywhere, also where nothing is seen of it: a picture that is scaled later
@@ -128,11 +128,13 @@ def plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, int]) -
         over, under = round(box.top * scale - room) - top, round(box.bottom * scale + room) - top
         shown = slice(max(over, 0), max(min(under, bottom - top), 0)), slice(max(left, 0), min(right, width))
         cut = slice(shown[0].start - over, shown[0].stop - over), slice(shown[1].start - left, shown[1].stop - left)
-        np.maximum(alpha[shown], _rounded(under - over, right - left, scale, opacity(look))[cut], out=alpha[shown])
+        np.maximum(
+            alpha[shown], _rounded_box(under - over, right - left, scale, plate_opacity(look))[cut], out=alpha[shown]
+        )
     return pixels
 
 
-def _rounded(height: int, width: int, scale: float, alpha: int) -> Bytes:
+def _rounded_box(height: int, width: int, scale: float, alpha: int) -> Bytes:
     """A box of this alpha with round corners and soft edges, shape (height, width)."""
     corner = _corner(scale, alpha)
     end = min(len(corner), height // 2, width // 2)
@@ -155,25 +157,25 @@ def _corner(scale: float, alpha: int) -> Bytes:
     return corner
 
 
-def regions(items: Sequence[Item]) -> tuple[Box, ...]:
+def plate_regions(items: Sequence[Item]) -> tuple[Box, ...]:
     """The boxes that stand on the plate: title, the name in the corner, picture, readings, foot."""
-    column = [box for item in items if item.part in _COLUMN and (box := _box(item))]
-    bands = _bands([box for item in items if item.part not in _COLUMN and (box := _box(item))])
+    column = [box for item in items if item.part in _COLUMN and (box := _extent(item))]
+    bands = _split_at_gaps([box for item in items if item.part not in _COLUMN and (box := _extent(item))])
     if not bands:
-        return (_around(column),) if column else ()
+        return (_union(column),) if column else ()
     head, *middle = bands
-    foot = [_around(middle.pop())] if len(middle) > 1 and min(box.top for box in middle[-1]) > _FOOT_TOP else []
-    body = _joined([_around(band) for band in middle] + ([_around(column)] if column else []))
-    if body and body[0].top - _around(head).bottom <= 2 * _ROOM:
+    foot = [_union(middle.pop())] if len(middle) > 1 and min(box.top for box in middle[-1]) > _FOOT_TOP else []
+    body = _join_near([_union(band) for band in middle] + ([_union(column)] if column else []))
+    if body and body[0].top - _union(head).bottom <= 2 * _ROOM:
         # nothing is worth showing between them: one plate, with readings and head across it
-        picture, *beside = sorted(_in_line(body), key=lambda box: box.left)
-        upper = _around([*head, *beside])
+        picture, *beside = sorted(_align_edges(body), key=lambda box: box.left)
+        upper = _union([*head, *beside])
         left = min(picture.left, upper.left)
-        return tuple(_in_line([replace(picture, left=left, top=upper.top), replace(upper, left=left), *foot]))
-    return tuple(_in_line(_sides(head) + body + foot))
+        return tuple(_align_edges([replace(picture, left=left, top=upper.top), replace(upper, left=left), *foot]))
+    return tuple(_align_edges(_split_head(head) + body + foot))
 
 
-def _box(item: Item) -> Box | None:
+def _extent(item: Item) -> Box | None:
     """What an item takes; of a text from its capitals to its baseline, so that lines are told from gaps."""
     if isinstance(item, Text):
         return Box(item.box.left, item.box.top, item.box.right, item.baseline)
@@ -187,7 +189,7 @@ def _box(item: Item) -> Box | None:
     return Box(float(left), float(top), float(right), float(bottom)).grown(margin, margin)
 
 
-def _around(boxes: Sequence[Box]) -> Box:
+def _union(boxes: Sequence[Box]) -> Box:
     return Box(
         min(box.left for box in boxes),
         min(box.top for box in boxes),
@@ -196,20 +198,20 @@ def _around(boxes: Sequence[Box]) -> Box:
     )
 
 
-def _joined(boxes: Sequence[Box]) -> list[Box]:
+def _join_near(boxes: Sequence[Box]) -> list[Box]:
     """Boxes over each other made one where no footage is worth showing between them; the readings stay beside."""
     joined: list[Box] = []
     for box in sorted(boxes, key=lambda box: box.top):
         for index, other in enumerate(joined):
             if box.grown(0, _BODY_GAP).meets(other):
-                box = _around((joined[index], box))
+                box = _union((joined[index], box))
                 joined.pop(index)
                 break
         joined.append(box)
     return joined
 
 
-def _in_line(boxes: Sequence[Box]) -> list[Box]:
+def _align_edges(boxes: Sequence[Box]) -> list[Box]:
     """Boxes whose edges lie near each other brought in line with the outermost of them."""
     lefts, rights = [box.left for box in boxes], [box.right for box in boxes]
     tops, bottoms = [box.top for box in boxes], [box.bottom for box in boxes]
@@ -224,7 +226,7 @@ def _in_line(boxes: Sequence[Box]) -> list[Box]:
     ]
 
 
-def _bands(boxes: Iterable[Box]) -> list[list[Box]]:
+def _split_at_gaps(boxes: Iterable[Box]) -> list[list[Box]]:
     """Boxes from the top down, parted wherever a wide gap goes all the way across."""
     bands: list[list[Box]] = []
     bottom = -np.inf
@@ -236,40 +238,40 @@ def _bands(boxes: Iterable[Box]) -> list[list[Box]]:
     return bands
 
 
-def _sides(boxes: Sequence[Box]) -> list[Box]:
+def _split_head(boxes: Sequence[Box]) -> list[Box]:
     """A head's boxes: one, or title and corner apart where there is much between them."""
     ordered = sorted(boxes, key=lambda box: box.left)
     reach = ordered[0].right
     for box in ordered:
         if box.left - reach > _CORNER_GAP:
-            whole = _around(ordered)
+            whole = _union(ordered)
             return [replace(whole, right=reach), replace(whole, left=box.left)]
         reach = max(reach, box.right)
-    return [_around(ordered)]
+    return [_union(ordered)]
 
 
 # ------------------------------------------------------------------ the picture
 
 
-def overlay_pixels(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> Bytes:
+def draw_overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> Bytes:
     """Shapes on their plate and nothing else: shape (height, width, 4), straight alpha.
 
     `items`: in the colours of `on_footage(look)`. The pixels are good until the next picture of this size is painted.
     """
-    ground = plate(regions(items), look, width, (0, round(width * FRAME_HEIGHT / FRAME_WIDTH)))
-    return on_plate(items, ground, width, fonts)
+    ground = draw_plate(plate_regions(items), look, width, (0, round(width * FRAME_HEIGHT / FRAME_WIDTH)))
+    return paint_on_plate(items, ground, width, fonts)
 
 
-def on_plate(items: Sequence[Item], ground: Bytes, width: int, fonts: Fonts, first_row: int = 0) -> Bytes:
+def paint_on_plate(items: Sequence[Item], ground: Bytes, width: int, fonts: Fonts, first_row: int = 0) -> Bytes:
     """Shapes on a plate, or on a part of it that begins at `first_row`. What a card has as its ground, such as the
     maker's band, only colours the plate.
     """
     bands = [item for item in items if isinstance(item, Area) and item.kind == "band"]
     if bands:
         alpha = ground[..., 3].copy()
-        ground = painted(bands, ground, width, fonts, first_row)
+        ground = paint(bands, ground, width, fonts, first_row)
         ground[..., 3] = alpha
-    return painted(
+    return paint(
         [item for item in items if not (isinstance(item, Area) and item.kind == "band")],
         ground,
         width,
@@ -278,6 +280,6 @@ def on_plate(items: Sequence[Item], ground: Bytes, width: int, fonts: Fonts, fir
     )
 
 
-def overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
-    """`overlay_pixels` as PNG."""
-    return png_with_alpha(overlay_pixels(items, look, width, fonts))
+def encode_overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
+    """`draw_overlay` as PNG."""
+    return encode_png_with_alpha(draw_overlay(items, look, width, fonts))

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from reviewkit.model.card import Card, Reading
+from reviewkit.model.card import Card, Readout
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.look import (
     FRAME_HEIGHT,
@@ -22,13 +22,13 @@ from reviewkit.render.cards.look import (
     SAFE_RIGHT,
     Look,
 )
-from reviewkit.render.cards.needle import drop, needle, rise
+from reviewkit.render.cards.needle import notch_height, place_needle, pointer_depth
 from reviewkit.render.cards.paint import NO_FONTS, Fonts
-from reviewkit.render.cards.png import png_with_alpha
+from reviewkit.render.cards.png import encode_png_with_alpha
 from reviewkit.render.cards.readings import SHORTEN_READING
 from reviewkit.render.cards.scene import Box, Item, Page, Text
-from reviewkit.render.cards.typeset import Setting, set_in
-from reviewkit.render.footage.overlay import on_plate, plate
+from reviewkit.render.cards.typeset import Setting, fit_text
+from reviewkit.render.footage.overlay import draw_plate, paint_on_plate
 from reviewkit.verdict.comparison import CLOSE
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ SHORTEN_STRIP = "shorten title = … or setting = … of its [[measurement]]"
 
 
 @dataclass(frozen=True)
-class Said:
+class StripContent:
     """What a strip says: `conditions` from the one that must stand to those that may be left out."""
 
     title: str
@@ -59,7 +59,7 @@ class Said:
     verdict: Verdict | None = None
 
 
-def said(card: Card) -> Said | None:
+def choose_content(card: Card) -> StripContent | None:
     """What a card has for a strip: its key reading, with the verdict on that figure where there is one; else its
     first verdict with what was measured. None where it has neither.
     """
@@ -70,10 +70,12 @@ def said(card: Card) -> Said | None:
             # the rating of the figure itself before one that takes its conditions for its own
             verdict = next((v for v in same if v.measured == reading.key), same[0] if same else None)
             label = _label(card.title, reading.label, conditions)
-            return Said(card.title, label, conditions, _figure(reading.key, verdict), _channel(reading), verdict)
+            return StripContent(
+                card.title, label, conditions, _figure(reading.key, verdict), _channel(reading), verdict
+            )
     for verdict in card.verdicts:
         if verdict.measured:
-            return Said(card.title, verdict.label, conditions, verdict.measured, "", verdict)
+            return StripContent(card.title, verdict.label, conditions, verdict.measured, "", verdict)
     return None
 
 
@@ -99,7 +101,7 @@ def _same_figure(key: str, measured: str) -> bool:
     )
 
 
-def _channel(reading: Reading) -> str:
+def _channel(reading: Readout) -> str:
     """Whose the key reading is: said, or the one whose row has the same figure."""
     same = [row[0] for row in reading.rows if len(row) == 2 and row[1] == reading.key]
     return reading.channel or (same[0] if len(same) == 1 else "")
@@ -108,7 +110,7 @@ def _channel(reading: Reading) -> str:
 # ------------------------------------------------------------------ laid out
 
 
-def lay_strip(page: Page, what: Said) -> None:
+def lay_out_strip(page: Page, what: StripContent) -> None:
     """Place a strip in the lower third: title over label and conditions, the figure, the needle with its word.
 
     Raises LayoutFault where even the shortest form does not fit.
@@ -118,24 +120,24 @@ def lay_strip(page: Page, what: Said) -> None:
         for size in _FIGURE_SIZES:
             figure = _figure_width(page, what, size)
             room = _WIDTH - figure - beside - _GAP
-            title = set_in(page, what.title, _TITLE_SIZES, room, bold=True, most=lines)
+            title = fit_text(page, what.title, _TITLE_SIZES, room, bold=True, most=lines)
             if title is None:
                 continue
-            for label in _shorter(what):
-                under = set_in(page, label, (LABEL,), room, most=lines)
+            for label in _label_forms(what):
+                under = fit_text(page, label, (LABEL,), room, most=lines)
                 if under is not None:
                     _place(page, what, title, under, size, SAFE_LEFT + max(title.width, under.width) + _GAP, figure)
                     return
     raise page.fault(max(what.title, what.label, key=len), SHORTEN_STRIP, "does not fit on the strip")
 
 
-def _shorter(what: Said) -> Iterator[str]:
+def _label_forms(what: StripContent) -> Iterator[str]:
     """Label and conditions, from all of them down to the first: load and level, which no figure goes without."""
     for count in range(len(what.conditions), min(len(what.conditions), 1) - 1, -1):
         yield " · ".join(part for part in (what.label, *what.conditions[:count]) if part)
 
 
-def _figure_width(page: Page, what: Said, size: float) -> float:
+def _figure_width(page: Page, what: StripContent, size: float) -> float:
     whose = page.width(what.channel, READING, True) + _SMALL_GAP if what.channel else 0.0
     return page.width(what.figure, size, True) + whose
 
@@ -146,14 +148,16 @@ def _needle_width(page: Page, verdict: Verdict | None) -> float:
 
 
 def _words_width(page: Page, verdict: Verdict) -> float:
-    return max(page.width(verdict.verdict, _WORD, True), page.width(_limit(verdict), LABEL))
+    return max(page.width(verdict.verdict, _WORD, True), page.width(_limit_text(verdict), LABEL))
 
 
-def _limit(verdict: Verdict) -> str:
+def _limit_text(verdict: Verdict) -> str:
     return f"rated {verdict.limit}" if verdict.limit else ""
 
 
-def _place(page: Page, what: Said, title: Setting, under: Setting, size: float, x: float, figure: float) -> None:
+def _place(
+    page: Page, what: StripContent, title: Setting, under: Setting, size: float, x: float, figure: float
+) -> None:
     """Place all of it; `x`: where the figure begins, `figure`: how wide it is with its channel."""
     look = page.look
     first = _LAST_BASELINE - (len(under.lines) - 1) * _PITCH
@@ -177,9 +181,16 @@ def _place(page: Page, what: Said, title: Setting, under: Setting, size: float, 
 
 def _place_needle(page: Page, verdict: Verdict, x: float, middle: float) -> None:
     look = page.look
-    needle(page, x, middle + (rise(_NEEDLE) - drop(_NEEDLE)) / 2, _NEEDLE, verdict.position, verdict.verdict)
+    place_needle(
+        page,
+        x,
+        middle + (notch_height(_NEEDLE) - pointer_depth(_NEEDLE)) / 2,
+        _NEEDLE,
+        verdict.position,
+        verdict.verdict,
+    )
     x += _NEEDLE + _SMALL_GAP
-    limit = _limit(verdict)
+    limit = _limit_text(verdict)
     height = page.cap(_WORD, True) + (_UNDER_TITLE if limit else 0.0)
     baseline = middle - height / 2 + page.cap(_WORD, True)
     page.add(page.text(verdict.verdict, x, baseline, _WORD, look.status(verdict.verdict), bold=True))
@@ -190,7 +201,7 @@ def _place_needle(page: Page, verdict: Verdict, x: float, middle: float) -> None
 # ------------------------------------------------------------------ the picture
 
 
-def strip_pixels(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> tuple[Bytes, int]:
+def draw_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> tuple[Bytes, int]:
     """The lower third of a strip's frame, straight alpha, and which row of the frame is its first. What is above is
     clear. The pixels are good until the next picture of this size is painted.
     """
@@ -203,10 +214,10 @@ def strip_pixels(items: Sequence[Item], look: Look, width: int, fonts: Fonts = N
         max(box.right for box in texts),
         _LAST_BASELINE,
     )
-    return on_plate(items, plate([around], look, width, (first, end)), width, fonts, first), first
+    return paint_on_plate(items, draw_plate([around], look, width, (first, end)), width, fonts, first), first
 
 
-def strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
+def encode_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
     """A strip's full frame as PNG."""
-    pixels, first = strip_pixels(items, look, width, fonts)
-    return png_with_alpha(pixels, first)
+    pixels, first = draw_strip(items, look, width, fonts)
+    return encode_png_with_alpha(pixels, first)

@@ -19,7 +19,7 @@ from reviewkit.model.card_files import card_path, file_stems
 from reviewkit.model.episode import Episode
 from reviewkit.model.notes import Clip, Note
 from reviewkit.model.timecode import exact, frame_of_clock, nearest_frame
-from reviewkit.render.footage.clip import lengths
+from reviewkit.render.footage.clip import plan_length
 
 FILE_NAME = "timeline.otio"
 LEFT_OUT = f"{FILE_NAME}: left out; pip install 'bench-reviewkit[timeline]'"
@@ -40,7 +40,7 @@ class _Mark:
 
 
 @dataclass(frozen=True)
-class _Placed:
+class _TrackItem:
     """Something on a track, in frames. `first`, `available`: where its medium begins, and how much there is of it."""
 
     name: str
@@ -54,29 +54,29 @@ class _Placed:
     by_clock: bool = False  # `first` is the clock's
 
 
-def lacking() -> tuple[str, ...]:
+def missing_library() -> tuple[str, ...]:
     """How to have a timeline, where the library that writes it is not installed; it is not loaded for that."""
     return () if find_spec("opentimelineio") else (LEFT_OUT,)
 
 
-def timeline_file(episode: Episode, made: Collection[str]) -> dict[str, bytes]:
+def timeline_files(episode: Episode, made: Collection[str]) -> dict[str, bytes]:
     """The file by its name; none without the library. `made`: paths of the files that the build makes, among them those
     of cards that move.
     """
-    if lacking():
+    if missing_library():
         return {}
     import opentimelineio as otio
 
-    return {FILE_NAME: timeline(otio, episode, made).encode()}
+    return {FILE_NAME: build_timeline(otio, episode, made).encode()}
 
 
-def timeline(otio: Any, episode: Episode, made: Collection[str]) -> str:
+def build_timeline(otio: Any, episode: Episode, made: Collection[str]) -> str:
     """The timeline's text, by the library. The same episode gives the same text."""
     rate = episode.session.episode.frame_rate
-    footage = _footage(episode, rate)
-    shown = _shown(episode, footage, made, rate)
+    footage = _place_clips(episode, rate)
+    shown = _place_cards(episode, footage, made, rate)
     settings, unit = episode.session.episode, episode.session.unit
-    written = _Written(otio, rate)
+    written = _TimelineObjects(otio, rate)
     whole = otio.schema.Timeline(settings.title or unit.name)
     if footage and footage[0].by_clock:
         whole.global_start_time = written.time(footage[0].first)
@@ -95,14 +95,14 @@ def timeline(otio: Any, episode: Episode, made: Collection[str]) -> str:
 # ------------------------------------------------------------------ where everything stands
 
 
-def _footage(episode: Episode, rate: Fraction) -> list[_Placed]:
+def _place_clips(episode: Episode, rate: Fraction) -> list[_TrackItem]:
     """The clips in the notes' order, end to end: an hour between two of them is no hour of the film."""
     notes = episode.notes
     clips = list(notes.clips)
     if any(not note.clip for note in notes.notes):
         clips.insert(0, Clip(""))
     tail_s = exact(episode.session.episode.card_seconds)
-    placed: list[_Placed] = []
+    placed: list[_TrackItem] = []
     start, segment = 0, ""
     for clip in clips:
         own = [note for note in notes.notes if note.clip == clip.name]
@@ -111,7 +111,7 @@ def _footage(episode: Episode, rate: Fraction) -> list[_Placed]:
         length = max(nearest_frame(until_s if clip.length_s is None else exact(clip.length_s), rate), 1)
         marks, segment = _marks(own, segment, length, rate)
         placed.append(
-            _Placed(
+            _TrackItem(
                 name=clip.name or "footage of no named clip",
                 url=quote(clip.name),
                 start=start,
@@ -155,18 +155,20 @@ def _frame_of(note: Note, length: int, rate: Fraction) -> int:
     return min(nearest_frame(exact(note.at_s), rate), length - 1)
 
 
-def _shown(episode: Episode, footage: Sequence[_Placed], made: Collection[str], rate: Fraction) -> list[_Placed]:
+def _place_cards(
+    episode: Episode, footage: Sequence[_TrackItem], made: Collection[str], rate: Fraction
+) -> list[_TrackItem]:
     """The cards: those that notes call for at their times, then the others, behind all else, in the outline's order."""
     names = file_stems(episode.cards)
-    holds = {card.id: _held(card, episode, rate) for card in episode.cards}
+    holds = {card.id: _hold_frames(card, episode, rate) for card in episode.cards}
 
-    def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _Placed:
+    def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _TrackItem:
         clip = card_path("mp4", names[card])
         url = clip if clip in made else card_path("cards", names[card])
-        return _Placed(names[card], quote(url), start, length, 0, holds[card], marks, {"card": card})
+        return _TrackItem(names[card], quote(url), start, length, 0, holds[card], marks, {"card": card})
 
-    calls = _calls(episode, footage, rate)
-    placed = [put(*place) for place in _in_turn(calls, holds, nearest_frame(Fraction(LEAST_S), rate))]
+    calls = _card_calls(episode, footage, rate)
+    placed = [put(*place) for place in _schedule(calls, holds, nearest_frame(Fraction(LEAST_S), rate))]
     free = max((one.start + one.length for one in (*placed, *footage)), default=0)
     done = {card for _, cards in calls for card in cards}
     noted = {mark.words for clip in footage for mark in clip.marks if mark.what == "segment"}
@@ -181,7 +183,7 @@ def _shown(episode: Episode, footage: Sequence[_Placed], made: Collection[str], 
     return placed
 
 
-def _calls(episode: Episode, footage: Sequence[_Placed], rate: Fraction) -> list[tuple[int, tuple[str, ...]]]:
+def _card_calls(episode: Episode, footage: Sequence[_TrackItem], rate: Fraction) -> list[tuple[int, tuple[str, ...]]]:
     """Each note that calls for cards: its frame on the timeline, and the cards, with those that follow a first one."""
     called = {beat.note: beat.cards for segment in episode.segments for beat in segment.beats if beat.note}
     clips = {placed.ids.get("clip", ""): placed for placed in footage}
@@ -192,7 +194,7 @@ def _calls(episode: Episode, footage: Sequence[_Placed], rate: Fraction) -> list
     ]
 
 
-def _in_turn(
+def _schedule(
     calls: Sequence[tuple[int, tuple[str, ...]]], holds: Mapping[str, int], least: int
 ) -> Iterator[tuple[str, int, int]]:
     """Each card with its first frame and its length. Where the next is called for sooner than one is held, it is cut
@@ -210,15 +212,15 @@ def _in_turn(
         free = start
 
 
-def _held(card: Card, episode: Episode, rate: Fraction) -> int:
+def _hold_frames(card: Card, episode: Episode, rate: Fraction) -> int:
     """Frames that a card is held, which is how long its clip is."""
-    return lengths(card.hold_s or episode.session.episode.card_seconds, rate).frames
+    return plan_length(card.hold_s or episode.session.episode.card_seconds, rate).frames
 
 
 # ------------------------------------------------------------------ as the library has it
 
 
-class _Written:
+class _TimelineObjects:
     """Puts places into the library's objects. Its rates are floats, its values whole frames: nothing adds up."""
 
     def __init__(self, otio: Any, rate: Fraction) -> None:
@@ -229,7 +231,7 @@ class _Written:
         """A time in frames."""
         return self.otio.opentime.RationalTime(frames, self.rate)
 
-    def track(self, name: str, kind: str, placed: Sequence[_Placed]) -> Any:
+    def track(self, name: str, kind: str, placed: Sequence[_TrackItem]) -> Any:
         """A track with gaps between what stands on it."""
         track = self.otio.schema.Track(name, kind=kind)
         at = 0
@@ -243,7 +245,7 @@ class _Written:
     def _range(self, first: int, length: int) -> Any:
         return self.otio.opentime.TimeRange(self.time(first), self.time(length))
 
-    def _clip(self, one: _Placed) -> Any:
+    def _clip(self, one: _TrackItem) -> Any:
         schema = self.otio.schema
         available = self._range(one.first, one.available)
         if one.url:

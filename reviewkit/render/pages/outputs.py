@@ -7,17 +7,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.episode.episode import OPEN_CHASSIS, chapters_fault, clock
-from reviewkit.episode.published import Correction, for_viewers
+from reviewkit.episode.episode import OPEN_CHASSIS, find_chapters_fault, format_clock
+from reviewkit.episode.published import Correction, select_for_viewers
 from reviewkit.model.card_files import file_stems
-from reviewkit.model.episode import Episode, Said, Segment
+from reviewkit.model.episode import Episode, Segment, Sentence
 from reviewkit.model.notes import Note
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages import page, tables
 from reviewkit.render.pages.page import Pages
-from reviewkit.verdict.changes import is_mended
+from reviewkit.verdict.changes import is_repaired
 from reviewkit.verdict.repair_points import is_as_found, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
@@ -42,20 +42,20 @@ class Texts:
     shortened: tuple[str, ...]
 
 
-def texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()) -> Texts:
+def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()) -> Texts:
     """Return every text output but the page, which shows pictures. `corrections`: what viewers were told otherwise."""
     files = {
-        "outline.md": outline(episode, pages),
-        "prompter.html": prompter(episode, pages),
-        "findings.json": tables.findings_json(episode),
+        "outline.md": render_outline(episode, pages),
+        "prompter.html": render_prompter(episode, pages),
+        "findings.json": tables.format_findings_json(episode),
     }
     shortened = []
-    files["description.txt"], cut = page.description(pages, description_facts(episode, table, pages))
+    files["description.txt"], cut = page.render_description(pages, description_facts(episode, table, pages))
     if cut:
         shortened.append(f"description.txt: too long, so without {cut}")
     if episode.chapters:
         note = "" if episode.chapters_final else "planned: put the final cut's times into final.txt"
-        files["chapters.vtt"] = page.web_vtt(episode.chapters, _end_s(episode), note)
+        files["chapters.vtt"] = page.format_web_vtt(episode.chapters, _end_s(episode), note)
     fragment = ""
     if table.rows:
         name = episode.session.unit.name
@@ -63,16 +63,16 @@ def texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequenc
         fragment = pages.html("spec-table.md.j2", markdown)
         files["spec-table.md"] = markdown
         files["spec-table.html"] = pages.text("spec-table.html", name=name, table=fragment)
-        files["spec-table.csv"] = tables.spec_csv(table)
-        corrected = for_viewers(corrections, _on_cards(episode))
+        files["spec-table.csv"] = tables.format_spec_csv(table)
+        corrected = select_for_viewers(corrections, _measurement_cards(episode))
         facts = {"name": name, "rows": table.rows, "foot": _as_sentences(table.foot), "corrections": corrected}
-        files["comment.txt"], cut = page.comment(pages, facts)
+        files["comment.txt"], cut = page.render_comment(pages, facts)
         if cut:
             shortened.append(f"comment.txt: too long, so without {cut}")
     return Texts({name: text.encode() for name, text in files.items()}, fragment, tuple(shortened))
 
 
-def episode_page(
+def render_episode_page(
     episode: Episode, pages: Pages, table: SpecTable, fragment: str, brochure: Mapping[str, bytes]
 ) -> bytes:
     """Return the page to publish. `fragment`: the table as HTML; `brochure`: the cards' pictures as PNG, by id."""
@@ -87,7 +87,7 @@ def _page_facts(
         name: {"name": name, "alt": card.alt, "data": base64.b64encode(brochure[card.id]).decode()}
         for name, card in zip(file_stems(episode.cards).values(), episode.cards, strict=True)
     }
-    return _to_say(episode) | {
+    return _script_facts(episode) | {
         "headline": headline(episode),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
@@ -96,14 +96,14 @@ def _page_facts(
         "findings": page.finding_rows(episode.findings),
         "cards": list(pictures.values()),
         "pictures": pictures,
-        "measured": _how(episode),
+        "measured": _measured_cards(episode),
         "withheld": [why for run in episode.runs for why in run.withheld],
         "equipment": episode.session.bench.equipment,
         "cautions": all_cautions(episode, pages),
     }
 
 
-def _on_cards(episode: Episode) -> dict[str, tuple[str, str]]:
+def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
     """Each measurement's card: its title, and what all cards of it say."""
     measurements = [run.conditions.measurement for run in episode.runs]
     shown: dict[str, tuple[str, str]] = {}
@@ -113,7 +113,7 @@ def _on_cards(episode: Episode) -> dict[str, tuple[str, str]]:
     return shown
 
 
-def _how(episode: Episode) -> list[tuple[str, str, str]]:
+def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
     """Each measured card: what it shows, under which conditions, from which files."""
     sources: dict[str, list[str]] = {}
     for run in episode.runs:
@@ -131,7 +131,7 @@ def headline(episode: Episode) -> str:
     unit = episode.session.unit
     what = " ".join(part for part in (str(unit.year) if unit.year else "", unit.what) if part)
     deeds = []
-    if is_mended(episode.repair, episode.runs):
+    if is_repaired(episode.repair, episode.runs):
         deeds.append("repaired")
     if episode.findings:
         deeds.append("measured")
@@ -154,7 +154,7 @@ def _end_s(episode: Episode) -> float:
     return last.start_s + by_title.get(last.title, 10.0)
 
 
-def summary(episode: Episode) -> tuple[str, ...]:
+def summarise(episode: Episode) -> tuple[str, ...]:
     """What a build has to tell whoever ran it: each verdict with what it was passed on, then what is left out."""
     verdicts: dict[str, list[str]] = {}
     for verdict in episode.verdicts:
@@ -169,18 +169,18 @@ def left_out(episode: Episode) -> tuple[str, ...]:
 
 def chapters_left_out(episode: Episode) -> str:
     """Why the description carries no chapters, or ""."""
-    why = chapters_fault(episode.chapters, _end_s(episode))
+    why = find_chapters_fault(episode.chapters, _end_s(episode))
     return f"description.txt: chapters left out, {why}" if why else ""
 
 
 def all_cautions(episode: Episode, pages: Pages) -> list[str]:
     """Every caution that this session calls for, the one that stands over all first."""
-    by_topic = pages.cautions(mended=is_mended(episode.repair, episode.runs))
+    by_topic = pages.cautions(mended=is_repaired(episode.repair, episode.runs))
     names = {segment.name for segment in episode.segments}
     topics = ["all"]
     if episode.repair or names & set(OPEN_CHASSIS):
         topics.append("open")
-    if is_mended(episode.repair, episode.runs) or names & {"fault", "repair"}:
+    if is_repaired(episode.repair, episode.runs) or names & {"fault", "repair"}:
         topics.append("repair")
     if episode.findings:
         topics.append("power")
@@ -205,17 +205,17 @@ def _as_sentences(lines: Sequence[str]) -> str:
     return " ".join(f"{line[0].upper()}{line[1:]}." for line in lines)
 
 
-def outline(episode: Episode, pages: Pages) -> str:
+def render_outline(episode: Episode, pages: Pages) -> str:
     """The outline to speak from."""
-    return pages.text("outline.md.j2", **_to_say(episode))
+    return pages.text("outline.md.j2", **_script_facts(episode))
 
 
-def prompter(episode: Episode, pages: Pages) -> str:
+def render_prompter(episode: Episode, pages: Pages) -> str:
     """The same as a page to read from while the camera runs."""
-    return pages.text("prompter.html", **_to_say(episode))
+    return pages.text("prompter.html", **_script_facts(episode))
 
 
-def _to_say(episode: Episode) -> dict[str, Any]:
+def _script_facts(episode: Episode) -> dict[str, Any]:
     """What is said, in order, with the cards to show: what the templates of outline and prompter are given."""
     settings = episode.session.episode
     starts: dict[str, float] = {}
@@ -263,17 +263,17 @@ def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
 
 
 def _place(note: Note) -> str:
-    return " ".join(part for part in (note.clip, clock(note.at_s)) if part)
+    return " ".join(part for part in (note.clip, format_clock(note.at_s)) if part)
 
 
 def framing_sentences(
     pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None
-) -> dict[str, list[Said]]:
+) -> dict[str, list[Sentence]]:
     """What is said of price, fault, repair and verdict: each from its rows."""
-    said: dict[str, list[Said]] = {}
+    said: dict[str, list[Sentence]] = {}
     if price is not None:
         for part in ("history", "value"):
-            said[part] = _lines(
+            said[part] = _split_sentences(
                 pages.text("words/price.j2", part=part, price=price, line=price.line, fair=price.fair_shown), "price"
             )
     if repair:
@@ -290,14 +290,14 @@ def framing_sentences(
                 as_found=[r.point for r in faulty if is_as_found(r)],
                 still=[r.point for r in faulty if not is_as_found(r)],
             )
-            said[part] = _lines(text, "repair" if part == "repair" else "")
+            said[part] = _split_sentences(text, "repair" if part == "repair" else "")
     if verdicts:
         counts = [
             f"{n} {_COUNTED[word][n != 1]}" for word in _COUNTED if (n := sum(v.verdict == word for v in verdicts))
         ]
-        said["verdict"] = _lines(pages.text("words/verdict.j2", verdicts=verdicts, counts=counts), "table")
+        said["verdict"] = _split_sentences(pages.text("words/verdict.j2", verdicts=verdicts, counts=counts), "table")
     return said
 
 
-def _lines(text: str, card: str) -> list[Said]:
-    return [Said(" ".join(line.split()), card) for line in text.splitlines() if line.strip()]
+def _split_sentences(text: str, card: str) -> list[Sentence]:
+    return [Sentence(" ".join(line.split()), card) for line in text.splitlines() if line.strip()]

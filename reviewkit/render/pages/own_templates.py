@@ -58,7 +58,7 @@ class Limits:
         return f"takes more than {self.memory // 1_000_000} MB of memory; make it do less"
 
 
-def source(own: Path, template: str) -> str:
+def template_source(own: Path, template: str) -> str:
     """Return which file to name where only the template that was asked for is known."""
     return f"templates/{template}" if (own / template).is_file() else "templates"
 
@@ -105,7 +105,9 @@ class OwnTemplates:
                 fault = Fault(str(name), int(line), str(message))
             except (_Ended, ValueError, TypeError) as error:
                 child.end()
-                fault = Fault(source(self._own, template), 0, str(error) if isinstance(error, _Ended) else UNKNOWN)
+                fault = Fault(
+                    template_source(self._own, template), 0, str(error) if isinstance(error, _Ended) else UNKNOWN
+                )
         raise InputError(fault)
 
     def _running(self) -> _Child:

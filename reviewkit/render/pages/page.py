@@ -51,9 +51,9 @@ class Pages:
 
     @cached_property
     def _environment(self) -> jinja2.Environment:
-        from reviewkit.render.pages.template_environment import environment
+        from reviewkit.render.pages.template_environment import make_environment
 
-        return environment(self._shipped, self._compiled_in)
+        return make_environment(self._shipped, self._compiled_in)
 
     def get_ready(self) -> None:
         """Compile the shipped templates, or have the process for the session's own do it, so that the first text need
@@ -75,7 +75,7 @@ class Pages:
 
     def html(self, template: str, markdown_text: str) -> str:
         """Return the Markdown that a template gave as HTML. Raises InputError, as `text` does."""
-        return self._own_templates.html(template, markdown_text) if self._has_own else html_of(markdown_text)
+        return self._own_templates.html(template, markdown_text) if self._has_own else render_markdown(markdown_text)
 
     def sentences(self, point: Point) -> list[str]:
         """What a fact gives to say: the sentences of its kind's file in templates/words/."""
@@ -92,7 +92,7 @@ class Pages:
         return found
 
 
-def html_of(markdown_text: str) -> str:
+def render_markdown(markdown_text: str) -> str:
     """Markdown → HTML without anything that runs or loads: script, styles, links with other schemes are removed."""
     html = markdown.markdown(markdown_text, extensions=["tables"], output_format="html")
     attributes = {tag: set(names) for tag, names in nh3.ALLOWED_ATTRIBUTES.items()}
@@ -100,7 +100,7 @@ def html_of(markdown_text: str) -> str:
     return nh3.clean(html, attributes=attributes)
 
 
-def description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
+def render_description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
     """The description, at most 5,000 characters and bytes, and what was cut to get there ("" where nothing was).
 
     Cut in this order: the small print of the rows, the equipment, the rows without a rating, all rows.
@@ -120,7 +120,7 @@ def description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
     )
 
 
-def comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
+def render_comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
     """The full table as a comment to pin, at most LONGEST_COMMENT characters, and what was cut to get there."""
     for level, cut in enumerate(("", "the rows' small print", "the unrated figures too")):
         text = re.sub(
@@ -133,7 +133,7 @@ def comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
     )
 
 
-def web_vtt(chapters: Sequence[Chapter], end_s: float, note: str) -> str:
+def format_web_vtt(chapters: Sequence[Chapter], end_s: float, note: str) -> str:
     """The chapters as W3C WebVTT: cues that follow one another, `&` and `<` escaped, milliseconds always three
     digits.
     """
@@ -141,11 +141,11 @@ def web_vtt(chapters: Sequence[Chapter], end_s: float, note: str) -> str:
     ends = [chapter.start_s for chapter in chapters[1:]] + [max(end_s, chapters[-1].start_s + 1 if chapters else end_s)]
     for number, (chapter, stop) in enumerate(zip(chapters, ends, strict=True), start=1):
         title = chapter.title.replace("&", "&amp;").replace("<", "&lt;").replace("-->", "--&gt;")
-        blocks.append(f"{number}\n{_stamp(chapter.start_s)} --> {_stamp(stop)}\n{title}")
+        blocks.append(f"{number}\n{_format_timestamp(chapter.start_s)} --> {_format_timestamp(stop)}\n{title}")
     return "\n\n".join(blocks) + "\n"
 
 
-def _stamp(seconds: float) -> str:
+def _format_timestamp(seconds: float) -> str:
     thousandths = round(seconds * 1000)
     minutes, rest = divmod(thousandths, 60_000)
     return f"{minutes // 60:02d}:{minutes % 60:02d}:{rest // 1000:02d}.{rest % 1000:03d}"

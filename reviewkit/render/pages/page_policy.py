@@ -29,34 +29,34 @@ _HARMLESS_META = {"", "content-security-policy", "content-type"}
 
 
 @cache
-def scripts(shipped: Path) -> str:
+def script_sources(shipped: Path) -> str:
     """Return the scripts of the shipped templates, as sources of a content security policy."""
     texts = (script for page in sorted(shipped.glob("*.html")) for script in _SCRIPT.findall(page.read_text("utf-8")))
     return " ".join(dict.fromkeys(f"'sha256-{_digest(text)}'" for text in texts))
 
 
-def closed(shipped: Path) -> str:
+def static_policy(shipped: Path) -> str:
     """Return the policy of a page that stands alone."""
-    return f"{_CLOSED}; script-src {scripts(shipped)}"
+    return f"{_CLOSED}; script-src {script_sources(shipped)}"
 
 
-def served(shipped: Path) -> str:
+def live_policy(shipped: Path) -> str:
     """Return the policy of the page of `watch`, which shows pictures from where it comes from, and listens there."""
     return (
-        f"default-src 'none'; img-src 'self' data:; style-src 'unsafe-inline'; script-src {scripts(shipped)}; "
+        f"default-src 'none'; img-src 'self' data:; style-src 'unsafe-inline'; script-src {script_sources(shipped)}; "
         "connect-src 'self'"
     )
 
 
-def guarded(html: str, shipped: Path) -> str:
+def guard(html: str, shipped: Path) -> str:
     """Return a page that cannot do more than it may, whatever it holds: a browser enforces a policy from the place
     where it stands, so it comes first.
     """
-    policy = f'<meta http-equiv="Content-Security-Policy" content="{closed(shipped)}{_NO_WAY_OUT}">'
+    policy = f'<meta http-equiv="Content-Security-Policy" content="{static_policy(shipped)}{_NO_WAY_OUT}">'
     return f'<!DOCTYPE html>\n<meta charset="utf-8">\n{policy}\n{html}'
 
 
-def forbidden(html: str, shipped: Path, *, is_served: bool = False) -> str:
+def find_forbidden(html: str, shipped: Path, *, is_served: bool = False) -> str:
     """Return the first thing in a page that runs, loads or leads away by itself, ready to print; "" if there is none.
 
     A policy stops what runs and loads, but not what leads away. The page is read by a parser that follows the HTML
@@ -64,7 +64,7 @@ def forbidden(html: str, shipped: Path, *, is_served: bool = False) -> str:
     """
     from selectolax.lexbor import LexborHTMLParser
 
-    page, known = LexborHTMLParser(html), scripts(shipped)
+    page, known = LexborHTMLParser(html), script_sources(shipped)
     for node in page.root.traverse() if page.root else ():
         if flaw := _flaw(node, known, _FILES if is_served else "#"):
             return flaw

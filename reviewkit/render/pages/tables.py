@@ -21,22 +21,24 @@ from reviewkit.verdict.spec_table import SpecTable
 _RUNS_IN_A_SPREADSHEET = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
-def defused(cell: str) -> str:
+def defuse_formula(cell: str) -> str:
     """A cell that a spreadsheet would take for a formula gets an apostrophe in front, which it shows as text."""
     return f"'{cell}" if cell.lstrip(" ").startswith(_RUNS_IN_A_SPREADSHEET) else cell
 
 
-def spec_csv(table: SpecTable) -> str:
+def format_spec_csv(table: SpecTable) -> str:
     """Rated against measured as CSV (RFC 4180), UTF-8, one row a rating."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(["what", "rated", "measured", "verdict", "margin", "note"])
     for row in table.rows:
-        writer.writerow([defused(c) for c in (row.label, row.rated, row.measured, row.verdict, row.margin, row.note)])
+        writer.writerow(
+            [defuse_formula(c) for c in (row.label, row.rated, row.measured, row.verdict, row.margin, row.note)]
+        )
     return out.getvalue()
 
 
-def findings_json(episode: Episode) -> str:
+def format_findings_json(episode: Episode) -> str:
     """Every computed number, unrounded, with where it came from."""
     unit = episode.session.unit
     data: dict[str, Any] = {
@@ -74,7 +76,7 @@ def findings_json(episode: Episode) -> str:
     return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 
-def published_json(remembered: Published) -> str:
+def format_published_json(remembered: Published) -> str:
     """What viewers were told, for the next build to hold its figures against."""
     data = {"said": dict(remembered.said), "corrected": dict(remembered.corrected)}
     return json.dumps(data, ensure_ascii=False, indent=1) + "\n"

@@ -28,8 +28,8 @@ from jinja2.exceptions import SecurityError
 from reviewkit.model import inside
 from reviewkit.model.errors import Fault, shortened
 from reviewkit.render.pages import page_policy
-from reviewkit.render.pages.own_templates import FAULT, HEAD, MEMORY_IS_LIMITED, READY, TEXT, Limits, source
-from reviewkit.render.pages.template_environment import environment
+from reviewkit.render.pages.own_templates import FAULT, HEAD, MEMORY_IS_LIMITED, READY, TEXT, Limits, template_source
+from reviewkit.render.pages.template_environment import make_environment
 
 LARGEST_BYTES = 250_000
 LONGEST_WORDS = 4000  # of one text from words/: what is spoken is counted word by word
@@ -42,7 +42,7 @@ class TooLong(Exception):
 
 
 class Refused(SecurityError):
-    """Something is not to be read or delivered. `source`: the file to name."""
+    """Something is not to be read or delivered. `template_source`: the file to name."""
 
     def __init__(self, source: str, message: str) -> None:
         super().__init__(message)
@@ -169,7 +169,7 @@ class _Filler:
 
     def __init__(self, own: Path, shipped: Path, compiled_in: Path | None, limits: Limits) -> None:
         self._own, self._shipped, self._limits = own, shipped, limits
-        self._environment = environment(shipped, compiled_in, OwnLoader(own))
+        self._environment = make_environment(shipped, compiled_in, OwnLoader(own))
         names = jinja2.FileSystemLoader(shipped).list_templates()
         replaced = {name for name in names if inside.is_there(own / name)}
         self._has_own_pages = any(name.endswith(".html") for name in replaced)
@@ -195,25 +195,25 @@ class _Filler:
         if not self._has_own_pages or not template.endswith(".html"):
             return text
         is_served = template == page_policy.SERVED
-        text = text if is_served else page_policy.guarded(text, self._shipped)
-        if found := page_policy.forbidden(text, self._shipped, is_served=is_served):
+        text = text if is_served else page_policy.guard(text, self._shipped)
+        if found := page_policy.find_forbidden(text, self._shipped, is_served=is_served):
             why = f"makes a {found}; pages show what they carry and run only reviewkit's scripts, so leave it out"
-            raise Refused(source(self._own, template), why)
+            raise Refused(template_source(self._own, template), why)
         return text
 
     def _html(self, markdown: str) -> str:
-        from reviewkit.render.pages.page import html_of
+        from reviewkit.render.pages.page import render_markdown
 
-        return html_of(markdown)
+        return render_markdown(markdown)
 
     def _encoded(self, template: str, text: str) -> bytes:
         content = text.encode()
         if template.startswith("words/") and len(text) > LONGEST_WORDS:
             why = f"makes more than {LONGEST_WORDS:,} characters, which nobody says; make it do less"
-            raise Refused(source(self._own, template), why)
+            raise Refused(template_source(self._own, template), why)
         if len(content) > self._limits.output:
             why = f"makes more than {self._limits.output // 1_000_000} MB; make it do less"
-            raise Refused(source(self._own, template), why)
+            raise Refused(template_source(self._own, template), why)
         return content
 
     def _fault(self, template: str, error: BaseException) -> Fault:
@@ -227,7 +227,7 @@ class _Filler:
         if isinstance(error, jinja2.TemplateNotFound):
             named = f'"{shortened(error.name, _LONGEST_NAME)}"' if isinstance(error.name, str) else "what it asks for"
             return Fault("templates", 0, f"{named} is not there; a template can include only these folders' files")
-        name, line = source(self._own, template), 0
+        name, line = template_source(self._own, template), 0
         for frame in traceback.extract_tb(error.__traceback__):  # the library rewrites it to lines of templates
             if own := self._named(frame.filename):
                 name, line = f"templates/{own}", frame.lineno or 0

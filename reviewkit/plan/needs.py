@@ -10,7 +10,7 @@ from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
 from reviewkit.plan.basis import Basis
-from reviewkit.plan.power import blocked
+from reviewkit.plan.power import find_blocker
 from reviewkit.verdict.comparison import (
     APART,
     CLOSE,
@@ -44,8 +44,8 @@ class Need:
     `state`: answered; settled: no measurement will say more; closer: within its uncertainty; again: held under other
     conditions; open: not measured.
     `held`: the measurements that speak of it; `differs`: what of them is not as rated; `reasons`: what else stands in
-    the way: "one side", "bound", "stops early"; `blocked`: why no capture can settle it as the rating is written, or
-    "music", which can be confirmed only; `distance`: how far a close figure is from the limit, which the uncertainty
+    the way: "one side", "bound", "stops early"; `find_blocker`: why no capture can settle it as the rating is written, or
+    "music", which can be confirmed only; `distance_to_limit`: how far a close figure is from the limit, which the uncertainty
     must stay below, in the figure's unit; `before`: measurements that would speak of it, but were made before the
     repair.
     """
@@ -65,7 +65,7 @@ class Need:
         return self.verdict.findings[-1] if self.verdict.findings else None
 
 
-def needs(verdicts: Sequence[Verdict], runs: Sequence[Run], mains: Mains, basis: Basis) -> tuple[Need, ...]:
+def find_needs(verdicts: Sequence[Verdict], runs: Sequence[Run], mains: Mains, basis: Basis) -> tuple[Need, ...]:
     """Each rating's need, in the ratings' order."""
     findings = judging(runs)
     return tuple(_need(verdict, findings, runs, mains, basis) for verdict in verdicts)
@@ -74,7 +74,7 @@ def needs(verdicts: Sequence[Verdict], runs: Sequence[Run], mains: Mains, basis:
 def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], mains: Mains, basis: Basis) -> Need:
     rating = verdict.rating
     state = _STATES[verdict.verdict]
-    why_blocked = blocked(rating, basis) if state != ANSWERED else ""
+    why_blocked = find_blocker(rating, basis) if state != ANSWERED else ""
     if state == OPEN:
         names = RULES[rating.quantity].findings
         before = [f.measurement for run in runs for f in run.findings if f.stage == "before" and f.quantity in names]
@@ -83,9 +83,13 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
     deciding = need.deciding
     assert deciding is not None
     if state == CLOSER:
-        return Need(verdict, state, verdict.measurements, blocked=why_blocked, distance=distance(rating, deciding))
+        return Need(
+            verdict, state, verdict.measurements, blocked=why_blocked, distance=distance_to_limit(rating, deciding)
+        )
     if state == AGAIN:
-        differs = tuple(Difference(name, stand.why) for name, stand in stands(rating, deciding, mains) if stand.why)
+        differs = tuple(
+            Difference(name, stand.why) for name, stand in differing_conditions(rating, deciding, mains) if stand.why
+        )
         reasons = tuple(_reasons(rating, deciding, findings))
         # continuous power under the rated conditions has said what it can
         state = SETTLED if why_blocked == "music" and not differs and not reasons else AGAIN
@@ -93,7 +97,7 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
     return need
 
 
-def stands(rating: Rating, finding: Finding, mains: Mains) -> list[tuple[str, Stand]]:
+def differing_conditions(rating: Rating, finding: Finding, mains: Mains) -> list[tuple[str, Stand]]:
     """Every condition of the rating's rule by name, with how the finding stands to it, where that is not the same."""
     compared = zip(RULES[rating.quantity].conditions, compare(rating, finding, mains), strict=True)
     differing = [(name, stand) for name, stand in compared if stand.stand != SAME]
@@ -115,7 +119,7 @@ def _reasons(rating: Rating, deciding: Finding, findings: Sequence[Finding]) -> 
     return reasons
 
 
-def distance(rating: Rating, finding: Finding) -> float:
+def distance_to_limit(rating: Rating, finding: Finding) -> float:
     """How far a figure is from the limit that it is held against, in its own unit."""
     value = finding.value
     if rating.quantity == "power" and finding.quantity == "worst_distortion":

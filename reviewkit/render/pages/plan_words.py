@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Line:
+class ChecklistItem:
     """A line with a box. `notes`: what the session holds for it; `bad`: one of them says stop; `fill`: readings that
     it leaves room for on paper.
     """
@@ -20,7 +20,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Step:
+class CaptureStep:
     """A capture in words."""
 
     number: int
@@ -33,12 +33,12 @@ class Step:
 
 
 @dataclass(frozen=True)
-class Block:
+class SetUpBlock:
     """The steps of one set-up."""
 
     setup: str
     hot: bool
-    steps: tuple[Step, ...]
+    steps: tuple[CaptureStep, ...]
 
 
 @dataclass(frozen=True)
@@ -60,13 +60,13 @@ class PlanWords:
     what: str
     summary: str
     cautions: tuple[str, ...]
-    as_it_came: tuple[Line, ...]
-    gate: tuple[Line, ...]
+    as_it_came: tuple[ChecklistItem, ...]
+    gate: tuple[ChecklistItem, ...]
     gate_rows: tuple[str, ...]  # what to write into a file of readings for the gate's lines that have none
     stop: tuple[str, ...]  # readings that are not in order
     prepare: tuple[str, ...]
-    cold: tuple[Block, ...]
-    hot: tuple[Block, ...]
+    cold: tuple[SetUpBlock, ...]
+    hot: tuple[SetUpBlock, ...]
     cooling: str
     preconditioning: tuple[str, str] | None  # what, and its risk
     ratings: tuple[RatingLine, ...]
@@ -76,7 +76,7 @@ class PlanWords:
     mended: bool
 
 
-def rows(words: PlanWords) -> Sequence[tuple[str, str, str, str, str]]:
+def table_rows(words: PlanWords) -> Sequence[tuple[str, str, str, str, str]]:
     """The captures as rows of a terminal's table: box, number, what, set-up and level, what for."""
     return [
         (

@@ -6,25 +6,25 @@ from pathlib import Path
 
 from reviewkit.model.errors import Faults
 from reviewkit.model.session import Session
-from reviewkit.render.cards.look import Look, changed, look_named, shortfalls
-from reviewkit.render.cards.paint import NO_FONTS, Fonts, font_fault
+from reviewkit.render.cards.look import Look, find_look, find_shortfalls, with_colours
+from reviewkit.render.cards.paint import NO_FONTS, Fonts, find_font_fault
 
 _FILE = "session.toml"
 
 
-def chosen(session: Session) -> tuple[Look, Fonts]:
+def load_user_look(session: Session) -> tuple[Look, Fonts]:
     """The look for filming, and the files of the user's own type. Raises InputError with all that is wrong with them.
 
     A colour that cannot be read is refused, not warned of: nobody should find out on a published card.
     """
     settings, faults = session.look, Faults(_FILE)
-    look = changed(look_named(session.episode.look), settings.colours)
+    look = with_colours(find_look(session.episode.look), settings.colours)
     place = min(settings.lines.values(), default=0)
-    for name, message in shortfalls(look):
+    for name, message in find_shortfalls(look):
         faults.add(settings.lines.get(name, settings.lines.get("ground", place)), f"[look] {message}")
     fonts = _fonts(session.folder, settings.font, settings.bold_font)
     for key, path in zip(("font", "bold_font"), dict.fromkeys(fonts) if any(fonts) else (), strict=False):
-        if fault := font_fault(path):
+        if fault := find_font_fault(path):
             faults.add(settings.lines.get(key, 0), f'[look] {key} = "{Path(path).name}" {fault}')
     faults.stop_if_any()
     return look, fonts

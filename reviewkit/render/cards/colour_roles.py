@@ -40,7 +40,7 @@ class _Roles(Look):
 ROLES = _Roles(*(field.name for field in fields(Look)))
 
 
-def coloured(items: Sequence[Item], look: Look) -> tuple[Item, ...]:
+def apply_look(items: Sequence[Item], look: Look) -> tuple[Item, ...]:
     """Shapes with the colours that their roles have in a look."""
     colours: dict[str, str] = {}
     for role in dict.fromkeys(item.colour for item in items):

@@ -19,7 +19,7 @@ BEFORE = "before"
 
 
 @dataclass(frozen=True)
-class Standing:
+class PlacedBar:
     """A bar as it stands, and its figure. `twin`: the rectangle of the same channel's other bar, where it has one."""
 
     bar: Box
@@ -30,7 +30,7 @@ class Standing:
 
 
 @dataclass(frozen=True)
-class Words:
+class PlacedLabel:
     """A text that has found its place."""
 
     text: str
@@ -50,17 +50,17 @@ class Words:
         )
 
 
-def figure_words(page: Page, bars: Sequence[Standing], lines: Sequence[Box], box: Box) -> list[Words]:
-    """Where the figures of now stand. Where a bar of before leaves no room it gives way: `broken` draws it with a gap.
+def position_figures(page: Page, bars: Sequence[PlacedBar], lines: Sequence[Box], box: Box) -> list[PlacedLabel]:
+    """Where the figures of now stand. Where a bar of before leaves no room it gives way: `split_around_labels` draws it with a gap.
 
     `lines`: the limits' lines. Raises LayoutFault where a figure has no room.
     """
     solid = [each.bar for each in bars if each.now]
     thin = [each.bar for each in bars if not each.now]
     own = [each for each in bars if each.now and each.text]
-    words: list[Words] = []
+    words: list[PlacedLabel] = []
     for index, each in enumerate(own):
-        taken = [*lines, *held(words)]
+        taken = [*lines, *occupied_boxes(words)]
         lean = _lean(page, own, index)
         # beside every bar, else across bars of before, else in thinner letters, else over its neighbours
         ways = (
@@ -73,25 +73,25 @@ def figure_words(page: Page, bars: Sequence[Standing], lines: Sequence[Box], box
         for bold, walls, lift in ways:
             where = _place(page, each, each.text, bold, walls, taken, box, lean=lean, over_bars=lift)
             if where is not None:
-                words.append(Words(each.text, where, each.colour, bold, _leader(each.bar, where, taken)))
+                words.append(PlacedLabel(each.text, where, each.colour, bold, _leader(each.bar, where, taken)))
                 break
         else:
             raise page.fault(each.text, SHORTEN_LABEL, "has no room over its bar")
     return words
 
 
-def before_words(page: Page, bars: Sequence[Standing], taken: Sequence[Box], box: Box) -> list[Words]:
+def position_before_figures(page: Page, bars: Sequence[PlacedBar], taken: Sequence[Box], box: Box) -> list[PlacedLabel]:
     """Where it is said which bars are of before: once, at the first that clearly changed; and the figures of those that
     did, where they have room. The largest stands in the readings, too.
     """
     was = [each for each in bars if not each.now]
     walls = [each.bar for each in bars]
-    words: list[Words] = []
+    words: list[PlacedLabel] = []
 
-    def try_at(each: Standing, text: str, *, over_bars: float = 0.0) -> bool:
-        others = [*taken, *held(words)]
+    def try_at(each: PlacedBar, text: str, *, over_bars: float = 0.0) -> bool:
+        others = [*taken, *occupied_boxes(words)]
         where = _place(page, each, text, False, walls, others, box, over_bars=over_bars) if text else None
-        words.extend([] if where is None else [Words(text, where, each.colour, False)])
+        words.extend([] if where is None else [PlacedLabel(text, where, each.colour, False)])
         return where is not None
 
     for each in was:
@@ -105,7 +105,7 @@ def before_words(page: Page, bars: Sequence[Standing], taken: Sequence[Box], box
     return words
 
 
-def broken(bar: Box, words: Sequence[Words]) -> Iterator[tuple[float, float]]:
+def split_around_labels(bar: Box, words: Sequence[PlacedLabel]) -> Iterator[tuple[float, float]]:
     """The parts (top, bottom) of a bar that are left where figures stand across it."""
     top = bar.top
     for where in sorted((each.where for each in words), key=lambda where: where.top):
@@ -118,7 +118,7 @@ def broken(bar: Box, words: Sequence[Words]) -> Iterator[tuple[float, float]]:
         yield top, bar.bottom
 
 
-def held(words: Sequence[Words]) -> list[Box]:
+def occupied_boxes(words: Sequence[PlacedLabel]) -> list[Box]:
     """What words keep from others."""
     return [box for each in words for box in (each.where, each.leader) if box is not None]
 
@@ -132,11 +132,11 @@ def _leader(bar: Box, where: Box, taken: Sequence[Box]) -> Box | None:
     return line
 
 
-def _change(each: Standing) -> float:
+def _change(each: PlacedBar) -> float:
     return abs(each.bar.top - each.twin.top) if each.twin else each.bar.height
 
 
-def _lean(page: Page, bars: Sequence[Standing], index: int) -> float:
+def _lean(page: Page, bars: Sequence[PlacedBar], index: int) -> float:
     """How far to the side a figure first tries to stand, so that it and its neighbours part evenly."""
     lean = 0.0
     for other, side in ((index + 1, -1.0), (index - 1, 1.0)):
@@ -155,7 +155,7 @@ def _middle(bar: Box) -> float:
 
 def _place(
     page: Page,
-    each: Standing,
+    each: PlacedBar,
     text: str,
     bold: bool,
     walls: Sequence[Box],

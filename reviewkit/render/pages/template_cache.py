@@ -14,7 +14,7 @@ from jinja2.bccache import Bucket
 _DIGEST_BYTES = hashlib.sha256().digest_size
 
 
-class Compiled(jinja2.BytecodeCache):
+class TemplateCache(jinja2.BytecodeCache):
     """Compiled templates in a folder that nobody else can write to.
 
     What a sandbox runs is compiled differently from what runs without one. So each kind of environment has a folder of

@@ -11,7 +11,7 @@ from PIL import Image
 
 from reviewkit.build.pipeline import prepare
 from reviewkit.ingest.session.session_schema import LookTable
-from reviewkit.render.cards.card import Order, pictures
+from reviewkit.render.cards.card import Order, draw_pictures
 from reviewkit.render.cards.contrast import contrast
 from reviewkit.render.cards.look import LOOKS, Look
 
@@ -103,7 +103,7 @@ def test_short_colours_and_capitals_are_understood(session_with):
 
 def drawn(folder):
     series = prepare(folder).series
-    return [pictures(card, Order(series.look, 1280, fonts=series.fonts))["cards"] for card in series.cards]
+    return [draw_pictures(card, Order(series.look, 1280, fonts=series.fonts))["cards"] for card in series.cards]
 
 
 def test_own_type_is_drawn(session_with):

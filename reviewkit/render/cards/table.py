@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 
 from reviewkit.model.card import Row, Rows
 from reviewkit.render.cards.look import LABEL, LEAST
-from reviewkit.render.cards.needle import drop, needle, rise
+from reviewkit.render.cards.needle import notch_height, place_needle, pointer_depth
 from reviewkit.render.cards.scene import Box, LayoutFault, Page, Stroke
-from reviewkit.render.cards.typeset import set_in
-from reviewkit.render.cards.year_scale import amounts_height, put_amounts
+from reviewkit.render.cards.typeset import fit_text
+from reviewkit.render.cards.year_scale import amounts_height, place_amounts
 
 _SIZES = (50.0, 48.0, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _GAP = 36.0  # between columns
@@ -37,7 +37,7 @@ class _Cell:
 
 
 @dataclass(frozen=True)
-class Table:
+class TableLayout:
     """A table set out for a region: sizes and places, nothing drawn yet."""
 
     size: float
@@ -53,27 +53,27 @@ class Table:
 
 def fits(page: Page, body: Rows, region: Box) -> bool:
     """Whether a table stands whole in a region; of one that is split, whether all its pages do."""
-    return _fitting(page, body, _over_amounts(page, body, region)) is not None
+    return _fit_table(page, body, _rows_region(page, body, region)) is not None
 
 
-def table(page: Page, body: Rows, region: Box) -> None:
+def place_table(page: Page, body: Rows, region: Box) -> None:
     """Place a table in a region. Raises LayoutFault where it does not fit."""
-    room = _over_amounts(page, body, region)
-    made = _fitting(page, body, room)
+    room = _rows_region(page, body, region)
+    made = _fit_table(page, body, room)
     if made is None:
-        raise _blame(page, body, room)
+        raise _fault(page, body, room)
     _place(page, body, made, room)
     if body.amounts:
         with page.part_of("reading"):
-            put_amounts(page, body.amounts, body.years, replace(region, top=room.bottom))
+            place_amounts(page, body.amounts, body.years, replace(region, top=room.bottom))
 
 
-def _over_amounts(page: Page, body: Rows, region: Box) -> Box:
+def _rows_region(page: Page, body: Rows, region: Box) -> Box:
     """The room for the rows: what the amounts leave."""
     return replace(region, bottom=region.bottom - amounts_height(page, body.years)) if body.amounts else region
 
 
-def _fitting(page: Page, body: Rows, region: Box) -> Table | None:
+def _fit_table(page: Page, body: Rows, region: Box) -> TableLayout | None:
     """The largest setting whose columns and rows fit; cells wrap only where no size lets them stand on one line.
 
     All pages of a table share it, so that columns, sizes and the pitch of rows stay as one turns the page.
@@ -83,9 +83,9 @@ def _fitting(page: Page, body: Rows, region: Box) -> Table | None:
     for most, anywhere in ((1, False), (2, False), (3, False), (3, True)):
         for padding, sizes in ((_EASY, _SIZES[:-2]), (_TIGHT, _SIZES)):
             for size in sizes:
-                made = set_out(page, whole, region, size, most, padding, anywhere)
-                if made is not None and min(_spare(made, pages, region)) >= 0:
-                    return _page_of(made, body, pages, region)
+                made = lay_out_table(page, whole, region, size, most, padding, anywhere)
+                if made is not None and min(_spare_heights(made, pages, region)) >= 0:
+                    return _page_layout(made, body, pages, region)
     return None
 
 
@@ -96,55 +96,55 @@ def _slices(pages: Sequence[Sequence[Row]]) -> Iterator[slice]:
         start += len(rows)
 
 
-def _spare(made: Table, pages: Sequence[Sequence[Row]], region: Box) -> list[float]:
+def _spare_heights(made: TableLayout, pages: Sequence[Sequence[Row]], region: Box) -> list[float]:
     """What each page leaves free, per row."""
     room = region.height - made.head
     return [(room - sum(made.heights[part])) / max(part.stop - part.start, 1) for part in _slices(pages)]
 
 
-def _page_of(made: Table, body: Rows, pages: Sequence[tuple[Row, ...]], region: Box) -> Table:
+def _page_layout(made: TableLayout, body: Rows, pages: Sequence[tuple[Row, ...]], region: Box) -> TableLayout:
     """The rows of one page out of the whole table's setting."""
     part = list(_slices(pages))[pages.index(body.rows)]
-    more = min(*_spare(made, pages, region), max(_TALLEST - min(made.heights, default=0.0), 0.0))
+    more = min(*_spare_heights(made, pages, region), max(_TALLEST - min(made.heights, default=0.0), 0.0))
     return replace(made, cells=made.cells[part], notes=made.notes[part], heights=made.heights[part], more=more)
 
 
-def _blame(page: Page, body: Rows, region: Box) -> LayoutFault:
+def _fault(page: Page, body: Rows, region: Box) -> LayoutFault:
     longest = max((cell for row in body.rows for cell in row.cells), key=len, default="")
-    if set_out(page, body, region, LEAST, 3, _TIGHT, anywhere=True) is None:
+    if lay_out_table(page, body, region, LEAST, 3, _TIGHT, anywhere=True) is None:
         return page.fault(longest, SHORTEN_CELL, "leaves the other columns no room")
     return page.fault(longest, "split the table", f"stands in a table of {len(body.rows)} rows that does not fit")
 
 
-def _own_word(row: Row) -> bool:
+def _has_own_word(row: Row) -> bool:
     """Whether the verdict's word needs a place of its own (not where it already is the last cell)."""
     return bool(row.verdict) and (not row.cells or row.cells[-1] != row.verdict)
 
 
-def _bold(body: Rows, row: Row, column: int) -> bool:
+def _is_bold(body: Rows, row: Row, column: int) -> bool:
     """Whether a cell is set bold: the strong column, and name and verdict of a row that must be seen."""
     return column == body.strong or (row.loud and column in (0, len(row.cells) - 1))
 
 
-def _tail(page: Page, body: Rows, size: float) -> float:
+def _tail_width(page: Page, body: Rows, size: float) -> float:
     """The width of what stands behind the columns: needle, word, margin."""
-    rows = [row for row in body.rows if _own_word(row)]
+    rows = [row for row in body.rows if _has_own_word(row)]
     tail = max((page.width(row.verdict, size, True) for row in rows), default=0.0)
     with_margin = [row for row in rows if row.margin]
     behind = (page.width(row.verdict, size, True) + page.width(row.margin, size) for row in with_margin)
     return max(tail, max(behind, default=-_MARGIN_GAP) + _MARGIN_GAP)
 
 
-def set_out(
+def lay_out_table(
     page: Page, body: Rows, region: Box, size: float, most: int, padding: float, anywhere: bool = False
-) -> Table | None:
+) -> TableLayout | None:
     """A table at one size, its cells on up to `most` lines, `padding` em between rows; None where it is too wide.
     `anywhere`: long words may be broken.
     """
     count = max([len(body.widths), *(len(row.cells) for row in body.rows)])
-    words = any(_own_word(row) for row in body.rows)
+    words = any(_has_own_word(row) for row in body.rows)
     word_size = min(size, 40.0)
-    tail = _tail(page, body, word_size)
+    tail = _tail_width(page, body, word_size)
     if words and count < len(body.headers):
         tail = max(tail, page.width(body.headers[count], LABEL))
     if body.needles and words:
@@ -161,31 +161,33 @@ def set_out(
     for row in body.rows:
         line = []
         for column, text in enumerate(row.cells):
-            bold, lines = _bold(body, row, column), 1 if column == body.strong else most
+            bold, lines = _is_bold(body, row, column), 1 if column == body.strong else most
             made = None
             if text:
-                made = set_in(page, text, (size,), widths[column], bold=bold, most=lines, anywhere=anywhere)
+                made = fit_text(page, text, (size,), widths[column], bold=bold, most=lines, anywhere=anywhere)
             if text and made is None:
                 return None
             line.append(_Cell(made.lines, made.width) if made else _Cell((), 0.0))
         cells.append(tuple(line))
         note, beside = None, region.width - tail - _GAP
         if row.note:
-            note = set_in(page, row.note, (LABEL,), beside, most=max(most, 2), anywhere=anywhere)
+            note = fit_text(page, row.note, (LABEL,), beside, most=max(most, 2), anywhere=anywhere)
         if row.note and note is None:
             return None
         notes.append(note.lines if note else ())
-        heights.append(_needed(page, line, len(notes[-1]), size, body.needles and words, padding))
+        heights.append(_row_height(page, line, len(notes[-1]), size, body.needles and words, padding))
     head = LABEL + 16 if any(body.headers) else 0.0
-    return Table(size, tuple(lefts), tuple(cells), tuple(notes), tuple(heights), head, region.right - tail, word_size)
+    return TableLayout(
+        size, tuple(lefts), tuple(cells), tuple(notes), tuple(heights), head, region.right - tail, word_size
+    )
 
 
-def _needed(page: Page, cells: Sequence[_Cell], notes: int, size: float, needles: bool, padding: float) -> float:
+def _row_height(page: Page, cells: Sequence[_Cell], notes: int, size: float, needles: bool, padding: float) -> float:
     """A row's height: rows without a needle are as tall as those with one, so that a table keeps its beat."""
     lines = max((len(cell.lines) for cell in cells), default=1)
     high = page.cap(size) + (max(lines, 1) - 1) * size * _LINE
     if needles:
-        high = max(high, rise(_NEEDLE) + drop(_NEEDLE) - 8)
+        high = max(high, notch_height(_NEEDLE) + pointer_depth(_NEEDLE) - 8)
     return high + notes * _NOTE_PITCH + size * padding
 
 
@@ -200,7 +202,7 @@ def _column_widths(
     words = [0.0] * count
     for row in body.rows:
         for column, text in enumerate(row.cells):
-            bold = _bold(body, row, column)
+            bold = _is_bold(body, row, column)
             natural[column] = max(natural[column], page.width(text, size, bold) if text else 0.0)
             whole = column == body.strong or most == 1 or len(text) <= _UNBROKEN
             parts = [text] if whole else re.findall(_PIECES if anywhere else r"[^ ]+", text)
@@ -227,7 +229,7 @@ def _column_widths(
     ]
 
 
-def _place(page: Page, body: Rows, made: Table, region: Box) -> None:
+def _place(page: Page, body: Rows, made: TableLayout, region: Box) -> None:
     look = page.look
     y = region.top
     if made.head:
@@ -253,7 +255,7 @@ def _place(page: Page, body: Rows, made: Table, region: Box) -> None:
         page.add(Stroke("rule", ((region.left, y), (region.right, y)), look.status(loud), _LOUD))
 
 
-def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> None:
+def _place_row(page: Page, body: Rows, made: TableLayout, index: int, box: Box) -> None:
     look, row = page.look, body.rows[index]
     cap = page.cap(made.size)
     notes = made.notes[index]
@@ -261,7 +263,7 @@ def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> Non
     middle = (box.top + box.bottom - len(notes) * _NOTE_PITCH) / 2
     last = middle + cap / 2
     for column, cell in enumerate(made.cells[index]):
-        bold = _bold(body, row, column)
+        bold = _is_bold(body, row, column)
         verdict = row.cells[column] == row.verdict and column == len(row.cells) - 1 and bool(row.verdict)
         colour = look.ink if bold or column == 0 or body.strong is None else look.soft
         verdict = verdict or (row.loud and column == body.strong)
@@ -277,13 +279,13 @@ def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> Non
     for line, text in enumerate(notes):
         baseline = last + (line + 1) * _NOTE_PITCH
         page.add(page.text(text, box.left, baseline, LABEL, look.ink if row.loud else look.soft, remedy=SHORTEN_CELL))
-    if not _own_word(row):
+    if not _has_own_word(row):
         return
     word_left = made.word_left
     if body.needles:
-        line_y = middle + (rise(_NEEDLE) - drop(_NEEDLE)) / 2 + 2
+        line_y = middle + (notch_height(_NEEDLE) - pointer_depth(_NEEDLE)) / 2 + 2
         with page.part_of("needle"):
-            needle(page, word_left, line_y, _NEEDLE, row.position, row.verdict)
+            place_needle(page, word_left, line_y, _NEEDLE, row.position, row.verdict)
         word_left += _NEEDLE + _NEEDLE_GAP
     size, status = made.word_size, look.status(row.verdict)
     base = middle + page.cap(size, True) / 2
