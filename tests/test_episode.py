@@ -44,7 +44,7 @@ def card(card_id, first="", hold_s=None):
     return Card(card_id, "", "", TitlePage("", ()), first=first or card_id, hold_s=hold_s)
 
 
-def put_together(notes=(), sentences=None, cards=None, cautions=None, mended=True, session=SESSION, more=()):
+def put_together(notes=(), sentences=None, cards=None, cautions=None, repaired=True, session=SESSION, more=()):
     """`cards`: id -> segment; `sentences`: texts, or (text, card), by segment."""
     places = dict(cards or {})
     all_cards = [*(card(name) for name in places), *more]
@@ -52,7 +52,7 @@ def put_together(notes=(), sentences=None, cards=None, cautions=None, mended=Tru
         name: [Sentence(one) if isinstance(one, str) else Sentence(*one) for one in found]
         for name, found in (sentences or {}).items()
     }
-    return assemble(session, Notes(notes=tuple(notes)), said, all_cards, places, cautions or {}, mended)
+    return assemble(session, Notes(notes=tuple(notes)), said, all_cards, places, cautions or {}, repaired)
 
 
 def by_name(segments):
@@ -114,7 +114,7 @@ def test_a_segment_with_nothing_in_it_is_not_there():
 
 
 @pytest.mark.parametrize(
-    ("name", "mended", "title"),
+    ("name", "repaired", "title"),
     [
         ("after", True, "After the repair"),
         ("after", False, "On the bench"),
@@ -124,8 +124,8 @@ def test_a_segment_with_nothing_in_it_is_not_there():
         ("value", False, "What it is worth"),
     ],
 )
-def test_titles(name, mended, title):
-    assert segment_title(name, mended) == title
+def test_titles(name, repaired, title):
+    assert segment_title(name, repaired) == title
 
 
 # ------------------------------------------------------------------ notes, cards, sentences, cautions
@@ -438,12 +438,12 @@ def test_a_time_as_it_is_written(seconds, text):
 
 def test_a_segment_called_bench_is_where_the_bench_speaks_when_nothing_was_mended():
     notes = [note("bench", "Here."), note("closing", "Done.")]
-    segments = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, mended=False)
+    segments = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, repaired=False)
     assert [s.name for s in segments] == ["bench", "closing"]
     bench = by_name(segments)["bench"]
     assert (bench.sentences, bench.cards, bench.cautions) == (("0.1 %.",), ("tone",), ("Hot.",))
-    mended = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, mended=True)
-    assert "after" in by_name(mended)
+    repaired = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, repaired=True)
+    assert "after" in by_name(repaired)
 
 
 def test_a_segment_that_the_final_cut_comes_back_to_begins_where_it_first_stands(session_of):

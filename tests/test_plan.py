@@ -48,9 +48,9 @@ PAGES = Pages(places.templates(), places.templates())
 POWER = rated("power", at_least=40.0, load_ohm=8.0, thd_percent=0.05, band_hz=(20.0, 20_000.0), channels="both")
 
 
-def planned(of: Session, *findings: Finding, repair: tuple[RepairRow, ...] = (), mended: bool = False) -> Plan:
+def planned(of: Session, *findings: Finding, repair: tuple[RepairRow, ...] = (), repaired: bool = False) -> Plan:
     runs = runs_of(*findings)
-    return make_plan(of, runs, judge(of, runs), repair, COLUMNS, mended=mended)
+    return make_plan(of, runs, judge(of, runs), repair, COLUMNS, repaired=repaired)
 
 
 def one_of(rating: Rating, **bench: Any) -> Capture:
@@ -283,7 +283,7 @@ def test_one_sweep_serves_all_ratings_that_it_can():
     (sweep,) = [c for c in made if c.kind == "distortion-power"]
     assert [number for number, _ in sweep.uses] == [0, 1]
     assert sweep.power_w == 55.0  # as high as the higher of the two
-    assert sweep.told["limits"] == (0.05, 1.0)
+    assert sweep.wording["limits"] == (0.05, 1.0)
 
 
 # ------------------------------------------------------------------ advice, and what comes of it
@@ -392,10 +392,10 @@ def test_what_is_not_as_rated_is_named_by_its_condition():
     there = [found("thd", 0.02, channel, frequency=1000.0, load=8.0, power=5.0) for channel in "LR"]
     made = planned(session(thd), *there)
     (need,) = made.needs
-    assert (need.state, need.held) == (AGAIN, ("m",))
+    assert (need.state, need.measurements) == (AGAIN, ("m",))
     assert [(d.condition, d.why) for d in need.differs] == [("power", "rated at 40 W, measured at 5 W")]
     (step,) = made.steps
-    assert (step.state, step.held, step.capture.power_w) == (AGAIN, ("m",), 40.0)
+    assert (step.state, step.measurements, step.capture.power_w) == (AGAIN, ("m",), 40.0)
     (line,) = describe_plan(made, PAGES).ratings
     assert line.text == "Held: m, 0.020 %. But rated at 40 W, measured at 5 W. Capture step 1 as written."
 
@@ -505,14 +505,14 @@ def as_toml(rating: Rating) -> str:
 @settings(max_examples=10)
 @given(st.lists(ratings(), min_size=1, max_size=4), BENCHES, st.booleans())
 def test_the_tables_to_write_down_are_read_back_with_the_conditions_that_are_wanted(
-    tmp_path_factory, of, bench, mended
+    tmp_path_factory, of, bench, repaired
 ):
     folder = tmp_path_factory.getbasetemp() / "written-down"
     (folder / "measurements").mkdir(parents=True, exist_ok=True)
     of = [replace(r, reference="", reference_w=None, rule="") for r in of]
     basis = Basis(Bench(**bench), tuple(of))
     made = plan_captures(of, basis)
-    tables = measurement_tables(list(enumerate(made, start=1)), basis.bench, mended=mended)
+    tables = measurement_tables(list(enumerate(made, start=1)), basis.bench, repaired=repaired)
     said = {"load_ohm": "load", "input": "input", "channels": "channels"}
     on_bench = [f'{said[k]} = "{f"{v:g} ohm" if k == "load_ohm" else v}"' for k, v in bench.items()]
     lines = ['[unit]\nmaker = "Norrvale"\nmodel = "Forty"', "[bench]", *on_bench, *map(as_toml, of)]
@@ -526,7 +526,7 @@ def test_the_tables_to_write_down_are_read_back_with_the_conditions_that_are_wan
             continue
         m = by_number[number]
         assert m.kind == capture.kind
-        assert m.stage == ("after" if mended else "")
+        assert m.stage == ("after" if repaired else "")
         for _, wanted in capture.uses:
             if m.loads_ohm:  # by voltmeter: the loads are in the reading itself
                 assert wanted.at.get("load", 8.0) in (*m.loads_ohm, 8.0)
@@ -560,15 +560,15 @@ def row(point: str, found_v: float | None, expected: float | None = 0.0, toleran
 
 
 def gate_of(*rows: RepairRow, findings: tuple[Finding, ...] = ()) -> dict[str, Any]:
-    return {check.name: check for check in planned(session(POWER), *findings, repair=rows, mended=True).gate}
+    return {check.name: check for check in planned(session(POWER), *findings, repair=rows, repaired=True).gate}
 
 
 def test_a_reading_in_order_ticks_its_line_and_a_bad_one_stops():
     lines = gate_of(row("DC offset L, cold", 0.01), row("DC offset R, cold", 0.4))
     assert not lines["offset-cold"].done
-    assert [reading.verdict for reading in lines["offset-cold"].held] == ["in order", "out of tolerance"]
-    assert lines["offset-warm"].held == ()
-    words = describe_plan(planned(session(POWER), repair=(row("DC offset R", 0.4),), mended=True), PAGES)
+    assert [reading.verdict for reading in lines["offset-cold"].readings] == ["in order", "out of tolerance"]
+    assert lines["offset-warm"].readings == ()
+    words = describe_plan(planned(session(POWER), repair=(row("DC offset R", 0.4),), repaired=True), PAGES)
     assert "DC offset R: 0.4 V, out of tolerance" in words.stop
     # a later reading of the same channel is the one that counts
     assert gate_of(row("DC offset R, cold", 0.4), row("DC offset R, cold, again", 0.02), row("DC offset L, cold", 0.0))[
@@ -578,9 +578,9 @@ def test_a_reading_in_order_ticks_its_line_and_a_bad_one_stops():
 
 def test_what_was_read_before_the_repair_is_no_go_for_what_comes_after():
     lines = gate_of(row("DC offset L, before", 0.01), row("Bias R, as found", 0.02))
-    assert lines["offset-cold"].held == ()
-    assert lines["bias-cold"].held == ()
-    made = planned(session(POWER), repair=(row("DC offset L, before", 0.01),), mended=True)
+    assert lines["offset-cold"].readings == ()
+    assert lines["bias-cold"].readings == ()
+    made = planned(session(POWER), repair=(row("DC offset L, before", 0.01),), repaired=True)
     sheet = {check.name: check for check in made.as_it_came}
     assert sheet["readings-before"].done
 
@@ -606,9 +606,9 @@ def test_the_rows_that_the_plan_gives_tick_every_line_of_the_gate_that_asks_for_
 
 def test_parts_are_no_readings_and_each_rail_counts():
     lines = gate_of(row("Bias trimmer R", 0.02), row("Bias resistor L", 0.02))
-    assert lines["bias-cold"].held == lines["bias-warm"].held == ()
+    assert lines["bias-cold"].readings == lines["bias-warm"].readings == ()
     rails = gate_of(row("Rail, positive", 60.0, 38.5, 2.0), row("Rail, negative", 38.4, 38.5, 2.0))["rails"]
-    assert len(rails.held) == 2
+    assert len(rails.readings) == 2
     assert not rails.done
 
 
@@ -619,8 +619,8 @@ def test_the_gate_ticks_from_readings_by_meter_too():
     )
     lines = gate_of(findings=(left, right))
     assert lines["offset-warm"].done
-    assert [reading.shown for reading in lines["offset-warm"].held] == ["12.0 mV", "12.0 mV"]
-    assert lines["offset-cold"].held == ()
+    assert [reading.shown for reading in lines["offset-warm"].readings] == ["12.0 mV", "12.0 mV"]
+    assert lines["offset-cold"].readings == ()
     # one side alone is no go, and no stop either
     alone = gate_of(findings=(left,))["offset-warm"]
     assert (alone.done, alone.bad) == (False, False)

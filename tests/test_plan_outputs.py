@@ -78,7 +78,7 @@ class Read(HTMLParser):
 
 def words_of(of: Session) -> PlanWords:
     columns = {name: kind.about for name, kind in KINDS.items()}
-    return plan_page.describe_plan(make_plan(of, [], judge(of, []), [], columns, mended=False), pages())
+    return plan_page.describe_plan(make_plan(of, [], judge(of, []), [], columns, repaired=False), pages())
 
 
 def pages() -> Pages:
@@ -94,7 +94,7 @@ def measured() -> Episode:
 def sample_plan(measured) -> PlanWords:
     verdicts = judge(measured.session, measured.runs)
     columns = {name: kind.about for name, kind in KINDS.items()}
-    made = make_plan(measured.session, measured.runs, verdicts, measured.repair, columns, mended=True)
+    made = make_plan(measured.session, measured.runs, verdicts, measured.repair, columns, repaired=True)
     return plan_page.describe_plan(made, pages())
 
 

@@ -10,7 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rated_and_found import found
 
-from reviewkit.episode.published import Correction, collect_figures, find_corrections, remember, select_for_viewers
+from reviewkit.episode.published import (
+    Correction,
+    collect_figures,
+    find_corrections,
+    record_published,
+    select_for_viewers,
+)
 from reviewkit.ingest.session.published_file import parse_published
 from reviewkit.model.errors import InputError
 from reviewkit.model.published import Published
@@ -35,10 +41,10 @@ def test_a_new_figure_is_news_and_a_missing_one_is_told():
 
 
 def test_a_correction_stays_when_the_corrected_figures_are_published():
-    first = remember({**NOW, "Power": "41.9 W, meets"}, None)
-    second = remember(NOW, first)
+    first = record_published({**NOW, "Power": "41.9 W, meets"}, None)
+    second = record_published(NOW, first)
     assert find_corrections(NOW, second) == (Correction("Power", "41.9 W, meets", "42.9 W, meets"),)
-    third = remember({**NOW, "Power": "43.0 W, meets"}, second)
+    third = record_published({**NOW, "Power": "43.0 W, meets"}, second)
     assert find_corrections({**NOW, "Power": "43.0 W, meets"}, third)[0].was == "41.9 W, meets"
     # a figure that comes back to what was first published was right all along
     assert find_corrections({**NOW, "Power": "41.9 W, meets"}, third) == ()
@@ -52,7 +58,7 @@ def test_a_power_that_is_answered_otherwise_is_the_same_rating():
     )
     met = TableRow("Power", "40 W", "40 W at 0.05 % THD", "42.9 W at 1 kHz", "meets", "+7 %", "", promised="40 W")
     first, second = (collect_figures(SpecTable((row,), ()), ()) for row in (missed, met))
-    assert find_corrections(second, remember(first, None)) == (
+    assert find_corrections(second, record_published(first, None)) == (
         Correction("Power, rated 40 W", "0.080 % at 40 W, falls short", "42.9 W at 1 kHz, meets"),
     )
 
@@ -66,7 +72,7 @@ def test_whatever_is_published_when_the_latest_is_held_against_the_first_that_vi
     for now in history:
         for what, figure in now.items():
             first.setdefault(what, figure)
-        before = remember(now, before)
+        before = record_published(now, before)
     told_again = {c.what: (c.was, c.now) for c in find_corrections(history[-1], before)}
     expected = {w: (f, history[-1].get(w, "")) for w, f in first.items() if history[-1].get(w) != f}
     assert told_again == expected

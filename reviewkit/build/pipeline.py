@@ -15,7 +15,7 @@ from reviewkit.build.pool import ALONE, Pool
 from reviewkit.build.session_files import SessionFiles, input_digests, read
 from reviewkit.episode.episode import assemble, make_chapters, segment_of_card, segment_of_run
 from reviewkit.episode.price import work_out_price
-from reviewkit.episode.published import collect_figures, find_corrections, remember
+from reviewkit.episode.published import collect_figures, find_corrections, record_published
 from reviewkit.measure import KINDS
 from reviewkit.model import places
 from reviewkit.model.card import Card
@@ -125,7 +125,9 @@ def run(
     drawn = finish_drawing(drawing, cache, progress)
     everything = _with_pictures(composed, drawn, first, texts.table, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
-    remember = tables.format_published_json(remember(figures, files.published)).encode() if options.published else None
+    remember = (
+        tables.format_published_json(record_published(figures, files.published)).encode() if options.published else None
+    )
     return Outputs(composed, everything, outputs.summarise(episode), remember)
 
 
@@ -181,8 +183,8 @@ def _compose_episode(
     session, cards = files.session, series.cards
     pages = _pages(session.folder, cache)
     notes, uncalled = called_cards(files.notes, cards, runs)
-    mended = is_repaired(files.repair, runs)
-    cautions = pages.cautions(mended=mended)
+    repaired = is_repaired(files.repair, runs)
+    cautions = pages.cautions(repaired=repaired)
     segments = assemble(
         session,
         notes,
@@ -190,7 +192,7 @@ def _compose_episode(
         cards,
         {card.id: segment_of_card(card.first, runs) for card in cards},
         cautions,
-        mended,
+        repaired,
     )
     episode = Episode(
         session=session,
@@ -198,7 +200,7 @@ def _compose_episode(
         verdicts=verdicts,
         cards=cards,
         segments=segments,
-        chapters=make_chapters(segments, files.final, mended),
+        chapters=make_chapters(segments, files.final, repaired),
         chapters_final=bool(files.final),
         repair=files.repair,
         changes=changes(runs),
@@ -260,8 +262,10 @@ def _card_files(cards: Sequence[Card], drawn: Mapping[str, Pictures]) -> dict[st
 def _plan(files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], pages: Pages) -> PlanWords:
     """What to measure, in words."""
     columns = {name: kind.about for name, kind in KINDS.items()}
-    mended = is_repaired(files.repair, runs)
-    return plan_page.describe_plan(plan_of(files.session, runs, verdicts, files.repair, columns, mended=mended), pages)
+    repaired = is_repaired(files.repair, runs)
+    return plan_page.describe_plan(
+        plan_of(files.session, runs, verdicts, files.repair, columns, repaired=repaired), pages
+    )
 
 
 def _pages(folder: Path, cache: Cache) -> Pages:

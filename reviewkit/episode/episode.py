@@ -39,7 +39,7 @@ MOST_SILENT_S = 12.0  # that cards may stand in a segment with nothing said befo
 
 
 def segment_of_run(run: Run) -> str:
-    """Where a measurement is talked about: before or after the repair; where nothing was mended, on the bench."""
+    """Where a measurement is talked about: before or after the repair; where nothing was repaired, on the bench."""
     return "before" if run.conditions.measurement.stage == "before" else "after"
 
 
@@ -62,9 +62,9 @@ def order_segments(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
     return names
 
 
-def segment_title(name: str, mended: bool) -> str:
+def segment_title(name: str, repaired: bool) -> str:
     """A segment's heading."""
-    if name == "bench" or (name == "after" and not mended):
+    if name == "bench" or (name == "after" and not repaired):
         return "On the bench"
     return TITLES.get(name, name.capitalize())
 
@@ -76,7 +76,7 @@ def assemble(
     cards: Sequence[Card],
     places: Mapping[str, str],
     cautions: Mapping[str, Sequence[str]],
-    mended: bool,
+    repaired: bool,
 ) -> tuple[Segment, ...]:
     """The segments with their planned times.
 
@@ -92,8 +92,8 @@ def assemble(
         by_segment.setdefault(note.segment or "opening", []).append(note)
     called = {card for note in kept for card in note.cards}
     places = {card: place for card, place in places.items() if card not in called}
-    if not mended and "bench" in noted and "after" not in noted:
-        # nothing was mended: a segment that the user calls bench is the one in which the bench speaks
+    if not repaired and "bench" in noted and "after" not in noted:
+        # nothing was repaired: a segment that the user calls bench is the one in which the bench speaks
         said = {("bench" if name == "after" else name): sentences for name, sentences in said.items()}
         places = {card: ("bench" if name == "after" else name) for card, name in places.items()}
     said = _move_to_called(said, kept, cards)
@@ -115,7 +115,7 @@ def assemble(
         said_too = [*(cautions.get("all", ()) if not segments else ()), *warned.get(name, ())]
         length_s, flag = _plan_length(session, beats, said_too, {card.id: card.hold_s for card in cards})
         segments.append(
-            Segment(name, segment_title(name, mended), start_s, length_s, beats, tuple(warned.get(name, ())), flag)
+            Segment(name, segment_title(name, repaired), start_s, length_s, beats, tuple(warned.get(name, ())), flag)
         )
         start_s += length_s
     return tuple(segments)
@@ -237,10 +237,12 @@ def _cautions_by_segment(names: Sequence[str], cautions: Mapping[str, Sequence[s
     return placed
 
 
-def make_chapters(segments: Sequence[Segment], final: Sequence[tuple[float, str]], mended: bool) -> tuple[Chapter, ...]:
+def make_chapters(
+    segments: Sequence[Segment], final: Sequence[tuple[float, str]], repaired: bool
+) -> tuple[Chapter, ...]:
     """The chapters: the final cut's times where they are known, else the planned ones."""
     if final:
-        return tuple(Chapter(start_s, segment_title(name, mended)) for start_s, name in final)
+        return tuple(Chapter(start_s, segment_title(name, repaired)) for start_s, name in final)
     return tuple(Chapter(segment.start_s, segment.title) for segment in segments)
 
 

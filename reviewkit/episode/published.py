@@ -50,7 +50,7 @@ def _figures(findings: Sequence[Finding]) -> Iterator[tuple[str, str]]:
         yield f"{f.measurement}: {name}{f', {under}' if under else ''}", quantities.show(f)
 
 
-def remember(now: Mapping[str, str], before: Published | None) -> Published:
+def record_published(now: Mapping[str, str], before: Published | None) -> Published:
     """What is to be remembered when `now` is published after `before`."""
     return Published(dict(now), {c.what: c.was for c in find_corrections(now, before)})
 
@@ -61,7 +61,7 @@ def find_corrections(now: Mapping[str, str], before: Published | None) -> tuple[
     """
     if before is None:
         return ()
-    first = {what: before.corrected.get(what, figure) for what, figure in before.said.items()}
+    first = {what: before.corrected.get(what, figure) for what, figure in before.figures.items()}
     first |= {what: figure for what, figure in before.corrected.items() if what not in first}
     return tuple(Correction(what, was, now.get(what, "")) for what, was in first.items() if now.get(what) != was)
 

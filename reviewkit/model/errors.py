@@ -43,22 +43,22 @@ class Faults:
 
     def __init__(self, source: str) -> None:
         self.source = source
-        self.found: list[Fault] = []
+        self.collected: list[Fault] = []
 
     def add(self, line: int, message: str) -> None:
         """Note one fault at a line (0 where no line can be named); of very many the first ones are kept."""
         if not self.full:
-            self.found.append(Fault(self.source, line, message))
+            self.collected.append(Fault(self.source, line, message))
 
     @property
     def full(self) -> bool:
         """Whether no more are kept, so that a reader may stop looking."""
-        return len(self.found) >= MOST_KEPT
+        return len(self.collected) >= MOST_KEPT
 
     def stop_if_any(self) -> None:
         """Raise InputError with everything noted so far, if anything was."""
-        if self.found:
-            raise InputError(self.found)
+        if self.collected:
+            raise InputError(self.collected)
 
 
 def listed(faults: Iterable[Fault]) -> list[str]:

@@ -10,9 +10,9 @@ FILE_NAME = "published.json"
 
 @dataclass(frozen=True)
 class Published:
-    """What viewers have been told. `said`: what -> the figure, with its verdict where it has one; `corrected`: what ->
+    """What viewers have been told. `figures`: what -> the figure, with its verdict where it has one; `corrected`: what ->
     the figure first published, for those that a later publication has put right.
     """
 
-    said: Mapping[str, str]
+    figures: Mapping[str, str]
     corrected: Mapping[str, str] = field(default_factory=dict)

@@ -34,7 +34,7 @@ MAGNET_V = 0.005  # reference input of a phono stage for moving magnets at 1 kHz
 @dataclass(frozen=True)
 class CaptureRequest:
     """One capture for one rating. `quantities`: the findings it gives; `at`: the conditions that they must have, as in
-    `Finding.at`; `told`: what its wording needs, by name; `apart`: what two captures must share to be one.
+    `Finding.at`; `wording`: what its wording needs, by name; `apart`: what two captures must share to be one.
     """
 
     kind: str
@@ -48,7 +48,7 @@ class CaptureRequest:
     channels: tuple[str, ...] = ("L", "R")
     decides: bool = True  # False: it tells more of the rating, but does not answer it alone
     apart: tuple[Any, ...] = ()
-    told: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
+    wording: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

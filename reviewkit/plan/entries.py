@@ -35,13 +35,13 @@ _ENDING = {"noise": "wav", "multitone": "wav"}
 _READINGS = "measurements/readings.csv"
 
 
-def measurement_table(number: int, capture: Capture, bench: Bench, *, mended: bool) -> tuple[str, ...]:
+def measurement_table(number: int, capture: Capture, bench: Bench, *, repaired: bool) -> tuple[str, ...]:
     """The lines of the capture's table in session.toml, without those that the bench's table says."""
     lines = ["[[measurement]]", f"kind = {_quoted(capture.kind)}"]
     setup = capture.setup
     if capture.drive == METER:
         ohms = f"{digits.trimmed(setup.load_ohm, _DIGITS)} ohm" if setup.load_ohm is not None else "8 ohm"
-        hz = quantities.hertz(capture.told["frequencies"][0], _DIGITS)
+        hz = quantities.hertz(capture.wording["frequencies"][0], _DIGITS)
         lines += [f"id = {_quoted(f'two-load-{number}')}", f"frequency = {_quoted(hz)}"]
         lines += [f"loads = [{_quoted('open')}, {_quoted(ohms)}]", 'volts = { L = ["…", "…"], R = ["…", "…"] }']
     elif capture.kind == "reading":
@@ -51,9 +51,9 @@ def measurement_table(number: int, capture: Capture, bench: Bench, *, mended: bo
         lines.append(f"file = {_quoted(name)}")
     lines += _condition_lines(capture, bench)
     lines += [_IF_NEEDED[capture.kind]] if capture.kind in _IF_NEEDED else []
-    if "gain" in capture.told.get("quantities", ()):
+    if "gain" in capture.wording.get("quantities", ()):
         lines.append('input_level = "…"  # what the generator gave, as read')
-    if mended:
+    if repaired:
         lines.append('stage = "after"')
     return tuple(lines)
 
@@ -77,7 +77,7 @@ def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
     if setup.driven in ("both", "one") and setup.driven != bench.channels and capture.drive != METER:
         lines.append(f"channels = {_quoted(setup.driven)}")
     if capture.kind == "distortion-power":
-        lines.append(f"frequency = {_quoted(quantities.hertz(capture.told['frequencies'][0], _DIGITS))}")
+        lines.append(f"frequency = {_quoted(quantities.hertz(capture.wording['frequencies'][0], _DIGITS))}")
     return lines
 
 
@@ -129,12 +129,12 @@ def _quoted(text: str) -> str:
 
 
 def measurement_tables(
-    steps: Sequence[tuple[int, Capture]], bench: Bench, *, mended: bool
+    steps: Sequence[tuple[int, Capture]], bench: Bench, *, repaired: bool
 ) -> tuple[tuple[int, tuple[str, ...]], ...]:
     """The tables of several captures by number; single readings share one, under the number of the first."""
     found: list[tuple[int, tuple[str, ...]]] = []
     for number, capture in steps:
-        table = measurement_table(number, capture, bench, mended=mended)
+        table = measurement_table(number, capture, bench, repaired=repaired)
         if all(table != other for _, other in found):
             found.append((number, table))
     return tuple(found)

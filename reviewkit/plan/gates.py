@@ -48,7 +48,7 @@ class Check:
     """
 
     name: str
-    held: tuple[PointReading, ...] = ()
+    readings: tuple[PointReading, ...] = ()
     done: bool = False
     files: tuple[str, ...] = ()
     bad: bool = False
@@ -61,10 +61,10 @@ class _TaggedReading:
     words: frozenset[str]  # of "cold" and "warm", those that are said of it
 
 
-def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, mended: bool) -> tuple[Check, ...]:
-    """The sheet to fill in before anything is changed. Where nothing was mended, all readings are as it came."""
+def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, repaired: bool) -> tuple[Check, ...]:
+    """The sheet to fill in before anything is changed. Where nothing was repaired, all readings are as it came."""
     said = [said for key in _WORDS for said in _tagged_readings(key, repair, runs)]
-    rows = tuple(one.reading for one in said if one.before or not mended)
+    rows = tuple(one.reading for one in said if one.before or not repaired)
     files = [run.conditions.measurement.id for run in runs if run.conditions.measurement.stage == "before"]
     held = {
         "readings-before": Check("readings-before", rows, bool(rows)),

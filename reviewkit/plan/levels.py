@@ -81,7 +81,7 @@ def work_out_level(capture: Capture, known: Sequence[Gain]) -> Level:
         return Level(capture.power_w)
     parts: tuple[float, ...] = ()
     if capture.drive == PAIR:
-        low, high = capture.told["tones"][0]
+        low, high = capture.wording["tones"][0]
         shares = _MODULATION if high / low > _FAR_APART else _DIFFERENCE
         parts = tuple(share * output for share in shares)
     meter = math.hypot(*parts) if parts else None

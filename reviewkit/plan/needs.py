@@ -52,7 +52,7 @@ class Need:
 
     verdict: Verdict
     state: str
-    held: tuple[str, ...] = ()
+    measurements: tuple[str, ...] = ()
     differs: tuple[Difference, ...] = ()
     reasons: tuple[str, ...] = ()
     blocked: str = ""

@@ -29,7 +29,7 @@ class SetUp:
 
 @dataclass(frozen=True)
 class Capture:
-    """One file to make, or one row of readings. `uses`: for which ratings, by number; `told`: for its wording."""
+    """One file to make, or one row of readings. `uses`: for which ratings, by number; `wording`: for its wording."""
 
     kind: str
     name: str
@@ -39,7 +39,7 @@ class Capture:
     voltage_v: float | None
     hot: bool
     uses: tuple[tuple[int, CaptureRequest], ...]
-    told: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
+    wording: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
 
 
 def plan_captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...]:
@@ -76,17 +76,17 @@ def _new_capture(setup: SetUp, number: int, wanted: CaptureRequest, basis: Basis
         wanted.voltage_v,
         hot,
         ((number, wanted),),
-        wanted.told,
+        wanted.wording,
     )
 
 
 def _merge(capture: Capture, number: int, wanted: CaptureRequest) -> Capture:
     """A capture that serves one more rating: its sweep as high as the higher of them, its words about all."""
-    told = dict(capture.told)
-    for key, entries in wanted.told.items():
-        told[key] = tuple(dict.fromkeys([*told.get(key, ()), *entries]))
+    wording = dict(capture.wording)
+    for key, entries in wanted.wording.items():
+        wording[key] = tuple(dict.fromkeys([*wording.get(key, ()), *entries]))
     watts = max((w for w in (capture.power_w, wanted.power_w) if w is not None), default=None)
-    return replace(capture, power_w=watts, uses=(*capture.uses, (number, wanted)), told=told)
+    return replace(capture, power_w=watts, uses=(*capture.uses, (number, wanted)), wording=wording)
 
 
 def changes(setups: Iterable[SetUp]) -> int:

@@ -38,7 +38,7 @@ class PlanStep:
     capture: Capture
     level: Level
     state: str
-    held: tuple[str, ...] = ()
+    measurements: tuple[str, ...] = ()
 
     @property
     def done(self) -> bool:
@@ -59,7 +59,7 @@ class Plan:
     steps: tuple[PlanStep, ...]
     needs: tuple[Need, ...]
     columns: Mapping[str, str]
-    mended: bool
+    repaired: bool
 
     @property
     def lacking(self) -> tuple[Need, ...]:
@@ -74,7 +74,7 @@ def make_plan(
     repair: Sequence[RepairRow],
     columns: Mapping[str, str],
     *,
-    mended: bool,
+    repaired: bool,
 ) -> Plan:
     """The plan of a session. `columns`: what a file of each kind holds, in the kinds' own words."""
     basis = Basis(session.bench, session.ratings)
@@ -89,7 +89,7 @@ def make_plan(
     )
     return Plan(
         session,
-        incoming_checks(repair, runs, mended=mended),
+        incoming_checks(repair, runs, repaired=repaired),
         gate_checks(repair, runs),
         dummy_loads(found),
         mains,
@@ -97,7 +97,7 @@ def make_plan(
         steps,
         lacking,
         {kind: columns[kind] for kind in dict.fromkeys(c.kind for c in found)},
-        mended,
+        repaired,
     )
 
 
@@ -111,7 +111,7 @@ def _state(
         need = lacking[number]
         if wanted.decides:
             states.append(ANSWERED if need.state == SETTLED else need.state)
-            held += need.held
+            held += need.measurements
         else:
             names = _supporting_measurements(need, wanted, findings, mains)
             states.append(ANSWERED if names else OPEN)

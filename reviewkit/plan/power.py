@@ -39,7 +39,7 @@ def power_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         shared["channels"] = "both"
     hz = spot_hz(rating)
     over_band = rating.band_hz is not None and find_blocker(rating, basis) in ("", "music")
-    told = {"limits": (limit,), "frequencies": (hz,), "figures": (shared["figure"],)}
+    wording = {"limits": (limit,), "frequencies": (hz,), "figures": (shared["figure"],)}
     sweep = CaptureRequest(
         "distortion-power",
         "power-sweep",
@@ -49,7 +49,7 @@ def power_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         watts,
         decides=not over_band,
         apart=(hz, shared["figure"]),
-        told=told,
+        wording=wording,
     )
     return (sweep, _band_request(rating, shared, watts)) if over_band else (sweep,)
 
@@ -71,7 +71,7 @@ def _figure(rating: Rating, basis: Basis) -> str:
 def _band_request(rating: Rating, shared: Mapping[str, Any], watts: float | None) -> CaptureRequest:
     """Distortion over a band at one power."""
     at = {**shared, "band": rating.band_hz, **({"power": watts} if watts is not None else {})}
-    told = {"bands": (rating.band_hz,), "figures": (shared["figure"],)}
+    wording = {"bands": (rating.band_hz,), "figures": (shared["figure"],)}
     return CaptureRequest(
         "distortion-frequency",
         "distortion-band",
@@ -80,7 +80,7 @@ def _band_request(rating: Rating, shared: Mapping[str, Any], watts: float | None
         SWEEP,
         watts,
         apart=(shared["figure"],),
-        told=told,
+        wording=wording,
     )
 
 
@@ -101,5 +101,7 @@ def tone_request(
 ) -> CaptureRequest:
     """One steady sine. `level`: watts, else volts."""
     hz = at.get("frequency", SPOT_HZ)
-    told = {"frequencies": (hz,), "quantities": (quantity,)}
-    return CaptureRequest("tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), told=told)
+    wording = {"frequencies": (hz,), "quantities": (quantity,)}
+    return CaptureRequest(
+        "tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), wording=wording
+    )

@@ -50,14 +50,14 @@ def _hum(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 
 
 def _sweep_request(
-    rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **told: Any
+    rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **wording: Any
 ) -> CaptureRequest:
     """A frequency response at the level that was rated, else at a usual one."""
     level = basis.sized(rating, USUAL_SHARE)
     if rating.quantity == "flatness" and rating.power_w is not None:
         level, at = (rating.power_w, None), {**at, "power": rating.power_w}
-    told["quantities"] = quantities
-    return CaptureRequest("response", "response", quantities, at, SWEEP, *level, basis.place(rating), told=told)
+    wording["quantities"] = quantities
+    return CaptureRequest("response", "response", quantities, at, SWEEP, *level, basis.place(rating), wording=wording)
 
 
 def _flatness(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
@@ -106,14 +106,14 @@ def _reading_request(
 ) -> CaptureRequest:
     """A single value by meter, a row of a `reading` file."""
     names = {"frequency": "frequencies", "weighting": "weightings"}
-    told = {name: (at[key],) for key, name in names.items() if key in at}
+    wording = {name: (at[key],) for key, name in names.items() if key in at}
     apart = (at.get("frequency"), at.get("weighting"))
-    return CaptureRequest("reading", name, (rating.quantity,), at, drive, *level, place, apart=apart, told=told)
+    return CaptureRequest("reading", name, (rating.quantity,), at, drive, *level, place, apart=apart, wording=wording)
 
 
 def _crosstalk(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = basis.named(rating, "input") | band_or_spot(rating)
-    told = {"bands": (rating.band_hz,)} if rating.band_hz else {"frequencies": (at["frequency"],)}
+    wording = {"bands": (rating.band_hz,)} if rating.band_hz else {"frequencies": (at["frequency"],)}
     return (
         CaptureRequest(
             "crosstalk",
@@ -124,7 +124,7 @@ def _crosstalk(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
             *basis.sized(rating, USUAL_SHARE),
             basis.place(rating),
             channels=("L>R", "R>L"),
-            told=told,
+            wording=wording,
         ),
     )
 
@@ -133,7 +133,7 @@ def _damping(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = band_or_spot(rating) | (basis.named(rating, "load") if rating.quantity == "damping_factor" else {})
     swept = "band" in at
     quantity = "damping_factor_lowest" if rating.quantity == "damping_factor" and swept else rating.quantity
-    told = {"bands": (at["band"],)} if swept else {"frequencies": (at["frequency"],)}
+    wording = {"bands": (at["band"],)} if swept else {"frequencies": (at["frequency"],)}
     return (
         CaptureRequest(
             "source-impedance",
@@ -143,7 +143,7 @@ def _damping(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
             SWEEP if swept else METER,
             basis.share(rating, USUAL_SHARE),
             apart=(at.get("frequency"),),
-            told=told,
+            wording=wording,
         ),
     )
 
@@ -156,12 +156,12 @@ def _idle(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     if rating.quantity == "snr" and rating.reference_v is None:
         reference = rating.reference_w or basis.share(rating, 1.0)
         at |= {"reference": reference} if reference is not None else {}
-    told = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
+    wording = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
     where = basis.place(rating)
     no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None
     if rating.weighting not in ("", "A") or no_load:
         return (_reading_request(rating, "weighted-noise", at, where, drive=IDLE),)
-    noise = CaptureRequest("noise", "noise", (rating.quantity,), at, IDLE, place=where, told=told)
+    noise = CaptureRequest("noise", "noise", (rating.quantity,), at, IDLE, place=where, wording=wording)
     if rating.reference_v is None:
         return (noise,)
     # re a voltage at the input: how far the input takes that voltage must be known
@@ -177,10 +177,10 @@ def _pair(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         at["power"] = watts
     level = None if watts is not None else LINE_V
     where = basis.place(rating)
-    told = {"tones": (tones,)}
+    wording = {"tones": (tones,)}
     return (
         CaptureRequest(
-            "intermodulation", "intermodulation", ("imd",), at, PAIR, watts, level, where, apart=tones, told=told
+            "intermodulation", "intermodulation", ("imd",), at, PAIR, watts, level, where, apart=tones, wording=wording
         ),
     )
 
@@ -194,7 +194,7 @@ def _multitone(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 def _phono(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = rating.band_hz or AUDIO_BAND_HZ
     at = {"input": rating.input or "phono", "band": band}
-    return (CaptureRequest("phono", "phono", ("riaa_deviation",), at, SWEEP, place=LINE, told={"bands": (band,)}),)
+    return (CaptureRequest("phono", "phono", ("riaa_deviation",), at, SWEEP, place=LINE, wording={"bands": (band,)}),)
 
 
 def _overload(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
@@ -210,7 +210,7 @@ def _sensitivity(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     level = (watts, None if watts is not None else LINE_V)
     wanted = _reading_request(rating, "input-sensitivity", at, basis.place(rating), level=level)
     limit = rating.at_most if rating.at_most is not None else rating.at_least
-    return (replace(wanted, told={**wanted.told, "rated": (limit,)}),)
+    return (replace(wanted, wording={**wanted.wording, "rated": (limit,)}),)
 
 
 def _offset(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
@@ -224,9 +224,11 @@ def _square(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     if rating.quantity == "tilt":
         at["frequency"] = hz
     level = basis.sized(rating, SMALL_SHARE)
-    told = {"frequencies": (hz,), "quantities": (rating.quantity,)}
+    wording = {"frequencies": (hz,), "quantities": (rating.quantity,)}
     where = basis.place(rating)
-    return (CaptureRequest("square", "square", (rating.quantity,), at, SQUARE, *level, where, apart=(hz,), told=told),)
+    return (
+        CaptureRequest("square", "square", (rating.quantity,), at, SQUARE, *level, where, apart=(hz,), wording=wording),
+    )
 
 
 _RECIPES: dict[str, Callable[[Rating, Basis], tuple[CaptureRequest, ...]]] = {

@@ -108,7 +108,7 @@ def test_a_clip_has_as_many_frames_as_its_seconds_have(rate, seconds):
     made = plan_length(seconds, Fraction(rate))
     assert made.frames == round(Fraction(str(seconds)) * rate)
     assert made.drawing == pytest.approx(min(seconds / 3, 2.0) * rate, abs=0.5 + 1e-9)
-    assert made.held >= 0
+    assert made.hold >= 0
 
 
 @pytest.mark.parametrize("seconds", [0.001, 0.04, 0.1])

@@ -86,7 +86,7 @@ class _Reader:
         for draft in self.drafts:
             if not (any(draft.texts) or draft.cards or draft.cut or draft.names_segment):
                 self.faults.add(draft.line, f"there is nothing after the time; {_NOTE_EXAMPLE}")
-        self.faults.found.sort(key=lambda fault: fault.line)
+        self.faults.collected.sort(key=lambda fault: fault.line)
         self.faults.stop_if_any()
         notes = (
             Note(

@@ -84,9 +84,9 @@ def parse_prices(text: str, source: str) -> IndexTable:
     faults = Faults(source)
     table = parse_delimited(text, faults, example=_EXAMPLE, comments=True)
     years = _Years(faults)
-    of_rows = len(faults.found)
+    of_rows = len(faults.collected)
     columns = _named_columns(table, faults)
-    if len(faults.found) > of_rows:
+    if len(faults.collected) > of_rows:
         faults.stop_if_any()  # without knowing the columns no row can be read
     by_month = {month: columns[name] for month, name in enumerate(MONTHS, 1) if name in columns}
     for word, read in (("date", _date), ("month", _month)):
@@ -97,7 +97,7 @@ def parse_prices(text: str, source: str) -> IndexTable:
         annual = columns.get("annual", columns.get("index"))
         periods = by_month if annual is None else {**by_month, _ANNUAL_PERIOD: annual}
         _read_years(table, columns["year"], periods, years)
-    faults.found.sort(key=lambda fault: fault.line)
+    faults.collected.sort(key=lambda fault: fault.line)
     faults.stop_if_any()
     result = years.table(source)
     if not result.by_year:

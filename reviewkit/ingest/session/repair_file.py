@@ -44,7 +44,7 @@ def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
     """
     faults = Faults(source)
     table = parse_delimited(text, faults, example=",".join(COLUMNS), comments=True)
-    of_rows = len(faults.found)
+    of_rows = len(faults.collected)
     places: dict[str, int] = {}
     for number, cell in enumerate(table.header.cells):
         name = cell.casefold()
@@ -57,12 +57,12 @@ def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
         places.setdefault(name, number)
     if "point" not in places:
         faults.add(table.header.line, f"there is no column called point; write a header: {','.join(COLUMNS)}")
-    header_is_sound = len(faults.found) == of_rows
+    header_is_sound = len(faults.collected) == of_rows
     rows = []
     for row in table.rows if header_is_sound else ():
         cells = {name: row.cells[places[name]] if name in places else "" for name in COLUMNS}
         rows.append(_Row(row, cells, table.decimal_comma, faults).read())
-    faults.found.sort(key=lambda fault: fault.line)
+    faults.collected.sort(key=lambda fault: fault.line)
     faults.stop_if_any()
     return tuple(rows)
 

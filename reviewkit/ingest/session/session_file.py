@@ -79,7 +79,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
         episode=_episode(episode, place("episode"), folder),
         look=_look(look, place("look"), folder),
     )
-    faults.found.sort(key=lambda fault: fault.line)
+    faults.collected.sort(key=lambda fault: fault.line)
     faults.stop_if_any()
     return session
 
@@ -119,7 +119,7 @@ def _repeated(
     found = []
     if isinstance(tables, list) and len(tables) > _MOST_TABLES:
         said = f"[[{name}]] stands {len(tables)} times; keep at most {_MOST_TABLES} in a session, and split it"
-        raise InputError([*faults.found, Fault(FILE_NAME, document.line(name), said)])
+        raise InputError([*faults.collected, Fault(FILE_NAME, document.line(name), said)])
     for number, raw in enumerate(tables if isinstance(tables, list) else ()):
         if isinstance(raw, dict):
             names = [raw[key] for key in label_keys if isinstance(raw.get(key), str) and raw[key].strip()]

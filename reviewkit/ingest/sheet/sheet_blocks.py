@@ -72,7 +72,7 @@ def read_blocks(
     rows = Rows(layout, chosen, decimal, faults, expected)
     stream.seek(start)
     _add_all(rows, stream)
-    return Reading(layout, chosen, rows.table(), notes, tuple(faults.found))
+    return Reading(layout, chosen, rows.table(), notes, tuple(faults.collected))
 
 
 def _add_all(rows: Rows, stream: IO[bytes]) -> None:

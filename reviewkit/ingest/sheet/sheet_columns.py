@@ -52,7 +52,7 @@ def choose_columns(
     drafts = _understood(drafts, layout, bool(columns), where, faults, warnings)
     _check_units(drafts, units, layout, where, faults)
     _check_twice(drafts, layout, where, faults)
-    if not faults.found and not _has_abscissa(drafts):
+    if not faults.collected and not _has_abscissa(drafts):
         faults.add(
             where,
             "no column is a time, a frequency or a power; say which one is, for example "

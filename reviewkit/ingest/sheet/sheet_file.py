@@ -54,15 +54,15 @@ def _parse(
 ) -> Sheet:
     encoding, reading = _read(stream, source, columns, units)
     faults = Faults(source)
-    faults.found += reading.faults
+    faults.collected += reading.faults
     if not has_sane_values(reading.table, reading.chosen, faults):
-        raise InputError(sorted(faults.found, key=lambda fault: fault.line))
+        raise InputError(sorted(faults.collected, key=lambda fault: fault.line))
     table, chosen = over_one_scale(reading.table, reading.chosen, faults)
     place = _abscissa(chosen)
     abscissa = converted(table.values[:, place], chosen[place].unit.factor)
     table = in_order(table, abscissa, chosen[place].role, faults)
-    if faults.found:
-        raise InputError(sorted(faults.found, key=lambda fault: fault.line))
+    if faults.collected:
+        raise InputError(sorted(faults.collected, key=lambda fault: fault.line))
     warnings = [*reading.notes, *table.warnings]
     read = tuple(_column(table.values[:, each], chosen[each]) for each in range(len(chosen)))
     if full_scale_v is None and any(column.unit == "dBFS" for column in read):

@@ -30,7 +30,7 @@ def has_sane_values(table: Table, chosen: Sequence[Chosen], faults: Faults) -> b
     its square, and more so what its decibels stand for, would be no number any more, or zero. Where a fault was noted
     before, it may be the reason (1,500 dB), so it alone is told.
     """
-    sane, others = True, bool(faults.found)
+    sane, others = True, bool(faults.collected)
     for place, column in enumerate(chosen):
         values = table.values[:, place]
         first = _out_of_size(values, _MOST_DB if column.unit.base.startswith("dB") else _MOST_VALUE)

@@ -140,7 +140,7 @@ def read_lines(
     faults = Faults(source)
     rows = Rows(layout, chosen, decimal_of(lines, layout, chosen, faults, lambda: lines), faults)
     rows.read(lines)
-    return Reading(layout, chosen, rows.table(), notes, tuple(faults.found))
+    return Reading(layout, chosen, rows.table(), notes, tuple(faults.collected))
 
 
 def _body(lines: Iterable[NumberedLine], layout: Layout, again: list[int]) -> Iterator[NumberedLine]:

@@ -1,4 +1,4 @@
-"""The figures over bars: each as near above its own bar as its neighbours leave room."""
+"""Figures above bars, each as close to its own bar as its neighbours allow."""
 
 from __future__ import annotations
 
@@ -20,7 +20,13 @@ BEFORE = "before"
 
 @dataclass(frozen=True)
 class PlacedBar:
-    """A bar as it stands, and its figure. `twin`: the rectangle of the same channel's other bar, where it has one."""
+    """A bar in its place, with its figure.
+
+    Attributes
+    ----------
+    twin
+        rectangle of the same channel's bar before the repair (or after it); None if there is none
+    """
 
     bar: Box
     text: str
@@ -31,7 +37,7 @@ class PlacedBar:
 
 @dataclass(frozen=True)
 class PlacedLabel:
-    """A text that has found its place."""
+    """A text in its final place."""
 
     text: str
     where: Box
@@ -40,7 +46,7 @@ class PlacedLabel:
     leader: Box | None = None  # down to its bar, where it stands far over it
 
     def put(self, page: Page) -> None:
-        """Place it."""
+        """Add the text to the page, with its leader."""
         if self.leader is not None:
             ends = ((self.leader.left, self.leader.top), (self.leader.left, self.leader.bottom))
             page.add(Stroke("leader", ends, self.colour, 2.0))
@@ -51,9 +57,29 @@ class PlacedLabel:
 
 
 def position_figures(page: Page, bars: Sequence[PlacedBar], lines: Sequence[Box], box: Box) -> list[PlacedLabel]:
-    """Where the figures of now stand. Where a bar of before leaves no room it gives way: `split_around_labels` draws it with a gap.
+    """Find places for the figures of the current bars.
 
-    `lines`: the limits' lines. Raises LayoutFault where a figure has no room.
+    Parameters
+    ----------
+    page : Page
+        the card
+    bars : sequence of PlacedBar
+        every bar of the chart
+    lines : sequence of Box
+        the lines of the limits, which stay clear
+    box : Box
+        the plot
+
+    Returns
+    -------
+    list of PlacedLabel
+        one label for each current bar with a figure; a bar from before the repair may lie under one (see
+        `split_around_labels`)
+
+    Raises
+    ------
+    LayoutFault
+        if a figure has no room
     """
     solid = [each.bar for each in bars if each.now]
     thin = [each.bar for each in bars if not each.now]
@@ -81,8 +107,9 @@ def position_figures(page: Page, bars: Sequence[PlacedBar], lines: Sequence[Box]
 
 
 def position_before_figures(page: Page, bars: Sequence[PlacedBar], taken: Sequence[Box], box: Box) -> list[PlacedLabel]:
-    """Where it is said which bars are of before: once, at the first that clearly changed; and the figures of those that
-    did, where they have room. The largest stands in the readings, too.
+    """Find places for the word "before" and the figures of bars that clearly changed.
+
+    The word appears at the first such bar. A figure without room is left out; the readouts show the largest.
     """
     was = [each for each in bars if not each.now]
     walls = [each.bar for each in bars]
@@ -106,7 +133,7 @@ def position_before_figures(page: Page, bars: Sequence[PlacedBar], taken: Sequen
 
 
 def split_around_labels(bar: Box, words: Sequence[PlacedLabel]) -> Iterator[tuple[float, float]]:
-    """The parts (top, bottom) of a bar that are left where figures stand across it."""
+    """Yield the parts (top, bottom) of a bar that no label covers."""
     top = bar.top
     for where in sorted((each.where for each in words), key=lambda where: where.top):
         gap = where.grown(_BESIDE, _BESIDE)
@@ -119,12 +146,12 @@ def split_around_labels(bar: Box, words: Sequence[PlacedLabel]) -> Iterator[tupl
 
 
 def occupied_boxes(words: Sequence[PlacedLabel]) -> list[Box]:
-    """What words keep from others."""
+    """Return the boxes that labels and their leaders occupy."""
     return [box for each in words for box in (each.where, each.leader) if box is not None]
 
 
 def _leader(bar: Box, where: Box, taken: Sequence[Box]) -> Box | None:
-    """From a figure that stands far over its bar down to it; None where it is near, or something stands between."""
+    """Return the line from a distant figure down to its bar, or None if it is near or something is in the way."""
     x = min(max(_middle(bar), where.left), where.right)
     line = Box(x, where.bottom + _BESIDE, x, bar.top - _BESIDE)
     if bar.top - where.bottom < _OVER_BAR + FAR or any(line.grown(_BESIDE, 0.0).meets(one) for one in taken):
@@ -137,7 +164,7 @@ def _change(each: PlacedBar) -> float:
 
 
 def _lean(page: Page, bars: Sequence[PlacedBar], index: int) -> float:
-    """How far to the side a figure first tries to stand, so that it and its neighbours part evenly."""
+    """Return the sideways offset at which a figure and its neighbours share the room evenly."""
     lean = 0.0
     for other, side in ((index + 1, -1.0), (index - 1, 1.0)):
         if 0 <= other < len(bars):
@@ -165,8 +192,10 @@ def _place(
     lean: float = 0.0,
     over_bars: float = 0.0,
 ) -> Box | None:
-    """The free place nearest over a bar, over other figures where need be; `over_bars`: and above neighbours that are
-    taller by no more. None where there is none.
+    """Find the free place nearest above a bar, stacking above other figures if necessary.
+
+    `over_bars`: also try above neighbouring bars that are taller by no more than this. Returns None if there is no
+    place.
     """
     width, rise, drop, _ = page.measure(text, LABEL, bold)
     foot = each.bar.top - _OVER_BAR
@@ -186,7 +215,7 @@ def _place(
 
 
 def _across(bar: Box, width: float, lean: float) -> Iterator[float]:
-    """Left ends to try: where the figure wants to stand, then further off, as long as it is over its bar."""
+    """Yield left edges to try: the preferred one first, then further away, as long as the figure is above its bar."""
     least = min(width, bar.width, max(bar.width / 2, _LEAST_OVER))
     low, high = bar.left + least - width, bar.right - least
     wanted = min(max(_middle(bar) - width / 2 + lean, low), high)

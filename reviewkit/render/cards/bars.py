@@ -1,4 +1,4 @@
-"""Bars in groups on one vertical scale: left beside right, before beside now, each with its figure over it."""
+"""Grouped bars on one vertical scale: left next to right, before next to now, each with its figure above it."""
 
 from __future__ import annotations
 
@@ -46,7 +46,13 @@ _LIMIT_REACH = 10.0  # beyond its group, on both sides
 
 @dataclass(frozen=True)
 class _Group:
-    """A group's place. `place_bars`: each with its rectangle, in the order they stand."""
+    """A group in its place.
+
+    Attributes
+    ----------
+    bars
+        each bar with its rectangle, from left to right
+    """
 
     group: BarGroup
     left: float
@@ -55,7 +61,13 @@ class _Group:
 
 
 def place_bars(page: Page, body: Bars, region: Box) -> None:
-    """Place all groups in a region. Raises LayoutFault where their texts have no room."""
+    """Place all groups in a region.
+
+    Raises
+    ------
+    LayoutFault
+        if a text has no room
+    """
     body = replace(body, groups=tuple(_without_missing(group) for group in body.groups))
     groups = [group for group in body.groups if group.bars]
     if not groups:
@@ -82,12 +94,12 @@ def place_bars(page: Page, body: Bars, region: Box) -> None:
 
 
 def _without_missing(group: BarGroup) -> BarGroup:
-    """A group without bars of no value."""
+    """Return a group without the bars that have no value."""
     return replace(group, bars=tuple(bar for bar in group.bars if not isnan(bar.value)))
 
 
 def _arrange_groups(page: Page, axis: Axis, groups: Sequence[BarGroup], box: Box) -> list[_Group]:
-    """Groups side by side, as wide as they can be and all alike; every channel that any has keeps its place in all."""
+    """Place the groups side by side, equally wide, with every channel at the same place in each."""
     channels = list(dict.fromkeys(bar.channel for group in groups for bar in group.bars))
     paired = any(bar.role == "before" for group in groups for bar in group.bars)
     breaks = [one.unit != other.unit for one, other in pairwise(groups)]
@@ -120,7 +132,7 @@ def _arrange_groups(page: Page, axis: Axis, groups: Sequence[BarGroup], box: Box
 
 
 def _place_scale(page: Page, axis: Axis, box: Box) -> None:
-    """Place rules, numbers and unit, and the line that the bars stand on."""
+    """Place the grid lines, the numbers and unit at the side, and the baseline."""
     look = page.look
     cap = page.cap(LABEL)
     if axis.unit:
@@ -137,7 +149,7 @@ def _place_scale(page: Page, axis: Axis, box: Box) -> None:
 
 
 def _place_group_labels(page: Page, placed: Sequence[_Group], box: Box) -> None:
-    """Place what stands under the bars: each channel's letter, and the group's name with the unit of its figures."""
+    """Place what is under the bars: each channel's letter, and the group's name with its unit."""
     look = page.look
     letters = box.bottom + _UNDER_FOOT + page.cap(LABEL, True)
     names = box.bottom + dial_height(page)
@@ -163,9 +175,7 @@ def _place_group_labels(page: Page, placed: Sequence[_Group], box: Box) -> None:
 
 
 def _place_bar(page: Page, bar: Bar, where: Box, words: Sequence[PlacedLabel]) -> None:
-    """Place one bar: the left channel's whole, the right one's dashed, as its curve would be; before's is thin and
-    pale, which tells enough.
-    """
+    """Place one bar: solid for the left channel, dashed for the right as its curve would be, pale for before."""
     colour = page.look.curve(bar.channel, bar.role)
     if bar.role == "before":
         parts = split_around_labels(where, words)
@@ -177,7 +187,10 @@ def _place_bar(page: Page, bar: Bar, where: Box, words: Sequence[PlacedLabel]) -
 
 
 def _dash_extents(where: Box) -> Iterator[tuple[float, float]]:
-    """A bar's dashes, as many as come nearest to the usual length, so that both its ends are drawn."""
+    """Yield the tops and bottoms of a bar's dashes, as many as come closest to the usual length.
+
+    Both ends of the bar are drawn.
+    """
     dash, gap = 6.0 * DASH[0], 6.0 * DASH[1]
     count = max(round((where.height + gap) / (dash + gap)), 1)
     pitch = (where.height + gap) / count if count > 1 else where.height + gap
@@ -189,7 +202,7 @@ def _dash_extents(where: Box) -> Iterator[tuple[float, float]]:
 def _place_limit_lines(
     page: Page, body: Bars, placed: Sequence[_Group], kept: dict[int, int], box: Box
 ) -> list[tuple[BarLimit, list[Box]]]:
-    """Place the maker's limits, dashed across the groups they are rated for; where each of their lines lies."""
+    """Place the maker's limits, dashed across the groups they apply to; return where the lines are."""
     found = []
     for limit in body.limits:
         share = axis_position(body.y, limit.value)
@@ -215,7 +228,7 @@ def _drawn_groups(limit: BarLimit, kept: dict[int, int]) -> set[int]:
 
 
 def _position_labels(page: Page, placed: Sequence[_Group], box: Box, lines: Sequence[Box]) -> list[PlacedLabel]:
-    """Where the figures over the bars stand, and what can be said of before without crowding them."""
+    """Find places for all figures above the bars."""
     look = page.look
     standing = []
     for group in placed:
@@ -228,23 +241,23 @@ def _position_labels(page: Page, placed: Sequence[_Group], box: Box, lines: Sequ
 
 
 def _label_limits(page: Page, limits: Sequence[tuple[BarLimit, list[Box]]], placed: Sequence[_Group], box: Box) -> None:
-    """Place each limit's words at the end of its line, else along it, else in the nearest free place."""
+    """Place each limit's label at the end of its line, else along it, else in the nearest free place."""
     free = FreeSpace(box)
     for group in placed:
         for _, where in group.bars:
-            free.take_box(where)
+            free.occupy_box(where)
     for item in page.items:
         if isinstance(item, Text):
-            free.take_box(item.box.grown(MARGIN, MARGIN))
+            free.occupy_box(item.box.grown(MARGIN, MARGIN))
     for limit, lines in limits:
         for line in lines:
-            free.take_box(line)
+            free.occupy_box(line)
         width, rise, drop, _ = page.measure(limit.label, LABEL, False)
         y = (lines[-1].top + lines[-1].bottom) / 2
         for left in (lines[-1].right + 12, lines[0].left - 12 - width):
             beside = Box(left, y - rise / 2, left + width, y + rise / 2 + drop)
             if limit.label and free.is_free(beside.grown(MARGIN / 2, MARGIN / 2), grid=False):
-                free.take_box(beside.grown(MARGIN, MARGIN))
+                free.occupy_box(beside.grown(MARGIN, MARGIN))
                 page.add(page.text(limit.label, left, y + rise / 2, LABEL, page.look.soft, remedy=SHORTEN_LIMIT))
                 break
         else:
@@ -254,8 +267,12 @@ def _label_limits(page: Page, limits: Sequence[tuple[BarLimit, list[Box]]], plac
 
 
 def _label_over_plot(page: Page, label: str, box: Box) -> None:
-    """Place a limit's words on the line over the picture, behind a piece of its line. Raises LayoutFault where even
-    there figures stand.
+    """Place a limit's label above the picture, after a sample of its line.
+
+    Raises
+    ------
+    LayoutFault
+        if there is no room there either
     """
     held = [item.box for item in page.items if isinstance(item, Text)]
     right = box.right

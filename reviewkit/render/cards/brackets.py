@@ -1,4 +1,4 @@
-"""A distance worth showing: an upright line between two heights, ended on both, its words in the nearest free place."""
+"""Brackets: an upright line between two heights, closed at both ends, with its text in the nearest free place."""
 
 from __future__ import annotations
 
@@ -20,41 +20,46 @@ _OVER_PLOT = 32.0  # the line over a panel, where its label stands
 
 
 def place_brackets(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
-    """Place all brackets, then their words, clear of where the panel's marks will stand.
+    """Place all brackets, then their texts, clear of the panel's marks.
 
-    Words for which the picture has no room go on the line over it. Raises LayoutFault where there is none there either.
+    A text without room in the picture goes above it.
+
+    Raises
+    ------
+    LayoutFault
+        if there is no room there either
     """
     if not panel.brackets:
         return
     for mark in panel.marks:
         x, y = _point(panel, mark.x, mark.y, box)
-        free.take_box(Box(x, y, x, y).grown(_RING, _RING))
+        free.occupy_box(Box(x, y, x, y).grown(_RING, _RING))
     lines = [_bracket_extent(panel, bracket, box) for bracket in panel.brackets]
     for x, top, bottom in lines:
         left, right = max(x - _HALF_END, box.left), min(x + _HALF_END, box.right)
         for points in (((x, top), (x, bottom)), ((left, top), (right, top)), ((left, bottom), (right, bottom))):
             page.add(Stroke("mark", points, page.look.ink, _WIDTH))
-            free.take_line(np.array(points), _WIDTH)
+            free.occupy_line(np.array(points), _WIDTH)
     for bracket, line in zip(panel.brackets, lines, strict=True):
         if bracket.text and not _place_text(page, free, bracket, line):
             _place_over_panel(page, bracket, line[0], box)
 
 
 def _point(panel: Panel, x_value: float, y_value: float, box: Box) -> tuple[float, float]:
-    """A point of the panel in pixels; one outside the axes stands on the panel's edge."""
+    """Return a point of the panel in pixels, moved to the panel's edge if it is outside the axes."""
     x, y = (clamped_position(axis, value) for axis, value in ((panel.x, x_value), (panel.y, y_value)))
     return box.left + x * box.width, box.bottom - y * box.height
 
 
 def _bracket_extent(panel: Panel, bracket: Bracket, box: Box) -> tuple[float, float, float]:
-    """A bracket's x, top and bottom in pixels."""
+    """Return a bracket's x, top and bottom in pixels."""
     x, one = _point(panel, bracket.x, bracket.from_y, box)
     _, other = _point(panel, bracket.x, bracket.to_y, box)
     return x, min(one, other), max(one, other)
 
 
 def _place_text(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float, float, float]) -> bool:
-    """Place a bracket's words in the free place nearest to any part of it; False where there is none."""
+    """Place a bracket's text in the nearest free place; return False if there is none."""
     x, top, bottom = line
     width, rise, drop, _ = page.measure(bracket.text, LABEL, False)
     places = [
@@ -74,8 +79,8 @@ def _place_text(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float
         # a leader through other words would do more harm than good: the words say what they belong to
         if not any(crosses(leader, item.box.grown(2, 2)) for item in page.items if isinstance(item, Text)):
             page.add(Stroke("leader", leader, page.look.soft, 2.0))
-            free.take_line(leader, 4.0)
-    free.take_box(found)
+            free.occupy_line(leader, 4.0)
+    free.occupy_box(found)
     page.add(page.text(bracket.text, box.left, box.bottom - drop, LABEL, page.look.ink, remedy=SHORTEN_LABEL))
     return True
 
@@ -83,7 +88,7 @@ def _place_text(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float
 def _distance(
     found: Box, x: float, top: float, bottom: float
 ) -> tuple[float, tuple[float, float], tuple[float, float]]:
-    """How far a place is from a bracket's line, with the nearest points of the two."""
+    """Return the distance from a place to a bracket's line, with the nearest point of each."""
     near_x = min(max(x, found.left), found.right)
     on_line_y = min(max((found.top + found.bottom) / 2, top), bottom)
     near_y = min(max(on_line_y, found.top), found.bottom)
@@ -91,7 +96,7 @@ def _distance(
 
 
 def _place_over_panel(page: Page, bracket: Bracket, x: float, box: Box) -> None:
-    """Place a bracket's words over the panel, as near to it as what stands there already lets them."""
+    """Place a bracket's text above the panel, as near to the bracket as other texts there allow."""
     over = box.top - _OVER_PLOT
     left = max((i.box.right for i in page.items if isinstance(i, Text) and i.baseline == over), default=box.left)
     width = page.width(bracket.text, LABEL)

@@ -1,4 +1,4 @@
-"""Any card as a picture: shapes are laid out, checked, and only then painted."""
+"""Cards as pictures: shapes are laid out, checked, and only then painted."""
 
 from __future__ import annotations
 
@@ -34,7 +34,15 @@ PAGE_WIDTH = 1280  # of the page's pictures
 
 @dataclass(frozen=True)
 class Order:
-    """Which pictures are wanted of each card. `page`: the look of the published page's, None where there is no page."""
+    """The pictures to draw of each card.
+
+    Attributes
+    ----------
+    page
+        the look of the pictures on the published page; None without a page
+    motion
+        settings of the clips, with alpha too if `overlay` is set; None for no clips
+    """
 
     look: Look
     width: int = FRAME_WIDTH
@@ -51,9 +59,28 @@ class Order:
 
 
 def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
-    """A card as the bytes of a PNG, `width` 1280, 1920 or 3840 and 16:9. Same card, same bytes.
+    """Draw a card as a PNG. The same card gives the same bytes.
 
-    Raises LayoutFault where it cannot be laid out without a text leaving its place, KeyError for an unknown look.
+    Parameters
+    ----------
+    card : Card
+        the card
+    look : str
+        name of a look
+    width : int
+        1280, 1920 or 3840 pixels; the picture is 16:9
+
+    Returns
+    -------
+    bytes
+        the file
+
+    Raises
+    ------
+    LayoutFault
+        if a text can't be kept in its place
+    KeyError
+        if there is no such look
     """
     drawn = draw_pictures(card, Order(find_look(look), width))["cards"]
     assert isinstance(drawn, bytes)
@@ -61,11 +88,27 @@ def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
 
 
 def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
-    """All pictures of a card that are wanted, by kind: "cards", "page", "overlays" and "strips" as PNG; "small" as rows
-    of red, green and blue, deflated; clips, "mp4" and "mov", as the files that they are. A card without a figure to
-    show has no strip.
+    """Draw every picture of a card that an order asks for.
 
-    The card is laid out and checked once, since looks differ in their colours only. Raises LayoutFault.
+    The card is laid out and checked once, since looks differ only in colour.
+
+    Parameters
+    ----------
+    card : Card
+        the card
+    order : Order
+        what to draw
+
+    Returns
+    -------
+    dict of str to bytes or Path
+        by kind: PNG files for "cards", "page", "overlays" and "strips"; deflated RGB rows for "small"; paths for the
+        clips, "mp4" and "mov". A card with no key figure has no strip.
+
+    Raises
+    ------
+    LayoutFault
+        if the card can't be laid out, or something on it can't be seen
     """
     card, items = _fitting_form(card, order.fonts)
     drawn: dict[str, bytes | Path] = {}
@@ -83,7 +126,7 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
 
 
 def _write_clips(card: Card, items: Sequence[Item], order: Order, motion: Motion) -> dict[str, Path]:
-    """A card's clips, written, by their kind."""
+    """Write a card's clips and return their paths by kind."""
     from reviewkit.render.footage.clip import split_layers, write_clear_clip, write_opaque_clip
     from reviewkit.render.footage.overlay import draw_plate, footage_look, paint_on_plate, plate_regions
 
@@ -103,8 +146,12 @@ def _write_clips(card: Card, items: Sequence[Item], order: Order, motion: Motion
 
 
 def _fitting_form(card: Card, fonts: Fonts) -> tuple[Card, tuple[Item, ...]]:
-    """The first of a card's forms with which nothing is wrong, laid out in roles. Raises the LayoutFault of the card as
-    it was given, where none is.
+    """Return the first of a card's forms that has no faults, laid out in colour roles.
+
+    Raises
+    ------
+    LayoutFault
+        the fault of the card as given, if no form fits
     """
     from reviewkit.render.cards.short_forms import shorter_forms
 
@@ -119,7 +166,13 @@ def _fitting_form(card: Card, fonts: Fonts) -> tuple[Card, tuple[Item, ...]]:
 
 
 def _check_colours(card_id: str, items: tuple[Item, ...], look: Look, over: Seen | None = None) -> tuple[Item, ...]:
-    """Coloured shapes, each of which can be seen on what lies under it; `over`: on footage. Raises LayoutFault."""
+    """Return coloured shapes if each can be seen against what is under it; `over`: on footage.
+
+    Raises
+    ------
+    LayoutFault
+        for the first that can't
+    """
     from reviewkit.render.cards.colour_check import find_colour_problems
 
     for problem in find_colour_problems(items, look, over):
@@ -128,7 +181,13 @@ def _check_colours(card_id: str, items: tuple[Item, ...], look: Look, over: Seen
 
 
 def _check_layout(card_id: str, items: tuple[Item, ...]) -> tuple[Item, ...]:
-    """Shapes with which nothing is wrong. Raises LayoutFault."""
+    """Return shapes if nothing is wrong with them.
+
+    Raises
+    ------
+    LayoutFault
+        for the first problem
+    """
     from reviewkit.render.cards.layout_check import find_problems
 
     for problem in find_problems(items):
@@ -137,7 +196,7 @@ def _check_layout(card_id: str, items: tuple[Item, ...]) -> tuple[Item, ...]:
 
 
 def _background(card: Card, shapes: Sequence[Item], look: Look, width: int) -> str | Bytes:
-    """What a card is painted on: the look's ground, or the user's photograph dimmed towards it."""
+    """Return what a card is painted on: the look's ground, or the user's photograph dimmed towards it."""
     if not isinstance(card.body, TitlePage) or not card.body.photo:
         return look.ground
     from reviewkit.render.cards.photo import draw_backdrop
@@ -146,7 +205,7 @@ def _background(card: Card, shapes: Sequence[Item], look: Look, width: int) -> s
 
 
 def _draw_for_footage(card: Card, items: Sequence[Item], order: Order) -> dict[str, bytes]:
-    """The pictures of a card that are to be laid over footage."""
+    """Draw the pictures of a card that go over footage."""
     from reviewkit.render.footage.overlay import composite_over_footage, encode_overlay, footage_look
     from reviewkit.render.footage.strip import choose_content, encode_strip, lay_out_strip
 
@@ -165,21 +224,54 @@ def _draw_for_footage(card: Card, items: Sequence[Item], order: Order) -> dict[s
 
 
 def lay_out(card: Card, look: str) -> tuple[Item, ...]:
-    """What is drawn on a card, in the order it is drawn, with the extents the renderer gives. Raises LayoutFault."""
+    """Return the shapes of a card in drawing order, with the extents that the renderer gives.
+
+    Parameters
+    ----------
+    card : Card
+        the card
+    look : str
+        name of a look
+
+    Returns
+    -------
+    tuple of Text, Stroke and Area
+        the shapes, in pixels of a 1920 × 1080 frame
+
+    Raises
+    ------
+    LayoutFault
+        if the card can't be laid out
+    """
     return apply_look(_fitting_form(card, NO_FONTS)[1], find_look(look))
 
 
 def _lay_out_in_roles(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Item, ...]:
-    """`lay_out` with roles in place of colours."""
+    """Lay out a card with roles in place of colours."""
     page = Page(card.id, ROLES, make_measure(card.id, fonts))
     _compose(page, card)
     return tuple(page.items)
 
 
 def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
-    """The card, or several where its table has more rows than one can hold: ids table, table-2 …, "1 of 2" under it.
+    """Split a card whose table has more rows than one card can hold.
 
-    Raises LayoutFault where even a single row does not fit.
+    Parameters
+    ----------
+    card : Card
+        any card
+    fonts : Fonts
+        the user's fonts, if any
+
+    Returns
+    -------
+    tuple of Card
+        the card itself, or several with ids "table", "table-2" … and "1 of 2" in their conditions
+
+    Raises
+    ------
+    LayoutFault
+        if even a single row doesn't fit
     """
     from reviewkit.render.cards.short_forms import shorter_forms
 
@@ -196,7 +288,13 @@ def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
 
 
 def _split_table(card: Card, fonts: Fonts) -> tuple[Card, ...]:
-    """A table on as few cards as hold it. Raises LayoutFault."""
+    """Split a table over as few cards as hold it.
+
+    Raises
+    ------
+    LayoutFault
+        if a row doesn't fit
+    """
     body = card.body
     assert isinstance(body, Rows)
     for pages in range(1, len(body.rows) + 1):
@@ -208,7 +306,7 @@ def _split_table(card: Card, fonts: Fonts) -> tuple[Card, ...]:
 
 
 def _table_cards(card: Card, body: Rows, pages: int) -> tuple[Card, ...]:
-    """Several cards with the rows spread evenly, each with all of them to be set by."""
+    """Return several cards with the rows spread evenly; each carries all rows, so that all are set alike."""
     if pages == 1:
         return (card,)
     reach = min(_TOGETHER, len(body.rows) // pages // 2)
@@ -226,9 +324,9 @@ def _table_cards(card: Card, body: Rows, pages: int) -> tuple[Card, ...]:
 
 
 def _page_end(rows: Sequence[Row], end: int, reach: int) -> int:
-    """Where a page ends: not inside a few rows that must be seen, which belong together, as a fault and its cause.
+    """Return the row at which a page ends, at most `reach` rows early.
 
-    `reach`: how many rows earlier at most.
+    Loud rows in succession belong together, like a fault and its cause, and aren't separated.
     """
     for earlier in range(end, max(end - reach - 1, 0), -1):
         if earlier == len(rows) or not (rows[earlier - 1].loud and rows[earlier].loud):
@@ -245,7 +343,7 @@ def _table_fits(card: Card, fonts: Fonts) -> bool:
 
 
 def _compose(page: Page, card: Card) -> None:
-    """Place everything: the frame, the readings, and the body in what is left."""
+    """Place everything on a page: the frame, the readouts, and the body in the remaining room."""
     from reviewkit.render.cards.bars import place_bars
     from reviewkit.render.cards.plot import place_plot
     from reviewkit.render.cards.table import place_table
@@ -263,7 +361,7 @@ def _compose(page: Page, card: Card) -> None:
 
 
 def _place_frame_and_readouts(page: Page, card: Card) -> Box:
-    """Place frame and readings; returns the room for the body."""
+    """Place frame and readouts; return the room for the body."""
     from reviewkit.render.cards.frame import place_frame
     from reviewkit.render.cards.readings import place_readouts
 

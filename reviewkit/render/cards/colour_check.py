@@ -1,4 +1,4 @@
-"""Looks at the colours of what is on a card: whether each can be seen on what lies under it, and left from right."""
+"""Colour checks of a card: whether each shape can be seen against what is under it, and left told from right."""
 
 from __future__ import annotations
 
@@ -29,10 +29,25 @@ _DENSE = 8.0  # a curve this many times as long as it reaches across is a block,
 
 
 def find_colour_problems(items: Sequence[Item], look: Look, over: Seen | None = None) -> tuple[Problem, ...]:
-    """Every text, curve, limit, mark and pointer with too little contrast to the ground or to an area drawn under it
-    (ink 7:1, other texts 4.5:1, the rest 3:1), and where left and right cannot be told apart.
+    """Find every shape with too little contrast, and channels that can't be told apart.
 
-    `over`: what a colour of ground or area may become, where the card is laid over footage.
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        shapes in drawing order
+    look : Look
+        the look that they are coloured in
+    over : callable, optional
+        maps a colour of ground or area to what it may become over footage
+
+    Returns
+    -------
+    tuple of Problem
+        empty if everything can be seen
+
+    Notes
+    -----
+    Ink needs 7:1, other text 4.5:1, curves, limits, marks and pointers 3:1 (WCAG 2.x, SC 1.4.6, 1.4.3 and 1.4.11).
     """
     return (*_contrast_problems(items, look, over or _itself), *_channel_problems(items, look))
 
@@ -60,7 +75,7 @@ def _contrast_problems(items: Sequence[Item], look: Look, seen: Seen) -> Iterato
 
 
 def _least(item: Item, look: Look) -> float:
-    """The contrast that an item needs; 0 where it needs none."""
+    """Return the contrast that an item needs; 0 if it needs none."""
     if isinstance(item, Text):
         return INK_CONTRAST if item.colour == look.ink else TEXT_CONTRAST
     saying = item.kind in _SAYING or (item.kind == "needle" and isinstance(item, Area))
@@ -69,8 +84,9 @@ def _least(item: Item, look: Look) -> float:
 
 
 def _weak_grounds(item: Item, look: Look, under: Sequence[Area], least: float, seen: Seen) -> Iterator[str]:
-    """The colours on which an item stands and cannot be seen well enough. Where it stands is looked at only if it
-    matters. Curves of both channels may cross, and a limit a bar: that is not their ground.
+    """Yield the colours under an item against which it can't be seen well enough.
+
+    Curves of both channels may cross, and a limit may cross a bar: neither counts as the other's ground.
     """
     grounds = (look.ground, *(area.colour for area in under if isinstance(item, Text) or area.kind == "band"))
     weak = {
@@ -89,7 +105,7 @@ def _weak_grounds(item: Item, look: Look, under: Sequence[Area], least: float, s
 
 
 def _overlaps(item: Item, area: Area) -> bool:
-    """Whether any of an item lies on an area, which is taken as its rectangle."""
+    """Tell whether any part of an item lies on an area, which is treated as its rectangle."""
     reach = bounds(area)
     if reach is None:
         return False
@@ -124,7 +140,7 @@ def _ratio(one: str, other: str) -> float:
 
 
 def _channel_problems(items: Sequence[Item], look: Look) -> Iterator[Problem]:
-    """What makes left and right one where curves or bars of both are drawn."""
+    """Yield the problems that make left and right look alike where curves or bars of both are drawn."""
     remedy = "write another left = … or right = … in [look]"
     curves = [item for item in items if isinstance(item, (Stroke, Area)) and item.kind == "curve"]
     drawn = {item.colour for item in curves}
@@ -138,7 +154,10 @@ def _channel_problems(items: Sequence[Item], look: Look) -> Iterator[Problem]:
 
 @cache
 def _similarity_faults(left: str, right: str, *, in_grey: bool) -> tuple[str, ...]:
-    """Why two colours cannot be told apart, with each kind of eye and in grey (the curves of before by dash alone)."""
+    """Return why two colours can't be told apart, for each kind of colour vision and in grey.
+
+    Before-curves differ in grey by dash alone.
+    """
     found = []
     seen = {"an unimpaired": (linear_rgb(left), linear_rgb(right))} | {
         f"a {eye}": (simulate_deficiency(left, eye), simulate_deficiency(right, eye)) for eye in DEFICIENCIES
@@ -152,7 +171,7 @@ def _similarity_faults(left: str, right: str, *, in_grey: bool) -> tuple[str, ..
 
 
 def _dash_problems(curves: Sequence[Stroke | Area], left: str, right: str, *, bars: bool) -> Iterator[Problem]:
-    """Left curves with a dash, and right ones without where a left one is in the same picture."""
+    """Yield left curves with a dash, and right curves without one near a left curve."""
     lines = [item for item in curves if isinstance(item, Stroke)]
     if left != right and any(item.colour == left and item.dash is not None for item in lines):
         yield Problem("channels", "", "a curve of the left channel is dashed", "draw it solid")

@@ -1,4 +1,4 @@
-"""All cards of an episode on one sheet, each with its file's name under it."""
+"""The contact sheet: all cards of an episode, each with its file name."""
 
 from __future__ import annotations
 
@@ -19,7 +19,22 @@ _NAME, _NAME_ROOM = 20, 40
 
 
 def draw_contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fonts) -> bytes:
-    """The sheet as PNG. `small`: a file's name, and its picture as deflated rows of red, green and blue, SMALL wide."""
+    """Draw all cards on one sheet, as a PNG.
+
+    Parameters
+    ----------
+    small : sequence of (str, bytes)
+        file name of each card, and its picture as deflated RGB rows, SMALL pixels wide
+    look : Look
+        colours of the sheet
+    fonts : Fonts
+        font of the names
+
+    Returns
+    -------
+    bytes
+        the file
+    """
     from PIL import Image, ImageDraw, ImageFont
 
     across = min(_ACROSS, max(len(small), 1))

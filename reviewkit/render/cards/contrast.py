@@ -1,4 +1,4 @@
-"""Contrast and colour-vision arithmetic: whether two colours can be told apart, and by whom. Colours are "#rrggbb"."""
+"""Contrast and colour-vision arithmetic. Colours are "#rrggbb" strings."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _WHITE: Triple = (0.95047, 1.0, 1.08883)
 
 
 def linear_rgb(colour: str) -> Triple:
-    """Linear RGB in 0 … 1 of an sRGB colour (IEC 61966-2-1, as WCAG 2.2 uses it)."""
+    """Convert an sRGB colour to linear RGB, 0 … 1 (IEC 61966-2-1, with the threshold of WCAG 2.2)."""
     red, green, blue = (_linear_part(int(colour[at : at + 2], 16) / 255) for at in (1, 3, 5))
     return red, green, blue
 
@@ -44,31 +44,49 @@ def _linear_part(code: float) -> float:
 
 
 def _multiply(matrix: tuple[Triple, Triple, Triple], vector: Triple) -> Triple:
+    """Multiply a matrix by a vector."""
     first, second, third = (sum(cell * part for cell, part in zip(row, vector, strict=True)) for row in matrix)
     return first, second, third
 
 
 @cache
 def luminance(colour: str) -> float:
-    """Relative luminance, 0 (black) … 1 (white): 0.2126 R + 0.7152 G + 0.0722 B of linear RGB (WCAG 2.x)."""
+    """Return the relative luminance of a colour, 0 (black) … 1 (white) (WCAG 2.x)."""
     red, green, blue = linear_rgb(colour)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
 def contrast(one: str, other: str) -> float:
-    """Contrast ratio 1 … 21 of two colours: (lighter + 0.05) / (darker + 0.05) (WCAG 2.x, SC 1.4.3)."""
+    """Return the contrast ratio of two colours, 1 … 21: (lighter + 0.05) / (darker + 0.05) (WCAG 2.x, SC 1.4.3)."""
     darker, lighter = sorted((luminance(one), luminance(other)))
     return (lighter + 0.05) / (darker + 0.05)
 
 
 def simulate_deficiency(colour: str, deficiency: str) -> Triple:
-    """Linear RGB as seen with a full colour-vision deficiency: protan, deutan or tritan (Machado et al. 2009)."""
+    """Convert a colour to linear RGB as seen with a full colour-vision deficiency.
+
+    Parameters
+    ----------
+    colour : str
+        "#rrggbb"
+    deficiency : str
+        "protan", "deutan" or "tritan"
+
+    Returns
+    -------
+    tuple of float
+        red, green, blue, 0 … 1
+
+    Notes
+    -----
+    G. M. Machado, M. M. Oliveira and L. A. F. Fernandes, IEEE Trans. Vis. Comput. Graph. 15 (6), 2009.
+    """
     red, green, blue = (min(max(part, 0.0), 1.0) for part in _multiply(DEFICIENCIES[deficiency], linear_rgb(colour)))
     return red, green, blue
 
 
 def lab(linear_rgb: Triple) -> Triple:
-    """CIELAB (D65) of linear RGB (CIE 15: cube root above (6/29)³, straight line below)."""
+    """Convert linear RGB to CIELAB, white point D65 (CIE 15: cube root above (6/29)³, straight line below)."""
     x, y, z = (part / white for part, white in zip(_multiply(_TO_XYZ, linear_rgb), _WHITE, strict=True))
     fx, fy, fz = (
         part ** (1 / 3) if part > (6 / 29) ** 3 else part / (3 * (6 / 29) ** 2) + 4 / 29 for part in (x, y, z)
@@ -77,12 +95,12 @@ def lab(linear_rgb: Triple) -> Triple:
 
 
 def distance(one: Triple, other: Triple) -> float:
-    """ΔE*ab (CIE 1976) of two colours given as linear RGB: their distance in CIELAB."""
+    """Return ΔE*ab (CIE 1976), the distance in CIELAB, of two colours given as linear RGB."""
     return float(sum((a - b) ** 2 for a, b in zip(lab(one), lab(other), strict=True)) ** 0.5)
 
 
 def mix(colour: str, ground: str, share: float) -> str:
-    """`colour` with `share` (0 … 1) of `ground` mixed in, code by code."""
+    """Return `colour` with a `share` (0 … 1) of `ground` mixed in, sRGB code by code."""
     parts = (
         round(int(colour[at : at + 2], 16) * (1 - share) + int(ground[at : at + 2], 16) * share) for at in (1, 3, 5)
     )
@@ -91,8 +109,23 @@ def mix(colour: str, ground: str, share: float) -> str:
 
 @cache
 def palest(colour: str, ground: str, ratio: float, most: float = 0.6, on: str = "") -> str:
-    """`colour` mixed with as much of `ground` (at most the share `most`) as still leaves the contrast `ratio`, on
-    another ground, too, where one is named.
+    """Return `colour` mixed with as much of `ground` as leaves the contrast `ratio`.
+
+    Parameters
+    ----------
+    colour, ground : str
+        the two colours
+    ratio : float
+        least contrast to `ground`
+    most : float
+        largest share of `ground`
+    on : str, optional
+        another ground on which the contrast must hold
+
+    Returns
+    -------
+    str
+        the paler colour; `colour` itself if no share does
     """
     for percent in range(round(most * 100), 0, -1):
         paler = mix(colour, ground, percent / 100)
@@ -102,7 +135,7 @@ def palest(colour: str, ground: str, ratio: float, most: float = 0.6, on: str = 
 
 
 def reach_contrast(colour: str, ground: str, ratio: float) -> str:
-    """`colour` with as little white or black mixed in as gives the contrast `ratio`; "" where neither does."""
+    """Return `colour` with the least white or black that gives the contrast `ratio`; "" if neither does."""
     for percent in range(101):
         for pole in ("#ffffff", "#000000"):
             other = mix(colour, pole, percent / 100)

@@ -1,4 +1,4 @@
-"""What every card shares: title, conditions, the unit's name in the corner, the foot line."""
+"""The frame of every card: title, conditions, the unit's name in the corner, the foot line."""
 
 from __future__ import annotations
 
@@ -33,7 +33,27 @@ _EMPTY = Setting(LABEL, (), 0.0)
 
 
 def place_frame(page: Page, card: Card, *, title: bool = True) -> Box:
-    """Place head and foot; returns what is left for the body. `title` False: the body shows the title itself."""
+    """Place head and foot; return the room for the body.
+
+    Parameters
+    ----------
+    page : Page
+        the card
+    card : Card
+        its texts
+    title : bool
+        False if the body shows the title itself
+
+    Returns
+    -------
+    Box
+        the room between head and foot
+
+    Raises
+    ------
+    LayoutFault
+        if a text doesn't fit
+    """
     shown = card.title if title else ""
     head = _fit_head(page, shown, card.conditions, card.corner)
     look = page.look
@@ -56,7 +76,7 @@ def place_frame(page: Page, card: Card, *, title: bool = True) -> Box:
 
 
 def _fit_head(page: Page, title: str, conditions: str, corner: str) -> _Head:
-    """The largest title that leaves room for the name beside it, then the conditions beside the rest of the name."""
+    """Find the largest title that leaves room for the name next to it, then fit the conditions."""
     forms = [((TITLE,), 1), ((54.0,), 1), ((48.0,), 1), ((54.0, 48.0), 2), ((42.0, LEAST), 2)]
     if max(map(len, title.split()), default=0) > _LONG_WORD:
         forms.append(((42.0, LEAST), 3))
@@ -83,7 +103,7 @@ def _fit_head(page: Page, title: str, conditions: str, corner: str) -> _Head:
 
 
 def _place_foot(page: Page, foot: str) -> float:
-    """Place the foot line; returns where the body ends."""
+    """Place the foot line; return where the body ends."""
     if not foot:
         return _FOOT_BASELINE
     setting = fit_text(page, foot, (LABEL,), _WIDTH, most=2)

@@ -1,4 +1,4 @@
-"""The words in and beside a panel: names at the ends of curves, the limit's label, marks. Nothing touches a curve."""
+"""Labels in and around a panel: names of curves, limits. No label touches a curve."""
 
 from __future__ import annotations
 
@@ -28,7 +28,15 @@ SHORTEN_LIMIT = "shorten the condition of this [[rated]] table"
 
 @dataclass(frozen=True)
 class EndLabel:
-    """A name beside the panel's right edge. `end`: what it names, in pixels; `y`: the middle of the label."""
+    """A name to the right of a panel.
+
+    Attributes
+    ----------
+    end
+        end of the curve that it names, in pixels
+    y
+        height of the label's middle, in pixels
+    """
 
     text: str
     colour: str
@@ -39,10 +47,27 @@ class EndLabel:
 
 
 def spread_apart(targets: Sequence[float], pitch: float, low: float, high: float) -> list[float] | None:
-    """Places as near as can be to `targets`, in their order, at least `pitch` apart and within low … high.
+    """Return positions as near as possible to targets but at least `pitch` apart, in the same order.
 
-    Neighbours that are too close are joined to a block about their mean, until no two blocks touch (pool adjacent
-    violators). None where there is no room for all.
+    Parameters
+    ----------
+    targets : sequence of float
+        wanted positions
+    pitch : float
+        least distance between two
+    low, high : float
+        range of the positions
+
+    Returns
+    -------
+    list of float or None
+        None if there isn't room for all
+
+    Notes
+    -----
+    Isotonic regression by pooling adjacent violators: neighbours that are too close are joined to a block around their
+    mean until no two blocks touch (R. E. Barlow and others, Statistical Inference under Order Restrictions, 1972; from
+    memory).
     """
     if pitch * (len(targets) - 1) > high - low:
         return None
@@ -66,12 +91,12 @@ def spread_apart(targets: Sequence[float], pitch: float, low: float, high: float
 
 
 def needs_leader(label: EndLabel, right: float) -> bool:
-    """Whether a label stands too far from its curve's end to be read as its name."""
+    """Tell whether a label is too far from its curve's end to be read as its name."""
     return abs(label.y - label.end[1]) > FAR or right - label.end[0] > FAR
 
 
 def place_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: float) -> None:
-    """Place names at `x`, with a thin leader from the curve's end where they had to be moved."""
+    """Place names at `x`, with a thin leader from the end of each curve whose name had to move."""
     for label in labels:
         rise = page.cap(label.size, label.bold)
         if needs_leader(label, right):
@@ -93,7 +118,7 @@ def place_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: fl
 def place_near_end(
     page: Page, free: FreeSpace, text: str, end: tuple[float, float], size: float, colour: str, bold: bool
 ) -> bool:
-    """Place a name inside the panel, next to a curve that ends early; False where there is no room near it."""
+    """Place a name inside the panel, next to a curve that ends early; return False if there is no room."""
     width, rise, drop, _ = page.measure(text, size, bold)
     high = rise + drop
     x, y = end
@@ -106,14 +131,27 @@ def place_near_end(
         if found is None:
             return False
         box = found.grown(-MARGIN, -MARGIN)
-    free.take_box(box.grown(MARGIN, MARGIN))
+    free.occupy_box(box.grown(MARGIN, MARGIN))
     page.add(page.text(text, box.left, box.bottom - drop, size, colour, bold=bold, remedy=SHORTEN_LABEL))
     return True
 
 
 def clearest_point(line: Array, others: Sequence[Array], box: Box) -> tuple[float, float] | None:
-    """Where a curve runs furthest above or below all others of its panel, in pixels; None where it is near one
-    everywhere. Lines as shares of the panel, shape (n, 2).
+    """Find the point at which a curve is furthest above or below all others of its panel.
+
+    Parameters
+    ----------
+    line : ndarray, shape (n, 2)
+        the curve, as fractions of the panel's width and height
+    others : sequence of ndarray, shape (n, 2)
+        the other curves
+    box : Box
+        the panel, in pixels
+
+    Returns
+    -------
+    tuple of float or None
+        the point in pixels; None if the curve is near another everywhere
     """
     across = np.linspace(0.05, 0.7, 27)
     own, *rest = (_heights(each, across) * box.height for each in (line, *others))
@@ -126,7 +164,7 @@ def clearest_point(line: Array, others: Sequence[Array], box: Box) -> tuple[floa
 
 
 def _heights(line: Array, across: Array) -> Array:
-    """A line's height at shares of the panel's width, in shares; NaN where it does not run."""
+    """Return a line's heights at fractions of the panel's width; NaN where there is no line."""
     good = np.isfinite(line).all(axis=1)
     x, y = line[good, 0], line[good, 1]
     if len(x) < 2 or np.any(np.diff(x) < 0):
@@ -135,7 +173,7 @@ def _heights(line: Array, across: Array) -> Array:
 
 
 def place_limit_sample(page: Page, left: float, y: float) -> None:
-    """Place a piece of a limit's line before words that stand apart from it and begin at `left`."""
+    """Place a sample of a limit's line before a label that begins at `left`."""
     ends = ((left - LIMIT_SAMPLE - 12, y), (left - 12, y))
     page.add(Stroke("limit", ends, page.look.soft, 3.0, LIMIT_DASH))
 
@@ -143,8 +181,27 @@ def place_limit_sample(page: Page, left: float, y: float) -> None:
 def place_limit_label(
     page: Page, free: FreeSpace, limit: Limit, line_ys: Sequence[float], ends: tuple[float, float]
 ) -> bool:
-    """Place a limit's label along one of its lines (`ends`: their x), else anywhere free, behind a piece of the line
-    where it is far from it; False if there is no room.
+    """Place a limit's label along one of its lines, else in the nearest free place.
+
+    A label far from its line is preceded by a sample of it.
+
+    Parameters
+    ----------
+    page : Page
+        the card
+    free : FreeSpace
+        free places of the panel
+    limit : Limit
+        the limit
+    line_ys : sequence of float
+        heights of its lines, in pixels
+    ends : tuple of float
+        left and right end of its lines, in pixels
+
+    Returns
+    -------
+    bool
+        False if there is no room
     """
     if not limit.label:
         return True
@@ -175,7 +232,7 @@ def place_limit_label(
         box = replace(found.grown(-MARGIN, -MARGIN), left=found.left + MARGIN + sample)
         if sample:
             place_limit_sample(page, box.left, box.bottom - drop - page.cap(LABEL) / 2)
-            free.take_box(found)
-    free.take_box(box.grown(MARGIN, MARGIN))
+            free.occupy_box(found)
+    free.occupy_box(box.grown(MARGIN, MARGIN))
     page.add(page.text(limit.label, box.left, box.bottom - drop, LABEL, page.look.soft, remedy=SHORTEN_LIMIT))
     return True

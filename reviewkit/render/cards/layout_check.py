@@ -1,4 +1,4 @@
-"""Looks at what is on a card and says what is wrong with it: the last check before a picture leaves the house."""
+"""Layout checks of a card, the last before a picture is painted: nothing outside, overlapping, covered or too small."""
 
 from __future__ import annotations
 
@@ -29,8 +29,14 @@ _TEXTS_IN, _SHAPES_IN = SAFE.grown(TOLERANCE, TOLERANCE), SAFE.grown(2 * TOLERAN
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong. `rule`: outside, overlap, covered, small, contrast or channels; `text`: the text it is about (""
-    where none is).
+    """One thing wrong with a card.
+
+    Attributes
+    ----------
+    rule
+        "outside", "overlap", "covered", "small", "contrast" or "channels"
+    text
+        the text concerned, or ""
     """
 
     rule: str
@@ -40,8 +46,19 @@ class Problem:
 
 
 def find_problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem, ...]:
-    """Everything wrong with what is drawn: outside the safe box, texts over each other or under a line, any set
-    smaller than `least`.
+    """Find everything wrong with a layout.
+
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        shapes in drawing order
+    least : float
+        smallest text size allowed, in pixels of a 1920 × 1080 frame
+
+    Returns
+    -------
+    tuple of Problem
+        shapes outside the safe box, texts that overlap, are covered or are too small
     """
     texts = [item for item in items if isinstance(item, Text)]
     boxes = np.array([_edges(text.box) for text in texts], dtype=np.float64).reshape(-1, 4)
@@ -65,7 +82,7 @@ def find_problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem,
 
 
 def bounds(shape: Stroke | Area) -> Box | None:
-    """The rectangle round a shape, half its line's width included; None where nothing of it can be seen."""
+    """Return the rectangle around a shape, line width included; None if nothing of it can be seen."""
     margin = shape.width / 2 if isinstance(shape, Stroke) else 0.0
     points = shape.points
     if isinstance(points, np.ndarray):
@@ -89,7 +106,7 @@ def _edges(box: Box) -> tuple[float, float, float, float]:
 
 
 def _overlapping_boxes(boxes: Array, reach: Box) -> NDArray[np.bool_]:
-    """Which of some boxes, shape (n, 4), share any area with a rectangle; shape (n,)."""
+    """Tell which boxes, shape (n, 4), share any area with a rectangle; shape (n,)."""
     return np.asarray(
         (boxes[:, 0] < reach.right)
         & (boxes[:, 2] > reach.left)
@@ -141,7 +158,24 @@ def _covered(texts: Sequence[Text], shape: Stroke | Area) -> list[Problem]:
 
 
 def crosses(points: Array, box: Box) -> bool:
-    """Whether a line through points, shape (n, 2), enters a box. NaN points part the line; a lone point counts."""
+    """Tell whether a polyline enters a box.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 2)
+        NaN rows separate parts; a single point counts
+    box : Box
+        the box
+
+    Returns
+    -------
+    bool
+        True if any part of the line is inside
+
+    Notes
+    -----
+    Clips each segment as Y.-D. Liang and B. A. Barsky do, ACM Trans. Graph. 3 (1), 1984.
+    """
     if box.width <= 0 or box.height <= 0 or not len(points):
         return False
     lows, highs = np.array((box.left, box.top)), np.array((box.right, box.bottom))
@@ -161,7 +195,7 @@ def crosses(points: Array, box: Box) -> bool:
 
 
 def _surrounds(polygon: Array, box: Box) -> bool:
-    """Whether a closed polygon surrounds a box that its edge does not enter (even-odd rule at the box's middle)."""
+    """Tell whether a closed polygon surrounds a box that its edge doesn't enter (even-odd rule)."""
     x, y = (box.left + box.right) / 2, (box.top + box.bottom) / 2
     inside = False
     for (x1, y1), (x2, y2) in pairwise(polygon):

@@ -60,34 +60,35 @@ class Look:
 
     @property
     def band(self) -> str:
-        """The faint ground of what the maker allows: towards the ink, where all texts can still be read on it, else
-        away from it.
+        """Return the faint ground of what the maker allows, on which every text can be read.
+
+        It is the ground shaded towards the ink if that leaves enough contrast, else away from it.
         """
         return _band(self)
 
     @property
     def bench(self) -> str:
-        """The bench's own floor: as faint as a curve may be, on the band, too."""
+        """Return the colour of the bench's own floor: as faint as a curve may be, on the band too."""
         return palest(self.soft, self.ground, CURVE_CONTRAST, on=self.band)
 
     @property
     def scale(self) -> str:
-        """The scale of a needle that has no pointer."""
+        """Return the colour of a needle's scale that has no pointer."""
         return mix(self.soft, self.ground, 0.62)
 
     def channel(self, channel: str) -> str:
-        """L and R (and a pair by its first letter, the driven one) in their colours, all else in ink."""
+        """Return a channel's colour; a pair of channels has the driven one's, anything else ink."""
         return {"L": self.left, "R": self.right}.get(channel[:1], self.ink)
 
     def curve(self, channel: str, role: str) -> str:
-        """A curve's colour; `before` is the same hue, as pale as a curve may be."""
+        """Return a curve's colour; `before` gives the same hue, as pale as a curve may be."""
         if role == "bench":
             return self.bench
         colour = self.channel(channel)
         return palest(colour, self.ground, CURVE_CONTRAST, most=0.5, on=self.band) if role == "before" else colour
 
     def status(self, word: str) -> str:
-        """A verdict's colour. It only helps: place and word carry the verdict."""
+        """Return a verdict's colour. It only helps: place and word carry the verdict."""
         if word in ("meets", "in order"):
             return self.meets
         if word in ("falls short", "out of tolerance", "open", "short"):
@@ -115,20 +116,39 @@ LOOKS: dict[str, Look] = {
 
 
 def find_look(name: str) -> Look:
-    """A look by name. Raises KeyError with the nearest known name."""
+    """Return a look by name.
+
+    Raises
+    ------
+    KeyError
+        with the nearest known name, if there is none
+    """
     if name not in LOOKS:
         raise KeyError(f'there is no look "{name}"; {nearest(name, LOOKS)}')
     return LOOKS[name]
 
 
 def with_colours(look: Look, colours: Mapping[str, str]) -> Look:
-    """A look with some colours replaced; `find_shortfalls` says what is wrong with it."""
+    """Return a look with some colours replaced, unchecked; see `find_shortfalls`."""
     return replace(look, **colours)
 
 
 def find_shortfalls(look: Look) -> tuple[tuple[str, str], ...]:
-    """Where a look misses the contrasts it needs (WCAG 2.x, and left from right under the three simulations): the
-    colour's name, and what is wrong with it and would be right.
+    """Find the colours of a look with too little contrast or too little difference.
+
+    Parameters
+    ----------
+    look : Look
+        the look
+
+    Returns
+    -------
+    tuple of (str, str)
+        the colour's name, and what is wrong with it and what would do
+
+    Notes
+    -----
+    Contrast after WCAG 2.x; left and right are compared in grey and for three simulated colour-vision deficiencies.
     """
     found = []
     for name, least in TEXTS.items():
@@ -152,7 +172,7 @@ def find_shortfalls(look: Look) -> tuple[tuple[str, str], ...]:
 
 
 def _channel_faults(left: str, right: str) -> list[str]:
-    """Where two channels' colours cannot be told apart: in grey, or by one of the three kinds of colour-blind eyes."""
+    """Return why two channels' colours can't be told apart: in grey, or with a colour-vision deficiency."""
     found = []
     ratio = contrast(left, right)
     if ratio < LEFT_RIGHT_CONTRAST:
@@ -171,7 +191,7 @@ def _channel_faults(left: str, right: str) -> list[str]:
 
 
 def _find_right_colour(look: Look) -> str:
-    """The colour most like the right one that can be read on the ground and told from the left; "" if there is none."""
+    """Find the colour most like the right one that is legible and differs from the left; "" if none."""
     levels = range(0, 256, 17)
     codes = (f"#{red:02x}{green:02x}{blue:02x}" for red in levels for green in levels for blue in levels)
     readable = [code for code in codes if contrast(code, look.ground) >= TEXTS["right"]]
@@ -180,5 +200,5 @@ def _find_right_colour(look: Look) -> str:
 
 
 def _round_down(value: float, digits: int) -> str:
-    """A number that is too small, shown so that it does not look enough."""
+    """Format a number that is too small, rounded down so that it doesn't appear to be enough."""
     return f"{math.floor(value * 10**digits) / 10**digits:.{digits}f}"

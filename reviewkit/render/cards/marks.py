@@ -1,4 +1,4 @@
-"""Points worth pointing at: a ring in the picture, its words in the nearest free place."""
+"""Marked points: a ring in the picture, with its text in the nearest free place."""
 
 from __future__ import annotations
 
@@ -25,14 +25,17 @@ _OVER_PLOT = 32.0  # the line over a panel, where its label stands
 
 
 def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
-    """Place all rings, then their words; words for which the picture has no room go on the line over it.
+    """Place all rings, then their texts. A text without room in the picture goes above it.
 
-    Raises LayoutFault where there is no room there either.
+    Raises
+    ------
+    LayoutFault
+        if there is no room there either
     """
     points = [_point(panel, mark, box) for mark in panel.marks]
     for x, y in points:
         _place_ring(page, x, y)
-        free.take_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))
+        free.occupy_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))
     worded = [(mark, point) for mark, point in zip(panel.marks, points, strict=True) if mark.text]
     homeless = [mark for mark, point in worded if not _place_text(page, free, mark, point, points)]
     if homeless:
@@ -40,7 +43,7 @@ def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
 
 
 def _point(panel: Panel, mark: Mark, box: Box) -> tuple[float, float]:
-    """Where a mark stands; one outside the axes stands on the panel's edge."""
+    """Return a mark's place in pixels, moved to the panel's edge if it is outside the axes."""
     x, y = (clamped_position(axis, value) for axis, value in ((panel.x, mark.x), (panel.y, mark.y)))
     return box.left + x * box.width, box.bottom - y * box.height
 
@@ -54,10 +57,10 @@ def _place_ring(page: Page, x: float, y: float) -> None:
 def _place_text(
     page: Page, free: FreeSpace, mark: Mark, point: tuple[float, float], rings: Sequence[tuple[float, float]]
 ) -> bool:
-    """Place a mark's words in the free place nearest to it; False where there is none.
+    """Place a mark's text in the nearest free place; return False if there is none.
 
-    Words too far from their ring to be read as its name get a leader. A place is passed over, as long as there are
-    others, where other words are in the leader's way, or where without one the words reach over another ring.
+    A text too far from its ring gets a leader. A place is skipped, while there are others, if a leader would cross
+    another text or the text could be read as another ring's.
     """
     width, rise, drop, _ = page.measure(mark.text, LABEL, False)
     size = width + 2 * MARGIN, rise + drop + 2 * MARGIN
@@ -76,18 +79,18 @@ def _place_text(
         found, leader = next(good, (first, None))
     if leader is not None:
         page.add(Stroke("leader", leader, page.look.soft, 2.0))
-        free.take_line(leader, 4.0)
-    free.take_box(found)
+        free.occupy_line(leader, 4.0)
+    free.occupy_box(found)
     box = found.grown(-MARGIN, -MARGIN)
     page.add(page.text(mark.text, box.left, box.bottom - drop, LABEL, page.look.ink, remedy=SHORTEN_LABEL))
     return True
 
 
 def _next_places(free: FreeSpace, first: Box, point: tuple[float, float], size: tuple[float, float]) -> Iterator[Box]:
-    """The next nearest free places, no two of them overlapping."""
+    """Yield the next nearest free places, no two overlapping."""
     trial, found = deepcopy(free), first
     for _ in range(_MOST_PLACES):
-        trial.take_box(found)
+        trial.occupy_box(found)
         further = trial.nearest(*point, *size)
         if further is None:
             return
@@ -96,7 +99,7 @@ def _next_places(free: FreeSpace, first: Box, point: tuple[float, float], size: 
 
 
 def _leader(found: Box, point: tuple[float, float]) -> Array | None:
-    """The line from a ring to words in a place; None where they stand near enough without."""
+    """Return the line from a ring to its text, shape (2, 2); None if the text is near enough without."""
     x, y = point
     box = found.grown(-MARGIN, -MARGIN)
     near = (min(max(x, box.left), box.right), min(max(y, box.top), box.bottom))
@@ -109,7 +112,7 @@ def _leader(found: Box, point: tuple[float, float]) -> Array | None:
 
 
 def _is_ambiguous(found: Box, point: tuple[float, float], rings: Sequence[tuple[float, float]]) -> bool:
-    """Whether words end so near over another ring that they can be read as its name."""
+    """Tell whether a text is so near another ring that it can be read as that ring's."""
     reach = found.grown(_RADIUS - MARGIN, FAR)
     return any(
         ring != point and reach.left <= ring[0] <= reach.right and reach.top <= ring[1] <= reach.bottom
@@ -123,7 +126,7 @@ def _is_blocked(page: Page, leader: Array | None) -> bool:
 
 
 def _place_over_panel(page: Page, marks: Sequence[Mark], box: Box) -> None:
-    """Place marks' words over the panel, flush right, behind a ring of their own."""
+    """Place the texts of marks above the panel, flush right, after a ring."""
     words = " · ".join(mark.text for mark in marks)
     text = page.text(words, box.right, box.top - _OVER_PLOT, LABEL, page.look.ink, anchor="right", remedy=SHORTEN_LABEL)
     ring = text.box.left - _RADIUS - 12

@@ -1,4 +1,4 @@
-"""The needle: a short dial scale whose tall notch is the maker's limit, and a pointer that says how far off it is."""
+"""The needle: a short dial scale with a tall notch at the maker's limit and a pointer for the measured figure."""
 
 from __future__ import annotations
 
@@ -12,7 +12,21 @@ _TICKS = 8  # intervals along the scale; the notch stands in the middle
 def place_needle(
     page: Page, left: float, line_y: float, width: float, position: float | None, word: str, weight: float = 1.0
 ) -> None:
-    """Place a needle. `position`: −1 … 1, 0 on the limit; None: no pointer, a paler scale. `weight`: of its lines."""
+    """Place a needle.
+
+    Parameters
+    ----------
+    page : Page
+        the card
+    left, line_y, width : float
+        place and length of the scale's line, in pixels
+    position : float or None
+        the pointer, −1 … 1 with 0 at the limit; None for a paler scale without one
+    word : str
+        the verdict, which colours the pointer
+    weight : float
+        factor on the line widths
+    """
     look = page.look
     size = _relative_size(width)
     colour, notch_colour = (look.soft, look.ink) if position is not None else (look.scale, look.scale)
@@ -32,20 +46,20 @@ def place_needle(
 
 
 def notch_height(width: float) -> float:
-    """How far the notch stands above the scale's line."""
+    """Return the height of the notch above the scale's line."""
     return 26 * _relative_size(width)
 
 
 def pointer_depth(width: float) -> float:
-    """How far the pointer hangs below the scale's line."""
+    """Return the depth of the pointer below the scale's line."""
     return 4 + 21 * _relative_size(width)
 
 
 def pointer_overhang(width: float) -> float:
-    """How far the pointer reaches beyond either end of the scale."""
+    """Return how far the pointer extends beyond either end of the scale."""
     return 12.5 * _relative_size(width)
 
 
 def _relative_size(width: float) -> float:
-    """How much larger the parts are than on a scale of 150 px; they grow slower, so that short ones are seen."""
+    """Return the size of the parts relative to a 150 px scale; short scales get relatively larger parts."""
     return math.pow(width / 150, 0.6)

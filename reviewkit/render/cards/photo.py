@@ -1,4 +1,4 @@
-"""The user's own photograph behind the title card: cropped to the frame, and dimmed as far as the texts on it need."""
+"""The user's photograph behind the title card: cropped to the frame, dimmed as far as the texts on it need."""
 
 from __future__ import annotations
 
@@ -24,8 +24,23 @@ _BESIDE = 8.0  # what surrounds a text's ink is looked at, too
 
 
 def draw_backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -> Bytes:
-    """The photograph in a frame of `width`, shape (height, width, 4), opaque: filled about its middle, mixed with the
-    look's ground until every text has its contrast on every pixel under it, and no further.
+    """Crop a photograph to a frame and dim it until every text on it has its contrast.
+
+    Parameters
+    ----------
+    photo : bytes
+        a JPEG or PNG file
+    items : sequence of Text, Stroke and Area
+        the card's shapes
+    look : Look
+        its ground is mixed in
+    width : int
+        width of the frame in pixels
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 4)
+        opaque
     """
     high = round(width * FRAME_HEIGHT / FRAME_WIDTH)
     colours = fill_frame(photo, width, high)
@@ -36,7 +51,20 @@ def draw_backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -
 
 
 def fill_frame(photo: bytes, width: int, height: int) -> Bytes:
-    """A photograph turned as its camera was held, scaled to fill a frame, shape (height, width, 3)."""
+    """Scale and crop a photograph around its middle, turned as its Exif orientation says.
+
+    Parameters
+    ----------
+    photo : bytes
+        a JPEG or PNG file
+    width, height : int
+        size of the frame in pixels
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 3)
+        red, green, blue
+    """
     from PIL import Image, ImageOps
 
     with warnings.catch_warnings():
@@ -55,7 +83,22 @@ def fill_frame(photo: bytes, width: int, height: int) -> Bytes:
 
 
 def least_dimming(colours: Bytes, texts: Sequence[Text], look: Look) -> int:
-    """How much of the ground must be mixed in, 0 … 255: the least with which each text's contrast is reached."""
+    """Return the least share of ground, 0 … 255, with which every text reaches its contrast.
+
+    Parameters
+    ----------
+    colours : ndarray of uint8, shape (height, width, 3)
+        the photograph
+    texts : sequence of Text
+        the texts on it
+    look : Look
+        its ground is mixed in
+
+    Returns
+    -------
+    int
+        the share
+    """
     scale = colours.shape[1] / FRAME_WIDTH
     under = []
     for text in texts:
@@ -78,20 +121,20 @@ def least_dimming(colours: Bytes, texts: Sequence[Text], look: Look) -> int:
 
 
 def _mix_codes(ground: str, share: int) -> Bytes:
-    """For each channel, what its codes 0 … 255 become with that share of the ground, shape (3, 256)."""
+    """Return what each channel's codes 0 … 255 become with a share of the ground, shape (3, 256)."""
     codes = np.arange(256)[np.newaxis]
     towards = np.array(tuple(bytes.fromhex(ground[1:])))[:, np.newaxis]
     return np.rint(codes + (towards - codes) * (share / _ALL)).astype(np.uint8)
 
 
 def _dimmed_luminances(ground: str, share: int) -> Array:
-    """For each channel, what its codes add to the luminance once dimmed, shape (3, 256)."""
+    """Return what each channel's codes add to the luminance after dimming, shape (3, 256)."""
     alone = [[luminance("#" + "00" * at + f"{code:02x}" + "00" * (2 - at)) for code in range(256)] for at in range(3)]
     return np.take_along_axis(np.array(alone), _mix_codes(ground, share).astype(np.intp), axis=1)
 
 
 def _least_contrast(colour: str, seen: NDArray[np.uint32], weights: Array) -> float:
-    """The least contrast of a colour on any of the colours seen under it (WCAG 2.x)."""
+    """Return the least contrast of a colour with any of the colours under it (WCAG 2.x)."""
     if not len(seen):
         return np.inf
     under = weights[0, seen >> 16] + weights[1, seen >> 8 & 255] + weights[2, seen & 255]

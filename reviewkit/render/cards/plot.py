@@ -1,4 +1,4 @@
-"""Panels in a grid: horizontal rules only, a dial scale instead of a frequency axis, curves named at their ends."""
+"""Panels in a grid: horizontal rules only, a dial scale for the x axis, curves named at their ends."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ _ROLES = ("bench", "residual", "before", "now")  # drawn in this order
 
 @dataclass(frozen=True)
 class _PlottedTrace:
-    """A trace cut to its panel, in shares."""
+    """A trace clipped to its panel, as fractions of width and height."""
 
     trace: Trace
     points: Array
@@ -62,7 +62,13 @@ class _PlottedTrace:
 
 
 def place_plot(page: Page, curves: Curves, region: Box) -> None:
-    """Place all panels in a region. Raises LayoutFault where names have no room."""
+    """Place all panels in a region.
+
+    Raises
+    ------
+    LayoutFault
+        if a name has no room
+    """
     if not curves.panels:
         return
     before = len(page.items)
@@ -72,7 +78,7 @@ def place_plot(page: Page, curves: Curves, region: Box) -> None:
 
 
 def _try_grid(page: Page, curves: Curves, region: Box, *, limits_beside: bool) -> bool:
-    """Place the grid; False where a limit's label found no free place in its panel."""
+    """Place the grid; return False if a limit's label found no free place in its panel."""
     columns = max(min(curves.columns, len(curves.panels)), 1)
     rows = [curves.panels[at : at + columns] for at in range(0, len(curves.panels), columns)]
     boxes = _row_boxes(page, curves, rows, region)
@@ -101,7 +107,7 @@ def _try_grid(page: Page, curves: Curves, region: Box, *, limits_beside: bool) -
 
 
 def _row_boxes(page: Page, curves: Curves, rows: list[tuple[Panel, ...]], region: Box) -> list[tuple[Box, bool]]:
-    """Top and bottom of the plots of each grid row, and whether it has its own dial scale under it."""
+    """Return the plot area of each grid row, and whether it has its own dial scale."""
     cap = page.cap(LABEL)
     heads = [cap + 34 if any(panel.label or panel.y.unit for panel in row) else cap / 2 for row in rows]
     # panels that stand over each other and share their x axis share the scale at the foot
@@ -126,7 +132,7 @@ def _row_boxes(page: Page, curves: Curves, rows: list[tuple[Panel, ...]], region
 
 
 def _plotted_traces(panel: Panel) -> list[_PlottedTrace]:
-    """The panel's traces in the order they are drawn; what cannot be seen is left out, and its name with it."""
+    """Return the panel's visible traces in drawing order."""
     lines: list[_PlottedTrace] = []
     for trace in sorted(panel.traces, key=lambda trace: _ROLES.index(trace.role)):
         points = clip_trace(panel.x, panel.y, trace)
@@ -147,7 +153,13 @@ def _y_gutter(page: Page, panel: Panel, box: Box) -> float:
 def _end_labels(
     page: Page, panel: Panel, lines: list[_PlottedTrace], box: Box, *, lone: bool, limits_beside: bool
 ) -> list[EndLabel]:
-    """The names at the right edge, moved apart. Raises LayoutFault where there are too many for the panel's height."""
+    """Return the names at the right edge, moved apart.
+
+    Raises
+    ------
+    LayoutFault
+        if there are too many for the panel's height
+    """
     look = page.look
     found = []
     for line in lines:
@@ -189,7 +201,7 @@ def _right_gutter(
 
 
 def _gap(panel: Panel) -> float:
-    """From the plot to the names beside it: more where a ring stands on the edge."""
+    """Return the gap between the plot and the names next to it: wider if a ring is on the edge."""
     return _RING_GAP if any(axis_position(panel.x, mark.x) > _AT_EDGE for mark in panel.marks) else _END_GAP
 
 
@@ -212,11 +224,11 @@ def _place_panel(
         if -1e-6 <= value <= 1 + 1e-6:
             y = box.bottom - value * box.height
             page.add(Stroke("grid", ((box.left, y), (box.right, y)), look.rule, 2.0))
-            free.take_line(np.array(((box.left, y), (box.right, y))), 4.0, grid=True)
+            free.occupy_line(np.array(((box.left, y), (box.right, y))), 4.0, grid=True)
     for (left, right), ys in limit_lines:
         for y in ys:
             page.add(Stroke("limit", ((left, y), (right, y)), look.soft, 3.0, (18.0, 12.0)))
-            free.take_line(np.array(((left, y), (right, y))), 6.0)
+            free.occupy_line(np.array(((left, y), (right, y))), 6.0)
     with page.part_of("curve"):
         _place_traces(page, lines, box, free, lone=lone)
     if ruled:
@@ -235,7 +247,7 @@ def _place_panel(
 
 
 def _place_bands(page: Page, panel: Panel, box: Box) -> list[tuple[tuple[float, float], list[float]]]:
-    """Place the faint bands of what the maker allows. Per limit: its ends in x, and its lines' y."""
+    """Place the faint bands of what the maker allows; return each limit's ends in x and its lines' y."""
     found = []
     for limit in panel.limits:
         ends = axis_fraction(panel.x, np.array((limit.from_x, limit.to_x))).clip(0.0, 1.0)
@@ -276,7 +288,7 @@ def _place_traces(page: Page, lines: list[_PlottedTrace], box: Box, free: FreeSp
         dashed = trace.channel[:1] == "R" and trace.role != "bench" and not dense and not alone
         dash = (DASH[0] * unit, DASH[1] * unit) if dashed else None
         page.add(Stroke("curve", pixels, colour, width, dash))
-        free.take_line(pixels, width)
+        free.occupy_line(pixels, width)
         for x, y in isolated_points(pixels):
             turn = np.linspace(0.0, 2 * np.pi, 24, endpoint=False)
             page.add(Area("curve", np.column_stack((x + width * np.cos(turn), y + width * np.sin(turn))), colour))
@@ -285,7 +297,7 @@ def _place_traces(page: Page, lines: list[_PlottedTrace], box: Box, free: FreeSp
 def _label_traces(
     page: Page, panel: Panel, lines: list[_PlottedTrace], box: Box, free: FreeSpace, *, lone: bool, limits_beside: bool
 ) -> None:
-    """Name each curve: beside the panel, or near its end where that lies well inside."""
+    """Name each curve: to the right of the panel, or near its end if that is well inside."""
     beside = []
     for line in lines:
         if line.trace.role == "before" and line.trace.label and len(lines) > 2:
@@ -303,5 +315,5 @@ def _label_traces(
     led = any(needs_leader(label, box.right) for label in labels)
     for label in labels:
         if box.right - label.end[0] > FAR:
-            free.take_line(np.array((label.end, (box.right, label.y))), 4.0)
+            free.occupy_line(np.array((label.end, (box.right, label.y))), 4.0)
     place_end_labels(page, labels, box.right, box.right + (_LEADER_GAP if led else _gap(panel)))

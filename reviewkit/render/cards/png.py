@@ -1,6 +1,6 @@
-"""Pixels as PNG, made for cards: flat grounds, few colours, many rows that are as the one above.
+"""A PNG encoder for cards: flat grounds, few colours, many rows equal to the one above.
 
-Only what changes from one row to the next is looked at. Where 256 colours hold every colour of the picture within two
+Only what changes from one row to the next is examined. If 256 colours represent every colour of the picture within two
 levels a channel, the picture has a palette; else it is in full colour. PNG is ISO/IEC 15948:2004.
 """
 
@@ -29,10 +29,20 @@ _RGB, _PALETTE, _RGB_ALPHA = 2, 3, 6  # colour types
 
 
 def encode_png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
-    """An opaque picture as PNG. Same pixels, same bytes; no time, text or resolution in it.
+    """Encode an opaque picture as a PNG without time, text or resolution. The same pixels give the same bytes.
 
-    `pixels`: shape (height, width, 4), red, green, blue and a fourth that is not written. `flat`: "#rrggbb" of the
-    colours that are drawn with; a palette holds them exactly, and all others within NEAR levels in each channel.
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (height, width, 4)
+        red, green, blue, and a fourth that is ignored
+    flat : collection of str
+        "#rrggbb" of the colours drawn with; a palette has them exactly, and all others within NEAR levels in each
+        channel
+
+    Returns
+    -------
+    bytes
+        the file
     """
     height, width = pixels.shape[:2]
     packed: Packed = np.ascontiguousarray(pixels).view("<u4")[..., 0]
@@ -61,9 +71,19 @@ def encode_png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
 
 
 def encode_png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
-    """A picture with straight alpha as PNG, every value kept. Same pixels, same bytes; nothing else in it.
+    """Encode a picture with straight alpha as a PNG, losslessly. The same pixels give the same bytes.
 
-    `pixels`: shape (height, width, 4). `clear_rows`: how many rows above those have the first pixel's colour, clear.
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (height, width, 4)
+        red, green, blue, alpha
+    clear_rows : int
+        number of transparent rows to add at the top, in the first pixel's colour
+
+    Returns
+    -------
+    bytes
+        the file
     """
     height, width = pixels.shape[:2]
     values = pixels.reshape(height, 4 * width)
@@ -77,8 +97,19 @@ def encode_png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
 
 
 def downscale(pixels: Bytes, width: int) -> bytes:
-    """A picture reduced to a `width` that divides its own, as rows of red, green and blue; each pixel is the mean of
-    those it stands for.
+    """Reduce a picture by averaging whole blocks of pixels.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (height, n · width, 4)
+        the picture
+    width : int
+        width of the result in pixels
+
+    Returns
+    -------
+    bytes
+        rows of red, green and blue
     """
     from PIL import Image
 
@@ -92,15 +123,15 @@ def _opaque(packed: Packed) -> Packed:
 
 
 def _channels(packed: Packed) -> Bytes:
-    """Red, green, blue; shape (n, 3)."""
+    """Return red, green and blue, shape (n, 3)."""
     return packed.astype("<u4").view(np.uint8).reshape(-1, 4)[:, :3]
 
 
 def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | None:
-    """A palette, shape (k, 3), and each colour's number in it; None where 256 do not hold them all within NEAR.
+    """Return a palette, shape (k, 3), and each colour's index in it; None if 256 entries aren't enough.
 
-    The drawn colours first, as they are. Then greedily: from the first colour that is not held yet towards the middle
-    of those near it, so that one entry holds five levels of a blend.
+    The colours drawn with come first, exactly. The others are covered greedily: each entry is placed within NEAR of the
+    first uncovered colour, towards the mean of those close to it, so that one entry covers five levels of a blend.
     """
     if len(colours) > _TOO_MANY:
         return None
@@ -136,7 +167,7 @@ def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | No
 
 
 def _assemble(width: int, colour_type: int, rows: Bytes, palette: bytes = b"") -> bytes:
-    """Return the file. `rows`: shape (height, bytes of a row and one before them), as the filter type leaves them."""
+    """Return the file. `rows`: shape (height, 1 + bytes in a row), filter type first."""
     header = struct.pack(">IIBBBBB", width, len(rows), 8, colour_type, 0, 0, 0)
     chunks = [_chunk(b"IHDR", header), _chunk(b"PLTE", palette) if palette else b""]
     chunks += [_chunk(b"IDAT", isal_zlib.compress(rows.data, _LEVEL)), _chunk(b"IEND", b"")]

@@ -1,4 +1,4 @@
-"""The column right of the picture: the numbers, the largest first, and at its foot how they stand to the rating."""
+"""The column of readouts to the right of the picture: the figures, and under them how they compare with the ratings."""
 
 from __future__ import annotations
 
@@ -29,17 +29,37 @@ SHORTEN_READING = "shorten its label, or name fewer measurements on one card (ca
 
 @dataclass(frozen=True)
 class _Block:
-    """A reading set out from its own top: texts placed with top at 0, and where it ends."""
+    """A readout laid out from a top of 0."""
 
     texts: tuple[Text, ...]
     bottom: float
 
 
 def place_readouts(page: Page, region: Box, shown: Sequence[Readout], verdicts: Sequence[Verdict]) -> Box:
-    """Place the column at the region's right; returns the room left of it (all of it where there is nothing to show).
+    """Place the column at the region's right.
 
-    Two verdicts at most have a needle. Those beyond them, and for which there is no room, are counted under the others:
-    the table has them all.
+    At most two verdicts have a needle. Any others, and those without room, are counted below: the table has them all.
+
+    Parameters
+    ----------
+    page : Page
+        the card
+    region : Box
+        the room for column and picture
+    shown : sequence of Readout
+        the readouts, from the top
+    verdicts : sequence of Verdict
+        the verdicts, which go to the bottom
+
+    Returns
+    -------
+    Box
+        the room that is left for the picture
+
+    Raises
+    ------
+    LayoutFault
+        if the column doesn't fit in any form
     """
     if not shown and not verdicts:
         return region
@@ -55,9 +75,7 @@ def place_readouts(page: Page, region: Box, shown: Sequence[Readout], verdicts: 
 def _fit_column(
     page: Page, region: Box, shown: Sequence[Readout], verdicts: Sequence[Verdict], more: int
 ) -> float | None:
-    """Place the column in the roomiest form that fits, its needles large if they can be; returns its left edge, None
-    where none does.
-    """
+    """Place the column in the roomiest form that fits; return its left edge, or None if none fits."""
     forms = [(lay_out_large, _WIDTHS[0]), (lay_out_small, _WIDTHS[0])]
     forms += [(form, width) for form in (lay_out_small, lay_out_large) for width in _WIDTHS[1:]]
     for form, width in forms:
@@ -78,7 +96,7 @@ def _texts(reading: Readout) -> list[str]:
 def _try_column(
     page: Page, region: Box, shown: Sequence[Readout], standing: VerdictNeedles, width: float, size: float, gap: float
 ) -> bool:
-    """Place blocks downwards from the top and the verdicts on the bottom, if all of it fits."""
+    """Place the readouts from the top and the verdicts at the bottom; return False if they don't fit."""
     left = region.right - width
     blocks = []
     for reading in shown:
@@ -106,7 +124,7 @@ def _try_column(
 
 
 def _shared_widths(page: Page, shown: Sequence[Readout], reading: Readout, size: float) -> list[float]:
-    """The widths of a reading's columns; ledgers of as many columns share theirs, so that their numbers line up."""
+    """Return the column widths of a readout; ledgers with equally many columns share theirs."""
     count = _columns(reading)
     readings_alike = [other for other in shown if _columns(other) == count] if count > 2 else [reading]
     alike = [row for other in readings_alike for row in other.rows]
@@ -115,7 +133,7 @@ def _shared_widths(page: Page, shown: Sequence[Readout], reading: Readout, size:
 
 
 def _is_channel(cell: str) -> bool:
-    """Whether a cell names a channel or a pair of them: "L", "R → L", "L into R"."""
+    """Tell whether a cell names a channel or a pair of them: "L", "R → L", "L into R"."""
     return re.fullmatch(r"[LR](?: (?:→|into) [LR])?", cell) is not None
 
 
@@ -126,7 +144,7 @@ def _columns(reading: Readout) -> int:
 def _lay_out_readout(
     page: Page, reading: Readout, left: float, width: float, size: float, widths: Sequence[float]
 ) -> _Block | None:
-    """One reading: label, the key number, its rows; None where it is too wide."""
+    """Lay out one readout: label, key figure, rows; return None if it is too wide."""
     look = page.look
     texts: list[Text] = []
     bottom = 0.0
@@ -171,7 +189,7 @@ def _row_texts(
     top: float,
     widths: Sequence[float],
 ) -> list[Text] | None:
-    """Rows in columns: two columns flush left, three and more with their numbers flush right, as in a ledger."""
+    """Lay out rows in columns: two flush left; three or more with numbers flush right, as in a ledger."""
     look = page.look
     count = len(widths)
     ledger = count > 2

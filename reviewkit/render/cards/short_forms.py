@@ -1,4 +1,4 @@
-"""Shorter forms of a card, for where it does not fit: less is said twice, and no number loses what it holds under."""
+"""Shorter forms of a card that doesn't fit: repetition goes first, and no figure loses its conditions."""
 
 from __future__ import annotations
 
@@ -14,11 +14,10 @@ _FIGURE = re.compile(r"\d[\d.,]*")
 
 
 def shorter_forms(card: Card) -> Iterator[Card]:
-    """The card itself, then versions that say less and less.
+    """Yield the card itself, then versions that say less and less.
 
-    First what the card says twice is said once, then what its picture tells as well is left out, then the writer's own
-    shorter titles are taken: each by itself, then together. Last go the readings under the first, from the foot up, of
-    which the files hold every figure; those with a key number stay.
+    First repetition is removed, then what the picture shows as well, then the writer's shorter titles are used: each
+    alone, then together. Last, readouts without a key figure are dropped from the bottom; the files have every figure.
     """
     yield card
     steps: tuple[Callable[[Card], Card], ...] = (_without_repeats, _with_channel_pairs, _without_margins)
@@ -44,9 +43,9 @@ def _retitle(title: str) -> Callable[[Card], Card]:
 
 
 def _without_repeats(card: Card) -> Card:
-    """Labels of readings without what the line under the title says; marks without words whose figure is a reading.
+    """Remove from labels what the conditions say, and from marks the figures that are in the readouts.
 
-    A label that would be left with nothing keeps its first words: it says what the number is.
+    A label always keeps its first words, which say what the figure is.
     """
     said = set(re.split(r" · |, ", card.conditions)) | {card.title}
     readings = tuple(_shorten_label(reading, said) for reading in card.readings)
@@ -72,7 +71,7 @@ def _without_repeated_words(panel: Panel, figures: list[str]) -> Panel:
 
 
 def _is_reading(mark: Mark, figures: list[str]) -> bool:
-    """Whether a mark's first number stands among the readings, as one whole number."""
+    """Tell whether a mark's first number appears in the readouts, as one whole number."""
     number = _FIGURE.search(mark.text)
     return number is not None and any(number[0] in _FIGURE.findall(text) for text in figures)
 
@@ -83,7 +82,7 @@ def _all_side_by_side(card: Card) -> Card:
 
 
 def _side_by_side(reading: Readout) -> Readout:
-    """Many rows as two columns of rows."""
+    """Rearrange many rows as two columns of rows."""
     rows = reading.rows
     if len(rows) < _MANY or any(len(row) != len(rows[0]) for row in rows):
         return reading
@@ -95,7 +94,7 @@ def _side_by_side(reading: Readout) -> Readout:
 
 
 def _with_channel_pairs(card: Card) -> Card:
-    """The two curves of a run as one pair, named once: hue and dash say which channel each is."""
+    """Name the two curves of a run once: hue and dash say which channel each is."""
     return _map_panels(card, card.body, _name_pairs_jointly) if isinstance(card.body, Curves) else card
 
 
@@ -112,7 +111,7 @@ def _name_pairs_jointly(panel: Panel) -> Panel:
 
 
 def _name_without_channel(trace: Trace) -> str:
-    """What a curve's name says besides its channel; "" where it says no channel, or that alone."""
+    """Return a curve's name without its channel; "" if it has no channel or nothing else."""
     channel, _, rest = trace.label.partition(" ")
     return rest if channel and channel == trace.channel else ""
 
@@ -125,7 +124,7 @@ def _map_panels(card: Card, body: Curves, change: Callable[[Panel], Panel]) -> C
 
 
 def _without_margins(card: Card) -> Card:
-    """A table's verdicts without how far off they are: limit, figure and needle stand in the same row."""
+    """Remove the margins of a table's verdicts: limit, figure and needle are in the same row."""
     body = card.body
     if not isinstance(body, Rows) or not any(row.margin for row in body.rows):
         return card

@@ -1,4 +1,4 @@
-"""A table: horizontal rules only, one column strong, the needles and the words at its end."""
+"""Table cards: horizontal rules only, one emphasised column, needles and verdicts at the end."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class _Cell:
 
 @dataclass(frozen=True)
 class TableLayout:
-    """A table set out for a region: sizes and places, nothing drawn yet."""
+    """A table laid out for a region: sizes and places, nothing drawn yet."""
 
     size: float
     lefts: tuple[float, ...]
@@ -52,12 +52,18 @@ class TableLayout:
 
 
 def fits(page: Page, body: Rows, region: Box) -> bool:
-    """Whether a table stands whole in a region; of one that is split, whether all its pages do."""
+    """Tell whether a table fits in a region; for a split table, whether all its pages do."""
     return _fit_table(page, body, _rows_region(page, body, region)) is not None
 
 
 def place_table(page: Page, body: Rows, region: Box) -> None:
-    """Place a table in a region. Raises LayoutFault where it does not fit."""
+    """Place a table in a region.
+
+    Raises
+    ------
+    LayoutFault
+        if it doesn't fit
+    """
     room = _rows_region(page, body, region)
     made = _fit_table(page, body, room)
     if made is None:
@@ -69,14 +75,14 @@ def place_table(page: Page, body: Rows, region: Box) -> None:
 
 
 def _rows_region(page: Page, body: Rows, region: Box) -> Box:
-    """The room for the rows: what the amounts leave."""
+    """Return the room that the amounts leave for the rows."""
     return replace(region, bottom=region.bottom - amounts_height(page, body.years)) if body.amounts else region
 
 
 def _fit_table(page: Page, body: Rows, region: Box) -> TableLayout | None:
-    """The largest setting whose columns and rows fit; cells wrap only where no size lets them stand on one line.
+    """Find the largest layout that fits; cells wrap only if no size lets them stay on one line.
 
-    All pages of a table share it, so that columns, sizes and the pitch of rows stay as one turns the page.
+    All pages of a table share it, so that columns, sizes and row heights stay put as the pages turn.
     """
     pages = body.pages or (body.rows,)
     whole = replace(body, rows=tuple(row for rows in pages for row in rows))
@@ -97,13 +103,13 @@ def _slices(pages: Sequence[Sequence[Row]]) -> Iterator[slice]:
 
 
 def _spare_heights(made: TableLayout, pages: Sequence[Sequence[Row]], region: Box) -> list[float]:
-    """What each page leaves free, per row."""
+    """Return the height that each page leaves free, per row."""
     room = region.height - made.head
     return [(room - sum(made.heights[part])) / max(part.stop - part.start, 1) for part in _slices(pages)]
 
 
 def _page_layout(made: TableLayout, body: Rows, pages: Sequence[tuple[Row, ...]], region: Box) -> TableLayout:
-    """The rows of one page out of the whole table's setting."""
+    """Select the rows of one page from the layout of the whole table."""
     part = list(_slices(pages))[pages.index(body.rows)]
     more = min(*_spare_heights(made, pages, region), max(_TALLEST - min(made.heights, default=0.0), 0.0))
     return replace(made, cells=made.cells[part], notes=made.notes[part], heights=made.heights[part], more=more)
@@ -117,17 +123,17 @@ def _fault(page: Page, body: Rows, region: Box) -> LayoutFault:
 
 
 def _has_own_word(row: Row) -> bool:
-    """Whether the verdict's word needs a place of its own (not where it already is the last cell)."""
+    """Tell whether the verdict's word needs its own place, because it isn't the last cell already."""
     return bool(row.verdict) and (not row.cells or row.cells[-1] != row.verdict)
 
 
 def _is_bold(body: Rows, row: Row, column: int) -> bool:
-    """Whether a cell is set bold: the strong column, and name and verdict of a row that must be seen."""
+    """Tell whether a cell is bold: the strong column, and name and verdict of a loud row."""
     return column == body.strong or (row.loud and column in (0, len(row.cells) - 1))
 
 
 def _tail_width(page: Page, body: Rows, size: float) -> float:
-    """The width of what stands behind the columns: needle, word, margin."""
+    """Return the width of what follows the columns: needle, word, margin."""
     rows = [row for row in body.rows if _has_own_word(row)]
     tail = max((page.width(row.verdict, size, True) for row in rows), default=0.0)
     with_margin = [row for row in rows if row.margin]
@@ -138,8 +144,29 @@ def _tail_width(page: Page, body: Rows, size: float) -> float:
 def lay_out_table(
     page: Page, body: Rows, region: Box, size: float, most: int, padding: float, anywhere: bool = False
 ) -> TableLayout | None:
-    """A table at one size, its cells on up to `most` lines, `padding` em between rows; None where it is too wide.
-    `anywhere`: long words may be broken.
+    """Lay out a table at one size.
+
+    Parameters
+    ----------
+    page : Page
+        the card
+    body : Rows
+        the table
+    region : Box
+        the room for it
+    size : float
+        text size in pixels
+    most : int
+        largest number of lines in a cell
+    padding : float
+        room between rows, in em
+    anywhere : bool
+        True if long words may be broken
+
+    Returns
+    -------
+    TableLayout or None
+        None if it is too wide
     """
     count = max([len(body.widths), *(len(row.cells) for row in body.rows)])
     words = any(_has_own_word(row) for row in body.rows)
@@ -183,7 +210,7 @@ def lay_out_table(
 
 
 def _row_height(page: Page, cells: Sequence[_Cell], notes: int, size: float, needles: bool, padding: float) -> float:
-    """A row's height: rows without a needle are as tall as those with one, so that a table keeps its beat."""
+    """Return a row's height. Rows with and without a needle are equally tall, for an even rhythm."""
     lines = max((len(cell.lines) for cell in cells), default=1)
     high = page.cap(size) + (max(lines, 1) - 1) * size * _LINE
     if needles:
@@ -194,9 +221,9 @@ def _row_height(page: Page, cells: Sequence[_Cell], notes: int, size: float, nee
 def _column_widths(
     page: Page, body: Rows, size: float, count: int, room: float, most: int, anywhere: bool
 ) -> list[float] | None:
-    """Each column's width: what its cells need on one line, wide ones cut back where the sum is too much.
+    """Return the column widths: what the cells need on one line, the wide ones reduced if that is too much.
 
-    What is left over goes out by the relative widths that the table asks for.
+    Spare width is shared by the relative widths that the table asks for.
     """
     natural = [0.0] * count
     words = [0.0] * count

@@ -1,4 +1,4 @@
-"""The picture that an episode is chosen by: the unit's name and one figure, legible at 168 × 94 pixels."""
+"""The thumbnail: the unit's name and one figure, legible at 168 × 94 pixels."""
 
 from __future__ import annotations
 
@@ -39,7 +39,15 @@ _SAME_SPOT = ("frequency", "limit", "power")
 
 @dataclass(frozen=True)
 class ThumbnailFigure:
-    """One figure: what it is, in words from more to fewer; `verdict` and `position` where a needle goes with it."""
+    """The figure of a thumbnail.
+
+    Attributes
+    ----------
+    words
+        what it is, from the longest wording to the shortest
+    verdict, position
+        of the needle, if there is one
+    """
 
     figure: str
     words: tuple[str, ...] = ()
@@ -51,7 +59,10 @@ class ThumbnailFigure:
 
 
 def choose_figure(episode: Episode) -> ThumbnailFigure:
-    """What the repair changed most; else the rated power as measured; else the first verdict's; else the year."""
+    """Choose the figure: the largest change by the repair, else the rated power as measured.
+
+    Failing that, the first verdict's figure; failing that, the year.
+    """
     changed = _largest_fall(episode.changes)
     if changed:
         return changed
@@ -67,8 +78,9 @@ def choose_figure(episode: Episode) -> ThumbnailFigure:
 
 
 def _largest_fall(changes: Sequence[Change]) -> ThumbnailFigure | None:
-    """The distortion that fell most, of the worse channel before and after. Where a tone has THD+N its cards speak of
-    that, and so does the thumbnail.
+    """Return the distortion that fell most, comparing the worse channels before and after.
+
+    Where a tone has THD+N its cards quote that, and so does the thumbnail.
     """
     spots: dict[tuple[object, ...], list[Change]] = {}
     with_noise = {change.after.measurement for change in changes if change.after.quantity == "thd_plus_noise"}
@@ -94,7 +106,10 @@ def _largest_fall(changes: Sequence[Change]) -> ThumbnailFigure | None:
 
 
 def _operating_point(finding: Finding) -> tuple[object, ...]:
-    """What tells two figures of one measurement apart; channels are driven to nearly the same level."""
+    """Return what distinguishes two figures of one measurement.
+
+    Frequencies are rounded, since channels are driven to nearly the same level.
+    """
     limit, frequency = finding.at.get("limit"), finding.at.get("frequency")
     return limit, round(math.log(frequency), 2) if isinstance(frequency, float) and frequency > 0 else frequency
 
@@ -103,7 +118,29 @@ def _operating_point(finding: Finding) -> tuple[object, ...]:
 
 
 def draw_thumbnail(unit: Unit, what: ThumbnailFigure, look: Look, fonts: Fonts = NO_FONTS) -> bytes:
-    """The picture as PNG, WIDTH × 720. Raises InputError where not even the model's name fits."""
+    """Draw the thumbnail as a PNG, 1280 × 720.
+
+    Parameters
+    ----------
+    unit : Unit
+        the unit, for its name
+    what : ThumbnailFigure
+        the figure
+    look : Look
+        the colours
+    fonts : Fonts
+        the user's fonts, if any
+
+    Returns
+    -------
+    bytes
+        the file
+
+    Raises
+    ------
+    InputError
+        if not even the model's name fits
+    """
     page = Page("thumbnail", look, make_measure("thumbnail", fonts))
     try:
         lay_out_thumbnail(page, unit, what)
@@ -116,7 +153,13 @@ def draw_thumbnail(unit: Unit, what: ThumbnailFigure, look: Look, fonts: Fonts =
 
 
 def lay_out_thumbnail(page: Page, unit: Unit, what: ThumbnailFigure) -> None:
-    """Place name, figure and words over a dial scale. Raises LayoutFault where not even the model's name fits."""
+    """Place name, figure and words above a dial scale.
+
+    Raises
+    ------
+    LayoutFault
+        if not even the model's name fits
+    """
     look = page.look
     floor = _NEEDLE_Y - _OVER_NEEDLE if what.verdict else _SCALE_Y - _OVER_SCALE
     name = _fit_name(page, unit)
@@ -135,7 +178,7 @@ def lay_out_thumbnail(page: Page, unit: Unit, what: ThumbnailFigure) -> None:
 
 
 def _fit_name(page: Page, unit: Unit) -> Setting:
-    """Maker and model on one line or two, else the model alone, as large as it stands."""
+    """Fit maker and model on one line or two, else the model alone, as large as possible."""
     for text, sizes, lines in (
         (unit.name, (168.0, 156.0, 144.0, 132.0), 1),
         (unit.name, (138.0, 126.0, 114.0), 2),
@@ -152,7 +195,7 @@ def _fit_name(page: Page, unit: Unit) -> Setting:
 
 
 def _place_figure(page: Page, what: ThumbnailFigure, top: float, floor: float) -> None:
-    """Place words and figure in the middle of what is left between the name and the scale."""
+    """Place words and figure in the middle of the room between the name and the scale."""
     look = page.look
     # fewer words that can be read before all of them that cannot
     tried = ((text, size) for size in _WORDS_SIZES for text in what.words)
@@ -172,7 +215,7 @@ def _place_figure(page: Page, what: ThumbnailFigure, top: float, floor: float) -
 
 
 def _place_scale(page: Page) -> None:
-    """The dial scale across the picture, every so many ticks a long one."""
+    """Place the dial scale across the picture."""
     look = page.look
     for tick in range(_TICKS + 1):
         x = SAFE_LEFT + 4 + (_WIDTH - 8) * tick / _TICKS

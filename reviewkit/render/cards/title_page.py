@@ -1,4 +1,4 @@
-"""The opening card: the unit's name as large as it can stand, a dial scale under it, then what it cost."""
+"""The opening card: the unit's name as large as fits, a dial scale under it, then what it cost."""
 
 from __future__ import annotations
 
@@ -22,7 +22,13 @@ SHORTEN_AMOUNTS = "leave out fair = … in [price]"
 
 
 def place_title_page(page: Page, body: TitlePage, region: Box) -> None:
-    """Place the opening card in a region. Raises LayoutFault where its lines do not fit."""
+    """Place the opening card in a region.
+
+    Raises
+    ------
+    LayoutFault
+        if its lines don't fit
+    """
     look = page.look
     name = fit_text(page, body.name, _NAME_SIZES, region.width, bold=True, most=3, anywhere=True)
     if name is None:
@@ -55,7 +61,7 @@ def place_title_page(page: Page, body: TitlePage, region: Box) -> None:
 
 
 def _place_scale(page: Page, region: Box, line_y: float) -> None:
-    """The dial scale across the page, every so many ticks a long one."""
+    """Place the dial scale across the page."""
     look = page.look
     for tick in range(_TICKS + 1):
         x = region.left + 1.5 + (region.width - 3) * tick / _TICKS
@@ -66,7 +72,7 @@ def _place_scale(page: Page, region: Box, line_y: float) -> None:
 
 
 def _place_amounts(page: Page, body: TitlePage, region: Box) -> float:
-    """Place the amounts side by side on the region's foot; returns where they begin."""
+    """Place the amounts side by side at the region's foot; return where they begin."""
     if not body.amounts:
         return region.bottom
     if body.years:
@@ -92,7 +98,7 @@ def _place_amounts(page: Page, body: TitlePage, region: Box) -> float:
 
 
 def _starts(region: Box, widths: list[float]) -> list[float]:
-    """Where the amounts begin: under long ticks of the dial scale, or close together where that takes too much."""
+    """Return the amounts' left edges: under long ticks of the scale, or close together if that is too wide."""
     step = region.width * _TICKS_PER_LONG / _TICKS
     on_ticks, close = [region.left], [region.left]
     for width in widths[:-1]:

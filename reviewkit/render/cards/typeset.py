@@ -1,4 +1,4 @@
-"""Breaking a text that is too long for one line, at the place a careful typist would choose."""
+"""Line breaking, at the place a careful typographer would choose."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _AT_DOT, _AT_COMMA, _AT_SPACE, _AT_HYPHEN, _IN_QUANTITY, _IN_WORD = 0, 1, 2, 4, 
 
 @dataclass(frozen=True)
 class Setting:
-    """A text as it will be set: size and lines."""
+    """A text as set: size and lines."""
 
     size: float
     lines: tuple[str, ...]
@@ -22,7 +22,7 @@ class Setting:
 
 
 def _breaks(text: str, anywhere: bool) -> Iterator[tuple[int, str, str]]:
-    """Every place to break: cost, what stands before, what comes after."""
+    """Yield every possible break as (cost, text before it, text after it)."""
     for match in re.finditer(r" · | |(?<=[-/])(?=\w)", text):
         before, after = text[: match.start()], text[match.end() :]
         if not before or not after:
@@ -49,7 +49,7 @@ def _breaks(text: str, anywhere: bool) -> Iterator[tuple[int, str, str]]:
 def _break_lines(
     page: Page, text: str, size: float, bold: bool, width: float, most: int, anywhere: bool
 ) -> tuple[int, float, tuple[str, ...]] | None:
-    """The cheapest breaking into at most `most` lines, as (cost, widest line, lines); None if there is none."""
+    """Return the cheapest breaking into at most `most` lines, as (cost, widest line, lines); None if none fits."""
     whole = page.width(text, size, bold)
     if whole <= width:
         return 0, whole, (text,)
@@ -78,10 +78,31 @@ def fit_text(
     most: int = 1,
     anywhere: bool = False,
 ) -> Setting | None:
-    """The largest of `sizes` (falling) at which a text stands on one line of `width`, else on two, up to `most` lines.
+    """Fit a text into a width: at the largest size on one line, else on two, up to `most` lines.
 
-    More lines are tried only after every size; `anywhere` allows a break inside a word as the last resort (names).
-    None where nothing fits.
+    More lines are tried only after every size.
+
+    Parameters
+    ----------
+    page : Page
+        measures the text
+    text : str
+        the text
+    sizes : sequence of float
+        em sizes to try, falling
+    width : float
+        width in pixels
+    bold : bool
+        True for bold
+    most : int
+        largest number of lines
+    anywhere : bool
+        True to allow a break inside a word as the last resort (names)
+
+    Returns
+    -------
+    Setting or None
+        None if nothing fits
     """
     for lines in range(1, most + 1):
         for size in sizes:

@@ -1,4 +1,4 @@
-"""What the user's [look] makes of a look: colours that can be read, fonts that can be opened, or a fault for each."""
+"""The user's [look] applied to a look: legible colours and fonts that open, or a fault for each that isn't."""
 
 from __future__ import annotations
 
@@ -13,9 +13,24 @@ _FILE = "session.toml"
 
 
 def load_user_look(session: Session) -> tuple[Look, Fonts]:
-    """The look for filming, and the files of the user's own type. Raises InputError with all that is wrong with them.
+    """Return the look for filming and the user's own font files.
 
-    A colour that cannot be read is refused, not warned of: nobody should find out on a published card.
+    A colour that can't be read is refused, not warned of: nobody should discover it on a published card.
+
+    Parameters
+    ----------
+    session : Session
+        with its [look] table
+
+    Returns
+    -------
+    tuple of Look and Fonts
+        the look, and the paths of the regular and bold fonts ("" for none)
+
+    Raises
+    ------
+    InputError
+        with every colour and font that is at fault
     """
     settings, faults = session.look, Faults(_FILE)
     look = with_colours(find_look(session.episode.look), settings.colours)

@@ -1,4 +1,4 @@
-"""How a unit stands to its ratings, under the readings: name, needle, word and margin of each, large or small."""
+"""Verdicts under the readouts: name, needle, word and margin of each, large or small."""
 
 from __future__ import annotations
 
@@ -19,7 +19,15 @@ SHORTEN_VERDICT = "shorten the condition of this [[rated]] table"
 
 @dataclass(frozen=True)
 class VerdictNeedles:
-    """The verdicts as they will stand: captions, and whether large or small. `width`: of the column."""
+    """Verdicts laid out in the column.
+
+    Attributes
+    ----------
+    verdicts
+        each verdict with the lines of its caption
+    width
+        width of the column, in pixels
+    """
 
     verdicts: tuple[tuple[Verdict, tuple[str, ...]], ...]
     needle_width: float
@@ -33,7 +41,7 @@ class VerdictNeedles:
 
     @property
     def height(self) -> float:
-        """Of all of them together."""
+        """Return the height of all of them together."""
         heights = [self._height(len(caption)) for _, caption in self.verdicts]
         if self.more:
             heights.append(self.limit_cap)
@@ -43,7 +51,7 @@ class VerdictNeedles:
         return self._line(lines) + (self._word_drop() if self.large else pointer_depth(self.needle_width))
 
     def _line(self, lines: int) -> float:
-        """From the top to the scale's line."""
+        """Return the distance from the top to the scale's line."""
         caption = self.limit_cap + (lines - 1) * _LABEL_PITCH
         above = notch_height(self.needle_width) + (self.limit_cap + 12 if self.large else 0)
         return caption + 26 + above
@@ -84,7 +92,7 @@ class VerdictNeedles:
 
 
 def lay_out_large(page: Page, verdicts: Sequence[Verdict], width: float, more: int) -> VerdictNeedles | None:
-    """A wide scale under the rating's name, the limit written over its notch, the word below."""
+    """Lay out wide scales, each under its caption, with the limit above the notch and the word below."""
     captions = []
     needle_width = min(width - 30, 330.0)
     for verdict in verdicts:
@@ -98,7 +106,7 @@ def lay_out_large(page: Page, verdicts: Sequence[Verdict], width: float, more: i
 
 
 def lay_out_small(page: Page, verdicts: Sequence[Verdict], width: float, more: int) -> VerdictNeedles | None:
-    """A short scale under name and limit, the word beside it."""
+    """Lay out short scales, each under its caption and limit, with the word next to it."""
     captions = []
     needle_width = 108.0
     for verdict in verdicts:
@@ -112,7 +120,7 @@ def lay_out_small(page: Page, verdicts: Sequence[Verdict], width: float, more: i
 
 
 def _caption(page: Page, verdict: Verdict, width: float) -> tuple[str, ...] | None:
-    """Name and limit on one line, else on one each, else broken where it can be; None where two lines are too few."""
+    """Return name and limit on one line, else on one each, else broken; None if two lines are too few."""
     whole = f"{verdict.label}, {verdict.limit}" if verdict.limit else verdict.label
     if page.width(whole, LABEL) <= width:
         return (whole,)

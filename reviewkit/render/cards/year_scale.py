@@ -19,7 +19,7 @@ SHORTEN_AMOUNTS = "leave out fair = … in [price]"
 
 
 def amounts_height(page: Page, years: tuple[int, int] | None, size: float = READING) -> float:
-    """What amounts of a size take, with the years under them."""
+    """Return the height of amounts of a given size, including the years under them."""
     amounts = page.cap(LABEL) + _LABEL_GAP + page.cap(size, True)
     scale = _OVER_SCALE + _LONG + _UNDER_TICK + page.cap(LABEL) if years else 0.0
     return _OVER_AMOUNTS + amounts + scale
@@ -28,10 +28,32 @@ def amounts_height(page: Page, years: tuple[int, int] | None, size: float = READ
 def place_amounts(
     page: Page, amounts: Sequence[tuple[str, str]], years: tuple[int, int] | None, region: Box, most: float = READING
 ) -> float:
-    """Place (what, amount) pairs on a region's foot, in the largest size up to `most` that fits: over a scale of years
-    the first stands at its left end and the others at its right, else side by side. Returns where they begin.
+    """Place (what, amount) pairs at a region's foot, in the largest size up to `most` that fits.
 
-    Raises LayoutFault where there is no room.
+    Above a scale of years, the first is at its left end and the others at its right; else they are side by side.
+
+    Parameters
+    ----------
+    page : Page
+        the card
+    amounts : sequence of (str, str)
+        what each is, and the amount
+    years : tuple of int or None
+        first and last year of the scale
+    region : Box
+        the room for them
+    most : float
+        largest text size in pixels
+
+    Returns
+    -------
+    float
+        the top of what was placed, in pixels
+
+    Raises
+    ------
+    LayoutFault
+        if there is no room
     """
     look = page.look
     for size in (float(size) for size in range(int(most), int(min(most, 56.0)) - 11, -2)):
@@ -60,7 +82,7 @@ def place_amounts(
 
 
 def _place_scale(page: Page, region: Box, line_y: float, years: tuple[int, int]) -> None:
-    """A tick a year, a long one at decades and ends, the years under those that have room."""
+    """Place a tick for each year, a long one for decades and ends, and the years that have room."""
     look, (first, last) = page.look, years
     span = last - first
     step = 1 if abs(span) <= _MOST_TICKS else 10

@@ -1,7 +1,7 @@
-"""A card that moves: its frame, the curve drawn from left to right, names and readings, the needle last, then held.
+"""Animated cards: the frame, the curve drawn from left to right, names and readouts, the needle last, then a hold.
 
-Each layer is painted once; a frame is columns copied from one layer to the next. What is held is encoded for half
-a second, and the bytes of that are put in as often as needed.
+Each layer is painted once; a frame is made by copying columns from one layer to the next. Half a second of the hold is
+encoded, and its bytes are repeated as often as needed.
 """
 
 from __future__ import annotations
@@ -42,8 +42,18 @@ _FORMAT, _DEPTH_BEHIND = b"png ", 78  # the data format of a sample description,
 
 @dataclass(frozen=True)
 class Motion:
-    """What is asked of clips. `rate`: frames a second; `seconds`: a clip's length if its card names none; `folder`:
-    where finished clips are put.
+    """Settings of clips.
+
+    Attributes
+    ----------
+    rate
+        frames per second
+    seconds
+        length of a clip whose card names none
+    encoder
+        the encoder
+    folder
+        folder for finished clips
     """
 
     rate: Fraction
@@ -52,25 +62,25 @@ class Motion:
     folder: Path
 
     def file(self, card_id: str, ending: str) -> Path:
-        """Where a card's clip is put."""
+        """Return the path of a card's clip."""
         return self.folder / f"{card_id}{ending}"
 
 
 @dataclass(frozen=True)
 class ClipLength:
-    """A clip in frames: the first, without a curve; then `drawing`, the last of which is the still; then `held`."""
+    """A clip in frames: the first, without a curve; then `drawing`, which ends with the still; then `hold`."""
 
     drawing: int
-    held: int
+    hold: int
 
     @property
     def frames(self) -> int:
-        """All of them."""
-        return 1 + self.drawing + self.held
+        """Return the total number of frames."""
+        return 1 + self.drawing + self.hold
 
 
 def plan_length(seconds: float, rate: Fraction) -> ClipLength:
-    """How a clip of some length is parted; two frames at least."""
+    """Divide a clip of some seconds into drawing and hold; it has at least two frames."""
     exact = Fraction(str(seconds))  # as it is written, not as it is held
     frames = max(round(exact * rate), 2)
     drawing = min(max(round(min(exact * _SHARE, Fraction(_MOST_S)) * rate), 1), frames - 1)
@@ -78,7 +88,7 @@ def plan_length(seconds: float, rate: Fraction) -> ClipLength:
 
 
 def split_layers(items: Sequence[Item]) -> list[list[Item]]:
-    """A card's shapes, in as many layers as it comes in, each with all before it; the last is the card."""
+    """Return a card's shapes as layers in the order they appear, each with everything before it."""
     made = []
     shown: set[str] = set()
     for step in _STEPS:
@@ -88,13 +98,27 @@ def split_layers(items: Sequence[Item]) -> list[list[Item]]:
 
 
 def write_opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
-    """Write H.264 in MP4: BT.709, 4:2:0, as many frames as `seconds` have. `pixels`: one picture for each of `split_layers`.
+    """Write a clip as H.264 in MP4: BT.709, 4:2:0. The same pictures give the same bytes.
 
-    The same pictures give the same bytes. Raises CannotFinish; `place` is then not there.
+    Parameters
+    ----------
+    pixels : iterator of ndarray of uint8, shape (height, width, 4)
+        one picture for each of `split_layers`
+    place : Path
+        file to write
+    motion : Motion
+        rate and encoder
+    seconds : float
+        length of the clip
+
+    Raises
+    ------
+    CannotFinish
+        if the encoder fails; the file is then removed
     """
     made = plan_length(seconds, motion.rate)
     round_of = max(round(motion.rate / 2), 2)  # held frames that are encoded once
-    rounds, odd = divmod(made.held, round_of)
+    rounds, odd = divmod(made.hold, round_of)
     encoded_held = odd + (round_of if rounds else 0)
     first = next(pixels)
     height, width = first.shape[:2]
@@ -134,7 +158,7 @@ def write_opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: floa
 
 
 def write_clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
-    """Write PNG in MOV with straight alpha, every value kept, as `write_opaque_clip` does else."""
+    """Write a clip as PNG in MOV with straight alpha, losslessly; else as `write_opaque_clip` does."""
     made = plan_length(seconds, motion.rate)
     planes = ((some,) for some in pixels)
     options = ["-f", "image2pipe", "-framerate", str(motion.rate), "-c:v", "png", "-i", "pipe:0", "-c", "copy"]
@@ -144,7 +168,7 @@ def write_clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float
         for (frame,) in animate(planes, made.drawing, _mix_with_alpha):
             picture = encode_png_with_alpha(frame)
             yield picture
-        for _ in range(made.held):
+        for _ in range(made.hold):
             yield picture
 
     _encode_whole(motion.encoder.ffmpeg, options, pictures(), place)
@@ -152,8 +176,10 @@ def write_clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float
 
 
 def _write_depth(place: Path) -> None:
-    """Write into a MOV that its pixels have 32 bits: a copied stream is said to have 24, and programs that go by that
-    see no alpha. Places are those of the video sample description (QuickTime File Format Specification).
+    """Set the depth in a MOV's sample description to 32 bits, so that programs see its alpha.
+
+    A copied stream is marked as 24 bits. Offsets after the video sample description in the QuickTime File Format
+    Specification.
     """
     with place.open("r+b") as file:
         while head := file.read(8):
@@ -171,7 +197,7 @@ def _write_depth(place: Path) -> None:
 
 
 def _encode_whole(ffmpeg: str, options: Sequence[str], pieces: Sequence[bytes] | Iterator[bytes], place: Path) -> None:
-    """Encode into a place, which is left empty where that fails."""
+    """Encode into a file, and remove it if that fails."""
     done = False
     try:
         encode(ffmpeg, [*options, f"file:{place}"], pieces)  # a folder may be called tcp:x
@@ -182,7 +208,7 @@ def _encode_whole(ffmpeg: str, options: Sequence[str], pieces: Sequence[bytes] |
 
 
 def _timescale(rate: Fraction) -> int:
-    """Ticks a second of which a frame takes a whole number; at least some hundreds, so that durations are exact too."""
+    """Return ticks per second such that a frame takes a whole number; at least several hundred."""
     return rate.numerator * math.ceil(600 / rate.numerator)
 
 
@@ -195,8 +221,23 @@ def _after(first: Bytes, rest: Layers) -> Iterator[Bytes]:
 
 
 def animate(pictures: Iterator[Planes], frames: int, mixed: Callable[[Bytes, Bytes, float], Bytes]) -> Iterator[Planes]:
-    """The first picture, then `frames` frames until the last one stands whole: the second is swept in from left to
-    right, the others are faded in. Each frame is good until the next is asked for.
+    """Yield the first picture, then `frames` frames that end with the last picture.
+
+    The second picture is swept in from left to right, the others are faded in.
+
+    Parameters
+    ----------
+    pictures : iterator of tuple of ndarray of uint8
+        the planes of each layer's picture
+    frames : int
+        frames after the first
+    mixed : callable
+        mixes samples before and after by a share of the latter
+
+    Yields
+    ------
+    tuple of ndarray of uint8
+        a frame's planes, valid until the next is asked for
     """
     shown = tuple(plane.copy() for plane in next(pictures))
     yield shown
@@ -212,7 +253,10 @@ def animate(pictures: Iterator[Planes], frames: int, mixed: Callable[[Bytes, Byt
 
 
 def _sweep(shown: Planes, after: Planes, mixed: object) -> Callable[[float], None]:
-    """Copies all columns up to a share of those that differ; two at a time, since two share their colour."""
+    """Return a function that copies all columns up to a share of those that differ.
+
+    Columns are copied in pairs, since two share their chroma.
+    """
     width = shown[0].shape[1]
     columns = [
         np.flatnonzero((old != new).any(axis=(0, *range(2, old.ndim)))) * (width // old.shape[1])
@@ -234,7 +278,7 @@ def _sweep(shown: Planes, after: Planes, mixed: object) -> Callable[[float], Non
 
 
 def _fade(shown: Planes, after: Planes, mixed: Callable[[Bytes, Bytes, float], Bytes]) -> Callable[[float], None]:
-    """Mixes what differs with what it becomes."""
+    """Return a function that mixes whatever differs with what it becomes."""
     parts = []
     for old, new in zip(shown, after, strict=True):
         samples = old.reshape(-1, *old.shape[2:])  # the same memory, a sample or a pixel in each
@@ -250,12 +294,12 @@ def _fade(shown: Planes, after: Planes, mixed: Callable[[Bytes, Bytes, float], B
 
 
 def _mix(before: Bytes, after: Bytes, share: float) -> Bytes:
-    """Between two, by a share of the second."""
+    """Mix two sets of samples by a share of the second."""
     return np.rint(before + (after.astype(np.float32) - before) * np.float32(share)).astype(np.uint8)
 
 
 def _mix_with_alpha(before: Bytes, after: Bytes, share: float) -> Bytes:
-    """Between two with straight alpha, shape (n, 4): a colour counts by how opaque it is."""
+    """Mix two sets of pixels with straight alpha, shape (n, 4), weighting colours by their opacity."""
     first, second = before.astype(np.float32), after.astype(np.float32)
     weights = first[:, 3:] * np.float32(1 - share), second[:, 3:] * np.float32(share)
     alpha = weights[0] + weights[1]
@@ -267,8 +311,9 @@ def _mix_with_alpha(before: Bytes, after: Bytes, share: float) -> Bytes:
 
 
 def _yuv(pixels: Bytes) -> Planes:
-    """Red, green, blue as luma and chroma of ITU-R BT.709, 8 bit, 16 … 235 and 16 … 240; chroma of two rows and two
-    columns in one sample, which sits on the left column (as H.264 has it where nothing else is said).
+    """Convert red, green, blue to 8-bit luma and chroma of ITU-R BT.709, 16 … 235 and 16 … 240.
+
+    Chroma is subsampled 4:2:0, co-sited with the left column, as H.264 assumes by default.
     """
     red, green, blue = (pixels[..., channel].astype(np.float32) for channel in range(3))
     luma = np.float32(0.2126) * red + np.float32(0.7152) * green + np.float32(0.0722) * blue

@@ -1,4 +1,4 @@
-"""The encoder: finding an ffmpeg that has what clips need, and feeding it. The only file that runs another program."""
+"""The encoder: finding a suitable ffmpeg and feeding it. The only module that runs another program."""
 
 from __future__ import annotations
 
@@ -22,16 +22,25 @@ ENCODER = "libx264"
 
 @dataclass(frozen=True)
 class Encoder:
-    """An ffmpeg to encode with, and what tells it from another one or another version."""
+    """An ffmpeg to encode with.
+
+    Attributes
+    ----------
+    digest
+        identifies this program and version
+    """
 
     ffmpeg: str
     digest: str
 
 
 def find_encoder() -> Encoder:
-    """Return the ffmpeg on the path, else the one that imageio-ffmpeg carries, if it has H.264.
+    """Find an ffmpeg with H.264: the one on the path, else the one that imageio-ffmpeg carries.
 
-    Raises InputError if there is none.
+    Raises
+    ------
+    InputError
+        if there is none
     """
     lacking = ""
     for ffmpeg in _candidates():
@@ -44,13 +53,28 @@ def find_encoder() -> Encoder:
 
 
 def _digest(ffmpeg: str) -> str:
-    """The digest of an encoder: of its file, and of what it says of itself, for its libraries may be elsewhere."""
+    """Return a digest of an encoder's file and of its version text, since its libraries may be separate files."""
     ran = subprocess.run([ffmpeg, "-hide_banner", "-version"], capture_output=True, stdin=subprocess.DEVNULL)
     return digest_of(f"{file_digest(Path(ffmpeg))} {ran.stdout!r}".encode())
 
 
 def encode(ffmpeg: str, arguments: Sequence[str], pieces: Iterable[Bytes | bytes]) -> None:
-    """Run ffmpeg with pieces of data as its standard input. Raises CannotFinish with what it said last."""
+    """Run ffmpeg with pieces of data as its standard input.
+
+    Parameters
+    ----------
+    ffmpeg : str
+        path of the program
+    arguments : sequence of str
+        its arguments
+    pieces : iterable of ndarray or bytes
+        the data
+
+    Raises
+    ------
+    CannotFinish
+        with its last message, if it fails
+    """
     command = [ffmpeg, "-hide_banner", "-loglevel", "error", "-y", *arguments]
     try:
         with tempfile.TemporaryFile() as said:
@@ -65,7 +89,10 @@ def encode(ffmpeg: str, arguments: Sequence[str], pieces: Iterable[Bytes | bytes
 
 
 def _run_with_input(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> int:
-    """The exit status of a program that is given pieces of data. Ended if they cannot be had."""
+    """Run a program with pieces of data as its input; return its exit status.
+
+    The program is killed if the pieces can't be produced.
+    """
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=said) as process:
         given = False
         try:

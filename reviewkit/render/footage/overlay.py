@@ -1,7 +1,7 @@
-"""A card without its ground, to be laid over footage: straight alpha, and a soft plate under what must be read.
+"""Overlays: a card without its ground, with straight alpha and a soft plate under what must be legible.
 
-The plate is no more opaque than the contrasts need over the brightest and the darkest footage there can be. Editing
-programs mix code by code, so that is how it is reckoned here.
+The plate is no more opaque than the contrasts need over the brightest and the darkest footage. Editing programs mix
+sRGB codes, so they are mixed here too.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ _IN_LINE = 120.0  # edges no further apart than this are brought in line
 
 @dataclass(frozen=True)
 class _OnFootage(Look):
-    """A look whose palest colours are seen on its plate, too."""
+    """A look whose palest colours can be seen on its plate as well."""
 
     @property
     def bench(self) -> str:
@@ -61,15 +61,16 @@ class _OnFootage(Look):
 
 
 def footage_look(look: Look) -> Look:
-    """A look as it is drawn over footage: what is as pale as its ground allows is as pale as its plate allows."""
+    """Return a look as drawn over footage, its pale colours limited by the plate instead of the ground."""
     return _OnFootage(*(getattr(look, field.name) for field in fields(Look)))
 
 
 @cache
 def plate_opacity(look: Look) -> int:
-    """The plate's alpha, 0 … 255: the least with which every colour of a look keeps its contrast over any footage.
+    """Return the plate's alpha, 0 … 255: the least with which every colour keeps its contrast.
 
-    Ink 7:1 on the plate; all other texts 4.5:1, on the maker's band, too; curves 3:1 follow, being drawn in those.
+    Ink needs 7:1 on the plate; other texts need 4.5:1, on the maker's band too. Curves need 3:1 and follow, since they
+    are drawn in the same colours.
     """
     wanted = {
         look.ink: INK_CONTRAST,
@@ -87,18 +88,18 @@ def plate_opacity(look: Look) -> int:
 
 
 def composite_over_footage(look: Look) -> Callable[[str], tuple[str, ...]]:
-    """What a colour of the plate, or of an area on it, becomes over the brightest and the darkest footage."""
+    """Return a function from a colour of plate or area to what it becomes over extreme footage."""
     return partial(_composite, alpha=plate_opacity(look))
 
 
 def _composite(colour: str, alpha: int) -> tuple[str, ...]:
-    """A colour of some alpha over the brightest and the darkest footage."""
+    """Composite a colour of some alpha over the brightest and the darkest footage."""
     return tuple(mix(colour, footage, 1 - alpha / _OPAQUE) for footage in FOOTAGE)
 
 
 @cache
 def _palest(look: Look, colour: str, most: float) -> str:
-    """A colour with as much ground mixed in as leaves a curve's contrast on plate and band."""
+    """Return a colour with as much ground mixed in as leaves a curve's contrast on plate and band."""
     alpha = plate_opacity(look)
     under = [*_composite(look.ground, alpha), *_composite(look.band, alpha)]
     for percent in range(round(most * 100), 0, -1):
@@ -112,10 +113,26 @@ def _palest(look: Look, colour: str, most: float) -> str:
 
 
 def draw_plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, int]) -> Bytes:
-    """The plate under some boxes, in a frame of `width`: its pixels from one row to another, shape (rows, width, 4).
+    """Draw the plate under some boxes.
 
-    Red, green and blue are the ground's everywhere, also where nothing is seen of it: a picture that is scaled later
-    mixes in the colour of what is clear.
+    The colour is the ground's everywhere, even where alpha is 0: a picture that is scaled later mixes in the colour of
+    transparent pixels.
+
+    Parameters
+    ----------
+    boxes : iterable of Box
+        in pixels of a 1920 × 1080 frame
+    look : Look
+        its ground is the plate's colour
+    width : int
+        width of the frame in pixels
+    rows : tuple of int
+        first row of the picture, and the row after its last
+
+    Returns
+    -------
+    ndarray of uint8, shape (rows, width, 4)
+        straight alpha
     """
     scale = width / FRAME_WIDTH
     top, bottom = rows
@@ -135,7 +152,7 @@ def draw_plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, in
 
 
 def _rounded_box(height: int, width: int, scale: float, alpha: int) -> Bytes:
-    """A box of this alpha with round corners and soft edges, shape (height, width)."""
+    """Return the alpha of a box with rounded corners and soft edges, shape (height, width)."""
     corner = _corner(scale, alpha)
     end = min(len(corner), height // 2, width // 2)
     corner = corner[:end, :end]
@@ -149,7 +166,7 @@ def _rounded_box(height: int, width: int, scale: float, alpha: int) -> Bytes:
 
 @cache
 def _corner(scale: float, alpha: int) -> Bytes:
-    """The upper left corner of a plate, as far as it is not whole."""
+    """Return the alpha of a plate's upper left corner, as far as it isn't uniform."""
     at = (np.arange(math.ceil((_ROUND + _SOFT) * scale)) + 0.5) / scale
     off = np.maximum(_ROUND + _SOFT - at, 0)  # from the middle of its rounding, one way
     share = ((_ROUND + _SOFT - np.hypot(off[:, np.newaxis], off)) / (2 * _SOFT)).clip(0, 1)
@@ -158,7 +175,7 @@ def _corner(scale: float, alpha: int) -> Bytes:
 
 
 def plate_regions(items: Sequence[Item]) -> tuple[Box, ...]:
-    """The boxes that stand on the plate: title, the name in the corner, picture, readings, foot."""
+    """Return the boxes that need a plate: title, the name in the corner, picture, readouts, foot."""
     column = [box for item in items if item.part in _COLUMN and (box := _extent(item))]
     bands = _split_at_gaps([box for item in items if item.part not in _COLUMN and (box := _extent(item))])
     if not bands:
@@ -176,7 +193,7 @@ def plate_regions(items: Sequence[Item]) -> tuple[Box, ...]:
 
 
 def _extent(item: Item) -> Box | None:
-    """What an item takes; of a text from its capitals to its baseline, so that lines are told from gaps."""
+    """Return an item's box; for a text from capitals to baseline, so that lines differ from gaps."""
     if isinstance(item, Text):
         return Box(item.box.left, item.box.top, item.box.right, item.baseline)
     points = np.asarray(item.points, dtype=np.float64).reshape(-1, 2)
@@ -199,7 +216,7 @@ def _union(boxes: Sequence[Box]) -> Box:
 
 
 def _join_near(boxes: Sequence[Box]) -> list[Box]:
-    """Boxes over each other made one where no footage is worth showing between them; the readings stay beside."""
+    """Join boxes above each other if the gap isn't worth showing footage in."""
     joined: list[Box] = []
     for box in sorted(boxes, key=lambda box: box.top):
         for index, other in enumerate(joined):
@@ -212,7 +229,7 @@ def _join_near(boxes: Sequence[Box]) -> list[Box]:
 
 
 def _align_edges(boxes: Sequence[Box]) -> list[Box]:
-    """Boxes whose edges lie near each other brought in line with the outermost of them."""
+    """Align edges that are close together with the outermost of them."""
     lefts, rights = [box.left for box in boxes], [box.right for box in boxes]
     tops, bottoms = [box.top for box in boxes], [box.bottom for box in boxes]
     return [
@@ -227,7 +244,7 @@ def _align_edges(boxes: Sequence[Box]) -> list[Box]:
 
 
 def _split_at_gaps(boxes: Iterable[Box]) -> list[list[Box]]:
-    """Boxes from the top down, parted wherever a wide gap goes all the way across."""
+    """Group boxes from the top down, separated at each wide gap across the full width."""
     bands: list[list[Box]] = []
     bottom = -np.inf
     for box in sorted(boxes, key=lambda box: box.top):
@@ -239,7 +256,7 @@ def _split_at_gaps(boxes: Iterable[Box]) -> list[list[Box]]:
 
 
 def _split_head(boxes: Sequence[Box]) -> list[Box]:
-    """A head's boxes: one, or title and corner apart where there is much between them."""
+    """Return a head's boxes: one, or title and corner separately if they are far apart."""
     ordered = sorted(boxes, key=lambda box: box.left)
     reach = ordered[0].right
     for box in ordered:
@@ -254,17 +271,50 @@ def _split_head(boxes: Sequence[Box]) -> list[Box]:
 
 
 def draw_overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> Bytes:
-    """Shapes on their plate and nothing else: shape (height, width, 4), straight alpha.
+    """Draw shapes on their plate with nothing behind it.
 
-    `items`: in the colours of `on_footage(look)`. The pixels are good until the next picture of this size is painted.
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        in the colours of `footage_look(look)`
+    look : Look
+        its ground is the plate's colour
+    width : int
+        width of the frame in pixels
+    fonts : Fonts
+        the user's fonts, if any
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 4)
+        straight alpha; valid until the next picture of this size is painted
     """
     ground = draw_plate(plate_regions(items), look, width, (0, round(width * FRAME_HEIGHT / FRAME_WIDTH)))
     return paint_on_plate(items, ground, width, fonts)
 
 
 def paint_on_plate(items: Sequence[Item], ground: Bytes, width: int, fonts: Fonts, first_row: int = 0) -> Bytes:
-    """Shapes on a plate, or on a part of it that begins at `first_row`. What a card has as its ground, such as the
-    maker's band, only colours the plate.
+    """Paint shapes on a plate, or on a part of it that begins at `first_row`.
+
+    A card's own ground, such as the maker's band, colours the plate without changing its alpha.
+
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        shapes in drawing order
+    ground : ndarray of uint8, shape (rows, width, 4)
+        the plate
+    width : int
+        width of the frame in pixels
+    fonts : Fonts
+        the user's fonts, if any
+    first_row : int
+        row of the frame that is the plate's first
+
+    Returns
+    -------
+    ndarray of uint8, shape (rows, width, 4)
+        straight alpha; valid until the next picture of this size is painted
     """
     bands = [item for item in items if isinstance(item, Area) and item.kind == "band"]
     if bands:
@@ -281,5 +331,5 @@ def paint_on_plate(items: Sequence[Item], ground: Bytes, width: int, fonts: Font
 
 
 def encode_overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
-    """`draw_overlay` as PNG."""
+    """Draw an overlay and encode it as a PNG; see `draw_overlay`."""
     return encode_png_with_alpha(draw_overlay(items, look, width, fonts))

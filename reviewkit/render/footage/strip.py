@@ -1,4 +1,4 @@
-"""A strip for the lower third: what a card says in one figure, on one plate, to be laid over footage as it is."""
+"""Strips for the lower third: a card's key figure on one plate, ready to lay over footage."""
 
 from __future__ import annotations
 
@@ -49,7 +49,13 @@ SHORTEN_STRIP = "shorten title = … or setting = … of its [[measurement]]"
 
 @dataclass(frozen=True)
 class StripContent:
-    """What a strip says: `conditions` from the one that must stand to those that may be left out."""
+    """The texts and the verdict of a strip.
+
+    Attributes
+    ----------
+    conditions
+        the indispensable one first, those that may be left out last
+    """
 
     title: str
     label: str
@@ -60,8 +66,9 @@ class StripContent:
 
 
 def choose_content(card: Card) -> StripContent | None:
-    """What a card has for a strip: its key reading, with the verdict on that figure where there is one; else its
-    first verdict with what was measured. None where it has neither.
+    """Choose what a card shows on its strip: its key figure with the verdict on it, if there is one.
+
+    Failing that, its first verdict with the measured figure. Returns None if it has neither.
     """
     conditions = tuple(part for part in card.conditions.split(" · ") if part)
     for reading in card.readings:
@@ -80,20 +87,20 @@ def choose_content(card: Card) -> StripContent | None:
 
 
 def _label(title: str, label: str, conditions: Sequence[str]) -> str:
-    """A reading's label without what the strip says already."""
+    """Return a readout's label without what the strip says already."""
     said = (title.casefold(), *(part.casefold() for part in conditions))
     rest = ", ".join(part for part in label.split(", ") if part.casefold() not in said)
     return rest if conditions else label
 
 
 def _figure(key: str, verdict: Verdict | None) -> str:
-    """The figure with its uncertainty where that decides."""
+    """Return the figure, with its uncertainty if that decides the verdict."""
     close = verdict is not None and verdict.verdict == CLOSE and verdict.measured.split(" ")[0] == key.split(" ")[0]
     return verdict.measured if close and verdict is not None else key
 
 
 def _same_figure(key: str, measured: str) -> bool:
-    """Whether a verdict was given on the figure that stands as the key reading: "−64.0 dB" and "64.0 dB"."""
+    """Tell whether a verdict is about the key figure: "−64.0 dB" and "64.0 dB"."""
     now = key.rpartition("→")[2].strip()
     number, other = (re.search(r"\d[\d.]*", text) for text in (now, measured))
     return (
@@ -102,7 +109,7 @@ def _same_figure(key: str, measured: str) -> bool:
 
 
 def _channel(reading: Readout) -> str:
-    """Whose the key reading is: said, or the one whose row has the same figure."""
+    """Return the key figure's channel: its own, or that of the only row with the same figure."""
     same = [row[0] for row in reading.rows if len(row) == 2 and row[1] == reading.key]
     return reading.channel or (same[0] if len(same) == 1 else "")
 
@@ -111,9 +118,12 @@ def _channel(reading: Readout) -> str:
 
 
 def lay_out_strip(page: Page, what: StripContent) -> None:
-    """Place a strip in the lower third: title over label and conditions, the figure, the needle with its word.
+    """Place a strip in the lower third: title above label and conditions, the figure, the needle.
 
-    Raises LayoutFault where even the shortest form does not fit.
+    Raises
+    ------
+    LayoutFault
+        if even the shortest form doesn't fit
     """
     beside = _needle_width(page, what.verdict)
     for lines in (1, 2, 3):
@@ -132,7 +142,7 @@ def lay_out_strip(page: Page, what: StripContent) -> None:
 
 
 def _label_forms(what: StripContent) -> Iterator[str]:
-    """Label and conditions, from all of them down to the first: load and level, which no figure goes without."""
+    """Yield label and conditions, from all of them down to the first, which no figure goes without."""
     for count in range(len(what.conditions), min(len(what.conditions), 1) - 1, -1):
         yield " · ".join(part for part in (what.label, *what.conditions[:count]) if part)
 
@@ -143,7 +153,7 @@ def _figure_width(page: Page, what: StripContent, size: float) -> float:
 
 
 def _needle_width(page: Page, verdict: Verdict | None) -> float:
-    """Of the needle and what stands beside it, with the gap before it; 0 where there is none."""
+    """Return the width of the needle, its words and the gap before it; 0 without a verdict."""
     return _GAP + _NEEDLE + _SMALL_GAP + _words_width(page, verdict) if verdict else 0.0
 
 
@@ -158,7 +168,7 @@ def _limit_text(verdict: Verdict) -> str:
 def _place(
     page: Page, what: StripContent, title: Setting, under: Setting, size: float, x: float, figure: float
 ) -> None:
-    """Place all of it; `x`: where the figure begins, `figure`: how wide it is with its channel."""
+    """Place everything; `x`: the figure's left edge, `figure`: its width including the channel."""
     look = page.look
     first = _LAST_BASELINE - (len(under.lines) - 1) * _PITCH
     baseline = first - _UNDER_TITLE - (len(title.lines) - 1) * title.size * 1.1
@@ -202,8 +212,24 @@ def _place_needle(page: Page, verdict: Verdict, x: float, middle: float) -> None
 
 
 def draw_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> tuple[Bytes, int]:
-    """The lower third of a strip's frame, straight alpha, and which row of the frame is its first. What is above is
-    clear. The pixels are good until the next picture of this size is painted.
+    """Draw the lower third of a strip's frame.
+
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        in the colours of `footage_look(look)`
+    look : Look
+        its ground is the plate's colour
+    width : int
+        width of the frame in pixels
+    fonts : Fonts
+        the user's fonts, if any
+
+    Returns
+    -------
+    tuple of ndarray and int
+        pixels of shape (rows, width, 4), straight alpha, valid until the next picture of this size is painted; and the
+        frame's row that is their first. Everything above is transparent
     """
     scale = width / FRAME_WIDTH
     first, end = round(TOP * scale), round(FRAME_HEIGHT * scale)
@@ -218,6 +244,6 @@ def draw_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_
 
 
 def encode_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
-    """A strip's full frame as PNG."""
+    """Draw a strip and encode its full frame as a PNG."""
     pixels, first = draw_strip(items, look, width, fonts)
     return encode_png_with_alpha(pixels, first)

@@ -1,8 +1,8 @@
-"""timeline.otio: the noted clips one after another, the cards over them where notes call for them, and markers.
+"""timeline.otio: the noted clips in a row, the cards above them where notes call for them, and markers.
 
-All places are whole frames, counted from exact seconds. Markers stand on the clips, in the clip's own time, so that
-they go where the editor moves the clip. A segment's marker spans its footage: what is left of a clip that was trimmed
-at its head still says which segment it is.
+All positions are whole frames, computed from exact seconds. Markers are on the clips, in the clip's own time, so that
+they move with the clip. A segment's marker spans its footage: even a clip that was trimmed at its head shows which
+segment it belongs to.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ class _Mark:
 
 @dataclass(frozen=True)
 class _TrackItem:
-    """Something on a track, in frames. `first`, `available`: where its medium begins, and how much there is of it."""
+    """An item on a track, in frames; `first`, `available`: start and length of its medium."""
 
     name: str
     url: str
@@ -55,13 +55,24 @@ class _TrackItem:
 
 
 def missing_library() -> tuple[str, ...]:
-    """How to have a timeline, where the library that writes it is not installed; it is not loaded for that."""
+    """Return how to get a timeline if its library isn't installed. The library isn't imported."""
     return () if find_spec("opentimelineio") else (LEFT_OUT,)
 
 
 def timeline_files(episode: Episode, made: Collection[str]) -> dict[str, bytes]:
-    """The file by its name; none without the library. `made`: paths of the files that the build makes, among them those
-    of cards that move.
+    """Return the timeline by its file name; nothing without the library.
+
+    Parameters
+    ----------
+    episode : Episode
+        the episode
+    made : collection of str
+        paths of the files in the build, including those of animated cards
+
+    Returns
+    -------
+    dict of str to bytes
+        the file
     """
     if missing_library():
         return {}
@@ -71,7 +82,7 @@ def timeline_files(episode: Episode, made: Collection[str]) -> dict[str, bytes]:
 
 
 def build_timeline(otio: Any, episode: Episode, made: Collection[str]) -> str:
-    """The timeline's text, by the library. The same episode gives the same text."""
+    """Return the timeline's text. The same episode gives the same text."""
     rate = episode.session.episode.frame_rate
     footage = _place_clips(episode, rate)
     shown = _place_cards(episode, footage, made, rate)
@@ -96,7 +107,7 @@ def build_timeline(otio: Any, episode: Episode, made: Collection[str]) -> str:
 
 
 def _place_clips(episode: Episode, rate: Fraction) -> list[_TrackItem]:
-    """The clips in the notes' order, end to end: an hour between two of them is no hour of the film."""
+    """Place the clips in the notes' order, end to end: time between two of them isn't part of the film."""
     notes = episode.notes
     clips = list(notes.clips)
     if any(not note.clip for note in notes.notes):
@@ -128,7 +139,7 @@ def _place_clips(episode: Episode, rate: Fraction) -> list[_TrackItem]:
 
 
 def _marks(notes: Sequence[Note], segment: str, length: int, rate: Fraction) -> tuple[tuple[_Mark, ...], str]:
-    """A clip's markers in order, and the segment that it ends in. `segment`: the one that the clip before ended in."""
+    """Return a clip's markers in order, and the segment that it ends in, given the previous clip's."""
     marks: list[_Mark] = []
     begins: list[tuple[int, str]] = []
     for note in notes:
@@ -158,7 +169,7 @@ def _frame_of(note: Note, length: int, rate: Fraction) -> int:
 def _place_cards(
     episode: Episode, footage: Sequence[_TrackItem], made: Collection[str], rate: Fraction
 ) -> list[_TrackItem]:
-    """The cards: those that notes call for at their times, then the others, behind all else, in the outline's order."""
+    """Place the cards that notes call for at their times, then the others at the end, in the outline's order."""
     names = file_stems(episode.cards)
     holds = {card.id: _hold_frames(card, episode, rate) for card in episode.cards}
 
@@ -184,7 +195,7 @@ def _place_cards(
 
 
 def _card_calls(episode: Episode, footage: Sequence[_TrackItem], rate: Fraction) -> list[tuple[int, tuple[str, ...]]]:
-    """Each note that calls for cards: its frame on the timeline, and the cards, with those that follow a first one."""
+    """Return each note that calls for cards as (frame on the timeline, cards), with continuation cards."""
     called = {beat.note: beat.cards for segment in episode.segments for beat in segment.beats if beat.note}
     clips = {placed.ids.get("clip", ""): placed for placed in footage}
     return [
@@ -197,9 +208,10 @@ def _card_calls(episode: Episode, footage: Sequence[_TrackItem], rate: Fraction)
 def _schedule(
     calls: Sequence[tuple[int, tuple[str, ...]]], holds: Mapping[str, int], least: int
 ) -> Iterator[tuple[str, int, int]]:
-    """Each card with its first frame and its length. Where the next is called for sooner than one is held, it is cut
-    short, for the words have gone on. Cards of one note share what there is; none has less than `least`, and what
-    follows then waits for it.
+    """Yield each card with its first frame and its length.
+
+    If the next call comes before a card's hold is over, the card is cut short, for the narration has moved on. Cards of
+    one note share the time; none is shorter than `least`, and what follows then waits.
     """
     free = 0
     for number, (at, cards) in enumerate(calls):
@@ -213,7 +225,7 @@ def _schedule(
 
 
 def _hold_frames(card: Card, episode: Episode, rate: Fraction) -> int:
-    """Frames that a card is held, which is how long its clip is."""
+    """Return the number of frames that a card is held, which is the length of its clip."""
     return plan_length(card.hold_s or episode.session.episode.card_seconds, rate).frames
 
 
@@ -221,18 +233,18 @@ def _hold_frames(card: Card, episode: Episode, rate: Fraction) -> int:
 
 
 class _TimelineObjects:
-    """Puts places into the library's objects. Its rates are floats, its values whole frames: nothing adds up."""
+    """Converts items into the library's objects. Its rates are floats, its values whole frames: no error adds up."""
 
     def __init__(self, otio: Any, rate: Fraction) -> None:
         self.otio = otio
         self.rate = float(rate)
 
     def time(self, frames: int) -> Any:
-        """A time in frames."""
+        """Return a time in frames."""
         return self.otio.opentime.RationalTime(frames, self.rate)
 
     def track(self, name: str, kind: str, placed: Sequence[_TrackItem]) -> Any:
-        """A track with gaps between what stands on it."""
+        """Return a track with gaps between its items."""
         track = self.otio.schema.Track(name, kind=kind)
         at = 0
         for one in placed:

@@ -1,4 +1,4 @@
-"""The text outputs of a build, each from the one Episode."""
+"""The text outputs of a build, all from one Episode."""
 
 from __future__ import annotations
 
@@ -33,8 +33,14 @@ _COUNTED = {
 
 @dataclass(frozen=True)
 class Texts:
-    """Text outputs by their file names. `table`: the spec table as HTML; `shortened`: what had to be cut to keep to a
-    length, ready to print.
+    """Text outputs by file name.
+
+    Attributes
+    ----------
+    table
+        the spec table as HTML
+    shortened
+        what had to be cut to meet a length limit, ready to print
     """
 
     files: Mapping[str, bytes]
@@ -43,7 +49,29 @@ class Texts:
 
 
 def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()) -> Texts:
-    """Return every text output but the page, which shows pictures. `corrections`: what viewers were told otherwise."""
+    """Render every text output except the page, which needs the pictures.
+
+    Parameters
+    ----------
+    episode : Episode
+        the episode
+    pages : Pages
+        the templates
+    table : SpecTable
+        rated and measured
+    corrections : sequence of Correction
+        published figures that have changed
+
+    Returns
+    -------
+    Texts
+        the outputs
+
+    Raises
+    ------
+    InputError
+        if a template is at fault, or a text is too long
+    """
     files = {
         "outline.md": render_outline(episode, pages),
         "prompter.html": render_prompter(episode, pages),
@@ -75,14 +103,38 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
 def render_episode_page(
     episode: Episode, pages: Pages, table: SpecTable, fragment: str, brochure: Mapping[str, bytes]
 ) -> bytes:
-    """Return the page to publish. `fragment`: the table as HTML; `brochure`: the cards' pictures as PNG, by id."""
+    """Render the page to publish.
+
+    Parameters
+    ----------
+    episode : Episode
+        the episode
+    pages : Pages
+        the templates
+    table : SpecTable
+        rated and measured
+    fragment : str
+        the table as HTML
+    brochure : mapping of str to bytes
+        the cards' pictures as PNG, by card id
+
+    Returns
+    -------
+    bytes
+        the file
+
+    Raises
+    ------
+    InputError
+        if a template is at fault
+    """
     return pages.text("episode.html", **_page_facts(episode, pages, table, fragment, brochure)).encode()
 
 
 def _page_facts(
     episode: Episode, pages: Pages, table: SpecTable, fragment: str, brochure: Mapping[str, bytes]
 ) -> dict[str, Any]:
-    """What the page's template is given."""
+    """Return the variables of the page's template."""
     pictures = {
         name: {"name": name, "alt": card.alt, "data": base64.b64encode(brochure[card.id]).decode()}
         for name, card in zip(file_stems(episode.cards).values(), episode.cards, strict=True)
@@ -104,7 +156,7 @@ def _page_facts(
 
 
 def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
-    """Each measurement's card: its title, and what all cards of it say."""
+    """Return the title of each measurement's card, and the text of all its cards."""
     measurements = [run.conditions.measurement for run in episode.runs]
     shown: dict[str, tuple[str, str]] = {}
     for m in measurements:
@@ -114,7 +166,7 @@ def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
 
 
 def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
-    """Each measured card: what it shows, under which conditions, from which files."""
+    """Return each measured card's title, conditions and source files."""
     sources: dict[str, list[str]] = {}
     for run in episode.runs:
         m = run.conditions.measurement
@@ -127,7 +179,7 @@ def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
 
 
 def headline(episode: Episode) -> str:
-    """One line that stands alone in a search result: what the unit is, and what was done with it."""
+    """Return one line that stands alone in a search result: what the unit is, and what was done with it."""
     unit = episode.session.unit
     what = " ".join(part for part in (str(unit.year) if unit.year else "", unit.what) if part)
     deeds = []
@@ -146,7 +198,7 @@ def _title(episode: Episode) -> str:
 
 
 def _end_s(episode: Episode) -> float:
-    """Where the last chapter ends: the plan's end; after a final cut, the last chapter keeps its planned length."""
+    """Return the end of the last chapter: the plan's end, or its start in the final cut plus its planned length."""
     if not episode.chapters_final:
         return sum(segment.length_s for segment in episode.segments)
     by_title = {segment.title: segment.length_s for segment in episode.segments}
@@ -155,7 +207,7 @@ def _end_s(episode: Episode) -> float:
 
 
 def summarise(episode: Episode) -> tuple[str, ...]:
-    """What a build has to tell whoever ran it: each verdict with what it was passed on, then what is left out."""
+    """Return what to report after a build: the ratings by verdict, then what is left out."""
     verdicts: dict[str, list[str]] = {}
     for verdict in episode.verdicts:
         verdicts.setdefault(verdict.verdict, []).append(verdict.label)
@@ -163,19 +215,19 @@ def summarise(episode: Episode) -> tuple[str, ...]:
 
 
 def left_out(episode: Episode) -> tuple[str, ...]:
-    """Each output that is not made, or not whole, and why."""
+    """Return each output that is missing or incomplete, with the reason."""
     return tuple(line for line in (*episode.left_out, chapters_left_out(episode)) if line)
 
 
 def chapters_left_out(episode: Episode) -> str:
-    """Why the description carries no chapters, or ""."""
+    """Return why the description has no chapters; "" if it has."""
     why = find_chapters_fault(episode.chapters, _end_s(episode))
     return f"description.txt: chapters left out, {why}" if why else ""
 
 
 def all_cautions(episode: Episode, pages: Pages) -> list[str]:
-    """Every caution that this session calls for, the one that stands over all first."""
-    by_topic = pages.cautions(mended=is_repaired(episode.repair, episode.runs))
+    """Return every caution that this session calls for, the general ones first."""
+    by_topic = pages.cautions(repaired=is_repaired(episode.repair, episode.runs))
     names = {segment.name for segment in episode.segments}
     topics = ["all"]
     if episode.repair or names & set(OPEN_CHASSIS):
@@ -188,7 +240,7 @@ def all_cautions(episode: Episode, pages: Pages) -> list[str]:
 
 
 def description_facts(episode: Episode, table: SpecTable, pages: Pages) -> dict[str, Any]:
-    """What the description's template is given."""
+    """Return the variables of the description's template."""
     return {
         "headline": headline(episode),
         "price": episode.price.line if episode.price else "",
@@ -206,17 +258,17 @@ def _as_sentences(lines: Sequence[str]) -> str:
 
 
 def render_outline(episode: Episode, pages: Pages) -> str:
-    """The outline to speak from."""
+    """Render the outline to speak from."""
     return pages.text("outline.md.j2", **_script_facts(episode))
 
 
 def render_prompter(episode: Episode, pages: Pages) -> str:
-    """The same as a page to read from while the camera runs."""
+    """Render the outline as a page to read from while the camera runs."""
     return pages.text("prompter.html", **_script_facts(episode))
 
 
 def _script_facts(episode: Episode) -> dict[str, Any]:
-    """What is said, in order, with the cards to show: what the templates of outline and prompter are given."""
+    """Return the variables of the outline's and the prompter's templates: the script, with its cards."""
     settings = episode.session.episode
     starts: dict[str, float] = {}
     for chapter in episode.chapters if episode.chapters_final else ():
@@ -269,7 +321,7 @@ def _place(note: Note) -> str:
 def framing_sentences(
     pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None
 ) -> dict[str, list[Sentence]]:
-    """What is said of price, fault, repair and verdict: each from its rows."""
+    """Return the sentences on price, fault, repair and verdict, by segment."""
     said: dict[str, list[Sentence]] = {}
     if price is not None:
         for part in ("history", "value"):

@@ -1,8 +1,8 @@
-"""A session's own templates, which may come from a stranger: one process of their own fills them in.
+"""A session's own templates, which may come from a stranger: a separate process fills them in.
 
-The template library's sandbox keeps a template from files and modules, but limits neither its work nor its memory. So
-this process keeps the time, ends the other one when a text takes too long, and accepts nothing from it but plain data
-of a limited length.
+The template library's sandbox keeps a template from files and modules, but limits neither its time nor its memory. So
+this process keeps the time, ends the other one if a text takes too long, and accepts nothing from it but plain data of
+limited length.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ serve()
 
 @dataclass(frozen=True)
 class Limits:
-    """What one text may take: seconds, and bytes of memory and of the text itself."""
+    """Limits for one text: seconds, and bytes of memory and of the text itself."""
 
     longest_s: float = 10.0
     memory: int = 512_000_000  # more than the child takes before the first text
@@ -49,23 +49,25 @@ class Limits:
 
     @property
     def too_long(self) -> str:
-        """What is wrong with a template that takes too long."""
+        """Return the fault of a template that takes too long."""
         return f"takes longer than {self.longest_s:g} s; make it do less"
 
     @property
     def too_large(self) -> str:
-        """What is wrong with a template that takes too much memory."""
+        """Return the fault of a template that takes too much memory."""
         return f"takes more than {self.memory // 1_000_000} MB of memory; make it do less"
 
 
 def template_source(own: Path, template: str) -> str:
-    """Return which file to name where only the template that was asked for is known."""
+    """Return the file to name in a fault if only the requested template is known."""
     return f"templates/{template}" if (own / template).is_file() else "templates"
 
 
 class OwnTemplates:
-    """The templates of a session that brings its own, filled in by a child process. It starts with the first text or
-    with `start`, starts again after a text that it did not survive, and ends with this object or this process.
+    """The templates of a session that brings its own, filled in by a child process.
+
+    The child starts with the first text or with `start`, restarts after a text that it didn't survive, and ends with
+    this object or this process.
     """
 
     def __init__(self, own: Path, shipped: Path, compiled_in: Path | None, limits: Limits) -> None:
@@ -75,18 +77,36 @@ class OwnTemplates:
         self._child: _Child | None = None
 
     def start(self) -> None:
-        """Start the child if it does not run, without waiting for it."""
+        """Start the child if it isn't running, without waiting for it."""
         with self._lock:
             self._running()
 
     def text(self, template: str, facts: Mapping[str, Any]) -> str:
-        """Return a template filled in. Raises InputError naming template and line where a template is at fault,
-        CannotFinish where no child can be started.
+        """Fill in a template.
+
+        Parameters
+        ----------
+        template : str
+            its name
+        facts : mapping
+            its variables
+
+        Returns
+        -------
+        str
+            the text
+
+        Raises
+        ------
+        InputError
+            naming template and line, if a template is at fault
+        CannotFinish
+            if no child can be started
         """
         return self._ask("text", template, facts)
 
     def html(self, template: str, markdown: str) -> str:
-        """Return what a template gave in Markdown as HTML. Raises InputError and CannotFinish, as `text` does."""
+        """Convert the Markdown from a template to HTML. Raises InputError and CannotFinish, as `text` does."""
         return self._ask("html", template, markdown)
 
     def _ask(self, what: str, template: str, given: Mapping[str, Any] | str) -> str:
@@ -117,7 +137,7 @@ class OwnTemplates:
 
 
 class _Ended(Exception):
-    """A child has ended, or had to be ended. Says why."""
+    """The end of a child by itself or by force; the message says why."""
 
 
 class _Child:
@@ -138,13 +158,13 @@ class _Child:
             self._process.stdin.flush()
 
     def wait_until_ready(self, longest_s: float) -> None:
-        """Return when the child can be asked. Raises _Ended."""
+        """Wait until the child accepts requests. Raises _Ended."""
         if not self._is_ready:
             self.ask(b"", longest_s)
             self._is_ready, self._memory_before = True, self._memory()
 
     def ask(self, request: bytes, longest_s: float) -> tuple[bytes, bytes]:
-        """Return what kind of answer the child gives, and the answer. Raises _Ended."""
+        """Return the kind of the child's answer, and the answer. Raises _Ended."""
         answers: Queue[tuple[bytes, bytes] | None] = Queue()
         Thread(target=lambda: answers.put(_exchange(self._process, request, self._limits)), daemon=True).start()
         until = time.monotonic() + longest_s
@@ -163,7 +183,7 @@ class _Child:
                 self._process.kill()
 
     def _memory(self) -> int:
-        """Return how many bytes the child takes, where the system does not limit them; else 0."""
+        """Return the bytes of memory that the child uses; 0 if the system limits them."""
         if MEMORY_IS_LIMITED:
             return 0
         import psutil
@@ -174,7 +194,7 @@ class _Child:
 
 
 def _exchange(process: subprocess.Popen[bytes], request: bytes, limits: Limits) -> tuple[bytes, bytes] | None:
-    """Send a request and return the answer; None where there is none, or one that nobody should read."""
+    """Send a request and return the answer; None if there is none or it is too long to read."""
     assert process.stdin
     assert process.stdout
     try:

@@ -1,4 +1,4 @@
-"""What a page may do: show what it carries, and run the shipped scripts. Nothing else, whoever wrote its template."""
+"""The policy of pages: they show what they carry and run the shipped scripts, whoever wrote their template."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _HARMLESS_META = {"", "content-security-policy", "content-type"}
 
 @cache
 def script_sources(shipped: Path) -> str:
-    """Return the scripts of the shipped templates, as sources of a content security policy."""
+    """Return the scripts of the shipped templates as sources of a content security policy."""
     texts = (script for page in sorted(shipped.glob("*.html")) for script in _SCRIPT.findall(page.read_text("utf-8")))
     return " ".join(dict.fromkeys(f"'sha256-{_digest(text)}'" for text in texts))
 
@@ -41,7 +41,7 @@ def static_policy(shipped: Path) -> str:
 
 
 def live_policy(shipped: Path) -> str:
-    """Return the policy of the page of `watch`, which shows pictures from where it comes from, and listens there."""
+    """Return the policy of the page of `watch`, which loads pictures from its own server and listens to it."""
     return (
         f"default-src 'none'; img-src 'self' data:; style-src 'unsafe-inline'; script-src {script_sources(shipped)}; "
         "connect-src 'self'"
@@ -49,18 +49,32 @@ def live_policy(shipped: Path) -> str:
 
 
 def guard(html: str, shipped: Path) -> str:
-    """Return a page that cannot do more than it may, whatever it holds: a browser enforces a policy from the place
-    where it stands, so it comes first.
+    """Return a page with a policy that limits what it can do, whatever it contains.
+
+    A browser enforces a policy from the point where it appears, so it comes first.
     """
     policy = f'<meta http-equiv="Content-Security-Policy" content="{static_policy(shipped)}{_NO_WAY_OUT}">'
     return f'<!DOCTYPE html>\n<meta charset="utf-8">\n{policy}\n{html}'
 
 
 def find_forbidden(html: str, shipped: Path, *, is_served: bool = False) -> str:
-    """Return the first thing in a page that runs, loads or leads away by itself, ready to print; "" if there is none.
+    """Find the first thing in a page that runs, loads or navigates by itself.
 
-    A policy stops what runs and loads, but not what leads away. The page is read by a parser that follows the HTML
-    standard, as browsers do. `is_served`: the page may show files of the session's out/.
+    A policy stops what runs and loads, but not what navigates. The parser follows the HTML standard, as browsers do.
+
+    Parameters
+    ----------
+    html : str
+        the page
+    shipped : Path
+        folder of the shipped templates, whose scripts are allowed
+    is_served : bool
+        True if the page may show files of the session's out/
+
+    Returns
+    -------
+    str
+        the thing, ready to print; "" if there is none
     """
     from selectolax.lexbor import LexborHTMLParser
 

@@ -1,4 +1,4 @@
-"""A plan in words: for plan.md, plan.html and the terminal, which all print the same sentences."""
+"""A plan in words: plan.md, plan.html and the terminal print the same sentences."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _AUDIO_END_HZ = 20_000.0
 
 
 def render_plan(words: PlanWords, pages: Pages) -> dict[str, bytes]:
-    """plan.md and plan.html."""
+    """Render plan.md and plan.html."""
     # within a word an underscore is no sign of Markdown, and the text is read as it stands, too
     markdown = re.sub(r"(?<=\w)\\_(?=\w)", "_", pages.text("plan.md.j2", plan=words))
     return {
@@ -38,10 +38,28 @@ def render_plan(words: PlanWords, pages: Pages) -> dict[str, bytes]:
 
 
 def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
-    """The plan's sentences, from templates/words/plan.j2."""
+    """Describe a plan in the sentences of templates/words/plan.j2.
+
+    Parameters
+    ----------
+    plan : Plan
+        the plan
+    pages : Pages
+        the templates
+
+    Returns
+    -------
+    PlanWords
+        variables of the plan's templates
+
+    Raises
+    ------
+    InputError
+        if one of the session's own templates is at fault
+    """
     unit = plan.session.unit
     gate = tuple(_checklist_item(check, plan, pages) for check in plan.gate)
-    topics = pages.cautions(mended=plan.mended)
+    topics = pages.cautions(repaired=plan.repaired)
     said = tuple(caution for topic in ("all", "open", "repair", "power") for caution in topics.get(topic, ()))
     first = plan.preconditioning
     warm_up = None
@@ -57,7 +75,7 @@ def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
             _phrase(pages, "preconditioning-risk"),
         )
     left = [step for step in plan.steps if step.state in (AGAIN, OPEN)]
-    gate_to_fill = gate_rows([check.name for check in plan.gate if not check.held])
+    gate_to_fill = gate_rows([check.name for check in plan.gate if not check.readings])
     rows_to_fill = [row for step in left for row in reading_rows(step.capture)]
     return PlanWords(
         name=unit.name,
@@ -75,9 +93,9 @@ def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
         preconditioning=warm_up,
         ratings=tuple(_rating_line(need, number, plan, pages) for number, need in enumerate(plan.needs)),
         columns=tuple(plan.columns.items()),
-        tables=measurement_tables([(s.number, s.capture) for s in left], plan.session.bench, mended=plan.mended),
+        tables=measurement_tables([(s.number, s.capture) for s in left], plan.session.bench, repaired=plan.repaired),
         readings=(reading_header(), *rows_to_fill) if rows_to_fill else (),
-        mended=plan.mended,
+        mended=plan.repaired,
     )
 
 
@@ -86,7 +104,7 @@ def _phrase(pages: Pages, name: str, **facts: Any) -> str:
 
 
 def _summarise(plan: Plan) -> str:
-    """How many ratings are where: "13 ratings: 10 answered, 1 too close to call"."""
+    """Return how many ratings are in each state: "13 ratings: 10 answered, 1 too close to call"."""
     names = {
         ANSWERED: "answered",
         SETTLED: "settled as far as can be",
@@ -103,11 +121,11 @@ def _checklist_item(check: Check, plan: Plan, pages: Pages) -> ChecklistItem:
     mains = quantities.volts(plan.mains.wanted_v) if plan.mains.wanted_v else ""
     notes = tuple(
         f"{reading.point}: {reading.shown}" + (f", {reading.verdict}" if reading.verdict else "")
-        for reading in check.held
+        for reading in check.readings
     )
     text = _phrase(pages, check.name, mains=mains)
     return ChecklistItem(
-        text, check.done, notes + check.files, check.bad, () if check.held else _FILL.get(check.name, ())
+        text, check.done, notes + check.files, check.bad, () if check.readings else _FILL.get(check.name, ())
     )
 
 
@@ -143,7 +161,7 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
 
 
 def _possible_duplicates(inputs: Iterable[str]) -> Iterator[tuple[str, str]]:
-    """Two names of which one only says more than the other, "phono" and "phono MM": perhaps they are one input."""
+    """Yield pairs of input names of which one merely says more: "phono" and "phono MM"."""
     for one, other in permutations(dict.fromkeys(inputs), 2):
         if one and other.lower().startswith(f"{one.lower()} "):
             yield one, other
@@ -181,20 +199,20 @@ def _capture_step(step: PlanStep, plan: Plan, pages: Pages) -> CaptureStep:
 
 
 def _capture_facts(step: PlanStep) -> dict[str, Any]:
-    """A capture's facts, ready to print; each is there for every capture."""
+    """Return a capture's facts, ready to print; every key is there for every capture."""
     c = step.capture
-    told = c.told
-    spots = [*told.get("frequencies", ())]
+    wording = c.wording
+    spots = [*wording.get("frequencies", ())]
     reach = 3 * max(spots, default=0.0)
-    tones = told.get("tones", ())
+    tones = wording.get("tones", ())
     return {
-        "bands": [quantities.band(band) for band in told.get("bands", ())],
+        "bands": [quantities.band(band) for band in wording.get("bands", ())],
         "frequencies": [quantities.hertz(hz) for hz in spots],
-        "limits": [quantities.percent(limit) for limit in sorted(told.get("limits", ()))],
-        "figures": list(told.get("figures", ())),
-        "weightings": sorted(told.get("weightings", ()), reverse=True),
-        "quantities": list(told.get("quantities", ())),
-        "corners": [quantities.hertz(hz) for hz in told.get("corners", ())],
+        "limits": [quantities.percent(limit) for limit in sorted(wording.get("limits", ()))],
+        "figures": list(wording.get("figures", ())),
+        "weightings": sorted(wording.get("weightings", ()), reverse=True),
+        "quantities": list(wording.get("quantities", ())),
+        "corners": [quantities.hertz(hz) for hz in wording.get("corners", ())],
         "tones": [quantities.tones(pair) for pair in tones],
         "far_apart": bool(tones) and tones[0][1] / tones[0][0] > _FAR_APART,
         "reach": quantities.hertz(reach) if reach > _AUDIO_END_HZ else "",
@@ -222,21 +240,21 @@ def _describe_level(step: PlanStep, pages: Pages) -> str:
         meter=volts(level.meter_v),
         generator=volts(level.generator_v, 3),
         generator_parts=[volts(part, 3) for part in level.generator_parts_v],
-        rated=[quantities.volts(limit) for limit in c.told.get("rated", ())],
+        rated=[quantities.volts(limit) for limit in c.wording.get("rated", ())],
     )
 
 
 def _existing(step: PlanStep, plan: Plan, pages: Pages) -> str:
-    """What is held for a step; what of it does not fit, where something must be done again."""
-    if not step.held:
+    """Return the measurements that a step already has, and what of them doesn't fit if it must be redone."""
+    if not step.measurements:
         return ""
     but = [text for number, _ in step.capture.uses for text in _obstacles(plan.needs[number], pages)]
-    names = ", ".join(step.held)
+    names = ", ".join(step.measurements)
     return f"{names}; {'; '.join(dict.fromkeys(but))}" if but and not step.done else names
 
 
 def _obstacles(need: Need, pages: Pages) -> list[str]:
-    """What keeps what is held from giving a verdict."""
+    """Return what keeps the existing measurements from giving a verdict."""
     return [
         *(difference.why for difference in need.differs),
         *(_phrase(pages, "reason", reason=reason) for reason in need.reasons),
@@ -254,7 +272,7 @@ def _rating_line(need: Need, number: int, plan: Plan, pages: Pages) -> RatingLin
         word=v.verdict,
         measured=v.measured,
         margin=v.margin,
-        held=need.held,
+        held=need.measurements,
         but=_obstacles(need, pages) or [v.why],
         steps=serving,
         before=need.before,

@@ -1,4 +1,4 @@
-"""What the plan's templates and the terminal are given: every line of a plan, ready to print."""
+"""The variables of the plan's templates and of the terminal: every line of a plan, ready to print."""
 
 from __future__ import annotations
 
@@ -8,8 +8,16 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class ChecklistItem:
-    """A line with a box. `notes`: what the session holds for it; `bad`: one of them says stop; `fill`: readings that
-    it leaves room for on paper.
+    """A line with a box to tick.
+
+    Attributes
+    ----------
+    notes
+        what the session has for it
+    bad
+        True if one of the notes says stop
+    fill
+        the readings to leave room for on paper
     """
 
     text: str
@@ -34,7 +42,7 @@ class CaptureStep:
 
 @dataclass(frozen=True)
 class SetUpBlock:
-    """The steps of one set-up."""
+    """The steps that share one set-up."""
 
     setup: str
     hot: bool
@@ -43,7 +51,7 @@ class SetUpBlock:
 
 @dataclass(frozen=True)
 class RatingLine:
-    """A rating with what it has and what it lacks. `done`: no measurement is wanted."""
+    """A rating with what it has and what it lacks; `done`: no measurement is needed."""
 
     label: str
     rated: str
@@ -54,7 +62,7 @@ class RatingLine:
 
 @dataclass(frozen=True)
 class PlanWords:
-    """All that the plan's templates are given."""
+    """All variables of the plan's templates."""
 
     name: str
     what: str
@@ -77,7 +85,7 @@ class PlanWords:
 
 
 def table_rows(words: PlanWords) -> Sequence[tuple[str, str, str, str, str]]:
-    """The captures as rows of a terminal's table: box, number, what, set-up and level, what for."""
+    """Return the captures as rows of a terminal table: box, number, what, set-up and level, purpose."""
     return [
         (
             "[x]" if step.done else "[ ]",

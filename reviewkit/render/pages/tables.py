@@ -1,4 +1,4 @@
-"""Data files out: findings.json and the comma-separated table."""
+"""Data files: findings.json and the comma-separated table."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ _RUNS_IN_A_SPREADSHEET = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\
 
 
 def defuse_formula(cell: str) -> str:
-    """A cell that a spreadsheet would take for a formula gets an apostrophe in front, which it shows as text."""
+    """Prefix a cell that a spreadsheet would execute with an apostrophe, which it displays as text."""
     return f"'{cell}" if cell.lstrip(" ").startswith(_RUNS_IN_A_SPREADSHEET) else cell
 
 
 def format_spec_csv(table: SpecTable) -> str:
-    """Rated against measured as CSV (RFC 4180), UTF-8, one row a rating."""
+    """Format rated against measured as CSV (RFC 4180), one row for each rating."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(["what", "rated", "measured", "verdict", "margin", "note"])
@@ -39,7 +39,7 @@ def format_spec_csv(table: SpecTable) -> str:
 
 
 def format_findings_json(episode: Episode) -> str:
-    """Every computed number, unrounded, with where it came from."""
+    """Format every computed number as JSON, unrounded, with its source."""
     unit = episode.session.unit
     data: dict[str, Any] = {
         "reviewkit": __version__,
@@ -77,13 +77,13 @@ def format_findings_json(episode: Episode) -> str:
 
 
 def format_published_json(remembered: Published) -> str:
-    """What viewers were told, for the next build to hold its figures against."""
-    data = {"said": dict(remembered.said), "corrected": dict(remembered.corrected)}
+    """Format the published figures as JSON, for later builds to compare theirs with."""
+    data = {"said": dict(remembered.figures), "corrected": dict(remembered.corrected)}
     return json.dumps(data, ensure_ascii=False, indent=1) + "\n"
 
 
 def _present(entries: dict[str, Any]) -> dict[str, Any]:
-    """What could not be said is absent, never null or empty."""
+    """Drop the entries without a value: what isn't known is absent, never null or empty."""
     return {key: value for key, value in entries.items() if value not in (None, "", ())}
 
 

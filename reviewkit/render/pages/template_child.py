@@ -1,7 +1,7 @@
-"""The process that fills in the templates of a session that brings its own. Its limits are set before the first text.
+"""The process that fills in a session's own templates, under limits set before the first text.
 
-On its standard input it is sent the settings, then pickled requests, which are ours; it answers with a kind, a length
-and plain bytes.
+It receives the settings on its standard input, then pickled requests, which come from this program; it answers with a
+kind, a length and plain bytes.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ class TooLong(Exception):
 
 
 class Refused(SecurityError):
-    """Something is not to be read or delivered. `template_source`: the file to name."""
+    """A file that mustn't be read, or a text that mustn't be delivered; `source`: the file to name."""
 
     def __init__(self, source: str, message: str) -> None:
         super().__init__(message)
@@ -61,7 +61,10 @@ _FLAWS = {
 
 
 class OwnLoader(jinja2.FileSystemLoader):
-    """The templates of one session's folder, never kept compiled. What leads outside, or is no file, is refused."""
+    """A loader for the templates of a session's folder, never cached in compiled form.
+
+    Refuses whatever leads outside the folder or isn't a file.
+    """
 
     def __init__(self, own: Path) -> None:
         super().__init__(own)
@@ -76,7 +79,7 @@ class OwnLoader(jinja2.FileSystemLoader):
         return environment.template_class.from_code(environment, code, globals or {}, is_current)
 
     def get_source(self, environment: jinja2.Environment, template: str) -> tuple[str, str, Callable[[], bool]]:
-        """Return a template's text, where it is and whether it is still the same. Raises TemplateNotFound, Refused."""
+        """Return a template's text, its place and whether it is current. Raises TemplateNotFound, Refused."""
         place = self._own.joinpath(*jinja2.loaders.split_template_path(template))
         if "\0" not in template and inside.is_there(place):
             flaw = inside.flaw(self._own.parent, str(place.relative_to(self._own.parent)))
@@ -94,7 +97,7 @@ class OwnLoader(jinja2.FileSystemLoader):
 
 
 def serve() -> None:
-    """Fill in templates until nobody asks any more."""
+    """Fill in templates until the input ends."""
     answers, sys.stdout = sys.stdout.buffer, sys.stderr  # nothing that is printed may come between the answers
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that started this one ends it
     own, shipped, compiled_in, limits = pickle.load(sys.stdin.buffer)
@@ -108,7 +111,7 @@ def serve() -> None:
 
 
 def _receive(requests: Queue[tuple[str, str, Any]]) -> None:
-    """Take requests as they come. At their end, or the other process's, this one ends, whatever it is doing."""
+    """Receive requests. When the input or the other process ends, end this process whatever it is doing."""
     try:
         while True:
             requests.put(pickle.load(sys.stdin.buffer))
@@ -123,7 +126,7 @@ def _send(answers: BinaryIO, kind: bytes, content: bytes) -> None:
 
 
 def _limit_memory(memory: int) -> None:
-    """Limit what this process may take from here on: memory, and no files at all."""
+    """Limit the memory that this process may use from here on, and forbid writing files."""
     if sys.platform == "win32":
         return
     import resource
@@ -144,8 +147,10 @@ def _lower(what: int, most: int) -> None:
 
 @contextmanager
 def _at_most(seconds: float) -> Iterator[None]:
-    """Raise TooLong after a time. A call that never comes back to the interpreter lets nothing be raised: where nobody
-    ends this process in time, the system does.
+    """Raise TooLong after a time.
+
+    Nothing can be raised during a call that never returns to the interpreter: if nobody ends the process then, the
+    system does.
     """
     if sys.platform == "win32":
         yield
@@ -165,7 +170,7 @@ def _at_most(seconds: float) -> Iterator[None]:
 
 
 class _Filler:
-    """Fills in templates, and says what is wrong with them."""
+    """Fills in templates, and reports what is wrong with them."""
 
     def __init__(self, own: Path, shipped: Path, compiled_in: Path | None, limits: Limits) -> None:
         self._own, self._shipped, self._limits = own, shipped, limits
@@ -179,7 +184,7 @@ class _Filler:
                     self._environment.get_template(name)
 
     def answer(self, what: str, template: str, given: Any) -> tuple[bytes, bytes]:
-        """Return a template filled in, or the Markdown that it gave as HTML, or what is wrong with the template."""
+        """Return a filled-in template, or its Markdown as HTML, or what is wrong with it."""
         try:
             with _at_most(self._limits.longest_s):
                 text = self._html(given) if what == "html" else self._text(template, given)
@@ -190,7 +195,7 @@ class _Filler:
         return FAULT, json.dumps([fault.source, fault.line, shortened(fault.message, _LONGEST_MESSAGE)]).encode()
 
     def _text(self, template: str, facts: Mapping[str, Any]) -> str:
-        """Return a template filled in. A page that the session's own templates have a part in is checked."""
+        """Fill in a template. A page that involves the session's own templates is checked."""
         text = self._environment.get_template(template).render(facts)
         if not self._has_own_pages or not template.endswith(".html"):
             return text

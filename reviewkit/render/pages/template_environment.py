@@ -1,4 +1,4 @@
-"""What fills templates in, shipped ones and a session's own alike: the library's settings, and the filters."""
+"""The template environment for shipped and own templates alike: the library's settings, and the filters."""
 
 from __future__ import annotations
 
@@ -27,8 +27,21 @@ _SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right int
 def make_environment(
     shipped: Path, compiled_in: Path | None = None, own: jinja2.BaseLoader | None = None
 ) -> ImmutableSandboxedEnvironment:
-    """Return an environment for the templates of a folder. `compiled_in`: where they are kept compiled; `own`: a loader
-    that is asked first.
+    """Create an environment for the templates of a folder.
+
+    Parameters
+    ----------
+    shipped : Path
+        the folder
+    compiled_in : Path, optional
+        folder for the compiled templates
+    own : BaseLoader, optional
+        a loader that is asked first
+
+    Returns
+    -------
+    ImmutableSandboxedEnvironment
+        the environment
     """
     loader = jinja2.FileSystemLoader(shipped)
     made = ImmutableSandboxedEnvironment(
@@ -61,17 +74,18 @@ def make_environment(
 
 
 def escape_markdown_cell(text: str) -> str:
-    """Return text as a cell of a Markdown table: its signs lose their meaning."""
+    """Escape text for a cell of a Markdown table."""
     return " ".join(text.split()).translate(_MARKDOWN_SIGNS)
 
 
 def escape_markdown_note(text: str) -> str:
-    """Return text for Markdown that reads as it was written: what would begin a tag, or continue a link or picture, is
-    escaped.
+    """Escape text so that Markdown shows it as written.
+
+    Whatever would begin a tag, or continue a link or picture, is escaped.
     """
     return _LINKED.sub(r"\\]", _TAGGED.sub("&lt;", f"{text}"))
 
 
 def replace_angle_brackets(text: str) -> str:
-    """Return text for a video platform's description, which accepts neither < nor >."""
+    """Replace < and >, which video platforms refuse in a description."""
     return text.replace("<", "‹").replace(">", "›")
