@@ -1,4 +1,4 @@
-"""The command line: the only file that prints or exits. Nothing heavy is imported before a command needs it."""
+"""The command line: the only module that prints or exits. Nothing heavy is imported before a command needs it."""
 
 from __future__ import annotations
 
@@ -180,7 +180,7 @@ def _build_sessions(
     *,
     known: bool,
 ) -> None:
-    """Build sessions. `known`: little is to be done again, for the last build is known."""
+    """Build sessions; `known`: the last build is known, so little is left to do."""
     from reviewkit.build.pool import Pool, paying
 
     with Pool(options.jobs or paying(len(folders))) as pool, _ProgressBar(quiet=options.quiet) as bar:
@@ -238,7 +238,7 @@ def _help(options: argparse.Namespace) -> int:
 
 
 class _ProgressBar:
-    """A progress bar on a terminal, nothing elsewhere."""
+    """A progress bar on a terminal; nothing in a pipe or file."""
 
     def __init__(self, *, quiet: bool) -> None:
         self._progress = None
@@ -258,7 +258,7 @@ class _ProgressBar:
             self._progress.stop()
 
     def show(self, what: str, done: int, of: int) -> None:
-        """One step further."""
+        """Show that `done` steps of `of` are done."""
         if self._progress:
             if not self._progress.tasks:
                 self._progress.add_task(what, total=of)

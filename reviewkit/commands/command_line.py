@@ -1,4 +1,4 @@
-"""What may be written on the command line, and its help texts."""
+"""The command line's arguments and help texts."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _ADOPT = "take over files in the way of {}: replace them, even if they are yours
 
 
 def make_parser() -> argparse.ArgumentParser:
-    """The whole command line. What it is given is checked as far as that goes without reading a file."""
+    """Create the parser of the command line, which checks arguments as far as it can without reading a file."""
     raw = argparse.RawDescriptionHelpFormatter
     whole = argparse.ArgumentParser(prog="reviewkit", description=_ABOUT, epilog=_START, formatter_class=raw)
     whole.add_argument("--version", action="version", version=f"reviewkit {__version__}")

@@ -1,4 +1,4 @@
-"""The help pages of templates/help/: Markdown, and the first heading of each says what the page is for."""
+"""The help pages of templates/help/: Markdown, each with its subject as first heading."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _ORDER = ("commands", "session", "notes", "files", "kinds", "ratings", "outputs"
 
 
 def list_subjects() -> dict[str, str]:
-    """Return what each page is for, by the page's name. Only the program's own pages count, never a session's."""
+    """Return the subject of each page by the page's name. A session's own templates don't count."""
     names = {path.stem for path in (places.templates() / "help").glob("*.md")}
     ordered = [*(name for name in _ORDER if name in names), *sorted(names - set(_ORDER))]
     return {name: read_page(name).partition("\n")[0].lstrip("# ") for name in ordered}
@@ -26,7 +26,13 @@ def read_page(topic: str) -> str:
 
 
 def check_topic(text: str) -> str:
-    """Return the page's name as written. Raises ValueError with the nearest one if there is no such page."""
+    """Return a page's name if there is such a page.
+
+    Raises
+    ------
+    ValueError
+        with the nearest name, if there is none
+    """
     topics = list_subjects()
     if text not in topics:
         raise ValueError(f'no page "{text}"; {nearest(text, topics)}')
@@ -42,13 +48,13 @@ def format_index() -> str:
 
 
 def render_page(markdown: str, width: int) -> str:
-    """Return a page as a terminal `width` characters wide shows it."""
+    """Render a page for a terminal `width` characters wide."""
     from rich.console import Console, ConsoleOptions, RenderResult
     from rich.markdown import Markdown, TableElement
     from rich.table import Table
 
     class Folded(TableElement):
-        """A table in which a word too long for its column is broken, not cut off."""
+        """A table that breaks a word too long for its column instead of cutting it off."""
 
         def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
             for table in super().__rich_console__(console, options):

@@ -1,4 +1,4 @@
-"""One page with its event stream, and the files of one folder, over HTTP to this machine alone."""
+"""The live server: one page with its event stream, and the files of one folder, over HTTP to this machine alone."""
 
 from __future__ import annotations
 
@@ -39,11 +39,28 @@ _NO_METHOD = "only GET and HEAD are answered here"
 
 
 class LiveServer:
-    """Serves until it is closed; to be used in a `with`. `policy`: what the page may do, `files_policy`: what the pages
-    of the folder may, both as content security policies. Raises CannotFinish where the port cannot be had.
+    """A server that runs within a `with` block.
 
-    A request that names another host is refused: a foreign site could otherwise have its own name point to this
-    machine, and read the pages through the user's browser.
+    A request that names another host is refused: otherwise a foreign site could point its own name at this machine and
+    read the pages through the user's browser.
+
+    Parameters
+    ----------
+    folder : Path
+        the files to serve
+    page : str
+        the page
+    policy : str
+        content security policy of the page
+    files_policy : str
+        content security policy of the folder's pages
+    port : int
+        0 for any free port
+
+    Raises
+    ------
+    CannotFinish
+        if the port isn't available
     """
 
     def __init__(self, folder: Path, page: str, policy: str, files_policy: str, port: int = 0) -> None:
@@ -76,11 +93,11 @@ class LiveServer:
 
     @property
     def url(self) -> str:
-        """Where the page is."""
+        """Return the address of the page."""
         return urlunsplit(("http", f"{LOOPBACK}:{self.port}", "/", "", ""))
 
     def show(self, page: str, policy: str, event: Mapping[str, Any]) -> None:
-        """From now on this is the page, and what its content may do; who listens is told the event."""
+        """Replace the page and its policy, and send an event to every listener."""
         data = json.dumps(event, ensure_ascii=True).encode()
         with self._news:
             self._page, self._policy = page.encode(), policy
@@ -88,13 +105,22 @@ class LiveServer:
             self._news.notify_all()
 
     def page(self) -> tuple[bytes, str]:
-        """The page as it now is, and its policy."""
+        """Return the current page and its policy."""
         with self._news:
             return self._page, self._policy
 
     def next_event(self, after: int) -> tuple[int, bytes] | None:
-        """The latest event once there is one after this number, an empty one where there is none for a while; None at
-        the end.
+        """Wait for an event after a number and return the latest.
+
+        Parameters
+        ----------
+        after : int
+            number of the last event seen
+
+        Returns
+        -------
+        tuple of (int, bytes) or None
+            number and data; the data is empty if there was nothing for a while; None when the server closes
         """
         with self._news:
             self._news.wait_for(lambda: self._closing or self._event[0] > after, _STILL_THERE_S)
@@ -103,8 +129,17 @@ class LiveServer:
             return self._event if self._event[0] > after else (after, b"")
 
     def file(self, name: str) -> Path | None:
-        """The file of the folder that goes by this name, None where there is none. Hidden ones are not there; nor is
-        what a link leads to outside the folder.
+        """Return the file of the folder with a given name.
+
+        Parameters
+        ----------
+        name : str
+            path in the folder
+
+        Returns
+        -------
+        Path or None
+            None if there is none, if it is hidden, or if a link leads outside the folder
         """
         parts = name.split("/")
         if any(not part or part.startswith(".") or set(part) & set("\\:\0") for part in parts):
@@ -118,11 +153,11 @@ class LiveServer:
         return found if inside and found.is_file() else None
 
     def is_named(self, hosts: list[str]) -> bool:
-        """Whether a request's Host fields name this server and no other."""
+        """Tell whether a request's Host fields name this server and no other."""
         return len(hosts) == 1 and hosts[0].strip() == f"{LOOPBACK}:{self.port}"
 
     def is_own(self, origins: list[str], sites: list[str]) -> bool:
-        """Whether a request comes from this server's own page, or from no page at all, by what a browser says of it."""
+        """Tell whether, by its headers, a request comes from this server's own page or from no page at all."""
         return set(origins) <= {self.url.removesuffix("/")} and set(sites) <= {"same-origin", "none"}
 
 
@@ -132,14 +167,14 @@ class _Server(ThreadingHTTPServer):
     block_on_close = False  # a browser that keeps its stream open must not keep the program
     live: LiveServer
 
-    def __init__(self, *told: Any) -> None:
+    def __init__(self, *arguments: Any) -> None:
         self._lock = Lock()
         self._since: dict[Any, float] = {}  # connections whose request is not whole yet
         self._open = 0
-        super().__init__(*told)
+        super().__init__(*arguments)
 
     def verify_request(self, request: Any, client_address: Any) -> bool:
-        """Whether there is room for one more connection."""
+        """Tell whether there is room for another connection."""
         with self._lock:
             if self._open >= _MOST_AT_ONCE:
                 return False
@@ -148,7 +183,7 @@ class _Server(ThreadingHTTPServer):
         return True
 
     def is_whole(self, request: Any) -> None:
-        """A connection's request has come."""
+        """Note that a connection's request has arrived in full."""
         with self._lock:
             self._since.pop(request, None)
 
@@ -162,7 +197,7 @@ class _Server(ThreadingHTTPServer):
                 self._open -= 1
 
     def service_actions(self) -> None:
-        """End connections whose request takes too long: one that gets a byte now and then would wait for ever."""
+        """Close connections whose request takes too long, such as one that trickles in byte by byte."""
         with self._lock:
             late = [one for one, since in self._since.items() if time.monotonic() - since > _LONGEST_REQUEST_S]
         for request in late:
@@ -174,7 +209,7 @@ class _Server(ThreadingHTTPServer):
         self.server_name, self.server_port = LOOPBACK, int(self.server_address[1])
 
     def handle_error(self, request: Any, client_address: Any) -> None:
-        """A browser that goes away is none of our faults."""
+        """Ignore browsers that close a connection; pass on any other error."""
         if not isinstance(sys.exc_info()[1], (ConnectionError, TimeoutError)):
             super().handle_error(request, client_address)
 
@@ -214,7 +249,7 @@ class _Request(BaseHTTPRequestHandler):
     do_POST = do_PUT = do_DELETE = do_PATCH = do_OPTIONS = do_TRACE = do_CONNECT = _no_method
 
     def _path(self) -> str | None:
-        """The path asked for, decoded; None where it is none or climbs."""
+        """Return the requested path, decoded; None if it is invalid or leads upwards."""
         raw = self.path.split("?", 1)[0].split("#", 1)[0]
         try:
             path = unquote(raw, errors="strict")
@@ -246,7 +281,7 @@ class _Request(BaseHTTPRequestHandler):
             self.wfile.write(content)
 
     def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
-        """Refuse what is no request, as any other is refused."""
+        """Refuse an invalid request in the same way as any other."""
         self._refuse(HTTPStatus(code), "this is no request that is answered here")
 
     def _refuse(self, status: HTTPStatus, why: str) -> None:
@@ -265,7 +300,7 @@ class _Request(BaseHTTPRequestHandler):
         self.end_headers()
 
     def _events(self) -> None:
-        """Tell the latest event at once, then each as it comes."""
+        """Send the latest event immediately, then each as it happens."""
         self.send_response(HTTPStatus.OK)
         self.send_header("Content-Type", "text/event-stream")
         self.send_header("Cache-Control", "no-store")
@@ -277,4 +312,4 @@ class _Request(BaseHTTPRequestHandler):
             self.wfile.flush()
 
     def log_message(self, format: str, *args: Any) -> None:
-        """Say nothing of single requests."""
+        """Ignore single requests."""

@@ -1,4 +1,4 @@
-"""A plan as a terminal shows it: a table on one, plain lines elsewhere. The cautions lead in both."""
+"""A plan in the terminal: a table if it is one, plain lines otherwise. The cautions come first in both."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ _LEAST_WIDTH = 60
 
 
 def format_text(words: PlanWords) -> str:
-    """Plain lines, a capture in three."""
+    """Format a plan as plain lines, three for each capture."""
     lines = _head_lines(words)
     for block in (*words.cold, *words.hot):
         lines += ["", f"{'At power, last: ' if block.hot else ''}{block.setup}"]
@@ -25,7 +25,7 @@ def format_text(words: PlanWords) -> str:
 
 
 def format_table(words: PlanWords, width: int) -> str:
-    """The captures as a table that is `width` signs wide, with what stands before and behind it."""
+    """Format a plan as a table `width` characters wide, with the lines that go before and after it."""
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text

@@ -9,7 +9,25 @@ from reviewkit.model.errors import CannotFinish, Fault, InputError
 
 
 def make_session(folder: Path) -> list[str]:
-    """Make the folder and its files; returns their names. Raises InputError where something is already there."""
+    """Create the folder with its files; return their names.
+
+    Parameters
+    ----------
+    folder : Path
+        a folder that doesn't exist yet or is empty
+
+    Returns
+    -------
+    list of str
+        the names
+
+    Raises
+    ------
+    InputError
+        if something is there already
+    CannotFinish
+        if it can't be written
+    """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(Fault(str(folder), 0, "is there already and not empty; name a folder that is not there yet"))
     made = []

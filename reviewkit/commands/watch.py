@@ -1,4 +1,4 @@
-"""`watch`: a session is built again on every save, and a page on this machine shows it."""
+"""The command `watch`: a session is rebuilt on every save, and a page on this machine shows it."""
 
 from __future__ import annotations
 
@@ -30,8 +30,16 @@ _LOOK_UP_MS = 200
 
 @dataclass(frozen=True)
 class Rebuilt:
-    """What one save led to. `cards`: those that look different now; `files`: how many of out/ are new; `faults`: why
-    nothing is.
+    """The result of one save.
+
+    Attributes
+    ----------
+    cards
+        the cards that look different now
+    files
+        number of files in out/ that are new
+    faults
+        why there are none
     """
 
     cards: tuple[str, ...]
@@ -50,25 +58,47 @@ def watch(
     report: Callable[[Rebuilt], None],
     stop: Any = None,
 ) -> None:
-    """Build a session, then again on every save, until Ctrl-C or until `stop`, an Event, is set. `opened` is given the
-    page's address, `report` each build.
+    """Build a session, then again on every save, until Ctrl-C.
 
-    Raises InputError if the folder is not a session's or the library is missing, CannotFinish if the port or the
-    system's watching can't be had. A session that is wrong raises nothing: its page says so.
+    A session with faults raises nothing: its page shows them.
+
+    Parameters
+    ----------
+    folder : Path
+        the session
+    pool : Pool
+        processes to build with
+    cache : Cache
+        the cache
+    port : int
+        port of the page; 0 for any free port
+    opened : callable
+        called with the page's address
+    report : callable
+        called with each `Rebuilt`
+    stop : Event, optional
+        ends the watch when set
+
+    Raises
+    ------
+    InputError
+        if the folder isn't a session's or the library is missing
+    CannotFinish
+        if the port or the system's file watching isn't available
     """
     if not folder.is_dir():
         raise InputError(Fault(str(folder), 0, "there is no such folder; reviewkit new makes one"))
     if faults := links_out(folder):  # watching follows links too, however much is behind them
         raise InputError(faults)
     saves = _watch_saves(folder, stop)
-    bench = LiveSession(folder, pool, cache)
-    page = _LivePage(bench)
-    with LiveServer(bench.out, *page.now(), page_policy.static_policy(places.templates()), port) as server:
+    session = LiveSession(folder, pool, cache)
+    page = _LivePage(session)
+    with LiveServer(session.out, *page.now(), page_policy.static_policy(places.templates()), port) as server:
         opened(server.url)
         for saved in saves:
-            if saved or not bench.number:
-                rebuilt = bench.build({Path(path) for _, path in saved})
-                server.show(*page.now(), {"build": bench.number, "cards": rebuilt.cards})
+            if saved or not session.number:
+                rebuilt = session.build({Path(path) for _, path in saved})
+                server.show(*page.now(), {"build": session.number, "cards": rebuilt.cards})
                 report(rebuilt)
             if not gc.isenabled():  # what is there by now stays, and need not be searched again and again
                 gc.freeze()
@@ -76,9 +106,22 @@ def watch(
 
 
 class LiveSession:
-    """A session as it was last built. `number`: of builds tried; `shown`: what its outputs were written from;
-    `versions`: of every output, by its content; `faults`: why the last build stopped; `latest`: the cards that changed
-    last; `waited_for`: the cards of the files that were saved last.
+    """A session as last built.
+
+    Attributes
+    ----------
+    number
+        number of builds attempted
+    shown
+        what its outputs were written from
+    versions
+        version of every output, by its content
+    faults
+        why the last build stopped
+    latest
+        the cards that changed last
+    awaited
+        the cards of the files saved last
     """
 
     def __init__(self, folder: Path, pool: Pool, cache: Cache) -> None:
@@ -90,17 +133,17 @@ class LiveSession:
         self.versions: dict[str, str] = {}
         self.faults: tuple[str, ...] = ()
         self.latest: tuple[str, ...] = ()
-        self.waited_for: Collection[str] = ()
+        self.awaited: Collection[str] = ()
 
     def build(self, saved: Collection[Path]) -> Rebuilt:
-        """Build again. What is wrong is kept for the page, and the last outputs stay."""
+        """Build again. Faults are kept for the page, and the last outputs stay."""
         began = time.perf_counter()
         self.number += 1
-        self.waited_for = self._measured_in(saved)
+        self.awaited = self._measured_in(saved)
         cards: tuple[str, ...] = ()
         files = 0
         try:
-            cards, files = self._take(make(self.folder, Options(), self._pool, self._cache))
+            cards, files = self._deliver(make(self.folder, Options(), self._pool, self._cache))
             self.faults = ()
         except InputError as error:
             self.faults = tuple(listed(error.faults))
@@ -109,13 +152,13 @@ class LiveSession:
         return Rebuilt(cards, files, self.faults, time.perf_counter() - began)
 
     def _measured_in(self, saved: Collection[Path]) -> Collection[str]:
-        """The cards of what was measured in these files."""
+        """Return the cards of what was measured in these files."""
         measurements = self.shown.episode.session.measurements if self.shown else ()
         root = self.folder.resolve()
         return {m.card for m in measurements if m.file and root / m.file in saved}
 
-    def _take(self, made: Made) -> tuple[tuple[str, ...], int]:
-        """Move in what isn't as it was; which cards that changes, and how many files."""
+    def _deliver(self, made: Made) -> tuple[tuple[str, ...], int]:
+        """Move changed files into out/; return the cards that this changes, and the number of files."""
         assert made.composed is not None  # made in this process
         versions = hand_over(made, Options(), self._cache).files
         new = {name for name, version in versions.items() if self.versions.get(name) != version}
@@ -127,13 +170,14 @@ class LiveSession:
 
 
 def picture_paths(composed: Composed) -> dict[str, str]:
-    """Return where each card's picture is in out/, by the card's id."""
+    """Return the path in out/ of each card's picture, by card id."""
     return {card: card_path("cards", stem) for card, stem in file_stems(composed.episode.cards).items()}
 
 
 def _watch_saves(folder: Path, stop: Any) -> Iterator[Collection[Any]]:
-    """What was saved in a session, again and again; nothing where nothing was for a while, and at first, as soon as
-    saves are noticed.
+    """Return an iterator over saves in a session: one set of changes each, empty when nothing happened.
+
+    The first is empty, as soon as saves are noticed.
     """
     try:
         import watchfiles
@@ -174,66 +218,70 @@ def _notice_saves(
 
 
 class _LivePage:
-    """The page of a session as it was last built."""
+    """The page of a session as last built."""
 
-    def __init__(self, bench: LiveSession) -> None:
-        self._bench = bench
+    def __init__(self, session: LiveSession) -> None:
+        self._session = session
 
     def now(self) -> tuple[str, str]:
-        """The page as it now is, and what its content may do."""
+        """Return the current page and its policy."""
         travelling = places.templates()
         try:
-            text = Pages(templates_of(self._bench.folder), travelling).text(SERVED, **self._facts(self._bench.faults))
+            text = Pages(templates_of(self._session.folder), travelling).text(
+                SERVED, **self._facts(self._session.faults)
+            )
         except InputError as error:
             # the session's own version of this page is at fault: the one that travels says so
-            faults = tuple(dict.fromkeys((*listed(error.faults), *self._bench.faults)))
+            faults = tuple(dict.fromkeys((*listed(error.faults), *self._session.faults)))
             text = Pages(travelling, travelling).text(SERVED, **self._facts(faults))
         return text, page_policy.live_policy(travelling)
 
     def _facts(self, faults: Sequence[str]) -> dict[str, Any]:
-        """What the page's template is given."""
+        """Return the variables of the page's template."""
         facts: dict[str, Any] = {
             "events": EVENTS,
-            "number": self._bench.number,
+            "number": self._session.number,
             "faults": faults,
-            "name": self._bench.folder.resolve().name,
+            "name": self._session.folder.resolve().name,
             "cards": (),
             "latest": None,
-            "changed": self._bench.latest,
+            "changed": self._session.latest,
             "rows": (),
             "plan": None,
             "left_out": (),
             "pages": (),
         }
-        if self._bench.shown is None:
+        if self._session.shown is None:
             return facts
-        episode, there = self._bench.shown.episode, picture_paths(self._bench.shown)
+        episode, there = self._session.shown.episode, picture_paths(self._session.shown)
         cards = {
             card.id: {
                 "id": card.id,
                 "title": card.title,
                 "alt": card.alt,
                 "verdicts": card.verdicts,
-                "picture": f"{FILES}{there[card.id]}?v={self._bench.versions[there[card.id]]}",
+                "picture": f"{FILES}{there[card.id]}?v={self._session.versions[there[card.id]]}",
             }
             for card in episode.cards
-            if there[card.id] in self._bench.versions  # others follow
+            if there[card.id] in self._session.versions  # others follow
         }
         measured = {run.conditions.measurement.card for run in episode.runs}
-        waited_for = self._bench.waited_for
+        awaited = self._session.awaited
         # of the cards that were drawn last, that of the file saved comes first, and those that sum up come last
         order = sorted(
             (card for card in episode.cards if card.id in cards),
-            key=lambda c: (c.id not in self._bench.latest, c.first not in waited_for, c.first not in measured),
+            key=lambda c: (c.id not in self._session.latest, c.first not in awaited, c.first not in measured),
         )
         return facts | {
             "name": episode.session.unit.name,
             "cards": tuple(cards.values()),
             "latest": cards[order[0].id] if order else None,
-            "rows": self._bench.shown.series.table.rows,
-            "plan": self._bench.shown.plan,
+            "rows": self._session.shown.series.table.rows,
+            "plan": self._session.shown.plan,
             "left_out": episode.left_out,
             "pages": [
-                (name, f"{FILES}{name}") for name in sorted(self._bench.versions) if re.fullmatch(r"[^/]+\.html", name)
+                (name, f"{FILES}{name}")
+                for name in sorted(self._session.versions)
+                if re.fullmatch(r"[^/]+\.html", name)
             ],
         }

@@ -1,4 +1,4 @@
-"""Notes, sentences and cards put into segments, in order and timed; and the chapters that follow from them."""
+"""Notes, sentences and cards assembled into timed segments, and the chapters that follow from them."""
 
 from __future__ import annotations
 
@@ -39,12 +39,12 @@ MOST_SILENT_S = 12.0  # that cards may stand in a segment with nothing said befo
 
 
 def segment_of_run(run: Run) -> str:
-    """Where a measurement is talked about: before or after the repair; where nothing was repaired, on the bench."""
+    """Return the segment of a measurement: before or after the repair; on the bench if nothing was repaired."""
     return "before" if run.conditions.measurement.stage == "before" else "after"
 
 
 def segment_of_card(first: str, runs: Sequence[Run]) -> str:
-    """Where a card is shown when no note calls for it; `first`: its id, or that of the first of several."""
+    """Return the segment of a card that no note calls for; `first`: its id, or its series' first."""
     if first in _CARD_SEGMENTS:
         return _CARD_SEGMENTS[first]
     stages = [segment_of_run(run) for run in runs if run.conditions.measurement.card == first]
@@ -52,7 +52,7 @@ def segment_of_card(first: str, runs: Sequence[Run]) -> str:
 
 
 def order_segments(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
-    """The segments' order: the known ones as in ORDER; a user's own stands behind the one it follows in the notes."""
+    """Order the segments: known ones as in ORDER, the user's own after the one they follow in the notes."""
     names = [name for name in ORDER if name in noted or name in needed]
     previous = ""
     for name in dict.fromkeys(noted):
@@ -63,7 +63,7 @@ def order_segments(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
 
 
 def segment_title(name: str, repaired: bool) -> str:
-    """A segment's heading."""
+    """Return a segment's heading."""
     if name == "bench" or (name == "after" and not repaired):
         return "On the bench"
     return TITLES.get(name, name.capitalize())
@@ -78,11 +78,29 @@ def assemble(
     cautions: Mapping[str, Sequence[str]],
     repaired: bool,
 ) -> tuple[Segment, ...]:
-    """The segments with their planned times.
+    """Assemble the segments with their planned times.
 
-    `said`: what the bench has to say, by segment; `places`: card id -> the segment it is shown in unless a note calls
-    for it elsewhere; `cautions`: by "open", "repair", "power" and "all"; the last are said before everything else, in
-    the first segment's time.
+    Parameters
+    ----------
+    session : Session
+        the session
+    notes : Notes
+        its notes
+    said : mapping of str to sequence of Sentence
+        what the bench has to say, by segment
+    cards : sequence of Card
+        the cards in order
+    places : mapping of str to str
+        each card's segment unless a note calls for it, by card id
+    cautions : mapping of str to sequence of str
+        by "open", "repair", "power" and "all"; the last are spoken before everything else, in the first segment's time
+    repaired : bool
+        True if something was repaired
+
+    Returns
+    -------
+    tuple of Segment
+        the segments in order
     """
     kept = [note for note in notes.notes if not note.cut]
     noted = [note.segment for note in kept if note.segment]
@@ -124,9 +142,9 @@ def assemble(
 def _move_to_called(
     said: Mapping[str, Sequence[Sentence]], notes: Sequence[Note], cards: Sequence[Card]
 ) -> dict[str, list[Sentence]]:
-    """What the bench says, moved to where a note shows the card of it, if none does where it would be said anyway.
+    """Move sentences to the segment in which a note shows their card, unless one does so in their own.
 
-    What holds from before the repair stays there: after it, the card says something else.
+    Sentences about the time before the repair stay there: after it, the card says something else.
     """
     first = {card.id: card.first or card.id for card in cards}
     shown_in: dict[str, list[str]] = {}
@@ -143,7 +161,7 @@ def _move_to_called(
 
 
 class _BeatBuilder:
-    """Puts together what belongs together: a note, the cards it calls for, what the bench says of them."""
+    """Assembles beats: a note, the cards it calls for, the sentences about them."""
 
     def __init__(self, cards: Sequence[Card], called: Collection[str]) -> None:
         self._first = {card.id: card.first or card.id for card in cards}
@@ -155,23 +173,38 @@ class _BeatBuilder:
         self._shown: list[str] = []  # in the segments so far, by the first of each matter
 
     def beats(self, notes: Sequence[Note], said: Sequence[Sentence], shown: Sequence[str]) -> Iterator[Beat]:
-        """The beats of one segment: the notes in their order, then what there is to say of cards that an earlier
-        segment showed (the same once more, after the repair), then the cards that no note called for, then what is
-        left to say. `shown`: the cards to show in this segment that no note anywhere calls for.
+        """Yield the beats of one segment.
+
+        The notes come first, in order; then sentences about cards of an earlier segment, shown again; then the cards
+        that no note calls for; then the remaining sentences.
+
+        Parameters
+        ----------
+        notes : sequence of Note
+            the segment's notes
+        said : sequence of Sentence
+            its sentences
+        shown : sequence of str
+            ids of its cards that no note in any segment calls for
+
+        Yields
+        ------
+        Beat
+            a beat
         """
         left, earlier, here = list(said), list(self._shown), [card for note in notes for card in note.cards]
         self._shown += [self._first.get(card, card) for card in (*here, *shown)]
         for note in notes:
             cards = self._with_rest(note.cards)
-            yield Beat(note, self._taken(left, cards), cards)
+            yield Beat(note, self._remove(left, cards), cards)
         for card in dict.fromkeys(earlier):
-            again = self._taken(left, (card,))
+            again = self._remove(left, (card,))
             if again:
                 yield Beat(None, again, (card,))
         for card in shown:
             if card in self._leading:
                 cards = self._with_rest((card,))
-                yield Beat(None, self._taken(left, cards), cards)
+                yield Beat(None, self._remove(left, cards), cards)
         while left:
             card = left[0].card
             together = [one for one in left if one.card == card]
@@ -179,11 +212,11 @@ class _BeatBuilder:
             yield Beat(None, tuple(one.text for one in together), (card,) if card in self._first else ())
 
     def _with_rest(self, cards: Sequence[str]) -> tuple[str, ...]:
-        """Cards with those that follow them, where they have not stood yet."""
+        """Return cards with those that follow them and haven't been shown yet."""
         return tuple(dict.fromkeys(one for card in cards for one in (card, *self._rest.pop(card, ()))))
 
-    def _taken(self, left: list[Sentence], cards: Sequence[str]) -> tuple[str, ...]:
-        """Take the sentences of these cards out of what is left to say."""
+    def _remove(self, left: list[Sentence], cards: Sequence[str]) -> tuple[str, ...]:
+        """Remove the sentences about these cards from the remaining ones and return them."""
         firsts = {self._first.get(card, card) for card in cards}
         taken = [one for one in left if one.card in firsts]
         left[:] = [one for one in left if one.card not in firsts]
@@ -193,9 +226,9 @@ class _BeatBuilder:
 def _plan_length(
     session: Session, beats: Sequence[Beat], cautions: Sequence[str], holds: Mapping[str, float | None]
 ) -> tuple[float, str]:
-    """A segment's length in whole seconds, and why it needs a thought ("" where it does not).
+    """Return a segment's length in whole seconds, and why it needs attention ("" if it doesn't).
 
-    A beat takes what is said in it, figures as spoken, or the holding of its cards, whichever is longer.
+    A beat takes as long as its words, figures as spoken, or the hold of its cards, whichever is longer.
     """
     per_second = session.episode.words_per_minute / 60
 
@@ -221,7 +254,7 @@ def _plan_length(
 
 
 def _cautions_by_segment(names: Sequence[str], cautions: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:
-    """Each caution where it is first needed; those of the open chassis again where it is opened after it was driven."""
+    """Place each caution where it is first needed, and those of the open chassis again after power."""
     placed: dict[str, list[str]] = {}
 
     def place(name: str | None, topic: str) -> None:
@@ -240,14 +273,14 @@ def _cautions_by_segment(names: Sequence[str], cautions: Mapping[str, Sequence[s
 def make_chapters(
     segments: Sequence[Segment], final: Sequence[tuple[float, str]], repaired: bool
 ) -> tuple[Chapter, ...]:
-    """The chapters: the final cut's times where they are known, else the planned ones."""
+    """Return the chapters: the final cut's if known, else the planned ones."""
     if final:
         return tuple(Chapter(start_s, segment_title(name, repaired)) for start_s, name in final)
     return tuple(Chapter(segment.start_s, segment.title) for segment in segments)
 
 
 def find_chapters_fault(chapters: Sequence[Chapter], end_s: float) -> str:
-    """Why a list of chapters would be ignored by the common rules of video platforms (common practice), or ""."""
+    """Return why video platforms would ignore a list of chapters (common practice, no source), or ""."""
     if len(chapters) < 3:
         return f"a description needs at least three chapters, not {len(chapters)}"
     if chapters[0].start_s != 0:
@@ -260,7 +293,7 @@ def find_chapters_fault(chapters: Sequence[Chapter], end_s: float) -> str:
 
 
 def format_clock(seconds: float) -> str:
-    """A time as M:SS, or H:MM:SS from an hour on."""
+    """Format a time as M:SS, or H:MM:SS from an hour on."""
     whole = int(seconds)
     hours, minutes = divmod(whole // 60, 60)
     return f"{hours}:{minutes:02d}:{whole % 60:02d}" if hours else f"{minutes}:{whole % 60:02d}"

@@ -1,4 +1,4 @@
-"""What the unit cost then, and what that is in the money of another year."""
+"""The original price, and its equivalent in the money of another year."""
 
 from __future__ import annotations
 
@@ -15,11 +15,30 @@ _WIDE = Context(prec=60)  # digits enough for any amount that a table of prices 
 
 
 def work_out_price(tag: PriceTag, table: IndexTable, unit_year: int | None) -> PriceLine:
-    """The price carried over by the ratio of two years' indexes: now = paid × index[to] / index[from].
+    """Convert a price by the ratio of two years' indexes: now = paid × index[to] / index[from].
 
-    This is the adjustment that the US Bureau of Labor Statistics describes for its consumer price index. `now` is
-    unrounded, in the currency that was paid. Nothing is extrapolated: a year that the table lacks raises InputError
-    at the [price] table's line.
+    Parameters
+    ----------
+    tag : PriceTag
+        the [price] table
+    table : IndexTable
+        a consumer price index by year
+    unit_year : int or None
+        year to use if the tag has none
+
+    Returns
+    -------
+    PriceLine
+        both prices; `now` is unrounded, in the currency that was paid
+
+    Raises
+    ------
+    InputError
+        at the [price] table's line, if a year is missing or isn't in the table: nothing is extrapolated
+
+    Notes
+    -----
+    This is the adjustment that the US Bureau of Labor Statistics describes for its consumer price index.
     """
     from_year = tag.year if tag.year is not None else unit_year
     if from_year is None:
@@ -64,7 +83,7 @@ def _basis(short: Mapping[int, int], *years: int) -> str:
 
 
 def format_exact_price(amount: float, currency: str) -> str:
-    """An amount as it was paid: "$329", "$329.95", "£1,250", "SEK 1,995"."""
+    """Format an amount as it was paid: "$329", "$329.95", "£1,250", "SEK 1,995"."""
     exact = Decimal(repr(amount))
     if exact == exact.to_integral_value():
         return _add_currency(f"{exact:,.0f}", currency)
@@ -74,9 +93,9 @@ def format_exact_price(amount: float, currency: str) -> str:
 
 
 def format_rounded_price(amount: float, currency: str) -> str:
-    """An amount carried over: to the nearest 10 under 10,000, to the nearest 100 above; ties to even.
+    """Format a converted amount, rounded to 10 below 10,000 and to 100 above; ties to even.
 
-    Under 10 it is to the nearest 1, so that a small amount does not become nothing.
+    Below 10 it is rounded to 1, so that a small amount doesn't become nothing.
     """
     step = Decimal(1) if amount < 10 else Decimal(10) if amount < 10_000 else Decimal(100)
     rounded = (Decimal(repr(amount)) / step).quantize(Decimal(1), rounding=ROUND_HALF_EVEN, context=_WIDE) * step
@@ -88,7 +107,7 @@ def _add_currency(digits: str, currency: str) -> str:
 
 
 def format_years(years: Mapping[int, float]) -> str:
-    """The years of a table as runs: "1955 – 1970, 1972 – 2025"."""
+    """Format the years of a table as runs: "1955 – 1970, 1972 – 2025"."""
     runs: list[list[int]] = []
     for year in sorted(years):
         if runs and year == runs[-1][1] + 1:

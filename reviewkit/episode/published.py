@@ -1,4 +1,4 @@
-"""What was published, and what has changed since: a figure that was wrong in public is corrected in public."""
+"""Published figures and their corrections: a figure that was wrong in public is corrected in public."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right int
 
 @dataclass(frozen=True)
 class Correction:
-    """One figure that viewers were told otherwise. `now` is "" where it is no longer given."""
+    """One published figure that has changed. `now` is "" if it is no longer given."""
 
     what: str
     was: str
@@ -25,7 +25,20 @@ class Correction:
 
 
 def collect_figures(table: SpecTable, findings: Sequence[Finding]) -> dict[str, str]:
-    """Every figure of the outputs by what it is of: the table's rows, then the findings with what they hold under."""
+    """Collect every figure of the outputs by its subject: the table's rows, then the findings.
+
+    Parameters
+    ----------
+    table : SpecTable
+        rated and measured
+    findings : sequence of Finding
+        every finding
+
+    Returns
+    -------
+    dict of str to str
+        subject with conditions, and figure
+    """
     found: dict[str, str] = {}
     for what, figure in (*_rows(table), *_figures(findings)):
         name, number = what, 1
@@ -51,13 +64,26 @@ def _figures(findings: Sequence[Finding]) -> Iterator[tuple[str, str]]:
 
 
 def record_published(now: Mapping[str, str], before: Published | None) -> Published:
-    """What is to be remembered when `now` is published after `before`."""
+    """Return what to remember when `now` is published after `before`."""
     return Published(dict(now), {c.what: c.was for c in find_corrections(now, before)})
 
 
 def find_corrections(now: Mapping[str, str], before: Published | None) -> tuple[Correction, ...]:
-    """What was ever published and no longer holds, in the order it was told; what came back to its first figure needs
-    no correction. A new figure is news, not a correction.
+    """Find the published figures that no longer hold, in the order of publication.
+
+    A figure that is back at its first value needs no correction. A new figure is news, not a correction.
+
+    Parameters
+    ----------
+    now : mapping of str to str
+        the figures as in `collect_figures`
+    before : Published or None
+        the earlier publications
+
+    Returns
+    -------
+    tuple of Correction
+        the corrections
     """
     if before is None:
         return ()
@@ -67,10 +93,22 @@ def find_corrections(now: Mapping[str, str], before: Published | None) -> tuple[
 
 
 def select_for_viewers(found: Sequence[Correction], cards: Mapping[str, tuple[str, str]]) -> tuple[Correction, ...]:
-    """Of these corrections, those of figures that viewers could see, in words that say something to them: the table's
-    rows, and what stands on a card. `cards`: measurement -> the title of its card, and all that its cards say.
+    """Select the corrections of figures that viewers could see, reworded for them.
 
-    What is remembered is every figure; most of them stand in findings.json and in the page's list of all figures alone.
+    These are the table's rows and the figures on cards. Every figure is remembered, but most appear only in
+    findings.json and in the page's list of all figures.
+
+    Parameters
+    ----------
+    found : sequence of Correction
+        all corrections
+    cards : mapping of str to (str, str)
+        by measurement, the title of its card and the text of all its cards
+
+    Returns
+    -------
+    tuple of Correction
+        the selected ones
     """
     told_again = []
     for one in found:

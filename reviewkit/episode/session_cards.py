@@ -1,4 +1,4 @@
-"""The cards that no measurement makes: title, rated specs, repair trail, rated and measured, closing summary."""
+"""The cards that don't come from a measurement: title, rated specs, repair trail, rated and measured, summary."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ _NOTHING_DONE = ("", "none", "go")  # a point passed is nothing done
 
 
 def make_title_card(session: Session, price: PriceLine | None, photo: bytes = b"") -> Card:
-    """Maker and model large, what it is and since when, and the price then and now."""
+    """Make the title card: maker and model large, what it is and since when, the price then and now."""
     unit = session.unit
     lines = tuple(line for line in (unit.what, str(unit.year) if unit.year else "", session.episode.title) if line)
     page = TitlePage(unit.name, lines, _amounts(price), _years(price), photo)
@@ -40,7 +40,7 @@ def make_title_card(session: Session, price: PriceLine | None, photo: bytes = b"
 
 
 def _amounts(price: PriceLine | None) -> tuple[tuple[str, str], ...]:
-    """What was paid and what that is now, each with its year."""
+    """Return what was paid and its equivalent now, each with its year."""
     if price is None:
         return ()
     return (f"new, {price.from_year}", price.paid_shown), (f"in {price.to_year} money", f"about {price.now_shown}")
@@ -51,7 +51,7 @@ def _years(price: PriceLine | None) -> tuple[int, int] | None:
 
 
 def make_rated_card(session: Session) -> Card | None:
-    """What the maker printed, one line a rating."""
+    """Make the card of what the maker printed, one line for each rating; None without ratings."""
     if not session.ratings:
         return None
     rows = tuple(
@@ -63,7 +63,7 @@ def make_rated_card(session: Session) -> Card | None:
 
 
 def _repair_row(r: RepairRow) -> Row:
-    """A point with what it should read and does, and under it what was done."""
+    """Return a test point's row: expected and found, and below it what was done."""
     expected = f"{r.expected_text} ± {r.tolerance_text}" if r.expected_text and r.tolerance_text else r.expected_text
     arrow = "→" if r.expected_text and r.found_text else ""
     done = "" if r.action.lower() in _NOTHING_DONE else r.action
@@ -75,7 +75,7 @@ def _repair_row(r: RepairRow) -> Row:
 
 
 def make_repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
-    """The repair trail: what the drawing says, what the meter said, what was done."""
+    """Make the repair trail: what the drawing says, what the meter said, what was done."""
     if not repair:
         return None
     headers = ("test point", "expected", "", "found", "")
@@ -89,7 +89,7 @@ def make_repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | No
 
 
 def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) -> Card | None:
-    """Rated and measured, with a needle a row; over them the conditions that all of them share."""
+    """Make the card of rated and measured, a needle in each row, above them the shared conditions."""
     if not table.rows:
         return None
     deciding = [finding for v in verdicts for finding in v.findings]
@@ -129,15 +129,17 @@ def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdi
 
 
 def _margin(word: str, margin: str) -> str:
-    """The margin where it says something: within the guard band it is smaller than its own uncertainty, and a factor
-    near one is less plain than the two figures beside it.
+    """Return the margin if it is informative, else "".
+
+    Within the guard band it is smaller than its own uncertainty, and a factor near one is less plain than the two
+    figures next to it.
     """
     near = margin.endswith("×") and 0.67 < float(margin.removesuffix(" ×")) < 1.5
     return margin if word in (MEETS, SHORT) and not near else ""
 
 
 def _unlabelled_spot(v: Verdict) -> str:
-    """At which frequency or over which band a row's figure was measured, where its label says neither."""
+    """Return the frequency or band of a row's figure if its label doesn't have it, else ""."""
     where = _measured_at(v.findings[0]) if v.measured and v.findings else ""
     return "" if where in v.label or v.measured.endswith(f"at {where}") else where
 
@@ -151,8 +153,9 @@ def _measured_at(f: Finding) -> str:
 
 
 def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[Row]:
-    """Those that hold on one line, with the one nearest to its limit; the rest on a line each, if they are few, else
-    what is alone of its word. With the `price` it should be one card.
+    """Return the rows of the summary: the ratings met on one line, the others on a line each or grouped.
+
+    With the `price` it should be one card.
     """
     opinion = price is not None and bool(price.fair_shown)
     of_all = f"of {len(verdicts)}"
@@ -183,7 +186,7 @@ def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[
 
 
 def make_closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
-    """How many ratings hold, which do not and by how much, and the price once more."""
+    """Make the summary: how many ratings hold, which don't and by how much, and the price again."""
     rows = _closing_rows(verdicts, price)
     if not rows and price is None:
         return None
@@ -202,8 +205,10 @@ def verdicts_on(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> tuple[Verdi
 
 
 def _as_shown_on(v: Verdict, ids: Collection[str]) -> Verdict:
-    """A verdict as it stands on the card of these measurements: its margin where that says something; its figure where
-    its ± decides, or where it was read on another card and the margin would seem to be of this one's.
+    """Return a verdict as the card of these measurements shows it.
+
+    It has its margin if that is informative. It has its figure if the ± decides, or if the figure is on another card
+    and the margin would appear to belong to this one's.
     """
     elsewhere = bool(v.findings) and v.findings[0].measurement not in ids
     with_figure = v.measured and (v.verdict == CLOSE or elsewhere)
@@ -216,7 +221,7 @@ def _row_text(row: Row) -> str:
 
 
 def _bars_text(group: BarGroup) -> str:
-    """A group of bars: "2nd: L −74.2 dB, R −72.2 dB, L before −74.1 dB, R before −71.9 dB"."""
+    """Describe a group of bars: "2nd: L −74.2 dB, R −72.2 dB, L before −74.1 dB, R before −71.9 dB"."""
     bars = [
         " ".join(part for part in (bar.channel, "before" if bar.role == "before" else "", bar.text, group.unit) if part)
         for bar in sorted(group.bars, key=lambda bar: bar.role == "before")
@@ -225,7 +230,7 @@ def _bars_text(group: BarGroup) -> str:
 
 
 def add_alt_text(card: Card) -> Card:
-    """A card with its own text as the alternative for those who cannot see it."""
+    """Return a card with its own text as the alternative for those who can't see it."""
     parts = [card.title, card.conditions]
     if isinstance(card.body, TitlePage):
         parts += [card.body.name, *card.body.lines, *(f"{what}: {amount}" for what, amount in card.body.amounts)]

@@ -1,4 +1,4 @@
-"""Where the pictures of a card are put in out/."""
+"""Paths of a card's pictures in out/."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Written figures as people say them: "0.021 %" → "point zero two one percent". To read aloud, and to time it."""
+"""Written figures as people say them, to read aloud and to time: "0.021 %" → "point zero two one percent"."""
 
 from __future__ import annotations
 
@@ -112,7 +112,7 @@ _SEAM = re.compile(rf"(?<={_LETTER})(?=\d)|(?<=\d)(?={_LETTER})")
 
 
 def spoken(text: str) -> str:
-    """A sentence with every figure written out as it is said; names of parts and models stay as they are written."""
+    """Spell out every figure of a sentence as it is spoken; names of parts and models stay as written."""
     said = text.replace("THD+N", "THD plus N").replace(" – ", " to ").replace(" ± ", " plus or minus ")
     said = _PAIR.sub(r"\1 and \2", said)
     said = _ORDINAL.sub(lambda match: _ORDINALS[int(match[1])], said.replace("dB (A)", "dB A-weighted"))
@@ -120,13 +120,13 @@ def spoken(text: str) -> str:
 
 
 def sentence(text: str) -> str:
-    """`spoken`, with a capital where a figure stood first."""
+    """Spell out a sentence like `spoken`, with a capital if it began with a figure."""
     said = spoken(text)
     return said[:1].upper() + said[1:] if text[:1] != said[:1] else said
 
 
 def words(text: str) -> int:
-    """How many words a sentence costs when spoken, figures written out."""
+    """Count the spoken words of a sentence, figures spelled out."""
     letters = _SPELLED.sub(lambda match: " ".join(match[0]), spoken(_SEAM.sub(" ", text)))
     return len(letters.replace("-", " ").split())
 
@@ -156,14 +156,14 @@ def _say(match: re.Match[str]) -> str:
 
 
 def _amount(number: int) -> str:
-    """An amount of money in words: seventeen hundred, but two thousand."""
+    """Spell out an amount of money: seventeen hundred, but two thousand."""
     if 1100 <= number < 10_000 and number % 100 == 0 and number % 1000:
         return f"{whole(number // 100)} hundred"
     return whole(number)
 
 
 def whole(number: int) -> str:
-    """A whole number in words; from 10^15 on its digits one by one."""
+    """Spell out a whole number; from 10^15 on, digit by digit."""
     if number < 20:
         return _ONES[number]
     if number < 100:
@@ -175,7 +175,7 @@ def whole(number: int) -> str:
 
 
 def year(number: int) -> str:
-    """A year as it is said: "nineteen seventy-seven", "two thousand four", "twenty twenty-four"."""
+    """Spell out a year: "nineteen seventy-seven", "two thousand four", "twenty twenty-four"."""
     if 2000 <= number < 2010:
         return whole(number)
     century, rest = divmod(number, 100)

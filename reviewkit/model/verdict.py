@@ -10,7 +10,7 @@ from reviewkit.model.session import Rating
 
 @dataclass(frozen=True)
 class Verdict:
-    """One rating held against what was measured."""
+    """One rating compared with what was measured."""
 
     rating: Rating
     label: str  # "Power into 8 Ω"

@@ -1,5 +1,6 @@
-"""What to write down for a capture: its [[measurement]] table, its rows of a `reading` file, with every condition that
-the ratings need and the bench does not say already.
+"""Entries to paste for a capture: its [[measurement]] table or its rows of a `reading` file.
+
+They state every condition that the ratings need and the bench's table lacks.
 """
 
 from __future__ import annotations
@@ -36,7 +37,24 @@ _READINGS = "measurements/readings.csv"
 
 
 def measurement_table(number: int, capture: Capture, bench: Bench, *, repaired: bool) -> tuple[str, ...]:
-    """The lines of the capture's table in session.toml, without those that the bench's table says."""
+    """Return the lines of a capture's table in session.toml, without those that the bench's table has.
+
+    Parameters
+    ----------
+    number : int
+        number of the capture, which names its file
+    capture : Capture
+        the capture
+    bench : Bench
+        the session's bench
+    repaired : bool
+        True if the table must say that it is after the repair
+
+    Returns
+    -------
+    tuple of str
+        the lines
+    """
     lines = ["[[measurement]]", f"kind = {_quoted(capture.kind)}"]
     setup = capture.setup
     if capture.drive == METER:
@@ -59,7 +77,7 @@ def measurement_table(number: int, capture: Capture, bench: Bench, *, repaired: 
 
 
 def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
-    """What the bench does not say already, or says otherwise."""
+    """Return the lines of the conditions that the bench lacks or has differently."""
     setup = capture.setup
     lines: list[str] = []
     if capture.kind == "reading":
@@ -82,7 +100,7 @@ def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
 
 
 def reading_rows(capture: Capture) -> tuple[str, ...]:
-    """A capture's rows of a `reading` file; none for captures of other kinds. The figure is left open."""
+    """Return a capture's rows of a `reading` file with blank figures; none for captures of other kinds."""
     if capture.kind != "reading":
         return ()
     rows = []
@@ -96,12 +114,12 @@ def reading_rows(capture: Capture) -> tuple[str, ...]:
 
 
 def gate_rows(unread: Sequence[str]) -> tuple[str, ...]:
-    """The rows of a `reading` file that tick these lines of the gate; the figures are left open."""
+    """Return the rows of a `reading` file that tick these lines of the gate, with blank figures."""
     return tuple(row for name in unread for row in _GATE_ROWS.get(name, ()))
 
 
 def at_cell(wanted: CaptureRequest) -> str:
-    """The conditions as the column `at` of a `reading` file has them: "aux input, 1 kHz, 40 W into 8 ohm"."""
+    """Return a request's conditions for the column `at`: "aux input, 1 kHz, 40 W into 8 ohm"."""
     at = wanted.at
     parts = [f"{at['input']} input"] if "input" in at else []
     if "frequency" in at:
@@ -119,19 +137,19 @@ def at_cell(wanted: CaptureRequest) -> str:
 
 
 def reading_header() -> str:
-    """The first line of a `reading` file."""
+    """Return the first line of a `reading` file."""
     return "name,channel,value,unit,at,note"
 
 
 def _quoted(text: str) -> str:
-    """A TOML basic string."""
+    """Return a TOML basic string."""
     return json.dumps(text, ensure_ascii=False)
 
 
 def measurement_tables(
     steps: Sequence[tuple[int, Capture]], bench: Bench, *, repaired: bool
 ) -> tuple[tuple[int, tuple[str, ...]], ...]:
-    """The tables of several captures by number; single readings share one, under the number of the first."""
+    """Return the tables of several captures by number; equal tables appear once, at the first number."""
     found: list[tuple[int, tuple[str, ...]]] = []
     for number, capture in steps:
         table = measurement_table(number, capture, bench, repaired=repaired)

@@ -1,4 +1,4 @@
-"""What is recorded while the unit is still as it came in, and the readings that decide whether it gets any power."""
+"""Checklists: what to record while the unit is as it came in, and the readings that decide whether it gets power."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ GOOD = ("", "in order")
 
 @dataclass(frozen=True)
 class PointReading:
-    """A reading that the session holds for a line: where it was taken, what it was, what is to be thought of it."""
+    """A reading of a point: where it was read, what it was, how it is judged."""
 
     point: str
     shown: str
@@ -43,8 +43,16 @@ class PointReading:
 
 @dataclass(frozen=True)
 class Check:
-    """A line with a box. `held`: what the session has for it; `done`: that it has all that the line asks for; `bad`:
-    that the last reading of some point is not in order.
+    """A line with a box to tick.
+
+    Attributes
+    ----------
+    readings
+        what the session has for it
+    done
+        True if it has everything that the line asks for
+    bad
+        True if the last reading of some point isn't in order
     """
 
     name: str
@@ -62,7 +70,22 @@ class _TaggedReading:
 
 
 def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, repaired: bool) -> tuple[Check, ...]:
-    """The sheet to fill in before anything is changed. Where nothing was repaired, all readings are as it came."""
+    """Return the checklist to complete before anything is changed.
+
+    Parameters
+    ----------
+    repair : sequence of RepairRow
+        the rows of repair.csv
+    runs : sequence of Run
+        the measurements
+    repaired : bool
+        False if nothing was repaired: every reading is then as it came in
+
+    Returns
+    -------
+    tuple of Check
+        the lines in order
+    """
     said = [said for key in _WORDS for said in _tagged_readings(key, repair, runs)]
     rows = tuple(one.reading for one in said if one.before or not repaired)
     files = [run.conditions.measurement.id for run in runs if run.conditions.measurement.stage == "before"]
@@ -74,7 +97,22 @@ def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, repaire
 
 
 def gate_checks(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
-    """The go/no-go lines. One is done where both channels were read, and the last reading of neither is bad."""
+    """Return the go/no-go lines.
+
+    A line is done if both channels were read and the last reading of neither is bad.
+
+    Parameters
+    ----------
+    repair : sequence of RepairRow
+        the rows of repair.csv
+    runs : sequence of Run
+        the measurements
+
+    Returns
+    -------
+    tuple of Check
+        the lines in order
+    """
     return tuple(_gate_check(name, repair, runs) for name in GATE)
 
 
@@ -98,13 +136,13 @@ def _gate_check(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> 
 
 
 def _side(point: str) -> str:
-    """Which channel's point it is; a point of none stands for itself, so that each rail counts."""
+    """Return the channel of a point; a point without one is its own side, so that each rail counts."""
     found = _SIDE.search(point)
     return found[1][0].upper() if found else point
 
 
 def _tagged_readings(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> list[_TaggedReading]:
-    """The rows of repair.csv and the readings by meter that are about one thing, in their order."""
+    """Return the rows of repair.csv and the meter readings about one thing, in order."""
     said = []
     for row in repair:
         if _WORDS[key].search(row.point) and row.found_text:

@@ -1,4 +1,4 @@
-"""The level of each capture: at the output as volts and watts, at the generator where the gain is known; the loads."""
+"""Levels: volts and watts at the output, volts at the generator if the gain is known; and the dummy loads."""
 
 from __future__ import annotations
 
@@ -20,9 +20,20 @@ _FAR_APART = 2.0
 
 @dataclass(frozen=True)
 class Level:
-    """`output_v`: r.m.s. of the sine; `parts_v`: of each of two tones; `meter_v`: what a true r.m.s. meter shows of
-    both together; `generator_v`: at the input, r.m.s., at 1 kHz, by the gain that `gain` tells of, of two tones both
-    together; `generator_parts_v`: of each of them.
+    """The level of a capture.
+
+    Attributes
+    ----------
+    output_v
+        r.m.s. of the sine
+    parts_v
+        r.m.s. of each of two tones
+    meter_v
+        reading of a true r.m.s. meter, of both tones together
+    generator_v
+        r.m.s. at the input at 1 kHz, derived from `gain`; of both tones together
+    generator_parts_v
+        the same for each tone
     """
 
     power_w: float | None = None
@@ -36,7 +47,13 @@ class Level:
 
 @dataclass(frozen=True)
 class Gain:
-    """Volts out over volts in, and where that is known from: "gain" or "sensitivity" measured, or "rated"."""
+    """Volts out over volts in.
+
+    Attributes
+    ----------
+    known_from
+        "gain" or "sensitivity" if measured, or "rated"
+    """
 
     ratio: float
     known_from: str
@@ -46,7 +63,7 @@ class Gain:
 
 @dataclass(frozen=True)
 class Load:
-    """Dummy loads: one for each channel. `watts`: what each must bear, with margin."""
+    """Dummy loads, one for each channel; `watts`: the power rating that each needs, with margin."""
 
     ohms: float
     highest_w: float
@@ -55,7 +72,7 @@ class Load:
 
 @dataclass(frozen=True)
 class Preconditioning:
-    """The hour of power before full power, for those who choose it."""
+    """The hour at power before full power, for those who choose it."""
 
     power_w: float
     output_v: float
@@ -63,12 +80,25 @@ class Preconditioning:
 
 
 def output_voltage(power_w: float, load_ohm: float) -> float:
-    """U = √(P·R), r.m.s."""
+    """Return U = √(P·R), r.m.s."""
     return math.sqrt(power_w * load_ohm)
 
 
 def work_out_level(capture: Capture, known: Sequence[Gain]) -> Level:
-    """What to set for a capture. Nothing is given that would rest on a load or a gain that is not stated."""
+    """Work out the level to set for a capture, leaving out what an unstated load or gain would decide.
+
+    Parameters
+    ----------
+    capture : Capture
+        the capture
+    known : sequence of Gain
+        the known gains, best first
+
+    Returns
+    -------
+    Level
+        the level
+    """
     if capture.kind == "phono":
         return Level(generator_v=MAGNET_V)
     if capture.drive == IDLE or (capture.power_w is None and capture.voltage_v is None):
@@ -95,7 +125,7 @@ def work_out_level(capture: Capture, known: Sequence[Gain]) -> Level:
 
 
 def known_gains(findings: Sequence[Finding], basis: Basis) -> tuple[Gain, ...]:
-    """Every gain that is known, best first: measured, from a measured input sensitivity, from the rated one."""
+    """Return every known gain: measured, then from a measured input sensitivity, then from the rated one."""
     found = [
         Gain(10 ** (f.value / 20), "gain", str(f.at.get("input", basis.input)), f.measurement)
         for f in findings
@@ -117,14 +147,14 @@ def known_gains(findings: Sequence[Finding], basis: Basis) -> tuple[Gain, ...]:
 
 
 def _driven_to(power_w: float | None, load_ohm: float | None, basis: Basis) -> float | None:
-    """The output that an input sensitivity is for: the power that it names, else the rated one."""
+    """Return the output of an input sensitivity: at the power that it names, else at the rated power."""
     load = load_ohm or basis.load_ohm(Rating("input_sensitivity", "V"))
     watts = power_w or basis.rated_w(load)
     return output_voltage(watts, load) if watts and load else None
 
 
 def dummy_loads(captures: Sequence[Capture]) -> tuple[Load, ...]:
-    """The dummy loads that these captures need, the highest resistance first."""
+    """Return the dummy loads that captures need, the highest resistance first."""
     highest: dict[float, float] = {}
     for c in captures:
         if c.setup.load_ohm is not None and c.setup.place != LINE:
@@ -133,7 +163,7 @@ def dummy_loads(captures: Sequence[Capture]) -> tuple[Load, ...]:
 
 
 def plan_preconditioning(basis: Basis) -> Preconditioning | None:
-    """An eighth of the rated power into its load; None where no continuous power is rated into a known load."""
+    """Return an eighth of the rated power into its load; None if no power is rated into a known load."""
     load = basis.load_ohm(Rating("power", "W"))
     watts = basis.rated_w(load)
     if watts is None or load is None:

@@ -1,10 +1,9 @@
-"""Captures put together and in order: one for all ratings it can serve, few changes of set-up, hot ones last."""
+"""Captures merged and ordered: one for all ratings it can serve, few changes of set-up, hot ones last."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 from typing import Any
 
 from reviewkit.model.session import Rating
@@ -19,7 +18,15 @@ _DRIVES = (IDLE, METER)  # what needs no generator, and a steady one, come first
 
 @dataclass(frozen=True)
 class SetUp:
-    """What hands must change on the bench. `driven`: "both", "one" or "none"; `load_ohm`: None without one."""
+    """The parts of a set-up that are changed by hand.
+
+    Attributes
+    ----------
+    driven
+        "both", "one" or "none"
+    load_ohm
+        None without a load
+    """
 
     input: str
     load_ohm: float | None
@@ -29,7 +36,15 @@ class SetUp:
 
 @dataclass(frozen=True)
 class Capture:
-    """One file to make, or one row of readings. `uses`: for which ratings, by number; `wording`: for its wording."""
+    """One file to record, or one row of readings.
+
+    Attributes
+    ----------
+    uses
+        the ratings that it serves, by number, each with its request
+    wording
+        the facts that its sentence needs, by name
+    """
 
     kind: str
     name: str
@@ -43,7 +58,20 @@ class Capture:
 
 
 def plan_captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...]:
-    """Every capture that the ratings ask for, each once, in the order in which to make them."""
+    """Return every capture that the ratings ask for, each once, in the order to make them.
+
+    Parameters
+    ----------
+    ratings : sequence of Rating
+        the ratings
+    basis : Basis
+        supplies what they leave open
+
+    Returns
+    -------
+    tuple of Capture
+        the captures
+    """
     found: dict[tuple[Any, ...], Capture] = {}
     for number, rating in enumerate(ratings):
         for wanted in capture_requests(rating, basis):
@@ -81,7 +109,7 @@ def _new_capture(setup: SetUp, number: int, wanted: CaptureRequest, basis: Basis
 
 
 def _merge(capture: Capture, number: int, wanted: CaptureRequest) -> Capture:
-    """A capture that serves one more rating: its sweep as high as the higher of them, its words about all."""
+    """Return a capture that serves one more rating: its sweep reaches the higher power, its wording covers both."""
     wording = dict(capture.wording)
     for key, entries in wanted.wording.items():
         wording[key] = tuple(dict.fromkeys([*wording.get(key, ()), *entries]))
@@ -89,21 +117,17 @@ def _merge(capture: Capture, number: int, wanted: CaptureRequest) -> Capture:
     return replace(capture, power_w=watts, uses=(*capture.uses, (number, wanted)), wording=wording)
 
 
-def changes(setups: Iterable[SetUp]) -> int:
-    """How often the set-up changes on the way through these."""
-    return sum(a != b for a, b in pairwise(setups))
-
-
 def _order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
-    """Cold ones first, hot ones together behind them, each set-up once in either; the hot ones begin in the set-up in
-    which the cold ones end, where they share one.
+    """Order captures: cold ones first, then hot ones, each set-up once in either part.
+
+    The hot ones begin in the set-up in which the cold ones end, if they share one.
     """
     cold = [c for c in found if not c.hot]
     hot = [c for c in found if c.hot]
     inputs = list(dict.fromkeys([basis.input, *(c.setup.input for c in found)]))
 
     def rank(setup: SetUp) -> tuple[float, ...]:
-        """The most trouble to change first. Less load is kinder to an output stage than more, so it comes first."""
+        """Return a sort key: the most troublesome change first, and lighter loads before heavier ones."""
         load, driven = -(setup.load_ohm or 0.0), ("none", "both", "one").index(setup.driven)
         return float(setup.place == TERMINALS), load, float(inputs.index(setup.input)), float(driven)
 
@@ -111,7 +135,7 @@ def _order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
     join = shared[0] if shared else None
 
     def near(setup: SetUp) -> tuple[bool, ...]:
-        """Which of its parts are not those where the two meet."""
+        """Tell which parts of a set-up differ from the one that both halves share."""
         if join is None:
             return ()
         pairs = zip(rank(setup), rank(join), strict=True)
@@ -130,7 +154,7 @@ def _order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
 
 
 def _interleave(first: Sequence[bool], then: Sequence[float]) -> tuple[float, ...]:
-    """Two keys as one, part by part: sorted by place, then load, then input, each by both keys."""
+    """Interleave two keys: sort by place, then load, then input, each by both keys."""
     if not first:
         return tuple(then)
     return tuple(part for pair in zip(first, then, strict=True) for part in pair)

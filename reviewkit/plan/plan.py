@@ -1,4 +1,4 @@
-"""What to measure: from the ratings to an ordered list of captures, ticked by what the session already holds."""
+"""The plan: from the ratings to an ordered list of captures, ticked by what the session already has."""
 
 from __future__ import annotations
 
@@ -30,8 +30,14 @@ from reviewkit.verdict.verdict import judging
 
 @dataclass(frozen=True)
 class PlanStep:
-    """One capture with its level. `state`: answered, closer, again or open, the least of what it serves, as in `Need`;
-    `held`: the measurements that have it.
+    """One capture with its level.
+
+    Attributes
+    ----------
+    state
+        answered, closer, again or open, as in `Need`: the least settled of the ratings it serves
+    measurements
+        the existing measurements that cover it
     """
 
     number: int
@@ -42,13 +48,19 @@ class PlanStep:
 
     @property
     def done(self) -> bool:
-        """Whether there is nothing left to capture here."""
+        """Tell whether there is nothing left to capture."""
         return self.state == ANSWERED
 
 
 @dataclass(frozen=True)
 class Plan:
-    """Everything that a plan says, as data. `columns`: what a file of each kind holds, by kind."""
+    """A plan as data.
+
+    Attributes
+    ----------
+    columns
+        what a file of each kind contains, by kind
+    """
 
     session: Session
     as_it_came: tuple[Check, ...]
@@ -63,7 +75,7 @@ class Plan:
 
     @property
     def lacking(self) -> tuple[Need, ...]:
-        """The ratings that another measurement could give a verdict."""
+        """Return the ratings to which another measurement could give a verdict."""
         return tuple(need for need in self.needs if need.state not in (ANSWERED, SETTLED))
 
 
@@ -76,7 +88,28 @@ def make_plan(
     *,
     repaired: bool,
 ) -> Plan:
-    """The plan of a session. `columns`: what a file of each kind holds, in the kinds' own words."""
+    """Make the plan of a session.
+
+    Parameters
+    ----------
+    session : Session
+        the session
+    runs : sequence of Run
+        its measurements
+    verdicts : sequence of Verdict
+        one for each rating
+    repair : sequence of RepairRow
+        the rows of repair.csv
+    columns : mapping of str to str
+        what a file of each kind contains, in the kinds' own words
+    repaired : bool
+        True if something was repaired
+
+    Returns
+    -------
+    Plan
+        the plan
+    """
     basis = Basis(session.bench, session.ratings)
     mains = Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0])
     findings = judging(runs)
@@ -104,7 +137,7 @@ def make_plan(
 def _state(
     capture: Capture, lacking: Sequence[Need], findings: Sequence[Finding], mains: Mains
 ) -> tuple[str, tuple[str, ...]]:
-    """How far a capture is: as far as the one of its ratings that is least far."""
+    """Return the state of a capture, which is that of its least settled rating, and what covers it."""
     states: list[str] = []
     held: list[str] = []
     for number, wanted in capture.uses:
@@ -123,8 +156,10 @@ def _state(
 def _supporting_measurements(
     need: Need, wanted: CaptureRequest, findings: Sequence[Finding], mains: Mains
 ) -> list[str]:
-    """The measurements that hold a capture which tells more of a rating but does not decide it: all is as rated but
-    the band, which it does not cover; or all is as wanted of a figure that the rating's own is worked out with.
+    """Return the measurements that cover a capture which supports a rating without deciding it.
+
+    Either everything is as rated except the band, which they don't cover; or everything is as requested of a figure
+    from which the rated one is computed.
     """
     rating = need.verdict.rating
     if not set(wanted.quantities) & set(RULES[rating.quantity].findings):

@@ -1,4 +1,4 @@
-"""Recipes for what is measured at power: watts at a limit, distortion over a band or at one frequency."""
+"""Capture requests at power: watts at a limit, distortion over a band or at one frequency."""
 
 from __future__ import annotations
 
@@ -12,8 +12,10 @@ USUAL_LIMIT = 1.0  # percent, where the maker names no distortion (common practi
 
 
 def find_blocker(rating: Rating, basis: Basis) -> str:
-    """Why no capture can both confirm and deny this rating, or "": "no distortion" and "total" mend the rating's own
-    table, "no rated output" wants another one, "no power" is a line output's; "music" can be confirmed only.
+    """Return why no capture can both confirm and deny a rating, or "".
+
+    "no distortion" and "total" require a change in the rating's own table, "no rated output" requires another table,
+    "no power" belongs to a line output; "music" can be confirmed only.
     """
     limited = rating.thd_percent is not None or rating.thd_plus_noise_percent is not None
     if rating.quantity == "power" and rating.total and (rating.band_hz or rating.channels == "one"):
@@ -30,7 +32,10 @@ def find_blocker(rating: Rating, basis: Basis) -> str:
 
 
 def power_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    """Watts at a limit from a sweep of power; over a band also the distortion at the rated power, which decides."""
+    """Request watts at a limit from a power sweep; over a band also the distortion at the rated power.
+
+    If there are two requests, the second decides.
+    """
     assert rating.at_least is not None
     watts = rating.at_least / (2 if rating.total else 1)
     limit = rating.thd_percent or rating.thd_plus_noise_percent or USUAL_LIMIT
@@ -55,8 +60,9 @@ def power_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 
 
 def _figure(rating: Rating, basis: Basis) -> str:
-    """THD or THD+N: the maker's; where he names neither, that of another power into the same load, so that one sweep
-    does for both.
+    """Return THD or THD+N: the maker's choice, else that of another power into the same load.
+
+    One sweep then serves both.
     """
     if rating.thd_plus_noise_percent is not None and rating.thd_percent is None:
         return "THD+N"
@@ -69,7 +75,7 @@ def _figure(rating: Rating, basis: Basis) -> str:
 
 
 def _band_request(rating: Rating, shared: Mapping[str, Any], watts: float | None) -> CaptureRequest:
-    """Distortion over a band at one power."""
+    """Request distortion over a band at one power."""
     at = {**shared, "band": rating.band_hz, **({"power": watts} if watts is not None else {})}
     wording = {"bands": (rating.band_hz,), "figures": (shared["figure"],)}
     return CaptureRequest(
@@ -85,7 +91,7 @@ def _band_request(rating: Rating, shared: Mapping[str, Any], watts: float | None
 
 
 def distortion_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    """Distortion at the rated level: over a band by a sweep, at one frequency by a tone."""
+    """Request distortion at the rated level: over a band by a sweep, at one frequency by a tone."""
     figure = "THD" if rating.quantity == "thd" else "THD+N"
     shared = basis.named(rating, "load", "input", "channels") | {"figure": figure}
     watts = rating.power_w or basis.share(rating, 1.0)
@@ -99,7 +105,7 @@ def distortion_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, .
 def tone_request(
     rating: Rating, basis: Basis, quantity: str, at: Mapping[str, Any], level: tuple[float | None, float | None]
 ) -> CaptureRequest:
-    """One steady sine. `level`: watts, else volts."""
+    """Request one steady sine; `level`: watts, else volts."""
     hz = at.get("frequency", SPOT_HZ)
     wording = {"frequencies": (hz,), "quantities": (quantity,)}
     return CaptureRequest(

@@ -1,6 +1,6 @@
-"""What must be captured to answer each rating: the kind of measurement, its conditions, and the level at the output.
+"""Capture requests for each rated name: the kind of measurement, its conditions, and the level at the output.
 
-One recipe for each rated name. A finding with a recipe's quantities and conditions compares with its rating in full.
+A finding with a request's quantities and conditions is fully comparable with its rating.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ USUAL_TONES_HZ = (60.0, 7000.0)
 
 
 def capture_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    """What to capture for this rating; the captures that decide come last."""
+    """Return the captures that a rating asks for; those that decide come last."""
     return _RECIPES[rating.quantity](rating, basis)
 
 
@@ -52,7 +52,7 @@ def _hum(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 def _sweep_request(
     rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **wording: Any
 ) -> CaptureRequest:
-    """A frequency response at the level that was rated, else at a usual one."""
+    """Request a frequency response at the rated level, else at a usual one."""
     level = basis.sized(rating, USUAL_SHARE)
     if rating.quantity == "flatness" and rating.power_w is not None:
         level, at = (rating.power_w, None), {**at, "power": rating.power_w}
@@ -104,7 +104,7 @@ def _reading_request(
     drive: str = SINE,
     level: tuple[float | None, float | None] = (None, None),
 ) -> CaptureRequest:
-    """A single value by meter, a row of a `reading` file."""
+    """Request a single meter reading, a row of a `reading` file."""
     names = {"frequency": "frequencies", "weighting": "weightings"}
     wording = {name: (at[key],) for key, name in names.items() if key in at}
     apart = (at.get("frequency"), at.get("weighting"))
@@ -149,7 +149,7 @@ def _damping(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 
 
 def _idle(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    """Noise, and what is worked out from it: one capture of the idle output gives all of them."""
+    """Request noise and what is computed from it: one capture of the idle output gives all of them."""
     at = basis.named(rating, "input")
     if rating.weighting:
         at["weighting"] = rating.weighting

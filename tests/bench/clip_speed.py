@@ -37,7 +37,7 @@ sys.path.insert(0, str(ROOT))
 from reviewkit.build.pipeline import prepare  # noqa: E402
 from reviewkit.render.cards.card import lay_out  # noqa: E402
 from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS  # noqa: E402
-from reviewkit.render.cards.paint import get_ready, paint  # noqa: E402
+from reviewkit.render.cards.paint import paint  # noqa: E402
 from reviewkit.render.cards.scene import Item, Stroke, Text  # noqa: E402
 from reviewkit.render.footage.clip import QUALITY, Motion, plan_length, split_layers, write_opaque_clip  # noqa: E402
 from reviewkit.render.footage.ffmpeg import ENCODER, find_encoder  # noqa: E402
@@ -123,8 +123,7 @@ def main() -> None:
     made = plan_length(length_s, settings.frame_rate)
     encoder = find_encoder()
     mpl.rcParams["animation.ffmpeg_path"] = encoder.ffmpeg
-    get_ready()
-    items = list(lay_out(card, LOOK.name))
+    items = list(lay_out(card, LOOK.name))  # loads the fonts too
     with tempfile.TemporaryDirectory() as folder:
         motion = Motion(settings.frame_rate, settings.card_seconds, encoder, Path(folder))
 

@@ -266,7 +266,6 @@ def test_one_process_makes_all_texts_and_none_is_left(own):
     (own / NAME).write_text("x", encoding="utf-8")
     before = children_of(os.getpid())
     pages = Pages(own, SHIPPED)
-    pages.get_ready()
     pages.text(NAME)
     (child,) = children_of(os.getpid()) - before
     pages.text(NAME)
@@ -279,7 +278,6 @@ def test_without_templates_of_its_own_there_is_no_other_process(own):
     (own / "notes.md").write_text("no template", encoding="utf-8")
     before = children_of(os.getpid())
     pages = Pages(own, SHIPPED)
-    pages.get_ready()
     pages.text("spec-table.html", name="x", table="")
     assert children_of(os.getpid()) <= before
 

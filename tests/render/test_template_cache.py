@@ -40,11 +40,6 @@ def test_a_template_is_compiled_once(session, monkeypatch):
     assert filled_in(session) == "word one"
 
 
-def test_all_are_compiled_before_they_are_asked_for(session):
-    Pages(session / "own", session / "shipped", session / "kept").get_ready()
-    assert len(files(session)) == 2
-
-
 def test_a_template_that_changed_is_compiled_again(session):
     filled_in(session)
     (session / "shipped" / "a.j2").write_text("{{ word }} two", encoding="utf-8")

@@ -26,18 +26,6 @@ Fonts = tuple[str, str]  # the user's own font files, regular and bold; "" for n
 NO_FONTS: Fonts = ("", "")
 
 
-def load() -> None:
-    """Import what drawing needs. Touches no setting, so it may run beside anything else."""
-    import matplotlib.backends.backend_agg
-    import matplotlib.font_manager  # noqa: F401
-
-
-def get_ready(fonts: Fonts = NO_FONTS) -> None:
-    """Import and load what every card needs, fonts included, so that the first one need not wait for it."""
-    for bold in (False, True):
-        _extent("H", 36.0, bold, fonts)
-
-
 # ------------------------------------------------------------------ type
 
 

@@ -34,7 +34,6 @@ _TICKS, _TICKS_PER_LONG = 48, 8
 _NEWS = math.log(2)  # a figure that the repair changed by less is not what the episode is about
 _NEARLY = math.log(1.25)  # changes as large as the largest but for this: the one of them that says most
 _DISTORTIONS = ("thd_plus_noise", "thd", "worst_distortion", "distortion", "lowest_distortion", "imd")
-_SAME_SPOT = ("frequency", "limit", "power")
 
 
 @dataclass(frozen=True)

@@ -66,7 +66,7 @@ def template_source(own: Path, template: str) -> str:
 class OwnTemplates:
     """The templates of a session that brings its own, filled in by a child process.
 
-    The child starts with the first text or with `start`, restarts after a text that it didn't survive, and ends with
+    The child starts with the first text, restarts after a text that it didn't survive, and ends with
     this object or this process.
     """
 
@@ -75,11 +75,6 @@ class OwnTemplates:
         self._own, self._limits = own, limits
         self._lock = Lock()
         self._child: _Child | None = None
-
-    def start(self) -> None:
-        """Start the child if it isn't running, without waiting for it."""
-        with self._lock:
-            self._running()
 
     def text(self, template: str, facts: Mapping[str, Any]) -> str:
         """Fill in a template.

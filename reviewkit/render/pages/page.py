@@ -64,14 +64,6 @@ class Pages:
 
         return make_environment(self._shipped, self._compiled_in)
 
-    def get_ready(self) -> None:
-        """Compile the shipped templates, or start the process for the session's own, before the first text."""
-        if self._has_own:
-            self._own_templates.start()
-            return
-        for name in self._environment.list_templates(("j2", "html")):
-            self._environment.get_template(name)
-
     def text(self, template: str, **facts: Any) -> str:
         """Fill in a template.
 

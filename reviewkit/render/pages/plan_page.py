@@ -256,7 +256,7 @@ def _existing(step: PlanStep, plan: Plan, pages: Pages) -> str:
 def _obstacles(need: Need, pages: Pages) -> list[str]:
     """Return what keeps the existing measurements from giving a verdict."""
     return [
-        *(difference.why for difference in need.differs),
+        *need.differs,
         *(_phrase(pages, "reason", reason=reason) for reason in need.reasons),
     ]
 
