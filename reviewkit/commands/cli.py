@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from reviewkit.render.footage.ffmpeg import Encoder
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
-# what the other processes import first: for one session's measurements, and for whole sessions
+# imported first by the other processes: for one session's measurements, and for whole sessions
 FOR_MEASURING = ("reviewkit.build.measuring", "pandas")
 FOR_SESSIONS = ("reviewkit.build.build",)
 
@@ -31,7 +31,7 @@ def run(arguments: Sequence[str]) -> int:
     """Run one command and return its exit status."""
     try:
         options = make_parser().parse_args(arguments)
-    except SystemExit as stop:  # argparse has said what is wrong, or shown the help asked for
+    except SystemExit as stop:  # argparse has printed the error, or the help
         return int(stop.code or 0)
     try:
         return int(
@@ -59,7 +59,7 @@ def run(arguments: Sequence[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except KeyboardInterrupt:
-        if options.command == "watch":  # that is how it ends
+        if options.command == "watch":  # the normal way to end it
             print()
             return DONE
         print("reviewkit: stopped; what was in out/ is still there", file=sys.stderr)

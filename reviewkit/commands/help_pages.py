@@ -9,7 +9,7 @@ from reviewkit.model import places
 from reviewkit.model.errors import nearest
 
 _LEAST_WIDTH, _MOST_WIDTH = 60, 120  # of a page on a terminal, in characters
-# the order in which a new user needs them; a page that is not named here follows, by its name
+# the order in which a new user needs them; other pages follow, sorted by name
 _ORDER = ("commands", "session", "notes", "files", "kinds", "ratings", "outputs", "plan", "cut", "templates")
 
 

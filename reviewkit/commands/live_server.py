@@ -32,8 +32,8 @@ _TYPES = {
     ".json": "application/json",
     ".mp4": "video/mp4",
 }
-_STILL_THERE_S = 10.0  # how often a listener is told that nothing is new, so that one that is gone is noticed
-_LONGEST_REQUEST_S = 20.0  # from its first byte to its last, and between two bytes of an answer that is taken
+_STILL_THERE_S = 10.0  # interval of empty events, by which a listener that is gone is noticed
+_LONGEST_REQUEST_S = 20.0  # from the first byte of a request to its last, and between two bytes of an answer
 _MOST_AT_ONCE = 100  # connections; a browser opens six
 _NO_METHOD = "only GET and HEAD are answered here"
 
@@ -146,7 +146,7 @@ class LiveServer:
             return None
         try:
             found = self.folder.joinpath(*parts).resolve(strict=True)
-            # the folder itself must be none that a link leads to, else its own links would choose what is served
+            # the folder itself mustn't be a link, or its target would choose what is served
             inside = found.is_relative_to(self.folder.parent.resolve(strict=True) / self.folder.name)
         except (OSError, RuntimeError):  # a link to itself
             return None
@@ -163,13 +163,13 @@ class LiveServer:
 
 class _Server(ThreadingHTTPServer):
     daemon_threads = True
-    allow_reuse_address = os.name != "nt"  # there it would let another program take the port, too
-    block_on_close = False  # a browser that keeps its stream open must not keep the program
+    allow_reuse_address = os.name != "nt"  # on Windows it would let another program take the port
+    block_on_close = False  # a browser that keeps its stream open mustn't keep the program running
     live: LiveServer
 
     def __init__(self, *arguments: Any) -> None:
         self._lock = Lock()
-        self._since: dict[Any, float] = {}  # connections whose request is not whole yet
+        self._since: dict[Any, float] = {}  # connections whose request isn't complete yet
         self._open = 0
         super().__init__(*arguments)
 
@@ -205,7 +205,7 @@ class _Server(ThreadingHTTPServer):
                 request.shutdown(socket.SHUT_RDWR)
 
     def server_bind(self) -> None:
-        TCPServer.server_bind(self)  # not HTTPServer's, which looks up this machine's name: that asks a network
+        TCPServer.server_bind(self)  # not HTTPServer's, which looks up this machine's name on the network
         self.server_name, self.server_port = LOOPBACK, int(self.server_address[1])
 
     def handle_error(self, request: Any, client_address: Any) -> None:
@@ -218,7 +218,7 @@ class _Request(BaseHTTPRequestHandler):
     server: _Server
     server_version = "reviewkit"
     sys_version = ""
-    path = command = ""  # of a request that cannot be read
+    path = command = ""  # of a request that can't be parsed
     timeout = _LONGEST_REQUEST_S
 
     def do_GET(self) -> None:
@@ -261,7 +261,7 @@ class _Request(BaseHTTPRequestHandler):
     def _file(self, place: Path | None) -> None:
         content = None
         if place is not None:
-            with suppress(OSError):  # a build is just replacing it, or it is gone
+            with suppress(OSError):  # a build is replacing it, or it is gone
                 content = place.read_bytes()
         if place is None or content is None:
             self._refuse(HTTPStatus.NOT_FOUND, "there is no such file in out/")
@@ -270,7 +270,7 @@ class _Request(BaseHTTPRequestHandler):
         self._answer(kind, content, self.server.live.files_policy)
 
     def _answer(self, kind: str, content: bytes, policy: str, status: HTTPStatus = HTTPStatus.OK) -> None:
-        # a picture's address names its content, so that it never changes; nothing else may be kept
+        # a picture's address identifies its content, so it can be cached; nothing else may be
         kept = kind == "image/png" and "?v=" in self.path
         self.send_response(status)
         self.send_header("Content-Type", kind)

@@ -23,8 +23,8 @@ from reviewkit.model.errors import CannotFinish, Fault, InputError, listed
 from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.page import SERVED, Pages
 
-_STILL_MS = 50  # a file that was not written to for this long, or twice that, is taken to be whole
-_LONGEST_WAIT_MS = 1000  # but one that is written to all the time is looked at as often as this
+_STILL_MS = 50  # a file that wasn't written to for this long (up to twice this) counts as complete
+_LONGEST_WAIT_MS = 1000  # a file that is written to constantly is read this often
 _LOOK_UP_MS = 200
 
 
@@ -88,7 +88,7 @@ def watch(
     """
     if not folder.is_dir():
         raise InputError(Fault(str(folder), 0, "there is no such folder; reviewkit new makes one"))
-    if faults := links_out(folder):  # watching follows links too, however much is behind them
+    if faults := links_out(folder):  # watching follows links too, however large their targets
         raise InputError(faults)
     saves = _watch_saves(folder, stop)
     session = LiveSession(folder, pool, cache)
@@ -100,7 +100,7 @@ def watch(
                 rebuilt = session.build({Path(path) for _, path in saved})
                 server.show(*page.now(), {"build": session.number, "cards": rebuilt.cards})
                 report(rebuilt)
-            if not gc.isenabled():  # what is there by now stays, and need not be searched again and again
+            if not gc.isenabled():  # what exists by now stays, and needn't be scanned repeatedly
                 gc.freeze()
                 gc.enable()
 
@@ -198,7 +198,7 @@ def _notice_saves(
             parts = Path(path).relative_to(root).parts
         except ValueError:
             return False
-        # what is hidden, or ends so, editors keep beside a file while it is open
+        # editors keep such files next to an open one
         return (
             bool(parts) and parts[0] != "out" and not any(part.startswith(".") or part.endswith("~") for part in parts)
         )
@@ -213,7 +213,7 @@ def _notice_saves(
             yield_on_timeout=True,
             stop_event=stop,
         )
-    except (OSError, RuntimeError) as error:  # too many are watched on this machine already, or the folder is gone
+    except (OSError, RuntimeError) as error:  # too many watches on this machine, or the folder is gone
         raise CannotFinish(f"{folder}: saves can no longer be noticed: {error}") from error
 
 
@@ -231,7 +231,7 @@ class _LivePage:
                 SERVED, **self._facts(self._session.faults)
             )
         except InputError as error:
-            # the session's own version of this page is at fault: the one that travels says so
+            # the session's own version of this page is at fault: the shipped one reports it
             faults = tuple(dict.fromkeys((*listed(error.faults), *self._session.faults)))
             text = Pages(travelling, travelling).text(SERVED, **self._facts(faults))
         return text, page_policy.live_policy(travelling)
@@ -267,7 +267,7 @@ class _LivePage:
         }
         measured = {run.conditions.measurement.card for run in episode.runs}
         awaited = self._session.awaited
-        # of the cards that were drawn last, that of the file saved comes first, and those that sum up come last
+        # of the cards drawn last, the saved file's comes first and the summaries come last
         order = sorted(
             (card for card in episode.cards if card.id in cards),
             key=lambda c: (c.id not in self._session.latest, c.first not in awaited, c.first not in measured),

@@ -28,14 +28,14 @@ TITLES = {
     "closing": "Closing",
 }
 ORDER = tuple(TITLES)
-# the segments in which a viewer sees an open chassis, and those in which it is driven at power
+# segments that show an open chassis, and segments in which it is driven at power
 OPEN_CHASSIS = ("inside", "fault", "repair")
 AT_POWER = ("before", "after", "bench")
 _CARD_SEGMENTS = {"title": "opening", "rated": "history", "repair": "repair", "table": "verdict", "closing": "closing"}
 # no chapter may be shorter (common practice of video platforms, no standard), so no segment is planned shorter
 SHORTEST_S = 10.0
 LONGEST_S = 240.0  # of a segment before it is flagged; a judgement, no source
-MOST_SILENT_S = 12.0  # that cards may stand in a segment with nothing said before it is flagged; a judgement
+MOST_SILENT_S = 12.0  # longest hold of cards without narration before a segment is flagged; a judgement, no source
 
 
 def segment_of_run(run: Run) -> str:
@@ -111,7 +111,7 @@ def assemble(
     called = {card for note in kept for card in note.cards}
     places = {card: place for card, place in places.items() if card not in called}
     if not repaired and "bench" in noted and "after" not in noted:
-        # nothing was repaired: a segment that the user calls bench is the one in which the bench speaks
+        # nothing was repaired: the measurements go into a segment that the user calls bench
         said = {("bench" if name == "after" else name): sentences for name, sentences in said.items()}
         places = {card: ("bench" if name == "after" else name) for card, name in places.items()}
     said = _move_to_called(said, kept, cards)
@@ -165,12 +165,12 @@ class _BeatBuilder:
 
     def __init__(self, cards: Sequence[Card], called: Collection[str]) -> None:
         self._first = {card.id: card.first or card.id for card in cards}
-        self._rest: dict[str, list[str]] = {}  # cards that follow a first one, unless a note calls for them
+        self._rest: dict[str, list[str]] = {}  # cards that continue a first one, unless a note calls for them
         for card in cards:
             if self._first[card.id] != card.id and card.id not in called:
                 self._rest.setdefault(self._first[card.id], []).append(card.id)
         self._leading = set(self._first) - {card for rest in self._rest.values() for card in rest}
-        self._shown: list[str] = []  # in the segments so far, by the first of each matter
+        self._shown: list[str] = []  # shown so far, by the first card of each series
 
     def beats(self, notes: Sequence[Note], said: Sequence[Sentence], shown: Sequence[str]) -> Iterator[Beat]:
         """Yield the beats of one segment.

@@ -11,7 +11,7 @@ from reviewkit.model.session import PriceTag
 
 _SOURCE = "session.toml"
 _SYMBOLS = {"USD": "$", "EUR": "€", "GBP": "£", "JPY": "¥"}
-_WIDE = Context(prec=60)  # digits enough for any amount that a table of prices can lead to
+_WIDE = Context(prec=60)  # enough digits for any amount that a table of prices can give
 
 
 def work_out_price(tag: PriceTag, table: IndexTable, unit_year: int | None) -> PriceLine:

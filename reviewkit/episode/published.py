@@ -42,7 +42,7 @@ def collect_figures(table: SpecTable, findings: Sequence[Finding]) -> dict[str, 
     found: dict[str, str] = {}
     for what, figure in (*_rows(table), *_figures(findings)):
         name, number = what, 1
-        while name in found:  # two rows alike but for their figures
+        while name in found:  # two rows that differ only in their figures
             number += 1
             name = f"{what} ({number})"
         found[name] = figure
@@ -51,7 +51,7 @@ def collect_figures(table: SpecTable, findings: Sequence[Finding]) -> dict[str, 
 
 def _rows(table: SpecTable) -> Iterator[tuple[str, str]]:
     for row in table.rows:
-        # by the maker's own figure: what a rating is held against may be another next time
+        # identified by the maker's own figure: the limit it is compared with may change
         rated = f", rated {row.promised or row.limit}" if row.verdict else ""
         yield f"{row.label}{rated}", ", ".join(part for part in (row.measured, row.verdict) if part)
 
@@ -92,7 +92,9 @@ def find_corrections(now: Mapping[str, str], before: Published | None) -> tuple[
     return tuple(Correction(what, was, now.get(what, "")) for what, was in first.items() if now.get(what) != was)
 
 
-def select_for_viewers(found: Sequence[Correction], cards: Mapping[str, tuple[str, str]]) -> tuple[Correction, ...]:
+def select_for_viewers(
+    corrections: Sequence[Correction], cards: Mapping[str, tuple[str, str]]
+) -> tuple[Correction, ...]:
     """Select the corrections of figures that viewers could see, reworded for them.
 
     These are the table's rows and the figures on cards. Every figure is remembered, but most appear only in
@@ -100,7 +102,7 @@ def select_for_viewers(found: Sequence[Correction], cards: Mapping[str, tuple[st
 
     Parameters
     ----------
-    found : sequence of Correction
+    corrections : sequence of Correction
         all corrections
     cards : mapping of str to (str, str)
         by measurement, the title of its card and the text of all its cards
@@ -111,7 +113,7 @@ def select_for_viewers(found: Sequence[Correction], cards: Mapping[str, tuple[st
         the selected ones
     """
     told_again = []
-    for one in found:
+    for one in corrections:
         measurement, _, rest = one.what.partition(": ")
         if measurement not in cards:
             told_again.append(one)  # a row of the table

@@ -19,7 +19,7 @@ from reviewkit.verdict.repair_points import point_verdict
 from reviewkit.verdict.spec_table import SpecTable, sources
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
-MOST_SINGLE = 5  # ratings that were not met have a line each in the summary, up to so many
+MOST_SINGLE = 5  # unmet ratings with a line each in the summary, at most
 _NAMED = 2  # of a group of ratings in the summary
 _GROUPS = {
     SHORT: "Ratings missed",
@@ -28,7 +28,7 @@ _GROUPS = {
     UNMEASURED: "Not measured",
 }
 _OUT = "out of tolerance"
-_NOTHING_DONE = ("", "none", "go")  # a point passed is nothing done
+_NOTHING_DONE = ("", "none", "go")  # actions that mean nothing was done
 
 
 def make_title_card(session: Session, price: PriceLine | None, photo: bytes = b"") -> Card:
@@ -67,7 +67,7 @@ def _repair_row(r: RepairRow) -> Row:
     expected = f"{r.expected_text} ± {r.tolerance_text}" if r.expected_text and r.tolerance_text else r.expected_text
     arrow = "→" if r.expected_text and r.found_text else ""
     done = "" if r.action.lower() in _NOTHING_DONE else r.action
-    # what is open or short is within no tolerance; what it is stands beside it already
+    # "open" or "short" is outside any tolerance, and the word is in the next cell already
     verdict = point_verdict(r)
     word = _OUT if verdict and verdict == r.found_text else verdict
     cells = (r.point, expected, arrow, r.found_text, word)
@@ -168,7 +168,7 @@ def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[
         cells = ("Ratings met", "", f"{len(good)} {of_all}")
         rows.append(Row(cells, MEETS, nearest.position, note, _margin(MEETS, nearest.margin)))
     words = dict.fromkeys(v.verdict for v in rest)
-    # over the price all groups leave no room for what is in them
+    # with the price, all groups together leave no room for their names
     named = price is None or len(words) < len(_GROUPS)
     for word in words:
         same = [v for v in rest if v.verdict == word]

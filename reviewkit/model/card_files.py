@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from reviewkit.model.card import Card
 
 _FOLDERS = {"cards": "cards", "overlays": "overlays", "strips": "strips", "mp4": "clips", "mov": "clips"}
-CLIPS = ("mp4", "mov")  # the kinds of pictures that are files of their own, and their endings
+CLIPS = ("mp4", "mov")  # kinds of pictures that are video files, and their extensions
 KINDS = tuple(_FOLDERS)
 
 

@@ -6,9 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 MOST_SHOWN = 20
-MOST_KEPT = 1000  # of one file: a million faulty lines are no more help, and would fill the memory
+MOST_KEPT = 1000  # of one file: more are no help, and a million would fill the memory
 _LONGEST_LIST = 200  # characters, of the names that are known
-_LONGEST_WORD = 80  # characters: what is longer is near to no name
+_LONGEST_WORD = 80  # characters: anything longer resembles no name
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class Fault:
     def __str__(self) -> str:
         place = f"{self.source}:{self.line}" if self.line else self.source
         said = f"{place}: {self.message}"
-        # an input must not be able to steer the terminal that its fault is shown on
+        # an input mustn't be able to control the terminal that shows its fault
         return "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in said)
 
 

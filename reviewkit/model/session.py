@@ -1,4 +1,4 @@
-"""session.toml: the unit, the bench, what is rated, what was measured."""
+"""session.toml: the unit, the bench, the ratings, the measurements."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ class Unit:
 
     @property
     def name(self) -> str:
-        """Maker and model in one, as printed in a card's corner."""
+        """Return maker and model, as printed in a card's corner."""
         return f"{self.maker} {self.model}".strip()
 
 
 @dataclass(frozen=True)
 class PriceTag:
-    """What the unit cost, and which index carries it to now."""
+    """The original price, and the index that converts it."""
 
     paid: float
     currency: str
@@ -39,7 +39,7 @@ class PriceTag:
 
 @dataclass(frozen=True)
 class Bench:
-    """What all measurements of the session share unless one says otherwise."""
+    """The conditions that all measurements share unless one states otherwise."""
 
     input: str = ""
     load_ohm: float | None = None
@@ -54,9 +54,7 @@ class Bench:
 
 @dataclass(frozen=True)
 class Rating:
-    """One [[rated]] table: a limit and the conditions that the maker printed with it. None or "": left out by the
-    maker.
-    """
+    """One [[rated]] table: a limit and its printed conditions. None or "": not stated by the maker."""
 
     quantity: str  # a rated name of verdict.RULES, spelled with underscores
     unit: str  # the rule's unit
@@ -84,7 +82,7 @@ class Rating:
 
 @dataclass(frozen=True)
 class Measurement:
-    """One [[measurement]] table, with the bench's values where it names none of its own."""
+    """One [[measurement]] table, completed with the bench's values."""
 
     id: str
     kind: str
@@ -131,8 +129,16 @@ class EpisodeSettings:
 
 @dataclass(frozen=True)
 class LookSettings:
-    """The [look] table: what the user changes of the episode's look. `colours`: "#rrggbb" by name; `font`,
-    `bold_font`: paths of font files in the session folder; `lines`: where each key stands.
+    """The [look] table: the user's changes to the episode's look.
+
+    Attributes
+    ----------
+    colours
+        "#rrggbb" by name
+    font, bold_font
+        paths of font files in the session folder
+    lines
+        the line of each key
     """
 
     colours: Mapping[str, str] = field(default_factory=dict)
@@ -144,7 +150,7 @@ class LookSettings:
 
 @dataclass(frozen=True)
 class Session:
-    """session.toml as a whole."""
+    """The whole of session.toml."""
 
     folder: Path
     unit: Unit

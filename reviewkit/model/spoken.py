@@ -30,7 +30,7 @@ _TENS = ["zero", "ten", "twenty", "thirty", "forty", "fifty", "sixty", "seventy"
 
 _SIZES = ((10**12, "trillion"), (10**9, "billion"), (10**6, "million"), (1000, "thousand"), (100, "hundred"))
 
-# unit -> (for exactly one, for any other amount); spellings that cells of repair.csv keep as they are stand here, too
+# unit -> (singular, plural); includes units that only cells of repair.csv use
 _UNITS = {
     "dB/octave": ("dB per octave", "dB per octave"),
     "V/µs": ("volt per microsecond", "volts per microsecond"),
@@ -96,13 +96,13 @@ _SIGNS = {
 _PAIR = re.compile(r"([+−]\d+(?:\.\d+)?)(?: /)? ([+−]\d)")  # two extremes that share a unit
 _ORDINALS = ["", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
 _ORDINAL = re.compile(r"\b([1-9])(?:st|nd|rd|th)\b")
-_SPELLED = re.compile(r"\b[A-Z]{2,5}\b|\bdB\b")  # said letter by letter
+_SPELLED = re.compile(r"\b[A-Z]{2,5}\b|\bdB\b")  # spoken letter by letter
 _LONGEST_FIRST = sorted(_SPELLINGS, key=lambda spelling: (-len(spelling), spelling))
 _ANY_UNIT = "|".join(map(re.escape, _LONGEST_FIRST))
-# without a space before it: neither "the 70s" nor a "12A" has a unit
+# units without a space before them: "the 70s" and "12A" have none
 _CLOSE_UNIT = "|".join(re.escape(one) for one in _LONGEST_FIRST if len(one) > 1 or one in "WVΩ\u2126%°×")
 _LETTER = r"[^\W\d_]"
-# words, and what mixes letters and digits: "C214", "OA-62", "C213/214", "12AX7", "4k7"; they are said as they stand
+# words, and names with letters and digits: "C214", "OA-62", "C213/214", "12AX7", "4k7"; they stay as written
 _NAME = rf"(?<!{_LETTER}){_LETTER}\w*(?:-\w+)*(?:/\w*{_LETTER}\w*|(?<=\d)/\d+)*|\d+(?:[.,]\d+)*{_LETTER}\w*"
 _FIGURE = re.compile(
     r"(?P<sign>[\u2212+±≤≥]\s?|(?<![\w.])-)?(?P<currency>[$€£¥])?(?P<number>\d{1,3}(?:,\d{3})+|\d+)(?P<fraction>\.\d+)?"
@@ -145,7 +145,7 @@ def _say(match: re.Match[str]) -> str:
     if not fraction and not unit and not sign and "," not in match["number"] and 1900 <= int(number) <= 2099:
         return year(int(number))
     if fraction and not fraction.strip(".0"):
-        fraction = ""  # "64.0 dB" is said as sixty-four; the card shows how well it is known
+        fraction = ""  # "64.0 dB" is spoken as sixty-four; the card shows the precision
     said = whole(int(number)) if int(number) or not fraction else ""
     if fraction:
         said = f"{said} point {' '.join(_ONES[int(d)] for d in fraction[1:])}".strip()

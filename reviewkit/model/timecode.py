@@ -15,7 +15,7 @@ RATES = (
     Fraction(60000, 1001),
     Fraction(60),
 )
-# labels that are skipped at the start of every minute but each tenth, so that an hour of labels is an hour
+# labels dropped at the start of every minute but each tenth, so that an hour of labels is an hour
 _DROPPED = {Fraction(30000, 1001): 2, Fraction(60000, 1001): 4}
 _WRITTEN_APART = Fraction(1, 200)  # 23.98 for 24000/1001 is still the same rate; 29.97 for 30 is not
 
@@ -50,7 +50,7 @@ def timecode_label(frame: int, rate: Fraction) -> str:
     """Return the label of a frame counted from 0, modulo a day; drop-frame, with `;`, if the rate has it."""
     count, dropped = nominal_rate(rate), _DROPPED.get(rate, 0)
     frame %= frames_a_day(rate)
-    # a tenth minute has all its labels, the nine after it lack some: put back those before this frame
+    # a tenth minute has all its labels, the nine after it don't: add the dropped ones before this frame
     tens, rest = divmod(frame, count * 600 - dropped * 9)
     minutes = max((rest - dropped) // (count * 60 - dropped), 0)
     number = frame + dropped * (tens * 9 + minutes)

@@ -72,7 +72,7 @@ EXAMPLES = {
 }
 
 
-_LONGEST_VALUE = 200  # characters; what is longer is no value, and would only be slow to take apart
+_LONGEST_VALUE = 200  # characters; anything longer isn't a value, and would only be slow to parse
 
 
 class UnitError(ValueError):

@@ -56,7 +56,7 @@ class CaptureRequest:
     voltage_v: float | None = None  # at the output, where no power is meant
     place: str = TERMINALS
     channels: tuple[str, ...] = ("L", "R")
-    decides: bool = True  # False: it tells more of the rating, but does not answer it alone
+    decides: bool = True  # False: it supports the rating but doesn't answer it alone
     apart: tuple[Any, ...] = ()
     wording: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
 

@@ -16,7 +16,7 @@ from reviewkit.plan.order import Capture
 
 _DIGITS = 6  # a level is compared to a tenth of a decibel; this loses nothing
 _READ_IN = {"input_sensitivity": "mV", "phono_overload": "mV", "dc_offset": "mV", "channel_balance": "dB", "snr": "dB"}
-# keys that hang on how the file was made, switched off
+# keys that depend on how the file was made, commented out
 _FULL_SCALE = '#full_scale = "5 V"  # of a WAV: the peak voltage of a full-scale sine'
 _IF_NEEDED = {
     "crosstalk": '#driven = "L"  # where the columns name no direction; then a second table with "R"',

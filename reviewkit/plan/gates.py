@@ -38,7 +38,7 @@ class PointReading:
 
     point: str
     shown: str
-    verdict: str = ""  # "in order", "out of tolerance", "open", "short", or "" where nothing is said
+    verdict: str = ""  # "in order", "out of tolerance", "open", "short", or "" without a verdict
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ class Check:
 class _TaggedReading:
     reading: PointReading
     before: bool
-    words: frozenset[str]  # of "cold" and "warm", those that are said of it
+    words: frozenset[str]  # "cold" or "warm", if the row says so
 
 
 def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, repaired: bool) -> tuple[Check, ...]:
@@ -128,7 +128,7 @@ def _gate_check(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> 
     last: dict[str, str] = {}
     for reading in readings:
         side = _side(reading.point)
-        # what is held against nothing cannot take back what was bad
+        # a reading without a verdict can't override a bad one
         last[side] = reading.verdict or last.get(side, "")
     bad = any(verdict not in GOOD for verdict in last.values())
     one_side = len({"L", "R"} & set(last)) == 1

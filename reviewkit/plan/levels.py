@@ -119,7 +119,7 @@ def work_out_level(capture: Capture, known: Sequence[Gain]) -> Level:
     made = Level(capture.power_w, output, parts, meter, gain=gain)
     if gain is None or capture.name == "input-sensitivity":
         return made
-    # set to the sine's own level, a generator that is read in r.m.s. would give two tones a higher peak than the sine's
+    # two tones with the sine's r.m.s. level would have a higher peak than the sine
     each = tuple(part / gain.ratio for part in parts)
     return replace(made, generator_v=(meter or output) / gain.ratio, generator_parts_v=each)
 

@@ -108,7 +108,7 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
     if state == AGAIN:
         differs = tuple(stand.why for _, stand in differing_conditions(rating, deciding, mains) if stand.why)
         reasons = tuple(_reasons(rating, deciding, findings))
-        # continuous power under the rated conditions has said what it can
+        # continuous power under the rated conditions can say no more
         state = SETTLED if why_blocked == "music" and not differs and not reasons else AGAIN
         return Need(verdict, state, verdict.measurements, differs, reasons, why_blocked)
     return need
@@ -121,7 +121,7 @@ def differing_conditions(rating: Rating, finding: Finding, mains: Mains) -> list
     """
     compared = zip(RULES[rating.quantity].conditions, compare(rating, finding, mains), strict=True)
     differing = [(name, stand) for name, stand in compared if stand.stand != SAME]
-    # what cannot be compared at all comes first
+    # conditions that can't be compared at all come first
     return sorted(differing, key=lambda pair: pair[1].stand != APART)
 
 

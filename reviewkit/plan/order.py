@@ -10,10 +10,10 @@ from reviewkit.model.session import Rating
 from reviewkit.plan.basis import IDLE, METER, POWER_SWEEP, TERMINALS, Basis, CaptureRequest
 from reviewkit.plan.recipes import capture_requests
 
-# what heats: from an eighth of the rated output on, which is what preconditioning takes (16 CFR 432.3(c)); 10 W where
+# hot captures: above an eighth of the rated output, the preconditioning level (16 CFR 432.3(c)); from 10 W if
 # none is rated (a judgement, no source)
 HOT_SHARE, HOT_W = 0.125, 10.0
-_DRIVES = (IDLE, METER)  # what needs no generator, and a steady one, come first
+_DRIVES = (IDLE, METER)  # captures without a generator come first
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ def _set_up(rating: Rating, wanted: CaptureRequest, basis: Basis) -> SetUp:
 def _new_capture(setup: SetUp, number: int, wanted: CaptureRequest, basis: Basis) -> Capture:
     rated_w = basis.rated_w(setup.load_ohm)
     watts = wanted.power_w or 0.0
-    # a thousandth forgives the rounding of a share that is the eighth itself
+    # allow for the rounding of a share that is exactly an eighth
     heats = watts > rated_w * HOT_SHARE * 1.001 if rated_w else watts >= HOT_W
     hot = wanted.drive == POWER_SWEEP or heats
     return Capture(

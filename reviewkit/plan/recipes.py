@@ -45,7 +45,7 @@ def _gain(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 
 
 def _hum(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    # a maker's hum in dB is re the output that the unit is rated for
+    # a maker's hum in dB is relative to the rated output
     return (tone_request(rating, basis, "hum", basis.named(rating, "input"), basis.sized(rating, 1.0)),)
 
 
@@ -164,7 +164,7 @@ def _idle(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     noise = CaptureRequest("noise", "noise", (rating.quantity,), at, IDLE, place=where, wording=wording)
     if rating.reference_v is None:
         return (noise,)
-    # re a voltage at the input: how far the input takes that voltage must be known
+    # relative to a voltage at the input: the input sensitivity must be known
     needed = replace(_sensitivity(rating, basis)[0], quantities=("input_sensitivity",), decides=False)
     return needed, replace(noise, at=at | {"reference_input": rating.reference_v})
 

@@ -10,11 +10,11 @@ from reviewkit.render.cards.look import LABEL
 from reviewkit.render.cards.scene import Box, Page, Stroke
 
 _OVER_BAR = 12.0
-_BESIDE = 7.0  # kept free between a figure and what stands beside it
+_BESIDE = 7.0  # room between a figure and its neighbours
 _STEP = 3.0
-_MOST_LIFT = 132.0  # three lines: further up nobody would see whose it is
-_CHANGED = 44.0  # a bar whose height changed by less has its figure said once
-_LEAST_OVER = 24.0  # how much of its bar a figure stands over at the least
+_MOST_LIFT = 132.0  # three lines: further up it would no longer be clear whose it is
+_CHANGED = 44.0  # a bar whose height changed by less has only one figure
+_LEAST_OVER = 24.0  # least overlap of a figure with its bar's width
 BEFORE = "before"
 
 
@@ -43,7 +43,7 @@ class PlacedLabel:
     where: Box
     colour: str
     bold: bool
-    leader: Box | None = None  # down to its bar, where it stands far over it
+    leader: Box | None = None  # down to its bar, if the label is far above it
 
     def put(self, page: Page) -> None:
         """Add the text to the page, with its leader."""
@@ -86,9 +86,9 @@ def position_figures(page: Page, bars: Sequence[PlacedBar], lines: Sequence[Box]
     own = [each for each in bars if each.now and each.text]
     words: list[PlacedLabel] = []
     for index, each in enumerate(own):
-        taken = [*lines, *occupied_boxes(words)]
+        occupied = [*lines, *occupied_boxes(words)]
         lean = _lean(page, own, index)
-        # beside every bar, else across bars of before, else in thinner letters, else over its neighbours
+        # clear of every bar, else across before-bars, else in regular weight, else above its neighbours
         ways = (
             (True, [*solid, *thin], 0.0),
             (True, solid, 0.0),
@@ -97,16 +97,18 @@ def position_figures(page: Page, bars: Sequence[PlacedBar], lines: Sequence[Box]
             (False, solid, box.height),
         )
         for bold, walls, lift in ways:
-            where = _place(page, each, each.text, bold, walls, taken, box, lean=lean, over_bars=lift)
+            where = _place(page, each, each.text, bold, walls, occupied, box, lean=lean, over_bars=lift)
             if where is not None:
-                words.append(PlacedLabel(each.text, where, each.colour, bold, _leader(each.bar, where, taken)))
+                words.append(PlacedLabel(each.text, where, each.colour, bold, _leader(each.bar, where, occupied)))
                 break
         else:
             raise page.fault(each.text, SHORTEN_LABEL, "has no room over its bar")
     return words
 
 
-def position_before_figures(page: Page, bars: Sequence[PlacedBar], taken: Sequence[Box], box: Box) -> list[PlacedLabel]:
+def position_before_figures(
+    page: Page, bars: Sequence[PlacedBar], occupied: Sequence[Box], box: Box
+) -> list[PlacedLabel]:
     """Find places for the word "before" and the figures of bars that clearly changed.
 
     The word appears at the first such bar. A figure without room is left out; the readouts show the largest.
@@ -116,7 +118,7 @@ def position_before_figures(page: Page, bars: Sequence[PlacedBar], taken: Sequen
     words: list[PlacedLabel] = []
 
     def try_at(each: PlacedBar, text: str, *, over_bars: float = 0.0) -> bool:
-        others = [*taken, *occupied_boxes(words)]
+        others = [*occupied, *occupied_boxes(words)]
         where = _place(page, each, text, False, walls, others, box, over_bars=over_bars) if text else None
         words.extend([] if where is None else [PlacedLabel(text, where, each.colour, False)])
         return where is not None
@@ -150,11 +152,11 @@ def occupied_boxes(words: Sequence[PlacedLabel]) -> list[Box]:
     return [box for each in words for box in (each.where, each.leader) if box is not None]
 
 
-def _leader(bar: Box, where: Box, taken: Sequence[Box]) -> Box | None:
+def _leader(bar: Box, where: Box, occupied: Sequence[Box]) -> Box | None:
     """Return the line from a distant figure down to its bar, or None if it is near or something is in the way."""
     x = min(max(_middle(bar), where.left), where.right)
     line = Box(x, where.bottom + _BESIDE, x, bar.top - _BESIDE)
-    if bar.top - where.bottom < _OVER_BAR + FAR or any(line.grown(_BESIDE, 0.0).meets(one) for one in taken):
+    if bar.top - where.bottom < _OVER_BAR + FAR or any(line.grown(_BESIDE, 0.0).meets(one) for one in occupied):
         return None
     return line
 
@@ -186,7 +188,7 @@ def _place(
     text: str,
     bold: bool,
     walls: Sequence[Box],
-    taken: Sequence[Box],
+    occupied: Sequence[Box],
     box: Box,
     *,
     lean: float = 0.0,
@@ -199,7 +201,7 @@ def _place(
     """
     width, rise, drop, _ = page.measure(text, LABEL, bold)
     foot = each.bar.top - _OVER_BAR
-    over = [one.top - _OVER_BAR for one in (*taken, *(walls if over_bars else ()))]
+    over = [one.top - _OVER_BAR for one in (*occupied, *(walls if over_bars else ()))]
     most = max(_MOST_LIFT, over_bars)
     for bottom in sorted({foot, *(y for y in over if foot - most <= y < foot)}, reverse=True):
         top = bottom - rise - drop
@@ -209,7 +211,7 @@ def _place(
             where = Box(x, top, x + width, bottom)
             room = where.grown(_BESIDE, 2.0)
             inside = x >= box.left and where.right <= box.right + 1
-            if inside and not any(room.meets(one) for one in (*walls, *taken)):
+            if inside and not any(room.meets(one) for one in (*walls, *occupied)):
                 return where
     return None
 

@@ -31,7 +31,7 @@ from reviewkit.render.cards.look import DASH, LABEL, SAFE_LEFT
 from reviewkit.render.cards.scene import Area, Box, Page, Stroke, Text
 from reviewkit.render.cards.traces import axis_position, clamped_position
 
-# as beside and over a lone panel of curves, so that cards line up
+# as for a lone panel of curves, so that cards align
 _LEFT_OF_PLOT, _LONE_GUTTER, _OVER_PLOT = 20.0, 104.0, 32.0
 _BETWEEN_GROUPS = 24.0
 _LEAST_GROUP = 60.0  # for each channel
@@ -39,7 +39,7 @@ _UNIT_APART = 0.15  # of a group's width: more room where the unit of the figure
 _NOW, _BEFORE = 0.64, 0.18  # of a channel's share of its group
 _WIDEST = 110.0, 30.0  # a lone channel's
 _TOUCH = 4.0  # between a bar and the one before it
-_LEAST_HEIGHT = 3.0  # of a bar that stands at the scale's foot
+_LEAST_HEIGHT = 3.0  # of a bar whose value is at the scale's foot
 _UNDER_FOOT = 14.0
 _LIMIT_REACH = 10.0  # beyond its group, on both sides
 
@@ -118,7 +118,7 @@ def _arrange_groups(page: Page, axis: Axis, groups: Sequence[BarGroup], box: Box
             own = {bar.role: bar for bar in group.bars if bar.channel == channel}
             widths = {"before": min(_BEFORE * slot, _WIDEST[1]), "now": min(_NOW * slot, _WIDEST[0])}
             x = left + (index + 0.5) * slot - ((widths["before"] + _TOUCH if paired else 0) + widths["now"]) / 2
-            # before stands outside, so that now of all channels stand side by side, with room over them
+            # before goes outside, so that the current bars are side by side with room above them
             roles = ("before", "now") if index < len(channels) / 2 else ("now", "before")
             for role in roles if paired else ("now",):
                 if role in own:
@@ -164,7 +164,7 @@ def _place_group_labels(page: Page, placed: Sequence[_Group], box: Box) -> None:
         tail = f" {unit}" if unit else ""
         middle = (group.left + group.right) / 2
         wide = page.width(name, LABEL) + page.width(tail, LABEL)
-        if wide > group.right - group.left + _BETWEEN_GROUPS / 2:  # the figures' unit stands at the scale, or is known
+        if wide > group.right - group.left + _BETWEEN_GROUPS / 2:  # the unit is at the scale too, or is obvious
             tail, wide = "", page.width(name, LABEL)
         left = max(middle - wide / 2, reach + 12)
         first = page.text(name, left, names, LABEL, look.ink, remedy=SHORTEN_LABEL)

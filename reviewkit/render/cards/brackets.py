@@ -14,9 +14,9 @@ from reviewkit.render.cards.traces import clamped_position
 
 _WIDTH = 4.0
 _HALF_END = 16.0  # of the short lines at both ends
-_RING = 18.0  # a mark's ring and what it keeps free: its words come after these
-_WORD_GAP = 40.0  # between words on the line over a panel
-_OVER_PLOT = 32.0  # the line over a panel, where its label stands
+_RING = 18.0  # a mark's ring with the room around it; the mark's text is placed later
+_WORD_GAP = 40.0  # between texts on the line above a panel
+_OVER_PLOT = 32.0  # from the panel to the line above it, which has its label
 
 
 def place_brackets(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
@@ -76,7 +76,7 @@ def _place_text(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float
         start, stop = np.array(on_line), np.array(near)
         step = (stop - start) / away
         leader = np.array((start + step * (_WIDTH + 2), stop))
-        # a leader through other words would do more harm than good: the words say what they belong to
+        # a leader through another text does more harm than good: the text says what it belongs to
         if not any(crosses(leader, item.box.grown(2, 2)) for item in page.items if isinstance(item, Text)):
             page.add(Stroke("leader", leader, page.look.soft, 2.0))
             free.occupy_line(leader, 4.0)

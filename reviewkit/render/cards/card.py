@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 __all__ = ["LayoutFault", "Order", "draw", "draw_pictures", "fit", "lay_out"]
 
-_PICTURE_BOTTOM = 948.0  # pictures end here whether or not a card has a foot
-_TOGETHER = 3  # rows that a page's end may be moved by
+_PICTURE_BOTTOM = 948.0  # pictures end here, with or without a foot line
+_TOGETHER = 3  # rows by which a page's end may move
 
 
 PAGE_WIDTH = 1280  # of the page's pictures
@@ -51,7 +51,7 @@ class Order:
     fonts: Fonts = NO_FONTS
     overlay: bool = False
     strip: bool = False
-    motion: Motion | None = None  # clips are put where it says; with `encode_overlay`, those with alpha too
+    motion: Motion | None = None  # with `overlay`, clips with alpha as well
 
     def __post_init__(self) -> None:
         if self.width not in WIDTHS:
@@ -138,7 +138,7 @@ def _write_clips(card: Card, items: Sequence[Item], order: Order, motion: Motion
         shapes = apply_look(items, footage_look(look))
         ground = draw_plate(
             plate_regions(shapes), look, width, (0, width * FRAME_HEIGHT // FRAME_WIDTH)
-        )  # of all, from the start
+        )  # of all shapes, from the start
         clear = (paint_on_plate(part, ground, width, fonts) for part in split_layers(shapes))
         clips["mov"] = motion.file(card.id, ".mov")
         write_clear_clip(clear, clips["mov"], motion, seconds)
@@ -299,9 +299,9 @@ def _split_table(card: Card, fonts: Fonts) -> tuple[Card, ...]:
     assert isinstance(body, Rows)
     for pages in range(1, len(body.rows) + 1):
         parts = _table_cards(card, body, pages)
-        if _table_fits(parts[0], fonts):  # all of them stand or none does: they are set alike
+        if _table_fits(parts[0], fonts):  # either all pages fit or none does: they are set alike
             return parts
-    _lay_out_in_roles(parts[0], fonts)  # raises the fault that names what is too long
+    _lay_out_in_roles(parts[0], fonts)  # raises the fault that names the text that is too long
     return parts
 
 

@@ -20,12 +20,12 @@ from reviewkit.render.cards.look import (
 )
 from reviewkit.render.cards.scene import Area, Box, Item, Stroke, Text
 
-Seen = Callable[[str], Sequence[str]]  # what a colour may look like once it is laid over what is behind the card
+Seen = Callable[[str], Sequence[str]]  # what a colour may become over whatever is behind the card
 
-# lines that say something; rules and the grid only guide the eye, and a needle without a pointer says nothing
+# lines with a meaning; rules and grid only guide the eye, and a needle without a pointer has no meaning
 _SAYING = ("curve", "limit", "leader", "mark")
-_UNDASHED = 60.0  # pixels: a piece of a bar this tall is no dash
-_DENSE = 8.0  # a curve this many times as long as it reaches across is a block, which no dash can part
+_UNDASHED = 60.0  # pixels: a piece of a bar this tall isn't a dash
+_DENSE = 8.0  # a curve this many times as long as it is wide is a block, which dashes can't split
 
 
 def find_colour_problems(items: Sequence[Item], look: Look, over: Seen | None = None) -> tuple[Problem, ...]:

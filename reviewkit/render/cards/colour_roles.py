@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 from reviewkit.render.cards.look import Look
 from reviewkit.render.cards.scene import Item
 
-_ASKED = "\0"  # between the words of a role, such as a curve's: "curve", its channel, what the trace is
+_ASKED = "\0"  # separates the words of a role, such as a curve's: "curve", its channel, its trace's role
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from reviewkit.render.cards.look import Look
 from reviewkit.render.cards.paint import Fonts, font_file
 from reviewkit.render.cards.png import encode_png
 
-SMALL = 480  # width of a card on the sheet; it divides every width that a card is drawn at but the page's
+SMALL = 480  # width of a card on the sheet; divides every width that a card is drawn at except the page's
 _HIGH = SMALL * 9 // 16
 _ACROSS = 4
 _GAP, _EDGE = 24, 32
@@ -41,7 +41,7 @@ def draw_contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fo
     down = -(-len(small) // across)
     width = 2 * _EDGE + across * SMALL + (across - 1) * _GAP
     height = 2 * _EDGE + down * (_HIGH + _NAME_ROOM) + (down - 1) * _GAP
-    # a step off the cards' own ground, so that each is seen whole
+    # slightly different from the cards' ground, so that their edges show
     sheet = Image.new("RGB", (width, height), look.rule)
     pen = ImageDraw.Draw(sheet)
     font = ImageFont.truetype(font_file(fonts), _NAME)

@@ -103,7 +103,7 @@ class FreeSpace:
             lefts = self.box.left + np.arange(inside.shape[1])[np.newaxis, :] * _CELL
             away_x = np.maximum(np.maximum(lefts - x, x - (lefts + width)), 0.0)
             away_y = np.maximum(np.maximum(tops - y, y - (tops + height)), 0.0)
-            # of places equally near, the one whose middle is nearest
+            # among equally near places, prefer the one whose middle is nearest
             middle = np.hypot(lefts + width / 2 - x, tops + height / 2 - y)
             away = np.hypot(away_x, away_y)
             cost = np.where((inside == 0) & (away <= within), away + middle * 1e-3, np.inf)

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
 MARGIN = 8.0  # kept free round a label
-LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # of a limit's line, before words that found no room beside it
-_ALONE = 60.0  # so far from all other curves, in pixels, a curve can be named where it runs
+LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # sample of a limit's line before a label that is away from it
+_ALONE = 60.0  # pixels from all other curves at which a curve can be named along its length
 FAR = 30.0  # a label this far from what it names gets a leader
 
 SHORTEN_LABEL = "shorten setting = …, or name fewer measurements on one card (card = …)"
@@ -71,7 +71,7 @@ def spread_apart(targets: Sequence[float], pitch: float, low: float, high: float
     """
     if pitch * (len(targets) - 1) > high - low:
         return None
-    # what ends at all but one height stands in the order given: left over right, wherever that is
+    # curves that end at nearly the same height keep their order: left above right everywhere
     order = sorted(range(len(targets)), key=lambda index: (round(2 * targets[index] / pitch), index))
     blocks: list[list[float]] = []  # [sum of (target - offset), count]
     for rank, index in enumerate(order):
@@ -100,7 +100,7 @@ def place_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: fl
     for label in labels:
         rise = page.cap(label.size, label.bold)
         if needs_leader(label, right):
-            # from the end itself, since at the picture's edge nothing ends; unless words stand in the way
+            # from the curve's end rather than the picture's edge, unless a text is in the way
             stop = (x - 8, label.y)
             start = (label.end[0] + 8, label.end[1])
             if any(

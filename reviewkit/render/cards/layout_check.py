@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     from reviewkit.render.cards.scene import Points
 
 SAFE = Box(SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM)
-# A glyph's antialiased edge and the rounding of places may reach this far outside its outline.
+# Antialiasing and rounded places may extend a glyph this far beyond its outline.
 TOLERANCE = 1.5
-# A text may stand on a grid line or a band: they are its ground, not its neighbours.
+# A text may be on a grid line or a band: they are its ground, not its neighbours.
 MAY_LIE_UNDER_TEXT = ("grid", "band")
 _TEXTS_IN, _SHAPES_IN = SAFE.grown(TOLERANCE, TOLERANCE), SAFE.grown(2 * TOLERANCE, 2 * TOLERANCE)
 
@@ -73,7 +73,7 @@ def find_problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem,
             continue
         if not _is_inside(reach, _SHAPES_IN):
             found.append(Problem("outside", "", f"a {item.kind} reaches outside the safe box"))
-        # most texts are nowhere near: only those within the shape's own rectangle are looked at closely
+        # most texts are far away: only those within the shape's bounds are checked in detail
         near = np.flatnonzero(_overlapping_boxes(boxes, reach))
         if len(near):
             ground = item.kind in MAY_LIE_UNDER_TEXT  # under a text, not over one
@@ -92,7 +92,7 @@ def bounds(shape: Stroke | Area) -> Box | None:
         left, top = points.min(axis=0).tolist()
         right, bottom = points.max(axis=0).tolist()
     else:
-        # a rule or a tick: most shapes are, and arrays cost more than they are worth for two points
+        # a rule or a tick, like most shapes: an array isn't worth its cost for two points
         finite = [(x, y) for x, y in points if isfinite(x) and isfinite(y)]
         if not finite:
             return None

@@ -39,7 +39,7 @@ LABEL = 36.0
 DASH = (5.0, 1.6)  # the right channel's dash, in line widths
 CURVE_CONTRAST, TEXT_CONTRAST, INK_CONTRAST = 3.0, 4.5, 7.0
 LEFT_RIGHT_DISTANCE, LEFT_RIGHT_CONTRAST = 20.0, 1.5
-# the colours that texts are set in, and what each needs on its ground
+# text colours, and the contrast that each needs
 TEXTS = {"ink": INK_CONTRAST, **dict.fromkeys(("soft", "meets", "falls_short", "left", "right"), TEXT_CONTRAST)}
 _BAND_TOWARDS, _BAND_AWAY = 0.055, 0.5
 

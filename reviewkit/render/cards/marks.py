@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
 _RADIUS = 12.0
-_MOST_PLACES = 8  # looked at for one mark's words
-_OVER_PLOT = 32.0  # the line over a panel, where its label stands
+_MOST_PLACES = 8  # tried for one mark's text
+_OVER_PLOT = 32.0  # from the panel to the line above it, which has its label
 
 
 def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
@@ -75,7 +75,7 @@ def _place_text(
             for one in led
             if not _is_blocked(page, one[1]) and (one[1] is not None or not _is_ambiguous(one[0], point, rings))
         )
-        # a leader through other words would do more harm than good: at worst the words say where they belong
+        # a leader through another text does more harm than good: at worst, the text alone says what it belongs to
         found, leader = next(good, (first, None))
     if leader is not None:
         page.add(Stroke("leader", leader, page.look.soft, 2.0))

@@ -6,7 +6,7 @@ import math
 
 from reviewkit.render.cards.scene import Area, Page, Stroke
 
-_TICKS = 8  # intervals along the scale; the notch stands in the middle
+_TICKS = 8  # intervals along the scale; the notch is in the middle
 
 
 def place_needle(

@@ -79,7 +79,7 @@ def _unhinted() -> Any:
     """
     from matplotlib import ft2font
 
-    flags = getattr(ft2font, "LoadFlags", None)  # before 3.10 they stood alone
+    flags = getattr(ft2font, "LoadFlags", None)  # before matplotlib 3.10 they were module constants
     return flags.NO_HINTING if flags else vars(ft2font)["LOAD_NO_HINTING"]
 
 
@@ -125,7 +125,7 @@ def _extent(text: str, size: float, bold: bool, fonts: Fonts) -> Extent | str:
     if isinstance(found, str):
         return found
     advance, rise, drop = (size / _SCALE * part for part in found)
-    # the ink of a last "f" stands out over where the next letter would begin
+    # the ink of a final "f" extends beyond its advance
     width = advance - min(_bearing(text[-1:], size, bold, fonts, right=True), 0.0)
     return Extent(width, rise, drop, _bearing(text[:1], size, bold, fonts))
 
@@ -250,9 +250,9 @@ def _paint_shape(renderer: Any, shape: Stroke | Area, scale: float, first_row: i
     from matplotlib.transforms import Affine2D
 
     path = MplPath(np.asarray(shape.points, dtype=np.float64), closed=False)
-    path.should_simplify = False  # it was reduced to what can be seen already
+    path.should_simplify = False  # the points are already reduced to what can be seen
     gc = renderer.new_gc()
-    # straight rules sit on whole pixels; curves must not, or they would step
+    # straight rules are on whole pixels; curves must not be, or they would show steps
     gc.set_snap(len(shape.points) == 2 if isinstance(shape, Stroke) else False)
     face = None
     if isinstance(shape, Area):

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
     from reviewkit.render.cards.png import Bytes
 
-_ALL = 255  # dimmed to the ground alone
-_BESIDE = 8.0  # what surrounds a text's ink is looked at, too
+_ALL = 255  # nothing but ground is left
+_BESIDE = 8.0  # pixels around a text's ink that are checked as well
 
 
 def draw_backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -> Bytes:
@@ -70,12 +70,14 @@ def fill_frame(photo: bytes, width: int, height: int) -> Bytes:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", Image.DecompressionBombWarning)
         with Image.open(io.BytesIO(photo), formats=("JPEG", "PNG")) as opened:
-            opened.draft("RGB", (width, width))  # a JPEG is decoded no finer than it can be seen, turned or not
+            opened.draft(
+                "RGB", (width, width)
+            )  # a JPEG needs no more detail than can be seen, whatever its orientation
             turned = ImageOps.exif_transpose(opened)
     if turned.mode.startswith("I"):  # grey of 16 bits
         turned = turned.convert("I").point(lambda level: level * (1 / 256)).convert("L")
     turned = turned.convert("RGB")
-    # the box that is scaled is the largest of the frame's shape, about the middle
+    # scale the largest central box with the frame's shape
     scale = min(turned.width / width, turned.height / height)
     left, top = max(turned.width - width * scale, 0) / 2, max(turned.height - height * scale, 0) / 2
     box = (left, top, turned.width - left, turned.height - top)

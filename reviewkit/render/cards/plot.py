@@ -41,11 +41,11 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
 _LEFT_OF_PLOT = 20.0  # between the y numbers and the plot
-_LONE_GUTTER = 104.0  # a lone panel begins here whatever its numbers, so that cards line up
+_LONE_GUTTER = 104.0  # a lone panel begins here whatever its numbers, so that cards align
 _END_GAP, _RING_GAP, _LEADER_GAP = 18.0, 30.0, 48.0
-_AT_EDGE = 0.985  # a curve that ends right of this share of the width ends at the edge
+_AT_EDGE = 0.985  # a curve that ends right of this fraction of the width counts as ending at the edge
 _COLUMN_GAP, _ROW_GAP = 36.0, 40.0
-_EARLY = 0.94  # a curve that ends left of this share of the width is named inside the panel, where there is room
+_EARLY = 0.94  # a curve that ends left of this fraction of the width is named inside the panel, if there is room
 _LEAST_PLOT = 240.0
 _SHORT_LIMIT = 132.0
 _DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn thinner, or it would be a block
@@ -110,7 +110,7 @@ def _row_boxes(page: Page, curves: Curves, rows: list[tuple[Panel, ...]], region
     """Return the plot area of each grid row, and whether it has its own dial scale."""
     cap = page.cap(LABEL)
     heads = [cap + 34 if any(panel.label or panel.y.unit for panel in row) else cap / 2 for row in rows]
-    # panels that stand over each other and share their x axis share the scale at the foot
+    # panels above each other with the same x axis share the scale at the bottom
     ruled = [
         index == len(rows) - 1
         or any(
@@ -167,7 +167,7 @@ def _end_labels(
         if trace.label and line.end is not None:
             end = box.left + line.end[0] * box.width, box.bottom - line.end[1] * box.height
             bold = trace.role in ("now", "residual")
-            # a name that says no channel, as a setting's, stands for both
+            # a name without a channel, such as a setting's, is for both
             own = trace.label.split(" ")[0] == trace.channel[:1]
             colour = look.soft if trace.role == "bench" else look.channel(trace.channel) if own else look.ink
             found.append(EndLabel(trace.label, colour, bold, 44.0 if lone and bold else LABEL, end, end[1]))
@@ -271,7 +271,7 @@ def _place_bands(page: Page, panel: Panel, box: Box) -> list[tuple[tuple[float, 
 
 def _place_traces(page: Page, lines: list[_PlottedTrace], box: Box, free: FreeSpace, *, lone: bool) -> None:
     full = 6.5 if lone else 4.5
-    # a channel that has a panel to itself is told by the panel's name
+    # a panel of one channel has the channel in its name
     alone = not lone and len({line.trace.channel for line in lines}) == 1
     for line in lines:
         trace = line.trace
@@ -281,10 +281,10 @@ def _place_traces(page: Page, lines: list[_PlottedTrace], box: Box, free: FreeSp
         dense = line_length(pixels) > _DENSE * box.width
         if dense:
             width = min(width, full / 2)
-        # the right channel is dashed; at a pair of channels the driven one decides, as for the colour
-        # (a thin line's dashes are as long as a thick one's: gaps must let a curve below be seen)
+        # the right channel is dashed; for a pair of channels the driven one decides, as for the colour
+        # (a thin line's dashes are as long as a thick one's: a curve below must be visible through the gaps)
         unit = max(width, full, 6.0)
-        # (nor is a dense curve: its dashes would part every peak, and its panel says whose it is)
+        # (except a dense curve: dashes would split every peak, and its panel names the channel)
         dashed = trace.channel[:1] == "R" and trace.role != "bench" and not dense and not alone
         dash = (DASH[0] * unit, DASH[1] * unit) if dashed else None
         page.add(Stroke("curve", pixels, colour, width, dash))
@@ -301,7 +301,7 @@ def _label_traces(
     beside = []
     for line in lines:
         if line.trace.role == "before" and line.trace.label and len(lines) > 2:
-            # its end mostly lies where those of the curves after the repair do
+            # its end is mostly near those of the curves after the repair
             alone = clearest_point(line.points, [other.points for other in lines if other is not line], box)
             label = _end_labels(page, panel, [line], box, lone=lone, limits_beside=False)[0]
             if alone and place_near_end(page, free, label.text, alone, label.size, label.colour, label.bold):

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 NEAR = 2  # levels that a palette may be off by in a channel
 _MOST = 256
-_TOO_MANY = 1000  # colours: with more, looking for a palette costs more time than it saves
+_TOO_MANY = 1000  # colours: with more, the search for a palette costs more time than it saves
 _UP = 2  # the filter type: bytes are differences to the row above
 _LEVEL = 1
 _RGB, _PALETTE, _RGB_ALPHA = 2, 3, 6  # colour types
@@ -46,7 +46,7 @@ def encode_png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
     """
     height, width = pixels.shape[:2]
     packed: Packed = np.ascontiguousarray(pixels).view("<u4")[..., 0]
-    change = np.flatnonzero(packed[1:] != packed[:-1])  # where the row above has another colour
+    change = np.flatnonzero(packed[1:] != packed[:-1])  # pixels whose colour differs from the one above
     at = change + width
     top, here, above = (_opaque(some) for some in (packed[0], packed.ravel()[at], packed.ravel()[change]))
     row = at // width
@@ -61,7 +61,7 @@ def encode_png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
         rows[:, 0] = _UP
         return _assemble(width, _RGB, rows)
     palette, numbers = numbered
-    number = np.zeros(1 << 24, dtype=np.uint8)  # only the pages that are touched cost anything
+    number = np.zeros(1 << 24, dtype=np.uint8)  # memory is allocated only for the pages that are touched
     number[colours] = numbers
     rows = np.zeros((height, 1 + width), dtype=np.uint8)
     rows[:, 0] = _UP
@@ -113,7 +113,7 @@ def downscale(pixels: Bytes, width: int) -> bytes:
     """
     from PIL import Image
 
-    # the fourth is told to be nothing: as alpha it would be weighed with, for nothing and at four times the cost
+    # the fourth byte is declared as padding: as alpha it would be averaged too, at four times the cost
     picture = Image.frombuffer("RGBX", (pixels.shape[1], pixels.shape[0]), pixels, "raw", "RGBX", 0, 1)
     return picture.reduce(pixels.shape[1] // width).convert("RGB").tobytes()
 
@@ -142,7 +142,7 @@ def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | No
     if len(palette) > _MOST:
         return None
     held = np.zeros(len(colours), dtype=bool)
-    for reach in (0, NEAR):  # what is exactly one of them first, then what lies near one
+    for reach in (0, NEAR):  # first the exact matches, then those nearby
         for number, entry in enumerate(palette):
             new = ~held & (np.abs(wanted - entry).max(axis=1) <= reach)
             numbers[new], held[new] = number, True
@@ -158,7 +158,7 @@ def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | No
         palette.append(wanted[left[0]] + step)
         left = left[~new]
     table = np.array(palette).clip(0, 255)
-    if np.abs(table[numbers] - wanted).max() > NEAR:  # the promise, kept whatever was done above
+    if np.abs(table[numbers] - wanted).max() > NEAR:  # guarantees the tolerance whatever happened above
         return None
     return table.astype(np.uint8), numbers
 

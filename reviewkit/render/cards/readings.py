@@ -13,12 +13,12 @@ from reviewkit.render.cards.scene import Box, Page, Text
 from reviewkit.render.cards.typeset import fit_text
 from reviewkit.render.cards.verdict_needles import VerdictNeedles, lay_out_large, lay_out_small
 
-# How wide the column is: nearly always the first of these, so that cards line up.
+# Widths of the column: nearly always the first, so that cards align.
 _WIDTHS = (448.0, 528.0, 640.0, 760.0)
 _ROW_SIZES = (READING, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _KEY_SIZES = tuple(float(size) for size in range(int(KEY), int(KEY_LEAST) - 1, -2))
 _CELL_GAP = 24.0
-_WHOSE_GAP = 24.0  # from the key number to the channel whose it is
+_WHOSE_GAP = 24.0  # from the key figure to its channel
 _GAP_TO_PICTURE = 48.0
 MOST_NEEDLES = 2
 _LABEL_PITCH = 44.0
@@ -82,7 +82,7 @@ def _fit_column(
         standing = form(page, verdicts, width, more)
         if standing is None:
             continue
-        # large rows close together are read better than small ones far apart
+        # large rows close together are more legible than small ones far apart
         for sizes, gap in ((sizes, gap) for sizes in (_ROW_SIZES[:3], _ROW_SIZES[3:]) for gap in _BLOCK_GAPS):
             if any(_try_column(page, region, shown, standing, width, size, gap) for size in sizes):
                 return region.right - width

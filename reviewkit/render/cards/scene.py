@@ -140,7 +140,7 @@ class Area:
 
 Item = Text | Stroke | Area
 _LARGE = 56.0
-_USUAL_BEARING = 3.0  # of the labels and lines that a large text stands over
+_USUAL_BEARING = 3.0  # of the labels and lines below a large text
 
 
 class Page:

@@ -9,7 +9,7 @@ from itertools import zip_longest
 
 from reviewkit.model.card import Card, Curves, Mark, Panel, Readout, Rows, TitlePage, Trace
 
-_MANY = 10  # rows, from which two columns of them are easier to read than one that is cut
+_MANY = 10  # rows from which two columns are easier to read than one that is cut
 _FIGURE = re.compile(r"\d[\d.,]*")
 
 
@@ -64,7 +64,7 @@ def _shorten_label(reading: Readout, said: set[str]) -> Readout:
 
 
 def _without_repeated_words(panel: Panel, figures: list[str]) -> Panel:
-    if not all(trace.label for trace in panel.traces):  # marks may be what names the curves
+    if not all(trace.label for trace in panel.traces):  # the marks may name the curves
         return panel
     marks = tuple(replace(mark, text="") if _is_reading(mark, figures) else mark for mark in panel.marks)
     return panel if marks == panel.marks else replace(panel, marks=marks)
@@ -99,7 +99,7 @@ def _with_channel_pairs(card: Card) -> Card:
 
 
 def _name_pairs_jointly(panel: Panel) -> Panel:
-    channels: dict[str, list[str]] = {}  # what a name says besides the channel -> whose it is
+    channels: dict[str, list[str]] = {}  # name without the channel -> its channels
     for trace in panel.traces:
         channels.setdefault(_name_without_channel(trace), []).append(trace.channel)
     traces = list(panel.traces)

@@ -17,12 +17,12 @@ _SIZES = (50.0, 48.0, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _GAP = 36.0  # between columns
 _NEEDLE, _NEEDLE_GAP = 150.0, 36.0
 _MARGIN_GAP = 20.0  # from a verdict's word to its margin
-_UNBROKEN = 14  # a cell of so few letters, such as a number with its unit, stays on one line
+_UNBROKEN = 14  # a cell with no more letters, such as a number with its unit, stays on one line
 _PIECES = rf"[^ ]{{1,{_UNBROKEN}}}"
 _LOUD = 5.0  # the width of the rule under a row that must be seen
 _LINE = 1.18  # pitch of a cell's lines, in em
 _EASY, _TIGHT = 1.15, 0.7  # the room above and below a row's lines together, in em
-_TALLEST = 116.0  # a row takes no more than this, or what its lines need
+_TALLEST = 116.0  # a row is no taller than this, unless its lines need more
 _NOTE_PITCH = 44.0
 
 _CHANNELS = {"left": "L", "right": "R"}  # headers in their channel's colour
@@ -44,11 +44,11 @@ class TableLayout:
     lefts: tuple[float, ...]
     cells: tuple[tuple[_Cell, ...], ...]
     notes: tuple[tuple[str, ...], ...]
-    heights: tuple[float, ...]  # what each row needs at least
+    heights: tuple[float, ...]  # least height of each row
     head: float
     word_left: float
     word_size: float
-    more: float = 0.0  # what each row gets besides
+    more: float = 0.0  # extra height of each row
 
 
 def fits(page: Page, body: Rows, region: Box) -> bool:
@@ -240,7 +240,7 @@ def _column_widths(
     if sum(natural) > room:
         if most == 1 or sum(words) > room:
             return None
-        # every column keeps its longest word; the rest is shared by what each still lacks
+        # every column keeps its longest word; the rest is shared in proportion to what each lacks
         lacking = [whole - least for whole, least in zip(natural, words, strict=True)]
         spare = (room - sum(words)) / max(sum(lacking), 1e-9)
         return [least + lack * min(spare, 1.0) for least, lack in zip(words, lacking, strict=True)]
@@ -268,7 +268,7 @@ def _place(page: Page, body: Rows, made: TableLayout, region: Box) -> None:
                 page.add(page.text(text, x, baseline, LABEL, colour, bold=text in _CHANNELS, remedy=SHORTEN_CELL))
         y += made.head
         page.add(Stroke("rule", ((region.left, y), (region.right, y)), look.rule, 2.0))
-    # a row that must be seen is underlined: with a rule over it too, a good row between two such would be framed
+    # a loud row is underlined only: with a rule above it too, a good row between two loud ones would be framed
     loud = ""
     for index, row in enumerate(body.rows):
         if index:

@@ -23,7 +23,7 @@ from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
 from reviewkit.render.cards.typeset import Setting, fit_text
 
 WIDTH = 1280  # pixels
-LEAST = 92.0  # of 1920: eight pixels where it is shown 168 wide
+LEAST = 92.0  # of 1920: eight pixels when shown 168 wide
 _WIDTH = SAFE_RIGHT - SAFE_LEFT
 _FIGURE_SIZES = tuple(float(size) for size in range(400, 179, -10))
 _WORDS_SIZES = (108.0, 100.0, LEAST)
@@ -31,8 +31,8 @@ _TOP = SAFE_TOP + 26.0
 _NEEDLE_Y, _SCALE_Y = SAFE_BOTTOM - 98.0, SAFE_BOTTOM - 44.0
 _OVER_NEEDLE, _OVER_SCALE = 132.0, 128.0  # what a notch or a long tick takes, and some room
 _TICKS, _TICKS_PER_LONG = 48, 8
-_NEWS = math.log(2)  # a figure that the repair changed by less is not what the episode is about
-_NEARLY = math.log(1.25)  # changes as large as the largest but for this: the one of them that says most
+_NEWS = math.log(2)  # a figure that the repair changed by less isn't the subject of the episode
+_NEARLY = math.log(1.25)  # changes within this of the largest compete; the most telling quantity wins
 _DISTORTIONS = ("thd_plus_noise", "thd", "worst_distortion", "distortion", "lowest_distortion", "imd")
 
 
@@ -196,7 +196,7 @@ def _fit_name(page: Page, unit: Unit) -> Setting:
 def _place_figure(page: Page, what: ThumbnailFigure, top: float, floor: float) -> None:
     """Place words and figure in the middle of the room between the name and the scale."""
     look = page.look
-    # fewer words that can be read before all of them that cannot
+    # better fewer words that are legible than all of them too small
     tried = ((text, size) for size in _WORDS_SIZES for text in what.words)
     words = next((found for text, size in tried if (found := fit_text(page, text, (size,), _WIDTH))), None)
     over = page.cap(words.size) + 0.62 * words.size if words else 0.0

@@ -42,7 +42,7 @@ def place_title_page(page: Page, body: TitlePage, region: Box) -> None:
             baseline += pitch
         page.add(page.text(line, region.left, baseline, name.size, look.ink, bold=True, remedy=SHORTEN_NAME))
     baseline += 34
-    if not body.years:  # else the scale stands under the amounts, and its ticks are the years between them
+    if not body.years:  # otherwise the scale is below the amounts, and its ticks are the years between them
         baseline += 28
         _place_scale(page, region, baseline)
         baseline += 40

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from reviewkit.model.arrays import Array
 
-_CROWDED = 8  # points to a pixel column, among which no gap can be seen
+_CROWDED = 8  # points in a pixel column from which gaps can't be seen
 _CUT_SLACK = 1e-9  # of a panel's height: a point on the edge is inside it
 
 

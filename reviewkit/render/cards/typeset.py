@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from reviewkit.render.cards.scene import Page
 
-# what a break costs: at a dot between conditions nothing, inside "40 W" or "20 Hz – 20 kHz" a lot
+# costs of a break: none at a dot between conditions, high inside "40 W" or "20 Hz – 20 kHz"
 _AT_DOT, _AT_COMMA, _AT_SPACE, _AT_HYPHEN, _IN_QUANTITY, _IN_WORD = 0, 1, 2, 4, 20, 100
 
 

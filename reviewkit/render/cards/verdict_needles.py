@@ -37,7 +37,7 @@ class VerdictNeedles:
     limit_cap: float
     gap: float
     width: float
-    more: int  # how many are not shown
+    more: int  # number of verdicts that aren't shown
 
     @property
     def height(self) -> float:

@@ -22,22 +22,22 @@ from reviewkit.render.footage.ffmpeg import ENCODER, Encoder, encode
 if TYPE_CHECKING:
     from reviewkit.render.cards.png import Bytes
 
-    Planes = tuple[Bytes, ...]  # of one picture: luma and two of chroma, or one of shape (height, width, 4)
-    Layers = Iterator[Bytes]  # pixels, shape (height, width, 4), each good until the next is asked for
+    Planes = tuple[Bytes, ...]  # of one picture: luma and two chroma planes, or one plane of shape (height, width, 4)
+    Layers = Iterator[Bytes]  # pixels, shape (height, width, 4), each valid until the next is asked for
 
 _STEPS = (("frame",), ("curve",), ("label", "reading"), ("needle",))
-# how much of the drawing each step takes, after the frame
+# share of the drawing at which each step ends
 _SWEPT, _NAMED = Fraction(7, 10), Fraction(17, 20)
-_SHARE, _MOST_S = Fraction(1, 3), 2  # of the clip's length, and at most so long, until all is there
-# one number of threads: the same bytes; nothing moves and nothing is cut, so nothing is to be foreseen
+_SHARE, _MOST_S = Fraction(1, 3), 2  # of the clip's length, and the longest time, until everything is drawn
+# a fixed number of threads gives the same bytes; without motion or cuts, lookahead gains nothing
 QUALITY = (
     *("-preset", "medium", "-crf", "16", "-bf", "0", "-threads", "4"),
     *("-x264-params", "ref=1:rc-lookahead=0:mbtree=0:weightp=0:scenecut=0"),
 )
 _COLOURS = {"range": "tv", "color_primaries": "bt709", "color_trc": "bt709", "colorspace": "bt709"}
 _NO_TRACES = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:v", "+bitexact")
-_PARAMETERS = b"\x00\x00\x00\x01\x67"  # begins a picture that needs none before it (ITU-T H.264, annex B; NAL type 7)
-_FORMAT, _DEPTH_BEHIND = b"png ", 78  # the data format of a sample description, and how far behind it the depth is
+_PARAMETERS = b"\x00\x00\x00\x01\x67"  # sequence parameters, before an IDR picture (ITU-T H.264, annex B; NAL type 7)
+_FORMAT, _DEPTH_BEHIND = b"png ", 78  # the data format of a sample description, and the offset from it to the depth
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ class ClipLength:
 
 def plan_length(seconds: float, rate: Fraction) -> ClipLength:
     """Divide a clip of some seconds into drawing and hold; it has at least two frames."""
-    exact = Fraction(str(seconds))  # as it is written, not as it is held
+    exact = Fraction(str(seconds))  # the decimal number as written, not its binary neighbour
     frames = max(round(exact * rate), 2)
     drawing = min(max(round(min(exact * _SHARE, Fraction(_MOST_S)) * rate), 1), frames - 1)
     return ClipLength(drawing, frames - 1 - drawing)
@@ -117,7 +117,7 @@ def write_opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: floa
         if the encoder fails; the file is then removed
     """
     made = plan_length(seconds, motion.rate)
-    round_of = max(round(motion.rate / 2), 2)  # held frames that are encoded once
+    round_of = max(round(motion.rate / 2), 2)  # frames of the hold that are encoded, then repeated
     rounds, odd = divmod(made.hold, round_of)
     encoded_held = odd + (round_of if rounds else 0)
     first = next(pixels)
@@ -185,7 +185,7 @@ def _write_depth(place: Path) -> None:
         while head := file.read(8):
             size, name = int.from_bytes(head[:4], "big"), head[4:]
             skipped = 8
-            if size == 1:  # the size is a long one
+            if size == 1:  # a 64-bit size follows
                 size, skipped = int.from_bytes(file.read(8), "big"), 16
             if name == b"moov":
                 begin = file.tell()
@@ -281,7 +281,7 @@ def _fade(shown: Planes, after: Planes, mixed: Callable[[Bytes, Bytes, float], B
     """Return a function that mixes whatever differs with what it becomes."""
     parts = []
     for old, new in zip(shown, after, strict=True):
-        samples = old.reshape(-1, *old.shape[2:])  # the same memory, a sample or a pixel in each
+        samples = old.reshape(-1, *old.shape[2:])  # a view with a sample or a pixel in each row
         wanted = new.reshape(samples.shape)
         where = np.flatnonzero((samples != wanted).reshape(len(samples), -1).any(axis=1))
         parts.append((samples, where, samples[where], wanted[where]))

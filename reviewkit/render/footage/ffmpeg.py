@@ -100,7 +100,7 @@ def _run_with_input(command: Sequence[str], pieces: Iterable[Bytes | bytes], sai
             for piece in pieces:
                 try:
                     process.stdin.write(piece if isinstance(piece, bytes) else piece.data)
-                except OSError:  # it ended early, and its status says why
+                except OSError:  # it ended early; its status says why
                     break
             with suppress(OSError):
                 process.stdin.close()
@@ -113,14 +113,14 @@ def _run_with_input(command: Sequence[str], pieces: Iterable[Bytes | bytes], sai
 
 def _candidates() -> Iterator[str]:
     on_path = shutil.which("ffmpeg")
-    # some systems look in the folder that the command is run in, too, which may be a stranger's
+    # some systems also search the current folder, which may be a stranger's
     if on_path and Path(on_path).is_absolute():
         yield on_path
     try:
         from imageio_ffmpeg import get_ffmpeg_exe  # type: ignore[import-untyped]
     except ImportError:
         return
-    with suppress(RuntimeError):  # the package is there and carries none for this machine
+    with suppress(RuntimeError):  # the package has none for this machine
         yield str(get_ffmpeg_exe())
 
 

@@ -32,15 +32,15 @@ if TYPE_CHECKING:
 
 FOOTAGE = ("#ffffff", "#000000")  # the brightest and the darkest
 _OPAQUE = 255
-_ROOM = 36.0  # of plate around what stands on it
-_SOFT = 20.0  # half of how wide its edge is
+_ROOM = 36.0  # margin of the plate around its contents
+_SOFT = 20.0  # half the width of its soft edge
 _ROUND = 48.0  # radius of its corners
-_HEAD_GAP = 36.0  # what parts head, picture and foot is wider; what parts the lines of a head is not
-_CORNER_GAP = 220.0  # between a title and the name in the corner: footage is seen there
-_BODY_GAP = 160.0  # parts of a picture no further apart than this have one plate
+_HEAD_GAP = 36.0  # gaps between head, picture and foot are wider; gaps between the lines of a head aren't
+_CORNER_GAP = 220.0  # between a title and the name in the corner: wide enough to show footage
+_BODY_GAP = 160.0  # parts of a picture closer than this share a plate
 _FOOT_TOP = 930.0
 _COLUMN = ("reading", "needle")
-_IN_LINE = 120.0  # edges no further apart than this are brought in line
+_IN_LINE = 120.0  # edges closer than this are aligned
 
 
 # ------------------------------------------------------------------ colours
@@ -76,7 +76,7 @@ def plate_opacity(look: Look) -> int:
         look.ink: INK_CONTRAST,
         **dict.fromkeys((look.soft, look.left, look.right, look.meets, look.falls_short), TEXT_CONTRAST),
     }
-    on_bands = (look.ink, look.soft, look.left, look.right)  # what stands in a picture: marks, limits, names of curves
+    on_bands = (look.ink, look.soft, look.left, look.right)  # the contents of a picture: marks, limits, names of curves
     for alpha in range(_OPAQUE):
         plates = _composite(look.ground, alpha)
         bands = _composite(look.band, alpha)
@@ -184,7 +184,7 @@ def plate_regions(items: Sequence[Item]) -> tuple[Box, ...]:
     foot = [_union(middle.pop())] if len(middle) > 1 and min(box.top for box in middle[-1]) > _FOOT_TOP else []
     body = _join_near([_union(band) for band in middle] + ([_union(column)] if column else []))
     if body and body[0].top - _union(head).bottom <= 2 * _ROOM:
-        # nothing is worth showing between them: one plate, with readings and head across it
+        # the gap isn't worth showing footage in: one plate, with readouts and head across it
         picture, *beside = sorted(_align_edges(body), key=lambda box: box.left)
         upper = _union([*head, *beside])
         left = min(picture.left, upper.left)

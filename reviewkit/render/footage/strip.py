@@ -74,7 +74,7 @@ def choose_content(card: Card) -> StripContent | None:
     for reading in card.readings:
         if reading.key:
             same = [v for v in card.verdicts if _same_figure(reading.key, v.measured)]
-            # the rating of the figure itself before one that takes its conditions for its own
+            # prefer the rating of the figure itself to one that merely shares its number
             verdict = next((v for v in same if v.measured == reading.key), same[0] if same else None)
             label = _label(card.title, reading.label, conditions)
             return StripContent(

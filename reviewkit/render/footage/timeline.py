@@ -23,8 +23,12 @@ from reviewkit.render.footage.clip import plan_length
 
 FILE_NAME = "timeline.otio"
 LEFT_OUT = f"{FILE_NAME}: left out; pip install 'bench-reviewkit[timeline]'"
-LEAST_S = 2  # that a card stands, however soon the next is called for: a clip needs it to draw; a judgement, no source
-LONGEST_NAME = 60  # of a marker, in signs; its comment has all the words. A segment's name is read back, so it stays
+LEAST_S = (
+    2  # least hold of a card, however soon the next is called for: its clip needs it to draw (a judgement, no source)
+)
+LONGEST_NAME = (
+    60  # of a marker, in characters; its comment has the full text. A segment's name is read back, so it isn't cut
+)
 _COLOURS = {"segment": "GREEN", "note": "CYAN", "bad take": "RED"}  # as otio.schema.MarkerColor names them
 
 
@@ -59,14 +63,14 @@ def missing_library() -> tuple[str, ...]:
     return () if find_spec("opentimelineio") else (LEFT_OUT,)
 
 
-def timeline_files(episode: Episode, made: Collection[str]) -> dict[str, bytes]:
+def timeline_files(episode: Episode, outputs: Collection[str]) -> dict[str, bytes]:
     """Return the timeline by its file name; nothing without the library.
 
     Parameters
     ----------
     episode : Episode
         the episode
-    made : collection of str
+    outputs : collection of str
         paths of the files in the build, including those of animated cards
 
     Returns
@@ -78,14 +82,14 @@ def timeline_files(episode: Episode, made: Collection[str]) -> dict[str, bytes]:
         return {}
     import opentimelineio as otio
 
-    return {FILE_NAME: build_timeline(otio, episode, made).encode()}
+    return {FILE_NAME: build_timeline(otio, episode, outputs).encode()}
 
 
-def build_timeline(otio: Any, episode: Episode, made: Collection[str]) -> str:
+def build_timeline(otio: Any, episode: Episode, outputs: Collection[str]) -> str:
     """Return the timeline's text. The same episode gives the same text."""
     rate = episode.session.episode.frame_rate
     footage = _place_clips(episode, rate)
-    shown = _place_cards(episode, footage, made, rate)
+    shown = _place_cards(episode, footage, outputs, rate)
     settings, unit = episode.session.episode, episode.session.unit
     written = _TimelineObjects(otio, rate)
     whole = otio.schema.Timeline(settings.title or unit.name)
@@ -117,7 +121,7 @@ def _place_clips(episode: Episode, rate: Fraction) -> list[_TrackItem]:
     start, segment = 0, ""
     for clip in clips:
         own = [note for note in notes.notes if note.clip == clip.name]
-        # a length that was not noted: up to the last note, and as long again as a card is held there
+        # without a noted length: up to the last note, plus a card's hold
         until_s = max((exact(note.at_s) for note in own), default=Fraction(0)) + tail_s
         length = max(nearest_frame(until_s if clip.length_s is None else exact(clip.length_s), rate), 1)
         marks, segment = _marks(own, segment, length, rate)
@@ -157,7 +161,7 @@ def _marks(notes: Sequence[Note], segment: str, length: int, rate: Fraction) -> 
     spans = [
         _Mark("segment", name, at, end - at, {"segment": name})
         for (at, name), end in zip(begins, ends, strict=True)
-        if end > at  # else another segment was named at the same time
+        if end > at  # otherwise another segment was named at the same time
     ]
     return tuple(sorted((*spans, *marks), key=lambda mark: mark.start)), segment
 
@@ -167,7 +171,7 @@ def _frame_of(note: Note, length: int, rate: Fraction) -> int:
 
 
 def _place_cards(
-    episode: Episode, footage: Sequence[_TrackItem], made: Collection[str], rate: Fraction
+    episode: Episode, footage: Sequence[_TrackItem], outputs: Collection[str], rate: Fraction
 ) -> list[_TrackItem]:
     """Place the cards that notes call for at their times, then the others at the end, in the outline's order."""
     names = file_stems(episode.cards)
@@ -175,7 +179,7 @@ def _place_cards(
 
     def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _TrackItem:
         clip = card_path("mp4", names[card])
-        url = clip if clip in made else card_path("cards", names[card])
+        url = clip if clip in outputs else card_path("cards", names[card])
         return _TrackItem(names[card], quote(url), start, length, 0, holds[card], marks, {"card": card})
 
     calls = _card_calls(episode, footage, rate)

@@ -143,7 +143,7 @@ def _page_facts(
         "headline": headline(episode),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
-        "table": fragment,  # the same as HTML, for templates that place it whole
+        "table": fragment,  # the same as HTML, for templates that insert the whole table
         "foot": table.foot,
         "findings": page.finding_rows(episode.findings),
         "cards": list(pictures.values()),
@@ -272,7 +272,7 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
     settings = episode.session.episode
     starts: dict[str, float] = {}
     for chapter in episode.chapters if episode.chapters_final else ():
-        # a segment that the cut comes back to begins where it first stands
+        # a segment that the cut returns to begins at its first appearance
         starts.setdefault(chapter.title, chapter.start_s)
     return {
         "title": _title(episode),
@@ -307,7 +307,7 @@ def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
             }
             for beat in s.beats
         ],
-        # the same, sorted out
+        # the same, by kind
         "sentences": s.sentences,
         "card_files": [numbers[c] for c in s.cards],
         "notes": [{"text": note.text, "place": _place(note)} for note in s.notes if note.text],

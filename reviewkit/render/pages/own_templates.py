@@ -24,12 +24,12 @@ from typing import Any
 
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 
-HEAD = struct.Struct(">cQ")  # what an answer is, and its length in bytes
+HEAD = struct.Struct(">cQ")  # an answer's kind, and its length in bytes
 READY, TEXT, FAULT = b"R", b"T", b"F"
-MEMORY_IS_LIMITED = sys.platform == "linux"  # by the system; where it is not, this process watches
+MEMORY_IS_LIMITED = sys.platform == "linux"  # by the system; otherwise this process watches
 UNKNOWN = "needs more time or memory than a page may take, or goes too deep; make it do less"
 _LONGEST_START_S = 60.0
-_GRACE_S = 1.0  # the child stops by itself when the time is over, and says in which line; if it can
+_GRACE_S = 1.0  # the child stops by itself when the time is over, and reports the line if it can
 _LOOK_AGAIN_S = 0.05
 _LONGEST_FAULT = 10_000  # bytes
 _PROGRAM = """import sys
@@ -148,7 +148,7 @@ class _Child:
         )
         self.end = weakref.finalize(self, _end, self._process)
         assert self._process.stdin
-        with suppress(OSError):  # from one that has ended there will be no answer
+        with suppress(OSError):  # a child that has ended won't answer
             self._process.stdin.write(settings)
             self._process.stdin.flush()
 

@@ -111,7 +111,7 @@ def render_markdown(markdown_text: str) -> str:
     """Convert Markdown to HTML without scripts, styles or links with other schemes."""
     html = markdown.markdown(markdown_text, extensions=["tables"], output_format="html")
     attributes = {tag: set(names) for tag, names in nh3.ALLOWED_ATTRIBUTES.items()}
-    # column alignment stands in a style attribute, which the cleaner refuses: the page's own style sheet aligns
+    # column alignment is in a style attribute, which the cleaner removes: the page's own style sheet aligns
     return nh3.clean(html, attributes=attributes)
 
 

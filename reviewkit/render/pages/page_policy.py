@@ -12,19 +12,19 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from selectolax.lexbor import LexborNode
 
-SERVED = "watch.html"  # never a file: it is sent with its own policy, and shows files from where it comes from
+SERVED = "watch.html"  # never a file: it is sent with its own policy, and shows files of the server it comes from
 _SCRIPT = re.compile(r"<script[^>]*>(.*?)</script>", re.DOTALL)
 _CLOSED = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 _NO_WAY_OUT = "; base-uri 'none'; form-action 'none'"
-_FILES = "/out/"  # where the page of `watch` has its pictures from
-# what loads, sends or leads away by itself, except scripts; the last two are read in more than one way
+_FILES = "/out/"  # the source of the pictures on the page of `watch`
+# what loads, sends or navigates by itself, except scripts; the last two are parsed in more than one way
 _TAGS = {"applet", "base", "embed", "form", "frame", "frameset", "iframe", "object", "portal", "noscript", "template"}
 # older browsers skip any other tag in a list of choices, newer ones do not
 _NO_CHOICE = "select :not(option, optgroup, hr)"
 _LINKS = {"href", "xlink:href"}
 _ADDRESSES = _LINKS | set("action background data formaction imagesrcset ping poster src srcset".split())
 _RUN = re.compile(r"(javascript|vbscript|data):", re.IGNORECASE)
-_SEEN_BY_NOBODY = re.compile(r"[\x00-\x20]")  # browsers take these out of the scheme of an address
+_SEEN_BY_NOBODY = re.compile(r"[\x00-\x20]")  # browsers remove these from the scheme of an address
 _HARMLESS_META = {"", "content-security-policy", "content-type"}
 
 

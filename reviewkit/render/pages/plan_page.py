@@ -20,16 +20,16 @@ from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.plan_words import CaptureStep, ChecklistItem, PlanWords, RatingLine, SetUpBlock
 
 _FAR_APART = 2.0
-# what a line leaves room for on paper
+# readings to leave room for on paper
 _SIDES = ("L", "R")
 _FILL = {"rails": ("+", digits.MINUS)} | dict.fromkeys(("offset-cold", "bias-cold", "offset-warm", "bias-warm"), _SIDES)
-_METER_DIGITS = 4  # what a level is set to by meter
+_METER_DIGITS = 4  # of a level that is set by meter
 _AUDIO_END_HZ = 20_000.0
 
 
 def render_plan(words: PlanWords, pages: Pages) -> dict[str, bytes]:
     """Render plan.md and plan.html."""
-    # within a word an underscore is no sign of Markdown, and the text is read as it stands, too
+    # within a word an underscore needs no escape, and the text is also read as it is
     markdown = re.sub(r"(?<=\w)\\_(?=\w)", "_", pages.text("plan.md.j2", plan=words))
     return {
         "plan.md": markdown.encode(),
@@ -150,7 +150,7 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
     for one, other in _possible_duplicates([s.capture.setup.input for s in plan.steps]):
         yield _phrase(pages, "two-inputs", one=one, other=other)
     untold = [s.capture for s in plan.steps if s.level.output_v is not None and s.level.gain is None]
-    # what measures a gain needs none
+    # a capture that measures the gain needs none
     inputs = [
         c.setup.input
         for c in untold

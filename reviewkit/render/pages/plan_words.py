@@ -37,7 +37,7 @@ class CaptureStep:
     what: str
     level: str
     serves: tuple[str, ...]
-    note: str  # what is held, or what of it does not fit
+    note: str  # the existing measurements, or what of them doesn't fit
 
 
 @dataclass(frozen=True)

@@ -93,7 +93,7 @@ def _finding(f: Finding) -> dict[str, Any]:
         "channel": f.channel,
         "value": f.value,
         "unit": f.unit,
-        # JSON has no infinity: no load at all is said in a word, as in session.toml
+        # JSON has no infinity: no load is a word, as in session.toml
         "at": {key: "open" if entry == math.inf else entry for key, entry in f.at.items()},
     }
     if f.uncertainty is not None:
@@ -106,7 +106,7 @@ def _finding(f: Finding) -> dict[str, Any]:
 
 
 def _verdict(v: Verdict) -> dict[str, Any]:
-    # the figure alone; where it was read, if the rating is of a band, has a key of its own
+    # the figure alone; if the rating is of a band, the frequency of the figure has its own key
     of_power = bool(v.findings) and v.findings[0].quantity in ("power_at_limit", "power_reached")
     figure, _, place = v.measured.partition(" at ") if of_power else (v.measured, "", "")
     return {

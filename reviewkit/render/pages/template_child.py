@@ -32,7 +32,7 @@ from reviewkit.render.pages.own_templates import FAULT, HEAD, MEMORY_IS_LIMITED,
 from reviewkit.render.pages.template_environment import make_environment
 
 LARGEST_BYTES = 250_000
-LONGEST_WORDS = 4000  # of one text from words/: what is spoken is counted word by word
+LONGEST_WORDS = 4000  # of one text from words/: spoken text is counted word by word
 _LONGEST_NAME, _LONGEST_MESSAGE = 200, 1000  # characters
 _CPU_GRACE_S = 3
 
@@ -98,7 +98,7 @@ class OwnLoader(jinja2.FileSystemLoader):
 
 def serve() -> None:
     """Fill in templates until the input ends."""
-    answers, sys.stdout = sys.stdout.buffer, sys.stderr  # nothing that is printed may come between the answers
+    answers, sys.stdout = sys.stdout.buffer, sys.stderr  # nothing printed may get between the answers
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that started this one ends it
     own, shipped, compiled_in, limits = pickle.load(sys.stdin.buffer)
     requests: Queue[tuple[str, str, Any]] = Queue()
@@ -178,7 +178,7 @@ class _Filler:
         names = jinja2.FileSystemLoader(shipped).list_templates()
         replaced = {name for name in names if inside.is_there(own / name)}
         self._has_own_pages = any(name.endswith(".html") for name in replaced)
-        if compiled_in:  # later this process can write nothing
+        if compiled_in:  # later this process can't write files
             for name in names:
                 if name not in replaced and name.endswith((".j2", ".html")):
                     self._environment.get_template(name)
@@ -191,7 +191,7 @@ class _Filler:
                 return TEXT, self._encoded(template, text)
         except _AT_FAULT as error:
             fault = self._fault(template, error)
-        gc.collect()  # what the error's traceback holds
+        gc.collect()  # memory that the error's traceback refers to
         return FAULT, json.dumps([fault.source, fault.line, shortened(fault.message, _LONGEST_MESSAGE)]).encode()
 
     def _text(self, template: str, facts: Mapping[str, Any]) -> str:
@@ -226,14 +226,14 @@ class _Filler:
         if isinstance(error, Refused):
             return Fault(error.source, 0, f"{error}")
         if isinstance(error, jinja2.TemplateSyntaxError):
-            # in some of its faults the library gives the path for the name
+            # in some errors the library gives the path instead of the name
             name = self._named(error.filename or error.name or "") or template
             return Fault(f"templates/{name}", error.lineno, f"{error.message}")
         if isinstance(error, jinja2.TemplateNotFound):
             named = f'"{shortened(error.name, _LONGEST_NAME)}"' if isinstance(error.name, str) else "what it asks for"
             return Fault("templates", 0, f"{named} is not there; a template can include only these folders' files")
         name, line = template_source(self._own, template), 0
-        for frame in traceback.extract_tb(error.__traceback__):  # the library rewrites it to lines of templates
+        for frame in traceback.extract_tb(error.__traceback__):  # the library rewrites tracebacks to lines of templates
             if own := self._named(frame.filename):
                 name, line = f"templates/{own}", frame.lineno or 0
         return Fault(name, line, self._why(error))
@@ -249,7 +249,7 @@ class _Filler:
                 return self._limits.too_long
             case MemoryError():
                 return self._limits.too_large
-            case RecursionError() | SyntaxError():  # the latter is what Python calls loops nested too deeply
+            case RecursionError() | SyntaxError():  # SyntaxError is what Python raises for loops nested too deeply
                 return "this template includes itself, or goes too deep; leave that include, call or loop out"
             case UnicodeDecodeError():
                 return "this template, or one that it includes, is not UTF-8; save it as UTF-8"

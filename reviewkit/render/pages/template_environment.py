@@ -15,7 +15,7 @@ from reviewkit.model.spoken import sentence, words
 from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.template_cache import TemplateCache
 
-# a backslash takes the meaning from most signs; not every reader of Markdown accepts it before the last four
+# a backslash escapes most characters; not every Markdown parser accepts it before the last four
 _MARKDOWN_SIGNS = str.maketrans(
     {sign: f"\\{sign}" for sign in "\\`*_{}[]|#"} | {"&": "&amp;", "<": "&lt;", ">": "&gt;", "~": "&#126;"}
 )
