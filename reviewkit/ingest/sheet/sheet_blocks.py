@@ -17,7 +17,7 @@ import numpy as np
 
 from reviewkit.ingest.sheet.sheet_columns import choose_columns
 from reviewkit.ingest.sheet.sheet_layout import Layout, find_layout
-from reviewkit.ingest.sheet.sheet_rows import Reading, Rows, decimal_of
+from reviewkit.ingest.sheet.sheet_rows import ParsedRows, RowParser, decimal_of
 from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, NumberedLine, NumberedLines, is_plain, may_go_on
 from reviewkit.model.errors import Faults
 
@@ -40,7 +40,7 @@ class NotPlain(Exception):
 
 def read_blocks(
     stream: IO[bytes], source: str, columns: Mapping[str, str | int], units: Mapping[str, str]
-) -> Reading | None:
+) -> ParsedRows | None:
     """A long file as `read_lines` would read it as a whole; None where its beginning shows no layout.
 
     Raises NotPlain, and InputError for a fault of the header.
@@ -69,13 +69,13 @@ def read_blocks(
     decimal = decimal_of(_marked(stream, layout), layout, chosen, faults, from_the_start)
     row_bytes = (len(beginning) - start + mark) / (beginning.count(b"\n") - layout.first + 1)
     expected = int(1.05 * stream.seek(0, io.SEEK_END) / row_bytes)
-    rows = Rows(layout, chosen, decimal, faults, expected)
+    rows = RowParser(layout, chosen, decimal, faults, expected)
     stream.seek(start)
     _add_all(rows, stream)
-    return Reading(layout, chosen, rows.table(), notes, tuple(faults.collected))
+    return ParsedRows(layout, chosen, rows.table(), notes, tuple(faults.collected))
 
 
-def _add_all(rows: Rows, stream: IO[bytes]) -> None:
+def _add_all(rows: RowParser, stream: IO[bytes]) -> None:
     """Every block of the stream, in order; the fast parser at work on a few of them at once."""
     first = rows.layout.first
     waiting: deque[tuple[bytes, Future[_Columns | None]]] = deque()
@@ -88,7 +88,7 @@ def _add_all(rows: Rows, stream: IO[bytes]) -> None:
             first = _add(rows, first, *waiting.popleft())
 
 
-def _add(rows: Rows, first: int, block: bytes, parsed: Future[_Columns | None]) -> int:
+def _add(rows: RowParser, first: int, block: bytes, parsed: Future[_Columns | None]) -> int:
     """Add a block whose first line has the number `first`; those parts of it that hold an odd line cell by cell.
 
     Gives the number of the line after it.
@@ -140,7 +140,7 @@ def _lines(stream: IO[bytes], layout: Layout) -> Iterator[NumberedLine]:
         first += block.count(b"\n")
 
 
-def _fast(block: bytes, rows: Rows) -> _Columns | None:
+def _fast(block: bytes, rows: RowParser) -> _Columns | None:
     """The columns chosen of a block of plain rows; None where a line is, or may be, anything else.
 
     The parser gives up wherever it could read otherwise than `Rows.read` does: at a missing value, another decimal

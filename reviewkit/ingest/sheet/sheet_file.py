@@ -14,7 +14,7 @@ from reviewkit.ingest.sheet.sheet_blocks import NotPlain, read_blocks
 from reviewkit.ingest.sheet.sheet_columns import Chosen
 from reviewkit.ingest.sheet.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet.sheet_order import has_sane_values, in_order, over_one_scale
-from reviewkit.ingest.sheet.sheet_rows import Reading, converted, read_lines
+from reviewkit.ingest.sheet.sheet_rows import ParsedRows, converted, read_lines
 from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, NumberedLines, decode
 from reviewkit.model.errors import Fault, Faults, InputError
 from reviewkit.model.sheet import Column, Sheet
@@ -141,7 +141,7 @@ def as_json(sheet: Sheet) -> dict[str, object]:
 
 def _read(
     stream: IO[bytes], source: str, columns: Mapping[str, str | int], units: Mapping[str, str]
-) -> tuple[str, Reading]:
+) -> tuple[str, ParsedRows]:
     """The encoding, and what was read: in blocks where the file is long, else as a whole.
 
     A fault found in blocks is believed only where the whole file is laid out as its beginning is.
@@ -178,7 +178,7 @@ def _read(
 
 def _in_blocks(
     stream: IO[bytes], source: str, columns: Mapping[str, str | int], units: Mapping[str, str]
-) -> Reading | None:
+) -> ParsedRows | None:
     try:
         return read_blocks(stream, source, columns, units)
     except (NotPlain, InputError):

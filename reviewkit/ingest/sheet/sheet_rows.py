@@ -26,7 +26,7 @@ _STRETCH = 5000  # lines
 
 
 @dataclass(frozen=True, eq=False)
-class Table:
+class NumericTable:
     """`values`: shape (rows, columns read), as written, units not yet applied; `lines`: shape (rows,), line numbers."""
 
     values: NDArray[np.float64]
@@ -37,17 +37,17 @@ class Table:
 
 
 @dataclass(frozen=True, eq=False)
-class Reading:
+class ParsedRows:
     """A file read. `notes`: what the user should know about its columns; `faults`: those of its rows."""
 
     layout: Layout
     chosen: tuple[Chosen, ...]
-    table: Table
+    table: NumericTable
     notes: tuple[str, ...]
     faults: tuple[Fault, ...]
 
 
-class Rows:
+class RowParser:
     """The rows of one file while they are read, a stretch of lines at a time. Faults go to `faults` with their line."""
 
     def __init__(
@@ -111,7 +111,7 @@ class Rows:
         if len(self._skipped) < MOST_LISTED:
             self._skipped.append(row)
 
-    def table(self) -> Table:
+    def table(self) -> NumericTable:
         """All rows, once the last stretch is read; more than a tenth of them left out is a fault."""
         lines = np.empty(self._count, dtype=np.int64)
         at = 0
@@ -125,7 +125,7 @@ class Rows:
                 Skipped(self._last_skipped, f"and {more} rows before it, of which none holds a reading")
             )
         warnings = (f"line {self._headers[0]}: the header again, passed over",) if self._headers else ()
-        return Table(self._values[: self._count], lines, self.decimal, tuple(self._skipped), warnings)
+        return NumericTable(self._values[: self._count], lines, self.decimal, tuple(self._skipped), warnings)
 
 
 def read_lines(
@@ -134,13 +134,13 @@ def read_lines(
     columns: Mapping[str, str | int],
     units: Mapping[str, str],
     source: str,
-) -> Reading:
+) -> ParsedRows:
     """Every row from the first data line on, cell by cell. Raises InputError for a fault of the header."""
     chosen, notes = choose_columns(layout, columns, units, source)
     faults = Faults(source)
-    rows = Rows(layout, chosen, decimal_of(lines, layout, chosen, faults, lambda: lines), faults)
+    rows = RowParser(layout, chosen, decimal_of(lines, layout, chosen, faults, lambda: lines), faults)
     rows.read(lines)
-    return Reading(layout, chosen, rows.table(), notes, tuple(faults.collected))
+    return ParsedRows(layout, chosen, rows.table(), notes, tuple(faults.collected))
 
 
 def _body(lines: Iterable[NumberedLine], layout: Layout, again: list[int]) -> Iterator[NumberedLine]:
