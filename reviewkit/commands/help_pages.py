@@ -31,7 +31,7 @@ def check_topic(text: str) -> str:
     Raises
     ------
     ValueError
-        with the nearest name, if there is none
+        With the nearest name, if there is none.
     """
     topics = list_subjects()
     if text not in topics:

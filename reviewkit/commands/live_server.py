@@ -47,20 +47,20 @@ class LiveServer:
     Parameters
     ----------
     folder : Path
-        the files to serve
+        The files to serve.
     page : str
-        the page
+        The page.
     policy : str
-        content security policy of the page
+        Content security policy of the page.
     files_policy : str
-        content security policy of the folder's pages
+        Content security policy of the folder's pages.
     port : int
-        0 for any free port
+        0 for any free port.
 
     Raises
     ------
     CannotFinish
-        if the port isn't available
+        If the port isn't available.
     """
 
     def __init__(self, folder: Path, page: str, policy: str, files_policy: str, port: int = 0) -> None:
@@ -115,12 +115,12 @@ class LiveServer:
         Parameters
         ----------
         after : int
-            number of the last event seen
+            Number of the last event seen.
 
         Returns
         -------
         tuple of (int, bytes) or None
-            number and data; the data is empty if there was nothing for a while; None when the server closes
+            Number and data; the data is empty if there was nothing for a while; None when the server closes.
         """
         with self._news:
             self._news.wait_for(lambda: self._closing or self._event[0] > after, _STILL_THERE_S)
@@ -134,12 +134,12 @@ class LiveServer:
         Parameters
         ----------
         name : str
-            path in the folder
+            Path in the folder.
 
         Returns
         -------
         Path or None
-            None if there is none, if it is hidden, or if a link leads outside the folder
+            None if there is none, if it is hidden, or if a link leads outside the folder.
         """
         parts = name.split("/")
         if any(not part or part.startswith(".") or set(part) & set("\\:\0") for part in parts):

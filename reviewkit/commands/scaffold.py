@@ -14,19 +14,19 @@ def make_session(folder: Path) -> list[str]:
     Parameters
     ----------
     folder : Path
-        a folder that doesn't exist yet or is empty
+        A folder that doesn't exist yet or is empty.
 
     Returns
     -------
     list of str
-        the names
+        The names.
 
     Raises
     ------
     InputError
-        if something is there already
+        If something is there already.
     CannotFinish
-        if it can't be written
+        If it can't be written.
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(Fault(str(folder), 0, "is there already and not empty; name a folder that is not there yet"))

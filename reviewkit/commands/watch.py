@@ -35,11 +35,11 @@ class Rebuilt:
     Attributes
     ----------
     cards
-        the cards that look different now
+        The cards that look different now.
     files
-        number of files in out/ that are new
+        Number of files in out/ that are new.
     faults
-        why there are none
+        Why there are none.
     """
 
     cards: tuple[str, ...]
@@ -65,26 +65,26 @@ def watch(
     Parameters
     ----------
     folder : Path
-        the session
+        The session.
     pool : Pool
-        processes to build with
+        Processes to build with.
     cache : Cache
-        the cache
+        The cache.
     port : int
-        port of the page; 0 for any free port
+        Port of the page; 0 for any free port.
     opened : callable
-        called with the page's address
+        Called with the page's address.
     report : callable
-        called with each `Rebuilt`
+        Called with each `Rebuilt`.
     stop : Event, optional
-        ends the watch when set
+        Ends the watch when set.
 
     Raises
     ------
     InputError
-        if the folder isn't a session's or the library is missing
+        If the folder isn't a session's or the library is missing.
     CannotFinish
-        if the port or the system's file watching isn't available
+        If the port or the system's file watching isn't available.
     """
     if not folder.is_dir():
         raise InputError(Fault(str(folder), 0, "there is no such folder; reviewkit new makes one"))
@@ -111,17 +111,17 @@ class LiveSession:
     Attributes
     ----------
     number
-        number of builds attempted
+        Number of builds attempted.
     shown
-        what its outputs were written from
+        What its outputs were written from.
     versions
-        version of every output, by its content
+        Version of every output, by its content.
     faults
-        why the last build stopped
+        Why the last build stopped.
     latest
-        the cards that changed last
+        The cards that changed last.
     awaited
-        the cards of the files saved last
+        The cards of the files saved last.
     """
 
     def __init__(self, folder: Path, pool: Pool, cache: Cache) -> None:

@@ -83,24 +83,24 @@ def assemble(
     Parameters
     ----------
     session : Session
-        the session
+        The session.
     notes : Notes
-        its notes
+        Its notes.
     said : mapping of str to sequence of Sentence
-        what the bench has to say, by segment
+        What the bench has to say, by segment.
     cards : sequence of Card
-        the cards in order
+        The cards in order.
     places : mapping of str to str
-        each card's segment unless a note calls for it, by card id
+        Each card's segment unless a note calls for it, by card id.
     cautions : mapping of str to sequence of str
-        by "open", "repair", "power" and "all"; the last are spoken before everything else, in the first segment's time
+        By "open", "repair", "power" and "all"; the last are spoken before everything else, in the first segment's time.
     repaired : bool
-        True if something was repaired
+        True if something was repaired.
 
     Returns
     -------
     tuple of Segment
-        the segments in order
+        The segments in order.
     """
     kept = [note for note in notes.notes if not note.cut]
     noted = [note.segment for note in kept if note.segment]
@@ -181,16 +181,16 @@ class _BeatBuilder:
         Parameters
         ----------
         notes : sequence of Note
-            the segment's notes
+            The segment's notes.
         said : sequence of Sentence
-            its sentences
+            Its sentences.
         shown : sequence of str
-            ids of its cards that no note in any segment calls for
+            Ids of its cards that no note in any segment calls for.
 
         Yields
         ------
         Beat
-            a beat
+            A beat.
         """
         left, earlier, here = list(said), list(self._shown), [card for note in notes for card in note.cards]
         self._shown += [self._first.get(card, card) for card in (*here, *shown)]
@@ -218,9 +218,9 @@ class _BeatBuilder:
     def _remove(self, left: list[Sentence], cards: Sequence[str]) -> tuple[str, ...]:
         """Remove the sentences about these cards from the remaining ones and return them."""
         firsts = {self._first.get(card, card) for card in cards}
-        taken = [one for one in left if one.card in firsts]
+        removed = [one for one in left if one.card in firsts]
         left[:] = [one for one in left if one.card not in firsts]
-        return tuple(one.text for one in taken)
+        return tuple(one.text for one in removed)
 
 
 def _plan_length(

@@ -20,21 +20,21 @@ def work_out_price(tag: PriceTag, table: IndexTable, unit_year: int | None) -> P
     Parameters
     ----------
     tag : PriceTag
-        the [price] table
+        The [price] table.
     table : IndexTable
-        a consumer price index by year
+        A consumer price index by year.
     unit_year : int or None
-        year to use if the tag has none
+        Year to use if the tag has none.
 
     Returns
     -------
     PriceLine
-        both prices; `now` is unrounded, in the currency that was paid
+        Both prices; `now` is unrounded, in the currency that was paid.
 
     Raises
     ------
     InputError
-        at the [price] table's line, if a year is missing or isn't in the table: nothing is extrapolated
+        At the [price] table's line, if a year is missing or isn't in the table: nothing is extrapolated.
 
     Notes
     -----

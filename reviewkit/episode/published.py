@@ -30,14 +30,14 @@ def collect_figures(table: SpecTable, findings: Sequence[Finding]) -> dict[str, 
     Parameters
     ----------
     table : SpecTable
-        rated and measured
+        Rated and measured.
     findings : sequence of Finding
-        every finding
+        Every finding.
 
     Returns
     -------
     dict of str to str
-        subject with conditions, and figure
+        Subject with conditions, and figure.
     """
     found: dict[str, str] = {}
     for what, figure in (*_rows(table), *_figures(findings)):
@@ -76,14 +76,14 @@ def find_corrections(now: Mapping[str, str], before: Published | None) -> tuple[
     Parameters
     ----------
     now : mapping of str to str
-        the figures as in `collect_figures`
+        The figures as in `collect_figures`.
     before : Published or None
-        the earlier publications
+        The earlier publications.
 
     Returns
     -------
     tuple of Correction
-        the corrections
+        The corrections.
     """
     if before is None:
         return ()
@@ -103,14 +103,14 @@ def select_for_viewers(
     Parameters
     ----------
     corrections : sequence of Correction
-        all corrections
+        All corrections.
     cards : mapping of str to (str, str)
-        by measurement, the title of its card and the text of all its cards
+        By measurement, the title of its card and the text of all its cards.
 
     Returns
     -------
     tuple of Correction
-        the selected ones
+        The selected ones.
     """
     told_again = []
     for one in corrections:

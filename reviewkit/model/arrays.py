@@ -14,12 +14,12 @@ def read_only(values: ArrayLike) -> Array:
     Parameters
     ----------
     values : array_like
-        any shape
+        Any shape.
 
     Returns
     -------
     ndarray of float64, same shape
-        the copy
+        The copy.
     """
     copied = np.array(values, dtype=np.float64)
     copied.setflags(write=False)

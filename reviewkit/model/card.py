@@ -19,11 +19,11 @@ class Axis:
     Attributes
     ----------
     scale
-        "log" or "linear"
+        "log" or "linear".
     ticks
-        (value, text) pairs, at most seven
+        (value, text) pairs, at most seven.
     minor
-        values of unlabelled ticks (the dial scale)
+        Values of unlabelled ticks (the dial scale).
     """
 
     low: float
@@ -41,13 +41,13 @@ class Trace:
     Attributes
     ----------
     x, y
-        shape (n,), in the axes' units
+        Shape (n,), in the axes' units.
     channel
-        L, R or "" (neither)
+        L, R or "" (neither).
     role
-        now, before, bench or residual
+        Now, before, bench or residual.
     label
-        written at the curve's end: "L", "R before", "bass +10"
+        Written at the curve's end: "L", "R before", "bass +10".
     """
 
     x: Array
@@ -154,15 +154,15 @@ class Row:
     Attributes
     ----------
     verdict, position
-        draw a needle at the row's end
+        Draw a needle at the row's end.
     margin
-        follows the verdict
+        Follows the verdict.
     note
-        goes below the first cell
+        Goes below the first cell.
     loud
-        True if the row must be seen before the others
+        True if the row must be seen before the others.
     findings
-        the findings that its figures come from
+        The findings that its figures come from.
     """
 
     cells: tuple[str, ...]
@@ -181,13 +181,13 @@ class Rows:
     Attributes
     ----------
     strong
-        index of the column in bold
+        Index of the column in bold.
     widths
-        relative widths of the columns
+        Relative widths of the columns.
     pages
-        the rows of all cards that one table is split into, which are set alike
+        The rows of all cards that one table is split into, which are set alike.
     amounts
-        go at the ends of a scale of `years` below the table
+        Go at the ends of a scale of `years` below the table.
     """
 
     headers: tuple[str, ...]
@@ -207,9 +207,9 @@ class TitlePage:
     Attributes
     ----------
     amounts
-        (what, amount) pairs, large and side by side, at the ends of a scale of `years` if there is one
+        (what, amount) pairs, large and side by side, at the ends of a scale of `years` if there is one.
     photo
-        bytes of the user's own picture, for the background
+        Bytes of the user's own picture, for the background.
     """
 
     name: str
@@ -226,9 +226,9 @@ class Readout:
     Attributes
     ----------
     key
-        the key figure, large, followed by its `channel`
+        The key figure, large, followed by its `channel`.
     rows
-        cells in columns; a first cell L or R is coloured
+        Cells in columns; a first cell L or R is coloured.
     """
 
     label: str = ""

@@ -81,16 +81,16 @@ def nearest(word: str, known: Iterable[str], *, least: float = 0.6) -> str:
     Parameters
     ----------
     word : str
-        the word
+        The word.
     known : iterable of str
-        the known words
+        The known words.
     least : float
-        required similarity, 0 … 1
+        Required similarity, 0 … 1.
 
     Returns
     -------
     str
-        the suggestion, ready to print
+        The suggestion, ready to print.
     """
     import difflib
 

@@ -53,9 +53,9 @@ class Curve:
     Attributes
     ----------
     x, y
-        shape (n,), float64, read-only, in the units of the kind's card
+        Shape (n,), float64, read-only, in the units of the kind's card.
     facts
-        single values that belong to it, such as the unit of `y`
+        Single values that belong to it, such as the unit of `y`.
     """
 
     name: str  # what it shows, where a kind draws several: "wave", "residual", "spectrum"
@@ -72,9 +72,9 @@ class Measured:
     Attributes
     ----------
     withheld
-        figures not given, each with its reason, ready to print
+        Figures not given, each with its reason, ready to print.
     curves
-        everything that its cards draw
+        Everything that its cards draw.
     """
 
     findings: tuple[Finding, ...]

@@ -25,14 +25,14 @@ def flaw(folder: Path, name: str) -> str:
     Parameters
     ----------
     folder : Path
-        the folder
+        The folder.
     name : str
-        path relative to it
+        Path relative to it.
 
     Returns
     -------
     str
-        OUTSIDE, A_FOLDER, NO_FILE, ABSENT, LOST or ""
+        OUTSIDE, A_FOLDER, NO_FILE, ABSENT, LOST or "".
     """
     try:
         inside = folder.resolve()

@@ -18,7 +18,7 @@ def mains_of(text: str) -> tuple[float | None, float | None]:
     Raises
     ------
     UnitError
-        if a part isn't a voltage or frequency, occurs twice, or isn't above zero
+        If a part isn't a voltage or frequency, occurs twice, or isn't above zero.
     """
     rest = normalised(text).strip()
     text = shortened(text, 60)

@@ -15,9 +15,9 @@ class Published:
     Attributes
     ----------
     figures
-        by subject, each with its verdict if it has one
+        By subject, each with its verdict if it has one.
     corrected
-        the figures first published, for those that a later publication corrected
+        The figures first published, for those that a later publication corrected.
     """
 
     figures: Mapping[str, str]

@@ -23,11 +23,11 @@ class Quantity:
     Attributes
     ----------
     name
-        as used in running text and tables
+        As used in running text and tables.
     unit
-        the fixed unit
+        The fixed unit.
     style
-        the rule of `shown` that writes it
+        The rule of `shown` that writes it.
     """
 
     name: str
@@ -186,21 +186,21 @@ def shown(value: float, style: str, uncertainty: float | None = None) -> str:
     Parameters
     ----------
     value : float
-        in the style's fixed unit
+        In the style's fixed unit.
     style : str
-        a style of QUANTITIES
+        A style of QUANTITIES.
     uncertainty : float, optional
-        expanded, same unit
+        Expanded, same unit.
 
     Returns
     -------
     str
-        the number with its unit
+        The number with its unit.
 
     Raises
     ------
     KeyError
-        if there is no such style
+        If there is no such style.
     """
     if style == "percent":
         return f"{significant(value, 2, uncertainty)} %"

@@ -86,7 +86,7 @@ class Measurement:
 
     id: str
     kind: str
-    file: str = ""  # path in the session folder; "" where the readings stand in session.toml
+    file: str = ""  # path in the session folder; "" if the readings are in session.toml
     title: str = ""
     setting: str = ""
     stage: str = ""  # before, after, bench or ""
@@ -134,11 +134,11 @@ class LookSettings:
     Attributes
     ----------
     colours
-        "#rrggbb" by name
+        "#rrggbb" by name.
     font, bold_font
-        paths of font files in the session folder
+        Paths of font files in the session folder.
     lines
-        the line of each key
+        The line of each key.
     """
 
     colours: Mapping[str, str] = field(default_factory=dict)

@@ -17,14 +17,14 @@ class Column:
     Attributes
     ----------
     values
-        shape (rows,), float64, read-only, converted to `unit`
+        Shape (rows,), float64, read-only, converted to `unit`.
     """
 
     role: str  # time, frequency, level, power, distortion, impedance
     channel: str  # L, R, L>R, R>L or "" (not said)
     unit: str  # Hz, s, V, W, Ω, %, a dB kind: dB, dBr, dBV, dBu, dBW, dBm, dBFS; ratio: a capture, of its full scale
     values: Array
-    header: str = ""  # as it stands in the file
+    header: str = ""  # as written in the file
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ class Sheet:
         Raises
         ------
         LookupError
-            if there is none: the kind should not have received this sheet
+            If there is none: the kind should not have received this sheet.
         """
         column = self.find(role)
         if column is None:

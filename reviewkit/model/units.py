@@ -95,19 +95,19 @@ def read_quantity(text: str, base: str) -> float:
     Parameters
     ----------
     text : str
-        the value as written
+        The value as written.
     base : str
-        unit to convert to: Hz, s, V, W, Ω, %, dB …
+        Unit to convert to: Hz, s, V, W, Ω, %, dB ….
 
     Returns
     -------
     float
-        the value in that unit
+        The value in that unit.
 
     Raises
     ------
     UnitError
-        if the unit is missing, unknown, or of another kind
+        If the unit is missing, unknown, or of another kind.
     """
     value, unit = split_quantity(text)
     text = shortened(text, 60)
@@ -131,7 +131,7 @@ def split_quantity(text: str) -> tuple[float, str]:
     Raises
     ------
     UnitError
-        if it doesn't begin with a number
+        If it doesn't begin with a number.
     """
     match = _QUANTITY.match(normalised(text)) if len(text) <= _LONGEST_VALUE else None
     text = shortened(text, 60)

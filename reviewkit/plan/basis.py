@@ -38,13 +38,13 @@ class CaptureRequest:
     Attributes
     ----------
     quantities
-        the findings that it gives
+        The findings that it gives.
     at
-        the conditions that they must have, as in `Finding.at`
+        The conditions that they must have, as in `Finding.at`.
     wording
-        the facts that its sentence needs, by name
+        The facts that its sentence needs, by name.
     apart
-        what two requests must share to become one capture
+        What two requests must share to become one capture.
     """
 
     kind: str

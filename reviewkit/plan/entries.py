@@ -42,18 +42,18 @@ def measurement_table(number: int, capture: Capture, bench: Bench, *, repaired: 
     Parameters
     ----------
     number : int
-        number of the capture, which names its file
+        Number of the capture, which names its file.
     capture : Capture
-        the capture
+        The capture.
     bench : Bench
-        the session's bench
+        The session's bench.
     repaired : bool
-        True if the table must say that it is after the repair
+        True if the table must say that it is after the repair.
 
     Returns
     -------
     tuple of str
-        the lines
+        The lines.
     """
     lines = ["[[measurement]]", f"kind = {_quoted(capture.kind)}"]
     setup = capture.setup

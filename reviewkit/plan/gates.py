@@ -48,11 +48,11 @@ class Check:
     Attributes
     ----------
     readings
-        what the session has for it
+        What the session has for it.
     done
-        True if it has everything that the line asks for
+        True if it has everything that the line asks for.
     bad
-        True if the last reading of some point isn't in order
+        True if the last reading of some point isn't in order.
     """
 
     name: str
@@ -75,16 +75,16 @@ def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, repaire
     Parameters
     ----------
     repair : sequence of RepairRow
-        the rows of repair.csv
+        The rows of repair.csv.
     runs : sequence of Run
-        the measurements
+        The measurements.
     repaired : bool
-        False if nothing was repaired: every reading is then as it came in
+        False if nothing was repaired: every reading is then as it came in.
 
     Returns
     -------
     tuple of Check
-        the lines in order
+        The lines in order.
     """
     said = [said for key in _WORDS for said in _tagged_readings(key, repair, runs)]
     rows = tuple(one.reading for one in said if one.before or not repaired)
@@ -104,14 +104,14 @@ def gate_checks(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check
     Parameters
     ----------
     repair : sequence of RepairRow
-        the rows of repair.csv
+        The rows of repair.csv.
     runs : sequence of Run
-        the measurements
+        The measurements.
 
     Returns
     -------
     tuple of Check
-        the lines in order
+        The lines in order.
     """
     return tuple(_gate_check(name, repair, runs) for name in GATE)
 

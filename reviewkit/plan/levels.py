@@ -25,15 +25,15 @@ class Level:
     Attributes
     ----------
     output_v
-        r.m.s. of the sine
+        r.m.s. of the sine.
     parts_v
-        r.m.s. of each of two tones
+        r.m.s. of each of two tones.
     meter_v
-        reading of a true r.m.s. meter, of both tones together
+        Reading of a true r.m.s. meter, of both tones together.
     generator_v
-        r.m.s. at the input at 1 kHz, derived from `gain`; of both tones together
+        r.m.s. at the input at 1 kHz, derived from `gain`; of both tones together.
     generator_parts_v
-        the same for each tone
+        The same for each tone.
     """
 
     power_w: float | None = None
@@ -52,7 +52,7 @@ class Gain:
     Attributes
     ----------
     known_from
-        "gain" or "sensitivity" if measured, or "rated"
+        "gain" or "sensitivity" if measured, or "rated".
     """
 
     ratio: float
@@ -90,14 +90,14 @@ def work_out_level(capture: Capture, known: Sequence[Gain]) -> Level:
     Parameters
     ----------
     capture : Capture
-        the capture
+        The capture.
     known : sequence of Gain
-        the known gains, best first
+        The known gains, best first.
 
     Returns
     -------
     Level
-        the level
+        The level.
     """
     if capture.kind == "phono":
         return Level(generator_v=MAGNET_V)

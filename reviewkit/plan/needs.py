@@ -37,19 +37,19 @@ class Need:
     ----------
     state
         "answered"; "settled": no measurement will say more; "closer": within its uncertainty; "again": measured under
-        other conditions; "open": not measured
+        other conditions; "open": not measured.
     measurements
-        the measurements that speak of it
+        The measurements that speak of it.
     differs
-        what of them isn't as rated
+        What of them isn't as rated.
     reasons
-        other obstacles: "one side", "bound", "stops early"
+        Other obstacles: "one side", "bound", "stops early".
     blocked
-        why no capture can settle it as the rating is written, or "music", which can be confirmed only
+        Why no capture can settle it as the rating is written, or "music", which can be confirmed only.
     distance
-        distance of a close figure from the limit, in the figure's unit; the uncertainty must stay below it
+        Distance of a close figure from the limit, in the figure's unit; the uncertainty must stay below it.
     before
-        measurements that would speak of it, but were made before the repair
+        Measurements that would speak of it, but were made before the repair.
     """
 
     verdict: Verdict
@@ -73,18 +73,18 @@ def find_needs(verdicts: Sequence[Verdict], runs: Sequence[Run], mains: Mains, b
     Parameters
     ----------
     verdicts : sequence of Verdict
-        one for each rating
+        One for each rating.
     runs : sequence of Run
-        the measurements
+        The measurements.
     mains : Mains
-        the mains wanted and the mains on the bench
+        The mains wanted and the mains on the bench.
     basis : Basis
-        supplies what the ratings leave open
+        Supplies what the ratings leave open.
 
     Returns
     -------
     tuple of Need
-        the needs
+        The needs.
     """
     findings = judging(runs)
     return tuple(_need(verdict, findings, runs, mains, basis) for verdict in verdicts)

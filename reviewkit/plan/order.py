@@ -23,9 +23,9 @@ class SetUp:
     Attributes
     ----------
     driven
-        "both", "one" or "none"
+        "both", "one" or "none".
     load_ohm
-        None without a load
+        None without a load.
     """
 
     input: str
@@ -41,9 +41,9 @@ class Capture:
     Attributes
     ----------
     uses
-        the ratings that it serves, by number, each with its request
+        The ratings that it serves, by number, each with its request.
     wording
-        the facts that its sentence needs, by name
+        The facts that its sentence needs, by name.
     """
 
     kind: str
@@ -63,14 +63,14 @@ def plan_captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...
     Parameters
     ----------
     ratings : sequence of Rating
-        the ratings
+        The ratings.
     basis : Basis
-        supplies what they leave open
+        Supplies what they leave open.
 
     Returns
     -------
     tuple of Capture
-        the captures
+        The captures.
     """
     found: dict[tuple[Any, ...], Capture] = {}
     for number, rating in enumerate(ratings):

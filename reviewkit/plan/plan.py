@@ -35,9 +35,9 @@ class PlanStep:
     Attributes
     ----------
     state
-        answered, closer, again or open, as in `Need`: the least settled of the ratings it serves
+        Answered, closer, again or open, as in `Need`: the least settled of the ratings it serves.
     measurements
-        the existing measurements that cover it
+        The existing measurements that cover it.
     """
 
     number: int
@@ -59,7 +59,7 @@ class Plan:
     Attributes
     ----------
     columns
-        what a file of each kind contains, by kind
+        What a file of each kind contains, by kind.
     """
 
     session: Session
@@ -93,22 +93,22 @@ def make_plan(
     Parameters
     ----------
     session : Session
-        the session
+        The session.
     runs : sequence of Run
-        its measurements
+        Its measurements.
     verdicts : sequence of Verdict
-        one for each rating
+        One for each rating.
     repair : sequence of RepairRow
-        the rows of repair.csv
+        The rows of repair.csv.
     columns : mapping of str to str
-        what a file of each kind contains, in the kinds' own words
+        What a file of each kind contains, in the kinds' own words.
     repaired : bool
-        True if something was repaired
+        True if something was repaired.
 
     Returns
     -------
     Plan
-        the plan
+        The plan.
     """
     basis = Basis(session.bench, session.ratings)
     mains = Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0])

@@ -25,7 +25,7 @@ class PlacedBar:
     Attributes
     ----------
     twin
-        rectangle of the same channel's bar before the repair (or after it); None if there is none
+        Rectangle of the same channel's bar before the repair (or after it); None if there is none.
     """
 
     bar: Box
@@ -62,24 +62,24 @@ def position_figures(page: Page, bars: Sequence[PlacedBar], lines: Sequence[Box]
     Parameters
     ----------
     page : Page
-        the card
+        The card.
     bars : sequence of PlacedBar
-        every bar of the chart
+        Every bar of the chart.
     lines : sequence of Box
-        the lines of the limits, which stay clear
+        The lines of the limits, which stay clear.
     box : Box
-        the plot
+        The plot.
 
     Returns
     -------
     list of PlacedLabel
-        one label for each current bar with a figure; a bar from before the repair may lie under one (see
-        `split_around_labels`)
+        One label for each current bar with a figure; a bar from before the repair may lie under one (see
+        `split_around_labels`).
 
     Raises
     ------
     LayoutFault
-        if a figure has no room
+        If a figure has no room.
     """
     solid = [each.bar for each in bars if each.now]
     thin = [each.bar for each in bars if not each.now]

@@ -51,7 +51,7 @@ class _Group:
     Attributes
     ----------
     bars
-        each bar with its rectangle, from left to right
+        Each bar with its rectangle, from left to right.
     """
 
     group: BarGroup
@@ -66,7 +66,7 @@ def place_bars(page: Page, body: Bars, region: Box) -> None:
     Raises
     ------
     LayoutFault
-        if a text has no room
+        If a text has no room.
     """
     body = replace(body, groups=tuple(_without_missing(group) for group in body.groups))
     groups = [group for group in body.groups if group.bars]
@@ -272,7 +272,7 @@ def _label_over_plot(page: Page, label: str, box: Box) -> None:
     Raises
     ------
     LayoutFault
-        if there is no room there either
+        If there is no room there either.
     """
     held = [item.box for item in page.items if isinstance(item, Text)]
     right = box.right

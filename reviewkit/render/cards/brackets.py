@@ -27,7 +27,7 @@ def place_brackets(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
     Raises
     ------
     LayoutFault
-        if there is no room there either
+        If there is no room there either.
     """
     if not panel.brackets:
         return

@@ -39,9 +39,9 @@ class Order:
     Attributes
     ----------
     page
-        the look of the pictures on the published page; None without a page
+        The look of the pictures on the published page; None without a page.
     motion
-        settings of the clips, with alpha too if `overlay` is set; None for no clips
+        Settings of the clips, with alpha too if `overlay` is set; None for no clips.
     """
 
     look: Look
@@ -64,23 +64,23 @@ def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
     Parameters
     ----------
     card : Card
-        the card
+        The card.
     look : str
-        name of a look
+        Name of a look.
     width : int
-        1280, 1920 or 3840 pixels; the picture is 16:9
+        1280, 1920 or 3840 pixels; the picture is 16:9.
 
     Returns
     -------
     bytes
-        the file
+        The file.
 
     Raises
     ------
     LayoutFault
-        if a text can't be kept in its place
+        If a text can't be kept in its place.
     KeyError
-        if there is no such look
+        If there is no such look.
     """
     drawn = draw_pictures(card, Order(find_look(look), width))["cards"]
     assert isinstance(drawn, bytes)
@@ -95,20 +95,20 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
     Parameters
     ----------
     card : Card
-        the card
+        The card.
     order : Order
-        what to draw
+        What to draw.
 
     Returns
     -------
     dict of str to bytes or Path
-        by kind: PNG files for "cards", "page", "overlays" and "strips"; deflated RGB rows for "small"; paths for the
+        By kind: PNG files for "cards", "page", "overlays" and "strips"; deflated RGB rows for "small"; paths for the
         clips, "mp4" and "mov". A card with no key figure has no strip.
 
     Raises
     ------
     LayoutFault
-        if the card can't be laid out, or something on it can't be seen
+        If the card can't be laid out, or something on it can't be seen.
     """
     card, items = _fitting_form(card, order.fonts)
     drawn: dict[str, bytes | Path] = {}
@@ -151,7 +151,7 @@ def _fitting_form(card: Card, fonts: Fonts) -> tuple[Card, tuple[Item, ...]]:
     Raises
     ------
     LayoutFault
-        the fault of the card as given, if no form fits
+        The fault of the card as given, if no form fits.
     """
     from reviewkit.render.cards.short_forms import shorter_forms
 
@@ -171,7 +171,7 @@ def _check_colours(card_id: str, items: tuple[Item, ...], look: Look, over: Seen
     Raises
     ------
     LayoutFault
-        for the first that can't
+        For the first that can't.
     """
     from reviewkit.render.cards.colour_check import find_colour_problems
 
@@ -186,7 +186,7 @@ def _check_layout(card_id: str, items: tuple[Item, ...]) -> tuple[Item, ...]:
     Raises
     ------
     LayoutFault
-        for the first problem
+        For the first problem.
     """
     from reviewkit.render.cards.layout_check import find_problems
 
@@ -229,19 +229,19 @@ def lay_out(card: Card, look: str) -> tuple[Item, ...]:
     Parameters
     ----------
     card : Card
-        the card
+        The card.
     look : str
-        name of a look
+        Name of a look.
 
     Returns
     -------
     tuple of Text, Stroke and Area
-        the shapes, in pixels of a 1920 × 1080 frame
+        The shapes, in pixels of a 1920 × 1080 frame.
 
     Raises
     ------
     LayoutFault
-        if the card can't be laid out
+        If the card can't be laid out.
     """
     return apply_look(_fitting_form(card, NO_FONTS)[1], find_look(look))
 
@@ -259,19 +259,19 @@ def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
     Parameters
     ----------
     card : Card
-        any card
+        Any card.
     fonts : Fonts
-        the user's fonts, if any
+        The user's fonts, if any.
 
     Returns
     -------
     tuple of Card
-        the card itself, or several with ids "table", "table-2" … and "1 of 2" in their conditions
+        The card itself, or several with ids "table", "table-2" … and "1 of 2" in their conditions.
 
     Raises
     ------
     LayoutFault
-        if even a single row doesn't fit
+        If even a single row doesn't fit.
     """
     from reviewkit.render.cards.short_forms import shorter_forms
 
@@ -293,7 +293,7 @@ def _split_table(card: Card, fonts: Fonts) -> tuple[Card, ...]:
     Raises
     ------
     LayoutFault
-        if a row doesn't fit
+        If a row doesn't fit.
     """
     body = card.body
     assert isinstance(body, Rows)

@@ -34,16 +34,16 @@ def find_colour_problems(items: Sequence[Item], look: Look, over: Seen | None = 
     Parameters
     ----------
     items : sequence of Text, Stroke and Area
-        shapes in drawing order
+        Shapes in drawing order.
     look : Look
-        the look that they are coloured in
+        The look that they are coloured in.
     over : callable, optional
-        maps a colour of ground or area to what it may become over footage
+        Maps a colour of ground or area to what it may become over footage.
 
     Returns
     -------
     tuple of Problem
-        empty if everything can be seen
+        Empty if everything can be seen.
 
     Notes
     -----

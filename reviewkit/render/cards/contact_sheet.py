@@ -24,16 +24,16 @@ def draw_contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fo
     Parameters
     ----------
     small : sequence of (str, bytes)
-        file name of each card, and its picture as deflated RGB rows, SMALL pixels wide
+        File name of each card, and its picture as deflated RGB rows, SMALL pixels wide.
     look : Look
-        colours of the sheet
+        Colours of the sheet.
     fonts : Fonts
-        font of the names
+        Font of the names.
 
     Returns
     -------
     bytes
-        the file
+        The file.
     """
     from PIL import Image, ImageDraw, ImageFont
 

@@ -68,14 +68,14 @@ def simulate_deficiency(colour: str, deficiency: str) -> Triple:
     Parameters
     ----------
     colour : str
-        "#rrggbb"
+        "#rrggbb".
     deficiency : str
-        "protan", "deutan" or "tritan"
+        "protan", "deutan" or "tritan".
 
     Returns
     -------
     tuple of float
-        red, green, blue, 0 … 1
+        Red, green, blue, 0 … 1.
 
     Notes
     -----
@@ -114,18 +114,18 @@ def palest(colour: str, ground: str, ratio: float, most: float = 0.6, on: str = 
     Parameters
     ----------
     colour, ground : str
-        the two colours
+        The two colours.
     ratio : float
-        least contrast to `ground`
+        Least contrast to `ground`.
     most : float
-        largest share of `ground`
+        Largest share of `ground`.
     on : str, optional
-        another ground on which the contrast must hold
+        Another ground on which the contrast must hold.
 
     Returns
     -------
     str
-        the paler colour; `colour` itself if no share does
+        The paler colour; `colour` itself if no share does.
     """
     for percent in range(round(most * 100), 0, -1):
         paler = mix(colour, ground, percent / 100)

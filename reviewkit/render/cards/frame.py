@@ -38,21 +38,21 @@ def place_frame(page: Page, card: Card, *, title: bool = True) -> Box:
     Parameters
     ----------
     page : Page
-        the card
+        The card.
     card : Card
-        its texts
+        Its texts.
     title : bool
-        False if the body shows the title itself
+        False if the body shows the title itself.
 
     Returns
     -------
     Box
-        the room between head and foot
+        The room between head and foot.
 
     Raises
     ------
     LayoutFault
-        if a text doesn't fit
+        If a text doesn't fit.
     """
     shown = card.title if title else ""
     head = _fit_head(page, shown, card.conditions, card.corner)

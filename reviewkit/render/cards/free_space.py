@@ -29,11 +29,11 @@ class FreeSpace:
         Parameters
         ----------
         pixels : ndarray, shape (n, 2)
-            points in pixels; NaN rows separate parts
+            Points in pixels; NaN rows separate parts.
         width : float
-            line width in pixels
+            Line width in pixels.
         grid : bool
-            True for a grid line, which labels may cover if they must
+            True for a grid line, which labels may cover if they must.
         """
         cells = self._grid if grid else self._occupied
         step = _CELL / 2
@@ -81,16 +81,16 @@ class FreeSpace:
         Parameters
         ----------
         x, y : float
-            the point, in pixels
+            The point, in pixels.
         width, height : float
-            size of the rectangle, in pixels
+            Size of the rectangle, in pixels.
         within : float
-            largest distance from the point to the rectangle's edge, in pixels
+            Largest distance from the point to the rectangle's edge, in pixels.
 
         Returns
         -------
         Box or None
-            None if there is no such rectangle
+            None if there is no such rectangle.
         """
         for cells in (self._occupied | self._grid, self._occupied):
             high, wide = int(np.ceil(height / _CELL)) + 1, int(np.ceil(width / _CELL)) + 1

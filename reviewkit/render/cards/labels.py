@@ -33,9 +33,9 @@ class EndLabel:
     Attributes
     ----------
     end
-        end of the curve that it names, in pixels
+        End of the curve that it names, in pixels.
     y
-        height of the label's middle, in pixels
+        Height of the label's middle, in pixels.
     """
 
     text: str
@@ -52,16 +52,16 @@ def spread_apart(targets: Sequence[float], pitch: float, low: float, high: float
     Parameters
     ----------
     targets : sequence of float
-        wanted positions
+        Wanted positions.
     pitch : float
-        least distance between two
+        Least distance between two.
     low, high : float
-        range of the positions
+        Range of the positions.
 
     Returns
     -------
     list of float or None
-        None if there isn't room for all
+        None if there isn't room for all.
 
     Notes
     -----
@@ -142,16 +142,16 @@ def clearest_point(line: Array, others: Sequence[Array], box: Box) -> tuple[floa
     Parameters
     ----------
     line : ndarray, shape (n, 2)
-        the curve, as fractions of the panel's width and height
+        The curve, as fractions of the panel's width and height.
     others : sequence of ndarray, shape (n, 2)
-        the other curves
+        The other curves.
     box : Box
-        the panel, in pixels
+        The panel, in pixels.
 
     Returns
     -------
     tuple of float or None
-        the point in pixels; None if the curve is near another everywhere
+        The point in pixels; None if the curve is near another everywhere.
     """
     across = np.linspace(0.05, 0.7, 27)
     own, *rest = (_heights(each, across) * box.height for each in (line, *others))
@@ -188,20 +188,20 @@ def place_limit_label(
     Parameters
     ----------
     page : Page
-        the card
+        The card.
     free : FreeSpace
-        free places of the panel
+        Free places of the panel.
     limit : Limit
-        the limit
+        The limit.
     line_ys : sequence of float
-        heights of its lines, in pixels
+        Heights of its lines, in pixels.
     ends : tuple of float
-        left and right end of its lines, in pixels
+        Left and right end of its lines, in pixels.
 
     Returns
     -------
     bool
-        False if there is no room
+        False if there is no room.
     """
     if not limit.label:
         return True

@@ -34,9 +34,9 @@ class Problem:
     Attributes
     ----------
     rule
-        "outside", "overlap", "covered", "small", "contrast" or "channels"
+        "outside", "overlap", "covered", "small", "contrast" or "channels".
     text
-        the text concerned, or ""
+        The text concerned, or "".
     """
 
     rule: str
@@ -51,14 +51,14 @@ def find_problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem,
     Parameters
     ----------
     items : sequence of Text, Stroke and Area
-        shapes in drawing order
+        Shapes in drawing order.
     least : float
-        smallest text size allowed, in pixels of a 1920 × 1080 frame
+        Smallest text size allowed, in pixels of a 1920 × 1080 frame.
 
     Returns
     -------
     tuple of Problem
-        shapes outside the safe box, texts that overlap, are covered or are too small
+        Shapes outside the safe box, texts that overlap, are covered or are too small.
     """
     texts = [item for item in items if isinstance(item, Text)]
     boxes = np.array([_edges(text.box) for text in texts], dtype=np.float64).reshape(-1, 4)
@@ -163,14 +163,14 @@ def crosses(points: Array, box: Box) -> bool:
     Parameters
     ----------
     points : ndarray, shape (n, 2)
-        NaN rows separate parts; a single point counts
+        NaN rows separate parts; a single point counts.
     box : Box
-        the box
+        The box.
 
     Returns
     -------
     bool
-        True if any part of the line is inside
+        True if any part of the line is inside.
 
     Notes
     -----

@@ -121,7 +121,7 @@ def find_look(name: str) -> Look:
     Raises
     ------
     KeyError
-        with the nearest known name, if there is none
+        With the nearest known name, if there is none.
     """
     if name not in LOOKS:
         raise KeyError(f'there is no look "{name}"; {nearest(name, LOOKS)}')
@@ -139,12 +139,12 @@ def find_shortfalls(look: Look) -> tuple[tuple[str, str], ...]:
     Parameters
     ----------
     look : Look
-        the look
+        The look.
 
     Returns
     -------
     tuple of (str, str)
-        the colour's name, and what is wrong with it and what would do
+        The colour's name, and what is wrong with it and what would do.
 
     Notes
     -----

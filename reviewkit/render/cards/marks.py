@@ -30,7 +30,7 @@ def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
     Raises
     ------
     LayoutFault
-        if there is no room there either
+        If there is no room there either.
     """
     points = [_point(panel, mark, box) for mark in panel.marks]
     for x, y in points:
@@ -131,8 +131,8 @@ def _place_over_panel(page: Page, marks: Sequence[Mark], box: Box) -> None:
     text = page.text(words, box.right, box.top - _OVER_PLOT, LABEL, page.look.ink, anchor="right", remedy=SHORTEN_LABEL)
     ring = text.box.left - _RADIUS - 12
     space = Box(ring - _RADIUS - 8, text.box.top, text.box.right, text.box.bottom)
-    taken = any(space.meets(item.box) for item in page.items if isinstance(item, Text))
-    if space.left < box.left or taken:
+    occupied = any(space.meets(item.box) for item in page.items if isinstance(item, Text))
+    if space.left < box.left or occupied:
         raise page.fault(marks[-1].text, SHORTEN_LABEL, "has no free place in the picture")
     _place_ring(page, ring, text.baseline - page.cap(LABEL) / 2)
     page.add(text)

@@ -17,15 +17,15 @@ def place_needle(
     Parameters
     ----------
     page : Page
-        the card
+        The card.
     left, line_y, width : float
-        place and length of the scale's line, in pixels
+        Place and length of the scale's line, in pixels.
     position : float or None
-        the pointer, −1 … 1 with 0 at the limit; None for a paler scale without one
+        The pointer, −1 … 1 with 0 at the limit; None for a paler scale without one.
     word : str
-        the verdict, which colours the pointer
+        The verdict, which colours the pointer.
     weight : float
-        factor on the line widths
+        Factor on the line widths.
     """
     look = page.look
     size = _relative_size(width)

@@ -97,14 +97,14 @@ def make_measure(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
     Parameters
     ----------
     card_id : str
-        the card that a fault names
+        The card that a fault names.
     fonts : Fonts
-        the user's fonts, if any
+        The user's fonts, if any.
 
     Returns
     -------
     Measure
-        raises LayoutFault for such characters
+        Raises LayoutFault for such characters.
     """
 
     def measure(text: str, size: float, bold: bool) -> Extent:
@@ -168,20 +168,20 @@ def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts =
     Parameters
     ----------
     items : sequence of Text, Stroke and Area
-        shapes in drawing order, in pixels of a 1920 × 1080 frame
+        Shapes in drawing order, in pixels of a 1920 × 1080 frame.
     ground : str or ndarray
-        a colour; or a picture of shape (height, width, 4) with straight alpha
+        A colour; or a picture of shape (height, width, 4) with straight alpha.
     width : int
-        width of the picture in pixels
+        Width of the picture in pixels.
     fonts : Fonts
-        the user's fonts, if any
+        The user's fonts, if any.
     first_row : int
-        row of the frame, in pixels of the picture, that is the picture's first
+        Row of the frame, in pixels of the picture, that is the picture's first.
 
     Returns
     -------
     ndarray of uint8, shape (height, width, 4)
-        red, green, blue, alpha (255 on a colour)
+        Red, green, blue, alpha (255 on a colour).
 
     Notes
     -----

@@ -29,18 +29,18 @@ def draw_backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -
     Parameters
     ----------
     photo : bytes
-        a JPEG or PNG file
+        A JPEG or PNG file.
     items : sequence of Text, Stroke and Area
-        the card's shapes
+        The card's shapes.
     look : Look
-        its ground is mixed in
+        Its ground is mixed in.
     width : int
-        width of the frame in pixels
+        Width of the frame in pixels.
 
     Returns
     -------
     ndarray of uint8, shape (height, width, 4)
-        opaque
+        Opaque.
     """
     high = round(width * FRAME_HEIGHT / FRAME_WIDTH)
     colours = fill_frame(photo, width, high)
@@ -56,14 +56,14 @@ def fill_frame(photo: bytes, width: int, height: int) -> Bytes:
     Parameters
     ----------
     photo : bytes
-        a JPEG or PNG file
+        A JPEG or PNG file.
     width, height : int
-        size of the frame in pixels
+        Size of the frame in pixels.
 
     Returns
     -------
     ndarray of uint8, shape (height, width, 3)
-        red, green, blue
+        Red, green, blue.
     """
     from PIL import Image, ImageOps
 
@@ -90,16 +90,16 @@ def least_dimming(colours: Bytes, texts: Sequence[Text], look: Look) -> int:
     Parameters
     ----------
     colours : ndarray of uint8, shape (height, width, 3)
-        the photograph
+        The photograph.
     texts : sequence of Text
-        the texts on it
+        The texts on it.
     look : Look
-        its ground is mixed in
+        Its ground is mixed in.
 
     Returns
     -------
     int
-        the share
+        The share.
     """
     scale = colours.shape[1] / FRAME_WIDTH
     under = []

@@ -67,7 +67,7 @@ def place_plot(page: Page, curves: Curves, region: Box) -> None:
     Raises
     ------
     LayoutFault
-        if a name has no room
+        If a name has no room.
     """
     if not curves.panels:
         return
@@ -119,8 +119,8 @@ def _row_boxes(page: Page, curves: Curves, rows: list[tuple[Panel, ...]], region
         for index, row in enumerate(rows)
     ]
     shares = [curves.heights[index] if index < len(curves.heights) else 1.0 for index in range(len(rows))]
-    taken = sum(heads) + _ROW_GAP * (len(rows) - 1) + sum(dial_height(page) if own else 0 for own in ruled)
-    room = region.height - taken
+    used = sum(heads) + _ROW_GAP * (len(rows) - 1) + sum(dial_height(page) if own else 0 for own in ruled)
+    room = region.height - used
     boxes = []
     top = region.top
     for head, own, part in zip(heads, ruled, shares, strict=True):
@@ -158,7 +158,7 @@ def _end_labels(
     Raises
     ------
     LayoutFault
-        if there are too many for the panel's height
+        If there are too many for the panel's height.
     """
     look = page.look
     found = []

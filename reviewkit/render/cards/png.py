@@ -34,15 +34,15 @@ def encode_png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
     Parameters
     ----------
     pixels : ndarray of uint8, shape (height, width, 4)
-        red, green, blue, and a fourth that is ignored
+        Red, green, blue, and a fourth that is ignored.
     flat : collection of str
         "#rrggbb" of the colours drawn with; a palette has them exactly, and all others within NEAR levels in each
-        channel
+        channel.
 
     Returns
     -------
     bytes
-        the file
+        The file.
     """
     height, width = pixels.shape[:2]
     packed: Packed = np.ascontiguousarray(pixels).view("<u4")[..., 0]
@@ -76,14 +76,14 @@ def encode_png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
     Parameters
     ----------
     pixels : ndarray of uint8, shape (height, width, 4)
-        red, green, blue, alpha
+        Red, green, blue, alpha.
     clear_rows : int
-        number of transparent rows to add at the top, in the first pixel's colour
+        Number of transparent rows to add at the top, in the first pixel's colour.
 
     Returns
     -------
     bytes
-        the file
+        The file.
     """
     height, width = pixels.shape[:2]
     values = pixels.reshape(height, 4 * width)
@@ -102,14 +102,14 @@ def downscale(pixels: Bytes, width: int) -> bytes:
     Parameters
     ----------
     pixels : ndarray of uint8, shape (height, n · width, 4)
-        the picture
+        The picture.
     width : int
-        width of the result in pixels
+        Width of the result in pixels.
 
     Returns
     -------
     bytes
-        rows of red, green and blue
+        Rows of red, green and blue.
     """
     from PIL import Image
 

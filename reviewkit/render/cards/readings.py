@@ -43,23 +43,23 @@ def place_readouts(page: Page, region: Box, shown: Sequence[Readout], verdicts: 
     Parameters
     ----------
     page : Page
-        the card
+        The card.
     region : Box
-        the room for column and picture
+        The room for column and picture.
     shown : sequence of Readout
-        the readouts, from the top
+        The readouts, from the top.
     verdicts : sequence of Verdict
-        the verdicts, which go to the bottom
+        The verdicts, which go to the bottom.
 
     Returns
     -------
     Box
-        the room that is left for the picture
+        The room that is left for the picture.
 
     Raises
     ------
     LayoutFault
-        if the column doesn't fit in any form
+        If the column doesn't fit in any form.
     """
     if not shown and not verdicts:
         return region

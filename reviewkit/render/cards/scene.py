@@ -82,11 +82,11 @@ class Text:
     Attributes
     ----------
     x
-        left end on the baseline
+        Left end on the baseline.
     box
-        extent of the ink
+        Extent of the ink.
     remedy
-        what to do if it is too long
+        What to do if it is too long.
     """
 
     text: str
@@ -107,11 +107,11 @@ class Stroke:
     Attributes
     ----------
     kind
-        curve, limit, leader, needle, mark, scale, rule or grid
+        Curve, limit, leader, needle, mark, scale, rule or grid.
     points
-        shape (n, 2), in pixels; NaN rows separate parts
+        Shape (n, 2), in pixels; NaN rows separate parts.
     dash
-        lengths of dash and gap, in pixels
+        Lengths of dash and gap, in pixels.
     """
 
     kind: str
@@ -129,7 +129,7 @@ class Area:
     Attributes
     ----------
     kind
-        band, needle, curve (a single point, a bar) or mark
+        Band, needle, curve (a single point, a bar) or mark.
     """
 
     kind: str
@@ -194,24 +194,24 @@ class Page:
         Parameters
         ----------
         text : str
-            one line
+            One line.
         x, baseline : float
-            place of the anchor, in pixels
+            Place of the anchor, in pixels.
         size : float
-            em size in pixels
+            Em size in pixels.
         colour : str
-            colour or role
+            Colour or role.
         bold : bool
-            True for bold
+            True for bold.
         anchor : str
-            which end of the text is at `x`: "left", "centre" or "right"
+            Which end of the text is at `x`: "left", "centre" or "right".
         remedy : str
-            what to do if it is too long
+            What to do if it is too long.
 
         Returns
         -------
         Text
-            the text with its extent
+            The text with its extent.
         """
         width, rise, drop, bearing = self.measure(text, size, bold)
         left = x - {"left": 0.0, "centre": width / 2, "right": width}[anchor]

@@ -17,7 +17,7 @@ def refuse_settings() -> None:
     Raises
     ------
     InputError
-        if there is such a file
+        If there is such a file.
     """
     if Path(NAME).exists() and not Path(NAME).is_dir():
         remedy = "run reviewkit from another folder, or take the file away"

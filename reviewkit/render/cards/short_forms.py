@@ -39,7 +39,7 @@ def _retitle(title: str) -> Callable[[Card], Card]:
     return lambda card: card if isinstance(card.body, TitlePage) else replace(card, title=title)
 
 
-# ------------------------------------------------------------------ said once
+# ------------------------------------------------------------------ repetition
 
 
 def _without_repeats(card: Card) -> Card:
@@ -90,7 +90,7 @@ def _side_by_side(reading: Readout) -> Readout:
     return replace(reading, rows=tuple((*one, *(other or ())) for one, other in zip_longest(rows[:half], rows[half:])))
 
 
-# ------------------------------------------------------------------ told by the picture
+# ------------------------------------------------------------------ shown by the picture too
 
 
 def _with_channel_pairs(card: Card) -> Card:

@@ -62,7 +62,7 @@ def place_table(page: Page, body: Rows, region: Box) -> None:
     Raises
     ------
     LayoutFault
-        if it doesn't fit
+        If it doesn't fit.
     """
     room = _rows_region(page, body, region)
     made = _fit_table(page, body, room)
@@ -149,24 +149,24 @@ def lay_out_table(
     Parameters
     ----------
     page : Page
-        the card
+        The card.
     body : Rows
-        the table
+        The table.
     region : Box
-        the room for it
+        The room for it.
     size : float
-        text size in pixels
+        Text size in pixels.
     most : int
-        largest number of lines in a cell
+        Largest number of lines in a cell.
     padding : float
-        room between rows, in em
+        Room between rows, in em.
     anywhere : bool
-        True if long words may be broken
+        True if long words may be broken.
 
     Returns
     -------
     TableLayout or None
-        None if it is too wide
+        None if it is too wide.
     """
     count = max([len(body.widths), *(len(row.cells) for row in body.rows)])
     words = any(_has_own_word(row) for row in body.rows)
@@ -249,9 +249,9 @@ def _column_widths(
     wanted = [room * part / total for part in asked]
     lacking = [max(whole - want, 0.0) for whole, want in zip(natural, wanted, strict=True)]
     spare_of = [max(want - whole, 0.0) for whole, want in zip(natural, wanted, strict=True)]
-    take = sum(lacking) / max(sum(spare_of), 1e-9)
+    reduction = sum(lacking) / max(sum(spare_of), 1e-9)
     return [
-        max(want, whole) if lack else want - spare * take
+        max(want, whole) if lack else want - spare * reduction
         for want, whole, lack, spare in zip(wanted, natural, lacking, spare_of, strict=True)
     ]
 

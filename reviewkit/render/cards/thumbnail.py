@@ -43,9 +43,9 @@ class ThumbnailFigure:
     Attributes
     ----------
     words
-        what it is, from the longest wording to the shortest
+        What it is, from the longest wording to the shortest.
     verdict, position
-        of the needle, if there is one
+        Of the needle, if there is one.
     """
 
     figure: str
@@ -113,7 +113,7 @@ def _operating_point(finding: Finding) -> tuple[object, ...]:
     return limit, round(math.log(frequency), 2) if isinstance(frequency, float) and frequency > 0 else frequency
 
 
-# ------------------------------------------------------------------ laid out
+# ------------------------------------------------------------------ layout
 
 
 def draw_thumbnail(unit: Unit, what: ThumbnailFigure, look: Look, fonts: Fonts = NO_FONTS) -> bytes:
@@ -122,23 +122,23 @@ def draw_thumbnail(unit: Unit, what: ThumbnailFigure, look: Look, fonts: Fonts =
     Parameters
     ----------
     unit : Unit
-        the unit, for its name
+        The unit, for its name.
     what : ThumbnailFigure
-        the figure
+        The figure.
     look : Look
-        the colours
+        The colours.
     fonts : Fonts
-        the user's fonts, if any
+        The user's fonts, if any.
 
     Returns
     -------
     bytes
-        the file
+        The file.
 
     Raises
     ------
     InputError
-        if not even the model's name fits
+        If not even the model's name fits.
     """
     page = Page("thumbnail", look, make_measure("thumbnail", fonts))
     try:
@@ -157,7 +157,7 @@ def lay_out_thumbnail(page: Page, unit: Unit, what: ThumbnailFigure) -> None:
     Raises
     ------
     LayoutFault
-        if not even the model's name fits
+        If not even the model's name fits.
     """
     look = page.look
     floor = _NEEDLE_Y - _OVER_NEEDLE if what.verdict else _SCALE_Y - _OVER_SCALE

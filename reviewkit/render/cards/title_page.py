@@ -27,7 +27,7 @@ def place_title_page(page: Page, body: TitlePage, region: Box) -> None:
     Raises
     ------
     LayoutFault
-        if its lines don't fit
+        If its lines don't fit.
     """
     look = page.look
     name = fit_text(page, body.name, _NAME_SIZES, region.width, bold=True, most=3, anywhere=True)

@@ -25,14 +25,14 @@ def axis_fraction(axis: Axis, values: Array) -> Array:
     Parameters
     ----------
     axis : Axis
-        linear or logarithmic
+        Linear or logarithmic.
     values : ndarray, any shape
-        values in the axis's unit
+        Values in the axis's unit.
 
     Returns
     -------
     ndarray, same shape
-        fractions; NaN for values that a log axis has no place for
+        Fractions; NaN for values that a log axis has no place for.
     """
     given = np.asarray(values, dtype=np.float64)
     if axis.scale == "linear":
@@ -59,14 +59,14 @@ def clip_trace(x_axis: Axis, y_axis: Axis, trace: Trace) -> Array:
     Parameters
     ----------
     x_axis, y_axis : Axis
-        axes of the panel
+        Axes of the panel.
     trace : Trace
-        the curve
+        The curve.
 
     Returns
     -------
     ndarray, shape (m, 2)
-        x, and y upwards; NaN rows separate parts
+        x, and y upwards; NaN rows separate parts.
     """
     points = np.column_stack((axis_fraction(x_axis, trace.x), axis_fraction(y_axis, trace.y)))
     points[~np.isfinite(points).all(axis=1)] = np.nan
@@ -100,14 +100,14 @@ def to_pixels(line: Array, box: Box) -> Array:
     Parameters
     ----------
     line : ndarray, shape (n, 2)
-        fractions of width and height
+        Fractions of width and height.
     box : Box
-        the panel, in pixels
+        The panel, in pixels.
 
     Returns
     -------
     ndarray, shape (k, 2)
-        pixels of the frame
+        Pixels of the frame.
     """
     pixels = np.column_stack((box.left + line[:, 0] * box.width, box.bottom - line[:, 1] * box.height))
     return envelope(pixels)
@@ -119,12 +119,12 @@ def envelope(pixels: Array) -> Array:
     Parameters
     ----------
     pixels : ndarray, shape (n, 2)
-        points with rising x; NaN rows separate parts
+        Points with rising x; NaN rows separate parts.
 
     Returns
     -------
     ndarray, shape (k, 2)
-        the line itself if it is short or runs back in x
+        The line itself if it is short or runs back in x.
     """
     columns = np.floor(pixels[:, 0])
     if len(pixels) < 4 or not np.isfinite(pixels).all():

@@ -85,24 +85,24 @@ def fit_text(
     Parameters
     ----------
     page : Page
-        measures the text
+        Measures the text.
     text : str
-        the text
+        The text.
     sizes : sequence of float
-        em sizes to try, falling
+        Em sizes to try, falling.
     width : float
-        width in pixels
+        Width in pixels.
     bold : bool
-        True for bold
+        True for bold.
     most : int
-        largest number of lines
+        Largest number of lines.
     anywhere : bool
-        True to allow a break inside a word as the last resort (names)
+        True to allow a break inside a word as the last resort (names).
 
     Returns
     -------
     Setting or None
-        None if nothing fits
+        None if nothing fits.
     """
     for lines in range(1, most + 1):
         for size in sizes:

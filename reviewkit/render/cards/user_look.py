@@ -20,17 +20,17 @@ def load_user_look(session: Session) -> tuple[Look, Fonts]:
     Parameters
     ----------
     session : Session
-        with its [look] table
+        With its [look] table.
 
     Returns
     -------
     tuple of Look and Fonts
-        the look, and the paths of the regular and bold fonts ("" for none)
+        The look, and the paths of the regular and bold fonts ("" for none).
 
     Raises
     ------
     InputError
-        with every colour and font that is at fault
+        With every colour and font that is at fault.
     """
     settings, faults = session.look, Faults(_FILE)
     look = with_colours(find_look(session.episode.look), settings.colours)

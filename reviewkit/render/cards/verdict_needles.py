@@ -24,9 +24,9 @@ class VerdictNeedles:
     Attributes
     ----------
     verdicts
-        each verdict with the lines of its caption
+        Each verdict with the lines of its caption.
     width
-        width of the column, in pixels
+        Width of the column, in pixels.
     """
 
     verdicts: tuple[tuple[Verdict, tuple[str, ...]], ...]

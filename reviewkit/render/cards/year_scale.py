@@ -35,25 +35,25 @@ def place_amounts(
     Parameters
     ----------
     page : Page
-        the card
+        The card.
     amounts : sequence of (str, str)
-        what each is, and the amount
+        What each is, and the amount.
     years : tuple of int or None
-        first and last year of the scale
+        First and last year of the scale.
     region : Box
-        the room for them
+        The room for them.
     most : float
-        largest text size in pixels
+        Largest text size in pixels.
 
     Returns
     -------
     float
-        the top of what was placed, in pixels
+        The top of what was placed, in pixels.
 
     Raises
     ------
     LayoutFault
-        if there is no room
+        If there is no room.
     """
     look = page.look
     for size in (float(size) for size in range(int(most), int(min(most, 56.0)) - 11, -2)):
@@ -90,7 +90,7 @@ def _place_scale(page: Page, region: Box, line_y: float, years: tuple[int, int])
     left, width = region.left + 1.5, region.width - 3
     ticks = sorted({low, high, *(year for year in range(low, high + 1) if year % step == 0)})
     baseline = line_y + _LONG + _UNDER_TICK + page.cap(LABEL)
-    taken: list[tuple[float, float]] = []
+    occupied: list[tuple[float, float]] = []
     for year in sorted(ticks, key=lambda year: year not in years):
         x = left + width * (year - first) / span
         end, decade = year in years, year % 10 == 0
@@ -99,8 +99,8 @@ def _place_scale(page: Page, region: Box, line_y: float, years: tuple[int, int])
         page.add(Stroke("scale", ((x, line_y), (x, line_y + (_LONG if long else _SHORT))), colour, thick))
         wide = page.width(str(year), LABEL)
         at = min(max(x - wide / 2, region.left), region.right - wide)
-        free = all(at + wide + _NUMBER_GAP <= one or other + _NUMBER_GAP <= at for one, other in taken)
+        free = all(at + wide + _NUMBER_GAP <= one or other + _NUMBER_GAP <= at for one, other in occupied)
         if end or (decade and free):
-            taken.append((at, at + wide))
+            occupied.append((at, at + wide))
             page.add(page.text(str(year), at, baseline, LABEL, look.ink if end else look.soft))
     page.add(Stroke("scale", ((region.left, line_y), (region.right, line_y)), look.ink, 3.0))

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -47,13 +48,13 @@ class Motion:
     Attributes
     ----------
     rate
-        frames per second
+        Frames per second.
     seconds
-        length of a clip whose card names none
+        Length of a clip whose card names none.
     encoder
-        the encoder
+        The encoder.
     folder
-        folder for finished clips
+        Folder for finished clips.
     """
 
     rate: Fraction
@@ -103,18 +104,18 @@ def write_opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: floa
     Parameters
     ----------
     pixels : iterator of ndarray of uint8, shape (height, width, 4)
-        one picture for each of `split_layers`
+        One picture for each of `split_layers`.
     place : Path
-        file to write
+        File to write.
     motion : Motion
-        rate and encoder
+        Rate and encoder.
     seconds : float
-        length of the clip
+        Length of the clip.
 
     Raises
     ------
     CannotFinish
-        if the encoder fails; the file is then removed
+        If the encoder fails; the file is then removed.
     """
     made = plan_length(seconds, motion.rate)
     round_of = max(round(motion.rate / 2), 2)  # frames of the hold that are encoded, then repeated
@@ -122,7 +123,7 @@ def write_opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: floa
     encoded_held = odd + (round_of if rounds else 0)
     first = next(pixels)
     height, width = first.shape[:2]
-    planes = (_yuv(some) for some in _after(first, pixels))
+    planes = (_yuv(some) for some in chain([first], pixels))
     stream = place.with_suffix(".h264")
     colours = ":".join(f"{name}={value}" for name, value in _COLOURS.items())
     hold = f",tpad=stop={encoded_held}:stop_mode=clone" if encoded_held else ""
@@ -212,11 +213,6 @@ def _timescale(rate: Fraction) -> int:
     return rate.numerator * math.ceil(600 / rate.numerator)
 
 
-def _after(first: Bytes, rest: Layers) -> Iterator[Bytes]:
-    yield first
-    yield from rest
-
-
 # ------------------------------------------------------------------ frames
 
 
@@ -228,16 +224,16 @@ def animate(pictures: Iterator[Planes], frames: int, mixed: Callable[[Bytes, Byt
     Parameters
     ----------
     pictures : iterator of tuple of ndarray of uint8
-        the planes of each layer's picture
+        The planes of each layer's picture.
     frames : int
-        frames after the first
+        Frames after the first.
     mixed : callable
-        mixes samples before and after by a share of the latter
+        Mixes samples before and after by a share of the latter.
 
     Yields
     ------
     tuple of ndarray of uint8
-        a frame's planes, valid until the next is asked for
+        A frame's planes, valid until the next is asked for.
     """
     shown = tuple(plane.copy() for plane in next(pictures))
     yield shown

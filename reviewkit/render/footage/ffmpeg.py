@@ -27,7 +27,7 @@ class Encoder:
     Attributes
     ----------
     digest
-        identifies this program and version
+        Identifies this program and version.
     """
 
     ffmpeg: str
@@ -40,7 +40,7 @@ def find_encoder() -> Encoder:
     Raises
     ------
     InputError
-        if there is none
+        If there is none.
     """
     lacking = ""
     for ffmpeg in _candidates():
@@ -64,16 +64,16 @@ def encode(ffmpeg: str, arguments: Sequence[str], pieces: Iterable[Bytes | bytes
     Parameters
     ----------
     ffmpeg : str
-        path of the program
+        Path of the program.
     arguments : sequence of str
-        its arguments
+        Its arguments.
     pieces : iterable of ndarray or bytes
-        the data
+        The data.
 
     Raises
     ------
     CannotFinish
-        with its last message, if it fails
+        With its last message, if it fails.
     """
     command = [ffmpeg, "-hide_banner", "-loglevel", "error", "-y", *arguments]
     try:

@@ -121,18 +121,18 @@ def draw_plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, in
     Parameters
     ----------
     boxes : iterable of Box
-        in pixels of a 1920 × 1080 frame
+        In pixels of a 1920 × 1080 frame.
     look : Look
-        its ground is the plate's colour
+        Its ground is the plate's colour.
     width : int
-        width of the frame in pixels
+        Width of the frame in pixels.
     rows : tuple of int
-        first row of the picture, and the row after its last
+        First row of the picture, and the row after its last.
 
     Returns
     -------
     ndarray of uint8, shape (rows, width, 4)
-        straight alpha
+        Straight alpha.
     """
     scale = width / FRAME_WIDTH
     top, bottom = rows
@@ -276,18 +276,18 @@ def draw_overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = N
     Parameters
     ----------
     items : sequence of Text, Stroke and Area
-        in the colours of `footage_look(look)`
+        In the colours of `footage_look(look)`.
     look : Look
-        its ground is the plate's colour
+        Its ground is the plate's colour.
     width : int
-        width of the frame in pixels
+        Width of the frame in pixels.
     fonts : Fonts
-        the user's fonts, if any
+        The user's fonts, if any.
 
     Returns
     -------
     ndarray of uint8, shape (height, width, 4)
-        straight alpha; valid until the next picture of this size is painted
+        Straight alpha; valid until the next picture of this size is painted.
     """
     ground = draw_plate(plate_regions(items), look, width, (0, round(width * FRAME_HEIGHT / FRAME_WIDTH)))
     return paint_on_plate(items, ground, width, fonts)
@@ -301,20 +301,20 @@ def paint_on_plate(items: Sequence[Item], ground: Bytes, width: int, fonts: Font
     Parameters
     ----------
     items : sequence of Text, Stroke and Area
-        shapes in drawing order
+        Shapes in drawing order.
     ground : ndarray of uint8, shape (rows, width, 4)
-        the plate
+        The plate.
     width : int
-        width of the frame in pixels
+        Width of the frame in pixels.
     fonts : Fonts
-        the user's fonts, if any
+        The user's fonts, if any.
     first_row : int
-        row of the frame that is the plate's first
+        Row of the frame that is the plate's first.
 
     Returns
     -------
     ndarray of uint8, shape (rows, width, 4)
-        straight alpha; valid until the next picture of this size is painted
+        Straight alpha; valid until the next picture of this size is painted.
     """
     bands = [item for item in items if isinstance(item, Area) and item.kind == "band"]
     if bands:

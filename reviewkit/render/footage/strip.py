@@ -54,7 +54,7 @@ class StripContent:
     Attributes
     ----------
     conditions
-        the indispensable one first, those that may be left out last
+        The indispensable one first, those that may be left out last.
     """
 
     title: str
@@ -114,7 +114,7 @@ def _channel(reading: Readout) -> str:
     return reading.channel or (same[0] if len(same) == 1 else "")
 
 
-# ------------------------------------------------------------------ laid out
+# ------------------------------------------------------------------ layout
 
 
 def lay_out_strip(page: Page, what: StripContent) -> None:
@@ -123,7 +123,7 @@ def lay_out_strip(page: Page, what: StripContent) -> None:
     Raises
     ------
     LayoutFault
-        if even the shortest form doesn't fit
+        If even the shortest form doesn't fit.
     """
     beside = _needle_width(page, what.verdict)
     for lines in (1, 2, 3):
@@ -217,19 +217,19 @@ def draw_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_
     Parameters
     ----------
     items : sequence of Text, Stroke and Area
-        in the colours of `footage_look(look)`
+        In the colours of `footage_look(look)`.
     look : Look
-        its ground is the plate's colour
+        Its ground is the plate's colour.
     width : int
-        width of the frame in pixels
+        Width of the frame in pixels.
     fonts : Fonts
-        the user's fonts, if any
+        The user's fonts, if any.
 
     Returns
     -------
     tuple of ndarray and int
-        pixels of shape (rows, width, 4), straight alpha, valid until the next picture of this size is painted; and the
-        frame's row that is their first. Everything above is transparent
+        Pixels of shape (rows, width, 4), straight alpha, valid until the next picture of this size is painted; and the
+        frame's row that is their first. Everything above is transparent.
     """
     scale = width / FRAME_WIDTH
     first, end = round(TOP * scale), round(FRAME_HEIGHT * scale)

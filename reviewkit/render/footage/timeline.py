@@ -69,14 +69,14 @@ def timeline_files(episode: Episode, outputs: Collection[str]) -> dict[str, byte
     Parameters
     ----------
     episode : Episode
-        the episode
+        The episode.
     outputs : collection of str
-        paths of the files in the build, including those of animated cards
+        Paths of the files in the build, including those of animated cards.
 
     Returns
     -------
     dict of str to bytes
-        the file
+        The file.
     """
     if missing_library():
         return {}
@@ -107,7 +107,7 @@ def build_timeline(otio: Any, episode: Episode, outputs: Collection[str]) -> str
     return f"{whole.to_json_string(indent=1)}\n"
 
 
-# ------------------------------------------------------------------ where everything stands
+# ------------------------------------------------------------------ positions
 
 
 def _place_clips(episode: Episode, rate: Fraction) -> list[_TrackItem]:
@@ -233,7 +233,7 @@ def _hold_frames(card: Card, episode: Episode, rate: Fraction) -> int:
     return plan_length(card.hold_s or episode.session.episode.card_seconds, rate).frames
 
 
-# ------------------------------------------------------------------ as the library has it
+# ------------------------------------------------------------------ library objects
 
 
 class _TimelineObjects:

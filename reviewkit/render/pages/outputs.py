@@ -38,9 +38,9 @@ class Texts:
     Attributes
     ----------
     table
-        the spec table as HTML
+        The spec table as HTML.
     shortened
-        what had to be cut to meet a length limit, ready to print
+        What had to be cut to meet a length limit, ready to print.
     """
 
     files: Mapping[str, bytes]
@@ -54,23 +54,23 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
     Parameters
     ----------
     episode : Episode
-        the episode
+        The episode.
     pages : Pages
-        the templates
+        The templates.
     table : SpecTable
-        rated and measured
+        Rated and measured.
     corrections : sequence of Correction
-        published figures that have changed
+        Published figures that have changed.
 
     Returns
     -------
     Texts
-        the outputs
+        The outputs.
 
     Raises
     ------
     InputError
-        if a template is at fault, or a text is too long
+        If a template is at fault, or a text is too long.
     """
     files = {
         "outline.md": render_outline(episode, pages),
@@ -108,25 +108,25 @@ def render_episode_page(
     Parameters
     ----------
     episode : Episode
-        the episode
+        The episode.
     pages : Pages
-        the templates
+        The templates.
     table : SpecTable
-        rated and measured
+        Rated and measured.
     fragment : str
-        the table as HTML
+        The table as HTML.
     brochure : mapping of str to bytes
-        the cards' pictures as PNG, by card id
+        The cards' pictures as PNG, by card id.
 
     Returns
     -------
     bytes
-        the file
+        The file.
 
     Raises
     ------
     InputError
-        if a template is at fault
+        If a template is at fault.
     """
     return pages.text("episode.html", **_page_facts(episode, pages, table, fragment, brochure)).encode()
 

@@ -66,8 +66,8 @@ def template_source(own: Path, template: str) -> str:
 class OwnTemplates:
     """The templates of a session that brings its own, filled in by a child process.
 
-    The child starts with the first text, restarts after a text that it didn't survive, and ends with
-    this object or this process.
+    The child starts with the first text, restarts after a text that it didn't survive, and ends with this object or
+    this process.
     """
 
     def __init__(self, own: Path, shipped: Path, compiled_in: Path | None, limits: Limits) -> None:
@@ -82,21 +82,21 @@ class OwnTemplates:
         Parameters
         ----------
         template : str
-            its name
+            Its name.
         facts : mapping
-            its variables
+            Its variables.
 
         Returns
         -------
         str
-            the text
+            The text.
 
         Raises
         ------
         InputError
-            naming template and line, if a template is at fault
+            Naming template and line, if a template is at fault.
         CannotFinish
-            if no child can be started
+            If no child can be started.
         """
         return self._ask("text", template, facts)
 

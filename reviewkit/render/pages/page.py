@@ -36,13 +36,13 @@ class Pages:
     Parameters
     ----------
     own : Path
-        folder of the session's templates
+        Folder of the session's templates.
     shipped : Path
-        folder of the shipped templates
+        Folder of the shipped templates.
     compiled_in : Path, optional
-        folder for the compiled shipped templates
+        Folder for the compiled shipped templates.
     limits : Limits, optional
-        limits for a text from the session's own templates
+        Limits for a text from the session's own templates.
     """
 
     def __init__(self, own: Path, shipped: Path, compiled_in: Path | None = None, limits: Limits | None = None) -> None:
@@ -70,19 +70,19 @@ class Pages:
         Parameters
         ----------
         template : str
-            its name
+            Its name.
         facts : Any
-            its variables
+            Its variables.
 
         Returns
         -------
         str
-            the text
+            The text.
 
         Raises
         ------
         InputError
-            naming template, line and variable, if one of the session's own is at fault
+            Naming template, line and variable, if one of the session's own is at fault.
         """
         if self._has_own:
             return self._own_templates.text(template, facts)
@@ -123,19 +123,19 @@ def render_description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str
     Parameters
     ----------
     pages : Pages
-        the templates
+        The templates.
     facts : mapping
-        variables of the template
+        Variables of the template.
 
     Returns
     -------
     tuple of str
-        the text, and what was cut ("" if nothing)
+        The text, and what was cut ("" if nothing).
 
     Raises
     ------
     InputError
-        if it is too long even without its list
+        If it is too long even without its list.
     """
     cuts = ("", "the rows' small print", "the equipment too", "the unrated figures too", "the whole list too")
     for level, cut in enumerate(cuts):
@@ -158,19 +158,19 @@ def render_comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
     Parameters
     ----------
     pages : Pages
-        the templates
+        The templates.
     facts : mapping
-        variables of the template
+        Variables of the template.
 
     Returns
     -------
     tuple of str
-        the text, and what was cut ("" if nothing)
+        The text, and what was cut ("" if nothing).
 
     Raises
     ------
     InputError
-        if it is too long even so
+        If it is too long even so.
     """
     for level, cut in enumerate(("", "the rows' small print", "the unrated figures too")):
         text = re.sub(

@@ -65,16 +65,16 @@ def find_forbidden(html: str, shipped: Path, *, is_served: bool = False) -> str:
     Parameters
     ----------
     html : str
-        the page
+        The page.
     shipped : Path
-        folder of the shipped templates, whose scripts are allowed
+        Folder of the shipped templates, whose scripts are allowed.
     is_served : bool
-        True if the page may show files of the session's out/
+        True if the page may show files of the session's out/.
 
     Returns
     -------
     str
-        the thing, ready to print; "" if there is none
+        The thing, ready to print; "" if there is none.
     """
     from selectolax.lexbor import LexborHTMLParser
 

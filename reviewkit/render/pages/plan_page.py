@@ -43,19 +43,19 @@ def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
     Parameters
     ----------
     plan : Plan
-        the plan
+        The plan.
     pages : Pages
-        the templates
+        The templates.
 
     Returns
     -------
     PlanWords
-        variables of the plan's templates
+        Variables of the plan's templates.
 
     Raises
     ------
     InputError
-        if one of the session's own templates is at fault
+        If one of the session's own templates is at fault.
     """
     unit = plan.session.unit
     gate = tuple(_checklist_item(check, plan, pages) for check in plan.gate)

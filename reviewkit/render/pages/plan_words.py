@@ -13,11 +13,11 @@ class ChecklistItem:
     Attributes
     ----------
     notes
-        what the session has for it
+        What the session has for it.
     bad
-        True if one of the notes says stop
+        True if one of the notes says stop.
     fill
-        the readings to leave room for on paper
+        The readings to leave room for on paper.
     """
 
     text: str

@@ -32,16 +32,16 @@ def make_environment(
     Parameters
     ----------
     shipped : Path
-        the folder
+        The folder.
     compiled_in : Path, optional
-        folder for the compiled templates
+        Folder for the compiled templates.
     own : BaseLoader, optional
-        a loader that is asked first
+        A loader that is asked first.
 
     Returns
     -------
     ImmutableSandboxedEnvironment
-        the environment
+        The environment.
     """
     loader = jinja2.FileSystemLoader(shipped)
     made = ImmutableSandboxedEnvironment(
