@@ -10,7 +10,7 @@ from types import MappingProxyType
 
 from reviewkit.ingest.capture_file import read_capture
 from reviewkit.ingest.reading_file import read_readings
-from reviewkit.ingest.sheet.sheet_file import LONG, read_sheet
+from reviewkit.ingest.sheet.sheet_file import read_sheet
 from reviewkit.model.sheet import Sheet
 
 CAPTURES = (".wav", ".wave")
@@ -30,13 +30,6 @@ def read_measured(
     if path.suffix.lower() in CAPTURES:
         return read_capture(path, source, columns=columns, full_scale_v=full_scale_v)
     return read_sheet(path, source, columns=columns, units=units, full_scale_v=full_scale_v)
-
-
-def is_long(path: Path) -> bool:
-    """Whether reading a file is work enough for another process to do."""
-    with contextlib.suppress(OSError):
-        return path.stat().st_size >= LONG
-    return False
 
 
 def read_any(path: Path, source: str) -> Sheet:
