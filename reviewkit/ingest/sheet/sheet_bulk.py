@@ -46,7 +46,7 @@ def parse_plain_rows(text: str, separator: str, width: int, decimal: str) -> NDA
     exact = {"float_precision": "round_trip"} if older else {}  # from 3.1 on the default rounds correctly
     try:
         frame = pd.read_csv(
-            io.StringIO(text),
+            io.BytesIO(text.encode()),
             sep=r"\s+" if blank else separator,
             decimal=decimal,
             header=None,
@@ -61,7 +61,7 @@ def parse_plain_rows(text: str, separator: str, width: int, decimal: str) -> NDA
     except ValueError:
         return None
     values: NDArray[np.float64] = frame.to_numpy()
-    return values if values.shape == (text.count("\n"), width) and np.isfinite(values).all() else None
+    return values if values.shape[1] == width and np.isfinite(values).all() else None
 
 
 def _has_single_blanks(text: str) -> bool:

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
 MOST_SKIPPED = 0.1  # of all rows
 MOST_LISTED = 1000  # of rows left out; what follows is counted
-LONG = 400_000  # characters from which the fast parser pays for its import
-_STRETCH = 200_000  # characters that the fast parser is given at once
+LONG = 100_000  # characters from which the fast parser pays for its import
+_STRETCH = 300_000  # characters that the fast parser is given at once
 _BATCH = 5000  # lines read cell by cell at once: as lists, rows take many times the memory of the array
 
 
@@ -94,14 +94,15 @@ def _parts(
     while start < len(text) and not faults.full:
         end = text.find("\n", start + size) + 1 or len(text)
         stretch = text[start:end]
+        count = stretch.count("\n")
         plain = parse_plain_rows(stretch, layout.separator, layout.width, decimal) if size == _STRETCH else None
-        if plain is not None:
-            yield plain[:, indices], np.arange(first, first + len(plain))
+        if plain is not None and len(plain) == count:
+            yield plain[:, indices], np.arange(first, first + count)
         else:
             body = _body(NumberedLines(stretch, first), layout, odd.headers)
             while batch := list(islice(body, _BATCH)):
                 yield _read_cells(batch, layout, chosen, decimal, faults, odd)
-        first += stretch.count("\n")
+        first += count
         start = end
 
 
