@@ -20,7 +20,7 @@ def parse_plain_rows(text: str, separator: str, width: int, decimal: str) -> NDA
     Parameters
     ----------
     text
-        Whole lines, each ended by a line feed.
+        Whole lines.
     separator, width, decimal
         What sets the cells apart, how many a row has, and their decimal mark.
 
@@ -61,7 +61,8 @@ def parse_plain_rows(text: str, separator: str, width: int, decimal: str) -> NDA
     except ValueError:
         return None
     values: NDArray[np.float64] = frame.to_numpy()
-    return values if values.shape[1] == width and np.isfinite(values).all() else None
+    whole = values.shape == (text.count("\n") + (text[-1] != "\n"), width)
+    return values if whole and np.isfinite(values).all() else None
 
 
 def _has_single_blanks(text: str) -> bool:

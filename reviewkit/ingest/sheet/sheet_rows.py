@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,7 +23,6 @@ MOST_SKIPPED = 0.1  # of all rows
 MOST_LISTED = 1000  # of rows left out; what follows is counted
 LONG = 100_000  # characters from which the fast parser pays for its import
 _STRETCH = 300_000  # characters that the fast parser is given at once
-_BATCH = 5000  # lines read cell by cell at once: as lists, rows take many times the memory of the array
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,10 +68,23 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
     values = np.empty((most, len(chosen)), order="F")  # what isn't filled is never touched, and costs no memory
     lines = np.empty(most, dtype=np.int64)
     odd, count = _Odd(), 0
-    for part, places in _parts(text, start, layout, chosen, decimal, faults, odd):
-        end = count + len(part)
-        values[count:end], lines[count:end] = part, places
-        count = end
+    indices = [column.index for column in chosen]
+    for first, stretch, long in _stretches(text, start, layout.first):
+        plain = parse_plain_rows(stretch, layout.separator, layout.width, decimal) if long else None
+        if plain is not None:
+            end = count + len(plain)
+            values[count:end], lines[count:end] = plain[:, indices], np.arange(first, first + len(plain))
+            count = end
+            continue
+        for place, line in _body(NumberedLines(stretch, first), layout, odd.headers):
+            row = _row(place, line, layout, chosen, decimal, faults)
+            if isinstance(row, Skipped):
+                odd.skip(row)
+            elif row:
+                values[count], lines[count] = row, place
+                count += 1
+            if faults.full:
+                break
     _check_skipped(count, odd, faults)
     if odd.count > len(odd.skipped):
         more = odd.count - len(odd.skipped)
@@ -82,46 +93,17 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
     return Table(values[:count], lines[:count], decimal, tuple(odd.skipped), warnings)
 
 
-def _parts(
-    text: str, start: int, layout: Layout, chosen: Sequence[Chosen], decimal: str, faults: Faults, odd: _Odd
-) -> Iterator[tuple[NDArray[np.float64], NDArray[np.int64]]]:
-    """Yield the rows in parts, with their line numbers: of a long text in stretches, those that are plain by the fast
-    parser. A quoted cell may go on over a line's end, so a text with one isn't cut.
+def _stretches(text: str, start: int, first: int) -> Iterator[tuple[int, str, bool]]:
+    """Yield a text from the character `start` on in stretches of whole lines: the number of the first line, the lines,
+    and whether they are worth a fast parser. A quoted cell may go over a line's end, so a text with one isn't cut.
     """
-    first = layout.first
-    size = _STRETCH if len(text) >= LONG and text.find('"', start) < 0 else len(text) + 1
-    indices = [column.index for column in chosen]
-    while start < len(text) and not faults.full:
-        end = text.find("\n", start + size) + 1 or len(text)
+    long = len(text) >= LONG and text.find('"', start) < 0
+    while start < len(text):
+        end = (text.find("\n", start + _STRETCH) + 1 if long else 0) or len(text)
         stretch = text[start:end]
-        count = stretch.count("\n")
-        plain = parse_plain_rows(stretch, layout.separator, layout.width, decimal) if size == _STRETCH else None
-        if plain is not None and len(plain) == count:
-            yield plain[:, indices], np.arange(first, first + count)
-        else:
-            body = _body(NumberedLines(stretch, first), layout, odd.headers)
-            while batch := list(islice(body, _BATCH)):
-                yield _read_cells(batch, layout, chosen, decimal, faults, odd)
-        first += count
+        yield first, stretch, long
+        first += stretch.count("\n")
         start = end
-
-
-def _read_cells(
-    lines: Sequence[NumberedLine], layout: Layout, chosen: Sequence[Chosen], decimal: str, faults: Faults, odd: _Odd
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Return the rows of some lines, read cell by cell, and their line numbers."""
-    rows: list[list[float]] = []
-    places: list[int] = []
-    for place, line in lines:
-        row = _row(place, line, layout, chosen, decimal, faults)
-        if isinstance(row, Skipped):
-            odd.skip(row)
-        elif row:
-            rows.append(row)
-            places.append(place)
-        if faults.full:
-            break
-    return np.array(rows, dtype=np.float64).reshape(len(rows), len(chosen)), np.array(places, dtype=np.int64)
 
 
 def _body(lines: Iterable[NumberedLine], layout: Layout, headers: list[int]) -> Iterator[NumberedLine]:
