@@ -70,7 +70,7 @@ def build_all(
     with ExitStack() as at_end:
         incoming = [Incoming(options.out_of(folder), at_end.callback) for folder in folders]
         calls = [(folder, options, cache, encoder, place) for folder, place in zip(folders, incoming, strict=True)]
-        made = pool.run(_make_apart, calls, lambda done: progress("sessions", done, len(calls)), least=2)
+        made = pool.begin(_make_apart, calls, least=2).results(lambda done: progress("sessions", done, len(calls)))
         for each in made:  # before the first of them is moved in
             refuse_to_replace(each.out, each.files, each.input_files, adopt=options.adopt)
         return [hand_over(each, options, cache, encoder) for each in made]

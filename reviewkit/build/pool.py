@@ -67,16 +67,6 @@ class Pool:
         for _ in range(self._beside if self._executor else 0):
             self._submit(_import, (modules,))
 
-    def run(
-        self,
-        function: Callable[..., T],
-        calls: Sequence[tuple[Any, ...]],
-        progress: Callable[[int], None] = lambda done: None,
-        least: int = LEAST_CALLS,
-    ) -> list[T]:
-        """Return what a function of a module gives for each of several arguments; see `begin` and `Calls.results`."""
-        return self.begin(function, calls, least).results(progress)
-
     def begin(
         self,
         function: Callable[..., T],
