@@ -71,7 +71,7 @@ class Composed:
 
 @dataclass(frozen=True)
 class Clips:
-    """How clips are made. `folder`: where they are put; `drawn_before`: see `drawing.draw`."""
+    """The making of clips. `folder`: where they are put; `drawn_before`: see `drawing.draw`."""
 
     encoder: Encoder
     folder: Path
@@ -80,8 +80,8 @@ class Clips:
 
 @dataclass(frozen=True, eq=False)
 class Outputs:
-    """What a build makes. `files`: by their path in the output folder; clips are files already. `published`: the new
-    content of published.json if the figures are those that viewers are given.
+    """The outputs of a build. `files`: by their path in the output folder; clips are files already. `published`: the
+    new content of published.json if the figures are those that viewers are given.
     """
 
     composed: Composed
@@ -220,8 +220,8 @@ def _thumbnail(composed: Composed, cache: Cache) -> bytes:
 def _with_pictures(
     composed: Composed, drawn: Mapping[str, Pictures], first: Mapping[str, bytes], table: str, cache: Cache
 ) -> dict[str, bytes | Path]:
-    """Every output by its path: `first`, those that need no card; the cards' pictures; what is made of both. `table`:
-    the spec table as HTML.
+    """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.
+    `table`: the spec table as HTML.
     """
     episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
     files = _card_files(episode.cards, drawn) | dict(first)
@@ -234,7 +234,7 @@ def _with_pictures(
 
 
 def _card_files(cards: Sequence[Card], drawn: Mapping[str, Pictures]) -> dict[str, bytes | Path]:
-    """The pictures of cards by their path in the output folder."""
+    """Return the pictures of cards by their path in the output folder."""
     return {
         card_path(kind, stem): content
         for card, stem in file_stems(cards).items()
@@ -244,21 +244,21 @@ def _card_files(cards: Sequence[Card], drawn: Mapping[str, Pictures]) -> dict[st
 
 
 def _plan(files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], pages: Pages) -> PlanWords:
-    """What to measure, in words."""
+    """Return what to measure, in words."""
     columns = {name: kind.about for name, kind in KINDS.items()}
     mended = is_mended(files.repair, runs)
     return plan_page.in_words(plan_of(files.session, runs, verdicts, files.repair, columns, mended=mended), pages)
 
 
 def _pages(folder: Path, cache: Cache) -> Pages:
-    """The templates of a session: its own, and those that come with the program."""
+    """Return the templates of a session: its own, and those that come with the program."""
     return Pages(folder / "templates", places.templates(), cache.template_folder())
 
 
 def _sentences(
     pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
 ) -> dict[str, list[Said]]:
-    """What the bench has to say, by segment."""
+    """Return what the bench has to say, by segment."""
     sentences = outputs.framing_sentences(pages, files.repair, verdicts, price)
     for each in runs:
         m = each.conditions.measurement

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit.build.build import Made, hand_over, make
+from reviewkit.build.build import Pending, hand_over, make
 from reviewkit.build.cache import Cache
 from reviewkit.build.options import Options
 from reviewkit.build.pipeline import Composed
@@ -114,7 +114,7 @@ class Bench:
         root = self.folder.resolve()
         return {m.card for m in measurements if m.file and root / m.file in saved}
 
-    def _take(self, made: Made) -> tuple[tuple[str, ...], int]:
+    def _take(self, made: Pending) -> tuple[tuple[str, ...], int]:
         """Move in what isn't as it was; which cards that changes, and how many files."""
         assert made.composed is not None  # made in this process
         versions = hand_over(made, Options(), self.cache).files
