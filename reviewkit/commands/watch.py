@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit.build.build import Made, hand_over, make
+from reviewkit.build.build import Pending, hand_over, make
 from reviewkit.build.cache import Cache
 from reviewkit.build.options import Options
 from reviewkit.build.pipeline import Composed
@@ -127,7 +127,7 @@ class LiveSession:
     def __init__(self, folder: Path, pool: Pool, cache: Cache) -> None:
         self.folder = folder
         self.out = Options().out_of(folder)
-        self._pool, self._cache = pool, cache
+        self._pool, self.cache = pool, cache
         self.number = 0
         self.shown: Composed | None = None
         self.versions: dict[str, str] = {}
@@ -143,7 +143,7 @@ class LiveSession:
         cards: tuple[str, ...] = ()
         files = 0
         try:
-            cards, files = self._deliver(make(self.folder, Options(), self._pool, self._cache))
+            cards, files = self._deliver(make(self.folder, Options(), self._pool, self.cache))
             self.faults = ()
         except InputError as error:
             self.faults = tuple(listed(error.faults))
@@ -157,10 +157,10 @@ class LiveSession:
         root = self.folder.resolve()
         return {m.card for m in measurements if m.file and root / m.file in saved}
 
-    def _deliver(self, made: Made) -> tuple[tuple[str, ...], int]:
+    def _deliver(self, made: Pending) -> tuple[tuple[str, ...], int]:
         """Move changed files into out/; return the cards that this changes, and the number of files."""
         assert made.composed is not None  # made in this process
-        versions = hand_over(made, Options(), self._cache).files
+        versions = hand_over(made, Options(), self.cache).files
         new = {name for name, version in versions.items() if self.versions.get(name) != version}
         there = picture_paths(made.composed)
         cards = tuple(name for name, place in there.items() if place in new)
@@ -225,16 +225,19 @@ class _LivePage:
 
     def now(self) -> tuple[str, str]:
         """Return the current page and its policy."""
-        travelling = places.templates()
+        session, shipped = self._session, places.templates()
+        compiled_in = session.cache.template_folder()
+        if session.shown is not None and not session.faults:
+            pages = session.shown.pages  # whose process for the session's own templates is running already
+        else:
+            pages = Pages(templates_of(session.folder), shipped, compiled_in)
         try:
-            text = Pages(templates_of(self._session.folder), travelling).text(
-                SERVED, **self._facts(self._session.faults)
-            )
+            text = pages.text(SERVED, **self._facts(session.faults))
         except InputError as error:
             # the session's own version of this page is at fault: the shipped one reports it
-            faults = tuple(dict.fromkeys((*listed(error.faults), *self._session.faults)))
-            text = Pages(travelling, travelling).text(SERVED, **self._facts(faults))
-        return text, page_policy.live_policy(travelling)
+            faults = tuple(dict.fromkeys((*listed(error.faults), *session.faults)))
+            text = Pages(shipped, shipped, compiled_in).text(SERVED, **self._facts(faults))
+        return text, page_policy.live_policy(shipped)
 
     def _facts(self, faults: Sequence[str]) -> dict[str, Any]:
         """Return the variables of the page's template."""

@@ -1,7 +1,7 @@
 """Animated cards: the frame, the curve drawn from left to right, names and readouts, the needle last, then a hold.
 
-Each layer is painted once; a frame is made by copying columns from one layer to the next. Half a second of the hold is
-encoded, and its bytes are repeated as often as needed.
+Each layer is painted once; a frame is made by copying columns from one layer to the next. The encoder repeats the
+last frame.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.render.cards.png import encode_png_with_alpha
 from reviewkit.render.cards.scene import Item
 from reviewkit.render.footage.ffmpeg import ENCODER, Encoder, encode
 
@@ -32,13 +31,11 @@ _SWEPT, _NAMED = Fraction(7, 10), Fraction(17, 20)
 _SHARE, _MOST_S = Fraction(1, 3), 2  # of the clip's length, and the longest time, until everything is drawn
 # a fixed number of threads gives the same bytes; without motion or cuts, lookahead gains nothing
 QUALITY = (
-    *("-preset", "medium", "-crf", "16", "-bf", "0", "-threads", "4"),
+    *("-preset", "veryfast", "-crf", "16", "-bf", "0", "-threads", "4"),
     *("-x264-params", "ref=1:rc-lookahead=0:mbtree=0:weightp=0:scenecut=0"),
 )
 _COLOURS = {"range": "tv", "color_primaries": "bt709", "color_trc": "bt709", "colorspace": "bt709"}
 _NO_TRACES = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:v", "+bitexact")
-_PARAMETERS = b"\x00\x00\x00\x01\x67"  # sequence parameters, before an IDR picture (ITU-T H.264, annex B; NAL type 7)
-_FORMAT, _DEPTH_BEHIND = b"png ", 78  # the data format of a sample description, and the offset from it to the depth
 
 
 @dataclass(frozen=True)
@@ -117,91 +114,43 @@ def write_opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: floa
     CannotFinish
         If the encoder fails; the file is then removed.
     """
-    made = plan_length(seconds, motion.rate)
-    round_of = max(round(motion.rate / 2), 2)  # frames of the hold that are encoded, then repeated
-    rounds, odd = divmod(made.hold, round_of)
-    encoded_held = odd + (round_of if rounds else 0)
-    first = next(pixels)
-    height, width = first.shape[:2]
-    planes = (_yuv(some) for some in chain([first], pixels))
-    stream = place.with_suffix(".h264")
     colours = ":".join(f"{name}={value}" for name, value in _COLOURS.items())
-    hold = f",tpad=stop={encoded_held}:stop_mode=clone" if encoded_held else ""
-    options = [
-        *("-f", "rawvideo", "-pixel_format", "yuv420p", "-video_size", f"{width}x{height}"),
-        *(
-            "-framerate",
-            str(motion.rate),
-            "-i",
-            "pipe:0",
-            "-vf",
-            f"setparams={colours}{hold}",
-            "-c:v",
-            ENCODER,
-            *QUALITY,
-        ),
-        *("-force_key_frames", f"expr:eq(n,{1 + made.drawing + odd})"),
-        *("-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709"),
-        *(*_NO_TRACES, "-f", "h264", f"file:{stream}"),
-    ]
-    try:
-        encode(
-            motion.encoder.ffmpeg, options, (plane for frame in animate(planes, made.drawing, _mix) for plane in frame)
-        )
-        whole = stream.read_bytes()
-        again = whole.rfind(_PARAMETERS) if rounds else len(whole)
-        timed = f"setts=ts=round(N/TB/({motion.rate}))"
-        options = ["-f", "h264", "-framerate", str(motion.rate), "-i", "pipe:0", "-c", "copy", "-bsf:v", timed]
-        options += ["-video_track_timescale", str(_timescale(motion.rate)), "-movflags", "+faststart", *_NO_TRACES]
-        _encode_whole(motion.encoder.ffmpeg, options, [whole[:again], whole[again:] * rounds], place)
-    finally:
-        stream.unlink(missing_ok=True)
+    encoding = ["-c:v", ENCODER, *QUALITY, "-movflags", "+faststart"]
+    encoding += ["-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709"]
+    planes = (_yuv(some) for some in pixels)
+    _encode_clip(planes, _mix, "yuv420p", f"setparams={colours}", encoding, place, motion, seconds)
 
 
 def write_clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
-    """Write a clip as PNG in MOV with straight alpha, losslessly; else as `write_opaque_clip` does."""
-    made = plan_length(seconds, motion.rate)
+    """Write a clip as run-length coded MOV with straight alpha, losslessly; else as `write_opaque_clip` does."""
     planes = ((some,) for some in pixels)
-    options = ["-f", "image2pipe", "-framerate", str(motion.rate), "-c:v", "png", "-i", "pipe:0", "-c", "copy"]
-    options += ["-video_track_timescale", str(_timescale(motion.rate)), *_NO_TRACES]
-
-    def pictures() -> Iterator[bytes]:
-        for (frame,) in animate(planes, made.drawing, _mix_with_alpha):
-            picture = encode_png_with_alpha(frame)
-            yield picture
-        for _ in range(made.hold):
-            yield picture
-
-    _encode_whole(motion.encoder.ffmpeg, options, pictures(), place)
-    _write_depth(place)
+    encoding = ["-c:v", "qtrle", "-pix_fmt", "argb"]
+    _encode_clip(planes, _mix_with_alpha, "rgba", "null", encoding, place, motion, seconds)
 
 
-def _write_depth(place: Path) -> None:
-    """Set the depth in a MOV's sample description to 32 bits, so that programs see its alpha.
-
-    A copied stream is marked as 24 bits. Offsets after the video sample description in the QuickTime File Format
-    Specification.
-    """
-    with place.open("r+b") as file:
-        while head := file.read(8):
-            size, name = int.from_bytes(head[:4], "big"), head[4:]
-            skipped = 8
-            if size == 1:  # a 64-bit size follows
-                size, skipped = int.from_bytes(file.read(8), "big"), 16
-            if name == b"moov":
-                begin = file.tell()
-                at = file.read(size - skipped).index(_FORMAT)
-                file.seek(begin + at + _DEPTH_BEHIND)
-                file.write((32).to_bytes(2, "big"))
-                return
-            file.seek(size - skipped, 1)
-
-
-def _encode_whole(ffmpeg: str, options: Sequence[str], pieces: Sequence[bytes] | Iterator[bytes], place: Path) -> None:
-    """Encode into a file, and remove it if that fails."""
+def _encode_clip(
+    planes: Iterator[Planes],
+    mixed: Callable[[Bytes, Bytes, float], Bytes],
+    pixel_format: str,
+    filters: str,
+    encoding: Sequence[str],
+    place: Path,
+    motion: Motion,
+    seconds: float,
+) -> None:
+    """Encode a clip, repeating its last frame until its end; remove the file if that fails."""
+    length = plan_length(seconds, motion.rate)
+    frames = animate(planes, length.drawing, mixed)
+    first = next(frames)
+    height, width = first[0].shape[:2]
+    options = ["-f", "rawvideo", "-pixel_format", pixel_format, "-video_size", f"{width}x{height}"]
+    options += ["-framerate", str(motion.rate), "-i", "pipe:0"]
+    options += ["-vf", f"{filters},tpad=stop={length.hold}:stop_mode=clone" if length.hold else filters]
+    options += [*encoding, "-video_track_timescale", str(_timescale(motion.rate)), *_NO_TRACES]
+    pieces = (plane for frame in chain((first,), frames) for plane in frame)
     done = False
     try:
-        encode(ffmpeg, [*options, f"file:{place}"], pieces)  # a folder may be called tcp:x
+        encode(motion.encoder.ffmpeg, [*options, f"file:{place}"], pieces)  # a folder may be called tcp:x
         done = True
     finally:
         if not done:
