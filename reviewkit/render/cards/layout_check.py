@@ -174,7 +174,7 @@ def crosses(points: Array, box: Box) -> bool:
 
     Notes
     -----
-    Clips each segment as Y.-D. Liang and B. A. Barsky do, ACM Trans. Graph. 3 (1), 1984.
+    Clips each segment as Y.-D. Liang and B. A. Barsky do, ACM Trans. Graph. 3 (1), 1984, from memory.
     """
     if box.width <= 0 or box.height <= 0 or not len(points):
         return False
