@@ -41,7 +41,7 @@ MISTAKES = {
         'session.toml:6: [[rated]] damping factor: at_least = "60" is no number; write for example 60'
     ),
     '[[rated]]\nquantity = "damping factor"\nat_least = nan': (
-        "session.toml:6: [[rated]] damping factor: at_least = nan is not above 0 and at most 1000000; "
+        "session.toml:6: [[rated]] damping factor: at_least = nan is not from 0.001 to 1000000; "
         "write for example 60"
     ),
     '[[rated]]\nquantity = "crosstalk"\nat_most = "60 dB"': (

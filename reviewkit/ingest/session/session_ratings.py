@@ -62,8 +62,8 @@ def read_limit(value: Any, info: ValidationInfo) -> Any:
     if not rule.unit:
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise ValueError("is no number; write for example 60")
-        if not 0 < value <= 1e6:  # also false for nan
-            raise ValueError("is not above 0 and at most 1000000; write for example 60")
+        if not 1e-3 <= value <= 1e6:  # also false for nan
+            raise ValueError("is not from 0.001 to 1000000; write for example 60")
         return float(value)
     limit = quantities.quantity_in(rule.unit, signed=name in _EITHER_SIGN or name in _BELOW)(value)
     if name in _BELOW and limit >= 0:
