@@ -76,7 +76,7 @@ def _paths() -> set[str]:
     return {
         f"{table}.{key}"
         for table, model in session_file.TABLES.items()
-        for key, mark in session_schema.marks(model).items()
+        for key, mark in session_schema.marks_of(model).items()
         if mark in session_schema.FILES
     }
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from reviewkit.ingest.plain_text import numbered_rows, read_text
 from reviewkit.ingest.session import timeline_file
-from reviewkit.ingest.session.footage_time import read_time, shown_time
+from reviewkit.ingest.session.footage_time import read_time, show_time
 from reviewkit.model.errors import Fault, Faults, InputError
 
 FILE_NAME = "final.txt"
@@ -19,8 +19,8 @@ _EXAMPLE = "write a time and a segment, for example 6:12 before"
 
 
 def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[str, ...]]:
-    """The finished cut of a session folder, and what is to be told of it, a line each. `noted`: segments that the notes
-    name. final.txt goes before final.otio; where neither is there, the cut is empty. Raises InputError.
+    """Return the finished cut of a session folder, and what to report of it, a line each. `noted`: segments that the
+    notes name. final.txt goes before final.otio; where neither is there, the cut is empty. Raises InputError.
     """
     edited = folder / timeline_file.FILE_NAME
     if (folder / FILE_NAME).is_file():
@@ -37,12 +37,12 @@ def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[st
 
 
 def read_cut(path: Path, source: str = FILE_NAME) -> Cut:
-    """The segments of a final.txt. Raises InputError."""
+    """Return the segments of a final.txt. Raises InputError."""
     return parse_cut(read_text(path, source), source)
 
 
 def parse_cut(text: str, source: str = FILE_NAME) -> Cut:
-    """(start in seconds, segment, line) for each line, in order; `#` begins a comment line.
+    """Return (start in seconds, segment, line) for each line, in order; `#` begins a comment line.
 
     Raises InputError with every line that is not `TIME segment`, and every time that is not later than the one before.
     """
@@ -63,7 +63,7 @@ def parse_cut(text: str, source: str = FILE_NAME) -> Cut:
             faults.add(line, f'"{row.strip()[:60]}" names no segment by one lower-case word; {_EXAMPLE}')
         elif last is not None and at <= last:
             remedy = "list the segments in the order of the cut"
-            faults.add(line, f"{shown_time(at)} is not later than {shown_time(last)} above it; {remedy}")
+            faults.add(line, f"{show_time(at)} is not later than {show_time(last)} above it; {remedy}")
         elif len(found) == MOST_SEGMENTS:
             remedy = "no cut has as many; keep one line for each chapter"
             raise InputError(Fault(source, line, f"this is segment {MOST_SEGMENTS + 1}; {remedy}"))

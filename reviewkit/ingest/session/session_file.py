@@ -11,7 +11,7 @@ from pathlib import Path, PurePath
 from reviewkit.ingest.plain_text import read_text
 from reviewkit.ingest.session.session_measurements import complete_measurements
 from reviewkit.ingest.session.session_paths import fixed_faults, templates_of
-from reviewkit.ingest.session.session_place import Place, shown_key, written
+from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_ratings import complete_ratings
 from reviewkit.ingest.session.session_tables import T, read_table
 from reviewkit.ingest.session.toml_lines import TomlDocument, parse_toml
@@ -110,14 +110,14 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
 def _check_top(document: TomlDocument, faults: Faults) -> None:
     # of a file that is something else altogether, the first keys tell enough
     for key, value in islice(document.data.items(), _MOST_NAMES):
-        line, shown = document.line(key), shown_key(key)
+        line, shown = document.line(key), show_key(key)
         tables = value if isinstance(value, list) else [value]
         is_table = all(isinstance(each, dict) for each in tables)
         if key not in TABLES and tables and is_table:
             faults.add(line, f"[{shown}]: unknown table; {nearest(key, TABLES)}")
         elif key not in TABLES:
             where = "stands outside any table; put it under one, such as [unit]"
-            faults.add(line, f"{shown} = {written(value)} {where}")
+            faults.add(line, f"{shown} = {show_value(value)} {where}")
         elif key in _REPEATED and not (is_table and tables is value):
             faults.add(line, f"[{shown}] may stand many times; write [[{shown}]], with two brackets")
         elif key not in _REPEATED and not isinstance(value, dict):
@@ -139,5 +139,5 @@ def _places(document: TomlDocument, faults: Faults, name: str, *label_keys: str)
             names = [raw[key] for key in label_keys if isinstance(raw.get(key), str) and raw[key].strip()]
             called = " ".join(names[0].split()) if names else str(number + 1)
             called = PurePath(called).stem if "/" in called and raw.get("file") == names[0] else called
-            label = f"[[{name}]] {written(called[:40])[1:-1]}:"
+            label = f"[[{name}]] {show_value(called[:40])[1:-1]}:"
             yield Place(document, faults, (name, number), label, raw)

@@ -10,7 +10,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import PurePosixPath
 
-from reviewkit.ingest.session.session_place import Place, written
+from reviewkit.ingest.session.session_place import Place, show_value
 from reviewkit.model.errors import nearest
 from reviewkit.model.session import Bench, Measurement
 
@@ -52,7 +52,7 @@ def _ids(entries: Sequence[Entry]) -> list[str]:
         key = "id" if each.id else "file" if each.file else "kind"
         _check_stem(each, place, "id", key, name)
         if name in first:
-            twice = f"has the id {written(name)} of the measurement in line {first[name].line}"
+            twice = f"has the id {show_value(name)} of the measurement in line {first[name].line}"
             place.fault(f'{twice}; write id = "{_safe(name)}-2"', key)
         first.setdefault(name, place)
         if each.card:
@@ -62,7 +62,7 @@ def _ids(entries: Sequence[Entry]) -> list[str]:
 
 def _check_stem(each: Measurement, place: Place, what: str, key: str, name: str) -> None:
     """Note an id or a card's name that cannot be a file name on any system."""
-    given = f"{key} = {written(getattr(each, key))}: {written(name)}"
+    given = f"{key} = {show_value(getattr(each, key))}: {show_value(name)}"
     # a long table card goes on as table-2, table-3
     if re.sub(r"-\d+$", "", name.casefold()) in RESERVED:
         place.fault(f'{given} is the name of another card; write {what} = "my-{name}"', key)
@@ -83,7 +83,7 @@ def _safe(name: str) -> str:
 def _check_kind(each: Measurement, place: Place, kinds: Collection[str]) -> None:
     if each.kind and each.kind not in kinds:
         remedy = nearest(each.kind.lower().replace("_", "-").replace(" ", "-"), kinds)
-        place.fault(f"kind = {written(each.kind)} is not known; {remedy}", "kind")
+        place.fault(f"kind = {show_value(each.kind)} is not known; {remedy}", "kind")
 
 
 def _check_source(each: Measurement, place: Place) -> None:
@@ -127,7 +127,7 @@ def _both_levels(each: Measurement, place: Place, load_ohm: float | None) -> tup
     """Return the drive as watts and volts, P = U²/R, as far as the load allows."""
     if load_ohm is not None and math.isinf(load_ohm) and each.drive_w is not None:
         remedy = 'write a voltage, for example "6.3 V"'
-        place.fault(f"drive = {written(place.raw['drive'])} is a power, but the load is open; {remedy}", "drive")
+        place.fault(f"drive = {show_value(place.raw['drive'])} is a power, but the load is open; {remedy}", "drive")
     if load_ohm is None or math.isinf(load_ohm):
         return each.drive_w, each.drive_v
     if each.drive_w is not None:
@@ -140,7 +140,7 @@ def _both_levels(each: Measurement, place: Place, load_ohm: float | None) -> tup
 
 def _check_against(entries: Sequence[Entry], ids: Sequence[str]) -> None:
     for (each, place), name in zip(entries, ids, strict=True):
-        given = f"against = {written(each.against)}"
+        given = f"against = {show_value(each.against)}"
         if each.against and each.against == name:
             place.fault(f"{given} is this measurement itself; name the one it is held against", "against")
         elif each.against and each.against not in ids:

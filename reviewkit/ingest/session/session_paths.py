@@ -15,7 +15,7 @@ from reviewkit.model.errors import Fault, InputError
 FIXED = ("session.toml", "notes.txt", "repair.csv", "final.txt", "final.otio", "published.json")
 
 
-def path_flaw(folder: Path, name: str) -> str:
+def find_flaw(folder: Path, name: str) -> str:
     """Return what is wrong with a path in the session's folder, to be put behind it; "" where it names a file inside.
 
     Symbolic links are followed before the path is judged: a link that leads outside is refused like any other way out.

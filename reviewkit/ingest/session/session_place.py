@@ -27,38 +27,38 @@ class Place:
 
     def fault(self, message: str, *keys: str | int) -> None:
         """Note a fault of the table, or of one of its keys, at its line."""
-        self.faults.add(self.document.line(*self.path, *keys), f"{self.label} {printable(message)}")
+        self.faults.add(self.document.line(*self.path, *keys), f"{self.label} {show_text(message)}")
 
 
-def shown_key(key: str) -> str:
+def show_key(key: str) -> str:
     """Return a key as it is written: in quotation marks where it needs them."""
     plain = key.replace("_", "").replace("-", "")
-    return shortened(key, 60) if plain.isascii() and plain.isalnum() else written(key)
+    return shortened(key, 60) if plain.isascii() and plain.isalnum() else show_value(key)
 
 
-def written(value: object) -> str:
+def show_value(value: object) -> str:
     """Return a value as it would stand in TOML, shortened where it is long."""
-    text = _written(value, 3)
+    text = _show(value, 3)
     return text if len(text) <= 60 else f"{text[:57]}…"
 
 
-def _written(value: object, depth: int) -> str:
+def _show(value: object, depth: int) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return f'"{printable(value[:80])}"'
+        return f'"{show_text(value[:80])}"'
     if isinstance(value, int):
         return str(value) if abs(value) < 10**60 else "a very long number"
     if isinstance(value, (list, dict)) and not depth:
         return "…"
     if isinstance(value, list):
-        return f"[{', '.join(_written(item, depth - 1) for item in value[:8])}]"
+        return f"[{', '.join(_show(item, depth - 1) for item in value[:8])}]"
     if isinstance(value, dict):
-        pairs = (f"{key} = {_written(item, depth - 1)}" for key, item in list(value.items())[:8])
+        pairs = (f"{key} = {_show(item, depth - 1)}" for key, item in list(value.items())[:8])
         return f"{{ {', '.join(pairs)} }}" if value else "{}"
     return str(value)
 
 
-def printable(text: str) -> str:
+def show_text(text: str) -> str:
     """Return text that can be shown on one line of a terminal: signs that cannot be seen are written as codes."""
     return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in text)

@@ -130,7 +130,7 @@ def read_volts(value: Any) -> tuple[float, float]:
     return volts, scaled(last_digit(value), UNITS[split_quantity(value)[1]].factor)
 
 
-def joined(channels: Mapping[str, Sequence[tuple[float, float]]]) -> TwoLoads:
+def join_channels(channels: Mapping[str, Sequence[tuple[float, float]]]) -> TwoLoads:
     """Return the readings of all channels; a channel is as coarse as its coarsest reading."""
     return TwoLoads(
         {channel: tuple(volts for volts, _ in readings) for channel, readings in channels.items()},

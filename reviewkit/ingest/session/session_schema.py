@@ -101,7 +101,7 @@ TYPES: dict[str, Any] = {
     "volts": Annotated[
         dict[_CHANNEL, Annotated[list[_VOLTS], Field(min_length=1)]],
         Field(min_length=1, examples=['{ L = ["12.71 V", "12.46 V"] }']),
-        AfterValidator(quantities.joined),
+        AfterValidator(quantities.join_channels),
     ],
     "columns": Annotated[
         dict[_COLUMN, Annotated[Any, PlainValidator(values.read_column)]],
@@ -118,7 +118,7 @@ FILES = ("file", "price index")  # the types that are a path
 
 
 @cache
-def marks(model: Any) -> dict[str, Any]:
+def marks_of(model: Any) -> dict[str, Any]:
     """Return what the fields of a dataclass are marked with: its keys, in its order."""
     hints = get_type_hints(model, include_extras=True)
     return {name: hint.__metadata__[0] for name, hint in hints.items() if hasattr(hint, "__metadata__")}
@@ -136,6 +136,6 @@ def schema_of(model: Any) -> type[Table]:
             _words(*mark) if isinstance(mark, tuple) else TYPES[mark],
             None if defaults[name] is MISSING else defaults[name],
         )
-        for name, mark in marks(model).items()
+        for name, mark in marks_of(model).items()
     }
     return create_model(model.__name__, __base__=Table, **keys)

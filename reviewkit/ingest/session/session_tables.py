@@ -10,8 +10,8 @@ from operator import getitem
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from reviewkit.ingest.session.session_paths import path_flaw
-from reviewkit.ingest.session.session_place import Place, shown_key, written
+from reviewkit.ingest.session.session_paths import find_flaw
+from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_values import with_remedy
 from reviewkit.model.errors import nearest, shortened
 from reviewkit.model.session import Bench, EpisodeSettings, LookSettings, Measurement, PriceTag, Rating, Unit
@@ -48,10 +48,11 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
     """
     from pydantic import ValidationError
 
-    from reviewkit.ingest.session.session_schema import FILES, marks, schema_of
+    from reviewkit.ingest.session.session_schema import FILES, marks_of, schema_of
 
-    schema = schema_of(model)  # type: ignore[arg-type]  # a class is hashable
-    raw = _bounded(place, len(schema.model_fields))
+    described: Any = model  # a class can be hashed, whatever mypy makes of its instances
+    schema, marks = schema_of(described), marks_of(described)
+    raw = _cut_down(place, len(schema.model_fields))
     try:
         table = schema.model_validate(raw)
     except ValidationError as errors:
@@ -66,8 +67,8 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
     for (name, value), (key, example) in zip(table, schema.examples().items(), strict=True):
         if name in required and example and key not in place.raw:
             place.fault(f"has no {key}; write for example {key} = {example}")
-        if marks(model)[name] in FILES and value and (flaw := path_flaw(folder, value)):
-            place.fault(_shown(key, value, flaw), key)
+        if marks[name] in FILES and value and (flaw := find_flaw(folder, value)):
+            place.fault(_describe(key, value, flaw), key)
         # what one key says of several fields comes as a named tuple
         values |= value._asdict() if hasattr(value, "_asdict") else {name: value}
     if "line" in (each.name for each in attributes):
@@ -75,7 +76,7 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
     return model(**values)
 
 
-def _bounded(place: Place, known: int) -> dict[str, Any]:
+def _cut_down(place: Place, known: int) -> dict[str, Any]:
     """Return the keys of a table that are worth reading: no more than a session can hold."""
     if len(place.raw) > _MOST_KEYS:
         place.fault(f"holds {len(place.raw)} keys, and there are {known} that it may hold; keep those that are known")
@@ -83,7 +84,7 @@ def _bounded(place: Place, known: int) -> dict[str, Any]:
     raw = dict(place.raw)
     for key, value in place.raw.items():
         if isinstance(value, list) and len(value) > _MOST_ITEMS:
-            place.fault(f"{shown_key(key)}: a list of {len(value)} values; keep at most {_MOST_ITEMS}", key)
+            place.fault(f"{show_key(key)}: a list of {len(value)} values; keep at most {_MOST_ITEMS}", key)
             del raw[key]
     return raw
 
@@ -93,7 +94,7 @@ def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema
     where, kind = error["loc"], error["type"]
     key = where[0]
     if kind == "extra_forbidden":
-        place.fault(f"{shown_key(key)}: unknown key; {nearest(key, schema.examples())}", key)
+        place.fault(f"{show_key(key)}: unknown key; {nearest(key, schema.examples())}", key)
         return
     of_key = where[2:] == ("[key]",)  # a key of a table in braces is at fault, not its value
     given = where[1] if of_key else reduce(getitem, where, raw)
@@ -103,14 +104,14 @@ def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema
         problem = f"is not known; write {error['ctx']['expected']}".replace("'", '"')
     else:
         problem = _PROBLEMS[kind].format(**error.get("ctx", {})) if kind in _PROBLEMS else error["msg"]
-    name = ".".join(shown_key(part) for part in where[: 1 if of_key else None] if isinstance(part, str))
+    name = ".".join(show_key(part) for part in where[: 1 if of_key else None] if isinstance(part, str))
     whole = not of_key and isinstance(where[-1], str)
-    place.fault(_shown(name, given, with_remedy(problem, schema.examples()[key]), whole=whole), *where[:2])
+    place.fault(_describe(name, given, with_remedy(problem, schema.examples()[key]), whole=whole), *where[:2])
 
 
-def _shown(name: str, given: Any, problem: str, *, whole: bool = True) -> str:
+def _describe(name: str, given: Any, problem: str, *, whole: bool = True) -> str:
     """Return a key, what stands there, and what is wrong with it: key = "8" has no unit; write "8 ohm"."""
     problem = problem.removeprefix(f'"{shortened(str(given), 60)}"').strip()
     if problem.startswith('"'):  # the value is named already
         return f"{name}: {problem}"
-    return f"{name}{' =' if whole else ':'} {written(given)}{'' if problem.startswith(':') else ' '}{problem}"
+    return f"{name}{' =' if whole else ':'} {show_value(given)}{'' if problem.startswith(':') else ' '}{problem}"

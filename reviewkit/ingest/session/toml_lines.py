@@ -26,7 +26,7 @@ class TomlDocument:
     lines: dict[Path, int]
 
     def line(self, *path: str | int) -> int:
-        """The line of a path, or of its nearest known parent; 0 if nothing of it is in the file."""
+        """Return the line of a path, or of its nearest known parent; 0 if nothing of it is in the file."""
         for end in range(len(path), 0, -1):
             if path[:end] in self.lines:
                 return self.lines[path[:end]]
@@ -34,7 +34,7 @@ class TomlDocument:
 
 
 def parse_toml(text: str, source: str) -> TomlDocument:
-    """Data and line numbers of a TOML text. A byte order mark is dropped.
+    """Return data and line numbers of a TOML text. A byte order mark is dropped.
 
     Raises InputError with the line and a remedy where the text is not TOML, and where it is longer than any session:
     the parser underneath takes hours for a megabyte made to that end.
@@ -47,8 +47,8 @@ def parse_toml(text: str, source: str) -> TomlDocument:
         message = "brackets are nested too deeply; close them, for no key needs more than two levels"
         raise InputError(Fault(source, 0, message)) from None
     except ValueError as error:
-        raise InputError(_syntax_fault(text, source, str(error))) from None
-    return TomlDocument(data, _Locator(text).lines())
+        raise InputError(_explain_syntax(text, source, str(error))) from None
+    return TomlDocument(data, _Locator(text).locate())
 
 
 def _check_length(text: str, source: str) -> None:
@@ -96,13 +96,13 @@ class _Locator:
         self.counted = 0  # up to where lines are counted
         self.tables: dict[Path, int] = {}  # path of an array of tables -> how many so far
 
-    def lines(self) -> dict[Path, int]:
+    def locate(self) -> dict[Path, int]:
         table: Path = ()
         while self._skip(_GAP) < len(self.text):
             if self.text[self.at] == "[":
-                table = self._header()
+                table = self._read_header()
             else:
-                self._pair(table)
+                self._read_pair(table)
         return self.found
 
     def _skip(self, pattern: re.Pattern[str]) -> int:
@@ -117,7 +117,7 @@ class _Locator:
         for end in range(1, min(len(path), _DEEPEST) + 1):
             self.found.setdefault(path[:end], self.line)
 
-    def _key(self) -> tuple[str, ...]:
+    def _read_key(self) -> tuple[str, ...]:
         parts: list[str] = []
         while True:
             self._skip(_SPACE)
@@ -132,11 +132,11 @@ class _Locator:
                 return tuple(parts)
             self.at += 1
 
-    def _header(self) -> Path:
+    def _read_header(self) -> Path:
         start = self.at
         repeated = self.text.startswith("[[", start)
         self.at += 2 if repeated else 1
-        parts = self._key()
+        parts = self._read_key()
         self.at += 2 if repeated else 1
         path: Path = ()
         for number, part in enumerate(parts[:_DEEPEST]):
@@ -150,16 +150,16 @@ class _Locator:
         self._note(path, start)
         return path
 
-    def _pair(self, table: Path) -> None:
+    def _read_pair(self, table: Path) -> None:
         self._skip(_SPACE)
         start = self.at
-        path = (*table, *self._key())[: _DEEPEST + 1]
+        path = (*table, *self._read_key())[: _DEEPEST + 1]
         self._note(path, start)
         self.at += 1  # the equals sign
         self._skip(_SPACE)
-        self._value(path)
+        self._pass_value(path)
 
-    def _value(self, path: Path) -> None:
+    def _pass_value(self, path: Path) -> None:
         opening = self.text[self.at]
         if opening in "\"'":
             self._skip(_STRING)
@@ -173,7 +173,7 @@ class _Locator:
                 here = (*path, index)[:_DEEPEST]  # of arrays in arrays no more is known than where they begin
                 if index < _MOST_ELEMENTS:
                     self._note(here, self.at)
-                self._value(here)
+                self._pass_value(here)
                 index += 1
             self.at += 1
         elif opening == "{":
@@ -182,13 +182,13 @@ class _Locator:
                 if self.text[self.at] == ",":
                     self.at += 1
                     continue
-                self._pair(path)
+                self._read_pair(path)
             self.at += 1
         else:
             self._skip(_PLAIN)
 
 
-# ------------------------------------------------------------------ what is wrong, said so that it can be mended
+# ------------------------------------------------------------------ what is wrong, and how to repair it
 
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
 _UNQUOTED = re.compile(r"^\s*([A-Za-z0-9_-]+)\s*=\s*([^\"'\[{#=][^#=\"']*?)\s*(?:#.*)?$")
@@ -199,7 +199,7 @@ _ONE_TABLE = re.compile(r"^\s*\[\[?\s*(rated|measurement)\s*\]")
 _OPEN_HEADER = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_.-]+)")
 
 
-def _syntax_fault(text: str, source: str, said: str) -> Fault:
+def _explain_syntax(text: str, source: str, said: str) -> Fault:
     rows = text.split("\n")
     place = _PLACE.search(said)
     if place and place[1]:
@@ -209,10 +209,10 @@ def _syntax_fault(text: str, source: str, said: str) -> Fault:
     else:
         line = 0
     row = rows[line - 1] if line else ""
-    return Fault(source, line, _syntax_remedy(row, said[: place.start()] if place else said))
+    return Fault(source, line, _find_remedy(row, said[: place.start()] if place else said))
 
 
-def _syntax_remedy(row: str, said: str) -> str:
+def _find_remedy(row: str, said: str) -> str:
     if "\r" in row:
         return "lines end with a lone carriage return; save the file with the line ends of today's systems"
     row = "".join(sign if sign.isprintable() else " " for sign in row[:_LOOKED_AT])
