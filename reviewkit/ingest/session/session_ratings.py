@@ -92,11 +92,12 @@ def complete_ratings(ratings: Sequence[tuple[Rating, Place]], load_ohm: float | 
 
 def _check(rating: Rating, place: Place) -> bool:
     """Note what is wrong between the keys of a rating; return whether it is known what is rated."""
-    name, given = rating.quantity, [key for key in _LIMITS if key in place.raw]
+    name = rating.quantity
     if not name:
         return False
     rule = RULES[name]
-    if not given:
+    given = [key for key in rule.limits if key in place.raw]
+    if not any(key in place.raw for key in _LIMITS):
         place.fault(f"has no limit; write {_example(name, rule)}")
     elif len(given) > 1:
         place.fault(f"has {' and '.join(given)}; one limit makes one row: write a [[rated]] table for each", given[1])

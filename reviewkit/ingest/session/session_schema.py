@@ -72,7 +72,7 @@ TYPES: dict[str, Any] = {
     "text": _TEXT,
     "texts": Annotated[list[_TEXT], AfterValidator(tuple), Field(examples=['["two 8 ohm 100 W loads"]'])],
     "file": Annotated[str, AfterValidator(values.read_path), Field(examples=['"measurements/response.csv"'])],
-    "price index": Annotated[str, AfterValidator(values.read_path), Field(min_length=1, examples=['"prices.csv"'])],
+    "price index": Annotated[str, Field(min_length=1, examples=['"prices.csv"']), AfterValidator(values.read_path)],
     "maker": Annotated[_FILLED, Field(examples=['"Norrvale"'])],
     "model": Annotated[_FILLED, Field(examples=['"Forty"'])],
     "kind": Annotated[_FILLED, Field(examples=['"response"'])],
@@ -96,7 +96,7 @@ TYPES: dict[str, Any] = {
     "band": _pair('["20 Hz", "20 kHz"]'),
     "tones": _pair('["60 Hz", "7 kHz"]'),
     "loads": Annotated[
-        list[_LOAD], AfterValidator(quantities.check_different), Field(min_length=2, examples=['["open", "8 ohm"]'])
+        list[_LOAD], Field(min_length=2, examples=['["open", "8 ohm"]']), AfterValidator(quantities.check_different)
     ],
     "volts": Annotated[
         dict[_CHANNEL, Annotated[list[_VOLTS], Field(min_length=1)]],
@@ -112,8 +112,6 @@ TYPES: dict[str, Any] = {
         Field(examples=['{ frequency = "kHz", left = "dBV" }']),
     ],
 }
-
-
 FILES = ("file", "price index")  # the types that are a path
 
 

@@ -34,8 +34,8 @@ _PROBLEMS = {
     "int_type": "is no whole number",
     "float_type": "is no number",
     "finite_number": "is no finite number",
-    "greater_than_equal": "is less than {ge:.12g}",
-    "less_than_equal": "is more than {le:.12g}",
+    "greater_than_equal": "is less than {ge:.15g}",
+    "less_than_equal": "is more than {le:.15g}",
     "too_short": "has too few values",
     "too_long": "has too many values",
     "value_error": "{error}",
@@ -105,8 +105,10 @@ def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema
     else:
         problem = _PROBLEMS[kind].format(**error.get("ctx", {})) if kind in _PROBLEMS else error["msg"]
     name = ".".join(show_key(part) for part in where[: 1 if of_key else None] if isinstance(part, str))
+    example = schema.examples()[key]
+    problem = with_remedy(problem, f"{key} = {example}" if example and where[1:] else example)
     whole = not of_key and isinstance(where[-1], str)
-    place.fault(_describe(name, given, with_remedy(problem, schema.examples()[key]), whole=whole), *where[:2])
+    place.fault(_describe(name, given, problem, whole=whole), *where[:2])
 
 
 def _describe(name: str, given: Any, problem: str, *, whole: bool = True) -> str:
