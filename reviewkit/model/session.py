@@ -69,7 +69,7 @@ class Rating:
     maker.
     """
 
-    quantity: Annotated[str, "quantity"]  # a rated name of verdict.RULES, spelled with underscores
+    quantity: Annotated[str, "quantity"]  # a name of ratings.RULES; stays first, for the limits are read by it
     unit: str  # the rule's unit
     at_least: Annotated[float | None, "limit"] = None
     at_most: Annotated[float | None, "limit"] = None
