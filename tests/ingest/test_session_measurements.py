@@ -59,7 +59,7 @@ MISTAKES = {
     ),
     MEASUREMENT + 'against = "tone"': (
         'session.toml:7: [[measurement]] tone: against = "tone" is this measurement itself; '
-        "name the one it is held against"
+        "name the one to compare it with"
     ),
     MEASUREMENT + "columns = { freqency = 1 }": (
         'session.toml:7: [[measurement]] tone: columns: "freqency" is no column; did you mean "frequency"?'
@@ -92,7 +92,7 @@ MISTAKES = {
     ),
     MEASUREMENT + 'stage = "after"\n' + MEASUREMENT + 'id = "t2"': (
         'session.toml:8: [[measurement]] t2: has no stage, but the measurement in line 4 is "after" a repair; '
-        'write stage = "before", "after" or "bench", or leave stage out everywhere where nothing was mended'
+        'write stage = "before", "after" or "bench", or leave stage out everywhere where nothing was repaired'
     ),
     MEASUREMENT + 'loads = ["open", "8 ohm"]\nvolts = { L = ["2 V", "1 V"] }': (
         "session.toml:5: [[measurement]] tone: has a file and the voltages of a two-load reading; leave one of them out"

@@ -41,8 +41,7 @@ MISTAKES = {
         'session.toml:6: [[rated]] damping factor: at_least = "60" is no number; write for example 60'
     ),
     '[[rated]]\nquantity = "damping factor"\nat_least = nan': (
-        "session.toml:6: [[rated]] damping factor: at_least = nan is not from 0.001 to 1000000; "
-        "write for example 60"
+        "session.toml:6: [[rated]] damping factor: at_least = nan is not from 0.001 to 1000000; write for example 60"
     ),
     '[[rated]]\nquantity = "crosstalk"\nat_most = "60 dB"': (
         'session.toml:6: [[rated]] crosstalk: at_most = "60 dB" is not below zero, as a crosstalk level is; '
@@ -209,5 +208,5 @@ def test_all_faults_are_told_at_once_in_the_order_of_their_lines(folder):
 def test_a_figure_that_nothing_can_be_held_against_is_no_slip_of_the_pen(words, tmp_path):
     """What is alike by chance is not proposed: the message says what to do with such a figure."""
     (fault,) = faults_of(f'{UNIT}[[rated]]\nquantity = "{words}"\nat_least = "20 V"\n', tmp_path)
-    assert "nothing can be held against it: say it in a note, and leave this table out. Known: " in fault
+    assert "nothing can be compared with it: say it in a note, and leave this table out. Known: " in fault
     assert "damping factor" in fault

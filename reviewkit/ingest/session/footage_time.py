@@ -11,8 +11,19 @@ LOOKS_LIKE_TIME = re.compile(r"\d+:\d")
 
 
 def read_time(text: str, *, clock: bool = False) -> Fraction:
-    """Return the seconds of a time as written; with `clock`, a time of day as HH:MM:SS. Raises ValueError with the
-    remedy.
+    """Return the seconds of a time as written.
+
+    Parameters
+    ----------
+    text : str
+        M:SS or H:MM:SS, with or without a fraction.
+    clock : bool
+        Whether it is a time of day, HH:MM:SS.
+
+    Raises
+    ------
+    ValueError
+        The text is no such time; the message says what to write.
     """
     form = "HH:MM:SS, as in 21:10:32" if clock else "M:SS or H:MM:SS, as in 6:12"
     match = _TIME.fullmatch(text)

@@ -24,15 +24,26 @@ _LONGEST_SHOWN = 60  # characters of what a message is about
 
 
 def read_notes(path: Path, source: str = FILE_NAME) -> Notes:
-    """Return the notes in a file. Raises InputError."""
+    """Return the notes in a file, as `parse_notes` does.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, or a line of it is wrong.
+    """
     return parse_notes(read_text(path, source), source)
 
 
 def parse_notes(text: str, source: str = FILE_NAME) -> Notes:
-    """Return the notes of a text, in its order. `Note.at_s` counts from the start of its clip, also under a clock.
+    """Return the notes of a text, in its order.
 
-    Raises InputError with every line that cannot be read, runs back in time, or lies beyond its clip's length, and for
-    more notes or clips than any film has.
+    `Note.at_s` counts from the start of the note's clip, also under a clock.
+
+    Raises
+    ------
+    InputError
+        With every line that cannot be read, runs back in time, or lies beyond its clip's length; also for more notes or
+        clips than any film has.
     """
     reader = _Reader(Faults(source))
     for line, row in numbered_rows(text):
@@ -107,13 +118,13 @@ class _Reader:
     def _read_clip(self, line: int, row: str) -> None:
         self.last = None
         words = row.split()[1:]
-        said: dict[str, Fraction | None] = {}
-        while len(words) >= 2 and words[-2] in ("for", "at") and words[-2] not in said:
+        times: dict[str, Fraction | None] = {}
+        while len(words) >= 2 and words[-2] in ("for", "at") and words[-2] not in times:
             try:
-                said[words[-2]] = read_time(words[-1], clock=words[-2] == "at")
+                times[words[-2]] = read_time(words[-1], clock=words[-2] == "at")
             except ValueError as error:
                 self.faults.add(line, f"clip … {words[-2]} {error}")
-                said[words[-2]] = None
+                times[words[-2]] = None
             words = words[:-2]
         name = " ".join(words)
         if not name or words[-1] in ("for", "at"):
@@ -124,7 +135,7 @@ class _Reader:
         if same is not None:
             remedy = "keep the notes of one clip together"
             self.faults.add(line, f"clip {shown} has begun in line {same.line} already; {remedy}")
-        self.length, self.starts = said.get("for"), said.get("at")
+        self.length, self.starts = times.get("for"), times.get("at")
         if self.length == 0:
             self.faults.add(line, f"clip {shown} has no length; write how long it runs, or leave the length out")
             self.length = None
@@ -157,8 +168,8 @@ class _Reader:
 
     def _check_count(self, line: int, count: int, what: str) -> None:
         if count > MOST_NOTES:
-            said = f"this is {what} {count}, and {MOST_NOTES} are the most that are read"
-            raise InputError(Fault(self.faults.source, line, f"{said}; keep those that are of this film"))
+            message = f"this is {what} {count}, and {MOST_NOTES} are the most that are read"
+            raise InputError(Fault(self.faults.source, line, f"{message}; keep those that are of this film"))
 
     def _continue_note(self, line: int, row: str) -> None:
         if LOOKS_LIKE_TIME.match(row):

@@ -23,8 +23,19 @@ _REMEDY = "save it as a JPEG or PNG"
 
 
 def read_photo(folder: Path, name: str) -> bytes:
-    """Return the file's bytes, after reading it as a picture. Raises InputError where it cannot be opened, is cut
-    short, or holds more than 100 MB or 100 megapixels.
+    """Return a photograph's bytes, after reading it as a picture.
+
+    Parameters
+    ----------
+    folder : Path
+        The session folder.
+    name : str
+        The file's path in it.
+
+    Raises
+    ------
+    InputError
+        The file cannot be opened, is cut short, or holds more than 100 MB or 100 megapixels.
     """
     path = folder / name
     try:
@@ -39,7 +50,20 @@ def read_photo(folder: Path, name: str) -> bytes:
 
 
 def check_photo(data: bytes, name: str) -> None:
-    """Raise InputError unless this is a whole JPEG or PNG of at most 100 megapixels."""
+    """Check that bytes are a whole photograph.
+
+    Parameters
+    ----------
+    data : bytes
+        The content of the file.
+    name : str
+        Its path in the session folder.
+
+    Raises
+    ------
+    InputError
+        They are not a whole JPEG or PNG of at most 100 megapixels.
+    """
     from PIL import Image as pictures
     from PIL import UnidentifiedImageError
 
@@ -74,8 +98,8 @@ def _find_flaw(photo: Image, data: bytes) -> str:
     # a plain JPEG is worked out small, a strip at a time
     at_once = photo.format == "PNG" or "progressive" in photo.info
     if at_once and pixels > _PLAIN_PIXELS + _PIXELS_A_BYTE * len(data):
-        held = f"{size} in {len(data) / 1e6:.1f} MB, as no photograph has"
-        return f"the photo has {held}; scale it down, or save it again as a plain JPEG"
+        extent = f"{size} in {len(data) / 1e6:.1f} MB, as no photograph has"
+        return f"the photo has {extent}; scale it down, or save it again as a plain JPEG"
     return ""
 
 

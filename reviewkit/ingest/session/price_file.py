@@ -72,14 +72,32 @@ class _Years:
 
 
 def read_prices(path: Path, source: str) -> IndexTable:
-    """Return the price index in a file; `source` is its path in the session. Raises InputError."""
+    """Return the price index in a file, as `parse_prices` does.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, or a line of it is wrong.
+    """
     return parse_prices(read_text(path, source, western=True), source)
 
 
 def parse_prices(text: str, source: str) -> IndexTable:
-    """Return the price index of a text in any of the four shapes; other columns and lines with "#" are skipped.
+    """Return the price index of a text in any of the four shapes.
 
-    Raises InputError with every line that cannot be read or says a year, month or date twice.
+    Other columns and lines that begin with "#" are skipped.
+
+    Parameters
+    ----------
+    text : str
+        The content of the file.
+    source : str
+        Its path in the session folder.
+
+    Raises
+    ------
+    InputError
+        With every line that cannot be read or gives a year, month or date twice.
     """
     faults = Faults(source)
     table = parse_delimited(text, faults, example=_EXAMPLE, comments=True)

@@ -22,7 +22,13 @@ def read_published(folder: Path) -> Published | None:
 
 
 def parse_published(text: str) -> Published:
-    """Return what a published.json says. Raises InputError where it is not as it was written."""
+    """Return what a published.json says.
+
+    Raises
+    ------
+    InputError
+        The file is not as it was written.
+    """
     try:
         data = json.loads(text)
         said, corrected = data["said"], data["corrected"]

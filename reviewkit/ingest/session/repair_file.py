@@ -33,14 +33,23 @@ class _Reading:
 
 
 def read_repair(path: Path, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
-    """Return the rows of a repair.csv. Raises InputError."""
+    """Return the rows of a repair.csv, as `parse_repair` does.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, or a row of it is wrong.
+    """
     return parse_repair(read_text(path, source, western=True), source)
 
 
 def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
     """Return the rows of a text, in its order; numbers are in the row's unit, texts are ready to be shown.
 
-    Raises InputError with every column that is not known and every cell that cannot be read.
+    Raises
+    ------
+    InputError
+        With every column that is not known and every cell that cannot be read.
     """
     faults = Faults(source)
     table = parse_delimited(text, faults, example=",".join(COLUMNS), comments=True)

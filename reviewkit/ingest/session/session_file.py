@@ -1,4 +1,4 @@
-"""session.toml → Session: one pass over the tables, every fault with its line, all at once."""
+"""session.toml → Session: one pass over the tables, every fault with its line, all together."""
 
 from __future__ import annotations
 
@@ -43,7 +43,20 @@ _MOST_NAMES = 100  # looked at outside any table
 
 
 def read_session(folder: Path, *, kinds: Collection[str]) -> Session:
-    """Return the session in a folder. `kinds`: the names a measurement's kind may have. Raises InputError."""
+    """Return the session in a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The session folder.
+    kinds : Collection[str]
+        The names a measurement's kind may have.
+
+    Raises
+    ------
+    InputError
+        The folder, its session.toml or a file that is known by its name cannot be used; with every fault found.
+    """
     if not folder.is_dir():
         raise InputError(Fault(str(folder), 0, f"there is no such folder; name one that holds a {FILE_NAME}"))
     if stray := fixed_faults(folder):
@@ -56,9 +69,21 @@ def read_session(folder: Path, *, kinds: Collection[str]) -> Session:
 
 
 def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session:
-    """Return the session that a session.toml describes; `folder` is where the files it names must be.
+    """Return the session that a session.toml describes.
 
-    Raises InputError with every fault found: of syntax (the first only), of keys and values, and between tables.
+    Parameters
+    ----------
+    text : str
+        The content of session.toml.
+    folder : Path
+        Where the files that it names must be.
+    kinds : Collection[str]
+        The names a measurement's kind may have.
+
+    Raises
+    ------
+    InputError
+        With every fault found: of syntax (the first only), of keys and values, and between tables.
     """
     # looking for plugins of pydantic takes longer than reading a session
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
@@ -132,8 +157,8 @@ def _places(document: TomlDocument, faults: Faults, name: str, *label_keys: str)
     if not isinstance(tables, list):
         return
     if len(tables) > _MOST_TABLES:
-        said = f"[[{name}]] stands {len(tables)} times; keep at most {_MOST_TABLES} in a session, and split it"
-        raise InputError([*faults.found, Fault(FILE_NAME, document.line(name), said)])
+        message = f"[[{name}]] stands {len(tables)} times; keep at most {_MOST_TABLES} in a session, and split it"
+        raise InputError([*faults.found, Fault(FILE_NAME, document.line(name), message)])
     for number, raw in enumerate(tables):
         if isinstance(raw, dict):
             names = [raw[key] for key in label_keys if isinstance(raw.get(key), str) and raw[key].strip()]

@@ -116,7 +116,7 @@ def _complete(each: Measurement, place: Place, name: str, bench: Bench) -> Measu
         card=each.card or name,
         input=each.input or bench.input,
         load_ohm=load_ohm,
-        # one driven channel is one channel, whatever the bench drives elsewhere
+        # one driven channel is one channel, whatever the bench drives otherwise
         channels=each.channels or ("one" if each.driven else bench.channels),
         drive_w=drive_w,
         drive_v=drive_v,
@@ -142,14 +142,14 @@ def _check_against(entries: Sequence[Entry], ids: Sequence[str]) -> None:
     for (each, place), name in zip(entries, ids, strict=True):
         given = f"against = {show_value(each.against)}"
         if each.against and each.against == name:
-            place.fault(f"{given} is this measurement itself; name the one it is held against", "against")
+            place.fault(f"{given} is this measurement itself; name the one to compare it with", "against")
         elif each.against and each.against not in ids:
             others = {other for other in ids if other and other != name}
             remedy = nearest(each.against, others) if others else "there is no other measurement; leave it out"
             place.fault(f"{given} is the id of no measurement; {remedy}", "against")
 
 
-_SAY_STAGE = 'write stage = "before", "after" or "bench", or leave stage out everywhere where nothing was mended'
+_SAY_STAGE = 'write stage = "before", "after" or "bench", or leave stage out everywhere where nothing was repaired'
 
 
 def _check_stages(entries: Sequence[Entry]) -> None:

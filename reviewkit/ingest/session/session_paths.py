@@ -74,7 +74,13 @@ _FIXED_REMEDIES = {
 
 
 def templates_of(folder: Path) -> Path:
-    """Return where the session's own templates are, if it has any. Raises InputError where that leads outside."""
+    """Return where the session's own templates are, if it has any.
+
+    Raises
+    ------
+    InputError
+        The folder is a link that leads outside.
+    """
     if inside.is_outside(folder, "templates"):
         raise InputError(Fault("templates", 0, "leads outside the session's folder; copy the folder into it"))
     return folder / "templates"
@@ -83,11 +89,11 @@ def templates_of(folder: Path) -> Path:
 def links_out(folder: Path) -> list[Fault]:
     """Return a fault for each link in a session's folder to another one outside it."""
     remedy = "copy what you need of it into the session's folder, and take the link away"
-    found = []
+    faults = []
     for place, names, _ in os.walk(folder):
         names[:] = [name for name in names if Path(place) != folder or name != "out"]
         for link in (Path(place) / name for name in names if (Path(place) / name).is_symlink()):
             name = link.relative_to(folder).as_posix()
             if inside.is_outside(folder, name):
-                found.append(Fault(name, 0, f"leads outside the session's folder; {remedy}"))
-    return found
+                faults.append(Fault(name, 0, f"leads outside the session's folder; {remedy}"))
+    return faults

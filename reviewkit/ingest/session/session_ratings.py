@@ -1,4 +1,4 @@
-"""What is said in a [[rated]] table: the quantity by its rated name, its limit in the rule's unit, its reference.
+"""Values of a [[rated]] table: the quantity by its rated name, its limit in the rule's unit, its reference.
 
 A reader returns the value or raises ValueError, as those in `session_values.py` do.
 """
@@ -44,7 +44,7 @@ def read_rated(words: str) -> str:
     remedy = nearest(words.lower(), names, least=_MUCH_ALIKE)
     if not remedy.startswith("did you mean"):
         known = ", ".join(sorted(name.replace("_", " ") for name in RULES))
-        remedy = f"nothing can be held against it: say it in a note, and leave this table out. Known: {known}"
+        remedy = f"nothing can be compared with it: say it in a note, and leave this table out. Known: {known}"
     raise ValueError(f"is no rating that is known; {remedy}")
 
 

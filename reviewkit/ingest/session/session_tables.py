@@ -43,8 +43,18 @@ _PROBLEMS = {
 
 
 def read_table(model: type[T], place: Place, folder: Path) -> T:
-    """Return a table as the model has it. A key that is missing, unknown or unreadable is noted as a fault; it has its
-    default, or None.
+    """Return a table of session.toml as the model has it.
+
+    A key that is missing, unknown or unreadable is noted as a fault; its field has the default, or None.
+
+    Parameters
+    ----------
+    model : type
+        The table's dataclass.
+    place : Place
+        Where the table stands; faults are noted there.
+    folder : Path
+        Where the files that the table names must be.
     """
     from pydantic import ValidationError
 
@@ -55,11 +65,11 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
     raw = _cut_down(place, len(schema.model_fields))
     try:
         table = schema.model_validate(raw)
-    except ValidationError as errors:
-        found = errors.errors(include_url=False, include_input=False)
-        for error in found:
+    except ValidationError as refused:
+        errors = refused.errors(include_url=False, include_input=False)
+        for error in errors:
             _note(error, raw, place, schema)
-        bad = {error["loc"][0] for error in found}
+        bad = {error["loc"][0] for error in errors}
         table = schema.model_validate({key: value for key, value in raw.items() if key not in bad})
     attributes = fields(model)
     required = [each.name for each in attributes if each.default is MISSING and each.default_factory is MISSING]
@@ -90,7 +100,7 @@ def _cut_down(place: Place, known: int) -> dict[str, Any]:
 
 
 def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema: type[Table]) -> None:
-    """Note what pydantic has found, in our words."""
+    """Note what pydantic refuses, in our words."""
     where, kind = error["loc"], error["type"]
     key = where[0]
     if kind == "extra_forbidden":

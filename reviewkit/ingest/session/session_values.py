@@ -1,6 +1,6 @@
 """Single values of session.toml as they are written by hand.
 
-A reader gets what pydantic has found to be of the right type and returns the value, or raises ValueError: what is wrong
+A reader gets a value of the type that pydantic has checked and returns the value, or raises ValueError: what is wrong
 with it, and what to write instead. The caller puts the key and the value before it.
 """
 
@@ -21,8 +21,8 @@ _RATE = re.compile(r"\s*\d{1,6}(\.\d{1,6}|/0*[1-9]\d{0,5})?\s*")
 
 def with_remedy(message: str, example: str) -> str:
     """Return a message with an example of what to write, where it does not say yet what to do."""
-    said = re.sub(r'"[^"]*"', "", message)  # without what the user wrote
-    if not example or "; " in said or "(write " in said:
+    unquoted = re.sub(r'"[^"]*"', "", message)  # without what the user wrote
+    if not example or "; " in unquoted or "(write " in unquoted:
         return message
     return f"{message}; write for example {example}"
 

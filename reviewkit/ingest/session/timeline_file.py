@@ -48,8 +48,17 @@ class _Seen:
 
 
 def read_edited(path: Path, source: str = FILE_NAME) -> tuple[tuple[float, str, int], ...] | None:
-    """Return (start in seconds, segment, 0) in the cut's order, as final.txt gives them; None where the library that
-    reads it is not installed. Raises InputError unless this is a timeline whose markers give an order.
+    """Return the segments of an edited timeline as final.txt gives them.
+
+    Returns
+    -------
+    tuple of (start in seconds, segment, 0), or None
+        In the cut's order; None where the library that reads the file is not installed.
+
+    Raises
+    ------
+    InputError
+        The file is not a timeline, or its markers give no order.
     """
     try:
         import opentimelineio as otio
@@ -79,18 +88,18 @@ def _open(otio: Any, path: Path, source: str) -> Any:
     except (RecursionError, ValueError):
         raise InputError(Fault(source, 0, f"is no OpenTimelineIO file; {_REMEDY}")) from None
     try:
-        held = otio.core.deserialize_json_from_string(text)
+        content = otio.core.deserialize_json_from_string(text)
     except _library_errors(otio) as error:
         raise InputError(_quote_error(error, source, "no OpenTimelineIO file")) from None
-    if isinstance(held, otio.schema.SerializableCollection):
-        timelines = [one for one in held if isinstance(one, otio.schema.Timeline)]
+    if isinstance(content, otio.schema.SerializableCollection):
+        timelines = [one for one in content if isinstance(one, otio.schema.Timeline)]
         if len(timelines) != 1:
             why = f"holds {len(timelines)} timelines; export the one that was published, alone"
             raise InputError(Fault(source, 0, why))
-        held = timelines[0]
-    if not isinstance(held, otio.schema.Timeline) or held.tracks is None:
+        content = timelines[0]
+    if not isinstance(content, otio.schema.Timeline) or content.tracks is None:
         raise InputError(Fault(source, 0, f"holds no timeline; {_REMEDY}"))
-    return held
+    return content
 
 
 def _check_object(pairs: list[tuple[str, Any]]) -> None:
@@ -117,8 +126,8 @@ def _quote_error(error: BaseException, source: str, what: str) -> Fault:
     """Return what the library found, in its words but without the names that its compiler gives to things."""
     text = " ".join(str(error).split()).strip('"')
     near = _NEAR.search(text)
-    said = re.split(r": | \(near", _OBJECT.sub("", text))[0]
-    why = f"{said} is missing" if isinstance(error, KeyError) else said
+    reason = re.split(r": | \(near", _OBJECT.sub("", text))[0]
+    why = f"{reason} is missing" if isinstance(error, KeyError) else reason
     return Fault(source, int(near[1]) if near else 0, f"is {what} ({why[:80]}); {_REMEDY}")
 
 
