@@ -195,14 +195,14 @@ def test_clips_of_charts_that_did_not_change_are_taken_over(folder, tmp_path, mo
 
 
 def test_a_sweep_that_changed_is_read_and_drawn_alone(folder, monkeypatch):
-    read, drawn, pictures, parse = [], [], drawing.pictures, measuring.read_measured
+    read, drawn, pictures, parse = [], [], drawing.pictures, measuring.read_measurement
     monkeypatch.setattr(drawing, "pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
 
-    def parsed(path, *arguments, **keys):
-        read.append(path.name)
-        return parse(path, *arguments, **keys)
+    def parsed(folder, m, needs):
+        read.append(Path(m.file).name)
+        return parse(folder, m, needs)
 
-    monkeypatch.setattr(measuring, "read_measured", parsed)
+    monkeypatch.setattr(measuring, "read_measurement", parsed)
     put(folder / "measurements/leak.csv", one_evening.leak(-61))
     build(folder, Options())
     assert read == ["leak.csv"]
@@ -325,15 +325,15 @@ def test_a_damaged_cache_changes_nothing(folder, cache, damage, monkeypatch):
 
 
 def test_a_file_that_is_written_to_while_it_is_read_is_told_and_nothing_is_moved(folder, monkeypatch):
-    before, parse = outputs(folder / "out"), measuring.read_measured
+    before, parse = outputs(folder / "out"), measuring.read_measurement
     put(folder / "measurements/leak.csv", one_evening.leak(-61))
 
-    def read(path, *arguments, **keys):
-        found = parse(path, *arguments, **keys)
+    def read(*given):
+        found = parse(*given)
         put(folder / "measurements/leak.csv", one_evening.leak(-62))
         return found
 
-    monkeypatch.setattr(measuring, "read_measured", read)
+    monkeypatch.setattr(measuring, "read_measurement", read)
     with pytest.raises(CannotFinish, match=r"leak\.csv was written to while it was read; nothing in out/ was changed"):
         build(folder, Options())
     assert outputs(folder / "out") == before

@@ -18,7 +18,7 @@ import pytest
 from PIL import Image
 
 from reviewkit.commands import cli, command_line
-from reviewkit.ingest.any_file import read_any
+from reviewkit.ingest.measurement_file import read_any
 from reviewkit.ingest.session.cut_file import parse_cut
 from reviewkit.ingest.session.notes_file import parse_notes
 from reviewkit.ingest.session.price_file import parse_prices

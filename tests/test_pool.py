@@ -12,7 +12,7 @@ from multiprocessing import active_children
 import pytest
 
 from reviewkit.build.pool import LEAST_CALLS, Pool
-from reviewkit.ingest.any_file import read_any
+from reviewkit.ingest.measurement_file import read_any
 from reviewkit.model.errors import Fault, InputError
 
 MANY = [(number, 3) for number in range(4 * LEAST_CALLS)]
@@ -32,13 +32,13 @@ def process_of(wait_s: float) -> int:
 
 def test_results_come_in_the_order_of_the_calls(two):
     done = []
-    assert two.run(divmod, MANY, done.append) == [divmod(*call) for call in MANY]
+    assert two.begin(divmod, MANY).results(done.append) == [divmod(*call) for call in MANY]
     assert done == sorted(done)
     assert done[-1] == len(MANY)
 
 
 def test_every_process_takes_part(two):
-    processes = two.run(process_of, [(0.05,)] * 20)
+    processes = two.begin(process_of, [(0.05,)] * 20).results()
     assert len(set(processes)) == 2
     assert os.getpid() in processes
 
@@ -49,7 +49,7 @@ def test_what_a_call_raises_arrives_with_every_fault(two, tmp_path):
     with pytest.raises(InputError) as here:
         read_any(file, "a.csv")
     with pytest.raises(InputError) as there:
-        two.run(read_any, [(file, "a.csv")] * 6)
+        two.begin(read_any, [(file, "a.csv")] * 6).results()
     assert there.value.faults == here.value.faults
     assert [type(fault) for fault in there.value.faults] == [Fault, Fault]
 
@@ -57,7 +57,7 @@ def test_what_a_call_raises_arrives_with_every_fault(two, tmp_path):
 def test_a_few_calls_start_no_other_process():
     with Pool(2) as pool:
         before = set(active_children())
-        assert set(pool.run(process_of, [(0,)] * (LEAST_CALLS - 1))) == {os.getpid()}
+        assert set(pool.begin(process_of, [(0,)] * (LEAST_CALLS - 1)).results()) == {os.getpid()}
         assert set(active_children()) == before
 
 
@@ -68,8 +68,8 @@ def test_calls_of_a_process_that_was_killed_are_made_here():
         (worker,) = set(active_children()) - before
         worker.kill()
         worker.join()
-        assert pool.run(divmod, MANY) == [divmod(*call) for call in MANY]
-        assert set(pool.run(process_of, [(0,)] * LEAST_CALLS)) == {os.getpid()}
+        assert pool.begin(divmod, MANY).results() == [divmod(*call) for call in MANY]
+        assert set(pool.begin(process_of, [(0,)] * LEAST_CALLS).results()) == {os.getpid()}
 
 
 @pytest.mark.skipif(os.name == "nt", reason="a process cannot be asked for there without harm")
@@ -78,9 +78,9 @@ def test_other_processes_end_with_the_one_that_was_killed():
         "import time; from multiprocessing import active_children; from reviewkit.build.pool import Pool\n"
         "if __name__ == '__main__':\n"
         "    pool = Pool(3); pool.load(())\n"
-        "    pool.run(divmod, [(7, 2)] * 20)\n"
+        "    pool.begin(divmod, [(7, 2)] * 20).results()\n"
         "    print(*(process.pid for process in active_children()), flush=True)\n"
-        "    pool.run(time.sleep, [(0.2,)] * 1000)\n"
+        "    pool.begin(time.sleep, [(0.2,)] * 1000).results()\n"
     )
     with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True) as process:
         workers = [int(pid) for pid in process.stdout.readline().split()]

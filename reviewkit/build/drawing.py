@@ -108,7 +108,9 @@ def _key(card: Card, order: Order, type_digests: Sequence[str]) -> str:
 
 
 def _packed(drawn: Pictures) -> bytes:
-    """A card's pictures in one piece: a line that says which and how long, then their bytes; of a clip its digest."""
+    """Return a card's pictures in one piece: a line that says which and how long, then their bytes; of a clip its
+    digest.
+    """
     pieces = {kind: content if isinstance(content, bytes) else None for kind, content in drawn.items()}
     clips = {kind: file_digest(content) for kind, content in drawn.items() if isinstance(content, Path)}
     sizes = {kind: len(content) for kind, content in pieces.items() if content is not None}
@@ -119,7 +121,7 @@ def _packed(drawn: Pictures) -> bytes:
 def _read(
     cache: Cache, key: str, card: Card, order: Order, drawn_before: Mapping[str, Path]
 ) -> dict[str, bytes | Path] | None:
-    """A card's pictures from the cache, its clips put where they are wanted; None unless all are there."""
+    """Return a card's pictures from the cache, its clips put where they are wanted; None unless all are there."""
     entry = cache.read(key)
     if entry is None:
         return None

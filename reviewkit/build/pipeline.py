@@ -9,10 +9,10 @@ from pathlib import Path
 from reviewkit.build.cache import NO_CACHE, Cache
 from reviewkit.build.card_series import all_cards, called_cards
 from reviewkit.build.drawing import MODULES, Pictures, begin_drawing, draw_picture, finish_drawing
-from reviewkit.build.measuring import measure, written_to
+from reviewkit.build.measuring import measure
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE, Pool
-from reviewkit.build.session_files import SessionFiles, input_digests, read
+from reviewkit.build.session_files import SessionFiles, read
 from reviewkit.episode.episode import assemble, chapters_of, segment_of_card, segment_of_run
 from reviewkit.episode.price import price_line
 from reviewkit.episode.published import corrections, published, told
@@ -71,7 +71,7 @@ class Composed:
 
 @dataclass(frozen=True)
 class Clips:
-    """How clips are made. `folder`: where they are put; `drawn_before`: see `drawing.draw`."""
+    """The making of clips. `folder`: where they are put; `drawn_before`: see `drawing.draw`."""
 
     encoder: Encoder
     folder: Path
@@ -80,8 +80,8 @@ class Clips:
 
 @dataclass(frozen=True, eq=False)
 class Outputs:
-    """What a build makes. `files`: by their path in the output folder; clips are files already. `published`: the new
-    content of published.json if the figures are those that viewers are given.
+    """The outputs of a build. `files`: by their path in the output folder; clips are files already. `published`: the
+    new content of published.json if the figures are those that viewers are given.
     """
 
     composed: Composed
@@ -103,7 +103,7 @@ def run(
     Raises InputError with all that is wrong in the session, CannotFinish if the run can't be ended.
     """
     files = read(folder)
-    runs = _measured(folder, files, pool, cache)
+    runs = measure(files, pool, cache)
     verdicts = judge(files.session, runs)
     pool.load(MODULES, start=False)
     series = _compose_cards(files, runs, verdicts)
@@ -132,7 +132,7 @@ def run(
 def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE) -> Composed:
     """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
     files = read(folder)
-    runs = _measured(folder, files, pool, cache)
+    runs = measure(files, pool, cache)
     verdicts = judge(files.session, runs)
     return _compose_episode(files, runs, verdicts, _compose_cards(files, runs, verdicts), cache)
 
@@ -145,24 +145,10 @@ def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
 def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
     """Return what to measure, in words and as files; and which files were read for it. Raises InputError."""
     files = read(folder, for_plan=True)
-    runs = _measured(folder, files, ALONE, cache)
+    runs = measure(files, ALONE, cache)
     pages = _pages(folder, cache)
     words = _plan(files, runs, judge(files.session, runs), pages)
     return words, plan_page.texts(words, pages), tuple(folder / name for name in files.digests)
-
-
-def _measured(folder: Path, files: SessionFiles, pool: Pool, cache: Cache) -> tuple[Run, ...]:
-    """The measure stage, with the faults of all files."""
-    try:
-        runs = measure(files.session, files.digests, pool, cache)
-    except InputError as error:
-        raise InputError([*files.faults, *error.faults]) from None
-    if files.faults:
-        raise InputError(files.faults)
-    now = input_digests(folder, files.session)
-    for name in [name for name in files.digests.keys() | now.keys() if files.digests.get(name) != now.get(name)]:
-        raise written_to(folder / name)
-    return runs
 
 
 def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...]) -> CardSeries:
@@ -234,8 +220,8 @@ def _thumbnail(composed: Composed, cache: Cache) -> bytes:
 def _with_pictures(
     composed: Composed, drawn: Mapping[str, Pictures], first: Mapping[str, bytes], table: str, cache: Cache
 ) -> dict[str, bytes | Path]:
-    """Every output by its path: `first`, those that need no card; the cards' pictures; what is made of both. `table`:
-    the spec table as HTML.
+    """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.
+    `table`: the spec table as HTML.
     """
     episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
     files = _card_files(episode.cards, drawn) | dict(first)
@@ -248,7 +234,7 @@ def _with_pictures(
 
 
 def _card_files(cards: Sequence[Card], drawn: Mapping[str, Pictures]) -> dict[str, bytes | Path]:
-    """The pictures of cards by their path in the output folder."""
+    """Return the pictures of cards by their path in the output folder."""
     return {
         card_path(kind, stem): content
         for card, stem in file_stems(cards).items()
@@ -258,21 +244,21 @@ def _card_files(cards: Sequence[Card], drawn: Mapping[str, Pictures]) -> dict[st
 
 
 def _plan(files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], pages: Pages) -> PlanWords:
-    """What to measure, in words."""
+    """Return what to measure, in words."""
     columns = {name: kind.about for name, kind in KINDS.items()}
     mended = is_mended(files.repair, runs)
     return plan_page.in_words(plan_of(files.session, runs, verdicts, files.repair, columns, mended=mended), pages)
 
 
 def _pages(folder: Path, cache: Cache) -> Pages:
-    """The templates of a session: its own, and those that come with the program."""
+    """Return the templates of a session: its own, and those that come with the program."""
     return Pages(folder / "templates", places.templates(), cache.template_folder())
 
 
 def _sentences(
     pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
 ) -> dict[str, list[Said]]:
-    """What the bench has to say, by segment."""
+    """Return what the bench has to say, by segment."""
     sentences = outputs.framing_sentences(pages, files.repair, verdicts, price)
     for each in runs:
         m = each.conditions.measurement

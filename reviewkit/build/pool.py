@@ -67,16 +67,6 @@ class Pool:
         for _ in range(self._beside if self._executor else 0):
             self._submit(_import, (modules,))
 
-    def run(
-        self,
-        function: Callable[..., T],
-        calls: Sequence[tuple[Any, ...]],
-        progress: Callable[[int], None] = lambda done: None,
-        least: int = LEAST_CALLS,
-    ) -> list[T]:
-        """Return what a function of a module gives for each of several arguments; see `begin` and `Calls.results`."""
-        return self.begin(function, calls, least).results(progress)
-
     def begin(
         self,
         function: Callable[..., T],
@@ -159,7 +149,7 @@ def _nothing_from_here() -> Iterator[None]:
 
 
 def _result(future: Future[T], function: Callable[..., T], call: tuple[Any, ...]) -> T:
-    """What another process gave; made here if that process was killed."""
+    """Return what another process gave; call the function here if that process was killed."""
     try:
         return future.result()
     except BrokenProcessPool:

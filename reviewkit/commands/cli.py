@@ -76,7 +76,7 @@ def _new(options: argparse.Namespace) -> int:
 
 
 def _read(options: argparse.Namespace) -> int:
-    from reviewkit.ingest.any_file import read_any
+    from reviewkit.ingest.measurement_file import read_any
     from reviewkit.ingest.sheet.sheet_file import as_json
 
     sheet = read_any(options.file, options.file.name)

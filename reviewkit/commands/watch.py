@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from reviewkit.build.build import Made, hand_over, make
+from reviewkit.build.build import Pending, hand_over, make
 from reviewkit.build.cache import Cache
 from reviewkit.build.options import Options
 from reviewkit.build.pipeline import Composed
@@ -84,7 +84,7 @@ class Bench:
     def __init__(self, folder: Path, pool: Pool, cache: Cache) -> None:
         self.folder = folder
         self.out = Options().out_of(folder)
-        self._pool, self._cache = pool, cache
+        self._pool, self.cache = pool, cache
         self.number = 0
         self.shown: Composed | None = None
         self.versions: dict[str, str] = {}
@@ -100,7 +100,7 @@ class Bench:
         cards: tuple[str, ...] = ()
         files = 0
         try:
-            cards, files = self._take(make(self.folder, Options(), self._pool, self._cache))
+            cards, files = self._take(make(self.folder, Options(), self._pool, self.cache))
             self.faults = ()
         except InputError as error:
             self.faults = tuple(listed(error.faults))
@@ -114,10 +114,10 @@ class Bench:
         root = self.folder.resolve()
         return {m.card for m in measurements if m.file and root / m.file in saved}
 
-    def _take(self, made: Made) -> tuple[tuple[str, ...], int]:
+    def _take(self, made: Pending) -> tuple[tuple[str, ...], int]:
         """Move in what isn't as it was; which cards that changes, and how many files."""
         assert made.composed is not None  # made in this process
-        versions = hand_over(made, Options(), self._cache).files
+        versions = hand_over(made, Options(), self.cache).files
         new = {name for name, version in versions.items() if self.versions.get(name) != version}
         there = places_of(made.composed)
         cards = tuple(name for name, place in there.items() if place in new)
@@ -178,15 +178,20 @@ class _LivePage:
         self._bench = bench
 
     def now(self) -> tuple[str, str]:
-        """The page as it now is, and what its content may do."""
-        travelling = places.templates()
+        """Return the page as it now is, and what its content may do."""
+        bench, shipped = self._bench, places.templates()
+        compiled_in = bench.cache.template_folder()
+        if bench.shown is not None and not bench.faults:
+            pages = bench.shown.pages  # whose process for the session's own templates is running already
+        else:
+            pages = Pages(templates_of(bench.folder), shipped, compiled_in)
         try:
-            text = Pages(templates_of(self._bench.folder), travelling).text(SERVED, **self._facts(self._bench.faults))
+            text = pages.text(SERVED, **self._facts(bench.faults))
         except InputError as error:
-            # the session's own version of this page is at fault: the one that travels says so
-            faults = tuple(dict.fromkeys((*listed(error.faults), *self._bench.faults)))
-            text = Pages(travelling, travelling).text(SERVED, **self._facts(faults))
-        return text, page_policy.served(travelling)
+            # the session's own version of this page is at fault: the shipped one says so
+            faults = tuple(dict.fromkeys((*listed(error.faults), *bench.faults)))
+            text = Pages(shipped, shipped, compiled_in).text(SERVED, **self._facts(faults))
+        return text, page_policy.served(shipped)
 
     def _facts(self, faults: Sequence[str]) -> dict[str, Any]:
         """What the page's template is given."""

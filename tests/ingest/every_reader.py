@@ -34,8 +34,8 @@ from reviewkit.ingest.session.published_file import parse_published
 from reviewkit.ingest.session.repair_file import parse_repair
 from reviewkit.ingest.session.session_file import parse_session
 from reviewkit.ingest.session.timeline_file import read_edited
-from reviewkit.ingest.sheet import sheet_blocks, sheet_file
-from reviewkit.ingest.sheet.sheet_file import parse_sheet
+from reviewkit.ingest.sheet import sheet_rows
+from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.render.footage.timeline import timeline
@@ -177,8 +177,7 @@ def _is_told_enough(data: bytes) -> bool:
 def _sheet_in_blocks(data: bytes) -> object:
     """The way of long files, taken by short ones: the same result, or the same refusal."""
     whole = _said(data)
-    small = {"_BLOCK": 200, "_PART": 40, "_HEAD": 100, "_LOOKED_AT": 300} if len(data) < 20_000 else {"_BLOCK": 100_000}
-    with mock.patch.object(sheet_file, "LONG", 0), mock.patch.multiple(sheet_blocks, **small):
+    with mock.patch.multiple(sheet_rows, LONG=0, _STRETCH=60 if len(data) < 20_000 else 100_000):
         blocks = _said(data)
     assert blocks == whole, f"in blocks {str(blocks)[:200]}, as a whole {str(whole)[:200]}"
     return parse_sheet(data, "m/x.csv")
@@ -186,7 +185,7 @@ def _sheet_in_blocks(data: bytes) -> object:
 
 def _said(data: bytes) -> object:
     try:
-        return json.dumps(sheet_file.as_json(parse_sheet(data, "m/x.csv")))
+        return json.dumps(as_json(parse_sheet(data, "m/x.csv")))
     except InputError as error:
         return [str(fault) for fault in error.faults]
 

@@ -25,7 +25,7 @@ from every_reader import every_reader, pcm, wave, wrong_message
 from PIL import Image
 from wild_files import png_chunk
 
-from reviewkit.ingest.any_file import read_any
+from reviewkit.ingest.measurement_file import read_any
 from reviewkit.ingest.session.notes_file import MOST_NOTES, parse_notes, read_notes
 from reviewkit.ingest.session.photo_file import read_photo
 from reviewkit.ingest.session.price_file import read_prices

@@ -211,3 +211,21 @@ def test_without_the_package_of_type_the_cards_still_fit(monkeypatch):
     finally:
         for cached in caches:
             cached.cache_clear()
+
+
+@pytest.mark.parametrize(("hertz", "across"), [(1000.0, (-66.0, 66.0)), (20.0, (0.0, 66.0)), (20_000.0, (-66.0, 0.0))])
+def test_a_limit_at_one_frequency_is_a_short_line_about_it_and_no_band(hertz, across):
+    x = np.geomspace(20, 20_000, 401)
+    curve = Trace(x, np.full(401, -1.5), "L", "now", "L")
+    items = sound(curve_card(curve, limits=(Limit(-1.0, None, hertz, hertz, "rated"),)))
+    (line,) = shapes(items, "limit")
+    (drawn,) = shapes(items, "curve")
+    left, right = (drawn.points[end, 0] for end in (0, -1))
+    at = left + (right - left) * np.log(hertz / 20) / np.log(1000)
+    assert [end - at for end, _ in line.points] == pytest.approx(across, abs=0.5)
+    assert len({y for _, y in line.points}) == 1
+    assert shapes(items, "band", Area) == []
+    # over a band, the same limit has both
+    items = sound(curve_card(curve, limits=(Limit(-1.0, None, 20.0, 20_000.0, "rated"),)))
+    assert len(shapes(items, "band", Area)) == 1
+    assert [end for end, _ in shapes(items, "limit")[0].points] == pytest.approx([left, right], abs=0.5)

@@ -262,7 +262,7 @@ def test_the_clip_with_alpha_is_the_overlay_to_the_last_bit(made):
     assert (seen[0] != overlay).any()
     # 32 bits a pixel: editing programs go by it (QuickTime File Format, video sample description)
     data = file.read_bytes()
-    assert data[data.rindex(b"png ") + 78 :][:2] == bytes((0, 32))
+    assert data[data.rindex(b"rle ") + 78 :][:2] == bytes((0, 32))
 
 
 def test_the_same_card_gives_the_same_bytes_and_nothing_of_where_and_when(made, tmp_path):

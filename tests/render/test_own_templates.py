@@ -184,6 +184,7 @@ def test_a_loop_that_takes_long_is_named_with_its_line(limited):
     assert (fault.message, fault.line) in ((TIME, 3), (TIME, 4))
 
 
+@pytest.mark.long
 def test_the_time_promised(made):
     begun = time.monotonic()
     fault = made(TOO_MUCH["a large number divided again and again"][0])

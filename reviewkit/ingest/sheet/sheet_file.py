@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping
 from pathlib import Path
+from stat import S_ISREG
 from types import MappingProxyType
-from typing import IO, TYPE_CHECKING
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.ingest.sheet.sheet_blocks import NotPlain, read_blocks
-from reviewkit.ingest.sheet.sheet_columns import Chosen
+from reviewkit.ingest.sheet.sheet_columns import Chosen, choose_columns
 from reviewkit.ingest.sheet.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet.sheet_order import has_sane_values, in_order, over_one_scale
-from reviewkit.ingest.sheet.sheet_rows import Reading, converted, read_lines
+from reviewkit.ingest.sheet.sheet_rows import converted, read_rows
 from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, NumberedLines, decode
 from reviewkit.model.errors import Fault, Faults, InputError
 from reviewkit.model.sheet import Column, Sheet
@@ -24,7 +23,7 @@ if TYPE_CHECKING:
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
 MOST_BYTES = 1_000_000_000
-LONG = 400_000  # bytes from which the fast parser pays for its import
+_SHOWN_WITHIN = 50_000  # characters at the beginning, in which a file must show how it is laid out
 
 
 def parse_sheet(
@@ -35,40 +34,62 @@ def parse_sheet(
     units: Mapping[str, str] = _NOTHING_SAID,
     full_scale_v: float | None = None,
 ) -> Sheet:
-    """A measurement file's bytes as columns converted to Hz, s, V, W, Ω, % (dB kinds stay in their own).
+    """Return a measurement file's columns, converted to Hz, s, V, W, Ω, % (dB kinds stay in their own).
 
-    `columns`: time, frequency, power, impedance, distortion, level, left, right, "left into right" or "right into
-    left" -> header text, or number from 1. `units`: the same names -> a unit. `full_scale_v`: the peak voltage of a
-    full-scale sine.
-    Time and frequency rise in the result. Raises InputError with every fault found, each with its line.
+    Parameters
+    ----------
+    data
+        The file's bytes, in any usual encoding.
+    source
+        What messages call the file.
+    columns
+        time, frequency, power, impedance, distortion, level, left, right, "left into right" or "right into left" ->
+        header text, or number from 1.
+    units
+        The same names -> a unit.
+    full_scale_v
+        The peak voltage of a full-scale sine.
+
+    Returns
+    -------
+    Sheet
+        Columns of shape (rows,); time and frequency rise.
+
+    Raises
+    ------
+    InputError
+        With every fault found, each with its line.
     """
-    return _parse(io.BytesIO(data), source, columns, units, full_scale_v)
-
-
-def _parse(
-    stream: IO[bytes],
-    source: str,
-    columns: Mapping[str, str | int],
-    units: Mapping[str, str],
-    full_scale_v: float | None,
-) -> Sheet:
-    encoding, reading = _read(stream, source, columns, units)
+    text, encoding = decode(data, source)
+    del data  # a long file isn't in memory twice
+    beginning = text[: text.find("\n", _SHOWN_WITHIN) + 1 or len(text)]
+    layout = find_layout(NumberedLines(beginning)) or find_layout(NumberedLines(text))
+    if layout is None:
+        raise InputError(
+            Fault(
+                source,
+                0,
+                "no row holds two numbers or more set apart by comma, semicolon, tab or spaces; "
+                "export the readings as a table of text",
+            )
+        )
+    chosen, notes = choose_columns(layout, columns, units, source)
     faults = Faults(source)
-    faults.found += reading.faults
-    if not has_sane_values(reading.table, reading.chosen, faults):
+    table = read_rows(text, layout, chosen, faults)
+    del text
+    sane = has_sane_values(table, chosen, faults)
+    if sane:
+        table, chosen = over_one_scale(table, chosen, faults)
+        place = _abscissa(chosen)
+        abscissa = converted(table.values[:, place], chosen[place].unit.factor)
+        table = in_order(table, abscissa, chosen[place].role, faults)
+    if faults.found or not sane:
         raise InputError(sorted(faults.found, key=lambda fault: fault.line))
-    table, chosen = over_one_scale(reading.table, reading.chosen, faults)
-    place = _abscissa(chosen)
-    abscissa = converted(table.values[:, place], chosen[place].unit.factor)
-    table = in_order(table, abscissa, chosen[place].role, faults)
-    if faults.found:
-        raise InputError(sorted(faults.found, key=lambda fault: fault.line))
-    warnings = [*reading.notes, *table.warnings]
     read = tuple(_column(table.values[:, each], chosen[each]) for each in range(len(chosen)))
+    warnings = [*notes, *table.warnings]
     if full_scale_v is None and any(column.unit == "dBFS" for column in read):
         warnings.append('levels in dBFS need the voltage of full scale; add for example full_scale = "10 V"')
-    separator = reading.layout.separator
-    separator = SPACES if separator == WIDE_SPACES else separator
+    separator = SPACES if layout.separator == WIDE_SPACES else layout.separator
     turned = len(table.lines) > 1 and bool(table.lines[0] > table.lines[-1])
     return Sheet(
         source,
@@ -79,7 +100,7 @@ def _parse(
         table.decimal,
         table.skipped,
         tuple(warnings),
-        laid_out=_laid_out(reading.layout, turned=turned),
+        laid_out=_laid_out(layout, turned=turned),
     )
 
 
@@ -107,11 +128,15 @@ def read_sheet(
     units: Mapping[str, str] = _NOTHING_SAID,
     full_scale_v: float | None = None,
 ) -> Sheet:
-    """The same for a file; `source` is what messages call it. Raises InputError, also where it cannot be opened."""
+    """Return the same of a file; `source` is what messages call it. Raises InputError, also if it can't be opened."""
     try:
-        with path.open("rb") as opened:
-            stream = opened if opened.seekable() else io.BytesIO(opened.read())
-            return _parse(stream, source, columns, units, full_scale_v)
+        status = path.stat()
+        if not S_ISREG(status.st_mode):
+            raise InputError(Fault(source, 0, "this isn't a file; write the name of an export"))
+        if status.st_size > MOST_BYTES:
+            size = f"the file holds {status.st_size / 1e9:.3g} GB, and {MOST_BYTES / 1e9:g} are the most that are read"
+            raise InputError(Fault(source, 0, f"{size}; export a shorter stretch, or fewer readings a second"))
+        return parse_sheet(path.read_bytes(), source, columns=columns, units=units, full_scale_v=full_scale_v)
     except OSError as error:
         reason = error.strerror or "cannot be read"
         raise InputError(
@@ -137,52 +162,6 @@ def as_json(sheet: Sheet) -> dict[str, object]:
         "skipped": [{"line": row.line, "why": row.why} for row in sheet.skipped],
         "warnings": list(sheet.warnings),
     }
-
-
-def _read(
-    stream: IO[bytes], source: str, columns: Mapping[str, str | int], units: Mapping[str, str]
-) -> tuple[str, Reading]:
-    """The encoding, and what was read: in blocks where the file is long, else as a whole.
-
-    A fault found in blocks is believed only where the whole file is laid out as its beginning is.
-    """
-    size = stream.seek(0, io.SEEK_END)
-    if size > MOST_BYTES:
-        said = f"the file holds {size / 1e9:.3g} GB, and {MOST_BYTES / 1e9:g} are the most that are read"
-        raise InputError(Fault(source, 0, f"{said}; export a shorter stretch, or fewer readings a second"))
-    is_long = size >= LONG
-    in_blocks = _in_blocks(stream, source, columns, units) if is_long else None
-    if in_blocks is not None and not in_blocks.faults:
-        return "utf-8", in_blocks
-    stream.seek(0)
-    text, encoding = decode(stream.read(), source)
-    if is_long and in_blocks is None:
-        in_blocks = _in_blocks(io.BytesIO(text.encode()), source, columns, units)
-        if in_blocks is not None and not in_blocks.faults:
-            return encoding, in_blocks
-    lines = NumberedLines(text)
-    layout = find_layout(lines)
-    if layout is None:
-        raise InputError(
-            Fault(
-                source,
-                0,
-                "no row holds two numbers or more set apart by comma, semicolon, tab or spaces; "
-                "export the readings as a table of text",
-            )
-        )
-    if in_blocks is not None and in_blocks.layout == layout:
-        return encoding, in_blocks
-    return encoding, read_lines(lines, layout, columns, units, source)
-
-
-def _in_blocks(
-    stream: IO[bytes], source: str, columns: Mapping[str, str | int], units: Mapping[str, str]
-) -> Reading | None:
-    try:
-        return read_blocks(stream, source, columns, units)
-    except (NotPlain, InputError):
-        return None  # read as a whole, a file may be laid out otherwise than its beginning alone shows
 
 
 def _abscissa(chosen: tuple[Chosen, ...]) -> int:

@@ -147,7 +147,7 @@ def _evenly_spaced(values: NDArray[np.float64]) -> bool:
     if len(steps) < 2 or np.min(steps) <= 0:
         return False
     taken = np.round(steps / np.median(steps))
-    if np.count_nonzero(taken == 1) < 0.8 * len(steps) or np.min(taken) < 1:
+    if np.count_nonzero(taken == 1) < 0.8 * len(steps):
         return False
     index = np.concatenate(([0.0], np.cumsum(taken)))
     step = (values[-1] - values[0]) / index[-1]

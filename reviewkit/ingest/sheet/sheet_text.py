@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import re
 from collections import deque
 from collections.abc import Iterator
@@ -21,7 +20,6 @@ _COMMENT_MARKS = ("#", "*", "/", ";")
 _RULE = re.compile(r"[\s,;|+]*+[-=_]{4}[-=_\s,;|+]*+")
 _RULE_MARKS = ("-", "=", "_", "+", "|")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
-_CONTROL_BYTE = re.compile(rb"[\x00-\x08\x0e-\x1f\x7f]")
 _CONTROL_LOOKED_AT = 200_000  # characters; farther on a control character shows up as a cell that is no number
 _LOOK_ALIKE = str.maketrans(
     {
@@ -110,39 +108,27 @@ def _checked(text: str, source: str) -> str:
     return text
 
 
-def is_plain(data: bytes, *, control_too: bool = False) -> bool:
-    """Whether `decode` would take this part of a file as it is: UTF-8 without zero bytes and lone carriage returns.
-
-    `data`: whole lines, carriage returns before line feeds taken away; `control_too`: the file's beginning, in which
-    no control character may stand and no known binary format show.
-    """
-    if b"\0" in data or b"\r" in data or data.endswith(b"\x1a"):
-        return False
-    if not data.isascii():
-        try:
-            data.decode()
-        except UnicodeDecodeError:
-            return False
-    if not control_too:
-        return True
-    return not data.startswith(tuple(beginning for beginning, _ in _KNOWN_BINARY)) and not _CONTROL_BYTE.search(data)
-
-
 @dataclass(frozen=True)
 class NumberedLines:
-    """Every line of a text with its number from `first` on. A quoted cell that goes over line ends makes one line of
-    several. Each pass makes them anew: all at once they would take many times the memory of the text.
+    """The lines of a text from the character `start` on, with their numbers from `first` on. A quoted cell that goes
+    over line ends makes one line of several. Each pass splits the text again: all lines at once would take many times
+    its memory.
     """
 
     text: str
     first: int = 1
+    start: int = 0
 
     def __iter__(self) -> Iterator[NumberedLine]:
-        return _joined(self._lines()) if '"' in self.text else self._lines()
+        return _joined(self._lines()) if self.text.find('"', self.start) >= 0 else self._lines()
 
     def _lines(self) -> Iterator[NumberedLine]:
-        for number, line in enumerate(io.StringIO(self.text, newline="\n"), self.first):
-            yield number, line.removesuffix("\n")
+        number, start = self.first, self.start
+        while start < len(self.text):  # a file in memory or a split text would take several times the text's own
+            end = self.text.find("\n", start)
+            end = end if end >= 0 else len(self.text)
+            yield number, self.text[start:end]
+            number, start = number + 1, end + 1
 
 
 def _joined(lines: Iterator[NumberedLine]) -> Iterator[NumberedLine]:
@@ -160,12 +146,6 @@ def _joined(lines: Iterator[NumberedLine]) -> Iterator[NumberedLine]:
                     break
         ahead.extend(islice(lines, _MOST_LINES_IN_A_CELL - len(ahead)))
         yield number, line
-
-
-def may_go_on(block: bytes) -> bool:
-    """Whether a quoted cell may go on over the end of a block of whole lines."""
-    last = block.rsplit(b"\n", _MOST_LINES_IN_A_CELL)[-_MOST_LINES_IN_A_CELL:] if b'"' in block else []
-    return any(line.count(b'"') % 2 for line in last)
 
 
 def cleaned(cell: str) -> str:

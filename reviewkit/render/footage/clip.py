@@ -1,7 +1,6 @@
 """A card that moves: its frame, the curve drawn from left to right, names and readings, the needle last, then held.
 
-Each layer is painted once; a frame is columns copied from one layer to the next. What is held is encoded for half
-a second, and the bytes of that are put in as often as needed.
+Each layer is painted once; a frame is columns copied from one layer to the next. The encoder repeats the last frame.
 """
 
 from __future__ import annotations
@@ -10,12 +9,12 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.render.cards.png import png_with_alpha
 from reviewkit.render.cards.scene import Item
 from reviewkit.render.footage.ffmpeg import ENCODER, Encoder, encode
 
@@ -31,13 +30,11 @@ _SWEPT, _NAMED = Fraction(7, 10), Fraction(17, 20)
 _SHARE, _MOST_S = Fraction(1, 3), 2  # of the clip's length, and at most so long, until all is there
 # one number of threads: the same bytes; nothing moves and nothing is cut, so nothing is to be foreseen
 QUALITY = (
-    *("-preset", "medium", "-crf", "16", "-bf", "0", "-threads", "4"),
+    *("-preset", "veryfast", "-crf", "16", "-bf", "0", "-threads", "4"),
     *("-x264-params", "ref=1:rc-lookahead=0:mbtree=0:weightp=0:scenecut=0"),
 )
 _COLOURS = {"range": "tv", "color_primaries": "bt709", "color_trc": "bt709", "colorspace": "bt709"}
 _NO_TRACES = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:v", "+bitexact")
-_PARAMETERS = b"\x00\x00\x00\x01\x67"  # begins a picture that needs none before it (ITU-T H.264, annex B; NAL type 7)
-_FORMAT, _DEPTH_BEHIND = b"png ", 78  # the data format of a sample description, and how far behind it the depth is
 
 
 @dataclass(frozen=True)
@@ -92,89 +89,43 @@ def opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> 
 
     The same pictures give the same bytes. Raises CannotFinish; `place` is then not there.
     """
-    made = lengths(seconds, motion.rate)
-    round_of = max(round(motion.rate / 2), 2)  # held frames that are encoded once
-    rounds, odd = divmod(made.held, round_of)
-    encoded_held = odd + (round_of if rounds else 0)
-    first = next(pixels)
-    height, width = first.shape[:2]
-    planes = (_yuv(some) for some in _after(first, pixels))
-    stream = place.with_suffix(".h264")
     colours = ":".join(f"{name}={value}" for name, value in _COLOURS.items())
-    hold = f",tpad=stop={encoded_held}:stop_mode=clone" if encoded_held else ""
-    options = [
-        *("-f", "rawvideo", "-pixel_format", "yuv420p", "-video_size", f"{width}x{height}"),
-        *(
-            "-framerate",
-            str(motion.rate),
-            "-i",
-            "pipe:0",
-            "-vf",
-            f"setparams={colours}{hold}",
-            "-c:v",
-            ENCODER,
-            *QUALITY,
-        ),
-        *("-force_key_frames", f"expr:eq(n,{1 + made.drawing + odd})"),
-        *("-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709"),
-        *(*_NO_TRACES, "-f", "h264", f"file:{stream}"),
-    ]
-    try:
-        encode(
-            motion.encoder.ffmpeg, options, (plane for frame in drawn(planes, made.drawing, _mixed) for plane in frame)
-        )
-        whole = stream.read_bytes()
-        again = whole.rfind(_PARAMETERS) if rounds else len(whole)
-        timed = f"setts=ts=round(N/TB/({motion.rate}))"
-        options = ["-f", "h264", "-framerate", str(motion.rate), "-i", "pipe:0", "-c", "copy", "-bsf:v", timed]
-        options += ["-video_track_timescale", str(_timescale(motion.rate)), "-movflags", "+faststart", *_NO_TRACES]
-        _finished(motion.encoder.ffmpeg, options, [whole[:again], whole[again:] * rounds], place)
-    finally:
-        stream.unlink(missing_ok=True)
+    encoding = ["-c:v", ENCODER, *QUALITY, "-movflags", "+faststart"]
+    encoding += ["-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709"]
+    planes = (_yuv(some) for some in pixels)
+    _encode_clip(planes, _mixed, "yuv420p", f"setparams={colours}", encoding, place, motion, seconds)
 
 
 def clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
-    """Write PNG in MOV with straight alpha, every value kept, as `opaque_clip` does else."""
-    made = lengths(seconds, motion.rate)
+    """Write run-length coded pixels in MOV with straight alpha, every value kept, as `opaque_clip` does otherwise."""
     planes = ((some,) for some in pixels)
-    options = ["-f", "image2pipe", "-framerate", str(motion.rate), "-c:v", "png", "-i", "pipe:0", "-c", "copy"]
-    options += ["-video_track_timescale", str(_timescale(motion.rate)), *_NO_TRACES]
-
-    def pictures() -> Iterator[bytes]:
-        for (frame,) in drawn(planes, made.drawing, _mixed_clear):
-            picture = png_with_alpha(frame)
-            yield picture
-        for _ in range(made.held):
-            yield picture
-
-    _finished(motion.encoder.ffmpeg, options, pictures(), place)
-    _tell_depth(place)
+    encoding = ["-c:v", "qtrle", "-pix_fmt", "argb"]
+    _encode_clip(planes, _mixed_clear, "rgba", "null", encoding, place, motion, seconds)
 
 
-def _tell_depth(place: Path) -> None:
-    """Write into a MOV that its pixels have 32 bits: a copied stream is said to have 24, and programs that go by that
-    see no alpha. Places are those of the video sample description (QuickTime File Format Specification).
-    """
-    with place.open("r+b") as file:
-        while head := file.read(8):
-            size, name = int.from_bytes(head[:4], "big"), head[4:]
-            skipped = 8
-            if size == 1:  # the size is a long one
-                size, skipped = int.from_bytes(file.read(8), "big"), 16
-            if name == b"moov":
-                begin = file.tell()
-                at = file.read(size - skipped).index(_FORMAT)
-                file.seek(begin + at + _DEPTH_BEHIND)
-                file.write((32).to_bytes(2, "big"))
-                return
-            file.seek(size - skipped, 1)
-
-
-def _finished(ffmpeg: str, options: Sequence[str], pieces: Sequence[bytes] | Iterator[bytes], place: Path) -> None:
-    """Encode into a place, which is left empty where that fails."""
+def _encode_clip(
+    planes: Iterator[Planes],
+    mixed: Callable[[Bytes, Bytes, float], Bytes],
+    pixel_format: str,
+    filters: str,
+    encoding: Sequence[str],
+    place: Path,
+    motion: Motion,
+    seconds: float,
+) -> None:
+    """Encode the frames of a clip, the last one held to its end; `place` is left empty if that fails."""
+    length = lengths(seconds, motion.rate)
+    frames = drawn(planes, length.drawing, mixed)
+    first = next(frames)
+    height, width = first[0].shape[:2]
+    options = ["-f", "rawvideo", "-pixel_format", pixel_format, "-video_size", f"{width}x{height}"]
+    options += ["-framerate", str(motion.rate), "-i", "pipe:0"]
+    options += ["-vf", f"{filters},tpad=stop={length.held}:stop_mode=clone" if length.held else filters]
+    options += [*encoding, "-video_track_timescale", str(_timescale(motion.rate)), *_NO_TRACES]
+    pieces = (plane for frame in chain((first,), frames) for plane in frame)
     done = False
     try:
-        encode(ffmpeg, [*options, f"file:{place}"], pieces)  # a folder may be called tcp:x
+        encode(motion.encoder.ffmpeg, [*options, f"file:{place}"], pieces)  # a folder may be called tcp:x
         done = True
     finally:
         if not done:
@@ -184,11 +135,6 @@ def _finished(ffmpeg: str, options: Sequence[str], pieces: Sequence[bytes] | Ite
 def _timescale(rate: Fraction) -> int:
     """Ticks a second of which a frame takes a whole number; at least some hundreds, so that durations are exact too."""
     return rate.numerator * math.ceil(600 / rate.numerator)
-
-
-def _after(first: Bytes, rest: Layers) -> Iterator[Bytes]:
-    yield first
-    yield from rest
 
 
 # ------------------------------------------------------------------ frames
