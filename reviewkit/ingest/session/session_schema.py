@@ -1,7 +1,8 @@
 """The keys of session.toml as pydantic models, made from the marks in `reviewkit/model/session.py`.
 
-Which keys there are, the model's dataclasses say; what each mark lets a value be, TYPES says. Importing this module
-imports pydantic: do it late.
+The model's dataclasses give the keys, and TYPES what each mark lets a value be. A reader that depends on an earlier key
+returns None where that key could not be read: one mistake is one fault. Importing this module imports pydantic: do it
+late.
 """
 
 from __future__ import annotations
