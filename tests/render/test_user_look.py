@@ -10,7 +10,8 @@ from matplotlib import get_data_path
 from PIL import Image
 
 from reviewkit.build.pipeline import prepare
-from reviewkit.ingest.session.session_schema import LookTable
+from reviewkit.ingest.session.session_schema import schema_of
+from reviewkit.model.session import LookSettings
 from reviewkit.render.cards.card import Order, draw_pictures
 from reviewkit.render.cards.contrast import contrast
 from reviewkit.render.cards.look import LOOKS, Look
@@ -40,7 +41,7 @@ def told(keys):
 
 def test_the_keys_are_those_of_a_look():
     colours = {field.name for field in fields(Look)} - {"name"}
-    assert set(LookTable.model_fields) == colours | {"font", "bold_font", "presenter"}
+    assert set(schema_of(LookSettings).examples()) == colours | {"font", "bold_font", "presenter"}
 
 
 # ------------------------------------------------------------------ colours

@@ -6,7 +6,8 @@ from functools import cache
 
 Triple = tuple[float, float, float]
 
-# Machado, Oliveira & Fernandes 2009 (from memory), severity 100 %: they act on linear RGB; rows sum to one, so greys stay grey.
+# Machado, Oliveira & Fernandes 2009 (from memory), severity 100 %: they act on linear RGB; rows sum to one, so greys
+# stay grey.
 DEFICIENCIES: dict[str, tuple[Triple, Triple, Triple]] = {
     "protan": (
         (0.152286, 1.052583, -0.204868),
