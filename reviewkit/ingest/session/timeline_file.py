@@ -18,7 +18,7 @@ from typing import Any
 
 from reviewkit.ingest.plain_text import decode
 from reviewkit.model.errors import Fault, Faults, InputError
-from reviewkit.model.timecode import exact_rate, nearest_frame
+from reviewkit.model.timecode import exact_rate, nearest_frame, timecode_label
 
 FILE_NAME = "final.otio"
 NOT_READ = f"{FILE_NAME}: not read, so chapters are the planned ones; pip install 'bench-reviewkit[timeline]'"
