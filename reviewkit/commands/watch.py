@@ -227,11 +227,10 @@ class _LivePage:
         """Return the current page and its policy."""
         session, shipped = self._session, places.templates()
         compiled_in = session.cache.template_folder()
-        if session.shown is not None and not session.faults:
-            pages = session.shown.pages  # whose process for the session's own templates is running already
-        else:
-            pages = Pages(templates_of(session.folder), shipped, compiled_in)
         try:
+            # those of the last build have a process for the session's own templates running already
+            current = session.shown.pages if session.shown is not None and not session.faults else None
+            pages = current or Pages(templates_of(session.folder), shipped, compiled_in)
             text = pages.text(SERVED, **self._facts(session.faults))
         except InputError as error:
             # the session's own version of this page is at fault: the shipped one reports it
