@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
+from reviewkit.model.level import Level
+
 
 @dataclass(frozen=True)
 class Unit:
@@ -80,6 +82,12 @@ class Rating:
     source: str = ""
     line: int = 0
     reference_v: float | None = None
+    level: Level | None = None  # at which it holds, if that is not a power: volts, dBFS, dB relative to a reference
+    nominal: float | None = None  # printed as what the unit has, not as a limit
+    tolerance: tuple[float, float] | None = None  # of a nominal value: the lowest and the highest that it allows
+    typical: bool = False  # printed as typical: it promises nothing
+    termination: str = ""  # of the input: "shorted", "1 kohm", "cartridge"
+    volume: str = ""  # position of the volume control
 
 
 @dataclass(frozen=True)
@@ -98,10 +106,13 @@ class Measurement:
     channels: str = ""
     drive_w: float | None = None  # from `drive`, given as a power, or as volts where the load is known
     drive_v: float | None = None
+    level: Level | None = None  # from a `drive` that is neither: dBFS, or dB relative to a reference
     frequency_hz: float | None = None
     input_level_v: float | None = None
     window: str = ""
     weighting: str = ""
+    termination: str = ""
+    volume: str = ""
     driven: str = ""
     against: str = ""
     equalised: bool = False
