@@ -132,13 +132,13 @@ def _below_rated(c: Conditions, column: Column, power_w: Array, percent: Array) 
         and (rating.load_ohm is None or rating.load_ohm == c.measurement.load_ohm)
     ]
     for rated_w in dict.fromkeys(promised):
-        inside = np.flatnonzero((power_w >= LOWEST_POWER_W) & (power_w <= rated_w))
-        if len(inside):
-            highest = int(inside[np.argmax(percent[inside])])
-            low_w = LOWEST_POWER_W if power_w[0] <= LOWEST_POWER_W else float(power_w[inside[0]])
-            at: dict[str, Any] = {"power": float(power_w[highest]), "powers": [low_w, float(power_w[inside[-1]])]}
-            at |= {"rated": rated_w, "frequency": c.measurement.frequency_hz, "figure": figure_of(column)}
-            found.append(figures.finding(c, "highest_distortion", column.channel, percent[highest], **at))
+        range_w = (max(LOWEST_POWER_W, float(power_w[0])), min(rated_w, float(power_w[-1])))
+        if range_w[0] < range_w[1]:
+            where, inside = curves.part(power_w, percent, range_w)
+            highest = int(np.argmax(inside))
+            at: dict[str, Any] = {"power": float(where[highest]), "powers": list(range_w), "rated": rated_w}
+            at |= {"frequency": c.measurement.frequency_hz, "figure": figure_of(column)}
+            found.append(figures.finding(c, "highest_distortion", column.channel, inside[highest], **at))
     return found
 
 

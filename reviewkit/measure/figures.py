@@ -12,6 +12,7 @@ from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN
 from reviewkit.model.session import Rating
 
+_FROM_MEASUREMENT = ("load", "input", "channels", "setting", "termination", "volume")
 LN10_OVER_20 = math.log(10) / 20
 
 
@@ -35,7 +36,10 @@ def finding(
             under["power"] = m.drive_w
         elif m.drive_v is not None:
             under["voltage"] = m.drive_v
-    for key, entry in (("load", m.load_ohm), ("input", m.input), ("channels", m.channels), ("setting", m.setting)):
+    if m.level is not None:
+        under |= m.level.entries()
+    for key in _FROM_MEASUREMENT:
+        entry = m.load_ohm if key == "load" else getattr(m, key)
         if entry not in (None, "") and key not in under:
             under[key] = entry
     value = float(value)
@@ -95,6 +99,7 @@ def drive(c: Conditions) -> str:
         {
             "power": m.drive_w,
             "voltage": None if m.drive_w is not None else m.drive_v,
+            **(m.level.entries() if m.level is not None else {}),
             "load": m.load_ohm if (m.drive_w or m.drive_v) else None,
         }
     )

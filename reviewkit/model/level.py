@@ -60,14 +60,17 @@ LEVEL_KEYS = (*_KEYS.values(), "relative_level")
 FULL_SCALE = Level(0.0, "dBFS")
 
 
-def level_of(at: Mapping[str, Any]) -> Level | None:
-    """Return the level among a finding's conditions; None if they hold none."""
-    for unit, key in _KEYS.items():
-        if at.get(key) is not None:
-            return Level(float(at[key]), unit, at.get("load"))
+def levels_of(at: Mapping[str, Any]) -> list[Level]:
+    """Return the levels among a finding's conditions: what was set, and what was measured there."""
+    levels = [Level(float(at[key]), unit, at.get("load")) for unit, key in _KEYS.items() if at.get(key) is not None]
     if relative := at.get("relative_level"):
-        return Level(float(relative[0]), "dB", reference=str(relative[1]))
-    return None
+        levels.append(Level(float(relative[0]), "dB", reference=str(relative[1])))
+    return levels
+
+
+def level_of(at: Mapping[str, Any]) -> Level | None:
+    """Return the first level among a finding's conditions; None if they hold none."""
+    return next(iter(levels_of(at)), None)
 
 
 def is_same(decibels: float) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from reviewkit.model import digits, quantities
 from reviewkit.model.finding import Finding
-from reviewkit.model.level import FULL_SCALE, Level, is_same, level_of
+from reviewkit.model.level import FULL_SCALE, Level, is_same, levels_of
 from reviewkit.model.ratings import EQUAL, HARD, LOWEST_POWER_W, RULES, SPOT_HZ, distortion_limit, rated_output_w
 from reviewkit.model.session import Rating
 
@@ -235,10 +235,10 @@ def rated_level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> 
         return Level(rating.power_w, "W", load_ohm), "rated"
     if rating.level is not None:
         return Level(rating.level.value, rating.level.unit, load_ohm, rating.level.reference), "rated"
-    had = level_of(finding.at)
-    if quantities.QUANTITIES[finding.quantity].is_distortion and had is not None and had.unit == "dBFS":
+    levels, distortion = levels_of(finding.at), quantities.QUANTITIES[finding.quantity].is_distortion
+    if distortion and any(had.unit == "dBFS" for had in levels):
         return FULL_SCALE, "meant"
-    if quantities.QUANTITIES[finding.quantity].is_distortion or (rating.quantity == "input_sensitivity" and had):
+    if distortion or (rating.quantity == "input_sensitivity" and levels):
         power_w = rated_output_w(ratings, load_ohm)
         return (Level(power_w, "W", load_ohm), "meant") if power_w else (None, "")
     return None, ""
@@ -247,9 +247,12 @@ def rated_level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> 
 def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand:
     if rating.quantity == "power" and not is_in_percent(rating, finding):
         return Stand(SAME)  # the power is the figure itself
-    had = level_of(finding.at)
-    shown = quantities.level_text(had) if had else ""
     wanted, how = rated_level(rating, finding, ratings)
+    levels = levels_of(finding.at)
+    # of a level that is known in several ways, the one that can be compared
+    alike = [had for had in levels if wanted is not None and had.decibels_above(wanted) is not None]
+    had = next(iter((*alike, *levels)), None)
+    shown = quantities.level_text(had) if had else ""
     if wanted is None:
         return Stand(SAME, assumed=f"at {shown}" if shown else "")
     at = quantities.level_text(wanted)

@@ -99,12 +99,13 @@ def _off_nominal(rating: Rating, finding: Finding) -> str:
 
 
 def figure_with_place(rating: Rating, finding: Finding, findings: Iterable[Finding]) -> str:
-    """Return a figure of a band with where it was read: "0.17 % at 20 kHz", "0.035 % at 40 W at 20 kHz"."""
+    """Return a figure of a band with where it was read: "0.17 % at 20 kHz", "0.035 % at 40 W, 20 kHz"."""
     hz = finding.at.get("frequency")
-    where = f" at {quantities.hertz(hz)}" if hz is not None else ""
+    text = measured(rating, finding, findings, MEETS)
+    where = f"{', ' if ' at ' in text else ' at '}{quantities.hertz(hz)}" if hz is not None else ""
     if not where and finding.at.get("band"):
         where = f" over {quantities.band((finding.at['band'][0], finding.at['band'][1]))}"
-    return measured(rating, finding, findings, MEETS) + where
+    return text + where
 
 
 def margin(rating: Rating, answer: Answer) -> str:
@@ -176,7 +177,7 @@ def _reasons(rating: Rating, answer: Answer, *, alone: bool) -> list[tuple[str, 
         because = why_bound(answer.finding)
         reasons.append((f"the figure is a bound, {because}", because))
     if rating.rule.lower() == "music" and answer.side == OUTSIDE:
-        reasons.append(("continuous power cannot deny a music rating", "music power; measured continuous"))
+        reasons.append(("continuous power cannot deny a music rating", "rated as music, measured continuous"))
     if answer.finding.quantity == "power_reached" and answer.side == OUTSIDE:
         reasons.append(("the sweep stops before the limit is reached", "the sweep stops early"))
     if rating.typical and answer.side == OUTSIDE:

@@ -69,7 +69,7 @@ MISTAKES = {
     ),
     '[[rated]]\nquantity = "input sensitivity"\nat_least = "150 mV"': (
         "session.toml:6: [[rated]] input sensitivity: at_least does not go with input sensitivity, which takes "
-        'at_most; write at_most = "150 mV"'
+        'nominal or at_most; write nominal = "150 mV" or at_most = "150 mV"'
     ),
     '[[rated]]\nquantity = "imd"\nat_most = "0.03 %"\ntones = ["7 kHz", "60 Hz"]': (
         'session.toml:7: [[rated]] imd: tones = ["7 kHz", "60 Hz"] does not rise; '

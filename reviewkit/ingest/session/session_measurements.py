@@ -7,7 +7,7 @@ import re
 import unicodedata
 from collections import Counter
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
@@ -170,6 +170,9 @@ def _measurement(entry: _Entry, name: str, bench: Bench) -> Measurement:
         channels=table.channels or ("one" if table.driven else bench.channels),
         drive_w=drive_w,
         drive_v=drive_v,
+        level=table.drive if table.drive is not None and table.drive.unit in ("dBFS", "dB") else None,
+        termination=table.termination,
+        volume=table.volume,
         frequency_hz=table.frequency,
         input_level_v=table.input_level,
         window=table.window,
@@ -194,16 +197,12 @@ def _both_levels(entry: _Entry, load_ohm: float | None) -> tuple[float | None, f
     drive = entry.table.drive
     if drive is None:
         return None, None
-    if load_ohm is None or math.isinf(load_ohm):
-        if drive.watts is not None and load_ohm is not None:
-            given = f"drive = {values.written(entry.place.value('drive'))}"
-            remedy = 'write a voltage, for example "6.3 V"'
-            entry.place.fault(f"{given} is a power, but the load is open; {remedy}", "drive")
-        return drive.watts, drive.volts
-    if drive.watts is not None:
-        return drive.watts, math.sqrt(drive.watts * load_ohm)
-    assert drive.volts is not None
-    return drive.volts**2 / load_ohm, drive.volts
+    if load_ohm is not None and math.isinf(load_ohm) and drive.unit == "W":
+        given = f"drive = {values.written(entry.place.value('drive'))}"
+        remedy = 'write a voltage, for example "6.3 V"'
+        entry.place.fault(f"{given} is a power, but the load is open; {remedy}", "drive")
+    into = replace(drive, load_ohm=load_ohm)
+    return into.watts, into.volts
 
 
 # ------------------------------------------------------------------ between measurements

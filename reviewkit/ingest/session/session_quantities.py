@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from reviewkit.ingest.session.session_values import NUMBER, text, written
+from reviewkit.model.level import Level
 from reviewkit.model.units import (
     EXAMPLES,
     UNITS,
@@ -25,13 +26,6 @@ from reviewkit.model.units import (
 
 _LARGEST, _SMALLEST = 1e12, 1e-15  # in the base unit
 _PLUS_MINUS = re.compile(r"^\s*(?:±|\+/-|\+-)\s*")
-
-
-class Drive(NamedTuple):
-    """The level a capture was made at: one of the two as written."""
-
-    watts: float | None
-    volts: float | None
 
 
 class Volts(NamedTuple):
@@ -99,27 +93,53 @@ def load(value: Any) -> float:
         raise ValueError(f'{error}, or "open"' if str(error).endswith('"') else str(error)) from None
 
 
-def drive(value: Any) -> Drive:
-    """The level of a capture: a power or a voltage."""
+def drive(value: Any) -> Level:
+    """Return the level of a capture or a rating: a power, a voltage, dBFS, or dB relative to a reference."""
     remedy = 'write a power or a voltage, for example "5 W" or "2.83 V"'
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         raise ValueError(f"{written(value)} has no unit; {remedy}")
     if not isinstance(value, str):
         raise ValueError(f"{written(value)} is no level; {remedy}")
+    level, _, reference = (part.strip() for part in value.partition(" re "))
     try:
-        amount, unit = split_quantity(value)
+        amount, unit = split_quantity(level)
     except UnitError as error:
         raise ValueError(f"{error}; {remedy}") from None
     if not unit:
         raise ValueError(f"{written(value)} has no unit; {remedy}")
     known = unit_of(unit)
-    if known is None or known.base not in ("W", "V"):
+    base = known.base if known is not None else ""
+    if base == "dB" and not reference:
+        raise ValueError(f'{written(value)} is relative to nothing; write for example "-20 dB re 250 nWb/m"')
+    if known is None or base not in ("W", "V", "dBFS", "dB") or (reference and base != "dB"):
         raise ValueError(f"{written(value)} is no power and no voltage; {remedy}")
     result = scaled(amount, known.factor)
     _check_size(result, value, remedy)
-    if not result > 0:
+    if base == "dBFS" and result > 0:
+        raise ValueError(f'{written(value)} is above full scale; write for example "0 dBFS" or "-60 dBFS"')
+    if base in ("W", "V") and not result > 0:
         raise ValueError(f"{written(value)} is not above zero; {remedy}")
-    return Drive(result, None) if known.base == "W" else Drive(None, result)
+    return Level(result, base, reference=reference)
+
+
+def tolerance(value: Any, nominal: float, unit: str) -> tuple[float, float]:
+    """Return what a tolerance of percent or dB allows about a nominal value, in the value's unit."""
+    remedy = 'write for example "1 dB"' if unit == "dB" else 'write for example "10 %" or "1 dB"'
+    try:
+        amount, word = split_quantity(without_sign(value) if isinstance(value, str) else "")
+    except UnitError:
+        raise ValueError(f"{written(value)} is no tolerance; {remedy}") from None
+    known = unit_of(word) if word else None
+    if known is None or not amount > 0 or known.base not in ("dB", "%") or (unit == "dB" and known.base == "%"):
+        raise ValueError(f"{written(value)} is no tolerance; {remedy}")
+    amount = scaled(amount, known.factor)
+    if unit == "dB":
+        return nominal - amount, nominal + amount
+    if known.base == "dB":
+        return nominal * 10 ** (-amount / 20), nominal * 10 ** (amount / 20)
+    if amount >= 100:
+        raise ValueError(f"{written(value)} allows everything; {remedy}")
+    return nominal * (1 - amount / 100), nominal * (1 + amount / 100)
 
 
 def band(value: Any) -> tuple[float, float]:

@@ -16,7 +16,7 @@ from reviewkit.model.units import EXAMPLES
 if TYPE_CHECKING:
     from reviewkit.ingest.session.session_schema import RatedTable
 
-_LIMITS = ("at_least", "at_most", "within")
+_LIMITS = ("at_least", "at_most", "within", "nominal")
 # A level below the signal is negative, a distance is positive; a sign the wrong way round would meet any rating.
 _BELOW = {"crosstalk": 'quantity = "separation" with at_least', "hum": ""}
 _MUCH_ALIKE = 0.75  # "loudness" is no slip of the pen for "flatness"
@@ -35,20 +35,29 @@ def read_rating(table: RatedTable, place: Place) -> Rating | None:
         place.fault(
             f'tones does not go with {_plain(name)}; write quantity = "intermodulation", or leave it out', "tones"
         )
+    if table.level is not None and table.power is not None:
+        place.fault("has a power and a level; write the one that the maker names", "level")
     reference, reference_w, reference_v = _reference(table.reference, place)
+    nominal = limits.get("nominal")
     return Rating(
         quantity=name,
         unit=rule.unit,
         at_least=limits.get("at_least"),
         at_most=limits.get("at_most"),
         within=limits.get("within"),
+        nominal=nominal,
+        tolerance=_tolerance(table, nominal, rule, place, present),
+        typical=table.typical,
         load_ohm=table.load,
         channels=table.channels,
         band_hz=table.band,
         frequency_hz=table.frequency,
         thd_percent=table.thd,
         thd_plus_noise_percent=table.thd_plus_noise,
-        power_w=table.power,
+        power_w=table.power if table.level is None or table.level.unit != "W" else table.level.value,
+        level=table.level if table.level is not None and table.level.unit != "W" else None,
+        termination=table.termination,
+        volume=table.volume,
         input=table.input,
         weighting=values.weighting(table.weighting),
         tones_hz=table.tones,
@@ -114,6 +123,22 @@ def _limit(table: RatedTable, name: str, rule: Rule, place: Place, present: froz
         return {}
 
 
+def _tolerance(
+    table: RatedTable, nominal: float | None, rule: Rule, place: Place, present: frozenset[str]
+) -> tuple[float, float] | None:
+    """What a nominal value may be, in the rule's unit; None if the maker prints no tolerance."""
+    if "tolerance" not in present:
+        return None
+    if nominal is None:
+        place.fault("tolerance goes with a nominal value only; write nominal in place of the limit", "tolerance")
+        return None
+    try:
+        return quantities.tolerance(table.tolerance, nominal, rule.unit)
+    except ValueError as error:
+        place.fault(f"tolerance = {error}", "tolerance")
+        return None
+
+
 def _reader(key: str, name: str, rule: Rule) -> Callable[[Any], Any]:
     if key == "within":
         return quantities.within
@@ -165,10 +190,12 @@ def _reference(text: str, place: Place) -> tuple[str, float | None, float | None
     if " ".join(text.casefold().split()) in ("rated output", "rated power"):
         return "rated output", None, None
     try:
-        watts, volts = quantities.drive(text)
+        level = quantities.drive(text)
+        if level.unit not in ("W", "V"):
+            raise ValueError(level.unit)
     except ValueError:
         remedy = 'write "rated output", "1 W" or "50 mW", or of an input "5 mV"'
         message = f"reference = {values.written(text)} is neither rated output nor a power nor a voltage at the input"
         place.fault(f"{message}; {remedy}", "reference")
         return "", None, None
-    return text, watts, volts
+    return text, level.watts, level.volts

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, PlainValidator
 
 from reviewkit.ingest.session import session_quantities as quantities
 from reviewkit.ingest.session import session_values as values
+from reviewkit.model.level import Level
 
 Text = Annotated[str, PlainValidator(values.text)]
 Path = Annotated[str, PlainValidator(values.path)]
@@ -80,6 +81,9 @@ class RatedTable(Table):
     at_least: Any = None
     at_most: Any = None
     within: Any = None
+    nominal: Any = None
+    tolerance: Any = None
+    typical: bool = False
     load: Load | None = None
     channels: Channels = ""
     band: Band | None = None
@@ -87,7 +91,10 @@ class RatedTable(Table):
     thd: Percent | None = None
     thd_plus_noise: Percent | None = None
     power: Watts | None = None
+    level: Annotated[Level | None, PlainValidator(quantities.drive)] = None
     input: Text = ""
+    termination: Text = ""
+    volume: Text = ""
     weighting: Text = ""
     tones: Tones | None = None
     reference: Text = ""
@@ -109,9 +116,11 @@ class MeasurementTable(Table):
     input: Text = ""
     load: Load | None = None
     channels: Channels = ""
-    drive: Annotated[quantities.Drive | None, PlainValidator(quantities.drive)] = None
+    drive: Annotated[Level | None, PlainValidator(quantities.drive)] = None
     frequency: Hertz | None = None
     input_level: Volts | None = None
+    termination: Text = ""
+    volume: Text = ""
     window: Text = ""
     weighting: Text = ""
     driven: Annotated[str, PlainValidator(values.choice("L", "R"))] = ""
