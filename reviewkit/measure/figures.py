@@ -136,12 +136,21 @@ def stated(runs: Sequence[Run], *more: str) -> str:
 
 
 def _levels(runs: Sequence[Run]) -> list[str]:
-    """What was driven before and after the repair where that was not the same: no name of a curve says it."""
+    """Return what was driven before and after the repair, and into what, if that was not the same in both."""
     stages = [run.conditions.measurement.stage for run in runs]
-    told = {stage: drive(run.conditions).split(" into ")[0] for stage, run in zip(stages, runs, strict=True)}
-    if len(told) < len(runs) or "" in told:
+    loads = [_load(run) for run in runs]
+    texts = [drive(run.conditions) for run in runs]
+    if len(set(loads)) == 1:
+        texts = [text.split(" into ")[0] for text in texts]
+    else:
+        # each keeps its load, the only one that it has where no level is stated
+        texts = [
+            text if " into " in text else ", ".join(filter(None, (text, ohms)))
+            for text, ohms in zip(texts, loads, strict=True)
+        ]
+    if len(set(stages)) < len(stages) or "" in stages:
         return []
-    return [f"{level} {stage}" for stage, level in told.items() if level]
+    return [f"{text} {stage}" for text, stage in zip(texts, stages, strict=True) if text]
 
 
 def run_label(run: Run, runs: Sequence[Run]) -> str:

@@ -35,6 +35,8 @@ class Quantity:
     extent: str = ""
     floor: str = ""
 
+    over_power: bool = False  # read from a sweep of power, so that its own power is part of the figure
+
     @property
     def swept(self) -> bool:
         """Whether it is the worst over a band."""
@@ -78,11 +80,15 @@ QUANTITIES: dict[str, Quantity] = {
     "channel_balance_worst": Quantity("channel balance", "dB", "flatness", -1, either_way=True, extent="band"),
     "worst_distortion": Quantity("distortion", "%", "percent", -1, extent="band", floor=DISTORTION),
     "distortion": Quantity("distortion", "%", "percent", -1, floor=DISTORTION),
-    "power_at_limit": Quantity("power", "W", "watts", 1),
-    "power_reached": Quantity("power", "W", "watts", 1),
-    "lowest_distortion": Quantity("lowest distortion", "%", "percent", -1, extent="search", floor=DISTORTION),
+    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True),
+    "power_reached": Quantity("power", "W", "watts", 1, over_power=True),
+    "lowest_distortion": Quantity(
+        "lowest distortion", "%", "percent", -1, extent="search", floor=DISTORTION, over_power=True
+    ),
     # between 250 mW and the rated power of a sweep of power
-    "highest_distortion": Quantity("highest distortion", "%", "percent", -1, extent="search", floor=DISTORTION),
+    "highest_distortion": Quantity(
+        "highest distortion", "%", "percent", -1, extent="search", floor=DISTORTION, over_power=True
+    ),
     "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN),
     "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN),
     "source_impedance": Quantity("source impedance", "Ω", "ohms"),

@@ -96,7 +96,7 @@ def response_figures(measurement: str = "response") -> list[Truth]:
 def distortion_power_figures(
     measurement: str, stage: str, load_ohm: float, limits: tuple[float, ...], rated_w: float
 ) -> list[Truth]:
-    """Power at each limit, the lowest reading, and the highest from 250 mW up. Tolerance: points 1 % apart at the knee."""
+    """Power at each limit, the lowest reading, the highest from 250 mW. Tolerance: points 1 % apart at the knee."""
     figures = []
     for name in truth.CHANNELS:
         for limit in limits:
