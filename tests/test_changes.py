@@ -96,7 +96,10 @@ def test_drives_may_be_half_a_decibel_apart_and_near_clipping_a_tenth(one, other
 def test_a_watt_before_is_no_measure_of_twenty_after():
     """Not on a shared card either; the others of the same two captures are compared."""
     before = [found("thd", 0.05, side, frequency=1000.0, power=1.0) for side in "LR"]
-    after = [found("thd", 0.05, "L", frequency=1000.0, power=20.0), found("thd", 0.02, "R", frequency=1000.0, power=1.0)]
+    after = [
+        found("thd", 0.05, "L", frequency=1000.0, power=20.0),
+        found("thd", 0.02, "R", frequency=1000.0, power=1.0),
+    ]
     runs = [run("before", "b", *before, card="c"), run("after", "a", *after, card="c")]
     assert changes(runs) == (Change(before[1], after[1]),)
     assert counterpart(runs[1], runs).findings == (before[1],)
