@@ -37,7 +37,7 @@ def all_cards(
     cards += [
         session_cards.repair_card(session, files.repair),
         session_cards.table_card(session, table, verdicts),
-        session_cards.closing_card(session, verdicts, price),
+        session_cards.closing_card(session, verdicts, price, table.one_unit),
     ]
     return tuple(
         session_cards.with_alt(replace(part, first=card.first or card.id))

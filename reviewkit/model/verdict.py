@@ -10,14 +10,14 @@ from reviewkit.model.session import Rating
 
 @dataclass(frozen=True)
 class Verdict:
-    """One rating held against what was measured."""
+    """One rating compared with what was measured."""
 
     rating: Rating
     label: str  # "Power into 8 Ω"
     rated: str  # the rating as one line with its conditions
     limit: str  # the limit alone: "40 W"; "0.05 % at 40 W" where a power was answered in percent
     measured: str  # "" where not measured
-    verdict: str  # meets, falls short, too close to call, not comparable, not measured
+    verdict: str  # one of five, or "": a nominal value is not judged
     margin: str = ""
     why: str = ""
     assumed: str = ""  # conditions the maker left out, as the bench had them
@@ -25,3 +25,5 @@ class Verdict:
     measurements: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     room: float | None = None  # `position` without the ends of its scale, and as near to 0 as it is
+    brief: str = ""  # of what is not comparable: which condition differs, in six words at most
+    remark: str = ""  # what else the row says: the figure at another frequency, what was not checked

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
+from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Rating
 from reviewkit.plan.basis import (
     IDLE,
@@ -36,7 +37,18 @@ USUAL_TONES_HZ = (60.0, 7000.0)
 
 def recipe(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     """What to capture for this rating; the captures that decide come last."""
-    return _RECIPES[rating.quantity](rating, basis)
+    return tuple(_as_rated(wanted, rating) for wanted in _RECIPES[rating.quantity](rating, basis))
+
+
+def _as_rated(wanted: Wanted, rating: Rating) -> Wanted:
+    """Add the load and the level that a rating names, which its recipe may not have asked for."""
+    conditions = RULES[rating.quantity].conditions
+    at = dict(wanted.at)
+    if "load" in conditions and rating.load_ohm is not None:
+        at["load"] = rating.load_ohm
+    if "level" not in conditions or rating.power_w is None or rating.quantity == "power":
+        return replace(wanted, at=at)
+    return replace(wanted, at={**at, "power": rating.power_w}, power_w=rating.power_w, voltage_v=None)
 
 
 def _gain(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
@@ -52,8 +64,6 @@ def _hum(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
 def _swept(rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **told: Any) -> Wanted:
     """A frequency response at the level that was rated, else at a usual one."""
     level = basis.sized(rating, USUAL_SHARE)
-    if rating.quantity == "flatness" and rating.power_w is not None:
-        level, at = (rating.power_w, None), {**at, "power": rating.power_w}
     told["quantities"] = quantities
     return Wanted("response", "response", quantities, at, SWEEP, *level, basis.place(rating), told=told)
 
