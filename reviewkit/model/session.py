@@ -5,8 +5,6 @@ The mark says how its value is written there: the words to choose from, or a typ
 What has no mark is worked out from the rest.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from fractions import Fraction
@@ -177,7 +175,7 @@ class LookSettings:
     @property
     def colours(self) -> dict[str, str]:
         """The user's colours by name."""
-        marked = [each.name for each in fields(self) if each.type == "Colour"]
+        marked = [each.name for each in fields(self) if each.type == Colour]
         return {name: colour for name in marked if (colour := getattr(self, name))}
 
 

@@ -1,7 +1,8 @@
 """The keys of session.toml as pydantic models, made from the marks in `reviewkit/model/session.py`.
 
-Which keys there are, the model's dataclasses say; what each mark lets a value be, TYPES says. Importing this module
-imports pydantic: do it late.
+The model's dataclasses give the keys, and TYPES what each mark lets a value be. A reader that depends on an earlier key
+returns None where that key could not be read: one mistake is one fault. Importing this module imports pydantic: do it
+late.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ class Table(BaseModel):
     )
 
     @classmethod
+    @cache
     def examples(cls) -> dict[str, str]:
         """Return each key with an example of what to write there, or ""."""
         return {str(info.alias): str((info.examples or [""])[0]) for info in cls.model_fields.values()}
@@ -70,7 +72,10 @@ _VOLTS = Annotated[Any, PlainValidator(quantities.read_volts)]
 
 TYPES: dict[str, Any] = {
     "text": _TEXT,
-    "texts": Annotated[list[_TEXT], AfterValidator(tuple), Field(examples=['["two 8 ohm 100 W loads"]'])],
+    # a function of our own, because pydantic takes 3 ms to find out how `tuple` is called
+    "texts": Annotated[
+        list[_TEXT], AfterValidator(lambda texts: tuple(texts)), Field(examples=['["two 8 ohm 100 W loads"]'])
+    ],
     "file": Annotated[str, AfterValidator(values.read_path), Field(examples=['"measurements/response.csv"'])],
     "price index": Annotated[str, Field(min_length=1, examples=['"prices.csv"']), AfterValidator(values.read_path)],
     "maker": Annotated[_FILLED, Field(examples=['"Norrvale"'])],
