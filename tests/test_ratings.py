@@ -9,7 +9,7 @@ from rated_and_found import rated
 
 from reviewkit.model.quantities import QUANTITIES
 from reviewkit.model.rating_words import label, limit_text, line, small_print
-from reviewkit.model.ratings import COVERED, EQUAL, HARD, RULES, TRADE_WORDS, rated_name
+from reviewkit.model.ratings import EQUAL, HARD, RULES, TRADE_WORDS, UPWARD, rated_name
 from reviewkit.model.session import Rating
 
 BAND = (20.0, 20_000.0)
@@ -66,16 +66,17 @@ def test_the_table_is_well_formed(name):
     assert rule.findings
     assert len(set(rule.findings)) == len(rule.findings)
     assert rule.limits
-    assert set(rule.limits) <= {"at_least", "at_most", "within"}
+    assert set(rule.limits) <= {"at_least", "at_most", "within", "nominal"}
     assert rule.margin in {"percent", "db", "ratio"}
-    assert set(rule.conditions.values()) <= {EQUAL, HARD, COVERED}
+    assert len(set(rule.conditions)) == len(rule.conditions)
+    assert rule.level in ({EQUAL, HARD, UPWARD} if "level" in rule.conditions else {""})
     # a distance in dB is told in dB; a ratio of two dB figures says nothing
     assert (rule.margin == "db") == (rule.unit == "dB")
 
 
 @pytest.mark.parametrize(("name", "figure"), [(n, f) for n, r in RULES.items() for f in r.findings if f in QUANTITIES])
 def test_a_figure_has_the_unit_of_the_rating_that_it_answers(name, figure):
-    if (name, figure) == ("power", "worst_distortion"):
+    if name == "power" and figure in ("worst_distortion", "highest_distortion", "thd"):
         assert QUANTITIES[figure].unit == "%"  # held against the distortion that the power is rated at
     else:
         assert QUANTITIES[figure].unit == RULES[name].unit

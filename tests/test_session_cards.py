@@ -84,7 +84,7 @@ def test_the_summary_names_what_does_not_hold_and_the_nearest_that_does():
     ]
     card = session_cards.make_closing_card(SESSION, verdicts, PRICE)
     assert card.body.rows == (
-        Row(("Ratings met", "", "3 of 6"), "meets", 0.1, "nearest to its limit: Separation", "+0.6 dB"),
+        Row(("Ratings met", "", "3 of 5 judged"), "meets", 0.1, "nearest to its limit: Separation", "+0.6 dB"),
         Row(("Damping factor", "60", "52"), "falls short", -0.1, margin="−13 %"),
         Row(("Noise", "40 W", "92.1 ± 0.3 dB"), "too close to call", 0.0),
         Row(("Gain", "40 W", "–"), "not measured"),
@@ -97,7 +97,7 @@ def test_the_summary_names_what_does_not_hold_and_the_nearest_that_does():
 def test_many_that_do_not_hold_are_counted():
     verdicts = [verdict(f"Rating {n}", "falls short", position=-n / 10) for n in range(1, 8)]
     (row,) = session_cards.make_closing_card(SESSION, verdicts, None).body.rows
-    assert row == Row(("Ratings missed", "", "7 of 7"), "falls short", -0.7, "Rating 1; Rating 2 and 5 more")
+    assert row == Row(("Ratings missed", "", "7 of 7 judged"), "falls short", -0.7, "Rating 1; Rating 2 and 5 more")
 
 
 @pytest.mark.parametrize("price", [PRICE, replace(PRICE, fair_shown=""), None], ids=["opinion", "price", "neither"])

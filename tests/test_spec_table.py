@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 from rated_and_found import found, rated, runs_of, session
 
+from reviewkit.model.session import PriceTag
 from reviewkit.verdict.spec_table import NONE_GIVEN, sources, spec_table
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, UNMEASURED, judge
 
 BAND = (20.0, 20_000.0)
 SOURCE = "owner's manual, page 14"
+ONE_UNIT = "one unit; says nothing about others, or about it when new"
 
 
 def table_of(ratings, findings, **bench):
@@ -112,7 +115,26 @@ def test_measurements_before_the_repair_and_of_the_bench_are_not_listed():
 def test_the_foot_names_each_source_once_and_the_uncertainty_once():
     ratings = [rated("hum", at_most=-80.0, source=SOURCE), rated("power", at_least=40.0, source=SOURCE)]
     findings = [found("hum", -90.0), found("power_at_limit", 43.0, limit=1.0, measurement="sweep")]
-    assert table_of(ratings, findings).foot == (f"ratings: {SOURCE}", "uncertainty not stated", "not preconditioned")
+    foot = table_of(ratings, findings).foot
+    assert foot == (f"ratings: {SOURCE}", "uncertainty not stated", "not preconditioned", ONE_UNIT)
+
+
+@pytest.mark.parametrize(
+    ("keys", "stage", "line"),
+    [
+        ({}, "", ONE_UNIT),
+        ({"year": 1977}, "", "one unit, made in 1977; says nothing about others, or about it when new"),
+        # 2024 − 1977 = 47
+        ({"year": 1977, "to": 2024}, "after", f"one unit, 47 years old, as repaired; {ONE_UNIT.partition('; ')[2]}"),
+    ],
+)
+def test_the_foot_says_whom_the_verdicts_are_about(keys, stage, line):
+    of = session(rated("hum", at_most=-80.0))
+    price = PriceTag(329.0, "USD", "prices.csv", to=keys["to"]) if "to" in keys else None
+    of = replace(of, unit=replace(of.unit, year=keys.get("year")), price=price)
+    runs = runs_of(found("hum", -90.0, stage=stage))
+    assert spec_table(of, runs, judge(of, runs)).foot[-1] == line
+    assert spec_table(of, (), judge(of, ())).one_unit == ""
 
 
 def test_a_source_of_some_ratings_does_not_stand_for_all():
@@ -140,4 +162,4 @@ def test_nothing_judged_needs_no_foot():
 
 
 def test_preconditioning_concerns_power_alone():
-    assert table_of([rated("hum", at_most=-80.0)], [found("hum", -90.0)]).foot == ("uncertainty not stated",)
+    assert table_of([rated("hum", at_most=-80.0)], [found("hum", -90.0)]).foot == ("uncertainty not stated", ONE_UNIT)

@@ -37,7 +37,7 @@ def all_cards(
     cards += [
         session_cards.make_repair_card(session, files.repair),
         session_cards.make_table_card(session, table, verdicts),
-        session_cards.make_closing_card(session, verdicts, price),
+        session_cards.make_closing_card(session, verdicts, price, table.one_unit),
     ]
     return tuple(
         session_cards.add_alt_text(replace(part, first=card.first or card.id))

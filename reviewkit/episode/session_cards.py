@@ -12,12 +12,13 @@ from reviewkit.model.card import BarGroup, Bars, Card, Row, Rows, TitlePage
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN
 from reviewkit.model.prices import PriceLine
+from reviewkit.model.ratings import RULES
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.repair_points import point_verdict
 from reviewkit.verdict.spec_table import SpecTable, sources
-from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
 MOST_SINGLE = 5  # unmet ratings with a line each in the summary, at most
 _NAMED = 2  # of a group of ratings in the summary
@@ -27,6 +28,7 @@ _GROUPS = {
     INCOMPARABLE: "Rated otherwise than measured",
     UNMEASURED: "Not measured",
 }
+_NOWHERE = "frequency not stated"
 _OUT = "out of tolerance"
 _NOTHING_DONE = ("", "none", "go")  # actions that mean nothing was done
 
@@ -55,8 +57,8 @@ def make_rated_card(session: Session) -> Card | None:
     if not session.ratings:
         return None
     rows = tuple(
-        Row((rating_words.label(r), rating_words.limit_text(r)), note=rating_words.small_print(r))
-        for r in session.ratings
+        Row((label, rating_words.limit_text(r)), note="" if label.endswith(")") else rating_words.small_print(r))
+        for label, r in zip(rating_words.labels(session.ratings), session.ratings, strict=True)
     )
     said = " · ".join(sources(session.ratings))
     return Card("rated", "Rated", said, Rows(("", "rated"), rows, (2.4, 1.0), strong=1), corner=session.unit.name)
@@ -96,7 +98,8 @@ def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdi
     inputs = {finding.at.get("input", "") for finding in deciding}
     driven = {finding.at.get("channels", "") for finding in deciding}
     where = [_unlabelled_spot(v) for v in verdicts] + [""] * (len(table.rows) - len(verdicts))
-    spots = Counter(text for text in where if text and " – " not in text and " + " not in text)
+    more = [_also(v) for v in verdicts] + [""] * (len(table.rows) - len(verdicts))
+    spots = Counter(text for text in where if text and " – " not in text and " + " not in text and text != _NOWHERE)
     spot = spots.most_common(1)[0][0] if spots else ""
     conditions = " · ".join(
         part
@@ -113,17 +116,18 @@ def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdi
             (r.label, r.limit, r.measured),
             r.verdict,
             r.position,
-            note="" if at == spot else at,
+            note=", ".join(dict.fromkeys(part for part in ("" if at == spot else at, also) if part)),
             margin=_margin(r.verdict, r.margin),
         )
-        for r, at in zip(table.rows, where, strict=True)
+        for r, at, also in zip(table.rows, where, more, strict=True)
     )
     return Card(
         "table",
         "Rated and measured",
         conditions,
         Rows(("", "rated", "measured"), rows, (2.6, 1.1, 1.5), strong=2, needles=True),
-        foot=" · ".join(table.foot),
+        # the closing card has the rest, and more room for it
+        foot=" · ".join(line for line in table.foot if line != table.one_unit),
         corner=session.unit.name,
     )
 
@@ -139,9 +143,16 @@ def _margin(word: str, margin: str) -> str:
 
 
 def _unlabelled_spot(v: Verdict) -> str:
-    """Return the frequency or band of a row's figure if its label doesn't have it, else ""."""
+    """At which frequency or over which band a row's figure was measured, where its label says neither."""
     where = _measured_at(v.findings[0]) if v.measured and v.findings else ""
+    if v.measured and v.findings and not where and "frequency" in RULES[v.rating.quantity].conditions:
+        return _NOWHERE
     return "" if where in v.label or v.measured.endswith(f"at {where}") else where
+
+
+def _also(v: Verdict) -> str:
+    """Return what else a row says: which condition differs; the figure that decides, if it isn't the one shown."""
+    return v.brief or v.remark
 
 
 def _measured_at(f: Finding) -> str:
@@ -158,14 +169,14 @@ def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[
     With the `price` it should be one card.
     """
     opinion = price is not None and bool(price.fair_shown)
-    of_all = f"of {len(verdicts)}"
+    judged = sum(v.verdict in JUDGED for v in verdicts)
     good = [v for v in verdicts if v.verdict == MEETS]
     rest = [v for word in (SHORT, CLOSE, INCOMPARABLE, UNMEASURED) for v in verdicts if v.verdict == word]
     rows = []
     if good:
         nearest = min(good, key=lambda v: math.inf if v.room is None else v.room)
         note = f"nearest to its limit: {nearest.label}" if len(good) > 1 else nearest.label
-        cells = ("Ratings met", "", f"{len(good)} {of_all}")
+        cells = ("Ratings met", "", f"{len(good)} of {judged} judged")
         rows.append(Row(cells, MEETS, nearest.position, note, _margin(MEETS, nearest.margin)))
     words = dict.fromkeys(v.verdict for v in rest)
     # with the price, all groups together leave no room for their names
@@ -181,12 +192,15 @@ def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[
         furthest = min((v.position for v in same if v.position is not None), default=None)
         names = "; ".join(v.label for v in same[:_NAMED])
         more = f" and {len(same) - _NAMED} more" if len(same) > _NAMED else ""
-        rows.append(Row((_GROUPS[word], "", f"{len(same)} {of_all}"), word, furthest, names + more if named else ""))
+        of_all = f"{judged} judged" if word in JUDGED else f"{len(verdicts)}"
+        rows.append(Row((_GROUPS[word], "", f"{len(same)} of {of_all}"), word, furthest, names + more if named else ""))
     return rows
 
 
-def make_closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
-    """Make the summary: how many ratings hold, which don't and by how much, and the price again."""
+def make_closing_card(
+    session: Session, verdicts: Sequence[Verdict], price: PriceLine | None, one_unit: str = ""
+) -> Card | None:
+    """Return how many ratings hold, which do not and by how much, and the price once more."""
     rows = _closing_rows(verdicts, price)
     if not rows and price is None:
         return None
@@ -195,13 +209,17 @@ def make_closing_card(session: Session, verdicts: Sequence[Verdict], price: Pric
         rows.append(Row(("Fair today, an opinion", "", price.fair_shown)))
     amounts, years = _amounts(price), _years(price)
     body = Rows(headers, tuple(rows), (2.6, 1.1, 1.5), strong=2, needles=True, amounts=amounts, years=years)
-    return Card("closing", "In short", "", body, corner=session.unit.name)
+    return Card("closing", "In short", "", body, foot=one_unit, corner=session.unit.name)
 
 
 def verdicts_on(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:
     """Return the verdicts on the ratings that these runs answered, as the card of these runs shows them."""
     ids = {run.conditions.measurement.id for run in runs}
-    return tuple(_as_shown_on(v, ids) for v in verdicts if ids & set(v.measurements) and v.verdict != UNMEASURED)
+    return tuple(
+        _as_shown_on(v, ids)
+        for v in verdicts
+        if ids & set(v.measurements) and v.verdict not in (UNMEASURED, NO_VERDICT)
+    )
 
 
 def _as_shown_on(v: Verdict, ids: Collection[str]) -> Verdict:

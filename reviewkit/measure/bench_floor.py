@@ -12,25 +12,7 @@ from reviewkit.model import quantities
 from reviewkit.model.finding import Conditions
 
 AT_THE_FLOOR_DB = 6.0
-_OF_DISTORTION = {
-    "thd",
-    "thd_plus_noise",
-    "distortion",
-    "worst_distortion",
-    "lowest_distortion",
-    "imd",
-    "imd_second",
-    "imd_third",
-    "imd_rss",
-    "sinad",
-    "harmonics_higher",
-    *(f"harmonic_{n}" for n in range(2, 10)),
-}
-_OTHERS = ("snr", "multitone_clearance", "noise", "hum", "hum_voltage", "crosstalk", "crosstalk_worst")
-_FLOORED = {*_OF_DISTORTION, *_OTHERS}
 _MUST_AGREE = ("weighting", "reference", "limit", "figure", "method")
-# what is found by searching a band or a sweep: it stands wherever it stands
-_ANYWHERE = {"worst_distortion", "crosstalk_worst", "lowest_distortion", "multitone_clearance"}
 _SAME_FREQUENCY = 0.01
 
 
@@ -40,7 +22,8 @@ def of(c: Conditions, quantity: str, channel: str, at: Mapping[str, Any]) -> flo
 
     Of several loops the one at the figure's own level counts; where none is, the one that read worst.
     """
-    if quantity not in _FLOORED or c.measurement.stage == "bench":
+    kind_of_floor = quantities.QUANTITIES[quantity].floor if quantity in quantities.QUANTITIES else ""
+    if not kind_of_floor or c.measurement.stage == "bench":
         return None
     fitting = [
         finding
@@ -54,7 +37,7 @@ def of(c: Conditions, quantity: str, channel: str, at: Mapping[str, Any]) -> flo
     if fitting:
         return max(_ratio(quantity, finding.value) for finding in own or fitting) or None
     stated = c.bench.distortion_floor_percent
-    return stated / 100 if stated and quantity in _OF_DISTORTION else None
+    return stated / 100 if stated and kind_of_floor == quantities.DISTORTION else None
 
 
 def _same_place(quantity: str, floor: Mapping[str, Any], at: Mapping[str, Any]) -> bool:
@@ -64,7 +47,8 @@ def _same_place(quantity: str, floor: Mapping[str, Any], at: Mapping[str, Any]) 
     if any(floor.get(key) != at.get(key) for key in _MUST_AGREE):
         return False
     here, there = at.get("frequency"), floor.get("frequency")
-    return quantity in _ANYWHERE or here is None or there is None or abs(here / there - 1) <= _SAME_FREQUENCY
+    searched = bool(quantities.QUANTITIES[quantity].extent)
+    return searched or here is None or there is None or abs(here / there - 1) <= _SAME_FREQUENCY
 
 
 def _ratio(quantity: str, value: float) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from reviewkit.model.finding import Conditions
+from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.sheet import Column
 from reviewkit.signal.decibels import amplitude_of_db
 
@@ -30,7 +31,7 @@ def distortion_percent(column: Column) -> Array:
 
 def rated_limits(c: Conditions) -> list[float]:
     """The distortion limits (%) at which power is asked for: 1 %, and each that a power rating names."""
-    named = [r.thd_percent or r.thd_plus_noise_percent for r in c.ratings if r.quantity == "power"]
+    named = [distortion_limit(r) for r in c.ratings if r.quantity == "power"]
     return list(dict.fromkeys([ONE_PERCENT, *(limit for limit in named if limit)]))
 
 

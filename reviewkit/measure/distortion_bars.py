@@ -11,6 +11,7 @@ from reviewkit.measure.distortion import LIMITED
 from reviewkit.model import quantities
 from reviewkit.model.card import Bar, BarGroup, BarLimit, Bars
 from reviewkit.model.finding import Finding, Run
+from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.session import Rating
 from reviewkit.signal.decibels import amplitude_of_db
 
@@ -71,7 +72,7 @@ def _limits(main: Run, names: Sequence[str]) -> tuple[BarLimit, ...]:
 def _limit_of(rating: Rating) -> tuple[float | None, tuple[str, ...]]:
     """The distortion that a rating allows, in percent, and which figures it is about."""
     if rating.quantity == "power":
-        named = rating.thd_percent or rating.thd_plus_noise_percent
+        named = distortion_limit(rating)
         return named, ("thd",) if rating.thd_percent else ("thd_plus_noise",)
     return rating.at_most, ("thd", "thd_plus_noise") if rating.quantity == "distortion" else (rating.quantity,)
 

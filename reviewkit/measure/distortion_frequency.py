@@ -13,6 +13,7 @@ from reviewkit.model.arrays import read_only
 from reviewkit.model.card import Card, Curves, Limit, Panel, Readout
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
+from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
@@ -47,7 +48,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     limits = tuple(
         Limit(None, limit, band[0], band[1], f"rated {quantities.percent(limit)}")
         for limit, band in dict.fromkeys(
-            ((r.thd_percent or r.thd_plus_noise_percent or r.at_most), r.band_hz or AUDIO_BAND_HZ)
+            ((distortion_limit(r) or r.at_most), r.band_hz or AUDIO_BAND_HZ)
             for r in figures.rated(main.conditions, *LIMITED)
             if r.load_ohm in (None, main.conditions.measurement.load_ohm)
         )

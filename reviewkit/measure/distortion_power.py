@@ -16,6 +16,7 @@ from reviewkit.model.card import Axis, Card, Curves, Limit, Mark, Panel, Readout
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
+from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import volts_of
@@ -71,7 +72,8 @@ def _power(c: Conditions, quantity: str, column: Column, power_w: float, limit: 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """power_at_limit (W, where distortion rises through 1 % and through each rated limit), power_reached (W, the
-    highest power of the sweep, only where a limit was not reached), lowest_distortion (%, with where) per channel.
+    highest power of the sweep, only where a limit was not reached), lowest_distortion (%, with where),
+    highest_distortion (%, from 250 mW to each rated power) per channel.
     """
     assert sheet is not None
     found: list[Finding] = []
@@ -111,14 +113,40 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 power=float(power_w[lowest]),
             )
         )
+        found += _below_rated(c, column, power_w, percent)
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
+
+
+def _below_rated(c: Conditions, column: Column, power_w: Array, percent: Array) -> list[Finding]:
+    """Return the highest distortion between 250 mW and each rated power, where a power rating holds too.
+
+    `at.powers` is the part of that range which was swept, and `at.rated` the rated power.
+    """
+    found = []
+    promised = [
+        rating.at_least
+        for rating in figures.rated(c, "power")
+        if rating.at_least is not None
+        and distortion_limit(rating) is not None
+        and not rating.total
+        and (rating.load_ohm is None or rating.load_ohm == c.measurement.load_ohm)
+    ]
+    for rated_w in dict.fromkeys(promised):
+        range_w = (max(LOWEST_POWER_W, float(power_w[0])), min(rated_w, float(power_w[-1])))
+        if range_w[0] < range_w[1]:
+            where, inside = curves.part(power_w, percent, range_w)
+            highest = int(np.argmax(inside))
+            at: dict[str, Any] = {"power": float(where[highest]), "powers": list(range_w), "rated": rated_w}
+            at |= {"frequency": c.measurement.frequency_hz, "figure": figure_of(column)}
+            found.append(figures.finding(c, "highest_distortion", column.channel, inside[highest], **at))
+    return found
 
 
 def _rated_limit(run: Run) -> float:
     """The limit whose power a card shows large: that of a power rating for this load, else 1 %."""
     m = run.conditions.measurement
     for rating in figures.rated(run.conditions, "power"):
-        limit = rating.thd_percent or rating.thd_plus_noise_percent
+        limit = distortion_limit(rating)
         if limit and rating.load_ohm in (None, m.load_ohm):
             return limit
     return ONE_PERCENT
@@ -194,7 +222,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         if rating.quantity == "power"
         and rating.at_least
         and rating.load_ohm in (None, m.load_ohm)
-        and (at := rating.thd_percent or rating.thd_plus_noise_percent)
+        and (at := distortion_limit(rating))
     )[:1]
     values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))] + [x.high for x in limits if x.high]
     key = quantities.worse(powers(main, limit)) or quantities.worse(powers(main, ONE_PERCENT))
@@ -265,7 +293,7 @@ KIND = Kind(
     title="Distortion over power",
     about="power (or volts) and distortion of one or both channels, at one `frequency`",
     needs=(("power", "distortion"), ("level", "distortion")),
-    quantities=("power_at_limit", "power_reached", "lowest_distortion"),
+    quantities=("power_at_limit", "power_reached", "lowest_distortion", "highest_distortion"),
     findings=findings,
     card=card,
     points=points,

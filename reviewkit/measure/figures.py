@@ -12,6 +12,7 @@ from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN
 from reviewkit.model.session import Rating
 
+_FROM_MEASUREMENT = ("load", "input", "channels", "setting", "termination", "volume")
 LN10_OVER_20 = math.log(10) / 20
 
 
@@ -35,7 +36,10 @@ def finding(
             under["power"] = m.drive_w
         elif m.drive_v is not None:
             under["voltage"] = m.drive_v
-    for key, entry in (("load", m.load_ohm), ("input", m.input), ("channels", m.channels), ("setting", m.setting)):
+    if m.level is not None:
+        under |= m.level.entries()
+    for key in _FROM_MEASUREMENT:
+        entry = m.load_ohm if key == "load" else getattr(m, key)
         if entry not in (None, "") and key not in under:
             under[key] = entry
     value = float(value)
@@ -95,6 +99,7 @@ def drive(c: Conditions) -> str:
         {
             "power": m.drive_w,
             "voltage": None if m.drive_w is not None else m.drive_v,
+            **(m.level.entries() if m.level is not None else {}),
             "load": m.load_ohm if (m.drive_w or m.drive_v) else None,
         }
     )
@@ -131,12 +136,21 @@ def stated(runs: Sequence[Run], *more: str) -> str:
 
 
 def _levels(runs: Sequence[Run]) -> list[str]:
-    """What was driven before and after the repair where that was not the same: no name of a curve says it."""
+    """Return what was driven before and after the repair, and into what, if that was not the same in both."""
     stages = [run.conditions.measurement.stage for run in runs]
-    told = {stage: drive(run.conditions).split(" into ")[0] for stage, run in zip(stages, runs, strict=True)}
-    if len(told) < len(runs) or "" in told:
+    loads = [_load(run) for run in runs]
+    texts = [drive(run.conditions) for run in runs]
+    if len(set(loads)) == 1:
+        texts = [text.split(" into ")[0] for text in texts]
+    else:
+        # each keeps its load, the only one that it has where no level is stated
+        texts = [
+            text if " into " in text else ", ".join(filter(None, (text, ohms)))
+            for text, ohms in zip(texts, loads, strict=True)
+        ]
+    if len(set(stages)) < len(stages) or "" in stages:
         return []
-    return [f"{level} {stage}" for stage, level in told.items() if level]
+    return [f"{text} {stage}" for text, stage in zip(texts, stages, strict=True) if text]
 
 
 def run_label(run: Run, runs: Sequence[Run]) -> str:

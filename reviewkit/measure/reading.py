@@ -70,10 +70,10 @@ def _at_rest(m: Measurement, name: str) -> Measurement:
     own_name = name not in quantities.QUANTITIES
     if name == "phono_overload":
         # it is where the phono stage itself clips: no load is on it, and what the bench drives is behind it
-        m = replace(m, load_ohm=None, channels="", drive_w=None, drive_v=None)
+        m = replace(m, load_ohm=None, channels="", drive_w=None, drive_v=None, level=None)
     if own_name or name in _DC:
         m = replace(m, load_ohm=None, input="")
-    return replace(m, channels="", drive_w=None, drive_v=None) if own_name or name in _IDLE else m
+    return replace(m, channels="", drive_w=None, drive_v=None, level=None) if own_name or name in _IDLE else m
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:

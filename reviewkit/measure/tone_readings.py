@@ -9,6 +9,7 @@ import numpy as np
 from reviewkit.measure import figures
 from reviewkit.model import digits, quantities
 from reviewkit.model.card import Readout
+from reviewkit.model.change import is_like
 from reviewkit.model.finding import Finding, Run
 
 _AS_BEFORE, _A_LITTLE = 0.1, 1.5  # how much a ratio may differ from one, and from where on it is said how many times
@@ -36,11 +37,12 @@ def readings(runs: Sequence[Run], main: Run, before: Run | None) -> tuple[Readou
     if key is None:
         return ()
     shown = [Readout(name, quantities.show(key), figures.rows_of(here), figures.whose(key, here))]
-    if before is not None and once is not None:
+    if before is not None and once is not None and _alike(before, main):
         rows = tuple((f.channel, _from_to(before.get(quantity, f.channel), f)) for f in here if f.channel)
         whose = figures.whose(key, here) if key.channel == once.channel else ""
         shown = [Readout(f"{name}, before → after", _from_to(once, key), rows, whose)]
-    others = [run for run in runs if run not in (main, before) and run.conditions.measurement.stage != "bench"]
+    compared = before if before is not None and _alike(before, main) else None
+    others = [run for run in runs if run not in (main, compared) and run.conditions.measurement.stage != "bench"]
     for run in others:
         if rest := figures.by_channel(run, quantity):
             own = figures.rows_of(rest) or ((quantities.show(rest[0]),),)
@@ -52,9 +54,17 @@ def _from_to(was: Finding | None, now: Finding) -> str:
     return f"{quantities.number(was)} → {quantities.show(now)}" if was else quantities.show(now)
 
 
+def _alike(before: Run, main: Run) -> bool:
+    """Return whether every channel's figure was measured alike before and after; else nothing is called a change."""
+    quantity, clips_w = leading_figure(main), figures.rated_output_w(main.conditions)
+    now = figures.by_channel(main, quantity)
+    pairs = [(was, f) for f in now if (was := before.get(quantity, f.channel)) is not None]
+    return bool(pairs) and all(is_like(was, f, clips_w) for was, f in pairs)
+
+
 def change_in_words(main: Run, before: Run | None) -> tuple[Readout, ...]:
     """The change of each channel in words."""
-    if before is None:
+    if before is None or not _alike(before, main):
         return ()
     quantity = leading_figure(main)
     pairs = [(before.get(quantity, f.channel), f) for f in figures.by_channel(main, quantity)]

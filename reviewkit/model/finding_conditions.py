@@ -27,6 +27,8 @@ def conditions_of(f: Finding) -> str:
         f"{at['harmonics']} harmonics" if "harmonics" in at else "",
         f"{at['weighting']}-weighted" if "weighting" in at else "",
         str(at.get("input", "")),
+        f"input {at['termination']}" if "termination" in at else "",
+        f"volume {at['volume']}" if "volume" in at else "",
         DRIVEN.get(str(at.get("channels", "")), ""),
         str(at.get("setting", "")),
         f"{f.stage} the repair" if f.stage in ("before", "after") else "",

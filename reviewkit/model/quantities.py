@@ -14,20 +14,17 @@ from typing import Any
 
 from reviewkit.model.digits import MINUS, fixed, float_of, prefixed, signed, significant, trimmed
 from reviewkit.model.finding import Finding
+from reviewkit.model.level import Level, decibels, level_of
 
 
 @dataclass(frozen=True)
 class Quantity:
-    """A quantity.
+    """One quantity: how it is written, which way is better, and where on a curve it is read.
 
-    Attributes
-    ----------
-    name
-        As used in running text and tables.
-    unit
-        The fixed unit.
-    style
-        The rule of `shown` that writes it.
+    `name`: in running text and tables; `unit`: the fixed unit; `style`: which rule of `shown` writes it; `extent`:
+    "band" if it is the worst over a band, which then is a condition, "search" if it holds wherever it was found, "" if
+    it is read at one frequency or at none; `floor`: "distortion" if the bench's stated distortion is its floor, "own"
+    if only what the bench itself reads is, "" if it has none.
     """
 
     name: str
@@ -35,6 +32,23 @@ class Quantity:
     style: str
     better: int = 0  # +1: more is better, -1: less is better, 0: neither
     either_way: bool = False  # a deviation: worse the further from zero, on whichever side
+    extent: str = ""
+    floor: str = ""
+
+    over_power: bool = False  # read from a sweep of power, so that its own power is part of the figure
+
+    @property
+    def swept(self) -> bool:
+        """Whether it is the worst over a band."""
+        return self.extent == "band"
+
+    @property
+    def is_distortion(self) -> bool:
+        """Whether it is a distortion in percent."""
+        return self.floor == DISTORTION and self.unit == "%"
+
+
+DISTORTION, OWN = "distortion", "own"
 
 
 QUANTITIES: dict[str, Quantity] = {
@@ -42,52 +56,62 @@ QUANTITIES: dict[str, Quantity] = {
     "level": Quantity("level", "V", "volts"),
     "power": Quantity("power", "W", "watts"),
     "gain": Quantity("gain", "dB", "db"),
-    "thd": Quantity("THD", "%", "percent", -1),
-    "thd_plus_noise": Quantity("THD+N", "%", "percent", -1),
-    "sinad": Quantity("SINAD", "dB", "db", 1),
-    "snr": Quantity("signal to noise", "dB", "db", 1),
+    "thd_plus_noise": Quantity("THD+N", "%", "percent", -1, floor=DISTORTION),
+    "thd": Quantity("THD", "%", "percent", -1, floor=DISTORTION),
+    "sinad": Quantity("SINAD", "dB", "db", 1, floor=DISTORTION),
+    "snr": Quantity("signal to noise", "dB", "db", 1, floor=OWN),
     **{
-        f"harmonic_{n}": Quantity(f"{n}{'nd' if n == 2 else 'rd' if n == 3 else 'th'} harmonic", "dB", "db", -1)
+        f"harmonic_{n}": Quantity(
+            f"{n}{'nd' if n == 2 else 'rd' if n == 3 else 'th'} harmonic", "dB", "db", -1, floor=DISTORTION
+        )
         for n in range(2, 10)
     },
-    "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1),
-    "hum": Quantity("hum", "dB", "db", -1),
-    "hum_voltage": Quantity("hum", "V", "volts", -1),
+    "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1, floor=DISTORTION),
+    "hum": Quantity("hum", "dB", "db", -1, floor=OWN),
+    "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN),
     "dc_offset": Quantity("DC offset", "V", "volts", either_way=True),
     "bias": Quantity("bias", "V", "volts", either_way=True),
-    "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True),
-    "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True),
-    "flatness": Quantity("response", "dB", "plus-minus", -1, either_way=True),
+    "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True, extent="band"),
+    "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True, extent="band"),
+    "flatness": Quantity("response", "dB", "plus-minus", -1, either_way=True, extent="band"),
     "corner_low": Quantity("lower corner", "Hz", "corner"),
     "corner_high": Quantity("upper corner", "Hz", "corner"),
     "channel_balance": Quantity("channel balance", "dB", "flatness", -1, either_way=True),
-    "channel_balance_worst": Quantity("channel balance", "dB", "flatness", -1, either_way=True),
-    "distortion": Quantity("distortion", "%", "percent", -1),
-    "worst_distortion": Quantity("distortion", "%", "percent", -1),
-    "power_at_limit": Quantity("power", "W", "watts", 1),
-    "power_reached": Quantity("power", "W", "watts", 1),
-    "lowest_distortion": Quantity("lowest distortion", "%", "percent", -1),
-    "crosstalk": Quantity("crosstalk", "dB", "db", -1),
-    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1),
+    "channel_balance_worst": Quantity("channel balance", "dB", "flatness", -1, either_way=True, extent="band"),
+    "worst_distortion": Quantity("distortion", "%", "percent", -1, extent="band", floor=DISTORTION),
+    "distortion": Quantity("distortion", "%", "percent", -1, floor=DISTORTION),
+    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True),
+    "power_reached": Quantity("power", "W", "watts", 1, over_power=True),
+    "lowest_distortion": Quantity(
+        "lowest distortion", "%", "percent", -1, extent="search", floor=DISTORTION, over_power=True
+    ),
+    # between 250 mW and the rated power of a sweep of power
+    "highest_distortion": Quantity(
+        "highest distortion", "%", "percent", -1, extent="search", floor=DISTORTION, over_power=True
+    ),
+    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN),
+    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN),
     "source_impedance": Quantity("source impedance", "Ω", "ohms"),
     "damping_factor": Quantity("damping factor", "", "factor", 1),
-    "damping_factor_lowest": Quantity("damping factor", "", "factor", 1),
+    "damping_factor_lowest": Quantity("damping factor", "", "factor", 1, extent="band"),
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
     "slope": Quantity("slope", "dB/octave", "slope"),
-    "noise": Quantity("noise", "V", "volts", -1),
-    "imd": Quantity("intermodulation", "%", "percent", -1),
-    "imd_second": Quantity("second-order intermodulation", "%", "percent", -1),
-    "imd_third": Quantity("third-order intermodulation", "%", "percent", -1),
-    "imd_rss": Quantity("intermodulation, r.s.s. of the sidebands", "%", "percent", -1),
-    "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1),
-    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True),
+    "noise": Quantity("noise", "V", "volts", -1, floor=OWN),
+    "imd": Quantity("intermodulation", "%", "percent", -1, floor=DISTORTION),
+    "imd_second": Quantity("second-order intermodulation", "%", "percent", -1, floor=DISTORTION),
+    "imd_third": Quantity("third-order intermodulation", "%", "percent", -1, floor=DISTORTION),
+    "imd_rss": Quantity("intermodulation, r.s.s. of the sidebands", "%", "percent", -1, floor=DISTORTION),
+    "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1, extent="search", floor=OWN),
+    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band"),
     "rise_time": Quantity("rise time", "s", "seconds", -1),
     "overshoot": Quantity("overshoot", "%", "percent", -1),
     "tilt": Quantity("tilt", "%", "percent", -1),
     "input_sensitivity": Quantity("input sensitivity", "V", "volts"),
     "phono_overload": Quantity("phono overload", "V", "volts", 1),
 }
+# in the order in which an episode speaks of them
+DISTORTIONS = tuple(name for name, quantity in QUANTITIES.items() if quantity.is_distortion)
 _VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
 _SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
 _PREFIXES = {
@@ -136,16 +160,16 @@ def show(finding: Finding) -> str:
         return text
     # a bound that is rounded is rounded outwards: 1556 at least is "≥ 1500", never "≥ 1600"
     outwards = 1 if finding.bound == "at most" else -1
-    stated, nudge = _stated(text, value)
-    while math.isfinite(stated) and outwards * (value - stated) > 1e-12 * abs(value):
+    printed, nudge = stated(text, value)
+    while math.isfinite(printed) and outwards * (value - printed) > 1e-12 * abs(value):
         text = _written(finding, value + outwards * nudge)
-        stated, nudge = _stated(text, value)[0], 10 * nudge
+        printed, nudge = stated(text, value)[0], 10 * nudge
     return f"{'≤' if outwards > 0 else '≥'} {text}"
 
 
 def as_shown(finding: Finding) -> float:
     """Return the value that `show` states, in the finding's unit: 0.00014 dB is written "+0.00 dB", which is 0."""
-    return _stated(show(finding).lstrip("≤≥ "), told(finding))[0]
+    return stated(show(finding).lstrip("≤≥ "), told(finding))[0]
 
 
 def _written(finding: Finding, value: float) -> str:
@@ -157,12 +181,12 @@ def _written(finding: Finding, value: float) -> str:
     return f"{text} {finding.unit}" if quantity.style == "plain" and finding.unit else text
 
 
-def _stated(text: str, value: float) -> tuple[float, float]:
-    """Return the value that a text states, in the unit of `value`, and half the worth of its last digit."""
+def stated(text: str, value: float) -> tuple[float, float]:
+    """Return the value that a text states, in the unit of `value`, and half of what its last digit is worth."""
     number = text.split(" ")[0].lstrip("±")
-    stated = float_of(number) if number != "∞" else math.inf
-    prefix = 10.0 ** round(math.log10(abs(value / stated))) if stated and value and math.isfinite(stated) else 1.0
-    return stated * prefix, 0.5 * prefix * 10.0 ** -len(number.partition(".")[2])
+    printed = float_of(number) if number != "∞" else math.inf
+    prefix = 10.0 ** round(math.log10(abs(value / printed))) if printed and value and math.isfinite(printed) else 1.0
+    return printed * prefix, 0.5 * prefix * 10.0 ** -len(number.partition(".")[2])
 
 
 def with_uncertainty(finding: Finding) -> str:
@@ -175,7 +199,7 @@ def with_uncertainty(finding: Finding) -> str:
     if not finding.uncertainty or finding.bound or not number.lstrip("+" + MINUS).replace(".", "", 1).isdigit():
         return text
     # the unit's prefix is the one that the figure itself is written with
-    factor = _stated(text, finding.value)[0] / float_of(number) if float_of(number) else 1.0
+    factor = stated(text, finding.value)[0] / float_of(number) if float_of(number) else 1.0
     half = fixed(finding.uncertainty / factor, len(number.partition(".")[2]))
     return f"{number} ± {half} {unit}".strip() if float(half) else text
 
@@ -305,6 +329,15 @@ def limit_within(low: float, high: float) -> str:
     return f"{MINUS if low <= 0 else '+'}{trimmed(abs(low))} / {'+' if high >= 0 else MINUS}{trimmed(abs(high))} dB"
 
 
+def level_text(level: Level) -> str:
+    """Return a level as a condition: "40 W", "2 V", "−60 dBFS", "−20 dB re 250 nWb/m"."""
+    if level.unit == "W":
+        return watts(level.value)
+    if level.unit == "V":
+        return volts(level.value)
+    return f"{decibels(level.value)} {level.unit}" + (f" re {level.reference}" if level.reference else "")
+
+
 def conditions(at: Mapping[str, Any]) -> str:
     """Format the level and load of a finding: "5 W into 8 Ω", "2 V with no load"."""
     parts = []
@@ -312,6 +345,8 @@ def conditions(at: Mapping[str, Any]) -> str:
         parts.append(watts(float(power)))
     elif (level := at.get("voltage")) is not None:
         parts.append(volts(float(level)))
+    elif (found := level_of(at)) is not None:
+        parts.append(level_text(found))
     if (ohms := at.get("load")) is not None:
         into = load(float(ohms))
         parts.append(into if not parts else "with no load" if math.isinf(float(ohms)) else f"into {into}")

@@ -1,8 +1,11 @@
-"""A maker's rating in words: the label of its row, its limit, and the whole line with its conditions."""
+"""Write a maker's rating in words: the label of its row, its limit, and the whole line with its conditions."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from reviewkit.model import digits, quantities
+from reviewkit.model.level import decibels
 from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Rating
 
@@ -21,26 +24,37 @@ def limit_text(rating: Rating) -> str:
     """Return the limit alone, as the maker states it: "40 W", "±0.5 dB", "60", "92 dB (A)"."""
     if rating.within is not None:
         return quantities.limit_within(*rating.within)
-    value = rating.at_least if rating.at_least is not None else rating.at_most
-    assert value is not None
-    if rating.unit in _LIMIT_STYLES:
-        text = _LIMIT_STYLES[rating.unit](value, AS_PRINTED)
-    elif rating.unit == "dB":
-        text = f"{digits.MINUS if value < 0 else ''}{digits.trimmed(abs(value), AS_PRINTED) if value else '0'} dB"
-    else:
-        text = f"{digits.trimmed(value, AS_PRINTED)} {rating.unit}".strip()
+    value = next(v for v in (rating.at_least, rating.at_most, rating.nominal) if v is not None)
+    text = _printed(value, rating.unit)
+    if rating.tolerance is not None:
+        low, high = rating.tolerance
+        text += f" ({_printed(low, rating.unit)} to {_printed(high, rating.unit)})"
     return f"{text} ({rating.weighting})" if rating.weighting else text
 
 
+def _printed(value: float, unit: str) -> str:
+    if unit in _LIMIT_STYLES:
+        return _LIMIT_STYLES[unit](value, AS_PRINTED)
+    if unit == "dB":
+        return f"{decibels(value, AS_PRINTED)} dB"
+    return f"{digits.trimmed(value, AS_PRINTED)} {unit}".strip()
+
+
+def half_digit(limit: float, unit: str) -> float:
+    """Return half of what a limit's last printed digit is worth, in its unit: 0.05 of "0.5 dB"."""
+    return quantities.stated(_printed(limit, unit), limit)[1]
+
+
 def label(rating: Rating) -> str:
-    """Return the label of a row: "Power into 8 Ω", "THD at 40 W, 20 Hz – 20 kHz", "Signal to noise, aux"."""
+    """Return what a row is called: "Power into 8 Ω", "THD at 40 W, 20 Hz – 20 kHz", "Signal to noise, aux"."""
     text = RULES[rating.quantity].label
     if rating.rule and rating.quantity == "power":
         text = f"{rating.rule[0].upper()}{rating.rule[1:]} power"
+    level = "" if rating.quantity == "power" else _level(rating)
     if rating.quantity == "power" and rating.load_ohm is not None:
         text += f" into {quantities.load(rating.load_ohm)}"
-    elif rating.power_w is not None:
-        text += f" at {quantities.watts(rating.power_w)}"
+    elif level:
+        text += f" at {level}"
     if rating.quantity != "power":
         where = quantities.band(rating.band_hz) if rating.band_hz else ""
         where = where or (quantities.hertz(rating.frequency_hz) if rating.frequency_hz else "")
@@ -49,15 +63,45 @@ def label(rating: Rating) -> str:
     return f"{text}, {rating.input}" if rating.input and not said else text
 
 
+def labels(ratings: Sequence[Rating]) -> list[str]:
+    """Return each rating's label; ratings that would have the same one also get the conditions in which they differ."""
+    plain = [label(rating) for rating in ratings]
+    return [
+        _told_apart(rating, text, [r for r, other in zip(ratings, plain, strict=True) if other == text])
+        for rating, text in zip(ratings, plain, strict=True)
+    ]
+
+
+def _told_apart(rating: Rating, text: str, alike: Sequence[Rating]) -> str:
+    if len(alike) == 1:
+        return text
+    for parts in (_small_parts, _limit_parts, _source_parts):
+        of_all = [parts(other) for other in alike]
+        if any(each != of_all[0] for each in of_all):
+            shared = set.intersection(*(set(each) for each in of_all))
+            own = [part for part in parts(rating) if part not in shared]
+            return f"{text} ({', '.join(own)})" if own else text
+    return text
+
+
+def _level(rating: Rating) -> str:
+    """Return the level that a rating names, other than that of a power: "40 W", "2 V", "0 dBFS"."""
+    if rating.power_w is not None:
+        return quantities.watts(rating.power_w)
+    return quantities.level_text(rating.level) if rating.level is not None else ""
+
+
 def line(rating: Rating) -> str:
-    """Return the rating with every condition: "40 W into 8 Ω at 0.05 % THD, 20 Hz – 20 kHz, both channels"."""
+    """Return the rating as one line with every condition printed: "40 W into 8 Ω at 0.05 % THD, 20 Hz – 20 kHz, both
+    channels".
+    """
     text = limit_text(rating)
     if rating.total:
         text += " in total"
     if rating.load_ohm is not None:
         text += f" into {quantities.load(rating.load_ohm)}"
-    if rating.power_w is not None:
-        text += f" at {quantities.watts(rating.power_w)}"
+    if level := _level(rating):
+        text += f" at {level}"
     if rating.thd_percent is not None:
         text += f" at {quantities.percent(rating.thd_percent)} THD"
     if rating.thd_plus_noise_percent is not None:
@@ -71,20 +115,37 @@ def line(rating: Rating) -> str:
         quantities.hertz(rating.frequency_hz) if rating.frequency_hz else "",
         {"both": "both channels", "one": "one channel"}.get(rating.channels, ""),
         rating.input,
+        f"input {rating.termination}" if rating.termination else "",
+        f"volume {rating.volume}" if rating.volume else "",
         rating.rule,
+        "nominal" if rating.nominal is not None else "",
+        "typical" if rating.typical else "",
     ]
     return ", ".join([text, *(part for part in more if part)])
 
 
 def small_print(rating: Rating) -> str:
-    """Return the conditions that neither label nor limit states: "at 0.05 % THD, 20 Hz – 20 kHz"."""
+    """Return the conditions that neither a rating's label nor its limit has: "at 0.05 % THD, 20 Hz – 20 kHz"."""
+    return ", ".join(_small_parts(rating))
+
+
+def _small_parts(rating: Rating) -> list[str]:
     named = label(rating)
     rest = line(rating)[len(limit_text(rating)) :].strip(" ,")
+    level = _level(rating)
     for said in (
         f"into {quantities.load(rating.load_ohm)}" if rating.load_ohm is not None else "",
-        f"at {quantities.watts(rating.power_w)}" if rating.power_w is not None else "",
+        f"at {level}" if level else "",
     ):
         if said and said in named:
             rest = rest.replace(said, "", 1)
     parts = [" ".join(part.split()) for part in rest.split(",")]
-    return ", ".join(part for part in parts if part and part not in named and part.lower() not in named.lower())
+    return [part for part in parts if part and part not in named and part.lower() not in named.lower()]
+
+
+def _limit_parts(rating: Rating) -> list[str]:
+    return [limit_text(rating)]
+
+
+def _source_parts(rating: Rating) -> list[str]:
+    return [rating.source] if rating.source else []

@@ -1,9 +1,4 @@
-"""The closed table of rated names: the findings that answer each, the form of its limit, its conditions.
-
-For each condition the table states how measured and rated must compare. `equal`: the same, or the two don't compare.
-`hard`: measured at least as hard as rated meets it, measured at most as hard denies it. `covered`: the measured band
-must cover the rated one to meet it, or lie within it to deny it.
-"""
+"""The closed table of what a maker may rate: which finding answers it, its limit, and its conditions."""
 
 from __future__ import annotations
 
@@ -12,41 +7,60 @@ from dataclasses import dataclass
 
 from reviewkit.model.session import Rating
 
-EQUAL, HARD, COVERED = "equal", "hard", "covered"
+# How a level may differ from the rated one: not at all; only upwards, which is harder (of distortion less level is no
+# easier test, because noise and crossover weigh more there); either way, more being harder.
+EQUAL, UPWARD, HARD = "equal", "upward", "hard"
+LOWEST_POWER_W = 0.25  # from here to the rated power a power rating holds (16 CFR 432, from memory)
+SPOT_HZ = 1000.0  # meant if no frequency is named (common practice, no source)
 
 
 @dataclass(frozen=True)
 class Rule:
-    """The rule by which one rated name is judged."""
+    """How one rated name is judged.
+
+    `band`: the worst over 20 Hz – 20 kHz is meant if neither a frequency nor a band is named, not the figure at 1 kHz.
+    """
 
     label: str  # as printed in a table
     findings: tuple[str, ...]  # quantities that answer it, best first
     limits: tuple[str, ...]  # which limit keys it takes
     unit: str
-    margin: str  # "percent", "db" or "ratio": how the distance from the limit is said
-    conditions: dict[str, str]
+    margin: str  # "percent", "db" or "ratio": how the distance from the limit is written
+    conditions: tuple[str, ...]
+    level: str = ""  # how the level may differ; "" if it is no condition
+    band: bool = False
 
 
-_SHARED = {"load": EQUAL, "input": EQUAL, "channels": HARD, "mains": HARD}
-_DISTORTION = {**_SHARED, "band": COVERED, "frequency": EQUAL, "power": HARD, "figure": HARD}
+_INPUT = ("load", "input")
+_LEVEL = (*_INPUT, "level")
+_SPOT = (*_LEVEL, "band", "frequency")
+_DRIVEN = ("load", "input", "channels", "mains")
+_FIGURE = (*_DRIVEN, "band", "frequency", "level", "figure")
+_IDLE = ("weighting", *_INPUT, "termination", "volume")
+_DISTORTIONS = ("worst_distortion", "distortion")
 
 RULES: dict[str, Rule] = {
     "power": Rule(
-        "Power", ("power_at_limit", "power_reached", "worst_distortion"), ("at_least",), "W", "percent", _DISTORTION
+        "Power",
+        ("power_at_limit", "power_reached", "worst_distortion", "highest_distortion", "thd"),
+        ("at_least",),
+        "W",
+        "percent",
+        _FIGURE,
+        UPWARD,
     ),
-    "thd": Rule(
-        "THD", ("worst_distortion", "distortion", "thd", "thd_plus_noise"), ("at_most",), "%", "ratio", _DISTORTION
-    ),
+    "thd": Rule("THD", (*_DISTORTIONS, "thd", "thd_plus_noise"), ("at_most",), "%", "ratio", _FIGURE, UPWARD),
     "thd_plus_noise": Rule(
-        "THD+N", ("worst_distortion", "distortion", "thd_plus_noise", "thd"), ("at_most",), "%", "ratio", _DISTORTION
+        "THD+N", (*_DISTORTIONS, "thd_plus_noise", "thd"), ("at_most",), "%", "ratio", _FIGURE, UPWARD
     ),
     "distortion": Rule(
         "Distortion",
-        ("worst_distortion", "distortion", "thd_plus_noise", "thd"),
+        (*_DISTORTIONS, "thd_plus_noise", "thd"),
         ("at_most",),
         "%",
         "ratio",
-        {k: v for k, v in _DISTORTION.items() if k != "figure"},
+        tuple(name for name in _FIGURE if name != "figure"),
+        UPWARD,
     ),
     "flatness": Rule(
         "Response",
@@ -54,34 +68,22 @@ RULES: dict[str, Rule] = {
         ("within",),
         "dB",
         "db",
-        {"load": EQUAL, "input": EQUAL, "band": COVERED, "power": HARD},
+        (*_INPUT, "band", "level"),
+        HARD,
+        band=True,
     ),
-    "crosstalk": Rule(
-        "Crosstalk",
-        ("crosstalk", "crosstalk_worst"),
-        ("at_most",),
-        "dB",
-        "db",
-        {"input": EQUAL, "band": COVERED, "frequency": EQUAL},
-    ),
-    "separation": Rule(
-        "Separation",
-        ("crosstalk", "crosstalk_worst"),
-        ("at_least",),
-        "dB",
-        "db",
-        {"input": EQUAL, "band": COVERED, "frequency": EQUAL},
-    ),
+    "crosstalk": Rule("Crosstalk", ("crosstalk", "crosstalk_worst"), ("at_most",), "dB", "db", _SPOT, EQUAL),
+    "separation": Rule("Separation", ("crosstalk", "crosstalk_worst"), ("at_least",), "dB", "db", _SPOT, EQUAL),
     "damping_factor": Rule(
         "Damping factor",
         ("damping_factor", "damping_factor_lowest"),
         ("at_least",),
         "",
         "percent",
-        {"load": EQUAL, "band": COVERED, "frequency": EQUAL},
+        ("load", "band", "frequency"),
     ),
     "source_impedance": Rule(
-        "Source impedance", ("source_impedance",), ("at_most",), "Ω", "ratio", {"frequency": EQUAL}
+        "Source impedance", ("source_impedance",), ("at_most", "nominal"), "Ω", "ratio", ("load", "frequency")
     ),
     "channel_balance": Rule(
         "Channel balance",
@@ -89,42 +91,60 @@ RULES: dict[str, Rule] = {
         ("at_most", "within"),
         "dB",
         "db",
-        {"input": EQUAL, "band": COVERED, "frequency": EQUAL},
+        (*_INPUT, "volume", "band", "frequency"),
     ),
     "gain": Rule(
-        "Gain", ("gain",), ("at_least", "at_most"), "dB", "db", {"load": EQUAL, "input": EQUAL, "frequency": EQUAL}
+        "Gain",
+        ("gain",),
+        ("nominal", "at_least", "at_most"),
+        "dB",
+        "db",
+        (*_INPUT, "volume", "frequency"),
     ),
-    "snr": Rule(
-        "Signal to noise", ("snr",), ("at_least",), "dB", "db", {"weighting": EQUAL, "reference": EQUAL, "input": EQUAL}
-    ),
-    "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", {"weighting": EQUAL, "input": EQUAL}),
-    "hum": Rule("Hum", ("hum",), ("at_most",), "dB", "db", {"input": EQUAL}),
-    "dc_offset": Rule("DC offset", ("dc_offset",), ("at_most",), "V", "ratio", {}),
-    "imd": Rule("Intermodulation", ("imd",), ("at_most",), "%", "ratio", {**_SHARED, "power": HARD, "tones": EQUAL}),
+    "snr": Rule("Signal to noise", ("snr",), ("at_least",), "dB", "db", (*_IDLE, "reference")),
+    "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", _IDLE),
+    "hum": Rule("Hum", ("hum",), ("at_most",), "dB", "db", ("input",)),
+    "dc_offset": Rule("DC offset", ("dc_offset",), ("at_most",), "V", "ratio", ()),
+    "imd": Rule("Intermodulation", ("imd",), ("at_most",), "%", "ratio", (*_DRIVEN, "level", "tones"), UPWARD),
     "multitone_clearance": Rule(
-        "Multitone clearance", ("multitone_clearance",), ("at_least",), "dB", "db", {"load": EQUAL, "input": EQUAL}
+        "Multitone clearance", ("multitone_clearance",), ("at_least",), "dB", "db", _LEVEL, UPWARD
     ),
-    "riaa_deviation": Rule("Phono response", ("riaa_deviation",), ("within",), "dB", "db", {"band": COVERED}),
-    "hum_voltage": Rule("Hum", ("hum_voltage",), ("at_most",), "V", "ratio", {"input": EQUAL}),
-    "corner_low": Rule("Lower corner", ("corner_low",), ("at_most",), "Hz", "ratio", {"input": EQUAL}),
-    "corner_high": Rule("Upper corner", ("corner_high",), ("at_least",), "Hz", "percent", {"input": EQUAL}),
+    "riaa_deviation": Rule("Phono response", ("riaa_deviation",), ("within",), "dB", "db", ("band",), band=True),
+    "hum_voltage": Rule("Hum", ("hum_voltage",), ("at_most",), "V", "ratio", (*_INPUT, "termination", "volume")),
+    "corner_low": Rule("Lower corner", ("corner_low",), ("at_most",), "Hz", "ratio", _LEVEL, HARD),
+    "corner_high": Rule("Upper corner", ("corner_high",), ("at_least",), "Hz", "percent", _LEVEL, HARD),
     "input_sensitivity": Rule(
-        "Input sensitivity", ("input_sensitivity",), ("at_most",), "V", "ratio", {"input": EQUAL}
+        "Input sensitivity",
+        ("input_sensitivity",),
+        ("nominal", "at_most"),
+        "V",
+        "ratio",
+        (*_LEVEL, "frequency"),
+        EQUAL,
     ),
-    "phono_overload": Rule("Phono overload", ("phono_overload",), ("at_least",), "V", "percent", {"frequency": EQUAL}),
-    "rise_time": Rule("Rise time", ("rise_time",), ("at_most",), "s", "ratio", {"load": EQUAL}),
-    "overshoot": Rule("Overshoot", ("overshoot",), ("at_most",), "%", "ratio", {"load": EQUAL}),
-    "tilt": Rule("Tilt", ("tilt",), ("at_most",), "%", "ratio", {"load": EQUAL, "frequency": EQUAL}),
+    "phono_overload": Rule("Phono overload", ("phono_overload",), ("at_least",), "V", "percent", ("frequency",)),
+    "rise_time": Rule("Rise time", ("rise_time",), ("at_most",), "s", "ratio", ("load", "level"), HARD),
+    "overshoot": Rule("Overshoot", ("overshoot",), ("at_most",), "%", "ratio", ("load", "level"), EQUAL),
+    "tilt": Rule("Tilt", ("tilt",), ("at_most",), "%", "ratio", ("load", "frequency", "level"), EQUAL),
 }
 
 
 def rated_output_w(ratings: Iterable[Rating], load_ohm: float | None) -> float | None:
-    """Return the first continuous power per channel rated into a load, W; an unstated load fits any."""
-    for rating in ratings:
-        fits = rating.load_ohm is None or load_ohm is None or rating.load_ohm == load_ohm
-        if rating.quantity == "power" and fits and not rating.total and rating.rule.lower() != "music":
-            return rating.at_least
-    return None
+    """Return the lowest continuous power per channel that is rated into this load, W; an unnamed load fits any."""
+    fitting = [
+        rating.at_least
+        for rating in ratings
+        if rating.quantity == "power"
+        and not rating.total
+        and rating.rule.lower() != "music"
+        and (rating.load_ohm is None or load_ohm is None or rating.load_ohm == load_ohm)
+    ]
+    return min((power_w for power_w in fitting if power_w is not None), default=None)
+
+
+def distortion_limit(rating: Rating) -> float | None:
+    """Return the distortion that a power is rated at, %; None if the maker names none."""
+    return rating.thd_percent or rating.thd_plus_noise_percent
 
 
 TRADE_WORDS = {
@@ -164,12 +184,12 @@ POWER_WORDS = {
 
 
 def plain_name(words: str) -> str:
-    """Return a maker's words as a name: "Damping factor" → "damping_factor"."""
+    """Return a maker's words as a name: "Damping factor" -> "damping_factor"."""
     return "_".join(words.strip().lower().replace("-", "_").split())
 
 
 def rated_name(words: str) -> str | None:
-    """Return the rated name of a maker's words ("damping factor" → "damping_factor"), or None."""
+    """Return the rated name that a maker's word stands for ("damping factor" -> "damping_factor"), or None."""
     name = plain_name(words)
     name = TRADE_WORDS.get(name, name)
     return name if name in RULES else None

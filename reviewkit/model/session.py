@@ -11,6 +11,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Annotated
 
+from reviewkit.model.level import Level
+
 Text = Annotated[str, "text"]
 File = Annotated[str, "file"]  # its path in the session folder
 Colour = Annotated[str, "colour"]
@@ -87,6 +89,14 @@ class Rating:
     source: Text = ""
     line: int = 0
     reference_v: float | None = None
+    # at which it holds, if that is not a power: volts, dBFS, dB relative to a reference
+    level: Annotated[Level | None, "level"] = None
+    nominal: Annotated[float | None, "limit"] = None  # printed as what the unit has, not as a limit
+    # of a nominal value, and read by it: the lowest and the highest that it allows
+    tolerance: Annotated[tuple[float, float] | None, "tolerance"] = None
+    typical: Annotated[bool, "yes or no"] = False  # printed as typical: it promises nothing
+    termination: Text = ""  # of the input: "shorted", "1 kohm", "cartridge"
+    volume: Text = ""  # position of the volume control
 
 
 @dataclass(frozen=True)
@@ -105,10 +115,13 @@ class Measurement:
     channels: Channels = ""
     drive_w: Annotated[float | None, "drive"] = None  # from `drive`, a power, or volts where the load is known
     drive_v: float | None = None
+    level: Level | None = None  # from a `drive` that is neither: dBFS, or dB relative to a reference
     frequency_hz: Annotated[float | None, "Hz"] = None
     input_level_v: Annotated[float | None, "V"] = None
     window: Text = ""
     weighting: Annotated[str, "weighting"] = ""
+    termination: Text = ""
+    volume: Text = ""
     driven: Annotated[str, ("L", "R")] = ""
     against: Text = ""
     equalised: Annotated[bool, "yes or no"] = False

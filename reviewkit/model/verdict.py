@@ -17,11 +17,13 @@ class Verdict:
     rated: str  # the rating as one line with its conditions
     limit: str  # the limit alone: "40 W"; "0.05 % at 40 W" where a power was answered in percent
     measured: str  # "" where not measured
-    verdict: str  # meets, falls short, too close to call, not comparable, not measured
+    verdict: str  # one of five, or "": a nominal value is not judged
     margin: str = ""
     why: str = ""
     assumed: str = ""  # conditions the maker left out, as the bench had them
     position: float | None = None  # the needle: -1 … 1, 0 on the limit; None: no pointer
     measurements: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
-    room: float | None = None  # `position` before it is limited to the scale
+    room: float | None = None  # `position` without the ends of its scale, and as near to 0 as it is
+    brief: str = ""  # of what is not comparable: which condition differs, in six words at most
+    remark: str = ""  # what else the row says: the figure at another frequency, what was not checked

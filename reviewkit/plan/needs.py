@@ -16,6 +16,7 @@ from reviewkit.verdict.comparison import (
     CLOSE,
     INCOMPARABLE,
     MEETS,
+    NO_VERDICT,
     SAME,
     SHORT,
     UNMEASURED,
@@ -23,10 +24,12 @@ from reviewkit.verdict.comparison import (
     Stand,
     compare,
 )
+from reviewkit.verdict.limits import room
 from reviewkit.verdict.verdict import judging
+from reviewkit.verdict.verdict_words import ROUNDS
 
 ANSWERED, SETTLED, CLOSER, AGAIN, OPEN = "answered", "settled", "closer", "again", "open"
-_STATES = {MEETS: ANSWERED, SHORT: ANSWERED, CLOSE: CLOSER, INCOMPARABLE: AGAIN, UNMEASURED: OPEN}
+_STATES = {MEETS: ANSWERED, SHORT: ANSWERED, CLOSE: CLOSER, INCOMPARABLE: AGAIN, UNMEASURED: OPEN, NO_VERDICT: SETTLED}
 
 
 @dataclass(frozen=True)
@@ -92,7 +95,8 @@ def find_needs(verdicts: Sequence[Verdict], runs: Sequence[Run], mains: Mains, b
 
 def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], mains: Mains, basis: Basis) -> Need:
     rating = verdict.rating
-    state = _STATES[verdict.verdict]
+    # no uncertainty is small enough for what rounds to the limit
+    state = SETTLED if ROUNDS in verdict.remark else _STATES[verdict.verdict]
     why_blocked = find_blocker(rating, basis) if state != ANSWERED else ""
     if state == OPEN:
         names = RULES[rating.quantity].findings
@@ -102,11 +106,11 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
     deciding = need.deciding
     assert deciding is not None
     if state == CLOSER:
-        return Need(
-            verdict, state, verdict.measurements, blocked=why_blocked, distance=distance_to_limit(rating, deciding)
-        )
+        away = abs(room(rating, deciding, deciding.value).amount)
+        return Need(verdict, state, verdict.measurements, blocked=why_blocked, distance=away)
     if state == AGAIN:
-        differs = tuple(stand.why for _, stand in differing_conditions(rating, deciding, mains) if stand.why)
+        differing = differing_conditions(rating, deciding, mains, basis.ratings)
+        differs = tuple(stand.why for _, stand in differing if stand.why)
         reasons = tuple(_reasons(rating, deciding, findings))
         # continuous power under the rated conditions can say no more
         state = SETTLED if why_blocked == "music" and not differs and not reasons else AGAIN
@@ -114,12 +118,14 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
     return need
 
 
-def differing_conditions(rating: Rating, finding: Finding, mains: Mains) -> list[tuple[str, Stand]]:
+def differing_conditions(
+    rating: Rating, finding: Finding, mains: Mains, ratings: Sequence[Rating] = ()
+) -> list[tuple[str, Stand]]:
     """Return the conditions of a rating's rule under which a finding differs, by name.
 
     What can't be compared at all comes first.
     """
-    compared = zip(RULES[rating.quantity].conditions, compare(rating, finding, mains), strict=True)
+    compared = zip(RULES[rating.quantity].conditions, compare(rating, finding, mains, ratings), strict=True)
     differing = [(name, stand) for name, stand in compared if stand.stand != SAME]
     # conditions that can't be compared at all come first
     return sorted(differing, key=lambda pair: pair[1].stand != APART)
@@ -137,23 +143,3 @@ def _reasons(rating: Rating, deciding: Finding, findings: Sequence[Finding]) -> 
     if deciding.quantity == "power_reached":
         reasons.append("stops early")
     return reasons
-
-
-def distance_to_limit(rating: Rating, finding: Finding) -> float:
-    """Return the distance of a figure from its limit, in its own unit."""
-    value = finding.value
-    if rating.quantity == "power" and finding.quantity == "worst_distortion":
-        limit = rating.thd_percent or rating.thd_plus_noise_percent
-        assert limit is not None
-        return abs(limit - value)
-    if rating.within is not None:
-        low, high = rating.within
-        upper = finding.quantity == "deviation_high" or (finding.quantity != "deviation_low" and value >= 0)
-        return abs(high - value) if upper else abs(value - low)
-    limit = rating.at_least if rating.at_least is not None else rating.at_most
-    assert limit is not None
-    if rating.quantity == "separation":
-        value = -value
-    if finding.quantity.startswith("channel_balance") or finding.quantity == "dc_offset":
-        value = abs(value)
-    return abs(value - limit)

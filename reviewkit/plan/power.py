@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.session import Rating
 from reviewkit.plan.basis import LINE_V, POWER_SWEEP, SINE, SPOT_HZ, SWEEP, Basis, CaptureRequest, spot_hz
 
@@ -38,7 +39,7 @@ def power_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     """
     assert rating.at_least is not None
     watts = rating.at_least / (2 if rating.total else 1)
-    limit = rating.thd_percent or rating.thd_plus_noise_percent or USUAL_LIMIT
+    limit = distortion_limit(rating) or USUAL_LIMIT
     shared = basis.named(rating, "load", "input", "channels") | {"figure": _figure(rating, basis)}
     if rating.total:
         shared["channels"] = "both"

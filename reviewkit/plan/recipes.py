@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
+from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Rating
 from reviewkit.plan.basis import (
     IDLE,
@@ -36,7 +37,18 @@ USUAL_TONES_HZ = (60.0, 7000.0)
 
 def capture_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     """Return the captures that a rating asks for; those that decide come last."""
-    return _RECIPES[rating.quantity](rating, basis)
+    return tuple(_as_rated(request, rating) for request in _RECIPES[rating.quantity](rating, basis))
+
+
+def _as_rated(request: CaptureRequest, rating: Rating) -> CaptureRequest:
+    """Add the load and the level that a rating names, which its recipe may not have asked for."""
+    conditions = RULES[rating.quantity].conditions
+    at = dict(request.at)
+    if "load" in conditions and rating.load_ohm is not None:
+        at["load"] = rating.load_ohm
+    if "level" not in conditions or rating.power_w is None or rating.quantity == "power":
+        return replace(request, at=at)
+    return replace(request, at={**at, "power": rating.power_w}, power_w=rating.power_w, voltage_v=None)
 
 
 def _gain(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
@@ -54,8 +66,6 @@ def _sweep_request(
 ) -> CaptureRequest:
     """Request a frequency response at the rated level, else at a usual one."""
     level = basis.sized(rating, USUAL_SHARE)
-    if rating.quantity == "flatness" and rating.power_w is not None:
-        level, at = (rating.power_w, None), {**at, "power": rating.power_w}
     wording["quantities"] = quantities
     return CaptureRequest("response", "response", quantities, at, SWEEP, *level, basis.place(rating), wording=wording)
 
@@ -91,8 +101,8 @@ def _balance(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
             ),
         )
     level = basis.sized(rating, USUAL_SHARE)
-    wanted = _reading_request(rating, "channel-balance", shared | {"frequency": hz}, basis.place(rating), level=level)
-    return (replace(wanted, channels=("both",)),)
+    request = _reading_request(rating, "channel-balance", shared | {"frequency": hz}, basis.place(rating), level=level)
+    return (replace(request, channels=("both",)),)
 
 
 def _reading_request(
@@ -208,9 +218,9 @@ def _sensitivity(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     if watts is not None:
         at["power"] = watts
     level = (watts, None if watts is not None else LINE_V)
-    wanted = _reading_request(rating, "input-sensitivity", at, basis.place(rating), level=level)
+    request = _reading_request(rating, "input-sensitivity", at, basis.place(rating), level=level)
     limit = rating.at_most if rating.at_most is not None else rating.at_least
-    return (replace(wanted, wording={**wanted.wording, "rated": (limit,)}),)
+    return (replace(request, wording={**request.wording, "rated": (limit,)}),)
 
 
 def _offset(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:

@@ -1,75 +1,70 @@
-"""Before and after the repair: which measurement answers which, and the same figure in both."""
+"""Find what the repair changed: which measurement answers which, and the figures that both have."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from reviewkit.model.change import Change
+from reviewkit.model import ratings
+from reviewkit.model.change import Change, is_like
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.repair import RepairRow
 
-_MUST_AGREE = ("limit", "weighting", "reference", "load", "input", "tones", "amendment", "method")
-_SAME_FREQUENCY = 0.01
-
 
 def is_repaired(repair: Sequence[RepairRow], runs: Sequence[Run]) -> bool:
-    """Whether something was repaired: a repair table, or a measurement before or after one."""
+    """Return whether something was repaired: a repair table, or a measurement before or after one."""
     return bool(repair) or any(run.conditions.measurement.stage in ("before", "after") for run in runs)
 
 
 def counterpart(run: Run, runs: Sequence[Run]) -> Run | None:
-    """The `before` measurement that an `after` one answers: the same kind on the same card, else the same kind,
-    setting,
-    load, input and level. None where there is none.
+    """Return the `before` measurement that an `after` one answers, with the figures that can be compared and no others.
+
+    It is the one that has most of them, on the same card if there is one; None if none has any.
     """
     m = run.conditions.measurement
     if m.stage != "after":
         return None
+    clips_w = _clips_w(run, runs)
     earlier = [
-        r for r in runs if r.conditions.measurement.stage == "before" and r.conditions.measurement.kind == m.kind
+        _comparable(other, run, clips_w)
+        for other in runs
+        if other.conditions.measurement.stage == "before" and other.conditions.measurement.kind == m.kind
     ]
-    for other in earlier:
-        if other.conditions.measurement.card == m.card:
-            return other
-    for other in earlier:
-        o = other.conditions.measurement
-        if (o.setting, o.load_ohm, o.input, o.drive_w, o.frequency_hz) == (
-            m.setting,
-            m.load_ohm,
-            m.input,
-            m.drive_w,
-            m.frequency_hz,
-        ):
-            return other
-    return None
+    return max(
+        (other for other in earlier if other.findings),
+        key=lambda other: (other.conditions.measurement.card == m.card, len(other.findings)),
+        default=None,
+    )
 
 
 def changes(runs: Sequence[Run]) -> tuple[Change, ...]:
-    """Every figure that stands both before and after the repair, under the same conditions."""
+    """Return every figure that was measured alike before and after the repair."""
     found = []
     for run in runs:
         other = counterpart(run, runs)
+        clips_w = _clips_w(run, runs) if other else None
         for after in run.findings if other else ():
-            before = next((f for f in other.findings if _same_figure(f, after)), None) if other else None
+            before = next((f for f in other.findings if is_like(f, after, clips_w)), None) if other else None
             if before is not None:
                 found.append(Change(before, after))
     return tuple(found)
 
 
-def _same_figure(before: Finding, after: Finding) -> bool:
-    if (before.quantity, before.channel) != (after.quantity, after.channel):
-        return False
-    if any(before.at.get(key) != after.at.get(key) for key in _MUST_AGREE):
-        return False
-    # of readings by meter the setting tells cold from warm
-    if after.kind == "reading" and (before.unit, before.at.get("setting")) != (after.unit, after.at.get("setting")):
-        return False
-    swept = (
-        "band" in after.at
-        and after.quantity not in ("thd", "thd_plus_noise", "sinad", "snr")
-        and not after.quantity.startswith("harm")
+def _comparable(before: Run, after: Run, clips_w: float | None) -> Run:
+    """Return a run with those of its findings that another run has measured alike."""
+    alike = tuple(f for f in before.findings if any(is_like(f, now, clips_w) for now in after.findings))
+    return replace(before, findings=alike)
+
+
+def _clips_w(run: Run, runs: Sequence[Run]) -> float | None:
+    """Return the lowest power at which the unit clips into this run's load, W; the rated one if none was measured."""
+    load_ohm = run.conditions.measurement.load_ohm
+    return min(
+        (f.value for each in runs for f in each.findings if _is_clipping(f) and f.at.get("load") == load_ohm),
+        default=ratings.rated_output_w(run.conditions.ratings, load_ohm),
     )
-    if swept:
-        return bool(before.at.get("band") == after.at.get("band"))
-    here, there = after.at.get("frequency"), before.at.get("frequency")
-    return here is None or there is None or abs(here / there - 1) <= _SAME_FREQUENCY
+
+
+def _is_clipping(finding: Finding) -> bool:
+    """Return whether a power is where distortion rises through 1 %."""
+    return finding.quantity == "power_at_limit" and finding.at.get("limit") == 1.0

@@ -1,13 +1,14 @@
-"""How the conditions of a finding stand to those of a rating: the same, harder, easier, or not to be compared."""
+"""Compare the conditions of a finding with those of a rating: the same, harder, easier, or not comparable."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from reviewkit.model import digits, quantities
 from reviewkit.model.finding import Finding
-from reviewkit.model.ratings import RULES
+from reviewkit.model.level import FULL_SCALE, Level, is_same, levels_of
+from reviewkit.model.ratings import EQUAL, HARD, LOWEST_POWER_W, RULES, SPOT_HZ, distortion_limit, rated_output_w
 from reviewkit.model.session import Rating
 
 SAME, HARDER, EASIER, APART = "same", "harder", "easier", "apart"
@@ -19,85 +20,112 @@ MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
     "not comparable",
     "not measured",
 )
-SPOT_HZ = 1000.0
+NO_VERDICT = ""  # a nominal value without a tolerance is printed beside what was measured, and no more
+JUDGED = (MEETS, SHORT, CLOSE)
 
-# figures that are the worst over a band; all others stand at one frequency or at none
-SWEPT = {
-    "worst_distortion",
-    "flatness",
-    "deviation_high",
-    "deviation_low",
-    "crosstalk_worst",
-    "damping_factor_lowest",
-    "channel_balance_worst",
-    "riaa_deviation",
-}
-# one percent of frequency, half a percent of a load, a voltage or a band's edge: what rounding in an export costs; and
-# a tenth of a decibel of power, to which a level is set by meter (common practice, no source)
-_FREQUENCY_SAME, _LEVEL_SAME, _POWER_SAME = 0.01, 0.005, 0.0235
+# one percent of frequency, half a percent of a load, a power or a band's edge: what rounding in an export costs; two
+# percent of the mains (common practice, no source)
+_FREQUENCY_SAME, _LOAD_SAME, _MAINS_SAME = 0.01, 0.005, 0.02
 
 
 @dataclass(frozen=True)
 class Stand:
-    """One condition compared. `why`: what differs, ready to print; `assumed`: taken as the bench had it."""
+    """One condition compared. `why`: what differs, ready to print; `brief`: the same in six words at most; `assumed`:
+    what the maker left out, as it was on the bench.
+    """
 
     stand: str
     why: str = ""
     assumed: str = ""
+    brief: str = ""
 
 
 @dataclass(frozen=True)
 class Answer:
-    """What one finding says to one rating."""
+    """What one finding says about one rating."""
 
     finding: Finding
     word: str
     side: int  # INSIDE, ON or OUTSIDE the limit, by more than the uncertainty
     room: float  # how far inside the limit, as a ratio's logarithm or in dB; more is better
     stands: tuple[Stand, ...]
+    rounds: bool = False  # outside, but by less than the limit's last printed digit
 
 
 @dataclass(frozen=True)
 class Mains:
-    """The mains voltage that the unit wants and that the bench had, V; None where not said."""
+    """The mains voltage that the unit wants and that the bench had, V; None if not stated."""
 
     wanted_v: float | None = None
     had_v: float | None = None
 
+    @property
+    def off(self) -> float:
+        """How far the bench's mains were from the unit's, as a share of it; 0 if either is not stated."""
+        return self.had_v / self.wanted_v - 1 if self.wanted_v and self.had_v else 0.0
 
-def compare(rating: Rating, finding: Finding, mains: Mains) -> list[Stand]:
-    """Every condition of the rating's rule, compared. An empty `why` and `assumed` need no word."""
+    @property
+    def near(self) -> bool:
+        """Whether the bench's mains count as the rated ones."""
+        return abs(self.off) <= _MAINS_SAME * (1 + 1e-9)
+
+
+def compare(rating: Rating, finding: Finding, mains: Mains, ratings: Sequence[Rating] = ()) -> list[Stand]:
+    """Compare every condition of the rating's rule. An empty `why` and `assumed` need no word.
+
+    `ratings`: all of the unit, because a distortion rated at no level is meant at the rated output.
+    """
     stands = []
     for condition in RULES[rating.quantity].conditions:
-        stands.append(mains_stand(mains) if condition == "mains" else _COMPARE[condition](rating, finding))
+        if condition == "mains":
+            stands.append(mains_stand(mains))
+        elif condition == "level":
+            stands.append(_level(rating, finding, ratings))
+        else:
+            stands.append(_COMPARE[condition](rating, finding))
     return stands
 
 
 def overall(stands: list[Stand]) -> str:
-    """All conditions together: one apart, or some harder and some easier, cannot be compared."""
+    """Combine all conditions: one apart, or some harder and some easier, can't be compared."""
     seen = {stand.stand for stand in stands}
     if APART in seen or {HARDER, EASIER} <= seen:
         return APART
     return HARDER if HARDER in seen else EASIER if EASIER in seen else SAME
 
 
+def is_in_percent(rating: Rating, finding: Finding) -> bool:
+    """Return whether a power is answered by its distortion and not in watts."""
+    return rating.quantity == "power" and finding.unit == "%"
+
+
+def is_swept(finding: Finding) -> bool:
+    """Return whether a figure is the worst over a band."""
+    return quantities.quantity_of(finding).swept
+
+
 def mains_stand(mains: Mains) -> Stand:
-    """Lower mains than the unit wants are the harder test."""
-    if mains.wanted_v is None or mains.had_v is None or abs(mains.had_v / mains.wanted_v - 1) <= _LEVEL_SAME:
-        return Stand(SAME)
-    text = f"made for {digits.trimmed(mains.wanted_v)} V mains, measured at {digits.trimmed(mains.had_v)} V"
-    return Stand(HARDER if mains.had_v < mains.wanted_v else EASIER, text)
+    """Compare the mains: lower than the unit wants is the harder test."""
+    if mains.near:
+        assumed = f"at {digits.trimmed(mains.had_v)} V mains" if mains.had_v and mains.off else ""
+        return Stand(SAME, assumed=assumed)
+    assert mains.wanted_v is not None
+    assert mains.had_v is not None
+    had = f"measured at {digits.trimmed(mains.had_v)} V"
+    text = f"made for {digits.trimmed(mains.wanted_v)} V mains, {had}"
+    return Stand(HARDER if mains.off < 0 else EASIER, text, brief=f"{had} mains")
 
 
 def _load(rating: Rating, finding: Finding) -> Stand:
     had = finding.at.get("load")
     if rating.load_ohm is None:
         return Stand(SAME, assumed=f"into {quantities.load(had)}" if had is not None else "")
+    rated = f"rated into {quantities.load(rating.load_ohm)}"
     if had is None:
-        return Stand(APART, f"rated into {quantities.load(rating.load_ohm)}, the load measured with is not stated")
-    if abs(had / rating.load_ohm - 1) <= _LEVEL_SAME:
+        return Stand(APART, f"{rated}, the load measured with is not stated", brief="load not stated")
+    if had == rating.load_ohm or abs(had / rating.load_ohm - 1) <= _LOAD_SAME:
         return Stand(SAME)
-    return Stand(APART, f"rated into {quantities.load(rating.load_ohm)}, measured into {quantities.load(had)}")
+    return Stand(APART, f"{rated}, measured into {quantities.load(had)}", brief=f"measured into {quantities.load(had)}")
 
 
 def _words(key: str, name: str) -> Callable[[Rating, Finding], Stand]:
@@ -107,9 +135,19 @@ def _words(key: str, name: str) -> Callable[[Rating, Finding], Stand]:
             return Stand(SAME, assumed=f"{had} {name}".strip() if had else "")
         if wanted.lower() == had.lower():
             return Stand(SAME)
-        return Stand(APART, f"rated for {wanted} {name}, measured {f'with {had}' if had else 'without it stated'}")
+        measured = f"measured with {had}" if had else f"{name} not stated"
+        why = f"rated for {wanted} {name}, {measured if had else 'measured without it stated'}"
+        return Stand(APART, why, brief=_first_words(measured))
 
     return stand
+
+
+def _first_words(text: str) -> str:
+    words = text.split()
+    return text if len(words) <= MOST_WORDS else " ".join(words[: MOST_WORDS - 1]) + " …"
+
+
+MOST_WORDS = 6  # of what a card says about a condition that differs
 
 
 def _weighting(rating: Rating, finding: Finding) -> Stand:
@@ -119,131 +157,165 @@ def _weighting(rating: Rating, finding: Finding) -> Stand:
         return Stand(SAME, assumed=measured)
     if wanted.lower() == had.lower():
         return Stand(SAME)
-    return Stand(APART, f"rated {wanted}-weighted, measured {measured}")
+    return Stand(APART, f"rated {wanted}-weighted, measured {measured}", brief=f"measured {measured}")
 
 
 def _channels(rating: Rating, finding: Finding) -> Stand:
-    had = finding.at.get("channels", "")
+    had = str(finding.at.get("channels", ""))
     words = {"both": "both channels driven", "one": "one channel driven"}
     if not rating.channels:
-        return Stand(SAME, assumed=words.get(str(had), ""))
+        return Stand(SAME, assumed=words.get(had, ""))
+    rated = f"rated with {words[rating.channels]}"
     if not had:
-        return Stand(APART, f"rated with {words[rating.channels]}, which were driven is not stated")
+        return Stand(APART, f"{rated}, which were driven is not stated", brief="channels driven not stated")
     if had == rating.channels:
         return Stand(SAME)
     return Stand(
-        HARDER if had == "both" else EASIER, f"rated with {words[rating.channels]}, measured with {words[str(had)]}"
+        HARDER if had == "both" else EASIER, f"{rated}, measured with {words[had]}", brief=f"with {words[had]}"
     )
 
 
 def _band(rating: Rating, finding: Finding) -> Stand:
-    swept = finding.at.get("band") if finding.quantity in SWEPT else None
+    swept = (finding.at["band"][0], finding.at["band"][1]) if is_swept(finding) else None
     if rating.band_hz is None:
-        # a rating at one frequency holds if it holds over a band that contains it: _frequency sees to that
-        if rating.frequency_hz is not None or swept is None:
-            return Stand(SAME)
-        return Stand(SAME, assumed=f"over {quantities.band((swept[0], swept[1]))}")
+        # unless the worst over a band is meant, `_frequency` compares with the one frequency that is
+        band = swept if RULES[rating.quantity].band else None
+        return Stand(SAME, assumed=f"over {quantities.band(band)}" if band else "")
     low, high = rating.band_hz
     rated = f"rated over {quantities.band(rating.band_hz)}"
     if swept is None:
         hz = finding.at.get("frequency")
         if hz is None:
-            return Stand(APART, f"{rated}, the frequency measured at is not stated")
-        return Stand(EASIER if low <= hz <= high else APART, f"{rated}, measured at {quantities.hertz(hz)}")
+            return Stand(APART, f"{rated}, the frequency measured at is not stated", brief="frequency not stated")
+        measured = f"measured at {quantities.hertz(hz)}"
+        return Stand(EASIER if low <= hz <= high else APART, f"{rated}, {measured}", brief=f"{measured} only")
     below, above = swept[0] / low - 1, high / swept[1] - 1
-    if below <= _LEVEL_SAME and above <= _LEVEL_SAME:
-        wider = below < -_LEVEL_SAME or above < -_LEVEL_SAME
-        return Stand(
-            HARDER if wider else SAME,
-            f"{rated}, measured over {quantities.band((swept[0], swept[1]))}" if wider else "",
-        )
-    inside = below >= -_LEVEL_SAME and above >= -_LEVEL_SAME
-    return Stand(EASIER if inside else APART, f"{rated}, measured over {quantities.band((swept[0], swept[1]))}")
+    # of more than six words only the figures are left
+    part = f"{quantities.band(swept)}"
+    why = f"{rated}, measured over {part}"
+    if below <= _LOAD_SAME and above <= _LOAD_SAME:
+        wider = below < -_LOAD_SAME or above < -_LOAD_SAME
+        return Stand(HARDER, why, brief=part) if wider else Stand(SAME)
+    inside = below >= -_LOAD_SAME and above >= -_LOAD_SAME
+    return Stand(EASIER if inside else APART, why, brief=part)
 
 
 def _frequency(rating: Rating, finding: Finding) -> Stand:
+    """Compare the frequency; if the maker names neither one nor a band, 1 kHz is meant, and only that."""
     if rating.band_hz is not None:
         return Stand(SAME)
-    hz = finding.at.get("frequency")
+    wanted, hz = rating.frequency_hz or SPOT_HZ, finding.at.get("frequency")
+    rated = f"rated at {quantities.hertz(wanted)}"
     if rating.frequency_hz is None:
-        if finding.quantity in SWEPT:
-            return Stand(SAME)
-        if hz is None:
-            return Stand(SAME)
-        # where the maker names no frequency, 1 kHz is meant (common practice, no source)
-        same = abs(hz / SPOT_HZ - 1) <= _FREQUENCY_SAME
-        return (
-            Stand(SAME, assumed=f"at {quantities.hertz(hz)}")
-            if same
-            else Stand(APART, f"measured at {quantities.hertz(hz)}")
-        )
-    wanted = rating.frequency_hz
-    if finding.quantity in SWEPT:
+        rated = f"rated at no frequency, which means {quantities.hertz(wanted)}"
+    if is_swept(finding):
         low, high = finding.at["band"]
-        return Stand(
-            HARDER if low <= wanted <= high else APART,
-            f"rated at {quantities.hertz(wanted)}, measured over {quantities.band((low, high))}",
-        )
+        over = quantities.band((low, high))
+        return Stand(HARDER if low <= wanted <= high else APART, f"{rated}, measured over {over}", brief=over)
     if hz is None:
-        return Stand(APART, f"rated at {quantities.hertz(wanted)}, the frequency measured at is not stated")
+        if rating.frequency_hz is None:
+            return Stand(SAME, assumed="frequency not stated")
+        return Stand(APART, f"{rated}, the frequency measured at is not stated", brief="frequency not stated")
     if abs(hz / wanted - 1) <= _FREQUENCY_SAME:
-        return Stand(SAME)
-    return Stand(APART, f"rated at {quantities.hertz(wanted)}, measured at {quantities.hertz(hz)}")
+        return Stand(SAME, assumed=f"at {quantities.hertz(hz)}" if rating.frequency_hz is None else "")
+    measured = f"measured at {quantities.hertz(hz)}"
+    return Stand(APART, f"{rated}, {measured}", brief=measured)
 
 
-def _power(rating: Rating, finding: Finding) -> Stand:
-    had = finding.at.get("power")
-    wanted = rating.at_least if rating.quantity == "power" else rating.power_w
-    if rating.quantity == "power" and finding.quantity != "worst_distortion":
+def rated_level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> tuple[Level | None, str]:
+    """Return the level that a rating holds at, and how it is known: "rated", "meant", or "" if it isn't.
+
+    A distortion rated at no level is meant at the rated output: the lowest continuous power rated for that load, or
+    full scale. So is the output that an input's sensitivity is for.
+    """
+    load_ohm = rating.load_ohm if rating.load_ohm is not None else finding.at.get("load")
+    if rating.quantity == "power":
+        return Level(rating.at_least or 0.0, "W", load_ohm), "rated"
+    if rating.power_w is not None:
+        return Level(rating.power_w, "W", load_ohm), "rated"
+    if rating.level is not None:
+        return Level(rating.level.value, rating.level.unit, load_ohm, rating.level.reference), "rated"
+    levels, distortion = levels_of(finding.at), quantities.QUANTITIES[finding.quantity].is_distortion
+    if distortion and any(had.unit == "dBFS" for had in levels):
+        return FULL_SCALE, "meant"
+    if distortion or (rating.quantity == "input_sensitivity" and levels):
+        power_w = rated_output_w(ratings, load_ohm)
+        return (Level(power_w, "W", load_ohm), "meant") if power_w else (None, "")
+    return None, ""
+
+
+def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand:
+    if rating.quantity == "power" and not is_in_percent(rating, finding):
         return Stand(SAME)  # the power is the figure itself
+    wanted, how = rated_level(rating, finding, ratings)
+    levels = levels_of(finding.at)
+    # of a level that is known in several ways, the one that can be compared
+    alike = [had for had in levels if wanted is not None and had.decibels_above(wanted) is not None]
+    had = next(iter((*alike, *levels)), None)
+    shown = quantities.level_text(had) if had else ""
     if wanted is None:
-        return Stand(SAME, assumed=f"at {quantities.watts(had)}" if had is not None else "")
+        return Stand(SAME, assumed=f"at {shown}" if shown else "")
+    at = quantities.level_text(wanted)
+    rated = f"rated at {at}" if how == "rated" else f"rated at no level, which means its output, {at}"
     if had is None:
-        return Stand(APART, f"rated at {quantities.watts(wanted)}, the power measured at is not stated")
-    if abs(had / wanted - 1) <= _POWER_SAME:
-        return Stand(SAME)
-    text = f"rated at {quantities.watts(wanted)}, measured at {quantities.watts(had)}"
-    if rating.quantity == "flatness":
-        return Stand(HARDER if had > wanted else EASIER, text)
-    # less power is no easier test of distortion: noise and crossover weigh more there. It neither confirms nor denies.
-    return Stand(HARDER if had > wanted else APART, text)
+        return Stand(APART, f"{rated}, the level measured at is not stated", brief="level not stated")
+    above = had.decibels_above(wanted)
+    why = f"{rated}, measured at {shown}"
+    if above is None:
+        return Stand(APART, why, brief=f"measured at {shown}")
+    if is_same(above) and finding.quantity != "highest_distortion":
+        return Stand(SAME, assumed=f"at {shown}" if how == "meant" else "")
+    return Stand(_way_off(rating, finding, above), why, brief=f"measured at {shown}")
+
+
+def _way_off(rating: Rating, finding: Finding, above_db: float) -> str:
+    """Return what a level that is not the rated one makes of the test."""
+    mode = RULES[rating.quantity].level
+    if mode == HARD:
+        return HARDER if above_db > 0 else EASIER
+    if mode == EQUAL:
+        return APART
+    if rating.quantity == "power" and (above_db <= 0 or finding.quantity == "highest_distortion"):
+        # from 250 mW up the rating holds at every power; but if noise is what rises there, that says nothing
+        promised = finding.at["power"] >= LOWEST_POWER_W * (1 - _LOAD_SAME)
+        return EASIER if promised and distortion_name(finding) == "THD" else APART
+    return HARDER if above_db > 0 else APART
+
+
+def distortion_name(finding: Finding) -> str:
+    """Return "THD" or "THD+N"; "" if it isn't stated which of them a distortion is."""
+    return {"thd": "THD", "thd_plus_noise": "THD+N"}.get(finding.quantity) or str(finding.at.get("figure", ""))
 
 
 def _figure(rating: Rating, finding: Finding) -> Stand:
-    had = {"thd": "THD", "thd_plus_noise": "THD+N"}.get(finding.quantity) or finding.at.get("figure", "")
-    plus_noise = rating.quantity == "thd_plus_noise" or rating.thd_plus_noise_percent is not None
-    if rating.quantity == "power" and rating.thd_percent is None and rating.thd_plus_noise_percent is None:
+    had = distortion_name(finding)
+    if rating.quantity == "power" and distortion_limit(rating) is None:
         limit = finding.at.get("limit")
         return Stand(SAME, assumed=f"at {quantities.percent(limit)} {had or 'distortion'}" if limit else "")
-    if plus_noise:
-        return (
-            Stand(SAME)
-            if had == "THD+N"
-            else Stand(EASIER, f"rated as THD+N, measured as {had or 'distortion of a kind not stated'}")
-        )
-    return (
-        Stand(SAME)
-        if had == "THD"
-        else Stand(HARDER, f"rated as THD, measured as {had or 'distortion of a kind not stated'}")
-    )
+    plus_noise = rating.quantity == "thd_plus_noise" or rating.thd_plus_noise_percent is not None
+    wanted = "THD+N" if plus_noise else "THD"
+    if had == wanted:
+        return Stand(SAME)
+    measured = f"measured as {had or 'distortion of a kind not stated'}"
+    brief = f"measured as {had}" if had else "THD or THD+N not stated"
+    return Stand(EASIER if plus_noise else HARDER, f"rated as {wanted}, {measured}", brief=brief)
 
 
 def _reference(rating: Rating, finding: Finding) -> Stand:
     had = finding.at.get("reference")
+    measured = f"measured re {quantities.watts(had) if had is not None else 'something not stated'}"
+    brief = measured if had is not None else "reference not stated"
     if rating.reference_v is not None:
         if finding.at.get("reference_input") == rating.reference_v:
             return Stand(SAME, assumed=str(finding.at.get("method", "")))
         of = f"the {finding.at['input']} input" if finding.at.get("input") else "the input"
         remedy = f"what would tell is the input sensitivity of {of}, read at the same volume"
-        measured = quantities.watts(had) if had is not None else "something not stated"
-        return Stand(APART, f"rated re {rating.reference} at the input, measured re {measured}; {remedy}")
+        return Stand(APART, f"rated re {rating.reference} at the input, {measured}; {remedy}", brief=brief)
     if not rating.reference:
         return Stand(SAME, assumed=f"re {quantities.watts(had)}" if had is not None else "")
-    wanted = rating.reference_w
-    if wanted is not None and had is not None and abs(had / wanted - 1) <= _LEVEL_SAME:
+    if rating.reference_w is not None and had is not None and abs(had / rating.reference_w - 1) <= _LOAD_SAME:
         return Stand(SAME)
-    measured = quantities.watts(had) if had is not None else "something not stated"
-    return Stand(APART, f"rated re {rating.reference}, measured re {measured}")
+    return Stand(APART, f"rated re {rating.reference}, {measured}", brief=brief)
 
 
 def _tones(rating: Rating, finding: Finding) -> Stand:
@@ -253,21 +325,22 @@ def _tones(rating: Rating, finding: Finding) -> Stand:
         return Stand(SAME, assumed=f"with {shown}" if shown else "")
     wanted = quantities.tones(rating.tones_hz)
     if not had:
-        return Stand(APART, f"rated with {wanted}, the tones measured with are not stated")
+        return Stand(APART, f"rated with {wanted}, the tones measured with are not stated", brief="tones not stated")
     if all(abs(a / b - 1) <= _FREQUENCY_SAME for a, b in zip(had, rating.tones_hz, strict=True)):
         return Stand(SAME)
-    return Stand(APART, f"rated with {wanted}, measured with {shown}")
+    return Stand(APART, f"rated with {wanted}, measured with {shown}", brief=f"with {shown}")
 
 
 _COMPARE: dict[str, Callable[[Rating, Finding], Stand]] = {
     "load": _load,
     "input": _words("input", "input"),
+    "termination": _words("termination", "termination"),
+    "volume": _words("volume", "volume"),
     "weighting": _weighting,
     "tones": _tones,
     "reference": _reference,
     "channels": _channels,
     "band": _band,
     "frequency": _frequency,
-    "power": _power,
     "figure": _figure,
 }

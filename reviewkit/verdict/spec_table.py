@@ -1,4 +1,4 @@
-"""Rated against measured, as rows that the card, the three table files, the page and the description all print."""
+"""Rated and measured, as rows that the card, the three table files, the page and the description all print."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class TableRow:
     margin: str
     note: str  # why it does not compare; conditions taken as the bench had them
     position: float | None = None
-    promised: str = ""  # the limit as the maker states it, whatever the figure was held against
+    promised: str = ""  # the limit as the maker states it, whatever the figure was compared with
 
 
 @dataclass(frozen=True)
@@ -36,10 +36,11 @@ class SpecTable:
 
     rows: tuple[TableRow, ...]
     foot: tuple[str, ...]
+    one_unit: str = ""  # the line of them that says whom the verdicts are about
 
 
 def spec_table(session: Session, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> SpecTable:
-    """Every rating in the maker's order, then what was measured without one."""
+    """Return every rating in the maker's order, then what was measured without one."""
     rows = [
         TableRow(
             *(v.label, v.limit, v.rated, v.measured or "–", v.verdict, v.margin, _note(v)),
@@ -48,16 +49,19 @@ def spec_table(session: Session, runs: Sequence[Run], verdicts: Sequence[Verdict
         )
         for v in verdicts
     ]
-    return SpecTable(tuple(rows + _unrated(session, runs)), _foot(session, verdicts))
+    judged = any(v.verdict != UNMEASURED for v in verdicts)
+    one_unit = _one_unit(session, runs) if judged else ""
+    foot = (*_foot(session, verdicts), one_unit) if one_unit else _foot(session, verdicts)
+    return SpecTable(tuple(rows + _unrated(session, runs)), foot, one_unit)
 
 
 def _note(v: Verdict) -> str:
     assumed = f"as on the bench: {v.assumed}" if v.assumed else ""
-    return "; ".join(part for part in (v.why, assumed) if part)
+    return "; ".join(part for part in (v.why, v.remark, assumed) if part)
 
 
 def sources(ratings: Sequence[Rating]) -> list[str]:
-    """Where the ratings are printed; where some have no source, of how many of them each is."""
+    """Return where the ratings are printed; if some have no source, also of how many of them each is."""
     counts = Counter(r.source for r in ratings if r.source)
     if sum(counts.values()) == len(ratings):
         return list(counts)
@@ -75,8 +79,17 @@ def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def _one_unit(session: Session, runs: Sequence[Run]) -> str:
+    """Return whom the verdicts are about. The age is the one that the price tag gives: a build knows no date."""
+    year, to = session.unit.year, session.price.to if session.price else None
+    age = f", {to - year} years old" if year and to and to > year else f", made in {year}" if year else ""
+    repaired = any(run.conditions.measurement.stage == "after" for run in runs)
+    state = ", as repaired" if repaired else ""
+    return f"one unit{age}{state}; says nothing about others, or about it when new"
+
+
 def _uncertainty(bench: Bench) -> str:
-    """What of the bench's uncertainty is stated, in one line."""
+    """Return what of the bench's uncertainty is stated, in one line."""
     level, load, floor = bench.level_uncertainty_db, bench.load_tolerance_percent, bench.distortion_floor_percent
     stated = [
         f"level uncertainty {digits.trimmed(level)} dB (k = 2)" if level is not None else "",
@@ -131,12 +144,12 @@ def _spot(f: Finding) -> str:
 
 
 def _told(f: Finding) -> tuple[object, ...]:
-    """What a figure must share with the first of its kind to stand in one row with it."""
+    """Return what a figure must share with the first of its kind to be in one row with it."""
     return _spot(f), f.at.get("weighting"), f.at.get("reference")
 
 
 def _weighting(f: Finding) -> str:
-    """A noise figure without its weighting says nothing: it stands in the row's name."""
+    """Return the weighting for the row's name: a noise figure says nothing without it."""
     return f"{f.at['weighting']}-weighted" if "weighting" in f.at else "unweighted" if f.quantity == "snr" else ""
 
 

@@ -1,23 +1,21 @@
-"""Ratings against findings: one rating gives one row, judged by one-way logic.
+"""Compare ratings with findings: one rating gives one row, judged by one-way logic.
 
 Passing under the same or a harder condition meets the rating, failing under the same or an easier one falls short;
-the other two ways are not comparable. Nearer to the limit than the uncertainty is too close to call (simple guard
-band of one expanded uncertainty, ILAC-G8:09/2019).
+the other two ways are not comparable. Nearer to the limit than the uncertainty is too close to call.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.mains import mains_of
-from reviewkit.model.ratings import RULES, rated_output_w
+from reviewkit.model.ratings import LOWEST_POWER_W, RULES, distortion_limit, rated_output_w
 from reviewkit.model.session import Rating, Session
 from reviewkit.model.verdict import Verdict
-from reviewkit.verdict import verdict_words
+from reviewkit.verdict import limits, verdict_words
 from reviewkit.verdict.comparison import (
     APART,
     CLOSE,
@@ -25,7 +23,9 @@ from reviewkit.verdict.comparison import (
     HARDER,
     INCOMPARABLE,
     INSIDE,
+    JUDGED,
     MEETS,
+    NO_VERDICT,
     ON,
     OUTSIDE,
     SAME,
@@ -34,85 +34,74 @@ from reviewkit.verdict.comparison import (
     Answer,
     Mains,
     compare,
+    is_in_percent,
+    is_swept,
     overall,
 )
 from reviewkit.verdict.input_reference import ratios_re_input
 
-__all__ = ["CLOSE", "INCOMPARABLE", "MEETS", "SHORT", "UNMEASURED", "judge", "judging"]
+__all__ = ["CLOSE", "INCOMPARABLE", "JUDGED", "MEETS", "NO_VERDICT", "SHORT", "UNMEASURED", "judge", "judging"]
 
 # which of several answers to one rating decides; of equal words, the finding nearest to falling short
-_WEIGHT = {SHORT: 0, CLOSE: 1, MEETS: 2, INCOMPARABLE: 3}
+_WEIGHT = {SHORT: 0, CLOSE: 1, MEETS: 2, NO_VERDICT: 3, INCOMPARABLE: 4}
 
 
 def judge(session: Session, runs: Sequence[Run]) -> tuple[Verdict, ...]:
-    """Every rating of the session held against the findings, in the ratings' order."""
+    """Compare every rating of the session with the findings, in the ratings' order."""
     findings = judging(runs)
-    stereo = {"L", "R"} <= {finding.channel for finding in findings}
-    mains = Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0])
-    watts = rated_output_w(session.ratings, session.bench.load_ohm)
-    return tuple(_judge_one(rating, findings, mains, stereo=stereo, rated_w=watts) for rating in session.ratings)
+    bench = _Bench(
+        findings,
+        session.ratings,
+        Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0]),
+        {"L", "R"} <= {finding.channel for finding in findings},
+        rated_output_w(session.ratings, session.bench.load_ohm),
+    )
+    named = rating_words.labels(session.ratings)
+    return tuple(_judge_one(rating, text, bench) for rating, text in zip(session.ratings, named, strict=True))
 
 
 def judging(runs: Sequence[Run]) -> list[Finding]:
-    """The findings that may judge: those after the repair where something was mended, never the bench's own."""
+    """Return the findings that may judge: those after the repair if something was repaired, never the bench's own."""
     stages = {run.conditions.measurement.stage for run in runs}
     wanted = {"after"} if stages & {"before", "after"} else {""}
     return [f for run in runs if run.conditions.measurement.stage in wanted for f in run.findings]
 
 
-def _judge_one(
-    rating: Rating, findings: Sequence[Finding], mains: Mains, *, stereo: bool, rated_w: float | None
-) -> Verdict:
-    rule = RULES[rating.quantity]
-    candidates = [f for f in findings if f.quantity in rule.findings and _is_candidate(rating, f)]
-    if rating.total:
-        candidates = _totals(candidates)
-    if rating.quantity == "snr" and rating.reference_v is not None:
-        candidates = ratios_re_input(findings, rating.reference_v, rated_w) or candidates
-    if rating.quantity in ("snr", "noise"):
-        candidates = list(_as_usual(rating, candidates, rated_w))
-    answers = _channels_together([_answer(rating, finding, mains) for finding in candidates])
-    blank = Verdict(
-        rating, rating_words.label(rating), rating_words.line(rating), rating_words.limit_text(rating), "", UNMEASURED
-    )
+@dataclass(frozen=True)
+class _Bench:
+    """What all ratings are compared with. `stereo`: both channels were measured; `rated_w`: the rated output."""
+
+    findings: Sequence[Finding]
+    ratings: Sequence[Rating]
+    mains: Mains
+    stereo: bool
+    rated_w: float | None
+
+
+def _judge_one(rating: Rating, label: str, bench: _Bench) -> Verdict:
+    rule, findings = RULES[rating.quantity], bench.findings
+    all_answers = [_answer(rating, finding, bench) for finding in _candidates(rating, bench)]
+    answers = _channels_together(all_answers)
+    blank = Verdict(rating, label, rating_words.line(rating), rating_words.limit_text(rating), "", UNMEASURED)
     if not answers:
         return blank
     word = min((a.word for a in answers), key=_WEIGHT.__getitem__)
     same_word = [a for a in answers if a.word == word]
-    alone = stereo and word == MEETS and not _both_channels(same_word)
+    alone = bench.stereo and word == MEETS and not _both_channels(same_word)
     if alone and rating.channels == "both":
         word = INCOMPARABLE
-    # where distortion over a band decides about a power, the row still tells watts, from a sweep
-    told = [
-        a
-        for a in answers
-        if rating.quantity == "power"
-        and a.finding.quantity != "worst_distortion"
-        and not any(s.stand == APART for s in a.stands)
-        and (word != MEETS or a.side == INSIDE)
-    ]
-    if word == INCOMPARABLE:
-        # the answer that differs in the fewest conditions says most
-        fewest = min(sum(s.stand != SAME for s in a.stands) for a in same_word)
-        same_word = [a for a in same_word if sum(s.stand != SAME for s in a.stands) == fewest]
-    deciding = min(
-        same_word,
-        key=lambda a: (
-            rule.findings.index(a.finding.quantity) if word == INCOMPARABLE else sum(s.stand != SAME for s in a.stands),
-            # re its own 1 kHz no curve stays below zero: of "+0 dB" nothing can be left, so the other side tells
-            word == MEETS and verdict_words.no_room(rating, a.finding),
-            a.room,
-        ),
-    )
-    by_band = deciding.finding.quantity == "worst_distortion" and word in (MEETS, CLOSE)
-    shown = min(told, key=lambda a: a.room) if told and by_band else deciding
+    deciding = _deciding(rating, word, same_word)
+    shown = _shown(rating, word, deciding, answers)
     only = [verdict_words.one_side(deciding.finding)] if alone and word == MEETS else []
-    # more power than rated is no reason against, but the label names the rated one
+    # more level than rated is no reason against, but the label names the rated one
     compared = zip(rule.conditions, deciding.stands, strict=True)
-    more_power = word == MEETS and any(name == "power" and s.stand == HARDER for name, s in compared)
-    level = [f"at {quantities.watts(deciding.finding.at['power'])}"] if more_power else []
+    more_level = word == MEETS and any(name == "level" and s.stand == HARDER for name, s in compared)
+    harder = [f"at {quantities.conditions({**deciding.finding.at, 'load': None})}"] if more_level else []
+    if word == MEETS and is_swept(deciding.finding) and rating.band_hz is None and not rule.band:
+        low, high = deciding.finding.at["band"]
+        harder.append(f"over {quantities.band((low, high))}")
     used = list(dict.fromkeys([shown.finding.measurement, deciding.finding.measurement]))
-    comparable = word in (MEETS, SHORT, CLOSE)
+    comparable = word in JUDGED
     return replace(
         blank,
         limit=verdict_words.limit(rating, shown.finding),
@@ -120,7 +109,9 @@ def _judge_one(
         verdict=word,
         margin=verdict_words.margin(rating, shown) if comparable else "",
         why=verdict_words.why(rating, deciding, alone=alone) if word == INCOMPARABLE else "",
-        assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.stands if s.assumed), *level, *only])),
+        brief=verdict_words.brief(rating, deciding, alone=alone) if word == INCOMPARABLE else "",
+        remark="; ".join(_remarks(rating, word, deciding, shown, all_answers, findings)),
+        assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.stands if s.assumed), *harder, *only])),
         position=verdict_words.position(rating, shown, word) if comparable else None,
         room=verdict_words.room(rating, shown) if comparable else None,
         measurements=tuple(used),
@@ -128,9 +119,111 @@ def _judge_one(
     )
 
 
+def _candidates(rating: Rating, bench: _Bench) -> list[Finding]:
+    """Return the findings that could answer a rating, a power with what the mains leave uncertain."""
+    candidates = [f for f in bench.findings if f.quantity in RULES[rating.quantity].findings]
+    candidates = [f for f in candidates if _is_candidate(rating, f)]
+    if rating.total:
+        candidates = _totals(candidates)
+    if rating.quantity == "snr" and rating.reference_v is not None:
+        candidates = ratios_re_input(bench.findings, rating.reference_v, bench.rated_w) or candidates
+    if rating.quantity in ("snr", "noise"):
+        candidates = list(_as_usual(rating, candidates, bench.rated_w))
+    return [_at_rated_mains(f, bench.mains) if rating.quantity == "power" else f for f in candidates]
+
+
+def _at_rated_mains(finding: Finding, mains: Mains) -> Finding:
+    """Widen a power's uncertainty by 2·ΔV/V: mains within two percent of the rated ones count as those."""
+    if finding.unit != "W" or not mains.off or not mains.near:
+        return finding
+    return replace(finding, uncertainty=(finding.uncertainty or 0.0) + 2 * abs(mains.off) * finding.value)
+
+
+def _differing(answer: Answer) -> int:
+    return sum(s.stand != SAME for s in answer.stands)
+
+
+def _deciding(rating: Rating, word: str, same_word: Sequence[Answer]) -> Answer:
+    """Return the answer that the verdict rests on: the one nearest to falling short under the most alike conditions."""
+    order = RULES[rating.quantity].findings
+    if word == INCOMPARABLE:
+        # the answer that differs in the fewest conditions says most
+        fewest = min(_differing(a) for a in same_word)
+        same_word = [a for a in same_word if _differing(a) == fewest]
+    return min(
+        same_word,
+        key=lambda a: (
+            order.index(a.finding.quantity) if word == INCOMPARABLE else _differing(a),
+            # re its own 1 kHz no curve stays below zero: of "+0 dB" nothing can be left, so the other side tells
+            word == MEETS and verdict_words.no_room(rating, a.finding),
+            a.room,
+        ),
+    )
+
+
+def _shown(rating: Rating, word: str, deciding: Answer, answers: Sequence[Answer]) -> Answer:
+    """Return the answer that the row prints: of a power that distortion over a band decides, the watts of a sweep."""
+    if not is_in_percent(rating, deciding.finding) or word not in (MEETS, CLOSE):
+        return deciding
+    in_watts = [
+        a
+        for a in answers
+        if not is_in_percent(rating, a.finding)
+        and not any(s.stand == APART for s in a.stands)
+        and (word != MEETS or a.side == INSIDE)
+    ]
+    return min(in_watts, key=lambda a: a.room, default=deciding)
+
+
+def _remarks(
+    rating: Rating,
+    word: str,
+    deciding: Answer,
+    shown: Answer,
+    answers: Sequence[Answer],
+    findings: Sequence[Finding],
+) -> list[str]:
+    """Return what a row says beside its verdict."""
+    remarks = []
+    if shown is not deciding:
+        remarks.append(verdict_words.figure_with_place(rating, deciding.finding, findings))
+    if word == CLOSE and deciding.rounds:
+        remarks.append(verdict_words.ROUNDS)
+    if word == MEETS and rating.frequency_hz is None and rating.band_hz is None and not is_swept(deciding.finding):
+        worse = [a for a in answers if is_swept(a.finding) and a.side == OUTSIDE and overall(list(a.stands)) == HARDER]
+        if worse:
+            worst = min(worse, key=lambda a: a.room)
+            remarks.append(verdict_words.figure_with_place(rating, worst.finding, findings))
+    if rating.quantity == "power" and word == MEETS and distortion_limit(rating) is not None:
+        remarks.append(_low_power(rating, answers))
+    if rating.quantity == "power" and word == SHORT and verdict_words.is_below_rated(rating, deciding.finding):
+        remarks.append(f"the rating holds from {quantities.watts(LOWEST_POWER_W)} up")
+    return [remark for remark in remarks if remark]
+
+
+def _low_power(rating: Rating, answers: Sequence[Answer]) -> str:
+    """Return what is not known of the powers below the rated one, from 250 mW, where the rating holds too."""
+    swept = [a for a in answers if a.finding.quantity == "highest_distortion"]
+    comparable = [a for a in swept if all(s.stand != APART for s in a.stands[: len(_OF_THE_TEST)])]
+    checked = [a for a in comparable if a.side == INSIDE]
+    if not checked:
+        rising = min((a for a in comparable if a.side == OUTSIDE), key=lambda a: a.room, default=None)
+        if rising is not None:
+            figure = verdict_words.measured(rating, rising.finding, [], MEETS)
+            return f"{figure}, noise or crossover"
+        return "below rated power not checked"
+    lowest_w = min(a.finding.at["powers"][0] for a in checked)
+    return f"below {quantities.watts(lowest_w)} not checked" if lowest_w > LOWEST_POWER_W * _MORE else ""
+
+
+_OF_THE_TEST = ("load", "input", "channels", "mains")  # the first conditions of a power's rule
+_MORE = 1.05  # the next step of a sweep
+
+
 def _channels_together(answers: Sequence[Answer]) -> list[Answer]:
-    """A rating is met by every channel or not at all: while one is in doubt everywhere, none meets or nearly does. The
-    answers that would be the better channel's alone are left out, so that the row tells of the one in doubt.
+    """Leave out what would be the better channel's answer alone: every channel meets a rating, or it isn't met.
+
+    The row then shows the channel that is in doubt.
     """
     known = {_part(a) for a in answers if a.word != INCOMPARABLE}
     doubtful = {_part(a) for a in answers} - known
@@ -140,13 +233,13 @@ def _channels_together(answers: Sequence[Answer]) -> list[Answer]:
 
 
 def _both_channels(answers: Sequence[Answer]) -> bool:
-    """Whether both channels, or both directions, are among these answers."""
+    """Return whether both channels, or both directions, are among these answers."""
     seen = {answer.finding.channel for answer in answers}
     return "both" in seen or {"L", "R"} <= seen or {"L>R", "R>L"} <= seen
 
 
 def _part(answer: Answer) -> tuple[str, str]:
-    """What must hold each for itself: every channel, and of unequal limits every side."""
+    """Return what must hold each for itself: every channel, and of unequal limits every side."""
     f = answer.finding
     return f.channel, f.quantity if f.quantity in ("deviation_high", "deviation_low") else ""
 
@@ -160,11 +253,12 @@ def _unique(*findings: Finding) -> tuple[Finding, ...]:
 
 
 def _is_candidate(rating: Rating, finding: Finding) -> bool:
-    """Of the figures that could answer, those computed for this rating's limit."""
+    """Return whether a figure that could answer was computed for this rating's limit."""
     if rating.quantity == "power":
-        limit = rating.thd_percent or rating.thd_plus_noise_percent
-        if finding.quantity == "worst_distortion":
-            return limit is not None
+        limit = distortion_limit(rating)
+        if is_in_percent(rating, finding):
+            of_it = finding.at.get("rated", rating.at_least) == rating.at_least
+            return limit is not None and of_it
         # where the maker names no distortion, 1 % is taken (common practice, no source)
         return bool(finding.at.get("limit") == (limit or 1.0))
     if rating.quantity == "snr":
@@ -177,8 +271,9 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
 
 
 def _as_usual(rating: Rating, findings: Sequence[Finding], rated_w: float | None) -> Sequence[Finding]:
-    """Of one noise told in several ways, what a maker means who names neither weighting nor reference: unweighted, and
-    re the rated output (IEC 60268-3, from memory). Where the bench has nothing of the kind, what it has.
+    """Return what a maker means who names neither weighting nor reference: unweighted, relative to the rated output.
+
+    That is from IEC 60268-3, from memory. If the bench has nothing of the kind, all that it has is returned.
     """
     if not rating.weighting:
         findings = [f for f in findings if "weighting" not in f.at] or findings
@@ -188,7 +283,7 @@ def _as_usual(rating: Rating, findings: Sequence[Finding], rated_w: float | None
 
 
 def _totals(findings: Sequence[Finding]) -> list[Finding]:
-    """A rating in total, summed over the channels: both must have been driven and measured in one file."""
+    """Sum powers over the channels, which must have been driven together and measured in one file."""
     sums = []
     for left in findings:
         if (
@@ -205,77 +300,24 @@ def _totals(findings: Sequence[Finding]) -> list[Finding]:
     return sums
 
 
-def _answer(rating: Rating, finding: Finding, mains: Mains) -> Answer:
-    stands = tuple(compare(rating, finding, mains))
+def _answer(rating: Rating, finding: Finding, bench: _Bench) -> Answer:
+    stands = tuple(compare(rating, finding, bench.mains, bench.ratings))
     stand = overall(list(stands))
-    side, room = _held_against(rating, finding)
+    if rating.nominal is not None and rating.tolerance is None:
+        off = limits.off_nominal(rating, finding)
+        return Answer(finding, NO_VERDICT if stand == SAME else INCOMPARABLE, INSIDE, -abs(off), stands)
+    at = limits.position(rating, finding)
     word = INCOMPARABLE
-    if side == INSIDE and stand in (SAME, HARDER):
+    if at.side == INSIDE and stand in (SAME, HARDER):
         word = MEETS
-    elif side == OUTSIDE and stand in (SAME, EASIER) and _can_deny(rating, finding):
+    elif at.side == OUTSIDE and stand in (SAME, EASIER) and _can_deny(rating, finding):
         word = SHORT
-    elif side == ON and stand == SAME:
+    elif at.side == ON and stand == SAME:
         word = CLOSE
-    return Answer(finding, word, side, room, stands)
+    return Answer(finding, word, at.side, at.size, stands, at.rounds)
 
 
 def _can_deny(rating: Rating, finding: Finding) -> bool:
-    """A sweep that stopped early cannot, nor a figure at the bench's floor, nor continuous power a music rating."""
+    """Return whether a figure can deny: not a sweep that stopped early, nor a bound, nor what promises less."""
     music = rating.quantity == "power" and rating.rule.lower() == "music"
-    return finding.quantity != "power_reached" and not finding.bound and not music
-
-
-def _held_against(rating: Rating, finding: Finding) -> tuple[int, float]:
-    """On which side of the limit a figure lies, and how far: ln(ratio) for ratios and amounts, dB for levels.
-
-    No verdict contradicts the figure that is printed beside it. Where rounding moves that across the limit or onto it,
-    so near is nothing that the row could show: exactly on it with no uncertainty stated is inside, as ever; else the
-    last digit cannot tell.
-    """
-    room, far = _room(rating, finding, quantities.told(finding))
-    as_shown, far_as_shown = _room(rating, finding, quantities.as_shown(finding))
-    side = _side(room, finding.uncertainty or 0.0)
-    if abs(as_shown) <= 1e-9 * abs(finding.value):  # as 150 mV is 0.15 V but for the last bit
-        if not finding.uncertainty:
-            side = INSIDE
-        elif side == OUTSIDE:
-            side = ON
-    elif room * as_shown < 0:
-        side = ON
-    return side, far if abs(as_shown - room) < abs(room) else far_as_shown
-
-
-def _room(rating: Rating, finding: Finding, value: float) -> tuple[float, float]:
-    """How far inside the limit this value of the finding would be: in the limit's unit, and as ln(ratio) or dB."""
-    if finding.quantity == "worst_distortion" and rating.quantity == "power":
-        limit = rating.thd_percent or rating.thd_plus_noise_percent
-        assert limit is not None
-        return limit - value, math.log(limit / max(value, 1e-12))
-    if rating.within is not None:
-        low, high = rating.within
-        if finding.quantity == "deviation_high":
-            room = high - value
-        elif finding.quantity == "deviation_low":
-            room = value - low
-        else:
-            # one figure for both sides, with its sign: held against the side that it leans to
-            room = high - value if value >= 0 else value - low
-        return room, room
-    if finding.quantity.startswith("crosstalk") and rating.quantity == "separation":
-        value = -value
-    if finding.quantity.startswith("channel_balance") or finding.quantity == "dc_offset":
-        value = abs(value)
-    limit = rating.at_least if rating.at_least is not None else rating.at_most
-    assert limit is not None
-    room = value - limit if rating.at_least is not None else limit - value
-    if RULES[rating.quantity].margin == "db" or limit <= 0 or value <= 0:
-        return room, room
-    ratio = value / limit if rating.at_least is not None else limit / value
-    return room, math.log(ratio)
-
-
-def _side(room: float, uncertainty: float) -> int:
-    """Exactly on the limit with no uncertainty stated is inside."""
-    if uncertainty == 0:
-        return INSIDE if room >= 0 else OUTSIDE
-    return INSIDE if room >= uncertainty else OUTSIDE if room <= -uncertainty else ON
+    return finding.quantity != "power_reached" and not finding.bound and not music and not rating.typical

@@ -1,4 +1,4 @@
-"""A verdict in words: what was measured, by how much it clears the limit, and why it does not compare."""
+"""Write a verdict: what was measured, by how much it clears the limit, and why it does not compare."""
 
 from __future__ import annotations
 
@@ -9,39 +9,70 @@ from dataclasses import replace
 from reviewkit.model import digits, quantities, rating_words
 from reviewkit.model.finding import Finding
 from reviewkit.model.finding_conditions import why_bound
-from reviewkit.model.ratings import RULES
+from reviewkit.model.level import Level, is_same, level_of
+from reviewkit.model.ratings import LOWEST_POWER_W, RULES, distortion_limit
 from reviewkit.model.session import Rating
-from reviewkit.verdict.comparison import APART, CLOSE, EASIER, HARDER, INSIDE, MEETS, OUTSIDE, SAME, SWEPT, Answer
+from reviewkit.verdict import limits
+from reviewkit.verdict.comparison import (
+    APART,
+    CLOSE,
+    EASIER,
+    HARDER,
+    INSIDE,
+    MEETS,
+    NO_VERDICT,
+    OUTSIDE,
+    SAME,
+    Answer,
+    is_in_percent,
+    is_swept,
+)
 
+ROUNDS = "rounds to the limit"
 # the needle stands clear of the notch whenever the word is not "too close to call"
 _CLEAR = 0.08
+_OPPOSITE = {"at most": "at least", "at least": "at most", "": ""}
+
+
+def is_below_rated(rating: Rating, finding: Finding) -> bool:
+    """Return whether a distortion that answers a power was measured below the rated one."""
+    had = level_of(finding.at)
+    if not is_in_percent(rating, finding) or had is None or rating.at_least is None:
+        return False
+    above = had.decibels_above(Level(rating.at_least, "W", had.load_ohm))
+    return above is not None and above < 0 and not is_same(above)
 
 
 def limit(rating: Rating, finding: Finding) -> str:
-    """The limit that this figure was held against: of a power answered in percent, the distortion it is rated at."""
-    if rating.quantity == "power" and finding.quantity == "worst_distortion":
-        percent = rating.thd_percent or rating.thd_plus_noise_percent
-        assert percent is not None
-        assert rating.at_least is not None
-        at = quantities.watts(rating.at_least, rating_words.AS_PRINTED)
-        return f"{quantities.percent(percent, rating_words.AS_PRINTED)} at {at}"
-    return rating_words.limit_text(rating)
+    """Return the limit that this figure was compared with: of a power answered in percent, its distortion."""
+    if not is_in_percent(rating, finding):
+        return rating_words.limit_text(rating)
+    percent = distortion_limit(rating)
+    assert percent is not None
+    assert rating.at_least is not None
+    at = quantities.watts(rating.at_least, rating_words.AS_PRINTED)
+    where = f"from {quantities.watts(LOWEST_POWER_W)} to {at}" if is_below_rated(rating, finding) else f"at {at}"
+    return f"{quantities.percent(percent, rating_words.AS_PRINTED)} {where}"
 
 
 def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word: str) -> str:
-    """The measured side of the row; with its uncertainty where that decides, and where it was read if the rating is
-    of a band and the figure of one frequency in it.
+    """Return the measured side of the row.
+
+    It has the uncertainty if that decides, and the frequency if the rating is of a band and the figure of one
+    frequency in it.
     """
     show = quantities.with_uncertainty if word == CLOSE else quantities.show
     if finding.quantity in ("power_at_limit", "power_reached") and rating.quantity == "power":
         least = "at least " if finding.quantity == "power_reached" else ""
         hz = finding.at.get("frequency") if rating.band_hz is not None else None
         return f"{least}{show(finding)}" + (f" at {quantities.hertz(hz)}" if hz is not None else "")
-    if rating.quantity == "power" and finding.quantity == "worst_distortion":
+    if is_in_percent(rating, finding):
         level = finding.at.get("power")
         return show(finding) + (f" at {quantities.watts(level)}" if level is not None else "")
     if rating.quantity == "separation":
-        return show(replace(finding, value=-finding.value))
+        floor = None if finding.floor is None else -finding.floor
+        opposite = replace(finding, quantity="separation", value=-finding.value, bound=_OPPOSITE[finding.bound])
+        return show(replace(opposite, floor=floor))
     if rating.quantity == "thd" and finding.quantity == "thd_plus_noise":
         return f"{show(finding)} THD+N"
     if finding.quantity in ("deviation_high", "deviation_low"):
@@ -54,14 +85,34 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word
             and f.at.get("band") == finding.at.get("band")
         }
         return quantities.deviation(pair["deviation_high"].value, pair["deviation_low"].value)
+    if word == NO_VERDICT:
+        return f"{show(finding)}, {_off_nominal(rating, finding)}"
     return show(finding)
 
 
+def _off_nominal(rating: Rating, finding: Finding) -> str:
+    off = limits.off_nominal(rating, finding)
+    if rating.unit == "dB":
+        return f"{digits.signed(off, 1)} dB"
+    percent = round(100 * off, 9)
+    return f"{digits.signed(percent, 1 if abs(percent) < 0.95 else 0)} %"
+
+
+def figure_with_place(rating: Rating, finding: Finding, findings: Iterable[Finding]) -> str:
+    """Return a figure of a band with where it was read: "0.17 % at 20 kHz", "0.035 % at 40 W, 20 kHz"."""
+    hz = finding.at.get("frequency")
+    text = measured(rating, finding, findings, MEETS)
+    where = f"{', ' if ' at ' in text else ' at '}{quantities.hertz(hz)}" if hz is not None else ""
+    if not where and finding.at.get("band"):
+        where = f" over {quantities.band((finding.at['band'][0], finding.at['band'][1]))}"
+    return text + where
+
+
 def margin(rating: Rating, answer: Answer) -> str:
-    """Distance from the limit, such that more is better: "+8 %", "+0.2 dB", "1.3 ×"."""
-    kind = RULES[rating.quantity].margin
-    if rating.quantity == "power" and answer.finding.quantity == "worst_distortion":
-        kind = "ratio"
+    """Return the distance from the limit, such that more is better: "+8 %", "+0.2 dB", "1.3 ×"."""
+    kind = "ratio" if is_in_percent(rating, answer.finding) else RULES[rating.quantity].margin
+    if rating.tolerance is not None and kind == "ratio":
+        kind = "percent"
     if kind == "db":
         decimals = 2 if rating.within is not None and abs(answer.room) < 0.995 else 1
         return f"{digits.signed(answer.room, decimals)} dB"
@@ -73,7 +124,7 @@ def margin(rating: Rating, answer: Answer) -> str:
 
 
 def room(rating: Rating, answer: Answer) -> float:
-    """How far inside the limit, on the needle's scale but beyond its ends too: half at a factor of two, or at 3 dB."""
+    """Return how far inside the limit, on the needle's scale without its ends: half at a factor of two or 3 dB."""
     if rating.within is not None:
         # how far inside, as a share of the tolerance: nothing used is off the scale, twice the tolerance is half of it
         reach = _reach(rating, answer.finding)
@@ -85,7 +136,7 @@ def room(rating: Rating, answer: Answer) -> float:
 
 
 def position(rating: Rating, answer: Answer, word: str) -> float:
-    """Where the needle points, −1 … 1."""
+    """Return where the needle points, −1 … 1."""
     if word == CLOSE:
         return 0.0
     sign = 1.0 if word == MEETS else -1.0
@@ -93,13 +144,13 @@ def position(rating: Rating, answer: Answer, word: str) -> float:
 
 
 def no_room(rating: Rating, finding: Finding) -> bool:
-    """Whether this side of a tolerance allows nothing at all."""
+    """Return whether this side of a tolerance allows nothing at all."""
     side = {"deviation_high": 1, "deviation_low": 0}.get(finding.quantity)
     return rating.within is not None and side is not None and rating.within[side] == 0
 
 
 def _reach(rating: Rating, finding: Finding) -> float:
-    """What the tolerance allows on the side that a figure is held against, dB; where that is nothing, all of it."""
+    """Return what the tolerance allows on the side that a figure leans to, dB; if that is nothing, all of it."""
     assert rating.within is not None
     low, high = rating.within
     upper = {"deviation_high": True, "deviation_low": False}.get(finding.quantity, finding.value >= 0)
@@ -107,34 +158,48 @@ def _reach(rating: Rating, finding: Finding) -> float:
 
 
 def one_side(finding: Finding) -> str:
-    """That only one channel or direction was measured, and which."""
+    """Return that only one channel or direction was measured, and which."""
     channel = finding.channel.replace(">", " → ")
     return f"only {channel} measured" if channel else "only one channel measured"
 
 
-def why(rating: Rating, answer: Answer, *, alone: bool = False) -> str:
-    """Which condition differs, and what the measurement does show. `alone`: only one channel answers.
+def _reasons(rating: Rating, answer: Answer, *, alone: bool) -> list[tuple[str, str]]:
+    """Return why an answer does not compare, each reason in full and in six words at most.
 
-    What stands in the way comes first: an easier condition where the rating was met, a harder one where it was missed.
+    What stands in the way comes first: an easier condition if the rating was met, a harder one if it was missed.
     """
     in_the_way = (EASIER, APART) if answer.side == INSIDE else (HARDER, APART)
     differing = sorted((s for s in answer.stands if s.stand != SAME), key=lambda s: s.stand not in in_the_way)
-    reasons = [s.why for s in differing if s.why]
+    reasons = [(s.why, s.brief) for s in differing if s.why]
     if alone:
-        reasons.append(f"rated for both channels, {one_side(answer.finding)}")
+        reasons.append((f"rated for both channels, {one_side(answer.finding)}", one_side(answer.finding)))
     if answer.finding.bound:
-        reasons.append(f"the figure is a bound, {why_bound(answer.finding)}")
+        because = why_bound(answer.finding)
+        reasons.append((f"the figure is a bound, {because}", because))
     if rating.rule.lower() == "music" and answer.side == OUTSIDE:
-        reasons.append("continuous power cannot deny a music rating")
+        reasons.append(("continuous power cannot deny a music rating", "rated as music, measured continuous"))
     if answer.finding.quantity == "power_reached" and answer.side == OUTSIDE:
-        reasons.append("the sweep stops before the limit is reached")
+        reasons.append(("the sweep stops before the limit is reached", "the sweep stops early"))
+    if rating.typical and answer.side == OUTSIDE:
+        reasons.append(("printed as typical, which promises nothing", "a typical value promises nothing"))
+    return reasons
+
+
+def brief(rating: Rating, answer: Answer, *, alone: bool = False) -> str:
+    """Return which condition differs, in at most six words for a card."""
+    return next((short for _, short in _reasons(rating, answer, alone=alone) if short), "")
+
+
+def why(rating: Rating, answer: Answer, *, alone: bool = False) -> str:
+    """Return which conditions differ, and what the measurement does show. `alone`: only one channel answers."""
     shows = _shows(rating, answer)
+    reasons = [reason for reason, _ in _reasons(rating, answer, alone=alone)]
     return "; ".join([*reasons, *([shows] if shows else [])])
 
 
 def _shows(rating: Rating, answer: Answer) -> str:
     f = answer.finding
-    swept = f.at.get("band") if f.quantity in SWEPT else None
+    swept = f.at.get("band") if is_swept(f) else None
     eased = [s for s in answer.stands if s.stand == EASIER]
     if answer.side == INSIDE and swept and rating.band_hz and eased:
         return f"holds over the part measured, {quantities.band((swept[0], swept[1]))}"

@@ -67,7 +67,7 @@ MISTAKES = {
     ),
     '[[rated]]\nquantity = "input sensitivity"\nat_least = "150 mV"': (
         'session.toml:6: [[rated]] input sensitivity: at_least = "150 mV" does not go with input sensitivity, '
-        'which takes at_most; write for example at_most = "2.83 V"'
+        'which takes nominal or at_most; write for example nominal = "2.83 V"'
     ),
     '[[rated]]\nquantity = "imd"\nat_most = "0.03 %"\ntones = ["7 kHz", "60 Hz"]': (
         'session.toml:7: [[rated]] imd: tones = ["7 kHz", "60 Hz"] does not begin with the lower frequency; '

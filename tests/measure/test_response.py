@@ -260,17 +260,20 @@ def test_conditions_travel():
 
 
 @pytest.mark.parametrize(
-    ("drives", "line"),
+    ("drives", "loads", "line"),
     [
-        ((1.0, 6.2), "8 Ω, 1 W before, 6.2 W after"),
-        ((6.2, 6.2), "6.2 W into 8 Ω"),
-        ((None, 6.2), "8 Ω, 6.2 W after"),
+        ((1.0, 6.2), (8.0, 8.0), "8 Ω, 1 W before, 6.2 W after"),
+        ((6.2, 6.2), (8.0, 8.0), "6.2 W into 8 Ω"),
+        ((None, 6.2), (8.0, 8.0), "8 Ω, 6.2 W after"),
+        ((5.0, 5.0), (8.0, 4.0), "5 W into 8 Ω before, 5 W into 4 Ω after"),
+        ((5.0, 10.0), (8.0, 4.0), "5 W into 8 Ω before, 10 W into 4 Ω after"),
+        ((None, None), (8.0, 4.0), "8 Ω before, 4 Ω after"),
     ],
 )
-def test_levels_that_differ_before_and_after_are_both_stated(drives, line):
+def test_levels_and_loads_that_differ_before_and_after_are_both_stated(drives, loads, line):
     runs = []
-    for stage, drive_w in zip(("before", "after"), drives, strict=True):
+    for stage, drive_w, load_ohm in zip(("before", "after"), drives, loads, strict=True):
         data = sheet(column("frequency", [20.0, 1000.0, 20_000.0]), column("level", [0.0, 0.0, 0.0], "L", "dBV"))
-        c = conditions("response", stage=stage, drive_w=drive_w, id=stage)
+        c = conditions("response", stage=stage, drive_w=drive_w, load_ohm=load_ohm, id=stage)
         runs.append(run_from(data, c))
     assert KINDS["response"].card(runs, ()).conditions == line

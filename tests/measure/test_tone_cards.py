@@ -309,3 +309,14 @@ def test_an_exported_spectrum_has_its_bars_beside_it():
     (trace,) = made[0].body.panels[1].traces
     assert peak_near(trace, float(frequency[np.argmax(volts)])) == 0.0
     assert [group.bars[0].channel for group in made[1].body.groups] == ["L"] * len(made[1].body.groups)
+
+
+def test_one_watt_before_and_twenty_after_are_shown_but_not_called_a_change():
+    """The same capture 13 dB apart: 10 lg(20/1) = 13.0 dB."""
+    loud = [wave(LEVELS_DB, scale=math.sqrt(2 * 20 * 8)), wave(LEVELS_DB, scale=math.sqrt(2 * 20 * 8), seed=2)]
+    soft = [wave(LEVELS_DB, scale=math.sqrt(2 * 1 * 8)), wave(LEVELS_DB, scale=math.sqrt(2 * 1 * 8), seed=2)]
+    runs = [run(capture(*pair_), stage=stage, id=stage) for pair_, stage in ((soft, "before"), (loud, "after"))]
+    labels = [reading.label for reading in KIND.card(runs, ()).readings]
+    assert labels == ["THD+N", "THD+N before"]
+    alike = [run(capture(*loud), stage=stage, id=stage) for stage in ("before", "after")]
+    assert [reading.label for reading in KIND.card(alike, ()).readings] == ["THD+N, before → after", "the change"]

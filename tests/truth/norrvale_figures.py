@@ -93,8 +93,10 @@ def response_figures(measurement: str = "response") -> list[Truth]:
     return figures
 
 
-def distortion_power_figures(measurement: str, stage: str, load_ohm: float, limits: tuple[float, ...]) -> list[Truth]:
-    """Power at each limit, and the lowest reading. Tolerance: points 1 % apart at the knee."""
+def distortion_power_figures(
+    measurement: str, stage: str, load_ohm: float, limits: tuple[float, ...], rated_w: float
+) -> list[Truth]:
+    """Power at each limit, the lowest reading, the highest from 250 mW. Tolerance: points 1 % apart at the knee."""
     figures = []
     for name in truth.CHANNELS:
         for limit in limits:
@@ -104,6 +106,12 @@ def distortion_power_figures(measurement: str, stage: str, load_ohm: float, limi
                 figures.append(Truth(measurement, "power_at_limit", name, power, "W", 0.003 * power, where))
         lowest = truth.lowest_percent(name, stage, load_ohm)
         figures.append(Truth(measurement, "lowest_distortion", name, lowest, "%", 0.01 * lowest, {"load": load_ohm}))
+        at_one_percent = truth.power_at_limit_w(name, stage, 1.0, load_ohm)
+        if at_one_percent is not None and at_one_percent > rated_w:
+            powers = np.geomspace(0.25, rated_w, 41)
+            highest = max(truth.sweep_percent(name, stage, float(watts), 1000.0, load_ohm) for watts in powers)
+            where = {"load": load_ohm, "rated": rated_w}
+            figures.append(Truth(measurement, "highest_distortion", name, highest, "%", 0.02 * highest, where))
     return figures
 
 
@@ -280,9 +288,9 @@ def figures() -> tuple[Truth, ...]:
         *response_figures(),
         *distortion_frequency_figures(),
         *bench_figures(),
-        *distortion_power_figures("power-8ohm-before", "before", 8.0, (1.0, 0.05)),
-        *distortion_power_figures("power-8ohm", "after", 8.0, (1.0, 0.05)),
-        *distortion_power_figures("power-4ohm", "after", 4.0, (1.0, 0.1)),
+        *distortion_power_figures("power-8ohm-before", "before", 8.0, (1.0, 0.05), 40.0),
+        *distortion_power_figures("power-8ohm", "after", 8.0, (1.0, 0.05), 40.0),
+        *distortion_power_figures("power-4ohm", "after", 4.0, (1.0, 0.1), 60.0),
         *crosstalk_figures(),
         *source_impedance_figures(),
         *two_load_figures(),

@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from reviewkit.ingest.session.session_values import with_remedy
+from reviewkit.model.level import Level
 from reviewkit.model.units import (
     EXAMPLES,
     UNITS,
@@ -28,10 +29,18 @@ _PLUS_MINUS = re.compile(r"^\s*(?:±|\+/-|\+-)\s*")
 
 
 class Drive(NamedTuple):
-    """The level of a capture: one of the two, as written."""
+    """The level of a capture: one of the three, as written."""
 
-    drive_w: float | None
-    drive_v: float | None
+    drive_w: float | None = None
+    drive_v: float | None = None
+    level: Level | None = None
+
+
+class RatedLevel(NamedTuple):
+    """The level of a rating: a power, or another."""
+
+    power_w: float | None
+    level: Level | None
 
 
 class TwoLoads(NamedTuple):
@@ -63,7 +72,7 @@ def quantity_in(base: str, *, signed: bool = False) -> Callable[[Any], float]:
             if not result and not signed:
                 raise ValueError("is not above zero")
         except ValueError as error:
-            raise ValueError(with_remedy(str(error), f'"{EXAMPLES[base]}"')) from None
+            raise ValueError(with_remedy(str(error), f'"{EXAMPLES.get(base, f"1 {base}")}"')) from None
         return result + 0.0  # "-0 dB" becomes plain zero
 
     return read
@@ -84,16 +93,56 @@ def read_load(value: Any) -> float:
         raise ValueError(f'{error}, or "open"' if str(error).endswith('"') else str(error)) from None
 
 
-def read_drive(value: Any) -> Drive:
-    """Return the level of a capture, a power or a voltage."""
-    _, unit = split_quantity(_text(value))
+def read_level(value: Any) -> Level:
+    """Return a level: a power, a voltage, dBFS, or dB relative to a reference."""
+    text, _, reference = (part.strip() for part in _text(value).partition(" re "))
+    _, unit = split_quantity(text)
     known = unit_of(unit)
+    base = known.base if known else ""
     if not unit:
         raise ValueError("has no unit")
-    if known is None or known.base not in ("W", "V"):
+    if base == "dB" and not reference:
+        raise ValueError('is relative to nothing; write for example "-20 dB re 250 nWb/m"')
+    if base not in ("W", "V", "dBFS", "dB") or (reference and base != "dB"):
         raise ValueError("is no power and no voltage")
-    level = quantity_in(known.base)(value)
-    return Drive(level, None) if known.base == "W" else Drive(None, level)
+    level = quantity_in(base, signed=base in ("dBFS", "dB"))(text)
+    if base == "dBFS" and level > 0:
+        raise ValueError('is above full scale; write for example "0 dBFS" or "-60 dBFS"')
+    return Level(level, base, reference=reference)
+
+
+def read_drive(value: Any) -> Drive:
+    """Return the level of a capture."""
+    level = read_level(value)
+    if level.unit not in ("W", "V"):
+        return Drive(level=level)
+    return Drive(level.watts, level.volts)
+
+
+def read_rated_level(value: Any) -> RatedLevel:
+    """Return the level of a rating."""
+    level = read_level(value)
+    return RatedLevel(level.watts, None) if level.unit == "W" else RatedLevel(None, level)
+
+
+def read_tolerance(value: Any, nominal: float, unit: str) -> tuple[float, float]:
+    """Return what a tolerance of percent or dB allows about a nominal value, in the value's unit."""
+    remedy = 'write for example "1 dB"' if unit == "dB" else 'write for example "10 %" or "1 dB"'
+    try:
+        amount, word = split_quantity(_PLUS_MINUS.sub("", _text(value)))
+    except ValueError:
+        raise ValueError(f"is no tolerance; {remedy}") from None
+    known = unit_of(word) if word else None
+    if known is None or not amount > 0 or known.base not in ("dB", "%") or (unit == "dB" and known.base == "%"):
+        raise ValueError(f"is no tolerance; {remedy}")
+    amount = scaled(amount, known.factor)
+    if unit == "dB":
+        return nominal - amount, nominal + amount
+    if known.base == "dB":
+        return nominal * 10 ** (-amount / 20), nominal * 10 ** (amount / 20)
+    if amount >= 100:
+        raise ValueError(f"allows everything; {remedy}")
+    return nominal * (1 - amount / 100), nominal * (1 + amount / 100)
 
 
 def read_within(value: Any) -> tuple[float, float]:

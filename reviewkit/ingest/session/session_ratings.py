@@ -19,7 +19,7 @@ from reviewkit.model.units import EXAMPLES
 if TYPE_CHECKING:
     from pydantic import ValidationInfo
 
-_LIMITS = ("at_least", "at_most", "within")
+_LIMITS = ("at_least", "at_most", "within", "nominal")
 # A level below the signal is negative, a distance is positive; a sign the wrong way round would meet any rating.
 _BELOW = {"crosstalk": ', or quantity = "separation" with at_least', "hum": ""}
 _EITHER_SIGN = frozenset({"gain"})
@@ -72,12 +72,23 @@ def read_limit(value: Any, info: ValidationInfo) -> Any:
     return limit
 
 
+def read_tolerance(value: Any, info: ValidationInfo) -> tuple[float, float] | None:
+    """Return what a nominal value may be, in the rule's unit; None where that value could not be read."""
+    name, nominal = info.data.get("quantity"), info.data.get("nominal")
+    if name is None or nominal is None:
+        return None
+    return quantities.read_tolerance(value, nominal, RULES[name].unit)
+
+
 def read_reference(text: str) -> Reference:
     """Return what a signal to noise ratio is stated against."""
     if " ".join(text.casefold().split()) in ("rated output", "rated power"):
         return Reference("rated output")
     try:
-        return Reference(text, *quantities.read_drive(text)) if text else Reference("")
+        watts, volts, other = quantities.read_drive(text) if text else quantities.Drive()
+        if other is not None:
+            raise ValueError(other.unit)
+        return Reference(text, watts, volts)
     except ValueError:
         remedy = 'write "rated output", "1 W" or "50 mW", or of an input "5 mV"'
         raise ValueError(f"is neither rated output nor a power nor a voltage at the input; {remedy}") from None
@@ -101,6 +112,10 @@ def _check(rating: Rating, place: Place) -> bool:
         place.fault(f"has no limit; write {_example(name, rule)}")
     elif len(given) > 1:
         place.fault(f"has {' and '.join(given)}; one limit makes one row: write a [[rated]] table for each", given[1])
+    if "tolerance" in place.raw and "nominal" not in place.raw:
+        place.fault("tolerance goes with a nominal value only; write nominal in place of the limit", "tolerance")
+    if "level" in place.raw and "power" in place.raw:
+        place.fault("has a power and a level; write the one that the maker names", "level")
     if rating.tones_hz is not None and "tones" not in rule.conditions:
         remedy = 'write quantity = "intermodulation", or leave it out'
         place.fault(f"tones does not go with {_plain(name)}; {remedy}", "tones")

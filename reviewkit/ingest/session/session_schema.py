@@ -98,6 +98,8 @@ TYPES: dict[str, Any] = {
     "± dB": Annotated[float, PlainValidator(quantities.read_plus_minus_db)],
     **{base: _quantity(base) for base in ("Hz", "V", "W", "s", "%")},
     "drive": Annotated[Any, PlainValidator(quantities.read_drive), Field(examples=['"5 W" or "2.83 V"'])],
+    "level": Annotated[Any, PlainValidator(quantities.read_rated_level), Field(examples=['"5 W" or "2.83 V"'])],
+    "tolerance": Annotated[Any, PlainValidator(ratings.read_tolerance)],
     "band": _pair('["20 Hz", "20 kHz"]'),
     "tones": _pair('["60 Hz", "7 kHz"]'),
     "loads": Annotated[

@@ -31,9 +31,9 @@ _TOP = SAFE_TOP + 26.0
 _NEEDLE_Y, _SCALE_Y = SAFE_BOTTOM - 98.0, SAFE_BOTTOM - 44.0
 _OVER_NEEDLE, _OVER_SCALE = 132.0, 128.0  # what a notch or a long tick takes, and some room
 _TICKS, _TICKS_PER_LONG = 48, 8
-_NEWS = math.log(2)  # a figure that the repair changed by less isn't the subject of the episode
-_NEARLY = math.log(1.25)  # changes within this of the largest compete; the most telling quantity wins
-_DISTORTIONS = ("thd_plus_noise", "thd", "worst_distortion", "distortion", "lowest_distortion", "imd")
+_NEWS = math.log(2)  # a figure that the repair changed by less is not what the episode is about
+_NEARLY = math.log(1.25)  # changes as large as the largest but for this: the one of them that says most
+_SAME_SPOT = ("frequency", "limit", "power")
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ def _largest_fall(changes: Sequence[Change]) -> ThumbnailFigure | None:
     with_noise = {change.after.measurement for change in changes if change.after.quantity == "thd_plus_noise"}
     for change in changes:
         beside = change.after.quantity == "thd" and change.after.measurement in with_noise
-        if change.after.quantity in _DISTORTIONS and not beside:
+        if change.after.quantity in quantities.DISTORTIONS and not beside:
             spots.setdefault(
                 (change.after.quantity, change.after.measurement, *_operating_point(change.after)), []
             ).append(change)
@@ -99,7 +99,7 @@ def _largest_fall(changes: Sequence[Change]) -> ThumbnailFigure | None:
     if most < _NEWS:
         return None
     near = [(before, after) for fall, before, after in falls if fall >= most - _NEARLY]
-    before, after = min(near, key=lambda pair: _DISTORTIONS.index(pair[1].quantity))
+    before, after = min(near, key=lambda pair: quantities.DISTORTIONS.index(pair[1].quantity))
     name = str(after.at.get("figure", "")) or quantities.quantity_of(after).name
     return ThumbnailFigure(f"{quantities.number(before)} → {quantities.show(after)}", (f"{name}, before → after", name))
 

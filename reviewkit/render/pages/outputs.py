@@ -20,7 +20,7 @@ from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.changes import is_repaired
 from reviewkit.verdict.repair_points import is_as_found, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable
-from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
 
 _COUNTED = {
     MEETS: ("holds", "hold"),
@@ -344,10 +344,14 @@ def framing_sentences(
             )
             said[part] = _split_sentences(text, "repair" if part == "repair" else "")
     if verdicts:
-        counts = [
-            f"{n} {_COUNTED[word][n != 1]}" for word in _COUNTED if (n := sum(v.verdict == word for v in verdicts))
-        ]
-        said["verdict"] = _split_sentences(pages.text("words/verdict.j2", verdicts=verdicts, counts=counts), "table")
+        counted = {word: sum(v.verdict == word for v in verdicts) for word in _COUNTED}
+        words = {word: f"{n} {_COUNTED[word][n != 1]}" for word, n in counted.items() if n}
+        counts = {
+            "judged": sum(counted[word] for word in JUDGED),
+            "counts": [text for word, text in words.items() if word in JUDGED],
+            "others": [text for word, text in words.items() if word not in JUDGED],
+        }
+        said["verdict"] = _split_sentences(pages.text("words/verdict.j2", verdicts=verdicts, **counts), "table")
     return said
 
 

@@ -9,6 +9,7 @@ import math
 from typing import Any
 
 from reviewkit import __version__
+from reviewkit.model import quantities
 from reviewkit.model.episode import Episode
 from reviewkit.model.finding import Finding
 from reviewkit.model.published import Published
@@ -118,7 +119,7 @@ def _verdict(v: Verdict) -> dict[str, Any]:
         "margin": v.margin,
         "why": v.why,
         "measurements": list(v.measurements),
-    } | ({"assumed": v.assumed} if v.assumed else {})
+    } | _present({"remark": v.remark, "assumed": v.assumed})
 
 
 def _rating(r: Rating) -> dict[str, Any]:
@@ -129,6 +130,9 @@ def _rating(r: Rating) -> dict[str, Any]:
             "at_least": r.at_least,
             "at_most": r.at_most,
             "within": list(r.within) if r.within else None,
+            "nominal": r.nominal,
+            "tolerance": list(r.tolerance) if r.tolerance else None,
+            "typical": r.typical or None,
             "load": r.load_ohm,
             "channels": r.channels,
             "band": list(r.band_hz) if r.band_hz else None,
@@ -136,6 +140,9 @@ def _rating(r: Rating) -> dict[str, Any]:
             "thd": r.thd_percent,
             "thd_plus_noise": r.thd_plus_noise_percent,
             "power": r.power_w,
+            "level": quantities.level_text(r.level) if r.level else "",
+            "termination": r.termination,
+            "volume": r.volume,
             "input": r.input,
             "weighting": r.weighting,
             "reference": r.reference,

@@ -1,0 +1,123 @@
+"""Where a figure is with respect to its limit: inside, outside, or too near to tell.
+
+The limit is exact (the absolute method of ASTM E29, from memory), with a guard band of one expanded uncertainty
+(ILAC-G8:09/2019, simple acceptance and rejection).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from reviewkit.model import quantities, rating_words
+from reviewkit.model.finding import Finding
+from reviewkit.model.ratings import RULES, distortion_limit
+from reviewkit.model.session import Rating
+from reviewkit.verdict.comparison import INSIDE, ON, OUTSIDE, is_in_percent
+
+_MOST_HIDDEN_DB, _MOST_HIDDEN = 0.05, 0.05  # a miss that rounding may hide: in dB, or as a share of the limit
+_ALLOWANCE = 1e-9  # for binary rounding of decimal figures
+
+
+@dataclass(frozen=True)
+class Room:
+    """How far a value is inside its limit. `amount`: in the limit's unit; `size`: ln(ratio), or dB; `limit`: which."""
+
+    amount: float
+    size: float
+    limit: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Position:
+    """On which side of its limit a figure is, how far inside (ln(ratio) or dB), and whether rounding hides a miss."""
+
+    side: int
+    size: float
+    rounds: bool = False
+
+
+def room(rating: Rating, finding: Finding, value: float) -> Room:
+    """Return how far inside the limit this value of the finding would be."""
+    if is_in_percent(rating, finding):
+        limit = distortion_limit(rating)
+        assert limit is not None
+        return Room(limit - value, math.log(limit / max(value, 1e-12)), limit, "%")
+    if rating.quantity == "separation":
+        value = -value
+    if rating.within is not None:
+        low, high = rating.within
+        # one figure for both sides, with its sign, is compared with the side that it leans to
+        upper = finding.quantity == "deviation_high" or (finding.quantity != "deviation_low" and value >= 0)
+        amount, limit = (high - value, high) if upper else (value - low, low)
+        return Room(amount, amount, limit, rating.unit)
+    if finding.quantity.startswith("channel_balance") or finding.quantity == "dc_offset":
+        value = abs(value)
+    if rating.tolerance is not None:
+        return min((_one(rating, value, rating.tolerance[0], 1), _one(rating, value, rating.tolerance[1], -1)), key=_of)
+    if rating.at_least is not None:
+        return _one(rating, value, rating.at_least, 1)
+    assert rating.at_most is not None
+    return _one(rating, value, rating.at_most, -1)
+
+
+def _of(one: Room) -> float:
+    return one.amount
+
+
+def _one(rating: Rating, value: float, limit: float, sign: int) -> Room:
+    """Return the room of a value that must be above (`sign` 1) or below (−1) a limit."""
+    amount = sign * (value - limit)
+    if RULES[rating.quantity].margin == "db" or limit <= 0 or value <= 0:
+        return Room(amount, amount, limit, rating.unit)
+    return Room(amount, sign * math.log(value / limit), limit, rating.unit)
+
+
+def position(rating: Rating, finding: Finding) -> Position:
+    """Return on which side of the limit a figure is, and how far.
+
+    No verdict contradicts the figure that is printed beside it: a figure that prints as the limit is on it, which is
+    inside if no uncertainty is stated. A miss too small for the limit's last printed digit can't be called one.
+    """
+    value = quantities.told(finding)
+    exact, shown = room(rating, finding, value), room(rating, finding, quantities.as_shown(finding))
+    side = _side(rating, finding, exact.amount)
+    rounds = False
+    if abs(shown.amount) <= _ALLOWANCE * abs(finding.value):  # as 150 mV is 0.15 V but for the last bit
+        if not finding.uncertainty:
+            side = INSIDE
+        elif side == OUTSIDE:
+            side = ON
+    elif exact.amount * shown.amount < 0:
+        side = ON
+    elif side == OUTSIDE and _is_hidden(exact):
+        side, rounds = ON, True
+    nearer = exact if abs(shown.amount - exact.amount) < abs(exact.amount) else shown
+    return Position(side, nearer.size, rounds)
+
+
+def _side(rating: Rating, finding: Finding, amount: float) -> int:
+    """Compare with the guard band. Exactly on the limit with no uncertainty stated is inside."""
+    if between := finding.at.get("interval"):
+        # of two loads what the factor is between is known; its ± is only of the first order
+        amounts = [room(rating, finding, end).amount for end in between]
+        return INSIDE if min(amounts) >= 0 else OUTSIDE if max(amounts) <= 0 else ON
+    uncertainty = finding.uncertainty or 0.0
+    if uncertainty == 0:
+        return INSIDE if amount >= 0 else OUTSIDE
+    return INSIDE if amount >= uncertainty else OUTSIDE if amount <= -uncertainty else ON
+
+
+def _is_hidden(missed: Room) -> bool:
+    """Return whether the value, rounded to the limit's last printed digit, is the limit."""
+    most = _MOST_HIDDEN_DB if missed.unit == "dB" else _MOST_HIDDEN * abs(missed.limit)
+    half = rating_words.half_digit(missed.limit, missed.unit)
+    return -missed.amount < half * (1 - _ALLOWANCE) and -missed.amount <= most * (1 + _ALLOWANCE)
+
+
+def off_nominal(rating: Rating, finding: Finding) -> float:
+    """Return how far a figure is from the nominal value: in dB, or as a share of it."""
+    assert rating.nominal is not None
+    value = quantities.told(finding)
+    return value - rating.nominal if rating.unit == "dB" else value / rating.nominal - 1
