@@ -91,7 +91,7 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN),
     "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN),
-    "source_impedance": Quantity("source impedance", "Ω", "ohms"),
+    "source_impedance": Quantity("source impedance", "Ω", "ohms", -1),
     "damping_factor": Quantity("damping factor", "", "factor", 1),
     "damping_factor_lowest": Quantity("damping factor", "", "factor", 1, extent="band"),
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
@@ -107,7 +107,7 @@ QUANTITIES: dict[str, Quantity] = {
     "rise_time": Quantity("rise time", "s", "seconds", -1),
     "overshoot": Quantity("overshoot", "%", "percent", -1),
     "tilt": Quantity("tilt", "%", "percent", -1),
-    "input_sensitivity": Quantity("input sensitivity", "V", "volts"),
+    "input_sensitivity": Quantity("input sensitivity", "V", "volts", -1),
     "phono_overload": Quantity("phono overload", "V", "volts", 1),
 }
 # in the order in which an episode speaks of them

@@ -24,7 +24,8 @@ def limit_text(rating: Rating) -> str:
     """Return the limit alone, as the maker states it: "40 W", "±0.5 dB", "60", "92 dB (A)"."""
     if rating.within is not None:
         return quantities.limit_within(*rating.within)
-    value = next(v for v in (rating.at_least, rating.at_most, rating.nominal) if v is not None)
+    value = rating.printed
+    assert value is not None
     text = _printed(value, rating.unit)
     if rating.tolerance is not None:
         low, high = rating.tolerance

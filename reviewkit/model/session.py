@@ -89,6 +89,11 @@ class Rating:
     termination: str = ""  # of the input: "shorted", "1 kohm", "cartridge"
     volume: str = ""  # position of the volume control
 
+    @property
+    def printed(self) -> float | None:
+        """The one figure that the maker prints, whichever it is; None for a tolerance of two sides."""
+        return next((v for v in (self.at_least, self.at_most, self.nominal) if v is not None), None)
+
 
 @dataclass(frozen=True)
 class Measurement:

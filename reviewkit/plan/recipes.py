@@ -208,8 +208,7 @@ def _sensitivity(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
         at["power"] = watts
     level = (watts, None if watts is not None else LINE_V)
     wanted = _read(rating, "input-sensitivity", at, basis.place(rating), level=level)
-    limit = rating.at_most if rating.at_most is not None else rating.at_least
-    return (replace(wanted, told={**wanted.told, "rated": (limit,)}),)
+    return (replace(wanted, told={**wanted.told, "rated": (rating.printed,)}),)
 
 
 def _offset(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:

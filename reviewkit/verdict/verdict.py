@@ -304,8 +304,10 @@ def _answer(rating: Rating, finding: Finding, bench: _Bench) -> Answer:
     stands = tuple(compare(rating, finding, bench.mains, bench.ratings))
     stand = overall(list(stands))
     if rating.nominal is not None and rating.tolerance is None:
-        off = limits.off_nominal(rating, finding)
-        return Answer(finding, NO_VERDICT if stand == SAME else INCOMPARABLE, INSIDE, -abs(off), stands)
+        # the row shows the worse channel; if neither way is worse, the one that is further off
+        off, better = limits.off_nominal(rating, finding), quantities.quantity_of(finding).better
+        worse = better * off if better else -abs(off)
+        return Answer(finding, NO_VERDICT if stand == SAME else INCOMPARABLE, INSIDE, worse, stands)
     at = limits.position(rating, finding)
     word = INCOMPARABLE
     if at.side == INSIDE and stand in (SAME, HARDER):
