@@ -35,6 +35,8 @@ class Quantity:
     extent: str = ""
     floor: str = ""
 
+    side: int = 0  # of a tolerance with unequal sides: +1 if it is the upper one's, -1 the lower one's
+    by_meter: bool = False  # a meter says it in one number; all others are worked out from curves and waveforms
     over_power: bool = False  # read from a sweep of power, so that its own power is part of the figure
 
     @property
@@ -52,14 +54,14 @@ DISTORTION, OWN = "distortion", "own"
 
 
 QUANTITIES: dict[str, Quantity] = {
-    "frequency": Quantity("frequency", "Hz", "hertz"),
-    "level": Quantity("level", "V", "volts"),
-    "power": Quantity("power", "W", "watts"),
-    "gain": Quantity("gain", "dB", "db"),
-    "thd_plus_noise": Quantity("THD+N", "%", "percent", -1, floor=DISTORTION),
-    "thd": Quantity("THD", "%", "percent", -1, floor=DISTORTION),
-    "sinad": Quantity("SINAD", "dB", "db", 1, floor=DISTORTION),
-    "snr": Quantity("signal to noise", "dB", "db", 1, floor=OWN),
+    "frequency": Quantity("frequency", "Hz", "hertz", by_meter=True),
+    "level": Quantity("level", "V", "volts", by_meter=True),
+    "power": Quantity("power", "W", "watts", by_meter=True),
+    "gain": Quantity("gain", "dB", "db", by_meter=True),
+    "thd_plus_noise": Quantity("THD+N", "%", "percent", -1, floor=DISTORTION, by_meter=True),
+    "thd": Quantity("THD", "%", "percent", -1, floor=DISTORTION, by_meter=True),
+    "sinad": Quantity("SINAD", "dB", "db", 1, floor=DISTORTION, by_meter=True),
+    "snr": Quantity("signal to noise", "dB", "db", 1, floor=OWN, by_meter=True),
     **{
         f"harmonic_{n}": Quantity(
             f"{n}{'nd' if n == 2 else 'rd' if n == 3 else 'th'} harmonic", "dB", "db", -1, floor=DISTORTION
@@ -67,20 +69,20 @@ QUANTITIES: dict[str, Quantity] = {
         for n in range(2, 10)
     },
     "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1, floor=DISTORTION),
-    "hum": Quantity("hum", "dB", "db", -1, floor=OWN),
-    "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN),
-    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True),
-    "bias": Quantity("bias", "V", "volts", either_way=True),
-    "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True, extent="band"),
-    "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True, extent="band"),
+    "hum": Quantity("hum", "dB", "db", -1, floor=OWN, by_meter=True),
+    "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN, by_meter=True),
+    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True),
+    "bias": Quantity("bias", "V", "volts", either_way=True, by_meter=True),
+    "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True, extent="band", side=1),
+    "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True, extent="band", side=-1),
     "flatness": Quantity("response", "dB", "plus-minus", -1, either_way=True, extent="band"),
-    "corner_low": Quantity("lower corner", "Hz", "corner"),
-    "corner_high": Quantity("upper corner", "Hz", "corner"),
-    "channel_balance": Quantity("channel balance", "dB", "flatness", -1, either_way=True),
+    "corner_low": Quantity("lower corner", "Hz", "corner", by_meter=True),
+    "corner_high": Quantity("upper corner", "Hz", "corner", by_meter=True),
+    "channel_balance": Quantity("channel balance", "dB", "flatness", -1, either_way=True, by_meter=True),
     "channel_balance_worst": Quantity("channel balance", "dB", "flatness", -1, either_way=True, extent="band"),
     "worst_distortion": Quantity("distortion", "%", "percent", -1, extent="band", floor=DISTORTION),
-    "distortion": Quantity("distortion", "%", "percent", -1, floor=DISTORTION),
-    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True),
+    "distortion": Quantity("distortion", "%", "percent", -1, floor=DISTORTION, by_meter=True),
+    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True),
     "power_reached": Quantity("power", "W", "watts", 1, over_power=True),
     "lowest_distortion": Quantity(
         "lowest distortion", "%", "percent", -1, extent="search", floor=DISTORTION, over_power=True
@@ -91,27 +93,28 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN),
     "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN),
-    "source_impedance": Quantity("source impedance", "Ω", "ohms", -1),
-    "damping_factor": Quantity("damping factor", "", "factor", 1),
+    "source_impedance": Quantity("source impedance", "Ω", "ohms", -1, by_meter=True),
+    "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True),
     "damping_factor_lowest": Quantity("damping factor", "", "factor", 1, extent="band"),
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
     "slope": Quantity("slope", "dB/octave", "slope"),
-    "noise": Quantity("noise", "V", "volts", -1, floor=OWN),
-    "imd": Quantity("intermodulation", "%", "percent", -1, floor=DISTORTION),
+    "noise": Quantity("noise", "V", "volts", -1, floor=OWN, by_meter=True),
+    "imd": Quantity("intermodulation", "%", "percent", -1, floor=DISTORTION, by_meter=True),
     "imd_second": Quantity("second-order intermodulation", "%", "percent", -1, floor=DISTORTION),
     "imd_third": Quantity("third-order intermodulation", "%", "percent", -1, floor=DISTORTION),
     "imd_rss": Quantity("intermodulation, r.s.s. of the sidebands", "%", "percent", -1, floor=DISTORTION),
     "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1, extent="search", floor=OWN),
     "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band"),
-    "rise_time": Quantity("rise time", "s", "seconds", -1),
-    "overshoot": Quantity("overshoot", "%", "percent", -1),
-    "tilt": Quantity("tilt", "%", "percent", -1),
-    "input_sensitivity": Quantity("input sensitivity", "V", "volts", -1),
-    "phono_overload": Quantity("phono overload", "V", "volts", 1),
+    "rise_time": Quantity("rise time", "s", "seconds", -1, by_meter=True),
+    "overshoot": Quantity("overshoot", "%", "percent", -1, by_meter=True),
+    "tilt": Quantity("tilt", "%", "percent", -1, by_meter=True),
+    "input_sensitivity": Quantity("input sensitivity", "V", "volts", -1, by_meter=True),
+    "phono_overload": Quantity("phono overload", "V", "volts", 1, by_meter=True),
 }
 # in the order in which an episode speaks of them
 DISTORTIONS = tuple(name for name, quantity in QUANTITIES.items() if quantity.is_distortion)
+BY_METER = tuple(name for name, quantity in QUANTITIES.items() if quantity.by_meter)
 _VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
 _SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
 _PREFIXES = {

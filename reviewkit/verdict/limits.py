@@ -49,10 +49,10 @@ def room(rating: Rating, finding: Finding, value: float) -> Room:
     if rating.within is not None:
         low, high = rating.within
         # one figure for both sides, with its sign, is compared with the side that it leans to
-        upper = finding.quantity == "deviation_high" or (finding.quantity != "deviation_low" and value >= 0)
+        upper = (quantities.quantity_of(finding).side or value) >= 0
         amount, limit = (high - value, high) if upper else (value - low, low)
         return Room(amount, amount, limit, rating.unit)
-    if finding.quantity.startswith("channel_balance") or finding.quantity == "dc_offset":
+    if quantities.quantity_of(finding).either_way:
         value = abs(value)
     if rating.tolerance is not None:
         return min((_one(rating, value, rating.tolerance[0], 1), _one(rating, value, rating.tolerance[1], -1)), key=_of)

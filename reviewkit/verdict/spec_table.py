@@ -138,8 +138,8 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
 
 
 def _spot(f: Finding) -> str:
-    if f.quantity in ("flatness", "worst_distortion", "riaa_deviation", "snr", "imd", "multitone_clearance"):
-        return quantities.band((f.at["band"][0], f.at["band"][1])) if "band" in f.at else ""
+    if "band" in f.at and (quantities.quantity_of(f).extent or "frequency" not in f.at):
+        return quantities.band((f.at["band"][0], f.at["band"][1]))
     return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
 
 

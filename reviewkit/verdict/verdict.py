@@ -238,10 +238,10 @@ def _both_channels(answers: Sequence[Answer]) -> bool:
     return "both" in seen or {"L", "R"} <= seen or {"L>R", "R>L"} <= seen
 
 
-def _part(answer: Answer) -> tuple[str, str]:
+def _part(answer: Answer) -> tuple[str, int]:
     """Return what must hold each for itself: every channel, and of unequal limits every side."""
     f = answer.finding
-    return f.channel, f.quantity if f.quantity in ("deviation_high", "deviation_low") else ""
+    return f.channel, quantities.quantity_of(f).side
 
 
 def _unique(*findings: Finding) -> tuple[Finding, ...]:
@@ -286,11 +286,7 @@ def _totals(findings: Sequence[Finding]) -> list[Finding]:
     """Sum powers over the channels, which must have been driven together and measured in one file."""
     sums = []
     for left in findings:
-        if (
-            left.channel == "L"
-            and left.quantity in ("power_at_limit", "power_reached")
-            and left.at.get("channels") == "both"
-        ):
+        if left.channel == "L" and left.unit == "W" and left.at.get("channels") == "both":
             for right in findings:
                 if right.channel == "R" and (right.measurement, right.quantity) == (left.measurement, left.quantity):
                     uncertainty = (left.uncertainty or 0) + (right.uncertainty or 0)  # one meter: fully correlated
