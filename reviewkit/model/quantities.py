@@ -127,7 +127,7 @@ _STYLE_OF_UNIT |= {"A": "amperes", "F": "farads", "H": "henries"}
 
 
 def quantity_of(finding: Finding) -> Quantity:
-    """A finding's quantity; for a single reading under a name of the user's own, one made of its name and unit."""
+    """Return a finding's quantity; for a reading under a name of the user's own, one made of its name and unit."""
     known = QUANTITIES.get(finding.quantity)
     return known or Quantity(
         finding.quantity.replace("_", " "), finding.unit, _STYLE_OF_UNIT.get(finding.unit, "plain")
@@ -135,8 +135,9 @@ def quantity_of(finding: Finding) -> Quantity:
 
 
 def told(finding: Finding) -> float:
-    """The value that can be said of the unit: of a bound that lies beyond the bench's floor, the floor. There bench and
-    unit may have cancelled, so that less than the floor is no bound of what the unit does.
+    """Return the value that can be claimed of the unit: of a bound beyond the bench's floor, the floor.
+
+    There bench and unit may have cancelled, so that less than the floor isn't a bound of what the unit does.
     """
     if not finding.bound or finding.floor is None:
         return finding.value
@@ -155,7 +156,7 @@ def worse(findings: Sequence[Finding | None]) -> Finding | None:
 
 
 def show(finding: Finding) -> str:
-    """A finding as every output writes it, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
+    """Return a finding as every output writes it, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
     value = told(finding)
     text = _written(finding, value)
     if not finding.bound:
@@ -170,12 +171,12 @@ def show(finding: Finding) -> str:
 
 
 def as_shown(finding: Finding) -> float:
-    """The value that `show` states, in the finding's unit: 0.00014 dB is written "+0.00 dB", which says 0."""
+    """Return the value that `show` states, in the finding's unit: 0.00014 dB is written "+0.00 dB", which says 0."""
     return stated(show(finding).lstrip("≤≥ "), told(finding))[0]
 
 
 def _written(finding: Finding, value: float) -> str:
-    """A value as its finding's quantity is written; of a meter's reading no digit that the meter did not show."""
+    """Return a value as its finding's quantity is written, with no digit that a meter did not show."""
     quantity = quantity_of(finding)
     # an uncertainty that begins with 3 carries its own first digit and none below
     steps = 3 * finding.step if finding.step else 0.0
@@ -192,7 +193,7 @@ def stated(text: str, value: float) -> tuple[float, float]:
 
 
 def with_uncertainty(finding: Finding) -> str:
-    """A finding with its expanded uncertainty to the same decimals: "43.1 ± 1.0 W"; as `show` where there is none."""
+    """Return a finding with its expanded uncertainty to the same decimals: "43.1 ± 1.0 W"; as `show` without one."""
     text = show(finding)
     number, _, unit = text.partition(" ")
     if not finding.uncertainty or finding.bound or not number.lstrip("+" + MINUS).replace(".", "", 1).isdigit():
@@ -204,7 +205,7 @@ def with_uncertainty(finding: Finding) -> str:
 
 
 def shown(value: float, style: str, uncertainty: float | None = None) -> str:
-    """A value in one of the styles of the table, in its fixed unit. `uncertainty`: expanded, same unit."""
+    """Return a value in one of the styles of the table, in its fixed unit. `uncertainty`: expanded, same unit."""
     if style == "percent":
         return f"{significant(value, 2, uncertainty)} %"
     if style == "watts":
@@ -244,45 +245,45 @@ def flatness_decimals(value_db: float) -> int:
 
 
 def hertz(value_hz: float, digits: int = 3) -> str:
-    """A frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
+    """Return a frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
     return f"{trimmed(value_hz / 1000, digits)} kHz" if value_hz >= 999.5 else f"{trimmed(value_hz, digits)} Hz"
 
 
 def corner(value_hz: float, uncertainty: float | None = None) -> str:
-    """A measured frequency to three digits, zeros kept."""
+    """Return a measured frequency to three digits, zeros kept."""
     factor, name = (1000.0, "kHz") if value_hz >= 999.5 else (1.0, "Hz")
     return f"{significant(value_hz / factor, 3, uncertainty and uncertainty / factor)} {name}"
 
 
 def watts(value_w: float, digits: int = 3) -> str:
-    """A power as a condition or limit: "5 W", "250 mW"."""
+    """Return a power as a condition or limit: "5 W", "250 mW"."""
     return f"{trimmed(value_w, digits)} W" if value_w >= 0.9995 else f"{trimmed(value_w * 1000, digits)} mW"
 
 
 def volts(value_v: float, digits: int = 3) -> str:
-    """A voltage as a condition: "2.83 V", "150 mV", "80 µV"."""
+    """Return a voltage as a condition: "2.83 V", "150 mV", "80 µV"."""
     name, factor = next(((n, f) for n, f in _VOLT_STEPS if value_v >= 0.9995 * f), _VOLT_STEPS[-1])
     return f"{trimmed(value_v / factor, digits)} {name}"
 
 
 def seconds(value_s: float, digits: int = 3) -> str:
-    """A time as a limit: "2 µs", "0.5 s"."""
+    """Return a time as a limit: "2 µs", "0.5 s"."""
     name, factor = next(((n, f) for n, f in _SECOND_STEPS if value_s >= 0.9995 * f), _SECOND_STEPS[-1])
     return f"{trimmed(value_s / factor, digits)} {name}"
 
 
 def load(value_ohm: float) -> str:
-    """A load: whole ohms where it is whole, "open" without one."""
+    """Return a load: whole ohms where it is whole, "open" without one."""
     return "open" if math.isinf(value_ohm) else f"{trimmed(value_ohm)} Ω"
 
 
 def percent(value_percent: float, digits: int = 3) -> str:
-    """A limit in percent as stated: "0.05 %", "1 %"."""
+    """Return a limit in percent as stated: "0.05 %", "1 %"."""
     return f"{trimmed(value_percent, digits)} %"
 
 
 def band(band_hz: tuple[float, float]) -> str:
-    """A band: "20 Hz – 20 kHz"."""
+    """Return a band: "20 Hz – 20 kHz"."""
     return f"{hertz(band_hz[0])} – {hertz(band_hz[1])}"
 
 
@@ -292,7 +293,7 @@ def tones(tones_hz: tuple[float, float]) -> str:
 
 
 def deviation(high_db: float, low_db: float) -> str:
-    """A response's two extremes as one reading: "+0.00 −0.28 dB"."""
+    """Return a response's two extremes as one reading: "+0.00 −0.28 dB"."""
 
     def one(value: float, sign: str) -> str:
         text = fixed(abs(value), flatness_decimals(value))
@@ -302,14 +303,14 @@ def deviation(high_db: float, low_db: float) -> str:
 
 
 def limit_within(low: float, high: float) -> str:
-    """A maker's tolerance: "±0.5 dB", or "−1 / +0 dB" where the sides differ."""
+    """Return a maker's tolerance: "±0.5 dB", or "−1 / +0 dB" where the sides differ."""
     if -low == high:
         return f"±{trimmed(high)} dB"
     return f"{MINUS if low <= 0 else '+'}{trimmed(abs(low))} / {'+' if high >= 0 else MINUS}{trimmed(abs(high))} dB"
 
 
 def level_text(level: Level) -> str:
-    """A level as a condition: "40 W", "2 V", "−60 dBFS", "−20 dB re 250 nWb/m"."""
+    """Return a level as a condition: "40 W", "2 V", "−60 dBFS", "−20 dB re 250 nWb/m"."""
     if level.unit == "W":
         return watts(level.value)
     if level.unit == "V":
@@ -318,7 +319,7 @@ def level_text(level: Level) -> str:
 
 
 def conditions(at: Mapping[str, Any]) -> str:
-    """The level and load of a finding, as they travel with it: "5 W into 8 Ω", "2 V with no load"."""
+    """Return the level and load of a finding, as they travel with it: "5 W into 8 Ω", "2 V with no load"."""
     parts = []
     if (power := at.get("power")) is not None:
         parts.append(watts(float(power)))
@@ -333,6 +334,6 @@ def conditions(at: Mapping[str, Any]) -> str:
 
 
 def number(finding: Finding) -> str:
-    """A figure without its unit, for columns whose unit stands beside them once."""
+    """Return a figure without its unit, for columns whose unit stands beside them once."""
     text = show(finding)
     return text.rsplit(" ", 1)[0] if finding.unit and text.endswith(finding.unit) else text

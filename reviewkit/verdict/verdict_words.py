@@ -177,7 +177,7 @@ def _reasons(rating: Rating, answer: Answer, *, alone: bool) -> list[tuple[str, 
         because = why_bound(answer.finding)
         reasons.append((f"the figure is a bound, {because}", because))
     if rating.rule.lower() == "music" and answer.side == OUTSIDE:
-        reasons.append(("continuous power cannot deny a music rating", "rated as music, measured continuous"))
+        reasons.append(("continuous power cannot deny a music rating", "measured continuous"))
     if answer.finding.quantity == "power_reached" and answer.side == OUTSIDE:
         reasons.append(("the sweep stops before the limit is reached", "the sweep stops early"))
     if rating.typical and answer.side == OUTSIDE:
