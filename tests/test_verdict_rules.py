@@ -178,7 +178,8 @@ def test_a_stated_uncertainty_does_not_make_a_miss_of_what_rounds():
 def test_a_factor_from_two_loads_is_judged_by_what_it_lies_between(limit, word):
     """50, from 44 to 58: 57 lies in it, though it is 7 away and ± is 6.8."""
     factor = found("damping_factor", 50.0, frequency=1000.0, uncertainty=6.8, interval=[44.0, 58.0], method="two loads")
-    assert judged(rated("damping_factor", at_least=limit), factor).verdict == word
+    verdict = judged(rated("damping_factor", at_least=limit), factor)
+    assert (verdict.verdict, verdict.measured) == (word, "50 ± 7")
 
 
 def test_the_interval_is_the_one_of_the_meter_s_steps():

@@ -61,7 +61,9 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word
     It has the uncertainty if that decides, and the frequency if the rating is of a band and the figure of one
     frequency in it.
     """
-    show = quantities.with_uncertainty if word == CLOSE else quantities.show
+    # the uncertainty of a damping factor is large where the factor is, so it always goes with it
+    always = rating.quantity == "damping_factor"
+    show = quantities.with_uncertainty if word == CLOSE or always else quantities.show
     if rating.quantity == "power" and finding.unit == "W":
         least = "at least " if finding.quantity == "power_reached" else ""
         hz = finding.at.get("frequency") if rating.band_hz is not None else None
