@@ -134,7 +134,7 @@ def quantity_of(finding: Finding) -> Quantity:
     )
 
 
-def told(finding: Finding) -> float:
+def claimed(finding: Finding) -> float:
     """Return the value that can be claimed of the unit: of a bound beyond the bench's floor, the floor.
 
     There bench and unit may have cancelled, so that less than the floor isn't a bound of what the unit does.
@@ -157,7 +157,7 @@ def worse(findings: Sequence[Finding | None]) -> Finding | None:
 
 def show(finding: Finding) -> str:
     """Return a finding as every output writes it, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
-    value = told(finding)
+    value = claimed(finding)
     text = _written(finding, value)
     if not finding.bound:
         return text
@@ -172,7 +172,7 @@ def show(finding: Finding) -> str:
 
 def as_shown(finding: Finding) -> float:
     """Return the value that `show` states, in the finding's unit: 0.00014 dB is written "+0.00 dB", which says 0."""
-    return stated(show(finding).lstrip("≤≥ "), told(finding))[0]
+    return stated(show(finding).lstrip("≤≥ "), claimed(finding))[0]
 
 
 def _written(finding: Finding, value: float) -> str:

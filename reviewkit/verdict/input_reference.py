@@ -34,10 +34,12 @@ def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | 
     """
     made = []
     for noise in findings:
-        told = next(_gains(noise, findings, rated_w), None) if noise.quantity == "noise" and noise.value > 0 else None
-        if told is None:
+        amplified = (
+            next(_gains(noise, findings, rated_w), None) if noise.quantity == "noise" and noise.value > 0 else None
+        )
+        if amplified is None:
             continue
-        gain, of, how = told
+        gain, of, how = amplified
         parts = [_relative(noise), _relative(of)]
         expanded = _DB_OF_RELATIVE * math.hypot(*(part or 0.0 for part in parts))
         made.append(
