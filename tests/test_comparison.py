@@ -145,15 +145,15 @@ def _band(name: str, figure: str) -> dict[str, list[Way]]:
             EASIER: [way(says, inside), way(says, {"frequency": 20.0})],
             APART: [way(says, {"frequency": 30_000.0}), way(says)],
         }
-    as_rated = [way(says, {"band": BAND}), way(says, {"band": (20.05, 19_950.0)})]
-    if RULES[name].band:  # of these the worst over 20 Hz – 20 kHz is meant without a word
-        as_rated.append(way({}, {"band": (50.0, 15_000.0)}))
-    return {
-        SAME: as_rated,
-        HARDER: [way(says, {"band": band}) for band in ((10.0, 40_000.0), (20.0, 40_000.0), (10.0, 20_000.0))],
-        EASIER: [way(says, {"band": band}) for band in ((100.0, 10_000.0), (20.0, 10_000.0), (100.0, 20_000.0))],
-        APART: [way(says, {"band": band}) for band in ((100.0, 40_000.0), (10.0, 10_000.0))],
+    # of some ratings the worst over 20 Hz – 20 kHz is meant without a word
+    ways = {
+        SAME: (BAND, (20.05, 19_950.0)),
+        HARDER: ((10.0, 40_000.0), (20.0, 40_000.0), (10.0, 20_000.0)),
+        EASIER: ((100.0, 10_000.0), (20.0, 10_000.0), (100.0, 20_000.0)),
+        APART: ((100.0, 40_000.0), (10.0, 10_000.0)),
     }
+    words = (says, {}) if RULES[name].band else (says,)
+    return {stand: [way(said, {"band": b}) for said in words for b in bands] for stand, bands in ways.items()}
 
 
 def _frequency(name: str, figure: str) -> dict[str, list[Way]]:
@@ -266,8 +266,10 @@ def _reference(name: str, figure: str) -> dict[str, list[Way]]:
 def _weighting(name: str, figure: str) -> dict[str, list[Way]]:
     says = {"weighting": "A"}
     return {
-        SAME: [way(says, {"weighting": "A"}), way({}, {"weighting": "A"}), way()],
-        APART: [way(says, {"weighting": "CCIR"}), way(says)],
+        SAME: [way(says, {"weighting": "A"}), way()],
+        # the maker who names none means the plain figure (IEC 60268-3, from memory); weighting makes it look better
+        EASIER: [way({}, {"weighting": "A"}), way({}, {"weighting": "C"})],
+        APART: [way(says, {"weighting": "CCIR"}), way(says), way({}, {"weighting": "CCIR"})],
     }
 
 
@@ -398,7 +400,8 @@ def faults_of(name: str, condition: str, figure: str, stand: str, one: Way, side
 # what each condition can do
 EQUAL_ONLY = {SAME, APART}
 STANDS = {
-    **dict.fromkeys(("load", "input", "termination", "volume", "weighting", "reference", "tones"), EQUAL_ONLY),
+    **dict.fromkeys(("load", "input", "termination", "volume", "reference", "tones"), EQUAL_ONLY),
+    "weighting": {SAME, EASIER, APART},
     "channels": {SAME, HARDER, EASIER, APART},
     "mains": {SAME, HARDER, EASIER},
     "band": {SAME, HARDER, EASIER, APART},
@@ -567,7 +570,7 @@ def test_a_difference_names_what_was_rated_and_what_was_measured(rating, finding
             found("worst_distortion", 0.02, band=BAND, power=40.0, figure="THD"),
             {"over 20 Hz – 20 kHz", "at 40 W"},
         ),
-        (rated("snr", at_least=90.0), found("snr", 95.0, reference=1.0, weighting="A"), {"re 1 W", "A-weighted"}),
+        (rated("snr", at_least=90.0), found("snr", 95.0, reference=1.0), {"re 1 W", "unweighted"}),
         (
             rated("thd", at_most=0.05, band_hz=BAND, power_w=40.0, load_ohm=8.0, input="aux", channels="both"),
             found(

@@ -119,6 +119,7 @@ def texts_of_rating(r: Rating) -> Iterator[str]:
         (r.load_ohm, quantities.load),
         (r.frequency_hz, quantities.hertz),
         (r.power_w, quantities.watts),
+        (r.nominal, quantities.volts),
         (r.reference_w, quantities.watts),
         (r.thd_percent, quantities.percent),
         (r.thd_plus_noise_percent, quantities.percent),
@@ -146,6 +147,9 @@ def texts_of_margins(episode: Episode, findings: Iterable[Finding]) -> Iterator[
                 yield from both_ways(f"{digits.signed(room, quantities.flatness_decimals(room))} dB")
             elif RULES[rating.quantity].margin == "db" and limit is not None:
                 yield from both_ways(f"{digits.signed(abs(f.value) - abs(limit), 1)} dB")
+            elif rating.nominal:
+                share = 100 * (f.value / rating.nominal - 1)
+                yield f"{digits.signed(share, 1 if abs(share) < 0.95 else 0)} %"
             elif RULES[rating.quantity].margin == "percent" and limit:
                 share = 100 * (f.value / limit - 1)
                 yield from both_ways(f"{digits.signed(share, 1 if abs(share) < 0.95 else 0)} %")

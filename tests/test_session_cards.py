@@ -114,6 +114,20 @@ def test_the_summary_stays_on_one_card(counts, price):
     assert said.count("Response at 1 W") == sum(count > 0 for count in counts) or min(counts) > 0
 
 
+def test_what_does_not_compare_says_why_and_still_fits():
+    """Six words behind the longest label, in the summary and on the card of a measurement."""
+    long = replace(
+        verdict("Response at 1 W, 10 Hz – 50 kHz, aux", "not comparable", measured="+0.12 −0.28 dB"),
+        brief="THD or THD+N is not stated",
+        measurements=("a",),
+    )
+    card = session_cards.make_closing_card(SESSION, [long, long], PRICE)
+    assert card.body.rows[0].cells[0].endswith("aux: THD or THD+N is not stated")
+    assert len(fit(card)) == 1
+    run = Run(Conditions(Measurement("a", "tone"), Bench()), ())
+    assert session_cards.verdicts_on([run], [long])[0].label.endswith("aux: THD or THD+N is not stated")
+
+
 def test_nothing_judged_and_no_price_is_no_card():
     assert session_cards.make_closing_card(SESSION, (), None) is None
     assert session_cards.make_closing_card(SESSION, (), PRICE).body.headers == ("", "", "")

@@ -764,12 +764,26 @@ def test_a_signal_to_noise_worked_out_from_two_figures_is_as_uncertain_as_both()
     assert verdict.findings[0].uncertainty == pytest.approx(8.6859 * math.hypot(0.01, 0.01), rel=1e-4)
 
 
-def test_of_a_noise_in_one_way_only_that_way_answers():
-    """The row says so."""
-    rating = rated("snr", at_least=92.0)
-    verdict = verdict_of(rating, found("snr", 95.0, reference=1.0, weighting="A"))
-    assert verdict.verdict == MEETS
-    assert verdict.assumed == "A-weighted, re 1 W"
+@pytest.mark.parametrize(
+    ("value_db", "at", "word"),
+    [
+        # the plain figure re rated output is meant (IEC 60268-3, from memory)
+        (95.0, {"reference": 40.0}, MEETS),
+        (85.0, {"reference": 40.0}, SHORT),
+        # re 1 W is 10 lg 40 = 16 dB harder, re 100 W 4 dB easier
+        (95.0, {"reference": 1.0}, MEETS),
+        (85.0, {"reference": 1.0}, INCOMPARABLE),
+        (95.0, {"reference": 100.0}, INCOMPARABLE),
+        (85.0, {"reference": 100.0}, SHORT),
+        # A-weighting makes it look better
+        (95.0, {"reference": 40.0, "weighting": "A"}, INCOMPARABLE),
+        (85.0, {"reference": 40.0, "weighting": "A"}, SHORT),
+        (95.0, {"reference": 1.0, "weighting": "A"}, INCOMPARABLE),
+    ],
+)
+def test_a_noise_in_another_way_than_is_meant_answers_one_way(value_db, at, word):
+    ratings = rated("snr", at_least=92.0), rated("power", at_least=40.0)
+    assert judge(session(*ratings), runs_of(found("snr", value_db, **at)))[0].verdict == word
 
 
 @pytest.mark.parametrize(("power_w", "high", "word"), [(6.2, 0.3, MEETS), (6.2, 0.8, INCOMPARABLE), (0.1, 0.8, SHORT)])

@@ -77,3 +77,35 @@ def test_two_sweeps_that_both_meet_a_power(order):
     assert (verdict.verdict, verdict.measured, verdict.measurements) == (MEETS, "44.6 W", ("a",))
     said = [one.text for one in framing_sentences(PAGES, (), [verdict], None)["verdict"]]
     assert "Power: they printed 40 W, I get 44.6 W at 0.1 % THD. That holds" in said[1]
+
+
+def said_of(rating, *figures):
+    return [one.text for one in framing_sentences(PAGES, (), [verdict_of(rating, *figures)], None)["verdict"]]
+
+
+def test_a_nominal_value_is_told_without_a_verdict_and_not_counted():
+    figure = found("input_sensitivity", 0.147, "", frequency=1000.0)
+    assert said_of(rated("input_sensitivity", nominal=0.15), figure) == [
+        "Input sensitivity: they printed 150 mV as nominal, I get 147 mV, −2 %."
+    ]
+
+
+def test_what_rounds_to_the_limit_is_told_so():
+    (_, said) = said_of(rated("flatness", within=(-0.5, 0.5)), found("flatness", 0.515, "", band=BAND))
+    assert said == "Response: ±0.52 dB against ±0.5 dB. That rounds to what they printed, so I leave it open."
+
+
+def test_what_1_khz_hides_is_told_behind_it():
+    rating = rated("damping_factor", at_least=60.0)
+    at_1k = found("damping_factor", 318.0, "", frequency=1000.0)
+    said = said_of(rating, at_1k, found("damping_factor_lowest", 29.0, "", frequency=20_000.0, band=BAND))
+    assert said[1].endswith("29 at 20 kHz.")
+
+
+def test_crossover_is_told_with_where_it_is():
+    rating = rated("power", at_least=40.0, thd_percent=0.05, frequency_hz=1000.0)
+    (_, said) = said_of(rating, found("thd", 0.2, "", frequency=1000.0, power=1.0))
+    assert said == (
+        "Power: they printed 0.05 % from 250 mW to 40 W, I get 0.20 % at 1 W. That falls well short. "
+        "The rating holds from 250 mW up."
+    )

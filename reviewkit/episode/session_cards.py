@@ -185,7 +185,12 @@ def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[
         same = [v for v in rest if v.verdict == word]
         if len(same) == 1 or len(rest) <= MOST_SINGLE - opinion:
             rows += [
-                Row((v.label, v.limit, v.measured or "–"), v.verdict, v.position, margin=_margin(v.verdict, v.margin))
+                Row(
+                    (f"{v.label}: {v.brief}" if v.brief else v.label, v.limit, v.measured or "–"),
+                    v.verdict,
+                    v.position,
+                    margin=_margin(v.verdict, v.margin),
+                )
                 for v in same
             ]
             continue
@@ -223,14 +228,15 @@ def verdicts_on(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> tuple[Verdi
 
 
 def _as_shown_on(v: Verdict, ids: Collection[str]) -> Verdict:
-    """Return a verdict as the card of these measurements shows it.
+    """Return a verdict as the card of these measurements has it.
 
-    It has its margin if that is informative. It has its figure if the ± decides, or if the figure is on another card
-    and the margin would appear to belong to this one's.
+    It has its margin if that says something; its figure if its ± decides, or if it was read on another card and the
+    margin would seem to be this one's; and which condition differs if it is not comparable.
     """
     elsewhere = bool(v.findings) and v.findings[0].measurement not in ids
-    with_figure = v.measured and (v.verdict == CLOSE or elsewhere)
-    return replace(v, label=f"{v.label}: {v.measured}" if with_figure else v.label, margin=_margin(v.verdict, v.margin))
+    with_figure = v.measured if v.verdict == CLOSE or elsewhere else ""
+    more = v.brief or with_figure
+    return replace(v, label=f"{v.label}: {more}" if more else v.label, margin=_margin(v.verdict, v.margin))
 
 
 def _row_text(row: Row) -> str:

@@ -16,7 +16,7 @@ from reviewkit.ingest.reading_conditions import NUMBER, conditions_of
 from reviewkit.ingest.session.part_units import canonical, part_unit
 from reviewkit.ingest.sheet.sheet_numbers import is_missing
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
-from reviewkit.model.quantities import QUANTITIES
+from reviewkit.model.quantities import BY_METER, QUANTITIES
 from reviewkit.model.ratings import RULES, TRADE_WORDS
 from reviewkit.model.sheet import Sheet, SingleReading, Skipped
 from reviewkit.model.units import EXAMPLES, UnitSpelling, last_digit, normalised, scaled
@@ -24,13 +24,6 @@ from reviewkit.signal.decibels import volts_of
 
 COLUMNS = ("name", "channel", "value", "unit", "at", "note")
 NEEDED = ("name", "value")
-# what a meter says in one number; all other quantities are worked out from curves and waveforms
-BY_METER = (
-    *("frequency", "level", "power", "power_at_limit", "gain", "thd", "thd_plus_noise", "distortion", "sinad", "snr"),
-    *("noise", "hum", "hum_voltage", "dc_offset", "bias", "imd", "source_impedance", "damping_factor"),
-    *("channel_balance", "corner_low", "corner_high", "input_sensitivity", "phono_overload"),
-    *("rise_time", "overshoot", "tilt"),
-)
 _CHANNELS = {"": "", "l": "L", "left": "L", "r": "R", "right": "R", "both": "both"}
 # a meter with its leads the other way round; all else that is no level in dB lies above zero
 _SIGNED = ("dc_offset", "bias")

@@ -51,7 +51,7 @@ def distortion_bars(main: Run, before: Run | None) -> Bars:
 
 
 def _bar(f: Finding, role: str) -> Bar:
-    value = quantities.told(f)
+    value = quantities.claimed(f)
     percent = value if f.unit == "%" else 100 * float(amplitude_of_db(value))
     return Bar(f.channel, percent, quantities.number(f), role)
 

@@ -218,12 +218,7 @@ KIND = Kind(
     title="Readings by meter",
     about="single values by meter, one a row: `name,channel,value,unit,at,note`",
     needs=(("reading",),),
-    quantities=(
-        *("frequency", "level", "power", "power_at_limit", "gain", "thd", "thd_plus_noise", "distortion", "sinad"),
-        *("snr", "noise", "hum", "hum_voltage", "dc_offset", "bias", "imd", "source_impedance", "damping_factor"),
-        *("channel_balance", "corner_low", "corner_high", "input_sensitivity", "phono_overload"),
-        *("rise_time", "overshoot", "tilt"),
-    ),
+    quantities=quantities.BY_METER,
     findings=findings,
     card=card,
     points=points,

@@ -13,9 +13,7 @@ def conditions_of(f: Finding) -> str:
     at = f.at
     parts = [
         quantities.hertz(at["frequency"]) if "frequency" in at and f.quantity != "frequency" else "",
-        quantities.conditions(
-            at if f.quantity not in ("power", "power_at_limit", "power_reached") else {"load": at.get("load")}
-        ),
+        quantities.conditions(at if f.unit != "W" else {"load": at.get("load")}),
         quantities.band((at["band"][0], at["band"][1])) if "band" in at else "",
         f"at {quantities.percent(at['limit'])}" if "limit" in at else "",
         f"re {quantities.watts(at['reference'])}" if "reference" in at else "",

@@ -35,6 +35,8 @@ class Quantity:
     extent: str = ""
     floor: str = ""
 
+    side: int = 0  # of a tolerance with unequal sides: +1 if it is the upper one's, -1 the lower one's
+    by_meter: bool = False  # a meter says it in one number; all others are worked out from curves and waveforms
     over_power: bool = False  # read from a sweep of power, so that its own power is part of the figure
 
     @property
@@ -52,14 +54,14 @@ DISTORTION, OWN = "distortion", "own"
 
 
 QUANTITIES: dict[str, Quantity] = {
-    "frequency": Quantity("frequency", "Hz", "hertz"),
-    "level": Quantity("level", "V", "volts"),
-    "power": Quantity("power", "W", "watts"),
-    "gain": Quantity("gain", "dB", "db"),
-    "thd_plus_noise": Quantity("THD+N", "%", "percent", -1, floor=DISTORTION),
-    "thd": Quantity("THD", "%", "percent", -1, floor=DISTORTION),
-    "sinad": Quantity("SINAD", "dB", "db", 1, floor=DISTORTION),
-    "snr": Quantity("signal to noise", "dB", "db", 1, floor=OWN),
+    "frequency": Quantity("frequency", "Hz", "hertz", by_meter=True),
+    "level": Quantity("level", "V", "volts", by_meter=True),
+    "power": Quantity("power", "W", "watts", by_meter=True),
+    "gain": Quantity("gain", "dB", "db", by_meter=True),
+    "thd_plus_noise": Quantity("THD+N", "%", "percent", -1, floor=DISTORTION, by_meter=True),
+    "thd": Quantity("THD", "%", "percent", -1, floor=DISTORTION, by_meter=True),
+    "sinad": Quantity("SINAD", "dB", "db", 1, floor=DISTORTION, by_meter=True),
+    "snr": Quantity("signal to noise", "dB", "db", 1, floor=OWN, by_meter=True),
     **{
         f"harmonic_{n}": Quantity(
             f"{n}{'nd' if n == 2 else 'rd' if n == 3 else 'th'} harmonic", "dB", "db", -1, floor=DISTORTION
@@ -67,20 +69,20 @@ QUANTITIES: dict[str, Quantity] = {
         for n in range(2, 10)
     },
     "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1, floor=DISTORTION),
-    "hum": Quantity("hum", "dB", "db", -1, floor=OWN),
-    "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN),
-    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True),
-    "bias": Quantity("bias", "V", "volts", either_way=True),
-    "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True, extent="band"),
-    "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True, extent="band"),
+    "hum": Quantity("hum", "dB", "db", -1, floor=OWN, by_meter=True),
+    "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN, by_meter=True),
+    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True),
+    "bias": Quantity("bias", "V", "volts", either_way=True, by_meter=True),
+    "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True, extent="band", side=1),
+    "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True, extent="band", side=-1),
     "flatness": Quantity("response", "dB", "plus-minus", -1, either_way=True, extent="band"),
-    "corner_low": Quantity("lower corner", "Hz", "corner"),
-    "corner_high": Quantity("upper corner", "Hz", "corner"),
-    "channel_balance": Quantity("channel balance", "dB", "flatness", -1, either_way=True),
+    "corner_low": Quantity("lower corner", "Hz", "corner", by_meter=True),
+    "corner_high": Quantity("upper corner", "Hz", "corner", by_meter=True),
+    "channel_balance": Quantity("channel balance", "dB", "flatness", -1, either_way=True, by_meter=True),
     "channel_balance_worst": Quantity("channel balance", "dB", "flatness", -1, either_way=True, extent="band"),
     "worst_distortion": Quantity("distortion", "%", "percent", -1, extent="band", floor=DISTORTION),
-    "distortion": Quantity("distortion", "%", "percent", -1, floor=DISTORTION),
-    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True),
+    "distortion": Quantity("distortion", "%", "percent", -1, floor=DISTORTION, by_meter=True),
+    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True),
     "power_reached": Quantity("power", "W", "watts", 1, over_power=True),
     "lowest_distortion": Quantity(
         "lowest distortion", "%", "percent", -1, extent="search", floor=DISTORTION, over_power=True
@@ -91,27 +93,28 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN),
     "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN),
-    "source_impedance": Quantity("source impedance", "Ω", "ohms"),
-    "damping_factor": Quantity("damping factor", "", "factor", 1),
+    "source_impedance": Quantity("source impedance", "Ω", "ohms", -1, by_meter=True),
+    "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True),
     "damping_factor_lowest": Quantity("damping factor", "", "factor", 1, extent="band"),
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
     "slope": Quantity("slope", "dB/octave", "slope"),
-    "noise": Quantity("noise", "V", "volts", -1, floor=OWN),
-    "imd": Quantity("intermodulation", "%", "percent", -1, floor=DISTORTION),
+    "noise": Quantity("noise", "V", "volts", -1, floor=OWN, by_meter=True),
+    "imd": Quantity("intermodulation", "%", "percent", -1, floor=DISTORTION, by_meter=True),
     "imd_second": Quantity("second-order intermodulation", "%", "percent", -1, floor=DISTORTION),
     "imd_third": Quantity("third-order intermodulation", "%", "percent", -1, floor=DISTORTION),
     "imd_rss": Quantity("intermodulation, r.s.s. of the sidebands", "%", "percent", -1, floor=DISTORTION),
     "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1, extent="search", floor=OWN),
     "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band"),
-    "rise_time": Quantity("rise time", "s", "seconds", -1),
-    "overshoot": Quantity("overshoot", "%", "percent", -1),
-    "tilt": Quantity("tilt", "%", "percent", -1),
-    "input_sensitivity": Quantity("input sensitivity", "V", "volts"),
-    "phono_overload": Quantity("phono overload", "V", "volts", 1),
+    "rise_time": Quantity("rise time", "s", "seconds", -1, by_meter=True),
+    "overshoot": Quantity("overshoot", "%", "percent", -1, by_meter=True),
+    "tilt": Quantity("tilt", "%", "percent", -1, by_meter=True),
+    "input_sensitivity": Quantity("input sensitivity", "V", "volts", -1, by_meter=True),
+    "phono_overload": Quantity("phono overload", "V", "volts", 1, by_meter=True),
 }
 # in the order in which an episode speaks of them
 DISTORTIONS = tuple(name for name, quantity in QUANTITIES.items() if quantity.is_distortion)
+BY_METER = tuple(name for name, quantity in QUANTITIES.items() if quantity.by_meter)
 _VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
 _SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
 _PREFIXES = {
@@ -124,17 +127,17 @@ _STYLE_OF_UNIT |= {"A": "amperes", "F": "farads", "H": "henries"}
 
 
 def quantity_of(finding: Finding) -> Quantity:
-    """Return a finding's quantity; for a reading under the user's own name, one built from name and unit."""
+    """Return a finding's quantity; for a reading under a name of the user's own, one made of its name and unit."""
     known = QUANTITIES.get(finding.quantity)
     return known or Quantity(
         finding.quantity.replace("_", " "), finding.unit, _STYLE_OF_UNIT.get(finding.unit, "plain")
     )
 
 
-def told(finding: Finding) -> float:
-    """Return the value that can be stated of the unit: for a bound beyond the bench's floor, the floor.
+def claimed(finding: Finding) -> float:
+    """Return the value that can be claimed of the unit: of a bound beyond the bench's floor, the floor.
 
-    Beyond the floor, bench and unit may have cancelled, so that a smaller value doesn't bound what the unit does.
+    There bench and unit may have cancelled, so that less than the floor isn't a bound of what the unit does.
     """
     if not finding.bound or finding.floor is None:
         return finding.value
@@ -153,8 +156,8 @@ def worse(findings: Sequence[Finding | None]) -> Finding | None:
 
 
 def show(finding: Finding) -> str:
-    """Format a finding as every output does, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
-    value = told(finding)
+    """Return a finding as every output writes it, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
+    value = claimed(finding)
     text = _written(finding, value)
     if not finding.bound:
         return text
@@ -168,12 +171,12 @@ def show(finding: Finding) -> str:
 
 
 def as_shown(finding: Finding) -> float:
-    """Return the value that `show` states, in the finding's unit: 0.00014 dB is written "+0.00 dB", which is 0."""
-    return stated(show(finding).lstrip("≤≥ "), told(finding))[0]
+    """Return the value that `show` states, in the finding's unit: 0.00014 dB is written "+0.00 dB", which says 0."""
+    return stated(show(finding).lstrip("≤≥ "), claimed(finding))[0]
 
 
 def _written(finding: Finding, value: float) -> str:
-    """Format a value as its quantity requires, without digits that a meter didn't show."""
+    """Return a value as its finding's quantity is written, with no digit that a meter did not show."""
     quantity = quantity_of(finding)
     # an uncertainty that begins with 3 carries its own first digit and none below
     steps = 3 * finding.step if finding.step else 0.0
@@ -190,10 +193,7 @@ def stated(text: str, value: float) -> tuple[float, float]:
 
 
 def with_uncertainty(finding: Finding) -> str:
-    """Format a finding with its expanded uncertainty to the same decimals: "43.1 ± 1.0 W".
-
-    Without an uncertainty the result is that of `show`.
-    """
+    """Return a finding with its expanded uncertainty to the same decimals: "43.1 ± 1.0 W"; as `show` without one."""
     text = show(finding)
     number, _, unit = text.partition(" ")
     if not finding.uncertainty or finding.bound or not number.lstrip("+" + MINUS).replace(".", "", 1).isdigit():
@@ -205,27 +205,7 @@ def with_uncertainty(finding: Finding) -> str:
 
 
 def shown(value: float, style: str, uncertainty: float | None = None) -> str:
-    """Format a value in one of the table's styles.
-
-    Parameters
-    ----------
-    value : float
-        In the style's fixed unit.
-    style : str
-        A style of QUANTITIES.
-    uncertainty : float, optional
-        Expanded, same unit.
-
-    Returns
-    -------
-    str
-        The number with its unit.
-
-    Raises
-    ------
-    KeyError
-        If there is no such style.
-    """
+    """Return a value in one of the styles of the table, in its fixed unit. `uncertainty`: expanded, same unit."""
     if style == "percent":
         return f"{significant(value, 2, uncertainty)} %"
     if style == "watts":
@@ -265,45 +245,45 @@ def flatness_decimals(value_db: float) -> int:
 
 
 def hertz(value_hz: float, digits: int = 3) -> str:
-    """Format a frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
+    """Return a frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
     return f"{trimmed(value_hz / 1000, digits)} kHz" if value_hz >= 999.5 else f"{trimmed(value_hz, digits)} Hz"
 
 
 def corner(value_hz: float, uncertainty: float | None = None) -> str:
-    """Format a measured frequency to three digits, zeros kept."""
+    """Return a measured frequency to three digits, zeros kept."""
     factor, name = (1000.0, "kHz") if value_hz >= 999.5 else (1.0, "Hz")
     return f"{significant(value_hz / factor, 3, uncertainty and uncertainty / factor)} {name}"
 
 
 def watts(value_w: float, digits: int = 3) -> str:
-    """Format a power as a condition or limit: "5 W", "250 mW"."""
+    """Return a power as a condition or limit: "5 W", "250 mW"."""
     return f"{trimmed(value_w, digits)} W" if value_w >= 0.9995 else f"{trimmed(value_w * 1000, digits)} mW"
 
 
 def volts(value_v: float, digits: int = 3) -> str:
-    """Format a voltage as a condition: "2.83 V", "150 mV", "80 µV"."""
+    """Return a voltage as a condition: "2.83 V", "150 mV", "80 µV"."""
     name, factor = next(((n, f) for n, f in _VOLT_STEPS if value_v >= 0.9995 * f), _VOLT_STEPS[-1])
     return f"{trimmed(value_v / factor, digits)} {name}"
 
 
 def seconds(value_s: float, digits: int = 3) -> str:
-    """Format a time as a limit: "2 µs", "0.5 s"."""
+    """Return a time as a limit: "2 µs", "0.5 s"."""
     name, factor = next(((n, f) for n, f in _SECOND_STEPS if value_s >= 0.9995 * f), _SECOND_STEPS[-1])
     return f"{trimmed(value_s / factor, digits)} {name}"
 
 
 def load(value_ohm: float) -> str:
-    """Format a load: whole ohms if it is whole, "open" without one."""
+    """Return a load: whole ohms where it is whole, "open" without one."""
     return "open" if math.isinf(value_ohm) else f"{trimmed(value_ohm)} Ω"
 
 
 def percent(value_percent: float, digits: int = 3) -> str:
-    """Format a limit in percent as stated: "0.05 %", "1 %"."""
+    """Return a limit in percent as stated: "0.05 %", "1 %"."""
     return f"{trimmed(value_percent, digits)} %"
 
 
 def band(band_hz: tuple[float, float]) -> str:
-    """Format a band: "20 Hz – 20 kHz"."""
+    """Return a band: "20 Hz – 20 kHz"."""
     return f"{hertz(band_hz[0])} – {hertz(band_hz[1])}"
 
 
@@ -313,7 +293,7 @@ def tones(tones_hz: tuple[float, float]) -> str:
 
 
 def deviation(high_db: float, low_db: float) -> str:
-    """Format a response's two extremes as one reading: "+0.00 −0.28 dB"."""
+    """Return a response's two extremes as one reading: "+0.00 −0.28 dB"."""
 
     def one(value: float, sign: str) -> str:
         text = fixed(abs(value), flatness_decimals(value))
@@ -323,7 +303,7 @@ def deviation(high_db: float, low_db: float) -> str:
 
 
 def limit_within(low: float, high: float) -> str:
-    """Format a maker's tolerance: "±0.5 dB", or "−1 / +0 dB" if the sides differ."""
+    """Return a maker's tolerance: "±0.5 dB", or "−1 / +0 dB" where the sides differ."""
     if -low == high:
         return f"±{trimmed(high)} dB"
     return f"{MINUS if low <= 0 else '+'}{trimmed(abs(low))} / {'+' if high >= 0 else MINUS}{trimmed(abs(high))} dB"
@@ -339,7 +319,7 @@ def level_text(level: Level) -> str:
 
 
 def conditions(at: Mapping[str, Any]) -> str:
-    """Format the level and load of a finding: "5 W into 8 Ω", "2 V with no load"."""
+    """Return the level and load of a finding, as they travel with it: "5 W into 8 Ω", "2 V with no load"."""
     parts = []
     if (power := at.get("power")) is not None:
         parts.append(watts(float(power)))
@@ -354,6 +334,6 @@ def conditions(at: Mapping[str, Any]) -> str:
 
 
 def number(finding: Finding) -> str:
-    """Format a finding without its unit, for columns whose header has it."""
+    """Return a figure without its unit, for columns whose unit stands beside them once."""
     text = show(finding)
     return text.rsplit(" ", 1)[0] if finding.unit and text.endswith(finding.unit) else text

@@ -24,7 +24,8 @@ def limit_text(rating: Rating) -> str:
     """Return the limit alone, as the maker states it: "40 W", "±0.5 dB", "60", "92 dB (A)"."""
     if rating.within is not None:
         return quantities.limit_within(*rating.within)
-    value = next(v for v in (rating.at_least, rating.at_most, rating.nominal) if v is not None)
+    value = rating.printed
+    assert value is not None
     text = _printed(value, rating.unit)
     if rating.tolerance is not None:
         low, high = rating.tolerance
@@ -59,20 +60,20 @@ def label(rating: Rating) -> str:
         where = quantities.band(rating.band_hz) if rating.band_hz else ""
         where = where or (quantities.hertz(rating.frequency_hz) if rating.frequency_hz else "")
         text += f", {where}" if where else ""
-    said = text.lower().startswith(rating.input.lower())  # "Phono response, …" is of the input phono
-    return f"{text}, {rating.input}" if rating.input and not said else text
+    named = text.lower().startswith(rating.input.lower())  # "Phono response, …" is of the input phono
+    return f"{text}, {rating.input}" if rating.input and not named else text
 
 
 def labels(ratings: Sequence[Rating]) -> list[str]:
     """Return each rating's label; ratings that would have the same one also get the conditions in which they differ."""
     plain = [label(rating) for rating in ratings]
     return [
-        _told_apart(rating, text, [r for r, other in zip(ratings, plain, strict=True) if other == text])
+        _distinct_label(rating, text, [r for r, other in zip(ratings, plain, strict=True) if other == text])
         for rating, text in zip(ratings, plain, strict=True)
     ]
 
 
-def _told_apart(rating: Rating, text: str, alike: Sequence[Rating]) -> str:
+def _distinct_label(rating: Rating, text: str, alike: Sequence[Rating]) -> str:
     if len(alike) == 1:
         return text
     for parts in (_small_parts, _limit_parts, _source_parts):
@@ -133,12 +134,12 @@ def _small_parts(rating: Rating) -> list[str]:
     named = label(rating)
     rest = line(rating)[len(limit_text(rating)) :].strip(" ,")
     level = _level(rating)
-    for said in (
+    for part in (
         f"into {quantities.load(rating.load_ohm)}" if rating.load_ohm is not None else "",
         f"at {level}" if level else "",
     ):
-        if said and said in named:
-            rest = rest.replace(said, "", 1)
+        if part and part in named:
+            rest = rest.replace(part, "", 1)
     parts = [" ".join(part.split()) for part in rest.split(",")]
     return [part for part in parts if part and part not in named and part.lower() not in named.lower()]
 

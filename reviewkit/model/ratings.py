@@ -11,6 +11,7 @@ from reviewkit.model.session import Rating
 # easier test, because noise and crossover weigh more there); either way, more being harder.
 EQUAL, UPWARD, HARD = "equal", "upward", "hard"
 LOWEST_POWER_W = 0.25  # from here to the rated power a power rating holds (16 CFR 432, from memory)
+USUAL_BAND_HZ = (20.0, 20_000.0)
 SPOT_HZ = 1000.0  # meant if no frequency is named (common practice, no source)
 
 

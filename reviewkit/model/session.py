@@ -98,6 +98,11 @@ class Rating:
     termination: Text = ""  # of the input: "shorted", "1 kohm", "cartridge"
     volume: Text = ""  # position of the volume control
 
+    @property
+    def printed(self) -> float | None:
+        """The one figure that the maker prints, whichever it is; None for a tolerance of two sides."""
+        return next((v for v in (self.at_least, self.at_most, self.nominal) if v is not None), None)
+
 
 @dataclass(frozen=True)
 class Measurement:

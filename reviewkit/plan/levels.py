@@ -138,7 +138,7 @@ def known_gains(findings: Sequence[Finding], basis: Basis) -> tuple[Gain, ...]:
                 name = str(f.at.get("input", basis.input))
                 found.append(Gain(output / f.value, "sensitivity", name, f.measurement))
     for r in basis.ratings:
-        limit = r.at_most if r.at_most is not None else r.at_least
+        limit = r.printed
         if r.quantity == "input_sensitivity" and limit:
             output = _driven_to(r.power_w, r.load_ohm, basis)
             if output is not None:

@@ -218,9 +218,8 @@ def _sensitivity(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     if watts is not None:
         at["power"] = watts
     level = (watts, None if watts is not None else LINE_V)
-    request = _reading_request(rating, "input-sensitivity", at, basis.place(rating), level=level)
-    limit = rating.at_most if rating.at_most is not None else rating.at_least
-    return (replace(request, wording={**request.wording, "rated": (limit,)}),)
+    wanted = _reading_request(rating, "input-sensitivity", at, basis.place(rating), level=level)
+    return (replace(wanted, wording={**wanted.wording, "rated": (rating.printed,)}),)
 
 
 def _offset(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:

@@ -8,7 +8,16 @@ from dataclasses import dataclass
 from reviewkit.model import digits, quantities
 from reviewkit.model.finding import Finding
 from reviewkit.model.level import FULL_SCALE, Level, is_same, levels_of
-from reviewkit.model.ratings import EQUAL, HARD, LOWEST_POWER_W, RULES, SPOT_HZ, distortion_limit, rated_output_w
+from reviewkit.model.ratings import (
+    EQUAL,
+    HARD,
+    LOWEST_POWER_W,
+    RULES,
+    SPOT_HZ,
+    USUAL_BAND_HZ,
+    distortion_limit,
+    rated_output_w,
+)
 from reviewkit.model.session import Rating
 
 SAME, HARDER, EASIER, APART = "same", "harder", "easier", "apart"
@@ -25,6 +34,7 @@ JUDGED = (MEETS, SHORT, CLOSE)
 
 # one percent of frequency, half a percent of a load, a power or a band's edge: what rounding in an export costs; two
 # percent of the mains (common practice, no source)
+_FLATTERING = ("A", "C")  # weightings under which noise of every usual kind reads lower (common practice, no source)
 _FREQUENCY_SAME, _LOAD_SAME, _MAINS_SAME = 0.01, 0.005, 0.02
 
 
@@ -79,8 +89,8 @@ def compare(rating: Rating, finding: Finding, mains: Mains, ratings: Sequence[Ra
     for condition in RULES[rating.quantity].conditions:
         if condition == "mains":
             stands.append(mains_stand(mains))
-        elif condition == "level":
-            stands.append(_level(rating, finding, ratings))
+        elif condition in _OF_ALL_RATINGS:
+            stands.append(_OF_ALL_RATINGS[condition](rating, finding, ratings))
         else:
             stands.append(_COMPARE[condition](rating, finding))
     return stands
@@ -153,11 +163,12 @@ MOST_WORDS = 6  # of what a card says about a condition that differs
 def _weighting(rating: Rating, finding: Finding) -> Stand:
     wanted, had = rating.weighting, str(finding.at.get("weighting", ""))
     measured = f"{had}-weighted" if had else "unweighted"
-    if not wanted:
-        return Stand(SAME, assumed=measured)
     if wanted.lower() == had.lower():
-        return Stand(SAME)
-    return Stand(APART, f"rated {wanted}-weighted, measured {measured}", brief=f"measured {measured}")
+        return Stand(SAME, assumed="" if wanted else measured)
+    # without a word the plain figure is meant, and weighting makes it look better
+    rated = f"rated {wanted}-weighted" if wanted else "rated without a weighting"
+    eased = not wanted and had.upper() in _FLATTERING
+    return Stand(EASIER if eased else APART, f"{rated}, measured {measured}", brief=f"measured {measured}")
 
 
 def _channels(rating: Rating, finding: Finding) -> Stand:
@@ -177,12 +188,10 @@ def _channels(rating: Rating, finding: Finding) -> Stand:
 
 def _band(rating: Rating, finding: Finding) -> Stand:
     swept = (finding.at["band"][0], finding.at["band"][1]) if is_swept(finding) else None
-    if rating.band_hz is None:
-        # unless the worst over a band is meant, `_frequency` compares with the one frequency that is
-        band = swept if RULES[rating.quantity].band else None
-        return Stand(SAME, assumed=f"over {quantities.band(band)}" if band else "")
-    low, high = rating.band_hz
-    rated = f"rated over {quantities.band(rating.band_hz)}"
+    if rating.band_hz is None and not RULES[rating.quantity].band:
+        return Stand(SAME)  # `_frequency` compares with the one frequency that is meant
+    low, high = rating.band_hz or USUAL_BAND_HZ
+    rated = f"rated over {'' if rating.band_hz else 'no band, which means '}{quantities.band((low, high))}"
     if swept is None:
         hz = finding.at.get("frequency")
         if hz is None:
@@ -191,11 +200,13 @@ def _band(rating: Rating, finding: Finding) -> Stand:
         return Stand(EASIER if low <= hz <= high else APART, f"{rated}, {measured}", brief=f"{measured} only")
     below, above = swept[0] / low - 1, high / swept[1] - 1
     # of more than six words only the figures are left
-    part = f"{quantities.band(swept)}"
+    part = quantities.band(swept)
     why = f"{rated}, measured over {part}"
     if below <= _LOAD_SAME and above <= _LOAD_SAME:
         wider = below < -_LOAD_SAME or above < -_LOAD_SAME
-        return Stand(HARDER, why, brief=part) if wider else Stand(SAME)
+        return (
+            Stand(HARDER, why, brief=part) if wider else Stand(SAME, assumed="" if rating.band_hz else f"over {part}")
+        )
     inside = below >= -_LOAD_SAME and above >= -_LOAD_SAME
     return Stand(EASIER if inside else APART, why, brief=part)
 
@@ -301,7 +312,7 @@ def _figure(rating: Rating, finding: Finding) -> Stand:
     return Stand(EASIER if plus_noise else HARDER, f"rated as {wanted}, {measured}", brief=brief)
 
 
-def _reference(rating: Rating, finding: Finding) -> Stand:
+def _reference(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand:
     had = finding.at.get("reference")
     measured = f"measured re {quantities.watts(had) if had is not None else 'something not stated'}"
     brief = measured if had is not None else "reference not stated"
@@ -312,7 +323,12 @@ def _reference(rating: Rating, finding: Finding) -> Stand:
         remedy = f"what would tell is the input sensitivity of {of}, read at the same volume"
         return Stand(APART, f"rated re {rating.reference} at the input, {measured}; {remedy}", brief=brief)
     if not rating.reference:
-        return Stand(SAME, assumed=f"re {quantities.watts(had)}" if had is not None else "")
+        meant = rated_output_w(ratings, finding.at.get("load"))
+        if meant is None or had is None or abs(had / meant - 1) <= _LOAD_SAME:
+            return Stand(SAME, assumed=f"re {quantities.watts(had)}" if had is not None else "")
+        # the lower the reference, the harder
+        rated = f"rated re nothing stated, which means {quantities.watts(meant)}"
+        return Stand(HARDER if had < meant else EASIER, f"{rated}, {measured}", brief=brief)
     if rating.reference_w is not None and had is not None and abs(had / rating.reference_w - 1) <= _LOAD_SAME:
         return Stand(SAME)
     return Stand(APART, f"rated re {rating.reference}, {measured}", brief=brief)
@@ -338,9 +354,13 @@ _COMPARE: dict[str, Callable[[Rating, Finding], Stand]] = {
     "volume": _words("volume", "volume"),
     "weighting": _weighting,
     "tones": _tones,
-    "reference": _reference,
     "channels": _channels,
     "band": _band,
     "frequency": _frequency,
     "figure": _figure,
+}
+# these also depend on what else is rated
+_OF_ALL_RATINGS: dict[str, Callable[[Rating, Finding, Sequence[Rating]], Stand]] = {
+    "level": _level,
+    "reference": _reference,
 }

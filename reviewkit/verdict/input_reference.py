@@ -1,5 +1,6 @@
-"""A signal to noise ratio re a voltage at the input, as phono inputs are rated: worked out from the noise at the output
-and from what that input needs for a known output.
+"""Work out a signal to noise ratio relative to a voltage at the input, as phono inputs are rated.
+
+It follows from the noise at the output and from what that input needs for a known output.
 """
 
 from __future__ import annotations
@@ -10,22 +11,35 @@ from dataclasses import replace
 
 from reviewkit.model import quantities
 from reviewkit.model.finding import Finding
+from reviewkit.model.ratings import SPOT_HZ
 
 _DB_OF_RELATIVE = 20 / math.log(10)  # of a small change, to first order
-_SPOT_HZ, _SAME_FREQUENCY = 1000.0, 0.01
+_SAME_FREQUENCY = 0.01
 
 
 def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | None) -> list[Finding]:
-    """The S/N of every noise (dB, `at.reference_input` in V) whose input's sensitivity or gain at 1 kHz is known: 20
-    lg(volts · gain / noise), the same as S/N re rated output + 20 lg(volts / sensitivity). The volume must have been
-    the same for both: nothing in a session says so. `rated_w`: what a sensitivity is for whose reading does not say.
+    """Return the S/N (dB) of every noise whose input's sensitivity or gain at 1 kHz is known.
+
+    It is 20 lg(volts · gain / noise), the same as S/N relative to rated output + 20 lg(volts / sensitivity). The volume
+    must have been the same for both.
+
+    Parameters
+    ----------
+    findings
+        The noise, and the figures that say what its input needs.
+    volts
+        The reference at the input, V; it becomes `at.reference_input`.
+    rated_w
+        The output that a sensitivity is for if its reading doesn't say, W.
     """
     made = []
     for noise in findings:
-        told = next(_gains(noise, findings, rated_w), None) if noise.quantity == "noise" and noise.value > 0 else None
-        if told is None:
+        amplified = (
+            next(_gains(noise, findings, rated_w), None) if noise.quantity == "noise" and noise.value > 0 else None
+        )
+        if amplified is None:
             continue
-        gain, of, how = told
+        gain, of, how = amplified
         parts = [_relative(noise), _relative(of)]
         expanded = _DB_OF_RELATIVE * math.hypot(*(part or 0.0 for part in parts))
         made.append(
@@ -44,11 +58,12 @@ def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | 
 
 
 def _gains(noise: Finding, findings: Iterable[Finding], rated_w: float | None) -> Iterator[tuple[float, Finding, str]]:
-    """What this noise's input and channel were amplified by (a ratio), the figure that says so, and it in words."""
+    """Yield what this noise's input and channel were amplified by (a ratio), the figure that says so, and its words."""
     for f in findings:
-        hz = f.at.get("frequency", _SPOT_HZ)
+        hz = f.at.get("frequency", SPOT_HZ)
         fits = f.channel in (noise.channel, "both", "") and f.at.get("input", "") == noise.at.get("input", "")
-        if not fits or abs(hz / _SPOT_HZ - 1) > _SAME_FREQUENCY:
+        fits = fits and f.at.get("volume", "") in ("", noise.at.get("volume", f.at.get("volume", "")))
+        if not fits or abs(hz / SPOT_HZ - 1) > _SAME_FREQUENCY:
             continue
         if f.quantity == "gain":
             yield 10 ** (f.value / 20), f, f"from its gain of {quantities.show(f)}"
@@ -64,7 +79,7 @@ def _gains(noise: Finding, findings: Iterable[Finding], rated_w: float | None) -
 
 
 def _relative(f: Finding) -> float | None:
-    """The expanded uncertainty as a share of the figure; of one in dB, of the ratio behind it."""
+    """Return the expanded uncertainty as a share of the figure; of one in dB, of the ratio behind it."""
     if f.uncertainty is None:
         return None
     return f.uncertainty / _DB_OF_RELATIVE if f.unit == "dB" else f.uncertainty / f.value

@@ -49,10 +49,10 @@ def room(rating: Rating, finding: Finding, value: float) -> Room:
     if rating.within is not None:
         low, high = rating.within
         # one figure for both sides, with its sign, is compared with the side that it leans to
-        upper = finding.quantity == "deviation_high" or (finding.quantity != "deviation_low" and value >= 0)
+        upper = (quantities.quantity_of(finding).side or value) >= 0
         amount, limit = (high - value, high) if upper else (value - low, low)
         return Room(amount, amount, limit, rating.unit)
-    if finding.quantity.startswith("channel_balance") or finding.quantity == "dc_offset":
+    if quantities.quantity_of(finding).either_way:
         value = abs(value)
     if rating.tolerance is not None:
         return min((_one(rating, value, rating.tolerance[0], 1), _one(rating, value, rating.tolerance[1], -1)), key=_of)
@@ -80,7 +80,7 @@ def position(rating: Rating, finding: Finding) -> Position:
     No verdict contradicts the figure that is printed beside it: a figure that prints as the limit is on it, which is
     inside if no uncertainty is stated. A miss too small for the limit's last printed digit can't be called one.
     """
-    value = quantities.told(finding)
+    value = quantities.claimed(finding)
     exact, shown = room(rating, finding, value), room(rating, finding, quantities.as_shown(finding))
     side = _side(rating, finding, exact.amount)
     rounds = False
@@ -119,5 +119,5 @@ def _is_hidden(missed: Room) -> bool:
 def off_nominal(rating: Rating, finding: Finding) -> float:
     """Return how far a figure is from the nominal value: in dB, or as a share of it."""
     assert rating.nominal is not None
-    value = quantities.told(finding)
+    value = quantities.claimed(finding)
     return value - rating.nominal if rating.unit == "dB" else value / rating.nominal - 1

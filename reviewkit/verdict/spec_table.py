@@ -69,8 +69,8 @@ def sources(ratings: Sequence[Rating]) -> list[str]:
 
 
 def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
-    said = sources(session.ratings)
-    lines = [f"ratings: {'; '.join(said)}"] if said else []
+    printed_in = sources(session.ratings)
+    lines = [f"ratings: {'; '.join(printed_in)}"] if printed_in else []
     judged = any(v.verdict != UNMEASURED for v in verdicts)
     if judged:
         lines.append(_uncertainty(session.bench))
@@ -125,7 +125,9 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
             continue
         # the S/N of a tone's capture is re that tone and says little about the unit
         same = [f for f in findings if f.quantity == quantity and (quantity != "snr" or "reference" in f.at)]
-        first = [f for f in same if f.measurement == same[0].measurement and _told(f) == _told(same[0])]
+        first = [
+            f for f in same if f.measurement == same[0].measurement and _row_conditions(f) == _row_conditions(same[0])
+        ]
         worst = quantities.worse(first)
         if worst is not None:
             where = "" if worst.quantity in ("power_at_limit",) else _spot(worst)
@@ -138,12 +140,12 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
 
 
 def _spot(f: Finding) -> str:
-    if f.quantity in ("flatness", "worst_distortion", "riaa_deviation", "snr", "imd", "multitone_clearance"):
-        return quantities.band((f.at["band"][0], f.at["band"][1])) if "band" in f.at else ""
+    if "band" in f.at and (quantities.quantity_of(f).extent or "frequency" not in f.at):
+        return quantities.band((f.at["band"][0], f.at["band"][1]))
     return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
 
 
-def _told(f: Finding) -> tuple[object, ...]:
+def _row_conditions(f: Finding) -> tuple[object, ...]:
     """Return what a figure must share with the first of its kind to be in one row with it."""
     return _spot(f), f.at.get("weighting"), f.at.get("reference")
 

@@ -238,10 +238,10 @@ def _both_channels(answers: Sequence[Answer]) -> bool:
     return "both" in seen or {"L", "R"} <= seen or {"L>R", "R>L"} <= seen
 
 
-def _part(answer: Answer) -> tuple[str, str]:
+def _part(answer: Answer) -> tuple[str, int]:
     """Return what must hold each for itself: every channel, and of unequal limits every side."""
     f = answer.finding
-    return f.channel, f.quantity if f.quantity in ("deviation_high", "deviation_low") else ""
+    return f.channel, quantities.quantity_of(f).side
 
 
 def _unique(*findings: Finding) -> tuple[Finding, ...]:
@@ -286,11 +286,7 @@ def _totals(findings: Sequence[Finding]) -> list[Finding]:
     """Sum powers over the channels, which must have been driven together and measured in one file."""
     sums = []
     for left in findings:
-        if (
-            left.channel == "L"
-            and left.quantity in ("power_at_limit", "power_reached")
-            and left.at.get("channels") == "both"
-        ):
+        if left.channel == "L" and left.unit == "W" and left.at.get("channels") == "both":
             for right in findings:
                 if right.channel == "R" and (right.measurement, right.quantity) == (left.measurement, left.quantity):
                     uncertainty = (left.uncertainty or 0) + (right.uncertainty or 0)  # one meter: fully correlated
@@ -304,8 +300,10 @@ def _answer(rating: Rating, finding: Finding, bench: _Bench) -> Answer:
     stands = tuple(compare(rating, finding, bench.mains, bench.ratings))
     stand = overall(list(stands))
     if rating.nominal is not None and rating.tolerance is None:
-        off = limits.off_nominal(rating, finding)
-        return Answer(finding, NO_VERDICT if stand == SAME else INCOMPARABLE, INSIDE, -abs(off), stands)
+        # the row shows the worse channel; if neither way is worse, the one that is further off
+        off, better = limits.off_nominal(rating, finding), quantities.quantity_of(finding).better
+        worse = better * off if better else -abs(off)
+        return Answer(finding, NO_VERDICT if stand == SAME else INCOMPARABLE, INSIDE, worse, stands)
     at = limits.position(rating, finding)
     word = INCOMPARABLE
     if at.side == INSIDE and stand in (SAME, HARDER):

@@ -61,8 +61,10 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word
     It has the uncertainty if that decides, and the frequency if the rating is of a band and the figure of one
     frequency in it.
     """
-    show = quantities.with_uncertainty if word == CLOSE else quantities.show
-    if finding.quantity in ("power_at_limit", "power_reached") and rating.quantity == "power":
+    # the uncertainty of a damping factor is large where the factor is, so it always goes with it
+    always = rating.quantity == "damping_factor"
+    show = quantities.with_uncertainty if word == CLOSE or always else quantities.show
+    if rating.quantity == "power" and finding.unit == "W":
         least = "at least " if finding.quantity == "power_reached" else ""
         hz = finding.at.get("frequency") if rating.band_hz is not None else None
         return f"{least}{show(finding)}" + (f" at {quantities.hertz(hz)}" if hz is not None else "")
@@ -75,16 +77,16 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word
         return show(replace(opposite, floor=floor))
     if rating.quantity == "thd" and finding.quantity == "thd_plus_noise":
         return f"{show(finding)} THD+N"
-    if finding.quantity in ("deviation_high", "deviation_low"):
+    if quantities.quantity_of(finding).side:
         pair = {
-            f.quantity: f
+            side: f
             for f in findings
-            if f.quantity in ("deviation_high", "deviation_low")
+            if (side := quantities.quantity_of(f).side)
             and f.channel == finding.channel
             and f.measurement == finding.measurement
             and f.at.get("band") == finding.at.get("band")
         }
-        return quantities.deviation(pair["deviation_high"].value, pair["deviation_low"].value)
+        return quantities.deviation(pair[1].value, pair[-1].value)
     if word == NO_VERDICT:
         return f"{show(finding)}, {_off_nominal(rating, finding)}"
     return show(finding)
@@ -145,15 +147,15 @@ def position(rating: Rating, answer: Answer, word: str) -> float:
 
 def no_room(rating: Rating, finding: Finding) -> bool:
     """Return whether this side of a tolerance allows nothing at all."""
-    side = {"deviation_high": 1, "deviation_low": 0}.get(finding.quantity)
-    return rating.within is not None and side is not None and rating.within[side] == 0
+    side = quantities.quantity_of(finding).side
+    return rating.within is not None and side != 0 and rating.within[side > 0] == 0
 
 
 def _reach(rating: Rating, finding: Finding) -> float:
     """Return what the tolerance allows on the side that a figure leans to, dB; if that is nothing, all of it."""
     assert rating.within is not None
     low, high = rating.within
-    upper = {"deviation_high": True, "deviation_low": False}.get(finding.quantity, finding.value >= 0)
+    upper = (quantities.quantity_of(finding).side or finding.value) >= 0
     return (high if upper else -low) or high - low
 
 
@@ -177,7 +179,7 @@ def _reasons(rating: Rating, answer: Answer, *, alone: bool) -> list[tuple[str, 
         because = why_bound(answer.finding)
         reasons.append((f"the figure is a bound, {because}", because))
     if rating.rule.lower() == "music" and answer.side == OUTSIDE:
-        reasons.append(("continuous power cannot deny a music rating", "rated as music, measured continuous"))
+        reasons.append(("continuous power cannot deny a music rating", "measured continuous"))
     if answer.finding.quantity == "power_reached" and answer.side == OUTSIDE:
         reasons.append(("the sweep stops before the limit is reached", "the sweep stops early"))
     if rating.typical and answer.side == OUTSIDE:

@@ -107,8 +107,8 @@ def _finding(f: Finding) -> dict[str, Any]:
 
 
 def _verdict(v: Verdict) -> dict[str, Any]:
-    # the figure alone; if the rating is of a band, the frequency of the figure has its own key
-    of_power = bool(v.findings) and v.findings[0].quantity in ("power_at_limit", "power_reached")
+    # the figure alone; where it was read, if the rating is of a band, has a key of its own
+    of_power = bool(v.findings) and v.findings[0].unit == "W"
     figure, _, place = v.measured.partition(" at ") if of_power else (v.measured, "", "")
     return {
         "quantity": v.rating.quantity,
