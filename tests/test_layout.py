@@ -40,7 +40,7 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "pydantic": ("ingest/session/session_",),
     "soundfile": ("ingest/capture_file.py",),
     "matplotlib": ("render/cards/paint.py",),
-    "isal": ("render/cards/",),
+    "zlib_ng": ("render/cards/",),
     "PIL": ("render/", "ingest/session/photo_file.py"),
     "jinja2": (
         "render/pages/page.py",

@@ -8,7 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from isal import isal_zlib
+from zlib_ng import zlib_ng
 
 from reviewkit.model.card import Bars, Card, Curves, Row, Rows, TitlePage
 from reviewkit.render.cards.colour_roles import ROLES, apply_look
@@ -119,7 +119,7 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
             flat = dict.fromkeys((look.ground, *(shape.colour for shape in shapes)))
             drawn[kind] = encode_png(pixels, tuple(flat))
             if order.small and kind == "cards":
-                drawn["small"] = isal_zlib.compress(downscale(pixels, SMALL), 1)
+                drawn["small"] = zlib_ng.compress(downscale(pixels, SMALL), 1)
     if order.motion and card.chart:
         drawn |= _write_clips(card, items, order, order.motion)
     return drawn | _draw_for_footage(card, items, order)

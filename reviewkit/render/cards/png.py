@@ -12,7 +12,7 @@ from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 import numpy as np
-from isal import isal_zlib
+from zlib_ng import zlib_ng
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,7 +24,7 @@ NEAR = 2  # levels that a palette may be off by in a channel
 _MOST = 256
 _TOO_MANY = 1000  # colours: with more, the search for a palette costs more time than it saves
 _UP = 2  # the filter type: bytes are differences to the row above
-_LEVEL = 1
+_LEVEL = 2
 _RGB, _PALETTE, _RGB_ALPHA = 2, 3, 6  # colour types
 
 
@@ -170,11 +170,11 @@ def _assemble(width: int, colour_type: int, rows: Bytes, palette: bytes = b"") -
     """Return the file. `rows`: shape (height, 1 + bytes in a row), filter type first."""
     header = struct.pack(">IIBBBBB", width, len(rows), 8, colour_type, 0, 0, 0)
     chunks = [_chunk(b"IHDR", header), _chunk(b"PLTE", palette) if palette else b""]
-    chunks += [_chunk(b"IDAT", isal_zlib.compress(rows.data, _LEVEL)), _chunk(b"IEND", b"")]
+    chunks += [_chunk(b"IDAT", zlib_ng.compress(rows.data, _LEVEL)), _chunk(b"IEND", b"")]
     return b"".join([b"\x89PNG\r\n\x1a\n", *chunks])
 
 
 def _chunk(name: bytes, data: bytes) -> bytes:
     return b"".join(
-        [struct.pack(">I", len(data)), name, data, struct.pack(">I", isal_zlib.crc32(data, zlib.crc32(name)))]
+        [struct.pack(">I", len(data)), name, data, struct.pack(">I", zlib_ng.crc32(data, zlib.crc32(name)))]
     )
