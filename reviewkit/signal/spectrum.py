@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.signal.lobes import fit_line, project, refit, subtract
-from reviewkit.signal.residual import LINES_TAKEN, lines_held, residual_power
+from reviewkit.signal.residual import LINES_TAKEN, lines_held, residual_power, without_drift
 from reviewkit.signal.windows import kaiser, noise_bandwidth
 
 if TYPE_CHECKING:
@@ -25,11 +25,13 @@ if TYPE_CHECKING:
     Complex = NDArray[np.complex128]
 
 FEWEST_CYCLES = 10
+_ROUNDED = 0.999  # a generator's and a sample clock's tenth of a percent
 AUDIO_BAND_HZ = (20.0, 20_000.0)
 WIDEST_BAND_HZ = 80_000.0
 # side lobes 220 dB down: below the rounding of any capture, and lobes of 9 lines part tones from 18 cycles up
 _WIDEST_BETA = 28.0
 _SHORT = 1 << 16  # samples
+_DRIFT_HZ, _DRIFT_BELOW_TONE = 18.0, 0.6  # what is slower is subtracted before noise is read
 _EDGE = 1.001  # a harmonic that stands on the band's edge counts, whichever way the generator is off
 
 
@@ -37,6 +39,7 @@ _EDGE = 1.001  # a harmonic that stands on the band's edge counts, whichever way
 _MOST_BESIDE = 1e-5
 _MOST_BESIDE_HARMONICS = 1e-3  # of all that is left without the fundamental
 _ABOVE_NOISE = 30.0
+_MOST_LEFT = 12.0  # times the noise in a harmonic's first fit
 
 
 class TooShort(ValueError):
@@ -118,8 +121,8 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
         lines = _lines(rest, window)
         fit, drift = refit(lines, cycles, beta, half, amplitude)
         cycles += drift
-    if cycles < FEWEST_CYCLES:
-        raise TooShort(f"the record holds {cycles:.1f} cycles; at least {FEWEST_CYCLES} are needed")
+    if cycles < FEWEST_CYCLES * _ROUNDED:
+        raise TooShort(f"the record holds {cycles:.2f} cycles; at least {FEWEST_CYCLES} are needed")
 
     frequency = cycles * rate_hz / n
     band = band_for(frequency, rate_hz / 2)
@@ -136,15 +139,22 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
             harmonics[order] = float(np.sqrt(2) * abs(taken[place]))
     power = 2 * np.abs(lines) ** 2 / noise_bandwidth(window)
 
+    rest = without_drift(rest, min(_DRIFT_HZ * n / rate_hz, _DRIFT_BELOW_TONE * cycles))
     frequencies = np.arange(len(lines)) * rate_hz / n
     inside = (frequencies >= band[0]) & (frequencies <= band[1])
-    whole = residual_power(rest, cycles, taken)
+    whole, left = residual_power(rest, cycles, taken)
+    held = lines_held(n, beta)
+    for order in harmonics:
+        place = order * cycles
+        # as far as it is noise that the first fit left: a line that stands near leaks into the whole record's view
+        if 2 * abs(left[place]) ** 2 <= _MOST_LEFT * held * _floor_at(power, place, half):
+            harmonics[order] = float(np.sqrt(2) * abs(taken[place] + left[place]))
     # taking a tone out takes noise with it: given back as what the lines around hold, themselves less by their tones'
     floors = [_floor_at(whole, order * cycles, half) / (1 - LINES_TAKEN / cycles) for order in (1, *harmonics)]
     noise_power = float(np.sum(whole[inside])) + LINES_TAKEN * sum(floors)
     noise = float(np.sqrt(noise_power))
     # and each harmonic's level holds noise that is counted already
-    counted = min(noise_power, lines_held(n, beta) * sum(floors[1:]))
+    counted = min(noise_power, LINES_TAKEN / 2 * sum(floors[1:]))
     rest_level = float(np.sqrt(noise_power - counted + sum(harmonic**2 for harmonic in harmonics.values())))
     _check_one(power, cycles, half, level, rate_hz / n, alone=near_hz is None)
     least = _MOST_BESIDE_HARMONICS * rest_level**2
@@ -152,7 +162,7 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     if clouded:
         # what stands in a harmonic's lobe is counted once, with the harmonic and not beside it
         clear = {place: peak for place, peak in taken.items() if round(place / cycles) not in clouded}
-        together = residual_power(rest, cycles, clear)[inside]
+        together = residual_power(rest, cycles, clear)[0][inside]
         apart = sum(harmonic**2 for order, harmonic in harmonics.items() if order not in clouded)
         rest_level = float(np.sqrt(np.sum(together) + apart))
     hum = None if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
@@ -251,13 +261,13 @@ def _check_one(power: Array, cycles: float, half: int, level: float, line_hz: fl
 def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int, top_hz: float) -> float | None:
     """R.m.s. sum of the mains line and its first twenty multiples that stand 10 dB above the noise around them.
 
-    Lines inside a lobe of the tone or of a harmonic are left out.
+    Lines inside a lobe of the tone or of a harmonic are left out, no others.
     """
     total = 0.0
     for multiple in range(1, 21):
         place = multiple * mains_hz / line_hz
         nearest_tone = round(place / cycles) * cycles
-        if multiple * mains_hz > top_hz or (nearest_tone and abs(place - nearest_tone) <= 2 * half) or place < 2 * half:
+        if multiple * mains_hz > top_hz or (nearest_tone and abs(place - nearest_tone) < half) or place < 2 * half:
             continue
         # the mains wanders: look a little to both sides, on top of the lobe's own width
         reach = half + int(np.ceil(0.002 * place))
