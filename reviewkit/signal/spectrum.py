@@ -143,28 +143,31 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     frequencies = np.arange(len(lines)) * rate_hz / n
     inside = (frequencies >= band[0]) & (frequencies <= band[1])
     whole, left = residual_power(rest, cycles, taken)
-    held = lines_held(n, beta)
+    noise_held = dict.fromkeys(harmonics, lines_held(n, beta))
     for order in harmonics:
         place = order * cycles
         # as far as it is noise that the first fit left: a line that stands near leaks into the whole record's view
-        if 2 * abs(left[place]) ** 2 <= _MOST_LEFT * held * _floor_at(power, place, half):
+        if 2 * abs(left[place]) ** 2 <= _MOST_LEFT * noise_held[order] * _floor_at(power, place, half):
             harmonics[order] = float(np.sqrt(2) * abs(taken[place] + left[place]))
+            noise_held[order] = LINES_TAKEN / 2
     # taking a tone out takes noise with it: given back as what the lines around hold, themselves less by their tones'
     floors = [_floor_at(whole, order * cycles, half) / (1 - LINES_TAKEN / cycles) for order in (1, *harmonics)]
     noise_power = float(np.sum(whole[inside])) + LINES_TAKEN * sum(floors)
     noise = float(np.sqrt(noise_power))
     # and each harmonic's level holds noise that is counted already
-    counted = min(noise_power, LINES_TAKEN / 2 * sum(floors[1:]))
-    rest_level = float(np.sqrt(noise_power - counted + sum(harmonic**2 for harmonic in harmonics.values())))
+    counted = dict(zip(harmonics, np.multiply(list(noise_held.values()), floors[1:]), strict=True))
+    own = {order: level**2 - counted[order] for order, level in harmonics.items()}
+    rest_level = float(np.sqrt(max(0.0, noise_power + sum(own.values()))))
     _check_one(power, cycles, half, level, rate_hz / n, alone=near_hz is None)
     least = _MOST_BESIDE_HARMONICS * rest_level**2
     clouded = tuple(order for order in harmonics if _holds_more(power, order * cycles, half, least))
     if clouded:
         # what stands in a harmonic's lobe is counted once, with the harmonic and not beside it
         clear = {place: peak for place, peak in taken.items() if round(place / cycles) not in clouded}
-        together = residual_power(rest, cycles, clear)[0][inside]
-        apart = sum(harmonic**2 for order, harmonic in harmonics.items() if order not in clouded)
-        rest_level = float(np.sqrt(np.sum(together) + apart))
+        together = float(np.sum(residual_power(rest, cycles, clear)[0][inside] - whole[inside])) + noise_power
+        together -= LINES_TAKEN * sum(floors[1 + list(harmonics).index(order)] for order in clouded)
+        apart = sum(power for order, power in own.items() if order not in clouded)
+        rest_level = float(np.sqrt(max(0.0, together + apart)))
     hum = None if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
     third = 3 * frequency <= band[1] * _EDGE
     return Tone(frequency, level, band, harmonics, noise, rest_level, hum, third, dc, clouded)
