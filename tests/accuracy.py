@@ -32,6 +32,7 @@ ROWS: Mapping[str, Row] = {
     "multitone clearance": Row(0.1, "dB", "tones and a spur of known level; a transform of whole periods"),
     "rise time, overshoot, tilt": Row(0.5, "%", "step responses of one and two poles"),
     "corners, slopes, crossings": Row(0.1, "%", "one and two poles by scipy.signal.freqs, 8 points an octave"),
+    "response at the edges of a band": Row(0.02, "dB", "two poles by scipy.signal, 3 and 8 points an octave"),
     "noise in volts": Row(0.05, "dB", "thermal and white noise of known density"),
     "prices": Row(0.005, "of the currency", "published index, worked examples"),
 }

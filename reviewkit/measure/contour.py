@@ -118,7 +118,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 continue
             found.append(figures.finding(c, corner, channel, at))
             near, far = (
-                curves.value_at(frequency_hz, difference, at * 2.0 ** (step * octaves), curved=True)
+                curves.value_at(frequency_hz, difference, at * 2.0 ** (step * octaves))
                 for octaves in (1, 2)
             )
             if near is not None and far is not None:

@@ -15,6 +15,7 @@ import numpy as np
 
 from reviewkit.signal.lobes import fit_line, project, refit, subtract
 from reviewkit.signal.residual import LINES_TAKEN, lines_held, residual_power, without_drift
+from reviewkit.signal.wander import wander_of
 from reviewkit.signal.windows import kaiser, noise_bandwidth
 
 if TYPE_CHECKING:
@@ -31,6 +32,8 @@ WIDEST_BAND_HZ = 80_000.0
 # side lobes 220 dB down: below the rounding of any capture, and lobes of 9 lines part tones from 18 cycles up
 _WIDEST_BETA = 28.0
 _SHORT = 1 << 16  # samples
+_LEAST_WAVERING = 0.005  # of THD+N
+_WAVERS = "the tone wavers by {:.2g} %; that is speed and flutter, not distortion"
 _DRIFT_HZ, _DRIFT_BELOW_TONE = 18.0, 0.6  # what is slower is subtracted before noise is read
 _EDGE = 1.001  # a harmonic that stands on the band's edge counts, whichever way the generator is off
 
@@ -48,6 +51,10 @@ class TooShort(ValueError):
 
 class NotOneTone(ValueError):
     """No tone, two, or one that wanders: its figures would be made up. The message says which."""
+
+
+class Wavers(NotOneTone):
+    """The tone's frequency wanders: speed and flutter, not distortion. The message says by how much."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,8 +102,24 @@ def band_for(fundamental_hz: float, reach_hz: float) -> tuple[float, float]:
 def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_hz: float | None = None) -> Tone:
     """Take a captured tone apart. `samples`: shape (n,), evenly spaced; `near_hz`: where to look for the fundamental.
 
-    Raises TooShort where fewer than ten cycles are held, NotOneTone where no single steady tone is.
+    Raises TooShort if there are fewer than ten cycles, Wavers if the tone's frequency wanders, NotOneTone if there is
+    no single steady tone.
     """
+    rough = _rough_cycles(samples, rate_hz, near_hz)
+    try:
+        tone = _taken_apart(samples, rate_hz, mains_hz, near_hz)
+        # sidebands of so many radians are that far below the tone: they must be what its distortion seems to be
+        apparent = tone.thd_plus_noise or 0.0
+        if apparent > _LEAST_WAVERING and (wander := wander_of(samples, rough, apparent / 2)) is not None:
+            raise Wavers(_WAVERS.format(100 * wander))
+    except NotOneTone as other:
+        if not isinstance(other, Wavers) and (wander := wander_of(samples, rough)) is not None:
+            raise Wavers(_WAVERS.format(100 * wander)) from None
+        raise
+    return tone
+
+
+def _taken_apart(samples: Array, rate_hz: float, mains_hz: float | None, near_hz: float | None) -> Tone:
     samples = samples[: _quick_length(len(samples))]
     n = len(samples)
     cycles = _rough_cycles(samples, rate_hz, near_hz)
