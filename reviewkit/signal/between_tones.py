@@ -137,7 +137,7 @@ def _product(lines: Lines, peak: int, tones: Sequence[Line], free: Mask) -> Prod
     others = free & clear_of(lines, [line.place])
     noise = background_at(lines, line.place, others)
     # products a few lines apart share their lobes, but not their summits
-    if lines.cleared:
+    if lines.cleared and lines.spread is not None:
         level = float(np.sqrt(lines.power[peak])) / float(lines.spread(peak - line.place))
     else:
         level = level_at(lines, line.place, noise, free)

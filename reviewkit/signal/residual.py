@@ -66,11 +66,13 @@ def without_drift(samples: Array, highest: float) -> Array:
     if not 1 <= len(orders) <= _MOST_SLOW:
         return samples
     stretch = max(1, n // (_STRETCHES_A_SINE * len(orders)))
-    count = n // stretch
-    means = samples[: count * stretch].reshape(count, stretch).mean(axis=1)
-    centres = np.arange(count) * stretch + (stretch - 1) / 2
+    # three averages in a row: harmonics, which would come back as something slow, are all but gone
+    once = np.ones(stretch) / stretch
+    weights = np.convolve(np.convolve(once, once), once)
+    means = np.lib.stride_tricks.sliding_window_view(samples, len(weights))[::stretch] @ weights
+    centres = np.arange(len(means)) * stretch + (len(weights) - 1) / 2
     angle = np.pi * orders / n
-    lowered = np.sinc(orders / 2 / n * stretch) / np.sinc(orders / 2 / n)
+    lowered = (np.sinc(orders / 2 / n * stretch) / np.sinc(orders / 2 / n)) ** 3
     turns = np.outer(centres, angle)
     columns = np.hstack([np.cos(turns) * lowered, np.sin(turns[:, 1:]) * lowered[1:]])
     shares = np.linalg.pinv(columns.T @ columns, rcond=1e-12, hermitian=True) @ (columns.T @ means)

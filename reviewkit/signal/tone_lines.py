@@ -159,8 +159,8 @@ def summits(lines: Lines, within: float, strongest: float | None = None) -> list
 def unsteady(frequency_hz: float) -> str:
     """What is said of a lobe that one steady tone does not explain."""
     return (
-        f"near {frequency_hz:.5g} Hz stands no single steady tone: two stand too close, or it wanders, or the window is "
-        "another one; take a longer record, or check `window`"
+        f"near {frequency_hz:.5g} Hz stands no single steady tone: two stand too close, or it wanders, or the window "
+        "is another one; take a longer record, or check `window`"
     )
 
 
@@ -198,8 +198,7 @@ def fitted(lines: Lines, peak: int) -> tuple[Line, float]:
 
 
 def summit_at(lines: Lines, peak: int) -> Line:
-    """Return a tone by its largest line and the two beside it: a parabola through the logarithms of their power.
-    """
+    """Return a tone by its largest line and the two beside it: a parabola through the logarithms of their power."""
     below, at, above = np.log(lines.power[peak - 1 : peak + 2] + 1e-300)
     # on a slope a parabola would rise far above every line
     true_peak = at > max(below, above)

@@ -1,4 +1,4 @@
-"""How far a tone's frequency wanders within a record: speed and flutter of a player, which no lobe of one tone holds."""
+"""How far a tone's frequency wanders within a record: a player's speed and flutter."""
 
 from __future__ import annotations
 

@@ -300,7 +300,7 @@ def test_a_tone_that_wanders_is_refused():
     """3 Hz to and fro, once a second: its level and its harmonics are spread over many lines."""
     turns = np.arange(96_000) / 48_000
     samples = np.sin(2 * np.pi * 1000 * turns + 3 * np.sin(2 * np.pi * turns))
-    with pytest.raises(NotOneTone, match="wanders|wavers"):
+    with pytest.raises(NotOneTone, match=r"wanders|wavers"):
         analyse(samples, 48_000)
 
 
