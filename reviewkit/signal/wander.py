@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
 _WITHIN = 0.05  # of the tone's frequency
-_FEWEST_LINES = 6
+_FEWEST_LINES = 25  # fewer say too little about the course of the phase
 _END = 0.05  # of the record, where cutting the band leaves an echo of the other end
 _LEAST_PHASE = 0.01  # rad r.m.s.: sidebands 40 dB below the tone
 _LEAST_SHARE = 0.5
