@@ -156,7 +156,7 @@ def test_a_cubic_over_log_frequency_is_read_exactly():
     y = level(np.log(SWEEP_HZ))
     where = np.geomspace(20.0, 20_000.0, 97)
     assert curves.values_at(SWEEP_HZ, y, where) == pytest.approx(level(np.log(where)), rel=1e-9)
-    assert curves.value_at(SWEEP_HZ, y, 777.0, curved=True) == pytest.approx(level(math.log(777.0)), rel=1e-9)
+    assert curves.value_at(SWEEP_HZ, y, 777.0) == pytest.approx(level(math.log(777.0)), rel=1e-9)
     exact = float(level(math.log(3333.0)))
     assert curves.crossing(SWEEP_HZ, y, exact, 15, +1, curved=True) == pytest.approx(3333.0, rel=1e-7)
 
@@ -173,7 +173,7 @@ def test_between_points_of_a_pole(per_octave, phase, corner_hz):
 def test_few_readings_far_apart_are_no_curve():
     """Straight between them, as without `curved`."""
     x, y = np.array([20.0, 1000.0, 10_000.0, 20_000.0]), np.array([-3.0, 0.0, 0.0, -6.0])
-    assert curves.value_at(x, y, 200.0, curved=True) == curves.value_at(x, y, 200.0)
+    assert curves.value_at(x, y, 200.0) == curves.value_at(x, y, 200.0, curved=False)
     assert curves.crossing(x, y, -3.0, 2, +1, curved=True) == pytest.approx(10_000 * 2**0.5, rel=1e-6)
-    assert curves.value_at(x[:3], y[:3], 200.0, curved=True) == curves.value_at(x[:3], y[:3], 200.0)
-    assert curves.value_at(x, y, 19.0, curved=True) is None
+    assert curves.value_at(x[:3], y[:3], 200.0) == curves.value_at(x[:3], y[:3], 200.0, curved=False)
+    assert curves.value_at(x, y, 19.0) is None

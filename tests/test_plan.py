@@ -401,8 +401,8 @@ def test_what_is_not_as_rated_is_named():
     there = [found("thd", 0.02, channel, frequency=1000.0, load=8.0, power=5.0) for channel in "LR"]
     made = planned(session(thd), *there)
     (need,) = made.needs
-    assert (need.state, need.held) == (AGAIN, ("m",))
-    assert [(d.condition, d.why) for d in need.differs] == [("level", "rated at 40 W, measured at 5 W")]
+    assert (need.state, need.measurements) == (AGAIN, ("m",))
+    assert need.differs == ("rated at 40 W, measured at 5 W",)
     (step,) = made.steps
     assert (step.state, step.measurements, step.capture.power_w) == (AGAIN, ("m",), 40.0)
     (line,) = describe_plan(made, PAGES).ratings

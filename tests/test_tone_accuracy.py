@@ -202,6 +202,72 @@ def test_noise_of_short_records_on_the_mean(accuracy, seconds):
     accuracy(NOISE, 10 * math.log10(np.mean(noises)) + 60.0)
 
 
+SHORT_LOW = "SNR, SINAD of 10 to 20 cycles of 20 Hz"
+
+
+@pytest.mark.parametrize("cycles", [10.05, 10.4, 12.6, 16.0])
+def test_noise_of_the_shortest_records_of_a_low_tone(accuracy, cycles):
+    """A thousand harmonics cover a fifth of the lines: what they hide of the noise can only be inferred."""
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        count = int(48_000 * cycles / 20)
+        samples = known.wave(known.of_levels({}, rng), 20 / 48_000, count, float(seed))
+        tone = analyse(samples + white(rng, count, 48_000, (20.0, 20_000.0), 10**-3.5 / math.sqrt(2)), 48_000)
+        accuracy(SHORT_LOW, tone.snr_db - 70)
+        accuracy(SHORT_LOW, tone.sinad_db - 70)
+
+
+@pytest.mark.parametrize("seconds", [0.5, 1.0, 4.0, 6.0])
+def test_drift_is_no_noise(accuracy, seconds):
+    """A slow sine, a ramp and a decay, all below 20 Hz and some 25 dB below the tone: the noise is that put in."""
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        count = int(48_000 * seconds) + 37
+        time, slow_hz = np.arange(count) / 48_000, 10 ** rng.uniform(-1, 1.17)
+        samples = known.wave(known.of_levels({}, rng), 997.3 / 48_000, count, float(seed))
+        samples += white(rng, count, 48_000, (20.0, 20_000.0), 10 ** (-91.2 / 20) / math.sqrt(2))
+        samples += 0.05 * np.sin(2 * np.pi * slow_hz * time + seed) + 0.02 * time / seconds + 0.02 * np.exp(-time / 0.3)
+        accuracy(NOISE, analyse(samples, 48_000).snr_db - 91.2)
+
+
+@pytest.mark.parametrize("lines", [8.2, 9.0, 10.5, 12.0, 13.0])
+@pytest.mark.parametrize("order", [1, 3])
+def test_hum_beside_a_tone(accuracy, lines, order):
+    """One line of hum, so many lines above 900 Hz away from the tone or its third harmonic, is counted."""
+    rng = np.random.default_rng(int(lines))
+    tone_hz = (900 + lines) / order
+    samples = known.wave(known.of_levels({3: -50.0}, rng), tone_hz / 48_000, 48_000, 1.0)
+    samples += 10 ** (-64.7 / 20) * np.sin(2 * np.pi * 900 / 48_000 * np.arange(48_000) + 2)
+    samples += white(rng, 48_000, 48_000, (20.0, 20_000.0), 1e-5)
+    tone = analyse(samples, 48_000, 50.0)
+    accuracy("hum beside a tone", db(tone.hum / tone.level) + 64.7)
+
+
+def test_a_harmonic_in_noise_is_read_as_by_least_squares(accuracy):
+    """The variance of a third harmonic 5 dB below the noise, as a ratio to that of a fit of sines to all samples, which
+    is the least there can be in white noise (Gauss-Markov).
+    """
+    read, fitted = [], []
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        samples = known.wave(known.of_levels({3: -55.0}, rng), 997.3 / 48_000, 48_017, 1.0)
+        samples += white(rng, 48_017, 48_000, (20.0, 20_000.0), 10**-2.5 / math.sqrt(2))
+        tone = analyse(samples, 48_000)
+        read.append(tone.harmonics[3] / tone.level)
+        angle = 2 * np.pi * 997.3 / 48_000 * np.arange(48_017)
+        basis = np.stack([f(h * angle) for h in (1, 3) for f in (np.sin, np.cos)], axis=1)
+        sines = np.linalg.lstsq(basis, samples, rcond=None)[0]
+        fitted.append(math.hypot(*sines[2:]) / math.hypot(*sines[:2]))
+    accuracy("variance of a harmonic in noise", np.var(read) / np.var(fitted))
+
+
+def test_exactly_ten_cycles_are_read(accuracy):
+    """50 Hz at 8 kHz, 1600 samples: rounding makes it a hair less than ten."""
+    for phase in np.arange(0.0, 6.0, 0.3):
+        samples = np.sin(2 * np.pi * 50 / 8000 * np.arange(1600) + phase)
+        accuracy(FREQUENCY, analyse(samples, 8000).frequency_hz / 50 - 1)
+
+
 # ------------------------------------------------------------------ frequency
 
 

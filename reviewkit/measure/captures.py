@@ -40,19 +40,6 @@ def sample_rate_hz(sheet: Sheet) -> float:
     return rate
 
 
-def waveform_volts(column: Column, c: Conditions, source: str) -> Array:
-    """A waveform's column in volts, shape kept. Raises InputError where its unit is no voltage over time."""
-    if column.unit == "V":
-        return column.values
-    if column.unit == "ratio":
-        message = (
-            f"[[measurement]] {c.measurement.id}: {source} holds fractions of full scale; add the peak voltage of a "
-            'full-scale sine, for example full_scale = "10 V"'
-        )
-        raise InputError(Fault("session.toml", c.measurement.line, message))
-    raise InputError(Fault(source, 0, _NO_WAVEFORM.format(header=column.header, unit=column.unit)))
-
-
 def waveform_samples(column: Column, source: str) -> tuple[Array, bool]:
     """A waveform's column, shape kept, and whether it is in volts: fractions of full scale still carry every ratio.
 

@@ -117,10 +117,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             if at is None:
                 continue
             found.append(figures.finding(c, corner, channel, at))
-            near, far = (
-                curves.value_at(frequency_hz, difference, at * 2.0 ** (step * octaves), curved=True)
-                for octaves in (1, 2)
-            )
+            near, far = (curves.value_at(frequency_hz, difference, at * 2.0 ** (step * octaves)) for octaves in (1, 2))
             if near is not None and far is not None:
                 found.append(figures.finding(c, "slope", channel, far - near, frequency=at))
     drawn = tuple(Curve("", channel, read_only(x), read_only(y)) for channel, x, y in differences)

@@ -19,9 +19,9 @@ _CURVED_SPAN = 16.0
 _CLOSER = 6  # times that a crossing's place is told 32 times closer: to a billionth of the way
 
 
-def value_at(x: Array, y: Array, where: float, *, curved: bool = False) -> float | None:
-    """y at `where`, linear in y over log x between the two points around it (`curved`: as `values_at` reads it); None
-    outside. `x`: (n,), rising, > 0.
+def value_at(x: Array, y: Array, where: float, *, curved: bool = True) -> float | None:
+    """Return y at `where` as `values_at` reads it, or, if not `curved`, on the straight line over log x between the two
+    points around it (a noisy curve isn't smooth enough to follow); None outside. `x`: (n,), rising, > 0.
     """
     if not x[0] / _EDGE <= where <= x[-1] * _EDGE:
         return None
@@ -63,14 +63,14 @@ def covered(x: Array, band: tuple[float, float]) -> tuple[float, float] | None:
 
 
 def part(x: Array, y: Array, band: tuple[float, float]) -> tuple[Array, Array]:
-    """The curve inside a band, with a point read at each edge that the data surrounds."""
+    """Return the curve inside a band, with a point read at each edge that the data surrounds, as `values_at` does."""
     inside = (x >= band[0]) & (x <= band[1])
     xs, ys = list(x[inside]), list(y[inside])
     for edge, first in ((band[0], True), (band[1], False)):
         if x[0] <= edge <= x[-1] and edge not in (xs[:1] + xs[-1:]):
             position = 0 if first else len(xs)
             xs.insert(position, edge)
-            ys.insert(position, float(np.interp(np.log(edge), np.log(x), y)))
+            ys.insert(position, float(values_at(x, y, np.array([edge]))[0]))
     return np.array(xs), np.array(ys)
 
 

@@ -33,7 +33,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         found += sweeps.worst_in_bands(
             c, "worst_distortion", column.channel, frequency_hz, percent, bands, figure=figure
         )
-        at_1k = curves.value_at(frequency_hz, percent, 1000.0)
+        at_1k = curves.value_at(frequency_hz, percent, 1000.0, curved=False)
         if at_1k is not None:
             found.append(figures.finding(c, "distortion", column.channel, at_1k, frequency=1000.0, figure=figure))
         x, y = above_zero(frequency_hz, percent)

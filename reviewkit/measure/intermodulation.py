@@ -32,7 +32,7 @@ from reviewkit.signal.two_tones import (
     Pair,
     Ratio,
     added,
-    first_look,
+    check_pair,
     pair_of,
     products_of,
     root_sum_square,
@@ -63,9 +63,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     assert sheet is not None
 
     def one(column: Column) -> Measured:
-        read = channel_lines(sheet, column, c, first_look)
-        pair = pair_of(read.lines)
-        products = products_of(read.lines, pair)
+        read = channel_lines(sheet, column, c, check_pair)
+        pair = pair_of(read.rest, read.tones)
+        products = products_of(read.rest, pair)
         peak_v = pair.low.level + pair.high.level if read.volts else None
         under: dict[str, Any] = {**played_at(sheet, c, peak_v, "as a sine of the same peak"), "window": read.window}
         orders = {n: added(products[n], pair.reference) for n in (2, 3)}
@@ -104,7 +104,7 @@ def _finding(c: Conditions, channel: str, pair: Pair, quantity: str, ratio: Rati
     """One figure; a bound where products that do not stand above the noise could make a difference."""
     at = {**under, "tones": pair.tones, "method": METHODS[quantity, pair.convention]}
     if ratio.least < _CLEAN * ratio.value:
-        made = figures.finding(c, quantity, channel, 100 * ratio.value, limited_by="noise", **at)
+        made = figures.finding(c, quantity, channel, 100 * ratio.most, limited_by="noise", **at)
         return replace(made, bound="at most")
     uncertainty = float(np.hypot(ratio.uncertainty, ratio.value - ratio.least))
     stated = 100 * uncertainty if uncertainty > _NEGLIGIBLE * ratio.least else None

@@ -26,27 +26,15 @@ from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
-from reviewkit.signal.between_tones import FEWEST_TONES, spacing, strongest_between, tones_of
+from reviewkit.signal.between_tones import FEWEST_TONES, check_tones, strongest_between
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
-from reviewkit.signal.tone_lines import Line, Lines, NoTones
+from reviewkit.signal.tone_lines import Line
 
-FEWEST_LINES_APART = 5.0
 _NEGLIGIBLE_DB = 0.02  # an uncertainty that no digit shows
 _MAINS_MULTIPLES = 20
 _MAINS_WANDER = 0.002
 _HEADROOM_DB, _LOWEST_DRAWN_DB = 3.0, -160.0
-
-
-def _first_look(lines: Lines) -> float:
-    """The spacing of a waveform's tones in lines. Raises NoTones where it is too small."""
-    apart = spacing(lines, tones_of(lines))
-    if apart < FEWEST_LINES_APART:
-        raise NoTones(
-            f"the record holds {apart:.1f} cycles of the distance between its nearest tones; at least "
-            f"{FEWEST_LINES_APART:g} are needed; capture a longer record"
-        )
-    return apart
 
 
 def tone_level(tones: Sequence[Line]) -> float:
@@ -65,19 +53,18 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     assert sheet is not None
 
     def one(column: Column) -> Measured:
-        read = channel_lines(sheet, column, c, _first_look)
+        read = channel_lines(sheet, column, c, check_tones, blind=False)
         if read.hint:
             return Measured((), (f"{c.measurement.id}: no multitone clearance from this spectrum: {read.hint}",))
-        tones = tones_of(read.lines)
         edges_hz = np.geomspace(*AUDIO_BAND_HZ, POINTS_DRAWN)
-        curve = spectrum_curve(column.channel, read.lines, edges_hz, tone_level(tones))
-        return Measured((_finding(sheet, column.channel, read, tones, c),), curves=(curve,))
+        curve = spectrum_curve(column.channel, read.lines, edges_hz, tone_level(read.tones))
+        return Measured((_finding(sheet, column.channel, read, c),), curves=(curve,))
 
     return each_channel(sheet, c, one)
 
 
-def _finding(sheet: Sheet, channel: str, read: ChannelLines, tones: Sequence[Line], c: Conditions) -> Finding:
-    lines = read.lines
+def _finding(sheet: Sheet, channel: str, read: ChannelLines, c: Conditions) -> Finding:
+    lines, tones = read.rest, read.tones
     band_hz = (
         max(AUDIO_BAND_HZ[0], float(lines.frequency_hz[0])),
         min(AUDIO_BAND_HZ[1], float(lines.frequency_hz[-1])),

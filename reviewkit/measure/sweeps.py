@@ -35,11 +35,9 @@ def levels_of(sheet: Sheet) -> list[Column]:
     return columns
 
 
-def re_1k(frequency_hz: Array, level_db: Array, *, curved: bool = True) -> Array | None:
-    """Return a level re its own at 1 kHz, dB, shape (n,); None where the data does not reach 1 kHz. `curved`: how it is
-    read between the points, see `curves.value_at`.
-    """
-    at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ, curved=curved)
+def re_1k(frequency_hz: Array, level_db: Array) -> Array | None:
+    """Return a level relative to its own at 1 kHz, dB, shape (n,); None if the data does not reach 1 kHz."""
+    at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ)
     return None if at_1k is None else level_db - at_1k
 
 

@@ -23,7 +23,7 @@ from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import db_of_amplitude
-from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, analyse
+from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, Wavers, analyse
 from reviewkit.signal.spectrum_lines import NoLines, analyse_lines
 from reviewkit.signal.tone_lines import of_spectrum
 
@@ -97,6 +97,8 @@ def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) ->
         )
     try:
         return _Channel(analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz), volts)
+    except Wavers as wavers:
+        raise InputError(Fault(sheet.source, 0, str(wavers))) from None
     except TooShort as short:
         raise InputError(Fault(sheet.source, 0, f"{short}; capture a longer record")) from None
 

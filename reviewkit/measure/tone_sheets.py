@@ -18,46 +18,71 @@ from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Run
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal.decibels import db_of_amplitude
-from reviewkit.signal.tone_lines import SEARCH_BETA, Lines, NoTones, beta_for, of_spectrum, of_waveform
+from reviewkit.signal.fitted_tones import REST_BETA, fitted_tones
+from reviewkit.signal.tone_lines import Line, Lines, NoTones, beta_for, of_spectrum, of_waveform, peaks
 
 FEWEST_SAMPLES = 256
+WITHIN = 0.1  # tones are the lines whose level is at least a tenth of the strongest's
+LEAST_DRAWN = 5.0  # lines between tones, for which the window of a drawing is chosen
 MOST_OFF_DRIVE_DB = 1.0  # a level set by hand and read off a knob is nearer than this
 POINTS_DRAWN = 900
 
 
 @dataclass(frozen=True, eq=False)
 class ChannelLines:
-    """One channel's lines; whether they are in volts; of a spectrum its window, and what to write where that is not
-    known ("" where it is).
+    """One channel's spectrum and its strong tones. `rest`: of a waveform, the spectrum without them; else the same.
+    `volts`: whether it is in volts; of a spectrum its window, and what to write where that is not known ("" where it
+    is).
     """
 
     lines: Lines
+    rest: Lines
+    tones: Sequence[Line]
     volts: bool
     window: str | None = None
     hint: str = ""
 
 
-def channel_lines(sheet: Sheet, column: Column, c: Conditions, spacing: Callable[[Lines], float]) -> ChannelLines:
-    """Return a channel's spectrum, as exported, or of its waveform through the widest window that parts its tones.
+def channel_lines(
+    sheet: Sheet, column: Column, c: Conditions, check: Callable[[Lines, Sequence[Line]], None], *, blind: bool = True
+) -> ChannelLines:
+    """Return a channel's spectrum, as exported, or of its waveform, whose tones are fitted and subtracted.
 
-    `spacing`: how far apart in lines the nearest of them stand, found in a first look. Raises InputError where the
-    file is neither, NoTones where the tones are not there.
+    Parameters
+    ----------
+    sheet, column : Sheet, Column
+        The file and its channel.
+    c : Conditions
+        What it was measured under.
+    check : Callable[[Lines, Sequence[Line]], None]
+        Raises NoTones if the tones aren't those of the kind, or are too close in these lines.
+    blind : bool
+        Whether to look for tones in a spectrum whose window is not known.
+
+    Raises
+    ------
+    InputError
+        If the file is neither a waveform nor a spectrum.
+    NoTones
+        If the tones aren't there.
     """
     if sheet.find("time") is None:
-        return _spectrum(sheet, column, c)
+        exported = exported_lines(sheet, column, c)
+        lines = of_spectrum(exported.frequency_hz, exported.level, exported.window)
+        tones = peaks(lines, WITHIN) if blind or exported.window else []
+        if tones:
+            check(lines, tones)
+        return ChannelLines(lines, lines, tones, exported.volts, exported.window, exported.hint)
     samples, volts = waveform_samples(column, sheet.source)
     if len(samples) < FEWEST_SAMPLES:
         message = f"{len(samples)} samples are no capture; capture a longer record"
         raise InputError(Fault(sheet.source, 0, message))
     rate_hz = sample_rate_hz(sheet)
-    apart = spacing(of_waveform(samples, rate_hz, SEARCH_BETA))
-    return ChannelLines(of_waveform(samples, rate_hz, beta_for(apart)), volts)
-
-
-def _spectrum(sheet: Sheet, column: Column, c: Conditions) -> ChannelLines:
-    exported = exported_lines(sheet, column, c)
-    lines = of_spectrum(exported.frequency_hz, exported.level, exported.window)
-    return ChannelLines(lines, exported.volts, exported.window, exported.hint)
+    tones, left = fitted_tones(samples, rate_hz, WITHIN)
+    rest = of_waveform(left, rate_hz, REST_BETA, cleared=True)
+    check(rest, tones)
+    apart = min((b.place - a.place for a, b in pairwise(tones)), default=tones[0].place)
+    return ChannelLines(of_waveform(samples, rate_hz, beta_for(max(apart, LEAST_DRAWN))), rest, tones, volts)
 
 
 def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str = "") -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""What the repair changed: two figures compared only if they were measured alike."""
+"""The change that a repair made: two figures compared only if they were measured alike."""
 
 from __future__ import annotations
 

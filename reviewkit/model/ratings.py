@@ -17,7 +17,7 @@ SPOT_HZ = 1000.0  # meant if no frequency is named (common practice, no source)
 
 @dataclass(frozen=True)
 class Rule:
-    """How one rated name is judged.
+    """The judging of one rated name.
 
     `band`: the worst over 20 Hz – 20 kHz is meant if neither a frequency nor a band is named, not the figure at 1 kHz.
     """

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reviewkit.signal.fitted_tones import LEAST_APART
 from reviewkit.signal.tone_lines import (
     OVER_LEAKAGE,
     STANDS,
@@ -22,7 +23,7 @@ from reviewkit.signal.tone_lines import (
     leakage_at,
     least_spacing,
     level_at,
-    peaks,
+    summit_at,
     uncertainty_of,
 )
 
@@ -33,7 +34,6 @@ if TYPE_CHECKING:
 
     Mask = NDArray[np.bool_]
 
-WITHIN_DB = 20.0  # tones are the lines that come this near to the strongest
 FEWEST_TONES = 3
 _PARTED = 0.5  # the strongest product lies at least 6 dB below the weakest tone, or the two cannot be told apart
 _MOST_HIDDEN = 0.05  # of the band's lines
@@ -44,18 +44,19 @@ _HIDDEN = (
 _LEAKAGE_REACH = 2000  # lines, over which a window's spread is worked out line by line
 
 
-def tones_of(lines: Lines) -> list[Line]:
-    """The tones of a multitone, by frequency: the lines within 20 dB of the strongest, at least three.
-
-    Raises NoTones where there are fewer, or where their lobes run into each other.
-    """
-    tones = peaks(lines, 10 ** (-WITHIN_DB / 20))
+def check_tones(lines: Lines, tones: Sequence[Line]) -> None:
+    """Raise NoTones if these aren't the tones of a multitone: fewer than three, or too close to be told apart."""
     if len(tones) < FEWEST_TONES:
         kind = "tone" if len(tones) == 1 else "intermodulation"
         raise NoTones(f"it holds {len(tones)} strong lines; a multitone has at least {FEWEST_TONES}; is it of {kind}?")
-    if spacing(lines, tones) < least_spacing(lines):
-        raise NoTones("its tones stand too close for their lobes to be told apart; take more lines, or a longer record")
-    return tones
+    apart = spacing(lines, tones)
+    if lines.cleared and apart < LEAST_APART:
+        raise NoTones(
+            f"the record holds {apart:.1f} cycles of the distance between its nearest tones; at least {LEAST_APART:g} "
+            "are needed; capture a longer record"
+        )
+    if not lines.cleared and apart < least_spacing(lines):
+        raise NoTones("its tones stand too close for their lobes to be told apart; export more lines")
 
 
 def spacing(lines: Lines, tones: Sequence[Line]) -> float:
@@ -64,12 +65,14 @@ def spacing(lines: Lines, tones: Sequence[Line]) -> float:
 
 
 def leakage(lines: Lines, tones: Sequence[Line]) -> Array:
-    """The envelope of the tones' leakage, as amplitude per line, shape (n,): added as powers, since their phases have
-    nothing to do with each other. The window must be known.
+    """Return the envelope of the tones' leakage, as amplitude per line, shape (n,): added as powers, since their phases
+    are unrelated. The window must be known. Tones that were subtracted leak nothing.
     """
     assert lines.spread is not None
     index = np.arange(len(lines.power))
     total = np.zeros(len(index))
+    if lines.cleared:
+        return total
     for tone in tones:
         centre = round(tone.place)
         near = index[max(0, centre - _LEAKAGE_REACH) : centre + _LEAKAGE_REACH + 1]
@@ -99,7 +102,7 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
     Raises NoTones where the tones hide too much of the band, or cannot be told from what stands between them.
     """
     assert lines.bandwidth is not None
-    free = clear_of(lines, [t.place for t in tones], beyond=1)
+    free = clear_of(lines, [t.place for t in tones], beyond=0 if lines.cleared else 1)
     inside = (lines.frequency_hz >= band_hz[0]) & (lines.frequency_hz <= band_hz[1])
     leaked = leakage(lines, tones)
     seen = free & inside & (lines.power > (OVER_LEAKAGE * leaked) ** 2)
@@ -109,11 +112,13 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
     summits = np.flatnonzero((power == largest_near(power, lines.half)) & (power > 0))
     summits = summits[np.argsort(power[summits])[::-1][:12]]
     found = [_product(lines, int(peak), tones, free) for peak in summits if 0 < peak < len(power) - 1]
-    best = max((p for p in found if p.stands), key=lambda p: p.level, default=None)
+    # among many products near each other none stands out of the others: the strongest counts all the same
+    best = max(found, key=lambda p: p.level) if any(p.stands for p in found) else None
     if best is None:
         peak = int(np.argmax(power))
-        level = float(np.sqrt(power[peak] / lines.bandwidth))
-        best = Product(float(lines.frequency_hz[peak]), level, 0.0, stands=False)
+        # of a waveform it may as well be one of many products near each other: it counts as a product's summit would
+        level = float(np.sqrt(power[peak] / (1.0 if lines.cleared else lines.bandwidth)))
+        best = Product(float(lines.frequency_hz[peak]), level, 0.0, level, stands=False)
     weakest = min(tones, key=lambda tone: tone.level)
     if best.level > _PARTED * weakest.level:
         raise NoTones(
@@ -123,16 +128,20 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
     hidden = inside & (~free | (OVER_LEAKAGE * leaked > best.level))
     if np.count_nonzero(hidden) > _MOST_HIDDEN * np.count_nonzero(inside):
         raise NoTones(_HIDDEN)
-    return Strongest(best.frequency_hz, best.level, best.uncertainty, not best.stands)
+    return Strongest(best.frequency_hz, best.level, best.uncertainty, not any(p.stands for p in found))
 
 
 def _product(lines: Lines, peak: int, tones: Sequence[Line], free: Mask) -> Product:
     """A line between the tones, by the lines of its lobe that no tone's lobe covers."""
-    line, _ = fitted(lines, peak)
+    line = summit_at(lines, peak) if lines.cleared else fitted(lines, peak)[0]
     others = free & clear_of(lines, [line.place])
     noise = background_at(lines, line.place, others)
-    level = level_at(lines, line.place, noise, free)
+    # products a few lines apart share their lobes, but not their summits
+    if lines.cleared and lines.spread is not None:
+        level = float(np.sqrt(lines.power[peak])) / float(lines.spread(peak - line.place))
+    else:
+        level = level_at(lines, line.place, noise, free)
     leak = leakage_at(lines, line.place, tones)
     uncertainty = uncertainty_of(noise, leak)
     # of some ten thousand lines of noise the largest stands 10 dB above their mean: a product must stand higher
-    return Product(line.frequency_hz, level, uncertainty, stands=level**2 > 2 * STANDS * noise)
+    return Product(line.frequency_hz, level, uncertainty, level, stands=level**2 > 2 * STANDS * noise)

@@ -24,6 +24,7 @@ TAPER = 0.25  # of the record, half of it at each end
 # two shapes are fitted to each tone, and its lines hang together a little: 1 / mean of the squared window each
 LINES_TAKEN = 2 / (1 - 5 / 8 * TAPER)
 _NEAR = 4  # lines
+_MOST_SLOW, _STRETCHES_A_SINE = 320, 12
 _REACH = 1000  # lines; the spread has fallen to 5e-9 there
 
 
@@ -45,11 +46,63 @@ def tapered_spread(offset: Array) -> Array:
     return np.asarray(np.sinc((1 - TAPER / 2) * offset) * taper)
 
 
-def residual_power(rest: Array, fundamental: float, harmonics: Mapping[float, complex]) -> Array:
-    """Power of each line, shape (n // 2 + 1,), in the square of the data's unit; all of them add up to its mean square.
+def without_drift(samples: Array, highest: float) -> Array:
+    """Return a record without what lies below a frequency, which no window keeps apart from the band above it.
 
-    `rest`: the record without offset and fundamental, shape (n,). `fundamental`: its place in lines. `harmonics`:
-    place -> amplitude, half the peak, phase re the middle of the record.
+    Parameters
+    ----------
+    samples : Array
+        Shape (n,), evenly spaced.
+    highest : float
+        That frequency in lines (cycles of the record). Records of more than 160 such cycles are returned as they are:
+        there the window's own side lobes are low enough.
+
+    Notes
+    -----
+    Any slow course over the record is a sum of sines of twice its length (a Fourier extension), fitted by least
+    squares to averages over short stretches. An average over m samples lowers a sine by sin(mx)/(m sin x).
+    """
+    n, orders = len(samples), np.arange(int(2 * highest) + 1)
+    if not 1 <= len(orders) <= _MOST_SLOW:
+        return samples
+    stretch = max(1, n // (_STRETCHES_A_SINE * len(orders)))
+    # three averages in a row: harmonics, which would come back as something slow, are all but gone
+    once = np.ones(stretch) / stretch
+    weights = np.convolve(np.convolve(once, once), once)
+    means = np.lib.stride_tricks.sliding_window_view(samples, len(weights))[::stretch] @ weights
+    centres = np.arange(len(means)) * stretch + (len(weights) - 1) / 2
+    angle = np.pi * orders / n
+    lowered = (np.sinc(orders / 2 / n * stretch) / np.sinc(orders / 2 / n)) ** 3
+    turns = np.outer(centres, angle)
+    columns = np.hstack([np.cos(turns) * lowered, np.sin(turns[:, 1:]) * lowered[1:]])
+    shares = np.linalg.pinv(columns.T @ columns, rcond=1e-12, hermitian=True) @ (columns.T @ means)
+    values: NDArray[np.complex128] = np.zeros(n + 1, dtype=np.complex128)
+    values[orders] = shares[: len(orders)]
+    values[orders[1:]] -= 1j * shares[len(orders) :]
+    values[1:] /= 2
+    return np.asarray(samples - np.fft.irfft(values * 2 * n, 2 * n)[:n])
+
+
+def residual_power(
+    rest: Array, fundamental: float, harmonics: Mapping[float, complex]
+) -> tuple[Array, dict[float, complex]]:
+    """Return what a record holds besides its tone and harmonics.
+
+    Parameters
+    ----------
+    rest : Array
+        The record without offset and fundamental, shape (n,).
+    fundamental : float
+        Its place in lines.
+    harmonics : Mapping[float, complex]
+        Place -> amplitude, half the peak, phase relative to the middle of the record.
+
+    Returns
+    -------
+    tuple[Array, dict[float, complex]]
+        Power of each line, shape (n // 2 + 1,), in the square of the data's unit, which add up to its mean square; and
+        what was left of each harmonic, by place: the first fit sees little but the middle of the record, and so more of
+        the noise.
     """
     n = len(rest)
     window = tapered(n)
@@ -61,20 +114,22 @@ def residual_power(rest: Array, fundamental: float, harmonics: Mapping[float, co
             low, high = max(0, round(centre) - _REACH), min(len(lines), round(centre) + _REACH + 1)
             if low < high:
                 lines[low:high] -= peak * tapered_spread(np.arange(low, high).astype(np.float64) - centre)
-    for place in (fundamental, *harmonics):
-        _refine(lines, place)
-    return np.asarray(2 * np.abs(lines) ** 2 * np.sum(window) ** 2 / (n * np.sum(window**2)))
+    _refine(lines, fundamental)
+    left = {place: _refine(lines, place) for place in harmonics}
+    return np.asarray(2 * np.abs(lines) ** 2 * np.sum(window) ** 2 / (n * np.sum(window**2))), left
 
 
-def _refine(lines: NDArray[np.complex128], place: float) -> None:
-    """Take out, in place, what noise made the first fit leave: a tone and its slope, as over the whole record a small
-    error of frequency weighs more than in the middle.
+def _refine(lines: NDArray[np.complex128], place: float) -> complex:
+    """Subtract, in place, what noise made the first fit leave, and return the tone's share: a tone and its slope, as
+    over the whole record a small error of frequency weighs more than in the middle.
     """
     low, high = max(0, round(place) - _NEAR), min(len(lines), round(place) + _NEAR + 1)
     offset = np.arange(low, high).astype(np.float64) - place
     slope = tapered_spread(offset + 1e-4) - tapered_spread(offset - 1e-4)
     shapes = np.stack([tapered_spread(offset), slope / 2e-4])
-    lines[low:high] -= np.linalg.solve(shapes @ shapes.T, shapes @ lines[low:high]) @ shapes
+    shares = np.linalg.solve(shapes @ shapes.T, shapes @ lines[low:high])
+    lines[low:high] -= shares @ shapes
+    return complex(shares[0])
 
 
 @lru_cache(maxsize=8)

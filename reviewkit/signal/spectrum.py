@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.signal.lobes import fit_line, project, refit, subtract
-from reviewkit.signal.residual import LINES_TAKEN, lines_held, residual_power
+from reviewkit.signal.residual import LINES_TAKEN, lines_held, residual_power, without_drift
+from reviewkit.signal.wander import wander_of
 from reviewkit.signal.windows import kaiser, noise_bandwidth
 
 if TYPE_CHECKING:
@@ -25,11 +26,15 @@ if TYPE_CHECKING:
     Complex = NDArray[np.complex128]
 
 FEWEST_CYCLES = 10
+_ROUNDED = 0.999  # a generator's and a sample clock's tenth of a percent
 AUDIO_BAND_HZ = (20.0, 20_000.0)
 WIDEST_BAND_HZ = 80_000.0
 # side lobes 220 dB down: below the rounding of any capture, and lobes of 9 lines part tones from 18 cycles up
 _WIDEST_BETA = 28.0
 _SHORT = 1 << 16  # samples
+_LEAST_WAVERING = 0.005  # of THD+N
+_WAVERS = "the tone wavers by {:.2g} %; that is speed and flutter, not distortion"
+_DRIFT_HZ, _DRIFT_BELOW_TONE = 18.0, 0.6  # what is slower is subtracted before noise is read
 _EDGE = 1.001  # a harmonic that stands on the band's edge counts, whichever way the generator is off
 
 
@@ -37,6 +42,7 @@ _EDGE = 1.001  # a harmonic that stands on the band's edge counts, whichever way
 _MOST_BESIDE = 1e-5
 _MOST_BESIDE_HARMONICS = 1e-3  # of all that is left without the fundamental
 _ABOVE_NOISE = 30.0
+_MOST_LEFT = 12.0  # times the noise in a harmonic's first fit
 
 
 class TooShort(ValueError):
@@ -45,6 +51,10 @@ class TooShort(ValueError):
 
 class NotOneTone(ValueError):
     """No tone, two, or one that wanders: its figures would be made up. The message says which."""
+
+
+class Wavers(NotOneTone):
+    """The tone's frequency wanders: speed and flutter, not distortion. The message says by how much."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,8 +102,24 @@ def band_for(fundamental_hz: float, reach_hz: float) -> tuple[float, float]:
 def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_hz: float | None = None) -> Tone:
     """Take a captured tone apart. `samples`: shape (n,), evenly spaced; `near_hz`: where to look for the fundamental.
 
-    Raises TooShort where fewer than ten cycles are held, NotOneTone where no single steady tone is.
+    Raises TooShort if there are fewer than ten cycles, Wavers if the tone's frequency wanders, NotOneTone if there is
+    no single steady tone.
     """
+    rough = _rough_cycles(samples, rate_hz, near_hz)
+    try:
+        tone = _taken_apart(samples, rate_hz, mains_hz, near_hz)
+        # sidebands of so many radians are that far below the tone: they must be what its distortion seems to be
+        apparent = tone.thd_plus_noise or 0.0
+        if apparent > _LEAST_WAVERING and (wander := wander_of(samples, rough, apparent / 2)) is not None:
+            raise Wavers(_WAVERS.format(100 * wander))
+    except NotOneTone as other:
+        if not isinstance(other, Wavers) and (wander := wander_of(samples, rough)) is not None:
+            raise Wavers(_WAVERS.format(100 * wander)) from None
+        raise
+    return tone
+
+
+def _taken_apart(samples: Array, rate_hz: float, mains_hz: float | None, near_hz: float | None) -> Tone:
     samples = samples[: _quick_length(len(samples))]
     n = len(samples)
     cycles = _rough_cycles(samples, rate_hz, near_hz)
@@ -118,8 +144,8 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
         lines = _lines(rest, window)
         fit, drift = refit(lines, cycles, beta, half, amplitude)
         cycles += drift
-    if cycles < FEWEST_CYCLES:
-        raise TooShort(f"the record holds {cycles:.1f} cycles; at least {FEWEST_CYCLES} are needed")
+    if cycles < FEWEST_CYCLES * _ROUNDED:
+        raise TooShort(f"the record holds {cycles:.2f} cycles; at least {FEWEST_CYCLES} are needed")
 
     frequency = cycles * rate_hz / n
     band = band_for(frequency, rate_hz / 2)
@@ -136,25 +162,35 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
             harmonics[order] = float(np.sqrt(2) * abs(taken[place]))
     power = 2 * np.abs(lines) ** 2 / noise_bandwidth(window)
 
+    rest = without_drift(rest, min(_DRIFT_HZ * n / rate_hz, _DRIFT_BELOW_TONE * cycles))
     frequencies = np.arange(len(lines)) * rate_hz / n
     inside = (frequencies >= band[0]) & (frequencies <= band[1])
-    whole = residual_power(rest, cycles, taken)
+    whole, left = residual_power(rest, cycles, taken)
+    noise_held = dict.fromkeys(harmonics, lines_held(n, beta))
+    for order in harmonics:
+        place = order * cycles
+        # as far as it is noise that the first fit left: a line that stands near leaks into the whole record's view
+        if 2 * abs(left[place]) ** 2 <= _MOST_LEFT * noise_held[order] * _floor_at(power, place, half):
+            harmonics[order] = float(np.sqrt(2) * abs(taken[place] + left[place]))
+            noise_held[order] = LINES_TAKEN / 2
     # taking a tone out takes noise with it: given back as what the lines around hold, themselves less by their tones'
     floors = [_floor_at(whole, order * cycles, half) / (1 - LINES_TAKEN / cycles) for order in (1, *harmonics)]
     noise_power = float(np.sum(whole[inside])) + LINES_TAKEN * sum(floors)
     noise = float(np.sqrt(noise_power))
     # and each harmonic's level holds noise that is counted already
-    counted = min(noise_power, lines_held(n, beta) * sum(floors[1:]))
-    rest_level = float(np.sqrt(noise_power - counted + sum(harmonic**2 for harmonic in harmonics.values())))
+    counted = dict(zip(harmonics, np.multiply(list(noise_held.values()), floors[1:]), strict=True))
+    own = {order: level**2 - counted[order] for order, level in harmonics.items()}
+    rest_level = float(np.sqrt(max(0.0, noise_power + sum(own.values()))))
     _check_one(power, cycles, half, level, rate_hz / n, alone=near_hz is None)
     least = _MOST_BESIDE_HARMONICS * rest_level**2
     clouded = tuple(order for order in harmonics if _holds_more(power, order * cycles, half, least))
     if clouded:
         # what stands in a harmonic's lobe is counted once, with the harmonic and not beside it
         clear = {place: peak for place, peak in taken.items() if round(place / cycles) not in clouded}
-        together = residual_power(rest, cycles, clear)[inside]
-        apart = sum(harmonic**2 for order, harmonic in harmonics.items() if order not in clouded)
-        rest_level = float(np.sqrt(np.sum(together) + apart))
+        together = float(np.sum(residual_power(rest, cycles, clear)[0][inside] - whole[inside])) + noise_power
+        together -= LINES_TAKEN * sum(floors[1 + list(harmonics).index(order)] for order in clouded)
+        apart = sum(power for order, power in own.items() if order not in clouded)
+        rest_level = float(np.sqrt(max(0.0, together + apart)))
     hum = None if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
     third = 3 * frequency <= band[1] * _EDGE
     return Tone(frequency, level, band, harmonics, noise, rest_level, hum, third, dc, clouded)
@@ -251,13 +287,13 @@ def _check_one(power: Array, cycles: float, half: int, level: float, line_hz: fl
 def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int, top_hz: float) -> float | None:
     """R.m.s. sum of the mains line and its first twenty multiples that stand 10 dB above the noise around them.
 
-    Lines inside a lobe of the tone or of a harmonic are left out.
+    Lines inside a lobe of the tone or of a harmonic are left out, no others.
     """
     total = 0.0
     for multiple in range(1, 21):
         place = multiple * mains_hz / line_hz
         nearest_tone = round(place / cycles) * cycles
-        if multiple * mains_hz > top_hz or (nearest_tone and abs(place - nearest_tone) <= 2 * half) or place < 2 * half:
+        if multiple * mains_hz > top_hz or (nearest_tone and abs(place - nearest_tone) < half) or place < 2 * half:
             continue
         # the mains wanders: look a little to both sides, on top of the lobe's own width
         reach = half + int(np.ceil(0.002 * place))

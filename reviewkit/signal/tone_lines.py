@@ -28,9 +28,10 @@ _UNKNOWN_HALF = 4  # lines to either side that a tone may cover where the window
 _LOWEST_HZ = 10.0
 STANDS = 10.0  # a line stands above the noise from ten times its power (10 dB) on
 OVER_LEAKAGE = 3.0  # and above the tones' leakage from three times its amplitude on
-_WORST_MISFIT = 0.2  # of a lobe's power, that one steady tone does not explain
+WORST_MISFIT = 0.2  # of a lobe's power, that one steady tone does not explain
 _MOST_PEAKS = 300
 _BACKGROUND_LINES = 40
+_DEVIATIONS = 3.0
 _LOBE_NOISE = 1.4  # of the windows here 1.0 to 1.4
 
 
@@ -42,7 +43,9 @@ class NoTones(ValueError):
 class Lines:
     """A spectrum. `frequency_hz`: shape (n,), rising; `power`: shape (n,), a tone on its line at its r.m.s. level
     squared; `half`: half-width of the window's main lobe in lines. `spread` (amplitude over the offset in lines) and
-    `bandwidth` (noise bandwidth in lines) are None where the window is not known.
+    `bandwidth` (noise bandwidth in lines) are None where the window is not known. Of a waveform, `values`: the lines
+    with their phases relative to the middle of the record, `beta`: the Kaiser window's shape, `cleared`: whether its
+    tones were subtracted, so that none leaks.
     """
 
     frequency_hz: Array
@@ -50,6 +53,9 @@ class Lines:
     half: int
     bandwidth: float | None = None
     spread: Callable[[Any], Any] | None = None
+    values: NDArray[np.complex128] | None = None
+    beta: float = 0.0
+    cleared: bool = False
 
     @property
     def line_hz(self) -> float:
@@ -72,26 +78,30 @@ class Line:
 
 @dataclass(frozen=True)
 class Product:
-    """What stands at a place where no tone was sent. `level`: r.m.s.; the most it can be where it does not stand out.
-    `uncertainty`: expanded, of the level, by the noise and the tones' leakage in its lobe.
+    """What is at a place where no tone was sent. `level`: r.m.s.; `uncertainty`: expanded, of the level, by the noise
+    and the tones' leakage in its lobe; `most`: what it does not exceed (three standard deviations); `stands`: whether
+    it is above the noise and the leakage at all.
     """
 
     frequency_hz: float
     level: float
     uncertainty: float
+    most: float
     stands: bool
 
 
-def of_waveform(samples: Array, rate_hz: float, beta: float) -> Lines:
-    """The spectrum of evenly spaced samples, shape (n,), through a Kaiser window."""
+def of_waveform(samples: Array, rate_hz: float, beta: float, *, cleared: bool = False) -> Lines:
+    """The spectrum of evenly spaced samples, shape (n,), through a Kaiser window; `cleared`: see `Lines`."""
     window = kaiser(len(samples), beta)
-    power = 2 * np.abs(np.fft.rfft((samples - np.mean(samples)) * window) / np.sum(window)) ** 2
+    values = np.sqrt(2) * np.fft.rfft((samples - np.mean(samples)) * window) / np.sum(window)
+    values[1::2] *= -1
+    power = np.abs(values) ** 2
     frequency = np.arange(len(power)) * rate_hz / len(samples)
 
     def spreads(offset: Array) -> Array:
         return np.abs(kaiser_spread(offset, beta))
 
-    return Lines(frequency, power, int(beta / np.pi), noise_bandwidth(window), spreads)
+    return Lines(frequency, power, int(beta / np.pi), noise_bandwidth(window), spreads, values, beta, cleared)
 
 
 def of_spectrum(frequency_hz: Array, level: Array, window: str | None) -> Lines:
@@ -119,27 +129,39 @@ def peaks(lines: Lines, within: float) -> list[Line]:
 
     Raises NoTones where there is none, and where a lobe is not that of one steady tone.
     """
+    found = [fitted(lines, index) for index in summits(lines, within)]
+    strongest = max(line.level for line, _ in found)
+    kept = [(line, misfit) for line, misfit in found if line.level >= within * strongest]
+    for line, misfit in kept:
+        if misfit > WORST_MISFIT:
+            raise NoTones(unsteady(line.frequency_hz))
+    return [line for line, _ in kept]
+
+
+def summits(lines: Lines, within: float, strongest: float | None = None) -> list[int]:
+    """The lines higher than those around them that may be of a tone at least `within` of the strongest (r.m.s.; None:
+    the strongest line). Raises NoTones where there is none at all.
+    """
     power, half = lines.power, lines.half
     inside = lines.frequency_hz >= max(_LOWEST_HZ, (half + 0.5) * lines.line_hz)
     inside[-half - 1 :] = False
     inside[:1] = False
-    if not inside.any() or not np.max(power[inside]) > 0:
+    highest = strongest**2 if strongest else float(np.max(power[inside], initial=0.0))
+    if not highest > 0:
         raise NoTones("no tone stands in it; is it another kind of file?")
-    summit = (power == largest_near(power, half)) & inside
     # scalloping lowers a line by up to 4 dB: those are looked at that may reach the ratio
-    summit &= power >= 0.3 * within**2 * float(np.max(power[inside]))
-    found = [fitted(lines, int(index)) for index in np.flatnonzero(summit)[:_MOST_PEAKS]]
-    if not found:
+    found = (power == largest_near(power, half)) & inside & (power >= 0.3 * within**2 * highest)
+    if not found.any() and strongest is None:
         raise NoTones("no tone stands out in it; is it another kind of file?")
-    strongest = max(line.level for line, _ in found)
-    kept = [(line, misfit) for line, misfit in found if line.level >= within * strongest]
-    for line, misfit in kept:
-        if misfit > _WORST_MISFIT:
-            raise NoTones(
-                f"near {line.frequency_hz:.5g} Hz stands no single steady tone: two stand too close, or it wanders, or "
-                "the window is another one; take a longer record, or check `window`"
-            )
-    return [line for line, _ in kept]
+    return [int(index) for index in np.flatnonzero(found)[:_MOST_PEAKS]]
+
+
+def unsteady(frequency_hz: float) -> str:
+    """What is said of a lobe that one steady tone does not explain."""
+    return (
+        f"near {frequency_hz:.5g} Hz stands no single steady tone: two stand too close, or it wanders, or the window "
+        "is another one; take a longer record, or check `window`"
+    )
 
 
 def largest_near(values: Array, reach: int) -> Array:
@@ -156,10 +178,7 @@ def fitted(lines: Lines, peak: int) -> tuple[Line, float]:
     three lines, its level, and the share of its lobe's power that this leaves unexplained (0: window not known).
     """
     near = lines.power[max(0, peak - 1) : peak + 2]
-    below, at, above = np.log(near + 1e-300)
-    curvature = below - 2 * at + above
-    place = float(peak + (0.5 * (below - above) / curvature if curvature < 0 else 0.0))
-    misfit = 0.0
+    place, misfit = summit_at(lines, peak).place, 0.0
     if lines.spread is not None:
         index = np.arange(peak - 1, peak + 2)
         candidates = peak + np.linspace(-0.6, 0.6, 241)
@@ -170,7 +189,7 @@ def fitted(lines: Lines, peak: int) -> tuple[Line, float]:
             candidates = place + np.linspace(-width, width, 201)
     level = level_at(lines, place)
     if lines.spread is not None:
-        lobe_lines = _lobe(lines, place)
+        lobe_lines = lobe_at(lines, place)
         held = lines.power[lobe_lines]
         explained = (level * lines.spread(lobe_lines - place)) ** 2
         misfit = float(np.sum(np.abs(held - explained)) / np.sum(held))
@@ -178,31 +197,55 @@ def fitted(lines: Lines, peak: int) -> tuple[Line, float]:
     return Line(frequency, level, place), misfit
 
 
-def _lobe(lines: Lines, place: float) -> NDArray[np.int64]:
+def summit_at(lines: Lines, peak: int) -> Line:
+    """Return a tone by its largest line and the two beside it: a parabola through the logarithms of their power."""
+    below, at, above = np.log(lines.power[peak - 1 : peak + 2] + 1e-300)
+    # on a slope a parabola would rise far above every line
+    true_peak = at > max(below, above)
+    curvature = below - 2 * at + above
+    place = peak + (0.5 * (below - above) / curvature if true_peak else 0.0)
+    lift = (below - above) ** 2 / (-8 * curvature) if true_peak else 0.0
+    frequency = float(np.interp(place, np.arange(len(lines.power)), lines.frequency_hz))
+    return Line(frequency, float(np.exp((at + lift) / 2)), float(place))
+
+
+def lobe_at(lines: Lines, place: float) -> NDArray[np.int64]:
     """The lines of the lobe round a place."""
     centre = round(place)
     return np.arange(max(0, centre - lines.half), min(len(lines.power), centre + lines.half + 1), dtype=np.int64)
 
 
 def level_at(lines: Lines, place: float, background: float = 0.0, free: Mask | None = None) -> float:
-    """R.m.s. level of a tone at a place; `background`: noise power per line to take off; `free`: lines that may count.
+    """Return the r.m.s. level of a tone at a place, 0 if there is none above the noise.
 
-    Window not known: the largest line near the place, set right by a parabola through its neighbours.
+    Parameters
+    ----------
+    lines : Lines
+        If their phases are known, the level is the projection on the window's spread, else the power over the lobe. If
+        the window isn't known, it is the largest line near the place, corrected by a parabola through its neighbours.
+    place : float
+        In lines.
+    background : float
+        Noise power per line, whose share is subtracted.
+    free : Mask | None
+        Shape (n,): the lines that may count.
     """
     if lines.spread is None:
         centre = round(place)
         peak = max(1, centre - 1) + int(np.argmax(lines.power[max(1, centre - 1) : centre + 2]))
-        below, at, above = np.log(lines.power[peak - 1 : peak + 2] + 1e-300)
-        curvature = below - 2 * at + above
-        lift = (below - above) ** 2 / (-8 * curvature) if at > max(below, above) else 0.0
-        return float(np.sqrt(max(0.0, np.exp(at + lift) - background)))
-    index = _lobe(lines, place)
+        return float(np.sqrt(max(0.0, summit_at(lines, peak).level ** 2 - background)))
+    index = lobe_at(lines, place)
     if free is not None:
         index = index[free[index]]
-    shape = float(np.sum(lines.spread(index - place) ** 2))
-    if not shape:
+    shape = lines.spread(index - place)
+    weight = float(np.sum(shape**2))
+    if not weight:
         return 0.0
-    return float(np.sqrt(max(0.0, float(np.sum(lines.power[index])) - background * len(index)) / shape))
+    if lines.values is not None:
+        power = abs(np.sum(lines.values[index] * shape) / weight) ** 2 - _LOBE_NOISE * background
+    else:
+        power = (float(np.sum(lines.power[index])) - background * len(index)) / weight
+    return float(np.sqrt(max(0.0, power)))
 
 
 def background_at(lines: Lines, place: float, free: Mask) -> float:
@@ -227,27 +270,53 @@ def clear_of(lines: Lines, places: Sequence[float], beyond: int = 0) -> Mask:
 
 
 def product_at(lines: Lines, frequency_hz: float, tones: Sequence[Line], free: Mask) -> Product:
-    """What stands at a frequency that no tone was sent at.
+    """Return what is at a frequency that no tone was sent at.
 
-    It counts as found where it stands 10 dB above the noise around it and 10 dB above the tones' leakage; elsewhere
-    its level is the most it can be.
+    It counts as found if it is 10 dB above the noise around it and 10 dB above the tones' leakage.
     """
     place = lines.place(frequency_hz)
     noise = background_at(lines, place, free)
     level = level_at(lines, place, noise)
     leak = leakage_at(lines, place, tones)
-    least = np.sqrt(STANDS * noise)
-    uncertainty = uncertainty_of(noise, leak)
-    if level > least and level >= OVER_LEAKAGE * leak:
-        return Product(frequency_hz, level, uncertainty, stands=True)
-    return Product(frequency_hz, float(max(least, level + leak)), uncertainty, stands=False)
+    stands = level > np.sqrt(STANDS * noise) and level >= OVER_LEAKAGE * leak
+    most = most_at(lines, level, noise) + leak
+    return Product(frequency_hz, level, uncertainty_of(noise, leak), most, stands=bool(stands))
+
+
+def most_at(lines: Lines, level: float, noise: float) -> float:
+    """Return the r.m.s. level that a line does not exceed, three standard deviations above the one that was read.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum, with phases or without.
+    level : float
+        As read, r.m.s., the noise subtracted.
+    noise : float
+        Noise power per line.
+
+    Notes
+    -----
+    Noise may be in antiphase with the line. With phases, the reading is a complex amplitude whose part along the line
+    has the variance L·N/2; N is the noise, L what a lobe holds of it. The power P over a lobe of m lines has the
+    variance 2·A²·L·N + c·N² for a line of power A², where c is noise on noise, m·L/B with B the noise bandwidth, and
+    the error of N, which is read off 40 lines; solved for A² three standard deviations above P (closed form, second
+    moments of complex Gaussian noise).
+    """
+    if lines.values is not None:
+        return float(np.sqrt(level**2 + _LOBE_NOISE * noise) + _DEVIATIONS * np.sqrt(_LOBE_NOISE * noise / 2))
+    width, held = lines.bandwidth or 1.0, 2 * lines.half + 1 if lines.spread is not None else 1
+    on_noise = held * _LOBE_NOISE / width * (1 + held / _BACKGROUND_LINES)
+    along = _DEVIATIONS**2 * _LOBE_NOISE * noise
+    spread_of_power = np.sqrt(2 * level**2 * along + along**2 + _DEVIATIONS**2 * on_noise * noise**2)
+    return float(np.sqrt(level**2 + along + spread_of_power))
 
 
 def leakage_at(lines: Lines, place: float, tones: Sequence[Line]) -> float:
     """R.m.s. level that the tones' leakage alone would give at a place; 0 where the window is not known."""
-    if lines.spread is None:
+    if lines.spread is None or lines.cleared:
         return 0.0
-    index = _lobe(lines, place)
+    index = lobe_at(lines, place)
     leaked = sum((float(np.sum((t.level * lines.spread(index - t.place)) ** 2)) for t in tones), 0.0)
     return float(np.sqrt(leaked / np.sum(lines.spread(index - place) ** 2)))
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from reviewkit.model import quantities
 from reviewkit.signal.decibels import db_of_amplitude
-from reviewkit.signal.tone_lines import Line, Lines, NoTones, Product, clear_of, least_spacing, peaks, product_at
+from reviewkit.signal.tone_lines import Line, Lines, NoTones, Product, clear_of, least_spacing, product_at
 
 MODULATION, DIFFERENCE = "modulation", "difference"
 RATIO_DB = {MODULATION: 20 * np.log10(4), DIFFERENCE: 0.0}
@@ -51,9 +51,9 @@ class Pair:
         return [high - low] if order == 2 else [2 * low - high, 2 * high - low]
 
 
-def pair_of(lines: Lines) -> Pair:
-    """The two tones of a spectrum. Raises NoTones where it holds others than a convention's pair."""
-    found = sorted(peaks(lines, 0.1), key=lambda line: line.level, reverse=True)
+def pair_of(lines: Lines, tones: Sequence[Line]) -> Pair:
+    """Return the two tones of a spectrum. Raises NoTones if they aren't a convention's pair."""
+    found = sorted(tones, key=lambda line: line.level, reverse=True)
     if len(found) < 2:
         one = quantities.hertz(found[0].frequency_hz)
         raise NoTones(
@@ -81,21 +81,20 @@ def spacing(lines: Lines, pair: Pair) -> float:
     return min(abs(a - b) for a, b in combinations(places, 2)) / lines.line_hz
 
 
-def first_look(lines: Lines) -> float:
-    """The spacing of a waveform's tones and products, in lines. Raises NoTones where it is too small."""
-    apart = spacing(lines, pair_of(lines))
-    if apart < FEWEST_CYCLES:
+def check_pair(lines: Lines, tones: Sequence[Line]) -> None:
+    """Raise NoTones if these aren't a convention's pair, or if they and their products are too close in these lines."""
+    apart = spacing(lines, pair_of(lines, tones))
+    if lines.cleared and apart < FEWEST_CYCLES:
         raise NoTones(
             f"the record holds {apart:.1f} cycles of the distance between its tones and products; at least "
             f"{FEWEST_CYCLES} are needed; capture a longer record"
         )
-    return apart
+    if apart < least_spacing(lines):
+        raise NoTones("its tones and their products overlap; export a spectrum with more lines")
 
 
 def products_of(lines: Lines, pair: Pair) -> dict[int, list[Product]]:
-    """The products that count, by order. Raises NoTones where they overlap or lie outside the data."""
-    if spacing(lines, pair) < least_spacing(lines):
-        raise NoTones("its tones and their products overlap; export a spectrum with more lines")
+    """Return the products that count, by order. Raises NoTones if one lies outside the data."""
     highest = max(pair.places(3))
     if highest + (lines.half + 1) * lines.line_hz > lines.frequency_hz[-1]:
         raise NoTones(f"the product at {quantities.hertz(highest)} lies outside the data; capture at a higher rate")
@@ -107,25 +106,29 @@ def products_of(lines: Lines, pair: Pair) -> dict[int, list[Product]]:
 
 @dataclass(frozen=True)
 class Ratio:
-    """A figure as a ratio; `least`: what it is if the products that do not stand out are not there at all."""
+    """A figure as a ratio. `least`: without the products that don't stand out; `value`: with each of those as high as
+    it can be; `most`: with every product as high as it can be.
+    """
 
     value: float
     uncertainty: float
     least: float
+    most: float
 
 
 def added(products: Sequence[Product], reference: float) -> Ratio:
-    """The products added as amplitudes."""
+    """Return the products added as amplitudes."""
     standing = [p for p in products if p.stands]
     return Ratio(
-        sum(p.level for p in products) / reference,
+        sum(p.level if p.stands else p.most for p in products) / reference,
         float(np.sqrt(sum(p.uncertainty**2 for p in standing))) / reference,
         sum(p.level for p in standing) / reference,
+        sum(p.most for p in products) / reference,
     )
 
 
 def root_sum_square(parts: Sequence[Ratio]) -> Ratio:
-    """The r.m.s. sum of several figures."""
-    value = float(np.sqrt(sum(p.value**2 for p in parts)))
+    """Return the r.m.s. sum of several figures."""
+    value, least, most = (float(np.sqrt(sum(getattr(p, f) ** 2 for p in parts))) for f in ("value", "least", "most"))
     uncertainty = float(np.sqrt(sum((p.value * p.uncertainty) ** 2 for p in parts))) / value if value else 0.0
-    return Ratio(value, uncertainty, float(np.sqrt(sum(p.least**2 for p in parts))))
+    return Ratio(value, uncertainty, least, most)

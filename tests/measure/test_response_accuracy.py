@@ -8,6 +8,7 @@ import math
 
 import numpy as np
 import pytest
+from known_filters import BandPass
 from measured_sheets import column, conditions, measured, one, sheet
 from scipy import optimize, signal
 
@@ -106,3 +107,16 @@ def test_power_at_a_limit_of_a_power_law(accuracy):
         data = sheet(column("power", power), column("distortion", (power / exact_w) ** exponent))
         found = one(measured("distortion-power", data), "power_at_limit", limit=1.0).value
         accuracy(ROW, 100 * (found / exact_w - 1))
+
+
+@pytest.mark.parametrize("per_octave", [3, 8])
+@pytest.mark.parametrize("start_hz", [17.3, 18.6, 19.9])
+def test_the_edges_of_a_band_are_read_as_the_rest_is(accuracy, per_octave, start_hz):
+    """A sweep of a few points an octave that has none at 20 Hz or 20 kHz: the truth is the filter's own there."""
+    filtered = BandPass(22.0, 19_000.0, 2)
+    frequency = start_hz * 2 ** (np.arange(np.ceil(10.6 * per_octave)) / per_octave)
+    level = column("level", filtered.level_db(frequency), unit="dB")
+    found = measured("response", sheet(column("frequency", frequency), level))
+    lowest = one(found, "deviation_low")
+    assert lowest.at["band"] == [20.0, 20_000.0]
+    accuracy("response at the edges of a band", lowest.value - filtered.extremes_db((20.0, 20_000.0))[1])

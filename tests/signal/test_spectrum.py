@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, analyse, band_for, without_fundamental
+from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, Wavers, analyse, band_for, without_fundamental
 
 RATES_HZ = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 
@@ -300,7 +300,7 @@ def test_a_tone_that_wanders_is_refused():
     """3 Hz to and fro, once a second: its level and its harmonics are spread over many lines."""
     turns = np.arange(96_000) / 48_000
     samples = np.sin(2 * np.pi * 1000 * turns + 3 * np.sin(2 * np.pi * turns))
-    with pytest.raises(NotOneTone, match="wanders"):
+    with pytest.raises(NotOneTone, match=r"wanders|wavers"):
         analyse(samples, 48_000)
 
 
@@ -332,3 +332,23 @@ def test_what_is_left_without_the_fundamental():
     rest, phase = without_fundamental(whole + 0.1, 48_000, 1003.3)
     assert rest == pytest.approx(known.wave(peaks, 1003.3 / 48_000, 24_000, phase=0.5), abs=1e-7)
     assert phase == pytest.approx(0.5, abs=1e-6)
+
+
+@pytest.mark.parametrize("wander_percent", [0.05, 0.2, 1.0])
+@pytest.mark.parametrize("flutter_hz", [0.55, 4.0, 9.3])
+def test_flutter_is_refused_as_flutter(flutter_hz, wander_percent):
+    """3150 Hz whose frequency swings by a sine: its integral is the phase (closed form)."""
+    time = np.arange(4 * 48_000) / 48_000
+    index = 3150 * wander_percent / 100 / flutter_hz
+    samples = np.sin(2 * np.pi * 3150 * time + index * np.sin(2 * np.pi * flutter_hz * time))
+    samples += known.noise(np.random.default_rng(1), len(samples), 48_000, (20, 20_000), 1e-3)
+    with pytest.raises(Wavers, match="speed and flutter, not distortion") as refused:
+        analyse(samples, 48_000)
+    assert float(str(refused.value).split()[4]) == pytest.approx(wander_percent, rel=0.1)
+
+
+@pytest.mark.parametrize("noise_db", [-20, -40])
+def test_noise_is_no_flutter(noise_db):
+    samples = known.wave(known.of_levels({3: -30.0}, np.random.default_rng(0)), 3150 / 48_000, 96_000, 1.0)
+    samples += known.noise(np.random.default_rng(1), 96_000, 48_000, (20, 20_000), 10 ** (noise_db / 20))
+    assert analyse(samples, 48_000).thd == pytest.approx(10 ** (-30 / 20), rel=0.05)

@@ -10,7 +10,7 @@ import known_waveforms
 import numpy as np
 import pytest
 
-from reviewkit.signal.between_tones import strongest_between, tones_of
+from reviewkit.signal.between_tones import check_tones, strongest_between
 from reviewkit.signal.tone_lines import (
     NoTones,
     beta_for,
@@ -119,7 +119,7 @@ def test_what_is_not_there_is_bounded_by_the_noise():
     found = product_at(lines, 4000.0, tones, clear_of(lines, [t.place for t in tones], beyond=lines.half))
     per_line = 1e-3 * math.sqrt(LINE_HZ / 19_980)
     assert not found.stands
-    assert per_line < found.level < 10 * per_line
+    assert per_line < found.most < 10 * per_line
 
 
 def test_what_leakage_hides_is_no_product():
@@ -154,7 +154,9 @@ def test_the_uncertainty_holds_what_noise_does():
 
 def test_the_tones_of_a_multitone():
     hertz = known.third_octaves(-7, 12)
-    tones = tones_of(waveform(hertz, [0.1] * len(hertz)))
+    lines = waveform(hertz, [0.1] * len(hertz))
+    tones = peaks(lines, 0.1)
+    check_tones(lines, tones)
     assert [t.frequency_hz for t in tones] == pytest.approx(list(hertz), rel=1e-6)
 
 
@@ -167,19 +169,20 @@ def test_the_tones_of_a_multitone():
     ],
 )
 def test_what_is_no_multitone(hertz, peaks_, says):
+    lines = waveform(hertz, peaks_)
     with pytest.raises(NoTones, match=says):
-        tones_of(waveform(hertz, peaks_))
+        check_tones(lines, peaks(lines, 0.1))
 
 
 def test_tones_must_be_told_from_the_rest():
     """A line 3 dB below the weakest tone might be either."""
     lines = waveform([500.0, 1000.0, 2000.0, 3100.0], [1.0, 1.0, 0.101, 0.0707])
     with pytest.raises(NoTones, match="cannot be told from the rest"):
-        strongest_between(lines, tones_of(lines), (20.0, 20_000.0))
+        strongest_between(lines, peaks(lines, 0.1), (20.0, 20_000.0))
 
 
 def test_the_band_is_held():
     lines = waveform([500.0, 1000.0, 2000.0, 3100.0, 21_000.0], [1.0, 1.0, 1.0, 1e-4, 1e-2])
-    tones = tones_of(lines)
+    tones = peaks(lines, 0.1)
     assert strongest_between(lines, tones, (20.0, 20_000.0)).frequency_hz == pytest.approx(3100.0, rel=1e-5)
     assert strongest_between(lines, tones, (20.0, 23_000.0)).frequency_hz == pytest.approx(21_000.0, rel=1e-5)

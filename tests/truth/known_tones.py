@@ -60,3 +60,15 @@ def difference(peak: float, a2: float = A2, a3: float = A3) -> dict[str, float]:
 def third_octaves(lowest: int = -17, highest: int = 13) -> Array:
     """Frequencies 1 kHz · 10^(n/10): the exact third-octave series of IEC 61260-1, from memory."""
     return np.asarray(1000.0 * 10.0 ** (np.arange(lowest, highest + 1) / 10))
+
+
+def clearance_db(period: Array, rate_hz: float, hertz: Sequence[float]) -> float:
+    """The median tone's level less that of the strongest other line, 20 Hz – 20 kHz, of whole periods, shape (n,): a
+    plain transform of which has every component on a line of its own.
+    """
+    level = np.abs(np.fft.rfft(period))
+    frequency = np.fft.rfftfreq(len(period), 1 / rate_hz)
+    on = np.rint(np.asarray(hertz) * len(period) / rate_hz).astype(int)
+    tone = float(np.median(level[on]))
+    level[on] = 0.0
+    return 20 * math.log10(tone / float(np.max(level[(frequency >= 20) & (frequency <= 20_000)])))

@@ -1,0 +1,162 @@
+"""Several tones of a waveform, fitted together by least squares and subtracted.
+
+Each tone is its complex amplitude times the window's closed-form spread, so places and amplitudes of all tones follow
+from one Gauss-Newton fit over the lines of their lobes. Lobes may overlap: tones that stand a few lines apart are
+separated by the fit, where a sum over each lobe would mix them.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reviewkit.signal.tone_lines import (
+    SEARCH_BETA,
+    WORST_MISFIT,
+    Line,
+    NoTones,
+    of_waveform,
+    summits,
+    unsteady,
+)
+from reviewkit.signal.windows import kaiser_spread
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from reviewkit.model.arrays import Array
+
+    Complex = NDArray[np.complex128]
+
+REST_BETA = 5.0  # a narrow lobe, two lines to either side: what leaks is weak once the tones are subtracted
+LEAST_APART = 2.5  # lines: closer tones are not seen as two through the window of the first look
+_ROUNDS = 4
+_STEPS = 20
+_MOST_TONES = 150
+_CONVERGED = 1e-9  # lines
+_LONGEST_STEP = 0.5  # lines
+_SLOPE = 1e-5  # lines, over which a spread's slope is taken
+
+
+def fit_together(lines: Complex, places: Array, beta: float) -> tuple[Array, Complex, Array]:
+    """Fit several tones, and 0 Hz, to the lines of their lobes.
+
+    Parameters
+    ----------
+    lines : Complex
+        Shape (n,), phases relative to the middle of the record, seen through a Kaiser window.
+    places : Array
+        Shape (m,), where the tones are looked for, in lines.
+    beta : float
+        The window's shape.
+
+    Returns
+    -------
+    tuple[Array, Complex, Array]
+        Places and amplitudes, shape (m,), in the scale of `lines`, and the share of the power in each tone's lobe that
+        the fit leaves unexplained.
+    """
+    places = np.array(places, dtype=float)
+    reach = int(beta / np.pi) + 1
+    index = np.unique(np.clip(np.rint(places)[:, None] + np.arange(-reach, reach + 1), 0, len(lines) - 1)).astype(int)
+    data = np.concatenate([lines[index].real, lines[index].imag])
+    amplitudes: Complex = np.zeros(len(places), dtype=np.complex128)
+    offset = index.astype(float)[:, None]
+    zero = np.concatenate([kaiser_spread(offset, beta), np.zeros_like(offset)])
+    for _ in range(_STEPS):
+        columns = np.hstack([_columns(offset, places, beta), zero])
+        found = _least_squares(columns, data)
+        amplitudes = found[: len(places)] + 1j * found[len(places) : -1]
+        slopes = _slopes(offset, places, beta, amplitudes)
+        step = _least_squares(np.hstack([slopes, columns]), data - columns @ found)[: len(places)]
+        places = np.clip(places + np.clip(step, -_LONGEST_STEP, _LONGEST_STEP), 0.0, len(lines) - 1.0)
+        if float(np.max(np.abs(step))) < _CONVERGED:
+            break
+    columns = np.hstack([_columns(offset, places, beta), zero])
+    found = _least_squares(columns, data)
+    amplitudes = found[: len(places)] + 1j * found[len(places) : -1]
+    left = np.square(data - columns @ found).reshape(2, -1).sum(axis=0)
+    near = np.abs(offset - places) <= reach
+    held = np.maximum(np.abs(lines[index]) ** 2 @ near, 1e-300)
+    return places, amplitudes, (left @ near) / held
+
+
+def _least_squares(columns: Array, data: Array) -> Array:
+    """The shares of the columns, shape (m,), by the normal equations: tones a few lines apart are far from alike."""
+    size = np.linalg.norm(columns, axis=0)
+    columns = columns / np.where(size > 0, size, 1.0)
+    shares = np.linalg.pinv(columns.T @ columns, rcond=1e-13, hermitian=True) @ (columns.T @ data)
+    return np.asarray(shares / np.where(size > 0, size, 1.0))
+
+
+def _columns(offset: Array, places: Array, beta: float) -> Array:
+    """What a unit real and a unit imaginary amplitude put on each line, the image below 0 Hz included; real parts of
+    the lines over imaginary ones, shape (2 · lines, 2 · tones).
+    """
+    direct, image = kaiser_spread(offset - places, beta), kaiser_spread(offset + places, beta)
+    nothing = np.zeros_like(direct)
+    return np.block([[direct + image, nothing], [nothing, direct - image]])
+
+
+def _slopes(offset: Array, places: Array, beta: float, amplitudes: Complex) -> Array:
+    """What a shift of each tone by one line changes, shape (2 · lines, tones)."""
+    ahead, behind = (_columns(offset, places + step, beta) for step in (_SLOPE, -_SLOPE))
+    change = (ahead - behind) / (2 * _SLOPE)
+    tones = len(places)
+    return np.asarray(change[:, :tones] * amplitudes.real + change[:, tones:] * amplitudes.imag)
+
+
+def fitted_tones(samples: Array, rate_hz: float, within: float) -> tuple[list[Line], Array]:
+    """Find and fit the tones of a waveform whose level is at least `within` (a ratio) of the strongest's.
+
+    Parameters
+    ----------
+    samples : Array
+        Shape (n,), evenly spaced.
+    rate_hz : float
+        The sample rate.
+    within : float
+        Weaker lines are left in the rest.
+
+    Returns
+    -------
+    tuple[list[Line], Array]
+        The tones by frequency, and the samples without them, shape (n,).
+
+    Raises
+    ------
+    NoTones
+        If there is no tone, or if a lobe isn't that of one steady tone.
+    """
+    places = np.array(summits(of_waveform(samples, rate_hz, SEARCH_BETA), within), dtype=float)
+    if len(places) > _MOST_TONES:
+        raise NoTones(f"it holds more than {_MOST_TONES} strong lines, as noise does; is it another kind of file?")
+    lines = of_waveform(samples, rate_hz, SEARCH_BETA)
+    assert lines.values is not None
+    strongest = 0.0
+    for _ in range(_ROUNDS):
+        places, amplitudes, misfit = fit_together(lines.values, places, SEARCH_BETA)
+        strongest = max(strongest, float(np.max(np.abs(amplitudes))))
+        left = of_waveform(samples - _waves(places, amplitudes, len(samples)), rate_hz, SEARCH_BETA)
+        # a tone that a stronger one beside it hid shows once that is subtracted
+        more = [i for i in summits(left, within, strongest) if np.min(np.abs(places - i)) >= LEAST_APART - 0.5]
+        if not more:
+            break
+        places = np.append(places, more[:_MOST_TONES])
+    tones = np.abs(amplitudes) >= within * strongest
+    for place, bad in zip(places[tones], misfit[tones], strict=True):
+        if bad > WORST_MISFIT**2:
+            raise NoTones(unsteady(place * lines.line_hz))
+    order = np.flatnonzero(tones)[np.argsort(places[tones])]
+    found = [Line(float(places[i] * lines.line_hz), float(abs(amplitudes[i])), float(places[i])) for i in order]
+    return found, np.asarray(samples - _waves(places[tones], amplitudes[tones], len(samples)))
+
+
+def _waves(places: Array, amplitudes: Complex, n: int) -> Array:
+    """The tones in time, shape (n,), from their r.m.s. amplitudes."""
+    turns = 2 * np.pi * (np.arange(n) - n / 2) / n
+    total = np.zeros(n)
+    for place, amplitude in zip(places, amplitudes, strict=True):
+        total += np.sqrt(2) * abs(amplitude) * np.cos(place * turns + np.angle(amplitude))
+    return total
