@@ -216,6 +216,8 @@ def _answer(rating: Rating, finding: Finding, mains: Mains) -> Answer:
         word = SHORT
     elif side == ON and stand == SAME:
         word = CLOSE
+    if finding.unread and word in (MEETS, CLOSE):
+        word = INCOMPARABLE
     return Answer(finding, word, side, room, stands)
 
 

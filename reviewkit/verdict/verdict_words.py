@@ -120,6 +120,8 @@ def why(rating: Rating, answer: Answer, *, alone: bool = False) -> str:
     in_the_way = (EASIER, APART) if answer.side == INSIDE else (HARDER, APART)
     differing = sorted((s for s in answer.stands if s.stand != SAME), key=lambda s: s.stand not in in_the_way)
     reasons = [s.why for s in differing if s.why]
+    if answer.finding.unread:
+        reasons.append(answer.finding.unread)
     if alone:
         reasons.append(f"rated for both channels, {one_side(answer.finding)}")
     if answer.finding.bound:

@@ -13,7 +13,8 @@ import numpy as np
 from reviewkit.ingest.sheet.sheet_columns import Chosen, choose_columns
 from reviewkit.ingest.sheet.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet.sheet_order import has_sane_values, in_order, over_one_scale
-from reviewkit.ingest.sheet.sheet_rows import converted, read_rows
+from reviewkit.ingest.sheet.sheet_rows import abscissa_of, converted, read_rows
+from reviewkit.ingest.sheet.sheet_sense import check_sense
 from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, NumberedLines, decode
 from reviewkit.model.errors import Fault, Faults, InputError
 from reviewkit.model.sheet import Column, Sheet
@@ -80,9 +81,11 @@ def parse_sheet(
     sane = has_sane_values(table, chosen, faults)
     if sane:
         table, chosen = over_one_scale(table, chosen, faults)
-        place = _abscissa(chosen)
+        place = abscissa_of(chosen)
         abscissa = converted(table.values[:, place], chosen[place].unit.factor)
         table = in_order(table, abscissa, chosen[place].role, faults)
+        if not faults.found:
+            check_sense(table, chosen, faults)
     if faults.found or not sane:
         raise InputError(sorted(faults.found, key=lambda fault: fault.line))
     read = tuple(_column(table.values[:, each], chosen[each]) for each in range(len(chosen)))
@@ -162,12 +165,6 @@ def as_json(sheet: Sheet) -> dict[str, object]:
         "skipped": [{"line": row.line, "why": row.why} for row in sheet.skipped],
         "warnings": list(sheet.warnings),
     }
-
-
-def _abscissa(chosen: tuple[Chosen, ...]) -> int:
-    """The place of the column that everything is drawn over: time, else frequency, else power, else the first."""
-    roles = [column.role for column in chosen]
-    return next((roles.index(role) for role in ("time", "frequency", "power") if role in roles), 0)
 
 
 def _column(values: NDArray[np.float64], chosen: Chosen) -> Column:
