@@ -25,8 +25,8 @@ def message(text: str | bytes, **told) -> str:
 MESSAGES = {
     "empty": (b"", {}, "m/x.csv: the file is empty; export the measurement again"),
     "blank": (b" \n\n\t\n", {}, "m/x.csv: the file is empty; export the measurement again"),
-    "no rows": (HEADED, {}, "m/x.csv: no row holds two numbers or more"),
-    "one column": ("Level (dBV)\n1\n2\n", {}, "m/x.csv: no row holds two numbers or more"),
+    "no rows": (HEADED, {}, "m/x.csv:1: no row holds two numbers or more"),
+    "one column": ("Level (dBV)\n1\n2\n", {}, "m/x.csv:2: no row holds two numbers or more"),
     "binary": (b"Frequency (Hz),Level (dBV)\n20,\x01\x02\n", {}, "m/x.csv:2: binary content (character 1)"),
     "zero bytes": (b"20,1\n30,\x00\n", {}, "m/x.csv:2: binary content (character 0)"),
     "workbook": (

@@ -15,6 +15,7 @@ from reviewkit.model.units import (
     EXAMPLES,
     UNITS,
     UnitError,
+    column_unit,
     last_digit,
     normalised,
     read_quantity,
@@ -183,6 +184,6 @@ def _reading(value: Any) -> Volts:
 def unit_word(value: Any) -> str:
     """The unit of a column, as written; it must be in the table of units."""
     word = text(value)
-    if unit_of(word) is None:
+    if column_unit(word) is None:
         raise ValueError(f'{written(value)} is no unit that is known; write for example "kHz", "dBV" or "%"')
     return normalised(word).strip()

@@ -11,7 +11,7 @@ from reviewkit.ingest.sheet.sheet_layout import Layout
 from reviewkit.ingest.sheet.sheet_remedies import KEYS, Draft, quoted, shown
 from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
 from reviewkit.model.errors import Faults, nearest, shortened
-from reviewkit.model.units import UnitSpelling, unit_of
+from reviewkit.model.units import PEAK_UNITS, UnitSpelling, column_unit
 
 SCALES = ("time", "frequency")  # may stand in a file once for each channel, if they are the same there
 _PAIRS = (("1", "2"), ("A", "B"))
@@ -49,15 +49,14 @@ def choose_columns(
     faults.stop_if_any()
     warnings: list[str] = []
     drafts = _with_session_units(_drafts(layout, named), units, layout, where, faults, warnings)
+    unused = [draft for draft in drafts if draft.role == UNUSED]
     drafts = _understood(drafts, layout, bool(columns), where, faults, warnings)
     _check_units(drafts, units, layout, where, faults)
     _check_twice(drafts, layout, where, faults)
     if not faults.found and not _has_abscissa(drafts):
-        faults.add(
-            where,
-            "no column is a time, a frequency or a power; say which one is, for example "
-            f"columns = {{ frequency = 1 }} ({shown(layout)})",
-        )
+        faults.add(where, remedies.no_abscissa(drafts, unused, layout))
+    elif not faults.found and all(draft.role in SCALES for draft in drafts):
+        faults.add(where, remedies.no_reading(drafts, unused, layout))
     faults.stop_if_any()
     chosen = (Chosen(d.index, d.role, d.channel, d.unit, d.heading.text) for d in drafts if d.unit is not None)
     return tuple(chosen), tuple(warnings)
@@ -71,7 +70,7 @@ def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], wher
                     where, f'{table} names "{shortened(key, 40)}", which is no kind of column; {nearest(key, KEYS)}'
                 )
     for key, text in units.items():
-        if key in KEYS and unit_of(text) is None:
+        if key in KEYS and column_unit(text) is None:
             faults.add(
                 where,
                 f'units: {quoted(key)} = "{shortened(text, 40)}" is no unit that is known; write for example '
@@ -123,10 +122,11 @@ def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
     drafts = []
     for index, (heading, channel) in enumerate(zip(headings, _paired(headings), strict=True)):
         key = named.get(index, "")
-        role = heading.role
+        role = UNUSED if layout.labelled and index == 0 and not key else heading.role
         if key:
             role = KEYS[key][0] or ("" if role == UNUSED else role)
             # what distortion stands over is that of every channel once columns names it, whatever its header says
+            heading = replace(heading, doubt="") if heading.doubt == "total" else heading
             channel = KEYS[key][1] or ("" if key in over else channel.replace("?", ""))
         drafts.append(Draft(index, heading, role, channel, heading.unit, key))
     return drafts
@@ -154,14 +154,14 @@ def _with_session_units(
     joined = []
     for draft in drafts:
         for key in draft.unit_keys():
-            unit = unit_of(units.get(key, ""))
+            unit = column_unit(units.get(key, ""))
             allowed = ROLE_UNITS.get(draft.role)
             if unit is None or (allowed and unit.base not in allowed and key != draft.role):
                 continue  # left = "dBV" speaks of the left level, not of the left distortion beside it
             taken.add(key)
             if draft.heading.firm and draft.unit != unit:
                 warnings.append(f"{draft.name} is read in {units[key]}, as units says, against its header")
-            draft = replace(draft, unit=unit, heading=replace(draft.heading, unknown_unit="", clash=""))
+            draft = replace(draft, unit=unit, heading=replace(draft.heading, unknown_unit="", clash="", doubt=""))
             break
         joined.append(draft)
     for key in units:
@@ -190,6 +190,8 @@ def _understood(
         role = draft.role or (role_of_unit(draft.unit) if draft.unit is not None else "")
         if not role and (draft.channel or draft.heading.channel):
             role = "level"
+        if draft.guessed and draft.unit is not None and draft.unit.base in ("%", "dB"):
+            role = ""  # many things are in percent and dB besides distortion and levels
         # every channel is drawn over one scale, whichever of them its column stands beside
         draft = replace(draft, role=role, channel="" if role in SCALES else draft.channel)
         (kept if role and draft.channel != "?" else lost).append(draft)
@@ -226,6 +228,10 @@ def _check_units(drafts: list[Draft], units: Mapping[str, str], layout: Layout, 
             faults.add(where, remedies.unknown_unit(draft, layout))
         elif draft.unit is None:
             missing.append(draft)
+        elif draft.heading.doubt:
+            faults.add(where, remedies.doubtful(draft, units, layout))
+        elif draft.unit in PEAK_UNITS.values() and any(other.role == "time" for other in drafts):
+            faults.add(where, remedies.peak_waveform(draft, units, layout))
         elif draft.unit.base not in ROLE_UNITS[draft.role]:
             faults.add(where, remedies.unit_of_another_role(draft, layout))
     if missing:

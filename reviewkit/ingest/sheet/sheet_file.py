@@ -15,8 +15,8 @@ from reviewkit.ingest.sheet.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet.sheet_order import has_sane_values, in_order, over_one_scale
 from reviewkit.ingest.sheet.sheet_rows import abscissa_of, converted, read_rows
 from reviewkit.ingest.sheet.sheet_sense import check_sense
-from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, NumberedLines, decode
-from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, NumberedLines, comment_text, decode
+from reviewkit.model.errors import Fault, Faults, InputError, shortened
 from reviewkit.model.sheet import Column, Sheet
 
 if TYPE_CHECKING:
@@ -66,14 +66,9 @@ def parse_sheet(
     beginning = text[: text.find("\n", _SHOWN_WITHIN) + 1 or len(text)]
     layout = find_layout(NumberedLines(beginning)) or find_layout(NumberedLines(text))
     if layout is None:
-        raise InputError(
-            Fault(
-                source,
-                0,
-                "no row holds two numbers or more set apart by comma, semicolon, tab or spaces; "
-                "export the readings as a table of text",
-            )
-        )
+        line, shown = _first_odd_line(NumberedLines(beginning))
+        none = f'no row holds two numbers or more set apart by comma, semicolon, tab or spaces (here: "{shown}")'
+        raise InputError(Fault(source, line, f"{none}; export the readings as a table of text"))
     chosen, notes = choose_columns(layout, columns, units, source)
     faults = Faults(source)
     table = read_rows(text, layout, chosen, faults)
@@ -105,6 +100,14 @@ def parse_sheet(
         tuple(warnings),
         laid_out=_laid_out(layout, turned=turned),
     )
+
+
+def _first_odd_line(lines: NumberedLines) -> tuple[int, str]:
+    """Return the first line with a digit that is neither blank nor a comment, else the first line that isn't blank."""
+    filled = [(number, line.strip()) for number, line in lines if line.strip()]
+    with_digits = (each for each in filled if comment_text(each[1], ",") is None and any(map(str.isdigit, each[1])))
+    number, line = next(with_digits, filled[0])
+    return number, shortened(line, 60)
 
 
 def _laid_out(layout: Layout, *, turned: bool) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from reviewkit.ingest.sheet.sheet_header import Heading
+from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, Heading, read_heading
 from reviewkit.ingest.sheet.sheet_layout import Layout
 from reviewkit.model.errors import shortened
 from reviewkit.model.units import UnitSpelling
@@ -17,8 +17,10 @@ KEYS: dict[str, tuple[str, str]] = {
     "right": ("", "R"),
     "left into right": ("", "L>R"),
     "right into left": ("", "R>L"),
+    "left distortion": ("distortion", "L"),
+    "right distortion": ("distortion", "R"),
 }
-_KEY_OF_CHANNEL = {channel: key for key, (_, channel) in KEYS.items() if channel}
+_KEY_OF_CHANNEL = {channel: key for key, (role, channel) in KEYS.items() if channel and not role}
 _USUAL_UNITS = {
     "time": ("s", "ms"),
     "frequency": ("Hz", "kHz"),
@@ -113,7 +115,7 @@ def unit_example(key: str) -> str:
 def unknown_unit(draft: Draft, layout: Layout) -> str:
     """For a unit in brackets that is not in the table."""
     key = draft.unit_keys()[0] if draft.unit_keys() else "level"
-    usual = _USUAL_UNITS.get(draft.role, _USUAL_UNITS["level"])[0]
+    usual = _usual_units(draft.role, layout)[0]
     unit = shortened(draft.heading.unknown_unit, _LONGEST_NAME)
     return (
         f'the unit "{unit}" of {draft.name} is not known; write {_PLACE} the one that the file is in, for '
@@ -126,7 +128,7 @@ def two_units(draft: Draft, units: Mapping[str, str], layout: Layout) -> str:
     other = shortened(draft.heading.clash, _LONGEST_NAME)
     return (
         f'{draft.name} says one unit and the row under it another, "{other}"; write {_PLACE} '
-        f"which it is, for example {_units_line([draft], units)} ({shown(layout)})"
+        f"which it is, for example {_units_line([draft], units, _usual_units(draft.role, layout)[0], layout)} ({shown(layout)})"
     )
 
 
@@ -139,23 +141,92 @@ def unit_of_another_role(draft: Draft, layout: Layout) -> str:
     )
 
 
+def doubtful(draft: Draft, units: Mapping[str, str], layout: Layout) -> str:
+    """For a column whose words say that its numbers may not be what their unit says."""
+    end = f"({shown(layout)})"
+    base = draft.unit.base if draft.unit else ""
+    if draft.heading.doubt == "total":
+        return (
+            f"{draft.name} may be the power of both channels together; if it is that of each, write {_PLACE} "
+            f"columns = {{ power = {draft.index + 1} }}, else export each channel's own {end}"
+        )
+    if draft.heading.doubt == "dBm":
+        return (
+            f"{draft.name} may be relative to 1 mW in 600 ohm or to 1 mW in the load; if it is 600 ohm, write {_PLACE} "
+            f"{_units_line([draft], units, 'dBm', layout)}, else export volts or watts {end}"
+        )
+    said = f"{draft.name} is a peak or peak-to-peak value by its words, and r.m.s. by its unit; write {_PLACE}"
+    if base == "V":
+        line = _units_line([draft], units, "Vpp", layout)
+        return f'{said} {line} (or "Vp" for the peak, "V" for r.m.s., whichever the file is in) {end}'
+    meant = "the average power" if base == "W" else "r.m.s."
+    return f"{said} {_units_line([draft], units, base, layout)} if it is {meant}, else export that {end}"
+
+
+def peak_waveform(draft: Draft, units: Mapping[str, str], layout: Layout) -> str:
+    """For a waveform in peak volts."""
+    return (
+        f"{draft.name} is a waveform, which has a voltage at each moment and no peak; write {_PLACE} "
+        f"{_units_line([draft], units, 'V', layout)} ({shown(layout)})"
+    )
+
+
+def no_abscissa(drafts: Sequence[Draft], unused: Sequence[Draft], layout: Layout) -> str:
+    """For a file in which nothing is drawn over anything."""
+    level = next((draft for draft in unused if draft.unit and draft.unit.base in ROLE_UNITS["level"]), None)
+    free = next((draft for draft in unused if draft.unit is None), None)
+    if level and any(draft.role == "distortion" for draft in drafts):
+        remedy = f"if {level.name} is the output's level, write {_PLACE} columns = {{ level = {level.index + 1} }}"
+    elif free:
+        remedy = f"write {_PLACE} which one is, for example columns = {{ frequency = {free.index + 1} }} and units = "
+        remedy += '{ frequency = "Hz" }'
+    else:
+        remedy = "export the readings together with it"
+    return f"no column is a time, a frequency or a power; {remedy} ({shown(layout)})"
+
+
+def no_reading(drafts: Sequence[Draft], unused: Sequence[Draft], layout: Layout) -> str:
+    """For a file of frequencies or times alone, as far as we read it."""
+    for draft in unused:
+        base = draft.unit.base if draft.unit else ""
+        role = next((role for role in ("level", "distortion") if base in ROLE_UNITS[role]), None)
+        if role:
+            return (
+                f"{draft.name} is read neither as the output's level nor as its distortion; if it is its {role}, write "
+                f"{_PLACE} columns = {{ {role} = {draft.index + 1} }} ({shown(layout)})"
+            )
+    names = " and ".join(draft.name for draft in drafts)
+    return f"the file holds nothing to read but {names}; export them with the readings ({shown(layout)})"
+
+
 def missing_units(missing: Sequence[Draft], units: Mapping[str, str], layout: Layout) -> str:
     """For columns whose unit is said nowhere."""
     names = _named(draft.name for draft in missing)
-    others = f'or "{_USUAL_UNITS[missing[0].role][1]}"'
+    usual = _usual_units(missing[0].role, layout)
+    others = f'or "{usual[1]}"'
     if any(not draft.heading.role and not KEYS.get(draft.key, ("", ""))[0] for draft in missing):
-        others += ', or "%" if it is distortion'  # a channel's name alone says nothing of what it holds
+        over_time = any(read_heading(cell).role == "time" for cell in layout.header)
+        others += (
+            "" if over_time else ', or "%" if it is distortion'
+        )  # a channel's name alone says nothing of what it holds
     return (
-        f"no unit is given for {names}; write {_PLACE} {_units_line(missing, units)} ({others}, whichever the file "
+        f"no unit is given for {names}; write {_PLACE} {_units_line(missing, units, usual[0], layout)} ({others}, whichever the file "
         f"is in) ({shown(layout)})"
     )
 
 
-def _units_line(drafts: Iterable[Draft], units: Mapping[str, str]) -> str:
-    """`units = { … }` with what is there already and what is to be added."""
+def _usual_units(role: str, layout: Layout) -> tuple[str, str]:
+    """Return two units that a column of a role may be in; a level over time is a voltage."""
+    over_time = role == "level" and any(read_heading(cell).role == "time" for cell in layout.header)
+    return ("V", "mV") if over_time else _USUAL_UNITS.get(role, _USUAL_UNITS["level"])
+
+
+def _units_line(drafts: Sequence[Draft], units: Mapping[str, str], usual: str, layout: Layout) -> str:
+    """Return `units = { … }` with what is there already and what is to be added: for the first column `usual`."""
     pairs = dict(units)
     for draft in drafts:
-        pairs.setdefault(draft.unit_keys()[0] if draft.unit_keys() else draft.role, _USUAL_UNITS[draft.role][0])
+        unit = usual if draft.role == drafts[0].role else _usual_units(draft.role, layout)[0]
+        pairs.setdefault(draft.unit_keys()[0] if draft.unit_keys() else draft.role, unit)
     return "units = { " + ", ".join(f'{quoted(key)} = "{unit}"' for key, unit in pairs.items()) + " }"
 
 
@@ -191,7 +262,11 @@ def the_same_twice(first: Draft, second: Draft, firsts: Sequence[Draft], layout:
             else {"left": first.index + 1, "right": second.index + 1}
         )
     line = ", ".join(f"{quoted(key)} = {number}" for key, number in pairs.items())
+    other = ""
+    if first.role == "level" and not (first.heading.role or first.channel) and first.unit and first.unit.base == "dB":
+        pair = f'"left distortion" = {first.index + 1}, "right distortion" = {second.index + 1}'
+        other = f", or, if they are distortion, columns = {{ {pair} }}"
     return (
         f"{first.name} (column {first.index + 1}) and {second.name} (column {second.index + 1}) are both "
-        f"{first.role}{side}; write {_PLACE} which to read, for example columns = {{ {line} }} ({shown(layout)})"
+        f"{first.role}{side}; write {_PLACE} which to read, for example columns = {{ {line} }}{other} ({shown(layout)})"
     )

@@ -114,4 +114,3 @@ def _check_sign(table: Table, values: NDArray[np.float64], column: Chosen, fault
     else:
         message = f'{value} is no distortion; write "--" where none was read'
     faults.add(int(table.lines[at]), message)
-
