@@ -56,8 +56,8 @@ def _check_levels(sheet: Sheet, m: Measurement) -> None:
         other = _OTHER_LEVEL.search(column.header)
         if other is not None and ">" not in column.channel:
             message = (
-                f'"{column.header}" is {other[0].lower()}, and a {m.kind} is made of the output\'s level; is it another '
-                f"kind? If it is that level, write under its [[measurement]] in session.toml columns = "
+                f'"{column.header}" is {other[0].lower()}, and a {m.kind} is made of the output\'s level; is it '
+                f"another kind? If it is that level, write under its [[measurement]] in session.toml columns = "
                 f"{{ level = {_toml_text(column.header)} }}"
             )
             raise InputError(Fault(m.file, 0, message))

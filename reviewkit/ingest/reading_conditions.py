@@ -34,21 +34,20 @@ _INPUT = re.compile(r"input\s+(.+)|(.+?)\s+input", re.IGNORECASE)
 _FIGURES = {"thd": "THD", "thd+n": "THD+N"}
 # words behind a value that say no more than its unit does
 _PASSED_OVER = {"load", "sine", "tone", "output", "per channel", "distortion"}
-_DECIMAL_COMMA = re.compile(r"(?<=\d),(?=\d)")
 
 
-def conditions_of(cell: str, *, decimal_comma: bool, fault: Callable[[str], None]) -> dict[str, Any]:
+def conditions_of(cell: str, with_points: Callable[[str], str], fault: Callable[[str], None]) -> dict[str, Any]:
     """Conditions by key, values in the base units: frequency and band Hz, power and reference W, load Ω, voltage V,
     limit %; tones, weighting, channels, input, figure, setting. What cannot be is told to `fault`, with the remedy.
     """
-    return _Cell(decimal_comma, fault).read(cell)
+    return _Cell(with_points, fault).read(cell)
 
 
 class _Cell:
     """One cell while it is read."""
 
-    def __init__(self, decimal_comma: bool, fault: Callable[[str], None]) -> None:
-        self.decimal_comma = decimal_comma
+    def __init__(self, with_points: Callable[[str], str], fault: Callable[[str], None]) -> None:
+        self.with_points = with_points
         self.fault = fault
         self.at: dict[str, Any] = {}
         self.setting: list[str] = []
@@ -58,10 +57,10 @@ class _Cell:
             text = " ".join(part.split())
             if not text:
                 continue
-            if self.decimal_comma:
-                text = _DECIMAL_COMMA.sub(".", text)
-            elif _DECIMAL_COMMA.search(text):
-                self.fault(f'at "{text[:40]}" has a comma between digits; write {_DECIMAL_COMMA.sub(".", text)}')
+            try:
+                text = self.with_points(text)
+            except ValueError as error:
+                self.fault(f"at {error}")
                 continue
             if not (self._pair(text) or self._amounts(text) or self._words(text)):
                 self.setting.append(text)

@@ -132,7 +132,7 @@ class _Row:
     def __init__(self, row: DelimitedRow, cells: Mapping[str, str], table: Delimited, faults: Faults) -> None:
         self.line = row.line
         self.cells = cells
-        self.decimal_comma = table.decimal_comma
+        self.table = table
         self.faults = faults
         self.sound = True
         self.step: float | None = None
@@ -141,7 +141,7 @@ class _Row:
         """The reading, or None where a fault was noted."""
         name = self._name()
         channel = self._channel()
-        at = conditions_of(self.cells["at"], decimal_comma=self.decimal_comma, fault=self._fault)
+        at = conditions_of(self.cells["at"], self.table.with_points, self._fault)
         value, unit = self._value()
         if not self.sound:
             return None
@@ -183,15 +183,14 @@ class _Row:
     def _value(self) -> tuple[float, str]:
         """The number, and its unit as spelled: its own, else that of the row."""
         cell, of_row = self.cells["value"], self.cells["unit"]
-        text = normalised(cell)
-        if self.decimal_comma:
-            text = re.sub(r"(?<=\d),(?=\d)", ".", text)
+        try:
+            text = self.table.with_points(normalised(cell))
+        except ValueError as error:
+            self._fault(f"value {error}")
+            return 0.0, ""
         match = _VALUE.fullmatch(text)
         if match is None:
             self._fault(f'value "{cell[:40]}" is no reading; write a number such as 0.38, or -- where there is none')
-            return 0.0, ""
-        if match[2].startswith(","):
-            self._fault(f'value "{cell[:40]}" has a comma; write {text.replace(",", ".")}')
             return 0.0, ""
         for unit in (match[2], of_row):
             if unit and part_unit(unit) is None:

@@ -20,8 +20,8 @@ UNUSED = "unused"  # understood, and no business of a review: a phase, a running
 
 # What is not the unit's own output, or no quantity that any kind takes: read as one, it would be a wrong number.
 _ASIDE = frozenset(
-    "imd im intermodulation smpte ccif dim uncertainty unc tolerance sinad snr s/n generator gen supply rail rails mains "
-    "stimulus".split()
+    "imd im intermodulation smpte ccif dim uncertainty unc tolerance sinad snr s/n generator gen supply rail rails "
+    "mains stimulus".split()
 )
 _FROM_INPUT = frozenset(("output", "out", "gain", "response", "ratio", "crosstalk", "thd", "thd+n", "distortion"))
 _ORDER = re.compile(r"h\d+|hd\d+|[2-9](?:nd|rd|th)|second|third|fourth|fifth")

@@ -126,9 +126,10 @@ def unknown_unit(draft: Draft, layout: Layout) -> str:
 def two_units(draft: Draft, units: Mapping[str, str], layout: Layout) -> str:
     """For a header and a units row that differ."""
     other = shortened(draft.heading.clash, _LONGEST_NAME)
+    line = _units_line([draft], units, _usual_units(draft.role, layout)[0], layout)
     return (
         f'{draft.name} says one unit and the row under it another, "{other}"; write {_PLACE} '
-        f"which it is, for example {_units_line([draft], units, _usual_units(draft.role, layout)[0], layout)} ({shown(layout)})"
+        f"which it is, for example {line} ({shown(layout)})"
     )
 
 
@@ -209,10 +210,8 @@ def missing_units(missing: Sequence[Draft], units: Mapping[str, str], layout: La
         others += (
             "" if over_time else ', or "%" if it is distortion'
         )  # a channel's name alone says nothing of what it holds
-    return (
-        f"no unit is given for {names}; write {_PLACE} {_units_line(missing, units, usual[0], layout)} ({others}, whichever the file "
-        f"is in) ({shown(layout)})"
-    )
+    line = _units_line(missing, units, usual[0], layout)
+    return f"no unit is given for {names}; write {_PLACE} {line} ({others}, whichever the file is in) ({shown(layout)})"
 
 
 def _usual_units(role: str, layout: Layout) -> tuple[str, str]:

@@ -209,7 +209,7 @@ def _row(
 
 
 def abscissa_of(chosen: Sequence[Chosen]) -> int:
-    """Return the place of the column that everything is drawn over: time, else frequency, power, level, else the first."""
+    """Return the place of what everything is drawn over: time, else frequency, power, level, else the first column."""
     roles = [column.role for column in chosen]
     return next((roles.index(role) for role in ("time", "frequency", "power", "level") if role in roles), 0)
 
