@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from reviewkit.ingest.sheet import sheet_remedies as remedies
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, UNUSED, Heading, read_heading, role_of_unit
 from reviewkit.ingest.sheet.sheet_layout import Layout
-from reviewkit.ingest.sheet.sheet_remedies import KEYS, Draft, quoted, shown
+from reviewkit.ingest.sheet.sheet_remedies import KEYS, Draft, Written, quoted, shown
 from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
 from reviewkit.model.errors import Faults, nearest, shortened
 from reviewkit.model.units import PEAK_UNITS, UnitSpelling, column_unit
@@ -48,15 +48,16 @@ def choose_columns(
         faults.add(where, remedies.no_header(layout.width))
     faults.stop_if_any()
     warnings: list[str] = []
-    drafts = _with_session_units(_drafts(layout, named), units, layout, where, faults, warnings)
+    written = Written(layout, units, named)
+    drafts = _with_session_units(_drafts(layout, named), written, where, faults, warnings)
     unused = [draft for draft in drafts if draft.role == UNUSED]
-    drafts = _understood(drafts, layout, bool(columns), where, faults, warnings)
-    _check_units(drafts, units, layout, where, faults)
-    _check_twice(drafts, layout, where, faults)
+    drafts = _understood(drafts, written, where, faults, warnings)
+    _check_units(drafts, written, where, faults)
+    _check_twice(drafts, written, where, faults)
     if not faults.found and not _has_abscissa(drafts):
-        faults.add(where, remedies.no_abscissa(drafts, unused, layout))
+        faults.add(where, remedies.no_abscissa(drafts, unused, written))
     elif not faults.found and all(draft.role in SCALES for draft in drafts):
-        faults.add(where, remedies.no_reading(drafts, unused, layout))
+        faults.add(where, remedies.no_reading(drafts, unused, written))
     faults.stop_if_any()
     chosen = (Chosen(d.index, d.role, d.channel, d.unit, d.heading.text) for d in drafts if d.unit is not None)
     return tuple(chosen), tuple(warnings)
@@ -147,10 +148,11 @@ def _paired(headings: list[Heading]) -> list[str]:
 
 
 def _with_session_units(
-    drafts: list[Draft], units: Mapping[str, str], layout: Layout, where: int, faults: Faults, warnings: list[str]
+    drafts: list[Draft], written: Written, where: int, faults: Faults, warnings: list[str]
 ) -> list[Draft]:
     """`units` wins over the header, and says so where they differ; a unit for a column that is not there is a fault."""
     taken: set[str] = set()
+    units = written.units
     joined = []
     for draft in drafts:
         for key in draft.unit_keys():
@@ -166,20 +168,14 @@ def _with_session_units(
         joined.append(draft)
     for key in units:
         if key not in taken:
-            faults.add(
-                where,
-                f"units: {quoted(key)} has no column that takes this unit; say which column it is, for example "
-                f"columns = {{ {quoted(key)} = 1 }} ({shown(layout)})",
-            )
+            faults.add(where, remedies.unit_without_column(key, joined, written))
     return joined
 
 
-def _understood(
-    drafts: list[Draft], layout: Layout, told: bool, where: int, faults: Faults, warnings: list[str]
-) -> list[Draft]:
+def _understood(drafts: list[Draft], written: Written, where: int, faults: Faults, warnings: list[str]) -> list[Draft]:
     """The columns with a role: from words, else from the unit, else (a channel word alone) level, its unit asked for.
 
-    `told`: the user named columns, so that one which is not understood is left out instead of asked for.
+    Once the user has named columns, one which is not understood is left out instead of asked for.
     """
     kept: list[Draft] = []
     lost: list[Draft] = []
@@ -207,38 +203,38 @@ def _understood(
         elif draft.guessed:
             warnings.append(f"{draft.name} is taken for {draft.role}, by its unit")
     lost.sort(key=lambda draft: draft.index)
-    if told:
+    if written.named:
         warnings += [f"{draft.name} is not used" for draft in lost]
         return kept
     for draft in lost:
         if draft.heading.unknown_unit:
-            faults.add(where, remedies.unknown_unit(draft, layout))
+            faults.add(where, remedies.unknown_column(draft, written))
     unclear = [draft for draft in lost if not draft.heading.unknown_unit]
     if unclear:
-        faults.add(where, remedies.not_understood(unclear, kept, layout))
+        faults.add(where, remedies.not_understood(unclear, kept, written))
     return kept
 
 
-def _check_units(drafts: list[Draft], units: Mapping[str, str], layout: Layout, where: int, faults: Faults) -> None:
+def _check_units(drafts: list[Draft], written: Written, where: int, faults: Faults) -> None:
     missing = []
     for draft in drafts:
         if draft.heading.clash:
-            faults.add(where, remedies.two_units(draft, units, layout))
+            faults.add(where, remedies.two_units(draft, written))
         elif draft.heading.unknown_unit:
-            faults.add(where, remedies.unknown_unit(draft, layout))
+            faults.add(where, remedies.unknown_unit(draft, written))
         elif draft.unit is None:
             missing.append(draft)
+        elif written.over_time and (draft.unit in PEAK_UNITS.values() or draft.heading.doubt == "peak"):
+            faults.add(where, remedies.peak_waveform(draft, written))
         elif draft.heading.doubt:
-            faults.add(where, remedies.doubtful(draft, units, layout))
-        elif draft.unit in PEAK_UNITS.values() and any(other.role == "time" for other in drafts):
-            faults.add(where, remedies.peak_waveform(draft, units, layout))
+            faults.add(where, remedies.doubtful(draft, written))
         elif draft.unit.base not in ROLE_UNITS[draft.role]:
-            faults.add(where, remedies.unit_of_another_role(draft, layout))
+            faults.add(where, remedies.unit_of_another_role(draft, written))
     if missing:
-        faults.add(where, remedies.missing_units(missing, units, layout))
+        faults.add(where, remedies.missing_units(missing, written))
 
 
-def _check_twice(drafts: list[Draft], layout: Layout, where: int, faults: Faults) -> None:
+def _check_twice(drafts: list[Draft], written: Written, where: int, faults: Faults) -> None:
     seen: dict[tuple[str, str], Draft] = {}
     pairs = [
         (seen.setdefault((draft.role, draft.channel), draft), draft) for draft in drafts if draft.role not in SCALES
@@ -246,7 +242,7 @@ def _check_twice(drafts: list[Draft], layout: Layout, where: int, faults: Faults
     twice = [(before, draft) for before, draft in pairs if before is not draft]
     for before, draft in twice:
         firsts = list(dict.fromkeys(first for first, _ in twice))
-        faults.add(where, remedies.the_same_twice(before, draft, firsts, layout))
+        faults.add(where, remedies.the_same_twice(before, draft, firsts, written))
 
 
 def _has_abscissa(drafts: list[Draft]) -> bool:
