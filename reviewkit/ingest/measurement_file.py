@@ -8,6 +8,7 @@ import re
 from pathlib import Path
 
 from reviewkit.ingest.capture_file import read_capture
+from reviewkit.ingest.plain_text import refuse_devices
 from reviewkit.ingest.reading_file import read_readings
 from reviewkit.ingest.sheet.sheet_file import read_sheet
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
@@ -33,6 +34,7 @@ def read_measurement(folder: Path, m: Measurement, needs: tuple[tuple[str, ...],
             )
         return None
     path, columns = folder / m.file, dict(m.columns)
+    refuse_devices(path, m.file)
     if ("reading",) in needs:
         sheet = read_readings(path, m.file)
     elif path.suffix.lower() in CAPTURES:
@@ -67,6 +69,7 @@ def read_any(path: Path, source: str) -> Sheet:
     """Return a file of which nothing is known: a capture by its name, single readings by their header, which names
     `name` and `value`, else delimited text. Raises InputError.
     """
+    refuse_devices(path, source)
     if _holds_readings(path):
         return read_readings(path, source)
     return read_capture(path, source) if path.suffix.lower() in CAPTURES else read_sheet(path, source)

@@ -24,6 +24,7 @@ from reviewkit.model.units import (
     unit_of,
 )
 
+MOST_HELD_S = 600.0
 _LARGEST, _SMALLEST = 1e12, 1e-15  # in the base unit
 _PLUS_MINUS = re.compile(r"^\s*(?:±|\+/-|\+-)\s*")
 
@@ -88,6 +89,14 @@ def without_sign(value: Any) -> Any:
 def plus_minus_db(value: Any) -> float:
     """Half the width of an interval in dB: "0.1 dB" or "±0.1 dB"."""
     return quantity("dB")(without_sign(value))
+
+
+def hold(value: Any) -> float:
+    """Return how long a card stands in its clip, in s. Raises ValueError if no clip is that long."""
+    seconds = quantity("s")(value)
+    if seconds > MOST_HELD_S:
+        raise ValueError(f'{written(value)} is longer than a card stands; write at most "{MOST_HELD_S:g} s"')
+    return seconds
 
 
 def load(value: Any) -> float:

@@ -12,6 +12,7 @@ from datetime import date, time
 from fractions import Fraction
 from typing import Any
 
+from reviewkit.ingest.plain_text import BIDIRECTIONAL
 from reviewkit.model.errors import shortened
 from reviewkit.model.mains import mains_of
 
@@ -19,7 +20,7 @@ YEARS = (1850, 2200)
 LONGEST_TEXT = 1000  # characters: some ten lines of a page
 # Broadcast and film rates that are written rounded, and are n × 1000/1001 exactly (SMPTE practice, from memory).
 _NOMINAL_RATES = (24, 30, 48, 60, 120)
-_CONTROL = re.compile(r"[\x00-\x1f\x7f\u0085\u2028\u2029]")
+_CONTROL = re.compile(rf"[\x00-\x1f\x7f\u0085\u2028\u2029{BIDIRECTIONAL}]")
 NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)")
 
 

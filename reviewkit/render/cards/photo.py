@@ -22,6 +22,18 @@ if TYPE_CHECKING:
 _ALL = 255  # dimmed to the ground alone
 _BESIDE = 8.0  # what surrounds a text's ink is looked at, too
 
+_ORIENTATION = 0x0112  # of EXIF
+# its values, and what turns the picture upright (Exif 2.3, 4.6.4, from memory)
+_TURNS = {
+    2: "FLIP_LEFT_RIGHT",
+    3: "ROTATE_180",
+    4: "FLIP_TOP_BOTTOM",
+    5: "TRANSPOSE",
+    6: "ROTATE_270",
+    7: "TRANSVERSE",
+    8: "ROTATE_90",
+}
+
 
 def backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -> Bytes:
     """The photograph in a frame of `width`, shape (height, width, 4), opaque: filled about its middle, mixed with the
@@ -37,13 +49,17 @@ def backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -> Byt
 
 def filled(photo: bytes, width: int, height: int) -> Bytes:
     """A photograph turned as its camera was held, scaled to fill a frame, shape (height, width, 3)."""
-    from PIL import Image, ImageOps
+    from PIL import Image
 
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+        warnings.simplefilter("ignore")  # large, or with damaged EXIF
         with Image.open(io.BytesIO(photo), formats=("JPEG", "PNG")) as opened:
             opened.draft("RGB", (width, width))  # a JPEG is decoded no finer than it can be seen, turned or not
-            turned = ImageOps.exif_transpose(opened)
+            opened.load()
+            # the one tag alone: the library's own turning writes all others anew, and stumbles over what cameras write
+            orientation = opened.getexif().get(_ORIENTATION)
+            turn = _TURNS.get(orientation) if isinstance(orientation, int) else None
+            turned = opened.transpose(Image.Transpose[turn]) if turn else opened.copy()
     if turned.mode.startswith("I"):  # grey of 16 bits
         turned = turned.convert("I").point(lambda level: level * (1 / 256)).convert("L")
     turned = turned.convert("RGB")
