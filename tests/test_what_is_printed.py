@@ -108,5 +108,5 @@ def test_a_text_that_no_card_holds_is_wrong_input(tmp_path, capsys):
     (tmp_path / "session.toml").write_text(UNIT + rated, encoding="utf-8")
     assert run(["check", str(tmp_path)]) == 2
     said = capsys.readouterr().err
-    assert "session.toml" in said
+    assert said.startswith('session.toml: card "')
     assert "nothing was written" in said

@@ -6,6 +6,7 @@ practice, no source; every expected figure is that of the rows.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -198,3 +199,37 @@ def test_dbm_into_a_loudspeaker_load_is_asked(tmp_path):
     table = "Power (dBm),THD (%)\n" + "".join(f"{30 + 10 * np.log10(w):.3f},{t}\n" for w, t in SWEEP.items())
     said = refused(tmp_path, POWER, "distortion-power", table, 'frequency = "1 kHz"')
     assert '"Power (dBm)" may be relative to 1 mW in 600 ohm or to 1 mW in the load' in said
+
+
+# ------------------------------------------------------------------ a kind that the columns don't fit
+
+KEYS = {
+    "distortion-power": 'frequency = "1 kHz"',
+    "contour": 'against = "other"',
+    "phono": "equalised = true",
+}
+
+
+@pytest.mark.parametrize(
+    ("kind", "header"),
+    [
+        ("response", "Frequency (Hz),THD (dB)"), ("response", "Frequency (Hz),THD (%)"),
+        ("response", "Frequency (Hz),Power (W)"), ("distortion-frequency", "Frequency (Hz),Level (dB)"),
+        ("distortion-frequency", "Frequency (Hz),Left (dB)"), ("source-impedance", "Frequency (Hz),Level (V)"),
+        ("distortion-power", "Frequency (Hz),Level (V)"), ("square", "Frequency (Hz),Level (V)"),
+        ("phono", "Frequency (Hz),Noise (dBV)"), ("contour", "Frequency (Hz),Crosstalk (dB)"),
+    ],
+)  # fmt: skip
+def test_what_a_kind_asks_for_leads_on_when_pasted(tmp_path, kind, header):
+    table = header + "\n" + "".join(f"{hz},-1\n" for hz in THIRDS)
+    keys = KEYS.get(kind, "")
+    if kind == "contour":
+        (tmp_path / "m").mkdir()
+        flat = "Frequency (Hz),Level (dBV)\n" + "".join(f"{hz},0\n" for hz in THIRDS)
+        (tmp_path / "m" / "y.csv").write_text(flat, encoding="utf-8")
+        keys += '\n\n[[measurement]]\nid = "other"\nkind = "response"\nfile = "m/y.csv"'
+    said = refused(tmp_path, "", kind, table, keys)
+    lines = re.findall(r"columns = \{[^}]*\}", said)
+    assert lines or "is it another kind, or another file?" in said or "is no " in said
+    for line in lines:
+        judged(tmp_path, "", kind, table, f"{line}\n{keys}")
