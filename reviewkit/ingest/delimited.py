@@ -96,7 +96,7 @@ def parse_delimited(text: str, faults: Faults, *, example: str, comments: bool =
 
 
 def _lines(text: str, source: str, comments: bool) -> Iterator[tuple[int, str]]:
-    """Every line with its number; one that is a comment is blank."""
+    """Yield every line with its number; one that is a comment is blank."""
     for number, line in numbered_rows(text):
         if len(line) > _LONGEST_LINE:
             said = f"this line has {len(line)} characters, and no row of such a table has over {_LONGEST_LINE}"

@@ -17,7 +17,7 @@ _MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", 
 
 
 def read_text(path: Path, source: str, *, western: bool = False) -> str:
-    """The text of a file, without a byte order mark. `source` names it in messages. Faults: see `decode`."""
+    """Return the text of a file, without a byte order mark. `source` names it in messages. Faults: see `decode`."""
     refuse_devices(path, source)
     try:
         with path.open("rb") as file:
@@ -39,8 +39,8 @@ def refuse_devices(path: Path, source: str) -> None:
 
 
 def numbered_rows(text: str) -> Iterator[tuple[int, str]]:
-    """Every line with its number from 1, one at a time, whichever of the usual line ends it has; without a byte order
-    mark.
+    """Yield every line with its number from 1, one at a time, whichever of the usual line ends it has; without a byte
+    order mark.
     """
     text = text.removeprefix("\ufeff")
     if "\r" in text:
@@ -50,7 +50,7 @@ def numbered_rows(text: str) -> Iterator[tuple[int, str]]:
 
 
 def decode(data: bytes, source: str, *, western: bool = False) -> str:
-    """Text from bytes: a byte order mark decides, else UTF-8, else Windows Western where `western` allows it.
+    """Return text from bytes: a byte order mark decides, else UTF-8, else Windows Western where `western` allows it.
 
     Raises InputError with the line of the first byte that cannot be read, and for binary content.
     """

@@ -75,7 +75,7 @@ class _Cell:
         return True
 
     def _pair(self, text: str) -> bool:
-        """A band (20 Hz to 20 kHz) or two tones together (60 Hz + 7 kHz)."""
+        """Note a band (20 Hz to 20 kHz) or two tones together (60 Hz + 7 kHz), and return whether the text is one."""
         match = _PAIR.fullmatch(text)
         ends = [self._value(end, "Hz") for end in match.groups()[::2]] if match else []
         if match is None or None in ends:
@@ -89,7 +89,7 @@ class _Cell:
         return scaled(float(match[1]), unit.factor) if match and unit and unit.base == base else None
 
     def _amounts(self, text: str) -> bool:
-        """One value with its unit, or several joined by the words between them: 40 W into 8 ohm."""
+        """Note one value with its unit, or several joined by the words between them: 40 W into 8 ohm."""
         found = [_amount(piece) for piece in _JOINED.split(text)]
         amounts = [entry for entry in found if entry is not None]
         if len(amounts) < len(found):
@@ -117,7 +117,7 @@ class _Cell:
 
 
 def _amount(text: str) -> tuple[str, float, str] | None:
-    """The key, the value in its base unit, and of a limit the distortion that it is one of; None for other text."""
+    """Return the key, the value in its base unit, and of a limit its kind of distortion; None for other text."""
     match = _AMOUNT.fullmatch(text)
     unit = unit_of(match[3]) if match else None
     if match is None or unit is None or unit.base not in _KEY_OF_UNIT:

@@ -31,7 +31,7 @@ class Chosen:
 def choose_columns(
     layout: Layout, columns: Mapping[str, str | int], units: Mapping[str, str], source: str
 ) -> tuple[tuple[Chosen, ...], tuple[str, ...]]:
-    """The columns to read, in the file's order, and what the user should know about those left out.
+    """Return the columns to read, in the file's order, and what the user should know about those left out.
 
     Raises InputError with every fault of the header: what it does not say is asked for, never guessed.
     """
@@ -99,7 +99,7 @@ def _named_columns(layout: Layout, columns: Mapping[str, str | int], where: int,
 
 
 def _place_of(value: str | int, layout: Layout) -> int | str:
-    """The index of a column given as header text or number from 1; what is wrong with it otherwise."""
+    """Return the index of a column given as header text or number from 1; what is wrong with it otherwise."""
     if isinstance(value, int):
         if 1 <= value <= layout.width:
             return value - 1
@@ -150,7 +150,7 @@ def _paired(headings: list[Heading]) -> list[str]:
 def _with_session_units(
     drafts: list[Draft], written: Written, where: int, faults: Faults, warnings: list[str]
 ) -> list[Draft]:
-    """`units` wins over the header, and says so where they differ; a unit for a column that is not there is a fault."""
+    """Apply `units`, and warn where the header says otherwise; a unit for a column that isn't there is a fault."""
     taken: set[str] = set()
     units = written.units
     joined = []
@@ -173,7 +173,8 @@ def _with_session_units(
 
 
 def _understood(drafts: list[Draft], written: Written, where: int, faults: Faults, warnings: list[str]) -> list[Draft]:
-    """The columns with a role: from words, else from the unit, else (a channel word alone) level, its unit asked for.
+    """Return the columns with a role: from words, else from the unit, else (a channel word alone) level, its unit asked
+    for.
 
     Once the user has named columns, one which is not understood is left out instead of asked for.
     """

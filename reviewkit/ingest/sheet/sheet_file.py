@@ -111,7 +111,9 @@ def _first_odd_line(lines: NumberedLines) -> tuple[int, str]:
 
 
 def _laid_out(layout: Layout, *, turned: bool) -> tuple[str, ...]:
-    """How the text was understood, for `read`: its header, its units row, where the readings begin, a falling order."""
+    """Return how the text was understood, for `read`: its header, its units row, where the readings begin, a falling
+    order.
+    """
     said = []
     if layout.header_text.strip():
         said.append(f"the header is line {layout.header_line}: {layout.header_text.strip()[:80]}")
@@ -151,7 +153,7 @@ def read_sheet(
 
 
 def as_json(sheet: Sheet) -> dict[str, object]:
-    """What `read --json` prints: plain lists and texts; single readings only where the file is of such."""
+    """Return what `read --json` prints: plain lists and texts; single readings only where the file is of such."""
     single = [
         {"name": r.name, "channel": r.channel, "value": r.value, "unit": r.unit, "at": dict(r.at), "note": r.note}
         for r in sheet.readings

@@ -139,7 +139,9 @@ class Heading:
 
 
 def unit_written(text: str) -> UnitSpelling | None:
-    """The unit a header or units row writes, brackets and "rms" aside; in capitals only where none other is meant."""
+    """Return the unit a header or units row writes, brackets and "rms" aside; in capitals only where none other is
+    meant.
+    """
     if len(text) > _LONGEST_NAME:
         return None
     words = normalised(text).strip().strip("()[]{}").strip()
@@ -179,7 +181,7 @@ def read_heading(text: str, unit_cell: str = "") -> Heading:
 
 
 def role_of_unit(unit: UnitSpelling) -> str:
-    """The role that a unit alone gives a column; "" for one that gives none (A)."""
+    """Return the role that a unit alone gives a column; "" for one that gives none (A)."""
     return "level" if unit.base.startswith("dB") else _ROLE_OF_UNIT.get(unit.base, "")
 
 
@@ -203,7 +205,7 @@ def _take_bracketed(text: str) -> tuple[str, UnitSpelling | None, str]:
 
 
 def _is_condition(text: str) -> bool:
-    """Whether brackets hold a value such as 5 W or 8 ohm: what the column was taken at, not what it is in."""
+    """Return whether brackets hold a value such as 5 W or 8 ohm: what the column was taken at, not what it is in."""
     try:
         _, unit = split_quantity(text)
     except UnitError:
@@ -212,7 +214,9 @@ def _is_condition(text: str) -> bool:
 
 
 def _take_after_mark(text: str) -> tuple[str, UnitSpelling | None, str]:
-    """A unit after a comma, a slash or "in": "THD+N L, %", "f/Hz", "Level in dBV"; V/Hz is itself a unit, not known."""
+    """Return a unit after a comma, a slash or "in": "THD+N L, %", "f/Hz", "Level in dBV"; V/Hz is itself a unit, not
+    known.
+    """
     match = _AFTER_MARK.fullmatch(text)
     unit = unit_written(match[2]) if match else None
     if match is None or unit is None:
@@ -223,7 +227,7 @@ def _take_after_mark(text: str) -> tuple[str, UnitSpelling | None, str]:
 
 
 def _bare_unit(text: str) -> UnitSpelling | None:
-    """The one unit that stands among a header's words; a word after a number is a condition ("at 1 kHz")."""
+    """Return the one unit that stands among a header's words; a word after a number is a condition ("at 1 kHz")."""
     found: set[UnitSpelling] = set()
     words = ["", "", *re.split(r"[\s_\-]+", text.replace("%", " % ").strip())]
     for place in range(2, len(words)):
@@ -236,7 +240,7 @@ def _bare_unit(text: str) -> UnitSpelling | None:
 
 
 def _take_channel(text: str) -> tuple[str, list[str]]:
-    """The channel that header words name ("" none, "?" more than one), and the other words in lower case."""
+    """Return the channel that header words name ("" none, "?" more than one), and the other words in lower case."""
     words = _WORD.findall(_ARROW.sub(" > ", text).lower().replace("_", " "))
     marked: list[tuple[str, str]] = []  # (side or "", word)
     index = 0
@@ -269,7 +273,7 @@ def _take_channel(text: str) -> tuple[str, list[str]]:
 
 
 def _role(words: list[str], unit: UnitSpelling | None) -> tuple[str, bool]:
-    """The role that the words give, and whether words are left over that say nothing."""
+    """Return the role that the words give, and whether words are left over that say nothing."""
     said = [
         word
         for before, word in zip(["", *words], words, strict=False)

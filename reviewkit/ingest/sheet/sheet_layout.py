@@ -45,9 +45,9 @@ class Layout:
 
 
 def find_layout(lines: Iterable[NumberedLine]) -> Layout | None:
-    """The layout, or None where no row holds two numbers. A header of another width than the rows is given as it is;
-    of rows with more cells than are read none is looked for. `lines`: gone through several times. Rows that begin with
-    a text are looked for only if none begins with a number: a remark before the header may hold numbers too.
+    """Return the layout, or None where no row holds two numbers. A header of another width than the rows is given as it
+    is; of rows with more cells than are read none is looked for. `lines`: gone through several times. Rows that begin
+    with a text are looked for only if none begins with a number: a remark before the header may hold numbers too.
     """
     for labelled in (False, True):
         found = _separator(lines, labelled=labelled)
@@ -75,7 +75,8 @@ def _below_separator(lines: Iterable[NumberedLine], separator: str, width: int, 
 
 
 def _separator(lines: Iterable[NumberedLine], *, labelled: bool) -> tuple[str, int] | None:
-    """The separator that makes the most rows of equally many cells, and how many cells; ties in the table's order.
+    """Return the separator that makes the most rows of equally many cells, and how many cells; ties in the table's
+    order.
 
     Rows of nothing but readings count before rows with a text among them: 20,0  -1,5 is no row of three.
     """
@@ -97,8 +98,8 @@ def _separator(lines: Iterable[NumberedLine], *, labelled: bool) -> tuple[str, i
 
 
 def _holds_numbers(cells: list[str], *, labelled: bool) -> bool:
-    """Whether a row reads as data: it begins with a number (`labelled`: behind a text), and at least two cells and half
-    of them are readings.
+    """Return whether a row reads as data: it begins with a number (`labelled`: behind a text), and at least two cells
+    and half of them are readings.
     """
     cells = cells[1:] if labelled else cells
     if len(cells) < 2 or not is_number(cells[0]):
@@ -119,7 +120,9 @@ def _is_data(line: str, separator: str, width: int, *, labelled: bool) -> bool:
 
 
 def _is_damaged_data(line: str, separator: str, width: int) -> bool:
-    """Whether a line above the first good row is a row too, so that its fault is told and it is taken for no header."""
+    """Return whether a line above the first good row is a row too, so that its fault is told and it is taken for no
+    header.
+    """
     if comment_text(line, separator) is not None:
         return False
     cells = cells_of(line, separator)
@@ -162,7 +165,7 @@ def _with_header(filled: list[NumberedLine], start: int, separator: str, width: 
 
 
 def _header_cells(line: str, separator: str, width: int, widest: int) -> list[str]:
-    """The header's cells, split like the rows, or else in a way that gives a cell to every column."""
+    """Return the header's cells, split like the rows, or else in a way that gives a cell to every column."""
     first = trimmed(cells_of(line, separator))
     if width <= len(first) <= widest:
         return first
@@ -175,7 +178,7 @@ def _header_cells(line: str, separator: str, width: int, widest: int) -> list[st
 
 
 def _units_joined(cells: list[str]) -> list[str]:
-    """Cells that are no more than a unit joined to the one before: "THD+N L, %" split at its comma."""
+    """Return cells that are no more than a unit joined to the one before: "THD+N L, %" split at its comma."""
     joined: list[str] = []
     for cell in cells:
         bracketed = cell[:1] in "([" and cell[-1:] in ")]"
@@ -187,7 +190,7 @@ def _units_joined(cells: list[str]) -> list[str]:
 
 
 def _under_channels(cells: list[str], above: str, separator: str) -> tuple[str, ...]:
-    """The header's cells, led by the channel in the line above where that holds nothing but channels.
+    """Return the header's cells, led by the channel in the line above where that holds nothing but channels.
 
     A channel there goes on over the blank cells after it, as in a spreadsheet: ",Left,,Right,".
     """
@@ -213,7 +216,7 @@ def _is_units_row(cells: list[str]) -> bool:
 
 
 def _header_above(above: list[NumberedLine], separator: str, width: int, widest: int) -> bool:
-    """Whether a line of names stands above a row of units; without one the row of units is the header itself."""
+    """Return whether a line of names stands above a row of units; without one the row of units is the header itself."""
     for _, line in reversed(above):
         comment = comment_text(line, separator)
         cells = _header_cells(line if comment is None else comment, separator, width, widest)

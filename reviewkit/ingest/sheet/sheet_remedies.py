@@ -57,19 +57,19 @@ class Draft:
         return self.heading.strange and not self.heading.role and not self.key
 
     def unit_keys(self) -> tuple[str, ...]:
-        """The names under which `units` may speak of this column, the closest first."""
+        """Return the names under which `units` may speak of this column, the closest first."""
         role = self.role or (role_of_unit(self.unit) if self.unit else "level" if self.heading.channel else "")
         keys = (self.key, _KEY_OF_CHANNEL.get(self.channel, ""), role)
         return tuple(key for key in keys if key in KEYS)
 
 
 def quoted(key: str) -> str:
-    """A key as TOML wants it."""
+    """Return a key as TOML wants it."""
     return f'"{key}"' if " " in key else key
 
 
 def shown(layout: Layout) -> str:
-    """The header line, for the end of a message."""
+    """Return the header line, for the end of a message."""
     text = " ".join(layout.header_text.split("\n"))
     return f"header: {shortened(text, _LONGEST_SHOWN)}" if text else "the file has no header"
 
@@ -128,12 +128,12 @@ def _named(columns: Iterable[str]) -> str:
 
 
 def too_wide(most: int) -> str:
-    """For rows of more cells than any sweep has."""
+    """Return the message for rows of more cells than any sweep has."""
     return f"the rows have over {most} cells; export one sweep per file, with a row for each reading"
 
 
 def no_header(width: int) -> str:
-    """For a file that has none."""
+    """Return the message for a file that has none."""
     columns, units = "frequency = 1, level = 2", 'frequency = "Hz", level = "dBV"'
     if width > 2:
         columns, units = "frequency = 1, left = 2, right = 3", 'frequency = "Hz", left = "dBV", right = "dBV"'
@@ -144,7 +144,7 @@ def no_header(width: int) -> str:
 
 
 def other_width(layout: Layout) -> str:
-    """For a header with more or fewer cells than the rows."""
+    """Return the message for a header with more or fewer cells than the rows."""
     cells = len(layout.header)
     counted = f"the header names {cells} columns and the rows have {layout.width} cells"
     if layout.separator == "," and layout.width == 2 * cells:
@@ -161,7 +161,7 @@ def unit_example(key: str) -> str:
 
 
 def unknown_unit(draft: Draft, written: Written) -> str:
-    """For a unit in brackets that is not in the table."""
+    """Return the message for a unit in brackets that is not in the table."""
     unit = shortened(draft.heading.unknown_unit, _LONGEST_NAME)
     return (
         f'the unit "{unit}" of {draft.name} is not known; write {_PLACE} the one that the file is in, for '
@@ -170,7 +170,7 @@ def unknown_unit(draft: Draft, written: Written) -> str:
 
 
 def unknown_column(draft: Draft, written: Written) -> str:
-    """For a unit that is not in the table, of a column of which nothing else is known."""
+    """Return the message for a unit that is not in the table, of a column of which nothing else is known."""
     key = next((key for key in ("left", "right") if key not in written.named.values()), "level")
     unit = shortened(draft.heading.unknown_unit, _LONGEST_NAME)
     units = _toml({**written.units, key: written.usual_units("level")[0]})
@@ -181,7 +181,7 @@ def unknown_column(draft: Draft, written: Written) -> str:
 
 
 def unit_without_column(key: str, drafts: Sequence[Draft], written: Written) -> str:
-    """For a unit of a column that isn't there."""
+    """Return the message for a unit of a column that isn't there."""
     # a scale's unit for a column that is one, another's for one that isn't, as far as there are such
     unnamed = sorted(
         (draft for draft in drafts if not draft.key),
@@ -195,7 +195,7 @@ def unit_without_column(key: str, drafts: Sequence[Draft], written: Written) -> 
 
 
 def two_units(draft: Draft, written: Written) -> str:
-    """For a header and a units row that differ."""
+    """Return the message for a header and a units row that differ."""
     other = shortened(draft.heading.clash, _LONGEST_NAME)
     return (
         f'{draft.name} says one unit and the row under it another, "{other}"; write {_PLACE} '
@@ -204,7 +204,7 @@ def two_units(draft: Draft, written: Written) -> str:
 
 
 def unit_of_another_role(draft: Draft, written: Written) -> str:
-    """For a frequency in dB and the like."""
+    """Return the message for a frequency in dB and the like."""
     unit = draft.unit.base if draft.unit else ""
     key = next((key for key in ("left", "right") if key not in written.named.values()), "level")
     units = _toml({**written.units, key: "dBV"})
@@ -215,7 +215,7 @@ def unit_of_another_role(draft: Draft, written: Written) -> str:
 
 
 def doubtful(draft: Draft, written: Written) -> str:
-    """For a column whose words say that its numbers may not be what their unit says."""
+    """Return the message for a column whose words say that its numbers may not be what their unit says."""
     end = f"({written.shown})"
     base = draft.unit.base if draft.unit else ""
     if draft.heading.doubt == "total":
@@ -238,7 +238,7 @@ def doubtful(draft: Draft, written: Written) -> str:
 
 
 def peak_waveform(draft: Draft, written: Written) -> str:
-    """For a waveform in peak volts."""
+    """Return the message for a waveform in peak volts."""
     return (
         f"{draft.name} is a waveform, which has a voltage at each moment and no peak; write {_PLACE} "
         f"{written.units_line([draft], 'V')} ({written.shown})"
@@ -246,7 +246,7 @@ def peak_waveform(draft: Draft, written: Written) -> str:
 
 
 def no_abscissa(drafts: Sequence[Draft], unused: Sequence[Draft], written: Written) -> str:
-    """For a file in which nothing is drawn over anything."""
+    """Return the message for a file in which nothing is drawn over anything."""
     level = next((draft for draft in unused if draft.unit and draft.unit.base in ROLE_UNITS["level"]), None)
     free = next((draft for draft in unused if draft.unit is None), None)
     if level and any(draft.role == "distortion" for draft in drafts):
@@ -261,7 +261,7 @@ def no_abscissa(drafts: Sequence[Draft], unused: Sequence[Draft], written: Writt
 
 
 def no_reading(drafts: Sequence[Draft], unused: Sequence[Draft], written: Written) -> str:
-    """For a file of frequencies or times alone, as far as we read it."""
+    """Return the message for a file of frequencies or times alone, as far as we read it."""
     for draft in unused:
         base = draft.unit.base if draft.unit else ""
         role = next((role for role in ("level", "distortion") if base in ROLE_UNITS[role]), None)
@@ -275,7 +275,7 @@ def no_reading(drafts: Sequence[Draft], unused: Sequence[Draft], written: Writte
 
 
 def missing_units(missing: Sequence[Draft], written: Written) -> str:
-    """For columns whose unit is said nowhere."""
+    """Return the message for columns whose unit is said nowhere."""
     names = _named(draft.name for draft in missing)
     others = f'or "{written.usual_units(missing[0].role)[1]}"'
     # a channel's name alone says nothing of what it holds
@@ -287,7 +287,9 @@ def missing_units(missing: Sequence[Draft], written: Written) -> str:
 
 
 def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], written: Written) -> str:
-    """For columns whose words and unit give no role: those understood by number, the lost ones as a proposal."""
+    """Return the message for columns whose words and unit give no role: those understood by number, the lost ones as a
+    proposal.
+    """
     pairs: dict[str, int] = {}
     for draft in kept:
         pairs.setdefault(draft.unit_keys()[0] if draft.unit_keys() else "level", draft.index + 1)
@@ -308,7 +310,9 @@ def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], written: Writte
 
 
 def the_same_twice(first: Draft, second: Draft, firsts: Sequence[Draft], written: Written) -> str:
-    """For two columns with one role and channel. `firsts`: the first of each such pair, for a line that settles all."""
+    """Return the message for two columns with one role and channel. `firsts`: the first of each such pair, for a line
+    that settles all.
+    """
     side = f" {first.channel}" if first.channel else ""
     pairs = {key: draft.index + 1 for draft in firsts if (key := _KEY_OF_CHANNEL.get(draft.channel, ""))}
     if not first.channel:
