@@ -250,8 +250,8 @@ def test_other_processes_give_the_same_bytes_and_report_what_cannot_be_drawn():
     calls = [(card, Order(LOOKS["lamplight"], 1280)) for card in (SAMPLES["title"], unknown, SAMPLES["response"])]
     with Pool(2) as two:
         two.load(())
-        drawn = two.run(draw_card, calls)
-    assert drawn == ALONE.run(draw_card, calls)
+        drawn = two.begin(draw_card, calls).results()
+    assert drawn == ALONE.begin(draw_card, calls).results()
     assert isinstance(drawn[1], Fault)
     assert "U+1F9FF" in drawn[1].message
 
