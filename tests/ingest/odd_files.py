@@ -359,15 +359,18 @@ def _not_the_output() -> list[Case]:
     cases += [
         _asked(
             header,
-            f"is read neither as the output's level nor as its distortion; if it is its {role}, {_UNDER} columns = "
-            f"{{ {role} = 2 }}",
+            f"is not taken for the output's {role}; if it is that, {_UNDER} columns = {{ {role} = 2 }}",
         )
         for header, role in (
             ("Generator level (V)", "level"), ("Input level (V)", "level"), ("Supply voltage (V)", "level"),
             ("Rail voltage (V)", "level"), ("Gen (dBu)", "level"), ("SINAD (dB)", "level"), ("SNR (dB)", "level"),
             ("S/N (dB)", "level"), ("IMD (%)", "distortion"), ("IM distortion (%)", "distortion"),
             ("H3 (%)", "distortion"), ("3rd harmonic (%)", "distortion"), ("Noise (%)", "distortion"),
-            ("Uncertainty (%)", "distortion"), ("THD uncertainty (%)", "distortion"),
+            ("Uncertainty (%)", "distortion"), ("THD uncertainty (%)", "distortion"), ("THD limit (%)", "distortion"),
+            ("In (V)", "level"), ("Drive level (V)", "level"), ("Source (V)", "level"), ("DC voltage (V)", "level"),
+            ("Reference level (dBV)", "level"), ("Level error (dB)", "level"), ("Phono input (V)", "level"),
+            ("Rated power (W)", "power"), ("Mains power (W)", "power"), ("Input impedance (ohm)", "impedance"),
+            ("Load (ohm)", "impedance"),
         )
     ]  # fmt: skip
     cases += [

@@ -174,10 +174,10 @@ MESSAGES = {
         "the header; write under its [[measurement]] in "
         "session.toml which columns to read, for example columns = { frequency = 1, left = 2 } (header: alpha,beta)",
     ),
-    "a limit beside the level": (
-        "Frequency (Hz),Left (dBV),Limit (dB)\n20,1,2\n30,1,2\n",
+    "a column of anything beside the level": (
+        "Frequency (Hz),Left (dBV),Mystery (dB)\n20,1,2\n30,1,2\n",
         {},
-        'column 3 "Limit (dB)" cannot be told from the header',
+        'column 3 "Mystery (dB)" cannot be told from the header',
     ),
     "two channels in one name": (
         "Frequency (Hz),Left/Right (dBV)\n" + ROWS,

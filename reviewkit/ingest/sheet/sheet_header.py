@@ -21,7 +21,7 @@ UNUSED = "unused"  # understood, and no business of a review: a phase, a running
 # What is not the unit's own output, or no quantity that any kind takes: read as one, it would be a wrong number.
 _ASIDE = frozenset(
     "imd im intermodulation smpte ccif dim uncertainty unc tolerance sinad snr s/n generator gen supply rail rails "
-    "mains stimulus".split()
+    "mains stimulus drive source dc bias limit rated reference ref target error".split()
 )
 _FROM_INPUT = frozenset(("output", "out", "gain", "response", "ratio", "crosstalk", "thd", "thd+n", "distortion"))
 _ORDER = re.compile(r"h\d+|hd\d+|[2-9](?:nd|rd|th)|second|third|fourth|fifth")
@@ -296,9 +296,13 @@ def _role(words: list[str], unit: UnitSpelling | None) -> tuple[str, bool]:
 def _is_aside(words: list[str], unit: UnitSpelling | None) -> bool:
     """Return whether the words name something other than an output's level or its distortion."""
     said = set(words)
-    if said & _ASIDE or {"s", "n"} <= said:
+    if {"source", "impedance"} <= said or {"source", "resistance"} <= said:
+        return False
+    if said & _ASIDE or {"s", "n"} <= said or words == ["in"]:
         return True
-    if "input" in said and not said & _FROM_INPUT and "impedance" not in said:
+    if "input" in said and not said & _FROM_INPUT:
+        return True
+    if words == ["load"] and unit is not None and unit.base == "Ω":
         return True
     if any(_ORDER.fullmatch(word) for word in words) and not any(word.startswith("thd") for word in words):
         return True

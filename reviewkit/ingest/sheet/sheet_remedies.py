@@ -264,11 +264,12 @@ def no_reading(drafts: Sequence[Draft], unused: Sequence[Draft], written: Writte
     """Return the message for a file of frequencies or times alone, as far as we read it."""
     for draft in unused:
         base = draft.unit.base if draft.unit else ""
-        role = next((role for role in ("level", "distortion") if base in ROLE_UNITS[role]), None)
+        roles = ("level", "distortion", "power", "impedance")
+        role = next((role for role in roles if base in ROLE_UNITS[role]), None)
         if role:
             return (
-                f"{draft.name} is read neither as the output's level nor as its distortion; if it is its {role}, write "
-                f"{_PLACE} {written.columns_line({role: draft.index + 1})} ({written.shown})"
+                f"{draft.name} is not taken for the output's {role}; if it is that, write {_PLACE} "
+                f"{written.columns_line({role: draft.index + 1})} ({written.shown})"
             )
     names = " and ".join(draft.name for draft in drafts)
     return f"the file holds nothing to read but {names}; export them with the readings ({written.shown})"
