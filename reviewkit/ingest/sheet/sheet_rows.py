@@ -79,7 +79,7 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
             count = end
             continue
         for place, line in _body(NumberedLines(stretch, first), layout, odd.headers):
-            row = _row(place, line, layout, chosen, decimal, faults)
+            row = _row(place, line, layout, chosen, scale, decimal, faults)
             if isinstance(row, Skipped):
                 if row.at is None and count:  # the abscissa itself has no value: about where the row before is
                     row = replace(row, at=float(values[count - 1, scale]) * factor)
@@ -169,7 +169,7 @@ def _may_hold_mark(line: str, separator: str) -> bool:
 
 
 def _row(
-    place: int, line: str, layout: Layout, chosen: Sequence[Chosen], decimal: str, faults: Faults
+    place: int, line: str, layout: Layout, chosen: Sequence[Chosen], scale: int, decimal: str, faults: Faults
 ) -> list[float] | Skipped | None:
     """Return the numbers of a row, or why it is skipped; None for an empty row and for one noted in `faults`."""
     cells = cells_of(line, layout.separator)
@@ -187,7 +187,6 @@ def _row(
     row: list[float] = []
     skipped: Skipped | None = None
     at: float | None = None
-    scale = abscissa_of(chosen)
     for number_of, column in enumerate(chosen):
         cell = cells[column.index]
         try:
