@@ -81,8 +81,8 @@ def listed(faults: Iterable[Fault]) -> list[str]:
 
 
 def nearest(word: str, known: Iterable[str], *, least: float = 0.6) -> str:
-    """Return the known word most like this one, as "did you mean X?", or a list of them when none is near: `least` is
-    how much of the two must agree, 0 to 1.
+    """The known word most like this one, as "did you mean X?", or a list of them when none is near: `least` is how
+    much of the two must agree, 0 to 1.
     """
     import difflib
 
@@ -94,5 +94,5 @@ def nearest(word: str, known: Iterable[str], *, least: float = 0.6) -> str:
 
 
 def shortened(text: str, most: int) -> str:
-    """Return a text of at most `most` characters, for a message; of a longer one the beginning."""
+    """A text of at most `most` characters, for a message; of a longer one the beginning."""
     return text if len(text) <= most else f"{text[: most - 1]}…"

@@ -113,9 +113,7 @@ _SEAM = re.compile(rf"(?<={_LETTER})(?=\d)|(?<=\d)(?={_LETTER})")
 
 
 def spoken(text: str) -> str:
-    """Return a sentence with every figure written out as it is said; names of parts and models stay as they are
-    written.
-    """
+    """A sentence with every figure written out as it is said; names of parts and models stay as they are written."""
     said = text.replace("THD+N", "THD plus N").replace(" – ", " to ").replace(" ± ", " plus or minus ")
     said = _PAIR.sub(r"\1 and \2", said)
     said = _ORDINAL.sub(lambda match: _ORDINALS[int(match[1])], said.replace("dB (A)", "dB A-weighted"))
@@ -123,13 +121,13 @@ def spoken(text: str) -> str:
 
 
 def sentence(text: str) -> str:
-    """Return `spoken`, with a capital where a figure stood first."""
+    """`spoken`, with a capital where a figure stood first."""
     said = spoken(text)
     return said[:1].upper() + said[1:] if text[:1] != said[:1] else said
 
 
 def words(text: str) -> int:
-    """Return how many words a sentence costs when spoken, figures written out."""
+    """How many words a sentence costs when spoken, figures written out."""
     letters = _SPELLED.sub(lambda match: " ".join(match[0]), spoken(_SEAM.sub(" ", text)))
     return len(letters.replace("-", " ").split())
 
@@ -173,7 +171,7 @@ def _whole_written(digits: str) -> str:
 
 
 def whole(number: int) -> str:
-    """Return a whole number in words; from 10^15 on its digits one by one."""
+    """A whole number in words; from 10^15 on its digits one by one."""
     if number < 20:
         return _ONES[number]
     if number < 100:
@@ -185,7 +183,7 @@ def whole(number: int) -> str:
 
 
 def year(number: int) -> str:
-    """Return a year as it is said: "nineteen seventy-seven", "two thousand four", "twenty twenty-four"."""
+    """A year as it is said: "nineteen seventy-seven", "two thousand four", "twenty twenty-four"."""
     if 2000 <= number < 2010:
         return whole(number)
     century, rest = divmod(number, 100)

@@ -94,12 +94,12 @@ class UnitError(ValueError):
 
 
 def normalised(text: str) -> str:
-    """Return text with look-alike signs (micro, ohm, minus, spaces) folded to the one used here."""
+    """Text with look-alike signs (micro, ohm, minus, spaces) folded to the one used here."""
     return text.translate(_SAME_CHARACTER)
 
 
 def unit_of(text: str) -> UnitSpelling | None:
-    """Return the unit a spelling stands for, or None if it is not in the table."""
+    """The unit a spelling stands for, or None if it is not in the table."""
     return UNITS.get(normalised(text).strip())
 
 
@@ -109,7 +109,7 @@ def column_unit(text: str) -> UnitSpelling | None:
 
 
 def read_quantity(text: str, base: str) -> float:
-    """Return a value written with its unit, e.g. "20 kHz", converted to `base` (Hz, s, V, W, Ω, %, dB …).
+    """A value written with its unit, e.g. "20 kHz", converted to `base` (Hz, s, V, W, Ω, %, dB …).
 
     Raises UnitError with the remedy when the unit is missing, unknown, or of another kind.
     """
@@ -130,7 +130,7 @@ def read_quantity(text: str, base: str) -> float:
 
 
 def split_quantity(text: str) -> tuple[float, str]:
-    """Return number and unit of a value written by hand. Raises UnitError if it does not begin with a number."""
+    """Number and unit of a value written by hand. Raises UnitError if it does not begin with a number."""
     match = _QUANTITY.match(normalised(text)) if len(text) <= _LONGEST_VALUE else None
     text = shortened(text, 60)
     if not match:
@@ -152,7 +152,7 @@ def scaled(value: float, factor: float) -> float:
 
 
 def last_digit(text: str) -> float:
-    """Return what one step of the last digit written is worth, in the number's own unit: "12.71 V" -> 0.01."""
+    """What one step of the last digit written is worth, in the number's own unit: "12.71 V" -> 0.01."""
     match = re.match(r"\s*[+-]?\d*(?:\.(\d*))?", normalised(text))
     decimals = len(match[1]) if match and match[1] else 0
     return float(Fraction(1, 10**decimals))

@@ -21,12 +21,12 @@ _PARTS: dict[str, UnitSpelling] = {
 
 
 def part_unit(text: str) -> UnitSpelling | None:
-    """Return the unit a spelling stands for, or None if it is in neither table."""
+    """The unit a spelling stands for, or None if it is in neither table."""
     return unit_of(text) or _PARTS.get(_respelled(text))
 
 
 def canonical(text: str) -> str:
-    """Return a unit as it is shown, however it was spelled: "ohms" -> "Ω", "uF" -> "µF"; an unknown one as it is."""
+    """A unit as it is shown, whichever way it was spelled: "ohms" -> "Ω", "uF" -> "µF"; an unknown one as it is."""
     known = unit_of(text)
     if known is None:
         respelled = _respelled(text)

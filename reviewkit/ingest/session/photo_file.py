@@ -27,8 +27,8 @@ _REMEDY = "save it as a JPEG or PNG"
 
 
 def read_photo(folder: Path, name: str) -> bytes:
-    """Return the file's bytes, after a look at all of it. Raises InputError where it cannot be opened, is cut short, or
-    holds more than 100 MB or 100 megapixels.
+    """The file's bytes, after a look at all of it. Raises InputError where it cannot be opened, is cut short, or holds
+    more than 100 MB or 100 megapixels.
     """
     path = folder / name
     try:
@@ -70,7 +70,7 @@ def check_photo(data: bytes, name: str) -> None:
 
 
 def _unfit(photo: Image, data: bytes) -> str:
-    """Return what is wrong with a photo before it is unpacked; "" for nothing."""
+    """What is wrong with a photo before it is unpacked; "" for nothing."""
     pixels, size = photo.width * photo.height, f"{photo.width} × {photo.height} pixels"
     if pixels > MOST_PIXELS:
         return f"the photo has {size}; scale it down to at most 100 megapixels"

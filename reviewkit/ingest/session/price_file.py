@@ -57,9 +57,7 @@ class _Years:
             self.faults.add(line, f"{name} stands in line {earlier[1]} already; keep one of the two")
 
     def table(self, source: str) -> IndexTable:
-        """Return the stated average of each year, else the mean of its months; `short` where these are fewer than
-        twelve.
-        """
+        """The stated average of each year, else the mean of its months; `short` where these are fewer than twelve."""
         by_year: dict[int, float] = {}
         short: dict[int, int] = {}
         for year in sorted({*self.annual, *(year for year, _ in self.months)}):
@@ -74,13 +72,12 @@ class _Years:
 
 
 def read_prices(path: Path, source: str) -> IndexTable:
-    """Return the price index in a file; `source` is its path in the session. Raises InputError."""
+    """The price index in a file; `source` is its path in the session. Raises InputError."""
     return parse_prices(read_text(path, source, western=True), source)
 
 
 def parse_prices(text: str, source: str) -> IndexTable:
-    """Return the price index of a text in any of the four shapes; other columns and lines beginning with "#" are passed
-    over.
+    """The price index of a text in any of the four shapes; other columns and lines beginning with "#" are passed over.
 
     Raises InputError with every line that cannot be read or says a year, month or date twice.
     """
@@ -210,7 +207,7 @@ def _date(cell: str) -> tuple[int, int]:
 
 
 def _value(cell: str, table: Delimited, line: int, faults: Faults) -> float | None:
-    """Return an index above zero, or None where the cell is blank or a dash."""
+    """An index above zero, or None where the cell is blank or a dash."""
     if cell.casefold() in _MISSING:
         return None
     try:

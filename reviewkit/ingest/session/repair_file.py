@@ -33,12 +33,12 @@ class _Reading:
 
 
 def read_repair(path: Path, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
-    """Return the rows of a repair.csv. Raises InputError."""
+    """The rows of a repair.csv. Raises InputError."""
     return parse_repair(read_text(path, source, western=True), source)
 
 
 def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
-    """Return the rows of a text, in its order; numbers are in the row's unit, texts are ready to be shown.
+    """The rows of a text, in its order; numbers are in the row's unit, texts are ready to be shown.
 
     Raises InputError with every column that is not known and every cell that cannot be read.
     """
@@ -102,7 +102,7 @@ class _Row:
         self.faults.add(self.line, f"{point[:40]}: {message}" if point else message)
 
     def _unit(self, *readings: _Reading | str | None) -> str:
-        """Return the row's unit: its own cell's, else the one that the first reading brings."""
+        """The row's unit: its own cell's, else the one that the first reading brings."""
         written = self.cells["unit"]
         if written:
             if part_unit(written) is None:
@@ -111,7 +111,7 @@ class _Row:
         return next((one.unit for one in readings if isinstance(one, _Reading) and one.unit), "")
 
     def _reading(self, column: str) -> _Reading | str | None:
-        """Return a cell as a number, as one of the words, or None where it is blank or wrong."""
+        """A cell as a number, as one of the words, or None where it is blank or wrong."""
         cell = self.cells[column]
         if not cell:
             return None
@@ -151,7 +151,7 @@ class _Row:
         return reading.shown(unit) if isinstance(reading, _Reading) else reading or ""
 
     def _tolerance(self, expected: float | None, unit: str) -> tuple[float | None, str]:
-        """Return how far off is still good, absolute in the row's unit; a percentage is of what was expected."""
+        """How far off is still good, absolute in the row's unit; a percentage is of what was expected."""
         cell = self.cells["tolerance"]
         if not cell:
             return None, ""
@@ -174,7 +174,7 @@ class _Row:
 
 
 def converted(value: float, own: UnitSpelling, wanted: UnitSpelling) -> float:
-    """Return a value in one unit of a family as a value in another one: 380 mV is 0.38 V."""
+    """A value in one unit of a family as a value in another one: 380 mV is 0.38 V."""
     # rounded, because a ratio such as 1e-6 / 1e-9 is not quite 1000 in binary
     if own.factor >= wanted.factor:
         return value * round(own.factor / wanted.factor, 9)

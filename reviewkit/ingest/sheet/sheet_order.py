@@ -26,9 +26,9 @@ _EVEN = 0.25  # of a step
 
 
 def has_sane_values(table: Table, chosen: Sequence[Chosen], faults: Faults) -> bool:
-    """Return whether all can be reckoned with. A column's first value that is too large or too small for any reading is
-    noted: its square, and more so what its decibels stand for, would be no number any more, or zero. Where a fault was
-    noted before, it may be the reason (1,500 dB), so it alone is told.
+    """Whether all can be reckoned with. A column's first value that is too large or too small for any reading is noted:
+    its square, and more so what its decibels stand for, would be no number any more, or zero. Where a fault was noted
+    before, it may be the reason (1,500 dB), so it alone is told.
     """
     sane, others = True, bool(faults.found)
     for place, column in enumerate(chosen):
@@ -46,7 +46,7 @@ def has_sane_values(table: Table, chosen: Sequence[Chosen], faults: Faults) -> b
 
 
 def _out_of_size(values: NDArray[np.float64], most: float) -> int | None:
-    """Return the place of the first value larger than `most`, or nearer to zero than any reading but not zero."""
+    """The place of the first value that is larger than `most`, or nearer to zero than any reading and not zero."""
     for begin in range(0, len(values), _STRETCH):  # a stretch at a time, so that no second array is held
         size = np.abs(values[begin : begin + _STRETCH])
         small = size < _LEAST_VALUE
@@ -56,7 +56,7 @@ def _out_of_size(values: NDArray[np.float64], most: float) -> int | None:
 
 
 def in_order(table: Table, abscissa: NDArray[np.float64], role: str, faults: Faults) -> Table:
-    """Return the table with its abscissa rising. `abscissa`: shape (rows,), in Hz, s, W or V.
+    """The table with its abscissa rising. `abscissa`: shape (rows,), in Hz, s, W or V.
 
     A sweep in falling order is turned. Time and frequency must not go back (noted in `faults`); a row that repeats the
     one before is left out and listed, and so is the row at 0 Hz of an evenly spaced spectrum. A power may go back, as
@@ -114,9 +114,7 @@ def _turned(table: Table, abscissa: NDArray[np.float64]) -> tuple[Table, NDArray
 def _kept(
     table: Table, abscissa: NDArray[np.float64], out: NDArray[np.bool_], why: Callable[[int], str]
 ) -> tuple[Table, NDArray[np.float64]]:
-    """Return the rows that are not `out`; the first of those that are, listed with the reason for each. `why`: of a
-    place.
-    """
+    """The rows that are not `out`; the first of those that are, listed with the reason for each. `why`: of a place."""
     if not out.any():
         return table, abscissa
     places = np.flatnonzero(out)
@@ -141,7 +139,7 @@ def _above_zero(table: Table, frequency_hz: NDArray[np.float64], faults: Faults)
 
 
 def _evenly_spaced(values: NDArray[np.float64]) -> bool:
-    """Return whether three values or more stand on a straight line, as a transform's do and a sweep's do not.
+    """Whether three values or more stand on a straight line, as a transform's do and a sweep's do not.
 
     One row in ten may be missing, and the values may be rounded to a quarter of a step.
     """
@@ -181,7 +179,7 @@ def _without_repeats(
 
 
 def _first(which: NDArray[np.bool_], table: Table) -> NDArray[np.int64]:
-    """Return the places to report, the first ones in the file, whichever way it runs."""
+    """The places that are told of, the first ones in the file, whichever way it runs."""
     places = np.flatnonzero(which)
     turned = len(table.lines) > 1 and table.lines[0] > table.lines[-1]
     return places[-MOST_KEPT:] if turned else places[:MOST_KEPT]
