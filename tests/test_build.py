@@ -178,9 +178,9 @@ def test_only_one_card_leaves_the_others_and_the_record(folder):
 def test_clips_of_charts_that_did_not_change_are_taken_over(folder, tmp_path, monkeypatch):
     edited("[episode]", "[episode]\ncard_seconds = 2\nframe_rate = 24")(folder)
     build(folder, Options(motion=True))
-    encoded, encode = [], clip.opaque_clip
+    encoded, encode = [], clip.write_opaque_clip
     monkeypatch.setattr(
-        clip, "opaque_clip", lambda solid, place, *a: encoded.append(place.stem) or encode(solid, place, *a)
+        clip, "write_opaque_clip", lambda solid, place, *a: encoded.append(place.stem) or encode(solid, place, *a)
     )
     put(folder / "measurements/leak.csv", one_evening.leak(-61))
     build(folder, Options(motion=True))
@@ -195,8 +195,8 @@ def test_clips_of_charts_that_did_not_change_are_taken_over(folder, tmp_path, mo
 
 
 def test_a_sweep_that_changed_is_read_and_drawn_alone(folder, monkeypatch):
-    read, drawn, pictures, parse = [], [], drawing.pictures, measuring.read_measurement
-    monkeypatch.setattr(drawing, "pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
+    read, drawn, pictures, parse = [], [], drawing.draw_pictures, measuring.read_measurement
+    monkeypatch.setattr(drawing, "draw_pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
 
     def parsed(folder, m, needs):
         read.append(Path(m.file).name)
@@ -282,8 +282,8 @@ def test_the_whole_folder_of_outputs_may_be_deleted(folder):
 
 
 def test_another_program_makes_everything_itself(folder, monkeypatch):
-    drawn, pictures = [], drawing.pictures
-    monkeypatch.setattr(drawing, "pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
+    drawn, pictures = [], drawing.draw_pictures
+    monkeypatch.setattr(drawing, "draw_pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
     for module in ("measuring", "drawing", "last_build"):
         monkeypatch.setattr(f"reviewkit.build.{module}.program_digest", lambda: "another")
     before = outputs(folder / "out")
@@ -343,14 +343,14 @@ def test_a_file_that_is_written_to_while_it_is_read_is_told_and_nothing_is_moved
 
 
 def test_a_file_replaced_after_it_was_read_is_seen_by_the_next_build(folder, tmp_path, monkeypatch):
-    draw, old = drawing.pictures, one_evening.leak(-61)
+    draw, old = drawing.draw_pictures, one_evening.leak(-61)
     put(folder / "measurements/leak.csv", old)
 
     def drawn(card, order):
         put(folder / "measurements/leak.csv", one_evening.leak(-62))
         return draw(card, order)
 
-    monkeypatch.setattr(drawing, "pictures", drawn)
+    monkeypatch.setattr(drawing, "draw_pictures", drawn)
     build(folder, Options())
     monkeypatch.undo()
     shutil.copytree(folder, tmp_path / "old", ignore=shutil.ignore_patterns("out"))

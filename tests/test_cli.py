@@ -28,7 +28,7 @@ SWEEP = """Frequency (kHz);Left (dBV);Right (dBV)
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
-    for action in command_line.parser()._actions:
+    for action in command_line.make_parser()._actions:
         if isinstance(action, argparse._SubParsersAction):
             return dict(action.choices)
     raise AssertionError("no commands")

@@ -23,7 +23,8 @@ from reviewkit.ingest.session.cut_file import parse_cut
 from reviewkit.ingest.session.notes_file import parse_notes
 from reviewkit.ingest.session.price_file import parse_prices
 from reviewkit.ingest.session.repair_file import parse_repair
-from reviewkit.ingest.session.session_schema import TABLES
+from reviewkit.ingest.session.session_file import TABLES
+from reviewkit.ingest.session.session_schema import schema_of
 from reviewkit.measure import KINDS
 from reviewkit.model.ratings import RULES, TRADE_WORDS
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
@@ -46,7 +47,7 @@ def developers() -> str:
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
-    for action in command_line.parser()._actions:
+    for action in command_line.make_parser()._actions:
         if isinstance(action, argparse._SubParsersAction):
             return dict(action.choices)
     raise AssertionError("no commands")
@@ -165,7 +166,7 @@ def test_the_page_names_every_command_and_its_options(command):
 def test_no_option_and_no_command_is_promised_that_is_not_there(name, readme):
     known = {
         option
-        for parser in [command_line.parser(), *commands().values()]
+        for parser in [command_line.make_parser(), *commands().values()]
         for a in parser._actions
         for option in a.option_strings
     }
@@ -200,7 +201,7 @@ def test_the_page_names_every_key_of_a_session(table):
     heading = f"[[{table}]]" if table in ("rated", "measurement") else f"[{table}]"
     rows = [line for line in section("session", heading).splitlines() if line.startswith("| `")]
     named = {key for row in rows for key in re.findall(r"`([^`]+)`", row.split("|")[1])}
-    assert named == set(TABLES[table].model_fields)
+    assert named == set(schema_of(TABLES[table]).examples())
 
 
 def test_the_page_names_every_rating_and_every_verdict():
@@ -392,12 +393,12 @@ def test_every_line_of_a_shell_example_can_be_run(name, readme):
         for line in block.text.splitlines():
             program, *arguments = shlex.split(line, comments=True)
             if program == "reviewkit":
-                command_line.parser().parse_args(arguments)  # exits where something is wrong
+                command_line.make_parser().parse_args(arguments)  # exits where something is wrong
 
 
 @pytest.mark.parametrize("name", PAGES)
 def test_every_key_with_a_value_is_one_that_a_session_has(name):
-    known = {key for table in TABLES.values() for key in table.model_fields}
+    known = {key for table in TABLES.values() for key in schema_of(table).examples()}
     for line in re.findall(r"`([a-z_]+ = [^`]+)`", without_blocks(PAGES[name])):
         assert set(tomllib.loads(line)) <= known, line
 

@@ -13,16 +13,16 @@ from reviewkit.episode.episode import (
     ORDER,
     SHORTEST_S,
     assemble,
-    chapters_fault,
-    chapters_of,
-    clock,
-    names_in_order,
+    find_chapters_fault,
+    format_clock,
+    make_chapters,
+    order_segments,
     segment_of_card,
     segment_of_run,
-    title_of,
+    segment_title,
 )
 from reviewkit.model.card import Card, TitlePage
-from reviewkit.model.episode import Chapter, Said
+from reviewkit.model.episode import Chapter, Sentence
 from reviewkit.model.finding import Conditions, Run
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.session import Bench, EpisodeSettings, Measurement, Session, Unit
@@ -44,15 +44,15 @@ def card(card_id, first="", hold_s=None):
     return Card(card_id, "", "", TitlePage("", ()), first=first or card_id, hold_s=hold_s)
 
 
-def put_together(notes=(), sentences=None, cards=None, cautions=None, mended=True, session=SESSION, more=()):
+def put_together(notes=(), sentences=None, cards=None, cautions=None, repaired=True, session=SESSION, more=()):
     """`cards`: id -> segment; `sentences`: texts, or (text, card), by segment."""
     places = dict(cards or {})
     all_cards = [*(card(name) for name in places), *more]
     said = {
-        name: [Said(one) if isinstance(one, str) else Said(*one) for one in found]
+        name: [Sentence(one) if isinstance(one, str) else Sentence(*one) for one in found]
         for name, found in (sentences or {}).items()
     }
-    return assemble(session, Notes(notes=tuple(notes)), said, all_cards, places, cautions or {}, mended)
+    return assemble(session, Notes(notes=tuple(notes)), said, all_cards, places, cautions or {}, repaired)
 
 
 def by_name(segments):
@@ -88,7 +88,7 @@ def test_the_known_segments_stand_in_the_order_of_a_review():
     ],
 )
 def test_a_users_own_segment_stands_behind_the_one_it_follows(noted, needed, names):
-    assert names_in_order(noted, needed) == names
+    assert order_segments(noted, needed) == names
 
 
 def test_notes_before_the_first_named_segment_belong_to_the_opening():
@@ -114,7 +114,7 @@ def test_a_segment_with_nothing_in_it_is_not_there():
 
 
 @pytest.mark.parametrize(
-    ("name", "mended", "title"),
+    ("name", "repaired", "title"),
     [
         ("after", True, "After the repair"),
         ("after", False, "On the bench"),
@@ -124,8 +124,8 @@ def test_a_segment_with_nothing_in_it_is_not_there():
         ("value", False, "What it is worth"),
     ],
 )
-def test_titles(name, mended, title):
-    assert title_of(name, mended) == title
+def test_titles(name, repaired, title):
+    assert segment_title(name, repaired) == title
 
 
 # ------------------------------------------------------------------ notes, cards, sentences, cautions
@@ -346,7 +346,7 @@ def test_cards_of_one_matter_stand_together_unless_a_note_parts_them():
     def shown(*notes):
         places = dict.fromkeys(cards, "after")
         all_cards = [card("tone"), *more]
-        said = {"after": [Said("Low.", "tone")]}
+        said = {"after": [Sentence("Low.", "tone")]}
         (segment,) = assemble(SESSION, Notes(notes=notes), said, all_cards, places, {}, True)
         return [b.cards for b in segment.beats]
 
@@ -377,13 +377,13 @@ def test_a_cards_own_hold_counts(session_of):
 
 def test_planned_chapters_are_the_segments():
     segments = put_together([note("opening", "x"), note("front", "word " * 100), note("closing", "x")])
-    assert chapters_of(segments, (), True) == tuple(Chapter(s.start_s, s.title) for s in segments)
+    assert make_chapters(segments, (), True) == tuple(Chapter(s.start_s, s.title) for s in segments)
 
 
 def test_the_final_cuts_times_take_their_place():
     segments = put_together([note("opening", "x"), note("front", "x"), note("after", "x")])
     final = ((0.0, "opening"), (61.5, "after"), (300.0, "lamps"))
-    assert chapters_of(segments, final, False) == (
+    assert make_chapters(segments, final, False) == (
         Chapter(0.0, "Opening"),
         Chapter(61.5, "On the bench"),
         Chapter(300.0, "Lamps"),
@@ -409,7 +409,7 @@ def test_the_final_cuts_times_take_their_place():
 )
 def test_a_list_that_platforms_would_ignore_is_told(starts, end_s, said):
     chapters = tuple(Chapter(float(s), f"chapter {n}") for n, s in enumerate(starts))
-    fault = chapters_fault(chapters, end_s)
+    fault = find_chapters_fault(chapters, end_s)
     assert said in fault
     assert bool(fault) == bool(said)
 
@@ -417,7 +417,7 @@ def test_a_list_that_platforms_would_ignore_is_told(starts, end_s, said):
 def test_planned_chapters_keep_the_rules_whatever_is_said():
     segments = put_together([note("opening", ""), note("front", "x"), note("closing", "")])
     assert min(s.length_s for s in segments) >= SHORTEST_S == 10
-    assert chapters_fault(chapters_of(segments, (), True), sum(s.length_s for s in segments)) == ""
+    assert find_chapters_fault(make_chapters(segments, (), True), sum(s.length_s for s in segments)) == ""
 
 
 @pytest.mark.parametrize(
@@ -433,17 +433,17 @@ def test_planned_chapters_keep_the_rules_whatever_is_said():
     ],
 )
 def test_a_time_as_it_is_written(seconds, text):
-    assert clock(seconds) == text
+    assert format_clock(seconds) == text
 
 
 def test_a_segment_called_bench_is_where_the_bench_speaks_when_nothing_was_mended():
     notes = [note("bench", "Here."), note("closing", "Done.")]
-    segments = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, mended=False)
+    segments = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, repaired=False)
     assert [s.name for s in segments] == ["bench", "closing"]
     bench = by_name(segments)["bench"]
     assert (bench.sentences, bench.cards, bench.cautions) == (("0.1 %.",), ("tone",), ("Hot.",))
-    mended = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, mended=True)
-    assert "after" in by_name(mended)
+    repaired = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, repaired=True)
+    assert "after" in by_name(repaired)
 
 
 def test_a_segment_that_the_final_cut_comes_back_to_begins_where_it_first_stands(session_of):

@@ -71,7 +71,7 @@ def test_on_a_terminal_a_page_is_formatted(monkeypatch):
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("width", [60, 80, 120])
 def test_a_formatted_page_fits_and_loses_nothing(name, width):
-    shown = re.sub(r"\x1b\[[0-9;]*m|\x1b\]8;[^\x1b]*\x1b\\", "", help_pages.rendered(source(name), width))
+    shown = re.sub(r"\x1b\[[0-9;]*m|\x1b\]8;[^\x1b]*\x1b\\", "", help_pages.render_page(source(name), width))
     assert max(map(len, shown.splitlines())) <= width
     assert shown.count("…") == source(name).count("…")
     letters = set(re.findall(r"[A-Za-z]{4,9}", source(name)))

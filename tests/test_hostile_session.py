@@ -350,11 +350,11 @@ def test_watch_shows_a_page_of_its_own_where_the_templates_are_elsewhere(strange
     pytest.importorskip("watchfiles")
     from reviewkit.build.cache import NO_CACHE
     from reviewkit.build.pool import ALONE
-    from reviewkit.commands.watch import Bench, _LivePage
+    from reviewkit.commands.watch import LiveSession, _LivePage
 
     (outside_of(stranger) / "watch.html").write_text(SECRET, encoding="utf-8")
     (stranger / "templates").symlink_to(outside_of(stranger))
-    page, _ = _LivePage(Bench(stranger, ALONE, NO_CACHE)).now()
+    page, _ = _LivePage(LiveSession(stranger, ALONE, NO_CACHE)).now()
     assert "templates: leads outside" in page
     assert "nobody may see" not in page
 

@@ -91,10 +91,10 @@ def test_watch_does_not_replace_a_file_that_no_build_made(folder):
     pytest.importorskip("watchfiles")
     from reviewkit.build.cache import NO_CACHE
     from reviewkit.build.pool import ALONE
-    from reviewkit.commands.watch import Bench
+    from reviewkit.commands.watch import LiveSession
 
     put(folder / "out/outline.md", "mine")
-    bench = Bench(folder, ALONE, NO_CACHE)
+    bench = LiveSession(folder, ALONE, NO_CACHE)
     assert any(REFUSED in fault for fault in bench.build(()).faults)
     assert (folder / "out/outline.md").read_bytes() == b"mine"
     (folder / "out/outline.md").unlink()

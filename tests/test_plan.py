@@ -30,16 +30,16 @@ from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Bench, Measurement, Rating, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.plan.basis import Basis
-from reviewkit.plan.entries import at_cell, entries, header, reading_rows
-from reviewkit.plan.gates import GATE, gate
-from reviewkit.plan.levels import Gain, gains, level, loads, preconditioning, volts
-from reviewkit.plan.order import Capture, SetUp, captures, changes
-from reviewkit.plan.plan import Plan, plan
-from reviewkit.plan.power import blocked
-from reviewkit.plan.recipes import recipe
-from reviewkit.plan.remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, distance, needs
+from reviewkit.plan.entries import at_cell, measurement_tables, reading_header, reading_rows
+from reviewkit.plan.gates import GATE, gate_checks
+from reviewkit.plan.levels import Gain, dummy_loads, known_gains, output_voltage, plan_preconditioning, work_out_level
+from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, distance_to_limit, find_needs
+from reviewkit.plan.order import Capture, SetUp, plan_captures
+from reviewkit.plan.plan import Plan, make_plan
+from reviewkit.plan.power import find_blocker
+from reviewkit.plan.recipes import capture_requests
 from reviewkit.render.pages.page import Pages
-from reviewkit.render.pages.plan_page import in_words
+from reviewkit.render.pages.plan_page import describe_plan
 from reviewkit.verdict.comparison import Mains
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED, judge
 
@@ -48,14 +48,14 @@ PAGES = Pages(places.templates(), places.templates())
 POWER = rated("power", at_least=40.0, load_ohm=8.0, thd_percent=0.05, band_hz=(20.0, 20_000.0), channels="both")
 
 
-def planned(of: Session, *findings: Finding, repair: tuple[RepairRow, ...] = (), mended: bool = False) -> Plan:
+def planned(of: Session, *findings: Finding, repair: tuple[RepairRow, ...] = (), repaired: bool = False) -> Plan:
     runs = runs_of(*findings)
-    return plan(of, runs, judge(of, runs), repair, COLUMNS, mended=mended)
+    return make_plan(of, runs, judge(of, runs), repair, COLUMNS, repaired=repaired)
 
 
 def one_of(rating: Rating, **bench: Any) -> Capture:
     """The capture that decides about one rating."""
-    return captures([rating], Basis(Bench(**bench), (rating,)))[-1]
+    return plan_captures([rating], Basis(Bench(**bench), (rating,)))[-1]
 
 
 # ------------------------------------------------------------------ a recipe for every rating
@@ -115,14 +115,14 @@ BENCHES = st.sampled_from(
 def test_every_rated_name_has_a_recipe_of_a_kind_that_finds_what_it_wants(name):
     # a rated name that is new fails here until it has a recipe, a limit in test_comparison, and its words
     rating = rated(name, **LIMITS[name])
-    steps = recipe(rating, Basis(Bench(load_ohm=8.0, input="aux"), (rating,)))
+    steps = capture_requests(rating, Basis(Bench(load_ohm=8.0, input="aux"), (rating,)))
     assert steps
     assert steps[-1].decides
     for wanted in steps:
         assert set(wanted.quantities) <= set(KINDS[wanted.kind].quantities)
         if wanted.decides:
             assert set(wanted.quantities) <= set(RULES[name].findings)
-    words = in_words(planned(session(rating, load_ohm=8.0, input="aux")), PAGES)
+    words = describe_plan(planned(session(rating, load_ohm=8.0, input="aux")), PAGES)
     for step in (step for block in (*words.cold, *words.hot) for step in block.steps):
         assert len(step.what.split()) > 4
         assert step.level
@@ -135,7 +135,7 @@ def test_every_rated_name_has_a_recipe_of_a_kind_that_finds_what_it_wants(name):
 @given(st.lists(ratings(), min_size=1, max_size=6), BENCHES)
 def test_every_plan_can_be_said(of, bench):
     for findings in ((), [found(RULES[r.quantity].findings[0], 1.0, limit=1.0, band=[50, 900]) for r in of]):
-        words = in_words(planned(session(*of, **bench), *findings), PAGES)
+        words = describe_plan(planned(session(*of, **bench), *findings), PAGES)
         assert len(words.ratings) == len(of)
         said = [*words.prepare, *(t for b in (*words.cold, *words.hot) for s in b.steps for t in (s.what, s.level))]
         said += [r.text for r in words.ratings]
@@ -155,15 +155,15 @@ def test_every_plan_can_be_said(of, bench):
     [(1, 8, 2.828427), (5, 8, 6.324555), (40, 8, 17.888544), (50, 8, 20.0), (60, 4, 15.491933), (100, 8, 28.284271)],
 )
 def test_the_level_at_the_output(power_w, load_ohm, output_v):
-    assert volts(power_w, load_ohm) == pytest.approx(output_v, abs=1e-6)
+    assert output_voltage(power_w, load_ohm) == pytest.approx(output_v, abs=1e-6)
     capture = one_of(replace(POWER, at_least=power_w, load_ohm=load_ohm))
-    assert level(capture, ()).output_v == pytest.approx(output_v, abs=1e-6)
-    assert level(capture, ()).power_w == power_w
+    assert work_out_level(capture, ()).output_v == pytest.approx(output_v, abs=1e-6)
+    assert work_out_level(capture, ()).power_w == power_w
 
 
 @pytest.mark.parametrize(("text", "power_w"), [("17.89 V", 40.0), ("20 V", 50.0), ("2.828 V", 1.0)])
 def test_the_level_as_it_is_written(text, power_w):
-    words = in_words(planned(session(replace(POWER, at_least=power_w))), PAGES)
+    words = describe_plan(planned(session(replace(POWER, at_least=power_w))), PAGES)
     (over_band, _) = words.hot[0].steps
     assert over_band.level.startswith(f"{power_w:g} W into 8 Ω, {text} at the output")
 
@@ -171,10 +171,10 @@ def test_the_level_as_it_is_written(text, power_w):
 # 16 CFR 432.3(c): an eighth of the rated power; 100 W is 12.5 W, 10.000 V into 8 Ω
 def test_preconditioning_is_an_eighth_and_a_choice():
     hundred = replace(POWER, at_least=100.0)
-    made = preconditioning(Basis(Bench(), (hundred,)))
+    made = plan_preconditioning(Basis(Bench(), (hundred,)))
     assert made is not None
     assert (made.power_w, made.output_v) == (12.5, pytest.approx(10.0, abs=1e-9))
-    words = in_words(planned(session(hundred)), PAGES)
+    words = describe_plan(planned(session(hundred)), PAGES)
     assert words.preconditioning is not None
     what, risk = words.preconditioning
     assert "12.5 W into 8 Ω, 10 V" in what
@@ -183,7 +183,7 @@ def test_preconditioning_is_an_eighth_and_a_choice():
     assert f"Only if you choose it: {what}" in page
     # before what is hot, behind what is not
     assert page.index("Captures at power") < page.index(what)
-    assert preconditioning(Basis(Bench(), (rated("flatness", within=(-1.0, 1.0)),))) is None
+    assert plan_preconditioning(Basis(Bench(), (rated("flatness", within=(-1.0, 1.0)),))) is None
 
 
 @given(
@@ -191,7 +191,7 @@ def test_preconditioning_is_an_eighth_and_a_choice():
 )
 def test_two_tones_peak_as_the_sine_does_and_stand_in_their_ratio(power_w, tones):
     # IEC 60268-3 from memory: 4:1 for the modulation method, 1:1 for the difference of two near tones
-    made = level(one_of(rated("imd", at_most=0.1, power_w=power_w, load_ohm=8.0, tones_hz=tones)), ())
+    made = work_out_level(one_of(rated("imd", at_most=0.1, power_w=power_w, load_ohm=8.0, tones_hz=tones)), ())
     low, high = made.parts_v
     assert low / high == pytest.approx(4.0 if tones[1] > 2 * tones[0] else 1.0)
     assert low + high == pytest.approx(math.sqrt(power_w * 8.0))
@@ -203,11 +203,11 @@ def test_two_tones_at_the_generator_peak_as_its_sine_does():
     sensitivity = rated("input_sensitivity", at_most=0.15, input="aux")
     imd = rated("imd", at_most=0.03, power_w=62.0, load_ohm=8.0, tones_hz=(60.0, 7000.0), input="aux")
     power = replace(POWER, at_least=62.0)
-    words = in_words(planned(session(power, sensitivity, imd, input="aux")), PAGES)
+    words = describe_plan(planned(session(power, sensitivity, imd, input="aux")), PAGES)
     (step,) = [step for block in words.hot for step in block.steps if step.kind == "intermodulation"]
     assert step.level.endswith("; generator about 120 mV and 30 mV, 124 mV r.m.s. together.")
     basis = Basis(Bench(input="aux"), (power, sensitivity, imd))
-    made = level(one_of(imd, input="aux"), gains((), basis))
+    made = work_out_level(one_of(imd, input="aux"), known_gains((), basis))
     assert sum(made.generator_parts_v) == pytest.approx(0.15)
     assert made.generator_v == pytest.approx(math.hypot(0.12, 0.03))
 
@@ -216,26 +216,26 @@ def test_the_generator_is_told_from_the_best_that_is_known_and_from_nothing_else
     sensitivity = rated("input_sensitivity", at_most=0.15, input="aux")
     response = rated("flatness", within=(-0.5, 0.5), input="aux")
     basis = Basis(Bench(input="aux", load_ohm=8.0), (POWER, sensitivity, response))
-    swept = next(c for c in captures(basis.ratings, basis) if c.kind == "response")
+    swept = next(c for c in plan_captures(basis.ratings, basis) if c.kind == "response")
     # 4 W of 40 W: a tenth of the power is the voltage's √10th
-    (rated_only,) = gains((), basis)
+    (rated_only,) = known_gains((), basis)
     assert rated_only.known_from == "rated"
-    assert level(swept, [rated_only]).generator_v == pytest.approx(0.15 / math.sqrt(10))
+    assert work_out_level(swept, [rated_only]).generator_v == pytest.approx(0.15 / math.sqrt(10))
     by_meter = found("input_sensitivity", 0.14, input="aux", measurement="readings")
     by_tone = found("gain", 40.0, input="aux", measurement="tone")
-    known = gains([by_meter, by_tone], basis)
+    known = known_gains([by_meter, by_tone], basis)
     assert [g.known_from for g in known] == ["gain", "sensitivity", "rated"]
-    made = level(swept, known)
+    made = work_out_level(swept, known)
     assert made.generator_v == pytest.approx(math.sqrt(32.0) / 100)  # 40 dB are a factor of a hundred
-    assert level(swept, known[1:]).generator_v == pytest.approx(0.14 / math.sqrt(10))
-    assert level(swept, [Gain(100.0, "gain", "phono")]).generator_v is None
-    assert gains((), Basis(Bench(), (sensitivity,))) == ()  # no power is rated that it would be for
-    text = " ".join(in_words(planned(session(*basis.ratings, input="aux"), by_meter), PAGES).prepare)
+    assert work_out_level(swept, known[1:]).generator_v == pytest.approx(0.14 / math.sqrt(10))
+    assert work_out_level(swept, [Gain(100.0, "gain", "phono")]).generator_v is None
+    assert known_gains((), Basis(Bench(), (sensitivity,))) == ()  # no power is rated that it would be for
+    text = " ".join(describe_plan(planned(session(*basis.ratings, input="aux"), by_meter), PAGES).prepare)
     assert "the input sensitivity measured in readings" in text
 
 
 def test_no_volts_without_a_load_and_the_plan_says_what_to_write():
-    words = in_words(planned(session(replace(POWER, load_ohm=None))), PAGES)
+    words = describe_plan(planned(session(replace(POWER, load_ohm=None))), PAGES)
     assert any('Write load = "8 ohm"' in text for text in words.prepare)
     assert all(" V" not in step.level for block in words.hot for step in block.steps)
 
@@ -244,28 +244,37 @@ def test_each_channels_load_bears_twice_what_is_asked_of_it():
     # dummy loads at twice their use: textbook practice, from memory
     four = replace(POWER, at_least=60.0, load_ohm=4.0)
     basis = Basis(Bench(), (POWER, four))
-    assert [(load.ohms, load.watts) for load in loads(captures(basis.ratings, basis))] == [(8.0, 80.0), (4.0, 120.0)]
-    text = " ".join(in_words(planned(session(POWER, four)), PAGES).prepare)
+    assert [(load.ohms, load.watts) for load in dummy_loads(plan_captures(basis.ratings, basis))] == [
+        (8.0, 80.0),
+        (4.0, 120.0),
+    ]
+    text = " ".join(describe_plan(planned(session(POWER, four)), PAGES).prepare)
     assert "8 Ω: two dummy loads, one on each channel, 80 W or more each" in text
 
 
 # ------------------------------------------------------------------ order
 
 
+def set_up_changes(setups):
+    return sum(one != other for one, other in itertools.pairwise(setups))
+
+
 def fewest(cold: list[SetUp], hot: list[SetUp]) -> int:
     """The fewest changes with the hot ones together behind the cold ones, by trying every order."""
-    return min(changes([*one, *other]) for one in itertools.permutations(cold) for other in itertools.permutations(hot))
+    return min(
+        set_up_changes([*one, *other]) for one in itertools.permutations(cold) for other in itertools.permutations(hot)
+    )
 
 
 @settings(max_examples=30)
 @given(st.lists(ratings(), min_size=1, max_size=5), BENCHES)
 def test_no_set_up_change_is_wasted_and_what_is_hot_comes_together_and_last(of, bench):
-    made = captures(of, Basis(Bench(**bench), tuple(of)))
+    made = plan_captures(of, Basis(Bench(**bench), tuple(of)))
     flags = [c.hot for c in made]
     assert flags == sorted(flags)
     cold = list(dict.fromkeys(c.setup for c in made if not c.hot))
     hot = list(dict.fromkeys(c.setup for c in made if c.hot))
-    assert changes(c.setup for c in made) == fewest(cold, hot)
+    assert set_up_changes(c.setup for c in made) == fewest(cold, hot)
     # each once: no file is made twice, and each rating is served
     assert sorted({number for c in made for number, _ in c.uses}) == list(range(len(of)))
     # once the load is changed while it is hot, more of it never comes before less
@@ -276,11 +285,11 @@ def test_no_set_up_change_is_wasted_and_what_is_hot_comes_together_and_last(of, 
 
 def test_one_sweep_serves_all_ratings_that_it_can():
     music = rated("power", at_least=55.0, load_ohm=8.0, rule="music")
-    made = captures((POWER, music), Basis(Bench(load_ohm=8.0), (POWER, music)))
+    made = plan_captures((POWER, music), Basis(Bench(load_ohm=8.0), (POWER, music)))
     (sweep,) = [c for c in made if c.kind == "distortion-power"]
     assert [number for number, _ in sweep.uses] == [0, 1]
     assert sweep.power_w == 55.0  # as high as the higher of the two
-    assert sweep.told["limits"] == (0.05, 1.0)
+    assert sweep.wording["limits"] == (0.05, 1.0)
 
 
 # ------------------------------------------------------------------ advice, and what comes of it
@@ -290,7 +299,7 @@ def followed(of: Session, number: int, *, inside: bool) -> list[Finding]:
     """What the plan's captures for one rating would give: findings under the conditions that it names."""
     rating = of.ratings[number]
     made = []
-    for capture in captures(of.ratings, Basis(of.bench, of.ratings)):
+    for capture in plan_captures(of.ratings, Basis(of.bench, of.ratings)):
         for n, wanted in capture.uses:
             for quantity, channel in itertools.product(wanted.quantities, wanted.channels) if n == number else ():
                 if (rating.quantity, quantity) not in SIDES:
@@ -347,7 +356,7 @@ def held(draw: st.DrawFn, rating: Rating) -> list[Finding]:
 def test_advice_that_is_followed_gives_a_verdict(data, bench, inside):
     rating = data.draw(ratings())
     of = session(rating, wants="120 V", had="120 V", **bench)
-    blocked_by = blocked(rating, Basis(of.bench, of.ratings))
+    blocked_by = find_blocker(rating, Basis(of.bench, of.ratings))
     there = data.draw(held(rating)) if data.draw(st.booleans()) else []
     before = word_of(of, 0, *there)
     new = followed(of, 0, inside=inside)
@@ -371,34 +380,34 @@ def test_every_verdict_that_is_none_says_what_is_in_the_way(data):
     there = data.draw(held(rating))
     verdicts = judge(of, runs_of(*there))
     mains = Mains(120.0, float(of.bench.mains.split()[0]))
-    (need,) = needs(verdicts, runs_of(*there), mains, Basis(of.bench, of.ratings))
+    (need,) = find_needs(verdicts, runs_of(*there), mains, Basis(of.bench, of.ratings))
     word = verdicts[0].verdict
     assert need.state == {MEETS: ANSWERED, SHORT: ANSWERED, CLOSE: CLOSER, UNMEASURED: OPEN}.get(word, need.state)
     if word == INCOMPARABLE:
         assert need.state in (AGAIN, SETTLED)
         assert need.differs or need.reasons or need.blocked
         # in the words of the table's own row
-        assert any(d.why in verdicts[0].why for d in need.differs) or need.reasons or need.blocked
-        line = in_words(planned(of, *there), PAGES).ratings[0]
+        assert any(why in verdicts[0].why for why in need.differs) or need.reasons or need.blocked
+        line = describe_plan(planned(of, *there), PAGES).ratings[0]
         assert not line.done or need.state == SETTLED
-        assert all(d.why in line.text for d in need.differs)
+        assert all(why in line.text for why in need.differs)
 
 
-def test_what_is_not_as_rated_is_named_by_its_condition():
+def test_what_is_not_as_rated_is_named():
     thd = rated("thd", at_most=0.05, load_ohm=8.0, power_w=40.0)
     there = [found("thd", 0.02, channel, frequency=1000.0, load=8.0, power=5.0) for channel in "LR"]
     made = planned(session(thd), *there)
     (need,) = made.needs
-    assert (need.state, need.held) == (AGAIN, ("m",))
-    assert [(d.condition, d.why) for d in need.differs] == [("power", "rated at 40 W, measured at 5 W")]
+    assert (need.state, need.measurements) == (AGAIN, ("m",))
+    assert need.differs == ("rated at 40 W, measured at 5 W",)
     (step,) = made.steps
-    assert (step.state, step.held, step.capture.power_w) == (AGAIN, ("m",), 40.0)
-    (line,) = in_words(made, PAGES).ratings
+    assert (step.state, step.measurements, step.capture.power_w) == (AGAIN, ("m",), 40.0)
+    (line,) = describe_plan(made, PAGES).ratings
     assert line.text == "Held: m, 0.020 %. But rated at 40 W, measured at 5 W. Capture step 1 as written."
 
 
 def test_a_capture_that_only_tells_more_is_said_to_be_optional():
-    over_band, sweep = in_words(planned(session(POWER)), PAGES).hot[0].steps
+    over_band, sweep = describe_plan(planned(session(POWER)), PAGES).hot[0].steps
     assert over_band.serves == ("Power into 8 Ω",)
     assert sweep.serves == ("Power into 8 Ω (optional: the figure itself; the verdict does not need it)",)
 
@@ -406,24 +415,24 @@ def test_a_capture_that_only_tells_more_is_said_to_be_optional():
 def test_what_brings_a_close_figure_nearer():
     factor = rated("damping_factor", at_least=50.0, load_ohm=8.0, frequency_hz=1000.0)
     near = [found("damping_factor", 50.2, c, frequency=1000.0, load=8.0, uncertainty=1.0) for c in "LR"]
-    (line,) = in_words(planned(session(factor), *near), PAGES).ratings
+    (line,) = describe_plan(planned(session(factor), *near), PAGES).ratings
     assert "more digits of the meter, a heavier load, loads measured to better than their marking;" in line.text
     thd = rated("thd", at_most=0.05)
     near = [found("thd", 0.0499, c, frequency=1000.0, uncertainty=0.001) for c in "LR"]
-    (line,) = in_words(planned(session(thd), *near), PAGES).ratings
+    (line,) = describe_plan(planned(session(thd), *near), PAGES).ratings
     assert "a lower floor and a better known level;" in line.text
 
 
 def test_two_names_of_what_may_be_one_input_are_asked_about():
     of = (rated("snr", at_least=78.0, input="phono MM"), rated("riaa_deviation", within=(-0.3, 0.3), input="phono"))
-    text = " ".join(in_words(planned(session(POWER, *of, input="aux")), PAGES).prepare)
+    text = " ".join(describe_plan(planned(session(POWER, *of, input="aux")), PAGES).prepare)
     assert "The inputs phono and phono MM are planned as two. If they are one" in text
-    assert "planned as two" not in " ".join(in_words(planned(session(POWER, of[1], input="aux")), PAGES).prepare)
+    assert "planned as two" not in " ".join(describe_plan(planned(session(POWER, of[1], input="aux")), PAGES).prepare)
 
 
 def test_a_sensitivity_says_where_to_begin():
     of = session(POWER, rated("input_sensitivity", at_most=0.0025, input="phono"), input="aux")
-    steps = [step for block in in_words(planned(of), PAGES).hot for step in block.steps if step.kind == "reading"]
+    steps = [step for block in describe_plan(planned(of), PAGES).hot for step in block.steps if step.kind == "reading"]
     assert steps[0].level == "40 W into 8 Ω, 17.89 V at the output; the maker says 2.5 mV at the input."
 
 
@@ -459,18 +468,18 @@ def test_continuous_power_below_a_music_rating_has_said_all_it_can():
 @given(ratings(tuple(n for n in RULES if n not in ("power",))), st.floats(0.02, 0.9), st.booleans())
 def test_a_close_figure_is_called_once_its_uncertainty_is_below_the_distance(rating, share, inside):
     of = session(rating, load_ohm=8.0)
-    if blocked(rating, Basis(of.bench, of.ratings)):
+    if find_blocker(rating, Basis(of.bench, of.ratings)):
         return
     new = followed(of, 0, inside=inside)
-    near = [replace(f, uncertainty=distance(rating, f) * (1 + share)) for f in new]
+    near = [replace(f, uncertainty=distance_to_limit(rating, f) * (1 + share)) for f in new]
     verdict = word_of(of, 0, *near)
     assert verdict.verdict == CLOSE
     (need,) = planned(of, *near).needs
     assert need.state == CLOSER
     assert need.distance is not None
-    called = [replace(f, uncertainty=distance(rating, f) * (1 - share)) for f in new]
+    called = [replace(f, uncertainty=distance_to_limit(rating, f) * (1 - share)) for f in new]
     assert word_of(of, 0, *called).verdict == (MEETS if inside else SHORT)
-    assert need.distance == pytest.approx(distance(rating, verdict.findings[-1]))
+    assert need.distance == pytest.approx(distance_to_limit(rating, verdict.findings[-1]))
 
 
 # ------------------------------------------------------------------ what to write down
@@ -502,14 +511,14 @@ def as_toml(rating: Rating) -> str:
 @settings(max_examples=10)
 @given(st.lists(ratings(), min_size=1, max_size=4), BENCHES, st.booleans())
 def test_the_tables_to_write_down_are_read_back_with_the_conditions_that_are_wanted(
-    tmp_path_factory, of, bench, mended
+    tmp_path_factory, of, bench, repaired
 ):
     folder = tmp_path_factory.getbasetemp() / "written-down"
     (folder / "measurements").mkdir(parents=True, exist_ok=True)
     of = [replace(r, reference="", reference_w=None, rule="") for r in of]
     basis = Basis(Bench(**bench), tuple(of))
-    made = captures(of, basis)
-    tables = entries(list(enumerate(made, start=1)), basis.bench, mended=mended)
+    made = plan_captures(of, basis)
+    tables = measurement_tables(list(enumerate(made, start=1)), basis.bench, repaired=repaired)
     said = {"load_ohm": "load", "input": "input", "channels": "channels"}
     on_bench = [f'{said[k]} = "{f"{v:g} ohm" if k == "load_ohm" else v}"' for k, v in bench.items()]
     lines = ['[unit]\nmaker = "Norrvale"\nmodel = "Forty"', "[bench]", *on_bench, *map(as_toml, of)]
@@ -523,7 +532,7 @@ def test_the_tables_to_write_down_are_read_back_with_the_conditions_that_are_wan
             continue
         m = by_number[number]
         assert m.kind == capture.kind
-        assert m.stage == ("after" if mended else "")
+        assert m.stage == ("after" if repaired else "")
         for _, wanted in capture.uses:
             if m.loads_ohm:  # by voltmeter: the loads are in the reading itself
                 assert wanted.at.get("load", 8.0) in (*m.loads_ohm, 8.0)
@@ -537,10 +546,10 @@ def test_the_tables_to_write_down_are_read_back_with_the_conditions_that_are_wan
 @settings(max_examples=60)
 @given(ratings(), BENCHES)
 def test_the_rows_to_write_down_hold_the_conditions_that_are_wanted(rating, bench):
-    for capture in captures([rating], Basis(Bench(**bench), (rating,))):
+    for capture in plan_captures([rating], Basis(Bench(**bench), (rating,))):
         rows = list(csv.reader(reading_rows(capture)))
         assert bool(rows) == (capture.kind == "reading")
-        assert all(len(row) == len(header().split(",")) for row in rows)
+        assert all(len(row) == len(reading_header().split(",")) for row in rows)
         for _, wanted in capture.uses if rows else ():
             said: list[str] = []
             at = conditions_of(at_cell(wanted), str, said.append)
@@ -557,15 +566,15 @@ def row(point: str, found_v: float | None, expected: float | None = 0.0, toleran
 
 
 def gate_of(*rows: RepairRow, findings: tuple[Finding, ...] = ()) -> dict[str, Any]:
-    return {check.name: check for check in planned(session(POWER), *findings, repair=rows, mended=True).gate}
+    return {check.name: check for check in planned(session(POWER), *findings, repair=rows, repaired=True).gate}
 
 
 def test_a_reading_in_order_ticks_its_line_and_a_bad_one_stops():
     lines = gate_of(row("DC offset L, cold", 0.01), row("DC offset R, cold", 0.4))
     assert not lines["offset-cold"].done
-    assert [reading.verdict for reading in lines["offset-cold"].held] == ["in order", "out of tolerance"]
-    assert lines["offset-warm"].held == ()
-    words = in_words(planned(session(POWER), repair=(row("DC offset R", 0.4),), mended=True), PAGES)
+    assert [reading.verdict for reading in lines["offset-cold"].readings] == ["in order", "out of tolerance"]
+    assert lines["offset-warm"].readings == ()
+    words = describe_plan(planned(session(POWER), repair=(row("DC offset R", 0.4),), repaired=True), PAGES)
     assert "DC offset R: 0.4 V, out of tolerance" in words.stop
     # a later reading of the same channel is the one that counts
     assert gate_of(row("DC offset R, cold", 0.4), row("DC offset R, cold, again", 0.02), row("DC offset L, cold", 0.0))[
@@ -575,9 +584,9 @@ def test_a_reading_in_order_ticks_its_line_and_a_bad_one_stops():
 
 def test_what_was_read_before_the_repair_is_no_go_for_what_comes_after():
     lines = gate_of(row("DC offset L, before", 0.01), row("Bias R, as found", 0.02))
-    assert lines["offset-cold"].held == ()
-    assert lines["bias-cold"].held == ()
-    made = planned(session(POWER), repair=(row("DC offset L, before", 0.01),), mended=True)
+    assert lines["offset-cold"].readings == ()
+    assert lines["bias-cold"].readings == ()
+    made = planned(session(POWER), repair=(row("DC offset L, before", 0.01),), repaired=True)
     sheet = {check.name: check for check in made.as_it_came}
     assert sheet["readings-before"].done
 
@@ -588,14 +597,14 @@ def test_the_rows_that_the_plan_gives_tick_every_line_of_the_gate_that_asks_for_
     of = session(POWER, offset)
     asked = {name for name in GATE if name.split("-")[0] in ("rails", "offset", "bias")}
     for rows, ticked in (
-        (in_words(planned(of), PAGES).gate_rows, asked),
-        ((header(), *reading_rows(one_of(offset))), {"offset-warm"}),
+        (describe_plan(planned(of), PAGES).gate_rows, asked),
+        ((reading_header(), *reading_rows(one_of(offset))), {"offset-warm"}),
     ):
         sheet = parse_readings("\n".join(rows).replace("…", "12"), "r.csv")
         conditions = Conditions(Measurement("readings", "reading"), Bench())
         run = Run(conditions, KINDS["reading"].findings(sheet, conditions).findings)
-        assert {check.name for check in gate((), [run]) if check.done} == ticked
-    words = in_words(planned(of, repair=(row("DC offset L, cold", 0.01), row("DC offset R, cold", 0.01))), PAGES)
+        assert {check.name for check in gate_checks((), [run]) if check.done} == ticked
+    words = describe_plan(planned(of, repair=(row("DC offset L, cold", 0.01), row("DC offset R, cold", 0.01))), PAGES)
     assert not [line for line in words.gate_rows if line.startswith("DC offset") and ",cold," in line]
     for template in ("plan.md.j2", "plan.html"):
         assert words.gate_rows[-1].split(",", 1)[0] in PAGES.text(template, plan=words)
@@ -603,9 +612,9 @@ def test_the_rows_that_the_plan_gives_tick_every_line_of_the_gate_that_asks_for_
 
 def test_parts_are_no_readings_and_each_rail_counts():
     lines = gate_of(row("Bias trimmer R", 0.02), row("Bias resistor L", 0.02))
-    assert lines["bias-cold"].held == lines["bias-warm"].held == ()
+    assert lines["bias-cold"].readings == lines["bias-warm"].readings == ()
     rails = gate_of(row("Rail, positive", 60.0, 38.5, 2.0), row("Rail, negative", 38.4, 38.5, 2.0))["rails"]
-    assert len(rails.held) == 2
+    assert len(rails.readings) == 2
     assert not rails.done
 
 
@@ -616,8 +625,8 @@ def test_the_gate_ticks_from_readings_by_meter_too():
     )
     lines = gate_of(findings=(left, right))
     assert lines["offset-warm"].done
-    assert [reading.shown for reading in lines["offset-warm"].held] == ["12.0 mV", "12.0 mV"]
-    assert lines["offset-cold"].held == ()
+    assert [reading.shown for reading in lines["offset-warm"].readings] == ["12.0 mV", "12.0 mV"]
+    assert lines["offset-cold"].readings == ()
     # one side alone is no go, and no stop either
     alone = gate_of(findings=(left,))["offset-warm"]
     assert (alone.done, alone.bad) == (False, False)
@@ -626,7 +635,7 @@ def test_the_gate_ticks_from_readings_by_meter_too():
 
 
 def test_nothing_powered_before_it_is_recorded_and_no_load_before_the_gate():
-    words = in_words(planned(session(POWER)), PAGES)
+    words = describe_plan(planned(session(POWER)), PAGES)
     page = PAGES.text("plan.md.j2", plan=words)
     order = [*(c for c in words.cautions), words.as_it_came[0].text, words.gate[0].text, words.prepare[0]]
     order += [words.hot[0].steps[0].what]
@@ -644,10 +653,10 @@ def test_nothing_powered_before_it_is_recorded_and_no_load_before_the_gate():
 
 def test_a_response_rated_at_a_power_is_captured_at_it():
     flat = rated("flatness", within=(-1.0, 0.0), band_hz=(10.0, 50_000.0), power_w=1.0)
-    levels = {c.kind: c.power_w for c in captures((POWER, flat), Basis(Bench(load_ohm=8.0), (POWER, flat)))}
+    levels = {c.kind: c.power_w for c in plan_captures((POWER, flat), Basis(Bench(load_ohm=8.0), (POWER, flat)))}
     assert levels["response"] == 1.0
     plain = replace(flat, power_w=None)
-    levels = {c.kind: c.power_w for c in captures((POWER, plain), Basis(Bench(load_ohm=8.0), (POWER, plain)))}
+    levels = {c.kind: c.power_w for c in plan_captures((POWER, plain), Basis(Bench(load_ohm=8.0), (POWER, plain)))}
     assert levels["response"] == pytest.approx(4.0)  # 10 dB under the rated 40 W
 
 

@@ -15,15 +15,15 @@ import pytest
 from rated_and_found import rated, session
 
 from reviewkit.build.pipeline import check
-from reviewkit.commands.plan_table import as_table, as_text
+from reviewkit.commands.plan_table import format_table, format_text
 from reviewkit.measure import KINDS
 from reviewkit.model import places
 from reviewkit.model.episode import Episode
 from reviewkit.model.session import Session, Unit
-from reviewkit.plan.plan import plan
+from reviewkit.plan.plan import make_plan
 from reviewkit.render.pages import plan_page
 from reviewkit.render.pages.page import Pages
-from reviewkit.render.pages.plan_lines import PlanWords, rows
+from reviewkit.render.pages.plan_words import PlanWords, table_rows
 from reviewkit.verdict.verdict import judge
 
 ONLY_RATED = """[unit]
@@ -78,7 +78,7 @@ class Read(HTMLParser):
 
 def words_of(of: Session) -> PlanWords:
     columns = {name: kind.about for name, kind in KINDS.items()}
-    return plan_page.in_words(plan(of, [], judge(of, []), [], columns, mended=False), pages())
+    return plan_page.describe_plan(make_plan(of, [], judge(of, []), [], columns, repaired=False), pages())
 
 
 def pages() -> Pages:
@@ -94,15 +94,15 @@ def measured() -> Episode:
 def sample_plan(measured) -> PlanWords:
     verdicts = judge(measured.session, measured.runs)
     columns = {name: kind.about for name, kind in KINDS.items()}
-    made = plan(measured.session, measured.runs, verdicts, measured.repair, columns, mended=True)
-    return plan_page.in_words(made, pages())
+    made = make_plan(measured.session, measured.runs, verdicts, measured.repair, columns, repaired=True)
+    return plan_page.describe_plan(made, pages())
 
 
 # ------------------------------------------------------------------ the page
 
 
 def test_the_page_is_self_contained_and_runs_nothing(sample_plan):
-    text = plan_page.texts(sample_plan, pages())["plan.html"].decode()
+    text = plan_page.render_plan(sample_plan, pages())["plan.html"].decode()
     page = Read(text)
     tags = {tag for tag, _ in page.tags}
     assert not tags & {"script", "link", "img", "iframe", "object", "embed", "form", "input", "base"}
@@ -116,7 +116,7 @@ def test_the_page_is_self_contained_and_runs_nothing(sample_plan):
 
 
 def test_the_page_has_a_box_for_every_line_and_ticks_what_is_held(sample_plan):
-    page = Read(plan_page.texts(sample_plan, pages())["plan.html"].decode())
+    page = Read(plan_page.render_plan(sample_plan, pages())["plan.html"].decode())
     steps = [step for block in (*sample_plan.cold, *sample_plan.hot) for step in block.steps]
     lines = [*sample_plan.as_it_came, *sample_plan.gate]
     expected = [line.done for line in lines] + [False] * len(sample_plan.prepare)
@@ -124,13 +124,13 @@ def test_the_page_has_a_box_for_every_line_and_ticks_what_is_held(sample_plan):
     expected += [step.done for block in sample_plan.hot for step in block.steps]
     expected += [line.done for line in sample_plan.ratings]
     assert page.boxes() == expected
-    markdown = plan_page.texts(sample_plan, pages())["plan.md"].decode()
+    markdown = plan_page.render_plan(sample_plan, pages())["plan.md"].decode()
     assert [mark == "x" for mark in re.findall(r"^- \[([x ])\]", markdown, re.MULTILINE)] == expected
     assert len(steps) >= 10
 
 
 def test_the_cautions_come_first_then_what_cannot_be_undone_then_the_gate(sample_plan):
-    page = Read(plan_page.texts(sample_plan, pages())["plan.html"].decode()).text
+    page = Read(plan_page.render_plan(sample_plan, pages())["plan.html"].decode()).text
     order = [*sample_plan.cautions, sample_plan.as_it_came[0].text, sample_plan.gate[0].text]
     order += [sample_plan.prepare[0], sample_plan.cold[0].steps[0].what, sample_plan.hot[0].steps[0].what]
     places_of = [page.index(" ".join(text.split())) for text in order]
@@ -142,7 +142,7 @@ def test_names_from_outside_are_text_and_nothing_else():
         session(replace(rated("flatness", within=(-0.5, 0.5)), input=HOSTILE, source=HOSTILE)),
         unit=Unit(HOSTILE, HOSTILE, HOSTILE),
     )
-    made = plan_page.texts(words_of(of), pages())
+    made = plan_page.render_plan(words_of(of), pages())
     page = Read(made["plan.html"].decode())
     assert "script" not in {tag for tag, _ in page.tags}
     assert page.text.count("<script>alert(1)</script>") >= 3
@@ -268,19 +268,19 @@ def test_a_template_of_the_users_own_is_used_and_its_fault_told(session_of, say)
 
 
 def test_a_terminal_gets_a_table_of_its_width(sample_plan):
-    plain = re.sub(r"\x1b\[[0-9;]*m", "", as_table(sample_plan, 100))
+    plain = re.sub(r"\x1b\[[0-9;]*m", "", format_table(sample_plan, 100))
     lines = plain.splitlines()
     assert max(map(len, lines)) <= 100
     assert lines[0] == "Plan: Norrvale Forty, integrated amplifier, 1977"
     assert lines[1].startswith("! ")
     squeezed = re.sub(r"[\s│┃]+", "", plain)
-    for box, number, *_ in rows(sample_plan):
+    for box, number, *_ in table_rows(sample_plan):
         assert f"{box}{number}".replace(" ", "") in squeezed
     assert "17.89V" in squeezed
 
 
 def test_text_for_other_programs_has_no_drawing_and_no_colour(sample_plan):
-    text = as_text(sample_plan)
+    text = format_text(sample_plan)
     assert not re.search(r"[\x1b│┃─]", text)
     assert text.index("! ") < text.index("go or no-go") < text.index("[x]")
     assert text.count("[ ]") == 2

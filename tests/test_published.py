@@ -10,7 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rated_and_found import found
 
-from reviewkit.episode.published import Correction, corrections, for_viewers, published, told
+from reviewkit.episode.published import (
+    Correction,
+    collect_figures,
+    find_corrections,
+    record_published,
+    select_for_viewers,
+)
 from reviewkit.ingest.session.published_file import parse_published
 from reviewkit.model.errors import InputError
 from reviewkit.model.published import Published
@@ -20,28 +26,28 @@ NOW = {"Power": "42.9 W, meets", "Damping factor": "52, falls short"}
 
 
 def test_nothing_published_needs_no_correction():
-    assert corrections(NOW, None) == ()
-    assert corrections(NOW, Published(NOW)) == ()
+    assert find_corrections(NOW, None) == ()
+    assert find_corrections(NOW, Published(NOW)) == ()
 
 
 def test_what_changed_is_told_with_both_figures():
     before = Published({**NOW, "Power": "41.9 W, meets"})
-    assert corrections(NOW, before) == (Correction("Power", "41.9 W, meets", "42.9 W, meets"),)
+    assert find_corrections(NOW, before) == (Correction("Power", "41.9 W, meets", "42.9 W, meets"),)
 
 
 def test_a_new_figure_is_news_and_a_missing_one_is_told():
     before = Published({"Power": "42.9 W, meets", "Gain": "29.0 dB, meets"})
-    assert corrections(NOW, before) == (Correction("Gain", "29.0 dB, meets", ""),)
+    assert find_corrections(NOW, before) == (Correction("Gain", "29.0 dB, meets", ""),)
 
 
 def test_a_correction_stays_when_the_corrected_figures_are_published():
-    first = published({**NOW, "Power": "41.9 W, meets"}, None)
-    second = published(NOW, first)
-    assert corrections(NOW, second) == (Correction("Power", "41.9 W, meets", "42.9 W, meets"),)
-    third = published({**NOW, "Power": "43.0 W, meets"}, second)
-    assert corrections({**NOW, "Power": "43.0 W, meets"}, third)[0].was == "41.9 W, meets"
+    first = record_published({**NOW, "Power": "41.9 W, meets"}, None)
+    second = record_published(NOW, first)
+    assert find_corrections(NOW, second) == (Correction("Power", "41.9 W, meets", "42.9 W, meets"),)
+    third = record_published({**NOW, "Power": "43.0 W, meets"}, second)
+    assert find_corrections({**NOW, "Power": "43.0 W, meets"}, third)[0].was == "41.9 W, meets"
     # a figure that comes back to what was first published was right all along
-    assert corrections({**NOW, "Power": "41.9 W, meets"}, third) == ()
+    assert find_corrections({**NOW, "Power": "41.9 W, meets"}, third) == ()
 
 
 def test_a_power_that_is_answered_otherwise_is_the_same_rating():
@@ -51,8 +57,8 @@ def test_a_power_that_is_answered_otherwise_is_the_same_rating():
         promised="40 W",
     )
     met = TableRow("Power", "40 W", "40 W at 0.05 % THD", "42.9 W at 1 kHz", "meets", "+7 %", "", promised="40 W")
-    first, second = (told(SpecTable((row,), ()), ()) for row in (missed, met))
-    assert corrections(second, published(first, None)) == (
+    first, second = (collect_figures(SpecTable((row,), ()), ()) for row in (missed, met))
+    assert find_corrections(second, record_published(first, None)) == (
         Correction("Power, rated 40 W", "0.080 % at 40 W, falls short", "42.9 W at 1 kHz, meets"),
     )
 
@@ -66,8 +72,8 @@ def test_whatever_is_published_when_the_latest_is_held_against_the_first_that_vi
     for now in history:
         for what, figure in now.items():
             first.setdefault(what, figure)
-        before = published(now, before)
-    told_again = {c.what: (c.was, c.now) for c in corrections(history[-1], before)}
+        before = record_published(now, before)
+    told_again = {c.what: (c.was, c.now) for c in find_corrections(history[-1], before)}
     expected = {w: (f, history[-1].get(w, "")) for w, f in first.items() if history[-1].get(w) != f}
     assert told_again == expected
 
@@ -75,7 +81,7 @@ def test_whatever_is_published_when_the_latest_is_held_against_the_first_that_vi
 def test_rows_and_findings_are_told_once_each():
     row = TableRow("Power into 8 Ω", "40 W", "40 W into 8 Ω", "42.9 W", "meets", "+7 %", "")
     thd = found("thd", 0.0214, "L", power=5.0, load=8.0, measurement="tone")
-    said = told(SpecTable((row, row), ()), [thd, thd])
+    said = collect_figures(SpecTable((row, row), ()), [thd, thd])
     assert len(said) == 4
     assert said["Power into 8 Ω, rated 40 W"] == "42.9 W, meets"
     assert next(figure for what, figure in said.items() if what.startswith("tone: THD, L, 5 W into 8 Ω")) == "0.021 %"
@@ -91,7 +97,7 @@ def test_viewers_are_told_of_what_they_saw_in_words_of_theirs():
         Correction("Gain, rated 29 dB", "29 dB, meets", ""),
     ]
     cards = {"thd-62W": ("THD over frequency", "1 kHz: 0.0098 % R. Worst, 20 kHz: 0.028 % R. 10.98 %")}
-    assert [(c.what, c.was) for c in for_viewers(found_again, cards)] == [
+    assert [(c.what, c.was) for c in select_for_viewers(found_again, cards)] == [
         ("THD at 62 W, rated 0.03 %", "0.027 %, meets"),
         ("THD over frequency: distortion, right, 1 kHz, 62 W into 8 Ω", "0.010 %"),
         ("THD over frequency: worst distortion, left into right, 20 kHz", "0.027 %"),

@@ -43,7 +43,7 @@ def test_the_repair_reads_expected_to_found():
         repaired("Trimmer", 1.0, "open", "20 %", "replaced", off=0.2),
         repaired("Offset, after", 0, "0.01", "", "GO"),
     )
-    rail, spreader, trimmer, offset = session_cards.repair_card(SESSION, trail).body.rows
+    rail, spreader, trimmer, offset = session_cards.make_repair_card(SESSION, trail).body.rows
     assert rail == Row(("Rail", "38.5 V ± 5 %", "→", "38.9 V", "in order"), "in order")
     assert spreader.cells[1:] == ("1.92 V ± 0.2 V", "→", "0.66 V", "out of tolerance")
     word = "out of tolerance"
@@ -66,7 +66,7 @@ def test_the_table_says_where_it_was_measured():
         verdict("Gain", "not measured", measured=""),
     ]
     table = spec_table(SESSION, (), verdicts)
-    card = session_cards.table_card(SESSION, table, verdicts)
+    card = session_cards.make_table_card(SESSION, table, verdicts)
     assert card.conditions == "120 V 60 Hz · 1 kHz where no frequency stands"
     assert [row.note for row in card.body.rows] == ["", "", "", "", "20 Hz – 20 kHz", "60 Hz + 7 kHz", ""]
     assert [row.margin for row in card.body.rows] == ["+7 %", "+7 %", "−7 %", "", "", "", ""]
@@ -82,7 +82,7 @@ def test_the_summary_names_what_does_not_hold_and_the_nearest_that_does():
         verdict("Damping factor", "falls short", position=-0.1, margin="−13 %", measured="52", limit="60"),
         verdict("Noise", "too close to call", position=0.0, margin="+0.1 dB", measured="92.1 ± 0.3 dB"),
     ]
-    card = session_cards.closing_card(SESSION, verdicts, PRICE)
+    card = session_cards.make_closing_card(SESSION, verdicts, PRICE)
     assert card.body.rows == (
         Row(("Ratings met", "", "3 of 6"), "meets", 0.1, "nearest to its limit: Separation", "+0.6 dB"),
         Row(("Damping factor", "60", "52"), "falls short", -0.1, margin="−13 %"),
@@ -96,7 +96,7 @@ def test_the_summary_names_what_does_not_hold_and_the_nearest_that_does():
 
 def test_many_that_do_not_hold_are_counted():
     verdicts = [verdict(f"Rating {n}", "falls short", position=-n / 10) for n in range(1, 8)]
-    (row,) = session_cards.closing_card(SESSION, verdicts, None).body.rows
+    (row,) = session_cards.make_closing_card(SESSION, verdicts, None).body.rows
     assert row == Row(("Ratings missed", "", "7 of 7"), "falls short", -0.7, "Rating 1; Rating 2 and 5 more")
 
 
@@ -108,21 +108,21 @@ def test_the_summary_stays_on_one_card(counts, price):
     for word, count in zip(words, counts, strict=True):
         names = ["Response at 1 W, 10 Hz – 50 kHz, aux", "Intermodulation at 62 W"][:count]
         verdicts += [verdict(name, word, position=-0.2, measured="0.030 ± 0.001 %") for name in names]
-    card = session_cards.closing_card(SESSION, verdicts, price)
+    card = session_cards.make_closing_card(SESSION, verdicts, price)
     assert len(fit(card)) == 1
-    said = session_cards.with_alt(card).alt
+    said = session_cards.add_alt_text(card).alt
     assert said.count("Response at 1 W") == sum(count > 0 for count in counts) or min(counts) > 0
 
 
 def test_nothing_judged_and_no_price_is_no_card():
-    assert session_cards.closing_card(SESSION, (), None) is None
-    assert session_cards.closing_card(SESSION, (), PRICE).body.headers == ("", "", "")
+    assert session_cards.make_closing_card(SESSION, (), None) is None
+    assert session_cards.make_closing_card(SESSION, (), PRICE).body.headers == ("", "", "")
 
 
 def test_a_price_of_one_year_has_no_scale_of_years():
     same = PriceLine(329, "USD", 2024, 2024, 1.0, 329.0, "$329", "$330", "")
-    assert session_cards.title_card(SESSION, same).body.years is None
-    assert session_cards.title_card(SESSION, PRICE).body.years == (1977, 2024)
+    assert session_cards.make_title_card(SESSION, same).body.years is None
+    assert session_cards.make_title_card(SESSION, PRICE).body.years == (1977, 2024)
 
 
 def test_a_card_shows_the_verdicts_on_what_its_runs_answered():
@@ -137,10 +137,12 @@ def test_a_card_shows_the_verdicts_on_what_its_runs_answered():
 
 
 def test_the_alternative_text_says_what_is_seen():
-    card = session_cards.closing_card(SESSION, [verdict("Gain", "falls short", position=-0.2, margin="−13 %")], PRICE)
-    alt = session_cards.with_alt(card).alt
+    card = session_cards.make_closing_card(
+        SESSION, [verdict("Gain", "falls short", position=-0.2, margin="−13 %")], PRICE
+    )
+    alt = session_cards.add_alt_text(card).alt
     assert "Gain, 40 W, 43 W, falls short, −13 %" in alt
     assert "new, 1977: $329. in 2024 money: about $1,700" in alt
     trail = [repaired("Trimmer", 1.0, "open", "20 %", "replaced", off=0.2)]
-    alt = session_cards.with_alt(session_cards.repair_card(SESSION, trail)).alt
+    alt = session_cards.add_alt_text(session_cards.make_repair_card(SESSION, trail)).alt
     assert "Trimmer, 1.0 V ± 20 %, open, replaced, out of tolerance" in alt

@@ -17,7 +17,7 @@ from reviewkit.build.cache import open_cache
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE
 from reviewkit.commands import cli
-from reviewkit.commands.watch import Bench
+from reviewkit.commands.watch import LiveSession
 
 SESSION = """
 [unit]
@@ -83,7 +83,7 @@ def outputs(out):
 @pytest.fixture
 def bench(session_of):
     """A session that was built once, and how it is saved and built again."""
-    made = Bench(session_of(SESSION, files()), ALONE, open_cache())
+    made = LiveSession(session_of(SESSION, files()), ALONE, open_cache())
 
     def save(name, text):
         place = made.folder.resolve() / name

@@ -23,7 +23,7 @@ Progress = Callable[[str, int, int], None]  # is given what is counted, how many
 
 
 @dataclass(frozen=True, eq=False)
-class Made:
+class Pending:
     """A build whose outputs are all made and not moved in yet. `files`: by their path in `out`; those that are paths
     are moved. `published`: the new content of published.json, if it is to be written.
     """
@@ -45,7 +45,7 @@ class Made:
 
 @dataclass(frozen=True)
 class Built:
-    """What a build did. `files`: every output with its digest; `new`: how many of them are not as they were."""
+    """The result of a build. `files`: every output with its digest; `new`: how many of them are not as they were."""
 
     out: Path
     files: Mapping[str, str]
@@ -98,7 +98,7 @@ def make(
     encoder: Encoder | None = None,
     incoming: Incoming | None = None,
     progress: Callable[[int, int], None] = lambda done, of: None,
-) -> Made:
+) -> Pending:
     """Return everything that a build writes, with nothing moved in yet. Clips are put in `incoming`."""
     out, clips = options.out_of(folder), None
     if encoder and incoming:
@@ -110,16 +110,16 @@ def make(
         for name, content in outputs.files.items()
     }
     inputs = outputs.composed.files.digests
-    return Made(folder, out, outputs.files, digests, inputs, outputs.summary, outputs.published, outputs.composed)
+    return Pending(folder, out, outputs.files, digests, inputs, outputs.summary, outputs.published, outputs.composed)
 
 
-def _make_apart(folder: Path, options: Options, cache: Cache, encoder: Encoder | None, incoming: Incoming) -> Made:
+def _make_apart(folder: Path, options: Options, cache: Cache, encoder: Encoder | None, incoming: Incoming) -> Pending:
     """`make` for another process: the files are written there, and where they are is returned."""
     made = make(folder, options, ALONE, cache, encoder, incoming)
     return replace(made, files=incoming.put(made.files), composed=None)
 
 
-def hand_over(made: Made, options: Options, cache: Cache = NO_CACHE, encoder: Encoder | None = None) -> Built:
+def hand_over(made: Pending, options: Options, cache: Cache = NO_CACHE, encoder: Encoder | None = None) -> Built:
     """Move what was made into its folder; a file that is there already stays as it is."""
     whole = not options.only
     with alone(made.out):

@@ -139,7 +139,7 @@ def clear_cache() -> Path:
 
 
 def _is_tagged(place: Path) -> bool:
-    """Whether a folder is known as a cache, by the file that says so; an empty one gets it now."""
+    """Return whether a folder is known as a cache, by the file that says so; an empty one gets it now."""
     if not any(place.iterdir()):
         (place / _TAG).write_bytes(_TAG_TEXT)
     return _has_tag(place)
@@ -153,7 +153,7 @@ def _has_tag(place: Path) -> bool:
 
 
 def _is_private(folder: Path) -> bool:
-    """Whether only this user can write to a folder, or put another one in its place. Also closes it to readers."""
+    """Return whether only this user can write to a folder or put another one in its place. Close it to readers, too."""
     if os.name == "nt":  # a profile's folders are the user's own there
         return True
     status = folder.stat()
@@ -166,6 +166,8 @@ def _is_private(folder: Path) -> bool:
 
 
 def _lets_others_rename(folder: Path) -> bool:
-    """Whether another user could rename what is in a folder: they may write to it, and it is not sticky as /tmp is."""
+    """Return whether another user could rename what is in a folder: they may write to it, and it is not sticky as /tmp
+    is.
+    """
     mode = folder.stat().st_mode
     return bool(mode & _OTHERS_WRITE) and not mode & stat.S_ISVTX

@@ -30,17 +30,17 @@ def all_cards(
 ) -> tuple[Card, ...]:
     """Return every card in the episode's order; a table that one card cannot hold is spread over several."""
     session, by_card = files.session, _groups(runs)
-    cards = [session_cards.title_card(session, price, files.photo), session_cards.rated_card(session)]
+    cards = [session_cards.make_title_card(session, price, files.photo), session_cards.make_rated_card(session)]
     for name, group in by_card.items():
         shown = session_cards.verdicts_on(group, verdicts)
         cards += [replace(card, corner=session.unit.name) for card in _cards(name, group, list(by_card), shown)]
     cards += [
-        session_cards.repair_card(session, files.repair),
-        session_cards.table_card(session, table, verdicts),
-        session_cards.closing_card(session, verdicts, price),
+        session_cards.make_repair_card(session, files.repair),
+        session_cards.make_table_card(session, table, verdicts),
+        session_cards.make_closing_card(session, verdicts, price),
     ]
     return tuple(
-        session_cards.with_alt(replace(part, first=card.first or card.id))
+        session_cards.add_alt_text(replace(part, first=card.first or card.id))
         for card in cards
         if card is not None
         for part in fit(card, fonts)
@@ -48,16 +48,16 @@ def all_cards(
 
 
 def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
-    """Runs by the card they are drawn on."""
+    """Return runs by the card they are drawn on."""
     by_id = {run.conditions.measurement.id: run for run in runs}
     shared = groups([run.conditions.measurement for run in runs], list(KINDS))
     return {name: [by_id[m.id] for m in group] for name, group in shared.items()}
 
 
 def _cards(name: str, group: Sequence[Run], taken: Collection[str], verdicts: tuple[Verdict, ...]) -> list[Card]:
-    """The pictures of a group: its own card, called by the group's name, then what else there is to see of it.
+    """Return the cards of a group: its own, with the group's name, then further ones.
 
-    A further one whose name a measurement has already is called by the next number.
+    A further card whose name a measurement has already takes the next number.
     """
     kind = KINDS[group[0].conditions.measurement.kind]
     card = kind.card(group, verdicts)
@@ -75,7 +75,9 @@ def _cards(name: str, group: Sequence[Run], taken: Collection[str], verdicts: tu
 
 
 def called_cards(given: Notes, cards: Sequence[Card], runs: Sequence[Run]) -> tuple[Notes, tuple[str, ...]]:
-    """Notes with their [card …] resolved to card ids; a card that is not there is told, a near miss is a fault."""
+    """Return notes with each [card …] as the id of a card, and remarks on cards that aren't there. Raises InputError
+    for a near miss.
+    """
     known = {card.id: card.id for card in cards}
     for run in runs:
         m = run.conditions.measurement

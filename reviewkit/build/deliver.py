@@ -10,7 +10,7 @@ from pathlib import Path
 
 from reviewkit.build import own_files
 from reviewkit.build.own_files import MANIFEST, list_of
-from reviewkit.build.whole_files import beside, sweep, write_flushed
+from reviewkit.build.whole_files import incoming_place, sweep, write_flushed
 from reviewkit.model.errors import CannotFinish
 
 LAST = "findings.json"
@@ -24,7 +24,7 @@ class Incoming:
     """
 
     def __init__(self, out: Path, at_end: Callable[[Callable[[], None]], object]) -> None:
-        self.path = beside(out)
+        self.path = incoming_place(out)
         self._made = not out.exists()
         at_end(self.clear)
         try:
@@ -105,7 +105,7 @@ def deliver(
     if unknown := [name for name in files if not own_files.can_be_output(name)]:
         raise ValueError(f"no build would know these as its own: {unknown}; list them in own_files")
     own_files.refuse_to_replace(out, files, inputs, adopt=adopt)
-    incoming = beside(out)
+    incoming = incoming_place(out)
     new = {name: content for name, content in files.items() if name not in there}
     try:
         out.mkdir(parents=True, exist_ok=True)

@@ -17,13 +17,13 @@ from reviewkit.build.program import program_digest
 from reviewkit.model.card import Card
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.render.cards.card import LayoutFault, Order, pictures
+from reviewkit.render.cards.card import LayoutFault, Order, draw_pictures
 
 Pictures = Mapping[str, bytes | Path]  # a card's pictures by their kind; clips are files
 # what a process needs for drawing: imported by the others while this one reads
 MODULES = (
     "matplotlib.backends.backend_agg",
-    *(f"reviewkit.render.cards.{name}" for name in ("colour_check", "layout_check", "plot", "rows", "shorter")),
+    *(f"reviewkit.render.cards.{name}" for name in ("colour_check", "layout_check", "plot", "table", "short_forms")),
     "reviewkit.render.footage.strip",
 )
 _SHARE_AHEAD = 0.6  # of the cards that another process is handed while this one writes texts
@@ -82,7 +82,7 @@ def finish_drawing(drawing: Drawing, cache: Cache, progress: Callable[[int, int]
 def draw_card(card: Card, order: Order) -> Pictures | Fault:
     """Return a card's pictures by their kind, or why it cannot be laid out."""
     try:
-        return pictures(card, order)
+        return draw_pictures(card, order)
     except LayoutFault as fault:
         return fault.faults[0]
 
@@ -108,7 +108,9 @@ def _key(card: Card, order: Order, type_digests: Sequence[str]) -> str:
 
 
 def _packed(drawn: Pictures) -> bytes:
-    """A card's pictures in one piece: a line that says which and how long, then their bytes; of a clip its digest."""
+    """Return a card's pictures in one piece: a line that says which and how long, then their bytes; of a clip its
+    digest.
+    """
     pieces = {kind: content if isinstance(content, bytes) else None for kind, content in drawn.items()}
     clips = {kind: file_digest(content) for kind, content in drawn.items() if isinstance(content, Path)}
     sizes = {kind: len(content) for kind, content in pieces.items() if content is not None}
@@ -119,7 +121,7 @@ def _packed(drawn: Pictures) -> bytes:
 def _read(
     cache: Cache, key: str, card: Card, order: Order, drawn_before: Mapping[str, Path]
 ) -> dict[str, bytes | Path] | None:
-    """A card's pictures from the cache, its clips put where they are wanted; None unless all are there."""
+    """Return a card's pictures from the cache, its clips put where they are wanted; None unless all are there."""
     entry = cache.read(key)
     if entry is None:
         return None

@@ -27,7 +27,7 @@ class LastBuild:
     summary: Sequence[str]
 
     def is_current(self, folder: Path, out: Path) -> bool:
-        """Whether every input and output is as it was, so that a build would change nothing."""
+        """Return whether every input and output is as it was, so that a build would change nothing."""
         return (
             {name for name in self.inputs if name.startswith(f"{TEMPLATES}/")} == set(own_templates(folder))
             and all(file_digest(folder / name) == digest for name, digest in self.inputs.items())

@@ -88,14 +88,14 @@ def _conditions(
 
 
 def _digests(m: Measurement, by_id: Mapping[str, Measurement], digests: Mapping[str, str]) -> dict[str, str]:
-    """The digests of the files that a measurement is read from."""
+    """Return the digests of the files that a measurement is read from."""
     files = [m.file, by_id[m.against].file if m.against in by_id else ""]
     return {file: digests[file] for file in files if file}
 
 
 def _key(conditions: Conditions, reference: Measurement | None, digests: Mapping[str, str]) -> str:
-    """The key of a measured file. Line numbers are left out: they show only in messages about faults, which are not
-    stored.
+    """Return the key of a measured file. Line numbers are left out: they show only in messages about faults, which are
+    not stored.
     """
     bare = replace(
         conditions,

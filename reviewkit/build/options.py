@@ -11,7 +11,7 @@ from reviewkit.model.inside import is_within
 
 @dataclass(frozen=True)
 class Options:
-    """What the command line asks for."""
+    """The options of the command line."""
 
     out: Path | None = None  # default: out/ in the session folder
     width: int = 1920

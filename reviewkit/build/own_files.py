@@ -35,7 +35,7 @@ _Identity = tuple[int, int]
 
 @dataclass(frozen=True)
 class OwnFiles:
-    """What the list in a folder names. `flaw`: what is wrong with the list itself, "" if nothing is."""
+    """The list of own files in a folder. `flaw`: what is wrong with the list itself, "" if nothing is."""
 
     names: frozenset[str] = frozenset()
     flaw: str = ""

@@ -13,34 +13,34 @@ from reviewkit.build.measuring import measure
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.build.session_files import SessionFiles, read
-from reviewkit.episode.episode import assemble, chapters_of, segment_of_card, segment_of_run
-from reviewkit.episode.price import price_line
-from reviewkit.episode.published import corrections, published, told
+from reviewkit.episode.episode import assemble, make_chapters, segment_of_card, segment_of_run
+from reviewkit.episode.price import work_out_price
+from reviewkit.episode.published import collect_figures, find_corrections, record_published
 from reviewkit.measure import KINDS
 from reviewkit.model import places
 from reviewkit.model.card import Card
 from reviewkit.model.card_files import KINDS as KINDS_OF_FILES
 from reviewkit.model.card_files import card_path, file_stems
-from reviewkit.model.episode import Episode, Said
+from reviewkit.model.episode import Episode, Sentence
 from reviewkit.model.errors import Fault, InputError, nearest
 from reviewkit.model.finding import Run
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
-from reviewkit.plan.plan import plan as plan_of
+from reviewkit.plan.plan import make_plan as plan_of
 from reviewkit.render.cards.card import Order
-from reviewkit.render.cards.chosen_look import chosen
-from reviewkit.render.cards.contact_sheet import contact_sheet
+from reviewkit.render.cards.contact_sheet import draw_contact_sheet
 from reviewkit.render.cards.look import LOOKS, Look
 from reviewkit.render.cards.paint import Fonts
-from reviewkit.render.cards.thumbnail import shown, thumbnail
+from reviewkit.render.cards.thumbnail import choose_figure, draw_thumbnail
+from reviewkit.render.cards.user_look import load_user_look
 from reviewkit.render.footage.clip import Motion
 from reviewkit.render.footage.ffmpeg import Encoder
-from reviewkit.render.footage.timeline import lacking, timeline_file
+from reviewkit.render.footage.timeline import missing_library, timeline_files
 from reviewkit.render.pages import outputs, plan_page, tables
 from reviewkit.render.pages.page import Pages
-from reviewkit.render.pages.plan_lines import PlanWords
-from reviewkit.verdict.changes import changes, counterpart, is_mended
+from reviewkit.render.pages.plan_words import PlanWords
+from reviewkit.verdict.changes import changes, counterpart, is_repaired
 from reviewkit.verdict.spec_table import SpecTable, spec_table
 from reviewkit.verdict.verdict import judge
 
@@ -71,7 +71,7 @@ class Composed:
 
 @dataclass(frozen=True)
 class Clips:
-    """How clips are made. `folder`: where they are put; `drawn_before`: see `drawing.draw`."""
+    """The making of clips. `folder`: where they are put; `drawn_before`: see `drawing.draw`."""
 
     encoder: Encoder
     folder: Path
@@ -80,8 +80,8 @@ class Clips:
 
 @dataclass(frozen=True, eq=False)
 class Outputs:
-    """What a build makes. `files`: by their path in the output folder; clips are files already. `published`: the new
-    content of published.json if the figures are those that viewers are given.
+    """The outputs of a build. `files`: by their path in the output folder; clips are files already. `published`: the
+    new content of published.json if the figures are those that viewers are given.
     """
 
     composed: Composed
@@ -116,17 +116,19 @@ def run(
     composed = _compose_episode(files, runs, verdicts, series, cache)
     if options.only:
         drawn = finish_drawing(drawing, cache, progress)
-        return Outputs(composed, _card_files(series.cards, drawn), outputs.summary(composed.episode))
-    figures = told(series.table, composed.episode.findings)
-    corrected = corrections(figures, files.published)
-    texts = outputs.texts(composed.episode, composed.pages, series.table, corrected)
-    plan_texts = plan_page.texts(composed.plan, composed.pages)
+        return Outputs(composed, _card_files(series.cards, drawn), outputs.summarise(composed.episode))
+    figures = collect_figures(series.table, composed.episode.findings)
+    corrected = find_corrections(figures, files.published)
+    texts = outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
+    plan_texts = plan_page.render_plan(composed.plan, composed.pages)
     first = {"thumbnail.png": _thumbnail(composed, cache), **texts.files, **plan_texts}
     drawn = finish_drawing(drawing, cache, progress)
     everything = _with_pictures(composed, drawn, first, texts.table, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
-    remember = tables.published_json(published(figures, files.published)).encode() if options.published else None
-    return Outputs(composed, everything, outputs.summary(episode), remember)
+    published = (
+        tables.format_published_json(record_published(figures, files.published)).encode() if options.published else None
+    )
+    return Outputs(composed, everything, outputs.summarise(episode), published)
 
 
 def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE) -> Composed:
@@ -148,14 +150,14 @@ def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, by
     runs = measure(files, ALONE, cache)
     pages = _pages(folder, cache)
     words = _plan(files, runs, judge(files.session, runs), pages)
-    return words, plan_page.texts(words, pages), tuple(folder / name for name in files.digests)
+    return words, plan_page.render_plan(words, pages), tuple(folder / name for name in files.digests)
 
 
 def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...]) -> CardSeries:
     """Put what was read and measured on cards."""
     session = files.session
-    look, fonts = chosen(session)
-    price = price_line(session.price, files.prices, session.unit.year) if session.price and files.prices else None
+    look, fonts = load_user_look(session)
+    price = work_out_price(session.price, files.prices, session.unit.year) if session.price and files.prices else None
     table = spec_table(session, runs, verdicts)
     return CardSeries(all_cards(files, runs, verdicts, table, price, fonts), table, price, look, fonts)
 
@@ -167,8 +169,8 @@ def _compose_episode(
     session, cards = files.session, series.cards
     pages = _pages(session.folder, cache)
     notes, uncalled = called_cards(files.notes, cards, runs)
-    mended = is_mended(files.repair, runs)
-    cautions = pages.cautions(mended=mended)
+    repaired = is_repaired(files.repair, runs)
+    cautions = pages.cautions(repaired=repaired)
     segments = assemble(
         session,
         notes,
@@ -176,7 +178,7 @@ def _compose_episode(
         cards,
         {card.id: segment_of_card(card.first, runs) for card in cards},
         cautions,
-        mended,
+        repaired,
     )
     episode = Episode(
         session=session,
@@ -184,14 +186,14 @@ def _compose_episode(
         verdicts=verdicts,
         cards=cards,
         segments=segments,
-        chapters=chapters_of(segments, files.final, mended),
+        chapters=make_chapters(segments, files.final, repaired),
         chapters_final=bool(files.final),
         repair=files.repair,
         changes=changes(runs),
         price=series.price,
         cautions=tuple(cautions.get("all", ())),
         notes=notes,
-        left_out=(*files.left_out, *uncalled, *lacking(), *(why for run in runs for why in run.withheld)),
+        left_out=(*files.left_out, *uncalled, *missing_library(), *(why for run in runs for why in run.withheld)),
     )
     return Composed(files, episode, pages, series, _plan(files, runs, verdicts, pages))
 
@@ -213,28 +215,28 @@ def _order(session: Session, series: CardSeries, options: Options, clips: Clips 
 
 def _thumbnail(composed: Composed, cache: Cache) -> bytes:
     episode, series = composed.episode, composed.series
-    title = (episode.session.unit, shown(episode), series.look, series.fonts)
-    return draw_picture(cache, (title, composed.files.type_digests), thumbnail, title)
+    title = (episode.session.unit, choose_figure(episode), series.look, series.fonts)
+    return draw_picture(cache, (title, composed.files.type_digests), draw_thumbnail, title)
 
 
 def _with_pictures(
     composed: Composed, drawn: Mapping[str, Pictures], first: Mapping[str, bytes], table: str, cache: Cache
 ) -> dict[str, bytes | Path]:
-    """Every output by its path: `first`, those that need no card; the cards' pictures; what is made of both. `table`:
-    the spec table as HTML.
+    """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.
+    `table`: the spec table as HTML.
     """
     episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
     files = _card_files(episode.cards, drawn) | dict(first)
     page_pictures = {card: content for card, each in drawn.items() if isinstance(content := each["page"], bytes)}
-    files["episode.html"] = outputs.episode_page(episode, composed.pages, series.table, table, page_pictures)
+    files["episode.html"] = outputs.render_episode_page(episode, composed.pages, series.table, table, page_pictures)
     small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
     sheet = (small, series.look, series.fonts)
-    files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), contact_sheet, sheet)
-    return files | timeline_file(episode, files)
+    files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), draw_contact_sheet, sheet)
+    return files | timeline_files(episode, files)
 
 
 def _card_files(cards: Sequence[Card], drawn: Mapping[str, Pictures]) -> dict[str, bytes | Path]:
-    """The pictures of cards by their path in the output folder."""
+    """Return the pictures of cards by their path in the output folder."""
     return {
         card_path(kind, stem): content
         for card, stem in file_stems(cards).items()
@@ -244,26 +246,28 @@ def _card_files(cards: Sequence[Card], drawn: Mapping[str, Pictures]) -> dict[st
 
 
 def _plan(files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], pages: Pages) -> PlanWords:
-    """What to measure, in words."""
+    """Return what to measure, in words."""
     columns = {name: kind.about for name, kind in KINDS.items()}
-    mended = is_mended(files.repair, runs)
-    return plan_page.in_words(plan_of(files.session, runs, verdicts, files.repair, columns, mended=mended), pages)
+    repaired = is_repaired(files.repair, runs)
+    return plan_page.describe_plan(
+        plan_of(files.session, runs, verdicts, files.repair, columns, repaired=repaired), pages
+    )
 
 
 def _pages(folder: Path, cache: Cache) -> Pages:
-    """The templates of a session: its own, and those that come with the program."""
+    """Return the templates of a session: its own, and those that come with the program."""
     return Pages(folder / "templates", places.templates(), cache.template_folder())
 
 
 def _sentences(
     pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
-) -> dict[str, list[Said]]:
-    """What the bench has to say, by segment."""
+) -> dict[str, list[Sentence]]:
+    """Return what the bench has to say, by segment."""
     sentences = outputs.framing_sentences(pages, files.repair, verdicts, price)
     for each in runs:
         m = each.conditions.measurement
         if m.stage != "bench":
             for point in KINDS[m.kind].points(each, counterpart(each, runs)):
-                own = (Said(text, m.card) for text in pages.sentences(point))
+                own = (Sentence(text, m.card) for text in pages.sentences(point))
                 sentences.setdefault(segment_of_run(each), []).extend(own)
     return sentences

@@ -149,7 +149,7 @@ def _nothing_from_here() -> Iterator[None]:
 
 
 def _result(future: Future[T], function: Callable[..., T], call: tuple[Any, ...]) -> T:
-    """What another process gave; made here if that process was killed."""
+    """Return what another process gave; call the function here if that process was killed."""
     try:
         return future.result()
     except BrokenProcessPool:

@@ -49,7 +49,7 @@ class SessionFiles:
 
     @property
     def type_digests(self) -> tuple[str, ...]:
-        """What tells the user's own fonts from others under the same names."""
+        """Digests that tell the user's own fonts from others with the same names."""
         return tuple(self.digests[name] for name in (self.session.look.font, self.session.look.bold_font) if name)
 
 
@@ -111,7 +111,7 @@ def input_digests(folder: Path, session: Session) -> dict[str, str]:
 
 
 def _absent(folder: Path, session: Session, remarks: tuple[str, ...]) -> Iterator[str]:
-    """What isn't there, and what the outputs lack for it."""
+    """Yield what isn't there, and what the outputs lack for it."""
     if not (folder / "notes.txt").is_file():
         yield "no notes.txt: the outline holds only what the bench has to say"
     if not (folder / "repair.csv").is_file():
@@ -126,7 +126,7 @@ def _absent(folder: Path, session: Session, remarks: tuple[str, ...]) -> Iterato
 
 
 def _lacks_stage(session: Session, repair: tuple[RepairRow, ...]) -> Iterator[Fault]:
-    """A fault for each measurement of a repaired unit that doesn't say whether it was made before or after."""
+    """Yield a fault for each measurement of a repaired unit that doesn't say whether it was made before or after."""
     if repair and not any(m.stage for m in session.measurements):
         for m in session.measurements:
             yield Fault(

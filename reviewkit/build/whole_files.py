@@ -14,14 +14,14 @@ from reviewkit.model.errors import CannotFinish
 _INCOMING = ".incoming-"  # then the number of the process, then, for a single file, its name
 
 
-def beside(folder: Path, name: str = "") -> Path:
-    """Where this process puts what will be moved into a folder."""
+def incoming_place(folder: Path, name: str = "") -> Path:
+    """The folder in which this process puts what will be moved into a folder."""
     return folder / f"{_INCOMING}{os.getpid()}{f'-{name}' if name else ''}"
 
 
 def write_whole(place: Path, content: bytes) -> None:
     """Put one file in its place, whole or not at all. Raises CannotFinish."""
-    new = beside(place.parent, place.name)
+    new = incoming_place(place.parent, place.name)
     try:
         sweep(place.parent, name=place.name)
         write_flushed(new, content)
@@ -57,7 +57,7 @@ def sweep(folder: Path, used: Collection[Path] = (), *, name: str = "") -> None:
 
 
 def _alive(pid: int) -> bool:
-    """Whether another process with this number runs. Where that cannot be asked without harm (Windows), it is
+    """Return whether another process with this number runs. Where that cannot be asked without harm (Windows), it is
     assumed.
     """
     if os.name == "nt":

@@ -1,4 +1,4 @@
-"""The command line: the only file that prints or exits. Nothing heavy is imported before a command needs it."""
+"""The command line: the only module that prints or exits. Nothing heavy is imported before a command needs it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from reviewkit.commands.command_line import parser
+from reviewkit.commands.command_line import make_parser
 from reviewkit.commands.encodings import print_anywhere
 from reviewkit.model.errors import CannotFinish, InputError, listed, printable
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from reviewkit.render.footage.ffmpeg import Encoder
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
-# what the other processes import first: for one session's measurements, and for whole sessions
+# imported first by the other processes: for one session's measurements, and for whole sessions
 FOR_MEASURING = ("reviewkit.build.measuring", "pandas")
 FOR_SESSIONS = ("reviewkit.build.build",)
 
@@ -32,8 +32,8 @@ def run(arguments: Sequence[str]) -> int:
     """Run one command and return its exit status."""
     print_anywhere()
     try:
-        options = parser().parse_args(arguments)
-    except SystemExit as stop:  # argparse has said what is wrong, or shown the help asked for
+        options = make_parser().parse_args(arguments)
+    except SystemExit as stop:  # argparse has printed the error, or the help
         return int(stop.code or 0)
     try:
         return int(
@@ -61,7 +61,7 @@ def run(arguments: Sequence[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except KeyboardInterrupt:
-        if options.command == "watch":  # that is how it ends
+        if options.command == "watch":  # the normal way to end it
             print()
             return DONE
         print("reviewkit: stopped; what was in out/ is still there", file=sys.stderr)
@@ -69,9 +69,9 @@ def run(arguments: Sequence[str]) -> int:
 
 
 def _new(options: argparse.Namespace) -> int:
-    from reviewkit.commands.scaffold import new_session
+    from reviewkit.commands.scaffold import make_session
 
-    for name in new_session(options.folder):
+    for name in make_session(options.folder):
         print(options.folder / name)
     print(f"next: fill in {options.folder / 'session.toml'}, then: reviewkit plan {options.folder}")
     return DONE
@@ -86,16 +86,16 @@ def _read(options: argparse.Namespace) -> int:
         in_full = (sys.stdout.encoding or "utf-8").lower().replace("-", "") == "utf8"
         print(json.dumps(as_json(sheet), ensure_ascii=not in_full, allow_nan=False))
     else:
-        print("\n".join(map(printable, _in_words(sheet))))
+        print("\n".join(map(printable, _describe(sheet))))
     return DONE
 
 
-def _in_words(sheet: Sheet) -> list[str]:
+def _describe(sheet: Sheet) -> list[str]:
     separators = {",": "comma", ";": "semicolon", "\t": "tab", " ": "spaces"}
     marks = {".": "point", ",": "comma"}
     separator = separators.get(sheet.separator, sheet.separator)
     text = f", separated by {separator}, decimal {marks.get(sheet.decimal, sheet.decimal)}" if separator else ""
-    lines = [f"{sheet.source}: {_counted(sheet.rows, 'row')}, {sheet.encoding}{text}"]
+    lines = [f"{sheet.source}: {_count(sheet.rows, 'row')}, {sheet.encoding}{text}"]
     lines += [f"  {sentence}" for sentence in sheet.laid_out]
     for column in sheet.columns:
         low, high = float(column.values.min()), float(column.values.max())
@@ -118,12 +118,12 @@ def _plan(options: argparse.Namespace) -> int:
     from reviewkit.build.deliver import deliver
     from reviewkit.build.options import Options
     from reviewkit.build.pipeline import plan
-    from reviewkit.commands.plan_table import as_table, as_text
+    from reviewkit.commands.plan_table import format_table, format_text
 
     out = Options().out_of(options.session)
     words, files, inputs = plan(options.session, open_cache())
     deliver(out, files, partial=True, inputs=inputs, adopt=options.adopt)
-    text = as_table(words, shutil.get_terminal_size().columns) if sys.stdout.isatty() else as_text(words)
+    text = format_table(words, shutil.get_terminal_size().columns) if sys.stdout.isatty() else format_text(words)
     print(f"{text}\nall of it, with boxes to tick: {out / 'plan.md'}, {out / 'plan.html'}")
     return DONE
 
@@ -134,7 +134,7 @@ def _check(options: argparse.Namespace) -> int:
     from reviewkit.render.pages.outputs import left_out
 
     episode = check(options.session, open_cache())
-    figures, cards = _counted(len(episode.findings), "figure"), _counted(len(episode.cards), "card")
+    figures, cards = _count(len(episode.findings), "figure"), _count(len(episode.cards), "card")
     print(f"{options.session}: nothing wrong; {figures}, {cards}")
     for line in left_out(episode):
         print(f"  {line}")
@@ -170,11 +170,11 @@ def _build(options: argparse.Namespace) -> int:
             lines = [f"{out}: nothing has changed since the last build", *(f"  {line}" for line in last.summary)]
             print("\n".join(lines))
     if changed:
-        _make(changed, wanted, cache, encoder, options, known=known)
+        _build_sessions(changed, wanted, cache, encoder, options, known=known)
     return DONE
 
 
-def _make(
+def _build_sessions(
     folders: Sequence[Path],
     wanted: Options,
     cache: Cache,
@@ -183,10 +183,10 @@ def _make(
     *,
     known: bool,
 ) -> None:
-    """Build sessions. `known`: little is to be done again, for the last build is known."""
+    """Build sessions; `known`: the last build is known, so little is left to do."""
     from reviewkit.build.pool import Pool, paying
 
-    with Pool(options.jobs or paying(len(folders))) as pool, _Bar(quiet=options.quiet) as bar:
+    with Pool(options.jobs or paying(len(folders))) as pool, _ProgressBar(quiet=options.quiet) as bar:
         if not known and not wanted.only:
             # the others import while this process does, so they are started first
             pool.load(FOR_SESSIONS if len(folders) > 1 else FOR_MEASURING)
@@ -197,7 +197,7 @@ def _make(
         for each in built:
             some = f"{each.new} of " if each.new < len(each.files) else ""
             removed = f", {len(each.removed)} removed" if each.removed else ""
-            print(f"{each.out}: {some}{_counted(len(each.files), 'file')} written{removed}")
+            print(f"{each.out}: {some}{_count(len(each.files), 'file')} written{removed}")
             print("\n".join(f"  {line}" for line in each.summary))
 
 
@@ -210,7 +210,7 @@ def _watch(options: argparse.Namespace) -> int:
         print(f"{options.session}: the page is {url} (Ctrl-C ends)", flush=True)
 
     def report(rebuilt: Rebuilt) -> None:
-        what = f"{_counted(rebuilt.files, 'file')} new, cards: {', '.join(rebuilt.cards) or 'none'}"
+        what = f"{_count(rebuilt.files, 'file')} new, cards: {', '.join(rebuilt.cards) or 'none'}"
         if rebuilt.faults:
             more = f" (and {len(rebuilt.faults) - 1} more, on the page)" if len(rebuilt.faults) > 1 else ""
             what = f"{rebuilt.faults[0]}{more}"
@@ -230,17 +230,17 @@ def _cache(options: argparse.Namespace) -> int:
 
 
 def _help(options: argparse.Namespace) -> int:
-    from reviewkit.commands.help_pages import list_of_pages, page, rendered
+    from reviewkit.commands.help_pages import format_index, read_page, render_page
 
-    text = page(options.topic) if options.topic else list_of_pages()
+    text = read_page(options.topic) if options.topic else format_index()
     if options.topic and sys.stdout.isatty():
-        text = rendered(text, shutil.get_terminal_size().columns)
+        text = render_page(text, shutil.get_terminal_size().columns)
     print(text.rstrip())
     return DONE
 
 
-class _Bar:
-    """A progress bar on a terminal, nothing elsewhere."""
+class _ProgressBar:
+    """A progress bar on a terminal; nothing in a pipe or file."""
 
     def __init__(self, *, quiet: bool) -> None:
         self._progress = None
@@ -250,7 +250,7 @@ class _Bar:
 
             self._progress = Progress(console=Console(stderr=True), transient=True)
 
-    def __enter__(self) -> _Bar:
+    def __enter__(self) -> _ProgressBar:
         if self._progress:
             self._progress.start()
         return self
@@ -260,12 +260,12 @@ class _Bar:
             self._progress.stop()
 
     def show(self, what: str, done: int, of: int) -> None:
-        """One step further."""
+        """Show that `done` steps of `of` are done."""
         if self._progress:
             if not self._progress.tasks:
                 self._progress.add_task(what, total=of)
             self._progress.update(self._progress.tasks[0].id, completed=done)
 
 
-def _counted(number: int, what: str) -> str:
+def _count(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"

@@ -1,4 +1,4 @@
-"""What may be written on the command line, and its help texts."""
+"""The command line's arguments and help texts."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ nothing was written; 1 it could not finish (disk full, folder not writable)."""
 _ADOPT = "take over files in the way of {}: replace them, even if they are yours. Never a file that the session reads"
 
 
-def parser() -> argparse.ArgumentParser:
-    """The whole command line. What it is given is checked as far as that goes without reading a file."""
+def make_parser() -> argparse.ArgumentParser:
+    """Create the parser of the command line, which checks arguments as far as it can without reading a file."""
     raw = argparse.RawDescriptionHelpFormatter
     whole = argparse.ArgumentParser(prog="reviewkit", description=_ABOUT, epilog=_START, formatter_class=raw)
     whole.add_argument("--version", action="version", version=f"reviewkit {__version__}")
@@ -158,10 +158,10 @@ def _path(text: str) -> Path:
 
 
 def _topic(text: str) -> str:
-    from reviewkit.commands.help_pages import topic_named
+    from reviewkit.commands.help_pages import check_topic
 
     try:
-        return topic_named(text)
+        return check_topic(text)
     except ValueError as error:
         raise argparse.ArgumentTypeError(str(error)) from error
 

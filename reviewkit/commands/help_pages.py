@@ -1,4 +1,4 @@
-"""The help pages of templates/help/: Markdown, and the first heading of each says what the page is for."""
+"""The help pages of templates/help/: Markdown, each with its subject as first heading."""
 
 from __future__ import annotations
 
@@ -9,46 +9,52 @@ from reviewkit.model import places
 from reviewkit.model.errors import nearest
 
 _LEAST_WIDTH, _MOST_WIDTH = 60, 120  # of a page on a terminal, in characters
-# the order in which a new user needs them; a page that is not named here follows, by its name
+# the order in which a new user needs them; other pages follow, sorted by name
 _ORDER = ("commands", "session", "notes", "files", "kinds", "ratings", "outputs", "plan", "cut", "templates")
 
 
-def subjects() -> dict[str, str]:
-    """Return what each page is for, by the page's name. Only the program's own pages count, never a session's."""
+def list_subjects() -> dict[str, str]:
+    """Return the subject of each page by the page's name. A session's own templates don't count."""
     names = {path.stem for path in (places.templates() / "help").glob("*.md")}
     ordered = [*(name for name in _ORDER if name in names), *sorted(names - set(_ORDER))]
-    return {name: page(name).partition("\n")[0].lstrip("# ") for name in ordered}
+    return {name: read_page(name).partition("\n")[0].lstrip("# ") for name in ordered}
 
 
-def page(topic: str) -> str:
+def read_page(topic: str) -> str:
     """Return the Markdown of one page."""
     return (places.templates() / "help" / f"{topic}.md").read_text(encoding="utf-8")
 
 
-def topic_named(text: str) -> str:
-    """Return the page's name as written. Raises ValueError with the nearest one if there is no such page."""
-    topics = subjects()
+def check_topic(text: str) -> str:
+    """Return a page's name if there is such a page.
+
+    Raises
+    ------
+    ValueError
+        With the nearest name, if there is none.
+    """
+    topics = list_subjects()
     if text not in topics:
         raise ValueError(f'no page "{text}"; {nearest(text, topics)}')
     return text
 
 
-def list_of_pages() -> str:
+def format_index() -> str:
     """Return one line for each page."""
-    topics = subjects()
+    topics = list_subjects()
     width = max(map(len, topics))
     lines = [f"  {name:{width}}  {subject}" for name, subject in topics.items()]
     return "\n".join(["reviewkit help TOPIC prints one of these pages:", *lines])
 
 
-def rendered(markdown: str, width: int) -> str:
-    """Return a page as a terminal `width` characters wide shows it."""
+def render_page(markdown: str, width: int) -> str:
+    """Render a page for a terminal `width` characters wide."""
     from rich.console import Console, ConsoleOptions, RenderResult
     from rich.markdown import Markdown, TableElement
     from rich.table import Table
 
     class Folded(TableElement):
-        """A table in which a word too long for its column is broken, not cut off."""
+        """A table that breaks a word too long for its column instead of cutting it off."""
 
         def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
             for table in super().__rich_console__(console, options):

@@ -1,4 +1,4 @@
-"""One page with its event stream, and the files of one folder, over HTTP to this machine alone."""
+"""The live server: one page with its event stream, and the files of one folder, over HTTP to this machine alone."""
 
 from __future__ import annotations
 
@@ -32,18 +32,35 @@ _TYPES = {
     ".json": "application/json",
     ".mp4": "video/mp4",
 }
-_STILL_THERE_S = 10.0  # how often a listener is told that nothing is new, so that one that is gone is noticed
-_LONGEST_REQUEST_S = 20.0  # from its first byte to its last, and between two bytes of an answer that is taken
+_STILL_THERE_S = 10.0  # interval of empty events, by which a listener that is gone is noticed
+_LONGEST_REQUEST_S = 20.0  # from the first byte of a request to its last, and between two bytes of an answer
 _MOST_AT_ONCE = 100  # connections; a browser opens six
 _NO_METHOD = "only GET and HEAD are answered here"
 
 
 class LiveServer:
-    """Serves until it is closed; to be used in a `with`. `policy`: what the page may do, `files_policy`: what the pages
-    of the folder may, both as content security policies. Raises CannotFinish where the port cannot be had.
+    """A server that runs within a `with` block.
 
-    A request that names another host is refused: a foreign site could otherwise have its own name point to this
-    machine, and read the pages through the user's browser.
+    A request that names another host is refused: otherwise a foreign site could point its own name at this machine and
+    read the pages through the user's browser.
+
+    Parameters
+    ----------
+    folder : Path
+        The files to serve.
+    page : str
+        The page.
+    policy : str
+        Content security policy of the page.
+    files_policy : str
+        Content security policy of the folder's pages.
+    port : int
+        0 for any free port.
+
+    Raises
+    ------
+    CannotFinish
+        If the port isn't available.
     """
 
     def __init__(self, folder: Path, page: str, policy: str, files_policy: str, port: int = 0) -> None:
@@ -76,11 +93,11 @@ class LiveServer:
 
     @property
     def url(self) -> str:
-        """Where the page is."""
+        """Return the address of the page."""
         return urlunsplit(("http", f"{LOOPBACK}:{self.port}", "/", "", ""))
 
     def show(self, page: str, policy: str, event: Mapping[str, Any]) -> None:
-        """From now on this is the page, and what its content may do; who listens is told the event."""
+        """Replace the page and its policy, and send an event to every listener."""
         data = json.dumps(event, ensure_ascii=True).encode()
         with self._news:
             self._page, self._policy = page.encode(), policy
@@ -88,13 +105,22 @@ class LiveServer:
             self._news.notify_all()
 
     def page(self) -> tuple[bytes, str]:
-        """The page as it now is, and its policy."""
+        """Return the current page and its policy."""
         with self._news:
             return self._page, self._policy
 
     def next_event(self, after: int) -> tuple[int, bytes] | None:
-        """The latest event once there is one after this number, an empty one where there is none for a while; None at
-        the end.
+        """Wait for an event after a number and return the latest.
+
+        Parameters
+        ----------
+        after : int
+            Number of the last event seen.
+
+        Returns
+        -------
+        tuple of (int, bytes) or None
+            Number and data; the data is empty if there was nothing for a while; None when the server closes.
         """
         with self._news:
             self._news.wait_for(lambda: self._closing or self._event[0] > after, _STILL_THERE_S)
@@ -103,43 +129,52 @@ class LiveServer:
             return self._event if self._event[0] > after else (after, b"")
 
     def file(self, name: str) -> Path | None:
-        """The file of the folder that goes by this name, None where there is none. Hidden ones are not there; nor is
-        what a link leads to outside the folder.
+        """Return the file of the folder with a given name.
+
+        Parameters
+        ----------
+        name : str
+            Path in the folder.
+
+        Returns
+        -------
+        Path or None
+            None if there is none, if it is hidden, or if a link leads outside the folder.
         """
         parts = name.split("/")
         if any(not part or part.startswith(".") or set(part) & set("\\:\0") for part in parts):
             return None
         try:
             found = self.folder.joinpath(*parts).resolve(strict=True)
-            # the folder itself must be none that a link leads to, else its own links would choose what is served
+            # the folder itself mustn't be a link, or its target would choose what is served
             inside = found.is_relative_to(self.folder.parent.resolve(strict=True) / self.folder.name)
         except (OSError, RuntimeError):  # a link to itself
             return None
         return found if inside and found.is_file() else None
 
     def is_named(self, hosts: list[str]) -> bool:
-        """Whether a request's Host fields name this server and no other."""
+        """Tell whether a request's Host fields name this server and no other."""
         return len(hosts) == 1 and hosts[0].strip() == f"{LOOPBACK}:{self.port}"
 
     def is_own(self, origins: list[str], sites: list[str]) -> bool:
-        """Whether a request comes from this server's own page, or from no page at all, by what a browser says of it."""
+        """Tell whether, by its headers, a request comes from this server's own page or from no page at all."""
         return set(origins) <= {self.url.removesuffix("/")} and set(sites) <= {"same-origin", "none"}
 
 
 class _Server(ThreadingHTTPServer):
     daemon_threads = True
-    allow_reuse_address = os.name != "nt"  # there it would let another program take the port, too
-    block_on_close = False  # a browser that keeps its stream open must not keep the program
+    allow_reuse_address = os.name != "nt"  # on Windows it would let another program take the port
+    block_on_close = False  # a browser that keeps its stream open mustn't keep the program running
     live: LiveServer
 
-    def __init__(self, *told: Any) -> None:
+    def __init__(self, *arguments: Any) -> None:
         self._lock = Lock()
-        self._since: dict[Any, float] = {}  # connections whose request is not whole yet
+        self._since: dict[Any, float] = {}  # connections whose request isn't complete yet
         self._open = 0
-        super().__init__(*told)
+        super().__init__(*arguments)
 
     def verify_request(self, request: Any, client_address: Any) -> bool:
-        """Whether there is room for one more connection."""
+        """Tell whether there is room for another connection."""
         with self._lock:
             if self._open >= _MOST_AT_ONCE:
                 return False
@@ -148,7 +183,7 @@ class _Server(ThreadingHTTPServer):
         return True
 
     def is_whole(self, request: Any) -> None:
-        """A connection's request has come."""
+        """Note that a connection's request has arrived in full."""
         with self._lock:
             self._since.pop(request, None)
 
@@ -162,7 +197,7 @@ class _Server(ThreadingHTTPServer):
                 self._open -= 1
 
     def service_actions(self) -> None:
-        """End connections whose request takes too long: one that gets a byte now and then would wait for ever."""
+        """Close connections whose request takes too long, such as one that trickles in byte by byte."""
         with self._lock:
             late = [one for one, since in self._since.items() if time.monotonic() - since > _LONGEST_REQUEST_S]
         for request in late:
@@ -170,11 +205,11 @@ class _Server(ThreadingHTTPServer):
                 request.shutdown(socket.SHUT_RDWR)
 
     def server_bind(self) -> None:
-        TCPServer.server_bind(self)  # not HTTPServer's, which looks up this machine's name: that asks a network
+        TCPServer.server_bind(self)  # not HTTPServer's, which looks up this machine's name on the network
         self.server_name, self.server_port = LOOPBACK, int(self.server_address[1])
 
     def handle_error(self, request: Any, client_address: Any) -> None:
-        """A browser that goes away is none of our faults."""
+        """Ignore browsers that close a connection; pass on any other error."""
         if not isinstance(sys.exc_info()[1], (ConnectionError, TimeoutError)):
             super().handle_error(request, client_address)
 
@@ -183,7 +218,7 @@ class _Request(BaseHTTPRequestHandler):
     server: _Server
     server_version = "reviewkit"
     sys_version = ""
-    path = command = ""  # of a request that cannot be read
+    path = command = ""  # of a request that can't be parsed
     timeout = _LONGEST_REQUEST_S
 
     def do_GET(self) -> None:
@@ -214,7 +249,7 @@ class _Request(BaseHTTPRequestHandler):
     do_POST = do_PUT = do_DELETE = do_PATCH = do_OPTIONS = do_TRACE = do_CONNECT = _no_method
 
     def _path(self) -> str | None:
-        """The path asked for, decoded; None where it is none or climbs."""
+        """Return the requested path, decoded; None if it is invalid or leads upwards."""
         raw = self.path.split("?", 1)[0].split("#", 1)[0]
         try:
             path = unquote(raw, errors="strict")
@@ -226,7 +261,7 @@ class _Request(BaseHTTPRequestHandler):
     def _file(self, place: Path | None) -> None:
         content = None
         if place is not None:
-            with suppress(OSError):  # a build is just replacing it, or it is gone
+            with suppress(OSError):  # a build is replacing it, or it is gone
                 content = place.read_bytes()
         if place is None or content is None:
             self._refuse(HTTPStatus.NOT_FOUND, "there is no such file in out/")
@@ -235,7 +270,7 @@ class _Request(BaseHTTPRequestHandler):
         self._answer(kind, content, self.server.live.files_policy)
 
     def _answer(self, kind: str, content: bytes, policy: str, status: HTTPStatus = HTTPStatus.OK) -> None:
-        # a picture's address names its content, so that it never changes; nothing else may be kept
+        # a picture's address identifies its content, so it can be cached; nothing else may be
         kept = kind == "image/png" and "?v=" in self.path
         self.send_response(status)
         self.send_header("Content-Type", kind)
@@ -246,7 +281,7 @@ class _Request(BaseHTTPRequestHandler):
             self.wfile.write(content)
 
     def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
-        """Refuse what is no request, as any other is refused."""
+        """Refuse an invalid request in the same way as any other."""
         self._refuse(HTTPStatus(code), "this is no request that is answered here")
 
     def _refuse(self, status: HTTPStatus, why: str) -> None:
@@ -265,7 +300,7 @@ class _Request(BaseHTTPRequestHandler):
         self.end_headers()
 
     def _events(self) -> None:
-        """Tell the latest event at once, then each as it comes."""
+        """Send the latest event immediately, then each as it happens."""
         self.send_response(HTTPStatus.OK)
         self.send_header("Content-Type", "text/event-stream")
         self.send_header("Cache-Control", "no-store")
@@ -277,4 +312,4 @@ class _Request(BaseHTTPRequestHandler):
             self.wfile.flush()
 
     def log_message(self, format: str, *args: Any) -> None:
-        """Say nothing of single requests."""
+        """Ignore single requests."""

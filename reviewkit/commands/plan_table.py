@@ -1,18 +1,18 @@
-"""A plan as a terminal shows it: a table on one, plain lines elsewhere. The cautions lead in both."""
+"""A plan in the terminal: a table if it is one, plain lines otherwise. The cautions come first in both."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from io import StringIO
 
-from reviewkit.render.pages.plan_lines import Line, PlanWords, rows
+from reviewkit.render.pages.plan_words import ChecklistItem, PlanWords, table_rows
 
 _LEAST_WIDTH = 60
 
 
-def as_text(words: PlanWords) -> str:
-    """Plain lines, a capture in three."""
-    lines = _before(words)
+def format_text(words: PlanWords) -> str:
+    """Format a plan as plain lines, three for each capture."""
+    lines = _head_lines(words)
     for block in (*words.cold, *words.hot):
         lines += ["", f"{'At power, last: ' if block.hot else ''}{block.setup}"]
         for step in block.steps:
@@ -21,44 +21,44 @@ def as_text(words: PlanWords) -> str:
                 f"         {step.level}",
                 f"         for {'; '.join(step.serves)}{f' (held: {step.note})' if step.note else ''}",
             ]
-    return "\n".join([*lines, *_behind(words)])
+    return "\n".join([*lines, *_foot_lines(words)])
 
 
-def as_table(words: PlanWords, width: int) -> str:
-    """The captures as a table that is `width` signs wide, with what stands before and behind it."""
+def format_table(words: PlanWords, width: int) -> str:
+    """Format a plan as a table `width` characters wide, with the lines that go before and after it."""
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
     page = StringIO()
     console = Console(file=page, width=max(width, _LEAST_WIDTH), force_terminal=True)
-    for line in _before(words):
+    for line in _head_lines(words):
         console.print(Text(line))
     if words.ratings:
         table = Table("", "", "capture", "set-up and level", "for", show_lines=True)
-        for row in rows(words):
+        for row in table_rows(words):
             table.add_row(*(Text(cell) for cell in row))
         console.print(table)
-    for line in _behind(words):
+    for line in _foot_lines(words):
         console.print(Text(line))
     return page.getvalue().rstrip("\n")
 
 
-def _before(words: PlanWords) -> list[str]:
+def _head_lines(words: PlanWords) -> list[str]:
     title = ", ".join(part for part in (words.name, words.what) if part)
     return [
         f"Plan: {title}",
         *(f"! {caution}" for caution in words.cautions),
         *(f"STOP: {stop}" for stop in words.stop),
         "",
-        f"while it is as it came in: {_counted(words.as_it_came)}",
-        f"go or no-go, before full mains or any load: {_counted(words.gate)}",
+        f"while it is as it came in: {_count_done(words.as_it_came)}",
+        f"go or no-go, before full mains or any load: {_count_done(words.gate)}",
         words.summary if words.ratings else "",
         *words.prepare,
     ]
 
 
-def _behind(words: PlanWords) -> list[str]:
+def _foot_lines(words: PlanWords) -> list[str]:
     if not words.ratings:
         return [
             "No [[rated]] table yet: write down what the maker printed, each figure in a table of its own, for example",
@@ -68,7 +68,7 @@ def _behind(words: PlanWords) -> list[str]:
     return ["", "what is still missing:", *left] if left else ["", "every rating has its answer"]
 
 
-def _counted(lines: Sequence[Line]) -> str:
+def _count_done(lines: Sequence[ChecklistItem]) -> str:
     done = sum(line.done for line in lines)
     return f"{len(lines)} lines, {done} of them ticked"
 

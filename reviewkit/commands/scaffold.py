@@ -8,8 +8,26 @@ from reviewkit.model import places
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 
 
-def new_session(folder: Path) -> list[str]:
-    """Make the folder and its files; returns their names. Raises InputError where something is already there."""
+def make_session(folder: Path) -> list[str]:
+    """Create the folder with its files; return their names.
+
+    Parameters
+    ----------
+    folder : Path
+        A folder that doesn't exist yet or is empty.
+
+    Returns
+    -------
+    list of str
+        The names.
+
+    Raises
+    ------
+    InputError
+        If something is there already.
+    CannotFinish
+        If it can't be written.
+    """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(Fault(str(folder), 0, "is there already and not empty; name a folder that is not there yet"))
     made = []

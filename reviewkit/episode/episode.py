@@ -1,4 +1,4 @@
-"""Notes, sentences and cards put into segments, in order and timed; and the chapters that follow from them."""
+"""Notes, sentences and cards assembled into timed segments, and the chapters that follow from them."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from reviewkit.model import spoken
 from reviewkit.model.card import Card
-from reviewkit.model.episode import Beat, Chapter, Said, Segment
+from reviewkit.model.episode import Beat, Chapter, Segment, Sentence
 from reviewkit.model.finding import Run
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.session import Session
@@ -28,31 +28,31 @@ TITLES = {
     "closing": "Closing",
 }
 ORDER = tuple(TITLES)
-# the segments in which a viewer sees an open chassis, and those in which it is driven at power
+# segments that show an open chassis, and segments in which it is driven at power
 OPEN_CHASSIS = ("inside", "fault", "repair")
 AT_POWER = ("before", "after", "bench")
 _CARD_SEGMENTS = {"title": "opening", "rated": "history", "repair": "repair", "table": "verdict", "closing": "closing"}
 # no chapter may be shorter (common practice of video platforms, no standard), so no segment is planned shorter
 SHORTEST_S = 10.0
 LONGEST_S = 240.0  # of a segment before it is flagged; a judgement, no source
-MOST_SILENT_S = 12.0  # that cards may stand in a segment with nothing said before it is flagged; a judgement
+MOST_SILENT_S = 12.0  # longest hold of cards without narration before a segment is flagged; a judgement, no source
 
 
 def segment_of_run(run: Run) -> str:
-    """Where a measurement is talked about: before or after the repair; where nothing was mended, on the bench."""
+    """Return the segment of a measurement: before or after the repair; on the bench if nothing was repaired."""
     return "before" if run.conditions.measurement.stage == "before" else "after"
 
 
 def segment_of_card(first: str, runs: Sequence[Run]) -> str:
-    """Where a card is shown when no note calls for it; `first`: its id, or that of the first of several."""
+    """Return the segment of a card that no note calls for; `first`: its id, or its series' first."""
     if first in _CARD_SEGMENTS:
         return _CARD_SEGMENTS[first]
     stages = [segment_of_run(run) for run in runs if run.conditions.measurement.card == first]
     return "before" if stages and set(stages) == {"before"} else "after"
 
 
-def names_in_order(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
-    """The segments' order: the known ones as in ORDER; a user's own stands behind the one it follows in the notes."""
+def order_segments(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
+    """Order the segments: known ones as in ORDER, the user's own after the one they follow in the notes."""
     names = [name for name in ORDER if name in noted or name in needed]
     previous = ""
     for name in dict.fromkeys(noted):
@@ -62,9 +62,9 @@ def names_in_order(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
     return names
 
 
-def title_of(name: str, mended: bool) -> str:
-    """A segment's heading."""
-    if name == "bench" or (name == "after" and not mended):
+def segment_title(name: str, repaired: bool) -> str:
+    """Return a segment's heading."""
+    if name == "bench" or (name == "after" and not repaired):
         return "On the bench"
     return TITLES.get(name, name.capitalize())
 
@@ -72,17 +72,35 @@ def title_of(name: str, mended: bool) -> str:
 def assemble(
     session: Session,
     notes: Notes,
-    said: Mapping[str, Sequence[Said]],
+    said: Mapping[str, Sequence[Sentence]],
     cards: Sequence[Card],
     places: Mapping[str, str],
     cautions: Mapping[str, Sequence[str]],
-    mended: bool,
+    repaired: bool,
 ) -> tuple[Segment, ...]:
-    """The segments with their planned times.
+    """Assemble the segments with their planned times.
 
-    `said`: what the bench has to say, by segment; `places`: card id -> the segment it is shown in unless a note calls
-    for it elsewhere; `cautions`: by "open", "repair", "power" and "all"; the last are said before everything else, in
-    the first segment's time.
+    Parameters
+    ----------
+    session : Session
+        The session.
+    notes : Notes
+        Its notes.
+    said : mapping of str to sequence of Sentence
+        What the bench has to say, by segment.
+    cards : sequence of Card
+        The cards in order.
+    places : mapping of str to str
+        Each card's segment unless a note calls for it, by card id.
+    cautions : mapping of str to sequence of str
+        By "open", "repair", "power" and "all"; the last are spoken before everything else, in the first segment's time.
+    repaired : bool
+        True if something was repaired.
+
+    Returns
+    -------
+    tuple of Segment
+        The segments in order.
     """
     kept = [note for note in notes.notes if not note.cut]
     noted = [note.segment for note in kept if note.segment]
@@ -92,48 +110,48 @@ def assemble(
         by_segment.setdefault(note.segment or "opening", []).append(note)
     called = {card for note in kept for card in note.cards}
     places = {card: place for card, place in places.items() if card not in called}
-    if not mended and "bench" in noted and "after" not in noted:
-        # nothing was mended: a segment that the user calls bench is the one in which the bench speaks
+    if not repaired and "bench" in noted and "after" not in noted:
+        # nothing was repaired: the measurements go into a segment that the user calls bench
         said = {("bench" if name == "after" else name): sentences for name, sentences in said.items()}
         places = {card: ("bench" if name == "after" else name) for card, name in places.items()}
-    said = _where_called(said, kept, cards)
+    said = _move_to_called(said, kept, cards)
     needed = [
         *(name for name, sentences in said.items() if sentences),
         *places.values(),
         *(["opening"] if "opening" in by_segment else []),
     ]
-    names = names_in_order(noted, needed)
+    names = order_segments(noted, needed)
     warned = _cautions_by_segment(names, cautions)
-    together = _Together(cards, called)
+    together = _BeatBuilder(cards, called)
     segments: list[Segment] = []
-    start_s, said_before = 0.0, set[Said]()
+    start_s, said_before = 0.0, set[Sentence]()
     for name in names:
         own = [one for one in dict.fromkeys(said.get(name, ())) if one not in said_before]
         said_before.update(own)
         shown = [card for card, place in places.items() if place == name]
         beats = tuple(together.beats(by_segment.get(name, ()), own, shown))
         said_too = [*(cautions.get("all", ()) if not segments else ()), *warned.get(name, ())]
-        length_s, flag = _length(session, beats, said_too, {card.id: card.hold_s for card in cards})
+        length_s, flag = _plan_length(session, beats, said_too, {card.id: card.hold_s for card in cards})
         segments.append(
-            Segment(name, title_of(name, mended), start_s, length_s, beats, tuple(warned.get(name, ())), flag)
+            Segment(name, segment_title(name, repaired), start_s, length_s, beats, tuple(warned.get(name, ())), flag)
         )
         start_s += length_s
     return tuple(segments)
 
 
-def _where_called(
-    said: Mapping[str, Sequence[Said]], notes: Sequence[Note], cards: Sequence[Card]
-) -> dict[str, list[Said]]:
-    """What the bench says, moved to where a note shows the card of it, if none does where it would be said anyway.
+def _move_to_called(
+    said: Mapping[str, Sequence[Sentence]], notes: Sequence[Note], cards: Sequence[Card]
+) -> dict[str, list[Sentence]]:
+    """Move sentences to the segment in which a note shows their card, unless one does so in their own.
 
-    What holds from before the repair stays there: after it, the card says something else.
+    Sentences about the time before the repair stay there: after it, the card says something else.
     """
     first = {card.id: card.first or card.id for card in cards}
     shown_in: dict[str, list[str]] = {}
     for note in notes:
         for card in note.cards:
             shown_in.setdefault(first.get(card, card), []).append(note.segment or "opening")
-    moved: dict[str, list[Said]] = {}
+    moved: dict[str, list[Sentence]] = {}
     for name, sentences in said.items():
         for one in sentences:
             elsewhere = [place for place in shown_in.get(one.card, ()) if place != "before"]
@@ -142,36 +160,51 @@ def _where_called(
     return moved
 
 
-class _Together:
-    """Puts together what belongs together: a note, the cards it calls for, what the bench says of them."""
+class _BeatBuilder:
+    """Assembles beats: a note, the cards it calls for, the sentences about them."""
 
     def __init__(self, cards: Sequence[Card], called: Collection[str]) -> None:
         self._first = {card.id: card.first or card.id for card in cards}
-        self._rest: dict[str, list[str]] = {}  # cards that follow a first one, unless a note calls for them
+        self._rest: dict[str, list[str]] = {}  # cards that continue a first one, unless a note calls for them
         for card in cards:
             if self._first[card.id] != card.id and card.id not in called:
                 self._rest.setdefault(self._first[card.id], []).append(card.id)
         self._leading = set(self._first) - {card for rest in self._rest.values() for card in rest}
-        self._shown: list[str] = []  # in the segments so far, by the first of each matter
+        self._shown: list[str] = []  # shown so far, by the first card of each series
 
-    def beats(self, notes: Sequence[Note], said: Sequence[Said], shown: Sequence[str]) -> Iterator[Beat]:
-        """The beats of one segment: the notes in their order, then what there is to say of cards that an earlier
-        segment showed (the same once more, after the repair), then the cards that no note called for, then what is
-        left to say. `shown`: the cards to show in this segment that no note anywhere calls for.
+    def beats(self, notes: Sequence[Note], said: Sequence[Sentence], shown: Sequence[str]) -> Iterator[Beat]:
+        """Yield the beats of one segment.
+
+        The notes come first, in order; then sentences about cards of an earlier segment, shown again; then the cards
+        that no note calls for; then the remaining sentences.
+
+        Parameters
+        ----------
+        notes : sequence of Note
+            The segment's notes.
+        said : sequence of Sentence
+            Its sentences.
+        shown : sequence of str
+            Ids of its cards that no note in any segment calls for.
+
+        Yields
+        ------
+        Beat
+            A beat.
         """
         left, earlier, here = list(said), list(self._shown), [card for note in notes for card in note.cards]
         self._shown += [self._first.get(card, card) for card in (*here, *shown)]
         for note in notes:
             cards = self._with_rest(note.cards)
-            yield Beat(note, self._taken(left, cards), cards)
+            yield Beat(note, self._remove(left, cards), cards)
         for card in dict.fromkeys(earlier):
-            again = self._taken(left, (card,))
+            again = self._remove(left, (card,))
             if again:
                 yield Beat(None, again, (card,))
         for card in shown:
             if card in self._leading:
                 cards = self._with_rest((card,))
-                yield Beat(None, self._taken(left, cards), cards)
+                yield Beat(None, self._remove(left, cards), cards)
         while left:
             card = left[0].card
             together = [one for one in left if one.card == card]
@@ -179,23 +212,23 @@ class _Together:
             yield Beat(None, tuple(one.text for one in together), (card,) if card in self._first else ())
 
     def _with_rest(self, cards: Sequence[str]) -> tuple[str, ...]:
-        """Cards with those that follow them, where they have not stood yet."""
+        """Return cards with those that follow them and haven't been shown yet."""
         return tuple(dict.fromkeys(one for card in cards for one in (card, *self._rest.pop(card, ()))))
 
-    def _taken(self, left: list[Said], cards: Sequence[str]) -> tuple[str, ...]:
-        """Take the sentences of these cards out of what is left to say."""
+    def _remove(self, left: list[Sentence], cards: Sequence[str]) -> tuple[str, ...]:
+        """Remove the sentences about these cards from the remaining ones and return them."""
         firsts = {self._first.get(card, card) for card in cards}
-        taken = [one for one in left if one.card in firsts]
+        removed = [one for one in left if one.card in firsts]
         left[:] = [one for one in left if one.card not in firsts]
-        return tuple(one.text for one in taken)
+        return tuple(one.text for one in removed)
 
 
-def _length(
+def _plan_length(
     session: Session, beats: Sequence[Beat], cautions: Sequence[str], holds: Mapping[str, float | None]
 ) -> tuple[float, str]:
-    """A segment's length in whole seconds, and why it needs a thought ("" where it does not).
+    """Return a segment's length in whole seconds, and why it needs attention ("" if it doesn't).
 
-    A beat takes what is said in it, figures as spoken, or the holding of its cards, whichever is longer.
+    A beat takes as long as its words, figures as spoken, or the hold of its cards, whichever is longer.
     """
     per_second = session.episode.words_per_minute / 60
 
@@ -211,7 +244,7 @@ def _length(
         silent_s += max(held_s - words_s, 0.0)
     length_s = float(math.ceil(max(whole_s, SHORTEST_S) - 1e-6))
     if length_s > LONGEST_S:
-        return length_s, f"long: over {clock(LONGEST_S)}; split it, or leave some cards to the page"
+        return length_s, f"long: over {format_clock(LONGEST_S)}; split it, or leave some cards to the page"
     if silent_s >= MOST_SILENT_S:
         return (
             length_s,
@@ -221,7 +254,7 @@ def _length(
 
 
 def _cautions_by_segment(names: Sequence[str], cautions: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:
-    """Each caution where it is first needed; those of the open chassis again where it is opened after it was driven."""
+    """Place each caution where it is first needed, and those of the open chassis again after power."""
     placed: dict[str, list[str]] = {}
 
     def place(name: str | None, topic: str) -> None:
@@ -237,15 +270,17 @@ def _cautions_by_segment(names: Sequence[str], cautions: Mapping[str, Sequence[s
     return placed
 
 
-def chapters_of(segments: Sequence[Segment], final: Sequence[tuple[float, str]], mended: bool) -> tuple[Chapter, ...]:
-    """The chapters: the final cut's times where they are known, else the planned ones."""
+def make_chapters(
+    segments: Sequence[Segment], final: Sequence[tuple[float, str]], repaired: bool
+) -> tuple[Chapter, ...]:
+    """Return the chapters: the final cut's if known, else the planned ones."""
     if final:
-        return tuple(Chapter(start_s, title_of(name, mended)) for start_s, name in final)
+        return tuple(Chapter(start_s, segment_title(name, repaired)) for start_s, name in final)
     return tuple(Chapter(segment.start_s, segment.title) for segment in segments)
 
 
-def chapters_fault(chapters: Sequence[Chapter], end_s: float) -> str:
-    """Why a list of chapters would be ignored by the common rules of video platforms (common practice), or ""."""
+def find_chapters_fault(chapters: Sequence[Chapter], end_s: float) -> str:
+    """Return why video platforms would ignore a list of chapters (common practice, no source), or ""."""
     if len(chapters) < 3:
         return f"a description needs at least three chapters, not {len(chapters)}"
     if chapters[0].start_s != 0:
@@ -257,8 +292,8 @@ def chapters_fault(chapters: Sequence[Chapter], end_s: float) -> str:
     return ""
 
 
-def clock(seconds: float) -> str:
-    """A time as M:SS, or H:MM:SS from an hour on."""
+def format_clock(seconds: float) -> str:
+    """Format a time as M:SS, or H:MM:SS from an hour on."""
     whole = int(seconds)
     hours, minutes = divmod(whole // 60, 60)
     return f"{hours}:{minutes:02d}:{whole % 60:02d}" if hours else f"{minutes}:{whole % 60:02d}"

@@ -1,4 +1,4 @@
-"""What was published, and what has changed since: a figure that was wrong in public is corrected in public."""
+"""Published figures and their corrections: a figure that was wrong in public is corrected in public."""
 
 from __future__ import annotations
 
@@ -17,19 +17,32 @@ _SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right int
 
 @dataclass(frozen=True)
 class Correction:
-    """One figure that viewers were told otherwise. `now` is "" where it is no longer given."""
+    """One published figure that has changed. `now` is "" if it is no longer given."""
 
     what: str
     was: str
     now: str
 
 
-def told(table: SpecTable, findings: Sequence[Finding]) -> dict[str, str]:
-    """Every figure of the outputs by what it is of: the table's rows, then the findings with what they hold under."""
+def collect_figures(table: SpecTable, findings: Sequence[Finding]) -> dict[str, str]:
+    """Collect every figure of the outputs by its subject: the table's rows, then the findings.
+
+    Parameters
+    ----------
+    table : SpecTable
+        Rated and measured.
+    findings : sequence of Finding
+        Every finding.
+
+    Returns
+    -------
+    dict of str to str
+        Subject with conditions, and figure.
+    """
     found: dict[str, str] = {}
     for what, figure in (*_rows(table), *_figures(findings)):
         name, number = what, 1
-        while name in found:  # two rows alike but for their figures
+        while name in found:  # two rows that differ only in their figures
             number += 1
             name = f"{what} ({number})"
         found[name] = figure
@@ -38,7 +51,7 @@ def told(table: SpecTable, findings: Sequence[Finding]) -> dict[str, str]:
 
 def _rows(table: SpecTable) -> Iterator[tuple[str, str]]:
     for row in table.rows:
-        # by the maker's own figure: what a rating is held against may be another next time
+        # identified by the maker's own figure: the limit it is compared with may change
         rated = f", rated {row.promised or row.limit}" if row.verdict else ""
         yield f"{row.label}{rated}", ", ".join(part for part in (row.measured, row.verdict) if part)
 
@@ -50,30 +63,57 @@ def _figures(findings: Sequence[Finding]) -> Iterator[tuple[str, str]]:
         yield f"{f.measurement}: {name}{f', {under}' if under else ''}", quantities.show(f)
 
 
-def published(now: Mapping[str, str], before: Published | None) -> Published:
-    """What is to be remembered when `now` is published after `before`."""
-    return Published(dict(now), {c.what: c.was for c in corrections(now, before)})
+def record_published(now: Mapping[str, str], before: Published | None) -> Published:
+    """Return what to remember when `now` is published after `before`."""
+    return Published(dict(now), {c.what: c.was for c in find_corrections(now, before)})
 
 
-def corrections(now: Mapping[str, str], before: Published | None) -> tuple[Correction, ...]:
-    """What was ever published and no longer holds, in the order it was told; what came back to its first figure needs
-    no correction. A new figure is news, not a correction.
+def find_corrections(now: Mapping[str, str], before: Published | None) -> tuple[Correction, ...]:
+    """Find the published figures that no longer hold, in the order of publication.
+
+    A figure that is back at its first value needs no correction. A new figure is news, not a correction.
+
+    Parameters
+    ----------
+    now : mapping of str to str
+        The figures as in `collect_figures`.
+    before : Published or None
+        The earlier publications.
+
+    Returns
+    -------
+    tuple of Correction
+        The corrections.
     """
     if before is None:
         return ()
-    first = {what: before.corrected.get(what, figure) for what, figure in before.said.items()}
+    first = {what: before.corrected.get(what, figure) for what, figure in before.figures.items()}
     first |= {what: figure for what, figure in before.corrected.items() if what not in first}
     return tuple(Correction(what, was, now.get(what, "")) for what, was in first.items() if now.get(what) != was)
 
 
-def for_viewers(found: Sequence[Correction], cards: Mapping[str, tuple[str, str]]) -> tuple[Correction, ...]:
-    """Of these corrections, those of figures that viewers could see, in words that say something to them: the table's
-    rows, and what stands on a card. `cards`: measurement -> the title of its card, and all that its cards say.
+def select_for_viewers(
+    corrections: Sequence[Correction], cards: Mapping[str, tuple[str, str]]
+) -> tuple[Correction, ...]:
+    """Select the corrections of figures that viewers could see, reworded for them.
 
-    What is remembered is every figure; most of them stand in findings.json and in the page's list of all figures alone.
+    These are the table's rows and the figures on cards. Every figure is remembered, but most appear only in
+    findings.json and in the page's list of all figures.
+
+    Parameters
+    ----------
+    corrections : sequence of Correction
+        All corrections.
+    cards : mapping of str to (str, str)
+        By measurement, the title of its card and the text of all its cards.
+
+    Returns
+    -------
+    tuple of Correction
+        The selected ones.
     """
     told_again = []
-    for one in found:
+    for one in corrections:
         measurement, _, rest = one.what.partition(": ")
         if measurement not in cards:
             told_again.append(one)  # a row of the table

@@ -1,4 +1,4 @@
-"""The cards that no measurement makes: title, rated specs, repair trail, rated and measured, closing summary."""
+"""The cards that don't come from a measurement: title, rated specs, repair trail, rated and measured, summary."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from reviewkit.verdict.repair_points import point_verdict
 from reviewkit.verdict.spec_table import SpecTable, sources
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
-MOST_SINGLE = 5  # ratings that were not met have a line each in the summary, up to so many
+MOST_SINGLE = 5  # unmet ratings with a line each in the summary, at most
 _NAMED = 2  # of a group of ratings in the summary
 _GROUPS = {
     SHORT: "Ratings missed",
@@ -28,11 +28,11 @@ _GROUPS = {
     UNMEASURED: "Not measured",
 }
 _OUT = "out of tolerance"
-_NOTHING_DONE = ("", "none", "go")  # a point passed is nothing done
+_NOTHING_DONE = ("", "none", "go")  # actions that mean nothing was done
 
 
-def title_card(session: Session, price: PriceLine | None, photo: bytes = b"") -> Card:
-    """Maker and model large, what it is and since when, and the price then and now."""
+def make_title_card(session: Session, price: PriceLine | None, photo: bytes = b"") -> Card:
+    """Make the title card: maker and model large, what it is and since when, the price then and now."""
     unit = session.unit
     lines = tuple(line for line in (unit.what, str(unit.year) if unit.year else "", session.episode.title) if line)
     page = TitlePage(unit.name, lines, _amounts(price), _years(price), photo)
@@ -40,7 +40,7 @@ def title_card(session: Session, price: PriceLine | None, photo: bytes = b"") ->
 
 
 def _amounts(price: PriceLine | None) -> tuple[tuple[str, str], ...]:
-    """What was paid and what that is now, each with its year."""
+    """Return what was paid and its equivalent now, each with its year."""
     if price is None:
         return ()
     return (f"new, {price.from_year}", price.paid_shown), (f"in {price.to_year} money", f"about {price.now_shown}")
@@ -50,8 +50,8 @@ def _years(price: PriceLine | None) -> tuple[int, int] | None:
     return (price.from_year, price.to_year) if price is not None and price.from_year != price.to_year else None
 
 
-def rated_card(session: Session) -> Card | None:
-    """What the maker printed, one line a rating."""
+def make_rated_card(session: Session) -> Card | None:
+    """Make the card of what the maker printed, one line for each rating; None without ratings."""
     if not session.ratings:
         return None
     rows = tuple(
@@ -63,19 +63,19 @@ def rated_card(session: Session) -> Card | None:
 
 
 def _repair_row(r: RepairRow) -> Row:
-    """A point with what it should read and does, and under it what was done."""
+    """Return a test point's row: expected and found, and below it what was done."""
     expected = f"{r.expected_text} ± {r.tolerance_text}" if r.expected_text and r.tolerance_text else r.expected_text
     arrow = "→" if r.expected_text and r.found_text else ""
     done = "" if r.action.lower() in _NOTHING_DONE else r.action
-    # what is open or short is within no tolerance; what it is stands beside it already
+    # "open" or "short" is outside any tolerance, and the word is in the next cell already
     verdict = point_verdict(r)
     word = _OUT if verdict and verdict == r.found_text else verdict
     cells = (r.point, expected, arrow, r.found_text, word)
     return Row(cells, word, note=done, loud=word not in ("", "in order"))
 
 
-def repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
-    """The repair trail: what the drawing says, what the meter said, what was done."""
+def make_repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
+    """Make the repair trail: what the drawing says, what the meter said, what was done."""
     if not repair:
         return None
     headers = ("test point", "expected", "", "found", "")
@@ -88,14 +88,14 @@ def repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
     )
 
 
-def table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) -> Card | None:
-    """Rated and measured, with a needle a row; over them the conditions that all of them share."""
+def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) -> Card | None:
+    """Make the card of rated and measured, a needle in each row, above them the shared conditions."""
     if not table.rows:
         return None
     deciding = [finding for v in verdicts for finding in v.findings]
     inputs = {finding.at.get("input", "") for finding in deciding}
     driven = {finding.at.get("channels", "") for finding in deciding}
-    where = [_unsaid(v) for v in verdicts] + [""] * (len(table.rows) - len(verdicts))
+    where = [_unlabelled_spot(v) for v in verdicts] + [""] * (len(table.rows) - len(verdicts))
     spots = Counter(text for text in where if text and " – " not in text and " + " not in text)
     spot = spots.most_common(1)[0][0] if spots else ""
     conditions = " · ".join(
@@ -129,20 +129,22 @@ def table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) 
 
 
 def _margin(word: str, margin: str) -> str:
-    """The margin where it says something: within the guard band it is smaller than its own uncertainty, and a factor
-    near one is less plain than the two figures beside it.
+    """Return the margin if it is informative, else "".
+
+    Within the guard band it is smaller than its own uncertainty, and a factor near one is less plain than the two
+    figures next to it.
     """
     near = margin.endswith("×") and 0.67 < float(margin.removesuffix(" ×")) < 1.5
     return margin if word in (MEETS, SHORT) and not near else ""
 
 
-def _unsaid(v: Verdict) -> str:
-    """At which frequency or over which band a row's figure was measured, where its label says neither."""
-    where = _where(v.findings[0]) if v.measured and v.findings else ""
+def _unlabelled_spot(v: Verdict) -> str:
+    """Return the frequency or band of a row's figure if its label doesn't have it, else ""."""
+    where = _measured_at(v.findings[0]) if v.measured and v.findings else ""
     return "" if where in v.label or v.measured.endswith(f"at {where}") else where
 
 
-def _where(f: Finding) -> str:
+def _measured_at(f: Finding) -> str:
     if "tones" in f.at:
         return quantities.tones((f.at["tones"][0], f.at["tones"][1]))
     if "band" in f.at:
@@ -151,8 +153,9 @@ def _where(f: Finding) -> str:
 
 
 def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[Row]:
-    """Those that hold on one line, with the one nearest to its limit; the rest on a line each, if they are few, else
-    what is alone of its word. With the `price` it should be one card.
+    """Return the rows of the summary: the ratings met on one line, the others on a line each or grouped.
+
+    With the `price` it should be one card.
     """
     opinion = price is not None and bool(price.fair_shown)
     of_all = f"of {len(verdicts)}"
@@ -165,7 +168,7 @@ def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[
         cells = ("Ratings met", "", f"{len(good)} {of_all}")
         rows.append(Row(cells, MEETS, nearest.position, note, _margin(MEETS, nearest.margin)))
     words = dict.fromkeys(v.verdict for v in rest)
-    # over the price all groups leave no room for what is in them
+    # with the price, all groups together leave no room for their names
     named = price is None or len(words) < len(_GROUPS)
     for word in words:
         same = [v for v in rest if v.verdict == word]
@@ -182,8 +185,8 @@ def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[
     return rows
 
 
-def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
-    """How many ratings hold, which do not and by how much, and the price once more."""
+def make_closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine | None) -> Card | None:
+    """Make the summary: how many ratings hold, which don't and by how much, and the price again."""
     rows = _closing_rows(verdicts, price)
     if not rows and price is None:
         return None
@@ -198,12 +201,14 @@ def closing_card(session: Session, verdicts: Sequence[Verdict], price: PriceLine
 def verdicts_on(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:
     """Return the verdicts on the ratings that these runs answered, as the card of these runs shows them."""
     ids = {run.conditions.measurement.id for run in runs}
-    return tuple(_under_needle(v, ids) for v in verdicts if ids & set(v.measurements) and v.verdict != UNMEASURED)
+    return tuple(_as_shown_on(v, ids) for v in verdicts if ids & set(v.measurements) and v.verdict != UNMEASURED)
 
 
-def _under_needle(v: Verdict, ids: Collection[str]) -> Verdict:
-    """A verdict as it stands on the card of these measurements: its margin where that says something; its figure where
-    its ± decides, or where it was read on another card and the margin would seem to be of this one's.
+def _as_shown_on(v: Verdict, ids: Collection[str]) -> Verdict:
+    """Return a verdict as the card of these measurements shows it.
+
+    It has its margin if that is informative. It has its figure if the ± decides, or if the figure is on another card
+    and the margin would appear to belong to this one's.
     """
     elsewhere = bool(v.findings) and v.findings[0].measurement not in ids
     with_figure = v.measured and (v.verdict == CLOSE or elsewhere)
@@ -216,7 +221,7 @@ def _row_text(row: Row) -> str:
 
 
 def _bars_text(group: BarGroup) -> str:
-    """A group of bars: "2nd: L −74.2 dB, R −72.2 dB, L before −74.1 dB, R before −71.9 dB"."""
+    """Describe a group of bars: "2nd: L −74.2 dB, R −72.2 dB, L before −74.1 dB, R before −71.9 dB"."""
     bars = [
         " ".join(part for part in (bar.channel, "before" if bar.role == "before" else "", bar.text, group.unit) if part)
         for bar in sorted(group.bars, key=lambda bar: bar.role == "before")
@@ -224,8 +229,8 @@ def _bars_text(group: BarGroup) -> str:
     return f"{group.label}: {', '.join(bars)}"
 
 
-def with_alt(card: Card) -> Card:
-    """A card with its own text as the alternative for those who cannot see it."""
+def add_alt_text(card: Card) -> Card:
+    """Return a card with its own text as the alternative for those who can't see it."""
     parts = [card.title, card.conditions]
     if isinstance(card.body, TitlePage):
         parts += [card.body.name, *card.body.lines, *(f"{what}: {amount}" for what, amount in card.body.amounts)]

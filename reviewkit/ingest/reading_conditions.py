@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from reviewkit.ingest.session.session_values import weighting
+from reviewkit.ingest.session.session_values import read_weighting
 from reviewkit.model.units import normalised, scaled, unit_of
 
 NUMBER = r"[+-]?(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,2})?"
@@ -108,7 +108,7 @@ class _Cell:
         if text.casefold() == "unweighted":
             return True
         if match := _WEIGHTED.fullmatch(text):
-            return self._put("weighting", weighting(match[1]), text)
+            return self._put("weighting", read_weighting(match[1]), text)
         if match := _CHANNELS.fullmatch(text):
             return self._put("channels", match[1].lower(), text)
         if match := _INPUT.fullmatch(text):

@@ -75,10 +75,10 @@ def parse_readings(text: str | bytes, source: str) -> Sheet:
         if reading is not None:
             readings.append(reading)
     kept = _once_each(readings, faults)
-    if not kept and not faults.found:
+    if not kept and not faults.collected:
         none = "there is no reading in the file; write one a row, for example DC offset,L,12,mV"
         raise InputError(Fault(source, 0, none))
-    faults.found.sort(key=lambda fault: fault.line)
+    faults.collected.sort(key=lambda fault: fault.line)
     faults.stop_if_any()
     decimal = "," if table.decimal_comma else "."
     return Sheet(source, (), len(kept), decimal=decimal, skipped=tuple(skipped), readings=tuple(kept))

@@ -8,7 +8,7 @@ import numpy as np
 
 from reviewkit.measure import figures
 from reviewkit.model import quantities
-from reviewkit.model.card import Reading
+from reviewkit.model.card import Readout
 from reviewkit.model.finding import Finding, Run
 from reviewkit.signal.decibels import HALF_POWER_DB
 from reviewkit.signal.weighting import REFERENCE_HZ
@@ -51,7 +51,7 @@ def name_of(run: Run, runs: Sequence[Run]) -> str:
     return " ".join(part for part in (m.setting, m.stage) if part) or m.id
 
 
-def readings_of(runs: Sequence[Run]) -> tuple[Reading, ...]:
+def readings_of(runs: Sequence[Run]) -> tuple[Readout, ...]:
     """One setting: all of it. A few: a block each, the one that does most first and large. More: a line each, with
     what it does most.
     """
@@ -68,7 +68,7 @@ def readings_of(runs: Sequence[Run]) -> tuple[Reading, ...]:
         most = [furthest(run, channel) for channel in channels]
         rows.append((name, *(quantities.number(f) if f else "" for f in most)))
     large = quantities.show(key) if key else ""
-    return (Reading(f"most, {name_of(first, runs)}" if key else "at its most", large, tuple(rows)),)
+    return (Readout(f"most, {name_of(first, runs)}" if key else "at its most", large, tuple(rows)),)
 
 
 def _weight(run: Run) -> tuple[bool, float, bool]:
@@ -109,19 +109,19 @@ def place_of(run: Run, channel: str, runs: Sequence[Run]) -> tuple[float, float]
     return float(most.at["frequency"]), most.value
 
 
-def _block(run: Run, name: str, *, large: bool) -> Reading:
+def _block(run: Run, name: str, *, large: bool) -> Readout:
     """A setting in short: its corner where it is a filter, else what it does most."""
     corners = _filters(run)
     found: list[Finding] = corners or [f for channel in channels_of(run) if (f := furthest(run, channel))]
     in_order = sorted(found, key=lambda f: f.channel)
     label = f"{name}, half power" if corners else name
     if not large or not found:
-        return Reading(label, "", _rows(in_order))
+        return Readout(label, "", _rows(in_order))
     key = found[0] if corners else max(found, key=size_of)
-    return Reading(label, quantities.show(key), figures.rows_of(in_order), figures.whose(key, found))
+    return Readout(label, quantities.show(key), figures.rows_of(in_order), figures.whose(key, found))
 
 
-def _of_one(run: Run) -> tuple[Reading, ...]:
+def _of_one(run: Run) -> tuple[Readout, ...]:
     """One setting: what it does most in large, the other side of 1 kHz, and its corners with their slopes."""
     largest = largest_of(run)
     if largest is None:
@@ -134,12 +134,12 @@ def _of_one(run: Run) -> tuple[Reading, ...]:
             # the picture may go further than the band that the figure is of
             label = f"most, {quantities.band((own[0].at['band'][0], own[0].at['band'][1]))}"
             whose = figures.whose(largest, own) if key else ""
-            readings.append(Reading(label, key, figures.rows_of(own) if key else _rows(own), whose))
+            readings.append(Readout(label, key, figures.rows_of(own) if key else _rows(own), whose))
     for _, corner, _ in SIDES:
         rows = [row for at in figures.by_channel(run, corner) for row in _rows([at, slope_beyond(run, at)])]
         if rows:
             label = "half power below" if corner == "corner_low" else "half power above"
-            readings.append(Reading(label, "", tuple(rows)))
+            readings.append(Readout(label, "", tuple(rows)))
     return tuple(readings)
 
 

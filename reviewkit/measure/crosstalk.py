@@ -9,7 +9,7 @@ import numpy as np
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Card, Curves, Limit, Panel, Reading
+from reviewkit.model.card import Card, Curves, Limit, Panel, Readout
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -120,7 +120,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     readings = []
     if key is not None:
         readings.append(
-            Reading(
+            Readout(
                 f"1 kHz, worse way {key.channel.replace('>', ' → ')}" if len(spot) > 1 else "1 kHz",
                 quantities.show(key),
                 tuple((f.channel.replace(">", " → "), quantities.show(f)) for f in spot),
@@ -129,10 +129,10 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     at_10k = figures.by_channel(main, "crosstalk", frequency=10_000.0)
     if at_10k:
         readings.append(
-            Reading("10 kHz", "", tuple((f.channel.replace(">", " → "), quantities.show(f)) for f in at_10k))
+            Readout("10 kHz", "", tuple((f.channel.replace(">", " → "), quantities.show(f)) for f in at_10k))
         )
     if worst is not None and key is None:
-        readings.append(Reading("worst", quantities.show(worst)))
+        readings.append(Readout("worst", quantities.show(worst)))
     return Card(
         id="",
         title="",

@@ -10,7 +10,7 @@ from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.measure.distortion import LIMITED, above_zero, distortion_percent, figure_of
 from reviewkit.model import quantities
 from reviewkit.model.arrays import read_only
-from reviewkit.model.card import Card, Curves, Limit, Panel, Reading
+from reviewkit.model.card import Card, Curves, Limit, Panel, Readout
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Sheet
@@ -63,14 +63,14 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         band = key.at["band"]
         label = f"worst {figure or 'distortion'}, {quantities.band((band[0], band[1]))}"
         own = figures.by_channel(main, "worst_distortion", band=band)
-        readings.append(Reading(label, quantities.show(key), figures.rows_of(own), figures.whose(key, own)))
+        readings.append(Readout(label, quantities.show(key), figures.rows_of(own), figures.whose(key, own)))
         at_1k = figures.by_channel(main, "distortion")
         if at_1k:
-            readings.append(Reading("at 1 kHz", "", figures.rows_of(at_1k)))
+            readings.append(Readout("at 1 kHz", "", figures.rows_of(at_1k)))
         for run in runs:
             if run is not main and (was := _worst(run)) is not None and run.conditions.measurement.stage != "bench":
                 rows = figures.rows_of(figures.by_channel(run, "worst_distortion", band=was.at["band"]))
-                readings.append(Reading(figures.run_label(run, runs), "", rows))
+                readings.append(Readout(figures.run_label(run, runs), "", rows))
     return Card(
         id="",
         title=f"{figure or 'Distortion'} over frequency",

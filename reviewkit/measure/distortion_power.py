@@ -12,7 +12,7 @@ from reviewkit.measure import curves, figures, scales
 from reviewkit.measure.distortion import LIMITED, ONE_PERCENT, distortion_percent, figure_of, rated_limits
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Axis, Card, Curves, Limit, Mark, Panel, Reading, Trace
+from reviewkit.model.card import Axis, Card, Curves, Limit, Mark, Panel, Readout, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -198,13 +198,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )[:1]
     values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))] + [x.high for x in limits if x.high]
     key = quantities.worse(powers(main, limit)) or quantities.worse(powers(main, ONE_PERCENT))
-    readings = [Reading("no power at a limit")]
+    readings = [Readout("no power at a limit")]
     marks: tuple[Mark, ...] = ()
     at = limit
     if key is not None:
         at = float(key.at["limit"])
         readings = [
-            Reading(
+            Readout(
                 _at_limit(main, at, figures.run_label(main, runs) if several else ""),
                 _shown(key),
                 tuple((f.channel, _shown(f)) for f in powers(main, at)),
@@ -213,12 +213,12 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         ]
         marks = _crossings(powers(main, at), x_axis)
         if at != ONE_PERCENT and powers(main, ONE_PERCENT):
-            readings.append(Reading("at 1 %", "", tuple((f.channel, _shown(f)) for f in powers(main, ONE_PERCENT))))
+            readings.append(Readout("at 1 %", "", tuple((f.channel, _shown(f)) for f in powers(main, ONE_PERCENT))))
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
             name = figures.run_label(run, runs)
             alike = figures.trace_role(run, runs) != "now" and _figure(run) == _figure(main)
-            readings.append(Reading(name if alike else _at_limit(run, at, name), "", _reached_rows(run, at)))
+            readings.append(Readout(name if alike else _at_limit(run, at, name), "", _reached_rows(run, at)))
     hz = m.frequency_hz
     drawn, into = {_figure(run) for run in runs}, {run.conditions.measurement.load_ohm for run in runs}
     ohms = into.pop() if len(into) == 1 else None

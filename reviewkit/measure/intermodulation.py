@@ -19,7 +19,7 @@ from reviewkit.measure.tone_sheets import (
     spectrum_curve,
 )
 from reviewkit.model import digits, quantities
-from reviewkit.model.card import Axis, Card, Curves, Mark, Panel, Reading, Trace
+from reviewkit.model.card import Axis, Card, Curves, Mark, Panel, Readout, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
@@ -188,7 +188,7 @@ def _whole(highest_hz: float) -> Axis:
     return Axis(0.0, top, "linear", tuple(ticks), "Hz", tuple(float(f) for f in range(0, int(top) + 1, 1000)))
 
 
-def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Reading, ...]:
+def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Readout, ...]:
     channels = [f.channel for f in figures.by_channel(main, "imd")]
     rows: list[tuple[str, ...]] = [("", *channels)] if any(channels) else []
     for label, name in (
@@ -201,13 +201,13 @@ def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Reading, ..
         if any(of_row):
             rows.append((label, *(quantities.number(f) if f else "" for f in of_row)))
     whose = figures.whose(key, figures.by_channel(main, "imd"))
-    readings = [Reading("total", quantities.show(key), tuple(rows), whose)]
+    readings = [Readout("total", quantities.show(key), tuple(rows), whose)]
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
             rest = figures.by_channel(run, "imd")
             if rest:
                 readings.append(
-                    Reading(figures.run_label(run, runs), "", figures.rows_of(rest) or ((quantities.show(rest[0]),),))
+                    Readout(figures.run_label(run, runs), "", figures.rows_of(rest) or ((quantities.show(rest[0]),),))
                 )
     return tuple(readings)
 

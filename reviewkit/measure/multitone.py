@@ -21,7 +21,7 @@ from reviewkit.measure.tone_sheets import (
     spectrum_curve,
 )
 from reviewkit.model import quantities
-from reviewkit.model.card import Bracket, Card, Curves, Panel, Reading, Trace
+from reviewkit.model.card import Bracket, Card, Curves, Panel, Readout, Trace
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
@@ -188,14 +188,14 @@ def _words(f: Finding) -> str:
     return f"{quantities.show(f)} · {words}"
 
 
-def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Reading, ...]:
+def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Readout, ...]:
     here = figures.by_channel(main, "multitone_clearance")
-    readings = [Reading("clearance", quantities.show(key), figures.rows_of(here), figures.whose(key, here))]
+    readings = [Readout("clearance", quantities.show(key), figures.rows_of(here), figures.whose(key, here))]
     for run in runs:
         rest = figures.by_channel(run, "multitone_clearance")
         if run is not main and rest and run.conditions.measurement.stage != "bench":
             rows = figures.rows_of(rest) or ((quantities.show(rest[0]),),)
-            readings.append(Reading(f"clearance {figures.run_label(run, runs)}", "", rows))
+            readings.append(Readout(f"clearance {figures.run_label(run, runs)}", "", rows))
     return tuple(readings)
 
 

@@ -20,7 +20,7 @@ from reviewkit.measure.idle_output import (
     taken_apart,
 )
 from reviewkit.model import quantities
-from reviewkit.model.card import Card, Curves, Reading
+from reviewkit.model.card import Card, Curves, Readout
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Sheet
@@ -153,7 +153,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )
 
 
-def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
+def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
     """The first ratio large, then the others and what that one was in the other runs; then the volts, by channel."""
     ratios, volts = _by_condition(main, "snr"), _by_condition(main, "noise") + _by_condition(main, "hum_voltage")
     channels = [f.channel for f in volts[0]] if volts else []
@@ -176,12 +176,12 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
                 again = "" if same[0].at["reference"] == key.at["reference"] else f" {_re(same[0])}"
                 rows.append((f"{_weighted(same[0])}{again} dB", *_cells(same, channels, quantities.number)))
         label = f"S/N {_re(key)}, " + (f"{_weighted(key)}-weighted" if "weighting" in key.at else "unweighted")
-        readings.append(Reading(label, quantities.show(key), (*head, *rows), figures.whose(key, ratios[0])))
+        readings.append(Readout(label, quantities.show(key), (*head, *rows), figures.whose(key, ratios[0])))
     if volts:
         rows = [_volts_row(same, channels) for same in volts]
         if not ratios:
             rows += [(figures.run_label(run, runs), *_cells(same, channels, quantities.show)) for run, same in others]
-        readings.append(Reading("" if ratios else "noise", "", (*(() if ratios else head), *rows)))
+        readings.append(Readout("" if ratios else "noise", "", (*(() if ratios else head), *rows)))
     return tuple(readings)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import digits, quantities
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Card, Curves, Panel, Reading
+from reviewkit.model.card import Card, Curves, Panel, Readout
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -127,7 +127,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )
 
 
-def _readings(runs: Sequence[Run], main: Run, band_hz: list[float] | None) -> tuple[Reading, ...]:
+def _readings(runs: Sequence[Run], main: Run, band_hz: list[float] | None) -> tuple[Readout, ...]:
     if band_hz is None:
         return ()
     readings = []
@@ -138,12 +138,12 @@ def _readings(runs: Sequence[Run], main: Run, band_hz: list[float] | None) -> tu
         if key is not None and place < 2:
             rows = figures.rows_of(here) or (() if place == 0 else (("", quantities.show(key)),))
             whose = "" if place else figures.whose(key, here)
-            readings.append(Reading(quantities.band(each), "" if place else quantities.show(key), rows, whose))
+            readings.append(Readout(quantities.band(each), "" if place else quantities.show(key), rows, whose))
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
             here = figures.by_channel(run, "riaa_deviation", band=sweeps.main_band(run, "riaa_deviation"))
             rows = figures.rows_of(here) or tuple(("", quantities.show(f)) for f in here)
-            readings.append(Reading(figures.run_label(run, runs), "", rows))
+            readings.append(Readout(figures.run_label(run, runs), "", rows))
     return tuple(readings)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Card, Curves, Panel, Reading
+from reviewkit.model.card import Card, Curves, Panel, Readout
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
@@ -105,7 +105,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )
 
 
-def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
+def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
     band_hz = sweeps.main_band(main, "flatness")
     if band_hz is None:
         return ()
@@ -115,15 +115,15 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
         # a lopsided rating is answered by both extremes
         large = next((row[1] for row in _extremes(main, band_hz) if row[0] == key.channel), large)
     whose = figures.whose(key, figures.by_channel(main, "flatness", band=band_hz)) if key else ""
-    readings = [Reading(quantities.band((band_hz[0], band_hz[1])), large, _extremes(main, band_hz), whose)]
+    readings = [Readout(quantities.band((band_hz[0], band_hz[1])), large, _extremes(main, band_hz), whose)]
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
             own = sweeps.main_band(run, "flatness")
             if own:
-                readings.append(Reading(figures.run_label(run, runs), "", _extremes(run, own)))
+                readings.append(Readout(figures.run_label(run, runs), "", _extremes(run, own)))
     balance = figures.by_channel(main, "channel_balance")
     if balance and len(readings) < 3:
-        readings.append(Reading("left re right, 1 kHz", "", (("", quantities.show(balance[0])),)))
+        readings.append(Readout("left re right, 1 kHz", "", (("", quantities.show(balance[0])),)))
     return tuple(readings)
 
 

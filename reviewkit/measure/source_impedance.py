@@ -11,7 +11,7 @@ import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps, two_loads
 from reviewkit.model import digits, quantities
-from reviewkit.model.card import Card, Curves, Mark, Panel, Reading
+from reviewkit.model.card import Card, Curves, Mark, Panel, Readout
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -209,7 +209,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )
 
 
-def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
+def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
     """The factor large, with what each channel's lies between; then the impedances, and the factors of other runs."""
     factors, impedance = figures.by_channel(main, "damping_factor"), figures.by_channel(main, "source_impedance")
     key, readings = quantities.worse(factors), []
@@ -217,16 +217,16 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
     at = f", {next(iter(where))}" if where else ""
     if key is not None:
         whose = figures.whose(key, factors)
-        readings.append(Reading(f"damping factor{at}", quantities.show(key), _factor_rows(factors), whose))
+        readings.append(Readout(f"damping factor{at}", quantities.show(key), _factor_rows(factors), whose))
     if impedance:
         large = "" if key else quantities.show(impedance[0])
         rows = figures.rows_of(impedance) or ((("", quantities.show(impedance[0])),) if key else ())
-        readings.append(Reading("source impedance" if key else f"source impedance{at}", large, rows))
+        readings.append(Readout("source impedance" if key else f"source impedance{at}", large, rows))
     for run in runs:
         was = figures.by_channel(run, "damping_factor")
         if run is not main and was and run.conditions.measurement.stage != "bench":
             rows = _factor_rows(was) or (("", quantities.show(was[0])),)
-            readings.append(Reading(f"damping factor {figures.run_label(run, runs)}", "", rows))
+            readings.append(Readout(f"damping factor {figures.run_label(run, runs)}", "", rows))
     return tuple(readings)
 
 

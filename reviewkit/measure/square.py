@@ -10,7 +10,7 @@ from reviewkit.measure import figures, scales
 from reviewkit.measure.captures import sample_rate_hz, waveform_samples
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Axis, Card, Curves, Mark, Panel, Reading, Trace
+from reviewkit.model.card import Axis, Card, Curves, Mark, Panel, Readout, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -162,24 +162,24 @@ def _percent(edges: Sequence[Trace]) -> Axis:
     return Axis(float(low), float(high), "linear", ticks, "%")
 
 
-def _readings(runs: Sequence[Run], main: Run) -> tuple[Reading, ...]:
+def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
     readings = []
     rises = figures.by_channel(main, "rise_time")
     key = quantities.worse(rises)
     if key is not None:
         rows, whose = figures.rows_of(rises), figures.whose(key, rises)
-        readings.append(Reading("rise time, 10 % – 90 %", quantities.show(key), rows, whose))
+        readings.append(Readout("rise time, 10 % – 90 %", quantities.show(key), rows, whose))
     for quantity in ("overshoot", "tilt"):
         own = figures.by_channel(main, quantity)
         if own:
             rows = figures.rows_of(own) or (("", quantities.show(own[0])),)
-            readings.append(Reading(quantities.QUANTITIES[quantity].name, "", rows))
+            readings.append(Readout(quantities.QUANTITIES[quantity].name, "", rows))
     for run in runs:
         if run is not main and run.conditions.measurement.stage != "bench":
             own = figures.by_channel(run, "rise_time")
             if own:
                 rows = figures.rows_of(own) or (("", quantities.show(own[0])),)
-                readings.append(Reading(f"rise time {figures.run_label(run, runs)}", "", rows))
+                readings.append(Readout(f"rise time {figures.run_label(run, runs)}", "", rows))
     return tuple(readings)
 
 

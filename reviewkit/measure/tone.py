@@ -16,7 +16,7 @@ from reviewkit.measure.tone_pictures import curves_of, spectrum_panels, waveform
 from reviewkit.measure.tone_readings import change_in_words, leading_figure, main_and_before, readings
 from reviewkit.measure.tone_sheets import load_of, played_at
 from reviewkit.model import quantities
-from reviewkit.model.card import Bars, Card, Curves, Reading
+from reviewkit.model.card import Bars, Card, Curves, Readout
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -195,7 +195,7 @@ def _spectrum(runs: Sequence[Run]) -> Card:
     return _card(runs, "spectrum", "Spectrum at {frequency}", spectrum_panels(runs), ())
 
 
-def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more: Sequence[Reading]) -> Card:
+def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more: Sequence[Readout]) -> Card:
     """A picture with the figure that all of them share, and the conditions it holds under."""
     main, before = main_and_before(runs)
     tone, held = main.get("frequency"), main.get(leading_figure(main))

@@ -8,7 +8,7 @@ import numpy as np
 
 from reviewkit.measure import figures
 from reviewkit.model import digits, quantities
-from reviewkit.model.card import Reading
+from reviewkit.model.card import Readout
 from reviewkit.model.finding import Finding, Run
 
 _AS_BEFORE, _A_LITTLE = 0.1, 1.5  # how much a ratio may differ from one, and from where on it is said how many times
@@ -26,7 +26,7 @@ def leading_figure(run: Run) -> str:
     return "thd_plus_noise" if run.get("thd_plus_noise") else "thd"
 
 
-def readings(runs: Sequence[Run], main: Run, before: Run | None) -> tuple[Reading, ...]:
+def readings(runs: Sequence[Run], main: Run, before: Run | None) -> tuple[Readout, ...]:
     """The worse channel's figure large, what it was before it, and each channel's under it."""
     quantity = leading_figure(main)
     name = quantities.QUANTITIES[quantity].name
@@ -35,16 +35,16 @@ def readings(runs: Sequence[Run], main: Run, before: Run | None) -> tuple[Readin
     key, once = quantities.worse(here), quantities.worse(was)
     if key is None:
         return ()
-    shown = [Reading(name, quantities.show(key), figures.rows_of(here), figures.whose(key, here))]
+    shown = [Readout(name, quantities.show(key), figures.rows_of(here), figures.whose(key, here))]
     if before is not None and once is not None:
         rows = tuple((f.channel, _from_to(before.get(quantity, f.channel), f)) for f in here if f.channel)
         whose = figures.whose(key, here) if key.channel == once.channel else ""
-        shown = [Reading(f"{name}, before → after", _from_to(once, key), rows, whose)]
+        shown = [Readout(f"{name}, before → after", _from_to(once, key), rows, whose)]
     others = [run for run in runs if run not in (main, before) and run.conditions.measurement.stage != "bench"]
     for run in others:
         if rest := figures.by_channel(run, quantity):
             own = figures.rows_of(rest) or ((quantities.show(rest[0]),),)
-            shown.append(Reading(f"{name} {figures.run_label(run, runs)}", "", own))
+            shown.append(Readout(f"{name} {figures.run_label(run, runs)}", "", own))
     return tuple(shown)
 
 
@@ -52,7 +52,7 @@ def _from_to(was: Finding | None, now: Finding) -> str:
     return f"{quantities.number(was)} → {quantities.show(now)}" if was else quantities.show(now)
 
 
-def change_in_words(main: Run, before: Run | None) -> tuple[Reading, ...]:
+def change_in_words(main: Run, before: Run | None) -> tuple[Readout, ...]:
     """The change of each channel in words."""
     if before is None:
         return ()
@@ -60,8 +60,8 @@ def change_in_words(main: Run, before: Run | None) -> tuple[Reading, ...]:
     pairs = [(before.get(quantity, f.channel), f) for f in figures.by_channel(main, quantity)]
     rows = [(now.channel, _change(was, now)) for was, now in pairs if was is not None]
     if len(rows) == 1 and not rows[0][0]:
-        return (Reading(rows[0][1]),)
-    return (Reading("the change", "", tuple(rows)),) if rows else ()
+        return (Readout(rows[0][1]),)
+    return (Readout("the change", "", tuple(rows)),) if rows else ()
 
 
 def _change(was: Finding, now: Finding) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 
 from reviewkit.measure import figures, scales
 from reviewkit.model import digits, quantities
-from reviewkit.model.card import Mark, Panel, Reading, Trace
+from reviewkit.model.card import Mark, Panel, Readout, Trace
 from reviewkit.model.finding import Finding, Run
 
 
@@ -34,7 +34,7 @@ def sag(runs: Sequence[Run], worst: Finding | None) -> Panel:
     return Panel(scales.across(max(currents), "A"), y_axis, tuple(traces), marks=tuple(marks))
 
 
-def readings_of(run: Run) -> Reading:
+def readings_of(run: Run) -> Readout:
     """The voltages as read, a channel a line."""
     m = run.conditions.measurement
     head = ("V", *(quantities.load(ohms) for ohms in m.loads_ohm))
@@ -42,7 +42,7 @@ def readings_of(run: Run) -> Reading:
         (channel or "read", *(_volts(run, channel, v).removesuffix(" V") for v in m.volts[channel]))
         for channel in _channels(run)
     ]
-    return Reading("", "", (head, *rows))
+    return Readout("", "", (head, *rows))
 
 
 def _channels(run: Run) -> list[str]:

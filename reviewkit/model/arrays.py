@@ -1,4 +1,4 @@
-"""The one array type: float64, any shape; docstrings say which."""
+"""The one array type: float64, any shape; docstrings state which."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -7,7 +7,20 @@ Array = NDArray[np.float64]
 
 
 def read_only(values: ArrayLike) -> Array:
-    """Return a read-only copy: what travels must not change, and must not keep a whole record in memory for a part."""
+    """Return a read-only copy of an array.
+
+    What travels must not change, and a part must not keep a whole record in memory.
+
+    Parameters
+    ----------
+    values : array_like
+        Any shape.
+
+    Returns
+    -------
+    ndarray of float64, same shape
+        The copy.
+    """
     copied = np.array(values, dtype=np.float64)
     copied.setflags(write=False)
     return copied

@@ -1,4 +1,4 @@
-"""A card as plain data, before it is drawn."""
+"""Cards as plain data, before they are drawn."""
 
 from __future__ import annotations
 
@@ -14,7 +14,17 @@ from reviewkit.model.verdict import Verdict
 
 @dataclass(frozen=True)
 class Axis:
-    """`ticks`: (value, text), at most seven; `minor`: values of unlabelled ticks (the dial scale)."""
+    """An axis of a panel.
+
+    Attributes
+    ----------
+    scale
+        "log" or "linear".
+    ticks
+        (value, text) pairs, at most seven.
+    minor
+        Values of unlabelled ticks (the dial scale).
+    """
 
     low: float
     high: float
@@ -26,7 +36,19 @@ class Axis:
 
 @dataclass(frozen=True, eq=False)
 class Trace:
-    """A curve. `x`, `y`: shape (n,), in the axes' units. `role`: now, before, bench or residual."""
+    """A curve.
+
+    Attributes
+    ----------
+    x, y
+        Shape (n,), in the axes' units.
+    channel
+        L, R or "" (neither).
+    role
+        Now, before, bench or residual.
+    label
+        Written at the curve's end: "L", "R before", "bass +10".
+    """
 
     x: Array
     y: Array
@@ -37,7 +59,7 @@ class Trace:
 
 @dataclass(frozen=True)
 class Limit:
-    """The maker's limit, drawn in the picture over from_x … to_x; low or high None where there is none on that side."""
+    """The maker's limit, drawn in the picture over from_x … to_x; low or high is None if that side has no limit."""
 
     low: float | None
     high: float | None
@@ -48,7 +70,7 @@ class Limit:
 
 @dataclass(frozen=True)
 class Mark:
-    """A point worth pointing at in the picture."""
+    """A point in the picture to draw attention to."""
 
     x: float
     y: float
@@ -58,7 +80,7 @@ class Mark:
 
 @dataclass(frozen=True)
 class Bracket:
-    """A distance worth showing, drawn upright at `x` between two heights, with its words beside it."""
+    """A distance in the picture to draw attention to: upright at `x` between two heights, with its text."""
 
     x: float
     from_y: float
@@ -68,7 +90,7 @@ class Bracket:
 
 @dataclass(frozen=True)
 class Panel:
-    """One plot. `label` stands over it: "before", "residual × 50"."""
+    """One plot. `label` is above it: "before", "residual × 50"."""
 
     x: Axis
     y: Axis
@@ -81,7 +103,7 @@ class Panel:
 
 @dataclass(frozen=True)
 class Curves:
-    """Panels in a grid of `columns`, filled row by row. `heights`: relative heights of the grid's rows."""
+    """Panels in a grid of `columns`, filled row by row; `heights`: relative heights of the grid's rows."""
 
     panels: tuple[Panel, ...]
     columns: int = 1
@@ -90,7 +112,7 @@ class Curves:
 
 @dataclass(frozen=True)
 class Bar:
-    """One bar: from the scale's foot up to `value`, `text` over it. `role`: now or before."""
+    """One bar, from the scale's foot to `value`, with `text` above it; `role`: now or before."""
 
     channel: str
     value: float
@@ -100,7 +122,7 @@ class Bar:
 
 @dataclass(frozen=True)
 class BarGroup:
-    """Bars that stand side by side over one name: "THD+N", with `unit` of their texts under it."""
+    """Bars side by side above one name: "THD+N", with the `unit` of their texts below it."""
 
     label: str
     bars: tuple[Bar, ...]
@@ -127,8 +149,20 @@ class Bars:
 
 @dataclass(frozen=True)
 class Row:
-    """A row of a table card. `verdict` and `position` draw a needle at its end, `margin` stands behind its word; `note`
-    stands under the first cell. `loud`: the row must be seen before the others; `findings`: what its figures are.
+    """A row of a table card.
+
+    Attributes
+    ----------
+    verdict, position
+        Draw a needle at the row's end.
+    margin
+        Follows the verdict.
+    note
+        Goes below the first cell.
+    loud
+        True if the row must be seen before the others.
+    findings
+        The findings that its figures come from.
     """
 
     cells: tuple[str, ...]
@@ -142,9 +176,18 @@ class Row:
 
 @dataclass(frozen=True)
 class Rows:
-    """A table. `strong`: index of the column set in bold; `widths`: relative widths of the columns. `pages`: the rows
-    of all cards that one table is split into, which are set alike; `amounts`: what stands at the ends of a scale of
-    `years` under the table.
+    """A table.
+
+    Attributes
+    ----------
+    strong
+        Index of the column in bold.
+    widths
+        Relative widths of the columns.
+    pages
+        The rows of all cards that one table is split into, which are set alike.
+    amounts
+        Go at the ends of a scale of `years` below the table.
     """
 
     headers: tuple[str, ...]
@@ -159,9 +202,14 @@ class Rows:
 
 @dataclass(frozen=True)
 class TitlePage:
-    """The opening card: the name large, lines under it; `amounts`: (what, amount) pairs, set large side by side, the
-    first and the last at the ends of a scale of `years` where there is one. `photo`: the bytes of the user's own
-    picture, to stand behind them.
+    """The opening card: the name large, lines below it.
+
+    Attributes
+    ----------
+    amounts
+        (what, amount) pairs, large and side by side, at the ends of a scale of `years` if there is one.
+    photo
+        Bytes of the user's own picture, for the background.
     """
 
     name: str
@@ -172,9 +220,15 @@ class TitlePage:
 
 
 @dataclass(frozen=True)
-class Reading:
-    """A block of the readings column. `key` is set large, with the `channel` whose it is behind it; `rows`: cells in
-    columns, a first cell L or R is coloured.
+class Readout:
+    """A block of figures in the column next to the picture.
+
+    Attributes
+    ----------
+    key
+        The key figure, large, followed by its `channel`.
+    rows
+        Cells in columns; a first cell L or R is coloured.
     """
 
     label: str = ""
@@ -191,7 +245,7 @@ class Card:
     title: str
     conditions: str  # one line under the title
     body: Curves | Bars | Rows | TitlePage
-    readings: tuple[Reading, ...] = ()
+    readings: tuple[Readout, ...] = ()
     verdicts: tuple[Verdict, ...] = ()  # shown as needles under the readings
     foot: str = ""
     corner: str = ""  # the unit's name

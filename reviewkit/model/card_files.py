@@ -1,4 +1,4 @@
-"""Where the pictures of a card are put in out/."""
+"""Paths of a card's pictures in out/."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from reviewkit.model.card import Card
 
 _FOLDERS = {"cards": "cards", "overlays": "overlays", "strips": "strips", "mp4": "clips", "mov": "clips"}
-CLIPS = ("mp4", "mov")  # the kinds of pictures that are files of their own, and their endings
+CLIPS = ("mp4", "mov")  # kinds of pictures that are video files, and their extensions
 KINDS = tuple(_FOLDERS)
 
 

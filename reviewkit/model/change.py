@@ -1,4 +1,4 @@
-"""What the repair changed."""
+"""The effect of the repair."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Digests of files and data, by which one content is told from another."""
+"""Digests of files and data, which identify their content."""
 
 from __future__ import annotations
 
@@ -28,8 +28,9 @@ def file_digest(path: Path) -> str:
 
 
 def files_in(folder: Path) -> Iterator[str]:
-    """Yield the paths of all files in a folder and its subfolders, relative to it, in order; nothing if the folder is
-    a link that leads out of the one around it.
+    """Yield the paths of all files in a folder and its subfolders, relative to it, in order.
+
+    Yields nothing if the folder is a link that leads out of the one around it.
     """
     if inside.is_outside(folder.parent, folder.name):
         return

@@ -1,7 +1,7 @@
-"""Rounding by one stated rule: how many digits of a number are written, never more than its uncertainty carries.
+"""Rounding by one stated rule: the digits of a written number, never more than its uncertainty supports.
 
-Ties go to even after NIST SP 811 B.7.1 (from memory); an uncertainty carries two digits where its first is 1 or 2, else
-one (usual practice with the GUM).
+Ties go to even after NIST SP 811 B.7.1 (from memory); an uncertainty has two digits if its first is 1 or 2, else one
+(usual practice with the GUM).
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ _ANY_SIZE = Context(prec=700)  # digits: a float has at most 309 before its poin
 
 
 def decimals_of(uncertainty: float | None) -> int | None:
-    """How many decimals an expanded uncertainty carries: two digits of it if the first is 1 or 2, else one."""
+    """Return the decimals of an expanded uncertainty: two digits of it if the first is 1 or 2, else one."""
     if not uncertainty or not math.isfinite(uncertainty):
         return None
     exponent = math.floor(math.log10(uncertainty))
@@ -23,7 +23,7 @@ def decimals_of(uncertainty: float | None) -> int | None:
 
 
 def fixed(value: float, decimals: int, uncertainty: float | None = None) -> str:
-    """A number with so many decimals, fewer if the uncertainty carries fewer; ties to even; true minus; no "−0"."""
+    """Format a number with fixed decimals, fewer if its uncertainty supports fewer; true minus, no "−0"."""
     carried = decimals_of(uncertainty)
     if carried is not None:
         decimals = min(decimals, carried)
@@ -35,13 +35,13 @@ def fixed(value: float, decimals: int, uncertainty: float | None = None) -> str:
 
 
 def signed(value: float, decimals: int, uncertainty: float | None = None) -> str:
-    """Like `fixed`, with "+" where it is not negative."""
+    """Format a number like `fixed`, with "+" if it isn't negative."""
     text = fixed(value, decimals, uncertainty)
     return text if text.startswith(MINUS) else f"+{text}"
 
 
 def significant(value: float, digits: int, uncertainty: float | None = None) -> str:
-    """A number to so many significant digits, trailing zeros kept: 0.10, 1.4, 46, 120."""
+    """Format a number to significant digits, trailing zeros kept: 0.10, 1.4, 46, 120."""
     if value == 0 or not math.isfinite(value):
         return "0" if value == 0 else "∞"
     decimals = digits - 1 - math.floor(math.log10(abs(value)))
@@ -54,7 +54,7 @@ def significant(value: float, digits: int, uncertainty: float | None = None) -> 
 
 
 def prefixed(value: float, unit: str, steps: tuple[tuple[str, float], ...], uncertainty: float | None = None) -> str:
-    """Three significant digits with the prefix that keeps the number at or above one: 43.1 W, 250 mW, 12.0 mV."""
+    """Format a number to three digits with the prefix that keeps it at or above one: 43.1 W, 250 mW, 12.0 mV."""
     name, factor = next(((n, f) for n, f in steps if abs(value) >= f * 0.9995), steps[-1])
     if value == 0:
         name, factor = unit, 1.0
@@ -62,11 +62,11 @@ def prefixed(value: float, unit: str, steps: tuple[tuple[str, float], ...], unce
 
 
 def trimmed(value: float, digits: int = 3) -> str:
-    """A number to so many significant digits without trailing zeros: for conditions and limits as stated."""
+    """Format a number to significant digits without trailing zeros, for conditions and limits as stated."""
     text = significant(value, digits)
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def float_of(number: str) -> float:
-    """A number as written by `fixed`, read back."""
+    """Parse a number as written by `fixed`."""
     return float(number.replace(MINUS, "-").replace("+", ""))

@@ -1,4 +1,4 @@
-"""The episode: segments, chapters, what is said."""
+"""The episode: segments, chapters, sentences."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from reviewkit.model.verdict import Verdict
 
 
 @dataclass(frozen=True)
-class Said:
-    """A sentence of the bench, and the card (the first, where there are several) that shows it; "" for none."""
+class Sentence:
+    """A sentence from the bench, and the card (the first of a series) that shows it; "" for none."""
 
     text: str
     card: str = ""
@@ -24,7 +24,7 @@ class Said:
 
 @dataclass(frozen=True)
 class Beat:
-    """What is said in one go, and the cards that are shown meanwhile."""
+    """A stretch of narration with the cards that are shown during it."""
 
     note: Note | None = None
     sentences: tuple[str, ...] = ()
@@ -33,7 +33,7 @@ class Beat:
 
 @dataclass(frozen=True)
 class Segment:
-    """A part of the episode. Its times are planned from words and card holds. `flag`: why its length needs thought."""
+    """A part of the episode, its times planned from words and card holds; `flag`: why its length needs attention."""
 
     name: str
     title: str
@@ -45,23 +45,23 @@ class Segment:
 
     @property
     def notes(self) -> tuple[Note, ...]:
-        """The notes taken for it."""
+        """Return the notes of the segment."""
         return tuple(beat.note for beat in self.beats if beat.note is not None)
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """What the bench has to say in it."""
+        """Return the bench's sentences in the segment."""
         return tuple(sentence for beat in self.beats for sentence in beat.sentences)
 
     @property
     def cards(self) -> tuple[str, ...]:
-        """The cards shown in it, each once."""
+        """Return the cards shown in the segment, each once."""
         return tuple(dict.fromkeys(card for beat in self.beats for card in beat.cards))
 
 
 @dataclass(frozen=True)
 class Chapter:
-    """One chapter: real time from the start, and its title."""
+    """One chapter: time from the start, and title."""
 
     start_s: float
     title: str
@@ -87,5 +87,5 @@ class Episode:
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        """Every finding, in the measurements' order."""
+        """Return every finding, in the measurements' order."""
         return tuple(finding for run in self.runs for finding in run.findings)

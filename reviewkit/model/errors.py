@@ -1,4 +1,4 @@
-"""What can go wrong, said the same way everywhere: where, what is there, what to write instead."""
+"""Faults, all reported in the same way: where, what is there, what to write instead."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 MOST_SHOWN = 20
-MOST_KEPT = 1000  # of one file: a million faulty lines are no more help, and would fill the memory
+MOST_KEPT = 1000  # of one file: more are no help, and a million would fill the memory
 _LONGEST_LIST = 200  # characters, of the names that are known
-_LONGEST_WORD = 80  # characters: what is longer is near to no name
+_LONGEST_WORD = 80  # characters: anything longer resembles no name
 
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing that is wrong in an input: file, line (0: the file as a whole), what is there and what to write."""
+    """One fault of an input: file, line (0: the file as a whole), what is there and what to write."""
 
     source: str
     line: int
@@ -32,7 +32,7 @@ def printable(text: str) -> str:
 
 
 class InputError(Exception):
-    """The input or the command line is wrong (exit status 2). Nothing was written. Holds every fault found."""
+    """The input or the command line is wrong (exit status 2); nothing was written. Has every fault."""
 
     def __init__(self, faults: Iterable[Fault] | Fault) -> None:
         self.faults: tuple[Fault, ...] = (faults,) if isinstance(faults, Fault) else tuple(faults)
@@ -40,34 +40,34 @@ class InputError(Exception):
 
 
 class CannotFinish(Exception):
-    """The work could not be finished for a reason outside the input: disk full, folder read-only (exit status 1)."""
+    """The work can't be finished for a reason outside the input: disk full, folder read-only (exit status 1)."""
 
 
 class Faults:
-    """Collects faults while a reader goes on, so that all of one file are told at once."""
+    """Collects faults while a reader continues, so that all faults of a file are reported together."""
 
     def __init__(self, source: str) -> None:
         self.source = source
-        self.found: list[Fault] = []
+        self.collected: list[Fault] = []
 
     def add(self, line: int, message: str) -> None:
-        """Note one fault at a line (0 where no line can be named); of very many the first ones are kept."""
+        """Record a fault at a line (0 if there is none); of very many, the first ones are kept."""
         if not self.full:
-            self.found.append(Fault(self.source, line, message))
+            self.collected.append(Fault(self.source, line, message))
 
     @property
     def full(self) -> bool:
-        """Whether no more are kept, so that a reader may stop looking."""
-        return len(self.found) >= MOST_KEPT
+        """Tell whether no more faults are kept, so that a reader may stop."""
+        return len(self.collected) >= MOST_KEPT
 
     def stop_if_any(self) -> None:
-        """Raise InputError with everything noted so far, if anything was."""
-        if self.found:
-            raise InputError(self.found)
+        """Raise InputError with every recorded fault, if there are any."""
+        if self.collected:
+            raise InputError(self.collected)
 
 
 def listed(faults: Iterable[Fault]) -> list[str]:
-    """Faults as lines to print: at most twenty of each file, then "and N more"."""
+    """List faults as lines to print: at most twenty of each file, then "and N more"."""
     by_source: dict[str, list[Fault]] = {}
     for fault in faults:
         by_source.setdefault(fault.source, []).append(fault)
@@ -81,8 +81,21 @@ def listed(faults: Iterable[Fault]) -> list[str]:
 
 
 def nearest(word: str, known: Iterable[str], *, least: float = 0.6) -> str:
-    """The known word most like this one, as "did you mean X?", or a list of them when none is near: `least` is how
-    much of the two must agree, 0 to 1.
+    """Suggest the known word most like a word: "did you mean X?", or a list of the known ones.
+
+    Parameters
+    ----------
+    word : str
+        The word.
+    known : iterable of str
+        The known words.
+    least : float
+        Required similarity, 0 … 1.
+
+    Returns
+    -------
+    str
+        The suggestion, ready to print.
     """
     import difflib
 
@@ -94,5 +107,5 @@ def nearest(word: str, known: Iterable[str], *, least: float = 0.6) -> str:
 
 
 def shortened(text: str, most: int) -> str:
-    """A text of at most `most` characters, for a message; of a longer one the beginning."""
+    """Shorten a text to at most `most` characters for a message, keeping its beginning."""
     return text if len(text) <= most else f"{text[: most - 1]}…"

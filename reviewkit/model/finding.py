@@ -1,4 +1,4 @@
-"""What was measured, and under which conditions."""
+"""Findings: what was measured, under which conditions."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from reviewkit.model.sheet import Sheet
 
 @dataclass(frozen=True)
 class Conditions:
-    """What a kind needs to know besides the columns."""
+    """The facts that a kind needs besides the columns."""
 
     measurement: Measurement
     bench: Bench
@@ -28,7 +28,7 @@ class Conditions:
 
 @dataclass(frozen=True)
 class Finding:
-    """One computed number with what it holds under. Units are the fixed ones of quantities.py."""
+    """One computed number with its conditions. Units are the fixed ones of quantities.py."""
 
     quantity: str
     channel: str  # L, R, L>R, R>L, both or ""
@@ -49,8 +49,14 @@ class Finding:
 
 @dataclass(frozen=True, eq=False)
 class Curve:
-    """A curve that a card draws, computed once with the findings. `x`, `y`: shape (n,), float64, read-only; their units
-    are those of the kind's card. `facts`: single values that go with it, such as the unit of `y`.
+    """A curve that a card draws, computed once with the findings.
+
+    Attributes
+    ----------
+    x, y
+        Shape (n,), float64, read-only, in the units of the kind's card.
+    facts
+        Single values that belong to it, such as the unit of `y`.
     """
 
     name: str  # what it shows, where a kind draws several: "wave", "residual", "spectrum"
@@ -62,8 +68,14 @@ class Curve:
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """A measurement's results. `withheld`: figures not given, each with its reason, ready to print; `curves`: all that
-    its cards draw.
+    """A measurement's results.
+
+    Attributes
+    ----------
+    withheld
+        Figures not given, each with its reason, ready to print.
+    curves
+        Everything that its cards draw.
     """
 
     findings: tuple[Finding, ...]
@@ -81,7 +93,7 @@ class Run:
     curves: tuple[Curve, ...] = ()
 
     def get(self, quantity: str, channel: str | None = None, **at: Any) -> Finding | None:
-        """The first finding with this quantity, channel and these conditions, or None."""
+        """Return the first finding with this quantity, channel and these conditions, or None."""
         for finding in self.findings:
             fits = finding.quantity == quantity and (channel is None or finding.channel == channel)
             if fits and all(finding.at.get(key) == value for key, value in at.items()):

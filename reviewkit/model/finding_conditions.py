@@ -1,4 +1,4 @@
-"""What a finding holds under, in words."""
+"""The conditions of a finding, in words."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ DRIVEN = {"both": "both channels driven", "one": "one channel driven"}
 
 
 def conditions_of(f: Finding) -> str:
-    """What a figure holds under, as it travels with it: "1 kHz, 5 W into 8 Ω, 20 Hz – 20 kHz, aux"."""
+    """Return the conditions of a figure: "1 kHz, 5 W into 8 Ω, 20 Hz – 20 kHz, aux"."""
     at = f.at
     parts = [
         quantities.hertz(at["frequency"]) if "frequency" in at and f.quantity != "frequency" else "",
@@ -37,5 +37,5 @@ def conditions_of(f: Finding) -> str:
 
 
 def why_bound(f: Finding) -> str:
-    """What keeps a figure from being more than a bound."""
+    """Return why a figure is only a bound."""
     return "all that the meter resolves" if f.at.get("method") == "two loads" else "at the bench's floor"

@@ -1,4 +1,4 @@
-"""Whether what a name leads to lies in a folder and is a file, links followed: a session may come from a stranger."""
+"""Path checks: whether a path leads to a file inside a folder, links followed. A session may come from a stranger."""
 
 from __future__ import annotations
 
@@ -13,14 +13,26 @@ LOST = "cannot be followed to a file"
 
 
 def is_there(place: Path) -> bool:
-    """Whether anything goes by this name, a link to nothing too."""
+    """Tell whether anything has this name, even a link to nothing."""
     return os.path.lexists(place)
 
 
 def flaw(folder: Path, name: str) -> str:
-    """What keeps `name`, a path from `folder`, from being a file in it: one of the words above; "" where it is one.
+    """Return what keeps a path from being a file in a folder: one of the words above; "" if it is one.
 
-    Where it leads is asked first, so that nothing is told of what lies outside.
+    The target's place is checked first, so that nothing is revealed of what is outside.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder.
+    name : str
+        Path relative to it.
+
+    Returns
+    -------
+    str
+        OUTSIDE, A_FOLDER, NO_FILE, ABSENT, LOST or "".
     """
     try:
         inside = folder.resolve()
@@ -39,12 +51,12 @@ def flaw(folder: Path, name: str) -> str:
 
 
 def is_outside(folder: Path, name: str) -> bool:
-    """Whether a folder's entry leads out of it, or nowhere at all."""
+    """Tell whether a folder's entry leads out of it, or nowhere."""
     return flaw(folder, name) in (OUTSIDE, LOST)
 
 
 def is_within(place: Path, folder: Path) -> bool:
-    """Return whether a place, which need not exist, is this folder or lies in it, links followed."""
+    """Tell whether a path, which need not exist, is this folder or inside it, links followed."""
     try:
         target, around = place.resolve(), folder.resolve()
         if not folder.exists():

@@ -16,7 +16,7 @@ class Kind:
     """A kind of measurement: what it needs, what it computes, its card, and the facts worth saying."""
 
     name: str
-    title: str  # the card's title where the measurement names none
+    title: str  # the card's title if the measurement has none
     about: str  # one line for the user: what the file holds
     needs: tuple[tuple[str, ...], ...]  # alternatives, each a set of roles; () means no file is needed
     quantities: tuple[str, ...]  # every quantity it may find

@@ -13,9 +13,12 @@ _PART = re.compile(r"\s*([0-9.]+\s*[^\W\d_]+)\s*(?:[,;/]\s*)?")
 
 
 def mains_of(text: str) -> tuple[float | None, float | None]:
-    """Volts and hertz of a mains supply, in either order; None for what is not said, so "" gives (None, None).
+    """Parse volts and hertz of a mains supply, in either order; None for what is missing.
 
-    Raises UnitError with the remedy where a part is no voltage or frequency, stands twice, or is not above zero.
+    Raises
+    ------
+    UnitError
+        If a part isn't a voltage or frequency, occurs twice, or isn't above zero.
     """
     rest = normalised(text).strip()
     text = shortened(text, 60)
@@ -41,5 +44,5 @@ def mains_of(text: str) -> tuple[float | None, float | None]:
 
 
 def mains_hz(session: Session) -> float | None:
-    """The mains frequency on the bench, else the one that the unit wants; None where neither is said."""
+    """Return the mains frequency on the bench, else the unit's; None if neither is stated."""
     return mains_of(session.bench.mains)[1] or mains_of(session.unit.mains)[1]

@@ -1,4 +1,4 @@
-"""What was noted while filming."""
+"""Notes from the shoot."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class Note:
 
 @dataclass(frozen=True)
 class Clip:
-    """A `clip` line of the notes. `starts_s`: clock time of its first frame, seconds after midnight, where given."""
+    """A `clip` line of the notes; `starts_s`: clock time of its first frame, seconds after midnight, if given."""
 
     name: str
     length_s: float | None = None
@@ -30,7 +30,7 @@ class Clip:
 
 @dataclass(frozen=True)
 class Notes:
-    """notes.txt as a whole."""
+    """The whole of notes.txt."""
 
     clips: tuple[Clip, ...] = ()
     notes: tuple[Note, ...] = ()

@@ -1,6 +1,4 @@
-"""Where templates/ and sample_session/ lie: in the installed package, or beside it in a checkout or editable
-install.
-"""
+"""Paths of templates/ and sample_session/, in the installed package or next to it in a checkout."""
 
 from __future__ import annotations
 
@@ -10,12 +8,12 @@ _PACKAGE = Path(__file__).resolve().parents[1]
 
 
 def templates() -> Path:
-    """The folder of the templates that travel with the program."""
+    """Return the folder of the shipped templates."""
     return _travelling("_templates", "templates")
 
 
 def sample_session() -> Path:
-    """The folder of the invented sample session."""
+    """Return the folder of the invented sample session."""
     return _travelling("_sample_session", "sample_session")
 
 

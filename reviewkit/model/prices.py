@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True)
 class IndexTable:
-    """A consumer price index by year. `short`: years averaged over fewer than twelve months -> how many."""
+    """A consumer price index by year; `short`: months averaged, for years with fewer than twelve."""
 
     source: str
     by_year: Mapping[int, float]
@@ -17,7 +17,7 @@ class IndexTable:
 
 @dataclass(frozen=True)
 class PriceLine:
-    """Price then and now. `now` is unrounded; `line` is the sentence that every output prints."""
+    """A price then and now. `now` is unrounded; `line` is the sentence that every output prints."""
 
     paid: float
     currency: str

@@ -1,4 +1,4 @@
-"""published.json: which figures viewers were given."""
+"""The figures that were published, as remembered in published.json."""
 
 from __future__ import annotations
 
@@ -10,9 +10,15 @@ FILE_NAME = "published.json"
 
 @dataclass(frozen=True)
 class Published:
-    """What viewers have been told. `said`: what -> the figure, with its verdict where it has one; `corrected`: what ->
-    the figure first published, for those that a later publication has put right.
+    """The figures given to viewers.
+
+    Attributes
+    ----------
+    figures
+        By subject, each with its verdict if it has one.
+    corrected
+        The figures first published, for those that a later publication corrected.
     """
 
-    said: Mapping[str, str]
+    figures: Mapping[str, str]
     corrected: Mapping[str, str] = field(default_factory=dict)

@@ -1,8 +1,8 @@
-"""Every quantity a finding may have, and how it is written: the one formatter that all outputs share.
+"""Every quantity that a finding may have, and the one formatter that all outputs share.
 
-Rules: two significant digits for distortion and damping factor, three for power, volts and ohms, 0.1 dB for levels,
-0.01 dB for flatness under 1 dB, whole ohms for loads; never more digits than the uncertainty carries; a space
-before the unit, a true minus (style after NIST SP 811, from memory; the digit counts are this project's own).
+Two significant digits for distortion and damping factor, three for power, volts and ohms, 0.1 dB for levels, 0.01 dB
+for flatness under 1 dB, whole ohms for loads; never more digits than the uncertainty supports; a space before the unit,
+a true minus (style after NIST SP 811, from memory; the digit counts are this project's own).
 """
 
 from __future__ import annotations
@@ -18,7 +18,17 @@ from reviewkit.model.finding import Finding
 
 @dataclass(frozen=True)
 class Quantity:
-    """`name`: in running text and tables; `unit`: the fixed unit; `style`: which rule of `shown` writes it."""
+    """A quantity.
+
+    Attributes
+    ----------
+    name
+        As used in running text and tables.
+    unit
+        The fixed unit.
+    style
+        The rule of `shown` that writes it.
+    """
 
     name: str
     unit: str
@@ -90,7 +100,7 @@ _STYLE_OF_UNIT |= {"A": "amperes", "F": "farads", "H": "henries"}
 
 
 def quantity_of(finding: Finding) -> Quantity:
-    """A finding's quantity; for a single reading under a name of the user's own, one made of its name and unit."""
+    """Return a finding's quantity; for a reading under the user's own name, one built from name and unit."""
     known = QUANTITIES.get(finding.quantity)
     return known or Quantity(
         finding.quantity.replace("_", " "), finding.unit, _STYLE_OF_UNIT.get(finding.unit, "plain")
@@ -98,8 +108,9 @@ def quantity_of(finding: Finding) -> Quantity:
 
 
 def told(finding: Finding) -> float:
-    """The value that can be said of the unit: of a bound that lies beyond the bench's floor, the floor. There bench and
-    unit may have cancelled, so that less than the floor is no bound of what the unit does.
+    """Return the value that can be stated of the unit: for a bound beyond the bench's floor, the floor.
+
+    Beyond the floor, bench and unit may have cancelled, so that a smaller value doesn't bound what the unit does.
     """
     if not finding.bound or finding.floor is None:
         return finding.value
@@ -108,7 +119,7 @@ def told(finding: Finding) -> float:
 
 
 def worse(findings: Sequence[Finding | None]) -> Finding | None:
-    """Of the channels' findings the one that is worse: a one-line claim never averages and never picks the better."""
+    """Return the worse of the channels' findings: a one-line claim never averages and never picks the better."""
     there = [f for f in findings if f is not None]
     if not there:
         return None
@@ -118,7 +129,7 @@ def worse(findings: Sequence[Finding | None]) -> Finding | None:
 
 
 def show(finding: Finding) -> str:
-    """A finding as every output writes it, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
+    """Format a finding as every output does, with its unit: "0.021 %", "−64.2 dB", "≤ 0.0010 %"."""
     value = told(finding)
     text = _written(finding, value)
     if not finding.bound:
@@ -133,12 +144,12 @@ def show(finding: Finding) -> str:
 
 
 def as_shown(finding: Finding) -> float:
-    """The value that `show` states, in the finding's unit: 0.00014 dB is written "+0.00 dB", which says 0."""
+    """Return the value that `show` states, in the finding's unit: 0.00014 dB is written "+0.00 dB", which is 0."""
     return _stated(show(finding).lstrip("≤≥ "), told(finding))[0]
 
 
 def _written(finding: Finding, value: float) -> str:
-    """A value as its finding's quantity is written; of a meter's reading no digit that the meter did not show."""
+    """Format a value as its quantity requires, without digits that a meter didn't show."""
     quantity = quantity_of(finding)
     # an uncertainty that begins with 3 carries its own first digit and none below
     steps = 3 * finding.step if finding.step else 0.0
@@ -147,7 +158,7 @@ def _written(finding: Finding, value: float) -> str:
 
 
 def _stated(text: str, value: float) -> tuple[float, float]:
-    """The value that a text states, in the unit of `value`, and half of what its last digit is worth."""
+    """Return the value that a text states, in the unit of `value`, and half the worth of its last digit."""
     number = text.split(" ")[0].lstrip("±")
     stated = float_of(number) if number != "∞" else math.inf
     prefix = 10.0 ** round(math.log10(abs(value / stated))) if stated and value and math.isfinite(stated) else 1.0
@@ -155,7 +166,10 @@ def _stated(text: str, value: float) -> tuple[float, float]:
 
 
 def with_uncertainty(finding: Finding) -> str:
-    """A finding with its expanded uncertainty to the same decimals: "43.1 ± 1.0 W"; as `show` where there is none."""
+    """Format a finding with its expanded uncertainty to the same decimals: "43.1 ± 1.0 W".
+
+    Without an uncertainty the result is that of `show`.
+    """
     text = show(finding)
     number, _, unit = text.partition(" ")
     if not finding.uncertainty or finding.bound or not number.lstrip("+" + MINUS).replace(".", "", 1).isdigit():
@@ -167,7 +181,27 @@ def with_uncertainty(finding: Finding) -> str:
 
 
 def shown(value: float, style: str, uncertainty: float | None = None) -> str:
-    """A value in one of the styles of the table, in its fixed unit. `uncertainty`: expanded, same unit."""
+    """Format a value in one of the table's styles.
+
+    Parameters
+    ----------
+    value : float
+        In the style's fixed unit.
+    style : str
+        A style of QUANTITIES.
+    uncertainty : float, optional
+        Expanded, same unit.
+
+    Returns
+    -------
+    str
+        The number with its unit.
+
+    Raises
+    ------
+    KeyError
+        If there is no such style.
+    """
     if style == "percent":
         return f"{significant(value, 2, uncertainty)} %"
     if style == "watts":
@@ -202,60 +236,60 @@ def shown(value: float, style: str, uncertainty: float | None = None) -> str:
 
 
 def flatness_decimals(value_db: float) -> int:
-    """0.01 dB under 1 dB, else 0.1 dB."""
+    """Return the decimals of a deviation: two under 1 dB, else one."""
     return 2 if abs(value_db) < 0.995 else 1
 
 
 def hertz(value_hz: float, digits: int = 3) -> str:
-    """A frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
+    """Format a frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
     return f"{trimmed(value_hz / 1000, digits)} kHz" if value_hz >= 999.5 else f"{trimmed(value_hz, digits)} Hz"
 
 
 def corner(value_hz: float, uncertainty: float | None = None) -> str:
-    """A measured frequency to three digits, zeros kept."""
+    """Format a measured frequency to three digits, zeros kept."""
     factor, name = (1000.0, "kHz") if value_hz >= 999.5 else (1.0, "Hz")
     return f"{significant(value_hz / factor, 3, uncertainty and uncertainty / factor)} {name}"
 
 
 def watts(value_w: float, digits: int = 3) -> str:
-    """A power as a condition or limit: "5 W", "250 mW"."""
+    """Format a power as a condition or limit: "5 W", "250 mW"."""
     return f"{trimmed(value_w, digits)} W" if value_w >= 0.9995 else f"{trimmed(value_w * 1000, digits)} mW"
 
 
 def volts(value_v: float, digits: int = 3) -> str:
-    """A voltage as a condition: "2.83 V", "150 mV", "80 µV"."""
+    """Format a voltage as a condition: "2.83 V", "150 mV", "80 µV"."""
     name, factor = next(((n, f) for n, f in _VOLT_STEPS if value_v >= 0.9995 * f), _VOLT_STEPS[-1])
     return f"{trimmed(value_v / factor, digits)} {name}"
 
 
 def seconds(value_s: float, digits: int = 3) -> str:
-    """A time as a limit: "2 µs", "0.5 s"."""
+    """Format a time as a limit: "2 µs", "0.5 s"."""
     name, factor = next(((n, f) for n, f in _SECOND_STEPS if value_s >= 0.9995 * f), _SECOND_STEPS[-1])
     return f"{trimmed(value_s / factor, digits)} {name}"
 
 
 def load(value_ohm: float) -> str:
-    """A load: whole ohms where it is whole, "open" without one."""
+    """Format a load: whole ohms if it is whole, "open" without one."""
     return "open" if math.isinf(value_ohm) else f"{trimmed(value_ohm)} Ω"
 
 
 def percent(value_percent: float, digits: int = 3) -> str:
-    """A limit in percent as stated: "0.05 %", "1 %"."""
+    """Format a limit in percent as stated: "0.05 %", "1 %"."""
     return f"{trimmed(value_percent, digits)} %"
 
 
 def band(band_hz: tuple[float, float]) -> str:
-    """A band: "20 Hz – 20 kHz"."""
+    """Format a band: "20 Hz – 20 kHz"."""
     return f"{hertz(band_hz[0])} – {hertz(band_hz[1])}"
 
 
 def tones(tones_hz: tuple[float, float]) -> str:
-    """Two tones played together: "60 Hz + 7 kHz"."""
+    """Format two tones played together: "60 Hz + 7 kHz"."""
     return f"{hertz(tones_hz[0])} + {hertz(tones_hz[1])}"
 
 
 def deviation(high_db: float, low_db: float) -> str:
-    """A response's two extremes as one reading: "+0.00 −0.28 dB"."""
+    """Format a response's two extremes as one reading: "+0.00 −0.28 dB"."""
 
     def one(value: float, sign: str) -> str:
         text = fixed(abs(value), flatness_decimals(value))
@@ -265,14 +299,14 @@ def deviation(high_db: float, low_db: float) -> str:
 
 
 def limit_within(low: float, high: float) -> str:
-    """A maker's tolerance: "±0.5 dB", or "−1 / +0 dB" where the sides differ."""
+    """Format a maker's tolerance: "±0.5 dB", or "−1 / +0 dB" if the sides differ."""
     if -low == high:
         return f"±{trimmed(high)} dB"
     return f"{MINUS if low <= 0 else '+'}{trimmed(abs(low))} / {'+' if high >= 0 else MINUS}{trimmed(abs(high))} dB"
 
 
 def conditions(at: Mapping[str, Any]) -> str:
-    """The level and load of a finding, as they travel with it: "5 W into 8 Ω", "2 V with no load"."""
+    """Format the level and load of a finding: "5 W into 8 Ω", "2 V with no load"."""
     parts = []
     if (power := at.get("power")) is not None:
         parts.append(watts(float(power)))
@@ -285,6 +319,6 @@ def conditions(at: Mapping[str, Any]) -> str:
 
 
 def number(finding: Finding) -> str:
-    """A figure without its unit, for columns whose unit stands beside them once."""
+    """Format a finding without its unit, for columns whose header has it."""
     text = show(finding)
     return text.rsplit(" ", 1)[0] if finding.unit and text.endswith(finding.unit) else text

@@ -18,7 +18,7 @@ _LIMIT_STYLES = {
 
 
 def limit_text(rating: Rating) -> str:
-    """The limit alone, as the maker states it: "40 W", "±0.5 dB", "60", "92 dB (A)"."""
+    """Return the limit alone, as the maker states it: "40 W", "±0.5 dB", "60", "92 dB (A)"."""
     if rating.within is not None:
         return quantities.limit_within(*rating.within)
     value = rating.at_least if rating.at_least is not None else rating.at_most
@@ -33,7 +33,7 @@ def limit_text(rating: Rating) -> str:
 
 
 def label(rating: Rating) -> str:
-    """What a row is called: "Power into 8 Ω", "THD at 40 W, 20 Hz – 20 kHz", "Signal to noise, aux"."""
+    """Return the label of a row: "Power into 8 Ω", "THD at 40 W, 20 Hz – 20 kHz", "Signal to noise, aux"."""
     text = RULES[rating.quantity].label
     if rating.rule and rating.quantity == "power":
         text = f"{rating.rule[0].upper()}{rating.rule[1:]} power"
@@ -50,9 +50,7 @@ def label(rating: Rating) -> str:
 
 
 def line(rating: Rating) -> str:
-    """The rating as one line with every condition printed: "40 W into 8 Ω at 0.05 % THD, 20 Hz – 20 kHz, both
-    channels".
-    """
+    """Return the rating with every condition: "40 W into 8 Ω at 0.05 % THD, 20 Hz – 20 kHz, both channels"."""
     text = limit_text(rating)
     if rating.total:
         text += " in total"
@@ -79,7 +77,7 @@ def line(rating: Rating) -> str:
 
 
 def small_print(rating: Rating) -> str:
-    """The conditions of a rating that neither its label nor its limit says: "at 0.05 % THD, 20 Hz – 20 kHz"."""
+    """Return the conditions that neither label nor limit states: "at 0.05 % THD, 20 Hz – 20 kHz"."""
     named = label(rating)
     rest = line(rating)[len(limit_text(rating)) :].strip(" ,")
     for said in (

@@ -1,8 +1,8 @@
-"""The closed table of what a maker may rate: which finding answers it, how the limit is given, under which conditions.
+"""The closed table of rated names: the findings that answer each, the form of its limit, its conditions.
 
-For each condition the table says how measured and rated must stand to each other:
-`equal`: the same, or the two do not compare; `hard`: measured at least as hard as rated meets it, measured at most as
-hard denies it; `covered`: the measured band must cover the rated one to meet it, lie within it to deny it.
+For each condition the table states how measured and rated must compare. `equal`: the same, or the two don't compare.
+`hard`: measured at least as hard as rated meets it, measured at most as hard denies it. `covered`: the measured band
+must cover the rated one to meet it, or lie within it to deny it.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ EQUAL, HARD, COVERED = "equal", "hard", "covered"
 
 @dataclass(frozen=True)
 class Rule:
-    """How one rated name is judged."""
+    """The rule by which one rated name is judged."""
 
     label: str  # as printed in a table
     findings: tuple[str, ...]  # quantities that answer it, best first
@@ -119,7 +119,7 @@ RULES: dict[str, Rule] = {
 
 
 def rated_output_w(ratings: Iterable[Rating], load_ohm: float | None) -> float | None:
-    """The first continuous power per channel that is rated into this load, W; a load that is not named fits any."""
+    """Return the first continuous power per channel rated into a load, W; an unstated load fits any."""
     for rating in ratings:
         fits = rating.load_ohm is None or load_ohm is None or rating.load_ohm == load_ohm
         if rating.quantity == "power" and fits and not rating.total and rating.rule.lower() != "music":
@@ -164,12 +164,12 @@ POWER_WORDS = {
 
 
 def plain_name(words: str) -> str:
-    """A maker's words as a name: "Damping factor" -> "damping_factor"."""
+    """Return a maker's words as a name: "Damping factor" → "damping_factor"."""
     return "_".join(words.strip().lower().replace("-", "_").split())
 
 
 def rated_name(words: str) -> str | None:
-    """The rated name that a maker's word stands for ("damping factor" -> "damping_factor"), or None."""
+    """Return the rated name of a maker's words ("damping factor" → "damping_factor"), or None."""
     name = plain_name(words)
     name = TRADE_WORDS.get(name, name)
     return name if name in RULES else None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class RepairRow:
-    """One row of repair.csv. Numbers are None where the cell is blank or a word (`open`, `short`)."""
+    """One row of repair.csv. Numbers are None if the cell is blank or a word (`open`, `short`)."""
 
     point: str
     expected: float | None

@@ -1,118 +1,127 @@
-"""session.toml: the unit, the bench, what is rated, what was measured."""
+"""session.toml: the unit, the bench, the ratings, the measurements.
 
-from __future__ import annotations
+A field marked with `Annotated` is a key of session.toml, called as the field without its unit (`load_ohm`: `load`).
+The mark says how its value is written there: the words to choose from, or a type of `ingest/session/session_schema.py`.
+What has no mark is worked out from the rest.
+"""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from fractions import Fraction
 from pathlib import Path
+from typing import Annotated
+
+Text = Annotated[str, "text"]
+File = Annotated[str, "file"]  # its path in the session folder
+Colour = Annotated[str, "colour"]
+Channels = Annotated[str, ("both", "one")]  # driven together; "": not said
 
 
 @dataclass(frozen=True)
 class Unit:
     """The unit on the bench."""
 
-    maker: str
-    model: str
-    what: str = ""
-    year: int | None = None
-    mains: str = ""
+    maker: Annotated[str, "maker"]
+    model: Annotated[str, "model"]
+    what: Text = ""
+    year: Annotated[int | None, "year"] = None
+    mains: Annotated[str, "mains"] = ""
 
     @property
     def name(self) -> str:
-        """Maker and model in one, as printed in a card's corner."""
+        """Return maker and model, as printed in a card's corner."""
         return f"{self.maker} {self.model}".strip()
 
 
 @dataclass(frozen=True)
 class PriceTag:
-    """What the unit cost, and which index carries it to now."""
+    """The original price, and the index that converts it."""
 
-    paid: float
-    currency: str
-    index: str  # path in the session folder
-    year: int | None = None  # None: the unit's
-    to: int | None = None  # None: the latest in the table
-    fair: float | None = None
+    paid: Annotated[float, "amount"]
+    currency: Annotated[str, "currency"]
+    index: Annotated[str, "price index"]
+    year: Annotated[int | None, "year"] = None  # None: the unit's
+    to: Annotated[int | None, "year"] = None  # None: the latest in the table
+    fair: Annotated[float | None, "amount"] = None
     line: int = 0
 
 
 @dataclass(frozen=True)
 class Bench:
-    """What all measurements of the session share unless one says otherwise."""
+    """The conditions that all measurements share unless one states otherwise."""
 
-    input: str = ""
-    load_ohm: float | None = None
-    channels: str = ""  # driven together: "both", "one", or "" (not said)
-    mains: str = ""
-    coupling: str = "ac"
-    equipment: tuple[str, ...] = ()
-    level_uncertainty_db: float | None = None  # expanded, k = 2
-    distortion_floor_percent: float | None = None
-    load_tolerance_percent: float | None = None  # of the dummy loads, ± limits
+    input: Text = ""
+    load_ohm: Annotated[float | None, "load"] = None
+    channels: Channels = ""
+    mains: Annotated[str, "mains"] = ""
+    coupling: Annotated[str, ("ac", "dc")] = "ac"
+    equipment: Annotated[tuple[str, ...], "texts"] = ()
+    level_uncertainty_db: Annotated[float | None, "± dB"] = None  # expanded, k = 2
+    distortion_floor_percent: Annotated[float | None, "%"] = None
+    load_tolerance_percent: Annotated[float | None, "%"] = None  # of the dummy loads, ± limits
 
 
 @dataclass(frozen=True)
 class Rating:
-    """One [[rated]] table: a limit and the conditions that the maker printed with it. None or "": left out by the
-    maker.
-    """
+    """One [[rated]] table: a limit and its printed conditions. None or "": not stated by the maker."""
 
-    quantity: str  # a rated name of verdict.RULES, spelled with underscores
+    quantity: Annotated[str, "quantity"]  # a name of ratings.RULES; stays first, for the limits are read by it
     unit: str  # the rule's unit
-    at_least: float | None = None
-    at_most: float | None = None
-    within: tuple[float, float] | None = None  # (low, high), low negative
-    load_ohm: float | None = None
-    channels: str = ""
-    band_hz: tuple[float, float] | None = None
-    frequency_hz: float | None = None
-    thd_percent: float | None = None
-    thd_plus_noise_percent: float | None = None
-    power_w: float | None = None
-    input: str = ""
-    weighting: str = ""
-    tones_hz: tuple[float, float] | None = None  # of an intermodulation rating, lower first
-    reference: str = ""  # "rated output", or a power, or a voltage at the input, as written
+    at_least: Annotated[float | None, "limit"] = None
+    at_most: Annotated[float | None, "limit"] = None
+    within: Annotated[tuple[float, float] | None, "limit"] = None  # (low, high), low negative
+    load_ohm: Annotated[float | None, "load"] = None
+    channels: Channels = ""
+    band_hz: Annotated[tuple[float, float] | None, "band"] = None
+    frequency_hz: Annotated[float | None, "Hz"] = None
+    thd_percent: Annotated[float | None, "%"] = None
+    thd_plus_noise_percent: Annotated[float | None, "%"] = None
+    power_w: Annotated[float | None, "W"] = None
+    input: Text = ""
+    weighting: Annotated[str, "weighting"] = ""
+    tones_hz: Annotated[tuple[float, float] | None, "tones"] = None  # of an intermodulation rating, lower first
+    reference: Annotated[str, "reference"] = ""  # "rated output", or a power, or a voltage at the input, as written
     reference_w: float | None = None  # None: not said, at the input, or rated output of a unit of no rated power
-    rule: str = ""
-    total: bool = False
-    source: str = ""
+    rule: Annotated[str, ("continuous", "music", "DIN")] = ""
+    total: Annotated[bool, "yes or no"] = False
+    source: Text = ""
     line: int = 0
     reference_v: float | None = None
 
 
 @dataclass(frozen=True)
 class Measurement:
-    """One [[measurement]] table, with the bench's values where it names none of its own."""
+    """One [[measurement]] table, completed with the bench's values."""
 
-    id: str
-    kind: str
-    file: str = ""  # path in the session folder; "" where the readings stand in session.toml
-    title: str = ""
-    setting: str = ""
-    stage: str = ""  # before, after, bench or ""
-    card: str = ""  # the card it is drawn on; default: its id
-    input: str = ""
-    load_ohm: float | None = None
-    channels: str = ""
-    drive_w: float | None = None  # from `drive`, given as a power, or as volts where the load is known
+    id: Text
+    kind: Annotated[str, "kind"]
+    file: File = ""  # "" where the readings stand in session.toml
+    title: Text = ""
+    setting: Text = ""
+    stage: Annotated[str, ("before", "after", "bench")] = ""
+    card: Text = ""  # the card it is drawn on; default: its id
+    input: Text = ""
+    load_ohm: Annotated[float | None, "load"] = None
+    channels: Channels = ""
+    drive_w: Annotated[float | None, "drive"] = None  # from `drive`, a power, or volts where the load is known
     drive_v: float | None = None
-    frequency_hz: float | None = None
-    input_level_v: float | None = None
-    window: str = ""
-    weighting: str = ""
-    driven: str = ""
-    against: str = ""
-    equalised: bool = False
-    amendment: bool = False
-    full_scale_v: float | None = None
-    hold_s: float | None = None
-    loads_ohm: tuple[float, ...] = ()  # math.inf: open
-    volts: Mapping[str, tuple[float, ...]] = field(default_factory=dict)  # channel -> one reading per load
+    frequency_hz: Annotated[float | None, "Hz"] = None
+    input_level_v: Annotated[float | None, "V"] = None
+    window: Text = ""
+    weighting: Annotated[str, "weighting"] = ""
+    driven: Annotated[str, ("L", "R")] = ""
+    against: Text = ""
+    equalised: Annotated[bool, "yes or no"] = False
+    amendment: Annotated[bool, "yes or no"] = False
+    full_scale_v: Annotated[float | None, "V"] = None
+    hold_s: Annotated[float | None, "s"] = None
+    loads_ohm: Annotated[tuple[float, ...], "loads"] = ()  # math.inf: open
+    # of each channel, one reading per load
+    volts: Annotated[Mapping[str, tuple[float, ...]], "volts"] = field(default_factory=dict)
     volts_step: Mapping[str, float] = field(default_factory=dict)  # channel -> worth of the last digit written, V
-    columns: Mapping[str, str | int] = field(default_factory=dict)  # "left", "frequency" … -> header text or number
-    units: Mapping[str, str] = field(default_factory=dict)
+    # "left", "frequency" … -> header text or number
+    columns: Annotated[Mapping[str, str | int], "columns"] = field(default_factory=dict)
+    units: Annotated[Mapping[str, str], "units"] = field(default_factory=dict)
     line: int = 0
 
 
@@ -120,31 +129,44 @@ class Measurement:
 class EpisodeSettings:
     """The [episode] table."""
 
-    title: str = ""
-    presenter: str = ""
-    words_per_minute: float = 150.0
-    frame_rate: Fraction = Fraction(30)
-    look: str = "lamplight"
-    card_seconds: float = 6.0
-    photo: str = ""
+    title: Text = ""
+    presenter: Text = ""
+    words_per_minute: Annotated[float, "words per minute"] = 150.0
+    frame_rate: Annotated[Fraction, "frame rate"] = Fraction(30)
+    look: Annotated[str, ("lamplight", "brochure")] = "lamplight"
+    card_seconds: Annotated[float, "card seconds"] = 6.0
+    photo: File = ""
 
 
 @dataclass(frozen=True)
 class LookSettings:
-    """The [look] table: what the user changes of the episode's look. `colours`: "#rrggbb" by name; `font`,
-    `bold_font`: paths of font files in the session folder; `lines`: where each key stands.
+    """The [look] table: what the user changes of the episode's look. Colours are "#rrggbb", or "" where the look's own
+    is kept.
     """
 
-    colours: Mapping[str, str] = field(default_factory=dict)
-    font: str = ""
-    bold_font: str = ""
-    presenter: str = ""
-    lines: Mapping[str, int] = field(default_factory=dict)
+    ground: Colour = ""
+    ink: Colour = ""
+    soft: Colour = ""
+    rule: Colour = ""
+    left: Colour = ""
+    right: Colour = ""
+    meets: Colour = ""
+    falls_short: Colour = ""
+    font: File = ""
+    bold_font: File = ""
+    presenter: Text = ""
+    lines: Mapping[str, int] = field(default_factory=dict)  # where each key stands
+
+    @property
+    def colours(self) -> dict[str, str]:
+        """The user's colours by name."""
+        marked = [each.name for each in fields(self) if each.type == Colour]
+        return {name: colour for name in marked if (colour := getattr(self, name))}
 
 
 @dataclass(frozen=True)
 class Session:
-    """session.toml as a whole."""
+    """The whole of session.toml."""
 
     folder: Path
     unit: Unit

@@ -1,4 +1,4 @@
-"""A file of measurements as columns, or as single readings."""
+"""A measurement file as columns, or as single readings."""
 
 from __future__ import annotations
 
@@ -12,13 +12,19 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Column:
-    """One column of a file. `values`: shape (rows,), float64, read-only, converted to `unit`."""
+    """One column of a file.
+
+    Attributes
+    ----------
+    values
+        Shape (rows,), float64, read-only, converted to `unit`.
+    """
 
     role: str  # time, frequency, level, power, distortion, impedance
     channel: str  # L, R, L>R, R>L or "" (not said)
     unit: str  # Hz, s, V, W, Ω, %, a dB kind: dB, dBr, dBV, dBu, dBW, dBm, dBFS; ratio: a capture, of its full scale
     values: Array
-    header: str = ""  # as it stands in the file
+    header: str = ""  # as written in the file
 
 
 @dataclass(frozen=True)
@@ -35,7 +41,7 @@ class Skipped:
 
 @dataclass(frozen=True)
 class SingleReading:
-    """One row of a `reading` file: a value by meter, in the fixed unit of its quantity. `at`: conditions by key."""
+    """One row of a `reading` file: a meter reading in the fixed unit of its quantity; `at`: conditions by key."""
 
     name: str  # as a quantity: "dc_offset", "bias"
     channel: str  # L, R, both or ""
@@ -63,19 +69,25 @@ class Sheet:
     laid_out: tuple[str, ...] = ()  # how the text was understood, a plain sentence each
 
     def find(self, role: str, channel: str | None = None) -> Column | None:
-        """The first column with this role (and channel, where one is given), or None."""
+        """Return the first column with a role (and channel, if given), or None."""
         for column in self.columns:
             if column.role == role and (channel is None or column.channel == channel):
                 return column
         return None
 
     def need(self, role: str) -> Column:
-        """The first column with this role; LookupError where a kind was handed a sheet that lacks it."""
+        """Return the first column with a role.
+
+        Raises
+        ------
+        LookupError
+            If there is none: the kind should not have received this sheet.
+        """
         column = self.find(role)
         if column is None:
             raise LookupError(f"{self.source} has no {role} column")
         return column
 
     def all(self, role: str) -> tuple[Column, ...]:
-        """Every column with this role, in the file's order."""
+        """Return every column with a role, in the file's order."""
         return tuple(column for column in self.columns if column.role == role)

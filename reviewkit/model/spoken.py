@@ -1,4 +1,4 @@
-"""Written figures as people say them: "0.021 %" → "point zero two one percent". To read aloud, and to time it."""
+"""Written figures as people say them, to read aloud and to time: "0.021 %" → "point zero two one percent"."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _TENS = ["zero", "ten", "twenty", "thirty", "forty", "fifty", "sixty", "seventy"
 
 _SIZES = ((10**12, "trillion"), (10**9, "billion"), (10**6, "million"), (1000, "thousand"), (100, "hundred"))
 
-# unit -> (for exactly one, for any other amount); spellings that cells of repair.csv keep as they are stand here, too
+# unit -> (singular, plural); includes units that only cells of repair.csv use
 _UNITS = {
     "dB/octave": ("dB per octave", "dB per octave"),
     "V/µs": ("volt per microsecond", "volts per microsecond"),
@@ -97,10 +97,10 @@ _PAIR = re.compile(r"([+−]\d+(?:\.\d+)?)(?: /)? ([+−]\d)")  # two extremes t
 _MOST_DIGITS = 15
 _ORDINALS = ["", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
 _ORDINAL = re.compile(r"\b([1-9])(?:st|nd|rd|th)\b")
-_SPELLED = re.compile(r"\b[A-Z]{2,5}\b|\bdB\b")  # said letter by letter
+_SPELLED = re.compile(r"\b[A-Z]{2,5}\b|\bdB\b")  # spoken letter by letter
 _LONGEST_FIRST = sorted(_SPELLINGS, key=lambda spelling: (-len(spelling), spelling))
 _ANY_UNIT = "|".join(map(re.escape, _LONGEST_FIRST))
-# without a space before it: neither "the 70s" nor a "12A" has a unit
+# units without a space before them: "the 70s" and "12A" have none
 _CLOSE_UNIT = "|".join(re.escape(one) for one in _LONGEST_FIRST if len(one) > 1 or one in "WVΩ\u2126%°×")
 _LETTER = r"[^\W\d_]"
 # words, and what mixes letters and digits: "C214", "OA-62", "C213/214", "12AX7", "4k7"; they are said as they stand
@@ -113,7 +113,7 @@ _SEAM = re.compile(rf"(?<={_LETTER})(?=\d)|(?<=\d)(?={_LETTER})")
 
 
 def spoken(text: str) -> str:
-    """A sentence with every figure written out as it is said; names of parts and models stay as they are written."""
+    """Spell out every figure of a sentence as it is spoken; names of parts and models stay as written."""
     said = text.replace("THD+N", "THD plus N").replace(" – ", " to ").replace(" ± ", " plus or minus ")
     said = _PAIR.sub(r"\1 and \2", said)
     said = _ORDINAL.sub(lambda match: _ORDINALS[int(match[1])], said.replace("dB (A)", "dB A-weighted"))
@@ -121,13 +121,13 @@ def spoken(text: str) -> str:
 
 
 def sentence(text: str) -> str:
-    """`spoken`, with a capital where a figure stood first."""
+    """Spell out a sentence like `spoken`, with a capital if it began with a figure."""
     said = spoken(text)
     return said[:1].upper() + said[1:] if text[:1] != said[:1] else said
 
 
 def words(text: str) -> int:
-    """How many words a sentence costs when spoken, figures written out."""
+    """Count the spoken words of a sentence, figures spelled out."""
     letters = _SPELLED.sub(lambda match: " ".join(match[0]), spoken(_SEAM.sub(" ", text)))
     return len(letters.replace("-", " ").split())
 
@@ -171,7 +171,7 @@ def _whole_written(digits: str) -> str:
 
 
 def whole(number: int) -> str:
-    """A whole number in words; from 10^15 on its digits one by one."""
+    """Spell out a whole number; from 10^15 on, digit by digit."""
     if number < 20:
         return _ONES[number]
     if number < 100:
@@ -183,7 +183,7 @@ def whole(number: int) -> str:
 
 
 def year(number: int) -> str:
-    """A year as it is said: "nineteen seventy-seven", "two thousand four", "twenty twenty-four"."""
+    """Spell out a year: "nineteen seventy-seven", "two thousand four", "twenty twenty-four"."""
     if 2000 <= number < 2010:
         return whole(number)
     century, rest = divmod(number, 100)

@@ -1,9 +1,8 @@
-"""Frames and the labels that editing programs count them by: SMPTE ST 12-1, drop-frame at 29.97 and 59.94."""
+"""Frames and timecode labels after SMPTE ST 12-1, drop-frame at 29.97 and 59.94."""
 
 from __future__ import annotations
 
 import math
-import re
 from fractions import Fraction
 
 RATES = (
@@ -16,43 +15,42 @@ RATES = (
     Fraction(60000, 1001),
     Fraction(60),
 )
-# labels that are skipped at the start of every minute but each tenth, so that an hour of labels is an hour
+# labels dropped at the start of every minute but each tenth, so that an hour of labels is an hour
 _DROPPED = {Fraction(30000, 1001): 2, Fraction(60000, 1001): 4}
 _WRITTEN_APART = Fraction(1, 200)  # 23.98 for 24000/1001 is still the same rate; 29.97 for 30 is not
-_LABEL = re.compile(r"(\d\d):([0-5]\d):([0-5]\d)([:;])(\d{2,3})")
 
 
 def exact(written: float) -> Fraction:
-    """Seconds or a rate as the decimal number that was written, not as its binary neighbour."""
+    """Return seconds or a rate as the decimal number that was written, not as its binary neighbour."""
     return Fraction(repr(float(written)))
 
 
 def exact_rate(written: float) -> Fraction:
-    """Frames a second, exactly: what is written as 29.97 or 29.97003 is 30000/1001."""
+    """Return the exact frame rate: what is written as 29.97 or 29.97003 is 30000/1001."""
     near = min(RATES, key=lambda rate: abs(rate - Fraction(written)))
     return near if abs(near - Fraction(written)) <= _WRITTEN_APART else Fraction(written).limit_denominator(1001)
 
 
 def nearest_frame(seconds: Fraction, rate: Fraction) -> int:
-    """The frame that begins nearest to a time; never off by more than half a frame, however long the time."""
+    """Return the frame that begins nearest to a time, within half a frame however long the time."""
     return math.floor(seconds * rate + Fraction(1, 2))
 
 
-def counted(rate: Fraction) -> int:
-    """How many frames the labels count to a second: 30 at 29.97."""
+def nominal_rate(rate: Fraction) -> int:
+    """Return the number of frames that labels count to a second: 30 at 29.97."""
     return math.ceil(rate)
 
 
 def frames_a_day(rate: Fraction) -> int:
-    """How many labels there are."""
-    return counted(rate) * 86_400 - _DROPPED.get(rate, 0) * 24 * 54
+    """Return the number of labels in a day."""
+    return nominal_rate(rate) * 86_400 - _DROPPED.get(rate, 0) * 24 * 54
 
 
-def label(frame: int, rate: Fraction) -> str:
-    """A frame's label, counted from 0; goes round after a day. Drop-frame where the rate has it, with `;`."""
-    count, dropped = counted(rate), _DROPPED.get(rate, 0)
+def timecode_label(frame: int, rate: Fraction) -> str:
+    """Return the label of a frame counted from 0, modulo a day; drop-frame, with `;`, if the rate has it."""
+    count, dropped = nominal_rate(rate), _DROPPED.get(rate, 0)
     frame %= frames_a_day(rate)
-    # a tenth minute has all its labels, the nine after it lack some: put back those before this frame
+    # a tenth minute has all its labels, the nine after it don't: add the dropped ones before this frame
     tens, rest = divmod(frame, count * 600 - dropped * 9)
     minutes = max((rest - dropped) // (count * 60 - dropped), 0)
     number = frame + dropped * (tens * 9 + minutes)
@@ -61,26 +59,10 @@ def label(frame: int, rate: Fraction) -> str:
     return f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}{sign}{frames:0{width}d}"
 
 
-def frame_at(written: str, rate: Fraction) -> int:
-    """The frame that a label stands for. Raises ValueError for what is no label, and for one that is skipped."""
-    match = _LABEL.fullmatch(written)
-    count = counted(rate)
-    if not match or int(match[1]) > 23 or int(match[5]) >= count:
-        example = label(count * 3600 + 1, rate)
-        raise ValueError(f'"{written[:40]}" is no timecode at {float(rate):.6g} frames a second; write it as {example}')
-    if match[4] == ";" and rate not in _DROPPED:
-        raise ValueError(f'"{written}": there is no drop-frame timecode at {float(rate):.6g}; write : for ;')
-    hours, minutes, seconds, frames = (int(match[group]) for group in (1, 2, 3, 5))
-    if _is_dropped(minutes, seconds, frames, rate):
-        raise ValueError(f'"{written}" is skipped in drop-frame; the label after {minutes - 1:02d}:59 is '
-                         f"{hours:02d}:{minutes:02d}:00;{_DROPPED[rate]:02d}")  # fmt: skip
-    return _frame(hours * 60 + minutes, seconds, frames, rate)
-
-
 def frame_of_clock(seconds: Fraction, rate: Fraction) -> int:
-    """The frame whose label reads a time of day; where that one is skipped, the next that is there."""
+    """Return the frame whose label reads a time of day; if that label is dropped, the next frame."""
     whole = math.floor(seconds)
-    frames = math.floor((seconds - whole) * counted(rate))
+    frames = math.floor((seconds - whole) * nominal_rate(rate))
     minutes, second = divmod(whole % 86_400, 60)
     if _is_dropped(minutes % 60, second, frames, rate):
         frames = _DROPPED[rate]
@@ -93,4 +75,4 @@ def _is_dropped(minutes: int, seconds: int, frames: int, rate: Fraction) -> bool
 
 def _frame(minutes: int, seconds: int, frames: int, rate: Fraction) -> int:
     skipped = _DROPPED.get(rate, 0) * (minutes - minutes // 10)
-    return (minutes * 60 + seconds) * counted(rate) + frames - skipped
+    return (minutes * 60 + seconds) * nominal_rate(rate) + frames - skipped

@@ -1,6 +1,4 @@
-"""The closed table of units, and how a quantity written by hand is read. An unknown unit is an error, never
-passed over.
-"""
+"""The closed table of units, and the parser of quantities written by hand. An unknown unit is an error."""
 
 from __future__ import annotations
 
@@ -16,7 +14,7 @@ from reviewkit.model.errors import shortened
 
 @dataclass(frozen=True)
 class UnitSpelling:
-    """What one spelling stands for: the unit values are converted to, and the factor that does it."""
+    """The meaning of one spelling: the unit that values are converted to, and the factor."""
 
     base: str
     factor: float
@@ -86,20 +84,20 @@ EXAMPLES = {
 }
 
 
-_LONGEST_VALUE = 200  # characters; what is longer is no value, and would only be slow to take apart
+_LONGEST_VALUE = 200  # characters; anything longer isn't a value, and would only be slow to parse
 
 
 class UnitError(ValueError):
-    """A value that cannot be read; the message says what to write instead."""
+    """A value that can't be read; the message says what to write instead."""
 
 
 def normalised(text: str) -> str:
-    """Text with look-alike signs (micro, ohm, minus, spaces) folded to the one used here."""
+    """Replace look-alike characters (micro, ohm, minus, spaces) with the ones used here."""
     return text.translate(_SAME_CHARACTER)
 
 
 def unit_of(text: str) -> UnitSpelling | None:
-    """The unit a spelling stands for, or None if it is not in the table."""
+    """Return the unit of a spelling, or None if it isn't in the table."""
     return UNITS.get(normalised(text).strip())
 
 
@@ -109,9 +107,24 @@ def column_unit(text: str) -> UnitSpelling | None:
 
 
 def read_quantity(text: str, base: str) -> float:
-    """A value written with its unit, e.g. "20 kHz", converted to `base` (Hz, s, V, W, Ω, %, dB …).
+    """Parse a value with its unit, such as "20 kHz", and convert it.
 
-    Raises UnitError with the remedy when the unit is missing, unknown, or of another kind.
+    Parameters
+    ----------
+    text : str
+        The value as written.
+    base : str
+        Unit to convert to: Hz, s, V, W, Ω, %, dB ….
+
+    Returns
+    -------
+    float
+        The value in that unit.
+
+    Raises
+    ------
+    UnitError
+        If the unit is missing, unknown, or of another kind.
     """
     value, unit = split_quantity(text)
     text = shortened(text, 60)
@@ -130,7 +143,13 @@ def read_quantity(text: str, base: str) -> float:
 
 
 def split_quantity(text: str) -> tuple[float, str]:
-    """Number and unit of a value written by hand. Raises UnitError if it does not begin with a number."""
+    """Split a value written by hand into number and unit.
+
+    Raises
+    ------
+    UnitError
+        If it doesn't begin with a number.
+    """
     match = _QUANTITY.match(normalised(text)) if len(text) <= _LONGEST_VALUE else None
     text = shortened(text, 60)
     if not match:
@@ -145,14 +164,14 @@ def split_quantity(text: str) -> tuple[float, str]:
 
 
 def scaled(value: float, factor: float) -> float:
-    """value × factor, rounded once: 0.1 ms is 0.0001 s and not 0.00010000000000000002 s."""
+    """Return value × factor, rounded once: 0.1 ms is 0.0001 s and not 0.00010000000000000002 s."""
     if factor >= 1:
         return value * factor
     return value / (1 / factor) if (1 / factor).is_integer() else value * factor
 
 
 def last_digit(text: str) -> float:
-    """What one step of the last digit written is worth, in the number's own unit: "12.71 V" -> 0.01."""
+    """Return the worth of the last digit written, in the number's own unit: "12.71 V" → 0.01."""
     match = re.match(r"\s*[+-]?\d*(?:\.(\d*))?", normalised(text))
     decimals = len(match[1]) if match and match[1] else 0
     return float(Fraction(1, 10**decimals))

@@ -10,7 +10,7 @@ from reviewkit.model.session import Rating
 
 @dataclass(frozen=True)
 class Verdict:
-    """One rating held against what was measured."""
+    """One rating compared with what was measured."""
 
     rating: Rating
     label: str  # "Power into 8 Ω"
@@ -24,4 +24,4 @@ class Verdict:
     position: float | None = None  # the needle: -1 … 1, 0 on the limit; None: no pointer
     measurements: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
-    room: float | None = None  # `position` without the ends of its scale, and as near to 0 as it is
+    room: float | None = None  # `position` before it is limited to the scale

@@ -1,4 +1,4 @@
-"""What a capture is, and what is taken where a rating says nothing: the bench's conditions, the usual levels."""
+"""Capture requests, and the defaults for what a rating leaves open: the bench's conditions, the usual levels."""
 
 from __future__ import annotations
 
@@ -32,9 +32,19 @@ MAGNET_V = 0.005  # reference input of a phono stage for moving magnets at 1 kHz
 
 
 @dataclass(frozen=True)
-class Wanted:
-    """One capture for one rating. `quantities`: the findings it gives; `at`: the conditions that they must have, as in
-    `Finding.at`; `told`: what its wording needs, by name; `apart`: what two captures must share to be one.
+class CaptureRequest:
+    """One capture for one rating.
+
+    Attributes
+    ----------
+    quantities
+        The findings that it gives.
+    at
+        The conditions that they must have, as in `Finding.at`.
+    wording
+        The facts that its sentence needs, by name.
+    apart
+        What two requests must share to become one capture.
     """
 
     kind: str
@@ -46,34 +56,32 @@ class Wanted:
     voltage_v: float | None = None  # at the output, where no power is meant
     place: str = TERMINALS
     channels: tuple[str, ...] = ("L", "R")
-    decides: bool = True  # False: it tells more of the rating, but does not answer it alone
+    decides: bool = True  # False: it supports the rating but doesn't answer it alone
     apart: tuple[Any, ...] = ()
-    told: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
+    wording: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Basis:
-    """What the bench and the other ratings say where a rating says nothing."""
+    """The bench and the other ratings, which supply what a rating leaves open."""
 
     bench: Bench
     ratings: tuple[Rating, ...] = ()
 
     @property
     def input(self) -> str:
-        """The input for all that names none: the bench's, else the one that most ratings name, a line input before a
-        phono one.
-        """
+        """Return the default input: the bench's, else the one that most ratings name, line inputs before phono."""
         named = Counter(r.input for r in self.ratings if r.input)
         line = [name for name, _ in named.most_common() if "phono" not in name.lower()]
         return self.bench.input or next(iter(line), next(iter(named), ""))
 
     def load_ohm(self, rating: Rating) -> float | None:
-        """The load to measure into: the rating's, the bench's, else the first that any rating names."""
+        """Return the load to measure into: the rating's, else the bench's, else the first that any rating names."""
         named = [rating.load_ohm, self.bench.load_ohm, *(r.load_ohm for r in self.ratings)]
         return next((ohms for ohms in named if ohms is not None and math.isfinite(ohms)), None)
 
     def rated_w(self, load_ohm: float | None) -> float | None:
-        """The power per channel that is rated into this load, W; half of one in total where there is no other."""
+        """Return the rated power per channel into a load, W; half of a total power if there is no other."""
         watts = rated_output_w(self.ratings, load_ohm)
         halves = [
             replace(r, total=False, at_least=r.at_least / 2) for r in self.ratings if r.total and r.at_least is not None
@@ -81,7 +89,7 @@ class Basis:
         return watts or rated_output_w(halves, load_ohm)
 
     def share(self, rating: Rating, share: float) -> float | None:
-        """A share of the rated output, W; 1 W where no power is rated; None for a unit without loudspeaker outputs."""
+        """Return a share of the rated output, W; 1 W if no power is rated; None without loudspeaker outputs."""
         load = self.load_ohm(rating)
         rated = self.rated_w(load)
         if rated is not None:
@@ -89,7 +97,7 @@ class Basis:
         return UNRATED_W if load is not None else None
 
     def named(self, rating: Rating, *keys: str) -> dict[str, Any]:
-        """The conditions of these names: the rating's, else the bench's."""
+        """Return the conditions of these names: the rating's, else the bench's."""
         all_of = {
             "load": self.load_ohm(rating),
             "input": rating.input or self.input,
@@ -98,21 +106,19 @@ class Basis:
         return {key: all_of[key] for key in keys if all_of[key] not in (None, "")}
 
     def sized(self, rating: Rating, share: float) -> tuple[float | None, float | None]:
-        """The level of a capture that may be made at any, in watts, else in volts: a share of the rated output, else a
-        line level.
-        """
+        """Return a usual level, in watts or else in volts: a share of the rated output, else a line level."""
         watts = self.share(rating, share)
         return watts, None if watts is not None else LINE_V
 
     def place(self, rating: Rating) -> str:
-        """Where the output is taken."""
+        """Return where the output is measured: at the loudspeaker terminals or the line output."""
         at_power = any(r.quantity == "power" or r.power_w is not None for r in self.ratings)
         driving = at_power or self.load_ohm(rating) is not None
         return TERMINALS if driving else LINE
 
 
 def spot_hz(rating: Rating) -> float:
-    """The one frequency to measure at: the rating's; else 1 kHz, or what of the rated band is nearest to it."""
+    """Return the frequency to measure at: the rating's, else the frequency in the rated band nearest to 1 kHz."""
     if rating.frequency_hz is not None:
         return rating.frequency_hz
     low, high = rating.band_hz or (SPOT_HZ, SPOT_HZ)
@@ -120,7 +126,7 @@ def spot_hz(rating: Rating) -> float:
 
 
 def band_or_spot(rating: Rating) -> dict[str, Any]:
-    """The rated band as a condition, else that one frequency."""
+    """Return the rated band as a condition, else the frequency to measure at."""
     if rating.band_hz is not None:
         return {"band": rating.band_hz}
     return {"frequency": spot_hz(rating)}

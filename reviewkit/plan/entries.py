@@ -1,5 +1,6 @@
-"""What to write down for a capture: its [[measurement]] table, its rows of a `reading` file, with every condition that
-the ratings need and the bench does not say already.
+"""Entries to paste for a capture: its [[measurement]] table or its rows of a `reading` file.
+
+They state every condition that the ratings need and the bench's table lacks.
 """
 
 from __future__ import annotations
@@ -10,12 +11,12 @@ from collections.abc import Sequence
 
 from reviewkit.model import digits, quantities
 from reviewkit.model.session import Bench
-from reviewkit.plan.basis import IDLE, METER, TERMINALS, Wanted
+from reviewkit.plan.basis import IDLE, METER, TERMINALS, CaptureRequest
 from reviewkit.plan.order import Capture
 
 _DIGITS = 6  # a level is compared to a tenth of a decibel; this loses nothing
 _READ_IN = {"input_sensitivity": "mV", "phono_overload": "mV", "dc_offset": "mV", "channel_balance": "dB", "snr": "dB"}
-# keys that hang on how the file was made, switched off
+# keys that depend on how the file was made, commented out
 _FULL_SCALE = '#full_scale = "5 V"  # of a WAV: the peak voltage of a full-scale sine'
 _IF_NEEDED = {
     "crosstalk": '#driven = "L"  # where the columns name no direction; then a second table with "R"',
@@ -35,13 +36,30 @@ _ENDING = {"noise": "wav", "multitone": "wav"}
 _READINGS = "measurements/readings.csv"
 
 
-def entry(number: int, capture: Capture, bench: Bench, *, mended: bool) -> tuple[str, ...]:
-    """The lines of the capture's table in session.toml, without those that the bench's table says."""
+def measurement_table(number: int, capture: Capture, bench: Bench, *, repaired: bool) -> tuple[str, ...]:
+    """Return the lines of a capture's table in session.toml, without those that the bench's table has.
+
+    Parameters
+    ----------
+    number : int
+        Number of the capture, which names its file.
+    capture : Capture
+        The capture.
+    bench : Bench
+        The session's bench.
+    repaired : bool
+        True if the table must say that it is after the repair.
+
+    Returns
+    -------
+    tuple of str
+        The lines.
+    """
     lines = ["[[measurement]]", f"kind = {_quoted(capture.kind)}"]
     setup = capture.setup
     if capture.drive == METER:
         ohms = f"{digits.trimmed(setup.load_ohm, _DIGITS)} ohm" if setup.load_ohm is not None else "8 ohm"
-        hz = quantities.hertz(capture.told["frequencies"][0], _DIGITS)
+        hz = quantities.hertz(capture.wording["frequencies"][0], _DIGITS)
         lines += [f"id = {_quoted(f'two-load-{number}')}", f"frequency = {_quoted(hz)}"]
         lines += [f"loads = [{_quoted('open')}, {_quoted(ohms)}]", 'volts = { L = ["…", "…"], R = ["…", "…"] }']
     elif capture.kind == "reading":
@@ -49,17 +67,17 @@ def entry(number: int, capture: Capture, bench: Bench, *, mended: bool) -> tuple
     else:
         name = f"measurements/{number:02d}-{capture.kind}.{_ENDING.get(capture.kind, 'csv')}"
         lines.append(f"file = {_quoted(name)}")
-    lines += _conditions(capture, bench)
+    lines += _condition_lines(capture, bench)
     lines += [_IF_NEEDED[capture.kind]] if capture.kind in _IF_NEEDED else []
-    if "gain" in capture.told.get("quantities", ()):
+    if "gain" in capture.wording.get("quantities", ()):
         lines.append('input_level = "…"  # what the generator gave, as read')
-    if mended:
+    if repaired:
         lines.append('stage = "after"')
     return tuple(lines)
 
 
-def _conditions(capture: Capture, bench: Bench) -> list[str]:
-    """What the bench does not say already, or says otherwise."""
+def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
+    """Return the lines of the conditions that the bench lacks or has differently."""
     setup = capture.setup
     lines: list[str] = []
     if capture.kind == "reading":
@@ -77,12 +95,12 @@ def _conditions(capture: Capture, bench: Bench) -> list[str]:
     if setup.driven in ("both", "one") and setup.driven != bench.channels and capture.drive != METER:
         lines.append(f"channels = {_quoted(setup.driven)}")
     if capture.kind == "distortion-power":
-        lines.append(f"frequency = {_quoted(quantities.hertz(capture.told['frequencies'][0], _DIGITS))}")
+        lines.append(f"frequency = {_quoted(quantities.hertz(capture.wording['frequencies'][0], _DIGITS))}")
     return lines
 
 
 def reading_rows(capture: Capture) -> tuple[str, ...]:
-    """A capture's rows of a `reading` file; none for captures of other kinds. The figure is left open."""
+    """Return a capture's rows of a `reading` file with blank figures; none for captures of other kinds."""
     if capture.kind != "reading":
         return ()
     rows = []
@@ -96,12 +114,12 @@ def reading_rows(capture: Capture) -> tuple[str, ...]:
 
 
 def gate_rows(unread: Sequence[str]) -> tuple[str, ...]:
-    """The rows of a `reading` file that tick these lines of the gate; the figures are left open."""
+    """Return the rows of a `reading` file that tick these lines of the gate, with blank figures."""
     return tuple(row for name in unread for row in _GATE_ROWS.get(name, ()))
 
 
-def at_cell(wanted: Wanted) -> str:
-    """The conditions as the column `at` of a `reading` file has them: "aux input, 1 kHz, 40 W into 8 ohm"."""
+def at_cell(wanted: CaptureRequest) -> str:
+    """Return a request's conditions for the column `at`: "aux input, 1 kHz, 40 W into 8 ohm"."""
     at = wanted.at
     parts = [f"{at['input']} input"] if "input" in at else []
     if "frequency" in at:
@@ -118,23 +136,23 @@ def at_cell(wanted: Wanted) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def header() -> str:
-    """The first line of a `reading` file."""
+def reading_header() -> str:
+    """Return the first line of a `reading` file."""
     return "name,channel,value,unit,at,note"
 
 
 def _quoted(text: str) -> str:
-    """A TOML basic string."""
+    """Return a TOML basic string."""
     return json.dumps(text, ensure_ascii=False)
 
 
-def entries(
-    steps: Sequence[tuple[int, Capture]], bench: Bench, *, mended: bool
+def measurement_tables(
+    steps: Sequence[tuple[int, Capture]], bench: Bench, *, repaired: bool
 ) -> tuple[tuple[int, tuple[str, ...]], ...]:
-    """The tables of several captures by number; single readings share one, under the number of the first."""
+    """Return the tables of several captures by number; equal tables appear once, at the first number."""
     found: list[tuple[int, tuple[str, ...]]] = []
     for number, capture in steps:
-        table = entry(number, capture, bench, mended=mended)
+        table = measurement_table(number, capture, bench, repaired=repaired)
         if all(table != other for _, other in found):
             found.append((number, table))
     return tuple(found)

@@ -1,4 +1,4 @@
-"""What is recorded while the unit is still as it came in, and the readings that decide whether it gets any power."""
+"""Checklists: what to record while the unit is as it came in, and the readings that decide whether it gets power."""
 
 from __future__ import annotations
 
@@ -33,38 +33,61 @@ GOOD = ("", "in order")
 
 
 @dataclass(frozen=True)
-class Reading:
-    """A reading that the session holds for a line: where it was taken, what it was, what is to be thought of it."""
+class PointReading:
+    """A reading of a point: where it was read, what it was, how it is judged."""
 
     point: str
     shown: str
-    verdict: str = ""  # "in order", "out of tolerance", "open", "short", or "" where nothing is said
+    verdict: str = ""  # "in order", "out of tolerance", "open", "short", or "" without a verdict
 
 
 @dataclass(frozen=True)
 class Check:
-    """A line with a box. `held`: what the session has for it; `done`: that it has all that the line asks for; `bad`:
-    that the last reading of some point is not in order.
+    """A line with a box to tick.
+
+    Attributes
+    ----------
+    readings
+        What the session has for it.
+    done
+        True if it has everything that the line asks for.
+    bad
+        True if the last reading of some point isn't in order.
     """
 
     name: str
-    held: tuple[Reading, ...] = ()
+    readings: tuple[PointReading, ...] = ()
     done: bool = False
     files: tuple[str, ...] = ()
     bad: bool = False
 
 
 @dataclass(frozen=True)
-class _Said:
-    reading: Reading
+class _TaggedReading:
+    reading: PointReading
     before: bool
-    words: frozenset[str]  # of "cold" and "warm", those that are said of it
+    words: frozenset[str]  # "cold" or "warm", if the row says so
 
 
-def as_it_came(repair: Sequence[RepairRow], runs: Sequence[Run], *, mended: bool) -> tuple[Check, ...]:
-    """The sheet to fill in before anything is changed. Where nothing was mended, all readings are as it came."""
-    said = [said for key in _WORDS for said in _all_said(key, repair, runs)]
-    rows = tuple(one.reading for one in said if one.before or not mended)
+def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, repaired: bool) -> tuple[Check, ...]:
+    """Return the checklist to complete before anything is changed.
+
+    Parameters
+    ----------
+    repair : sequence of RepairRow
+        The rows of repair.csv.
+    runs : sequence of Run
+        The measurements.
+    repaired : bool
+        False if nothing was repaired: every reading is then as it came in.
+
+    Returns
+    -------
+    tuple of Check
+        The lines in order.
+    """
+    said = [said for key in _WORDS for said in _tagged_readings(key, repair, runs)]
+    rows = tuple(one.reading for one in said if one.before or not repaired)
     files = [run.conditions.measurement.id for run in runs if run.conditions.measurement.stage == "before"]
     held = {
         "readings-before": Check("readings-before", rows, bool(rows)),
@@ -73,16 +96,31 @@ def as_it_came(repair: Sequence[RepairRow], runs: Sequence[Run], *, mended: bool
     return tuple(held.get(name, Check(name)) for name in AS_IT_CAME)
 
 
-def gate(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
-    """The go/no-go lines. One is done where both channels were read, and the last reading of neither is bad."""
-    return tuple(_line(name, repair, runs) for name in GATE)
+def gate_checks(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
+    """Return the go/no-go lines.
+
+    A line is done if both channels were read and the last reading of neither is bad.
+
+    Parameters
+    ----------
+    repair : sequence of RepairRow
+        The rows of repair.csv.
+    runs : sequence of Run
+        The measurements.
+
+    Returns
+    -------
+    tuple of Check
+        The lines in order.
+    """
+    return tuple(_gate_check(name, repair, runs) for name in GATE)
 
 
-def _line(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> Check:
+def _gate_check(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> Check:
     key, _, state = name.partition("-")
     if key not in _WORDS:
         return Check(name)
-    held = [said for said in _all_said(key, repair, runs) if not said.before]
+    held = [said for said in _tagged_readings(key, repair, runs) if not said.before]
     if state:
         # a reading that says neither cold nor warm ticks neither line; a bad one stops at both
         held = [s for s in held if state in s.words or (not _STATES & s.words and s.reading.verdict not in GOOD)]
@@ -90,7 +128,7 @@ def _line(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> Check:
     last: dict[str, str] = {}
     for reading in readings:
         side = _side(reading.point)
-        # what is held against nothing cannot take back what was bad
+        # a reading without a verdict can't override a bad one
         last[side] = reading.verdict or last.get(side, "")
     bad = any(verdict not in GOOD for verdict in last.values())
     one_side = len({"L", "R"} & set(last)) == 1
@@ -98,32 +136,40 @@ def _line(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> Check:
 
 
 def _side(point: str) -> str:
-    """Which channel's point it is; a point of none stands for itself, so that each rail counts."""
+    """Return the channel of a point; a point without one is its own side, so that each rail counts."""
     found = _SIDE.search(point)
     return found[1][0].upper() if found else point
 
 
-def _all_said(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> list[_Said]:
-    """The rows of repair.csv and the readings by meter that are about one thing, in their order."""
+def _tagged_readings(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> list[_TaggedReading]:
+    """Return the rows of repair.csv and the meter readings about one thing, in order."""
     said = []
     for row in repair:
         if _WORDS[key].search(row.point) and row.found_text:
-            reading = Reading(row.point, row.found_text, point_verdict(row))
-            said.append(_Said(reading, bool(AS_FOUND.search(row.point)), _told(f"{row.point} {row.note}")))
+            reading = PointReading(row.point, row.found_text, point_verdict(row))
+            said.append(
+                _TaggedReading(
+                    reading, bool(AS_FOUND.search(row.point)), _temperature_states(f"{row.point} {row.note}")
+                )
+            )
     for run in runs:
         stage = run.conditions.measurement.stage
         for f in run.findings:
-            if f.kind == "reading" and _about(f, key) and stage != "bench":
+            if f.kind == "reading" and _concerns(f, key) and stage != "bench":
                 name = f"{quantities.quantity_of(f).name} {f.channel}".strip()
                 setting = str(f.at.get("setting", ""))
                 point = f"{name}, {setting}" if setting else name
-                said.append(_Said(Reading(point, quantities.show(f)), stage == "before", _told(setting)))
+                said.append(
+                    _TaggedReading(
+                        PointReading(point, quantities.show(f)), stage == "before", _temperature_states(setting)
+                    )
+                )
     return said
 
 
-def _told(text: str) -> frozenset[str]:
+def _temperature_states(text: str) -> frozenset[str]:
     return frozenset(state for state in _STATES if re.search(rf"\b{state}\b", text, re.IGNORECASE))
 
 
-def _about(f: Finding, key: str) -> bool:
+def _concerns(f: Finding, key: str) -> bool:
     return bool(_WORDS[key].search(f.quantity.replace("_", " ")))

@@ -1,4 +1,4 @@
-"""The level of each capture: at the output as volts and watts, at the generator where the gain is known; the loads."""
+"""Levels: volts and watts at the output, volts at the generator if the gain is known; and the dummy loads."""
 
 from __future__ import annotations
 
@@ -20,9 +20,20 @@ _FAR_APART = 2.0
 
 @dataclass(frozen=True)
 class Level:
-    """`output_v`: r.m.s. of the sine; `parts_v`: of each of two tones; `meter_v`: what a true r.m.s. meter shows of
-    both together; `generator_v`: at the input, r.m.s., at 1 kHz, by the gain that `gain` tells of, of two tones both
-    together; `generator_parts_v`: of each of them.
+    """The level of a capture.
+
+    Attributes
+    ----------
+    output_v
+        r.m.s. of the sine.
+    parts_v
+        r.m.s. of each of two tones.
+    meter_v
+        Reading of a true r.m.s. meter, of both tones together.
+    generator_v
+        r.m.s. at the input at 1 kHz, derived from `gain`; of both tones together.
+    generator_parts_v
+        The same for each tone.
     """
 
     power_w: float | None = None
@@ -36,7 +47,13 @@ class Level:
 
 @dataclass(frozen=True)
 class Gain:
-    """Volts out over volts in, and where that is known from: "gain" or "sensitivity" measured, or "rated"."""
+    """Volts out over volts in.
+
+    Attributes
+    ----------
+    known_from
+        "gain" or "sensitivity" if measured, or "rated".
+    """
 
     ratio: float
     known_from: str
@@ -46,7 +63,7 @@ class Gain:
 
 @dataclass(frozen=True)
 class Load:
-    """Dummy loads: one for each channel. `watts`: what each must bear, with margin."""
+    """Dummy loads, one for each channel; `watts`: the power rating that each needs, with margin."""
 
     ohms: float
     highest_w: float
@@ -55,20 +72,33 @@ class Load:
 
 @dataclass(frozen=True)
 class Preconditioning:
-    """The hour of power before full power, for those who choose it."""
+    """The hour at power before full power, for those who choose it."""
 
     power_w: float
     output_v: float
     load_ohm: float
 
 
-def volts(power_w: float, load_ohm: float) -> float:
-    """U = √(P·R), r.m.s."""
+def output_voltage(power_w: float, load_ohm: float) -> float:
+    """Return U = √(P·R), r.m.s."""
     return math.sqrt(power_w * load_ohm)
 
 
-def level(capture: Capture, known: Sequence[Gain]) -> Level:
-    """What to set for a capture. Nothing is given that would rest on a load or a gain that is not stated."""
+def work_out_level(capture: Capture, known: Sequence[Gain]) -> Level:
+    """Work out the level to set for a capture, leaving out what an unstated load or gain would decide.
+
+    Parameters
+    ----------
+    capture : Capture
+        The capture.
+    known : sequence of Gain
+        The known gains, best first.
+
+    Returns
+    -------
+    Level
+        The level.
+    """
     if capture.kind == "phono":
         return Level(generator_v=MAGNET_V)
     if capture.drive == IDLE or (capture.power_w is None and capture.voltage_v is None):
@@ -76,12 +106,12 @@ def level(capture: Capture, known: Sequence[Gain]) -> Level:
     load = capture.setup.load_ohm
     output = capture.voltage_v
     if capture.power_w is not None and load is not None:
-        output = volts(capture.power_w, load)
+        output = output_voltage(capture.power_w, load)
     if output is None:
         return Level(capture.power_w)
     parts: tuple[float, ...] = ()
     if capture.drive == PAIR:
-        low, high = capture.told["tones"][0]
+        low, high = capture.wording["tones"][0]
         shares = _MODULATION if high / low > _FAR_APART else _DIFFERENCE
         parts = tuple(share * output for share in shares)
     meter = math.hypot(*parts) if parts else None
@@ -89,13 +119,13 @@ def level(capture: Capture, known: Sequence[Gain]) -> Level:
     made = Level(capture.power_w, output, parts, meter, gain=gain)
     if gain is None or capture.name == "input-sensitivity":
         return made
-    # set to the sine's own level, a generator that is read in r.m.s. would give two tones a higher peak than the sine's
+    # two tones with the sine's r.m.s. level would have a higher peak than the sine
     each = tuple(part / gain.ratio for part in parts)
     return replace(made, generator_v=(meter or output) / gain.ratio, generator_parts_v=each)
 
 
-def gains(findings: Sequence[Finding], basis: Basis) -> tuple[Gain, ...]:
-    """Every gain that is known, best first: measured, from a measured input sensitivity, from the rated one."""
+def known_gains(findings: Sequence[Finding], basis: Basis) -> tuple[Gain, ...]:
+    """Return every known gain: measured, then from a measured input sensitivity, then from the rated one."""
     found = [
         Gain(10 ** (f.value / 20), "gain", str(f.at.get("input", basis.input)), f.measurement)
         for f in findings
@@ -117,14 +147,14 @@ def gains(findings: Sequence[Finding], basis: Basis) -> tuple[Gain, ...]:
 
 
 def _driven_to(power_w: float | None, load_ohm: float | None, basis: Basis) -> float | None:
-    """The output that an input sensitivity is for: the power that it names, else the rated one."""
+    """Return the output of an input sensitivity: at the power that it names, else at the rated power."""
     load = load_ohm or basis.load_ohm(Rating("input_sensitivity", "V"))
     watts = power_w or basis.rated_w(load)
-    return volts(watts, load) if watts and load else None
+    return output_voltage(watts, load) if watts and load else None
 
 
-def loads(captures: Sequence[Capture]) -> tuple[Load, ...]:
-    """The dummy loads that these captures need, the highest resistance first."""
+def dummy_loads(captures: Sequence[Capture]) -> tuple[Load, ...]:
+    """Return the dummy loads that captures need, the highest resistance first."""
     highest: dict[float, float] = {}
     for c in captures:
         if c.setup.load_ohm is not None and c.setup.place != LINE:
@@ -132,11 +162,11 @@ def loads(captures: Sequence[Capture]) -> tuple[Load, ...]:
     return tuple(Load(ohms, watts, LOAD_MARGIN * watts) for ohms, watts in sorted(highest.items(), reverse=True))
 
 
-def preconditioning(basis: Basis) -> Preconditioning | None:
-    """An eighth of the rated power into its load; None where no continuous power is rated into a known load."""
+def plan_preconditioning(basis: Basis) -> Preconditioning | None:
+    """Return an eighth of the rated power into its load; None if no power is rated into a known load."""
     load = basis.load_ohm(Rating("power", "W"))
     watts = basis.rated_w(load)
     if watts is None or load is None:
         return None
     share = watts * PRECONDITIONING_SHARE
-    return Preconditioning(share, volts(share, load), load)
+    return Preconditioning(share, output_voltage(share, load), load)

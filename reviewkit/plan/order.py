@@ -1,25 +1,32 @@
-"""Captures put together and in order: one for all ratings it can serve, few changes of set-up, hot ones last."""
+"""Captures merged and ordered: one for all ratings it can serve, few changes of set-up, hot ones last."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 from typing import Any
 
 from reviewkit.model.session import Rating
-from reviewkit.plan.basis import IDLE, METER, POWER_SWEEP, TERMINALS, Basis, Wanted
-from reviewkit.plan.recipes import recipe
+from reviewkit.plan.basis import IDLE, METER, POWER_SWEEP, TERMINALS, Basis, CaptureRequest
+from reviewkit.plan.recipes import capture_requests
 
-# what heats: from an eighth of the rated output on, which is what preconditioning takes (16 CFR 432.3(c)); 10 W where
+# hot captures: above an eighth of the rated output, the preconditioning level (16 CFR 432.3(c)); from 10 W if
 # none is rated (a judgement, no source)
 HOT_SHARE, HOT_W = 0.125, 10.0
-_DRIVES = (IDLE, METER)  # what needs no generator, and a steady one, come first
+_DRIVES = (IDLE, METER)  # captures without a generator come first
 
 
 @dataclass(frozen=True)
 class SetUp:
-    """What hands must change on the bench. `driven`: "both", "one" or "none"; `load_ohm`: None without one."""
+    """The parts of a set-up that are changed by hand.
+
+    Attributes
+    ----------
+    driven
+        "both", "one" or "none".
+    load_ohm
+        None without a load.
+    """
 
     input: str
     load_ohm: float | None
@@ -29,7 +36,15 @@ class SetUp:
 
 @dataclass(frozen=True)
 class Capture:
-    """One file to make, or one row of readings. `uses`: for which ratings, by number; `told`: for its wording."""
+    """One file to record, or one row of readings.
+
+    Attributes
+    ----------
+    uses
+        The ratings that it serves, by number, each with its request.
+    wording
+        The facts that its sentence needs, by name.
+    """
 
     kind: str
     name: str
@@ -38,33 +53,46 @@ class Capture:
     power_w: float | None
     voltage_v: float | None
     hot: bool
-    uses: tuple[tuple[int, Wanted], ...]
-    told: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
+    uses: tuple[tuple[int, CaptureRequest], ...]
+    wording: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
 
 
-def captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...]:
-    """Every capture that the ratings ask for, each once, in the order in which to make them."""
+def plan_captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...]:
+    """Return every capture that the ratings ask for, each once, in the order to make them.
+
+    Parameters
+    ----------
+    ratings : sequence of Rating
+        The ratings.
+    basis : Basis
+        Supplies what they leave open.
+
+    Returns
+    -------
+    tuple of Capture
+        The captures.
+    """
     found: dict[tuple[Any, ...], Capture] = {}
     for number, rating in enumerate(ratings):
-        for wanted in recipe(rating, basis):
+        for wanted in capture_requests(rating, basis):
             setup = _set_up(rating, wanted, basis)
             level = None if wanted.drive == POWER_SWEEP else (wanted.power_w, wanted.voltage_v)
             key = (wanted.kind, wanted.name, setup, wanted.drive, wanted.apart, level)
             other = found.get(key)
-            found[key] = _joined(other, number, wanted) if other else _first(setup, number, wanted, basis)
-    return tuple(_in_order(list(found.values()), basis))
+            found[key] = _merge(other, number, wanted) if other else _new_capture(setup, number, wanted, basis)
+    return tuple(_order(list(found.values()), basis))
 
 
-def _set_up(rating: Rating, wanted: Wanted, basis: Basis) -> SetUp:
+def _set_up(rating: Rating, wanted: CaptureRequest, basis: Basis) -> SetUp:
     load = wanted.at.get("load") or (basis.load_ohm(rating) if wanted.place == TERMINALS else None)
     driven = "none" if wanted.drive == IDLE else wanted.at.get("channels") or basis.bench.channels or "both"
     return SetUp(wanted.at.get("input") or basis.input, load, driven, wanted.place)
 
 
-def _first(setup: SetUp, number: int, wanted: Wanted, basis: Basis) -> Capture:
+def _new_capture(setup: SetUp, number: int, wanted: CaptureRequest, basis: Basis) -> Capture:
     rated_w = basis.rated_w(setup.load_ohm)
     watts = wanted.power_w or 0.0
-    # a thousandth forgives the rounding of a share that is the eighth itself
+    # allow for the rounding of a share that is exactly an eighth
     heats = watts > rated_w * HOT_SHARE * 1.001 if rated_w else watts >= HOT_W
     hot = wanted.drive == POWER_SWEEP or heats
     return Capture(
@@ -76,34 +104,30 @@ def _first(setup: SetUp, number: int, wanted: Wanted, basis: Basis) -> Capture:
         wanted.voltage_v,
         hot,
         ((number, wanted),),
-        wanted.told,
+        wanted.wording,
     )
 
 
-def _joined(capture: Capture, number: int, wanted: Wanted) -> Capture:
-    """A capture that serves one more rating: its sweep as high as the higher of them, its words about all."""
-    told = dict(capture.told)
-    for key, entries in wanted.told.items():
-        told[key] = tuple(dict.fromkeys([*told.get(key, ()), *entries]))
+def _merge(capture: Capture, number: int, wanted: CaptureRequest) -> Capture:
+    """Return a capture that serves one more rating: its sweep reaches the higher power, its wording covers both."""
+    wording = dict(capture.wording)
+    for key, entries in wanted.wording.items():
+        wording[key] = tuple(dict.fromkeys([*wording.get(key, ()), *entries]))
     watts = max((w for w in (capture.power_w, wanted.power_w) if w is not None), default=None)
-    return replace(capture, power_w=watts, uses=(*capture.uses, (number, wanted)), told=told)
+    return replace(capture, power_w=watts, uses=(*capture.uses, (number, wanted)), wording=wording)
 
 
-def changes(setups: Iterable[SetUp]) -> int:
-    """How often the set-up changes on the way through these."""
-    return sum(a != b for a, b in pairwise(setups))
+def _order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
+    """Order captures: cold ones first, then hot ones, each set-up once in either part.
 
-
-def _in_order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
-    """Cold ones first, hot ones together behind them, each set-up once in either; the hot ones begin in the set-up in
-    which the cold ones end, where they share one.
+    The hot ones begin in the set-up in which the cold ones end, if they share one.
     """
     cold = [c for c in found if not c.hot]
     hot = [c for c in found if c.hot]
     inputs = list(dict.fromkeys([basis.input, *(c.setup.input for c in found)]))
 
     def rank(setup: SetUp) -> tuple[float, ...]:
-        """The most trouble to change first. Less load is kinder to an output stage than more, so it comes first."""
+        """Return a sort key: the most troublesome change first, and lighter loads before heavier ones."""
         load, driven = -(setup.load_ohm or 0.0), ("none", "both", "one").index(setup.driven)
         return float(setup.place == TERMINALS), load, float(inputs.index(setup.input)), float(driven)
 
@@ -111,7 +135,7 @@ def _in_order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
     join = shared[0] if shared else None
 
     def near(setup: SetUp) -> tuple[bool, ...]:
-        """Which of its parts are not those where the two meet."""
+        """Tell which parts of a set-up differ from the one that both halves share."""
         if join is None:
             return ()
         pairs = zip(rank(setup), rank(join), strict=True)
@@ -124,13 +148,13 @@ def _in_order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
         return c.drive not in _DRIVES, c.power_w or 0.0, c.drive == POWER_SWEEP
 
     return [
-        *sorted(cold, key=lambda c: (_woven(far(c.setup), rank(c.setup)), within(c))),
-        *sorted(hot, key=lambda c: (_woven(near(c.setup), rank(c.setup)), within(c))),
+        *sorted(cold, key=lambda c: (_interleave(far(c.setup), rank(c.setup)), within(c))),
+        *sorted(hot, key=lambda c: (_interleave(near(c.setup), rank(c.setup)), within(c))),
     ]
 
 
-def _woven(first: Sequence[bool], then: Sequence[float]) -> tuple[float, ...]:
-    """Two keys as one, part by part: sorted by place, then load, then input, each by both keys."""
+def _interleave(first: Sequence[bool], then: Sequence[float]) -> tuple[float, ...]:
+    """Interleave two keys: sort by place, then load, then input, each by both keys."""
     if not first:
         return tuple(then)
     return tuple(part for pair in zip(first, then, strict=True) for part in pair)

@@ -1,4 +1,4 @@
-"""What to measure: from the ratings to an ordered list of captures, ticked by what the session already holds."""
+"""The plan: from the ratings to an ordered list of captures, ticked by what the session already has."""
 
 from __future__ import annotations
 
@@ -11,36 +11,56 @@ from reviewkit.model.ratings import RULES
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
-from reviewkit.plan.basis import Basis, Wanted
-from reviewkit.plan.gates import Check, as_it_came, gate
-from reviewkit.plan.levels import Level, Load, Preconditioning, gains, level, loads, preconditioning
-from reviewkit.plan.order import Capture, captures
-from reviewkit.plan.remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, needs, stands
+from reviewkit.plan.basis import Basis, CaptureRequest
+from reviewkit.plan.gates import Check, gate_checks, incoming_checks
+from reviewkit.plan.levels import (
+    Level,
+    Load,
+    Preconditioning,
+    dummy_loads,
+    known_gains,
+    plan_preconditioning,
+    work_out_level,
+)
+from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, differing_conditions, find_needs
+from reviewkit.plan.order import Capture, plan_captures
 from reviewkit.verdict.comparison import HARDER, SAME, Mains
 from reviewkit.verdict.verdict import judging
 
 
 @dataclass(frozen=True)
 class PlanStep:
-    """One capture with its level. `state`: answered, closer, again or open, the least of what it serves, as in `Need`;
-    `held`: the measurements that have it.
+    """One capture with its level.
+
+    Attributes
+    ----------
+    state
+        Answered, closer, again or open, as in `Need`: the least settled of the ratings it serves.
+    measurements
+        The existing measurements that cover it.
     """
 
     number: int
     capture: Capture
     level: Level
     state: str
-    held: tuple[str, ...] = ()
+    measurements: tuple[str, ...] = ()
 
     @property
     def done(self) -> bool:
-        """Whether there is nothing left to capture here."""
+        """Tell whether there is nothing left to capture."""
         return self.state == ANSWERED
 
 
 @dataclass(frozen=True)
 class Plan:
-    """Everything that a plan says, as data. `columns`: what a file of each kind holds, by kind."""
+    """A plan as data.
+
+    Attributes
+    ----------
+    columns
+        What a file of each kind contains, by kind.
+    """
 
     session: Session
     as_it_came: tuple[Check, ...]
@@ -51,70 +71,95 @@ class Plan:
     steps: tuple[PlanStep, ...]
     needs: tuple[Need, ...]
     columns: Mapping[str, str]
-    mended: bool
+    repaired: bool
 
     @property
     def lacking(self) -> tuple[Need, ...]:
-        """The ratings that another measurement could give a verdict."""
+        """Return the ratings to which another measurement could give a verdict."""
         return tuple(need for need in self.needs if need.state not in (ANSWERED, SETTLED))
 
 
-def plan(
+def make_plan(
     session: Session,
     runs: Sequence[Run],
     verdicts: Sequence[Verdict],
     repair: Sequence[RepairRow],
     columns: Mapping[str, str],
     *,
-    mended: bool,
+    repaired: bool,
 ) -> Plan:
-    """The plan of a session. `columns`: what a file of each kind holds, in the kinds' own words."""
+    """Make the plan of a session.
+
+    Parameters
+    ----------
+    session : Session
+        The session.
+    runs : sequence of Run
+        Its measurements.
+    verdicts : sequence of Verdict
+        One for each rating.
+    repair : sequence of RepairRow
+        The rows of repair.csv.
+    columns : mapping of str to str
+        What a file of each kind contains, in the kinds' own words.
+    repaired : bool
+        True if something was repaired.
+
+    Returns
+    -------
+    Plan
+        The plan.
+    """
     basis = Basis(session.bench, session.ratings)
     mains = Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0])
     findings = judging(runs)
-    known = gains(findings, basis)
-    lacking = needs(verdicts, runs, mains, basis)
-    found = captures(session.ratings, basis)
+    known = known_gains(findings, basis)
+    lacking = find_needs(verdicts, runs, mains, basis)
+    found = plan_captures(session.ratings, basis)
     steps = tuple(
-        PlanStep(number, capture, level(capture, known), *_state(capture, lacking, findings, mains))
+        PlanStep(number, capture, work_out_level(capture, known), *_state(capture, lacking, findings, mains))
         for number, capture in enumerate(found, start=1)
     )
     return Plan(
         session,
-        as_it_came(repair, runs, mended=mended),
-        gate(repair, runs),
-        loads(found),
+        incoming_checks(repair, runs, repaired=repaired),
+        gate_checks(repair, runs),
+        dummy_loads(found),
         mains,
-        preconditioning(basis) if any(c.hot for c in found) else None,
+        plan_preconditioning(basis) if any(c.hot for c in found) else None,
         steps,
         lacking,
         {kind: columns[kind] for kind in dict.fromkeys(c.kind for c in found)},
-        mended,
+        repaired,
     )
 
 
 def _state(
     capture: Capture, lacking: Sequence[Need], findings: Sequence[Finding], mains: Mains
 ) -> tuple[str, tuple[str, ...]]:
-    """How far a capture is: as far as the one of its ratings that is least far."""
+    """Return the state of a capture, which is that of its least settled rating, and what covers it."""
     states: list[str] = []
     held: list[str] = []
     for number, wanted in capture.uses:
         need = lacking[number]
         if wanted.decides:
             states.append(ANSWERED if need.state == SETTLED else need.state)
-            held += need.held
+            held += need.measurements
         else:
-            names = _telling(need, wanted, findings, mains)
+            names = _supporting_measurements(need, wanted, findings, mains)
             states.append(ANSWERED if names else OPEN)
             held += names
     order = (OPEN, AGAIN, CLOSER, ANSWERED)
     return min(states, key=order.index), tuple(dict.fromkeys(held))
 
 
-def _telling(need: Need, wanted: Wanted, findings: Sequence[Finding], mains: Mains) -> list[str]:
-    """The measurements that hold a capture which tells more of a rating but does not decide it: all is as rated but
-    the band, which it does not cover; or all is as wanted of a figure that the rating's own is worked out with.
+def _supporting_measurements(
+    need: Need, wanted: CaptureRequest, findings: Sequence[Finding], mains: Mains
+) -> list[str]:
+    """Return the measurements that cover a capture which supports a rating without deciding it.
+
+    Either everything is as rated except the band, which they don't cover; or everything is as requested of a figure
+    from which the rated one is computed.
     """
     rating = need.verdict.rating
     if not set(wanted.quantities) & set(RULES[rating.quantity].findings):
@@ -124,7 +169,7 @@ def _telling(need: Need, wanted: Wanted, findings: Sequence[Finding], mains: Mai
     for f in findings:
         same_limit = f.quantity in (*wanted.quantities, "power_reached") and f.at.get("limit") == wanted.at.get("limit")
         if same_limit:
-            others = [s.stand for name, s in stands(rating, f, mains) if name not in ("band", "mains")]
+            others = [s.stand for name, s in differing_conditions(rating, f, mains) if name not in ("band", "mains")]
             if all(stand in (SAME, HARDER) for stand in others):
                 names.append(f.measurement)
     return names

@@ -1,4 +1,4 @@
-"""Recipes for what is measured at power: watts at a limit, distortion over a band or at one frequency."""
+"""Capture requests at power: watts at a limit, distortion over a band or at one frequency."""
 
 from __future__ import annotations
 
@@ -6,14 +6,16 @@ from collections.abc import Mapping
 from typing import Any
 
 from reviewkit.model.session import Rating
-from reviewkit.plan.basis import LINE_V, POWER_SWEEP, SINE, SPOT_HZ, SWEEP, Basis, Wanted, spot_hz
+from reviewkit.plan.basis import LINE_V, POWER_SWEEP, SINE, SPOT_HZ, SWEEP, Basis, CaptureRequest, spot_hz
 
 USUAL_LIMIT = 1.0  # percent, where the maker names no distortion (common practice, no source)
 
 
-def blocked(rating: Rating, basis: Basis) -> str:
-    """Why no capture can both confirm and deny this rating, or "": "no distortion" and "total" mend the rating's own
-    table, "no rated output" wants another one, "no power" is a line output's; "music" can be confirmed only.
+def find_blocker(rating: Rating, basis: Basis) -> str:
+    """Return why no capture can both confirm and deny a rating, or "".
+
+    "no distortion" and "total" require a change in the rating's own table, "no rated output" requires another table,
+    "no power" belongs to a line output; "music" can be confirmed only.
     """
     limited = rating.thd_percent is not None or rating.thd_plus_noise_percent is not None
     if rating.quantity == "power" and rating.total and (rating.band_hz or rating.channels == "one"):
@@ -29,8 +31,11 @@ def blocked(rating: Rating, basis: Basis) -> str:
     return "music" if rating.quantity == "power" and rating.rule.lower() == "music" else ""
 
 
-def power(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
-    """Watts at a limit from a sweep of power; over a band also the distortion at the rated power, which decides."""
+def power_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    """Request watts at a limit from a power sweep; over a band also the distortion at the rated power.
+
+    If there are two requests, the second decides.
+    """
     assert rating.at_least is not None
     watts = rating.at_least / (2 if rating.total else 1)
     limit = rating.thd_percent or rating.thd_plus_noise_percent or USUAL_LIMIT
@@ -38,9 +43,9 @@ def power(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
     if rating.total:
         shared["channels"] = "both"
     hz = spot_hz(rating)
-    over_band = rating.band_hz is not None and blocked(rating, basis) in ("", "music")
-    told = {"limits": (limit,), "frequencies": (hz,), "figures": (shared["figure"],)}
-    sweep = Wanted(
+    over_band = rating.band_hz is not None and find_blocker(rating, basis) in ("", "music")
+    wording = {"limits": (limit,), "frequencies": (hz,), "figures": (shared["figure"],)}
+    sweep = CaptureRequest(
         "distortion-power",
         "power-sweep",
         ("power_at_limit",),
@@ -49,14 +54,15 @@ def power(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
         watts,
         decides=not over_band,
         apart=(hz, shared["figure"]),
-        told=told,
+        wording=wording,
     )
-    return (sweep, _worst(rating, shared, watts)) if over_band else (sweep,)
+    return (sweep, _band_request(rating, shared, watts)) if over_band else (sweep,)
 
 
 def _figure(rating: Rating, basis: Basis) -> str:
-    """THD or THD+N: the maker's; where he names neither, that of another power into the same load, so that one sweep
-    does for both.
+    """Return THD or THD+N: the maker's choice, else that of another power into the same load.
+
+    One sweep then serves both.
     """
     if rating.thd_plus_noise_percent is not None and rating.thd_percent is None:
         return "THD+N"
@@ -68,11 +74,11 @@ def _figure(rating: Rating, basis: Basis) -> str:
     return "THD"
 
 
-def _worst(rating: Rating, shared: Mapping[str, Any], watts: float | None) -> Wanted:
-    """Distortion over a band at one power."""
+def _band_request(rating: Rating, shared: Mapping[str, Any], watts: float | None) -> CaptureRequest:
+    """Request distortion over a band at one power."""
     at = {**shared, "band": rating.band_hz, **({"power": watts} if watts is not None else {})}
-    told = {"bands": (rating.band_hz,), "figures": (shared["figure"],)}
-    return Wanted(
+    wording = {"bands": (rating.band_hz,), "figures": (shared["figure"],)}
+    return CaptureRequest(
         "distortion-frequency",
         "distortion-band",
         ("worst_distortion",),
@@ -80,26 +86,28 @@ def _worst(rating: Rating, shared: Mapping[str, Any], watts: float | None) -> Wa
         SWEEP,
         watts,
         apart=(shared["figure"],),
-        told=told,
+        wording=wording,
     )
 
 
-def distortion(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
-    """Distortion at the rated level: over a band by a sweep, at one frequency by a tone."""
+def distortion_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    """Request distortion at the rated level: over a band by a sweep, at one frequency by a tone."""
     figure = "THD" if rating.quantity == "thd" else "THD+N"
     shared = basis.named(rating, "load", "input", "channels") | {"figure": figure}
     watts = rating.power_w or basis.share(rating, 1.0)
     if rating.band_hz is not None:
-        return (_worst(rating, shared, watts),)
+        return (_band_request(rating, shared, watts),)
     quantity = "thd" if figure == "THD" else "thd_plus_noise"
     at = shared | {"frequency": spot_hz(rating)} | ({"power": watts} if watts is not None else {})
-    return (tone(rating, basis, quantity, at, (watts, None if watts is not None else LINE_V)),)
+    return (tone_request(rating, basis, quantity, at, (watts, None if watts is not None else LINE_V)),)
 
 
-def tone(
+def tone_request(
     rating: Rating, basis: Basis, quantity: str, at: Mapping[str, Any], level: tuple[float | None, float | None]
-) -> Wanted:
-    """One steady sine. `level`: watts, else volts."""
+) -> CaptureRequest:
+    """Request one steady sine; `level`: watts, else volts."""
     hz = at.get("frequency", SPOT_HZ)
-    told = {"frequencies": (hz,), "quantities": (quantity,)}
-    return Wanted("tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), told=told)
+    wording = {"frequencies": (hz,), "quantities": (quantity,)}
+    return CaptureRequest(
+        "tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), wording=wording
+    )

@@ -1,6 +1,6 @@
-"""What must be captured to answer each rating: the kind of measurement, its conditions, and the level at the output.
+"""Capture requests for each rated name: the kind of measurement, its conditions, and the level at the output.
 
-One recipe for each rated name. A finding with a recipe's quantities and conditions compares with its rating in full.
+A finding with a request's quantities and conditions is fully comparable with its rating.
 """
 
 from __future__ import annotations
@@ -24,69 +24,78 @@ from reviewkit.plan.basis import (
     SWEEP,
     USUAL_SHARE,
     Basis,
-    Wanted,
+    CaptureRequest,
     band_or_spot,
     spot_hz,
 )
-from reviewkit.plan.power import distortion, power, tone
+from reviewkit.plan.power import distortion_requests, power_requests, tone_request
 
 AUDIO_BAND_HZ = (20.0, 20_000.0)
 USUAL_TONES_HZ = (60.0, 7000.0)
 
 
-def recipe(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
-    """What to capture for this rating; the captures that decide come last."""
+def capture_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    """Return the captures that a rating asks for; those that decide come last."""
     return _RECIPES[rating.quantity](rating, basis)
 
 
-def _gain(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _gain(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = basis.named(rating, "load", "input") | {"frequency": spot_hz(rating)}
-    return (tone(rating, basis, "gain", at, basis.sized(rating, USUAL_SHARE)),)
+    return (tone_request(rating, basis, "gain", at, basis.sized(rating, USUAL_SHARE)),)
 
 
-def _hum(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
-    # a maker's hum in dB is re the output that the unit is rated for
-    return (tone(rating, basis, "hum", basis.named(rating, "input"), basis.sized(rating, 1.0)),)
+def _hum(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    # a maker's hum in dB is relative to the rated output
+    return (tone_request(rating, basis, "hum", basis.named(rating, "input"), basis.sized(rating, 1.0)),)
 
 
-def _swept(rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **told: Any) -> Wanted:
-    """A frequency response at the level that was rated, else at a usual one."""
+def _sweep_request(
+    rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **wording: Any
+) -> CaptureRequest:
+    """Request a frequency response at the rated level, else at a usual one."""
     level = basis.sized(rating, USUAL_SHARE)
     if rating.quantity == "flatness" and rating.power_w is not None:
         level, at = (rating.power_w, None), {**at, "power": rating.power_w}
-    told["quantities"] = quantities
-    return Wanted("response", "response", quantities, at, SWEEP, *level, basis.place(rating), told=told)
+    wording["quantities"] = quantities
+    return CaptureRequest("response", "response", quantities, at, SWEEP, *level, basis.place(rating), wording=wording)
 
 
-def _flatness(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _flatness(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     even = rating.within is None or -rating.within[0] == rating.within[1]
     band = rating.band_hz or AUDIO_BAND_HZ
     quantities = ("flatness",) if even else ("deviation_high", "deviation_low")
     at = basis.named(rating, "load", "input") | {"band": band}
-    return (_swept(rating, basis, quantities, at, bands=(band,)),)
+    return (_sweep_request(rating, basis, quantities, at, bands=(band,)),)
 
 
-def _corner(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _corner(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     limit = rating.at_most if rating.quantity == "corner_low" else rating.at_least
-    return (_swept(rating, basis, (rating.quantity,), basis.named(rating, "input"), corners=(limit,)),)
+    return (_sweep_request(rating, basis, (rating.quantity,), basis.named(rating, "input"), corners=(limit,)),)
 
 
-def _balance(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _balance(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     shared = basis.named(rating, "input")
     hz = spot_hz(rating)
     if rating.band_hz is not None:
         at = shared | {"band": rating.band_hz}
         return (
-            replace(_swept(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,)), channels=("both",)),
+            replace(
+                _sweep_request(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,)),
+                channels=("both",),
+            ),
         )
     if hz == SPOT_HZ:
-        return (replace(_swept(rating, basis, ("channel_balance",), shared | {"frequency": hz}), channels=("both",)),)
+        return (
+            replace(
+                _sweep_request(rating, basis, ("channel_balance",), shared | {"frequency": hz}), channels=("both",)
+            ),
+        )
     level = basis.sized(rating, USUAL_SHARE)
-    wanted = _read(rating, "channel-balance", shared | {"frequency": hz}, basis.place(rating), level=level)
+    wanted = _reading_request(rating, "channel-balance", shared | {"frequency": hz}, basis.place(rating), level=level)
     return (replace(wanted, channels=("both",)),)
 
 
-def _read(
+def _reading_request(
     rating: Rating,
     name: str,
     at: Mapping[str, Any],
@@ -94,19 +103,19 @@ def _read(
     *,
     drive: str = SINE,
     level: tuple[float | None, float | None] = (None, None),
-) -> Wanted:
-    """A single value by meter, a row of a `reading` file."""
+) -> CaptureRequest:
+    """Request a single meter reading, a row of a `reading` file."""
     names = {"frequency": "frequencies", "weighting": "weightings"}
-    told = {name: (at[key],) for key, name in names.items() if key in at}
+    wording = {name: (at[key],) for key, name in names.items() if key in at}
     apart = (at.get("frequency"), at.get("weighting"))
-    return Wanted("reading", name, (rating.quantity,), at, drive, *level, place, apart=apart, told=told)
+    return CaptureRequest("reading", name, (rating.quantity,), at, drive, *level, place, apart=apart, wording=wording)
 
 
-def _crosstalk(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _crosstalk(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = basis.named(rating, "input") | band_or_spot(rating)
-    told = {"bands": (rating.band_hz,)} if rating.band_hz else {"frequencies": (at["frequency"],)}
+    wording = {"bands": (rating.band_hz,)} if rating.band_hz else {"frequencies": (at["frequency"],)}
     return (
-        Wanted(
+        CaptureRequest(
             "crosstalk",
             "crosstalk",
             ("crosstalk_worst" if rating.band_hz else "crosstalk",),
@@ -115,18 +124,18 @@ def _crosstalk(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
             *basis.sized(rating, USUAL_SHARE),
             basis.place(rating),
             channels=("L>R", "R>L"),
-            told=told,
+            wording=wording,
         ),
     )
 
 
-def _damping(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _damping(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = band_or_spot(rating) | (basis.named(rating, "load") if rating.quantity == "damping_factor" else {})
     swept = "band" in at
     quantity = "damping_factor_lowest" if rating.quantity == "damping_factor" and swept else rating.quantity
-    told = {"bands": (at["band"],)} if swept else {"frequencies": (at["frequency"],)}
+    wording = {"bands": (at["band"],)} if swept else {"frequencies": (at["frequency"],)}
     return (
-        Wanted(
+        CaptureRequest(
             "source-impedance",
             "impedance-sweep" if swept else "two-load",
             (quantity,),
@@ -134,33 +143,33 @@ def _damping(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
             SWEEP if swept else METER,
             basis.share(rating, USUAL_SHARE),
             apart=(at.get("frequency"),),
-            told=told,
+            wording=wording,
         ),
     )
 
 
-def _idle(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
-    """Noise, and what is worked out from it: one capture of the idle output gives all of them."""
+def _idle(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    """Request noise and what is computed from it: one capture of the idle output gives all of them."""
     at = basis.named(rating, "input")
     if rating.weighting:
         at["weighting"] = rating.weighting
     if rating.quantity == "snr" and rating.reference_v is None:
         reference = rating.reference_w or basis.share(rating, 1.0)
         at |= {"reference": reference} if reference is not None else {}
-    told = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
+    wording = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
     where = basis.place(rating)
     no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None
     if rating.weighting not in ("", "A") or no_load:
-        return (_read(rating, "weighted-noise", at, where, drive=IDLE),)
-    noise = Wanted("noise", "noise", (rating.quantity,), at, IDLE, place=where, told=told)
+        return (_reading_request(rating, "weighted-noise", at, where, drive=IDLE),)
+    noise = CaptureRequest("noise", "noise", (rating.quantity,), at, IDLE, place=where, wording=wording)
     if rating.reference_v is None:
         return (noise,)
-    # re a voltage at the input: how far the input takes that voltage must be known
+    # relative to a voltage at the input: the input sensitivity must be known
     needed = replace(_sensitivity(rating, basis)[0], quantities=("input_sensitivity",), decides=False)
     return needed, replace(noise, at=at | {"reference_input": rating.reference_v})
 
 
-def _pair(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _pair(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     tones = rating.tones_hz or USUAL_TONES_HZ
     watts = rating.power_w or basis.share(rating, 1.0)
     at = basis.named(rating, "load", "input", "channels") | {"tones": tones}
@@ -168,61 +177,65 @@ def _pair(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
         at["power"] = watts
     level = None if watts is not None else LINE_V
     where = basis.place(rating)
-    told = {"tones": (tones,)}
+    wording = {"tones": (tones,)}
     return (
-        Wanted("intermodulation", "intermodulation", ("imd",), at, PAIR, watts, level, where, apart=tones, told=told),
+        CaptureRequest(
+            "intermodulation", "intermodulation", ("imd",), at, PAIR, watts, level, where, apart=tones, wording=wording
+        ),
     )
 
 
-def _multitone(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _multitone(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = basis.named(rating, "load", "input")
     level = basis.sized(rating, USUAL_SHARE)
-    return (Wanted("multitone", "multitone", ("multitone_clearance",), at, MANY, *level, basis.place(rating)),)
+    return (CaptureRequest("multitone", "multitone", ("multitone_clearance",), at, MANY, *level, basis.place(rating)),)
 
 
-def _phono(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _phono(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = rating.band_hz or AUDIO_BAND_HZ
     at = {"input": rating.input or "phono", "band": band}
-    return (Wanted("phono", "phono", ("riaa_deviation",), at, SWEEP, place=LINE, told={"bands": (band,)}),)
+    return (CaptureRequest("phono", "phono", ("riaa_deviation",), at, SWEEP, place=LINE, wording={"bands": (band,)}),)
 
 
-def _overload(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _overload(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = {"input": rating.input or "phono", "frequency": spot_hz(rating)}
-    return (_read(rating, "phono-overload", at, LINE),)
+    return (_reading_request(rating, "phono-overload", at, LINE),)
 
 
-def _sensitivity(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _sensitivity(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     watts = rating.power_w or basis.share(rating, 1.0)
     at = basis.named(rating, "input", "load") | {"frequency": spot_hz(rating)}
     if watts is not None:
         at["power"] = watts
     level = (watts, None if watts is not None else LINE_V)
-    wanted = _read(rating, "input-sensitivity", at, basis.place(rating), level=level)
+    wanted = _reading_request(rating, "input-sensitivity", at, basis.place(rating), level=level)
     limit = rating.at_most if rating.at_most is not None else rating.at_least
-    return (replace(wanted, told={**wanted.told, "rated": (limit,)}),)
+    return (replace(wanted, wording={**wanted.wording, "rated": (limit,)}),)
 
 
-def _offset(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _offset(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     # the gate asks for it cold and warm: a reading that says neither would tick neither
-    return (_read(rating, "dc-offset", {"setting": "warm"}, basis.place(rating), drive=IDLE),)
+    return (_reading_request(rating, "dc-offset", {"setting": "warm"}, basis.place(rating), drive=IDLE),)
 
 
-def _square(rating: Rating, basis: Basis) -> tuple[Wanted, ...]:
+def _square(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = basis.named(rating, "load")
     hz = spot_hz(rating)
     if rating.quantity == "tilt":
         at["frequency"] = hz
     level = basis.sized(rating, SMALL_SHARE)
-    told = {"frequencies": (hz,), "quantities": (rating.quantity,)}
+    wording = {"frequencies": (hz,), "quantities": (rating.quantity,)}
     where = basis.place(rating)
-    return (Wanted("square", "square", (rating.quantity,), at, SQUARE, *level, where, apart=(hz,), told=told),)
+    return (
+        CaptureRequest("square", "square", (rating.quantity,), at, SQUARE, *level, where, apart=(hz,), wording=wording),
+    )
 
 
-_RECIPES: dict[str, Callable[[Rating, Basis], tuple[Wanted, ...]]] = {
-    "power": power,
-    "thd": distortion,
-    "thd_plus_noise": distortion,
-    "distortion": distortion,
+_RECIPES: dict[str, Callable[[Rating, Basis], tuple[CaptureRequest, ...]]] = {
+    "power": power_requests,
+    "thd": distortion_requests,
+    "thd_plus_noise": distortion_requests,
+    "distortion": distortion_requests,
     "flatness": _flatness,
     "crosstalk": _crosstalk,
     "separation": _crosstalk,

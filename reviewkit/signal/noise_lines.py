@@ -40,7 +40,7 @@ Weight = Callable[[Any], Any]
 
 
 @dataclass(frozen=True)
-class Line:
+class DiscreteLine:
     """A line that stands out: where its middle lies, and its mean square, V²."""
 
     frequency_hz: float
@@ -56,7 +56,7 @@ class Noise:
 
     frequency_hz: Array
     power: Array
-    lines: tuple[Line, ...]
+    lines: tuple[DiscreteLine, ...]
     spacing_hz: float
     reach_hz: tuple[float, float]
     seconds: float
@@ -68,7 +68,7 @@ class Noise:
         high = high_hz if self.reach_hz[1] >= high_hz / _EDGE else self.reach_hz[1]
         return (low, high) if low < high else None
 
-    def lines_in(self, band_hz: tuple[float, float]) -> list[Line]:
+    def lines_in(self, band_hz: tuple[float, float]) -> list[DiscreteLine]:
         """The lines that stand out inside a band, or on its edge."""
         # the middle of a weak line is known to a fraction of the spacing
         slack = self.spacing_hz / 4
@@ -138,7 +138,7 @@ def _taken_apart(
         excess = power[lobe_of] - floor[lobe_of]
         total = float(np.sum(excess))
         if total > 0:
-            lines.append(Line(float(np.dot(frequency_hz[lobe_of], excess)) / total, total))
+            lines.append(DiscreteLine(float(np.dot(frequency_hz[lobe_of], excess)) / total, total))
             taken[lobe_of] = True
     power[taken] = floor[taken]
     return Noise(

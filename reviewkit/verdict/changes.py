@@ -12,7 +12,7 @@ _MUST_AGREE = ("limit", "weighting", "reference", "load", "input", "tones", "ame
 _SAME_FREQUENCY = 0.01
 
 
-def is_mended(repair: Sequence[RepairRow], runs: Sequence[Run]) -> bool:
+def is_repaired(repair: Sequence[RepairRow], runs: Sequence[Run]) -> bool:
     """Whether something was repaired: a repair table, or a measurement before or after one."""
     return bool(repair) or any(run.conditions.measurement.stage in ("before", "after") for run in runs)
 

@@ -37,9 +37,9 @@ sys.path.insert(0, str(ROOT))
 from reviewkit.build.pipeline import prepare  # noqa: E402
 from reviewkit.render.cards.card import lay_out  # noqa: E402
 from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS  # noqa: E402
-from reviewkit.render.cards.paint import get_ready, painted  # noqa: E402
+from reviewkit.render.cards.paint import paint  # noqa: E402
 from reviewkit.render.cards.scene import Item, Stroke, Text  # noqa: E402
-from reviewkit.render.footage.clip import QUALITY, Motion, layers, lengths, opaque_clip  # noqa: E402
+from reviewkit.render.footage.clip import QUALITY, Motion, plan_length, split_layers, write_opaque_clip  # noqa: E402
 from reviewkit.render.footage.ffmpeg import ENCODER, find_encoder  # noqa: E402
 
 LEAST = 8.0  # times the animation's frames per second
@@ -120,17 +120,16 @@ def main() -> None:
     card = next(card for card in episode.cards if card.id == asked.card)
     settings = episode.session.episode
     length_s = card.hold_s or settings.card_seconds
-    made = lengths(length_s, settings.frame_rate)
+    made = plan_length(length_s, settings.frame_rate)
     encoder = find_encoder()
     mpl.rcParams["animation.ffmpeg_path"] = encoder.ffmpeg
-    get_ready()
-    items = list(lay_out(card, LOOK.name))
+    items = list(lay_out(card, LOOK.name))  # loads the fonts too
     with tempfile.TemporaryDirectory() as folder:
         motion = Motion(settings.frame_rate, settings.card_seconds, encoder, Path(folder))
 
         def clip() -> None:
-            pixels = (painted(part, LOOK.ground, width) for part in layers(items))
-            opaque_clip(pixels, motion.file(card.id, ".mp4"), motion, length_s)
+            pixels = (paint(part, LOOK.ground, width) for part in split_layers(items))
+            write_opaque_clip(pixels, motion.file(card.id, ".mp4"), motion, length_s)
 
         def animated(frames: int = made.frames) -> Callable[[], None]:
             moving = animation(items, width, made.drawing, frames)

@@ -22,14 +22,14 @@ from hostile_sessions import SESSIONS  # noqa: E402
 
 from reviewkit.build.pipeline import prepare  # noqa: E402
 from reviewkit.model.card import Card  # noqa: E402
-from reviewkit.render.cards.card import _fitting, _laid_out, lay_out  # noqa: E402
-from reviewkit.render.cards.colour_check import colour_problems  # noqa: E402
-from reviewkit.render.cards.layout_check import SAFE, TOLERANCE, problems  # noqa: E402
+from reviewkit.render.cards.card import _fitting_form, _lay_out_in_roles, lay_out  # noqa: E402
+from reviewkit.render.cards.colour_check import find_colour_problems  # noqa: E402
+from reviewkit.render.cards.colour_roles import apply_look  # noqa: E402
+from reviewkit.render.cards.layout_check import SAFE, TOLERANCE, find_problems  # noqa: E402
 from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS, WIDTHS  # noqa: E402
-from reviewkit.render.cards.paint import NO_FONTS, painted  # noqa: E402
-from reviewkit.render.cards.roles import coloured  # noqa: E402
+from reviewkit.render.cards.paint import NO_FONTS, paint  # noqa: E402
 from reviewkit.render.cards.scene import Item, Text  # noqa: E402
-from reviewkit.render.footage.overlay import on_footage, over_footage  # noqa: E402
+from reviewkit.render.footage.overlay import composite_over_footage, footage_look  # noqa: E402
 
 
 def hostile(folder: Path) -> Iterator[Card]:
@@ -48,12 +48,12 @@ def look_at(card: Card, found: list[str], took: Counter[str]) -> int:
     for look in LOOKS.values():
         items = lay_out(card, look.name)
         began = time.process_time()
-        wrong = [*problems(items)]
+        wrong = [*find_problems(items)]
         took["places"] += time.process_time() - began
-        clear = on_footage(look)
-        over = coloured(_laid_out(_fitting(card, NO_FONTS)[0]), clear)
+        clear = footage_look(look)
+        over = apply_look(_lay_out_in_roles(_fitting_form(card, NO_FONTS)[0]), clear)
         began = time.process_time()
-        wrong += [*colour_problems(items, look), *colour_problems(over, clear, over_footage(look))]
+        wrong += [*find_colour_problems(items, look), *find_colour_problems(over, clear, composite_over_footage(look))]
         took["colours"] += (time.process_time() - began) / 2
         pictures += 2 * len(WIDTHS)
         found += [f"{card.id}, {look.name}: {problem}" for problem in wrong]
@@ -64,7 +64,7 @@ def look_at(card: Card, found: list[str], took: Counter[str]) -> int:
 def _ink_outside(items: tuple[Item, ...], width: int) -> bool:
     scale = width / FRAME_WIDTH
     clear = np.zeros((round(FRAME_HEIGHT * scale), width, 4), dtype=np.uint8)
-    ink = painted([item for item in items if isinstance(item, Text)], clear, width)[..., 3] > 0
+    ink = paint([item for item in items if isinstance(item, Text)], clear, width)[..., 3] > 0
     edge = TOLERANCE * scale + 1
     left, top = int(SAFE.left * scale - edge), int(SAFE.top * scale - edge)
     right, bottom = int(SAFE.right * scale + edge) + 1, int(SAFE.bottom * scale + edge) + 1

@@ -14,7 +14,7 @@ SIZES = [(390, 844), (1280, 800)]
 def plan_file(checkout, tmp_path_factory):
     prepared = pipeline.prepare(checkout / "sample_session")
     file = tmp_path_factory.mktemp("plan") / "plan.html"
-    file.write_bytes(plan_page.texts(prepared.plan, prepared.pages)["plan.html"])
+    file.write_bytes(plan_page.render_plan(prepared.plan, prepared.pages)["plan.html"])
     return file
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from reviewkit.episode.episode import clock
+from reviewkit.episode.episode import format_clock
 
 WIDE, HIGH = 1280, 720
 READ_AT = 0.35 * HIGH
@@ -160,7 +160,7 @@ def test_all_that_is_said_is_there_in_order(prompter, episode):
 
 
 def test_the_time_to_go_is_the_outlines_running_time(prompter, sample, episode):
-    total = clock(sum(segment.length_s for segment in episode.segments))
+    total = format_clock(sum(segment.length_s for segment in episode.segments))
     assert f"Running time about {total} " in (sample.out / "outline.md").read_text()
     assert prompter.locator("#said").text_content().endswith(f", {total} to go")
 

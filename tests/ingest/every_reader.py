@@ -38,7 +38,7 @@ from reviewkit.ingest.sheet import sheet_rows
 from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
-from reviewkit.render.footage.timeline import timeline
+from reviewkit.render.footage.timeline import build_timeline
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_session"
 LONGEST_MESSAGE = 540  # characters: some six lines of a terminal; the longest one names every rating there is
@@ -273,8 +273,8 @@ def timelines() -> tuple[bytes, ...]:
     import opentimelineio as otio
 
     notes = "clip A.mp4 for 2:00\n0:00 opening: Bought.\n0:20 before: Look.\nclip B.mp4 for 1:00\n0:10 after: Gone.\n"
-    plain = timeline(otio, episode(notes, {"title": None}, Fraction(25)), ())
-    clocked = timeline(
+    plain = build_timeline(otio, episode(notes, {"title": None}, Fraction(25)), ())
+    clocked = build_timeline(
         otio,
         episode(
             notes.replace("2:00", "2:00 at 21:00:00").replace("0:00 o", "21:00:00 o").replace("0:20 b", "21:00:20 b"),

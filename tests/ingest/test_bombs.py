@@ -121,7 +121,7 @@ SESSIONS = {
         "[bench] equipment: a list of",
     ),
     "blanks in a value": Bomb(
-        "session", session(b'[bench]\nload = "8' + b" " * 900 + b"x" + b" " * 900 + b'y"'), "load: "
+        "session", session(b'[bench]\nload = "8' + b" " * 900 + b"x" + b" " * 900 + b'y"'), "load = "
     ),
     "a value over many lines": Bomb(
         "session", session(b'[bench]\nload = """8' + (b" " * 1900 + b"\\\n") * 90 + b'"""'), "load = "

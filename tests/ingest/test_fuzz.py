@@ -134,17 +134,17 @@ FOUND: dict[str, tuple[str, str, str]] = {
     "a drive whose power overflows": (
         "session",
         f'{DRIVEN}drive = "1e200 V"',
-        'drive = "1e200 V" is too large; write a power',
+        'drive = "1e200 V" is too large; write for example',
     ),
     "a drive whose power is zero": (
         "session",
         f'{DRIVEN}drive = "1e-200 V"',
-        'drive = "1e-200 V" is too small; write a power',
+        'drive = "1e-200 V" is too small; write for example',
     ),
     "a limit of thirty decimals": (
         "session",
         f'{UNIT}[[rated]]\nquantity = "damping factor"\nat_least = 1e-30\n',
-        "at_least = 1e-30 is too small; write for example 60",
+        "at_least = 1e-30 is not from 0.001 to 1000000; write for example 60",
     ),
     "a value that says write": (
         "session",

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from reviewkit.ingest.session.footage_time import read_time, shown_time
+from reviewkit.ingest.session.footage_time import read_time, show_time
 from reviewkit.ingest.session.notes_file import parse_notes, read_notes
 from reviewkit.model.errors import InputError
 from reviewkit.model.notes import Clip, Note
@@ -180,7 +180,7 @@ def test_minutes_and_seconds_read_back(seconds):
 def test_the_clock_reads_back(seconds, thousandths):
     written = f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}.{thousandths:03d}"
     assert read_time(written, clock=True) == seconds + Fraction(thousandths, 1000)
-    assert read_time(shown_time(seconds + Fraction(thousandths, 1000))) == seconds + Fraction(thousandths, 1000)
+    assert read_time(show_time(seconds + Fraction(thousandths, 1000))) == seconds + Fraction(thousandths, 1000)
 
 
 @given(st.integers(0, 86_399), st.lists(st.integers(0, 4 * 3600), min_size=1, max_size=5))

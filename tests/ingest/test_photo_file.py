@@ -14,7 +14,7 @@ from PIL import Image, ImageOps
 from reviewkit.build.pipeline import prepare
 from reviewkit.ingest.session.photo_file import check_photo, read_photo
 from reviewkit.model.errors import InputError
-from reviewkit.render.cards.photo import filled
+from reviewkit.render.cards.photo import fill_frame
 
 
 def encoded(kind, size=(64, 48), **more):
@@ -163,7 +163,7 @@ def test_damaged_exif_is_refused_or_drawn():
         data = damaged_exif(kind, changes)
         with contextlib.suppress(InputError):
             check_photo(data, "front.jpg")
-            assert filled(data, 64, 36).shape == (36, 64, 3)
+            assert fill_frame(data, 64, 36).shape == (36, 64, 3)
             drawn += 1
     assert 0 < drawn < 800
 
@@ -175,4 +175,4 @@ def test_a_photograph_is_turned_as_its_camera_was_held(orientation):
     turned = ImageOps.exif_transpose(Image.open(io.BytesIO(encoded("PNG", exif=exif.tobytes()))))
     plain = io.BytesIO()
     turned.save(plain, "PNG", exif=b"")
-    assert np.array_equal(filled(encoded("PNG", exif=exif.tobytes()), 64, 36), filled(plain.getvalue(), 64, 36))
+    assert np.array_equal(fill_frame(encoded("PNG", exif=exif.tobytes()), 64, 36), fill_frame(plain.getvalue(), 64, 36))

@@ -41,8 +41,7 @@ MISTAKES = {
         'session.toml:6: [[measurement]] tone: kind = "crostalk" is not known; did you mean "crosstalk"?'
     ),
     MEASUREMENT + 'drive = "5"': (
-        'session.toml:7: [[measurement]] tone: drive = "5" has no unit; '
-        'write a power or a voltage, for example "5 W" or "2.83 V"'
+        'session.toml:7: [[measurement]] tone: drive = "5" has no unit; write for example "5 W" or "2.83 V"'
     ),
     MEASUREMENT + 'load = "open"\ndrive = "5 W"': (
         'session.toml:8: [[measurement]] tone: drive = "5 W" is a power, but the load is open; '
@@ -60,7 +59,7 @@ MISTAKES = {
     ),
     MEASUREMENT + 'against = "tone"': (
         'session.toml:7: [[measurement]] tone: against = "tone" is this measurement itself; '
-        "name the one it is held against"
+        "name the one to compare it with"
     ),
     MEASUREMENT + "columns = { freqency = 1 }": (
         'session.toml:7: [[measurement]] tone: columns: "freqency" is no column; did you mean "frequency"?'
@@ -93,7 +92,7 @@ MISTAKES = {
     ),
     MEASUREMENT + 'stage = "after"\n' + MEASUREMENT + 'id = "t2"': (
         'session.toml:8: [[measurement]] t2: has no stage, but the measurement in line 4 is "after" a repair; '
-        'write stage = "before", "after" or "bench", or leave stage out everywhere where nothing was mended'
+        'write stage = "before", "after" or "bench", or leave stage out everywhere where nothing was repaired'
     ),
     MEASUREMENT + 'loads = ["open", "8 ohm"]\nvolts = { L = ["2 V", "1 V"] }': (
         "session.toml:5: [[measurement]] tone: has a file and the voltages of a two-load reading; leave one of them out"
@@ -110,8 +109,7 @@ MISTAKES = {
         "write one for each, in the same order"
     ),
     '[[measurement]]\nkind = "source-impedance"\nloads = ["open", "8 ohm"]\nvolts = { X = ["2 V", "1 V"] }': (
-        'session.toml:7: [[measurement]] source-impedance: volts.X: a channel is "L" or "R"; '
-        "write volts = { L = […], R = […] }"
+        'session.toml:7: [[measurement]] source-impedance: volts: "X" is no channel; write volts = { L = […], R = […] }'
     ),
     '[[measurement]]\nkind = "source-impedance"\nloads = ["8 ohm", "8 Ω"]\nvolts = { L = ["2 V", "1 V"] }': (
         'session.toml:6: [[measurement]] source-impedance: loads = ["8 ohm", "8 Ω"] names a load twice; '

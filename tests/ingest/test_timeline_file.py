@@ -12,7 +12,7 @@ from reviewkit.ingest.session.cut_file import parse_cut, read_final
 from reviewkit.ingest.session.timeline_file import read_edited
 from reviewkit.model.errors import InputError
 from reviewkit.model.timecode import RATES
-from reviewkit.render.footage.timeline import timeline
+from reviewkit.render.footage.timeline import build_timeline
 
 otio = pytest.importorskip("opentimelineio")
 Range, Time = otio.opentime.TimeRange, otio.opentime.RationalTime
@@ -30,7 +30,7 @@ RATE = 25.0
 
 
 def exported(rate=Fraction(25), notes=NOTES):
-    return otio.core.deserialize_json_from_string(timeline(otio, episode(notes, {"title": None}, rate), ()))
+    return otio.core.deserialize_json_from_string(build_timeline(otio, episode(notes, {"title": None}, rate), ()))
 
 
 def read(whole, tmp_path):

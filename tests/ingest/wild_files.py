@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from reviewkit.ingest.reading_file import BY_METER, COLUMNS
 from reviewkit.ingest.session.price_file import MONTHS
 from reviewkit.ingest.session.repair_file import COLUMNS as REPAIR_COLUMNS
-from reviewkit.ingest.session.session_schema import TABLES
+from reviewkit.ingest.session.session_file import TABLES
+from reviewkit.ingest.session.session_schema import schema_of
 from reviewkit.ingest.sheet.sheet_remedies import KEYS
 from reviewkit.model.ratings import RULES
 from reviewkit.model.units import UNITS
@@ -255,7 +256,7 @@ _toml_value = st.recursive(
 def _toml_table(draw: st.DrawFn) -> str:
     name = draw(st.sampled_from([*TABLES, "x"]))
     repeated = name in ("rated", "measurement") if draw(st.integers(0, 9)) else draw(st.booleans())
-    keys = [*TABLES[name].model_fields] if name in TABLES else ["a"]
+    keys = [*schema_of(TABLES[name]).examples()] if name in TABLES else ["a"]
     lines = [f"[[{name}]]" if repeated else f"[{name}]"]
     if name == "rated" and draw(st.booleans()):
         lines.append(f"quantity = {json.dumps(draw(st.sampled_from([*RULES])))}")

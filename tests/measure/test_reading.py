@@ -228,7 +228,7 @@ def test_the_line_of_the_reading_that_answered_a_rating_has_its_needle():
 
 def test_more_than_a_card_holds_goes_on():
     rows = "".join(f"test point {n},L,{n},V,,\ntest point {n},R,{n},V,,\n" for n in range(1, 31))
-    made = session_cards.with_alt(card(run_of(rows)))
+    made = session_cards.add_alt_text(card(run_of(rows)))
     parts = fit(replace(made, id="m", title="Readings"))
     assert len(parts) > 1
     assert sum(len(part.body.rows) for part in parts) == 30

@@ -11,13 +11,13 @@ import pytest
 from measured_sheets import column, conditions, run_from, sheet
 from test_tone import RATE_HZ, capture, lines, tone_of
 
-from reviewkit.episode.session_cards import with_alt
+from reviewkit.episode.session_cards import add_alt_text
 from reviewkit.measure import KINDS
 from reviewkit.model import quantities
 from reviewkit.model.card import Bars, Curves
 from reviewkit.model.session import Bench, Rating
 from reviewkit.render.cards.card import lay_out
-from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.layout_check import find_problems
 
 KIND = KINDS["tone"]
 LEVELS_DB = {2: -74.2, 3: -81.7, 4: -88.0, 5: -91.0}
@@ -57,7 +57,7 @@ def sound(runs):
     """All pictures of these runs, each laid out without a fault."""
     made = cards(runs)
     for card in made:
-        assert problems(lay_out(replace(card, id="made-up"), "lamplight")) == ()
+        assert find_problems(lay_out(replace(card, id="made-up"), "lamplight")) == ()
     return made
 
 
@@ -154,7 +154,7 @@ def test_before_and_after_in_one_line_and_in_words():
     assert change.rows == (("L", "as before"), ("R", "about 55 × less"))
     assert all(card.readings[0] == key for card in made)
     assert made[0].conditions == "5 W into 8 Ω · 20 Hz – 20 kHz wide · both channels driven"
-    assert "3rd: L −81.7 dB, R −81.7 dB, L before −81.7 dB, R before −40.0 dB" in with_alt(made[0]).alt
+    assert "3rd: L −81.7 dB, R −81.7 dB, L before −81.7 dB, R before −40.0 dB" in add_alt_text(made[0]).alt
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ import rebuilding
 from edits import KIND_EDITS, LONG_EDITS, WITHOUT_EFFECT, Edit
 from rebuilding import CHECKOUT, inputs, write_session
 
-from reviewkit.ingest.session import session_schema
+from reviewkit.ingest.session import session_file, session_schema
 from reviewkit.measure import KINDS
 
 EDITS = (*KIND_EDITS, *LONG_EDITS)
@@ -62,7 +62,7 @@ def _file_kind(name: str, toml: dict[str, Any]) -> str:
     """What a file of a session is to the program."""
     if name.startswith("templates/"):
         return "templates/"
-    for table in session_schema.TABLES:
+    for table in session_file.TABLES:
         entries = toml.get(table, {})
         for entry in entries if table in _MANY else [entries]:
             for key, value in entry.items():
@@ -73,17 +73,20 @@ def _file_kind(name: str, toml: dict[str, Any]) -> str:
 
 def _paths() -> set[str]:
     """The keys of session.toml that name a file."""
-    (reader,) = session_schema.Path.__metadata__
     return {
         f"{table}.{key}"
-        for table, schema in session_schema.TABLES.items()
-        for key, field in schema.model_fields.items()
-        if reader in field.metadata
+        for table, model in session_file.TABLES.items()
+        for key, mark in session_schema.marks_of(model).items()
+        if mark in session_schema.FILES
     }
 
 
 def test_every_key_of_session_toml(changed):
-    known = {f"{table}.{key}" for table, schema in session_schema.TABLES.items() for key in schema.model_fields}
+    known = {
+        f"{table}.{key}"
+        for table, model in session_file.TABLES.items()
+        for key in session_schema.schema_of(model).examples()
+    }
     edited = set().union(*(_keys_between(before, after) for before, after, _ in changed.values()))
     assert set(WITHOUT_EFFECT) <= known
     assert all(WITHOUT_EFFECT.values())

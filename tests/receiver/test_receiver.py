@@ -45,7 +45,7 @@ def test_its_figures_are_those_of_its_closed_forms(prepared):
 
 
 def test_nothing_is_said_of_a_repair(prepared):
-    text = outputs.outline(prepared.episode, prepared.pages)
+    text = outputs.render_outline(prepared.episode, prepared.pages)
     assert "On the bench" in text
     assert not [word for word in ("Before the repair", "After the repair", "mended") if word in text]
 

@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from reviewkit.model.card import Axis, Card, Curves, Limit, Mark, Panel, Reading, Row, Rows, TitlePage, Trace
+from reviewkit.model.card import Axis, Card, Curves, Limit, Mark, Panel, Readout, Row, Rows, TitlePage, Trace
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.card import draw, lay_out
-from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.layout_check import find_problems
 from reviewkit.render.cards.scene import Stroke, Text
 
 UNIT = "Norrvale Forty"
@@ -58,10 +58,10 @@ def response():
         "5 W into 8 Ω · tone controls bypassed · aux",
         Curves((panel,)),
         readings=(
-            Reading(
+            Readout(
                 "20 Hz – 20 kHz, dB", f"+0 {MINUS}0.28", (("L", f"+0.00 {MINUS}0.21"), ("R", f"+0.00 {MINUS}0.28"))
             ),
-            Reading("channel balance", "", (("worst", "0.20 dB"),)),
+            Readout("channel balance", "", (("worst", "0.20 dB"),)),
         ),
         verdicts=(
             verdict("Response, 20 Hz – 20 kHz", "±0.5 dB", "meets", 0.45),
@@ -98,7 +98,7 @@ def tone():
         "5 W into 8 Ω · both channels driven · 20 Hz – 20 kHz",
         Curves(panels, columns=2, heights=(1.25, 1.0)),
         readings=(
-            Reading(
+            Readout(
                 "after, %",
                 "",
                 (
@@ -109,7 +109,7 @@ def tone():
                     ("3rd", "0.0083", "0.0091"),
                 ),
             ),
-            Reading("before, %", "", (("", "L", "R"), ("THD+N", "0.024", "1.4"))),
+            Readout("before, %", "", (("", "L", "R"), ("THD+N", "0.024", "1.4"))),
         ),
         verdicts=(verdict("THD+N at 5 W", "0.05 %", "meets", 0.6),),
         corner=UNIT,
@@ -139,8 +139,8 @@ def distortion_power():
         "1 kHz into 8 Ω · both channels driven · THD+N, 20 Hz – 20 kHz",
         Curves((panel,)),
         readings=(
-            Reading("at 1 %", "46.8 W", (("L", "48.6 W"), ("R", "46.8 W"))),
-            Reading("lowest", "", (("L", "0.011 %"), ("R", "0.012 %"))),
+            Readout("at 1 %", "46.8 W", (("L", "48.6 W"), ("R", "46.8 W"))),
+            Readout("lowest", "", (("L", "0.011 %"), ("R", "0.012 %"))),
         ),
         verdicts=(verdict("Power into 8 Ω", "40 W", "not comparable"),),
         corner=UNIT,
@@ -165,8 +165,8 @@ def crosstalk():
         "5 W into 8 Ω · undriven input shorted",
         Curves((panel,)),
         readings=(
-            Reading("at 1 kHz", f"{MINUS}73.5 dB", (("L into R", f"{MINUS}77.7 dB"), ("R into L", f"{MINUS}73.5 dB"))),
-            Reading("at 10 kHz", "", (("L into R", f"{MINUS}69.4 dB"), ("R into L", f"{MINUS}63.2 dB"))),
+            Readout("at 1 kHz", f"{MINUS}73.5 dB", (("L into R", f"{MINUS}77.7 dB"), ("R into L", f"{MINUS}73.5 dB"))),
+            Readout("at 10 kHz", "", (("L into R", f"{MINUS}69.4 dB"), ("R into L", f"{MINUS}63.2 dB"))),
         ),
         verdicts=(verdict("Separation, 1 kHz", "50 dB", "meets", 1.0),),
         corner=UNIT,
@@ -278,7 +278,7 @@ def shapes(items, kind, what=Stroke):
 def sound(card, look="lamplight"):
     """Draw a card and return what was laid out, checked to have no problem."""
     items = lay_out(card, look)
-    assert problems(items) == ()
+    assert find_problems(items) == ()
     draw(card, look, 1280)
     return items
 

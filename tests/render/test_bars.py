@@ -12,16 +12,16 @@ from card_samples import UNIT, curve_card, shapes, texts, verdict
 from card_samples import distortion_power as power_card
 
 from reviewkit.measure import scales
-from reviewkit.model.card import Bar, BarGroup, BarLimit, Bars, Card, Reading
+from reviewkit.model.card import Bar, BarGroup, BarLimit, Bars, Card, Readout
 from reviewkit.model.digits import MINUS, significant
 from reviewkit.render.cards.card import draw, lay_out
 from reviewkit.render.cards.contrast import contrast
-from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.layout_check import find_problems
 from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.scene import Area, LayoutFault, Stroke
 
 NAMES = (("THD+N", "%"), ("THD", "%"), ("2nd", "dB"), ("3rd", "dB"), ("higher", "dB"))
-BEFORE_AFTER = Reading(
+BEFORE_AFTER = Readout(
     "THD+N, before → after", "1.4 → 0.026 %", (("L", "0.021 → 0.021 %"), ("R", "1.4 → 0.026 %")), "R"
 )
 
@@ -153,7 +153,7 @@ def test_left_and_right_stay_apart_in_grey(look):
 def test_it_stands_where_a_panel_of_curves_stands():
     """Numbers, unit, top rule and the line under the picture: the same places on all charts."""
     y = scales.decades([0.001, 1.0], "%")
-    readings = (Reading("THD+N", "0.026 %"),)
+    readings = (Readout("THD+N", "0.026 %"),)
     ours = lay_out(card(*groups(PLAIN), readings=readings), "lamplight")
     theirs = lay_out(replace(curve_card(*power_card().body.panels[0].traces, y=y), readings=readings), "lamplight")
     for words in ("1", "0.1", "0.01", "%"):
@@ -243,7 +243,7 @@ def test_nothing_is_covered_whatever_the_figures(name, look):
     ):
         kept = tuple(replace(limit, groups=tuple(g for g in limit.groups if g < len(made))) for limit in limits)
         items = lay_out(card(*made, limits=kept, verdicts=NEEDLES, high=max(high, 1.0)), look)
-        assert problems(items) == ()
+        assert find_problems(items) == ()
         # no figure is left out to make room
         said = [item.text for item in texts(items)]
         assert all(said.count(b.text) >= 1 for group in made for b in group.bars if b.role == "now")
@@ -258,7 +258,7 @@ def test_nothing_is_covered_by_chance():
         made = groups(values, before=before if rng.random() < 0.8 else None, mark=rng.choice(("", "≤ ")))
         limits = (BarLimit(10 ** rng.uniform(-4, 1), (rng.randrange(len(made)),), "rated 0.05 % to 40 W"),)
         items = lay_out(card(*made, limits=limits, low=1e-5, high=250.0), "lamplight")
-        assert problems(items) == ()
+        assert find_problems(items) == ()
 
 
 def test_it_is_painted():

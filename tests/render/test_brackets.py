@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from card_samples import HERTZ, texts
 
-from reviewkit.model.card import Axis, Bracket, Card, Curves, Mark, Panel, Reading, Trace
+from reviewkit.model.card import Axis, Bracket, Card, Curves, Mark, Panel, Readout, Trace
 from reviewkit.render.cards.card import lay_out
-from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.layout_check import find_problems
 from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.scene import LayoutFault, Stroke
 
@@ -26,7 +26,7 @@ def comb(count=30, floor_db=-90.0):
 
 def card(*brackets, traces=None, marks=(), label=""):
     panel = Panel(HERTZ, DECIBELS, traces or (comb(),), marks=tuple(marks), label=label, brackets=brackets)
-    return Card("m", "Multitone", "31 tones", Curves((panel,)), readings=(Reading("clearance", "72.4 dB"),))
+    return Card("m", "Multitone", "31 tones", Curves((panel,)), readings=(Readout("clearance", "72.4 dB"),))
 
 
 def bracket_of(items):
@@ -41,7 +41,7 @@ def bracket_of(items):
 @pytest.mark.parametrize("x", [20.0, 60.0, 1000.0, 3100.0, 19_990.0])
 def test_it_fits_wherever_it_stands(look, x):
     items = lay_out(card(Bracket(x, 0.0, -72.4, WORDS)), look)
-    assert problems(items) == ()
+    assert find_problems(items) == ()
     assert [t.text for t in texts(items)].count(WORDS) == 1
 
 
@@ -74,7 +74,7 @@ def test_it_stays_in_the_picture():
     rules = [i for i in items if isinstance(i, Stroke) and i.kind == "grid"]
     left, right = (x for x, _ in rules[0].points)
     assert all(left <= x <= right for stroke in (upright, top, bottom) for x, _ in stroke.points)
-    assert problems(items) == ()
+    assert find_problems(items) == ()
 
 
 def test_marks_words_and_two_brackets_keep_clear_of_each_other():
@@ -86,7 +86,7 @@ def test_marks_words_and_two_brackets_keep_clear_of_each_other():
         ),
         "lamplight",
     )
-    assert problems(items) == ()
+    assert find_problems(items) == ()
     assert {WORDS, "60.0 dB", "a tone", "a product"} <= {t.text for t in texts(items)}
 
 
@@ -101,7 +101,7 @@ def test_without_room_the_words_stand_over_the_picture():
     (words,) = [t for t in texts(items) if t.text == WORDS]
     upright, _, _ = bracket_of(items)
     assert words.box.bottom < min(y for _, y in upright.points)
-    assert problems(items) == ()
+    assert find_problems(items) == ()
 
 
 def test_without_any_room_the_card_is_not_drawn():

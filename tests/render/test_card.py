@@ -15,11 +15,11 @@ from reviewkit.build.drawing import draw_card
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.model.card import Card, Limit, Row, Rows, Trace
 from reviewkit.model.errors import Fault
-from reviewkit.render.cards.card import Order, draw, lay_out, pictures
+from reviewkit.render.cards.card import Order, draw, draw_pictures, lay_out
 from reviewkit.render.cards.contact_sheet import SMALL
-from reviewkit.render.cards.layout_check import SAFE, problems
+from reviewkit.render.cards.layout_check import SAFE, find_problems
 from reviewkit.render.cards.look import LOOKS
-from reviewkit.render.cards.paint import painted
+from reviewkit.render.cards.paint import paint
 from reviewkit.render.cards.scene import Area
 
 LOOK_NAMES = tuple(LOOKS)
@@ -36,7 +36,7 @@ def picture(png):
 @pytest.mark.parametrize(("name", "look"), EVERY)
 def test_every_sample_is_laid_out_without_a_problem(name, look):
     items = lay_out(SAMPLES[name], look)
-    assert problems(items) == ()
+    assert find_problems(items) == ()
     assert min(item.size for item in texts(items)) >= 36
     assert {item.colour for item in texts(items)} <= {
         getattr(LOOKS[look], colour) for colour in ("ink", "soft", "left", "right", "meets", "falls_short")
@@ -81,7 +81,7 @@ def test_the_ink_is_where_the_layout_says(width, every):
     """Texts alone on their card: the pixels that differ from the ground fill the text's box and nothing else."""
     scale = width / 1920
     for text in texts(lay_out(SAMPLES["distortion_power"], "lamplight"))[::every]:
-        pixels = painted((text,), LOOKS["lamplight"].ground, width)[..., :3].astype(int)
+        pixels = paint((text,), LOOKS["lamplight"].ground, width)[..., :3].astype(int)
         inked = np.abs(pixels - pixels[0, 0]).sum(axis=2) > 60
         rows, columns = np.flatnonzero(inked.any(axis=1)) / scale, np.flatnonzero(inked.any(axis=0)) / scale
         after = 0.1 * text.size  # the last letter's own room after its ink belongs to the box
@@ -222,7 +222,7 @@ def test_a_curve_has_no_more_points_than_its_columns_show(rows):
 
 def test_pictures_of_one_card_are_those_drawn_one_by_one():
     for look, page in (("lamplight", "brochure"), ("brochure", "lamplight")):
-        made = pictures(SAMPLES["crosstalk"], Order(LOOKS[look], page=LOOKS[page]))
+        made = draw_pictures(SAMPLES["crosstalk"], Order(LOOKS[look], page=LOOKS[page]))
         assert made == {
             "cards": draw(SAMPLES["crosstalk"], look, 1920),
             "page": draw(SAMPLES["crosstalk"], page, 1280),
@@ -231,7 +231,7 @@ def test_pictures_of_one_card_are_those_drawn_one_by_one():
 
 @pytest.mark.parametrize("width", [1920, 3840])
 def test_a_card_on_the_sheet_of_all_cards_is_the_card_made_smaller(width):
-    made = pictures(SAMPLES["crosstalk"], Order(LOOKS["lamplight"], width, small=True))
+    made = draw_pictures(SAMPLES["crosstalk"], Order(LOOKS["lamplight"], width, small=True))
     small = Image.frombytes("RGB", (SMALL, SMALL * 9 // 16), zlib.decompress(made["small"]))
     whole = picture(made["cards"]).convert("RGB")
     again = whole.resize(small.size, Image.Resampling.BOX)

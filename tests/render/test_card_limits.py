@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from card_samples import MINUS, SAMPLES, VERDICT_WORDS, curve_card, said, shapes, sound, texts, verdict
 
-from reviewkit.model.card import Axis, Limit, Mark, Reading, TitlePage, Trace
+from reviewkit.model.card import Axis, Limit, Mark, Readout, TitlePage, Trace
 from reviewkit.model.errors import InputError
 from reviewkit.render.cards import paint
 from reviewkit.render.cards.card import LayoutFault, draw
@@ -168,12 +168,12 @@ def test_marks_in_every_corner_find_a_place():
 
 def test_many_readings_and_verdicts():
     readings = (
-        Reading(
+        Readout(
             "worst, 20 Hz – 20 kHz",
             f"{MINUS}64.2 dB",
             (("L into R", f"{MINUS}64.2 dB"), ("R into L", f"{MINUS}70.1 dB")),
         ),
-        Reading("at 10 kHz, with a label that needs a second line", "", (("L into R", f"{MINUS}44.2 dB"),)),
+        Readout("at 10 kHz, with a label that needs a second line", "", (("L into R", f"{MINUS}44.2 dB"),)),
     )
     verdicts = tuple(
         verdict(f"Separation at {n} kHz, 20 Hz – 20 kHz", "50 dB", word) for n, word in enumerate(VERDICT_WORDS)
@@ -186,7 +186,7 @@ def test_many_readings_and_verdicts():
 
 
 def test_readings_too_many_for_the_column_are_a_fault():
-    reading = Reading("a label", "", tuple((f"figure {n}", "0.021 %") for n in range(40)))
+    reading = Readout("a label", "", tuple((f"figure {n}", "0.021 %") for n in range(40)))
     with pytest.raises(LayoutFault, match="card = …"):
         draw(curve_card(readings=(reading,)), "lamplight")
 
@@ -211,3 +211,21 @@ def test_without_the_package_of_type_the_cards_still_fit(monkeypatch):
     finally:
         for cached in caches:
             cached.cache_clear()
+
+
+@pytest.mark.parametrize(("hertz", "across"), [(1000.0, (-66.0, 66.0)), (20.0, (0.0, 66.0)), (20_000.0, (-66.0, 0.0))])
+def test_a_limit_at_one_frequency_is_a_short_line_about_it_and_no_band(hertz, across):
+    x = np.geomspace(20, 20_000, 401)
+    curve = Trace(x, np.full(401, -1.5), "L", "now", "L")
+    items = sound(curve_card(curve, limits=(Limit(-1.0, None, hertz, hertz, "rated"),)))
+    (line,) = shapes(items, "limit")
+    (drawn,) = shapes(items, "curve")
+    left, right = (drawn.points[end, 0] for end in (0, -1))
+    at = left + (right - left) * np.log(hertz / 20) / np.log(1000)
+    assert [end - at for end, _ in line.points] == pytest.approx(across, abs=0.5)
+    assert len({y for _, y in line.points}) == 1
+    assert shapes(items, "band", Area) == []
+    # over a band, the same limit has both
+    items = sound(curve_card(curve, limits=(Limit(-1.0, None, 20.0, 20_000.0, "rated"),)))
+    assert len(shapes(items, "band", Area)) == 1
+    assert [end for end, _ in shapes(items, "limit")[0].points] == pytest.approx([left, right], abs=0.5)

@@ -5,7 +5,7 @@ from card_samples import MINUS, SAMPLES, UNIT, said, shapes, sound, texts
 
 from reviewkit.model.card import Card, Row, Rows
 from reviewkit.render.cards.card import LayoutFault, fit
-from reviewkit.render.cards.look import LEAST, SAFE_LEFT, SAFE_RIGHT, look_named
+from reviewkit.render.cards.look import LEAST, SAFE_LEFT, SAFE_RIGHT, find_look
 
 
 def long_table(rows):
@@ -61,7 +61,7 @@ def test_all_pages_of_a_table_are_set_alike(rows):
 def test_a_row_that_must_be_seen_stands_over_a_coloured_rule():
     """Under each of them one, and none over it: a good row between two faulty ones is not framed by theirs."""
     items = sound(SAMPLES["repair"])
-    faulty = look_named("lamplight").falls_short
+    faulty = find_look("lamplight").falls_short
     assert len([rule for rule in shapes(items, "rule") if rule.colour == faulty]) == 2
     bold = {text.text for text in texts(items) if text.bold and text.colour == faulty}
     assert bold >= {"1.9 V", "out of tolerance", "open"}

@@ -14,13 +14,13 @@ from matplotlib import get_data_path
 
 from reviewkit.model.card import Bar, BarGroup, Bars, Card, Trace
 from reviewkit.render.cards import card as drawing
-from reviewkit.render.cards.card import LayoutFault, Order, lay_out, pictures
-from reviewkit.render.cards.colour_check import colour_problems
-from reviewkit.render.cards.layout_check import SAFE, TOLERANCE, problems
-from reviewkit.render.cards.look import LOOKS, changed
-from reviewkit.render.cards.paint import NO_FONTS, measuring, painted
+from reviewkit.render.cards.card import LayoutFault, Order, draw_pictures, lay_out
+from reviewkit.render.cards.colour_check import find_colour_problems
+from reviewkit.render.cards.layout_check import SAFE, TOLERANCE, find_problems
+from reviewkit.render.cards.look import LOOKS, with_colours
+from reviewkit.render.cards.paint import NO_FONTS, make_measure, paint
 from reviewkit.render.cards.scene import Area, Box, Page, Stroke, Text
-from reviewkit.render.footage.overlay import on_footage, over_footage
+from reviewkit.render.footage.overlay import composite_over_footage, footage_look
 
 LOOK = LOOKS["lamplight"]
 BOTH = (
@@ -107,9 +107,9 @@ GEOMETRY = {
 @pytest.mark.parametrize("name", GEOMETRY)
 def test_each_fault_of_place_is_found(name):
     items = lay_out(SAMPLES["response"], "lamplight")
-    assert problems(items) == ()
+    assert find_problems(items) == ()
     change, rule = GEOMETRY[name]
-    assert {found.rule for found in problems(change(items))} == {rule}
+    assert {found.rule for found in find_problems(change(items))} == {rule}
 
 
 # ------------------------------------------------------------------ colours
@@ -185,10 +185,10 @@ def middle_of_bar(items):
 def test_each_fault_of_colour_is_found(name):
     change, colours, rule = COLOURS[name]
     card = bar_card() if "bar" in name else SAMPLES["response"]
-    look = changed(LOOK, colours)
-    roles = drawing._laid_out(card)
-    assert colour_problems(drawing.coloured(roles, LOOK), LOOK) == ()
-    found = colour_problems(change(drawing.coloured(roles, look)), look)
+    look = with_colours(LOOK, colours)
+    roles = drawing._lay_out_in_roles(card)
+    assert find_colour_problems(drawing.apply_look(roles, LOOK), LOOK) == ()
+    found = find_colour_problems(change(drawing.apply_look(roles, look)), look)
     assert {problem.rule for problem in found} == {rule}
     assert all(problem.message and problem.remedy for problem in found)
 
@@ -197,30 +197,32 @@ def test_a_right_bar_without_dashes_is_found():
     items = lay_out(bar_card(), "lamplight")
     whole = [item for item in shapes(items, "curve", Area) if item.colour == LOOK.left]
     swapped = recoloured(items, lambda item: item is whole[0], LOOK.right)
-    assert [found.message for found in colour_problems(swapped, LOOK)] == ["a bar of the right channel is not dashed"]
+    assert [found.message for found in find_colour_problems(swapped, LOOK)] == [
+        "a bar of the right channel is not dashed"
+    ]
 
 
 def test_a_text_on_an_area_answers_for_that_and_not_for_the_ground():
-    page = Page("made-up", LOOK, measuring("made-up"))
+    page = Page("made-up", LOOK, make_measure("made-up"))
     dark = page.text("dark on light", 300, 400, 40, "#222222")
     plate = Area("curve", ((280, 340), (900, 340), (900, 440), (280, 440)), LOOK.left)
-    assert colour_problems([plate, dark], LOOK) == ()
-    assert [found.text for found in colour_problems([dark, plate], LOOK)] == ["dark on light"]
+    assert find_colour_problems([plate, dark], LOOK) == ()
+    assert [found.text for found in find_colour_problems([dark, plate], LOOK)] == ["dark on light"]
 
 
 @pytest.mark.parametrize("name", EVERY)
 @pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
 def test_every_sample_can_be_seen_also_over_footage(name, look):
-    roles = drawing._laid_out(sample(name))
-    assert colour_problems(drawing.coloured(roles, look), look) == ()
-    clear = on_footage(look)
-    assert colour_problems(drawing.coloured(roles, clear), clear, over_footage(look)) == ()
+    roles = drawing._lay_out_in_roles(sample(name))
+    assert find_colour_problems(drawing.apply_look(roles, look), look) == ()
+    clear = footage_look(look)
+    assert find_colour_problems(drawing.apply_look(roles, clear), clear, composite_over_footage(look)) == ()
 
 
 def test_a_build_stops_with_card_text_and_remedy():
-    weak = changed(LOOK, {"soft": "#757575"})
+    weak = with_colours(LOOK, {"soft": "#757575"})
     with pytest.raises(LayoutFault) as raised:
-        pictures(SAMPLES["rated"], Order(weak))
+        draw_pictures(SAMPLES["rated"], Order(weak))
     fault = raised.value
     assert (fault.card_id, fault.text, fault.remedy) == ("rated", "Norrvale Forty", "write another soft = … in [look]")
     assert fault.problem.startswith("in #757575 on #15191e has a contrast of 3.")
@@ -234,14 +236,14 @@ HALF = 0.25  # of full ink: less is the edge of a letter
 
 def ink(items, first, rows, width=1280, fonts=NO_FONTS):
     """How much ink items leave on a clear canvas, 0 … 1, in some rows of the picture; shape (rows, width)."""
-    return painted(items, np.zeros((rows, width, 4), dtype=np.uint8), width, fonts, first)[..., 3] / 255
+    return paint(items, np.zeros((rows, width, 4), dtype=np.uint8), width, fonts, first)[..., 3] / 255
 
 
 @pytest.mark.parametrize("name", EVERY)
 def test_no_ink_leaves_the_safe_box_or_is_shared(name):
     """Each text painted alone: none of its ink is outside, in another text's, or in a line's."""
     items = lay_out(sample(name), "lamplight")
-    assert problems(items) == ()
+    assert find_problems(items) == ()
     assert shared_ink(items) == []
 
 
@@ -301,7 +303,7 @@ def test_a_texts_box_is_that_of_its_ink(alphabet, own):
     pixel, and the box no larger than the ink but for the blank that a last or first letter brings.
     """
     rng, fonts = random.Random(alphabet), FONTS[own]
-    page = Page("made-up", LOOK, measuring("made-up", fonts))
+    page = Page("made-up", LOOK, make_measure("made-up", fonts))
     pitch, each, rows = 150, 7, 1080
     for _ in range(12):
         placed = []

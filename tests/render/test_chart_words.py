@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from card_samples import FREQUENCY, HERTZ, SAMPLES, UNIT, curve_card, db_axis, shapes, sound, texts, verdict
 
-from reviewkit.model.card import Bracket, Card, Curves, Mark, Panel, Reading, Trace
-from reviewkit.render.cards.look import SAFE_RIGHT, look_named
+from reviewkit.model.card import Bracket, Card, Curves, Mark, Panel, Readout, Trace
+from reviewkit.render.cards.look import SAFE_RIGHT, find_look
 
-LOOK = look_named("lamplight")
+LOOK = find_look("lamplight")
 
 
 def find(items, said):
@@ -19,7 +19,7 @@ def find(items, said):
 
 @pytest.mark.parametrize("channel", ["L", "R"])
 def test_a_large_figure_says_whose_it_is(channel):
-    reading = Reading("at 1 %", "46.8 W", (("L", "48.6 W"), ("R", "46.8 W")), channel)
+    reading = Readout("at 1 %", "46.8 W", (("L", "48.6 W"), ("R", "46.8 W")), channel)
     items = sound(replace(SAMPLES["distortion_power"], readings=(reading,)))
     key = next(t for t in texts(items) if t.text == "46.8 W" and t.size == 90)
     tag = next(t for t in texts(items) if t.text == channel and t.baseline == key.baseline)
@@ -28,7 +28,7 @@ def test_a_large_figure_says_whose_it_is(channel):
 
 
 def test_the_channel_of_a_long_figure_stays_in_the_column():
-    reading = Reading("at 1 %", "≥ 1234.5 mW", (), "R")
+    reading = Readout("at 1 %", "≥ 1234.5 mW", (), "R")
     items = sound(replace(SAMPLES["distortion_power"], readings=(reading,)))
     key = find(items, "≥ 1234.5 mW")
     tag = next(t for t in texts(items) if t.text == "R" and t.baseline == key.baseline)
@@ -135,6 +135,6 @@ def test_a_curve_that_ends_early_has_its_leader_from_its_end():
 
 def test_no_more_than_two_needles_and_the_rest_counted():
     made = tuple(verdict(f"Rating {n}", "40 W", "meets", 0.2) for n in range(4))
-    items = sound(replace(SAMPLES["crosstalk"], readings=(Reading("at 1 kHz", "−64.0 dB"),), verdicts=made))
+    items = sound(replace(SAMPLES["crosstalk"], readings=(Readout("at 1 kHz", "−64.0 dB"),), verdicts=made))
     assert len([text for text in texts(items) if text.text == "meets"]) == 2
     assert find(items, "2 more in the table")

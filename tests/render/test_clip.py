@@ -22,21 +22,21 @@ from PIL import Image
 from reviewkit.build.deliver import Incoming, deliver
 from reviewkit.commands.cli import run
 from reviewkit.model.errors import CannotFinish, InputError
-from reviewkit.render.cards.card import Order, lay_out, pictures
+from reviewkit.render.cards.card import Order, draw_pictures, lay_out
 from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.footage import ffmpeg
 from reviewkit.render.footage.clip import (
     Motion,
-    _mixed,
-    _mixed_clear,
+    _mix,
+    _mix_with_alpha,
     _yuv,
-    clear_clip,
-    drawn,
-    layers,
-    lengths,
-    opaque_clip,
+    animate,
+    plan_length,
+    split_layers,
+    write_clear_clip,
+    write_opaque_clip,
 )
-from reviewkit.render.footage.overlay import overlay_pixels
+from reviewkit.render.footage.overlay import draw_overlay
 
 LOOK = LOOKS["lamplight"]
 WIDTH, HEIGHT = 1280, 720
@@ -56,7 +56,7 @@ def made(encoder, tmp_path_factory):
     """The response card's pictures, and where its clips are."""
     motion = Motion(RATE, SECONDS, encoder, tmp_path_factory.mktemp("clips"))
     order = Order(LOOK, WIDTH, overlay=True, motion=motion)
-    return pictures(response(), order), motion
+    return draw_pictures(response(), order), motion
 
 
 @pytest.fixture(scope="module")
@@ -88,9 +88,9 @@ def decoded(program, file, pixel_format):
 
 
 def painted_layers():
-    from reviewkit.render.cards.paint import painted
+    from reviewkit.render.cards.paint import paint
 
-    return [painted(part, LOOK.ground, WIDTH)[..., :3].copy() for part in layers(lay_out(response(), LOOK.name))]
+    return [paint(part, LOOK.ground, WIDTH)[..., :3].copy() for part in split_layers(lay_out(response(), LOOK.name))]
 
 
 def psnr_db(one, other):
@@ -105,16 +105,16 @@ def psnr_db(one, other):
 )
 @pytest.mark.parametrize("seconds", [0.5, 1.0, 6.0, 7.3, 600.0])
 def test_a_clip_has_as_many_frames_as_its_seconds_have(rate, seconds):
-    made = lengths(seconds, Fraction(rate))
+    made = plan_length(seconds, Fraction(rate))
     assert made.frames == round(Fraction(str(seconds)) * rate)
     assert made.drawing == pytest.approx(min(seconds / 3, 2.0) * rate, abs=0.5 + 1e-9)
-    assert made.held >= 0
+    assert made.hold >= 0
 
 
 @pytest.mark.parametrize("seconds", [0.001, 0.04, 0.1])
 def test_a_clip_has_a_first_frame_and_a_last_one_however_short_it_is(seconds):
-    assert lengths(seconds, Fraction(25)).frames == max(2, round(seconds * 25))
-    assert lengths(seconds, Fraction(25)).drawing >= 1
+    assert plan_length(seconds, Fraction(25)).frames == max(2, round(seconds * 25))
+    assert plan_length(seconds, Fraction(25)).drawing >= 1
 
 
 # ------------------------------------------------------------------ the frames before they are encoded
@@ -127,7 +127,7 @@ def test_curve_then_names_then_needle_and_the_last_frame_is_the_whole():
     for step in steps[2:]:
         step[0, 30:34] = 100  # a name
     steps[3][3, 30:34] = 60  # a needle
-    seen = [frame[0].copy() for frame in drawn(((step,) for step in steps), 20, _mixed)]
+    seen = [frame[0].copy() for frame in animate(((step,) for step in steps), 20, _mix)]
     assert len(seen) == 21
     assert (seen[0] == steps[0]).all()
     assert (seen[-1] == steps[3]).all()
@@ -145,7 +145,7 @@ def test_a_card_without_needle_or_names_moves_too():
     steps = [np.zeros((4, 8), np.uint8) for _ in range(4)]
     for step in steps[1:]:
         step[2, 3:5] = 9
-    seen = [frame[0].copy() for frame in drawn(((step,) for step in steps), 1, lambda a, b, share: b)]
+    seen = [frame[0].copy() for frame in animate(((step,) for step in steps), 1, lambda a, b, share: b)]
     assert len(seen) == 2
     assert (seen[1] == steps[1]).all()
     assert not seen[0].any()
@@ -155,11 +155,11 @@ def test_what_is_faded_in_clear_keeps_its_colour():
     gone = np.array([[21, 25, 30, 0]], np.uint8)
     here = np.array([[243, 238, 228, 255]], np.uint8)
     # straight alpha: half there is the colour itself at half its opacity, not half the colour
-    assert _mixed_clear(gone, here, 0.5).tolist() == [[243, 238, 228, 128]]
-    assert _mixed_clear(gone, here, 0.0)[0, 3] == 0
-    assert _mixed_clear(gone, here, 1.0).tolist() == here.tolist()
+    assert _mix_with_alpha(gone, here, 0.5).tolist() == [[243, 238, 228, 128]]
+    assert _mix_with_alpha(gone, here, 0.0)[0, 3] == 0
+    assert _mix_with_alpha(gone, here, 1.0).tolist() == here.tolist()
     both = np.array([[100, 0, 0, 255]], np.uint8), np.array([[200, 0, 0, 255]], np.uint8)
-    assert _mixed_clear(*both, 0.5).tolist() == [[150, 0, 0, 255]]
+    assert _mix_with_alpha(*both, 0.5).tolist() == [[150, 0, 0, 255]]
 
 
 @pytest.mark.parametrize(
@@ -211,7 +211,7 @@ def test_the_first_frame_is_without_the_curve_and_the_last_is_the_still(made, fr
     assert psnr_db(frames[0], first) >= 40
     assert psnr_db(frames[0], first) > psnr_db(frames[0], curve)
     assert psnr_db(frames[-1], still) >= 40
-    assert all(psnr_db(frame, still) >= 40 for frame in frames[lengths(SECONDS, RATE).drawing :])
+    assert all(psnr_db(frame, still) >= 40 for frame in frames[plan_length(SECONDS, RATE).drawing :])
     # flat colours as they are in the still, within what 8 bit of luma and chroma can hold
     assert np.abs(frames[-1][5, 5].astype(int) - still[5, 5]).max() <= 2
 
@@ -230,7 +230,7 @@ def test_left_of_the_edge_is_the_curve_and_right_of_it_is_not(frames):
     first, curve, *_ = painted_layers()
     differs = np.flatnonzero((first != curve).any(axis=(0, 2)))
     left, right = differs[0], differs[-1] + 1
-    drawing = lengths(SECONDS, RATE).drawing
+    drawing = plan_length(SECONDS, RATE).drawing
     for number in (1, 2, 4):
         edge = left + (right - left) * number / drawing / 0.7
         assert left < edge < right
@@ -244,7 +244,7 @@ def test_the_needle_comes_last(frames):
     *_, without, whole = painted_layers()
     where = (without != whole).any(axis=2)
     assert where.any()
-    drawing = lengths(SECONDS, RATE).drawing
+    drawing = plan_length(SECONDS, RATE).drawing
     apart = np.abs(whole.astype(int) - without)[where].mean()
     away = [np.abs(frame.astype(int) - without)[where].mean() for frame in frames]
     assert max(away[: int(0.85 * drawing) + 1]) < 0.15 * apart
@@ -262,12 +262,12 @@ def test_the_clip_with_alpha_is_the_overlay_to_the_last_bit(made):
     assert (seen[0] != overlay).any()
     # 32 bits a pixel: editing programs go by it (QuickTime File Format, video sample description)
     data = file.read_bytes()
-    assert data[data.rindex(b"png ") + 78 :][:2] == bytes((0, 32))
+    assert data[data.rindex(b"rle ") + 78 :][:2] == bytes((0, 32))
 
 
 def test_the_same_card_gives_the_same_bytes_and_nothing_of_where_and_when(made, tmp_path):
     motion = replace(made[1], folder=tmp_path)
-    pictures(response(), Order(LOOK, WIDTH, overlay=True, motion=motion))
+    draw_pictures(response(), Order(LOOK, WIDTH, overlay=True, motion=motion))
     assert sorted(path.name for path in tmp_path.iterdir()) == ["response.mov", "response.mp4"]
     for ending in (".mp4", ".mov"):
         again, before = (each.file("response", ending).read_bytes() for each in (motion, made[1]))
@@ -283,7 +283,7 @@ def test_a_long_clip_takes_no_longer_to_encode(encoder, tmp_path):
     flat = [np.full((90, 160, 4), 40 + 10 * layer, np.uint8) for layer in range(4)]
     for seconds, frames in ((1.0, 10), (600.0, 6000)):
         place = tmp_path / f"{frames}.mp4"
-        opaque_clip(iter(flat), place, motion, seconds)
+        write_opaque_clip(iter(flat), place, motion, seconds)
         assert packet_times(encoder.ffmpeg, place) == [Fraction(number, 10) for number in range(frames)]
     assert (tmp_path / "6000.mp4").stat().st_size < 400_000
 
@@ -326,7 +326,7 @@ def test_an_encoder_that_fails_is_quoted_and_leaves_nothing(tmp_path, reads):
     folder.mkdir()
     motion = Motion(Fraction(10), 1.0, ffmpeg.Encoder(bad, ""), folder)
     flat = np.zeros((720, 1280, 4), np.uint8)
-    for write, name in ((opaque_clip, "a.mp4"), (clear_clip, "a.mov")):
+    for write, name in ((write_opaque_clip, "a.mp4"), (write_clear_clip, "a.mov")):
         with pytest.raises(CannotFinish, match=r"^ffmpeg: No space left on device$"):
             write(iter([flat] * 4), folder / name, motion, 1.0)
     assert list(folder.iterdir()) == []
@@ -390,7 +390,7 @@ def test_the_frame_stands_on_the_plate_of_the_whole_card(made):
     """Else plates would grow while the clip runs."""
     seen = decoded(made[1].encoder.ffmpeg, made[1].file("response", ".mov"), "rgba")
     items = [item for item in lay_out(response(), LOOK.name) if item.part == "frame"]
-    alone = overlay_pixels(items, LOOK, WIDTH)
+    alone = draw_overlay(items, LOOK, WIDTH)
     readings = (slice(300, 400), slice(900, 1200))  # where nothing of the frame is
     assert seen[0][readings][..., 3].min() > 150
     assert alone[readings][..., 3].max() == 0

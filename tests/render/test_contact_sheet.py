@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from reviewkit.render.cards.contact_sheet import SMALL, contact_sheet
+from reviewkit.render.cards.contact_sheet import SMALL, draw_contact_sheet
 from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import NO_FONTS
 
@@ -22,7 +22,9 @@ def shade(number):
 
 def sheet_of(number, look="lamplight"):
     cards = [(f"{at:02d}-card.png", plain(shade(at))) for at in range(number)]
-    return np.asarray(Image.open(io.BytesIO(contact_sheet(cards, LOOKS[look], NO_FONTS))).convert("RGB")).astype(int)
+    return np.asarray(Image.open(io.BytesIO(draw_contact_sheet(cards, LOOKS[look], NO_FONTS))).convert("RGB")).astype(
+        int
+    )
 
 
 @pytest.mark.parametrize(("number", "look"), [(1, "lamplight"), (4, "brochure"), (9, "lamplight")])

@@ -10,9 +10,9 @@ from pathlib import Path
 import font_source_sans_pro
 import numpy as np
 
-from reviewkit.render.cards.contact_sheet import SMALL, contact_sheet
+from reviewkit.render.cards.contact_sheet import SMALL, draw_contact_sheet
 from reviewkit.render.cards.look import LOOKS
-from reviewkit.render.cards.paint import font_fault, measuring
+from reviewkit.render.cards.paint import find_font_fault, make_measure
 from reviewkit.render.cards.scene import LayoutFault
 
 CARD = zlib.compress(bytes(3 * SMALL * SMALL * 9 // 16))
@@ -38,13 +38,13 @@ def test_a_damaged_font_is_refused_or_drawn(tmp_path):
         path = tmp_path / f"{n}.ttf"
         path.write_bytes(damaged(whole, random))
         fonts = (str(path), str(path))
-        if fault := font_fault(str(path)):
+        if fault := find_font_fault(str(path)):
             assert fault.startswith(("is damaged: its ", "is no font that can be read", "has no "))
             refused += 1
             continue
         with contextlib.suppress(LayoutFault):  # which names what can't be drawn
-            measuring("tone", fonts)(TEXT, 20.0, False)
-        contact_sheet([("thd-power", CARD)], next(iter(LOOKS.values())), fonts)
+            make_measure("tone", fonts)(TEXT, 20.0, False)
+        draw_contact_sheet([("thd-power", CARD)], next(iter(LOOKS.values())), fonts)
         drawn += 1
     assert refused
     assert drawn

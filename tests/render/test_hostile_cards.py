@@ -23,15 +23,15 @@ from reviewkit.model.card import (
     Limit,
     Mark,
     Panel,
-    Reading,
+    Readout,
     Row,
     Rows,
     TitlePage,
     Trace,
 )
-from reviewkit.render.cards.card import LayoutFault, Order, fit, lay_out, pictures
-from reviewkit.render.cards.colour_check import colour_problems
-from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.card import LayoutFault, Order, draw_pictures, fit, lay_out
+from reviewkit.render.cards.colour_check import find_colour_problems
+from reviewkit.render.cards.layout_check import find_problems
 from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.scene import Area
 
@@ -62,12 +62,12 @@ def drawn(card, *, paint=False):
     for part in fit(card):
         for look in LOOKS.values():
             items = lay_out(part, look.name)
-            assert problems(items) == ()
-            assert colour_problems(items, look) == ()
+            assert find_problems(items) == ()
+            assert find_colour_problems(items, look) == ()
             SOUND.append((part.id, look.name))
         found += items
         if paint:
-            pictures(part, Order(LOOKS["lamplight"], 1280, strip=True))
+            draw_pictures(part, Order(LOOKS["lamplight"], 1280, strip=True))
     return found
 
 
@@ -131,17 +131,17 @@ def test_twelve_settings_on_one_card(channels, spread):
         for channel in channels
     ]
     rows = tuple((setting, f"+{step}.0 dB") for step, setting in enumerate(SETTINGS))
-    shown = said(drawn(curve_card(*curves, readings=(Reading("at 1 kHz", "", rows),))))
+    shown = said(drawn(curve_card(*curves, readings=(Readout("at 1 kHz", "", rows),))))
     assert all(setting in shown for setting in SETTINGS)
     assert len(shapes(lay_out(curve_card(*curves), "lamplight"), "curve")) == 12 * len(channels)
 
 
 def test_twenty_rows_of_readings_stand_side_by_side():
     rows = tuple((f"{number} kHz", f"0.0{number} %") for number in range(1, 21))
-    items = drawn(curve_card(flat(), flat("R"), readings=(Reading("THD at", "", rows),)))
+    items = drawn(curve_card(flat(), flat("R"), readings=(Readout("THD at", "", rows),)))
     assert all(any(text.text == cell for text in texts(items)) for row in rows for cell in row)
     ledger = tuple((f"{number} kHz", f"0.0{number}", f"0.1{number}") for number in range(1, 21))
-    drawn(curve_card(flat(), flat("R"), readings=(Reading("THD, %", "", ledger),)))
+    drawn(curve_card(flat(), flat("R"), readings=(Readout("THD, %", "", ledger),)))
 
 
 def test_many_panels():
@@ -173,8 +173,8 @@ def test_marks_limits_and_brackets_in_a_crowd():
 def test_very_small_and_very_large_values(shown):
     value = float(shown)
     readings = (
-        Reading("at 1 %", f"{shown} W", (("L", f"{shown} W"), ("R", f"{shown} W"))),
-        Reading("at 5 W, %", "", (("", "L", "R"), ("THD+N", shown, shown), ("THD", shown, shown))),
+        Readout("at 1 %", f"{shown} W", (("L", f"{shown} W"), ("R", f"{shown} W"))),
+        Readout("at 5 W, %", "", (("", "L", "R"), ("THD+N", shown, shown), ("THD", shown, shown))),
     )
     axis = replace(PERCENT, low=value / 10, high=value * 10, ticks=((value, shown),))
     drawn(curve_card(flat(at=value), flat("R", at=2 * value), y=axis, readings=readings), paint=True)
@@ -273,7 +273,7 @@ def readings(draw):
     for _ in range(draw(st.integers(0, 3))):
         width = draw(st.integers(1, 4))
         rows = draw(st.lists(st.tuples(*(WORDS.map(lambda text: text[:12]) for _ in range(width))), max_size=20))
-        blocks.append(Reading(draw(WORDS)[:40], draw(WORDS)[:12], tuple(rows), draw(st.sampled_from(("", "L", "R")))))
+        blocks.append(Readout(draw(WORDS)[:40], draw(WORDS)[:12], tuple(rows), draw(st.sampled_from(("", "L", "R")))))
     return tuple(blocks)
 
 

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from reviewkit.render.cards.layout_check import crosses, problems
+from reviewkit.render.cards.layout_check import crosses, find_problems
 from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.scene import Area, Box, Extent, Page, Stroke
 
@@ -31,13 +31,13 @@ def sound(page):
 
 
 def one(items):
-    found = problems(items)
+    found = find_problems(items)
     assert len(found) == 1, found
     return found[0]
 
 
 def test_a_sound_layout_has_no_problems(sound):
-    assert problems(sound) == ()
+    assert find_problems(sound) == ()
 
 
 @pytest.mark.parametrize(
@@ -65,7 +65,7 @@ def test_texts_that_overlap_are_found(page, sound):
 
 def test_text_on_the_name_at_a_curves_end_is_found(page, sound):
     name = page.text("L", 918, 432, 44, "#ffd98a", bold=True)
-    assert problems([*sound, name]) == ()
+    assert find_problems([*sound, name]) == ()
     assert one([*sound, name, page.text("0.02 %", 925, 440, 36, "#ffffff")]).text in ("L", "0.02 %")
 
 
@@ -78,7 +78,7 @@ def test_a_curve_through_a_text_is_found(page, sound):
 def test_a_curve_that_only_touches_with_its_width_is_found(page, sound):
     box = sound[3].box
     near = Stroke("curve", ((110.0, box.bottom + 4), (400.0, box.bottom + 4)), "#ffffff", 2)
-    assert problems([*sound, near]) == ()
+    assert find_problems([*sound, near]) == ()
     wide = Stroke("curve", ((110.0, box.bottom + 4), (400.0, box.bottom + 4)), "#ffffff", 14)
     assert one([*sound, wide]).rule == "covered"
 
@@ -103,7 +103,7 @@ def test_a_text_under_the_least_size_is_found(page, sound):
 def test_a_grid_line_and_a_band_may_lie_under_a_text(page, sound):
     grid, band, _, label, *_ = sound
     assert crosses(np.array(grid.points, dtype=float), label.box)
-    assert problems(sound) == ()
+    assert find_problems(sound) == ()
     for shape in (grid, band):  # but not over it
         found = one([item for item in sound if item is not shape] + [shape])
         assert (found.rule, found.text) == ("covered", "a label")

@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 
 from reviewkit.render.cards import contrast
-from reviewkit.render.cards.look import LOOKS, changed, look_named, shortfalls
+from reviewkit.render.cards.look import LOOKS, find_look, find_shortfalls, with_colours
 
 CVD = {"protan": "protanomaly", "deutan": "deuteranomaly", "tritan": "tritanomaly"}
 COLOURS = ("ground", "ink", "soft", "rule", "left", "right", "meets", "falls_short")
@@ -34,11 +34,11 @@ def test_contrast_is_that_of_wcag(one, other, ratio):
 @pytest.mark.parametrize("name", COLOURS)
 def test_linear_colour_and_lab_are_those_of_colorspacious(look, name):
     colour = getattr(look, name)
-    assert contrast.linear(colour) == pytest.approx(
+    assert contrast.linear_rgb(colour) == pytest.approx(
         colorspacious.cspace_convert(srgb(colour), "sRGB1", "sRGB1-linear"), abs=1e-12
     )
     # the library's sRGB matrix has more digits than the standard prints
-    assert contrast.lab(contrast.linear(colour)) == pytest.approx(
+    assert contrast.lab(contrast.linear_rgb(colour)) == pytest.approx(
         colorspacious.cspace_convert(srgb(colour), "sRGB1", "CIELab"), abs=0.02
     )
 
@@ -49,7 +49,9 @@ def test_simulation_is_that_of_colorspacious(look, deficiency):
     space = {"name": "sRGB1+CVD", "cvd_type": CVD[deficiency], "severity": 100}
     for name in COLOURS:
         seen = colorspacious.cspace_convert(srgb(getattr(look, name)), space, "sRGB1-linear")
-        assert contrast.simulated(getattr(look, name), deficiency) == pytest.approx(np.clip(seen, 0, 1), abs=1e-9)
+        assert contrast.simulate_deficiency(getattr(look, name), deficiency) == pytest.approx(
+            np.clip(seen, 0, 1), abs=1e-9
+        )
 
 
 @EACH_LOOK
@@ -65,7 +67,7 @@ def test_text_and_curves_reach_their_contrast(look):
         for role in ("now", "before", "bench", "residual"):
             assert on_ground(look.curve(channel, role)) >= 3
             assert contrast.contrast(look.curve(channel, role), look.band) >= 3
-    assert shortfalls(look) == ()
+    assert find_shortfalls(look) == ()
 
 
 @EACH_LOOK
@@ -78,7 +80,9 @@ def test_left_and_right_stay_apart_for_every_eye(look, deficiency):
     # the reference's own measure (CAM02-UCS), and the one used here (CIELAB) as the reference computes it
     assert colorspacious.deltaE(left, right, input_space="sRGB1") >= 20
     in_lab = colorspacious.deltaE(left, right, input_space="sRGB1", uniform_space="CIELab")
-    ours = contrast.distance(contrast.simulated(look.left, deficiency), contrast.simulated(look.right, deficiency))
+    ours = contrast.distance(
+        contrast.simulate_deficiency(look.left, deficiency), contrast.simulate_deficiency(look.right, deficiency)
+    )
     assert ours == pytest.approx(in_lab, abs=0.05)
     assert ours >= 20
 
@@ -98,14 +102,14 @@ def test_the_band_is_seen_and_only_just(look):
 def test_before_is_paler_than_now_in_the_same_hue(look, channel):
     now, before = look.curve(channel, "now"), look.curve(channel, "before")
     assert 3 <= contrast.contrast(before, look.ground) < contrast.contrast(now, look.ground)
-    lab_now, lab_before = (contrast.lab(contrast.linear(colour)) for colour in (now, before))
+    lab_now, lab_before = (contrast.lab(contrast.linear_rgb(colour)) for colour in (now, before))
     angles = [np.degrees(np.arctan2(b, a)) for _, a, b in (lab_now, lab_before)]
     assert abs((angles[0] - angles[1] + 180) % 360 - 180) < 12
 
 
 def test_shortfalls_names_each_colour_that_is_too_weak():
-    weak = changed(LOOKS["lamplight"], {"soft": "#4a4f54", "right": "#ffd98b"})
-    told = shortfalls(weak)
+    weak = with_colours(LOOKS["lamplight"], {"soft": "#4a4f54", "right": "#ffd98b"})
+    told = find_shortfalls(weak)
     assert [name for name, _ in told] == ["soft", "right", "right", "right", "right"]
     messages = [message for _, message in told]
     assert messages[0].startswith('soft "#4a4f54" on "#15191e" is 2.1:1; it needs 4.5:1, and "#')
@@ -116,8 +120,8 @@ def test_shortfalls_names_each_colour_that_is_too_weak():
 @EACH_LOOK
 def test_a_remedy_is_a_colour_that_would_do(look):
     for name in ("ink", "soft", "left", "right", "meets", "falls_short"):
-        weak = changed(look, {name: contrast.mixed(look.ground, look.ink, 0.3)})
-        message = next(message for named, message in shortfalls(weak) if named == name)
+        weak = with_colours(look, {name: contrast.mix(look.ground, look.ink, 0.3)})
+        message = next(message for named, message in find_shortfalls(weak) if named == name)
         better = message.rsplit('"', 2)[1]
         assert contrast.contrast(better, look.ground) >= (7 if name == "ink" else 4.5)
 
@@ -132,4 +136,4 @@ def test_statuses_have_the_colours_their_words_deserve():
 
 def test_an_unknown_look_is_told_with_the_nearest():
     with pytest.raises(KeyError, match='did you mean "lamplight"'):
-        look_named("lamplite")
+        find_look("lamplite")

@@ -13,20 +13,27 @@ from card_samples import SAMPLES, texts
 from PIL import Image
 
 from reviewkit.render.cards import card as drawing
-from reviewkit.render.cards.card import Order, pictures
-from reviewkit.render.cards.contrast import contrast, mixed
-from reviewkit.render.cards.look import LOOKS, changed
-from reviewkit.render.cards.paint import painted
+from reviewkit.render.cards.card import Order, draw_pictures
+from reviewkit.render.cards.contrast import contrast, mix
+from reviewkit.render.cards.look import LOOKS, with_colours
+from reviewkit.render.cards.paint import paint
 from reviewkit.render.cards.scene import Area, Box, Stroke, Text
-from reviewkit.render.footage.overlay import on_footage, opacity, overlay, overlay_pixels, plate, regions
+from reviewkit.render.footage.overlay import (
+    draw_overlay,
+    draw_plate,
+    encode_overlay,
+    footage_look,
+    plate_opacity,
+    plate_regions,
+)
 
 EVERY = (("response", "lamplight"), ("distortion_power", "brochure"), ("table", "lamplight"))
 FOOTAGE = {"white": 255, "black": 0}
-OTHER = changed(LOOKS["lamplight"], {"ground": "#202a44", "soft": "#c8ccd4"})
+OTHER = with_colours(LOOKS["lamplight"], {"ground": "#202a44", "soft": "#c8ccd4"})
 
 
 def laid(name, look):
-    return drawing.coloured(drawing._laid_out(SAMPLES[name]), on_footage(look))
+    return drawing.apply_look(drawing._lay_out_in_roles(SAMPLES[name]), footage_look(look))
 
 
 def over(pixels, footage):
@@ -57,8 +64,8 @@ def codes(colour):
 @pytest.mark.parametrize("look", [*LOOKS.values(), OTHER], ids=lambda look: look.ground)
 def test_the_plate_is_as_clear_as_the_contrasts_allow(look):
     def good(alpha):
-        plates = [mixed(look.ground, footage, 1 - alpha / 255) for footage in ("#ffffff", "#000000")]
-        bands = [mixed(look.band, footage, 1 - alpha / 255) for footage in ("#ffffff", "#000000")]
+        plates = [mix(look.ground, footage, 1 - alpha / 255) for footage in ("#ffffff", "#000000")]
+        bands = [mix(look.band, footage, 1 - alpha / 255) for footage in ("#ffffff", "#000000")]
         others = (look.soft, look.left, look.right, look.meets, look.falls_short)
         return (
             all(contrast(look.ink, plate) >= 7 for plate in plates)
@@ -67,9 +74,9 @@ def test_the_plate_is_as_clear_as_the_contrasts_allow(look):
             and all(contrast(other, band) >= 4.5 for other in (look.soft, look.left, look.right) for band in bands)
         )
 
-    assert good(opacity(look))
-    assert not good(opacity(look) - 1)
-    assert opacity(look) < 255
+    assert good(plate_opacity(look))
+    assert not good(plate_opacity(look) - 1)
+    assert plate_opacity(look) < 255
 
 
 def test_a_look_without_room_has_a_whole_plate():
@@ -78,15 +85,15 @@ def test_a_look_without_room_has_a_whole_plate():
     palest = next(
         soft for code in range(255, 0, -1) if contrast(soft := f"#{code:02x}{code:02x}{code:02x}", ground) >= 4.5
     )
-    assert opacity(changed(LOOKS["brochure"], {"soft": palest})) == 255
+    assert plate_opacity(with_colours(LOOKS["brochure"], {"soft": palest})) == 255
 
 
 @pytest.mark.parametrize("look", LOOKS.values(), ids=LOOKS)
 def test_the_palest_curves_are_seen_on_the_plate(look):
-    there = on_footage(look)
+    there = footage_look(look)
     for footage in ("#ffffff", "#000000"):
         for ground in (look.ground, look.band):
-            under = mixed(ground, footage, 1 - opacity(look) / 255)
+            under = mix(ground, footage, 1 - plate_opacity(look) / 255)
             for colour in (there.bench, there.curve("L", "before"), there.curve("R", "before")):
                 assert contrast(colour, under) >= 3
     assert there.curve("L", "now") == look.left
@@ -106,9 +113,9 @@ def overlaid(name, look_name):
     """Shapes, their overlay, and the plate that they stand on."""
     look = LOOKS[look_name]
     items = laid(name, look)
-    pixels = overlay_pixels(items, look, 1920).copy()
-    ground = plate(regions(items), look, 1920, (0, 1080))
-    under = painted(without(items), ground, 1920).copy()
+    pixels = draw_overlay(items, look, 1920).copy()
+    ground = draw_plate(plate_regions(items), look, 1920, (0, 1080))
+    under = paint(without(items), ground, 1920).copy()
     under[..., 3] = ground[..., 3]
     return items, pixels, under
 
@@ -125,7 +132,7 @@ def test_every_text_and_curve_can_be_read(name, look_name, footage):
             box = item.box
             least = 7 if item.colour == look.ink else 4.5
             rows, columns = np.mgrid[int(box.top) : int(box.bottom) + 1, int(box.left) : int(box.right) + 1]
-            assert (alpha[rows, columns] == opacity(look)).all(), item.text
+            assert (alpha[rows, columns] == plate_opacity(look)).all(), item.text
         elif isinstance(item, Stroke) and item.kind == "curve":
             least = 3
             points = np.asarray(item.points)[np.isfinite(item.points).all(axis=1)]
@@ -149,7 +156,7 @@ def test_laid_over_footage_it_is_as_if_drawn_there(name, look_name):
     footage = np.random.default_rng(4).integers(0, 256, (1080, 1920, 3), dtype=np.uint8)
     mixed_first = np.full_like(ground, 255)
     mixed_first[..., :3] = over(ground, footage)
-    drawn = painted(shapes, mixed_first, 1920)[..., :3].astype(np.int16)
+    drawn = paint(shapes, mixed_first, 1920)[..., :3].astype(np.int16)
     assert np.abs(over(pixels, footage) - drawn).max() <= 3
 
 
@@ -157,8 +164,8 @@ def test_laid_over_footage_it_is_as_if_drawn_there(name, look_name):
 def test_the_edge_of_a_curve_lies_between_the_curve_and_what_is_under_it(footage):
     look = LOOKS["lamplight"]
     curve = Stroke("curve", ((200.0, 300.0), (900.0, 411.0), (1700.0, 800.0)), look.left, 6.0, part="curve")
-    pixels = overlay_pixels([curve], look, 1920)
-    under = over(plate(regions([curve]), look, 1920, (0, 1080)), footage)
+    pixels = draw_overlay([curve], look, 1920)
+    under = over(draw_plate(plate_regions([curve]), look, 1920, (0, 1080)), footage)
     seen = over(pixels, footage)
     colour = codes(look.left)
     assert (seen >= np.minimum(under, colour) - 1).all()
@@ -172,7 +179,7 @@ def test_the_canvas_keeps_colours_apart_from_their_alpha():
     nothing = np.zeros((1080, 1920, 4), dtype=np.uint8)
     curve = Stroke("curve", ((200.0, 300.0), (900.0, 411.0)), colour, 6.0)
     text = Text("0.026 %", 300.0, 700.0, 90.0, colour, True, Box(300, 600, 700, 700), "")
-    pixels = painted([curve, text], nothing, 1920)
+    pixels = paint([curve, text], nothing, 1920)
     alpha = pixels[..., 3]
     edge = (alpha > 0) & (alpha < 255)
     assert edge.sum() > 1000
@@ -185,7 +192,7 @@ def test_the_canvas_keeps_colours_apart_from_their_alpha():
 def test_what_is_clear_has_the_colour_of_the_ground():
     """So that a picture scaled by a program that mixes straight colours has no other colour at its edges."""
     look = LOOKS["brochure"]
-    pixels = overlay_pixels(laid("title", look), look, 1280)
+    pixels = draw_overlay(laid("title", look), look, 1280)
     clear = pixels[..., 3] == 0
     assert clear.sum() > 100_000
     assert (pixels[clear][:, :3] == codes(look.ground)).all()
@@ -196,8 +203,8 @@ def test_what_is_clear_has_the_colour_of_the_ground():
 
 def test_the_edge_is_soft_and_the_corner_round():
     look = LOOKS["lamplight"]
-    alpha = plate([Box(500, 400, 900, 600)], look, 1920, (0, 1080))[..., 3].astype(int)
-    assert (alpha[400:600, 500:900] == opacity(look)).all()
+    alpha = draw_plate([Box(500, 400, 900, 600)], look, 1920, (0, 1080))[..., 3].astype(int)
+    assert (alpha[400:600, 500:900] == plate_opacity(look)).all()
     across = alpha[500]
     assert 0 < np.diff(across).max() <= 12  # no step that would be seen as a line
     assert (np.diff(across[:700]) >= 0).all()
@@ -209,9 +216,9 @@ def test_the_edge_is_soft_and_the_corner_round():
 def test_a_plate_may_reach_over_the_frame_and_be_a_part_of_it():
     look = LOOKS["lamplight"]
     boxes = [Box(-50, -50, 30, 30), Box(1800, 1000, 2000, 1100), Box(600, 500, 610, 502)]
-    whole = plate(boxes, look, 1920, (0, 1080))
-    assert whole[0, 0, 3] == whole[-1, -1, 3] == opacity(look)
-    assert (plate(boxes, look, 1920, (720, 1080)) == whole[720:]).all()
+    whole = draw_plate(boxes, look, 1920, (0, 1080))
+    assert whole[0, 0, 3] == whole[-1, -1, 3] == plate_opacity(look)
+    assert (draw_plate(boxes, look, 1920, (720, 1080)) == whole[720:]).all()
 
 
 def test_head_picture_and_readings_share_a_plate_and_a_far_corner_has_its_own():
@@ -223,15 +230,15 @@ def test_head_picture_and_readings_share_a_plate_and_a_far_corner_has_its_own():
     head = [text(96, 70, 500, 114), text(96, 147, 700, 172), text(1600, 80, 1824, 114)]
     picture = [Stroke("scale", ((100, 224), (1400, 224), (1400, 940)), look.ink, 2.0)]
     readings = [text(1450, 230, 1800, 400, "reading")]
-    left, right = regions([*head, *picture, *readings])
+    left, right = plate_regions([*head, *picture, *readings])
     assert left == Box(96, 70, 1401, 941)
     assert right == Box(96, 70, 1824, 400)
-    assert regions(readings) == (Box(1450, 230, 1800, 400),)
-    assert regions([]) == ()
+    assert plate_regions(readings) == (Box(1450, 230, 1800, 400),)
+    assert plate_regions([]) == ()
     far = [Stroke("scale", ((100, 400), (1400, 940)), look.ink, 2.0)]
-    assert regions([*head, *far])[:2] == (Box(96, 70, 700, 172), Box(1600, 70, 1824, 172))
+    assert plate_regions([*head, *far])[:2] == (Box(96, 70, 700, 172), Box(1600, 70, 1824, 172))
     foot = [text(96, 980, 900, 1005)]
-    assert regions([*head, *[Stroke("scale", ((100, 224), (1400, 900)), look.ink, 2.0)], *foot])[-1].top == 980
+    assert plate_regions([*head, *[Stroke("scale", ((100, 224), (1400, 900)), look.ink, 2.0)], *foot])[-1].top == 980
 
 
 def test_the_makers_band_colours_the_plate_and_makes_it_no_denser():
@@ -241,9 +248,9 @@ def test_the_makers_band_colours_the_plate_and_makes_it_no_denser():
         Stroke("grid", ((200, 300), (1000, 300)), look.rule, 2.0),
         Stroke("grid", ((200, 700), (1000, 700)), look.rule, 2.0),
     ]
-    pixels = overlay_pixels([band, *around], look, 1920)
+    pixels = draw_overlay([band, *around], look, 1920)
     assert (pixels[410:590, 310:890, :3] == codes(look.band)).all()
-    assert (pixels[400:600, 300:900, 3] == opacity(look)).all()
+    assert (pixels[400:600, 300:900, 3] == plate_opacity(look)).all()
 
 
 # ------------------------------------------------------------------ as a file
@@ -253,15 +260,15 @@ def test_the_makers_band_colours_the_plate_and_makes_it_no_denser():
 def test_the_png_holds_every_pixel(width):
     look = LOOKS["lamplight"]
     items = laid("response", look)
-    image = Image.open(io.BytesIO(overlay(items, look, width)))
+    image = Image.open(io.BytesIO(encode_overlay(items, look, width)))
     assert (image.mode, image.size, image.info) == ("RGBA", (width, width * 9 // 16), {})
-    assert (np.asarray(image) == overlay_pixels(items, look, width)).all()
+    assert (np.asarray(image) == draw_overlay(items, look, width)).all()
 
 
 def test_an_overlay_is_drawn_when_asked_for():
     order = Order(LOOKS["lamplight"], 1280)
-    assert "overlays" not in pictures(SAMPLES["response"], order)
-    made = pictures(SAMPLES["response"], Order(LOOKS["lamplight"], 1280, overlay=True))
+    assert "overlays" not in draw_pictures(SAMPLES["response"], order)
+    made = draw_pictures(SAMPLES["response"], Order(LOOKS["lamplight"], 1280, overlay=True))
     assert set(made) == {"cards", "overlays"}
     assert Image.open(io.BytesIO(made["overlays"])).mode == "RGBA"
     assert len(texts(laid("response", LOOKS["lamplight"]))) > 5

@@ -184,6 +184,7 @@ def test_a_loop_that_takes_long_is_named_with_its_line(limited):
     assert (fault.message, fault.line) in ((TIME, 3), (TIME, 4))
 
 
+@pytest.mark.long
 def test_the_time_promised(made):
     begun = time.monotonic()
     fault = made(TOO_MUCH["a large number divided again and again"][0])
@@ -199,7 +200,7 @@ def test_words_are_no_more_than_anyone_says(made):
 def test_a_table_in_markdown_that_takes_long_is_refused(own):
     (own / NAME).write_text("x", encoding="utf-8")
     pages = Pages(own, SHIPPED, limits=SHORT)
-    assert pages.html("spec-table.md.j2", "| a |\n| - |\n| b |") == page.html_of("| a |\n| - |\n| b |")
+    assert pages.html("spec-table.md.j2", "| a |\n| - |\n| b |") == page.render_markdown("| a |\n| - |\n| b |")
     with pytest.raises(InputError, match="takes longer than 1 s"):
         pages.html("spec-table.md.j2", "[" * 20000)
 
@@ -246,9 +247,9 @@ def prepared(sample):
 def every_text(prepared, pages):
     pictures = {card.id: b"" for card in prepared.episode.cards}
     episode, table = prepared.episode, prepared.series.table
-    texts = outputs.texts(episode, pages, table)
-    page = outputs.episode_page(episode, pages, table, texts.table, pictures)
-    return {**texts.files, "episode.html": page, **plan_page.texts(prepared.plan, pages)}
+    texts = outputs.render_texts(episode, pages, table)
+    page = outputs.render_episode_page(episode, pages, table, texts.table, pictures)
+    return {**texts.files, "episode.html": page, **plan_page.render_plan(prepared.plan, pages)}
 
 
 def test_the_shipped_templates_make_the_same_by_either_process(own, prepared):
@@ -266,7 +267,6 @@ def test_one_process_makes_all_texts_and_none_is_left(own):
     (own / NAME).write_text("x", encoding="utf-8")
     before = children_of(os.getpid())
     pages = Pages(own, SHIPPED)
-    pages.get_ready()
     pages.text(NAME)
     (child,) = children_of(os.getpid()) - before
     pages.text(NAME)
@@ -279,7 +279,6 @@ def test_without_templates_of_its_own_there_is_no_other_process(own):
     (own / "notes.md").write_text("no template", encoding="utf-8")
     before = children_of(os.getpid())
     pages = Pages(own, SHIPPED)
-    pages.get_ready()
     pages.text("spec-table.html", name="x", table="")
     assert children_of(os.getpid()) <= before
 
@@ -480,12 +479,12 @@ ALLOWED = [
 @pytest.mark.parametrize("hidden", HIDDEN)
 @pytest.mark.parametrize("tag", ["<meta http-equiv=refresh content=0;url=x>", "<img src=http://example.org/x.png>"])
 def test_a_tag_is_seen_where_a_browser_sees_it(hidden, tag):
-    assert page_policy.forbidden(page_policy.guarded(HEAD + hidden.replace("TAG", tag), SHIPPED), SHIPPED)
+    assert page_policy.find_forbidden(page_policy.guard(HEAD + hidden.replace("TAG", tag), SHIPPED), SHIPPED)
 
 
 def test_the_page_of_watch_shows_files_from_out_and_nothing_else(made, own):
     (own / "watch.html").write_text("", encoding="utf-8")
-    assert page_policy.forbidden("<img src='/out/x.png'>", SHIPPED, is_served=True) == ""
+    assert page_policy.find_forbidden("<img src='/out/x.png'>", SHIPPED, is_served=True) == ""
     for text in ("<img src='//out/x.png'>", "<img src='/events'>", "<meta http-equiv=refresh content='0;url=/out/x'>"):
         assert "makes a <" in made(HEAD + text, "watch.html").message
 
@@ -493,7 +492,7 @@ def test_the_page_of_watch_shows_files_from_out_and_nothing_else(made, own):
 @pytest.mark.parametrize("text", ALLOWED)
 def test_what_a_page_shows_is_its_own_affair(made, text):
     html = made(HEAD + text, "spec-table.html")
-    assert html == page_policy.guarded(HEAD + text, SHIPPED)
+    assert html == page_policy.guard(HEAD + text, SHIPPED)
     assert html.startswith(
         '<!DOCTYPE html>\n<meta charset="utf-8">\n<meta http-equiv="Content-Security-Policy" content="'
     )
@@ -502,8 +501,8 @@ def test_what_a_page_shows_is_its_own_affair(made, text):
 def test_shipped_scripts_may_run_wherever_they_are_put(made, prepared):
     prompter = every_text(prepared, prepared.pages)["prompter.html"].decode()
     html = made("{{ page | safe }}", "spec-table.html", page=prompter)
-    assert html == page_policy.guarded(prompter, SHIPPED)
-    policy = page_policy.scripts(SHIPPED)
+    assert html == page_policy.guard(prompter, SHIPPED)
+    policy = page_policy.script_sources(SHIPPED)
     assert policy.count("'sha256-") == 2
     assert "unsafe" not in policy
 

@@ -16,8 +16,8 @@ from reviewkit.model.episode import Chapter
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Finding, Point
 from reviewkit.render.pages import page
-from reviewkit.render.pages.page import LONGEST_DESCRIPTION, Pages, description, html_of, web_vtt
-from reviewkit.render.pages.template_environment import markdown_cell, plain_signs
+from reviewkit.render.pages.page import LONGEST_DESCRIPTION, Pages, format_web_vtt, render_description, render_markdown
+from reviewkit.render.pages.template_environment import escape_markdown_cell, replace_angle_brackets
 from reviewkit.verdict.spec_table import NONE_GIVEN, TableRow
 
 CAUTIONS = ["This records one repair and is no instruction."]
@@ -123,21 +123,21 @@ def test_the_reader_of_chapters_refuses_what_is_wrong(wrong):
 
 def test_chapters_follow_one_another():
     chapters = (Chapter(0.0, "Opening"), Chapter(72.0, "The front"), Chapter(3725.5, "Closing"))
-    text = web_vtt(chapters, 3800.0, "planned: put the final cut's times into final.txt")
+    text = format_web_vtt(chapters, 3800.0, "planned: put the final cut's times into final.txt")
     assert cues(text) == [(0.0, 72.0, "Opening"), (72.0, 3725.5, "The front"), (3725.5, 3800.0, "Closing")]
     assert "\n\nNOTE planned" in text
     assert "00:00:00.000 --> 00:01:12.000\nOpening\n" in text
-    assert "NOTE" not in web_vtt(chapters, 3800.0, "")
+    assert "NOTE" not in format_web_vtt(chapters, 3800.0, "")
 
 
 def test_signs_of_the_format_are_escaped():
     chapters = (Chapter(0.0, "Caps & coils <i>1 --> 2</i> &amp;"), Chapter(10.0, "End"))
-    assert [title for _, _, title in cues(web_vtt(chapters, 20.0, ""))] == [c.title for c in chapters]
+    assert [title for _, _, title in cues(format_web_vtt(chapters, 20.0, ""))] == [c.title for c in chapters]
 
 
 def test_the_last_chapter_ends_after_it_begins():
-    assert cues(web_vtt((Chapter(0.0, "a"), Chapter(30.0, "b")), 12.0, ""))[-1][:2] == (30.0, 31.0)
-    assert len(cues(web_vtt((Chapter(0.0, "a"),), 10.0, ""))) == 1
+    assert cues(format_web_vtt((Chapter(0.0, "a"), Chapter(30.0, "b")), 12.0, ""))[-1][:2] == (30.0, 31.0)
+    assert len(cues(format_web_vtt((Chapter(0.0, "a"),), 10.0, ""))) == 1
 
 
 @given(
@@ -154,7 +154,7 @@ def test_any_chapters_make_a_valid_file(parts):
     for length_ms, title in parts:
         chapters.append(Chapter(at / 1000, f"x{title.strip()}"))
         at += length_ms
-    read = cues(web_vtt(chapters, at / 1000, ""))
+    read = cues(format_web_vtt(chapters, at / 1000, ""))
     assert [title for _, _, title in read] == [c.title for c in chapters]
     assert [start for start, _, _ in read] == [pytest.approx(c.start_s, abs=6e-4) for c in chapters]
     assert read[-1][1] == pytest.approx(at / 1000, abs=1.1)
@@ -194,7 +194,7 @@ SMALL_PRINT, EQUIPMENT = "measured at 5 W", "a two-channel 24-bit capture interf
 
 
 def test_a_short_session_is_cut_nowhere(pages):
-    text, cut = description(pages, facts([row(1), unrated(1)], [EQUIPMENT]))
+    text, cut = render_description(pages, facts([row(1), unrated(1)], [EQUIPMENT]))
     assert cut == ""
     for part in (
         *ALWAYS,
@@ -226,7 +226,7 @@ def sized(rated_rows, unrated_rows, equipment):
     ids=["small print", "equipment", "unrated rows", "all rows"],
 )
 def test_a_huge_session_is_cut_in_the_decided_order(pages, session, gone, kept):
-    text, cut = description(pages, sized(*session))
+    text, cut = render_description(pages, sized(*session))
     assert cut
     assert len(text.encode()) <= LONGEST_DESCRIPTION == 5000
     for part in gone:
@@ -237,7 +237,7 @@ def test_a_huge_session_is_cut_in_the_decided_order(pages, session, gone, kept):
 
 def test_no_more_is_cut_than_must_be(pages):
     """One row more than fits costs the small print, not the equipment."""
-    cuts = [description(pages, sized(n, 40, 6))[1] for n in range(0, 160, 4)]
+    cuts = [render_description(pages, sized(n, 40, 6))[1] for n in range(0, 160, 4)]
     order = list(dict.fromkeys(cuts))
     assert order[:2] == ["", "the rows' small print"]
     assert len(order) == 5
@@ -246,7 +246,7 @@ def test_no_more_is_cut_than_must_be(pages):
 
 def test_bytes_are_counted_not_only_characters(pages):
     wide = [row(n, label="Ω" * 60, note="") for n in range(38)]
-    text, _ = description(pages, facts(wide))
+    text, _ = render_description(pages, facts(wide))
     assert len(text.encode()) <= LONGEST_DESCRIPTION
     whole = pages.text("description.txt.j2", cut=0, **facts(wide))
     assert len(whole) <= LONGEST_DESCRIPTION < len(whole.encode())
@@ -254,7 +254,7 @@ def test_bytes_are_counted_not_only_characters(pages):
 
 def test_what_no_cut_can_shorten_is_told(pages):
     with pytest.raises(InputError, match="the description is longer than 5000"):
-        description(pages, facts(headline="a" * 5001))
+        render_description(pages, facts(headline="a" * 5001))
 
 
 HOSTILE = "<b>&\"'</b> > x"
@@ -263,7 +263,7 @@ HOSTILE = "<b>&\"'</b> > x"
 def test_no_angle_brackets_whoever_wrote_them(pages):
     hostile = TableRow(HOSTILE, HOSTILE, HOSTILE, HOSTILE, "not comparable", "", HOSTILE)
     unjudged = TableRow(HOSTILE, NONE_GIVEN, NONE_GIVEN, HOSTILE, "", "", HOSTILE)
-    text, _ = description(
+    text, _ = render_description(
         pages,
         facts(
             [hostile, unjudged],
@@ -281,7 +281,7 @@ def test_no_angle_brackets_whoever_wrote_them(pages):
 
 @given(st.text(max_size=80))
 def test_plain_signs_hold_for_any_text(text):
-    assert not set("<>") & set(plain_signs(text))
+    assert not set("<>") & set(replace_angle_brackets(text))
 
 
 # ------------------------------------------------------------------ templates of the user's own
@@ -467,7 +467,7 @@ def tags(html: str) -> Tags:
 )
 def test_markdown_becomes_html_that_runs_nothing(text):
     for place in (text, f"| a |\n| --- |\n| {text} |\n"):
-        read = tags(html_of(place))
+        read = tags(render_markdown(place))
         for tag, attributes in read.tags:
             assert tag not in {
                 "script",
@@ -488,7 +488,7 @@ def test_markdown_becomes_html_that_runs_nothing(text):
 
 
 def test_markdown_tables_stay_tables():
-    read = tags(html_of("| a | b |\n| :--- | ---: |\n| 1 | 2 |\n"))
+    read = tags(render_markdown("| a | b |\n| :--- | ---: |\n| 1 | 2 |\n"))
     assert [tag for tag, _ in read.tags] == ["table", "thead", "tr", "th", "th", "tbody", "tr", "td", "td"]
 
 
@@ -496,14 +496,14 @@ def test_markdown_tables_stay_tables():
 def test_any_text_stands_in_its_cell_as_it_was_written(text):
     # control characters have no place in HTML, and stand for nothing on a page
     text = "".join(sign for sign in text if sign.isprintable())
-    read = tags(html_of(f"| what |\n| --- |\n| x{markdown_cell(text)}x |\n"))
+    read = tags(render_markdown(f"| what |\n| --- |\n| x{escape_markdown_cell(text)}x |\n"))
     assert [tag for tag, _ in read.tags] == ["table", "thead", "tr", "th", "tbody", "tr", "td"]
     assert " ".join(read.seen.split()) == " ".join(f"what x{' '.join(text.split())}x".split())
 
 
 @pytest.mark.parametrize("text", ["&lt;b&gt;", "AT&T", "caps & coils", "&copy;"])
 def test_an_ampersand_is_no_entity_in_a_cell(text):
-    assert text in tags(html_of(f"| a |\n| --- |\n| {markdown_cell(text)} |\n")).seen
+    assert text in tags(render_markdown(f"| a |\n| --- |\n| {escape_markdown_cell(text)} |\n")).seen
 
 
 def hostile_segment():

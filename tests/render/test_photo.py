@@ -9,9 +9,9 @@ from card_samples import SAMPLES, texts
 from PIL import Image
 
 from reviewkit.render.cards import card as drawing
-from reviewkit.render.cards.card import Order, pictures
+from reviewkit.render.cards.card import Order, draw_pictures
 from reviewkit.render.cards.look import LOOKS
-from reviewkit.render.cards.photo import backdrop, dimming, filled
+from reviewkit.render.cards.photo import draw_backdrop, fill_frame, least_dimming
 
 ORIENTATION = 0x0112  # Exif 2.3, tag 274
 
@@ -54,12 +54,12 @@ def ratios(colour, under):
 def test_it_fills_the_frame_about_its_middle():
     tall = np.zeros((1000, 400, 3), dtype=np.uint8)
     tall[500 - 112 : 500 + 113] = (0, 200, 0)  # 16:9 of 400 is 225 high
-    shown = filled(encoded(tall), 1280, 720)
+    shown = fill_frame(encoded(tall), 1280, 720)
     assert shown.shape == (720, 1280, 3)
     assert np.abs(shown[16:-16].astype(int) - (0, 200, 0)).max() <= 2
     wide = np.zeros((90, 1000, 3), dtype=np.uint8)
     wide[:, 420:580] = (0, 0, 200)
-    assert np.abs(filled(encoded(wide), 1280, 720)[:, 32:-32].astype(int) - (0, 0, 200)).max() <= 2
+    assert np.abs(fill_frame(encoded(wide), 1280, 720)[:, 32:-32].astype(int) - (0, 0, 200)).max() <= 2
 
 
 @pytest.mark.parametrize(("value", "turn"), [(1, 0), (3, 2), (6, 3), (8, 1)])
@@ -69,8 +69,8 @@ def test_it_is_turned_as_the_camera_was_held(value, turn):
     stored[100:140, 100:140] = 250
     exif = Image.Exif()
     exif[ORIENTATION] = value
-    shown = filled(encoded(stored, "JPEG", quality=95, exif=exif), 1280, 720)
-    expected = filled(encoded(np.rot90(stored, turn).copy()), 1280, 720)
+    shown = fill_frame(encoded(stored, "JPEG", quality=95, exif=exif), 1280, 720)
+    expected = fill_frame(encoded(np.rot90(stored, turn).copy()), 1280, 720)
     assert np.abs(shown.astype(int) - expected).mean() < 2
     assert (expected > 200).any()
 
@@ -85,7 +85,7 @@ def test_every_kind_of_pixel_is_seen(mode):
         image = image.convert("RGB").convert(mode) if mode != "LA" else image.convert(mode)
     file = io.BytesIO()
     image.save(file, "JPEG" if mode == "CMYK" else "PNG")
-    shown = filled(file.getvalue(), 1280, 720).astype(int)
+    shown = fill_frame(file.getvalue(), 1280, 720).astype(int)
     assert shown[:, :300].mean() < 100 < 150 < shown[:, -300:].mean()
 
 
@@ -96,10 +96,10 @@ def test_every_kind_of_pixel_is_seen(mode):
 def test_every_text_can_be_read_and_one_step_less_would_not_do(name, width):
     look = LOOKS[name]
     photo = encoded(bench())
-    items = drawing.coloured(drawing._laid_out(with_photo(photo)), look)
-    behind = backdrop(photo, items, look, width)[..., :3].astype(int)
-    colours = filled(photo, width, width * 9 // 16)
-    share = dimming(colours, texts(items), look)
+    items = drawing.apply_look(drawing._lay_out_in_roles(with_photo(photo)), look)
+    behind = draw_backdrop(photo, items, look, width)[..., :3].astype(int)
+    colours = fill_frame(photo, width, width * 9 // 16)
+    share = least_dimming(colours, texts(items), look)
     assert 0 < share < 255
     ground = np.array(tuple(bytes.fromhex(look.ground[1:])))
 
@@ -123,16 +123,16 @@ def test_every_text_can_be_read_and_one_step_less_would_not_do(name, width):
 def test_a_photograph_that_is_dark_already_is_left_as_it_is():
     look = LOOKS["lamplight"]
     night = np.full((720, 1280, 3), 12, dtype=np.uint8)
-    items = drawing.coloured(drawing._laid_out(with_photo(encoded(night))), look)
-    assert (backdrop(encoded(night), items, look, 1280)[..., :3] == 12).all()
+    items = drawing.apply_look(drawing._lay_out_in_roles(with_photo(encoded(night))), look)
+    assert (draw_backdrop(encoded(night), items, look, 1280)[..., :3] == 12).all()
 
 
 def test_a_white_one_is_dimmed_for_lamplight_and_hardly_for_the_brochure():
     white = np.full((720, 1280, 3), 255, dtype=np.uint8)
     shares = {}
     for name, look in LOOKS.items():
-        items = drawing.coloured(drawing._laid_out(with_photo(b"x")), look)
-        shares[name] = dimming(white, texts(items), look)
+        items = drawing.apply_look(drawing._lay_out_in_roles(with_photo(b"x")), look)
+        shares[name] = least_dimming(white, texts(items), look)
     assert shares["brochure"] == 0
     assert shares["lamplight"] > 128
 
@@ -145,7 +145,7 @@ def test_it_stands_behind_card_and_page_and_not_on_the_overlay():
     exif[0x010E] = "a bench somewhere"  # ImageDescription
     photo = encoded(bench(), "JPEG", quality=90, exif=exif)
     order = Order(LOOKS["lamplight"], 1280, LOOKS["brochure"], overlay=True)
-    made, plain = (pictures(with_photo(some), order) for some in (photo, b""))
+    made, plain = (draw_pictures(with_photo(some), order) for some in (photo, b""))
     for kind in ("cards", "page"):
         image = Image.open(io.BytesIO(made[kind]))
         assert (image.mode, image.size, image.info) == ("RGB", (1280, 720), {})

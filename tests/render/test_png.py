@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from reviewkit.render.cards.png import NEAR, png, png_with_alpha
+from reviewkit.render.cards.png import NEAR, encode_png, encode_png_with_alpha
 
 GROUND = (0x15, 0x19, 0x1E)
 
@@ -50,7 +50,7 @@ def test_few_colours_have_a_palette_and_are_exact():
     pixels = canvas(200, 90)
     pixels[50:60, 20:70, :3] = (243, 238, 228)
     pixels[120, :, :3] = (63, 167, 160)
-    mode, shown = read(png(pixels))
+    mode, shown = read(encode_png(pixels))
     assert mode == "P"
     assert (shown == pixels[..., :3]).all()
 
@@ -60,7 +60,7 @@ def test_a_blend_is_near_and_the_drawn_colours_are_exact():
     part = np.linspace(0, 1, 256)[:, np.newaxis]
     pixels = canvas(64, 256)
     pixels[30:34, :, :3] = np.rint(ground + part * (ink - ground))
-    mode, shown = read(png(pixels, ("#f3eee4", "#15191e")))
+    mode, shown = read(encode_png(pixels, ("#f3eee4", "#15191e")))
     assert mode == "P"
     off = np.abs(shown - pixels[..., :3]).max(axis=2)
     assert off.max() <= NEAR
@@ -73,14 +73,14 @@ def test_more_colours_than_a_palette_holds_are_written_in_full():
     steps = np.stack(np.meshgrid(*(np.arange(7) * 40,) * 3), axis=-1).reshape(1, -1, 3)
     pixels = canvas(20, 343)
     pixels[5:9, :, :3] = steps
-    mode, shown = read(png(pixels))
+    mode, shown = read(encode_png(pixels))
     assert mode == "RGB"
     assert (shown == pixels[..., :3]).all()
 
 
 def test_noise_is_written_exactly():
     pixels = many_colours()
-    mode, shown = read(png(pixels))
+    mode, shown = read(encode_png(pixels))
     assert mode == "RGB"
     assert (shown == pixels[..., :3]).all()
 
@@ -90,7 +90,7 @@ def test_noise_is_written_exactly():
 def test_rows_that_change_nothing_wherever_they_stand(height, at):
     pixels = canvas(height, 50)
     pixels[min(at, height - 1), 10:20, :3] = 8 * np.arange(30).reshape(10, 3)
-    assert (read(png(pixels))[1] == pixels[..., :3]).all()
+    assert (read(encode_png(pixels))[1] == pixels[..., :3]).all()
 
 
 @given(st.integers(1, 70), st.integers(1, 40), st.integers(0, 2**32 - 1))
@@ -101,13 +101,13 @@ def test_whatever_is_drawn_is_near_what_is_read(height, width, seed):
     for _ in range(random.integers(0, 8)):
         top, left = random.integers(0, height), random.integers(0, width)
         pixels[top : top + random.integers(1, 30), left : left + 9, :3] = random.integers(0, 256, 3)
-    mode, shown = read(png(pixels))
+    mode, shown = read(encode_png(pixels))
     assert np.abs(shown - pixels[..., :3]).max() <= (NEAR if mode == "P" else 0)
 
 
 @pytest.mark.parametrize("pixels", [canvas(100, 30), many_colours()])
 def test_the_file_holds_pixels_and_nothing_else(pixels):
-    found = chunks(png(pixels))
+    found = chunks(encode_png(pixels))
     assert [name for name, _ in found if name != b"PLTE"] == [b"IHDR", b"IDAT", b"IEND"]
     height, width = pixels.shape[:2]
     samples = 1 if any(name == b"PLTE" for name, _ in found) else 3
@@ -117,7 +117,7 @@ def test_the_file_holds_pixels_and_nothing_else(pixels):
 
 
 def test_the_same_pixels_give_the_same_bytes():
-    assert png(many_colours()) == png(many_colours())
+    assert encode_png(many_colours()) == encode_png(many_colours())
 
 
 @given(
@@ -132,7 +132,7 @@ def test_with_alpha_every_value_is_kept(height, width, clear_rows, seed, still):
     pixels = np.random.default_rng(seed).integers(0, 256, (height, width, 4), dtype=np.uint8)
     if still:
         pixels[1:] = pixels[:1]
-    data = png_with_alpha(pixels, clear_rows)
+    data = encode_png_with_alpha(pixels, clear_rows)
     assert [name for name, _ in chunks(data)] == [b"IHDR", b"IDAT", b"IEND"]
     image = Image.open(io.BytesIO(data))
     shown = np.asarray(image)

@@ -19,7 +19,7 @@ from reviewkit.model.prices import PriceLine
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Bench, Measurement, Rating, Session, Unit
 from reviewkit.model.verdict import Verdict
-from reviewkit.render.pages.tables import defused, findings_json, spec_csv
+from reviewkit.render.pages.tables import defuse_formula, format_findings_json, format_spec_csv
 from reviewkit.verdict.spec_table import SpecTable, TableRow
 
 AT = {"frequency": 1000.02, "power": 5.01, "load": 8.0, "harmonics": 9, "band": (20, 20_000)}
@@ -61,7 +61,7 @@ def episode(findings=(THD,), **keys):
 
 
 def data(*args, **keys):
-    return json.loads(findings_json(episode(*args, **keys)))
+    return json.loads(format_findings_json(episode(*args, **keys)))
 
 
 def no_null(value):
@@ -118,7 +118,7 @@ def test_numbers_are_never_rounded():
 
 def test_a_figure_that_is_no_number_is_a_fault_of_ours():
     with pytest.raises(ValueError):
-        findings_json(episode([replace(THD, value=math.nan)]))
+        format_findings_json(episode([replace(THD, value=math.nan)]))
 
 
 def test_a_verdict():
@@ -203,7 +203,7 @@ def test_little_known_is_little_said():
 
 
 def test_the_file_is_plain_text_with_a_last_line_end():
-    text = findings_json(episode(verdicts=(VERDICT,)))
+    text = format_findings_json(episode(verdicts=(VERDICT,)))
     assert text.endswith("}\n")
     assert "Ω" in text
 
@@ -219,18 +219,18 @@ DANGEROUS = ["=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff
 @pytest.mark.parametrize("sign", DANGEROUS)
 def test_no_cell_is_a_formula(sign):
     for cell in (f'{sign}HYPERLINK("http://example.org")', f" {sign}1", f"   {sign}1"):
-        assert defused(cell) == f"'{cell}"
+        assert defuse_formula(cell) == f"'{cell}"
 
 
 @pytest.mark.parametrize("cell", ["", "43.1 W", "−8 %", "±0.28 dB", "1 = 1", "a-b", "'=1", "≤ 0.0010 %"])
 def test_other_cells_stand_as_they_are(cell):
-    assert defused(cell) == cell
+    assert defuse_formula(cell) == cell
 
 
 def test_the_table_is_read_back_by_any_reader_of_csv():
     row = TableRow('Power, "music"', "40 W", "40 W, both", "43.1 W", "meets", "+8 %", "two\nlines", 0.1)
     danger = TableRow("=1+1", "x", "@x", "-1", "+2", "\t3", "\uff1d4")
-    text = spec_csv(SpecTable((row, danger), ("a foot",)))
+    text = format_spec_csv(SpecTable((row, danger), ("a foot",)))
     assert text.count("\r\n") == 3
     rows = list(csv.reader(io.StringIO(text, newline="")))
     assert rows == [

@@ -11,7 +11,7 @@ from reviewkit.build import pipeline
 from reviewkit.build.build import make
 from reviewkit.build.options import Options
 from reviewkit.model.timecode import RATES
-from reviewkit.render.footage.timeline import timeline, timeline_file
+from reviewkit.render.footage.timeline import build_timeline, timeline_files
 
 otio = pytest.importorskip("opentimelineio")
 opentime = otio.opentime
@@ -32,7 +32,7 @@ CARDS = {"title": None, "tone": None, "tone+more": 4.0, "power": 10.0, "table": 
 
 def drawn(*args, made=(), **settings):
     """The timeline of an episode, by the library's own reader."""
-    whole = otio.core.deserialize_json_from_string(timeline(otio, episode(*args, **settings), made))
+    whole = otio.core.deserialize_json_from_string(build_timeline(otio, episode(*args, **settings), made))
     assert isinstance(whole, otio.schema.Timeline)
     return whole
 
@@ -215,7 +215,7 @@ def test_a_note_at_its_clips_very_end_is_still_on_it():
 
 
 def test_the_same_episode_is_the_same_bytes_and_holds_no_path():
-    one, other = (timeline_file(episode(NOTES, CARDS), ()) for _ in range(2))
+    one, other = (timeline_files(episode(NOTES, CARDS), ()) for _ in range(2))
     assert one == other
     assert list(one) == ["timeline.otio"]
     assert b"file:" not in one["timeline.otio"]
@@ -223,7 +223,7 @@ def test_the_same_episode_is_the_same_bytes_and_holds_no_path():
 
 
 def test_the_library_finds_nothing_to_change():
-    text = timeline(otio, episode(NOTES, CARDS), ())
+    text = build_timeline(otio, episode(NOTES, CARDS), ())
     again = otio.core.deserialize_json_from_string(text)
     assert f"{again.to_json_string(indent=1)}\n" == text
 

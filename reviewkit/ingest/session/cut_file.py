@@ -9,7 +9,7 @@ from pathlib import Path
 
 from reviewkit.ingest.plain_text import numbered_rows, read_text
 from reviewkit.ingest.session import timeline_file
-from reviewkit.ingest.session.footage_time import read_time, shown_time
+from reviewkit.ingest.session.footage_time import read_time, show_time
 from reviewkit.model.errors import Fault, Faults, InputError
 
 FILE_NAME = "final.txt"
@@ -19,8 +19,21 @@ _EXAMPLE = "write a time and a segment, for example 6:12 before"
 
 
 def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[str, ...]]:
-    """The finished cut of a session folder, and what is to be told of it, a line each. `noted`: segments that the notes
-    name. final.txt goes before final.otio; where neither is there, the cut is empty. Raises InputError.
+    """Return the finished cut of a session folder, and what to report of it, a line each.
+
+    final.txt goes before final.otio; where neither is there, the cut is empty.
+
+    Parameters
+    ----------
+    folder : Path
+        The session folder.
+    noted : Collection[str]
+        The segments that the notes name.
+
+    Raises
+    ------
+    InputError
+        The file of the two that counts cannot be read, or a line or marker of it is wrong.
     """
     edited = folder / timeline_file.FILE_NAME
     if (folder / FILE_NAME).is_file():
@@ -28,26 +41,35 @@ def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[st
         return cut, (f"{edited.name}: not read, for {FILE_NAME} goes before it",) if edited.is_file() else ()
     if not edited.is_file():
         return (), (f"no {FILE_NAME}: chapters are the planned ones",)
-    found = timeline_file.read_edited(edited)
-    if found is None:
+    segments = timeline_file.read_edited(edited)
+    if segments is None:
         return (), (timeline_file.NOT_READ,)
-    lost = [name for name in dict.fromkeys(noted) if name not in {segment for _, segment, _ in found}]
+    lost = [name for name in dict.fromkeys(noted) if name not in {segment for _, segment, _ in segments}]
     remedy = f"no chapter; set a marker segment: {lost[0]}, if it is in the cut" if lost else ""
-    return found, (f"{edited.name}: no marker of {', '.join(lost)}: {remedy}",) if lost else ()
+    return segments, (f"{edited.name}: no marker of {', '.join(lost)}: {remedy}",) if lost else ()
 
 
 def read_cut(path: Path, source: str = FILE_NAME) -> Cut:
-    """The segments of a final.txt. Raises InputError."""
+    """Return the segments of a final.txt, as `parse_cut` does.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, or a line of it is wrong.
+    """
     return parse_cut(read_text(path, source), source)
 
 
 def parse_cut(text: str, source: str = FILE_NAME) -> Cut:
-    """(start in seconds, segment, line) for each line, in order; `#` begins a comment line.
+    """Return (start in seconds, segment, line) for each line, in order; `#` begins a comment line.
 
-    Raises InputError with every line that is not `TIME segment`, and every time that is not later than the one before.
+    Raises
+    ------
+    InputError
+        With every line that is not `TIME segment`, and every time that is not later than the one before.
     """
     faults = Faults(source)
-    found: list[tuple[float, str, int]] = []
+    segments: list[tuple[float, str, int]] = []
     last: Fraction | None = None
     for line, row in numbered_rows(text):
         words = row.split()
@@ -63,12 +85,12 @@ def parse_cut(text: str, source: str = FILE_NAME) -> Cut:
             faults.add(line, f'"{row.strip()[:60]}" names no segment by one lower-case word; {_EXAMPLE}')
         elif last is not None and at <= last:
             remedy = "list the segments in the order of the cut"
-            faults.add(line, f"{shown_time(at)} is not later than {shown_time(last)} above it; {remedy}")
-        elif len(found) == MOST_SEGMENTS:
+            faults.add(line, f"{show_time(at)} is not later than {show_time(last)} above it; {remedy}")
+        elif len(segments) == MOST_SEGMENTS:
             remedy = "no cut has as many; keep one line for each chapter"
             raise InputError(Fault(source, line, f"this is segment {MOST_SEGMENTS + 1}; {remedy}"))
         else:
-            found.append((float(at), name, line))
+            segments.append((float(at), name, line))
         last = at if last is None else max(last, at)
     faults.stop_if_any()
-    return tuple(found)
+    return tuple(segments)

@@ -11,7 +11,20 @@ LOOKS_LIKE_TIME = re.compile(r"\d+:\d")
 
 
 def read_time(text: str, *, clock: bool = False) -> Fraction:
-    """Seconds from a time as written; with `clock`, the time of day as HH:MM:SS. Raises ValueError with the remedy."""
+    """Return the seconds of a time as written.
+
+    Parameters
+    ----------
+    text : str
+        M:SS or H:MM:SS, with or without a fraction.
+    clock : bool
+        Whether it is a time of day, HH:MM:SS.
+
+    Raises
+    ------
+    ValueError
+        The text is no such time; the message says what to write.
+    """
     form = "HH:MM:SS, as in 21:10:32" if clock else "M:SS or H:MM:SS, as in 6:12"
     match = _TIME.fullmatch(text)
     if not match:
@@ -32,8 +45,8 @@ def read_time(text: str, *, clock: bool = False) -> Fraction:
     return hours * 3600 + minutes * 60 + seconds + Fraction(f"0{fraction or ''}")
 
 
-def shown_time(seconds: Fraction) -> str:
-    """A time as notes have it: 0:41, 13:10.5, 1:02:03."""
+def show_time(seconds: Fraction) -> str:
+    """Return a time as notes have it: 0:41, 13:10.5, 1:02:03."""
     whole = int(seconds)
     hours, minutes = divmod(whole // 60, 60)
     rest = f"{float(seconds - whole):.3f}".rstrip("0").rstrip(".")[1:] if seconds != whole else ""

@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from reviewkit.ingest.plain_text import numbered_rows, read_text
-from reviewkit.ingest.session.footage_time import DAY_S, LOOKS_LIKE_TIME, read_time, shown_time
+from reviewkit.ingest.session.footage_time import DAY_S, LOOKS_LIKE_TIME, read_time, show_time
 from reviewkit.model.errors import Fault, Faults, InputError, shortened
 from reviewkit.model.notes import Clip, Note, Notes
 
@@ -24,19 +24,30 @@ _LONGEST_SHOWN = 60  # characters of what a message is about
 
 
 def read_notes(path: Path, source: str = FILE_NAME) -> Notes:
-    """The notes in a file. Raises InputError."""
+    """Return the notes in a file, as `parse_notes` does.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, or a line of it is wrong.
+    """
     return parse_notes(read_text(path, source), source)
 
 
 def parse_notes(text: str, source: str = FILE_NAME) -> Notes:
-    """The notes of a text, in its order. `Note.at_s` counts from the start of the note's clip, also under a clock.
+    """Return the notes of a text, in its order.
 
-    Raises InputError with every line that cannot be read, runs back in time, or lies beyond its clip's length, and for
-    more notes or clips than any film has.
+    `Note.at_s` counts from the start of the note's clip, also under a clock.
+
+    Raises
+    ------
+    InputError
+        With every line that cannot be read, runs back in time, or lies beyond its clip's length; also for more notes or
+        clips than any film has.
     """
     reader = _Reader(Faults(source))
     for line, row in numbered_rows(text):
-        reader.take(line, row)
+        reader.read_line(line, row)
     return reader.finish()
 
 
@@ -65,28 +76,28 @@ class _Reader:
         self.last: Fraction | None = None
         self.segment = ""
         self.open: _Draft | None = None  # the note that an indented line goes on with
-        self.unread = False  # the line above was a faulty note, so what hangs on it has been told already
+        self.unread = False  # the line above was a faulty note, so what depends on it needs no fault of its own
 
-    def take(self, line: int, row: str) -> None:
-        """One line of the file."""
+    def read_line(self, line: int, row: str) -> None:
+        """Take one line of the file."""
         if not row.strip() or row.startswith("#"):
             return
         if row[0].isspace():
-            self._continuation(line, row.strip())
+            self._continue_note(line, row.strip())
             return
         self.open = None
         self.unread = False
         if re.match(r"clip(\s|$)", row):
-            self._clip(line, row)
+            self._read_clip(line, row)
         else:
-            self._note(line, row.strip())
+            self._read_note(line, row.strip())
 
     def finish(self) -> Notes:
-        """All that was read. Raises InputError if anything was wrong."""
+        """Return all that was read. Raises InputError if anything was wrong."""
         for draft in self.drafts:
             if not (any(draft.texts) or draft.cards or draft.cut or draft.names_segment):
                 self.faults.add(draft.line, f"there is nothing after the time; {_NOTE_EXAMPLE}")
-        self.faults.found.sort(key=lambda fault: fault.line)
+        self.faults.collected.sort(key=lambda fault: fault.line)
         self.faults.stop_if_any()
         notes = (
             Note(
@@ -104,16 +115,16 @@ class _Reader:
 
     # -------------------------------------------------------------- the three sorts of line
 
-    def _clip(self, line: int, row: str) -> None:
+    def _read_clip(self, line: int, row: str) -> None:
         self.last = None
         words = row.split()[1:]
-        said: dict[str, Fraction | None] = {}
-        while len(words) >= 2 and words[-2] in ("for", "at") and words[-2] not in said:
+        times: dict[str, Fraction | None] = {}
+        while len(words) >= 2 and words[-2] in ("for", "at") and words[-2] not in times:
             try:
-                said[words[-2]] = read_time(words[-1], clock=words[-2] == "at")
+                times[words[-2]] = read_time(words[-1], clock=words[-2] == "at")
             except ValueError as error:
                 self.faults.add(line, f"clip … {words[-2]} {error}")
-                said[words[-2]] = None
+                times[words[-2]] = None
             words = words[:-2]
         name = " ".join(words)
         if not name or words[-1] in ("for", "at"):
@@ -124,7 +135,7 @@ class _Reader:
         if same is not None:
             remedy = "keep the notes of one clip together"
             self.faults.add(line, f"clip {shown} has begun in line {same.line} already; {remedy}")
-        self.length, self.starts = said.get("for"), said.get("at")
+        self.length, self.starts = times.get("for"), times.get("at")
         if self.length == 0:
             self.faults.add(line, f"clip {shown} has no length; write how long it runs, or leave the length out")
             self.length = None
@@ -135,43 +146,43 @@ class _Reader:
             line=line,
         )
         self.clips.setdefault(name, self.clip)
-        self._count(line, len(self.clips), "clip")
+        self._check_count(line, len(self.clips), "clip")
 
-    def _note(self, line: int, row: str) -> None:
+    def _read_note(self, line: int, row: str) -> None:
         first, rest = [*row.split(maxsplit=1), ""][:2]
         if not LOOKS_LIKE_TIME.match(first):
             self.faults.add(line, f'"{row[:60]}" cannot be read; {_NOTE_EXAMPLE}')
             self.unread = True
             return
-        at_s = self._time(line, first)
+        at_s = self._read_time(line, first)
         segment = _SEGMENT.match(rest.strip())
         named = segment is not None and segment[1] == segment[1].lower()
         if segment is not None and named:
             self.segment = segment[1]
             rest = rest.strip()[segment.end() :]
         draft = _Draft(line, self.clip.name if self.clip else "", float(at_s or 0), self.segment, named, [])
-        self._words(draft, line, rest)
+        self._add_words(draft, line, rest)
         self.drafts.append(draft)
         self.open = draft
-        self._count(line, len(self.drafts), "note")
+        self._check_count(line, len(self.drafts), "note")
 
-    def _count(self, line: int, count: int, what: str) -> None:
+    def _check_count(self, line: int, count: int, what: str) -> None:
         if count > MOST_NOTES:
-            said = f"this is {what} {count}, and {MOST_NOTES} are the most that are read"
-            raise InputError(Fault(self.faults.source, line, f"{said}; keep those that are of this film"))
+            message = f"this is {what} {count}, and {MOST_NOTES} are the most that are read"
+            raise InputError(Fault(self.faults.source, line, f"{message}; keep those that are of this film"))
 
-    def _continuation(self, line: int, row: str) -> None:
+    def _continue_note(self, line: int, row: str) -> None:
         if LOOKS_LIKE_TIME.match(row):
             remedy = "move it to the start of the line if it is a note, else put a word before the time"
             self.faults.add(line, f'"{row[:60]}" is indented, but begins with a time; {remedy}')
         elif self.open is not None:
-            self._words(self.open, line, row)
+            self._add_words(self.open, line, row)
         elif not self.unread:
             self.faults.add(line, f'"{row[:60]}" is indented, but no note stands above it; {_NOTE_EXAMPLE}')
 
     # -------------------------------------------------------------- the parts of a note
 
-    def _time(self, line: int, written: str) -> Fraction | None:
+    def _read_time(self, line: int, written: str) -> Fraction | None:
         try:
             time = read_time(written, clock=self.starts is not None)
         except ValueError as error:
@@ -181,7 +192,7 @@ class _Reader:
         if self.starts is not None:
             at_s = (time - self.starts) % DAY_S  # the clock goes round at midnight
             if at_s > DAY_S / 2:
-                began = shown_time(self.starts)
+                began = show_time(self.starts)
                 self.faults.add(line, f"{written} is before the clip began, at {began}; correct one of them")
                 return None
         if self.last is not None and at_s < self.last:
@@ -190,11 +201,11 @@ class _Reader:
             return None
         self.last = at_s
         if self.length is not None and at_s > self.length and self.clip is not None:
-            runs = f"clip {shortened(self.clip.name, _LONGEST_SHOWN)} runs {shown_time(self.length)}"
+            runs = f"clip {shortened(self.clip.name, _LONGEST_SHOWN)} runs {show_time(self.length)}"
             self.faults.add(line, f"{written} lies beyond its clip: {runs}; correct the time or the length")
         return at_s
 
-    def _words(self, draft: _Draft, line: int, text: str) -> None:
+    def _add_words(self, draft: _Draft, line: int, text: str) -> None:
         """Add a line's text to a note; its [card …] and [cut] are taken out of the text."""
 
         def tag(match: re.Match[str]) -> str:

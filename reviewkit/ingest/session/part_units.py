@@ -21,22 +21,22 @@ _PARTS: dict[str, UnitSpelling] = {
 
 
 def part_unit(text: str) -> UnitSpelling | None:
-    """The unit a spelling stands for, or None if it is in neither table."""
-    return unit_of(text) or _PARTS.get(_respelled(text))
+    """Return the unit a spelling stands for, or None if it is in neither table."""
+    return unit_of(text) or _PARTS.get(_respell(text))
 
 
 def canonical(text: str) -> str:
-    """A unit as it is shown, whichever way it was spelled: "ohms" -> "Ω", "uF" -> "µF"; an unknown one as it is."""
+    """Return a unit as it is shown, however it was spelled: "ohms" -> "Ω", "uF" -> "µF"; an unknown one as it is."""
     known = unit_of(text)
     if known is None:
-        respelled = _respelled(text)
+        respelled = _respell(text)
         return respelled if respelled in _PARTS else text
     first = next(spelling for spelling, unit in UNITS.items() if unit == known)
     return f"µ{first[1:]}" if first.startswith("u") else first
 
 
-def _respelled(text: str) -> str:
-    """With the signs for micro and ohm that have plain spellings: uF -> µF, Mohm -> MΩ."""
+def _respell(text: str) -> str:
+    """Return a unit with the signs for micro and ohm that have plain spellings: uF -> µF, Mohm -> MΩ."""
     word = normalised(text).strip()
     if word.startswith("u"):
         word = f"µ{word[1:]}"

@@ -27,23 +27,47 @@ _REMEDY = "save it as a JPEG or PNG"
 
 
 def read_photo(folder: Path, name: str) -> bytes:
-    """The file's bytes, after a look at all of it. Raises InputError where it cannot be opened, is cut short, or holds
-    more than 100 MB or 100 megapixels.
+    """Return a photograph's bytes, after reading it as a picture.
+
+    Parameters
+    ----------
+    folder : Path
+        The session folder.
+    name : str
+        The file's path in it.
+
+    Raises
+    ------
+    InputError
+        The file cannot be opened, is cut short, or holds more than 100 MB or 100 megapixels.
     """
     path = folder / name
     try:
         size = path.stat().st_size
         if size > MOST_BYTES:
-            raise _refused(name, f"the photo holds {size / 1e6:.0f} MB; {_REMEDY} of at most 100 MB")
+            raise _refuse(name, f"the photo holds {size / 1e6:.0f} MB; {_REMEDY} of at most 100 MB")
         data = path.read_bytes()
     except OSError as error:
-        raise _refused(name, f"the photo cannot be read: {error.strerror or error}; correct the path") from error
+        raise _refuse(name, f"the photo cannot be read: {error.strerror or error}; correct the path") from error
     check_photo(data, name)
     return data
 
 
 def check_photo(data: bytes, name: str) -> None:
-    """Raise InputError for what is no whole JPEG or PNG of at most 100 megapixels."""
+    """Check that bytes are a whole photograph.
+
+    Parameters
+    ----------
+    data : bytes
+        The content of the file.
+    name : str
+        Its path in the session folder.
+
+    Raises
+    ------
+    InputError
+        They are not a whole JPEG or PNG of at most 100 megapixels.
+    """
     from PIL import Image as pictures
     from PIL import UnidentifiedImageError
 
@@ -52,7 +76,7 @@ def check_photo(data: bytes, name: str) -> None:
         warnings.simplefilter("ignore")
         try:
             with pictures.open(io.BytesIO(data), formats=("JPEG", "PNG")) as photo:
-                message = _unfit(photo, data)
+                message = _find_flaw(photo, data)
                 if not message:
                     photo.draft(
                         "RGB", (photo.width // 8, photo.height // 8)
@@ -66,11 +90,11 @@ def check_photo(data: bytes, name: str) -> None:
             message = "the photo has far more pixels than can be used; scale it down to at most 100 megapixels"
         except _WHAT_PILLOW_RAISES as error:
             message = f"the photo cannot be opened ({shortened(str(error), 80)}); {_REMEDY} again"
-    raise _refused(name, message)
+    raise _refuse(name, message)
 
 
-def _unfit(photo: Image, data: bytes) -> str:
-    """What is wrong with a photo before it is unpacked; "" for nothing."""
+def _find_flaw(photo: Image, data: bytes) -> str:
+    """Return what is wrong with a photo before it is unpacked; "" for nothing."""
     pixels, size = photo.width * photo.height, f"{photo.width} × {photo.height} pixels"
     if pixels > MOST_PIXELS:
         return f"the photo has {size}; scale it down to at most 100 megapixels"
@@ -79,10 +103,10 @@ def _unfit(photo: Image, data: bytes) -> str:
     # a plain JPEG is worked out small, a strip at a time
     at_once = photo.format == "PNG" or "progressive" in photo.info
     if at_once and pixels > _PLAIN_PIXELS + _PIXELS_A_BYTE * len(data):
-        held = f"{size} in {len(data) / 1e6:.1f} MB, as no photograph has"
-        return f"the photo has {held}; scale it down, or save it again as a plain JPEG"
+        extent = f"{size} in {len(data) / 1e6:.1f} MB, as no photograph has"
+        return f"the photo has {extent}; scale it down, or save it again as a plain JPEG"
     return ""
 
 
-def _refused(name: str, message: str) -> InputError:
+def _refuse(name: str, message: str) -> InputError:
     return InputError(Fault(name, 0, message))

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from reviewkit.ingest.delimited import Delimited, parse_delimited
 from reviewkit.ingest.plain_text import read_text
-from reviewkit.model.errors import Faults
+from reviewkit.model.errors import Faults, shortened
 from reviewkit.model.prices import IndexTable
 from reviewkit.model.units import normalised
 
@@ -56,8 +56,8 @@ class _Years:
         if earlier[1] != line:
             self.faults.add(line, f"{name} stands in line {earlier[1]} already; keep one of the two")
 
-    def table(self, source: str) -> IndexTable:
-        """The stated average of each year, else the mean of its months; `short` where these are fewer than twelve."""
+    def build(self, source: str) -> IndexTable:
+        """Return the stated average of each year, else the mean of its months; `short` where these are under twelve."""
         by_year: dict[int, float] = {}
         short: dict[int, int] = {}
         for year in sorted({*self.annual, *(year for year, _ in self.months)}):
@@ -72,24 +72,42 @@ class _Years:
 
 
 def read_prices(path: Path, source: str) -> IndexTable:
-    """The price index in a file; `source` is its path in the session. Raises InputError."""
+    """Return the price index in a file, as `parse_prices` does.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, or a line of it is wrong.
+    """
     return parse_prices(read_text(path, source, western=True), source)
 
 
 def parse_prices(text: str, source: str) -> IndexTable:
-    """The price index of a text in any of the four shapes; other columns and lines beginning with "#" are passed over.
+    """Return the price index of a text in any of the four shapes.
 
-    Raises InputError with every line that cannot be read or says a year, month or date twice.
+    Other columns and lines that begin with "#" are skipped.
+
+    Parameters
+    ----------
+    text : str
+        The content of the file.
+    source : str
+        Its path in the session folder.
+
+    Raises
+    ------
+    InputError
+        With every line that cannot be read or gives a year, month or date twice.
     """
     faults = Faults(source)
     table = parse_delimited(text, faults, example=_EXAMPLE, comments=True)
     years = _Years(faults)
-    of_rows = len(faults.found)
-    columns = _named_columns(table, faults)
-    if len(faults.found) > of_rows:
+    of_rows = len(faults.collected)
+    columns = _find_columns(table, faults)
+    if len(faults.collected) > of_rows:
         faults.stop_if_any()  # without knowing the columns no row can be read
     by_month = {month: columns[name] for month, name in enumerate(MONTHS, 1) if name in columns}
-    for word, read in (("date", _date), ("month", _month)):
+    for word, read in (("date", _read_date), ("month", _read_month)):
         if word in columns and "index" in columns:
             _read_list(table, columns[word], columns["index"], read, years)
             break
@@ -97,9 +115,9 @@ def parse_prices(text: str, source: str) -> IndexTable:
         annual = columns.get("annual", columns.get("index"))
         periods = by_month if annual is None else {**by_month, _ANNUAL_PERIOD: annual}
         _read_years(table, columns["year"], periods, years)
-    faults.found.sort(key=lambda fault: fault.line)
+    faults.collected.sort(key=lambda fault: fault.line)
     faults.stop_if_any()
-    result = years.table(source)
+    result = years.build(source)
     if not result.by_year:
         faults.add(table.header.line, f"there is no value under this header; the table needs rows: {_SHAPES}")
     faults.stop_if_any()
@@ -109,10 +127,10 @@ def parse_prices(text: str, source: str) -> IndexTable:
 # ------------------------------------------------------------------ which column is which
 
 
-def _named_columns(table: Delimited, faults: Faults) -> dict[str, int]:
-    """Role (year, month, date, index, annual, a month's name) -> column number. Faults where the shape is unknown."""
+def _find_columns(table: Delimited, faults: Faults) -> dict[str, int]:
+    """Return role (year, month, date, index, annual, a month's name) -> column number; note an unknown shape."""
     header = table.header
-    words = [_role(cell) for cell in header.cells]
+    words = [_read_role(cell) for cell in header.cells]
     # "cpi" and "value" are names of the index where no column is called so
     index = next((word for word in _INDEX if word in words), "")
     columns: dict[str, int] = {}
@@ -127,18 +145,25 @@ def _named_columns(table: Delimited, faults: Faults) -> dict[str, int]:
     if {"date", "index"} <= columns.keys() or {"month", "index"} <= columns.keys():
         return columns
     if "year" not in columns and not {"date", "month"} & columns.keys():
-        faults.add(header.line, f'no column is called year, month or date in "{_shown(header.cells)}"; write {_SHAPES}')
+        faults.add(
+            header.line,
+            f'no column is called year, month or date in "{shortened(",".join(header.cells), 60)}"; write {_SHAPES}',
+        )
     elif "index" not in columns and "annual" not in columns and not months:
-        faults.add(header.line, f'no column is called index in "{_shown(header.cells)}"; write {_SHAPES}')
+        faults.add(
+            header.line, f'no column is called index in "{shortened(",".join(header.cells), 60)}"; write {_SHAPES}'
+        )
     elif months and len(months) < 12 and "index" not in columns and "annual" not in columns:
         missing = ", ".join(name.capitalize() for name in MONTHS if name not in columns)
         faults.add(header.line, f"months without a column: {missing}; write all twelve, blank where there is no value")
     elif "year" not in columns:
-        faults.add(header.line, f'no column is called year in "{_shown(header.cells)}"; write {_SHAPES}')
+        faults.add(
+            header.line, f'no column is called year in "{shortened(",".join(header.cells), 60)}"; write {_SHAPES}'
+        )
     return columns
 
 
-def _role(cell: str) -> str:
+def _read_role(cell: str) -> str:
     word = " ".join(re.sub(r"[._]", " ", cell.casefold()).split())
     if word in _ANNUAL:
         return "annual"
@@ -147,11 +172,6 @@ def _role(cell: str) -> str:
     # "jan", "sept", "january": any beginning of a month's name of three letters or more
     starts = [name for name in MONTHS if len(word) >= 3 and name.startswith(word)]
     return starts[0] if starts else ""
-
-
-def _shown(cells: tuple[str, ...]) -> str:
-    text = ",".join(cells)
-    return text if len(text) <= 60 else f"{text[:57]}…"
 
 
 # ------------------------------------------------------------------ rows
@@ -164,7 +184,7 @@ def _read_list(table: Delimited, when: int, index: int, read: Callable[[str], tu
         except ValueError as error:
             years.faults.add(row.line, str(error))
             continue
-        value = _value(row.cells[index], table, row.line, years.faults)
+        value = _read_value(row.cells[index], table, row.line, years.faults)
         if value is not None:
             years.add(year, period, value, row.line)
 
@@ -183,19 +203,19 @@ def _read_years(table: Delimited, when: int, periods: Mapping[int, int], years: 
             continue
         first[year] = row.line
         for period, number in periods.items():
-            value = _value(row.cells[number], table, row.line, years.faults)
+            value = _read_value(row.cells[number], table, row.line, years.faults)
             if value is not None:
                 years.add(year, period, value, row.line)
 
 
-def _month(cell: str) -> tuple[int, int]:
+def _read_month(cell: str) -> tuple[int, int]:
     match = re.fullmatch(r"([1-2]\d{3})-(\d{2})", normalised(cell))
     if not match or not 1 <= int(match[2]) <= _ANNUAL_PERIOD:
         raise ValueError(f'"{cell[:40]}" is no month; write YYYY-MM, for example 1977-04')
     return int(match[1]), int(match[2])
 
 
-def _date(cell: str) -> tuple[int, int]:
+def _read_date(cell: str) -> tuple[int, int]:
     text = normalised(cell)
     try:
         day = date.fromisoformat(text) if re.fullmatch(r"[1-2]\d{3}-\d{2}-\d{2}", text) else None
@@ -206,8 +226,8 @@ def _date(cell: str) -> tuple[int, int]:
     return day.year, day.month
 
 
-def _value(cell: str, table: Delimited, line: int, faults: Faults) -> float | None:
-    """An index above zero, or None where the cell is blank or a dash."""
+def _read_value(cell: str, table: Delimited, line: int, faults: Faults) -> float | None:
+    """Return an index above zero, or None where the cell is blank or a dash."""
     if cell.casefold() in _MISSING:
         return None
     try:

@@ -15,27 +15,33 @@ _HALF_SIGN = re.compile("[\ud800-\udfff]")  # JSON can write half of a sign, and
 
 
 def read_published(folder: Path) -> Published | None:
-    """What the session's folder remembers of its last publication; None where nothing was published."""
+    """Return what the session's folder remembers of its last publication; None where nothing was published."""
     if not (folder / FILE_NAME).exists():
         return None
     return parse_published(read_text(folder / FILE_NAME, FILE_NAME))
 
 
 def parse_published(text: str) -> Published:
-    """What a published.json says. Raises InputError where it is not as it was written."""
+    """Return what a published.json says.
+
+    Raises
+    ------
+    InputError
+        The file is not as it was written.
+    """
     try:
         data = json.loads(text)
         said, corrected = data["said"], data["corrected"]
     except (ValueError, LookupError, TypeError, RecursionError):
         said = corrected = None
-    if not _texts(said) or not _texts(corrected):
+    if not _are_texts(said) or not _are_texts(corrected):
         remedy = "bring back the file as it was, or delete it and build with --published again"
         raise InputError(Fault(FILE_NAME, 0, f"this is not what reviewkit wrote there; {remedy}"))
     return Published(said, corrected)
 
 
-def _texts(entries: Any) -> bool:
-    """Whether these are figures by what they are of, in text that can be written again."""
+def _are_texts(entries: Any) -> bool:
+    """Return whether these are figures by what they are of, in text that can be written again."""
     if not isinstance(entries, dict) or not all(isinstance(figure, str) for figure in entries.values()):
         return False
     return not any(_HALF_SIGN.search(part) for entry in entries.items() for part in entry)

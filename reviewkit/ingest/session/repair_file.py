@@ -28,23 +28,32 @@ class _Reading:
     value: float
     unit: str
 
-    def shown(self, unit: str) -> str:
+    def show(self, unit: str) -> str:
         return f"{self.digits} {self.unit or unit}".strip()
 
 
 def read_repair(path: Path, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
-    """The rows of a repair.csv. Raises InputError."""
+    """Return the rows of a repair.csv, as `parse_repair` does.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, or a row of it is wrong.
+    """
     return parse_repair(read_text(path, source, western=True), source)
 
 
 def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
-    """The rows of a text, in its order; numbers are in the row's unit, texts are ready to be shown.
+    """Return the rows of a text, in its order; numbers are in the row's unit, texts are ready to be shown.
 
-    Raises InputError with every column that is not known and every cell that cannot be read.
+    Raises
+    ------
+    InputError
+        With every column that is not known and every cell that cannot be read.
     """
     faults = Faults(source)
     table = parse_delimited(text, faults, example=",".join(COLUMNS), comments=True)
-    of_rows = len(faults.found)
+    of_rows = len(faults.collected)
     places: dict[str, int] = {}
     for number, cell in enumerate(table.header.cells):
         name = cell.casefold()
@@ -57,12 +66,12 @@ def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
         places.setdefault(name, number)
     if "point" not in places:
         faults.add(table.header.line, f"there is no column called point; write a header: {','.join(COLUMNS)}")
-    header_is_sound = len(faults.found) == of_rows
+    header_is_sound = len(faults.collected) == of_rows
     rows = []
     for row in table.rows if header_is_sound else ():
         cells = {name: row.cells[places[name]] if name in places else "" for name in COLUMNS}
         rows.append(_Row(row, cells, table, faults).read())
-    faults.found.sort(key=lambda fault: fault.line)
+    faults.collected.sort(key=lambda fault: fault.line)
     faults.stop_if_any()
     return tuple(rows)
 
@@ -78,17 +87,17 @@ class _Row:
 
     def read(self) -> RepairRow:
         if not self.cells["point"]:
-            self._fault("the row names no point; write which test point or part it is about")
-        expected, found = self._reading("expected"), self._reading("found")
-        unit = self._unit(expected, found)
-        expected_value = self._in_unit("expected", expected, unit)
-        tolerance, tolerance_text = self._tolerance(expected_value, unit)
+            self._add_fault("the row names no point; write which test point or part it is about")
+        expected, found = self._read_cell("expected"), self._read_cell("found")
+        unit = self._read_unit(expected, found)
+        expected_value = self._convert("expected", expected, unit)
+        tolerance, tolerance_text = self._read_tolerance(expected_value, unit)
         return RepairRow(
             point=self.cells["point"],
             expected=expected_value,
-            expected_text=self._text(expected, unit),
-            found=self._in_unit("found", found, unit),
-            found_text=self._text(found, unit),
+            expected_text=self._show(expected, unit),
+            found=self._convert("found", found, unit),
+            found_text=self._show(found, unit),
             unit=unit,
             tolerance=tolerance,
             tolerance_text=tolerance_text,
@@ -97,45 +106,47 @@ class _Row:
             line=self.line,
         )
 
-    def _fault(self, message: str) -> None:
+    def _add_fault(self, message: str) -> None:
         point = self.cells["point"]
         self.faults.add(self.line, f"{point[:40]}: {message}" if point else message)
 
-    def _unit(self, *readings: _Reading | str | None) -> str:
-        """The row's unit: its own cell's, else the one that the first reading brings."""
+    def _read_unit(self, *readings: _Reading | str | None) -> str:
+        """Return the row's unit: its own cell's, else the one that the first reading brings."""
         written = self.cells["unit"]
         if written:
             if part_unit(written) is None:
-                self._fault(f'the unit "{written[:20]}" is not known; write for example V, mV, ohm, mA or uF')
+                self._add_fault(f'the unit "{written[:20]}" is not known; write for example V, mV, ohm, mA or uF')
             return canonical(written)
         return next((one.unit for one in readings if isinstance(one, _Reading) and one.unit), "")
 
-    def _reading(self, column: str) -> _Reading | str | None:
-        """A cell as a number, as one of the words, or None where it is blank or wrong."""
+    def _read_cell(self, column: str) -> _Reading | str | None:
+        """Return a cell as a number, as one of the words, or None where it is blank or wrong."""
         cell = self.cells[column]
         if not cell:
             return None
         if cell.casefold() in WORDS:
             return cell.casefold()
-        return self._number(column, cell, 'write a number such as 0.38, or "open" or "short"')
+        return self._read_number(column, cell, 'write a number such as 0.38, or "open" or "short"')
 
-    def _number(self, column: str, cell: str, remedy: str) -> _Reading | None:
+    def _read_number(self, column: str, cell: str, remedy: str) -> _Reading | None:
         try:
             text = self.table.with_points(normalised(cell))
         except ValueError as error:
-            self._fault(f"{column} {error}")
+            self._add_fault(f"{column} {error}")
             return None
         match = _NUMBER.fullmatch(text)
         if not match:
-            self._fault(f'{column} "{cell[:40]}" is no reading; {remedy}')
+            self._add_fault(f'{column} "{cell[:40]}" is no reading; {remedy}')
             return None
         sign, digits, unit = match.groups()
         if unit and part_unit(unit) is None:
-            self._fault(f'{column} "{cell[:40]}": the unit "{unit[:20]}" is not known; write for example V, ohm or uF')
+            self._add_fault(
+                f'{column} "{cell[:40]}": the unit "{unit[:20]}" is not known; write for example V, ohm or uF'
+            )
             return None
         return _Reading((MINUS if sign == "-" else "") + digits, float(sign + digits), canonical(unit) if unit else "")
 
-    def _in_unit(self, column: str, reading: _Reading | str | None, unit: str) -> float | None:
+    def _convert(self, column: str, reading: _Reading | str | None, unit: str) -> float | None:
         if not isinstance(reading, _Reading):
             return None
         own, row = part_unit(reading.unit), part_unit(unit)
@@ -143,38 +154,38 @@ class _Row:
             return reading.value
         if own.base != row.base:
             message = f'{column} "{self.cells[column]}" is in {reading.unit} where the row is in {unit}'
-            self._fault(f"{message}; write it in {unit}, or correct the unit")
+            self._add_fault(f"{message}; write it in {unit}, or correct the unit")
             return None
-        return converted(reading.value, own, row)
+        return convert(reading.value, own, row)
 
-    def _text(self, reading: _Reading | str | None, unit: str) -> str:
-        return reading.shown(unit) if isinstance(reading, _Reading) else reading or ""
+    def _show(self, reading: _Reading | str | None, unit: str) -> str:
+        return reading.show(unit) if isinstance(reading, _Reading) else reading or ""
 
-    def _tolerance(self, expected: float | None, unit: str) -> tuple[float | None, str]:
-        """How far off is still good, absolute in the row's unit; a percentage is of what was expected."""
+    def _read_tolerance(self, expected: float | None, unit: str) -> tuple[float | None, str]:
+        """Return how far off is still good, absolute in the row's unit; a percentage is of what was expected."""
         cell = self.cells["tolerance"]
         if not cell:
             return None, ""
         bare = re.sub(r"^\s*(?:±|\+/-|\+-)\s*", "", cell)
-        reading = self._number("tolerance", bare, 'write for example "5 %" or "0.3 V"')
+        reading = self._read_number("tolerance", bare, 'write for example "5 %" or "0.3 V"')
         if reading is None:
             return None, ""
-        shown = reading.shown(unit)
+        shown = reading.show(unit)
         if reading.value < 0:
-            self._fault(f'tolerance "{cell}" is negative; write how far off is still good, for example "5 %"')
+            self._add_fault(f'tolerance "{cell}" is negative; write how far off is still good, for example "5 %"')
         elif reading.unit == "%":
             if expected == 0:
-                self._fault(f'tolerance "{cell}" of an expected 0 is nothing; write it in the row\'s unit')
+                self._add_fault(f'tolerance "{cell}" of an expected 0 is nothing; write it in the row\'s unit')
             return (None if expected is None else abs(expected) * reading.value / 100), shown
         elif reading.unit and not unit:
-            self._fault(f'tolerance "{cell}" has a unit, but the row has none; write the unit in its column')
+            self._add_fault(f'tolerance "{cell}" has a unit, but the row has none; write the unit in its column')
         else:
-            return self._in_unit("tolerance", reading, unit), shown
+            return self._convert("tolerance", reading, unit), shown
         return None, shown
 
 
-def converted(value: float, own: UnitSpelling, wanted: UnitSpelling) -> float:
-    """A value in one unit of a family as a value in another one: 380 mV is 0.38 V."""
+def convert(value: float, own: UnitSpelling, wanted: UnitSpelling) -> float:
+    """Return a value in one unit of a family as a value in another one: 380 mV is 0.38 V."""
     # rounded, because a ratio such as 1e-6 / 1e-9 is not quite 1000 in binary
     if own.factor >= wanted.factor:
         return value * round(own.factor / wanted.factor, 9)

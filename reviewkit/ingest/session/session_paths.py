@@ -8,7 +8,6 @@ import re
 from contextlib import suppress
 from pathlib import Path
 
-from reviewkit.ingest.session.session_values import written
 from reviewkit.model import inside
 from reviewkit.model.errors import Fault, InputError
 
@@ -16,20 +15,19 @@ from reviewkit.model.errors import Fault, InputError
 FIXED = ("session.toml", "notes.txt", "repair.csv", "final.txt", "final.otio", "published.json")
 
 
-def path_fault(folder: Path, name: str, key: str) -> str:
-    """What is wrong with a path in the session's folder, ready to print; "" where it names a file inside it.
+def find_flaw(folder: Path, name: str) -> str:
+    """Return what is wrong with a path in the session's folder, to be put behind it; "" where it names a file inside.
 
     Symbolic links are followed before the path is judged: a link that leads outside is refused like any other way out.
     """
-    stated = f"{key} = {written(name)}"
     if "\\" in name:
-        return f"{stated} holds a backslash; write / between the parts of a path"
+        return "holds a backslash; write / between the parts of a path"
     if name.startswith(("/", "~")) or re.match(r"[A-Za-z]:", name):
-        return f"{stated} does not start in the session's folder; copy the file there and write its path from there"
+        return "does not start in the session's folder; copy the file there and write its path from there"
     flaw = inside.flaw(folder, name)
     if flaw == inside.ABSENT:
-        return f"{stated}: there is no such file{_like(folder.resolve(), name)}"
-    return f"{stated} {flaw}{_REMEDIES[flaw]}" if flaw else ""
+        return f": there is no such file{_like(folder.resolve(), name)}"
+    return f"{flaw}{_REMEDIES[flaw]}" if flaw else ""
 
 
 _REMEDIES = {
@@ -57,7 +55,7 @@ def _like(folder: Path, name: str) -> str:
 
 
 def fixed_faults(folder: Path) -> list[Fault]:
-    """What is wrong with the files that are looked for by their names; one that is not there is no fault."""
+    """Return what is wrong with the files that are looked for by their names; one that is not there is no fault."""
     faults = []
     for name in FIXED:
         flaw = inside.flaw(folder, name) if inside.is_there(folder / name) else ""
@@ -76,20 +74,26 @@ _FIXED_REMEDIES = {
 
 
 def templates_of(folder: Path) -> Path:
-    """Where the session's own templates are, if it has any. Raises InputError where that leads outside."""
+    """Return where the session's own templates are, if it has any.
+
+    Raises
+    ------
+    InputError
+        The folder is a link that leads outside.
+    """
     if inside.is_outside(folder, "templates"):
         raise InputError(Fault("templates", 0, "leads outside the session's folder; copy the folder into it"))
     return folder / "templates"
 
 
 def links_out(folder: Path) -> list[Fault]:
-    """A fault for each link in a session's folder to another one outside it."""
+    """Return a fault for each link in a session's folder to another one outside it."""
     remedy = "copy what you need of it into the session's folder, and take the link away"
-    found = []
+    faults = []
     for place, names, _ in os.walk(folder):
         names[:] = [name for name in names if Path(place) != folder or name != "out"]
         for link in (Path(place) / name for name in names if (Path(place) / name).is_symlink()):
             name = link.relative_to(folder).as_posix()
             if inside.is_outside(folder, name):
-                found.append(Fault(name, 0, f"leads outside the session's folder; {remedy}"))
-    return found
+                faults.append(Fault(name, 0, f"leads outside the session's folder; {remedy}"))
+    return faults

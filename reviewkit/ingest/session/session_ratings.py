@@ -1,174 +1,121 @@
-"""[[rated]] tables → ratings: the quantity by its rated name, the limit in the rule's unit."""
+"""Values of a [[rated]] table: the quantity by its rated name, its limit in the rule's unit, its reference.
+
+A reader returns the value or raises ValueError, as those in `session_values.py` do.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from reviewkit.ingest.session import session_quantities as quantities
-from reviewkit.ingest.session import session_values as values
-from reviewkit.ingest.session.session_tables import Place
+from reviewkit.ingest.session.session_place import Place
 from reviewkit.model.errors import nearest
-from reviewkit.model.ratings import POWER_WORDS, RULES, TRADE_WORDS, Rule, plain_name, rated_name
+from reviewkit.model.ratings import POWER_WORDS, RULES, TRADE_WORDS, Rule, plain_name, rated_name, rated_output_w
 from reviewkit.model.session import Rating
 from reviewkit.model.units import EXAMPLES
 
 if TYPE_CHECKING:
-    from reviewkit.ingest.session.session_schema import RatedTable
+    from pydantic import ValidationInfo
 
 _LIMITS = ("at_least", "at_most", "within")
 # A level below the signal is negative, a distance is positive; a sign the wrong way round would meet any rating.
-_BELOW = {"crosstalk": 'quantity = "separation" with at_least', "hum": ""}
-_MUCH_ALIKE = 0.75  # "loudness" is no slip of the pen for "flatness"
+_BELOW = {"crosstalk": ', or quantity = "separation" with at_least', "hum": ""}
 _EITHER_SIGN = frozenset({"gain"})
+_MUCH_ALIKE = 0.75  # "loudness" is no slip of the pen for "flatness"
 
 
-def read_rating(table: RatedTable, place: Place) -> Rating | None:
-    """One rating, or None where it cannot be told what is rated; every fault is noted at its line."""
-    present = place.present()
-    name = _name(table, place, present)
+class Reference(NamedTuple):
+    """What a signal to noise ratio is stated against: rated output, a power, or a voltage at the input."""
+
+    reference: str
+    reference_w: float | None = None
+    reference_v: float | None = None
+
+
+def read_rated(words: str) -> str:
+    """Return the rated name that a maker's words stand for."""
+    if name := rated_name(words):
+        return name
+    if rule := POWER_WORDS.get(plain_name(words)):
+        raise ValueError(f'is no rating that is known; write quantity = "power" with rule = "{rule}"')
+    names = {word.replace("_", " ") for word in (*RULES, *TRADE_WORDS)}
+    remedy = nearest(words.lower(), names, least=_MUCH_ALIKE)
+    if not remedy.startswith("did you mean"):
+        known = ", ".join(sorted(name.replace("_", " ") for name in RULES))
+        remedy = f"nothing can be compared with it: say it in a note, and leave this table out. Known: {known}"
+    raise ValueError(f"is no rating that is known; {remedy}")
+
+
+def read_limit(value: Any, info: ValidationInfo) -> Any:
+    """Return a limit in the unit of its quantity; None where that could not be read."""
+    name, key = info.data.get("quantity"), str(info.field_name)
     if name is None:
         return None
     rule = RULES[name]
-    limits = _limit(table, name, rule, place, present)
-    if table.tones is not None and "tones" not in rule.conditions:
-        place.fault(
-            f'tones does not go with {_plain(name)}; write quantity = "intermodulation", or leave it out', "tones"
-        )
-    reference, reference_w, reference_v = _reference(table.reference, place)
-    return Rating(
-        quantity=name,
-        unit=rule.unit,
-        at_least=limits.get("at_least"),
-        at_most=limits.get("at_most"),
-        within=limits.get("within"),
-        load_ohm=table.load,
-        channels=table.channels,
-        band_hz=table.band,
-        frequency_hz=table.frequency,
-        thd_percent=table.thd,
-        thd_plus_noise_percent=table.thd_plus_noise,
-        power_w=table.power,
-        input=table.input,
-        weighting=values.weighting(table.weighting),
-        tones_hz=table.tones,
-        reference=reference,
-        reference_w=reference_w,
-        reference_v=reference_v,
-        rule=table.rule,
-        total=table.total,
-        source=table.source,
-        line=place.line,
-    )
+    if key not in rule.limits:
+        wanted = f"{_plain(name)}, which takes {' or '.join(rule.limits)}"
+        raise ValueError(f"does not go with {wanted}; write for example {_example(name, rule)}")
+    if key == "within":
+        return quantities.read_within(value)
+    if not rule.unit:
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            raise ValueError("is no number; write for example 60")
+        if not 1e-3 <= value <= 1e6:  # also false for nan
+            raise ValueError("is not from 0.001 to 1000000; write for example 60")
+        return float(value)
+    limit = quantities.quantity_in(rule.unit, signed=name in _EITHER_SIGN or name in _BELOW)(value)
+    if name in _BELOW and limit >= 0:
+        opposite = f"-{value.strip().lstrip('+')}" if limit else "-60 dB"
+        raise ValueError(f'is not below zero, as a {name} level is; write "{opposite}"{_BELOW[name]}')
+    return limit
 
 
-def _name(table: RatedTable, place: Place, present: frozenset[str]) -> str | None:
-    if "quantity" not in present:
-        place.fault('has no quantity; write for example quantity = "power"')
-    if not table.quantity:
-        return None
-    name = rated_name(table.quantity)
-    if name is None:
-        remedy = _instead_of(table.quantity)
-        place.fault(f"quantity = {values.written(table.quantity)} is no rating that is known; {remedy}", "quantity")
-    return name
+def read_reference(text: str) -> Reference:
+    """Return what a signal to noise ratio is stated against."""
+    if " ".join(text.casefold().split()) in ("rated output", "rated power"):
+        return Reference("rated output")
+    try:
+        return Reference(text, *quantities.read_drive(text)) if text else Reference("")
+    except ValueError:
+        remedy = 'write "rated output", "1 W" or "50 mW", or of an input "5 mV"'
+        raise ValueError(f"is neither rated output nor a power nor a voltage at the input; {remedy}") from None
 
 
-def _instead_of(words: str) -> str:
-    """What to write for a quantity that is not known."""
-    rule = POWER_WORDS.get(plain_name(words))
-    if rule:
-        return f'write quantity = "power" with rule = "{rule}"'
-    names = {word.replace("_", " ") for word in (*RULES, *TRADE_WORDS)}
-    remedy = nearest(words.strip().lower(), names, least=_MUCH_ALIKE)
-    if remedy.startswith("did you mean"):
-        return remedy
-    known = ", ".join(sorted(name.replace("_", " ") for name in RULES))
-    return f"nothing can be held against it: say it in a note, and leave this table out. Known: {known}"
+def complete_ratings(ratings: Sequence[tuple[Rating, Place]], load_ohm: float | None) -> tuple[Rating, ...]:
+    """Return all ratings of a session with what only their quantity and the others say; note every fault."""
+    sound = [replace(r, unit=RULES[r.quantity].unit) for r, place in ratings if _check(r, place)]
+    watts = rated_output_w(sound, load_ohm)
+    return tuple(replace(r, reference_w=watts) if r.reference == "rated output" else r for r in sound)
+
+
+def _check(rating: Rating, place: Place) -> bool:
+    """Note what is wrong between the keys of a rating; return whether it is known what is rated."""
+    name = rating.quantity
+    if not name:
+        return False
+    rule = RULES[name]
+    given = [key for key in rule.limits if key in place.raw]
+    if not any(key in place.raw for key in _LIMITS):
+        place.fault(f"has no limit; write {_example(name, rule)}")
+    elif len(given) > 1:
+        place.fault(f"has {' and '.join(given)}; one limit makes one row: write a [[rated]] table for each", given[1])
+    if rating.tones_hz is not None and "tones" not in rule.conditions:
+        remedy = 'write quantity = "intermodulation", or leave it out'
+        place.fault(f"tones does not go with {_plain(name)}; {remedy}", "tones")
+    return True
+
+
+def _example(name: str, rule: Rule) -> str:
+    """Return a limit that a rating can have, as it would be written."""
+    key = rule.limits[0]
+    if not rule.unit:
+        return f"{key} = 60"
+    if rule.unit == "dB" and name not in _BELOW and key == "at_least":
+        return f'{key} = "60 dB"'
+    return f'{key} = "{"-60 dB" if name in _BELOW else EXAMPLES[rule.unit]}"'
 
 
 def _plain(name: str) -> str:
     return name.replace("_", " ")
-
-
-def _limit(table: RatedTable, name: str, rule: Rule, place: Place, present: frozenset[str]) -> dict[str, Any]:
-    given = [key for key in _LIMITS if key in present]
-    words = _plain(name)
-    if not given:
-        place.fault(f"has no limit; write {_example(rule.limits[0], name, rule)}")
-        return {}
-    if len(given) > 1:
-        place.fault(f"has {' and '.join(given)}; one limit makes one row: write a [[rated]] table for each", given[1])
-        return {}
-    key = given[0]
-    value = getattr(table, key)
-    if key not in rule.limits:
-        instead = " or ".join(_example(limit, name, rule, value) for limit in rule.limits)
-        place.fault(f"{key} does not go with {words}, which takes {' or '.join(rule.limits)}; write {instead}", key)
-        return {}
-    try:
-        return {key: _reader(key, name, rule)(value)}
-    except ValueError as error:
-        said = str(error)
-        place.fault(f"{key} = {said}" if said.startswith(values.written(value)) else f"{key}: {said}", key)
-        return {}
-
-
-def _reader(key: str, name: str, rule: Rule) -> Callable[[Any], Any]:
-    if key == "within":
-        return quantities.within
-    if not rule.unit:
-        return values.number(0, 1e6, "60")
-    if rule.unit != "dB":
-        return quantities.quantity(rule.unit)
-    if name in _EITHER_SIGN:
-        return quantities.quantity("dB", sign="any")
-    if name not in _BELOW:
-        return quantities.quantity("dB")
-
-    def below(value: Any) -> float:
-        level = quantities.quantity("dB", sign="any")(value)
-        if level >= 0:
-            other = f", or {_BELOW[name]}" if _BELOW[name] else ""
-            opposite = f"-{str(value).strip().lstrip('+')}" if level else "-60 dB"
-            given = f"{values.written(value)} is not below zero, as a {name} level is"
-            raise ValueError(f'{given}; write "{opposite}"{other}')
-        return level
-
-    return below
-
-
-def _example(limit: str, name: str, rule: Rule, given: Any = None) -> str:
-    """A limit as it would be written, with the value that was given where that can be read."""
-    if given is not None:
-        try:
-            _reader(limit, name, rule)(given)
-        except ValueError:
-            pass
-        else:
-            return f"{limit} = {values.written(given)}"
-    if limit == "within":
-        return 'within = "0.5 dB"'
-    if not rule.unit:
-        return f"{limit} = 60"
-    if name in _BELOW:
-        return f'{limit} = "-60 dB"'
-    if rule.unit == "dB" and limit == "at_least":
-        return f'{limit} = "60 dB"'
-    return f'{limit} = "{EXAMPLES[rule.unit]}"'
-
-
-def _reference(text: str, place: Place) -> tuple[str, float | None, float | None]:
-    """What a signal to noise ratio is stated against: rated output, a power (W), or a voltage at the input (V)."""
-    if not text:
-        return "", None, None
-    if " ".join(text.casefold().split()) in ("rated output", "rated power"):
-        return "rated output", None, None
-    try:
-        watts, volts = quantities.drive(text)
-    except ValueError:
-        remedy = 'write "rated output", "1 W" or "50 mW", or of an input "5 mV"'
-        message = f"reference = {values.written(text)} is neither rated output nor a power nor a voltage at the input"
-        place.fault(f"{message}; {remedy}", "reference")
-        return "", None, None
-    return text, watts, volts

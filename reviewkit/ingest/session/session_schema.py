@@ -1,165 +1,145 @@
-"""The tables of session.toml as pydantic models: which keys there are, and which reader each value goes through.
+"""The keys of session.toml as pydantic models, made from the marks in `reviewkit/model/session.py`.
 
-Every key may be left out here; what is required, and what must agree with what, is checked where tables are joined.
-Importing this module imports pydantic: do it late.
+The model's dataclasses give the keys, and TYPES what each mark lets a value be. A reader that depends on an earlier key
+returns None where that key could not be read: one mistake is one fault. Importing this module imports pydantic: do it
+late.
 """
 
 from __future__ import annotations
 
-import math
+import re
+from dataclasses import MISSING, fields
 from fractions import Fraction
-from typing import Annotated, Any
+from functools import cache
+from typing import Annotated, Any, Literal, get_type_hints
 
-from pydantic import BaseModel, ConfigDict, PlainValidator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator, create_model
 
+from reviewkit.ingest.plain_text import BIDIRECTIONAL
 from reviewkit.ingest.session import session_quantities as quantities
+from reviewkit.ingest.session import session_ratings as ratings
 from reviewkit.ingest.session import session_values as values
 
-Text = Annotated[str, PlainValidator(values.text)]
-Path = Annotated[str, PlainValidator(values.path)]
-Year = Annotated[int, PlainValidator(values.year)]
-Amount = Annotated[float, PlainValidator(values.number(0, math.inf, "329.00"))]
-Watts = Annotated[float, PlainValidator(quantities.quantity("W"))]
-Volts = Annotated[float, PlainValidator(quantities.quantity("V"))]
-Hertz = Annotated[float, PlainValidator(quantities.quantity("Hz"))]
-Seconds = Annotated[float, PlainValidator(quantities.hold)]
-Percent = Annotated[float, PlainValidator(quantities.quantity("%"))]
-Load = Annotated[float, PlainValidator(quantities.load)]
-Mains = Annotated[str, PlainValidator(values.mains)]
-Band = Annotated[tuple[float, float], PlainValidator(quantities.band)]
-Tones = Annotated[tuple[float, float], PlainValidator(quantities.tones)]
-Colour = Annotated[str, PlainValidator(values.colour)]
-Channels = Annotated[str, PlainValidator(values.choice("both", "one"))]
+_UNIT = re.compile(r"_(?:hz|ohm|v|w|s|db|percent)$")
 
 
 class Table(BaseModel):
     """A table with no keys but the ones named, and no value turned into another type in silence."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+    model_config = ConfigDict(
+        strict=True,
+        extra="forbid",
+        frozen=True,
+        str_strip_whitespace=True,
+        str_max_length=1000,  # some ten lines of a page
+        alias_generator=lambda name: _UNIT.sub("", name),
+    )
+
+    @classmethod
+    @cache
+    def examples(cls) -> dict[str, str]:
+        """Return each key with an example of what to write there, or ""."""
+        return {str(info.alias): str((info.examples or [""])[0]) for info in cls.model_fields.values()}
 
 
-class UnitTable(Table):
-    """[unit]."""
-
-    maker: Annotated[str, PlainValidator(values.filled("Norrvale"))] = ""
-    model: Annotated[str, PlainValidator(values.filled("Forty"))] = ""
-    what: Text = ""
-    year: Year | None = None
-    mains: Mains = ""
+def _quantity(base: str) -> Any:
+    return Annotated[float, PlainValidator(quantities.quantity_in(base))]
 
 
-class PriceTable(Table):
-    """[price]."""
+def _words(*words: str) -> Any:
+    """Return the type of a choice between words, whatever their case."""
+    by_fold = {word.casefold(): word for word in words}
 
-    paid: Amount | None = None
-    currency: Annotated[str, PlainValidator(values.currency)] = ""
-    index: Path = ""
-    year: Year | None = None
-    to: Year | None = None
-    fair: Amount | None = None
+    def spelled(value: Any) -> Any:
+        return by_fold.get(value.strip().casefold(), value) if isinstance(value, str) else value
 
-
-class BenchTable(Table):
-    """[bench]."""
-
-    input: Text = ""
-    load: Load | None = None
-    channels: Channels = ""
-    mains: Mains = ""
-    coupling: Annotated[str, PlainValidator(values.choice("ac", "dc"))] = "ac"
-    equipment: list[Text] = []
-    level_uncertainty: Annotated[float | None, PlainValidator(quantities.plus_minus_db)] = None
-    load_tolerance: Percent | None = None
-    distortion_floor: Percent | None = None
+    return Annotated[Literal[words], BeforeValidator(spelled)]
 
 
-class RatedTable(Table):
-    """[[rated]]. The limits stay as written: their unit depends on the quantity."""
-
-    quantity: Annotated[str, PlainValidator(values.filled("power"))] = ""
-    at_least: Any = None
-    at_most: Any = None
-    within: Any = None
-    load: Load | None = None
-    channels: Channels = ""
-    band: Band | None = None
-    frequency: Hertz | None = None
-    thd: Percent | None = None
-    thd_plus_noise: Percent | None = None
-    power: Watts | None = None
-    input: Text = ""
-    weighting: Text = ""
-    tones: Tones | None = None
-    reference: Text = ""
-    rule: Annotated[str, PlainValidator(values.choice("continuous", "music", "DIN"))] = ""
-    total: bool = False
-    source: Text = ""
+def _pair(example: str) -> Any:
+    """Return the type of two frequencies, the lower one first."""
+    hertz: Any = Annotated[list[_quantity("Hz")], Field(min_length=2, max_length=2, examples=[example])]  # type: ignore[misc]
+    return Annotated[hertz, AfterValidator(quantities.check_rising)]
 
 
-class MeasurementTable(Table):
-    """[[measurement]]."""
+_TEXT = Annotated[str, Field(pattern=rf"^[^\x00-\x1f\x7f\u0085\u2028\u2029{BIDIRECTIONAL}]*$")]
+_FILLED = Annotated[_TEXT, Field(min_length=1)]
+_YEAR = Annotated[int, Field(ge=1850, le=2200, examples=["1977"])]
+_NUMBER = Annotated[float, Field(allow_inf_nan=False)]
+_LOAD = Annotated[float, PlainValidator(quantities.read_load)]
+_COLUMN = Annotated[str, AfterValidator(values.read_column_name)]
+_CHANNEL = Annotated[str, AfterValidator(values.read_channel)]
+_VOLTS = Annotated[Any, PlainValidator(quantities.read_volts)]
 
-    id: Text = ""
-    kind: Annotated[str, PlainValidator(values.filled("response"))] = ""
-    file: Path = ""
-    title: Text = ""
-    setting: Text = ""
-    stage: Annotated[str, PlainValidator(values.choice("before", "after", "bench"))] = ""
-    card: Text = ""
-    input: Text = ""
-    load: Load | None = None
-    channels: Channels = ""
-    drive: Annotated[quantities.Drive | None, PlainValidator(quantities.drive)] = None
-    frequency: Hertz | None = None
-    input_level: Volts | None = None
-    window: Text = ""
-    weighting: Text = ""
-    driven: Annotated[str, PlainValidator(values.choice("L", "R"))] = ""
-    against: Text = ""
-    equalised: bool = False
-    amendment: bool = False
-    full_scale: Volts | None = None
-    hold: Seconds | None = None
-    loads: Annotated[tuple[float, ...], PlainValidator(quantities.loads)] = ()
-    volts: dict[str, Annotated[tuple[quantities.Volts, ...], PlainValidator(quantities.readings)]] = {}
-    columns: dict[str, Annotated[str | int, PlainValidator(values.column)]] = {}
-    units: dict[str, Annotated[str, PlainValidator(quantities.unit_word)]] = {}
-
-
-class EpisodeTable(Table):
-    """[episode]."""
-
-    title: Text = ""
-    presenter: Text = ""
-    words_per_minute: Annotated[float, PlainValidator(values.number(0, 600, "150"))] = 150.0
-    frame_rate: Annotated[Fraction, PlainValidator(values.frame_rate)] = Fraction(30)
-    look: Annotated[str, PlainValidator(values.choice("lamplight", "brochure"))] = "lamplight"
-    card_seconds: Annotated[float, PlainValidator(values.number(0, 600, "6"))] = 6.0
-    photo: Path = ""
-
-
-class LookTable(Table):
-    """[look]. The colours are those of a look, each by its name."""
-
-    ground: Colour = ""
-    ink: Colour = ""
-    soft: Colour = ""
-    rule: Colour = ""
-    left: Colour = ""
-    right: Colour = ""
-    meets: Colour = ""
-    falls_short: Colour = ""
-    font: Path = ""
-    bold_font: Path = ""
-    presenter: Text = ""
-
-
-TABLES: dict[str, type[Table]] = {
-    "unit": UnitTable,
-    "price": PriceTable,
-    "bench": BenchTable,
-    "rated": RatedTable,
-    "measurement": MeasurementTable,
-    "episode": EpisodeTable,
-    "look": LookTable,
+TYPES: dict[str, Any] = {
+    "text": _TEXT,
+    # a function of our own, because pydantic takes 3 ms to find out how `tuple` is called
+    "texts": Annotated[
+        list[_TEXT], AfterValidator(lambda texts: tuple(texts)), Field(examples=['["two 8 ohm 100 W loads"]'])
+    ],
+    "file": Annotated[str, AfterValidator(values.read_path), Field(examples=['"measurements/response.csv"'])],
+    "price index": Annotated[str, Field(min_length=1, examples=['"prices.csv"']), AfterValidator(values.read_path)],
+    "maker": Annotated[_FILLED, Field(examples=['"Norrvale"'])],
+    "model": Annotated[_FILLED, Field(examples=['"Forty"'])],
+    "kind": Annotated[_FILLED, Field(examples=['"response"'])],
+    "quantity": Annotated[_FILLED, AfterValidator(ratings.read_rated), Field(examples=['"power"'])],
+    "limit": Annotated[Any, PlainValidator(ratings.read_limit)],
+    "reference": Annotated[_TEXT, AfterValidator(ratings.read_reference)],
+    "year": _YEAR,
+    "yes or no": bool,
+    "amount": Annotated[_NUMBER, Field(ge=0.01, le=1e12, examples=["329.00"])],
+    "words per minute": Annotated[_NUMBER, Field(ge=1, le=600, examples=["150"])],
+    "card seconds": Annotated[_NUMBER, Field(ge=0.1, le=600, examples=["6"])],
+    "frame rate": Annotated[Fraction, PlainValidator(values.read_frame_rate), Field(examples=["29.97"])],
+    "currency": Annotated[_TEXT, AfterValidator(values.read_currency), Field(examples=['"USD"'])],
+    "colour": Annotated[_TEXT, AfterValidator(values.read_colour), Field(examples=['"#ffd98a"'])],
+    "mains": Annotated[_TEXT, AfterValidator(values.read_mains)],
+    "weighting": Annotated[_TEXT, AfterValidator(values.read_weighting)],
+    "load": _LOAD,
+    "± dB": Annotated[float, PlainValidator(quantities.read_plus_minus_db)],
+    **{base: _quantity(base) for base in ("Hz", "V", "W", "s", "%")},
+    "drive": Annotated[Any, PlainValidator(quantities.read_drive), Field(examples=['"5 W" or "2.83 V"'])],
+    "band": _pair('["20 Hz", "20 kHz"]'),
+    "tones": _pair('["60 Hz", "7 kHz"]'),
+    "loads": Annotated[
+        list[_LOAD], Field(min_length=2, examples=['["open", "8 ohm"]']), AfterValidator(quantities.check_different)
+    ],
+    "volts": Annotated[
+        dict[_CHANNEL, Annotated[list[_VOLTS], Field(min_length=1)]],
+        Field(min_length=1, examples=['{ L = ["12.71 V", "12.46 V"] }']),
+        AfterValidator(quantities.join_channels),
+    ],
+    "columns": Annotated[
+        dict[_COLUMN, Annotated[Any, PlainValidator(values.read_column)]],
+        Field(examples=['{ frequency = 1, left = "Ch 1" }']),
+    ],
+    "units": Annotated[
+        dict[_COLUMN, Annotated[_TEXT, AfterValidator(quantities.read_unit)]],
+        Field(examples=['{ frequency = "kHz", left = "dBV" }']),
+    ],
 }
+FILES = ("file", "price index")  # the types that are a path
+
+
+@cache
+def marks_of(model: Any) -> dict[str, Any]:
+    """Return what the fields of a dataclass are marked with: its keys, in its order."""
+    hints = get_type_hints(model, include_extras=True)
+    return {name: hint.__metadata__[0] for name, hint in hints.items() if hasattr(hint, "__metadata__")}
+
+
+@cache
+def schema_of(model: Any) -> type[Table]:
+    """Return the pydantic model of a table. A key that must be there has the default None."""
+    defaults = {
+        each.name: each.default_factory() if each.default_factory is not MISSING else each.default
+        for each in fields(model)
+    }
+    keys: Any = {
+        name: (
+            _words(*mark) if isinstance(mark, tuple) else TYPES[mark],
+            None if defaults[name] is MISSING else defaults[name],
+        )
+        for name, mark in marks_of(model).items()
+    }
+    return create_model(model.__name__, __base__=Table, **keys)

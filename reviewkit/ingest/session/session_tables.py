@@ -1,105 +1,129 @@
-"""One table of session.toml → its checked values, with a fault for every key that is unknown or cannot be read."""
+"""One table of session.toml → its dataclass, with a fault for every key that is unknown or cannot be read."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import MISSING, fields
+from functools import reduce
+from operator import getitem
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from reviewkit.ingest.session.session_values import printable, written
-from reviewkit.ingest.session.toml_lines import TomlDocument
-from reviewkit.model.errors import Faults, nearest, shortened
+from reviewkit.ingest.session.session_paths import find_flaw
+from reviewkit.ingest.session.session_place import Place, show_key, show_value
+from reviewkit.ingest.session.session_values import with_remedy
+from reviewkit.model.errors import nearest, shortened
+from reviewkit.model.session import Bench, EpisodeSettings, LookSettings, Measurement, PriceTag, Rating, Unit
 
 if TYPE_CHECKING:
     from reviewkit.ingest.session.session_schema import Table
 
-    T = TypeVar("T", bound=Table)
-
+T = TypeVar("T", bound=Unit | PriceTag | Bench | Rating | Measurement | EpisodeSettings | LookSettings)
 _MOST_KEYS = 100  # no table has half as many
 _MOST_ITEMS = 200  # of a list
-_NEEDED = {
-    "bool_type": "write true or false, without quotation marks",
-    "list_type": 'write a list in square brackets: ["…", "…"]',
-    "dict_type": 'write a table in braces: { left = "…", right = "…" }',
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)")
+_PROBLEMS = {
+    "bool_type": "cannot stand here; write true or false, without quotation marks",
+    "list_type": "is no list",
+    "dict_type": "is no table in braces",
+    "string_type": "is no text; write it in quotation marks",
+    "string_pattern_mismatch": "holds a line break or a control character; write it on one line",
+    "string_too_long": "is too long; shorten it to at most {max_length} characters",
+    "string_too_short": "is empty",
+    "int_type": "is no whole number",
+    "float_type": "is no number",
+    "finite_number": "is no finite number",
+    "greater_than_equal": "is less than {ge:.15g}",
+    "less_than_equal": "is more than {le:.15g}",
+    "too_short": "has too few values",
+    "too_long": "has too many values",
+    "value_error": "{error}",
 }
 
 
-@dataclass(frozen=True)
-class Place:
-    """Where a table stands, and how it is called in messages."""
+def read_table(model: type[T], place: Place, folder: Path) -> T:
+    """Return a table of session.toml as the model has it.
 
-    document: TomlDocument
-    faults: Faults
-    path: tuple[str | int, ...]
-    label: str
+    A key that is missing, unknown or unreadable is noted as a fault; its field has the default, or None.
 
-    @property
-    def line(self) -> int:
-        """The line of the table itself."""
-        return self.document.line(*self.path)
-
-    def fault(self, message: str, *keys: str | int) -> None:
-        """Note a fault of the table, or of one of its keys, at its line."""
-        self.faults.add(self.document.line(*self.path, *keys), f"{self.label} {printable(message)}")
-
-    def present(self) -> frozenset[str]:
-        """The keys that stand in the table, sound or not."""
-        table = self._at(self.path)
-        return frozenset(table) if isinstance(table, dict) else frozenset()
-
-    def value(self, key: str) -> Any:
-        """What stands at a key, unread; None where there is none."""
-        return self._at((*self.path, key))
-
-    def _at(self, path: tuple[str | int, ...]) -> Any:
-        there: Any = self.document.data
-        for part in path:
-            try:
-                there = there[part]
-            except (LookupError, TypeError):
-                return None
-        return there
-
-
-def checked(schema: type[T], raw: Mapping[str, Any], place: Place) -> T:
-    """The table's values. A key that is unknown or unreadable is noted as a fault and left at its default."""
+    Parameters
+    ----------
+    model : type
+        The table's dataclass.
+    place : Place
+        Where the table stands; faults are noted there.
+    folder : Path
+        Where the files that the table names must be.
+    """
     from pydantic import ValidationError
 
-    if len(raw) > _MOST_KEYS:
-        known = len(schema.model_fields)
-        place.fault(f"holds {len(raw)} keys, and there are {known} that it may hold; keep those that are known")
-        return schema()
-    long = {key: len(value) for key, value in raw.items() if isinstance(value, list) and len(value) > _MOST_ITEMS}
-    for key, count in long.items():
-        place.fault(f"{shown_key(key)}: a list of {count} values; keep at most {_MOST_ITEMS}", key)
-    raw = {key: value for key, value in raw.items() if key not in long}
+    from reviewkit.ingest.session.session_schema import FILES, marks_of, schema_of
+
+    described: Any = model  # a class can be hashed, whatever mypy makes of its instances
+    schema, marks = schema_of(described), marks_of(described)
+    raw = _cut_down(place, len(schema.model_fields))
     try:
-        return schema.model_validate(raw)
-    except ValidationError as errors:
-        found = errors.errors(include_url=False, include_input=False)
-    bad: set[str] = set()
-    for error in found:
-        where = error["loc"]
-        key = str(where[0])
-        bad.add(key)
-        if error["type"] == "extra_forbidden":
-            place.fault(f"{shown_key(key)}: unknown key; {nearest(key, schema.model_fields)}", key)
-            continue
-        given: Any = raw
-        for part in where:
-            given = given[part]
-        if error["type"] == "value_error":
-            said = str(error["ctx"]["error"])
-        else:
-            said = f"{written(given)} cannot stand here; {_NEEDED.get(error['type'], error['msg'])}"
-        name = ".".join(shown_key(str(part)) for part in where if isinstance(part, str))
-        # the message opens with the value as it stands in the file only where the whole value is at fault
-        joint = "=" if said.startswith(written(given)) else ":"
-        place.fault(f"{name} = {said}" if joint == "=" else f"{name}: {said}", *where)
-    return schema.model_validate({key: value for key, value in raw.items() if key not in bad})
+        table = schema.model_validate(raw)
+    except ValidationError as refused:
+        errors = refused.errors(include_url=False, include_input=False)
+        for error in errors:
+            _note(error, raw, place, schema)
+        bad = {error["loc"][0] for error in errors}
+        table = schema.model_validate({key: value for key, value in raw.items() if key not in bad})
+    attributes = fields(model)
+    required = [each.name for each in attributes if each.default is MISSING and each.default_factory is MISSING]
+    values: dict[str, Any] = dict.fromkeys(required)
+    for (name, value), (key, example) in zip(table, schema.examples().items(), strict=True):
+        if name in required and example and key not in place.raw:
+            place.fault(f"has no {key}; write for example {key} = {example}")
+        if marks[name] in FILES and value and (flaw := find_flaw(folder, value)):
+            place.fault(_describe(key, value, flaw), key)
+        # what one key says of several fields comes as a named tuple
+        values |= value._asdict() if hasattr(value, "_asdict") else {name: value}
+    if "line" in (each.name for each in attributes):
+        values["line"] = place.line
+    return model(**values)
 
 
-def shown_key(key: str) -> str:
-    """A key as it is written: in quotation marks where it needs them."""
-    plain = key.replace("_", "").replace("-", "")
-    return shortened(key, 60) if plain.isascii() and plain.isalnum() else written(key)
+def _cut_down(place: Place, known: int) -> dict[str, Any]:
+    """Return the keys of a table that are worth reading: no more than a session can hold."""
+    if len(place.raw) > _MOST_KEYS:
+        place.fault(f"holds {len(place.raw)} keys, and there are {known} that it may hold; keep those that are known")
+        return {}
+    raw = dict(place.raw)
+    for key, value in place.raw.items():
+        if isinstance(value, list) and len(value) > _MOST_ITEMS:
+            place.fault(f"{show_key(key)}: a list of {len(value)} values; keep at most {_MOST_ITEMS}", key)
+            del raw[key]
+    return raw
+
+
+def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema: type[Table]) -> None:
+    """Note what pydantic refuses, in our words."""
+    where, kind = error["loc"], error["type"]
+    key = where[0]
+    if kind == "extra_forbidden":
+        place.fault(f"{show_key(key)}: unknown key; {nearest(key, schema.examples())}", key)
+        return
+    of_key = where[2:] == ("[key]",)  # a key of a table in braces is at fault, not its value
+    given = where[1] if of_key else reduce(getitem, where, raw)
+    if kind in ("int_type", "float_type") and isinstance(given, str) and _NUMBER.fullmatch(given.strip()):
+        problem = f"is text; write the number without quotation marks: {shortened(given.strip(), 60)}"
+    elif kind == "literal_error":
+        problem = f"is not known; write {error['ctx']['expected']}".replace("'", '"')
+    else:
+        problem = _PROBLEMS[kind].format(**error.get("ctx", {})) if kind in _PROBLEMS else error["msg"]
+    name = ".".join(show_key(part) for part in where[: 1 if of_key else None] if isinstance(part, str))
+    example = schema.examples()[key]
+    problem = with_remedy(problem, f"{key} = {example}" if example and where[1:] else example)
+    whole = not of_key and isinstance(where[-1], str)
+    place.fault(_describe(name, given, problem, whole=whole), *where[:2])
+
+
+def _describe(name: str, given: Any, problem: str, *, whole: bool = True) -> str:
+    """Return a key, what stands there, and what is wrong with it: key = "8" has no unit; write "8 ohm"."""
+    problem = problem.removeprefix(f'"{shortened(str(given), 60)}"').strip()
+    if problem.startswith('"'):  # the value is named already
+        return f"{name}: {problem}"
+    return f"{name}{' =' if whole else ':'} {show_value(given)}{'' if problem.startswith(':') else ' '}{problem}"

@@ -18,7 +18,7 @@ from typing import Any
 
 from reviewkit.ingest.plain_text import decode
 from reviewkit.model.errors import Fault, Faults, InputError
-from reviewkit.model.timecode import exact_rate, label, nearest_frame
+from reviewkit.model.timecode import exact_rate, nearest_frame, timecode_label
 
 FILE_NAME = "final.otio"
 NOT_READ = f"{FILE_NAME}: not read, so chapters are the planned ones; pip install 'bench-reviewkit[timeline]'"
@@ -48,23 +48,32 @@ class _Seen:
 
 
 def read_edited(path: Path, source: str = FILE_NAME) -> tuple[tuple[float, str, int], ...] | None:
-    """(start in seconds, segment, 0) in the cut's order, as final.txt gives them; None where the library that reads it
-    is not installed. Raises InputError for what is no timeline, and for markers that give no order.
+    """Return the segments of an edited timeline as final.txt gives them.
+
+    Returns
+    -------
+    tuple of (start in seconds, segment, 0), or None
+        In the cut's order; None where the library that reads the file is not installed.
+
+    Raises
+    ------
+    InputError
+        The file is not a timeline, or its markers give no order.
     """
     try:
         import opentimelineio as otio
     except ImportError:
         return None
-    whole = _opened(otio, path, source)
+    whole = _open(otio, path, source)
     try:
-        seen = list(_segments(otio, whole, source))
-    except _failures(otio) as error:
-        raise InputError(_fault(error, source, "not a whole timeline")) from None
-    return _in_order(seen, source)
+        seen = list(_find_markers(otio, whole, source))
+    except _library_errors(otio) as error:
+        raise InputError(_quote_error(error, source, "not a whole timeline")) from None
+    return _sort(seen, source)
 
 
-def _opened(otio: Any, path: Path, source: str) -> Any:
-    """The timeline that a file holds."""
+def _open(otio: Any, path: Path, source: str) -> Any:
+    """Return the timeline that a file holds."""
     try:
         if path.stat().st_size > LARGEST_BYTES:
             raise InputError(Fault(source, 0, f"is over {LARGEST_BYTES // 1_000_000} MB, which no cut is; {_REMEDY}"))
@@ -73,27 +82,27 @@ def _opened(otio: Any, path: Path, source: str) -> Any:
         raise InputError(Fault(source, 0, f"cannot be read: {error.strerror}; make it a readable file")) from None
     try:
         # the library names no line for what is no JSON, and does not survive any depth
-        json.loads(text, object_pairs_hook=_checked)
+        json.loads(text, object_pairs_hook=_check_object)
     except json.JSONDecodeError as error:
         raise InputError(Fault(source, error.lineno, f"is no OpenTimelineIO file ({error.msg}); {_REMEDY}")) from None
     except (RecursionError, ValueError):
         raise InputError(Fault(source, 0, f"is no OpenTimelineIO file; {_REMEDY}")) from None
     try:
-        held = otio.core.deserialize_json_from_string(text)
-    except _failures(otio) as error:
-        raise InputError(_fault(error, source, "no OpenTimelineIO file")) from None
-    if isinstance(held, otio.schema.SerializableCollection):
-        timelines = [one for one in held if isinstance(one, otio.schema.Timeline)]
+        content = otio.core.deserialize_json_from_string(text)
+    except _library_errors(otio) as error:
+        raise InputError(_quote_error(error, source, "no OpenTimelineIO file")) from None
+    if isinstance(content, otio.schema.SerializableCollection):
+        timelines = [one for one in content if isinstance(one, otio.schema.Timeline)]
         if len(timelines) != 1:
             why = f"holds {len(timelines)} timelines; export the one that was published, alone"
             raise InputError(Fault(source, 0, why))
-        held = timelines[0]
-    if not isinstance(held, otio.schema.Timeline) or held.tracks is None:
+        content = timelines[0]
+    if not isinstance(content, otio.schema.Timeline) or content.tracks is None:
         raise InputError(Fault(source, 0, f"holds no timeline; {_REMEDY}"))
-    return held
+    return content
 
 
-def _checked(pairs: list[tuple[str, Any]]) -> None:
+def _check_object(pairs: list[tuple[str, Any]]) -> None:
     """Raise ValueError for an object on which the library would end the whole process: its kind is not written as
     NAME.NUMBER, a key stands in it twice, or it is a clip of the first version with what only the second has.
     """
@@ -107,29 +116,29 @@ def _checked(pairs: list[tuple[str, Any]]) -> None:
             raise ValueError("a clip of two versions")
 
 
-def _failures(otio: Any) -> tuple[type[BaseException], ...]:
-    """What the library raises for files that were written by hand or by another program's mistake."""
+def _library_errors(otio: Any) -> tuple[type[BaseException], ...]:
+    """Return what the library raises for files that were written by hand or by another program's mistake."""
     own = otio.exceptions.OTIOError
     return (own, ValueError, KeyError, TypeError, RuntimeError)
 
 
-def _fault(error: BaseException, source: str, what: str) -> Fault:
-    """What the library found, in its words but without the names that its compiler gives to things."""
+def _quote_error(error: BaseException, source: str, what: str) -> Fault:
+    """Return what the library found, in its words but without the names that its compiler gives to things."""
     text = " ".join(str(error).split()).strip('"')
     near = _NEAR.search(text)
-    said = re.split(r": | \(near", _OBJECT.sub("", text))[0]
-    why = f"{said} is missing" if isinstance(error, KeyError) else said
+    reason = re.split(r": | \(near", _OBJECT.sub("", text))[0]
+    why = f"{reason} is missing" if isinstance(error, KeyError) else reason
     return Fault(source, int(near[1]) if near else 0, f"is {what} ({why[:80]}); {_REMEDY}")
 
 
 # ------------------------------------------------------------------ from markers to times
 
 
-def _segments(otio: Any, whole: Any, source: str) -> Iterator[_Seen]:
-    """The segment markers that the cut shows, in the file's order."""
+def _find_markers(otio: Any, whole: Any, source: str) -> Iterator[_Seen]:
+    """Return the segment markers that the cut shows, in the file's order."""
     faults = Faults(source)
     root = whole.tracks
-    own_zero = _zero_of_own_markers(whole)
+    own_zero = _find_zero(whole)
     for item in (root, *(one for one in root.find_children() if isinstance(one, otio.core.Item))):
         for marker in item.markers:
             match = _NAMED.fullmatch(marker.name)
@@ -137,25 +146,25 @@ def _segments(otio: Any, whole: Any, source: str) -> Iterator[_Seen]:
                 continue
             marked = marker.marked_range
             start = marked.start_time - own_zero if own_zero is not None and item is root else marked.start_time
-            placed = _placed(otio, item, start, start + marked.duration)
+            placed = _locate(otio, item, start, start + marked.duration)
             if placed is None:
                 continue
             at, is_whole, retimed = placed
-            start_s, rate = _counted(at)
-            label_there = _label(whole, start_s, rate)
+            start_s, rate = _count(at)
+            label_there = _show_place(whole, start_s, rate)
             where = f'marker "{marker.name.strip()[:60]}" at {label_there}'
             if not _WORD.fullmatch(match[1]) or match[1] != match[1].lower():
                 faults.add(0, f"{where} names no segment by one lower-case word; write for example segment: before")
             elif retimed:
                 faults.add(0, f'{where} is in "{retimed}", whose speed was changed; set it on the timeline instead')
             else:
-                yield _Seen(_on_the_second(start_s, rate), match[1], is_whole, label_there)
+                yield _Seen(_snap_to_second(start_s, rate), match[1], is_whole, label_there)
     faults.stop_if_any()
 
 
-def _zero_of_own_markers(whole: Any) -> Any | None:
-    """Where the timeline's own markers count from, if that is its timecode, as some programs have it: only where they
-    would else lie outside.
+def _find_zero(whole: Any) -> Any | None:
+    """Return where the timeline's own markers count from, if that is its timecode, as some programs have it: only where
+    they would else lie outside.
     """
     start, span = whole.global_start_time, whole.tracks.trimmed_range()
     times = [marker.marked_range.start_time for marker in whole.tracks.markers]
@@ -164,9 +173,9 @@ def _zero_of_own_markers(whole: Any) -> Any | None:
     return start - span.start_time if all(start <= at < start + span.duration for at in times) else None
 
 
-def _placed(otio: Any, item: Any, start: Any, end: Any) -> tuple[Any, bool, str] | None:
-    """Where what is marked begins in the cut, whether that is its own begin, and what of changed speed it is in ("" for
-    nothing). None where the cut does not show it. From level to level it is what each one's trim leaves of it.
+def _locate(otio: Any, item: Any, start: Any, end: Any) -> tuple[Any, bool, str] | None:
+    """Return where what is marked begins in the cut, whether that is its own start, and what of changed speed it is in
+    ("" for nothing). None where the cut does not show it. From level to level it is what each one's trim leaves of it.
     """
     is_whole, retimed = True, ""
     while True:
@@ -185,30 +194,30 @@ def _placed(otio: Any, item: Any, start: Any, end: Any) -> tuple[Any, bool, str]
         start, end, item = item.transformed_time(start, parent), item.transformed_time(end, parent), parent
 
 
-def _counted(time: Any) -> tuple[Fraction, Fraction]:
-    """Seconds and frames a second of the library's time. Raises ValueError for what no film has."""
+def _count(time: Any) -> tuple[Fraction, Fraction]:
+    """Return seconds and frames a second of the library's time. Raises ValueError for what no film has."""
     rate = exact_rate(time.rate) if 0 < time.rate < _FASTEST else Fraction(0)
     if not rate or not 0 <= time.value < _FASTEST * LONGEST_S:
         raise ValueError(f"there is a time of {time.value:g} at {time.rate:g} frames a second")
     return Fraction(time.value) / rate, rate
 
 
-def _on_the_second(start_s: Fraction, rate: Fraction) -> Fraction:
-    """A time as near as frames can say it: noted on a whole second, it is that second again, and not just before it."""
+def _snap_to_second(start_s: Fraction, rate: Fraction) -> Fraction:
+    """Return a time as exactly as frames can give it: noted on a whole second, it is that second again."""
     second = math.floor(start_s + Fraction(1, 2))
     return Fraction(second) if abs(start_s - second) * max(rate, _SLOWEST) <= Fraction(1, 2) else start_s
 
 
-def _label(whole: Any, start_s: Fraction, rate: Fraction) -> str:
-    """A place in the cut as the editing program counts it."""
+def _show_place(whole: Any, start_s: Fraction, rate: Fraction) -> str:
+    """Return a place in the cut as the editing program counts it."""
     first = whole.global_start_time
-    before = Fraction(0) if first is None else _counted(first)[0]
-    return label(nearest_frame(start_s + before, rate), rate)
+    before = Fraction(0) if first is None else _count(first)[0]
+    return timecode_label(nearest_frame(start_s + before, rate), rate)
 
 
-def _in_order(seen: Sequence[_Seen], source: str) -> tuple[tuple[float, str, int], ...]:
-    """The segments' begins. Of one whose begin was trimmed away everywhere, the first of what is left; one that follows
-    itself (a clip that was parted, the sound beside the picture) begins once.
+def _sort(seen: Sequence[_Seen], source: str) -> tuple[tuple[float, str, int], ...]:
+    """Return the segments' starts. Of one whose start was trimmed away everywhere, the first of what is left; one that
+    follows itself (a clip that was split, the sound beside the picture) starts once.
     """
     begun = {one.segment for one in seen if one.whole}
     kept: list[_Seen] = []

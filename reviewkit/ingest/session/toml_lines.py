@@ -26,7 +26,7 @@ class TomlDocument:
     lines: dict[Path, int]
 
     def line(self, *path: str | int) -> int:
-        """The line of a path, or of its nearest known parent; 0 if nothing of it is in the file."""
+        """Return the line of a path, or of its nearest known parent; 0 if nothing of it is in the file."""
         for end in range(len(path), 0, -1):
             if path[:end] in self.lines:
                 return self.lines[path[:end]]
@@ -34,10 +34,13 @@ class TomlDocument:
 
 
 def parse_toml(text: str, source: str) -> TomlDocument:
-    """Data and line numbers of a TOML text. A byte order mark is dropped.
+    """Return data and line numbers of a TOML text. A byte order mark is dropped.
 
-    Raises InputError with the line and a remedy where the text is not TOML, and where it is longer than any session:
-    the parser underneath takes hours for a megabyte made to that end.
+    Raises
+    ------
+    InputError
+        The text is not TOML, or is longer than any session: the parser underneath takes hours for a megabyte written
+        to that end. With the line and a remedy.
     """
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
     _check_length(text, source)
@@ -47,28 +50,30 @@ def parse_toml(text: str, source: str) -> TomlDocument:
         message = "brackets are nested too deeply; close them, for no key needs more than two levels"
         raise InputError(Fault(source, 0, message)) from None
     except ValueError as error:
-        raise InputError(_syntax_fault(text, source, str(error))) from None
-    return TomlDocument(data, _Locator(text).lines())
+        raise InputError(_explain_syntax(text, source, str(error))) from None
+    return TomlDocument(data, _Locator(text).locate())
 
 
 def _check_length(text: str, source: str) -> None:
     if len(text) > MOST_CHARACTERS:
-        said = f"has {len(text)} characters, and no session needs over {MOST_CHARACTERS}; keep its tables alone here"
-        raise InputError(Fault(source, 0, said))
+        message = f"has {len(text)} characters, and no session needs over {MOST_CHARACTERS}; keep its tables alone here"
+        raise InputError(Fault(source, 0, message))
     rows = text.split("\n")
     if len(rows) > MOST_LINES:
-        said = f"has {len(rows)} lines, and no session needs over {MOST_LINES}; keep its tables alone here"
-        raise InputError(Fault(source, 0, said))
+        message = f"has {len(rows)} lines, and no session needs over {MOST_LINES}; keep its tables alone here"
+        raise InputError(Fault(source, 0, message))
     for number, row in enumerate(rows, 1):
         if len(row) > LONGEST_LINE:
-            said = f"this line has {len(row)} characters; write at most {LONGEST_LINE}, and a list over several lines"
-            raise InputError(Fault(source, number, said))
+            message = (
+                f"this line has {len(row)} characters; write at most {LONGEST_LINE}, and a list over several lines"
+            )
+            raise InputError(Fault(source, number, message))
         # a key is what stands before an equals sign, or in the brackets of a header
         keys = row.split("=")[:-1] or ([row] if row.lstrip().startswith("[") else [])
         parts = 1 + max((key.count(".") for key in keys), default=0)
         if parts > _MOST_PARTS:
-            said = f"a key of {parts} parts; write the name of a table in brackets, and its keys below it"
-            raise InputError(Fault(source, number, said))
+            message = f"a key of {parts} parts; write the name of a table in brackets, and its keys below it"
+            raise InputError(Fault(source, number, message))
 
 
 # ------------------------------------------------------------------ key -> line
@@ -91,19 +96,19 @@ class _Locator:
     def __init__(self, text: str) -> None:
         self.text = text
         self.at = 0
-        self.found: dict[Path, int] = {}  # path -> line
+        self.lines: dict[Path, int] = {}  # path -> line
         self.line = 1
         self.counted = 0  # up to where lines are counted
         self.tables: dict[Path, int] = {}  # path of an array of tables -> how many so far
 
-    def lines(self) -> dict[Path, int]:
+    def locate(self) -> dict[Path, int]:
         table: Path = ()
         while self._skip(_GAP) < len(self.text):
             if self.text[self.at] == "[":
-                table = self._header()
+                table = self._read_header()
             else:
-                self._pair(table)
-        return self.found
+                self._read_pair(table)
+        return self.lines
 
     def _skip(self, pattern: re.Pattern[str]) -> int:
         match = pattern.match(self.text, self.at)
@@ -115,9 +120,9 @@ class _Locator:
         self.line += self.text.count("\n", self.counted, start)
         self.counted = max(self.counted, start)
         for end in range(1, min(len(path), _DEEPEST) + 1):
-            self.found.setdefault(path[:end], self.line)
+            self.lines.setdefault(path[:end], self.line)
 
-    def _key(self) -> tuple[str, ...]:
+    def _read_key(self) -> tuple[str, ...]:
         parts: list[str] = []
         while True:
             self._skip(_SPACE)
@@ -132,11 +137,11 @@ class _Locator:
                 return tuple(parts)
             self.at += 1
 
-    def _header(self) -> Path:
+    def _read_header(self) -> Path:
         start = self.at
         repeated = self.text.startswith("[[", start)
         self.at += 2 if repeated else 1
-        parts = self._key()
+        parts = self._read_key()
         self.at += 2 if repeated else 1
         path: Path = ()
         for number, part in enumerate(parts[:_DEEPEST]):
@@ -150,16 +155,16 @@ class _Locator:
         self._note(path, start)
         return path
 
-    def _pair(self, table: Path) -> None:
+    def _read_pair(self, table: Path) -> None:
         self._skip(_SPACE)
         start = self.at
-        path = (*table, *self._key())[: _DEEPEST + 1]
+        path = (*table, *self._read_key())[: _DEEPEST + 1]
         self._note(path, start)
         self.at += 1  # the equals sign
         self._skip(_SPACE)
-        self._value(path)
+        self._pass_value(path)
 
-    def _value(self, path: Path) -> None:
+    def _pass_value(self, path: Path) -> None:
         opening = self.text[self.at]
         if opening in "\"'":
             self._skip(_STRING)
@@ -173,7 +178,7 @@ class _Locator:
                 here = (*path, index)[:_DEEPEST]  # of arrays in arrays no more is known than where they begin
                 if index < _MOST_ELEMENTS:
                     self._note(here, self.at)
-                self._value(here)
+                self._pass_value(here)
                 index += 1
             self.at += 1
         elif opening == "{":
@@ -182,13 +187,13 @@ class _Locator:
                 if self.text[self.at] == ",":
                     self.at += 1
                     continue
-                self._pair(path)
+                self._read_pair(path)
             self.at += 1
         else:
             self._skip(_PLAIN)
 
 
-# ------------------------------------------------------------------ what is wrong, said so that it can be mended
+# ------------------------------------------------------------------ what is wrong, and how to repair it
 
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
 _UNQUOTED = re.compile(r"^\s*([A-Za-z0-9_-]+)\s*=\s*([^\"'\[{#=][^#=\"']*?)\s*(?:#.*)?$")
@@ -199,9 +204,9 @@ _ONE_TABLE = re.compile(r"^\s*\[\[?\s*(rated|measurement)\s*\]")
 _OPEN_HEADER = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_.-]+)")
 
 
-def _syntax_fault(text: str, source: str, said: str) -> Fault:
+def _explain_syntax(text: str, source: str, error: str) -> Fault:
     rows = text.split("\n")
-    place = _PLACE.search(said)
+    place = _PLACE.search(error)
     if place and place[1]:
         line = int(place[1])
     elif place:
@@ -209,32 +214,32 @@ def _syntax_fault(text: str, source: str, said: str) -> Fault:
     else:
         line = 0
     row = rows[line - 1] if line else ""
-    return Fault(source, line, _syntax_remedy(row, said[: place.start()] if place else said))
+    return Fault(source, line, _find_remedy(row, error[: place.start()] if place else error))
 
 
-def _syntax_remedy(row: str, said: str) -> str:
+def _find_remedy(row: str, error: str) -> str:
     if "\r" in row:
         return "lines end with a lone carriage return; save the file with the line ends of today's systems"
     row = "".join(sign if sign.isprintable() else " " for sign in row[:_LOOKED_AT])
     shown = shortened(row.strip(), 60)
     if "“" in row or "”" in row:
         return f'{shown}: write straight quotation marks (")'
-    if said.startswith(("Cannot declare", "Cannot overwrite")) and (single := _ONE_TABLE.match(row)):
+    if error.startswith(("Cannot declare", "Cannot overwrite")) and (single := _ONE_TABLE.match(row)):
         where = f"the [{single[1]}] above it" if shown.startswith("[[") else shown
         return f"{where} is one of many; write [[{single[1]}]], with two brackets, each time"
-    if said.startswith("Cannot declare"):
+    if error.startswith("Cannot declare"):
         return f"{shown} stands twice; keep one of them and put all its keys there"
-    if said.startswith(("Cannot overwrite", "Duplicate inline")):
+    if error.startswith(("Cannot overwrite", "Duplicate inline")):
         return f"{shown}: this key stands twice in its table; keep one"
-    if said.startswith("Cannot mutate"):
+    if error.startswith("Cannot mutate"):
         return f"{shown}: the same name is used as a value and as a table; keep one"
-    if "\\" in row and ("Unescaped" in said or "hex" in said.lower()):
+    if "\\" in row and ("Unescaped" in error or "hex" in error.lower()):
         return f"{shown}: a backslash cannot stand in quotation marks; write / between the parts of a path"
-    if said.startswith("Unclosed array"):
+    if error.startswith("Unclosed array"):
         return f'the list opened above is not closed before "{shown}"; write ] at its end'
-    if said.startswith("Unterminated string") or said.startswith("Illegal character '\\n'"):
+    if error.startswith("Unterminated string") or error.startswith("Illegal character '\\n'"):
         return f'{shown}: the quotation mark is not closed; write " at the end of the text'
-    if "declaration" in said and (header := _OPEN_HEADER.match(row)):
+    if "declaration" in error and (header := _OPEN_HEADER.match(row)):
         closing = "]" * len(header[1])
         return f"{shown}: the bracket is not closed; write {header[1]}{shortened(header[2], 60)}{closing}"
     if empty := _NO_VALUE.match(row):
@@ -249,7 +254,7 @@ def _syntax_remedy(row: str, said: str) -> str:
         return f'{key} = {value} needs quotation marks; write {key} = "{value}"'
     if not _has_shape(row):
         return f'"{shown}" is no line of a session; write KEY = VALUE, [TABLE], or begin a comment with #'
-    return f"{shown}: not valid TOML ({said[:1].lower()}{said[1:]}); text stands in quotation marks, one key a line"
+    return f"{shown}: not valid TOML ({error[:1].lower()}{error[1:]}); text stands in quotation marks, one key a line"
 
 
 def _has_shape(row: str) -> bool:

@@ -54,9 +54,9 @@ def choose_columns(
     drafts = _understood(drafts, written, where, faults, warnings)
     _check_units(drafts, written, where, faults)
     _check_twice(drafts, written, where, faults)
-    if not faults.found and not _has_abscissa(drafts):
+    if not faults.collected and not _has_abscissa(drafts):
         faults.add(where, remedies.no_abscissa(drafts, unused, written))
-    elif not faults.found and all(draft.role in SCALES for draft in drafts):
+    elif not faults.collected and all(draft.role in SCALES for draft in drafts):
         faults.add(where, remedies.no_reading(drafts, unused, written))
     faults.stop_if_any()
     chosen = (Chosen(d.index, d.role, d.channel, d.unit, d.heading.text) for d in drafts if d.unit is not None)

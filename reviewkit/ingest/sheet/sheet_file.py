@@ -79,10 +79,10 @@ def parse_sheet(
         place = abscissa_of(chosen)
         abscissa = converted(table.values[:, place], chosen[place].unit.factor)
         table = in_order(table, abscissa, chosen[place].role, faults)
-        if not faults.found:
+        if not faults.collected:
             check_sense(table, chosen, faults)
-    if faults.found or not sane:
-        raise InputError(sorted(faults.found, key=lambda fault: fault.line))
+    if faults.collected or not sane:
+        raise InputError(sorted(faults.collected, key=lambda fault: fault.line))
     read = tuple(_column(table.values[:, each], chosen[each]) for each in range(len(chosen)))
     warnings = [*notes, *table.warnings]
     if full_scale_v is None and any(column.unit == "dBFS" for column in read):

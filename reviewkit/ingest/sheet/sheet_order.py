@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.ingest.sheet.sheet_columns import SCALES, Chosen
-from reviewkit.ingest.sheet.sheet_rows import MOST_LISTED, Table, called, converted
+from reviewkit.ingest.sheet.sheet_rows import MOST_LISTED, NumericTable, called, converted
 from reviewkit.model.digits import trimmed
 from reviewkit.model.errors import MOST_KEPT, Faults
 from reviewkit.model.sheet import Skipped
@@ -25,12 +25,12 @@ _STRETCH = 1 << 16  # values
 _EVEN = 0.25  # of a step
 
 
-def has_sane_values(table: Table, chosen: Sequence[Chosen], faults: Faults) -> bool:
+def has_sane_values(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -> bool:
     """Whether all can be reckoned with. A column's first value that is too large or too small for any reading is noted:
     its square, and more so what its decibels stand for, would be no number any more, or zero. Where a fault was noted
     before, it may be the reason (1,500 dB), so it alone is told.
     """
-    sane, others = True, bool(faults.found)
+    sane, others = True, bool(faults.collected)
     for place, column in enumerate(chosen):
         values = table.values[:, place]
         first = _out_of_size(values, _MOST_DB if column.unit.base.startswith("dB") else _MOST_VALUE)
@@ -55,7 +55,7 @@ def _out_of_size(values: NDArray[np.float64], most: float) -> int | None:
     return None
 
 
-def in_order(table: Table, abscissa: NDArray[np.float64], role: str, faults: Faults) -> Table:
+def in_order(table: NumericTable, abscissa: NDArray[np.float64], role: str, faults: Faults) -> NumericTable:
     """The table with its abscissa rising. `abscissa`: shape (rows,), in Hz, s, W or V.
 
     A sweep in falling order is turned. Time and frequency must not go back (noted in `faults`); a row that repeats the
@@ -77,7 +77,9 @@ def in_order(table: Table, abscissa: NDArray[np.float64], role: str, faults: Fau
     return _without_repeats(table, abscissa, role, faults)[0]
 
 
-def over_one_scale(table: Table, chosen: tuple[Chosen, ...], faults: Faults) -> tuple[Table, tuple[Chosen, ...]]:
+def over_one_scale(
+    table: NumericTable, chosen: tuple[Chosen, ...], faults: Faults
+) -> tuple[NumericTable, tuple[Chosen, ...]]:
     """Table and columns with time or frequency in them once, where the file repeats it for each channel.
 
     Repeated ones that differ are noted in `faults`: the second channel would be read at the first one's points.
@@ -107,13 +109,13 @@ def over_one_scale(table: Table, chosen: tuple[Chosen, ...], faults: Faults) -> 
     return replace(table, values=table.values[:, kept]), tuple(chosen[place] for place in kept)
 
 
-def _turned(table: Table, abscissa: NDArray[np.float64]) -> tuple[Table, NDArray[np.float64]]:
+def _turned(table: NumericTable, abscissa: NDArray[np.float64]) -> tuple[NumericTable, NDArray[np.float64]]:
     return replace(table, values=table.values[::-1], lines=table.lines[::-1]), abscissa[::-1]
 
 
 def _kept(
-    table: Table, abscissa: NDArray[np.float64], out: NDArray[np.bool_], why: Callable[[int], str]
-) -> tuple[Table, NDArray[np.float64]]:
+    table: NumericTable, abscissa: NDArray[np.float64], out: NDArray[np.bool_], why: Callable[[int], str]
+) -> tuple[NumericTable, NDArray[np.float64]]:
     """The rows that are not `out`; the first of those that are, listed with the reason for each. `why`: of a place."""
     if not out.any():
         return table, abscissa
@@ -125,7 +127,9 @@ def _kept(
     return replace(table, values=table.values[~out], lines=table.lines[~out], skipped=skipped), abscissa[~out]
 
 
-def _above_zero(table: Table, frequency_hz: NDArray[np.float64], faults: Faults) -> tuple[Table, NDArray[np.float64]]:
+def _above_zero(
+    table: NumericTable, frequency_hz: NDArray[np.float64], faults: Faults
+) -> tuple[NumericTable, NDArray[np.float64]]:
     for place in _first(frequency_hz < 0, table):
         faults.add(
             int(table.lines[place]),
@@ -147,7 +151,7 @@ def _evenly_spaced(values: NDArray[np.float64]) -> bool:
     if len(steps) < 2 or np.min(steps) <= 0:
         return False
     taken = np.round(steps / np.median(steps))
-    if np.count_nonzero(taken == 1) < 0.8 * len(steps) or np.min(taken) < 1:
+    if np.count_nonzero(taken == 1) < 0.8 * len(steps):
         return False
     index = np.concatenate(([0.0], np.cumsum(taken)))
     step = (values[-1] - values[0]) / index[-1]
@@ -155,8 +159,8 @@ def _evenly_spaced(values: NDArray[np.float64]) -> bool:
 
 
 def _without_repeats(
-    table: Table, abscissa: NDArray[np.float64], role: str, faults: Faults
-) -> tuple[Table, NDArray[np.float64]]:
+    table: NumericTable, abscissa: NDArray[np.float64], role: str, faults: Faults
+) -> tuple[NumericTable, NDArray[np.float64]]:
     steps = np.diff(abscissa)
     for place in _first(steps < 0, table).tolist():
         # told in the file's order, whichever way the sweep runs there
@@ -178,7 +182,7 @@ def _without_repeats(
     return _kept(table, abscissa, out, lambda place: f"the same as line {int(table.lines[place - 1])}")
 
 
-def _first(which: NDArray[np.bool_], table: Table) -> NDArray[np.int64]:
+def _first(which: NDArray[np.bool_], table: NumericTable) -> NDArray[np.int64]:
     """The places that are told of, the first ones in the file, whichever way it runs."""
     places = np.flatnonzero(which)
     turned = len(table.lines) > 1 and table.lines[0] > table.lines[-1]

@@ -26,7 +26,7 @@ _STRETCH = 300_000  # characters that the fast parser is given at once
 
 
 @dataclass(frozen=True, eq=False)
-class Table:
+class NumericTable:
     """`values`: shape (rows, columns read), as written, units not yet applied; `lines`: shape (rows,), line numbers."""
 
     values: NDArray[np.float64]
@@ -54,7 +54,7 @@ class _Odd:
             self.skipped.append(row)
 
 
-def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Faults) -> Table:
+def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Faults) -> NumericTable:
     """Return every row from the first data line on; faults of rows go to `faults`, each with its line.
 
     Comments, blank lines and a repeated header are passed over. If more than a tenth of the rows hold no reading, that
@@ -95,7 +95,7 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
         why = f"and {more} rows before it, of which none holds a reading"
         odd.skipped.append(Skipped(odd.last, why, unread=True))
     warnings = (f"line {odd.headers[0]}: the header again, passed over",) if odd.headers else ()
-    return Table(values[:count], lines[:count], decimal, tuple(odd.skipped), warnings)
+    return NumericTable(values[:count], lines[:count], decimal, tuple(odd.skipped), warnings)
 
 
 def _stretches(text: str, start: int, first: int) -> Iterator[tuple[int, str, bool]]:

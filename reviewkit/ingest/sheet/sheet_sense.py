@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.ingest.sheet.sheet_columns import Chosen
-from reviewkit.ingest.sheet.sheet_rows import Table, called
+from reviewkit.ingest.sheet.sheet_rows import NumericTable, called
 from reviewkit.model.digits import trimmed
 from reviewkit.model.errors import Faults
 
@@ -23,7 +23,7 @@ _STRETCH = 1 << 16  # values looked at together, so that no second array is held
 _MOST_DISTORTION_DB = 0.0
 
 
-def check_sense(table: Table, chosen: Sequence[Chosen], faults: Faults) -> None:
+def check_sense(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -> None:
     """Note each row of a table in rising order that no measurement gives.
 
     Parameters
@@ -46,7 +46,7 @@ def check_sense(table: Table, chosen: Sequence[Chosen], faults: Faults) -> None:
             _check_sign(table, table.values[:, place], column, faults)
 
 
-def _check_gaps(table: Table, time: NDArray[np.float64], faults: Faults) -> None:
+def _check_gaps(table: NumericTable, time: NDArray[np.float64], faults: Faults) -> None:
     remedy = "measure or export the whole capture again"
     missing = [row for row in table.skipped if row.unread]
     if missing:
@@ -69,7 +69,7 @@ def _check_gaps(table: Table, time: NDArray[np.float64], faults: Faults) -> None
             return
 
 
-def _check_powers(table: Table, chosen: Sequence[Chosen], faults: Faults) -> None:
+def _check_powers(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -> None:
     """Note a power, or a level that stands for one, that has two distortions."""
     scale_role = "power" if any(column.role == "power" for column in chosen) else "level"
     for place, scale in enumerate(chosen):
@@ -91,7 +91,7 @@ def _check_powers(table: Table, chosen: Sequence[Chosen], faults: Faults) -> Non
                 )
 
 
-def _check_sign(table: Table, values: NDArray[np.float64], column: Chosen, faults: Faults) -> None:
+def _check_sign(table: NumericTable, values: NDArray[np.float64], column: Chosen, faults: Faults) -> None:
     in_db = column.unit.base == "dB"
     if in_db:
         wrong = values > _MOST_DISTORTION_DB

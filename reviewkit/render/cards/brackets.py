@@ -1,4 +1,4 @@
-"""A distance worth showing: an upright line between two heights, ended on both, its words in the nearest free place."""
+"""Brackets: an upright line between two heights, closed at both ends, with its text in the nearest free place."""
 
 from __future__ import annotations
 
@@ -10,51 +10,56 @@ from reviewkit.render.cards.labels import FAR, MARGIN, SHORTEN_LABEL
 from reviewkit.render.cards.layout_check import crosses
 from reviewkit.render.cards.look import LABEL
 from reviewkit.render.cards.scene import Box, Page, Stroke, Text
-from reviewkit.render.cards.traces import within
+from reviewkit.render.cards.traces import clamped_position
 
 _WIDTH = 4.0
 _HALF_END = 16.0  # of the short lines at both ends
-_RING = 18.0  # a mark's ring and what it keeps free: its words come after these
-_WORD_GAP = 40.0  # between words on the line over a panel
-_OVER_PLOT = 32.0  # the line over a panel, where its label stands
+_RING = 18.0  # a mark's ring with the room around it; the mark's text is placed later
+_WORD_GAP = 40.0  # between texts on the line above a panel
+_OVER_PLOT = 32.0  # from the panel to the line above it, which has its label
 
 
-def put_brackets(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
-    """Place all brackets, then their words, clear of where the panel's marks will stand.
+def place_brackets(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
+    """Place all brackets, then their texts, clear of the panel's marks.
 
-    Words for which the picture has no room go on the line over it. Raises LayoutFault where there is none there either.
+    A text without room in the picture goes above it.
+
+    Raises
+    ------
+    LayoutFault
+        If there is no room there either.
     """
     if not panel.brackets:
         return
     for mark in panel.marks:
         x, y = _point(panel, mark.x, mark.y, box)
-        free.take_box(Box(x, y, x, y).grown(_RING, _RING))
-    lines = [_line(panel, bracket, box) for bracket in panel.brackets]
+        free.occupy_box(Box(x, y, x, y).grown(_RING, _RING))
+    lines = [_bracket_extent(panel, bracket, box) for bracket in panel.brackets]
     for x, top, bottom in lines:
         left, right = max(x - _HALF_END, box.left), min(x + _HALF_END, box.right)
         for points in (((x, top), (x, bottom)), ((left, top), (right, top)), ((left, bottom), (right, bottom))):
             page.add(Stroke("mark", points, page.look.ink, _WIDTH))
-            free.take_line(np.array(points), _WIDTH)
+            free.occupy_line(np.array(points), _WIDTH)
     for bracket, line in zip(panel.brackets, lines, strict=True):
-        if bracket.text and not _words(page, free, bracket, line):
-            _over(page, bracket, line[0], box)
+        if bracket.text and not _place_text(page, free, bracket, line):
+            _place_over_panel(page, bracket, line[0], box)
 
 
 def _point(panel: Panel, x_value: float, y_value: float, box: Box) -> tuple[float, float]:
-    """A point of the panel in pixels; one outside the axes stands on the panel's edge."""
-    x, y = (within(axis, value) for axis, value in ((panel.x, x_value), (panel.y, y_value)))
+    """Return a point of the panel in pixels, moved to the panel's edge if it is outside the axes."""
+    x, y = (clamped_position(axis, value) for axis, value in ((panel.x, x_value), (panel.y, y_value)))
     return box.left + x * box.width, box.bottom - y * box.height
 
 
-def _line(panel: Panel, bracket: Bracket, box: Box) -> tuple[float, float, float]:
-    """A bracket's x, top and bottom in pixels."""
+def _bracket_extent(panel: Panel, bracket: Bracket, box: Box) -> tuple[float, float, float]:
+    """Return a bracket's x, top and bottom in pixels."""
     x, one = _point(panel, bracket.x, bracket.from_y, box)
     _, other = _point(panel, bracket.x, bracket.to_y, box)
     return x, min(one, other), max(one, other)
 
 
-def _words(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float, float, float]) -> bool:
-    """Place a bracket's words in the free place nearest to any part of it; False where there is none."""
+def _place_text(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float, float, float]) -> bool:
+    """Place a bracket's text in the nearest free place; return False if there is none."""
     x, top, bottom = line
     width, rise, drop, _ = page.measure(bracket.text, LABEL, False)
     places = [
@@ -64,32 +69,34 @@ def _words(page: Page, free: FreeSpace, bracket: Bracket, line: tuple[float, flo
     ]
     if not places:
         return False
-    found = min(places, key=lambda one: _away(one, x, top, bottom)[0])
-    away, near, on_line = _away(found, x, top, bottom)
+    found = min(places, key=lambda one: _distance(one, x, top, bottom)[0])
+    away, near, on_line = _distance(found, x, top, bottom)
     box = found.grown(-MARGIN, -MARGIN)
     if away > FAR:
         start, stop = np.array(on_line), np.array(near)
         step = (stop - start) / away
         leader = np.array((start + step * (_WIDTH + 2), stop))
-        # a leader through other words would do more harm than good: the words say what they belong to
+        # a leader through another text does more harm than good: the text says what it belongs to
         if not any(crosses(leader, item.box.grown(2, 2)) for item in page.items if isinstance(item, Text)):
             page.add(Stroke("leader", leader, page.look.soft, 2.0))
-            free.take_line(leader, 4.0)
-    free.take_box(found)
+            free.occupy_line(leader, 4.0)
+    free.occupy_box(found)
     page.add(page.text(bracket.text, box.left, box.bottom - drop, LABEL, page.look.ink, remedy=SHORTEN_LABEL))
     return True
 
 
-def _away(found: Box, x: float, top: float, bottom: float) -> tuple[float, tuple[float, float], tuple[float, float]]:
-    """How far a place is from a bracket's line, with the nearest points of the two."""
+def _distance(
+    found: Box, x: float, top: float, bottom: float
+) -> tuple[float, tuple[float, float], tuple[float, float]]:
+    """Return the distance from a place to a bracket's line, with the nearest point of each."""
     near_x = min(max(x, found.left), found.right)
     on_line_y = min(max((found.top + found.bottom) / 2, top), bottom)
     near_y = min(max(on_line_y, found.top), found.bottom)
     return float(np.hypot(near_x - x, near_y - on_line_y)), (near_x, near_y), (x, on_line_y)
 
 
-def _over(page: Page, bracket: Bracket, x: float, box: Box) -> None:
-    """Place a bracket's words over the panel, as near to it as what stands there already lets them."""
+def _place_over_panel(page: Page, bracket: Bracket, x: float, box: Box) -> None:
+    """Place a bracket's text above the panel, as near to the bracket as other texts there allow."""
     over = box.top - _OVER_PLOT
     left = max((i.box.right for i in page.items if isinstance(i, Text) and i.baseline == over), default=box.left)
     width = page.width(bracket.text, LABEL)

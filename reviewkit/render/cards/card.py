@@ -1,4 +1,4 @@
-"""Any card as a picture: shapes are laid out, checked, and only then painted."""
+"""Cards as pictures: shapes are laid out, checked, and only then painted."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from isal import isal_zlib
+from zlib_ng import zlib_ng
 
 from reviewkit.model.card import Bars, Card, Curves, Row, Rows, TitlePage
+from reviewkit.render.cards.colour_roles import ROLES, apply_look
 from reviewkit.render.cards.contact_sheet import SMALL
-from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, WIDTHS, Look, look_named
-from reviewkit.render.cards.paint import NO_FONTS, Fonts, measuring, painted
-from reviewkit.render.cards.png import png, smaller
-from reviewkit.render.cards.roles import ROLES, coloured
+from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, WIDTHS, Look, find_look
+from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
+from reviewkit.render.cards.png import downscale, encode_png
 from reviewkit.render.cards.scene import Box, Item, LayoutFault, Page
 
 if TYPE_CHECKING:
@@ -23,10 +23,10 @@ if TYPE_CHECKING:
     from reviewkit.render.cards.png import Bytes
     from reviewkit.render.footage.clip import Motion
 
-__all__ = ["LayoutFault", "Order", "draw", "fit", "lay_out", "pictures"]
+__all__ = ["LayoutFault", "Order", "draw", "draw_pictures", "fit", "lay_out"]
 
-_PICTURE_BOTTOM = 948.0  # pictures end here whether or not a card has a foot
-_TOGETHER = 3  # rows that a page's end may be moved by
+_PICTURE_BOTTOM = 948.0  # pictures end here, with or without a foot line
+_TOGETHER = 3  # rows by which a page's end may move
 
 
 PAGE_WIDTH = 1280  # of the page's pictures
@@ -34,7 +34,15 @@ PAGE_WIDTH = 1280  # of the page's pictures
 
 @dataclass(frozen=True)
 class Order:
-    """Which pictures are wanted of each card. `page`: the look of the published page's, None where there is no page."""
+    """The pictures to draw of each card.
+
+    Attributes
+    ----------
+    page
+        The look of the pictures on the published page; None without a page.
+    motion
+        Settings of the clips, with alpha too if `overlay` is set; None for no clips.
+    """
 
     look: Look
     width: int = FRAME_WIDTH
@@ -43,7 +51,7 @@ class Order:
     fonts: Fonts = NO_FONTS
     overlay: bool = False
     strip: bool = False
-    motion: Motion | None = None  # clips are put where it says; with `overlay`, those with alpha too
+    motion: Motion | None = None  # with `overlay`, clips with alpha as well
 
     def __post_init__(self) -> None:
         if self.width not in WIDTHS:
@@ -51,166 +59,258 @@ class Order:
 
 
 def draw(card: Card, look: str, width: int = FRAME_WIDTH) -> bytes:
-    """A card as the bytes of a PNG, `width` 1280, 1920 or 3840 and 16:9. Same card, same bytes.
+    """Draw a card as a PNG. The same card gives the same bytes.
 
-    Raises LayoutFault where it cannot be laid out without a text leaving its place, KeyError for an unknown look.
+    Parameters
+    ----------
+    card : Card
+        The card.
+    look : str
+        Name of a look.
+    width : int
+        1280, 1920 or 3840 pixels; the picture is 16:9.
+
+    Returns
+    -------
+    bytes
+        The file.
+
+    Raises
+    ------
+    LayoutFault
+        If a text can't be kept in its place.
+    KeyError
+        If there is no such look.
     """
-    drawn = pictures(card, Order(look_named(look), width))["cards"]
+    drawn = draw_pictures(card, Order(find_look(look), width))["cards"]
     assert isinstance(drawn, bytes)
     return drawn
 
 
-def pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
-    """All pictures of a card that are wanted, by kind: "cards", "page", "overlays" and "strips" as PNG; "small" as rows
-    of red, green and blue, deflated; clips, "mp4" and "mov", as the files that they are. A card without a figure to
-    show has no strip.
+def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
+    """Draw every picture of a card that an order asks for.
 
-    The card is laid out and checked once, since looks differ in their colours only. Raises LayoutFault.
+    The card is laid out and checked once, since looks differ only in colour.
+
+    Parameters
+    ----------
+    card : Card
+        The card.
+    order : Order
+        What to draw.
+
+    Returns
+    -------
+    dict of str to bytes or Path
+        By kind: PNG files for "cards", "page", "overlays" and "strips"; deflated RGB rows for "small"; paths for the
+        clips, "mp4" and "mov". A card with no key figure has no strip.
+
+    Raises
+    ------
+    LayoutFault
+        If the card can't be laid out, or something on it can't be seen.
     """
-    card, items = _fitting(card, order.fonts)
+    card, items = _fitting_form(card, order.fonts)
     drawn: dict[str, bytes | Path] = {}
     for kind, look, width in (("cards", order.look, order.width), ("page", order.page, PAGE_WIDTH)):
         if look is not None:
-            shapes = _seen(card.id, coloured(items, look), look)
-            pixels = painted(shapes, _ground(card, shapes, look, width), width, order.fonts)
+            shapes = _check_colours(card.id, apply_look(items, look), look)
+            pixels = paint(shapes, _background(card, shapes, look, width), width, order.fonts)
             flat = dict.fromkeys((look.ground, *(shape.colour for shape in shapes)))
-            drawn[kind] = png(pixels, tuple(flat))
+            drawn[kind] = encode_png(pixels, tuple(flat))
             if order.small and kind == "cards":
-                drawn["small"] = isal_zlib.compress(smaller(pixels, SMALL), 1)
+                drawn["small"] = zlib_ng.compress(downscale(pixels, SMALL), 1)
     if order.motion and card.chart:
-        drawn |= _put_in_motion(card, items, order, order.motion)
-    return drawn | _over_footage(card, items, order)
+        drawn |= _write_clips(card, items, order, order.motion)
+    return drawn | _draw_for_footage(card, items, order)
 
 
-def _put_in_motion(card: Card, items: Sequence[Item], order: Order, motion: Motion) -> dict[str, Path]:
-    """A card's clips, written, by their kind."""
-    from reviewkit.render.footage.clip import clear_clip, layers, opaque_clip
-    from reviewkit.render.footage.overlay import on_footage, on_plate, plate, regions
+def _write_clips(card: Card, items: Sequence[Item], order: Order, motion: Motion) -> dict[str, Path]:
+    """Write a card's clips and return their paths by kind."""
+    from reviewkit.render.footage.clip import split_layers, write_clear_clip, write_opaque_clip
+    from reviewkit.render.footage.overlay import draw_plate, footage_look, paint_on_plate, plate_regions
 
     look, width, fonts, seconds = order.look, order.width, order.fonts, card.hold_s or motion.seconds
-    solid = (painted(part, look.ground, width, fonts) for part in layers(coloured(items, look)))
+    solid = (paint(part, look.ground, width, fonts) for part in split_layers(apply_look(items, look)))
     clips = {"mp4": motion.file(card.id, ".mp4")}
-    opaque_clip(solid, clips["mp4"], motion, seconds)
+    write_opaque_clip(solid, clips["mp4"], motion, seconds)
     if order.overlay:
-        shapes = coloured(items, on_footage(look))
-        ground = plate(regions(shapes), look, width, (0, width * FRAME_HEIGHT // FRAME_WIDTH))  # of all, from the start
-        clear = (on_plate(part, ground, width, fonts) for part in layers(shapes))
+        shapes = apply_look(items, footage_look(look))
+        ground = draw_plate(
+            plate_regions(shapes), look, width, (0, width * FRAME_HEIGHT // FRAME_WIDTH)
+        )  # of all shapes, from the start
+        clear = (paint_on_plate(part, ground, width, fonts) for part in split_layers(shapes))
         clips["mov"] = motion.file(card.id, ".mov")
-        clear_clip(clear, clips["mov"], motion, seconds)
+        write_clear_clip(clear, clips["mov"], motion, seconds)
     return clips
 
 
-def _fitting(card: Card, fonts: Fonts) -> tuple[Card, tuple[Item, ...]]:
-    """The first of a card's forms with which nothing is wrong, laid out in roles. Raises the LayoutFault of the card as
-    it was given, where none is.
+def _fitting_form(card: Card, fonts: Fonts) -> tuple[Card, tuple[Item, ...]]:
+    """Return the first of a card's forms that has no faults, laid out in colour roles.
+
+    Raises
+    ------
+    LayoutFault
+        The fault of the card as given, if no form fits.
     """
-    from reviewkit.render.cards.shorter import forms
+    from reviewkit.render.cards.short_forms import shorter_forms
 
     first: LayoutFault | None = None
-    for form in forms(card):
+    for form in shorter_forms(card):
         try:
-            return form, _checked(card.id, _laid_out(form, fonts))
+            return form, _check_layout(card.id, _lay_out_in_roles(form, fonts))
         except LayoutFault as fault:
             first = first or fault
     assert first is not None
     raise first
 
 
-def _seen(card_id: str, items: tuple[Item, ...], look: Look, over: Seen | None = None) -> tuple[Item, ...]:
-    """Coloured shapes, each of which can be seen on what lies under it; `over`: on footage. Raises LayoutFault."""
-    from reviewkit.render.cards.colour_check import colour_problems
+def _check_colours(card_id: str, items: tuple[Item, ...], look: Look, over: Seen | None = None) -> tuple[Item, ...]:
+    """Return coloured shapes if each can be seen against what is under it; `over`: on footage.
 
-    for problem in colour_problems(items, look, over):
+    Raises
+    ------
+    LayoutFault
+        For the first that can't.
+    """
+    from reviewkit.render.cards.colour_check import find_colour_problems
+
+    for problem in find_colour_problems(items, look, over):
         raise LayoutFault(card_id, problem.text, problem.message, problem.remedy)
     return items
 
 
-def _checked(card_id: str, items: tuple[Item, ...]) -> tuple[Item, ...]:
-    """Shapes with which nothing is wrong. Raises LayoutFault."""
-    from reviewkit.render.cards.layout_check import problems
+def _check_layout(card_id: str, items: tuple[Item, ...]) -> tuple[Item, ...]:
+    """Return shapes if nothing is wrong with them.
 
-    for problem in problems(items):
+    Raises
+    ------
+    LayoutFault
+        For the first problem.
+    """
+    from reviewkit.render.cards.layout_check import find_problems
+
+    for problem in find_problems(items):
         raise LayoutFault(card_id, problem.text, problem.message, problem.remedy or "draw less on this card")
     return items
 
 
-def _ground(card: Card, shapes: Sequence[Item], look: Look, width: int) -> str | Bytes:
-    """What a card is painted on: the look's ground, or the user's photograph dimmed towards it."""
+def _background(card: Card, shapes: Sequence[Item], look: Look, width: int) -> str | Bytes:
+    """Return what a card is painted on: the look's ground, or the user's photograph dimmed towards it."""
     if not isinstance(card.body, TitlePage) or not card.body.photo:
         return look.ground
-    from reviewkit.render.cards.photo import backdrop
+    from reviewkit.render.cards.photo import draw_backdrop
 
-    return backdrop(card.body.photo, shapes, look, width)
+    return draw_backdrop(card.body.photo, shapes, look, width)
 
 
-def _over_footage(card: Card, items: Sequence[Item], order: Order) -> dict[str, bytes]:
-    """The pictures of a card that are to be laid over footage."""
-    from reviewkit.render.footage.overlay import on_footage, over_footage, overlay
-    from reviewkit.render.footage.strip import lay_strip, said, strip
+def _draw_for_footage(card: Card, items: Sequence[Item], order: Order) -> dict[str, bytes]:
+    """Draw the pictures of a card that go over footage."""
+    from reviewkit.render.footage.overlay import composite_over_footage, encode_overlay, footage_look
+    from reviewkit.render.footage.strip import choose_content, encode_strip, lay_out_strip
 
     drawn = {}
-    look = on_footage(order.look)
+    look = footage_look(order.look)
     if order.overlay:
-        shapes = _seen(card.id, coloured(items, look), look, over_footage(order.look))
-        drawn["overlays"] = overlay(shapes, order.look, order.width, order.fonts)
-    if order.strip and (what := said(card)):
-        page = Page(card.id, ROLES, measuring(card.id, order.fonts))
-        lay_strip(page, what)
-        laid = coloured(_checked(card.id, tuple(page.items)), look)
-        shapes = _seen(card.id, laid, look, over_footage(order.look))
-        drawn["strips"] = strip(shapes, order.look, order.width, order.fonts)
+        shapes = _check_colours(card.id, apply_look(items, look), look, composite_over_footage(order.look))
+        drawn["overlays"] = encode_overlay(shapes, order.look, order.width, order.fonts)
+    if order.strip and (what := choose_content(card)):
+        page = Page(card.id, ROLES, make_measure(card.id, order.fonts))
+        lay_out_strip(page, what)
+        laid = apply_look(_check_layout(card.id, tuple(page.items)), look)
+        shapes = _check_colours(card.id, laid, look, composite_over_footage(order.look))
+        drawn["strips"] = encode_strip(shapes, order.look, order.width, order.fonts)
     return drawn
 
 
 def lay_out(card: Card, look: str) -> tuple[Item, ...]:
-    """What is drawn on a card, in the order it is drawn, with the extents the renderer gives. Raises LayoutFault."""
-    return coloured(_fitting(card, NO_FONTS)[1], look_named(look))
+    """Return the shapes of a card in drawing order, with the extents that the renderer gives.
+
+    Parameters
+    ----------
+    card : Card
+        The card.
+    look : str
+        Name of a look.
+
+    Returns
+    -------
+    tuple of Text, Stroke and Area
+        The shapes, in pixels of a 1920 × 1080 frame.
+
+    Raises
+    ------
+    LayoutFault
+        If the card can't be laid out.
+    """
+    return apply_look(_fitting_form(card, NO_FONTS)[1], find_look(look))
 
 
-def _laid_out(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Item, ...]:
-    """`lay_out` with roles in place of colours."""
-    page = Page(card.id, ROLES, measuring(card.id, fonts))
+def _lay_out_in_roles(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Item, ...]:
+    """Lay out a card with roles in place of colours."""
+    page = Page(card.id, ROLES, make_measure(card.id, fonts))
     _compose(page, card)
     return tuple(page.items)
 
 
 def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
-    """The card, or several where its table has more rows than one can hold: ids table, table-2 …, "1 of 2" under it.
+    """Split a card whose table has more rows than one card can hold.
 
-    Raises LayoutFault where even a single row does not fit.
+    Parameters
+    ----------
+    card : Card
+        Any card.
+    fonts : Fonts
+        The user's fonts, if any.
+
+    Returns
+    -------
+    tuple of Card
+        The card itself, or several with ids "table", "table-2" … and "1 of 2" in their conditions.
+
+    Raises
+    ------
+    LayoutFault
+        If even a single row doesn't fit.
     """
-    from reviewkit.render.cards.shorter import forms
+    from reviewkit.render.cards.short_forms import shorter_forms
 
     if not isinstance(card.body, Rows) or not card.body.rows:
         return (card,)
     first: LayoutFault | None = None
-    for form in forms(card):
+    for form in shorter_forms(card):
         try:
-            return _fitted(form, fonts)
+            return _split_table(form, fonts)
         except LayoutFault as fault:
             first = first or fault
     assert first is not None
     raise first
 
 
-def _fitted(card: Card, fonts: Fonts) -> tuple[Card, ...]:
-    """A table on as few cards as hold it. Raises LayoutFault."""
+def _split_table(card: Card, fonts: Fonts) -> tuple[Card, ...]:
+    """Split a table over as few cards as hold it.
+
+    Raises
+    ------
+    LayoutFault
+        If a row doesn't fit.
+    """
     body = card.body
     assert isinstance(body, Rows)
     for pages in range(1, len(body.rows) + 1):
-        parts = _parts(card, body, pages)
-        if _holds(parts[0], fonts):  # all of them stand or none does: they are set alike
+        parts = _table_cards(card, body, pages)
+        if _table_fits(parts[0], fonts):  # either all pages fit or none does: they are set alike
             return parts
-    _laid_out(parts[0], fonts)  # raises the fault that names what is too long
+    _lay_out_in_roles(parts[0], fonts)  # raises the fault that names the text that is too long
     return parts
 
 
-def _parts(card: Card, body: Rows, pages: int) -> tuple[Card, ...]:
-    """Several cards with the rows spread evenly, each with all of them to be set by."""
+def _table_cards(card: Card, body: Rows, pages: int) -> tuple[Card, ...]:
+    """Return several cards with the rows spread evenly; each carries all rows, so that all are set alike."""
     if pages == 1:
         return (card,)
     reach = min(_TOGETHER, len(body.rows) // pages // 2)
-    ends = [_end(body.rows, len(body.rows) * at // pages, reach) for at in range(pages + 1)]
+    ends = [_page_end(body.rows, len(body.rows) * at // pages, reach) for at in range(pages + 1)]
     split = tuple(body.rows[start:stop] for start, stop in pairwise(ends))
     return tuple(
         replace(
@@ -223,10 +323,10 @@ def _parts(card: Card, body: Rows, pages: int) -> tuple[Card, ...]:
     )
 
 
-def _end(rows: Sequence[Row], end: int, reach: int) -> int:
-    """Where a page ends: not inside a few rows that must be seen, which belong together, as a fault and its cause.
+def _page_end(rows: Sequence[Row], end: int, reach: int) -> int:
+    """Return the row at which a page ends, at most `reach` rows early.
 
-    `reach`: how many rows earlier at most.
+    Loud rows in succession belong together, like a fault and its cause, and aren't separated.
     """
     for earlier in range(end, max(end - reach - 1, 0), -1):
         if earlier == len(rows) or not (rows[earlier - 1].loud and rows[earlier].loud):
@@ -234,41 +334,41 @@ def _end(rows: Sequence[Row], end: int, reach: int) -> int:
     return end
 
 
-def _holds(card: Card, fonts: Fonts) -> bool:
-    from reviewkit.render.cards.rows import fits
+def _table_fits(card: Card, fonts: Fonts) -> bool:
+    from reviewkit.render.cards.table import fits
 
-    page = Page(card.id, ROLES, measuring(card.id, fonts))
-    region = _column_placed(page, card)
+    page = Page(card.id, ROLES, make_measure(card.id, fonts))
+    region = _place_frame_and_readouts(page, card)
     return isinstance(card.body, Rows) and fits(page, card.body, region)
 
 
 def _compose(page: Page, card: Card) -> None:
-    """Place everything: the frame, the readings, and the body in what is left."""
-    from reviewkit.render.cards.bars import bars
-    from reviewkit.render.cards.plot import plot
-    from reviewkit.render.cards.rows import table
-    from reviewkit.render.cards.title_page import title_page
+    """Place everything on a page: the frame, the readouts, and the body in the remaining room."""
+    from reviewkit.render.cards.bars import place_bars
+    from reviewkit.render.cards.plot import place_plot
+    from reviewkit.render.cards.table import place_table
+    from reviewkit.render.cards.title_page import place_title_page
 
-    region = _column_placed(page, card)
+    region = _place_frame_and_readouts(page, card)
     if isinstance(card.body, Curves):
-        plot(page, card.body, region)
+        place_plot(page, card.body, region)
     elif isinstance(card.body, Bars):
-        bars(page, card.body, region)
+        place_bars(page, card.body, region)
     elif isinstance(card.body, Rows):
-        table(page, card.body, region)
+        place_table(page, card.body, region)
     else:
-        title_page(page, card.body, region)
+        place_title_page(page, card.body, region)
 
 
-def _column_placed(page: Page, card: Card) -> Box:
-    """Place frame and readings; returns the room for the body."""
-    from reviewkit.render.cards.frame import frame
-    from reviewkit.render.cards.readings import readings
+def _place_frame_and_readouts(page: Page, card: Card) -> Box:
+    """Place frame and readouts; return the room for the body."""
+    from reviewkit.render.cards.frame import place_frame
+    from reviewkit.render.cards.readings import place_readouts
 
     name = getattr(card.body, "name", None)
     shown = card if name is None or card.corner != name else replace(card, corner="")
-    region = frame(page, shown, title=card.title != name)
+    region = place_frame(page, shown, title=card.title != name)
     if isinstance(card.body, (Bars, Curves)):
         region = replace(region, bottom=min(region.bottom, _PICTURE_BOTTOM))
     with page.part_of("reading"):
-        return readings(page, region, card.readings, card.verdicts)
+        return place_readouts(page, region, card.readings, card.verdicts)

@@ -1,4 +1,4 @@
-"""Looks at the colours of what is on a card: whether each can be seen on what lies under it, and left from right."""
+"""Colour checks of a card: whether each shape can be seen against what is under it, and left told from right."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from functools import cache
 
 import numpy as np
 
-from reviewkit.render.cards.contrast import DEFICIENCIES, contrast, distance, linear, simulated
-from reviewkit.render.cards.layout_check import Problem, crosses, reach_of
+from reviewkit.render.cards.contrast import DEFICIENCIES, contrast, distance, linear_rgb, simulate_deficiency
+from reviewkit.render.cards.layout_check import Problem, bounds, crosses
 from reviewkit.render.cards.look import (
     CURVE_CONTRAST,
     INK_CONTRAST,
@@ -20,21 +20,36 @@ from reviewkit.render.cards.look import (
 )
 from reviewkit.render.cards.scene import Area, Box, Item, Stroke, Text
 
-Seen = Callable[[str], Sequence[str]]  # what a colour may look like once it is laid over what is behind the card
+Seen = Callable[[str], Sequence[str]]  # what a colour may become over whatever is behind the card
 
-# lines that say something; rules and the grid only guide the eye, and a needle without a pointer says nothing
+# lines with a meaning; rules and grid only guide the eye, and a needle without a pointer has no meaning
 _SAYING = ("curve", "limit", "leader", "mark")
-_UNDASHED = 60.0  # pixels: a piece of a bar this tall is no dash
-_DENSE = 8.0  # a curve this many times as long as it reaches across is a block, which no dash can part
+_UNDASHED = 60.0  # pixels: a piece of a bar this tall isn't a dash
+_DENSE = 8.0  # a curve this many times as long as it is wide is a block, which dashes can't split
 
 
-def colour_problems(items: Sequence[Item], look: Look, over: Seen | None = None) -> tuple[Problem, ...]:
-    """Every text, curve, limit, mark and pointer with too little contrast to the ground or to an area drawn under it
-    (ink 7:1, other texts 4.5:1, the rest 3:1), and where left and right cannot be told apart.
+def find_colour_problems(items: Sequence[Item], look: Look, over: Seen | None = None) -> tuple[Problem, ...]:
+    """Find every shape with too little contrast, and channels that can't be told apart.
 
-    `over`: what a colour of ground or area may become, where the card is laid over footage.
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        Shapes in drawing order.
+    look : Look
+        The look that they are coloured in.
+    over : callable, optional
+        Maps a colour of ground or area to what it may become over footage.
+
+    Returns
+    -------
+    tuple of Problem
+        Empty if everything can be seen.
+
+    Notes
+    -----
+    Ink needs 7:1, other text 4.5:1, curves, limits, marks and pointers 3:1 (WCAG 2.x, SC 1.4.6, 1.4.3 and 1.4.11).
     """
-    return (*_contrasts(items, look, over or _itself), *_channels(items, look))
+    return (*_contrast_problems(items, look, over or _itself), *_channel_problems(items, look))
 
 
 def _itself(colour: str) -> Sequence[str]:
@@ -44,23 +59,23 @@ def _itself(colour: str) -> Sequence[str]:
 # ------------------------------------------------------------------ contrast
 
 
-def _contrasts(items: Sequence[Item], look: Look, seen: Seen) -> Iterator[Problem]:
+def _contrast_problems(items: Sequence[Item], look: Look, seen: Seen) -> Iterator[Problem]:
     under: list[Area] = []
     told: set[tuple[str, str, str]] = set()
     for item in items:
         least = _least(item, look)
         if least:
-            for colour in _weak(item, look, under, least, seen):
+            for colour in _weak_grounds(item, look, under, least, seen):
                 text = item.text if isinstance(item, Text) else ""
                 if (text, item.colour, colour) not in told:
                     told.add((text, item.colour, colour))
-                    yield _too_weak(item, look, text, colour, least)
+                    yield _contrast_problem(item, look, text, colour, least)
         if isinstance(item, Area):
             under.append(item)
 
 
 def _least(item: Item, look: Look) -> float:
-    """The contrast that an item needs; 0 where it needs none."""
+    """Return the contrast that an item needs; 0 if it needs none."""
     if isinstance(item, Text):
         return INK_CONTRAST if item.colour == look.ink else TEXT_CONTRAST
     saying = item.kind in _SAYING or (item.kind == "needle" and isinstance(item, Area))
@@ -68,9 +83,10 @@ def _least(item: Item, look: Look) -> float:
     return CURVE_CONTRAST if saying and not (isinstance(item, Area) and item.colour == look.ground) else 0.0
 
 
-def _weak(item: Item, look: Look, under: Sequence[Area], least: float, seen: Seen) -> Iterator[str]:
-    """The colours on which an item stands and cannot be seen well enough. Where it stands is looked at only if it
-    matters. Curves of both channels may cross, and a limit a bar: that is not their ground.
+def _weak_grounds(item: Item, look: Look, under: Sequence[Area], least: float, seen: Seen) -> Iterator[str]:
+    """Yield the colours under an item against which it can't be seen well enough.
+
+    Curves of both channels may cross, and a limit may cross a bar: neither counts as the other's ground.
     """
     grounds = (look.ground, *(area.colour for area in under if isinstance(item, Text) or area.kind == "band"))
     weak = {
@@ -78,36 +94,36 @@ def _weak(item: Item, look: Look, under: Sequence[Area], least: float, seen: See
         for colour in dict.fromkeys(grounds)
         if _ratio(item.colour, worst := min(seen(colour), key=lambda one: _ratio(item.colour, one))) < least
     }
-    reach = (item.box if isinstance(item, Text) else reach_of(item)) if weak else None
+    reach = (item.box if isinstance(item, Text) else bounds(item)) if weak else None
     if reach is None:
         return
-    areas = [area for area in under if area.colour in weak and _stands_on(item, area)]
-    held = any(_holds(area, reach) for area in under) if look.ground in weak else False
+    areas = [area for area in under if area.colour in weak and _overlaps(item, area)]
+    held = any(_contains(area, reach) for area in under) if look.ground in weak else False
     for colour, worst in weak.items():
         if any(area.colour == colour for area in areas) or (colour == look.ground and not held):
             yield worst
 
 
-def _stands_on(item: Item, area: Area) -> bool:
-    """Whether any of an item lies on an area, which is taken as its rectangle."""
-    reach = reach_of(area)
+def _overlaps(item: Item, area: Area) -> bool:
+    """Tell whether any part of an item lies on an area, which is treated as its rectangle."""
+    reach = bounds(area)
     if reach is None:
         return False
     if isinstance(item, Text):
         return item.box.meets(reach)
-    own = reach_of(item)
+    own = bounds(item)
     points = np.asarray(item.points, dtype=np.float64).reshape(-1, 2)
     return own is not None and own.meets(reach) and crosses(points, reach)
 
 
-def _holds(area: Area, box: Box) -> bool:
-    reach = reach_of(area)
+def _contains(area: Area, box: Box) -> bool:
+    reach = bounds(area)
     return reach is not None and (
         reach.left <= box.left and reach.top <= box.top and reach.right >= box.right and reach.bottom >= box.bottom
     )
 
 
-def _too_weak(item: Item, look: Look, text: str, under: str, least: float) -> Problem:
+def _contrast_problem(item: Item, look: Look, text: str, under: str, least: float) -> Problem:
     names = [field.name for field in fields(Look) if getattr(look, field.name) == item.colour]
     what = "" if isinstance(item, Text) else f"a {item.kind} "
     message = f"{what}in {item.colour} on {under} has a contrast of {_ratio(item.colour, under):.2f}:1, under {least:g}"
@@ -123,25 +139,28 @@ def _ratio(one: str, other: str) -> float:
 # ------------------------------------------------------------------ left and right
 
 
-def _channels(items: Sequence[Item], look: Look) -> Iterator[Problem]:
-    """What makes left and right one where curves or bars of both are drawn."""
+def _channel_problems(items: Sequence[Item], look: Look) -> Iterator[Problem]:
+    """Yield the problems that make left and right look alike where curves or bars of both are drawn."""
     remedy = "write another left = … or right = … in [look]"
     curves = [item for item in items if isinstance(item, (Stroke, Area)) and item.kind == "curve"]
     drawn = {item.colour for item in curves}
     for role in ("now", "before"):
         left, right = look.curve("L", role), look.curve("R", role)
         if {left, right} <= drawn:
-            for message in _alike(left, right, in_grey=role == "now"):
+            for message in _similarity_faults(left, right, in_grey=role == "now"):
                 yield Problem("channels", "", f"left and right {message}", remedy)
-            yield from _undashed(curves, left, right, bars=role == "now")
+            yield from _dash_problems(curves, left, right, bars=role == "now")
 
 
 @cache
-def _alike(left: str, right: str, *, in_grey: bool) -> tuple[str, ...]:
-    """Why two colours cannot be told apart, with each kind of eye and in grey (the curves of before by dash alone)."""
+def _similarity_faults(left: str, right: str, *, in_grey: bool) -> tuple[str, ...]:
+    """Return why two colours can't be told apart, for each kind of colour vision and in grey.
+
+    Before-curves differ in grey by dash alone.
+    """
     found = []
-    seen = {"an unimpaired": (linear(left), linear(right))} | {
-        f"a {eye}": (simulated(left, eye), simulated(right, eye)) for eye in DEFICIENCIES
+    seen = {"an unimpaired": (linear_rgb(left), linear_rgb(right))} | {
+        f"a {eye}": (simulate_deficiency(left, eye), simulate_deficiency(right, eye)) for eye in DEFICIENCIES
     }
     for eye, (one, other) in seen.items():
         if (apart := distance(one, other)) < LEFT_RIGHT_DISTANCE:
@@ -151,23 +170,23 @@ def _alike(left: str, right: str, *, in_grey: bool) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _undashed(curves: Sequence[Stroke | Area], left: str, right: str, *, bars: bool) -> Iterator[Problem]:
-    """Left curves with a dash, and right ones without where a left one is in the same picture."""
+def _dash_problems(curves: Sequence[Stroke | Area], left: str, right: str, *, bars: bool) -> Iterator[Problem]:
+    """Yield left curves with a dash, and right curves without one near a left curve."""
     lines = [item for item in curves if isinstance(item, Stroke)]
     if left != right and any(item.colour == left and item.dash is not None for item in lines):
         yield Problem("channels", "", "a curve of the left channel is dashed", "draw it solid")
     solid = [item for item in lines if item.colour == right and item.dash is None]
-    lefts = [reach for item in lines if solid and item.colour == left and (reach := reach_of(item))]
+    lefts = [reach for item in lines if solid and item.colour == left and (reach := bounds(item))]
     for item in solid:
-        reach = reach_of(item)
-        if reach and any(reach.grown(1, 1).meets(other) for other in lefts) and not _dense(item, reach):
+        reach = bounds(item)
+        if reach and any(reach.grown(1, 1).meets(other) for other in lefts) and not _is_dense(item, reach):
             yield Problem("channels", "", "a curve of the right channel is not dashed", "draw it dashed")
     if bars:
-        pieces = (reach_of(item) for item in curves if isinstance(item, Area) and item.colour == right)
+        pieces = (bounds(item) for item in curves if isinstance(item, Area) and item.colour == right)
         if any(reach is not None and reach.height > _UNDASHED for reach in pieces):
             yield Problem("channels", "", "a bar of the right channel is not dashed", "draw it dashed")
 
 
-def _dense(curve: Stroke, reach: Box) -> bool:
+def _is_dense(curve: Stroke, reach: Box) -> bool:
     steps = np.diff(np.asarray(curve.points, dtype=np.float64).reshape(-1, 2), axis=0)
     return float(np.nansum(np.hypot(*steps.T))) > _DENSE * reach.width if len(steps) else True

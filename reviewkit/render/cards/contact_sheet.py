@@ -1,4 +1,4 @@
-"""All cards of an episode on one sheet, each with its file's name under it."""
+"""The contact sheet: all cards of an episode, each with its file name."""
 
 from __future__ import annotations
 
@@ -9,24 +9,39 @@ import numpy as np
 
 from reviewkit.render.cards.look import Look
 from reviewkit.render.cards.paint import Fonts, font_file
-from reviewkit.render.cards.png import png
+from reviewkit.render.cards.png import encode_png
 
-SMALL = 480  # width of a card on the sheet; it divides every width that a card is drawn at but the page's
+SMALL = 480  # width of a card on the sheet; divides every width that a card is drawn at except the page's
 _HIGH = SMALL * 9 // 16
 _ACROSS = 4
 _GAP, _EDGE = 24, 32
 _NAME, _NAME_ROOM = 20, 40
 
 
-def contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fonts) -> bytes:
-    """The sheet as PNG. `small`: a file's name, and its picture as deflated rows of red, green and blue, SMALL wide."""
+def draw_contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fonts) -> bytes:
+    """Draw all cards on one sheet, as a PNG.
+
+    Parameters
+    ----------
+    small : sequence of (str, bytes)
+        File name of each card, and its picture as deflated RGB rows, SMALL pixels wide.
+    look : Look
+        Colours of the sheet.
+    fonts : Fonts
+        Font of the names.
+
+    Returns
+    -------
+    bytes
+        The file.
+    """
     from PIL import Image, ImageDraw, ImageFont
 
     across = min(_ACROSS, max(len(small), 1))
     down = -(-len(small) // across)
     width = 2 * _EDGE + across * SMALL + (across - 1) * _GAP
     height = 2 * _EDGE + down * (_HIGH + _NAME_ROOM) + (down - 1) * _GAP
-    # a step off the cards' own ground, so that each is seen whole
+    # slightly different from the cards' ground, so that their edges show
     sheet = Image.new("RGB", (width, height), look.rule)
     pen = ImageDraw.Draw(sheet)
     font = ImageFont.truetype(font_file(fonts), _NAME)
@@ -35,4 +50,4 @@ def contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fonts) 
         y = _EDGE + index // across * (_HIGH + _NAME_ROOM + _GAP)
         sheet.paste(Image.frombytes("RGB", (SMALL, _HIGH), zlib.decompress(rows)), (x, y))
         pen.text((x, y + _HIGH + 8), name, fill=look.ink, font=font)
-    return png(np.asarray(sheet.convert("RGBA")))
+    return encode_png(np.asarray(sheet.convert("RGBA")))

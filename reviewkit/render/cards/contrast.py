@@ -1,4 +1,4 @@
-"""Contrast and colour-vision arithmetic: whether two colours can be told apart, and by whom. Colours are "#rrggbb"."""
+"""Contrast and colour-vision arithmetic. Colours are "#rrggbb" strings."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from functools import cache
 
 Triple = tuple[float, float, float]
 
-# Machado, Oliveira & Fernandes 2009, severity 100 %: they act on linear RGB; rows sum to one, so greys stay grey.
+# Machado, Oliveira & Fernandes 2009 (from memory), severity 100 %: they act on linear RGB; rows sum to one, so greys
+# stay grey.
 DEFICIENCIES: dict[str, tuple[Triple, Triple, Triple]] = {
     "protan": (
         (0.152286, 1.052583, -0.204868),
@@ -33,43 +34,61 @@ _TO_XYZ: tuple[Triple, Triple, Triple] = (
 _WHITE: Triple = (0.95047, 1.0, 1.08883)
 
 
-def linear(colour: str) -> Triple:
-    """Linear RGB in 0 … 1 of an sRGB colour (IEC 61966-2-1, as WCAG 2.2 uses it)."""
-    red, green, blue = (_linear_code(int(colour[at : at + 2], 16) / 255) for at in (1, 3, 5))
+def linear_rgb(colour: str) -> Triple:
+    """Convert an sRGB colour to linear RGB, 0 … 1 (IEC 61966-2-1, with the threshold of WCAG 2.2)."""
+    red, green, blue = (_linear_part(int(colour[at : at + 2], 16) / 255) for at in (1, 3, 5))
     return red, green, blue
 
 
-def _linear_code(code: float) -> float:
+def _linear_part(code: float) -> float:
     return code / 12.92 if code <= 0.04045 else ((code + 0.055) / 1.055) ** 2.4
 
 
-def _times(matrix: tuple[Triple, Triple, Triple], vector: Triple) -> Triple:
+def _multiply(matrix: tuple[Triple, Triple, Triple], vector: Triple) -> Triple:
+    """Multiply a matrix by a vector."""
     first, second, third = (sum(cell * part for cell, part in zip(row, vector, strict=True)) for row in matrix)
     return first, second, third
 
 
 @cache
 def luminance(colour: str) -> float:
-    """Relative luminance, 0 (black) … 1 (white): 0.2126 R + 0.7152 G + 0.0722 B of linear RGB (WCAG 2.x)."""
-    red, green, blue = linear(colour)
+    """Return the relative luminance of a colour, 0 (black) … 1 (white) (WCAG 2.x)."""
+    red, green, blue = linear_rgb(colour)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
 def contrast(one: str, other: str) -> float:
-    """Contrast ratio 1 … 21 of two colours: (lighter + 0.05) / (darker + 0.05) (WCAG 2.x, SC 1.4.3)."""
+    """Return the contrast ratio of two colours, 1 … 21: (lighter + 0.05) / (darker + 0.05) (WCAG 2.x, SC 1.4.3)."""
     darker, lighter = sorted((luminance(one), luminance(other)))
     return (lighter + 0.05) / (darker + 0.05)
 
 
-def simulated(colour: str, deficiency: str) -> Triple:
-    """Linear RGB as seen with a full colour-vision deficiency: protan, deutan or tritan (Machado et al. 2009)."""
-    red, green, blue = (min(max(part, 0.0), 1.0) for part in _times(DEFICIENCIES[deficiency], linear(colour)))
+def simulate_deficiency(colour: str, deficiency: str) -> Triple:
+    """Convert a colour to linear RGB as seen with a full colour-vision deficiency.
+
+    Parameters
+    ----------
+    colour : str
+        "#rrggbb".
+    deficiency : str
+        "protan", "deutan" or "tritan".
+
+    Returns
+    -------
+    tuple of float
+        Red, green, blue, 0 … 1.
+
+    Notes
+    -----
+    G. M. Machado, M. M. Oliveira and L. A. F. Fernandes, IEEE Trans. Vis. Comput. Graph. 15 (6), 2009.
+    """
+    red, green, blue = (min(max(part, 0.0), 1.0) for part in _multiply(DEFICIENCIES[deficiency], linear_rgb(colour)))
     return red, green, blue
 
 
 def lab(linear_rgb: Triple) -> Triple:
-    """CIELAB (D65) of linear RGB (CIE 15: cube root above (6/29)³, straight line below)."""
-    x, y, z = (part / white for part, white in zip(_times(_TO_XYZ, linear_rgb), _WHITE, strict=True))
+    """Convert linear RGB to CIELAB, white point D65 (CIE 15: cube root above (6/29)³, straight line below)."""
+    x, y, z = (part / white for part, white in zip(_multiply(_TO_XYZ, linear_rgb), _WHITE, strict=True))
     fx, fy, fz = (
         part ** (1 / 3) if part > (6 / 29) ** 3 else part / (3 * (6 / 29) ** 2) + 4 / 29 for part in (x, y, z)
     )
@@ -77,12 +96,12 @@ def lab(linear_rgb: Triple) -> Triple:
 
 
 def distance(one: Triple, other: Triple) -> float:
-    """ΔE*ab (CIE 1976) of two colours given as linear RGB: their distance in CIELAB."""
+    """Return ΔE*ab (CIE 1976), the distance in CIELAB, of two colours given as linear RGB."""
     return float(sum((a - b) ** 2 for a, b in zip(lab(one), lab(other), strict=True)) ** 0.5)
 
 
-def mixed(colour: str, ground: str, share: float) -> str:
-    """`colour` with `share` (0 … 1) of `ground` mixed in, code by code."""
+def mix(colour: str, ground: str, share: float) -> str:
+    """Return `colour` with a `share` (0 … 1) of `ground` mixed in, sRGB code by code."""
     parts = (
         round(int(colour[at : at + 2], 16) * (1 - share) + int(ground[at : at + 2], 16) * share) for at in (1, 3, 5)
     )
@@ -91,21 +110,36 @@ def mixed(colour: str, ground: str, share: float) -> str:
 
 @cache
 def palest(colour: str, ground: str, ratio: float, most: float = 0.6, on: str = "") -> str:
-    """`colour` mixed with as much of `ground` (at most the share `most`) as still leaves the contrast `ratio`, on
-    another ground, too, where one is named.
+    """Return `colour` mixed with as much of `ground` as leaves the contrast `ratio`.
+
+    Parameters
+    ----------
+    colour, ground : str
+        The two colours.
+    ratio : float
+        Least contrast to `ground`.
+    most : float
+        Largest share of `ground`.
+    on : str, optional
+        Another ground on which the contrast must hold.
+
+    Returns
+    -------
+    str
+        The paler colour; `colour` itself if no share does.
     """
     for percent in range(round(most * 100), 0, -1):
-        paler = mixed(colour, ground, percent / 100)
+        paler = mix(colour, ground, percent / 100)
         if all(contrast(paler, under) >= ratio for under in (ground, on or ground)):
             return paler
     return colour
 
 
-def reaching(colour: str, ground: str, ratio: float) -> str:
-    """`colour` with as little white or black mixed in as gives the contrast `ratio`; "" where neither does."""
+def reach_contrast(colour: str, ground: str, ratio: float) -> str:
+    """Return `colour` with the least white or black that gives the contrast `ratio`; "" if neither does."""
     for percent in range(101):
         for pole in ("#ffffff", "#000000"):
-            other = mixed(colour, pole, percent / 100)
+            other = mix(colour, pole, percent / 100)
             if contrast(other, ground) >= ratio:
                 return other
     return ""

@@ -7,7 +7,7 @@ from itertools import pairwise
 from reviewkit.model.card import Axis
 from reviewkit.render.cards.look import LABEL
 from reviewkit.render.cards.scene import Box, Page, Stroke
-from reviewkit.render.cards.traces import place
+from reviewkit.render.cards.traces import axis_position
 
 _UNDER_PLOT = 30.0  # from the plot's foot to the scale's line
 _MAJOR, _MINOR = 24.0, 12.0
@@ -17,23 +17,23 @@ _MOST_NUMBERS = 7
 
 
 def dial_height(page: Page) -> float:
-    """From a plot's foot to the baseline of the scale's numbers."""
+    """Return the distance from a plot's foot to the baseline of the scale's numbers."""
     return _UNDER_PLOT + _MAJOR + _UNDER_TICK + page.cap(LABEL)
 
 
 def unit_reach(page: Page, axis: Axis) -> float:
-    """How far the last number and the unit behind it reach beyond the plot's right edge."""
+    """Return how far the last number and its unit extend beyond the plot's right edge."""
     last = axis.ticks[-1] if axis.ticks else (axis.high, "")
-    reach = page.width(bare(last[1], axis), LABEL) / 2
+    reach = page.width(strip_unit(last[1], axis), LABEL) / 2
     return reach + 14 + page.width(axis.unit, LABEL) if axis.unit else reach
 
 
-def dial(page: Page, axis: Axis, box: Box) -> None:
-    """Place the scale of an x axis under a panel: minor ticks short, numbered ones long, the unit after the last."""
+def place_dial(page: Page, axis: Axis, box: Box) -> None:
+    """Place the scale of an x axis under a panel: short minor ticks, long numbered ones, the unit last."""
     look = page.look
     line_y = box.bottom + _UNDER_PLOT
     for value in axis.minor:
-        at = place(axis, value)
+        at = axis_position(axis, value)
         if 0.0 <= at <= 1.0:
             x = box.left + at * box.width
             page.add(Stroke("scale", ((x, line_y), (x, line_y + _MINOR)), look.soft, 2.0))
@@ -45,7 +45,7 @@ def dial(page: Page, axis: Axis, box: Box) -> None:
         page.add(number)
         reach = max(reach, number.box.right)
     for value, _ in axis.ticks:
-        at = place(axis, value)
+        at = axis_position(axis, value)
         if -1e-6 <= at <= 1 + 1e-6:
             x = box.left + at * box.width
             page.add(Stroke("scale", ((x, line_y), (x, line_y + _MAJOR)), look.ink, 3.0))
@@ -55,8 +55,8 @@ def dial(page: Page, axis: Axis, box: Box) -> None:
 
 
 def _numbers(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
-    """The numbers that have room: the ends first, then from left to right."""
-    ticks = [(place(axis, value), bare(text, axis)) for value, text in axis.ticks if text]
+    """Return the numbers that have room as (share of the width, text): the ends first, then from left to right."""
+    ticks = [(axis_position(axis, value), strip_unit(text, axis)) for value, text in axis.ticks if text]
     ticks = [(at, text) for at, text in ticks if -1e-6 <= at <= 1 + 1e-6]
     order = ticks[:1] + ticks[-1:] + ticks[1:-1] if len(ticks) > 1 else ticks
     kept: list[tuple[float, str, float, float]] = []
@@ -68,17 +68,17 @@ def _numbers(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
     return [(at, text) for at, text, _, _ in sorted(kept)]
 
 
-def bare(text: str, axis: Axis) -> str:
-    """A number without the axis's unit, which is written once beside all of them."""
+def strip_unit(text: str, axis: Axis) -> str:
+    """Return a number without the axis's unit, which is written once for all of them."""
     return text.removesuffix(f" {axis.unit}") if axis.unit else text
 
 
-def y_texts(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
-    """The numbers at a panel's side as (share of the height, text): every one, or every second … where they are close.
+def y_labels(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
+    """Return the numbers at a panel's side as (share of the height, text), at most seven.
 
-    Zero stays in if it is there, else the lowest; at most seven.
+    If they are close together, only every second, third … is given, counted from zero if it is there, else the lowest.
     """
-    ticks = [(place(axis, value), bare(text, axis), value) for value, text in axis.ticks if text]
+    ticks = [(axis_position(axis, value), strip_unit(text, axis), value) for value, text in axis.ticks if text]
     ticks = sorted(tick for tick in ticks if -1e-6 <= tick[0] <= 1 + 1e-6)
     least = page.cap(LABEL) + 14
     anchor = next((index for index, tick in enumerate(ticks) if tick[2] == 0), 0)

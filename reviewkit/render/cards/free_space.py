@@ -1,4 +1,4 @@
-"""Where in a panel a label can stand without touching a curve: a map of what is taken, in small cells."""
+"""Free places for labels in a panel, from an occupancy grid of small cells."""
 
 from __future__ import annotations
 
@@ -15,17 +15,27 @@ _CELL = 4.0
 
 
 class FreeSpace:
-    """A panel's taken cells. Lines of the grid count as taken only as long as there is room elsewhere."""
+    """The occupied cells of a panel. Grid lines count as occupied only while there is room off them."""
 
     def __init__(self, box: Box) -> None:
         self.box = box
         shape = max(int(box.height // _CELL), 1), max(int(box.width // _CELL), 1)
-        self._taken = np.zeros(shape, dtype=bool)
+        self._occupied = np.zeros(shape, dtype=bool)
         self._grid = np.zeros(shape, dtype=bool)
 
-    def take_line(self, pixels: Array, width: float, *, grid: bool = False) -> None:
-        """Mark a line, shape (n, 2), with half its width on either side."""
-        cells = self._grid if grid else self._taken
+    def occupy_line(self, pixels: Array, width: float, *, grid: bool = False) -> None:
+        """Mark a line as occupied, half its width on either side.
+
+        Parameters
+        ----------
+        pixels : ndarray, shape (n, 2)
+            Points in pixels; NaN rows separate parts.
+        width : float
+            Line width in pixels.
+        grid : bool
+            True for a grid line, which labels may cover if they must.
+        """
+        cells = self._grid if grid else self._occupied
         step = _CELL / 2
         start, end = pixels[:-1], pixels[1:]
         whole = np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1)
@@ -46,10 +56,10 @@ class FreeSpace:
         inside = (columns >= 0) & (rows >= 0) & (columns < cells.shape[1]) & (rows < cells.shape[0])
         cells[rows[inside], columns[inside]] = True
 
-    def take_box(self, box: Box) -> None:
-        """Mark a rectangle."""
+    def occupy_box(self, box: Box) -> None:
+        """Mark a rectangle as occupied."""
         rows, columns = self._span(box)
-        self._taken[rows, columns] = True
+        self._occupied[rows, columns] = True
 
     def _span(self, box: Box) -> tuple[slice, slice]:
         top, bottom = (box.top - self.box.top) / _CELL, (box.bottom - self.box.top) / _CELL
@@ -58,19 +68,31 @@ class FreeSpace:
         return rows, slice(max(int(left), 0), max(int(np.ceil(right)), 0))
 
     def is_free(self, box: Box, *, grid: bool = True) -> bool:
-        """Whether a rectangle lies inside the panel and touches nothing taken (nor, unless told, the grid)."""
+        """Tell whether a rectangle is inside the panel and free; `grid`: off the grid lines too."""
         panel = self.box
         if box.left < panel.left or box.right > panel.right or box.top < panel.top or box.bottom > panel.bottom:
             return False
         span = self._span(box)
-        return not (self._taken[span].any() or (grid and self._grid[span].any()))
+        return not (self._occupied[span].any() or (grid and self._grid[span].any()))
 
     def nearest(self, x: float, y: float, width: float, height: float, *, within: float = np.inf) -> Box | None:
-        """The free rectangle of this size nearest to a point, off the grid's lines where one is; None if there is none.
+        """Find the free rectangle of a given size nearest to a point, off the grid lines if possible.
 
-        `within`: how far its edge may be from the point.
+        Parameters
+        ----------
+        x, y : float
+            The point, in pixels.
+        width, height : float
+            Size of the rectangle, in pixels.
+        within : float
+            Largest distance from the point to the rectangle's edge, in pixels.
+
+        Returns
+        -------
+        Box or None
+            None if there is no such rectangle.
         """
-        for cells in (self._taken | self._grid, self._taken):
+        for cells in (self._occupied | self._grid, self._occupied):
             high, wide = int(np.ceil(height / _CELL)) + 1, int(np.ceil(width / _CELL)) + 1
             if high > cells.shape[0] or wide > cells.shape[1]:
                 return None
@@ -81,7 +103,7 @@ class FreeSpace:
             lefts = self.box.left + np.arange(inside.shape[1])[np.newaxis, :] * _CELL
             away_x = np.maximum(np.maximum(lefts - x, x - (lefts + width)), 0.0)
             away_y = np.maximum(np.maximum(tops - y, y - (tops + height)), 0.0)
-            # of places equally near, the one whose middle is nearest
+            # among equally near places, prefer the one whose middle is nearest
             middle = np.hypot(lefts + width / 2 - x, tops + height / 2 - y)
             away = np.hypot(away_x, away_y)
             cost = np.where((inside == 0) & (away <= within), away + middle * 1e-3, np.inf)

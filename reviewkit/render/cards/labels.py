@@ -1,4 +1,4 @@
-"""The words in and beside a panel: names at the ends of curves, the limit's label, marks. Nothing touches a curve."""
+"""Labels in and around a panel: names of curves, limits. No label touches a curve."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
 MARGIN = 8.0  # kept free round a label
-LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # of a limit's line, before words that found no room beside it
-_ALONE = 60.0  # so far from all other curves, in pixels, a curve can be named where it runs
+LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # sample of a limit's line before a label that is away from it
+_ALONE = 60.0  # pixels from all other curves at which a curve can be named along its length
 FAR = 30.0  # a label this far from what it names gets a leader
 
 SHORTEN_LABEL = "shorten setting = …, or name fewer measurements on one card (card = …)"
@@ -28,7 +28,15 @@ SHORTEN_LIMIT = "shorten the condition of this [[rated]] table"
 
 @dataclass(frozen=True)
 class EndLabel:
-    """A name beside the panel's right edge. `end`: what it names, in pixels; `y`: the middle of the label."""
+    """A name to the right of a panel.
+
+    Attributes
+    ----------
+    end
+        End of the curve that it names, in pixels.
+    y
+        Height of the label's middle, in pixels.
+    """
 
     text: str
     colour: str
@@ -38,15 +46,32 @@ class EndLabel:
     y: float
 
 
-def apart(targets: Sequence[float], pitch: float, low: float, high: float) -> list[float] | None:
-    """Places as near as can be to `targets`, in their order, at least `pitch` apart and within low … high.
+def spread_apart(targets: Sequence[float], pitch: float, low: float, high: float) -> list[float] | None:
+    """Return positions as near as possible to targets but at least `pitch` apart, in the same order.
 
-    Neighbours that are too close are joined to a block about their mean, until no two blocks touch (pool adjacent
-    violators). None where there is no room for all.
+    Parameters
+    ----------
+    targets : sequence of float
+        Wanted positions.
+    pitch : float
+        Least distance between two.
+    low, high : float
+        Range of the positions.
+
+    Returns
+    -------
+    list of float or None
+        None if there isn't room for all.
+
+    Notes
+    -----
+    Isotonic regression by pooling adjacent violators: neighbours that are too close are joined to a block around their
+    mean until no two blocks touch (R. E. Barlow and others, Statistical Inference under Order Restrictions, 1972; from
+    memory).
     """
     if pitch * (len(targets) - 1) > high - low:
         return None
-    # what ends at all but one height stands in the order given: left over right, wherever that is
+    # curves that end at nearly the same height keep their order: left above right everywhere
     order = sorted(range(len(targets)), key=lambda index: (round(2 * targets[index] / pitch), index))
     blocks: list[list[float]] = []  # [sum of (target - offset), count]
     for rank, index in enumerate(order):
@@ -66,16 +91,16 @@ def apart(targets: Sequence[float], pitch: float, low: float, high: float) -> li
 
 
 def needs_leader(label: EndLabel, right: float) -> bool:
-    """Whether a label stands too far from its curve's end to be read as its name."""
+    """Tell whether a label is too far from its curve's end to be read as its name."""
     return abs(label.y - label.end[1]) > FAR or right - label.end[0] > FAR
 
 
-def put_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: float) -> None:
-    """Place names at `x`, with a thin leader from the curve's end where they had to be moved."""
+def place_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: float) -> None:
+    """Place names at `x`, with a thin leader from the end of each curve whose name had to move."""
     for label in labels:
         rise = page.cap(label.size, label.bold)
         if needs_leader(label, right):
-            # from the end itself, since at the picture's edge nothing ends; unless words stand in the way
+            # from the curve's end rather than the picture's edge, unless a text is in the way
             stop = (x - 8, label.y)
             start = (label.end[0] + 8, label.end[1])
             if any(
@@ -90,10 +115,10 @@ def put_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: floa
         )
 
 
-def put_near_end(
+def place_near_end(
     page: Page, free: FreeSpace, text: str, end: tuple[float, float], size: float, colour: str, bold: bool
 ) -> bool:
-    """Place a name inside the panel, next to a curve that ends early; False where there is no room near it."""
+    """Place a name inside the panel, next to a curve that ends early; return False if there is no room."""
     width, rise, drop, _ = page.measure(text, size, bold)
     high = rise + drop
     x, y = end
@@ -106,14 +131,27 @@ def put_near_end(
         if found is None:
             return False
         box = found.grown(-MARGIN, -MARGIN)
-    free.take_box(box.grown(MARGIN, MARGIN))
+    free.occupy_box(box.grown(MARGIN, MARGIN))
     page.add(page.text(text, box.left, box.bottom - drop, size, colour, bold=bold, remedy=SHORTEN_LABEL))
     return True
 
 
-def most_alone(line: Array, others: Sequence[Array], box: Box) -> tuple[float, float] | None:
-    """Where a curve runs furthest above or below all others of its panel, in pixels; None where it is near one
-    everywhere. Lines as shares of the panel, shape (n, 2).
+def clearest_point(line: Array, others: Sequence[Array], box: Box) -> tuple[float, float] | None:
+    """Find the point at which a curve is furthest above or below all others of its panel.
+
+    Parameters
+    ----------
+    line : ndarray, shape (n, 2)
+        The curve, as fractions of the panel's width and height.
+    others : sequence of ndarray, shape (n, 2)
+        The other curves.
+    box : Box
+        The panel, in pixels.
+
+    Returns
+    -------
+    tuple of float or None
+        The point in pixels; None if the curve is near another everywhere.
     """
     across = np.linspace(0.05, 0.7, 27)
     own, *rest = (_heights(each, across) * box.height for each in (line, *others))
@@ -126,7 +164,7 @@ def most_alone(line: Array, others: Sequence[Array], box: Box) -> tuple[float, f
 
 
 def _heights(line: Array, across: Array) -> Array:
-    """A line's height at shares of the panel's width, in shares; NaN where it does not run."""
+    """Return a line's heights at fractions of the panel's width; NaN where there is no line."""
     good = np.isfinite(line).all(axis=1)
     x, y = line[good, 0], line[good, 1]
     if len(x) < 2 or np.any(np.diff(x) < 0):
@@ -134,17 +172,36 @@ def _heights(line: Array, across: Array) -> Array:
     return np.asarray(np.interp(across, x, y, left=np.nan, right=np.nan))
 
 
-def put_limit_sample(page: Page, left: float, y: float) -> None:
-    """Place a piece of a limit's line before words that stand apart from it and begin at `left`."""
+def place_limit_sample(page: Page, left: float, y: float) -> None:
+    """Place a sample of a limit's line before a label that begins at `left`."""
     ends = ((left - LIMIT_SAMPLE - 12, y), (left - 12, y))
     page.add(Stroke("limit", ends, page.look.soft, 3.0, LIMIT_DASH))
 
 
-def put_limit_label(
+def place_limit_label(
     page: Page, free: FreeSpace, limit: Limit, line_ys: Sequence[float], ends: tuple[float, float]
 ) -> bool:
-    """Place a limit's label along one of its lines (`ends`: their x), else anywhere free, behind a piece of the line
-    where it is far from it; False if there is no room.
+    """Place a limit's label along one of its lines, else in the nearest free place.
+
+    A label far from its line is preceded by a sample of it.
+
+    Parameters
+    ----------
+    page : Page
+        The card.
+    free : FreeSpace
+        Free places of the panel.
+    limit : Limit
+        The limit.
+    line_ys : sequence of float
+        Heights of its lines, in pixels.
+    ends : tuple of float
+        Left and right end of its lines, in pixels.
+
+    Returns
+    -------
+    bool
+        False if there is no room.
     """
     if not limit.label:
         return True
@@ -174,8 +231,8 @@ def put_limit_label(
             return False
         box = replace(found.grown(-MARGIN, -MARGIN), left=found.left + MARGIN + sample)
         if sample:
-            put_limit_sample(page, box.left, box.bottom - drop - page.cap(LABEL) / 2)
-            free.take_box(found)
-    free.take_box(box.grown(MARGIN, MARGIN))
+            place_limit_sample(page, box.left, box.bottom - drop - page.cap(LABEL) / 2)
+            free.occupy_box(found)
+    free.occupy_box(box.grown(MARGIN, MARGIN))
     page.add(page.text(limit.label, box.left, box.bottom - drop, LABEL, page.look.soft, remedy=SHORTEN_LIMIT))
     return True

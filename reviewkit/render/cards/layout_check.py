@@ -1,4 +1,4 @@
-"""Looks at what is on a card and says what is wrong with it: the last check before a picture leaves the house."""
+"""Layout checks of a card, the last before a picture is painted: nothing outside, overlapping, covered or too small."""
 
 from __future__ import annotations
 
@@ -20,17 +20,23 @@ if TYPE_CHECKING:
     from reviewkit.render.cards.scene import Points
 
 SAFE = Box(SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM)
-# A glyph's antialiased edge and the rounding of places may reach this far outside its outline.
+# Antialiasing and rounded places may extend a glyph this far beyond its outline.
 TOLERANCE = 1.5
-# A text may stand on a grid line or a band: they are its ground, not its neighbours.
+# A text may be on a grid line or a band: they are its ground, not its neighbours.
 MAY_LIE_UNDER_TEXT = ("grid", "band")
 _TEXTS_IN, _SHAPES_IN = SAFE.grown(TOLERANCE, TOLERANCE), SAFE.grown(2 * TOLERANCE, 2 * TOLERANCE)
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong. `rule`: outside, overlap, covered, small, contrast or channels; `text`: the text it is about (""
-    where none is).
+    """One thing wrong with a card.
+
+    Attributes
+    ----------
+    rule
+        "outside", "overlap", "covered", "small", "contrast" or "channels".
+    text
+        The text concerned, or "".
     """
 
     rule: str
@@ -39,9 +45,20 @@ class Problem:
     remedy: str = ""
 
 
-def problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem, ...]:
-    """Everything wrong with what is drawn: outside the safe box, texts over each other or under a line, any set
-    smaller than `least`.
+def find_problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem, ...]:
+    """Find everything wrong with a layout.
+
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        Shapes in drawing order.
+    least : float
+        Smallest text size allowed, in pixels of a 1920 × 1080 frame.
+
+    Returns
+    -------
+    tuple of Problem
+        Shapes outside the safe box, texts that overlap, are covered or are too small.
     """
     texts = [item for item in items if isinstance(item, Text)]
     boxes = np.array([_edges(text.box) for text in texts], dtype=np.float64).reshape(-1, 4)
@@ -51,21 +68,21 @@ def problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem, ...]
         if isinstance(item, Text):
             drawn += 1
             continue
-        reach = reach_of(item)
+        reach = bounds(item)
         if reach is None:
             continue
-        if not _inside(reach, _SHAPES_IN):
+        if not _is_inside(reach, _SHAPES_IN):
             found.append(Problem("outside", "", f"a {item.kind} reaches outside the safe box"))
-        # most texts are nowhere near: only those within the shape's own rectangle are looked at closely
-        near = np.flatnonzero(_meet(boxes, reach))
+        # most texts are far away: only those within the shape's bounds are checked in detail
+        near = np.flatnonzero(_overlapping_boxes(boxes, reach))
         if len(near):
             ground = item.kind in MAY_LIE_UNDER_TEXT  # under a text, not over one
             found += _covered([texts[at] for at in near if not ground or at < drawn], item)
     return tuple(found)
 
 
-def reach_of(shape: Stroke | Area) -> Box | None:
-    """The rectangle round a shape, half its line's width included; None where nothing of it can be seen."""
+def bounds(shape: Stroke | Area) -> Box | None:
+    """Return the rectangle around a shape, line width included; None if nothing of it can be seen."""
     margin = shape.width / 2 if isinstance(shape, Stroke) else 0.0
     points = shape.points
     if isinstance(points, np.ndarray):
@@ -75,7 +92,7 @@ def reach_of(shape: Stroke | Area) -> Box | None:
         left, top = points.min(axis=0).tolist()
         right, bottom = points.max(axis=0).tolist()
     else:
-        # a rule or a tick: most shapes are, and arrays cost more than they are worth for two points
+        # a rule or a tick, like most shapes: an array isn't worth its cost for two points
         finite = [(x, y) for x, y in points if isfinite(x) and isfinite(y)]
         if not finite:
             return None
@@ -88,8 +105,8 @@ def _edges(box: Box) -> tuple[float, float, float, float]:
     return box.left, box.top, box.right, box.bottom
 
 
-def _meet(boxes: Array, reach: Box) -> NDArray[np.bool_]:
-    """Which of some boxes, shape (n, 4), share any area with a rectangle; shape (n,)."""
+def _overlapping_boxes(boxes: Array, reach: Box) -> NDArray[np.bool_]:
+    """Tell which boxes, shape (n, 4), share any area with a rectangle; shape (n,)."""
     return np.asarray(
         (boxes[:, 0] < reach.right)
         & (boxes[:, 2] > reach.left)
@@ -102,11 +119,11 @@ def _outside(texts: Sequence[Text]) -> list[Problem]:
     return [
         Problem("outside", text.text, "reaches outside the safe box", text.remedy)
         for text in texts
-        if not _inside(text.box, _TEXTS_IN)
+        if not _is_inside(text.box, _TEXTS_IN)
     ]
 
 
-def _inside(box: Box, frame: Box) -> bool:
+def _is_inside(box: Box, frame: Box) -> bool:
     return box.left >= frame.left and box.top >= frame.top and box.right <= frame.right and box.bottom <= frame.bottom
 
 
@@ -121,7 +138,7 @@ def _small(texts: Sequence[Text], least: float) -> list[Problem]:
 def _overlapping(texts: Sequence[Text], boxes: Array) -> list[Problem]:
     found = []
     for at, one in enumerate(texts):
-        for other in np.flatnonzero(_meet(boxes[at + 1 :], one.box.grown(-TOLERANCE / 2, -TOLERANCE / 2))):
+        for other in np.flatnonzero(_overlapping_boxes(boxes[at + 1 :], one.box.grown(-TOLERANCE / 2, -TOLERANCE / 2))):
             second = texts[at + 1 + int(other)]
             found.append(Problem("overlap", one.text, f'runs into "{second.text}"', one.remedy or second.remedy))
     return found
@@ -135,13 +152,30 @@ def _covered(texts: Sequence[Text], shape: Stroke | Area) -> list[Problem]:
     found = []
     for text in texts:
         box = text.box.grown(reach - TOLERANCE, reach - TOLERANCE)
-        if crosses(points, box) or (isinstance(shape, Area) and _holds(points, box)):
+        if crosses(points, box) or (isinstance(shape, Area) and _surrounds(points, box)):
             found.append(Problem("covered", text.text, f"has a {shape.kind} drawn over it", text.remedy))
     return found
 
 
 def crosses(points: Array, box: Box) -> bool:
-    """Whether a line through points, shape (n, 2), enters a box. NaN points part the line; a lone point counts."""
+    """Tell whether a polyline enters a box.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 2)
+        NaN rows separate parts; a single point counts.
+    box : Box
+        The box.
+
+    Returns
+    -------
+    bool
+        True if any part of the line is inside.
+
+    Notes
+    -----
+    Clips each segment as Y.-D. Liang and B. A. Barsky do, ACM Trans. Graph. 3 (1), 1984, from memory.
+    """
     if box.width <= 0 or box.height <= 0 or not len(points):
         return False
     lows, highs = np.array((box.left, box.top)), np.array((box.right, box.bottom))
@@ -160,8 +194,8 @@ def crosses(points: Array, box: Box) -> bool:
     return bool(np.any(first < last))  # NaN compares false
 
 
-def _holds(polygon: Array, box: Box) -> bool:
-    """Whether a closed polygon surrounds a box that its edge does not enter (even-odd rule at the box's middle)."""
+def _surrounds(polygon: Array, box: Box) -> bool:
+    """Tell whether a closed polygon surrounds a box that its edge doesn't enter (even-odd rule)."""
     x, y = (box.left + box.right) / 2, (box.top + box.bottom) / 2
     inside = False
     for (x1, y1), (x2, y2) in pairwise(polygon):

@@ -12,12 +12,12 @@ from reviewkit.render.cards.contrast import (
     DEFICIENCIES,
     contrast,
     distance,
-    linear,
+    linear_rgb,
     luminance,
-    mixed,
+    mix,
     palest,
-    reaching,
-    simulated,
+    reach_contrast,
+    simulate_deficiency,
 )
 
 FRAME_WIDTH, FRAME_HEIGHT = 1920, 1080
@@ -39,7 +39,7 @@ LABEL = 36.0
 DASH = (5.0, 1.6)  # the right channel's dash, in line widths
 CURVE_CONTRAST, TEXT_CONTRAST, INK_CONTRAST = 3.0, 4.5, 7.0
 LEFT_RIGHT_DISTANCE, LEFT_RIGHT_CONTRAST = 20.0, 1.5
-# the colours that texts are set in, and what each needs on its ground
+# text colours, and the contrast that each needs
 TEXTS = {"ink": INK_CONTRAST, **dict.fromkeys(("soft", "meets", "falls_short", "left", "right"), TEXT_CONTRAST)}
 _BAND_TOWARDS, _BAND_AWAY = 0.055, 0.5
 
@@ -60,34 +60,35 @@ class Look:
 
     @property
     def band(self) -> str:
-        """The faint ground of what the maker allows: towards the ink, where all texts can still be read on it, else
-        away from it.
+        """Return the faint ground of what the maker allows, on which every text can be read.
+
+        It is the ground shaded towards the ink if that leaves enough contrast, else away from it.
         """
         return _band(self)
 
     @property
     def bench(self) -> str:
-        """The bench's own floor: as faint as a curve may be, on the band, too."""
+        """Return the colour of the bench's own floor: as faint as a curve may be, on the band too."""
         return palest(self.soft, self.ground, CURVE_CONTRAST, on=self.band)
 
     @property
     def scale(self) -> str:
-        """The scale of a needle that has no pointer."""
-        return mixed(self.soft, self.ground, 0.62)
+        """Return the colour of a needle's scale that has no pointer."""
+        return mix(self.soft, self.ground, 0.62)
 
     def channel(self, channel: str) -> str:
-        """L and R (and a pair by its first letter, the driven one) in their colours, all else in ink."""
+        """Return a channel's colour; a pair of channels has the driven one's, anything else ink."""
         return {"L": self.left, "R": self.right}.get(channel[:1], self.ink)
 
     def curve(self, channel: str, role: str) -> str:
-        """A curve's colour; `before` is the same hue, as pale as a curve may be."""
+        """Return a curve's colour; `before` gives the same hue, as pale as a curve may be."""
         if role == "bench":
             return self.bench
         colour = self.channel(channel)
         return palest(colour, self.ground, CURVE_CONTRAST, most=0.5, on=self.band) if role == "before" else colour
 
     def status(self, word: str) -> str:
-        """A verdict's colour. It only helps: place and word carry the verdict."""
+        """Return a verdict's colour. It only helps: place and word carry the verdict."""
         if word in ("meets", "in order"):
             return self.meets
         if word in ("falls short", "out of tolerance", "open", "short"):
@@ -97,11 +98,11 @@ class Look:
 
 @cache
 def _band(look: Look) -> str:
-    towards = mixed(look.ground, look.ink, _BAND_TOWARDS)
+    towards = mix(look.ground, look.ink, _BAND_TOWARDS)
     if all(contrast(getattr(look, name), towards) >= least for name, least in TEXTS.items()):
         return towards
     away = "#ffffff" if luminance(look.ground) > luminance(look.ink) else "#000000"
-    return mixed(look.ground, away, _BAND_AWAY)
+    return mix(look.ground, away, _BAND_AWAY)
 
 
 LOOKS: dict[str, Look] = {
@@ -114,34 +115,55 @@ LOOKS: dict[str, Look] = {
 }
 
 
-def look_named(name: str) -> Look:
-    """A look by name. Raises KeyError with the nearest known name."""
+def find_look(name: str) -> Look:
+    """Return a look by name.
+
+    Raises
+    ------
+    KeyError
+        With the nearest known name, if there is none.
+    """
     if name not in LOOKS:
         raise KeyError(f'there is no look "{name}"; {nearest(name, LOOKS)}')
     return LOOKS[name]
 
 
-def changed(look: Look, colours: Mapping[str, str]) -> Look:
-    """A look with some colours replaced; `shortfalls` says what is wrong with it."""
+def with_colours(look: Look, colours: Mapping[str, str]) -> Look:
+    """Return a look with some colours replaced, unchecked; see `find_shortfalls`."""
     return replace(look, **colours)
 
 
-def shortfalls(look: Look) -> tuple[tuple[str, str], ...]:
-    """Where a look misses the contrasts it needs (WCAG 2.x, and left from right under the three simulations): the
-    colour's name, and what is wrong with it and would be right.
+def find_shortfalls(look: Look) -> tuple[tuple[str, str], ...]:
+    """Find the colours of a look with too little contrast or too little difference.
+
+    Parameters
+    ----------
+    look : Look
+        The look.
+
+    Returns
+    -------
+    tuple of (str, str)
+        The colour's name, and what is wrong with it and what would do.
+
+    Notes
+    -----
+    Contrast after WCAG 2.x; left and right are compared in grey and for three simulated colour-vision deficiencies.
     """
     found = []
     for name, least in TEXTS.items():
         colour = getattr(look, name)
         ratio = contrast(colour, look.ground)
         if ratio < least:
-            better = reaching(colour, look.ground, least)
+            better = reach_contrast(colour, look.ground, least)
             remedy = f'"{better}" reaches it' if better else "choose a darker or a lighter ground"
-            message = f'{name} "{colour}" on "{look.ground}" is {_down(ratio, 1)}:1; it needs {least:g}:1, and {remedy}'
+            message = (
+                f'{name} "{colour}" on "{look.ground}" is {_round_down(ratio, 1)}:1; it needs {least:g}:1, and {remedy}'
+            )
             found.append((name, message))
-    near = _too_near(look.left, look.right)
+    near = _channel_faults(look.left, look.right)
     if near:
-        better = _right_that_does(look)
+        better = _find_right_colour(look)
         remedy = (
             f'right = "{better}" does' if better else "choose a left that is much darker or lighter than the ground"
         )
@@ -149,34 +171,34 @@ def shortfalls(look: Look) -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
-def _too_near(left: str, right: str) -> list[str]:
-    """Where two channels' colours cannot be told apart: in grey, or by one of the three kinds of colour-blind eyes."""
+def _channel_faults(left: str, right: str) -> list[str]:
+    """Return why two channels' colours can't be told apart: in grey, or with a colour-vision deficiency."""
     found = []
     ratio = contrast(left, right)
     if ratio < LEFT_RIGHT_CONTRAST:
         found.append(
-            f"left and right differ in lightness by {_down(ratio, 2)}:1; they need {LEFT_RIGHT_CONTRAST:g}:1, or they "
-            "are one in grey"
+            f"left and right differ in lightness by {_round_down(ratio, 2)}:1; they need {LEFT_RIGHT_CONTRAST:g}:1, or "
+            "they are one in grey"
         )
     for deficiency in DEFICIENCIES:
-        apart = distance(simulated(left, deficiency), simulated(right, deficiency))
+        apart = distance(simulate_deficiency(left, deficiency), simulate_deficiency(right, deficiency))
         if apart < LEFT_RIGHT_DISTANCE:
             found.append(
-                f"left and right are ΔE {_down(apart, 0)} apart for a {deficiency} eye; they need "
+                f"left and right are ΔE {_round_down(apart, 0)} apart for a {deficiency} eye; they need "
                 f"{LEFT_RIGHT_DISTANCE:.0f}"
             )
     return found
 
 
-def _right_that_does(look: Look) -> str:
-    """The colour most like the right one that can be read on the ground and told from the left; "" if there is none."""
+def _find_right_colour(look: Look) -> str:
+    """Find the colour most like the right one that is legible and differs from the left; "" if none."""
     levels = range(0, 256, 17)
     codes = (f"#{red:02x}{green:02x}{blue:02x}" for red in levels for green in levels for blue in levels)
     readable = [code for code in codes if contrast(code, look.ground) >= TEXTS["right"]]
-    readable.sort(key=lambda code: (distance(linear(code), linear(look.right)), code))
-    return next((code for code in readable if not _too_near(look.left, code)), "")
+    readable.sort(key=lambda code: (distance(linear_rgb(code), linear_rgb(look.right)), code))
+    return next((code for code in readable if not _channel_faults(look.left, code)), "")
 
 
-def _down(value: float, digits: int) -> str:
-    """A number that is too small, shown so that it does not look enough."""
+def _round_down(value: float, digits: int) -> str:
+    """Format a number that is too small, rounded down so that it doesn't appear to be enough."""
     return f"{math.floor(value * 10**digits) / 10**digits:.{digits}f}"

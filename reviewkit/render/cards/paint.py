@@ -1,4 +1,4 @@
-"""The renderer: how large it draws a text, and shapes as pixels. The only file that needs matplotlib."""
+"""The renderer: text extents, and shapes as pixels. The only module that imports matplotlib."""
 
 from __future__ import annotations
 
@@ -27,28 +27,16 @@ Fonts = tuple[str, str]  # the user's own font files, regular and bold; "" for n
 NO_FONTS: Fonts = ("", "")
 
 
-def load() -> None:
-    """Import what drawing needs. Touches no setting, so it may run beside anything else."""
-    import matplotlib.backends.backend_agg
-    import matplotlib.font_manager  # noqa: F401
-
-
-def get_ready(fonts: Fonts = NO_FONTS) -> None:
-    """Import and load what every card needs, fonts included, so that the first one need not wait for it."""
-    for bold in (False, True):
-        _extent("H", 36.0, bold, fonts)
-
-
 # ------------------------------------------------------------------ type
 
 
 def font_file(fonts: Fonts = NO_FONTS) -> str:
-    """The file of the regular type that is drawn with."""
+    """Return the path of the regular font."""
     return _files(False, fonts)[0]
 
 
-def font_fault(path: str) -> str:
-    """What is wrong with a font file, or ""."""
+def find_font_fault(path: str) -> str:
+    """Return what is wrong with a font file; "" if nothing is."""
     from matplotlib.font_manager import get_font
 
     try:
@@ -80,9 +68,7 @@ def _damaged(font: FT2Font, text: Iterable[str], *, hinted: bool = False) -> str
 
 @cache
 def _files(bold: bool, fonts: Fonts) -> tuple[str, ...]:
-    """The font files to draw with, best first: the user's own, the package's where it is installed, then the one that
-    comes with the renderer.
-    """
+    """Return the font files in order of preference: the user's, the package's if installed, the renderer's own."""
     from matplotlib import get_data_path
 
     files = [fonts[bold]] if any(fonts) else []
@@ -97,7 +83,7 @@ def _files(bold: bool, fonts: Fonts) -> tuple[str, ...]:
 
 
 def _font(bold: bool, fonts: Fonts) -> FT2Font:
-    """The type at a size of _SCALE, the other files at hand for characters that the first has not."""
+    """Return the font at a size of _SCALE, with the other files as fallbacks for missing characters."""
     from matplotlib.font_manager import get_font
 
     font = get_font(_files(bold, fonts))
@@ -107,25 +93,39 @@ def _font(bold: bool, fonts: Fonts) -> FT2Font:
 
 @cache
 def _unhinted() -> Any:
-    """Letters as they were drawn, whatever the user's own settings are: without hinting a text's width grows with its
-    size exactly, so one layout holds for every size of card.
+    """Return the flag that loads letters without hinting.
+
+    Unhinted widths are proportional to the size, so one layout holds for every size of card.
     """
     from matplotlib import ft2font
 
-    flags = getattr(ft2font, "LoadFlags", None)  # before 3.10 they stood alone
+    flags = getattr(ft2font, "LoadFlags", None)  # before matplotlib 3.10 they were module constants
     return flags.NO_HINTING if flags else vars(ft2font)["LOAD_NO_HINTING"]
 
 
 @cache
 def _known_characters(bold: bool, fonts: Fonts) -> frozenset[str]:
-    """Every character that one of the fonts can draw."""
+    """Return every character that any of the fonts can draw."""
     from matplotlib.font_manager import get_font
 
     return frozenset(chr(code) for path in _files(bold, fonts) for code in get_font(path).get_charmap())
 
 
-def measuring(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
-    """A Measure that refuses characters no font has, naming the card."""
+def make_measure(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
+    """Return a Measure that refuses characters no font can draw.
+
+    Parameters
+    ----------
+    card_id : str
+        The card that a fault names.
+    fonts : Fonts
+        The user's fonts, if any.
+
+    Returns
+    -------
+    Measure
+        Raises LayoutFault for such characters.
+    """
 
     def measure(text: str, size: float, bold: bool) -> Extent:
         extent = _extent(text, size, bold, fonts)
@@ -140,19 +140,19 @@ def measuring(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
 
 @lru_cache(maxsize=8192)
 def _extent(text: str, size: float, bold: bool, fonts: Fonts) -> Extent | str:
-    """A text's extent in pixels; or the characters in it that cannot be drawn."""
+    """Return a text's extent in pixels, or the characters in it that can't be drawn."""
     found = _extent_at_scale(text, bold, fonts)
     if isinstance(found, str):
         return found
     advance, rise, drop = (size / _SCALE * part for part in found)
-    # the ink of a last "f" stands out over where the next letter would begin
+    # the ink of a final "f" extends beyond its advance
     width = advance - min(_bearing(text[-1:], size, bold, fonts, right=True), 0.0)
     return Extent(width, rise, drop, _bearing(text[:1], size, bold, fonts))
 
 
 @lru_cache(maxsize=8192)
 def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float, float] | str:
-    """A text's width, rise and drop at a size of _SCALE: once for all sizes, since nothing is hinted."""
+    """Return a text's width, rise and drop at a size of _SCALE, from which every size follows."""
     unknown = "".join(sorted(set(text) - _known_characters(bold, fonts)))
     if unknown:
         return unknown
@@ -168,7 +168,7 @@ def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float,
 
 @lru_cache(maxsize=2048)
 def _bearing(letter: str, size: float, bold: bool, fonts: Fonts, right: bool = False) -> float:
-    """The gap between where a letter begins (or ends, on its right) and its ink, negative where the ink reaches out."""
+    """Return the gap between a letter's origin and its ink (`right`: at its far side); negative for overhang."""
     from matplotlib.font_manager import get_font
 
     for path in _files(bold, fonts):
@@ -186,15 +186,31 @@ def _bearing(letter: str, size: float, bold: bool, fonts: Fonts, right: bool = F
 # ------------------------------------------------------------------ paint
 
 
-def painted(
-    items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts = NO_FONTS, first_row: int = 0
-) -> Bytes:
-    """Shapes on a ground of one colour, or on a picture of shape (height, width, 4) with straight alpha; `width` in
-    pixels. Shape (height, width, 4): red, green, blue, alpha (255 on a colour). `first_row`: the frame's row, in
-    pixels, that is the first of the picture's, where it is a part of the frame.
+def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts = NO_FONTS, first_row: int = 0) -> Bytes:
+    """Paint shapes on a ground.
 
-    The pixels are good until the next picture is painted: one canvas of each size is kept, since a new one costs
-    more than what is painted on it.
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        Shapes in drawing order, in pixels of a 1920 × 1080 frame.
+    ground : str or ndarray
+        A colour; or a picture of shape (height, width, 4) with straight alpha.
+    width : int
+        Width of the picture in pixels.
+    fonts : Fonts
+        The user's fonts, if any.
+    first_row : int
+        Row of the frame, in pixels of the picture, that is the picture's first.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 4)
+        Red, green, blue, alpha (255 on a colour).
+
+    Notes
+    -----
+    The pixels are valid until the next picture of this size is painted: one canvas of each size is kept, since creating
+    one costs more than painting on it.
     """
     scale = width / FRAME_WIDTH
     renderer = _canvas(width, round(FRAME_HEIGHT * scale) if isinstance(ground, str) else len(ground))
@@ -219,7 +235,7 @@ def _canvas(width: int, height: int) -> Any:
 
 
 def _paint_text(renderer: Any, text: Text, scale: float, first_row: int, fonts: Fonts) -> None:
-    """A text as the outline of its letters, filled: the same at every size, and quicker than letter by letter."""
+    """Paint a text as a filled outline: identical at every size, and quicker than letter by letter."""
     from matplotlib.colors import to_rgb
     from matplotlib.transforms import Affine2D
 
@@ -235,7 +251,7 @@ def _paint_text(renderer: Any, text: Text, scale: float, first_row: int, fonts: 
 
 @lru_cache(maxsize=2048)
 def _outline(text: str, bold: bool, fonts: Fonts) -> MplPath:
-    """A text's letters as a path, drawn at a size of _SCALE, y upwards from the baseline."""
+    """Return a text's letters as a path at a size of _SCALE, y upwards from the baseline."""
     from matplotlib.path import Path as MplPath
     from matplotlib.textpath import text_to_path
 
@@ -248,7 +264,7 @@ def _outline(text: str, bold: bool, fonts: Fonts) -> MplPath:
 
 @cache
 def _letters(bold: bool, fonts: Fonts) -> dict[str, Any]:
-    """The outlines of the letters met so far, for the renderer to look up and add to."""
+    """Return the cache of letter outlines that the renderer reads and extends."""
     return {}
 
 
@@ -258,9 +274,9 @@ def _paint_shape(renderer: Any, shape: Stroke | Area, scale: float, first_row: i
     from matplotlib.transforms import Affine2D
 
     path = MplPath(np.asarray(shape.points, dtype=np.float64), closed=False)
-    path.should_simplify = False  # it was reduced to what can be seen already
+    path.should_simplify = False  # the points are already reduced to what can be seen
     gc = renderer.new_gc()
-    # straight rules sit on whole pixels; curves must not, or they would step
+    # straight rules are on whole pixels; curves must not be, or they would show steps
     gc.set_snap(len(shape.points) == 2 if isinstance(shape, Stroke) else False)
     face = None
     if isinstance(shape, Area):

@@ -1,4 +1,4 @@
-"""The user's own photograph behind the title card: cropped to the frame, and dimmed as far as the texts on it need."""
+"""The user's photograph behind the title card: cropped to the frame, dimmed as far as the texts on it need."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
     from reviewkit.render.cards.png import Bytes
 
-_ALL = 255  # dimmed to the ground alone
-_BESIDE = 8.0  # what surrounds a text's ink is looked at, too
+_ALL = 255  # nothing but ground is left
+_BESIDE = 8.0  # pixels around a text's ink that are checked as well
 
 _ORIENTATION = 0x0112  # of EXIF
 # its values, and what turns the picture upright (Exif 2.3, 4.6.4, from memory)
@@ -35,20 +35,48 @@ _TURNS = {
 }
 
 
-def backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -> Bytes:
-    """The photograph in a frame of `width`, shape (height, width, 4), opaque: filled about its middle, mixed with the
-    look's ground until every text has its contrast on every pixel under it, and no further.
+def draw_backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -> Bytes:
+    """Crop a photograph to a frame and dim it until every text on it has its contrast.
+
+    Parameters
+    ----------
+    photo : bytes
+        A JPEG or PNG file.
+    items : sequence of Text, Stroke and Area
+        The card's shapes.
+    look : Look
+        Its ground is mixed in.
+    width : int
+        Width of the frame in pixels.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 4)
+        Opaque.
     """
     high = round(width * FRAME_HEIGHT / FRAME_WIDTH)
-    colours = filled(photo, width, high)
-    share = dimming(colours, [item for item in items if isinstance(item, Text)], look)
+    colours = fill_frame(photo, width, high)
+    share = least_dimming(colours, [item for item in items if isinstance(item, Text)], look)
     pixels = np.full((high, width, 4), _ALL, dtype=np.uint8)
-    pixels[..., :3] = _mixed(look.ground, share)[np.arange(3), colours]
+    pixels[..., :3] = _mix_codes(look.ground, share)[np.arange(3), colours]
     return pixels
 
 
-def filled(photo: bytes, width: int, height: int) -> Bytes:
-    """A photograph turned as its camera was held, scaled to fill a frame, shape (height, width, 3)."""
+def fill_frame(photo: bytes, width: int, height: int) -> Bytes:
+    """Scale and crop a photograph around its middle, turned as its Exif orientation says.
+
+    Parameters
+    ----------
+    photo : bytes
+        A JPEG or PNG file.
+    width, height : int
+        Size of the frame in pixels.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 3)
+        Red, green, blue.
+    """
     from PIL import Image
 
     with warnings.catch_warnings():
@@ -63,15 +91,30 @@ def filled(photo: bytes, width: int, height: int) -> Bytes:
     if turned.mode.startswith("I"):  # grey of 16 bits
         turned = turned.convert("I").point(lambda level: level * (1 / 256)).convert("L")
     turned = turned.convert("RGB")
-    # the box that is scaled is the largest of the frame's shape, about the middle
+    # scale the largest central box with the frame's shape
     scale = min(turned.width / width, turned.height / height)
     left, top = max(turned.width - width * scale, 0) / 2, max(turned.height - height * scale, 0) / 2
     box = (left, top, turned.width - left, turned.height - top)
     return np.asarray(turned.resize((width, height), Image.Resampling.LANCZOS, box=box))
 
 
-def dimming(colours: Bytes, texts: Sequence[Text], look: Look) -> int:
-    """How much of the ground must be mixed in, 0 … 255: the least with which each text's contrast is reached."""
+def least_dimming(colours: Bytes, texts: Sequence[Text], look: Look) -> int:
+    """Return the least share of ground, 0 … 255, with which every text reaches its contrast.
+
+    Parameters
+    ----------
+    colours : ndarray of uint8, shape (height, width, 3)
+        The photograph.
+    texts : sequence of Text
+        The texts on it.
+    look : Look
+        Its ground is mixed in.
+
+    Returns
+    -------
+    int
+        The share.
+    """
     scale = colours.shape[1] / FRAME_WIDTH
     under = []
     for text in texts:
@@ -85,29 +128,29 @@ def dimming(colours: Bytes, texts: Sequence[Text], look: Look) -> int:
     low, high = 0, _ALL
     while low < high:
         middle = (low + high) // 2
-        weights = _weighted(look.ground, middle)
-        if all(_least(colour, seen, weights) >= least for colour, least, seen in under):
+        weights = _dimmed_luminances(look.ground, middle)
+        if all(_least_contrast(colour, seen, weights) >= least for colour, least, seen in under):
             high = middle
         else:
             low = middle + 1
     return high
 
 
-def _mixed(ground: str, share: int) -> Bytes:
-    """For each channel, what its codes 0 … 255 become with that share of the ground, shape (3, 256)."""
+def _mix_codes(ground: str, share: int) -> Bytes:
+    """Return what each channel's codes 0 … 255 become with a share of the ground, shape (3, 256)."""
     codes = np.arange(256)[np.newaxis]
     towards = np.array(tuple(bytes.fromhex(ground[1:])))[:, np.newaxis]
     return np.rint(codes + (towards - codes) * (share / _ALL)).astype(np.uint8)
 
 
-def _weighted(ground: str, share: int) -> Array:
-    """For each channel, what its codes add to the luminance once dimmed, shape (3, 256)."""
+def _dimmed_luminances(ground: str, share: int) -> Array:
+    """Return what each channel's codes add to the luminance after dimming, shape (3, 256)."""
     alone = [[luminance("#" + "00" * at + f"{code:02x}" + "00" * (2 - at)) for code in range(256)] for at in range(3)]
-    return np.take_along_axis(np.array(alone), _mixed(ground, share).astype(np.intp), axis=1)
+    return np.take_along_axis(np.array(alone), _mix_codes(ground, share).astype(np.intp), axis=1)
 
 
-def _least(colour: str, seen: NDArray[np.uint32], weights: Array) -> float:
-    """The least contrast of a colour on any of the colours seen under it (WCAG 2.x)."""
+def _least_contrast(colour: str, seen: NDArray[np.uint32], weights: Array) -> float:
+    """Return the least contrast of a colour with any of the colours under it (WCAG 2.x)."""
     if not len(seen):
         return np.inf
     under = weights[0, seen >> 16] + weights[1, seen >> 8 & 255] + weights[2, seen & 255]

@@ -1,6 +1,6 @@
-"""Pixels as PNG, made for cards: flat grounds, few colours, many rows that are as the one above.
+"""A PNG encoder for cards: flat grounds, few colours, many rows equal to the one above.
 
-Only what changes from one row to the next is looked at. Where 256 colours hold every colour of the picture within two
+Only what changes from one row to the next is examined. If 256 colours represent every colour of the picture within two
 levels a channel, the picture has a palette; else it is in full colour. PNG is ISO/IEC 15948:2004.
 """
 
@@ -12,7 +12,7 @@ from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 import numpy as np
-from isal import isal_zlib
+from zlib_ng import zlib_ng
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -22,21 +22,31 @@ if TYPE_CHECKING:
 
 NEAR = 2  # levels that a palette may be off by in a channel
 _MOST = 256
-_TOO_MANY = 1000  # colours: with more, looking for a palette costs more time than it saves
+_TOO_MANY = 1000  # colours: with more, the search for a palette costs more time than it saves
 _UP = 2  # the filter type: bytes are differences to the row above
-_LEVEL = 1
+_LEVEL = 2
 _RGB, _PALETTE, _RGB_ALPHA = 2, 3, 6  # colour types
 
 
-def png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
-    """An opaque picture as PNG. Same pixels, same bytes; no time, text or resolution in it.
+def encode_png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
+    """Encode an opaque picture as a PNG without time, text or resolution. The same pixels give the same bytes.
 
-    `pixels`: shape (height, width, 4), red, green, blue and a fourth that is not written. `flat`: "#rrggbb" of the
-    colours that are drawn with; a palette holds them exactly, and all others within NEAR levels in each channel.
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (height, width, 4)
+        Red, green, blue, and a fourth that is ignored.
+    flat : collection of str
+        "#rrggbb" of the colours drawn with; a palette has them exactly, and all others within NEAR levels in each
+        channel.
+
+    Returns
+    -------
+    bytes
+        The file.
     """
     height, width = pixels.shape[:2]
     packed: Packed = np.ascontiguousarray(pixels).view("<u4")[..., 0]
-    change = np.flatnonzero(packed[1:] != packed[:-1])  # where the row above has another colour
+    change = np.flatnonzero(packed[1:] != packed[:-1])  # pixels whose colour differs from the one above
     at = change + width
     top, here, above = (_opaque(some) for some in (packed[0], packed.ravel()[at], packed.ravel()[change]))
     row = at // width
@@ -49,21 +59,31 @@ def png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
         for channel, difference in enumerate((_channels(here) - _channels(above)).T):
             rows.reshape(-1)[where + channel] = difference
         rows[:, 0] = _UP
-        return _file(width, _RGB, rows)
+        return _assemble(width, _RGB, rows)
     palette, numbers = numbered
-    number = np.zeros(1 << 24, dtype=np.uint8)  # only the pages that are touched cost anything
+    number = np.zeros(1 << 24, dtype=np.uint8)  # memory is allocated only for the pages that are touched
     number[colours] = numbers
     rows = np.zeros((height, 1 + width), dtype=np.uint8)
     rows[:, 0] = _UP
     rows[0, 1:] = number[top]
     rows.reshape(-1)[at + row + 1] = number[here] - number[above]
-    return _file(width, _PALETTE, rows, palette.tobytes())
+    return _assemble(width, _PALETTE, rows, palette.tobytes())
 
 
-def png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
-    """A picture with straight alpha as PNG, every value kept. Same pixels, same bytes; nothing else in it.
+def encode_png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
+    """Encode a picture with straight alpha as a PNG, losslessly. The same pixels give the same bytes.
 
-    `pixels`: shape (height, width, 4). `clear_rows`: how many rows above those have the first pixel's colour, clear.
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (height, width, 4)
+        Red, green, blue, alpha.
+    clear_rows : int
+        Number of transparent rows to add at the top, in the first pixel's colour.
+
+    Returns
+    -------
+    bytes
+        The file.
     """
     height, width = pixels.shape[:2]
     values = pixels.reshape(height, 4 * width)
@@ -73,16 +93,27 @@ def png_with_alpha(pixels: Bytes, clear_rows: int = 0) -> bytes:
     rows[0, 1:] = above
     np.subtract(values[0], above, out=rows[clear_rows, 1:])
     np.subtract(values[1:], values[:-1], out=rows[clear_rows + 1 :, 1:])
-    return _file(width, _RGB_ALPHA, rows)
+    return _assemble(width, _RGB_ALPHA, rows)
 
 
-def smaller(pixels: Bytes, width: int) -> bytes:
-    """A picture reduced to a `width` that divides its own, as rows of red, green and blue; each pixel is the mean of
-    those it stands for.
+def downscale(pixels: Bytes, width: int) -> bytes:
+    """Reduce a picture by averaging whole blocks of pixels.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (height, n · width, 4)
+        The picture.
+    width : int
+        Width of the result in pixels.
+
+    Returns
+    -------
+    bytes
+        Rows of red, green and blue.
     """
     from PIL import Image
 
-    # the fourth is told to be nothing: as alpha it would be weighed with, for nothing and at four times the cost
+    # the fourth byte is declared as padding: as alpha it would be averaged too, at four times the cost
     picture = Image.frombuffer("RGBX", (pixels.shape[1], pixels.shape[0]), pixels, "raw", "RGBX", 0, 1)
     return picture.reduce(pixels.shape[1] // width).convert("RGB").tobytes()
 
@@ -92,15 +123,15 @@ def _opaque(packed: Packed) -> Packed:
 
 
 def _channels(packed: Packed) -> Bytes:
-    """Red, green, blue; shape (n, 3)."""
+    """Return red, green and blue, shape (n, 3)."""
     return packed.astype("<u4").view(np.uint8).reshape(-1, 4)[:, :3]
 
 
 def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | None:
-    """A palette, shape (k, 3), and each colour's number in it; None where 256 do not hold them all within NEAR.
+    """Return a palette, shape (k, 3), and each colour's index in it; None if 256 entries aren't enough.
 
-    The drawn colours first, as they are. Then greedily: from the first colour that is not held yet towards the middle
-    of those near it, so that one entry holds five levels of a blend.
+    The colours drawn with come first, exactly. The others are covered greedily: each entry is placed within NEAR of the
+    first uncovered colour, towards the mean of those close to it, so that one entry covers five levels of a blend.
     """
     if len(colours) > _TOO_MANY:
         return None
@@ -111,7 +142,7 @@ def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | No
     if len(palette) > _MOST:
         return None
     held = np.zeros(len(colours), dtype=bool)
-    for reach in (0, NEAR):  # what is exactly one of them first, then what lies near one
+    for reach in (0, NEAR):  # first the exact matches, then those nearby
         for number, entry in enumerate(palette):
             new = ~held & (np.abs(wanted - entry).max(axis=1) <= reach)
             numbers[new], held[new] = number, True
@@ -127,7 +158,7 @@ def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | No
         palette.append(wanted[left[0]] + step)
         left = left[~new]
     table = np.array(palette).clip(0, 255)
-    if np.abs(table[numbers] - wanted).max() > NEAR:  # the promise, kept whatever was done above
+    if np.abs(table[numbers] - wanted).max() > NEAR:  # guarantees the tolerance whatever happened above
         return None
     return table.astype(np.uint8), numbers
 
@@ -135,15 +166,15 @@ def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | No
 # ------------------------------------------------------------------ the file
 
 
-def _file(width: int, colour_type: int, rows: Bytes, palette: bytes = b"") -> bytes:
-    """Return the file. `rows`: shape (height, bytes of a row and one before them), as the filter type leaves them."""
+def _assemble(width: int, colour_type: int, rows: Bytes, palette: bytes = b"") -> bytes:
+    """Return the file. `rows`: shape (height, 1 + bytes in a row), filter type first."""
     header = struct.pack(">IIBBBBB", width, len(rows), 8, colour_type, 0, 0, 0)
     chunks = [_chunk(b"IHDR", header), _chunk(b"PLTE", palette) if palette else b""]
-    chunks += [_chunk(b"IDAT", isal_zlib.compress(rows.data, _LEVEL)), _chunk(b"IEND", b"")]
+    chunks += [_chunk(b"IDAT", zlib_ng.compress(rows.data, _LEVEL)), _chunk(b"IEND", b"")]
     return b"".join([b"\x89PNG\r\n\x1a\n", *chunks])
 
 
 def _chunk(name: bytes, data: bytes) -> bytes:
     return b"".join(
-        [struct.pack(">I", len(data)), name, data, struct.pack(">I", isal_zlib.crc32(data, zlib.crc32(name)))]
+        [struct.pack(">I", len(data)), name, data, struct.pack(">I", zlib_ng.crc32(data, zlib.crc32(name)))]
     )

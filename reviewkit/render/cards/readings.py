@@ -1,4 +1,4 @@
-"""The column right of the picture: the numbers, the largest first, and at its foot how they stand to the rating."""
+"""The column of readouts to the right of the picture: the figures, and under them how they compare with the ratings."""
 
 from __future__ import annotations
 
@@ -6,19 +6,19 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit.model.card import Reading
+from reviewkit.model.card import Readout
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.look import KEY, KEY_LEAST, LABEL, LEAST, READING
 from reviewkit.render.cards.scene import Box, Page, Text
-from reviewkit.render.cards.standing import Standing, large, small
-from reviewkit.render.cards.typeset import set_in
+from reviewkit.render.cards.typeset import fit_text
+from reviewkit.render.cards.verdict_needles import VerdictNeedles, lay_out_large, lay_out_small
 
-# How wide the column is: nearly always the first of these, so that cards line up.
+# Widths of the column: nearly always the first, so that cards align.
 _WIDTHS = (448.0, 528.0, 640.0, 760.0)
 _ROW_SIZES = (READING, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _KEY_SIZES = tuple(float(size) for size in range(int(KEY), int(KEY_LEAST) - 1, -2))
 _CELL_GAP = 24.0
-_WHOSE_GAP = 24.0  # from the key number to the channel whose it is
+_WHOSE_GAP = 24.0  # from the key figure to its channel
 _GAP_TO_PICTURE = 48.0
 MOST_NEEDLES = 2
 _LABEL_PITCH = 44.0
@@ -29,22 +29,42 @@ SHORTEN_READING = "shorten its label, or name fewer measurements on one card (ca
 
 @dataclass(frozen=True)
 class _Block:
-    """A reading set out from its own top: texts placed with top at 0, and where it ends."""
+    """A readout laid out from a top of 0."""
 
     texts: tuple[Text, ...]
     bottom: float
 
 
-def readings(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequence[Verdict]) -> Box:
-    """Place the column at the region's right; returns the room left of it (all of it where there is nothing to show).
+def place_readouts(page: Page, region: Box, shown: Sequence[Readout], verdicts: Sequence[Verdict]) -> Box:
+    """Place the column at the region's right.
 
-    Two verdicts at most have a needle. Those beyond them, and for which there is no room, are counted under the others:
-    the table has them all.
+    At most two verdicts have a needle. Any others, and those without room, are counted below: the table has them all.
+
+    Parameters
+    ----------
+    page : Page
+        The card.
+    region : Box
+        The room for column and picture.
+    shown : sequence of Readout
+        The readouts, from the top.
+    verdicts : sequence of Verdict
+        The verdicts, which go to the bottom.
+
+    Returns
+    -------
+    Box
+        The room that is left for the picture.
+
+    Raises
+    ------
+    LayoutFault
+        If the column doesn't fit in any form.
     """
     if not shown and not verdicts:
         return region
     for count in range(min(len(verdicts), MOST_NEEDLES), -1 if shown else 0, -1):
-        left = _fitted(page, region, shown, verdicts[:count], len(verdicts) - count)
+        left = _fit_column(page, region, shown, verdicts[:count], len(verdicts) - count)
         if left is not None:
             return Box(region.left, region.top, left - _GAP_TO_PICTURE, region.bottom)
     said = [text for reading in shown for text in _texts(reading)] or [verdict.label for verdict in verdicts]
@@ -52,35 +72,35 @@ def readings(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequen
     raise page.fault(longest, SHORTEN_READING, "does not fit in the readings beside the picture")
 
 
-def _fitted(page: Page, region: Box, shown: Sequence[Reading], verdicts: Sequence[Verdict], more: int) -> float | None:
-    """Place the column in the roomiest form that fits, its needles large if they can be; returns its left edge, None
-    where none does.
-    """
-    forms = [(large, _WIDTHS[0]), (small, _WIDTHS[0])]
-    forms += [(form, width) for form in (small, large) for width in _WIDTHS[1:]]
+def _fit_column(
+    page: Page, region: Box, shown: Sequence[Readout], verdicts: Sequence[Verdict], more: int
+) -> float | None:
+    """Place the column in the roomiest form that fits; return its left edge, or None if none fits."""
+    forms = [(lay_out_large, _WIDTHS[0]), (lay_out_small, _WIDTHS[0])]
+    forms += [(form, width) for form in (lay_out_small, lay_out_large) for width in _WIDTHS[1:]]
     for form, width in forms:
         standing = form(page, verdicts, width, more)
         if standing is None:
             continue
-        # large rows close together are read better than small ones far apart
+        # large rows close together are more legible than small ones far apart
         for sizes, gap in ((sizes, gap) for sizes in (_ROW_SIZES[:3], _ROW_SIZES[3:]) for gap in _BLOCK_GAPS):
-            if any(_placed(page, region, shown, standing, width, size, gap) for size in sizes):
+            if any(_try_column(page, region, shown, standing, width, size, gap) for size in sizes):
                 return region.right - width
     return None
 
 
-def _texts(reading: Reading) -> list[str]:
+def _texts(reading: Readout) -> list[str]:
     return [reading.label, reading.key, *(cell for row in reading.rows for cell in row)]
 
 
-def _placed(
-    page: Page, region: Box, shown: Sequence[Reading], standing: Standing, width: float, size: float, gap: float
+def _try_column(
+    page: Page, region: Box, shown: Sequence[Readout], standing: VerdictNeedles, width: float, size: float, gap: float
 ) -> bool:
-    """Place blocks downwards from the top and the verdicts on the bottom, if all of it fits."""
+    """Place the readouts from the top and the verdicts at the bottom; return False if they don't fit."""
     left = region.right - width
     blocks = []
     for reading in shown:
-        block = _block(page, reading, left, width, size, _shared_widths(page, shown, reading, size))
+        block = _lay_out_readout(page, reading, left, width, size, _shared_widths(page, shown, reading, size))
         if block is None:
             return False
         blocks.append(block)
@@ -103,8 +123,8 @@ def _placed(
     return True
 
 
-def _shared_widths(page: Page, shown: Sequence[Reading], reading: Reading, size: float) -> list[float]:
-    """The widths of a reading's columns; ledgers of as many columns share theirs, so that their numbers line up."""
+def _shared_widths(page: Page, shown: Sequence[Readout], reading: Readout, size: float) -> list[float]:
+    """Return the column widths of a readout; ledgers with equally many columns share theirs."""
     count = _columns(reading)
     readings_alike = [other for other in shown if _columns(other) == count] if count > 2 else [reading]
     alike = [row for other in readings_alike for row in other.rows]
@@ -113,23 +133,23 @@ def _shared_widths(page: Page, shown: Sequence[Reading], reading: Reading, size:
 
 
 def _is_channel(cell: str) -> bool:
-    """Whether a cell names a channel or a pair of them: "L", "R → L", "L into R"."""
+    """Tell whether a cell names a channel or a pair of them: "L", "R → L", "L into R"."""
     return re.fullmatch(r"[LR](?: (?:→|into) [LR])?", cell) is not None
 
 
-def _columns(reading: Reading) -> int:
+def _columns(reading: Readout) -> int:
     return max((len(row) for row in reading.rows), default=0)
 
 
-def _block(
-    page: Page, reading: Reading, left: float, width: float, size: float, widths: Sequence[float]
+def _lay_out_readout(
+    page: Page, reading: Readout, left: float, width: float, size: float, widths: Sequence[float]
 ) -> _Block | None:
-    """One reading: label, the key number, its rows; None where it is too wide."""
+    """Lay out one readout: label, key figure, rows; return None if it is too wide."""
     look = page.look
     texts: list[Text] = []
     bottom = 0.0
     if reading.label:
-        label = set_in(page, reading.label, (LABEL,), width, most=2)
+        label = fit_text(page, reading.label, (LABEL,), width, most=2)
         if label is None:
             return None
         for index, line in enumerate(label.lines):
@@ -137,7 +157,7 @@ def _block(
             texts.append(page.text(line, left, bottom, LABEL, look.soft, remedy=SHORTEN_READING))
     if reading.key:
         whose = page.width(reading.channel, READING, True) + _WHOSE_GAP if reading.channel else 0.0
-        key = set_in(page, reading.key, _KEY_SIZES, width - whose, bold=True)
+        key = fit_text(page, reading.key, _KEY_SIZES, width - whose, bold=True)
         if key is None:
             return None
         bottom += page.cap(key.size, True) + (30 if texts else 0)
@@ -156,7 +176,7 @@ def _block(
     return _Block(tuple(texts), bottom)
 
 
-def _row_gap(reading: Reading, size: float) -> float:
+def _row_gap(reading: Readout, size: float) -> float:
     return size * (0.8 if reading.key else 0.5)
 
 
@@ -169,7 +189,7 @@ def _row_texts(
     top: float,
     widths: Sequence[float],
 ) -> list[Text] | None:
-    """Rows in columns: two columns flush left, three and more with their numbers flush right, as in a ledger."""
+    """Lay out rows in columns: two flush left; three or more with numbers flush right, as in a ledger."""
     look = page.look
     count = len(widths)
     ledger = count > 2

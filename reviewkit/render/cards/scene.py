@@ -1,6 +1,6 @@
-"""What is drawn on a card, as plain shapes with their extents: pixels of a 1920 × 1080 frame, y downwards.
+"""A card as plain shapes with their extents: pixels of a 1920 × 1080 frame, y downwards.
 
-Every shape says which `part` of the card it is, in the order a clip brings them in: frame (there from the start),
+Every shape names the `part` of the card it belongs to, in the order a clip reveals them: frame (there from the start),
 curve, label (names at the curves' ends, marks), reading, needle.
 """
 
@@ -32,7 +32,7 @@ class LayoutFault(InputError):
 
 
 class Extent(NamedTuple):
-    """How large a text is drawn: its advance, the ink's rise and drop, the gap before the first letter's ink."""
+    """The drawn size of a text: its advance, the ink's rise and drop, the gap before the first letter's ink."""
 
     width: float
     rise: float
@@ -41,10 +41,10 @@ class Extent(NamedTuple):
 
 
 class Measure(Protocol):
-    """How large the renderer draws a text."""
+    """A function that returns the size at which the renderer draws a text."""
 
     def __call__(self, text: str, size: float, bold: bool) -> Extent:
-        """The extent of one line."""
+        """Return the extent of one line."""
 
 
 @dataclass(frozen=True)
@@ -58,20 +58,20 @@ class Box:
 
     @property
     def width(self) -> float:
-        """From left to right."""
+        """Return the distance from left to right."""
         return self.right - self.left
 
     @property
     def height(self) -> float:
-        """From top to bottom."""
+        """Return the distance from top to bottom."""
         return self.bottom - self.top
 
     def grown(self, x: float, y: float) -> Box:
-        """The box with a margin added on all sides (taken off where negative)."""
+        """Return the box with a margin added on all sides (removed if negative)."""
         return Box(self.left - x, self.top - y, self.right + x, self.bottom + y)
 
     def meets(self, other: Box) -> bool:
-        """Whether the two share any area."""
+        """Tell whether two boxes share any area."""
         return (
             self.left < other.right and other.left < self.right and self.top < other.bottom and other.top < self.bottom
         )
@@ -79,7 +79,17 @@ class Box:
 
 @dataclass(frozen=True)
 class Text:
-    """One line of text. `x`: its left end on the baseline; `box`: its ink; `remedy`: what to do if it is too long."""
+    """One line of text.
+
+    Attributes
+    ----------
+    x
+        Left end on the baseline.
+    box
+        Extent of the ink.
+    remedy
+        What to do if it is too long.
+    """
 
     text: str
     x: float
@@ -94,7 +104,17 @@ class Text:
 
 @dataclass(frozen=True, eq=False)
 class Stroke:
-    """A line. `kind`: curve, limit, leader, needle, mark, scale, rule or grid; NaN points part it; `dash` in pixels."""
+    """A line.
+
+    Attributes
+    ----------
+    kind
+        Curve, limit, leader, needle, mark, scale, rule or grid.
+    points
+        Shape (n, 2), in pixels; NaN rows separate parts.
+    dash
+        Lengths of dash and gap, in pixels.
+    """
 
     kind: str
     points: Points
@@ -106,7 +126,13 @@ class Stroke:
 
 @dataclass(frozen=True, eq=False)
 class Area:
-    """A filled polygon. `kind`: band, needle, curve (a single point, a bar) or mark."""
+    """A filled polygon.
+
+    Attributes
+    ----------
+    kind
+        Band, needle, curve (a single point, a bar) or mark.
+    """
 
     kind: str
     points: Points
@@ -116,11 +142,11 @@ class Area:
 
 Item = Text | Stroke | Area
 _LARGE = 56.0
-_USUAL_BEARING = 3.0  # of the labels and lines that a large text stands over
+_USUAL_BEARING = 3.0  # of the labels and lines below a large text
 
 
 class Page:
-    """A card while it is laid out: makes texts with their measured extents, and keeps what is placed."""
+    """A card during layout: creates texts with their measured extents and collects the shapes placed so far."""
 
     def __init__(self, card_id: str, look: Look, measure: Measure) -> None:
         self.card_id = card_id
@@ -135,7 +161,7 @@ class Page:
 
     @contextmanager
     def part_of(self, part: str) -> Iterator[None]:
-        """What is placed within belongs to this part of the card."""
+        """Assign what is placed within the context to a part of the card."""
         before, self._part = self._part, part
         try:
             yield
@@ -143,11 +169,11 @@ class Page:
             self._part = before
 
     def width(self, text: str, size: float, bold: bool = False) -> float:
-        """A text's width as it would be drawn."""
+        """Return a text's width as drawn."""
         return self.measure(text, size, bold)[0]
 
     def cap(self, size: float, bold: bool = False) -> float:
-        """The height of a capital, by which lines are spaced and centred."""
+        """Return the height of a capital, by which lines are spaced and centred."""
         return self.measure("H", size, bold)[1]
 
     def text(
@@ -162,10 +188,32 @@ class Page:
         anchor: str = "left",
         remedy: str = "",
     ) -> Text:
-        """A text with its left end, middle ("centre") or right end at `x`; not yet placed.
+        """Create a text without placing it.
 
-        Large bold texts are set to the left until their ink begins where that of smaller texts does: the room before
-        their first letter would look like an indent.
+        Large bold texts move left until their ink begins where that of smaller texts does: the room before their first
+        letter would look like an indent.
+
+        Parameters
+        ----------
+        text : str
+            One line.
+        x, baseline : float
+            Place of the anchor, in pixels.
+        size : float
+            Em size in pixels.
+        colour : str
+            Colour or role.
+        bold : bool
+            True for bold.
+        anchor : str
+            Which end of the text is at `x`: "left", "centre" or "right".
+        remedy : str
+            What to do if it is too long.
+
+        Returns
+        -------
+        Text
+            The text with its extent.
         """
         width, rise, drop, bearing = self.measure(text, size, bold)
         left = x - {"left": 0.0, "centre": width / 2, "right": width}[anchor]
@@ -175,5 +223,5 @@ class Page:
         return Text(text, left, baseline, size, colour, bold, box, remedy)
 
     def fault(self, text: str, remedy: str, problem: str = "does not fit") -> LayoutFault:
-        """The fault to raise where no shorter form of a text is left."""
+        """Return the fault to raise if no shorter form of a text is left."""
         return LayoutFault(self.card_id, text, problem, remedy)

@@ -1,4 +1,4 @@
-"""A file of settings for the drawing library that lies where the command is run: it may be a stranger's."""
+"""A settings file of the drawing library in the current folder: it may be a stranger's."""
 
 from __future__ import annotations
 
@@ -10,8 +10,14 @@ NAME = "matplotlibrc"
 
 
 def refuse_settings() -> None:
-    """Raise InputError where the library would take settings from the folder that the command is run in. Whoever runs
-    it in a session's own folder would take a stranger's, and older versions of the library run what they say.
+    """Refuse to run in a folder from which the drawing library would take its settings.
+
+    In a session's own folder they could be a stranger's, and older versions of the library execute parts of them.
+
+    Raises
+    ------
+    InputError
+        If there is such a file.
     """
     if Path(NAME).exists() and not Path(NAME).is_dir():
         remedy = "run reviewkit from another folder, or take the file away"

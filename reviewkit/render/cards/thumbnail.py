@@ -1,4 +1,4 @@
-"""The picture that an episode is chosen by: the unit's name and one figure, legible at 168 × 94 pixels."""
+"""The thumbnail: the unit's name and one figure, legible at 168 × 94 pixels."""
 
 from __future__ import annotations
 
@@ -14,16 +14,16 @@ from reviewkit.model.finding import Finding
 from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Unit
 from reviewkit.render.cards.frame import SHORTEN_NAME
-from reviewkit.render.cards.layout_check import problems
+from reviewkit.render.cards.layout_check import find_problems
 from reviewkit.render.cards.look import SAFE_BOTTOM, SAFE_LEFT, SAFE_RIGHT, SAFE_TOP, Look
-from reviewkit.render.cards.needle import needle, overhang
-from reviewkit.render.cards.paint import NO_FONTS, Fonts, measuring, painted
-from reviewkit.render.cards.png import png
+from reviewkit.render.cards.needle import place_needle, pointer_overhang
+from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
+from reviewkit.render.cards.png import encode_png
 from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
-from reviewkit.render.cards.typeset import Setting, set_in
+from reviewkit.render.cards.typeset import Setting, fit_text
 
 WIDTH = 1280  # pixels
-LEAST = 92.0  # of 1920: eight pixels where it is shown 168 wide
+LEAST = 92.0  # of 1920: eight pixels when shown 168 wide
 _WIDTH = SAFE_RIGHT - SAFE_LEFT
 _FIGURE_SIZES = tuple(float(size) for size in range(400, 179, -10))
 _WORDS_SIZES = (108.0, 100.0, LEAST)
@@ -31,15 +31,22 @@ _TOP = SAFE_TOP + 26.0
 _NEEDLE_Y, _SCALE_Y = SAFE_BOTTOM - 98.0, SAFE_BOTTOM - 44.0
 _OVER_NEEDLE, _OVER_SCALE = 132.0, 128.0  # what a notch or a long tick takes, and some room
 _TICKS, _TICKS_PER_LONG = 48, 8
-_NEWS = math.log(2)  # a figure that the repair changed by less is not what the episode is about
-_NEARLY = math.log(1.25)  # changes as large as the largest but for this: the one of them that says most
+_NEWS = math.log(2)  # a figure that the repair changed by less isn't the subject of the episode
+_NEARLY = math.log(1.25)  # changes within this of the largest compete; the most telling quantity wins
 _DISTORTIONS = ("thd_plus_noise", "thd", "worst_distortion", "distortion", "lowest_distortion", "imd")
-_SAME_SPOT = ("frequency", "limit", "power")
 
 
 @dataclass(frozen=True)
-class Shown:
-    """One figure: what it is, in words from more to fewer; `verdict` and `position` where a needle goes with it."""
+class ThumbnailFigure:
+    """The figure of a thumbnail.
+
+    Attributes
+    ----------
+    words
+        What it is, from the longest wording to the shortest.
+    verdict, position
+        Of the needle, if there is one.
+    """
 
     figure: str
     words: tuple[str, ...] = ()
@@ -50,9 +57,12 @@ class Shown:
 # ------------------------------------------------------------------ which figure
 
 
-def shown(episode: Episode) -> Shown:
-    """What the repair changed most; else the rated power as measured; else the first verdict's; else the year."""
-    changed = _changed(episode.changes)
+def choose_figure(episode: Episode) -> ThumbnailFigure:
+    """Choose the figure: the largest change by the repair, else the rated power as measured.
+
+    Failing that, the first verdict's figure; failing that, the year.
+    """
+    changed = _largest_fall(episode.changes)
     if changed:
         return changed
     measured = [v for v in episode.verdicts if v.measured]
@@ -61,21 +71,24 @@ def shown(episode: Episode) -> Shown:
         where = f" at {spot}" if figure else ""
         name, rated = RULES[verdict.rating.quantity].label, f"rated {verdict.limit}"
         words = (f"{verdict.label}{where}, {rated}", f"{name}{where}, {rated}")
-        return Shown(figure or verdict.measured, words, verdict.verdict, verdict.position)
+        return ThumbnailFigure(figure or verdict.measured, words, verdict.verdict, verdict.position)
     year = episode.session.unit.year
-    return Shown(str(year) if year else "")
+    return ThumbnailFigure(str(year) if year else "")
 
 
-def _changed(changes: Sequence[Change]) -> Shown | None:
-    """The distortion that fell most, of the worse channel before and after. Where a tone has THD+N its cards speak of
-    that, and so does the thumbnail.
+def _largest_fall(changes: Sequence[Change]) -> ThumbnailFigure | None:
+    """Return the distortion that fell most, comparing the worse channels before and after.
+
+    Where a tone has THD+N its cards quote that, and so does the thumbnail.
     """
     spots: dict[tuple[object, ...], list[Change]] = {}
     with_noise = {change.after.measurement for change in changes if change.after.quantity == "thd_plus_noise"}
     for change in changes:
         beside = change.after.quantity == "thd" and change.after.measurement in with_noise
         if change.after.quantity in _DISTORTIONS and not beside:
-            spots.setdefault((change.after.quantity, change.after.measurement, *_spot(change.after)), []).append(change)
+            spots.setdefault(
+                (change.after.quantity, change.after.measurement, *_operating_point(change.after)), []
+            ).append(change)
     falls = []
     for both in spots.values():
         before = max((change.before for change in both), key=lambda f: f.value)
@@ -88,73 +101,104 @@ def _changed(changes: Sequence[Change]) -> Shown | None:
     near = [(before, after) for fall, before, after in falls if fall >= most - _NEARLY]
     before, after = min(near, key=lambda pair: _DISTORTIONS.index(pair[1].quantity))
     name = str(after.at.get("figure", "")) or quantities.quantity_of(after).name
-    return Shown(f"{quantities.number(before)} → {quantities.show(after)}", (f"{name}, before → after", name))
+    return ThumbnailFigure(f"{quantities.number(before)} → {quantities.show(after)}", (f"{name}, before → after", name))
 
 
-def _spot(finding: Finding) -> tuple[object, ...]:
-    """What tells two figures of one measurement apart; channels are driven to nearly the same level."""
+def _operating_point(finding: Finding) -> tuple[object, ...]:
+    """Return what distinguishes two figures of one measurement.
+
+    Frequencies are rounded, since channels are driven to nearly the same level.
+    """
     limit, frequency = finding.at.get("limit"), finding.at.get("frequency")
     return limit, round(math.log(frequency), 2) if isinstance(frequency, float) and frequency > 0 else frequency
 
 
-# ------------------------------------------------------------------ laid out
+# ------------------------------------------------------------------ layout
 
 
-def thumbnail(unit: Unit, what: Shown, look: Look, fonts: Fonts = NO_FONTS) -> bytes:
-    """The picture as PNG, WIDTH × 720. Raises InputError where not even the model's name fits."""
-    page = Page("thumbnail", look, measuring("thumbnail", fonts))
+def draw_thumbnail(unit: Unit, what: ThumbnailFigure, look: Look, fonts: Fonts = NO_FONTS) -> bytes:
+    """Draw the thumbnail as a PNG, 1280 × 720.
+
+    Parameters
+    ----------
+    unit : Unit
+        The unit, for its name.
+    what : ThumbnailFigure
+        The figure.
+    look : Look
+        The colours.
+    fonts : Fonts
+        The user's fonts, if any.
+
+    Returns
+    -------
+    bytes
+        The file.
+
+    Raises
+    ------
+    InputError
+        If not even the model's name fits.
+    """
+    page = Page("thumbnail", look, make_measure("thumbnail", fonts))
     try:
-        lay_thumbnail(page, unit, what)
+        lay_out_thumbnail(page, unit, what)
     except LayoutFault as fault:
         raise InputError(Fault("session.toml", 0, str(fault))) from fault
-    for problem in problems(page.items, LEAST):
+    for problem in find_problems(page.items, LEAST):
         raise InputError(Fault("session.toml", 0, f"thumbnail: {problem.text} {problem.message}; {SHORTEN_NAME}"))
     flat = dict.fromkeys((look.ground, *(item.colour for item in page.items)))
-    return png(painted(page.items, look.ground, WIDTH, fonts), tuple(flat))
+    return encode_png(paint(page.items, look.ground, WIDTH, fonts), tuple(flat))
 
 
-def lay_thumbnail(page: Page, unit: Unit, what: Shown) -> None:
-    """Place name, figure and words over a dial scale. Raises LayoutFault where not even the model's name fits."""
+def lay_out_thumbnail(page: Page, unit: Unit, what: ThumbnailFigure) -> None:
+    """Place name, figure and words above a dial scale.
+
+    Raises
+    ------
+    LayoutFault
+        If not even the model's name fits.
+    """
     look = page.look
     floor = _NEEDLE_Y - _OVER_NEEDLE if what.verdict else _SCALE_Y - _OVER_SCALE
-    name = _name(page, unit)
+    name = _fit_name(page, unit)
     baseline = _TOP + page.cap(name.size, True)
     for index, line in enumerate(name.lines):
         baseline += name.size * 1.08 if index else 0.0
         page.add(page.text(line, SAFE_LEFT, baseline, name.size, look.ink, bold=True, remedy=SHORTEN_NAME))
     with page.part_of("reading"):
-        _figure(page, what, baseline + 0.3 * name.size, floor)
+        _place_figure(page, what, baseline + 0.3 * name.size, floor)
     with page.part_of("needle"):
         if what.verdict:
-            room = overhang(_WIDTH)
-            needle(page, SAFE_LEFT + room, _NEEDLE_Y, _WIDTH - 2 * room, what.position, what.verdict, weight=3.0)
+            room = pointer_overhang(_WIDTH)
+            place_needle(page, SAFE_LEFT + room, _NEEDLE_Y, _WIDTH - 2 * room, what.position, what.verdict, weight=3.0)
         else:
-            _scale(page)
+            _place_scale(page)
 
 
-def _name(page: Page, unit: Unit) -> Setting:
-    """Maker and model on one line or two, else the model alone, as large as it stands."""
+def _fit_name(page: Page, unit: Unit) -> Setting:
+    """Fit maker and model on one line or two, else the model alone, as large as possible."""
     for text, sizes, lines in (
         (unit.name, (168.0, 156.0, 144.0, 132.0), 1),
         (unit.name, (138.0, 126.0, 114.0), 2),
         (unit.name, (106.0, 98.0, LEAST), 2),
         (unit.model, (132.0, 120.0, 108.0, 98.0, LEAST), 2),
     ):
-        setting = set_in(page, text, sizes, _WIDTH, bold=True, most=lines)
+        setting = fit_text(page, text, sizes, _WIDTH, bold=True, most=lines)
         if setting is not None:
             return setting
-    setting = set_in(page, unit.model, (LEAST,), _WIDTH, bold=True, most=3, anywhere=True)
+    setting = fit_text(page, unit.model, (LEAST,), _WIDTH, bold=True, most=3, anywhere=True)
     if setting is None:
         raise page.fault(unit.model, SHORTEN_NAME)
     return setting
 
 
-def _figure(page: Page, what: Shown, top: float, floor: float) -> None:
-    """Place words and figure in the middle of what is left between the name and the scale."""
+def _place_figure(page: Page, what: ThumbnailFigure, top: float, floor: float) -> None:
+    """Place words and figure in the middle of the room between the name and the scale."""
     look = page.look
-    # fewer words that can be read before all of them that cannot
+    # better fewer words that are legible than all of them too small
     tried = ((text, size) for size in _WORDS_SIZES for text in what.words)
-    words = next((found for text, size in tried if (found := set_in(page, text, (size,), _WIDTH))), None)
+    words = next((found for text, size in tried if (found := fit_text(page, text, (size,), _WIDTH))), None)
     over = page.cap(words.size) + 0.62 * words.size if words else 0.0
     for size in _FIGURE_SIZES if what.figure else ():
         cap = page.cap(size, True)
@@ -169,8 +213,8 @@ def _figure(page: Page, what: Shown, top: float, floor: float) -> None:
         return
 
 
-def _scale(page: Page) -> None:
-    """The dial scale across the picture, every so many ticks a long one."""
+def _place_scale(page: Page) -> None:
+    """Place the dial scale across the picture."""
     look = page.look
     for tick in range(_TICKS + 1):
         x = SAFE_LEFT + 4 + (_WIDTH - 8) * tick / _TICKS

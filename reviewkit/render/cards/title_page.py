@@ -1,4 +1,4 @@
-"""The opening card: the unit's name as large as it can stand, a dial scale under it, then what it cost."""
+"""The opening card: the unit's name as large as fits, a dial scale under it, then what it cost."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from reviewkit.model.card import TitlePage
 from reviewkit.render.cards.frame import SHORTEN_NAME
 from reviewkit.render.cards.look import KEY, LABEL, LEAST, READING
 from reviewkit.render.cards.scene import Box, Page, Stroke
-from reviewkit.render.cards.typeset import set_in
-from reviewkit.render.cards.year_scale import put_amounts
+from reviewkit.render.cards.typeset import fit_text
+from reviewkit.render.cards.year_scale import place_amounts
 
 _NAME_SIZES = (150.0, 140.0, 130.0, 120.0, 110.0, 100.0, 92.0, 84.0, 76.0)
 _TICKS, _TICKS_PER_LONG = 72, 12
@@ -21,10 +21,16 @@ SHORTEN_LINES = "shorten what = … in [unit], or the title in [episode]"
 SHORTEN_AMOUNTS = "leave out fair = … in [price]"
 
 
-def title_page(page: Page, body: TitlePage, region: Box) -> None:
-    """Place the opening card in a region. Raises LayoutFault where its lines do not fit."""
+def place_title_page(page: Page, body: TitlePage, region: Box) -> None:
+    """Place the opening card in a region.
+
+    Raises
+    ------
+    LayoutFault
+        If its lines don't fit.
+    """
     look = page.look
-    name = set_in(page, body.name, _NAME_SIZES, region.width, bold=True, most=3, anywhere=True)
+    name = fit_text(page, body.name, _NAME_SIZES, region.width, bold=True, most=3, anywhere=True)
     if name is None:
         raise page.fault(body.name, SHORTEN_NAME)
     pitch = name.size * 1.08
@@ -36,14 +42,14 @@ def title_page(page: Page, body: TitlePage, region: Box) -> None:
             baseline += pitch
         page.add(page.text(line, region.left, baseline, name.size, look.ink, bold=True, remedy=SHORTEN_NAME))
     baseline += 34
-    if not body.years:  # else the scale stands under the amounts, and its ticks are the years between them
+    if not body.years:  # otherwise the scale is below the amounts, and its ticks are the years between them
         baseline += 28
-        _scale(page, region, baseline)
+        _place_scale(page, region, baseline)
         baseline += 40
-    foot = _amounts(page, body, region)
+    foot = _place_amounts(page, body, region)
     for index, line in enumerate(body.lines):
         sizes = (READING, 46.0, 42.0, 38.0, LEAST)
-        made = set_in(page, line, sizes, region.width, most=2)
+        made = fit_text(page, line, sizes, region.width, most=2)
         if made is None:
             raise page.fault(line, SHORTEN_LINES)
         for text in made.lines:
@@ -54,8 +60,8 @@ def title_page(page: Page, body: TitlePage, region: Box) -> None:
         raise page.fault(body.lines[-1] if body.lines else body.name, SHORTEN_LINES, "leaves the page no room")
 
 
-def _scale(page: Page, region: Box, line_y: float) -> None:
-    """The dial scale across the page, every so many ticks a long one."""
+def _place_scale(page: Page, region: Box, line_y: float) -> None:
+    """Place the dial scale across the page."""
     look = page.look
     for tick in range(_TICKS + 1):
         x = region.left + 1.5 + (region.width - 3) * tick / _TICKS
@@ -65,12 +71,12 @@ def _scale(page: Page, region: Box, line_y: float) -> None:
     page.add(Stroke("scale", ((region.left, line_y), (region.right, line_y)), look.ink, 3.0))
 
 
-def _amounts(page: Page, body: TitlePage, region: Box) -> float:
-    """Place the amounts side by side on the region's foot; returns where they begin."""
+def _place_amounts(page: Page, body: TitlePage, region: Box) -> float:
+    """Place the amounts side by side at the region's foot; return where they begin."""
     if not body.amounts:
         return region.bottom
     if body.years:
-        return put_amounts(page, body.amounts, body.years, region, KEY)
+        return place_amounts(page, body.amounts, body.years, region, KEY)
     look = page.look
     sizes = [float(size) for size in range(int(KEY), 55, -2)]
     for size in sizes:
@@ -92,7 +98,7 @@ def _amounts(page: Page, body: TitlePage, region: Box) -> float:
 
 
 def _starts(region: Box, widths: list[float]) -> list[float]:
-    """Where the amounts begin: under long ticks of the dial scale, or close together where that takes too much."""
+    """Return the amounts' left edges: under long ticks of the scale, or close together if that is too wide."""
     step = region.width * _TICKS_PER_LONG / _TICKS
     on_ticks, close = [region.left], [region.left]
     for width in widths[:-1]:

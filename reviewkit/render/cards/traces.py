@@ -1,4 +1,4 @@
-"""Traces as lines in a panel: scaled, cut at the panel's edges, and no more points than the picture has columns."""
+"""Traces as lines in a panel: scaled, clipped at its edges, with no more points than the picture can show."""
 
 from __future__ import annotations
 
@@ -15,14 +15,24 @@ if TYPE_CHECKING:
 
     from reviewkit.model.arrays import Array
 
-_CROWDED = 8  # points to a pixel column, among which no gap can be seen
+_CROWDED = 8  # points in a pixel column from which gaps can't be seen
 _CUT_SLACK = 1e-9  # of a panel's height: a point on the edge is inside it
 
 
-def share(axis: Axis, values: Array) -> Array:
-    """Where values lie along an axis: 0 at its low end, 1 at its high one, NaN where a log axis has no place for them.
+def axis_fraction(axis: Axis, values: Array) -> Array:
+    """Return where values lie along an axis: 0 at its low end, 1 at its high end.
 
-    `values`: any shape; returns the same shape.
+    Parameters
+    ----------
+    axis : Axis
+        Linear or logarithmic.
+    values : ndarray, any shape
+        Values in the axis's unit.
+
+    Returns
+    -------
+    ndarray, same shape
+        Fractions; NaN for values that a log axis has no place for.
     """
     given = np.asarray(values, dtype=np.float64)
     if axis.scale == "linear":
@@ -32,20 +42,33 @@ def share(axis: Axis, values: Array) -> Array:
     return np.asarray((logs - np.log(axis.low)) / (np.log(axis.high) - np.log(axis.low)))
 
 
-def place(axis: Axis, value: float) -> float:
-    """`share` of one value."""
-    return float(share(axis, np.array([value]))[0])
+def axis_position(axis: Axis, value: float) -> float:
+    """Return `axis_fraction` of one value."""
+    return float(axis_fraction(axis, np.array([value]))[0])
 
 
-def within(axis: Axis, value: float) -> float:
-    """`place`, no further than the panel's edges; zero stands at the foot of a log axis, which has no place for it."""
-    at = place(axis, value)
+def clamped_position(axis: Axis, value: float) -> float:
+    """Return `axis_position` limited to 0 … 1; zero is at the foot of a log axis."""
+    at = axis_position(axis, value)
     return 0.0 if isnan(at) else min(max(at, 0.0), 1.0)
 
 
-def line_in(x_axis: Axis, y_axis: Axis, trace: Trace) -> Array:
-    """A trace as shares of a panel's width and height (y upwards), shape (m, 2), cut at the edges; NaN rows part it."""
-    points = np.column_stack((share(x_axis, trace.x), share(y_axis, trace.y)))
+def clip_trace(x_axis: Axis, y_axis: Axis, trace: Trace) -> Array:
+    """Return a trace as fractions of a panel's width and height, clipped at its edges.
+
+    Parameters
+    ----------
+    x_axis, y_axis : Axis
+        Axes of the panel.
+    trace : Trace
+        The curve.
+
+    Returns
+    -------
+    ndarray, shape (m, 2)
+        x, and y upwards; NaN rows separate parts.
+    """
+    points = np.column_stack((axis_fraction(x_axis, trace.x), axis_fraction(y_axis, trace.y)))
     points[~np.isfinite(points).all(axis=1)] = np.nan
     for column in (0, 1):
         for edge in (0.0, 1.0):
@@ -57,7 +80,7 @@ def line_in(x_axis: Axis, y_axis: Axis, trace: Trace) -> Array:
 
 
 def _with_crossings(points: Array, column: int, edge: float) -> Array:
-    """The same line with a point added wherever it crosses an edge, so that it can be cut there."""
+    """Add a point wherever a line crosses an edge, so that it can be cut there."""
     if len(points) < 2:
         return points
     off = points[:, column] - edge
@@ -71,16 +94,37 @@ def _with_crossings(points: Array, column: int, edge: float) -> Array:
     return np.insert(points, at + 1, crossings, axis=0)
 
 
-def in_pixels(line: Array, box: Box) -> Array:
-    """Shares of a panel as pixels of the frame, reduced to what can be seen; shape (k, 2)."""
+def to_pixels(line: Array, box: Box) -> Array:
+    """Convert a line from fractions of a panel to pixels, reduced to what can be seen.
+
+    Parameters
+    ----------
+    line : ndarray, shape (n, 2)
+        Fractions of width and height.
+    box : Box
+        The panel, in pixels.
+
+    Returns
+    -------
+    ndarray, shape (k, 2)
+        Pixels of the frame.
+    """
     pixels = np.column_stack((box.left + line[:, 0] * box.width, box.bottom - line[:, 1] * box.height))
     return envelope(pixels)
 
 
 def envelope(pixels: Array) -> Array:
-    """A line of rising x reduced to first, least, greatest and last y of each pixel column, in their order.
+    """Reduce a line to the first, least, greatest and last y of each pixel column, in their order.
 
-    `pixels`: shape (n, 2). Lines that are short already, are parted, or run back in x are returned as they are.
+    Parameters
+    ----------
+    pixels : ndarray, shape (n, 2)
+        Points with rising x; NaN rows separate parts.
+
+    Returns
+    -------
+    ndarray, shape (k, 2)
+        The line itself if it is short or runs back in x.
     """
     columns = np.floor(pixels[:, 0])
     if len(pixels) < 4 or not np.isfinite(pixels).all():
@@ -96,7 +140,7 @@ def envelope(pixels: Array) -> Array:
 
 
 def _extremes(heights: Array, starts: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """The first of the least and the first of the greatest of each stretch that begins at one of `starts`."""
+    """Return the first index of the least and of the greatest value in each stretch that begins at `starts`."""
     counts = np.diff(starts, append=len(heights))
     found = []
     for most in (np.minimum.reduceat(heights, starts), np.maximum.reduceat(heights, starts)):
@@ -107,8 +151,8 @@ def _extremes(heights: Array, starts: NDArray[np.intp]) -> tuple[NDArray[np.intp
 
 
 def _envelope_of_parts(pixels: Array) -> Array:
-    """`envelope` of each part between NaN rows."""
-    pixels = _bridged(pixels)
+    """Return the `envelope` of each part between NaN rows."""
+    pixels = _bridge_gaps(pixels)
     good = np.isfinite(pixels).all(axis=1)
     edges = np.flatnonzero(np.diff(good.astype(np.int8))) + 1
     parts = []
@@ -120,9 +164,10 @@ def _envelope_of_parts(pixels: Array) -> Array:
     return np.asarray(np.concatenate(parts))
 
 
-def _bridged(pixels: Array) -> Array:
-    """A line without those of its gaps that lie within one pixel column, where there are many points to a column: none
-    of them can be seen, and each would be a line of its own.
+def _bridge_gaps(pixels: Array) -> Array:
+    """Close gaps within one pixel column if there are many points to a column.
+
+    They can't be seen, and each part would be a line of its own.
     """
     at = np.flatnonzero(np.isfinite(pixels).all(axis=1))
     columns = np.floor(pixels[at, 0])
@@ -132,19 +177,19 @@ def _bridged(pixels: Array) -> Array:
     return np.insert(pixels[at], gaps, np.nan, axis=0)
 
 
-def end_of(line: Array) -> tuple[float, float] | None:
-    """The last point that can be seen, or None where nothing can."""
+def last_visible_point(line: Array) -> tuple[float, float] | None:
+    """Return the last point that isn't NaN; None if there is none."""
     seen = np.flatnonzero(np.isfinite(line).all(axis=1))
     return (float(line[seen[-1], 0]), float(line[seen[-1], 1])) if len(seen) else None
 
 
-def length(pixels: Array) -> float:
-    """How long a line is, in pixels."""
+def line_length(pixels: Array) -> float:
+    """Return a line's length in pixels."""
     return float(np.nansum(np.hypot(*np.diff(pixels, axis=0).T))) if len(pixels) > 1 else 0.0
 
 
-def lone_points(pixels: Array) -> Array:
-    """Points with no neighbour: a line cannot show them."""
+def isolated_points(pixels: Array) -> Array:
+    """Return points without neighbours, shape (k, 2), which a line can't show."""
     good = np.asarray(np.isfinite(pixels).all(axis=1))
     after, before = np.zeros_like(good), np.zeros_like(good)
     after[1:], before[:-1] = good[:-1], good[1:]

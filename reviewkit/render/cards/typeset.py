@@ -1,4 +1,4 @@
-"""Breaking a text that is too long for one line, at the place a careful typist would choose."""
+"""Line breaking, at the place a careful typographer would choose."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 from reviewkit.render.cards.scene import Page
 
-# what a break costs: at a dot between conditions nothing, inside "40 W" or "20 Hz – 20 kHz" a lot
+# costs of a break: none at a dot between conditions, high inside "40 W" or "20 Hz – 20 kHz"
 _AT_DOT, _AT_COMMA, _AT_SPACE, _AT_HYPHEN, _IN_QUANTITY, _IN_WORD = 0, 1, 2, 4, 20, 100
 
 
 @dataclass(frozen=True)
 class Setting:
-    """A text as it will be set: size and lines."""
+    """A text as set: size and lines."""
 
     size: float
     lines: tuple[str, ...]
@@ -22,7 +22,7 @@ class Setting:
 
 
 def _breaks(text: str, anywhere: bool) -> Iterator[tuple[int, str, str]]:
-    """Every place to break: cost, what stands before, what comes after."""
+    """Yield every possible break as (cost, text before it, text after it)."""
     for match in re.finditer(r" · | |(?<=[-/])(?=\w)", text):
         before, after = text[: match.start()], text[match.end() :]
         if not before or not after:
@@ -46,10 +46,10 @@ def _breaks(text: str, anywhere: bool) -> Iterator[tuple[int, str, str]]:
                 yield _IN_WORD, text[:at], text[at:]
 
 
-def _broken(
+def _break_lines(
     page: Page, text: str, size: float, bold: bool, width: float, most: int, anywhere: bool
 ) -> tuple[int, float, tuple[str, ...]] | None:
-    """The cheapest breaking into at most `most` lines, as (cost, widest line, lines); None if there is none."""
+    """Return the cheapest breaking into at most `most` lines, as (cost, widest line, lines); None if none fits."""
     whole = page.width(text, size, bold)
     if whole <= width:
         return 0, whole, (text,)
@@ -60,7 +60,7 @@ def _broken(
         first = page.width(before, size, bold)
         if first > width or (best is not None and cost > best[0]):
             continue
-        rest = _broken(page, after, size, bold, width, most - 1, anywhere)
+        rest = _break_lines(page, after, size, bold, width, most - 1, anywhere)
         if rest is not None:
             candidate = (cost + rest[0], max(first, rest[1]), (before, *rest[2]))
             if best is None or candidate[:2] < best[:2]:
@@ -68,7 +68,7 @@ def _broken(
     return best
 
 
-def set_in(
+def fit_text(
     page: Page,
     text: str,
     sizes: Sequence[float],
@@ -78,14 +78,35 @@ def set_in(
     most: int = 1,
     anywhere: bool = False,
 ) -> Setting | None:
-    """The largest of `sizes` (falling) at which a text stands on one line of `width`, else on two, up to `most` lines.
+    """Fit a text into a width: at the largest size on one line, else on two, up to `most` lines.
 
-    More lines are tried only after every size; `anywhere` allows a break inside a word as the last resort (names).
-    None where nothing fits.
+    More lines are tried only after every size.
+
+    Parameters
+    ----------
+    page : Page
+        Measures the text.
+    text : str
+        The text.
+    sizes : sequence of float
+        Em sizes to try, falling.
+    width : float
+        Width in pixels.
+    bold : bool
+        True for bold.
+    most : int
+        Largest number of lines.
+    anywhere : bool
+        True to allow a break inside a word as the last resort (names).
+
+    Returns
+    -------
+    Setting or None
+        None if nothing fits.
     """
     for lines in range(1, most + 1):
         for size in sizes:
-            found = _broken(page, text, size, bold, width, lines, anywhere)
+            found = _break_lines(page, text, size, bold, width, lines, anywhere)
             if found is not None:
                 return Setting(size, found[2], found[1])
     return None

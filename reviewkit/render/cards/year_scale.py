@@ -19,19 +19,41 @@ SHORTEN_AMOUNTS = "leave out fair = … in [price]"
 
 
 def amounts_height(page: Page, years: tuple[int, int] | None, size: float = READING) -> float:
-    """What amounts of a size take, with the years under them."""
+    """Return the height of amounts of a given size, including the years under them."""
     amounts = page.cap(LABEL) + _LABEL_GAP + page.cap(size, True)
     scale = _OVER_SCALE + _LONG + _UNDER_TICK + page.cap(LABEL) if years else 0.0
     return _OVER_AMOUNTS + amounts + scale
 
 
-def put_amounts(
+def place_amounts(
     page: Page, amounts: Sequence[tuple[str, str]], years: tuple[int, int] | None, region: Box, most: float = READING
 ) -> float:
-    """Place (what, amount) pairs on a region's foot, in the largest size up to `most` that fits: over a scale of years
-    the first stands at its left end and the others at its right, else side by side. Returns where they begin.
+    """Place (what, amount) pairs at a region's foot, in the largest size up to `most` that fits.
 
-    Raises LayoutFault where there is no room.
+    Above a scale of years, the first is at its left end and the others at its right; else they are side by side.
+
+    Parameters
+    ----------
+    page : Page
+        The card.
+    amounts : sequence of (str, str)
+        What each is, and the amount.
+    years : tuple of int or None
+        First and last year of the scale.
+    region : Box
+        The room for them.
+    most : float
+        Largest text size in pixels.
+
+    Returns
+    -------
+    float
+        The top of what was placed, in pixels.
+
+    Raises
+    ------
+    LayoutFault
+        If there is no room.
     """
     look = page.look
     for size in (float(size) for size in range(int(most), int(min(most, 56.0)) - 11, -2)):
@@ -43,7 +65,7 @@ def put_amounts(
     baseline = region.bottom
     if years:
         baseline -= _LONG + _UNDER_TICK + page.cap(LABEL) + _OVER_SCALE
-        _scale(page, region, baseline + _OVER_SCALE, years)
+        _place_scale(page, region, baseline + _OVER_SCALE, years)
     over = baseline - page.cap(size, True) - _LABEL_GAP
     if years:
         # all but the first are amounts of the last year
@@ -59,8 +81,8 @@ def put_amounts(
     return over - page.cap(LABEL)
 
 
-def _scale(page: Page, region: Box, line_y: float, years: tuple[int, int]) -> None:
-    """A tick a year, a long one at decades and ends, the years under those that have room."""
+def _place_scale(page: Page, region: Box, line_y: float, years: tuple[int, int]) -> None:
+    """Place a tick for each year, a long one for decades and ends, and the years that have room."""
     look, (first, last) = page.look, years
     span = last - first
     step = 1 if abs(span) <= _MOST_TICKS else 10
@@ -68,7 +90,7 @@ def _scale(page: Page, region: Box, line_y: float, years: tuple[int, int]) -> No
     left, width = region.left + 1.5, region.width - 3
     ticks = sorted({low, high, *(year for year in range(low, high + 1) if year % step == 0)})
     baseline = line_y + _LONG + _UNDER_TICK + page.cap(LABEL)
-    taken: list[tuple[float, float]] = []
+    occupied: list[tuple[float, float]] = []
     for year in sorted(ticks, key=lambda year: year not in years):
         x = left + width * (year - first) / span
         end, decade = year in years, year % 10 == 0
@@ -77,8 +99,8 @@ def _scale(page: Page, region: Box, line_y: float, years: tuple[int, int]) -> No
         page.add(Stroke("scale", ((x, line_y), (x, line_y + (_LONG if long else _SHORT))), colour, thick))
         wide = page.width(str(year), LABEL)
         at = min(max(x - wide / 2, region.left), region.right - wide)
-        free = all(at + wide + _NUMBER_GAP <= one or other + _NUMBER_GAP <= at for one, other in taken)
+        free = all(at + wide + _NUMBER_GAP <= one or other + _NUMBER_GAP <= at for one, other in occupied)
         if end or (decade and free):
-            taken.append((at, at + wide))
+            occupied.append((at, at + wide))
             page.add(page.text(str(year), at, baseline, LABEL, look.ink if end else look.soft))
     page.add(Stroke("scale", ((region.left, line_y), (region.right, line_y)), look.ink, 3.0))

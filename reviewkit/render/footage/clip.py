@@ -1,7 +1,7 @@
-"""A card that moves: its frame, the curve drawn from left to right, names and readings, the needle last, then held.
+"""Animated cards: the frame, the curve drawn from left to right, names and readouts, the needle last, then a hold.
 
-Each layer is painted once; a frame is columns copied from one layer to the next. What is held is encoded for half
-a second, and the bytes of that are put in as often as needed.
+Each layer is painted once; a frame is made by copying columns from one layer to the next. The encoder repeats the
+last frame.
 """
 
 from __future__ import annotations
@@ -10,40 +10,48 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.render.cards.png import png_with_alpha
 from reviewkit.render.cards.scene import Item
 from reviewkit.render.footage.ffmpeg import ENCODER, Encoder, encode
 
 if TYPE_CHECKING:
     from reviewkit.render.cards.png import Bytes
 
-    Planes = tuple[Bytes, ...]  # of one picture: luma and two of chroma, or one of shape (height, width, 4)
-    Layers = Iterator[Bytes]  # pixels, shape (height, width, 4), each good until the next is asked for
+    Planes = tuple[Bytes, ...]  # of one picture: luma and two chroma planes, or one plane of shape (height, width, 4)
+    Layers = Iterator[Bytes]  # pixels, shape (height, width, 4), each valid until the next is asked for
 
 _STEPS = (("frame",), ("curve",), ("label", "reading"), ("needle",))
-# how much of the drawing each step takes, after the frame
+# share of the drawing at which each step ends
 _SWEPT, _NAMED = Fraction(7, 10), Fraction(17, 20)
-_SHARE, _MOST_S = Fraction(1, 3), 2  # of the clip's length, and at most so long, until all is there
-# one number of threads: the same bytes; nothing moves and nothing is cut, so nothing is to be foreseen
+_SHARE, _MOST_S = Fraction(1, 3), 2  # of the clip's length, and the longest time, until everything is drawn
+# a fixed number of threads gives the same bytes; without motion or cuts, lookahead gains nothing
 QUALITY = (
-    *("-preset", "medium", "-crf", "16", "-bf", "0", "-threads", "4"),
+    *("-preset", "veryfast", "-crf", "16", "-bf", "0", "-threads", "4"),
     *("-x264-params", "ref=1:rc-lookahead=0:mbtree=0:weightp=0:scenecut=0"),
 )
 _COLOURS = {"range": "tv", "color_primaries": "bt709", "color_trc": "bt709", "colorspace": "bt709"}
 _NO_TRACES = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:v", "+bitexact")
-_PARAMETERS = b"\x00\x00\x00\x01\x67"  # begins a picture that needs none before it (ITU-T H.264, annex B; NAL type 7)
-_FORMAT, _DEPTH_BEHIND = b"png ", 78  # the data format of a sample description, and how far behind it the depth is
 
 
 @dataclass(frozen=True)
 class Motion:
-    """What is asked of clips. `rate`: frames a second; `seconds`: a clip's length if its card names none; `folder`:
-    where finished clips are put.
+    """Settings of clips.
+
+    Attributes
+    ----------
+    rate
+        Frames per second.
+    seconds
+        Length of a clip whose card names none.
+    encoder
+        The encoder.
+    folder
+        Folder for finished clips.
     """
 
     rate: Fraction
@@ -52,33 +60,33 @@ class Motion:
     folder: Path
 
     def file(self, card_id: str, ending: str) -> Path:
-        """Where a card's clip is put."""
+        """Return the path of a card's clip."""
         return self.folder / f"{card_id}{ending}"
 
 
 @dataclass(frozen=True)
-class Lengths:
-    """A clip in frames: the first, without a curve; then `drawing`, the last of which is the still; then `held`."""
+class ClipLength:
+    """A clip in frames: the first, without a curve; then `drawing`, which ends with the still; then `hold`."""
 
     drawing: int
-    held: int
+    hold: int
 
     @property
     def frames(self) -> int:
-        """All of them."""
-        return 1 + self.drawing + self.held
+        """Return the total number of frames."""
+        return 1 + self.drawing + self.hold
 
 
-def lengths(seconds: float, rate: Fraction) -> Lengths:
-    """How a clip of some length is parted; two frames at least."""
-    exact = Fraction(str(seconds))  # as it is written, not as it is held
+def plan_length(seconds: float, rate: Fraction) -> ClipLength:
+    """Divide a clip of some seconds into drawing and hold; it has at least two frames."""
+    exact = Fraction(str(seconds))  # the decimal number as written, not its binary neighbour
     frames = max(round(exact * rate), 2)
     drawing = min(max(round(min(exact * _SHARE, Fraction(_MOST_S)) * rate), 1), frames - 1)
-    return Lengths(drawing, frames - 1 - drawing)
+    return ClipLength(drawing, frames - 1 - drawing)
 
 
-def layers(items: Sequence[Item]) -> list[list[Item]]:
-    """A card's shapes, in as many layers as it comes in, each with all before it; the last is the card."""
+def split_layers(items: Sequence[Item]) -> list[list[Item]]:
+    """Return a card's shapes as layers in the order they appear, each with everything before it."""
     made = []
     shown: set[str] = set()
     for step in _STEPS:
@@ -87,94 +95,62 @@ def layers(items: Sequence[Item]) -> list[list[Item]]:
     return made
 
 
-def opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
-    """Write H.264 in MP4: BT.709, 4:2:0, as many frames as `seconds` have. `pixels`: one picture for each of `layers`.
+def write_opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
+    """Write a clip as H.264 in MP4: BT.709, 4:2:0. The same pictures give the same bytes.
 
-    The same pictures give the same bytes. Raises CannotFinish; `place` is then not there.
+    Parameters
+    ----------
+    pixels : iterator of ndarray of uint8, shape (height, width, 4)
+        One picture for each of `split_layers`.
+    place : Path
+        File to write.
+    motion : Motion
+        Rate and encoder.
+    seconds : float
+        Length of the clip.
+
+    Raises
+    ------
+    CannotFinish
+        If the encoder fails; the file is then removed.
     """
-    made = lengths(seconds, motion.rate)
-    round_of = max(round(motion.rate / 2), 2)  # held frames that are encoded once
-    rounds, odd = divmod(made.held, round_of)
-    encoded_held = odd + (round_of if rounds else 0)
-    first = next(pixels)
-    height, width = first.shape[:2]
-    planes = (_yuv(some) for some in _after(first, pixels))
-    stream = place.with_suffix(".h264")
     colours = ":".join(f"{name}={value}" for name, value in _COLOURS.items())
-    hold = f",tpad=stop={encoded_held}:stop_mode=clone" if encoded_held else ""
-    options = [
-        *("-f", "rawvideo", "-pixel_format", "yuv420p", "-video_size", f"{width}x{height}"),
-        *(
-            "-framerate",
-            str(motion.rate),
-            "-i",
-            "pipe:0",
-            "-vf",
-            f"setparams={colours}{hold}",
-            "-c:v",
-            ENCODER,
-            *QUALITY,
-        ),
-        *("-force_key_frames", f"expr:eq(n,{1 + made.drawing + odd})"),
-        *("-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709"),
-        *(*_NO_TRACES, "-f", "h264", f"file:{stream}"),
-    ]
-    try:
-        encode(
-            motion.encoder.ffmpeg, options, (plane for frame in drawn(planes, made.drawing, _mixed) for plane in frame)
-        )
-        whole = stream.read_bytes()
-        again = whole.rfind(_PARAMETERS) if rounds else len(whole)
-        timed = f"setts=ts=round(N/TB/({motion.rate}))"
-        options = ["-f", "h264", "-framerate", str(motion.rate), "-i", "pipe:0", "-c", "copy", "-bsf:v", timed]
-        options += ["-video_track_timescale", str(_timescale(motion.rate)), "-movflags", "+faststart", *_NO_TRACES]
-        _finished(motion.encoder.ffmpeg, options, [whole[:again], whole[again:] * rounds], place)
-    finally:
-        stream.unlink(missing_ok=True)
+    encoding = ["-c:v", ENCODER, *QUALITY, "-movflags", "+faststart"]
+    encoding += ["-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709"]
+    planes = (_yuv(some) for some in pixels)
+    _encode_clip(planes, _mix, "yuv420p", f"setparams={colours}", encoding, place, motion, seconds)
 
 
-def clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
-    """Write PNG in MOV with straight alpha, every value kept, as `opaque_clip` does else."""
-    made = lengths(seconds, motion.rate)
+def write_clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
+    """Write a clip as run-length coded MOV with straight alpha, losslessly; else as `write_opaque_clip` does."""
     planes = ((some,) for some in pixels)
-    options = ["-f", "image2pipe", "-framerate", str(motion.rate), "-c:v", "png", "-i", "pipe:0", "-c", "copy"]
-    options += ["-video_track_timescale", str(_timescale(motion.rate)), *_NO_TRACES]
-
-    def pictures() -> Iterator[bytes]:
-        for (frame,) in drawn(planes, made.drawing, _mixed_clear):
-            picture = png_with_alpha(frame)
-            yield picture
-        for _ in range(made.held):
-            yield picture
-
-    _finished(motion.encoder.ffmpeg, options, pictures(), place)
-    _tell_depth(place)
+    encoding = ["-c:v", "qtrle", "-pix_fmt", "argb"]
+    _encode_clip(planes, _mix_with_alpha, "rgba", "null", encoding, place, motion, seconds)
 
 
-def _tell_depth(place: Path) -> None:
-    """Write into a MOV that its pixels have 32 bits: a copied stream is said to have 24, and programs that go by that
-    see no alpha. Places are those of the video sample description (QuickTime File Format Specification).
-    """
-    with place.open("r+b") as file:
-        while head := file.read(8):
-            size, name = int.from_bytes(head[:4], "big"), head[4:]
-            skipped = 8
-            if size == 1:  # the size is a long one
-                size, skipped = int.from_bytes(file.read(8), "big"), 16
-            if name == b"moov":
-                begin = file.tell()
-                at = file.read(size - skipped).index(_FORMAT)
-                file.seek(begin + at + _DEPTH_BEHIND)
-                file.write((32).to_bytes(2, "big"))
-                return
-            file.seek(size - skipped, 1)
-
-
-def _finished(ffmpeg: str, options: Sequence[str], pieces: Sequence[bytes] | Iterator[bytes], place: Path) -> None:
-    """Encode into a place, which is left empty where that fails."""
+def _encode_clip(
+    planes: Iterator[Planes],
+    mixed: Callable[[Bytes, Bytes, float], Bytes],
+    pixel_format: str,
+    filters: str,
+    encoding: Sequence[str],
+    place: Path,
+    motion: Motion,
+    seconds: float,
+) -> None:
+    """Encode a clip, repeating its last frame until its end; remove the file if that fails."""
+    length = plan_length(seconds, motion.rate)
+    frames = animate(planes, length.drawing, mixed)
+    first = next(frames)
+    height, width = first[0].shape[:2]
+    options = ["-f", "rawvideo", "-pixel_format", pixel_format, "-video_size", f"{width}x{height}"]
+    options += ["-framerate", str(motion.rate), "-i", "pipe:0"]
+    options += ["-vf", f"{filters},tpad=stop={length.hold}:stop_mode=clone" if length.hold else filters]
+    options += [*encoding, "-video_track_timescale", str(_timescale(motion.rate)), *_NO_TRACES]
+    pieces = (plane for frame in chain((first,), frames) for plane in frame)
     done = False
     try:
-        encode(ffmpeg, [*options, f"file:{place}"], pieces)  # a folder may be called tcp:x
+        encode(motion.encoder.ffmpeg, [*options, f"file:{place}"], pieces)  # a folder may be called tcp:x
         done = True
     finally:
         if not done:
@@ -182,26 +158,36 @@ def _finished(ffmpeg: str, options: Sequence[str], pieces: Sequence[bytes] | Ite
 
 
 def _timescale(rate: Fraction) -> int:
-    """Ticks a second of which a frame takes a whole number; at least some hundreds, so that durations are exact too."""
+    """Return ticks per second such that a frame takes a whole number; at least several hundred."""
     return rate.numerator * math.ceil(600 / rate.numerator)
-
-
-def _after(first: Bytes, rest: Layers) -> Iterator[Bytes]:
-    yield first
-    yield from rest
 
 
 # ------------------------------------------------------------------ frames
 
 
-def drawn(pictures: Iterator[Planes], frames: int, mixed: Callable[[Bytes, Bytes, float], Bytes]) -> Iterator[Planes]:
-    """The first picture, then `frames` frames until the last one stands whole: the second is swept in from left to
-    right, the others are faded in. Each frame is good until the next is asked for.
+def animate(pictures: Iterator[Planes], frames: int, mixed: Callable[[Bytes, Bytes, float], Bytes]) -> Iterator[Planes]:
+    """Yield the first picture, then `frames` frames that end with the last picture.
+
+    The second picture is swept in from left to right, the others are faded in.
+
+    Parameters
+    ----------
+    pictures : iterator of tuple of ndarray of uint8
+        The planes of each layer's picture.
+    frames : int
+        Frames after the first.
+    mixed : callable
+        Mixes samples before and after by a share of the latter.
+
+    Yields
+    ------
+    tuple of ndarray of uint8
+        A frame's planes, valid until the next is asked for.
     """
     shown = tuple(plane.copy() for plane in next(pictures))
     yield shown
     number, begin = 1, Fraction(0)
-    for end, reveal in zip((_SWEPT, _NAMED, Fraction(1)), (_swept, _faded, _faded), strict=True):
+    for end, reveal in zip((_SWEPT, _NAMED, Fraction(1)), (_sweep, _fade, _fade), strict=True):
         show = reveal(shown, next(pictures), mixed)
         while number <= end * frames:
             show(float((Fraction(number, frames) - begin) / (end - begin)))
@@ -211,8 +197,11 @@ def drawn(pictures: Iterator[Planes], frames: int, mixed: Callable[[Bytes, Bytes
         begin = end
 
 
-def _swept(shown: Planes, after: Planes, mixed: object) -> Callable[[float], None]:
-    """Copies all columns up to a share of those that differ; two at a time, since two share their colour."""
+def _sweep(shown: Planes, after: Planes, mixed: object) -> Callable[[float], None]:
+    """Return a function that copies all columns up to a share of those that differ.
+
+    Columns are copied in pairs, since two share their chroma.
+    """
     width = shown[0].shape[1]
     columns = [
         np.flatnonzero((old != new).any(axis=(0, *range(2, old.ndim)))) * (width // old.shape[1])
@@ -233,11 +222,11 @@ def _swept(shown: Planes, after: Planes, mixed: object) -> Callable[[float], Non
     return show
 
 
-def _faded(shown: Planes, after: Planes, mixed: Callable[[Bytes, Bytes, float], Bytes]) -> Callable[[float], None]:
-    """Mixes what differs with what it becomes."""
+def _fade(shown: Planes, after: Planes, mixed: Callable[[Bytes, Bytes, float], Bytes]) -> Callable[[float], None]:
+    """Return a function that mixes whatever differs with what it becomes."""
     parts = []
     for old, new in zip(shown, after, strict=True):
-        samples = old.reshape(-1, *old.shape[2:])  # the same memory, a sample or a pixel in each
+        samples = old.reshape(-1, *old.shape[2:])  # a view with a sample or a pixel in each row
         wanted = new.reshape(samples.shape)
         where = np.flatnonzero((samples != wanted).reshape(len(samples), -1).any(axis=1))
         parts.append((samples, where, samples[where], wanted[where]))
@@ -249,13 +238,13 @@ def _faded(shown: Planes, after: Planes, mixed: Callable[[Bytes, Bytes, float], 
     return show
 
 
-def _mixed(before: Bytes, after: Bytes, share: float) -> Bytes:
-    """Between two, by a share of the second."""
+def _mix(before: Bytes, after: Bytes, share: float) -> Bytes:
+    """Mix two sets of samples by a share of the second."""
     return np.rint(before + (after.astype(np.float32) - before) * np.float32(share)).astype(np.uint8)
 
 
-def _mixed_clear(before: Bytes, after: Bytes, share: float) -> Bytes:
-    """Between two with straight alpha, shape (n, 4): a colour counts by how opaque it is."""
+def _mix_with_alpha(before: Bytes, after: Bytes, share: float) -> Bytes:
+    """Mix two sets of pixels with straight alpha, shape (n, 4), weighting colours by their opacity."""
     first, second = before.astype(np.float32), after.astype(np.float32)
     weights = first[:, 3:] * np.float32(1 - share), second[:, 3:] * np.float32(share)
     alpha = weights[0] + weights[1]
@@ -267,8 +256,9 @@ def _mixed_clear(before: Bytes, after: Bytes, share: float) -> Bytes:
 
 
 def _yuv(pixels: Bytes) -> Planes:
-    """Red, green, blue as luma and chroma of ITU-R BT.709, 8 bit, 16 … 235 and 16 … 240; chroma of two rows and two
-    columns in one sample, which sits on the left column (as H.264 has it where nothing else is said).
+    """Convert red, green, blue to 8-bit luma and chroma of ITU-R BT.709, 16 … 235 and 16 … 240.
+
+    Chroma is subsampled 4:2:0, co-sited with the left column, as H.264 assumes by default.
     """
     red, green, blue = (pixels[..., channel].astype(np.float32) for channel in range(3))
     luma = np.float32(0.2126) * red + np.float32(0.7152) * green + np.float32(0.0722) * blue

@@ -1,4 +1,4 @@
-"""The encoder: finding an ffmpeg that has what clips need, and feeding it. The only file that runs another program."""
+"""The encoder: finding a suitable ffmpeg and feeding it. The only module that runs another program."""
 
 from __future__ import annotations
 
@@ -22,19 +22,28 @@ ENCODER = "libx264"
 
 @dataclass(frozen=True)
 class Encoder:
-    """An ffmpeg to encode with, and what tells it from another one or another version."""
+    """An ffmpeg to encode with.
+
+    Attributes
+    ----------
+    digest
+        Identifies this program and version.
+    """
 
     ffmpeg: str
     digest: str
 
 
 def find_encoder() -> Encoder:
-    """Return the ffmpeg on the path, else the one that imageio-ffmpeg carries, if it has H.264.
+    """Find an ffmpeg with H.264: the one on the path, else the one that imageio-ffmpeg carries.
 
-    Raises InputError if there is none.
+    Raises
+    ------
+    InputError
+        If there is none.
     """
     lacking = ""
-    for ffmpeg in _places():
+    for ffmpeg in _candidates():
         if _can_encode(ffmpeg):
             return Encoder(ffmpeg, _digest(ffmpeg))
         lacking = lacking or f" with {ENCODER}, which {ffmpeg} is without"
@@ -44,17 +53,32 @@ def find_encoder() -> Encoder:
 
 
 def _digest(ffmpeg: str) -> str:
-    """The digest of an encoder: of its file, and of what it says of itself, for its libraries may be elsewhere."""
+    """Return a digest of an encoder's file and of its version text, since its libraries may be separate files."""
     ran = subprocess.run([ffmpeg, "-hide_banner", "-version"], capture_output=True, stdin=subprocess.DEVNULL)
     return digest_of(f"{file_digest(Path(ffmpeg))} {ran.stdout!r}".encode())
 
 
 def encode(ffmpeg: str, arguments: Sequence[str], pieces: Iterable[Bytes | bytes]) -> None:
-    """Run ffmpeg with pieces of data as its standard input. Raises CannotFinish with what it said last."""
+    """Run ffmpeg with pieces of data as its standard input.
+
+    Parameters
+    ----------
+    ffmpeg : str
+        Path of the program.
+    arguments : sequence of str
+        Its arguments.
+    pieces : iterable of ndarray or bytes
+        The data.
+
+    Raises
+    ------
+    CannotFinish
+        With its last message, if it fails.
+    """
     command = [ffmpeg, "-hide_banner", "-loglevel", "error", "-y", *arguments]
     try:
         with tempfile.TemporaryFile() as said:
-            status = _fed(command, pieces, said.fileno())
+            status = _run_with_input(command, pieces, said.fileno())
             said.seek(0)
             lines = said.read().decode(errors="replace").split("\n")
     except OSError as error:
@@ -64,8 +88,11 @@ def encode(ffmpeg: str, arguments: Sequence[str], pieces: Iterable[Bytes | bytes
         raise CannotFinish(f"ffmpeg: {last}")
 
 
-def _fed(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> int:
-    """The exit status of a program that is given pieces of data. Ended if they cannot be had."""
+def _run_with_input(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> int:
+    """Run a program with pieces of data as its input; return its exit status.
+
+    The program is killed if the pieces can't be produced.
+    """
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=said) as process:
         given = False
         try:
@@ -73,7 +100,7 @@ def _fed(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> 
             for piece in pieces:
                 try:
                     process.stdin.write(piece if isinstance(piece, bytes) else piece.data)
-                except OSError:  # it ended early, and its status says why
+                except OSError:  # it ended early; its status says why
                     break
             with suppress(OSError):
                 process.stdin.close()
@@ -84,16 +111,16 @@ def _fed(command: Sequence[str], pieces: Iterable[Bytes | bytes], said: int) -> 
     return process.returncode
 
 
-def _places() -> Iterator[str]:
+def _candidates() -> Iterator[str]:
     on_path = shutil.which("ffmpeg")
-    # some systems look in the folder that the command is run in, too, which may be a stranger's
+    # some systems also search the current folder, which may be a stranger's
     if on_path and Path(on_path).is_absolute():
         yield on_path
     try:
         from imageio_ffmpeg import get_ffmpeg_exe  # type: ignore[import-untyped]
     except ImportError:
         return
-    with suppress(RuntimeError):  # the package is there and carries none for this machine
+    with suppress(RuntimeError):  # the package has none for this machine
         yield str(get_ffmpeg_exe())
 
 

@@ -1,7 +1,7 @@
-"""A card without its ground, to be laid over footage: straight alpha, and a soft plate under what must be read.
+"""Overlays: a card without its ground, with straight alpha and a soft plate under what must be legible.
 
-The plate is no more opaque than the contrasts need over the brightest and the darkest footage there can be. Editing
-programs mix code by code, so that is how it is reckoned here.
+The plate is no more opaque than the contrasts need over the brightest and the darkest footage. Editing programs mix
+sRGB codes, so they are mixed here too.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.render.cards.contrast import contrast, mixed
+from reviewkit.render.cards.contrast import contrast, mix
 from reviewkit.render.cards.look import (
     CURVE_CONTRAST,
     FRAME_HEIGHT,
@@ -23,8 +23,8 @@ from reviewkit.render.cards.look import (
     TEXT_CONTRAST,
     Look,
 )
-from reviewkit.render.cards.paint import NO_FONTS, Fonts, painted
-from reviewkit.render.cards.png import png_with_alpha
+from reviewkit.render.cards.paint import NO_FONTS, Fonts, paint
+from reviewkit.render.cards.png import encode_png_with_alpha
 from reviewkit.render.cards.scene import Area, Box, Item, Stroke, Text
 
 if TYPE_CHECKING:
@@ -32,15 +32,15 @@ if TYPE_CHECKING:
 
 FOOTAGE = ("#ffffff", "#000000")  # the brightest and the darkest
 _OPAQUE = 255
-_ROOM = 36.0  # of plate around what stands on it
-_SOFT = 20.0  # half of how wide its edge is
+_ROOM = 36.0  # margin of the plate around its contents
+_SOFT = 20.0  # half the width of its soft edge
 _ROUND = 48.0  # radius of its corners
-_HEAD_GAP = 36.0  # what parts head, picture and foot is wider; what parts the lines of a head is not
-_CORNER_GAP = 220.0  # between a title and the name in the corner: footage is seen there
-_BODY_GAP = 160.0  # parts of a picture no further apart than this have one plate
+_HEAD_GAP = 36.0  # gaps between head, picture and foot are wider; gaps between the lines of a head aren't
+_CORNER_GAP = 220.0  # between a title and the name in the corner: wide enough to show footage
+_BODY_GAP = 160.0  # parts of a picture closer than this share a plate
 _FOOT_TOP = 930.0
 _COLUMN = ("reading", "needle")
-_IN_LINE = 120.0  # edges no further apart than this are brought in line
+_IN_LINE = 120.0  # edges closer than this are aligned
 
 
 # ------------------------------------------------------------------ colours
@@ -48,7 +48,7 @@ _IN_LINE = 120.0  # edges no further apart than this are brought in line
 
 @dataclass(frozen=True)
 class _OnFootage(Look):
-    """A look whose palest colours are seen on its plate, too."""
+    """A look whose palest colours can be seen on its plate as well."""
 
     @property
     def bench(self) -> str:
@@ -60,25 +60,26 @@ class _OnFootage(Look):
         return super().curve(channel, role)
 
 
-def on_footage(look: Look) -> Look:
-    """A look as it is drawn over footage: what is as pale as its ground allows is as pale as its plate allows."""
+def footage_look(look: Look) -> Look:
+    """Return a look as drawn over footage, its pale colours limited by the plate instead of the ground."""
     return _OnFootage(*(getattr(look, field.name) for field in fields(Look)))
 
 
 @cache
-def opacity(look: Look) -> int:
-    """The plate's alpha, 0 … 255: the least with which every colour of a look keeps its contrast over any footage.
+def plate_opacity(look: Look) -> int:
+    """Return the plate's alpha, 0 … 255: the least with which every colour keeps its contrast.
 
-    Ink 7:1 on the plate; all other texts 4.5:1, on the maker's band, too; curves 3:1 follow, being drawn in those.
+    Ink needs 7:1 on the plate; other texts need 4.5:1, on the maker's band too. Curves need 3:1 and follow, since they
+    are drawn in the same colours.
     """
     wanted = {
         look.ink: INK_CONTRAST,
         **dict.fromkeys((look.soft, look.left, look.right, look.meets, look.falls_short), TEXT_CONTRAST),
     }
-    on_bands = (look.ink, look.soft, look.left, look.right)  # what stands in a picture: marks, limits, names of curves
+    on_bands = (look.ink, look.soft, look.left, look.right)  # the contents of a picture: marks, limits, names of curves
     for alpha in range(_OPAQUE):
-        plates = _seen(look.ground, alpha)
-        bands = _seen(look.band, alpha)
+        plates = _composite(look.ground, alpha)
+        bands = _composite(look.band, alpha)
         if all(contrast(colour, plate) >= least for colour, least in wanted.items() for plate in plates) and all(
             contrast(colour, band) >= wanted[colour] for colour in on_bands for band in bands
         ):
@@ -86,23 +87,23 @@ def opacity(look: Look) -> int:
     return _OPAQUE
 
 
-def over_footage(look: Look) -> Callable[[str], tuple[str, ...]]:
-    """What a colour of the plate, or of an area on it, becomes over the brightest and the darkest footage."""
-    return partial(_seen, alpha=opacity(look))
+def composite_over_footage(look: Look) -> Callable[[str], tuple[str, ...]]:
+    """Return a function from a colour of plate or area to what it becomes over extreme footage."""
+    return partial(_composite, alpha=plate_opacity(look))
 
 
-def _seen(colour: str, alpha: int) -> tuple[str, ...]:
-    """A colour of some alpha over the brightest and the darkest footage."""
-    return tuple(mixed(colour, footage, 1 - alpha / _OPAQUE) for footage in FOOTAGE)
+def _composite(colour: str, alpha: int) -> tuple[str, ...]:
+    """Composite a colour of some alpha over the brightest and the darkest footage."""
+    return tuple(mix(colour, footage, 1 - alpha / _OPAQUE) for footage in FOOTAGE)
 
 
 @cache
 def _palest(look: Look, colour: str, most: float) -> str:
-    """A colour with as much ground mixed in as leaves a curve's contrast on plate and band."""
-    alpha = opacity(look)
-    under = [*_seen(look.ground, alpha), *_seen(look.band, alpha)]
+    """Return a colour with as much ground mixed in as leaves a curve's contrast on plate and band."""
+    alpha = plate_opacity(look)
+    under = [*_composite(look.ground, alpha), *_composite(look.band, alpha)]
     for percent in range(round(most * 100), 0, -1):
-        paler = mixed(colour, look.ground, percent / 100)
+        paler = mix(colour, look.ground, percent / 100)
         if all(contrast(paler, plate) >= CURVE_CONTRAST for plate in under):
             return paler
     return colour
@@ -111,11 +112,27 @@ def _palest(look: Look, colour: str, most: float) -> str:
 # ------------------------------------------------------------------ the plate
 
 
-def plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, int]) -> Bytes:
-    """The plate under some boxes, in a frame of `width`: its pixels from one row to another, shape (rows, width, 4).
+def draw_plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, int]) -> Bytes:
+    """Draw the plate under some boxes.
 
-    Red, green and blue are the ground's everywhere, also where nothing is seen of it: a picture that is scaled later
-    mixes in the colour of what is clear.
+    The colour is the ground's everywhere, even where alpha is 0: a picture that is scaled later mixes in the colour of
+    transparent pixels.
+
+    Parameters
+    ----------
+    boxes : iterable of Box
+        In pixels of a 1920 × 1080 frame.
+    look : Look
+        Its ground is the plate's colour.
+    width : int
+        Width of the frame in pixels.
+    rows : tuple of int
+        First row of the picture, and the row after its last.
+
+    Returns
+    -------
+    ndarray of uint8, shape (rows, width, 4)
+        Straight alpha.
     """
     scale = width / FRAME_WIDTH
     top, bottom = rows
@@ -128,12 +145,14 @@ def plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, int]) -
         over, under = round(box.top * scale - room) - top, round(box.bottom * scale + room) - top
         shown = slice(max(over, 0), max(min(under, bottom - top), 0)), slice(max(left, 0), min(right, width))
         cut = slice(shown[0].start - over, shown[0].stop - over), slice(shown[1].start - left, shown[1].stop - left)
-        np.maximum(alpha[shown], _rounded(under - over, right - left, scale, opacity(look))[cut], out=alpha[shown])
+        np.maximum(
+            alpha[shown], _rounded_box(under - over, right - left, scale, plate_opacity(look))[cut], out=alpha[shown]
+        )
     return pixels
 
 
-def _rounded(height: int, width: int, scale: float, alpha: int) -> Bytes:
-    """A box of this alpha with round corners and soft edges, shape (height, width)."""
+def _rounded_box(height: int, width: int, scale: float, alpha: int) -> Bytes:
+    """Return the alpha of a box with rounded corners and soft edges, shape (height, width)."""
     corner = _corner(scale, alpha)
     end = min(len(corner), height // 2, width // 2)
     corner = corner[:end, :end]
@@ -147,7 +166,7 @@ def _rounded(height: int, width: int, scale: float, alpha: int) -> Bytes:
 
 @cache
 def _corner(scale: float, alpha: int) -> Bytes:
-    """The upper left corner of a plate, as far as it is not whole."""
+    """Return the alpha of a plate's upper left corner, as far as it isn't uniform."""
     at = (np.arange(math.ceil((_ROUND + _SOFT) * scale)) + 0.5) / scale
     off = np.maximum(_ROUND + _SOFT - at, 0)  # from the middle of its rounding, one way
     share = ((_ROUND + _SOFT - np.hypot(off[:, np.newaxis], off)) / (2 * _SOFT)).clip(0, 1)
@@ -155,26 +174,26 @@ def _corner(scale: float, alpha: int) -> Bytes:
     return corner
 
 
-def regions(items: Sequence[Item]) -> tuple[Box, ...]:
-    """The boxes that stand on the plate: title, the name in the corner, picture, readings, foot."""
-    column = [box for item in items if item.part in _COLUMN and (box := _box(item))]
-    bands = _bands([box for item in items if item.part not in _COLUMN and (box := _box(item))])
+def plate_regions(items: Sequence[Item]) -> tuple[Box, ...]:
+    """Return the boxes that need a plate: title, the name in the corner, picture, readouts, foot."""
+    column = [box for item in items if item.part in _COLUMN and (box := _extent(item))]
+    bands = _split_at_gaps([box for item in items if item.part not in _COLUMN and (box := _extent(item))])
     if not bands:
-        return (_around(column),) if column else ()
+        return (_union(column),) if column else ()
     head, *middle = bands
-    foot = [_around(middle.pop())] if len(middle) > 1 and min(box.top for box in middle[-1]) > _FOOT_TOP else []
-    body = _joined([_around(band) for band in middle] + ([_around(column)] if column else []))
-    if body and body[0].top - _around(head).bottom <= 2 * _ROOM:
-        # nothing is worth showing between them: one plate, with readings and head across it
-        picture, *beside = sorted(_in_line(body), key=lambda box: box.left)
-        upper = _around([*head, *beside])
+    foot = [_union(middle.pop())] if len(middle) > 1 and min(box.top for box in middle[-1]) > _FOOT_TOP else []
+    body = _join_near([_union(band) for band in middle] + ([_union(column)] if column else []))
+    if body and body[0].top - _union(head).bottom <= 2 * _ROOM:
+        # the gap isn't worth showing footage in: one plate, with readouts and head across it
+        picture, *beside = sorted(_align_edges(body), key=lambda box: box.left)
+        upper = _union([*head, *beside])
         left = min(picture.left, upper.left)
-        return tuple(_in_line([replace(picture, left=left, top=upper.top), replace(upper, left=left), *foot]))
-    return tuple(_in_line(_sides(head) + body + foot))
+        return tuple(_align_edges([replace(picture, left=left, top=upper.top), replace(upper, left=left), *foot]))
+    return tuple(_align_edges(_split_head(head) + body + foot))
 
 
-def _box(item: Item) -> Box | None:
-    """What an item takes; of a text from its capitals to its baseline, so that lines are told from gaps."""
+def _extent(item: Item) -> Box | None:
+    """Return an item's box; for a text from capitals to baseline, so that lines differ from gaps."""
     if isinstance(item, Text):
         return Box(item.box.left, item.box.top, item.box.right, item.baseline)
     points = np.asarray(item.points, dtype=np.float64).reshape(-1, 2)
@@ -187,7 +206,7 @@ def _box(item: Item) -> Box | None:
     return Box(float(left), float(top), float(right), float(bottom)).grown(margin, margin)
 
 
-def _around(boxes: Sequence[Box]) -> Box:
+def _union(boxes: Sequence[Box]) -> Box:
     return Box(
         min(box.left for box in boxes),
         min(box.top for box in boxes),
@@ -196,21 +215,21 @@ def _around(boxes: Sequence[Box]) -> Box:
     )
 
 
-def _joined(boxes: Sequence[Box]) -> list[Box]:
-    """Boxes over each other made one where no footage is worth showing between them; the readings stay beside."""
+def _join_near(boxes: Sequence[Box]) -> list[Box]:
+    """Join boxes above each other if the gap isn't worth showing footage in."""
     joined: list[Box] = []
     for box in sorted(boxes, key=lambda box: box.top):
         for index, other in enumerate(joined):
             if box.grown(0, _BODY_GAP).meets(other):
-                box = _around((joined[index], box))
+                box = _union((joined[index], box))
                 joined.pop(index)
                 break
         joined.append(box)
     return joined
 
 
-def _in_line(boxes: Sequence[Box]) -> list[Box]:
-    """Boxes whose edges lie near each other brought in line with the outermost of them."""
+def _align_edges(boxes: Sequence[Box]) -> list[Box]:
+    """Align edges that are close together with the outermost of them."""
     lefts, rights = [box.left for box in boxes], [box.right for box in boxes]
     tops, bottoms = [box.top for box in boxes], [box.bottom for box in boxes]
     return [
@@ -224,8 +243,8 @@ def _in_line(boxes: Sequence[Box]) -> list[Box]:
     ]
 
 
-def _bands(boxes: Iterable[Box]) -> list[list[Box]]:
-    """Boxes from the top down, parted wherever a wide gap goes all the way across."""
+def _split_at_gaps(boxes: Iterable[Box]) -> list[list[Box]]:
+    """Group boxes from the top down, separated at each wide gap across the full width."""
     bands: list[list[Box]] = []
     bottom = -np.inf
     for box in sorted(boxes, key=lambda box: box.top):
@@ -236,40 +255,73 @@ def _bands(boxes: Iterable[Box]) -> list[list[Box]]:
     return bands
 
 
-def _sides(boxes: Sequence[Box]) -> list[Box]:
-    """A head's boxes: one, or title and corner apart where there is much between them."""
+def _split_head(boxes: Sequence[Box]) -> list[Box]:
+    """Return a head's boxes: one, or title and corner separately if they are far apart."""
     ordered = sorted(boxes, key=lambda box: box.left)
     reach = ordered[0].right
     for box in ordered:
         if box.left - reach > _CORNER_GAP:
-            whole = _around(ordered)
+            whole = _union(ordered)
             return [replace(whole, right=reach), replace(whole, left=box.left)]
         reach = max(reach, box.right)
-    return [_around(ordered)]
+    return [_union(ordered)]
 
 
 # ------------------------------------------------------------------ the picture
 
 
-def overlay_pixels(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> Bytes:
-    """Shapes on their plate and nothing else: shape (height, width, 4), straight alpha.
+def draw_overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> Bytes:
+    """Draw shapes on their plate with nothing behind it.
 
-    `items`: in the colours of `on_footage(look)`. The pixels are good until the next picture of this size is painted.
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        In the colours of `footage_look(look)`.
+    look : Look
+        Its ground is the plate's colour.
+    width : int
+        Width of the frame in pixels.
+    fonts : Fonts
+        The user's fonts, if any.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 4)
+        Straight alpha; valid until the next picture of this size is painted.
     """
-    ground = plate(regions(items), look, width, (0, round(width * FRAME_HEIGHT / FRAME_WIDTH)))
-    return on_plate(items, ground, width, fonts)
+    ground = draw_plate(plate_regions(items), look, width, (0, round(width * FRAME_HEIGHT / FRAME_WIDTH)))
+    return paint_on_plate(items, ground, width, fonts)
 
 
-def on_plate(items: Sequence[Item], ground: Bytes, width: int, fonts: Fonts, first_row: int = 0) -> Bytes:
-    """Shapes on a plate, or on a part of it that begins at `first_row`. What a card has as its ground, such as the
-    maker's band, only colours the plate.
+def paint_on_plate(items: Sequence[Item], ground: Bytes, width: int, fonts: Fonts, first_row: int = 0) -> Bytes:
+    """Paint shapes on a plate, or on a part of it that begins at `first_row`.
+
+    A card's own ground, such as the maker's band, colours the plate without changing its alpha.
+
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        Shapes in drawing order.
+    ground : ndarray of uint8, shape (rows, width, 4)
+        The plate.
+    width : int
+        Width of the frame in pixels.
+    fonts : Fonts
+        The user's fonts, if any.
+    first_row : int
+        Row of the frame that is the plate's first.
+
+    Returns
+    -------
+    ndarray of uint8, shape (rows, width, 4)
+        Straight alpha; valid until the next picture of this size is painted.
     """
     bands = [item for item in items if isinstance(item, Area) and item.kind == "band"]
     if bands:
         alpha = ground[..., 3].copy()
-        ground = painted(bands, ground, width, fonts, first_row)
+        ground = paint(bands, ground, width, fonts, first_row)
         ground[..., 3] = alpha
-    return painted(
+    return paint(
         [item for item in items if not (isinstance(item, Area) and item.kind == "band")],
         ground,
         width,
@@ -278,6 +330,6 @@ def on_plate(items: Sequence[Item], ground: Bytes, width: int, fonts: Fonts, fir
     )
 
 
-def overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
-    """`overlay_pixels` as PNG."""
-    return png_with_alpha(overlay_pixels(items, look, width, fonts))
+def encode_overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
+    """Draw an overlay and encode it as a PNG; see `draw_overlay`."""
+    return encode_png_with_alpha(draw_overlay(items, look, width, fonts))

@@ -1,4 +1,4 @@
-"""A strip for the lower third: what a card says in one figure, on one plate, to be laid over footage as it is."""
+"""Strips for the lower third: a card's key figure on one plate, ready to lay over footage."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from reviewkit.model.card import Card, Reading
+from reviewkit.model.card import Card, Readout
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.look import (
     FRAME_HEIGHT,
@@ -22,13 +22,13 @@ from reviewkit.render.cards.look import (
     SAFE_RIGHT,
     Look,
 )
-from reviewkit.render.cards.needle import drop, needle, rise
+from reviewkit.render.cards.needle import notch_height, place_needle, pointer_depth
 from reviewkit.render.cards.paint import NO_FONTS, Fonts
-from reviewkit.render.cards.png import png_with_alpha
+from reviewkit.render.cards.png import encode_png_with_alpha
 from reviewkit.render.cards.readings import SHORTEN_READING
 from reviewkit.render.cards.scene import Box, Item, Page, Text
-from reviewkit.render.cards.typeset import Setting, set_in
-from reviewkit.render.footage.overlay import on_plate, plate
+from reviewkit.render.cards.typeset import Setting, fit_text
+from reviewkit.render.footage.overlay import draw_plate, paint_on_plate
 from reviewkit.verdict.comparison import CLOSE
 
 if TYPE_CHECKING:
@@ -48,8 +48,14 @@ SHORTEN_STRIP = "shorten title = … or setting = … of its [[measurement]]"
 
 
 @dataclass(frozen=True)
-class Said:
-    """What a strip says: `conditions` from the one that must stand to those that may be left out."""
+class StripContent:
+    """The texts and the verdict of a strip.
+
+    Attributes
+    ----------
+    conditions
+        The indispensable one first, those that may be left out last.
+    """
 
     title: str
     label: str
@@ -59,39 +65,42 @@ class Said:
     verdict: Verdict | None = None
 
 
-def said(card: Card) -> Said | None:
-    """What a card has for a strip: its key reading, with the verdict on that figure where there is one; else its
-    first verdict with what was measured. None where it has neither.
+def choose_content(card: Card) -> StripContent | None:
+    """Choose what a card shows on its strip: its key figure with the verdict on it, if there is one.
+
+    Failing that, its first verdict with the measured figure. Returns None if it has neither.
     """
     conditions = tuple(part for part in card.conditions.split(" · ") if part)
     for reading in card.readings:
         if reading.key:
             same = [v for v in card.verdicts if _same_figure(reading.key, v.measured)]
-            # the rating of the figure itself before one that takes its conditions for its own
+            # prefer the rating of the figure itself to one that merely shares its number
             verdict = next((v for v in same if v.measured == reading.key), same[0] if same else None)
             label = _label(card.title, reading.label, conditions)
-            return Said(card.title, label, conditions, _figure(reading.key, verdict), _channel(reading), verdict)
+            return StripContent(
+                card.title, label, conditions, _figure(reading.key, verdict), _channel(reading), verdict
+            )
     for verdict in card.verdicts:
         if verdict.measured:
-            return Said(card.title, verdict.label, conditions, verdict.measured, "", verdict)
+            return StripContent(card.title, verdict.label, conditions, verdict.measured, "", verdict)
     return None
 
 
 def _label(title: str, label: str, conditions: Sequence[str]) -> str:
-    """A reading's label without what the strip says already."""
+    """Return a readout's label without what the strip says already."""
     said = (title.casefold(), *(part.casefold() for part in conditions))
     rest = ", ".join(part for part in label.split(", ") if part.casefold() not in said)
     return rest if conditions else label
 
 
 def _figure(key: str, verdict: Verdict | None) -> str:
-    """The figure with its uncertainty where that decides."""
+    """Return the figure, with its uncertainty if that decides the verdict."""
     close = verdict is not None and verdict.verdict == CLOSE and verdict.measured.split(" ")[0] == key.split(" ")[0]
     return verdict.measured if close and verdict is not None else key
 
 
 def _same_figure(key: str, measured: str) -> bool:
-    """Whether a verdict was given on the figure that stands as the key reading: "−64.0 dB" and "64.0 dB"."""
+    """Tell whether a verdict is about the key figure: "−64.0 dB" and "64.0 dB"."""
     now = key.rpartition("→")[2].strip()
     number, other = (re.search(r"\d[\d.]*", text) for text in (now, measured))
     return (
@@ -99,62 +108,67 @@ def _same_figure(key: str, measured: str) -> bool:
     )
 
 
-def _channel(reading: Reading) -> str:
-    """Whose the key reading is: said, or the one whose row has the same figure."""
+def _channel(reading: Readout) -> str:
+    """Return the key figure's channel: its own, or that of the only row with the same figure."""
     same = [row[0] for row in reading.rows if len(row) == 2 and row[1] == reading.key]
     return reading.channel or (same[0] if len(same) == 1 else "")
 
 
-# ------------------------------------------------------------------ laid out
+# ------------------------------------------------------------------ layout
 
 
-def lay_strip(page: Page, what: Said) -> None:
-    """Place a strip in the lower third: title over label and conditions, the figure, the needle with its word.
+def lay_out_strip(page: Page, what: StripContent) -> None:
+    """Place a strip in the lower third: title above label and conditions, the figure, the needle.
 
-    Raises LayoutFault where even the shortest form does not fit.
+    Raises
+    ------
+    LayoutFault
+        If even the shortest form doesn't fit.
     """
     beside = _needle_width(page, what.verdict)
     for lines in (1, 2, 3):
         for size in _FIGURE_SIZES:
             figure = _figure_width(page, what, size)
             room = _WIDTH - figure - beside - _GAP
-            title = set_in(page, what.title, _TITLE_SIZES, room, bold=True, most=lines)
+            title = fit_text(page, what.title, _TITLE_SIZES, room, bold=True, most=lines)
             if title is None:
                 continue
-            for label in _shorter(what):
-                under = set_in(page, label, (LABEL,), room, most=lines)
+            for label in _label_forms(what):
+                under = fit_text(page, label, (LABEL,), room, most=lines)
                 if under is not None:
                     _place(page, what, title, under, size, SAFE_LEFT + max(title.width, under.width) + _GAP, figure)
                     return
     raise page.fault(max(what.title, what.label, key=len), SHORTEN_STRIP, "does not fit on the strip")
 
 
-def _shorter(what: Said) -> Iterator[str]:
-    """Label and conditions, from all of them down to the first: load and level, which no figure goes without."""
+def _label_forms(what: StripContent) -> Iterator[str]:
+    """Yield label and conditions, from all of them down to the first, which no figure goes without."""
     for count in range(len(what.conditions), min(len(what.conditions), 1) - 1, -1):
         yield " · ".join(part for part in (what.label, *what.conditions[:count]) if part)
 
 
-def _figure_width(page: Page, what: Said, size: float) -> float:
+def _figure_width(page: Page, what: StripContent, size: float) -> float:
     whose = page.width(what.channel, READING, True) + _SMALL_GAP if what.channel else 0.0
     return page.width(what.figure, size, True) + whose
 
 
 def _needle_width(page: Page, verdict: Verdict | None) -> float:
-    """Of the needle and what stands beside it, with the gap before it; 0 where there is none."""
+    """Return the width of the needle, its words and the gap before it; 0 without a verdict."""
     return _GAP + _NEEDLE + _SMALL_GAP + _words_width(page, verdict) if verdict else 0.0
 
 
 def _words_width(page: Page, verdict: Verdict) -> float:
-    return max(page.width(verdict.verdict, _WORD, True), page.width(_limit(verdict), LABEL))
+    return max(page.width(verdict.verdict, _WORD, True), page.width(_limit_text(verdict), LABEL))
 
 
-def _limit(verdict: Verdict) -> str:
+def _limit_text(verdict: Verdict) -> str:
     return f"rated {verdict.limit}" if verdict.limit else ""
 
 
-def _place(page: Page, what: Said, title: Setting, under: Setting, size: float, x: float, figure: float) -> None:
-    """Place all of it; `x`: where the figure begins, `figure`: how wide it is with its channel."""
+def _place(
+    page: Page, what: StripContent, title: Setting, under: Setting, size: float, x: float, figure: float
+) -> None:
+    """Place everything; `x`: the figure's left edge, `figure`: its width including the channel."""
     look = page.look
     first = _LAST_BASELINE - (len(under.lines) - 1) * _PITCH
     baseline = first - _UNDER_TITLE - (len(title.lines) - 1) * title.size * 1.1
@@ -177,9 +191,16 @@ def _place(page: Page, what: Said, title: Setting, under: Setting, size: float, 
 
 def _place_needle(page: Page, verdict: Verdict, x: float, middle: float) -> None:
     look = page.look
-    needle(page, x, middle + (rise(_NEEDLE) - drop(_NEEDLE)) / 2, _NEEDLE, verdict.position, verdict.verdict)
+    place_needle(
+        page,
+        x,
+        middle + (notch_height(_NEEDLE) - pointer_depth(_NEEDLE)) / 2,
+        _NEEDLE,
+        verdict.position,
+        verdict.verdict,
+    )
     x += _NEEDLE + _SMALL_GAP
-    limit = _limit(verdict)
+    limit = _limit_text(verdict)
     height = page.cap(_WORD, True) + (_UNDER_TITLE if limit else 0.0)
     baseline = middle - height / 2 + page.cap(_WORD, True)
     page.add(page.text(verdict.verdict, x, baseline, _WORD, look.status(verdict.verdict), bold=True))
@@ -190,9 +211,25 @@ def _place_needle(page: Page, verdict: Verdict, x: float, middle: float) -> None
 # ------------------------------------------------------------------ the picture
 
 
-def strip_pixels(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> tuple[Bytes, int]:
-    """The lower third of a strip's frame, straight alpha, and which row of the frame is its first. What is above is
-    clear. The pixels are good until the next picture of this size is painted.
+def draw_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> tuple[Bytes, int]:
+    """Draw the lower third of a strip's frame.
+
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        In the colours of `footage_look(look)`.
+    look : Look
+        Its ground is the plate's colour.
+    width : int
+        Width of the frame in pixels.
+    fonts : Fonts
+        The user's fonts, if any.
+
+    Returns
+    -------
+    tuple of ndarray and int
+        Pixels of shape (rows, width, 4), straight alpha, valid until the next picture of this size is painted; and the
+        frame's row that is their first. Everything above is transparent.
     """
     scale = width / FRAME_WIDTH
     first, end = round(TOP * scale), round(FRAME_HEIGHT * scale)
@@ -203,10 +240,10 @@ def strip_pixels(items: Sequence[Item], look: Look, width: int, fonts: Fonts = N
         max(box.right for box in texts),
         _LAST_BASELINE,
     )
-    return on_plate(items, plate([around], look, width, (first, end)), width, fonts, first), first
+    return paint_on_plate(items, draw_plate([around], look, width, (first, end)), width, fonts, first), first
 
 
-def strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
-    """A strip's full frame as PNG."""
-    pixels, first = strip_pixels(items, look, width, fonts)
-    return png_with_alpha(pixels, first)
+def encode_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
+    """Draw a strip and encode its full frame as a PNG."""
+    pixels, first = draw_strip(items, look, width, fonts)
+    return encode_png_with_alpha(pixels, first)

@@ -1,8 +1,8 @@
-"""timeline.otio: the noted clips one after another, the cards over them where notes call for them, and markers.
+"""timeline.otio: the noted clips in a row, the cards above them where notes call for them, and markers.
 
-All places are whole frames, counted from exact seconds. Markers stand on the clips, in the clip's own time, so that
-they go where the editor moves the clip. A segment's marker spans its footage: what is left of a clip that was trimmed
-at its head still says which segment it is.
+All positions are whole frames, computed from exact seconds. Markers are on the clips, in the clip's own time, so that
+they move with the clip. A segment's marker spans its footage: even a clip that was trimmed at its head shows which
+segment it belongs to.
 """
 
 from __future__ import annotations
@@ -19,12 +19,16 @@ from reviewkit.model.card_files import card_path, file_stems
 from reviewkit.model.episode import Episode
 from reviewkit.model.notes import Clip, Note
 from reviewkit.model.timecode import exact, frame_of_clock, nearest_frame
-from reviewkit.render.footage.clip import lengths
+from reviewkit.render.footage.clip import plan_length
 
 FILE_NAME = "timeline.otio"
 LEFT_OUT = f"{FILE_NAME}: left out; pip install 'bench-reviewkit[timeline]'"
-LEAST_S = 2  # that a card stands, however soon the next is called for: a clip needs it to draw; a judgement, no source
-LONGEST_NAME = 60  # of a marker, in signs; its comment has all the words. A segment's name is read back, so it stays
+LEAST_S = (
+    2  # least hold of a card, however soon the next is called for: its clip needs it to draw (a judgement, no source)
+)
+LONGEST_NAME = (
+    60  # of a marker, in characters; its comment has the full text. A segment's name is read back, so it isn't cut
+)
 _COLOURS = {"segment": "GREEN", "note": "CYAN", "bad take": "RED"}  # as otio.schema.MarkerColor names them
 
 
@@ -40,8 +44,8 @@ class _Mark:
 
 
 @dataclass(frozen=True)
-class _Placed:
-    """Something on a track, in frames. `first`, `available`: where its medium begins, and how much there is of it."""
+class _TrackItem:
+    """An item on a track, in frames; `first`, `available`: start and length of its medium."""
 
     name: str
     url: str
@@ -54,29 +58,40 @@ class _Placed:
     by_clock: bool = False  # `first` is the clock's
 
 
-def lacking() -> tuple[str, ...]:
-    """How to have a timeline, where the library that writes it is not installed; it is not loaded for that."""
+def missing_library() -> tuple[str, ...]:
+    """Return how to get a timeline if its library isn't installed. The library isn't imported."""
     return () if find_spec("opentimelineio") else (LEFT_OUT,)
 
 
-def timeline_file(episode: Episode, made: Collection[str]) -> dict[str, bytes]:
-    """The file by its name; none without the library. `made`: paths of the files that the build makes, among them those
-    of cards that move.
+def timeline_files(episode: Episode, outputs: Collection[str]) -> dict[str, bytes]:
+    """Return the timeline by its file name; nothing without the library.
+
+    Parameters
+    ----------
+    episode : Episode
+        The episode.
+    outputs : collection of str
+        Paths of the files in the build, including those of animated cards.
+
+    Returns
+    -------
+    dict of str to bytes
+        The file.
     """
-    if lacking():
+    if missing_library():
         return {}
     import opentimelineio as otio
 
-    return {FILE_NAME: timeline(otio, episode, made).encode()}
+    return {FILE_NAME: build_timeline(otio, episode, outputs).encode()}
 
 
-def timeline(otio: Any, episode: Episode, made: Collection[str]) -> str:
-    """The timeline's text, by the library. The same episode gives the same text."""
+def build_timeline(otio: Any, episode: Episode, outputs: Collection[str]) -> str:
+    """Return the timeline's text. The same episode gives the same text."""
     rate = episode.session.episode.frame_rate
-    footage = _footage(episode, rate)
-    shown = _shown(episode, footage, made, rate)
+    footage = _place_clips(episode, rate)
+    shown = _place_cards(episode, footage, outputs, rate)
     settings, unit = episode.session.episode, episode.session.unit
-    written = _Written(otio, rate)
+    written = _TimelineObjects(otio, rate)
     whole = otio.schema.Timeline(settings.title or unit.name)
     if footage and footage[0].by_clock:
         whole.global_start_time = written.time(footage[0].first)
@@ -92,26 +107,26 @@ def timeline(otio: Any, episode: Episode, made: Collection[str]) -> str:
     return f"{whole.to_json_string(indent=1)}\n"
 
 
-# ------------------------------------------------------------------ where everything stands
+# ------------------------------------------------------------------ positions
 
 
-def _footage(episode: Episode, rate: Fraction) -> list[_Placed]:
-    """The clips in the notes' order, end to end: an hour between two of them is no hour of the film."""
+def _place_clips(episode: Episode, rate: Fraction) -> list[_TrackItem]:
+    """Place the clips in the notes' order, end to end: time between two of them isn't part of the film."""
     notes = episode.notes
     clips = list(notes.clips)
     if any(not note.clip for note in notes.notes):
         clips.insert(0, Clip(""))
     tail_s = exact(episode.session.episode.card_seconds)
-    placed: list[_Placed] = []
+    placed: list[_TrackItem] = []
     start, segment = 0, ""
     for clip in clips:
         own = [note for note in notes.notes if note.clip == clip.name]
-        # a length that was not noted: up to the last note, and as long again as a card is held there
+        # without a noted length: up to the last note, plus a card's hold
         until_s = max((exact(note.at_s) for note in own), default=Fraction(0)) + tail_s
         length = max(nearest_frame(until_s if clip.length_s is None else exact(clip.length_s), rate), 1)
         marks, segment = _marks(own, segment, length, rate)
         placed.append(
-            _Placed(
+            _TrackItem(
                 name=clip.name or "footage of no named clip",
                 url=quote(clip.name),
                 start=start,
@@ -128,7 +143,7 @@ def _footage(episode: Episode, rate: Fraction) -> list[_Placed]:
 
 
 def _marks(notes: Sequence[Note], segment: str, length: int, rate: Fraction) -> tuple[tuple[_Mark, ...], str]:
-    """A clip's markers in order, and the segment that it ends in. `segment`: the one that the clip before ended in."""
+    """Return a clip's markers in order, and the segment that it ends in, given the previous clip's."""
     marks: list[_Mark] = []
     begins: list[tuple[int, str]] = []
     for note in notes:
@@ -146,7 +161,7 @@ def _marks(notes: Sequence[Note], segment: str, length: int, rate: Fraction) -> 
     spans = [
         _Mark("segment", name, at, end - at, {"segment": name})
         for (at, name), end in zip(begins, ends, strict=True)
-        if end > at  # else another segment was named at the same time
+        if end > at  # otherwise another segment was named at the same time
     ]
     return tuple(sorted((*spans, *marks), key=lambda mark: mark.start)), segment
 
@@ -155,18 +170,20 @@ def _frame_of(note: Note, length: int, rate: Fraction) -> int:
     return min(nearest_frame(exact(note.at_s), rate), length - 1)
 
 
-def _shown(episode: Episode, footage: Sequence[_Placed], made: Collection[str], rate: Fraction) -> list[_Placed]:
-    """The cards: those that notes call for at their times, then the others, behind all else, in the outline's order."""
+def _place_cards(
+    episode: Episode, footage: Sequence[_TrackItem], outputs: Collection[str], rate: Fraction
+) -> list[_TrackItem]:
+    """Place the cards that notes call for at their times, then the others at the end, in the outline's order."""
     names = file_stems(episode.cards)
-    holds = {card.id: _held(card, episode, rate) for card in episode.cards}
+    holds = {card.id: _hold_frames(card, episode, rate) for card in episode.cards}
 
-    def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _Placed:
+    def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _TrackItem:
         clip = card_path("mp4", names[card])
-        url = clip if clip in made else card_path("cards", names[card])
-        return _Placed(names[card], quote(url), start, length, 0, holds[card], marks, {"card": card})
+        url = clip if clip in outputs else card_path("cards", names[card])
+        return _TrackItem(names[card], quote(url), start, length, 0, holds[card], marks, {"card": card})
 
-    calls = _calls(episode, footage, rate)
-    placed = [put(*place) for place in _in_turn(calls, holds, nearest_frame(Fraction(LEAST_S), rate))]
+    calls = _card_calls(episode, footage, rate)
+    placed = [put(*place) for place in _schedule(calls, holds, nearest_frame(Fraction(LEAST_S), rate))]
     free = max((one.start + one.length for one in (*placed, *footage)), default=0)
     done = {card for _, cards in calls for card in cards}
     noted = {mark.words for clip in footage for mark in clip.marks if mark.what == "segment"}
@@ -181,8 +198,8 @@ def _shown(episode: Episode, footage: Sequence[_Placed], made: Collection[str], 
     return placed
 
 
-def _calls(episode: Episode, footage: Sequence[_Placed], rate: Fraction) -> list[tuple[int, tuple[str, ...]]]:
-    """Each note that calls for cards: its frame on the timeline, and the cards, with those that follow a first one."""
+def _card_calls(episode: Episode, footage: Sequence[_TrackItem], rate: Fraction) -> list[tuple[int, tuple[str, ...]]]:
+    """Return each note that calls for cards as (frame on the timeline, cards), with continuation cards."""
     called = {beat.note: beat.cards for segment in episode.segments for beat in segment.beats if beat.note}
     clips = {placed.ids.get("clip", ""): placed for placed in footage}
     return [
@@ -192,12 +209,13 @@ def _calls(episode: Episode, footage: Sequence[_Placed], rate: Fraction) -> list
     ]
 
 
-def _in_turn(
+def _schedule(
     calls: Sequence[tuple[int, tuple[str, ...]]], holds: Mapping[str, int], least: int
 ) -> Iterator[tuple[str, int, int]]:
-    """Each card with its first frame and its length. Where the next is called for sooner than one is held, it is cut
-    short, for the words have gone on. Cards of one note share what there is; none has less than `least`, and what
-    follows then waits for it.
+    """Yield each card with its first frame and its length.
+
+    If the next call comes before a card's hold is over, the card is cut short, for the narration has moved on. Cards of
+    one note share the time; none is shorter than `least`, and what follows then waits.
     """
     free = 0
     for number, (at, cards) in enumerate(calls):
@@ -210,27 +228,27 @@ def _in_turn(
         free = start
 
 
-def _held(card: Card, episode: Episode, rate: Fraction) -> int:
-    """Frames that a card is held, which is how long its clip is."""
-    return lengths(card.hold_s or episode.session.episode.card_seconds, rate).frames
+def _hold_frames(card: Card, episode: Episode, rate: Fraction) -> int:
+    """Return the number of frames that a card is held, which is the length of its clip."""
+    return plan_length(card.hold_s or episode.session.episode.card_seconds, rate).frames
 
 
-# ------------------------------------------------------------------ as the library has it
+# ------------------------------------------------------------------ library objects
 
 
-class _Written:
-    """Puts places into the library's objects. Its rates are floats, its values whole frames: nothing adds up."""
+class _TimelineObjects:
+    """Converts items into the library's objects. Its rates are floats, its values whole frames: no error adds up."""
 
     def __init__(self, otio: Any, rate: Fraction) -> None:
         self.otio = otio
         self.rate = float(rate)
 
     def time(self, frames: int) -> Any:
-        """A time in frames."""
+        """Return a time in frames."""
         return self.otio.opentime.RationalTime(frames, self.rate)
 
-    def track(self, name: str, kind: str, placed: Sequence[_Placed]) -> Any:
-        """A track with gaps between what stands on it."""
+    def track(self, name: str, kind: str, placed: Sequence[_TrackItem]) -> Any:
+        """Return a track with gaps between its items."""
         track = self.otio.schema.Track(name, kind=kind)
         at = 0
         for one in placed:
@@ -243,7 +261,7 @@ class _Written:
     def _range(self, first: int, length: int) -> Any:
         return self.otio.opentime.TimeRange(self.time(first), self.time(length))
 
-    def _clip(self, one: _Placed) -> Any:
+    def _clip(self, one: _TrackItem) -> Any:
         schema = self.otio.schema
         available = self._range(one.first, one.available)
         if one.url:

@@ -1,4 +1,4 @@
-"""The text outputs of a build, each from the one Episode."""
+"""The text outputs of a build, all from one Episode."""
 
 from __future__ import annotations
 
@@ -7,17 +7,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.episode.episode import OPEN_CHASSIS, chapters_fault, clock
-from reviewkit.episode.published import Correction, for_viewers
+from reviewkit.episode.episode import OPEN_CHASSIS, find_chapters_fault, format_clock
+from reviewkit.episode.published import Correction, select_for_viewers
 from reviewkit.model.card_files import file_stems
-from reviewkit.model.episode import Episode, Said, Segment
+from reviewkit.model.episode import Episode, Segment, Sentence
 from reviewkit.model.notes import Note
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages import page, tables
 from reviewkit.render.pages.page import Pages
-from reviewkit.verdict.changes import is_mended
+from reviewkit.verdict.changes import is_repaired
 from reviewkit.verdict.repair_points import is_as_found, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
@@ -33,8 +33,14 @@ _COUNTED = {
 
 @dataclass(frozen=True)
 class Texts:
-    """Text outputs by their file names. `table`: the spec table as HTML; `shortened`: what had to be cut to keep to a
-    length, ready to print.
+    """Text outputs by file name.
+
+    Attributes
+    ----------
+    table
+        The spec table as HTML.
+    shortened
+        What had to be cut to meet a length limit, ready to print.
     """
 
     files: Mapping[str, bytes]
@@ -42,20 +48,42 @@ class Texts:
     shortened: tuple[str, ...]
 
 
-def texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()) -> Texts:
-    """Return every text output but the page, which shows pictures. `corrections`: what viewers were told otherwise."""
+def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()) -> Texts:
+    """Render every text output except the page, which needs the pictures.
+
+    Parameters
+    ----------
+    episode : Episode
+        The episode.
+    pages : Pages
+        The templates.
+    table : SpecTable
+        Rated and measured.
+    corrections : sequence of Correction
+        Published figures that have changed.
+
+    Returns
+    -------
+    Texts
+        The outputs.
+
+    Raises
+    ------
+    InputError
+        If a template is at fault, or a text is too long.
+    """
     files = {
-        "outline.md": outline(episode, pages),
-        "prompter.html": prompter(episode, pages),
-        "findings.json": tables.findings_json(episode),
+        "outline.md": render_outline(episode, pages),
+        "prompter.html": render_prompter(episode, pages),
+        "findings.json": tables.format_findings_json(episode),
     }
     shortened = []
-    files["description.txt"], cut = page.description(pages, description_facts(episode, table, pages))
+    files["description.txt"], cut = page.render_description(pages, description_facts(episode, table, pages))
     if cut:
         shortened.append(f"description.txt: too long, so without {cut}")
     if episode.chapters:
         note = "" if episode.chapters_final else "planned: put the final cut's times into final.txt"
-        files["chapters.vtt"] = page.web_vtt(episode.chapters, _end_s(episode), note)
+        files["chapters.vtt"] = page.format_web_vtt(episode.chapters, _end_s(episode), note)
     fragment = ""
     if table.rows:
         name = episode.session.unit.name
@@ -63,48 +91,72 @@ def texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequenc
         fragment = pages.html("spec-table.md.j2", markdown)
         files["spec-table.md"] = markdown
         files["spec-table.html"] = pages.text("spec-table.html", name=name, table=fragment)
-        files["spec-table.csv"] = tables.spec_csv(table)
-        corrected = for_viewers(corrections, _on_cards(episode))
+        files["spec-table.csv"] = tables.format_spec_csv(table)
+        corrected = select_for_viewers(corrections, _measurement_cards(episode))
         facts = {"name": name, "rows": table.rows, "foot": _as_sentences(table.foot), "corrections": corrected}
-        files["comment.txt"], cut = page.comment(pages, facts)
+        files["comment.txt"], cut = page.render_comment(pages, facts)
         if cut:
             shortened.append(f"comment.txt: too long, so without {cut}")
     return Texts({name: text.encode() for name, text in files.items()}, fragment, tuple(shortened))
 
 
-def episode_page(
+def render_episode_page(
     episode: Episode, pages: Pages, table: SpecTable, fragment: str, brochure: Mapping[str, bytes]
 ) -> bytes:
-    """Return the page to publish. `fragment`: the table as HTML; `brochure`: the cards' pictures as PNG, by id."""
+    """Render the page to publish.
+
+    Parameters
+    ----------
+    episode : Episode
+        The episode.
+    pages : Pages
+        The templates.
+    table : SpecTable
+        Rated and measured.
+    fragment : str
+        The table as HTML.
+    brochure : mapping of str to bytes
+        The cards' pictures as PNG, by card id.
+
+    Returns
+    -------
+    bytes
+        The file.
+
+    Raises
+    ------
+    InputError
+        If a template is at fault.
+    """
     return pages.text("episode.html", **_page_facts(episode, pages, table, fragment, brochure)).encode()
 
 
 def _page_facts(
     episode: Episode, pages: Pages, table: SpecTable, fragment: str, brochure: Mapping[str, bytes]
 ) -> dict[str, Any]:
-    """What the page's template is given."""
+    """Return the variables of the page's template."""
     pictures = {
         name: {"name": name, "alt": card.alt, "data": base64.b64encode(brochure[card.id]).decode()}
         for name, card in zip(file_stems(episode.cards).values(), episode.cards, strict=True)
     }
-    return _to_say(episode) | {
+    return _script_facts(episode) | {
         "headline": headline(episode),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
-        "table": fragment,  # the same as HTML, for templates that place it whole
+        "table": fragment,  # the same as HTML, for templates that insert the whole table
         "foot": table.foot,
         "findings": page.finding_rows(episode.findings),
         "cards": list(pictures.values()),
         "pictures": pictures,
-        "measured": _how(episode),
+        "measured": _measured_cards(episode),
         "withheld": [why for run in episode.runs for why in run.withheld],
         "equipment": episode.session.bench.equipment,
         "cautions": all_cautions(episode, pages),
     }
 
 
-def _on_cards(episode: Episode) -> dict[str, tuple[str, str]]:
-    """Each measurement's card: its title, and what all cards of it say."""
+def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
+    """Return the title of each measurement's card, and the text of all its cards."""
     measurements = [run.conditions.measurement for run in episode.runs]
     shown: dict[str, tuple[str, str]] = {}
     for m in measurements:
@@ -113,8 +165,8 @@ def _on_cards(episode: Episode) -> dict[str, tuple[str, str]]:
     return shown
 
 
-def _how(episode: Episode) -> list[tuple[str, str, str]]:
-    """Each measured card: what it shows, under which conditions, from which files."""
+def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
+    """Return each measured card's title, conditions and source files."""
     sources: dict[str, list[str]] = {}
     for run in episode.runs:
         m = run.conditions.measurement
@@ -127,11 +179,11 @@ def _how(episode: Episode) -> list[tuple[str, str, str]]:
 
 
 def headline(episode: Episode) -> str:
-    """One line that stands alone in a search result: what the unit is, and what was done with it."""
+    """Return one line that stands alone in a search result: what the unit is, and what was done with it."""
     unit = episode.session.unit
     what = " ".join(part for part in (str(unit.year) if unit.year else "", unit.what) if part)
     deeds = []
-    if is_mended(episode.repair, episode.runs):
+    if is_repaired(episode.repair, episode.runs):
         deeds.append("repaired")
     if episode.findings:
         deeds.append("measured")
@@ -146,7 +198,7 @@ def _title(episode: Episode) -> str:
 
 
 def _end_s(episode: Episode) -> float:
-    """Where the last chapter ends: the plan's end; after a final cut, the last chapter keeps its planned length."""
+    """Return the end of the last chapter: the plan's end, or its start in the final cut plus its planned length."""
     if not episode.chapters_final:
         return sum(segment.length_s for segment in episode.segments)
     by_title = {segment.title: segment.length_s for segment in episode.segments}
@@ -154,8 +206,8 @@ def _end_s(episode: Episode) -> float:
     return last.start_s + by_title.get(last.title, 10.0)
 
 
-def summary(episode: Episode) -> tuple[str, ...]:
-    """What a build has to tell whoever ran it: each verdict with what it was passed on, then what is left out."""
+def summarise(episode: Episode) -> tuple[str, ...]:
+    """Return what to report after a build: the ratings by verdict, then what is left out."""
     verdicts: dict[str, list[str]] = {}
     for verdict in episode.verdicts:
         verdicts.setdefault(verdict.verdict, []).append(verdict.label)
@@ -163,24 +215,24 @@ def summary(episode: Episode) -> tuple[str, ...]:
 
 
 def left_out(episode: Episode) -> tuple[str, ...]:
-    """Each output that is not made, or not whole, and why."""
+    """Return each output that is missing or incomplete, with the reason."""
     return tuple(line for line in (*episode.left_out, chapters_left_out(episode)) if line)
 
 
 def chapters_left_out(episode: Episode) -> str:
-    """Why the description carries no chapters, or ""."""
-    why = chapters_fault(episode.chapters, _end_s(episode))
+    """Return why the description has no chapters; "" if it has."""
+    why = find_chapters_fault(episode.chapters, _end_s(episode))
     return f"description.txt: chapters left out, {why}" if why else ""
 
 
 def all_cautions(episode: Episode, pages: Pages) -> list[str]:
-    """Every caution that this session calls for, the one that stands over all first."""
-    by_topic = pages.cautions(mended=is_mended(episode.repair, episode.runs))
+    """Return every caution that this session calls for, the general ones first."""
+    by_topic = pages.cautions(repaired=is_repaired(episode.repair, episode.runs))
     names = {segment.name for segment in episode.segments}
     topics = ["all"]
     if episode.repair or names & set(OPEN_CHASSIS):
         topics.append("open")
-    if is_mended(episode.repair, episode.runs) or names & {"fault", "repair"}:
+    if is_repaired(episode.repair, episode.runs) or names & {"fault", "repair"}:
         topics.append("repair")
     if episode.findings:
         topics.append("power")
@@ -188,7 +240,7 @@ def all_cautions(episode: Episode, pages: Pages) -> list[str]:
 
 
 def description_facts(episode: Episode, table: SpecTable, pages: Pages) -> dict[str, Any]:
-    """What the description's template is given."""
+    """Return the variables of the description's template."""
     return {
         "headline": headline(episode),
         "price": episode.price.line if episode.price else "",
@@ -205,22 +257,22 @@ def _as_sentences(lines: Sequence[str]) -> str:
     return " ".join(f"{line[0].upper()}{line[1:]}." for line in lines)
 
 
-def outline(episode: Episode, pages: Pages) -> str:
-    """The outline to speak from."""
-    return pages.text("outline.md.j2", **_to_say(episode))
+def render_outline(episode: Episode, pages: Pages) -> str:
+    """Render the outline to speak from."""
+    return pages.text("outline.md.j2", **_script_facts(episode))
 
 
-def prompter(episode: Episode, pages: Pages) -> str:
-    """The same as a page to read from while the camera runs."""
-    return pages.text("prompter.html", **_to_say(episode))
+def render_prompter(episode: Episode, pages: Pages) -> str:
+    """Render the outline as a page to read from while the camera runs."""
+    return pages.text("prompter.html", **_script_facts(episode))
 
 
-def _to_say(episode: Episode) -> dict[str, Any]:
-    """What is said, in order, with the cards to show: what the templates of outline and prompter are given."""
+def _script_facts(episode: Episode) -> dict[str, Any]:
+    """Return the variables of the outline's and the prompter's templates: the script, with its cards."""
     settings = episode.session.episode
     starts: dict[str, float] = {}
     for chapter in episode.chapters if episode.chapters_final else ():
-        # a segment that the cut comes back to begins where it first stands
+        # a segment that the cut returns to begins at its first appearance
         starts.setdefault(chapter.title, chapter.start_s)
     return {
         "title": _title(episode),
@@ -255,7 +307,7 @@ def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
             }
             for beat in s.beats
         ],
-        # the same, sorted out
+        # the same, by kind
         "sentences": s.sentences,
         "card_files": [numbers[c] for c in s.cards],
         "notes": [{"text": note.text, "place": _place(note)} for note in s.notes if note.text],
@@ -263,17 +315,17 @@ def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
 
 
 def _place(note: Note) -> str:
-    return " ".join(part for part in (note.clip, clock(note.at_s)) if part)
+    return " ".join(part for part in (note.clip, format_clock(note.at_s)) if part)
 
 
 def framing_sentences(
     pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None
-) -> dict[str, list[Said]]:
-    """What is said of price, fault, repair and verdict: each from its rows."""
-    said: dict[str, list[Said]] = {}
+) -> dict[str, list[Sentence]]:
+    """Return the sentences on price, fault, repair and verdict, by segment."""
+    said: dict[str, list[Sentence]] = {}
     if price is not None:
         for part in ("history", "value"):
-            said[part] = _lines(
+            said[part] = _split_sentences(
                 pages.text("words/price.j2", part=part, price=price, line=price.line, fair=price.fair_shown), "price"
             )
     if repair:
@@ -290,14 +342,14 @@ def framing_sentences(
                 as_found=[r.point for r in faulty if is_as_found(r)],
                 still=[r.point for r in faulty if not is_as_found(r)],
             )
-            said[part] = _lines(text, "repair" if part == "repair" else "")
+            said[part] = _split_sentences(text, "repair" if part == "repair" else "")
     if verdicts:
         counts = [
             f"{n} {_COUNTED[word][n != 1]}" for word in _COUNTED if (n := sum(v.verdict == word for v in verdicts))
         ]
-        said["verdict"] = _lines(pages.text("words/verdict.j2", verdicts=verdicts, counts=counts), "table")
+        said["verdict"] = _split_sentences(pages.text("words/verdict.j2", verdicts=verdicts, counts=counts), "table")
     return said
 
 
-def _lines(text: str, card: str) -> list[Said]:
-    return [Said(" ".join(line.split()), card) for line in text.splitlines() if line.strip()]
+def _split_sentences(text: str, card: str) -> list[Sentence]:
+    return [Sentence(" ".join(line.split()), card) for line in text.splitlines() if line.strip()]

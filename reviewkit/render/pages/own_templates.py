@@ -1,8 +1,8 @@
-"""A session's own templates, which may come from a stranger: one process of their own fills them in.
+"""A session's own templates, which may come from a stranger: a separate process fills them in.
 
-The template library's sandbox keeps a template from files and modules, but limits neither its work nor its memory. So
-this process keeps the time, ends the other one when a text takes too long, and accepts nothing from it but plain data
-of a limited length.
+The template library's sandbox keeps a template from files and modules, but limits neither its time nor its memory. So
+this process keeps the time, ends the other one if a text takes too long, and accepts nothing from it but plain data of
+limited length.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ from typing import Any
 
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 
-HEAD = struct.Struct(">cQ")  # what an answer is, and its length in bytes
+HEAD = struct.Struct(">cQ")  # an answer's kind, and its length in bytes
 READY, TEXT, FAULT = b"R", b"T", b"F"
-MEMORY_IS_LIMITED = sys.platform == "linux"  # by the system; where it is not, this process watches
+MEMORY_IS_LIMITED = sys.platform == "linux"  # by the system; otherwise this process watches
 UNKNOWN = "needs more time or memory than a page may take, or goes too deep; make it do less"
 _LONGEST_START_S = 60.0
-_GRACE_S = 1.0  # the child stops by itself when the time is over, and says in which line; if it can
+_GRACE_S = 1.0  # the child stops by itself when the time is over, and reports the line if it can
 _LOOK_AGAIN_S = 0.05
 _LONGEST_FAULT = 10_000  # bytes
 _PROGRAM = """import sys
@@ -41,7 +41,7 @@ serve()
 
 @dataclass(frozen=True)
 class Limits:
-    """What one text may take: seconds, and bytes of memory and of the text itself."""
+    """Limits for one text: seconds, and bytes of memory and of the text itself."""
 
     longest_s: float = 10.0
     memory: int = 512_000_000  # more than the child takes before the first text
@@ -49,23 +49,25 @@ class Limits:
 
     @property
     def too_long(self) -> str:
-        """What is wrong with a template that takes too long."""
+        """Return the fault of a template that takes too long."""
         return f"takes longer than {self.longest_s:g} s; make it do less"
 
     @property
     def too_large(self) -> str:
-        """What is wrong with a template that takes too much memory."""
+        """Return the fault of a template that takes too much memory."""
         return f"takes more than {self.memory // 1_000_000} MB of memory; make it do less"
 
 
-def source(own: Path, template: str) -> str:
-    """Return which file to name where only the template that was asked for is known."""
+def template_source(own: Path, template: str) -> str:
+    """Return the file to name in a fault if only the requested template is known."""
     return f"templates/{template}" if (own / template).is_file() else "templates"
 
 
 class OwnTemplates:
-    """The templates of a session that brings its own, filled in by a child process. It starts with the first text or
-    with `start`, starts again after a text that it did not survive, and ends with this object or this process.
+    """The templates of a session that brings its own, filled in by a child process.
+
+    The child starts with the first text, restarts after a text that it didn't survive, and ends with this object or
+    this process.
     """
 
     def __init__(self, own: Path, shipped: Path, compiled_in: Path | None, limits: Limits) -> None:
@@ -74,19 +76,32 @@ class OwnTemplates:
         self._lock = Lock()
         self._child: _Child | None = None
 
-    def start(self) -> None:
-        """Start the child if it does not run, without waiting for it."""
-        with self._lock:
-            self._running()
-
     def text(self, template: str, facts: Mapping[str, Any]) -> str:
-        """Return a template filled in. Raises InputError naming template and line where a template is at fault,
-        CannotFinish where no child can be started.
+        """Fill in a template.
+
+        Parameters
+        ----------
+        template : str
+            Its name.
+        facts : mapping
+            Its variables.
+
+        Returns
+        -------
+        str
+            The text.
+
+        Raises
+        ------
+        InputError
+            Naming template and line, if a template is at fault.
+        CannotFinish
+            If no child can be started.
         """
         return self._ask("text", template, facts)
 
     def html(self, template: str, markdown: str) -> str:
-        """Return what a template gave in Markdown as HTML. Raises InputError and CannotFinish, as `text` does."""
+        """Convert the Markdown from a template to HTML. Raises InputError and CannotFinish, as `text` does."""
         return self._ask("html", template, markdown)
 
     def _ask(self, what: str, template: str, given: Mapping[str, Any] | str) -> str:
@@ -105,7 +120,9 @@ class OwnTemplates:
                 fault = Fault(str(name), int(line), str(message))
             except (_Ended, ValueError, TypeError) as error:
                 child.end()
-                fault = Fault(source(self._own, template), 0, str(error) if isinstance(error, _Ended) else UNKNOWN)
+                fault = Fault(
+                    template_source(self._own, template), 0, str(error) if isinstance(error, _Ended) else UNKNOWN
+                )
         raise InputError(fault)
 
     def _running(self) -> _Child:
@@ -115,7 +132,7 @@ class OwnTemplates:
 
 
 class _Ended(Exception):
-    """A child has ended, or had to be ended. Says why."""
+    """The end of a child by itself or by force; the message says why."""
 
 
 class _Child:
@@ -131,18 +148,18 @@ class _Child:
         )
         self.end = weakref.finalize(self, _end, self._process)
         assert self._process.stdin
-        with suppress(OSError):  # from one that has ended there will be no answer
+        with suppress(OSError):  # a child that has ended won't answer
             self._process.stdin.write(settings)
             self._process.stdin.flush()
 
     def wait_until_ready(self, longest_s: float) -> None:
-        """Return when the child can be asked. Raises _Ended."""
+        """Wait until the child accepts requests. Raises _Ended."""
         if not self._is_ready:
             self.ask(b"", longest_s)
             self._is_ready, self._memory_before = True, self._memory()
 
     def ask(self, request: bytes, longest_s: float) -> tuple[bytes, bytes]:
-        """Return what kind of answer the child gives, and the answer. Raises _Ended."""
+        """Return the kind of the child's answer, and the answer. Raises _Ended."""
         answers: Queue[tuple[bytes, bytes] | None] = Queue()
         Thread(target=lambda: answers.put(_exchange(self._process, request, self._limits)), daemon=True).start()
         until = time.monotonic() + longest_s
@@ -161,7 +178,7 @@ class _Child:
                 self._process.kill()
 
     def _memory(self) -> int:
-        """Return how many bytes the child takes, where the system does not limit them; else 0."""
+        """Return the bytes of memory that the child uses; 0 if the system limits them."""
         if MEMORY_IS_LIMITED:
             return 0
         import psutil
@@ -172,7 +189,7 @@ class _Child:
 
 
 def _exchange(process: subprocess.Popen[bytes], request: bytes, limits: Limits) -> tuple[bytes, bytes] | None:
-    """Send a request and return the answer; None where there is none, or one that nobody should read."""
+    """Send a request and return the answer; None if there is none or it is too long to read."""
     assert process.stdin
     assert process.stdout
     try:

@@ -1,4 +1,4 @@
-"""An Episode → text and pages, through the templates. The only file that imports markdown and nh3."""
+"""Text and pages from an Episode, through the templates. The only module that imports markdown and nh3."""
 
 from __future__ import annotations
 
@@ -33,7 +33,16 @@ _SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right int
 class Pages:
     """The shipped templates, each replaceable by the session's own of the same name.
 
-    `compiled_in`: where the shipped ones are kept compiled; `limits`: what a text from the session's own may take.
+    Parameters
+    ----------
+    own : Path
+        Folder of the session's templates.
+    shipped : Path
+        Folder of the shipped templates.
+    compiled_in : Path, optional
+        Folder for the compiled shipped templates.
+    limits : Limits, optional
+        Limits for a text from the session's own templates.
     """
 
     def __init__(self, own: Path, shipped: Path, compiled_in: Path | None = None, limits: Limits | None = None) -> None:
@@ -42,7 +51,7 @@ class Pages:
 
     @cached_property
     def _has_own(self) -> bool:
-        """Whether the session replaces any template. It does not where the folder is another's."""
+        """Tell whether the session replaces any template. A folder that leads outside the session doesn't count."""
         own = self._own
         if own == self._shipped or inside.is_outside(own.parent, own.name) or not own.is_dir():
             return False
@@ -51,59 +60,82 @@ class Pages:
 
     @cached_property
     def _environment(self) -> jinja2.Environment:
-        from reviewkit.render.pages.template_environment import environment
+        from reviewkit.render.pages.template_environment import make_environment
 
-        return environment(self._shipped, self._compiled_in)
-
-    def get_ready(self) -> None:
-        """Compile the shipped templates, or have the process for the session's own do it, so that the first text need
-        not wait.
-        """
-        if self._has_own:
-            self._own_templates.start()
-            return
-        for name in self._environment.list_templates(("j2", "html")):
-            self._environment.get_template(name)
+        return make_environment(self._shipped, self._compiled_in)
 
     def text(self, template: str, **facts: Any) -> str:
-        """Return a template filled in. Raises InputError naming template, line and name where one of the session's own
-        is at fault.
+        """Fill in a template.
+
+        Parameters
+        ----------
+        template : str
+            Its name.
+        facts : Any
+            Its variables.
+
+        Returns
+        -------
+        str
+            The text.
+
+        Raises
+        ------
+        InputError
+            Naming template, line and variable, if one of the session's own is at fault.
         """
         if self._has_own:
             return self._own_templates.text(template, facts)
         return self._environment.get_template(template).render(facts)
 
     def html(self, template: str, markdown_text: str) -> str:
-        """Return the Markdown that a template gave as HTML. Raises InputError, as `text` does."""
-        return self._own_templates.html(template, markdown_text) if self._has_own else html_of(markdown_text)
+        """Convert the Markdown from a template to HTML. Raises InputError, as `text` does."""
+        return self._own_templates.html(template, markdown_text) if self._has_own else render_markdown(markdown_text)
 
     def sentences(self, point: Point) -> list[str]:
-        """What a fact gives to say: the sentences of its kind's file in templates/words/."""
+        """Return the sentences for a fact, from its kind's file in templates/words/."""
         text = self.text(f"words/{point.kind}.j2", name=point.name, **point.facts)
         return [line.strip() for line in re.sub(r"[ \t]+", " ", text).splitlines() if line.strip()]
 
-    def cautions(self, *, mended: bool = True) -> dict[str, list[str]]:
-        """The cautions by topic, from templates/words/cautions.j2: lines `topic: sentence`."""
+    def cautions(self, *, repaired: bool = True) -> dict[str, list[str]]:
+        """Return the cautions by topic, from the lines `topic: sentence` of templates/words/cautions.j2."""
         found: dict[str, list[str]] = {}
-        for line in self.text("words/cautions.j2", mended=mended).splitlines():
+        for line in self.text("words/cautions.j2", mended=repaired).splitlines():
             topic, mark, sentence = line.partition(":")
             if mark and sentence.strip():
                 found.setdefault(topic.strip(), []).append(sentence.strip())
         return found
 
 
-def html_of(markdown_text: str) -> str:
-    """Markdown → HTML without anything that runs or loads: script, styles, links with other schemes are removed."""
+def render_markdown(markdown_text: str) -> str:
+    """Convert Markdown to HTML without scripts, styles or links with other schemes."""
     html = markdown.markdown(markdown_text, extensions=["tables"], output_format="html")
     attributes = {tag: set(names) for tag, names in nh3.ALLOWED_ATTRIBUTES.items()}
-    # column alignment stands in a style attribute, which the cleaner refuses: the page's own style sheet aligns
+    # column alignment is in a style attribute, which the cleaner removes: the page's own style sheet aligns
     return nh3.clean(html, attributes=attributes)
 
 
-def description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
-    """The description, at most 5,000 characters and bytes, and what was cut to get there ("" where nothing was).
+def render_description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
+    """Render the description, cut to at most 5,000 characters and bytes.
 
-    Cut in this order: the small print of the rows, the equipment, the rows without a rating, all rows.
+    Parts are cut in this order: the small print of the rows, the equipment, the rows without a rating, all rows.
+
+    Parameters
+    ----------
+    pages : Pages
+        The templates.
+    facts : mapping
+        Variables of the template.
+
+    Returns
+    -------
+    tuple of str
+        The text, and what was cut ("" if nothing).
+
+    Raises
+    ------
+    InputError
+        If it is too long even without its list.
     """
     cuts = ("", "the rows' small print", "the equipment too", "the unrated figures too", "the whole list too")
     for level, cut in enumerate(cuts):
@@ -120,8 +152,26 @@ def description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
     )
 
 
-def comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
-    """The full table as a comment to pin, at most LONGEST_COMMENT characters, and what was cut to get there."""
+def render_comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
+    """Render the full table as a comment to pin, cut to fewer than LONGEST_COMMENT characters.
+
+    Parameters
+    ----------
+    pages : Pages
+        The templates.
+    facts : mapping
+        Variables of the template.
+
+    Returns
+    -------
+    tuple of str
+        The text, and what was cut ("" if nothing).
+
+    Raises
+    ------
+    InputError
+        If it is too long even so.
+    """
     for level, cut in enumerate(("", "the rows' small print", "the unrated figures too")):
         text = re.sub(
             r"\n{3,}", "\n\n", pages.text("comment.txt.j2", cut=level, most=MOST_CORRECTIONS, **facts)
@@ -133,26 +183,24 @@ def comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
     )
 
 
-def web_vtt(chapters: Sequence[Chapter], end_s: float, note: str) -> str:
-    """The chapters as W3C WebVTT: cues that follow one another, `&` and `<` escaped, milliseconds always three
-    digits.
-    """
+def format_web_vtt(chapters: Sequence[Chapter], end_s: float, note: str) -> str:
+    """Format chapters as W3C WebVTT: consecutive cues, `&` and `<` escaped, three digits of milliseconds."""
     blocks = ["WEBVTT"] + ([f"NOTE {note}"] if note else [])
     ends = [chapter.start_s for chapter in chapters[1:]] + [max(end_s, chapters[-1].start_s + 1 if chapters else end_s)]
     for number, (chapter, stop) in enumerate(zip(chapters, ends, strict=True), start=1):
         title = chapter.title.replace("&", "&amp;").replace("<", "&lt;").replace("-->", "--&gt;")
-        blocks.append(f"{number}\n{_stamp(chapter.start_s)} --> {_stamp(stop)}\n{title}")
+        blocks.append(f"{number}\n{_format_timestamp(chapter.start_s)} --> {_format_timestamp(stop)}\n{title}")
     return "\n\n".join(blocks) + "\n"
 
 
-def _stamp(seconds: float) -> str:
+def _format_timestamp(seconds: float) -> str:
     thousandths = round(seconds * 1000)
     minutes, rest = divmod(thousandths, 60_000)
     return f"{minutes // 60:02d}:{minutes % 60:02d}:{rest // 1000:02d}.{rest % 1000:03d}"
 
 
 def finding_rows(findings: Sequence[Finding]) -> list[tuple[str, str, str, str, str]]:
-    """Findings as rows of a page: quantity, channel, figure, what it holds under, measurement."""
+    """Return findings as rows of a page: quantity, channel, figure, conditions, measurement."""
     return [
         (
             quantities.quantity_of(f).name,

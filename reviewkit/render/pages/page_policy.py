@@ -1,4 +1,4 @@
-"""What a page may do: show what it carries, and run the shipped scripts. Nothing else, whoever wrote its template."""
+"""The policy of pages: they show what they carry and run the shipped scripts, whoever wrote their template."""
 
 from __future__ import annotations
 
@@ -12,59 +12,73 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from selectolax.lexbor import LexborNode
 
-SERVED = "watch.html"  # never a file: it is sent with its own policy, and shows files from where it comes from
+SERVED = "watch.html"  # never a file: it is sent with its own policy, and shows files of the server it comes from
 _SCRIPT = re.compile(r"<script[^>]*>(.*?)</script>", re.DOTALL)
 _CLOSED = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 _NO_WAY_OUT = "; base-uri 'none'; form-action 'none'"
-_FILES = "/out/"  # where the page of `watch` has its pictures from
-# what loads, sends or leads away by itself, except scripts; the last two are read in more than one way
+_FILES = "/out/"  # the source of the pictures on the page of `watch`
+# what loads, sends or navigates by itself, except scripts; the last two are parsed in more than one way
 _TAGS = {"applet", "base", "embed", "form", "frame", "frameset", "iframe", "object", "portal", "noscript", "template"}
 # older browsers skip any other tag in a list of choices, newer ones do not
 _NO_CHOICE = "select :not(option, optgroup, hr)"
 _LINKS = {"href", "xlink:href"}
 _ADDRESSES = _LINKS | set("action background data formaction imagesrcset ping poster src srcset".split())
 _RUN = re.compile(r"(javascript|vbscript|data):", re.IGNORECASE)
-_SEEN_BY_NOBODY = re.compile(r"[\x00-\x20]")  # browsers take these out of the scheme of an address
+_SEEN_BY_NOBODY = re.compile(r"[\x00-\x20]")  # browsers remove these from the scheme of an address
 _HARMLESS_META = {"", "content-security-policy", "content-type"}
 
 
 @cache
-def scripts(shipped: Path) -> str:
-    """Return the scripts of the shipped templates, as sources of a content security policy."""
+def script_sources(shipped: Path) -> str:
+    """Return the scripts of the shipped templates as sources of a content security policy."""
     texts = (script for page in sorted(shipped.glob("*.html")) for script in _SCRIPT.findall(page.read_text("utf-8")))
     return " ".join(dict.fromkeys(f"'sha256-{_digest(text)}'" for text in texts))
 
 
-def closed(shipped: Path) -> str:
+def static_policy(shipped: Path) -> str:
     """Return the policy of a page that stands alone."""
-    return f"{_CLOSED}; script-src {scripts(shipped)}"
+    return f"{_CLOSED}; script-src {script_sources(shipped)}"
 
 
-def served(shipped: Path) -> str:
-    """Return the policy of the page of `watch`, which shows pictures from where it comes from, and listens there."""
+def live_policy(shipped: Path) -> str:
+    """Return the policy of the page of `watch`, which loads pictures from its own server and listens to it."""
     return (
-        f"default-src 'none'; img-src 'self' data:; style-src 'unsafe-inline'; script-src {scripts(shipped)}; "
+        f"default-src 'none'; img-src 'self' data:; style-src 'unsafe-inline'; script-src {script_sources(shipped)}; "
         "connect-src 'self'"
     )
 
 
-def guarded(html: str, shipped: Path) -> str:
-    """Return a page that cannot do more than it may, whatever it holds: a browser enforces a policy from the place
-    where it stands, so it comes first.
+def guard(html: str, shipped: Path) -> str:
+    """Return a page with a policy that limits what it can do, whatever it contains.
+
+    A browser enforces a policy from the point where it appears, so it comes first.
     """
-    policy = f'<meta http-equiv="Content-Security-Policy" content="{closed(shipped)}{_NO_WAY_OUT}">'
+    policy = f'<meta http-equiv="Content-Security-Policy" content="{static_policy(shipped)}{_NO_WAY_OUT}">'
     return f'<!DOCTYPE html>\n<meta charset="utf-8">\n{policy}\n{html}'
 
 
-def forbidden(html: str, shipped: Path, *, is_served: bool = False) -> str:
-    """Return the first thing in a page that runs, loads or leads away by itself, ready to print; "" if there is none.
+def find_forbidden(html: str, shipped: Path, *, is_served: bool = False) -> str:
+    """Find the first thing in a page that runs, loads or navigates by itself.
 
-    A policy stops what runs and loads, but not what leads away. The page is read by a parser that follows the HTML
-    standard, as browsers do. `is_served`: the page may show files of the session's out/.
+    A policy stops what runs and loads, but not what navigates. The parser follows the HTML standard, as browsers do.
+
+    Parameters
+    ----------
+    html : str
+        The page.
+    shipped : Path
+        Folder of the shipped templates, whose scripts are allowed.
+    is_served : bool
+        True if the page may show files of the session's out/.
+
+    Returns
+    -------
+    str
+        The thing, ready to print; "" if there is none.
     """
     from selectolax.lexbor import LexborHTMLParser
 
-    page, known = LexborHTMLParser(html), scripts(shipped)
+    page, known = LexborHTMLParser(html), script_sources(shipped)
     for node in page.root.traverse() if page.root else ():
         if flaw := _flaw(node, known, _FILES if is_served else "#"):
             return flaw

@@ -1,4 +1,4 @@
-"""A plan in words: for plan.md, plan.html and the terminal, which all print the same sentences."""
+"""A plan in words: plan.md, plan.html and the terminal print the same sentences."""
 
 from __future__ import annotations
 
@@ -11,25 +11,25 @@ from typing import Any
 from reviewkit.model import digits, quantities
 from reviewkit.model.finding import Finding
 from reviewkit.plan.basis import TERMINALS
-from reviewkit.plan.entries import entries, gate_rows, header, reading_rows
+from reviewkit.plan.entries import gate_rows, measurement_tables, reading_header, reading_rows
 from reviewkit.plan.gates import Check
+from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need
 from reviewkit.plan.order import SetUp
 from reviewkit.plan.plan import Plan, PlanStep
-from reviewkit.plan.remedies import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need
 from reviewkit.render.pages.page import Pages
-from reviewkit.render.pages.plan_lines import Block, Line, PlanWords, RatingLine, Step
+from reviewkit.render.pages.plan_words import CaptureStep, ChecklistItem, PlanWords, RatingLine, SetUpBlock
 
 _FAR_APART = 2.0
-# what a line leaves room for on paper
+# readings to leave room for on paper
 _SIDES = ("L", "R")
 _FILL = {"rails": ("+", digits.MINUS)} | dict.fromkeys(("offset-cold", "bias-cold", "offset-warm", "bias-warm"), _SIDES)
-_METER_DIGITS = 4  # what a level is set to by meter
+_METER_DIGITS = 4  # of a level that is set by meter
 _AUDIO_END_HZ = 20_000.0
 
 
-def texts(words: PlanWords, pages: Pages) -> dict[str, bytes]:
-    """plan.md and plan.html."""
-    # within a word an underscore is no sign of Markdown, and the text is read as it stands, too
+def render_plan(words: PlanWords, pages: Pages) -> dict[str, bytes]:
+    """Render plan.md and plan.html."""
+    # within a word an underscore needs no escape, and the text is also read as it is
     markdown = re.sub(r"(?<=\w)\\_(?=\w)", "_", pages.text("plan.md.j2", plan=words))
     return {
         "plan.md": markdown.encode(),
@@ -37,56 +37,74 @@ def texts(words: PlanWords, pages: Pages) -> dict[str, bytes]:
     }
 
 
-def in_words(plan: Plan, pages: Pages) -> PlanWords:
-    """The plan's sentences, from templates/words/plan.j2."""
+def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
+    """Describe a plan in the sentences of templates/words/plan.j2.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    pages : Pages
+        The templates.
+
+    Returns
+    -------
+    PlanWords
+        Variables of the plan's templates.
+
+    Raises
+    ------
+    InputError
+        If one of the session's own templates is at fault.
+    """
     unit = plan.session.unit
-    gate = tuple(_line(check, plan, pages) for check in plan.gate)
-    topics = pages.cautions(mended=plan.mended)
+    gate = tuple(_checklist_item(check, plan, pages) for check in plan.gate)
+    topics = pages.cautions(repaired=plan.repaired)
     said = tuple(caution for topic in ("all", "open", "repair", "power") for caution in topics.get(topic, ()))
     first = plan.preconditioning
     warm_up = None
     if first is not None:
         warm_up = (
-            _said(
+            _phrase(
                 pages,
                 "preconditioning",
                 watts=quantities.watts(first.power_w),
                 load=quantities.load(first.load_ohm),
                 volts=quantities.volts(first.output_v, _METER_DIGITS),
             ),
-            _said(pages, "preconditioning-risk"),
+            _phrase(pages, "preconditioning-risk"),
         )
     left = [step for step in plan.steps if step.state in (AGAIN, OPEN)]
-    gate_to_fill = gate_rows([check.name for check in plan.gate if not check.held])
+    gate_to_fill = gate_rows([check.name for check in plan.gate if not check.readings])
     rows_to_fill = [row for step in left for row in reading_rows(step.capture)]
     return PlanWords(
         name=unit.name,
         what=", ".join(part for part in (unit.what, str(unit.year) if unit.year else "") if part),
-        summary=_summary(plan),
+        summary=_summarise(plan),
         cautions=said,
-        as_it_came=tuple(_line(check, plan, pages) for check in plan.as_it_came),
+        as_it_came=tuple(_checklist_item(check, plan, pages) for check in plan.as_it_came),
         gate=gate,
-        gate_rows=(header(), *gate_to_fill) if gate_to_fill else (),
+        gate_rows=(reading_header(), *gate_to_fill) if gate_to_fill else (),
         stop=tuple(note for line in gate if line.bad for note in line.notes),
         prepare=tuple(_prepare(plan, pages)),
         cold=tuple(_blocks(plan, pages, hot=False)),
         hot=tuple(_blocks(plan, pages, hot=True)),
-        cooling=_said(pages, "cooling"),
+        cooling=_phrase(pages, "cooling"),
         preconditioning=warm_up,
-        ratings=tuple(_rating(need, number, plan, pages) for number, need in enumerate(plan.needs)),
+        ratings=tuple(_rating_line(need, number, plan, pages) for number, need in enumerate(plan.needs)),
         columns=tuple(plan.columns.items()),
-        tables=entries([(s.number, s.capture) for s in left], plan.session.bench, mended=plan.mended),
-        readings=(header(), *rows_to_fill) if rows_to_fill else (),
-        mended=plan.mended,
+        tables=measurement_tables([(s.number, s.capture) for s in left], plan.session.bench, repaired=plan.repaired),
+        readings=(reading_header(), *rows_to_fill) if rows_to_fill else (),
+        mended=plan.repaired,
     )
 
 
-def _said(pages: Pages, name: str, **facts: Any) -> str:
+def _phrase(pages: Pages, name: str, **facts: Any) -> str:
     return " ".join(pages.text("words/plan.j2", name=name, **facts).split())
 
 
-def _summary(plan: Plan) -> str:
-    """How many ratings are where: "13 ratings: 10 answered, 1 too close to call"."""
+def _summarise(plan: Plan) -> str:
+    """Return how many ratings are in each state: "13 ratings: 10 answered, 1 too close to call"."""
     names = {
         ANSWERED: "answered",
         SETTLED: "settled as far as can be",
@@ -99,14 +117,16 @@ def _summary(plan: Plan) -> str:
     return f"{total} rating{'' if total == 1 else 's'}: " + ", ".join(f"{n} {name}" for n, name in counts if n) + "."
 
 
-def _line(check: Check, plan: Plan, pages: Pages) -> Line:
+def _checklist_item(check: Check, plan: Plan, pages: Pages) -> ChecklistItem:
     mains = quantities.volts(plan.mains.wanted_v) if plan.mains.wanted_v else ""
     notes = tuple(
         f"{reading.point}: {reading.shown}" + (f", {reading.verdict}" if reading.verdict else "")
-        for reading in check.held
+        for reading in check.readings
     )
-    text = _said(pages, check.name, mains=mains)
-    return Line(text, check.done, notes + check.files, check.bad, () if check.held else _FILL.get(check.name, ()))
+    text = _phrase(pages, check.name, mains=mains)
+    return ChecklistItem(
+        text, check.done, notes + check.files, check.bad, () if check.readings else _FILL.get(check.name, ())
+    )
 
 
 def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
@@ -116,81 +136,83 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
             quantities.watts(load.highest_w),
             quantities.watts(load.watts),
         )
-        yield _said(pages, "dummy-load", load=ohms, highest=highest, watts=watts)
+        yield _phrase(pages, "dummy-load", load=ohms, highest=highest, watts=watts)
     if any(s.capture.setup.place == TERMINALS and s.capture.setup.load_ohm is None for s in plan.steps):
-        yield _said(pages, "no-load")
+        yield _phrase(pages, "no-load")
     if plan.mains.wanted_v and plan.steps:
         had = quantities.volts(plan.mains.had_v) if plan.mains.had_v else ""
-        yield _said(pages, "mains", wanted=quantities.volts(plan.mains.wanted_v), had=had)
+        yield _phrase(pages, "mains", wanted=quantities.volts(plan.mains.wanted_v), had=had)
     used = [s.level.gain for s in plan.steps if s.level.gain is not None and s.level.generator_v is not None]
     for gain in dict.fromkeys(used):
         shown = quantities.shown(20 * math.log10(gain.ratio), "db")
         facts = {"input": gain.input, "known_from": gain.known_from, "measurement": gain.measurement, "gain": shown}
-        yield _said(pages, "gain-known", **facts)
-    for one, other in _perhaps_one([s.capture.setup.input for s in plan.steps]):
-        yield _said(pages, "two-inputs", one=one, other=other)
+        yield _phrase(pages, "gain-known", **facts)
+    for one, other in _possible_duplicates([s.capture.setup.input for s in plan.steps]):
+        yield _phrase(pages, "two-inputs", one=one, other=other)
     untold = [s.capture for s in plan.steps if s.level.output_v is not None and s.level.gain is None]
-    # what measures a gain needs none
+    # a capture that measures the gain needs none
     inputs = [
         c.setup.input
         for c in untold
         if not {"gain", "input_sensitivity"} & {q for _, w in c.uses for q in w.quantities}
     ]
     if inputs:
-        yield _said(pages, "tell-gain", inputs=list(dict.fromkeys(name for name in inputs if name)))
+        yield _phrase(pages, "tell-gain", inputs=list(dict.fromkeys(name for name in inputs if name)))
 
 
-def _perhaps_one(inputs: Iterable[str]) -> Iterator[tuple[str, str]]:
-    """Two names of which one only says more than the other, "phono" and "phono MM": perhaps they are one input."""
+def _possible_duplicates(inputs: Iterable[str]) -> Iterator[tuple[str, str]]:
+    """Yield pairs of input names of which one merely says more: "phono" and "phono MM"."""
     for one, other in permutations(dict.fromkeys(inputs), 2):
         if one and other.lower().startswith(f"{one.lower()} "):
             yield one, other
 
 
-def _blocks(plan: Plan, pages: Pages, *, hot: bool) -> Iterable[Block]:
+def _blocks(plan: Plan, pages: Pages, *, hot: bool) -> Iterable[SetUpBlock]:
     steps = [step for step in plan.steps if step.capture.hot == hot]
     for setup, group in groupby(steps, key=lambda step: step.capture.setup):
         same = list(group)
         phono = all(step.capture.kind == "phono" or step.capture.name == "phono-overload" for step in same)
-        yield Block(_set_up(setup, pages, phono=phono), hot, tuple(_step(step, plan, pages) for step in same))
+        yield SetUpBlock(
+            _describe_set_up(setup, pages, phono=phono), hot, tuple(_capture_step(step, plan, pages) for step in same)
+        )
 
 
-def _set_up(setup: SetUp, pages: Pages, *, phono: bool) -> str:
+def _describe_set_up(setup: SetUp, pages: Pages, *, phono: bool) -> str:
     load = quantities.load(setup.load_ohm) if setup.load_ohm is not None else ""
-    return _said(pages, "set-up", input=setup.input, load=load, driven=setup.driven, place=setup.place, phono=phono)
+    return _phrase(pages, "set-up", input=setup.input, load=load, driven=setup.driven, place=setup.place, phono=phono)
 
 
-def _step(step: PlanStep, plan: Plan, pages: Pages) -> Step:
+def _capture_step(step: PlanStep, plan: Plan, pages: Pages) -> CaptureStep:
     c = step.capture
     labels = [(plan.needs[number].verdict.label, wanted.decides) for number, wanted in c.uses]
-    serves = [label if decides else _said(pages, "tells-more", label=label) for label, decides in labels]
-    what = _said(pages, c.name, **_told(step))
-    return Step(
+    serves = [label if decides else _phrase(pages, "tells-more", label=label) for label, decides in labels]
+    what = _phrase(pages, c.name, **_capture_facts(step))
+    return CaptureStep(
         step.number,
         step.done,
         c.kind,
         what,
-        _level(step, pages),
+        _describe_level(step, pages),
         tuple(dict.fromkeys(serves)),
-        _held(step, plan, pages),
+        _existing(step, plan, pages),
     )
 
 
-def _told(step: PlanStep) -> dict[str, Any]:
-    """A capture's facts, ready to print; each is there for every capture."""
+def _capture_facts(step: PlanStep) -> dict[str, Any]:
+    """Return a capture's facts, ready to print; every key is there for every capture."""
     c = step.capture
-    told = c.told
-    spots = [*told.get("frequencies", ())]
+    wording = c.wording
+    spots = [*wording.get("frequencies", ())]
     reach = 3 * max(spots, default=0.0)
-    tones = told.get("tones", ())
+    tones = wording.get("tones", ())
     return {
-        "bands": [quantities.band(band) for band in told.get("bands", ())],
+        "bands": [quantities.band(band) for band in wording.get("bands", ())],
         "frequencies": [quantities.hertz(hz) for hz in spots],
-        "limits": [quantities.percent(limit) for limit in sorted(told.get("limits", ()))],
-        "figures": list(told.get("figures", ())),
-        "weightings": sorted(told.get("weightings", ()), reverse=True),
-        "quantities": list(told.get("quantities", ())),
-        "corners": [quantities.hertz(hz) for hz in told.get("corners", ())],
+        "limits": [quantities.percent(limit) for limit in sorted(wording.get("limits", ()))],
+        "figures": list(wording.get("figures", ())),
+        "weightings": sorted(wording.get("weightings", ()), reverse=True),
+        "quantities": list(wording.get("quantities", ())),
+        "corners": [quantities.hertz(hz) for hz in wording.get("corners", ())],
         "tones": [quantities.tones(pair) for pair in tones],
         "far_apart": bool(tones) and tones[0][1] / tones[0][0] > _FAR_APART,
         "reach": quantities.hertz(reach) if reach > _AUDIO_END_HZ else "",
@@ -198,13 +220,13 @@ def _told(step: PlanStep) -> dict[str, Any]:
     }
 
 
-def _level(step: PlanStep, pages: Pages) -> str:
+def _describe_level(step: PlanStep, pages: Pages) -> str:
     c, level = step.capture, step.level
 
     def volts(value: float | None, figures: int = _METER_DIGITS) -> str:
         return quantities.volts(value, figures) if value is not None else ""
 
-    return _said(
+    return _phrase(
         pages,
         "level",
         drive=c.drive,
@@ -218,40 +240,40 @@ def _level(step: PlanStep, pages: Pages) -> str:
         meter=volts(level.meter_v),
         generator=volts(level.generator_v, 3),
         generator_parts=[volts(part, 3) for part in level.generator_parts_v],
-        rated=[quantities.volts(limit) for limit in c.told.get("rated", ())],
+        rated=[quantities.volts(limit) for limit in c.wording.get("rated", ())],
     )
 
 
-def _held(step: PlanStep, plan: Plan, pages: Pages) -> str:
-    """What is held for a step; what of it does not fit, where something must be done again."""
-    if not step.held:
+def _existing(step: PlanStep, plan: Plan, pages: Pages) -> str:
+    """Return the measurements that a step already has, and what of them doesn't fit if it must be redone."""
+    if not step.measurements:
         return ""
-    but = [text for number, _ in step.capture.uses for text in _but(plan.needs[number], pages)]
-    names = ", ".join(step.held)
+    but = [text for number, _ in step.capture.uses for text in _obstacles(plan.needs[number], pages)]
+    names = ", ".join(step.measurements)
     return f"{names}; {'; '.join(dict.fromkeys(but))}" if but and not step.done else names
 
 
-def _but(need: Need, pages: Pages) -> list[str]:
-    """What keeps what is held from giving a verdict."""
+def _obstacles(need: Need, pages: Pages) -> list[str]:
+    """Return what keeps the existing measurements from giving a verdict."""
     return [
-        *(difference.why for difference in need.differs),
-        *(_said(pages, "reason", reason=reason) for reason in need.reasons),
+        *need.differs,
+        *(_phrase(pages, "reason", reason=reason) for reason in need.reasons),
     ]
 
 
-def _rating(need: Need, number: int, plan: Plan, pages: Pages) -> RatingLine:
+def _rating_line(need: Need, number: int, plan: Plan, pages: Pages) -> RatingLine:
     v = need.verdict
     deciding = need.deciding
     name = need.state
     serving = [step.number for step in plan.steps if any(n == number and w.decides for n, w in step.capture.uses)]
-    text = _said(
+    text = _phrase(
         pages,
         name,
         word=v.verdict,
         measured=v.measured,
         margin=v.margin,
-        held=need.held,
-        but=_but(need, pages) or [v.why],
+        held=need.measurements,
+        but=_obstacles(need, pages) or [v.why],
         steps=serving,
         before=need.before,
         distance=_amount(need.distance, deciding) if need.distance is not None and deciding else "",
@@ -259,7 +281,7 @@ def _rating(need: Need, number: int, plan: Plan, pages: Pages) -> RatingLine:
         two_loads=any(plan.steps[n - 1].capture.name == "two-load" for n in serving),
     )
     if need.blocked and name in (AGAIN, OPEN):
-        text = f"{text} {_said(pages, 'blocked', reason=need.blocked)}"
+        text = f"{text} {_phrase(pages, 'blocked', reason=need.blocked)}"
     return RatingLine(v.label, v.rated, v.verdict, text, name in (ANSWERED, SETTLED))
 
 

@@ -1,4 +1,4 @@
-"""Data files out: findings.json and the comma-separated table."""
+"""Data files: findings.json and the comma-separated table."""
 
 from __future__ import annotations
 
@@ -21,23 +21,25 @@ from reviewkit.verdict.spec_table import SpecTable
 _RUNS_IN_A_SPREADSHEET = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
-def defused(cell: str) -> str:
-    """A cell that a spreadsheet would take for a formula gets an apostrophe in front, which it shows as text."""
+def defuse_formula(cell: str) -> str:
+    """Prefix a cell that a spreadsheet would execute with an apostrophe, which it displays as text."""
     return f"'{cell}" if cell.lstrip(" ").startswith(_RUNS_IN_A_SPREADSHEET) else cell
 
 
-def spec_csv(table: SpecTable) -> str:
-    """Rated against measured as CSV (RFC 4180), UTF-8, one row a rating."""
+def format_spec_csv(table: SpecTable) -> str:
+    """Format rated against measured as CSV (RFC 4180), one row for each rating."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(["what", "rated", "measured", "verdict", "margin", "note"])
     for row in table.rows:
-        writer.writerow([defused(c) for c in (row.label, row.rated, row.measured, row.verdict, row.margin, row.note)])
+        writer.writerow(
+            [defuse_formula(c) for c in (row.label, row.rated, row.measured, row.verdict, row.margin, row.note)]
+        )
     return out.getvalue()
 
 
-def findings_json(episode: Episode) -> str:
-    """Every computed number, unrounded, with where it came from."""
+def format_findings_json(episode: Episode) -> str:
+    """Format every computed number as JSON, unrounded, with its source."""
     unit = episode.session.unit
     data: dict[str, Any] = {
         "reviewkit": __version__,
@@ -74,14 +76,14 @@ def findings_json(episode: Episode) -> str:
     return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 
-def published_json(remembered: Published) -> str:
-    """What viewers were told, for the next build to hold its figures against."""
-    data = {"said": dict(remembered.said), "corrected": dict(remembered.corrected)}
+def format_published_json(remembered: Published) -> str:
+    """Format the published figures as JSON, for later builds to compare theirs with."""
+    data = {"said": dict(remembered.figures), "corrected": dict(remembered.corrected)}
     return json.dumps(data, ensure_ascii=False, indent=1) + "\n"
 
 
 def _present(entries: dict[str, Any]) -> dict[str, Any]:
-    """What could not be said is absent, never null or empty."""
+    """Drop the entries without a value: what isn't known is absent, never null or empty."""
     return {key: value for key, value in entries.items() if value not in (None, "", ())}
 
 
@@ -91,7 +93,7 @@ def _finding(f: Finding) -> dict[str, Any]:
         "channel": f.channel,
         "value": f.value,
         "unit": f.unit,
-        # JSON has no infinity: no load at all is said in a word, as in session.toml
+        # JSON has no infinity: no load is a word, as in session.toml
         "at": {key: "open" if entry == math.inf else entry for key, entry in f.at.items()},
     }
     if f.uncertainty is not None:
@@ -104,7 +106,7 @@ def _finding(f: Finding) -> dict[str, Any]:
 
 
 def _verdict(v: Verdict) -> dict[str, Any]:
-    # the figure alone; where it was read, if the rating is of a band, has a key of its own
+    # the figure alone; if the rating is of a band, the frequency of the figure has its own key
     of_power = bool(v.findings) and v.findings[0].quantity in ("power_at_limit", "power_reached")
     figure, _, place = v.measured.partition(" at ") if of_power else (v.measured, "", "")
     return {

@@ -1,7 +1,7 @@
-"""The process that fills in the templates of a session that brings its own. Its limits are set before the first text.
+"""The process that fills in a session's own templates, under limits set before the first text.
 
-On its standard input it is sent the settings, then pickled requests, which are ours; it answers with a kind, a length
-and plain bytes.
+It receives the settings on its standard input, then pickled requests, which come from this program; it answers with a
+kind, a length and plain bytes.
 """
 
 from __future__ import annotations
@@ -28,11 +28,11 @@ from jinja2.exceptions import SecurityError
 from reviewkit.model import inside
 from reviewkit.model.errors import Fault, shortened
 from reviewkit.render.pages import page_policy
-from reviewkit.render.pages.own_templates import FAULT, HEAD, MEMORY_IS_LIMITED, READY, TEXT, Limits, source
-from reviewkit.render.pages.template_environment import environment
+from reviewkit.render.pages.own_templates import FAULT, HEAD, MEMORY_IS_LIMITED, READY, TEXT, Limits, template_source
+from reviewkit.render.pages.template_environment import make_environment
 
 LARGEST_BYTES = 250_000
-LONGEST_WORDS = 4000  # of one text from words/: what is spoken is counted word by word
+LONGEST_WORDS = 4000  # of one text from words/: spoken text is counted word by word
 _LONGEST_NAME, _LONGEST_MESSAGE = 200, 1000  # characters
 _CPU_GRACE_S = 3
 
@@ -42,7 +42,7 @@ class TooLong(Exception):
 
 
 class Refused(SecurityError):
-    """Something is not to be read or delivered. `source`: the file to name."""
+    """A file that mustn't be read, or a text that mustn't be delivered; `source`: the file to name."""
 
     def __init__(self, source: str, message: str) -> None:
         super().__init__(message)
@@ -61,7 +61,10 @@ _FLAWS = {
 
 
 class OwnLoader(jinja2.FileSystemLoader):
-    """The templates of one session's folder, never kept compiled. What leads outside, or is no file, is refused."""
+    """A loader for the templates of a session's folder, never cached in compiled form.
+
+    Refuses whatever leads outside the folder or isn't a file.
+    """
 
     def __init__(self, own: Path) -> None:
         super().__init__(own)
@@ -76,7 +79,7 @@ class OwnLoader(jinja2.FileSystemLoader):
         return environment.template_class.from_code(environment, code, globals or {}, is_current)
 
     def get_source(self, environment: jinja2.Environment, template: str) -> tuple[str, str, Callable[[], bool]]:
-        """Return a template's text, where it is and whether it is still the same. Raises TemplateNotFound, Refused."""
+        """Return a template's text, its place and whether it is current. Raises TemplateNotFound, Refused."""
         place = self._own.joinpath(*jinja2.loaders.split_template_path(template))
         if "\0" not in template and inside.is_there(place):
             flaw = inside.flaw(self._own.parent, str(place.relative_to(self._own.parent)))
@@ -94,8 +97,8 @@ class OwnLoader(jinja2.FileSystemLoader):
 
 
 def serve() -> None:
-    """Fill in templates until nobody asks any more."""
-    answers, sys.stdout = sys.stdout.buffer, sys.stderr  # nothing that is printed may come between the answers
+    """Fill in templates until the input ends."""
+    answers, sys.stdout = sys.stdout.buffer, sys.stderr  # nothing printed may get between the answers
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that started this one ends it
     own, shipped, compiled_in, limits = pickle.load(sys.stdin.buffer)
     requests: Queue[tuple[str, str, Any]] = Queue()
@@ -108,7 +111,7 @@ def serve() -> None:
 
 
 def _receive(requests: Queue[tuple[str, str, Any]]) -> None:
-    """Take requests as they come. At their end, or the other process's, this one ends, whatever it is doing."""
+    """Receive requests. When the input or the other process ends, end this process whatever it is doing."""
     try:
         while True:
             requests.put(pickle.load(sys.stdin.buffer))
@@ -123,7 +126,7 @@ def _send(answers: BinaryIO, kind: bytes, content: bytes) -> None:
 
 
 def _limit_memory(memory: int) -> None:
-    """Limit what this process may take from here on: memory, and no files at all."""
+    """Limit the memory that this process may use from here on, and forbid writing files."""
     if sys.platform == "win32":
         return
     import resource
@@ -144,8 +147,10 @@ def _lower(what: int, most: int) -> None:
 
 @contextmanager
 def _at_most(seconds: float) -> Iterator[None]:
-    """Raise TooLong after a time. A call that never comes back to the interpreter lets nothing be raised: where nobody
-    ends this process in time, the system does.
+    """Raise TooLong after a time.
+
+    Nothing can be raised during a call that never returns to the interpreter: if nobody ends the process then, the
+    system does.
     """
     if sys.platform == "win32":
         yield
@@ -165,55 +170,55 @@ def _at_most(seconds: float) -> Iterator[None]:
 
 
 class _Filler:
-    """Fills in templates, and says what is wrong with them."""
+    """Fills in templates, and reports what is wrong with them."""
 
     def __init__(self, own: Path, shipped: Path, compiled_in: Path | None, limits: Limits) -> None:
         self._own, self._shipped, self._limits = own, shipped, limits
-        self._environment = environment(shipped, compiled_in, OwnLoader(own))
+        self._environment = make_environment(shipped, compiled_in, OwnLoader(own))
         names = jinja2.FileSystemLoader(shipped).list_templates()
         replaced = {name for name in names if inside.is_there(own / name)}
         self._has_own_pages = any(name.endswith(".html") for name in replaced)
-        if compiled_in:  # later this process can write nothing
+        if compiled_in:  # later this process can't write files
             for name in names:
                 if name not in replaced and name.endswith((".j2", ".html")):
                     self._environment.get_template(name)
 
     def answer(self, what: str, template: str, given: Any) -> tuple[bytes, bytes]:
-        """Return a template filled in, or the Markdown that it gave as HTML, or what is wrong with the template."""
+        """Return a filled-in template, or its Markdown as HTML, or what is wrong with it."""
         try:
             with _at_most(self._limits.longest_s):
                 text = self._html(given) if what == "html" else self._text(template, given)
                 return TEXT, self._encoded(template, text)
         except _AT_FAULT as error:
             fault = self._fault(template, error)
-        gc.collect()  # what the error's traceback holds
+        gc.collect()  # memory that the error's traceback refers to
         return FAULT, json.dumps([fault.source, fault.line, shortened(fault.message, _LONGEST_MESSAGE)]).encode()
 
     def _text(self, template: str, facts: Mapping[str, Any]) -> str:
-        """Return a template filled in. A page that the session's own templates have a part in is checked."""
+        """Fill in a template. A page that involves the session's own templates is checked."""
         text = self._environment.get_template(template).render(facts)
         if not self._has_own_pages or not template.endswith(".html"):
             return text
         is_served = template == page_policy.SERVED
-        text = text if is_served else page_policy.guarded(text, self._shipped)
-        if found := page_policy.forbidden(text, self._shipped, is_served=is_served):
+        text = text if is_served else page_policy.guard(text, self._shipped)
+        if found := page_policy.find_forbidden(text, self._shipped, is_served=is_served):
             why = f"makes a {found}; pages show what they carry and run only reviewkit's scripts, so leave it out"
-            raise Refused(source(self._own, template), why)
+            raise Refused(template_source(self._own, template), why)
         return text
 
     def _html(self, markdown: str) -> str:
-        from reviewkit.render.pages.page import html_of
+        from reviewkit.render.pages.page import render_markdown
 
-        return html_of(markdown)
+        return render_markdown(markdown)
 
     def _encoded(self, template: str, text: str) -> bytes:
         content = text.encode()
         if template.startswith("words/") and len(text) > LONGEST_WORDS:
             why = f"makes more than {LONGEST_WORDS:,} characters, which nobody says; make it do less"
-            raise Refused(source(self._own, template), why)
+            raise Refused(template_source(self._own, template), why)
         if len(content) > self._limits.output:
             why = f"makes more than {self._limits.output // 1_000_000} MB; make it do less"
-            raise Refused(source(self._own, template), why)
+            raise Refused(template_source(self._own, template), why)
         return content
 
     def _fault(self, template: str, error: BaseException) -> Fault:
@@ -221,14 +226,14 @@ class _Filler:
         if isinstance(error, Refused):
             return Fault(error.source, 0, f"{error}")
         if isinstance(error, jinja2.TemplateSyntaxError):
-            # in some of its faults the library gives the path for the name
+            # in some errors the library gives the path instead of the name
             name = self._named(error.filename or error.name or "") or template
             return Fault(f"templates/{name}", error.lineno, f"{error.message}")
         if isinstance(error, jinja2.TemplateNotFound):
             named = f'"{shortened(error.name, _LONGEST_NAME)}"' if isinstance(error.name, str) else "what it asks for"
             return Fault("templates", 0, f"{named} is not there; a template can include only these folders' files")
-        name, line = source(self._own, template), 0
-        for frame in traceback.extract_tb(error.__traceback__):  # the library rewrites it to lines of templates
+        name, line = template_source(self._own, template), 0
+        for frame in traceback.extract_tb(error.__traceback__):  # the library rewrites tracebacks to lines of templates
             if own := self._named(frame.filename):
                 name, line = f"templates/{own}", frame.lineno or 0
         return Fault(name, line, self._why(error))
@@ -244,7 +249,7 @@ class _Filler:
                 return self._limits.too_long
             case MemoryError():
                 return self._limits.too_large
-            case RecursionError() | SyntaxError():  # the latter is what Python calls loops nested too deeply
+            case RecursionError() | SyntaxError():  # SyntaxError is what Python raises for loops nested too deeply
                 return "this template includes itself, or goes too deep; leave that include, call or loop out"
             case UnicodeDecodeError():
                 return "this template, or one that it includes, is not UTF-8; save it as UTF-8"

@@ -1,4 +1,4 @@
-"""What the plan's templates and the terminal are given: every line of a plan, ready to print."""
+"""The variables of the plan's templates and of the terminal: every line of a plan, ready to print."""
 
 from __future__ import annotations
 
@@ -7,9 +7,17 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Line:
-    """A line with a box. `notes`: what the session holds for it; `bad`: one of them says stop; `fill`: readings that
-    it leaves room for on paper.
+class ChecklistItem:
+    """A line with a box to tick.
+
+    Attributes
+    ----------
+    notes
+        What the session has for it.
+    bad
+        True if one of the notes says stop.
+    fill
+        The readings to leave room for on paper.
     """
 
     text: str
@@ -20,7 +28,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Step:
+class CaptureStep:
     """A capture in words."""
 
     number: int
@@ -29,21 +37,21 @@ class Step:
     what: str
     level: str
     serves: tuple[str, ...]
-    note: str  # what is held, or what of it does not fit
+    note: str  # the existing measurements, or what of them doesn't fit
 
 
 @dataclass(frozen=True)
-class Block:
-    """The steps of one set-up."""
+class SetUpBlock:
+    """The steps that share one set-up."""
 
     setup: str
     hot: bool
-    steps: tuple[Step, ...]
+    steps: tuple[CaptureStep, ...]
 
 
 @dataclass(frozen=True)
 class RatingLine:
-    """A rating with what it has and what it lacks. `done`: no measurement is wanted."""
+    """A rating with what it has and what it lacks; `done`: no measurement is needed."""
 
     label: str
     rated: str
@@ -54,19 +62,19 @@ class RatingLine:
 
 @dataclass(frozen=True)
 class PlanWords:
-    """All that the plan's templates are given."""
+    """All variables of the plan's templates."""
 
     name: str
     what: str
     summary: str
     cautions: tuple[str, ...]
-    as_it_came: tuple[Line, ...]
-    gate: tuple[Line, ...]
+    as_it_came: tuple[ChecklistItem, ...]
+    gate: tuple[ChecklistItem, ...]
     gate_rows: tuple[str, ...]  # what to write into a file of readings for the gate's lines that have none
     stop: tuple[str, ...]  # readings that are not in order
     prepare: tuple[str, ...]
-    cold: tuple[Block, ...]
-    hot: tuple[Block, ...]
+    cold: tuple[SetUpBlock, ...]
+    hot: tuple[SetUpBlock, ...]
     cooling: str
     preconditioning: tuple[str, str] | None  # what, and its risk
     ratings: tuple[RatingLine, ...]
@@ -76,8 +84,8 @@ class PlanWords:
     mended: bool
 
 
-def rows(words: PlanWords) -> Sequence[tuple[str, str, str, str, str]]:
-    """The captures as rows of a terminal's table: box, number, what, set-up and level, what for."""
+def table_rows(words: PlanWords) -> Sequence[tuple[str, str, str, str, str]]:
+    """Return the captures as rows of a terminal table: box, number, what, set-up and level, purpose."""
     return [
         (
             "[x]" if step.done else "[ ]",

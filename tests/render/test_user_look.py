@@ -10,8 +10,9 @@ from matplotlib import get_data_path
 from PIL import Image
 
 from reviewkit.build.pipeline import prepare
-from reviewkit.ingest.session.session_schema import LookTable
-from reviewkit.render.cards.card import Order, pictures
+from reviewkit.ingest.session.session_schema import schema_of
+from reviewkit.model.session import LookSettings
+from reviewkit.render.cards.card import Order, draw_pictures
 from reviewkit.render.cards.contrast import contrast
 from reviewkit.render.cards.look import LOOKS, Look
 
@@ -40,7 +41,7 @@ def told(keys):
 
 def test_the_keys_are_those_of_a_look():
     colours = {field.name for field in fields(Look)} - {"name"}
-    assert set(LookTable.model_fields) == colours | {"font", "bold_font", "presenter"}
+    assert set(schema_of(LookSettings).examples()) == colours | {"font", "bold_font", "presenter"}
 
 
 # ------------------------------------------------------------------ colours
@@ -103,7 +104,7 @@ def test_short_colours_and_capitals_are_understood(session_with):
 
 def drawn(folder):
     series = prepare(folder).series
-    return [pictures(card, Order(series.look, 1280, fonts=series.fonts))["cards"] for card in series.cards]
+    return [draw_pictures(card, Order(series.look, 1280, fonts=series.fonts))["cards"] for card in series.cards]
 
 
 def test_own_type_is_drawn(session_with):

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from card_samples import FREQUENCY, SAMPLES, curve_card, said, verdict
 
-from reviewkit.model.card import Card, Mark, Reading, Row, Rows, Trace
-from reviewkit.render.cards.card import LayoutFault, Order, fit, lay_out, pictures
+from reviewkit.model.card import Card, Mark, Readout, Row, Rows, Trace
+from reviewkit.render.cards.card import LayoutFault, Order, draw_pictures, fit, lay_out
 from reviewkit.render.cards.look import LOOKS
-from reviewkit.render.cards.shorter import forms
+from reviewkit.render.cards.short_forms import shorter_forms
 
 LONG = "Frequency response at the loudspeaker terminals " * 8
 
@@ -21,7 +21,7 @@ def flat(channel, role="now", label=None):
 
 def test_the_first_form_is_the_card_itself_and_each_differs_from_the_one_before():
     for card in SAMPLES.values():
-        made = list(forms(card))
+        made = list(shorter_forms(card))
         assert made[0] is card
         assert all(one != other for one, other in pairwise(made))
 
@@ -37,13 +37,13 @@ def test_no_form_loses_a_condition_or_a_key_number():
     card = replace(
         SAMPLES["response"],
         readings=(
-            Reading("worst, 5 W into 8 Ω", "0.3 dB", (("L", "0.3 dB"),)),
-            Reading("at 10 kHz, aux", "1.2 dB"),
-            Reading("balance", "", (("worst", "0.2 dB"),)),
+            Readout("worst, 5 W into 8 Ω", "0.3 dB", (("L", "0.3 dB"),)),
+            Readout("at 10 kHz, aux", "1.2 dB"),
+            Readout("balance", "", (("worst", "0.2 dB"),)),
         ),
         shorter=("Response",),
     )
-    for form in forms(card):  # the last one is left
+    for form in shorter_forms(card):  # the last one is left
         assert (form.conditions, form.foot, form.corner) == (card.conditions, card.foot, card.corner)
         assert form.verdicts == card.verdicts
         assert [reading.key for reading in form.readings if reading.key] == ["0.3 dB", "1.2 dB"]
@@ -52,19 +52,19 @@ def test_no_form_loses_a_condition_or_a_key_number():
 
 
 def test_a_label_loses_only_what_the_line_under_the_title_says():
-    card = curve_card(readings=(Reading("THD, 5 W into 8 Ω, 80 kHz band", "0.1 %"), Reading("5 W into 8 Ω", "2 %")))
-    _, shorter = forms(card)
+    card = curve_card(readings=(Readout("THD, 5 W into 8 Ω, 80 kHz band", "0.1 %"), Readout("5 W into 8 Ω", "2 %")))
+    _, shorter = shorter_forms(card)
     assert [reading.label for reading in shorter.readings] == ["THD, 80 kHz band", "5 W into 8 Ω"]
 
 
 def test_marks_lose_their_words_only_where_a_reading_has_the_figure_and_the_curves_their_own_names():
     marks = (Mark(1000.0, 0.0, "−0.28 dB at 1 kHz"), Mark(2000.0, 0.0, "−0.2 dB at 2 kHz"))
-    readings = (Reading("worst", "−0.28 dB"),)
+    readings = (Readout("worst", "−0.28 dB"),)
     named = curve_card(flat("L"), flat("R"), marks=marks, readings=readings)
-    _, shorter = forms(named)
+    _, shorter = shorter_forms(named)
     assert [mark.text for mark in shorter.body.panels[0].marks] == ["", "−0.2 dB at 2 kHz"]
     unnamed = curve_card(flat("L", label=""), marks=marks, readings=readings)
-    assert list(forms(unnamed)) == [unnamed]  # a mark may be what names the curve
+    assert list(shorter_forms(unnamed)) == [unnamed]  # a mark may be what names the curve
 
 
 def test_pairs_are_named_once_where_both_names_have_no_room():
@@ -80,13 +80,13 @@ def test_pairs_are_named_once_where_both_names_have_no_room():
 def test_a_curve_without_its_pair_keeps_its_channel():
     traces = (flat("L", "before", "L before"), flat("R", "now", "R after"), flat("L"), flat("R"))
     card = curve_card(*traces)
-    assert list(forms(card)) == [card]
+    assert list(shorter_forms(card)) == [card]
 
 
 def test_the_writers_shorter_title_is_taken_where_the_long_one_does_not_fit():
     card = replace(SAMPLES["response"], title=LONG, shorter=(LONG[:-40], "Frequency response"))
-    drawn = pictures(card, Order(LOOKS["lamplight"], 1280))
-    assert drawn == pictures(replace(card, title="Frequency response"), Order(LOOKS["lamplight"], 1280))
+    drawn = draw_pictures(card, Order(LOOKS["lamplight"], 1280))
+    assert drawn == draw_pictures(replace(card, title="Frequency response"), Order(LOOKS["lamplight"], 1280))
 
 
 def test_where_no_form_fits_the_fault_is_that_of_the_card_as_written():
@@ -97,7 +97,7 @@ def test_where_no_form_fits_the_fault_is_that_of_the_card_as_written():
 
 
 def test_readings_are_dropped_from_the_foot_as_the_last_resort():
-    blocks = tuple(Reading(f"block {n}", "", tuple((f"{k} kHz", "0.1 %") for k in range(5))) for n in range(6))
+    blocks = tuple(Readout(f"block {n}", "", tuple((f"{k} kHz", "0.1 %") for k in range(5))) for n in range(6))
     card = curve_card(flat("L"), readings=blocks, verdicts=(verdict("Power", "40 W", "meets", 0.1),))
     shown = said(lay_out(card, "lamplight"))
     assert "block 0" in shown

@@ -1,4 +1,4 @@
-"""A table: horizontal rules only, one column strong, the needles and the words at its end."""
+"""Table cards: horizontal rules only, one emphasised column, needles and verdicts at the end."""
 
 from __future__ import annotations
 
@@ -8,21 +8,21 @@ from dataclasses import dataclass, replace
 
 from reviewkit.model.card import Row, Rows
 from reviewkit.render.cards.look import LABEL, LEAST
-from reviewkit.render.cards.needle import drop, needle, rise
+from reviewkit.render.cards.needle import notch_height, place_needle, pointer_depth
 from reviewkit.render.cards.scene import Box, LayoutFault, Page, Stroke
-from reviewkit.render.cards.typeset import set_in
-from reviewkit.render.cards.year_scale import amounts_height, put_amounts
+from reviewkit.render.cards.typeset import fit_text
+from reviewkit.render.cards.year_scale import amounts_height, place_amounts
 
 _SIZES = (50.0, 48.0, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _GAP = 36.0  # between columns
 _NEEDLE, _NEEDLE_GAP = 150.0, 36.0
 _MARGIN_GAP = 20.0  # from a verdict's word to its margin
-_UNBROKEN = 14  # a cell of so few letters, such as a number with its unit, stays on one line
+_UNBROKEN = 14  # a cell with no more letters, such as a number with its unit, stays on one line
 _PIECES = rf"[^ ]{{1,{_UNBROKEN}}}"
 _LOUD = 5.0  # the width of the rule under a row that must be seen
 _LINE = 1.18  # pitch of a cell's lines, in em
 _EASY, _TIGHT = 1.15, 0.7  # the room above and below a row's lines together, in em
-_TALLEST = 116.0  # a row takes no more than this, or what its lines need
+_TALLEST = 116.0  # a row is no taller than this, unless its lines need more
 _NOTE_PITCH = 44.0
 
 _CHANNELS = {"left": "L", "right": "R"}  # headers in their channel's colour
@@ -37,55 +37,61 @@ class _Cell:
 
 
 @dataclass(frozen=True)
-class Table:
-    """A table set out for a region: sizes and places, nothing drawn yet."""
+class TableLayout:
+    """A table laid out for a region: sizes and places, nothing drawn yet."""
 
     size: float
     lefts: tuple[float, ...]
     cells: tuple[tuple[_Cell, ...], ...]
     notes: tuple[tuple[str, ...], ...]
-    heights: tuple[float, ...]  # what each row needs at least
+    heights: tuple[float, ...]  # least height of each row
     head: float
     word_left: float
     word_size: float
-    more: float = 0.0  # what each row gets besides
+    more: float = 0.0  # extra height of each row
 
 
 def fits(page: Page, body: Rows, region: Box) -> bool:
-    """Whether a table stands whole in a region; of one that is split, whether all its pages do."""
-    return _fitting(page, body, _over_amounts(page, body, region)) is not None
+    """Tell whether a table fits in a region; for a split table, whether all its pages do."""
+    return _fit_table(page, body, _rows_region(page, body, region)) is not None
 
 
-def table(page: Page, body: Rows, region: Box) -> None:
-    """Place a table in a region. Raises LayoutFault where it does not fit."""
-    room = _over_amounts(page, body, region)
-    made = _fitting(page, body, room)
+def place_table(page: Page, body: Rows, region: Box) -> None:
+    """Place a table in a region.
+
+    Raises
+    ------
+    LayoutFault
+        If it doesn't fit.
+    """
+    room = _rows_region(page, body, region)
+    made = _fit_table(page, body, room)
     if made is None:
-        raise _blame(page, body, room)
+        raise _fault(page, body, room)
     _place(page, body, made, room)
     if body.amounts:
         with page.part_of("reading"):
-            put_amounts(page, body.amounts, body.years, replace(region, top=room.bottom))
+            place_amounts(page, body.amounts, body.years, replace(region, top=room.bottom))
 
 
-def _over_amounts(page: Page, body: Rows, region: Box) -> Box:
-    """The room for the rows: what the amounts leave."""
+def _rows_region(page: Page, body: Rows, region: Box) -> Box:
+    """Return the room that the amounts leave for the rows."""
     return replace(region, bottom=region.bottom - amounts_height(page, body.years)) if body.amounts else region
 
 
-def _fitting(page: Page, body: Rows, region: Box) -> Table | None:
-    """The largest setting whose columns and rows fit; cells wrap only where no size lets them stand on one line.
+def _fit_table(page: Page, body: Rows, region: Box) -> TableLayout | None:
+    """Find the largest layout that fits; cells wrap only if no size lets them stay on one line.
 
-    All pages of a table share it, so that columns, sizes and the pitch of rows stay as one turns the page.
+    All pages of a table share it, so that columns, sizes and row heights stay put as the pages turn.
     """
     pages = body.pages or (body.rows,)
     whole = replace(body, rows=tuple(row for rows in pages for row in rows))
     for most, anywhere in ((1, False), (2, False), (3, False), (3, True)):
         for padding, sizes in ((_EASY, _SIZES[:-2]), (_TIGHT, _SIZES)):
             for size in sizes:
-                made = set_out(page, whole, region, size, most, padding, anywhere)
-                if made is not None and min(_spare(made, pages, region)) >= 0:
-                    return _page_of(made, body, pages, region)
+                made = lay_out_table(page, whole, region, size, most, padding, anywhere)
+                if made is not None and min(_spare_heights(made, pages, region)) >= 0:
+                    return _page_layout(made, body, pages, region)
     return None
 
 
@@ -96,55 +102,76 @@ def _slices(pages: Sequence[Sequence[Row]]) -> Iterator[slice]:
         start += len(rows)
 
 
-def _spare(made: Table, pages: Sequence[Sequence[Row]], region: Box) -> list[float]:
-    """What each page leaves free, per row."""
+def _spare_heights(made: TableLayout, pages: Sequence[Sequence[Row]], region: Box) -> list[float]:
+    """Return the height that each page leaves free, per row."""
     room = region.height - made.head
     return [(room - sum(made.heights[part])) / max(part.stop - part.start, 1) for part in _slices(pages)]
 
 
-def _page_of(made: Table, body: Rows, pages: Sequence[tuple[Row, ...]], region: Box) -> Table:
-    """The rows of one page out of the whole table's setting."""
+def _page_layout(made: TableLayout, body: Rows, pages: Sequence[tuple[Row, ...]], region: Box) -> TableLayout:
+    """Select the rows of one page from the layout of the whole table."""
     part = list(_slices(pages))[pages.index(body.rows)]
-    more = min(*_spare(made, pages, region), max(_TALLEST - min(made.heights, default=0.0), 0.0))
+    more = min(*_spare_heights(made, pages, region), max(_TALLEST - min(made.heights, default=0.0), 0.0))
     return replace(made, cells=made.cells[part], notes=made.notes[part], heights=made.heights[part], more=more)
 
 
-def _blame(page: Page, body: Rows, region: Box) -> LayoutFault:
+def _fault(page: Page, body: Rows, region: Box) -> LayoutFault:
     longest = max((cell for row in body.rows for cell in row.cells), key=len, default="")
-    if set_out(page, body, region, LEAST, 3, _TIGHT, anywhere=True) is None:
+    if lay_out_table(page, body, region, LEAST, 3, _TIGHT, anywhere=True) is None:
         return page.fault(longest, SHORTEN_CELL, "leaves the other columns no room")
     return page.fault(longest, "split the table", f"stands in a table of {len(body.rows)} rows that does not fit")
 
 
-def _own_word(row: Row) -> bool:
-    """Whether the verdict's word needs a place of its own (not where it already is the last cell)."""
+def _has_own_word(row: Row) -> bool:
+    """Tell whether the verdict's word needs its own place, because it isn't the last cell already."""
     return bool(row.verdict) and (not row.cells or row.cells[-1] != row.verdict)
 
 
-def _bold(body: Rows, row: Row, column: int) -> bool:
-    """Whether a cell is set bold: the strong column, and name and verdict of a row that must be seen."""
+def _is_bold(body: Rows, row: Row, column: int) -> bool:
+    """Tell whether a cell is bold: the strong column, and name and verdict of a loud row."""
     return column == body.strong or (row.loud and column in (0, len(row.cells) - 1))
 
 
-def _tail(page: Page, body: Rows, size: float) -> float:
-    """The width of what stands behind the columns: needle, word, margin."""
-    rows = [row for row in body.rows if _own_word(row)]
+def _tail_width(page: Page, body: Rows, size: float) -> float:
+    """Return the width of what follows the columns: needle, word, margin."""
+    rows = [row for row in body.rows if _has_own_word(row)]
     tail = max((page.width(row.verdict, size, True) for row in rows), default=0.0)
     with_margin = [row for row in rows if row.margin]
     behind = (page.width(row.verdict, size, True) + page.width(row.margin, size) for row in with_margin)
     return max(tail, max(behind, default=-_MARGIN_GAP) + _MARGIN_GAP)
 
 
-def set_out(
+def lay_out_table(
     page: Page, body: Rows, region: Box, size: float, most: int, padding: float, anywhere: bool = False
-) -> Table | None:
-    """A table at one size, its cells on up to `most` lines, `padding` em between rows; None where it is too wide.
-    `anywhere`: long words may be broken.
+) -> TableLayout | None:
+    """Lay out a table at one size.
+
+    Parameters
+    ----------
+    page : Page
+        The card.
+    body : Rows
+        The table.
+    region : Box
+        The room for it.
+    size : float
+        Text size in pixels.
+    most : int
+        Largest number of lines in a cell.
+    padding : float
+        Room between rows, in em.
+    anywhere : bool
+        True if long words may be broken.
+
+    Returns
+    -------
+    TableLayout or None
+        None if it is too wide.
     """
     count = max([len(body.widths), *(len(row.cells) for row in body.rows)])
-    words = any(_own_word(row) for row in body.rows)
+    words = any(_has_own_word(row) for row in body.rows)
     word_size = min(size, 40.0)
-    tail = _tail(page, body, word_size)
+    tail = _tail_width(page, body, word_size)
     if words and count < len(body.headers):
         tail = max(tail, page.width(body.headers[count], LABEL))
     if body.needles and words:
@@ -161,46 +188,48 @@ def set_out(
     for row in body.rows:
         line = []
         for column, text in enumerate(row.cells):
-            bold, lines = _bold(body, row, column), 1 if column == body.strong else most
+            bold, lines = _is_bold(body, row, column), 1 if column == body.strong else most
             made = None
             if text:
-                made = set_in(page, text, (size,), widths[column], bold=bold, most=lines, anywhere=anywhere)
+                made = fit_text(page, text, (size,), widths[column], bold=bold, most=lines, anywhere=anywhere)
             if text and made is None:
                 return None
             line.append(_Cell(made.lines, made.width) if made else _Cell((), 0.0))
         cells.append(tuple(line))
         note, beside = None, region.width - tail - _GAP
         if row.note:
-            note = set_in(page, row.note, (LABEL,), beside, most=max(most, 2), anywhere=anywhere)
+            note = fit_text(page, row.note, (LABEL,), beside, most=max(most, 2), anywhere=anywhere)
         if row.note and note is None:
             return None
         notes.append(note.lines if note else ())
-        heights.append(_needed(page, line, len(notes[-1]), size, body.needles and words, padding))
+        heights.append(_row_height(page, line, len(notes[-1]), size, body.needles and words, padding))
     head = LABEL + 16 if any(body.headers) else 0.0
-    return Table(size, tuple(lefts), tuple(cells), tuple(notes), tuple(heights), head, region.right - tail, word_size)
+    return TableLayout(
+        size, tuple(lefts), tuple(cells), tuple(notes), tuple(heights), head, region.right - tail, word_size
+    )
 
 
-def _needed(page: Page, cells: Sequence[_Cell], notes: int, size: float, needles: bool, padding: float) -> float:
-    """A row's height: rows without a needle are as tall as those with one, so that a table keeps its beat."""
+def _row_height(page: Page, cells: Sequence[_Cell], notes: int, size: float, needles: bool, padding: float) -> float:
+    """Return a row's height. Rows with and without a needle are equally tall, for an even rhythm."""
     lines = max((len(cell.lines) for cell in cells), default=1)
     high = page.cap(size) + (max(lines, 1) - 1) * size * _LINE
     if needles:
-        high = max(high, rise(_NEEDLE) + drop(_NEEDLE) - 8)
+        high = max(high, notch_height(_NEEDLE) + pointer_depth(_NEEDLE) - 8)
     return high + notes * _NOTE_PITCH + size * padding
 
 
 def _column_widths(
     page: Page, body: Rows, size: float, count: int, room: float, most: int, anywhere: bool
 ) -> list[float] | None:
-    """Each column's width: what its cells need on one line, wide ones cut back where the sum is too much.
+    """Return the column widths: what the cells need on one line, the wide ones reduced if that is too much.
 
-    What is left over goes out by the relative widths that the table asks for.
+    Spare width is shared by the relative widths that the table asks for.
     """
     natural = [0.0] * count
     words = [0.0] * count
     for row in body.rows:
         for column, text in enumerate(row.cells):
-            bold = _bold(body, row, column)
+            bold = _is_bold(body, row, column)
             natural[column] = max(natural[column], page.width(text, size, bold) if text else 0.0)
             whole = column == body.strong or most == 1 or len(text) <= _UNBROKEN
             parts = [text] if whole else re.findall(_PIECES if anywhere else r"[^ ]+", text)
@@ -211,7 +240,7 @@ def _column_widths(
     if sum(natural) > room:
         if most == 1 or sum(words) > room:
             return None
-        # every column keeps its longest word; the rest is shared by what each still lacks
+        # every column keeps its longest word; the rest is shared in proportion to what each lacks
         lacking = [whole - least for whole, least in zip(natural, words, strict=True)]
         spare = (room - sum(words)) / max(sum(lacking), 1e-9)
         return [least + lack * min(spare, 1.0) for least, lack in zip(words, lacking, strict=True)]
@@ -220,14 +249,14 @@ def _column_widths(
     wanted = [room * part / total for part in asked]
     lacking = [max(whole - want, 0.0) for whole, want in zip(natural, wanted, strict=True)]
     spare_of = [max(want - whole, 0.0) for whole, want in zip(natural, wanted, strict=True)]
-    take = sum(lacking) / max(sum(spare_of), 1e-9)
+    reduction = sum(lacking) / max(sum(spare_of), 1e-9)
     return [
-        max(want, whole) if lack else want - spare * take
+        max(want, whole) if lack else want - spare * reduction
         for want, whole, lack, spare in zip(wanted, natural, lacking, spare_of, strict=True)
     ]
 
 
-def _place(page: Page, body: Rows, made: Table, region: Box) -> None:
+def _place(page: Page, body: Rows, made: TableLayout, region: Box) -> None:
     look = page.look
     y = region.top
     if made.head:
@@ -239,7 +268,7 @@ def _place(page: Page, body: Rows, made: Table, region: Box) -> None:
                 page.add(page.text(text, x, baseline, LABEL, colour, bold=text in _CHANNELS, remedy=SHORTEN_CELL))
         y += made.head
         page.add(Stroke("rule", ((region.left, y), (region.right, y)), look.rule, 2.0))
-    # a row that must be seen is underlined: with a rule over it too, a good row between two such would be framed
+    # a loud row is underlined only: with a rule above it too, a good row between two loud ones would be framed
     loud = ""
     for index, row in enumerate(body.rows):
         if index:
@@ -253,7 +282,7 @@ def _place(page: Page, body: Rows, made: Table, region: Box) -> None:
         page.add(Stroke("rule", ((region.left, y), (region.right, y)), look.status(loud), _LOUD))
 
 
-def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> None:
+def _place_row(page: Page, body: Rows, made: TableLayout, index: int, box: Box) -> None:
     look, row = page.look, body.rows[index]
     cap = page.cap(made.size)
     notes = made.notes[index]
@@ -261,7 +290,7 @@ def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> Non
     middle = (box.top + box.bottom - len(notes) * _NOTE_PITCH) / 2
     last = middle + cap / 2
     for column, cell in enumerate(made.cells[index]):
-        bold = _bold(body, row, column)
+        bold = _is_bold(body, row, column)
         verdict = row.cells[column] == row.verdict and column == len(row.cells) - 1 and bool(row.verdict)
         colour = look.ink if bold or column == 0 or body.strong is None else look.soft
         verdict = verdict or (row.loud and column == body.strong)
@@ -277,13 +306,13 @@ def _place_row(page: Page, body: Rows, made: Table, index: int, box: Box) -> Non
     for line, text in enumerate(notes):
         baseline = last + (line + 1) * _NOTE_PITCH
         page.add(page.text(text, box.left, baseline, LABEL, look.ink if row.loud else look.soft, remedy=SHORTEN_CELL))
-    if not _own_word(row):
+    if not _has_own_word(row):
         return
     word_left = made.word_left
     if body.needles:
-        line_y = middle + (rise(_NEEDLE) - drop(_NEEDLE)) / 2 + 2
+        line_y = middle + (notch_height(_NEEDLE) - pointer_depth(_NEEDLE)) / 2 + 2
         with page.part_of("needle"):
-            needle(page, word_left, line_y, _NEEDLE, row.position, row.verdict)
+            place_needle(page, word_left, line_y, _NEEDLE, row.position, row.verdict)
         word_left += _NEEDLE + _NEEDLE_GAP
     size, status = made.word_size, look.status(row.verdict)
     base = middle + page.cap(size, True) / 2

@@ -1,4 +1,4 @@
-"""Roles in place of colours: what a shape is, from which each look has its colour. So one layout does for all looks."""
+"""Roles in place of colours: one layout serves all looks, each of which maps roles to its own colours."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from dataclasses import dataclass, fields, replace
 from reviewkit.render.cards.look import Look
 from reviewkit.render.cards.scene import Item
 
-_ASKED = "\0"  # between the words of a role, such as a curve's: "curve", its channel, what the trace is
+_ASKED = "\0"  # separates the words of a role, such as a curve's: "curve", its channel, its trace's role
 
 
 @dataclass(frozen=True)
 class _Roles(Look):
-    """A look that answers with the question, to be put to the look that a card is painted in."""
+    """A look whose answers are the questions, to be put later to the look that a card is painted in."""
 
     @property
     def band(self) -> str:
@@ -40,8 +40,8 @@ class _Roles(Look):
 ROLES = _Roles(*(field.name for field in fields(Look)))
 
 
-def coloured(items: Sequence[Item], look: Look) -> tuple[Item, ...]:
-    """Shapes with the colours that their roles have in a look."""
+def apply_look(items: Sequence[Item], look: Look) -> tuple[Item, ...]:
+    """Return shapes with the colours that a look gives to their roles."""
     colours: dict[str, str] = {}
     for role in dict.fromkeys(item.colour for item in items):
         name, *asked = role.split(_ASKED)

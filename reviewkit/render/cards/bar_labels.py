@@ -1,4 +1,4 @@
-"""The figures over bars: each as near above its own bar as its neighbours leave room."""
+"""Figures above bars, each as close to its own bar as its neighbours allow."""
 
 from __future__ import annotations
 
@@ -10,17 +10,23 @@ from reviewkit.render.cards.look import LABEL
 from reviewkit.render.cards.scene import Box, Page, Stroke
 
 _OVER_BAR = 12.0
-_BESIDE = 7.0  # kept free between a figure and what stands beside it
+_BESIDE = 7.0  # room between a figure and its neighbours
 _STEP = 3.0
-_MOST_LIFT = 132.0  # three lines: further up nobody would see whose it is
-_CHANGED = 44.0  # a bar whose height changed by less has its figure said once
-_LEAST_OVER = 24.0  # how much of its bar a figure stands over at the least
+_MOST_LIFT = 132.0  # three lines: further up it would no longer be clear whose it is
+_CHANGED = 44.0  # a bar whose height changed by less has only one figure
+_LEAST_OVER = 24.0  # least overlap of a figure with its bar's width
 BEFORE = "before"
 
 
 @dataclass(frozen=True)
-class Standing:
-    """A bar as it stands, and its figure. `twin`: the rectangle of the same channel's other bar, where it has one."""
+class PlacedBar:
+    """A bar in its place, with its figure.
+
+    Attributes
+    ----------
+    twin
+        Rectangle of the same channel's bar before the repair (or after it); None if there is none.
+    """
 
     bar: Box
     text: str
@@ -30,17 +36,17 @@ class Standing:
 
 
 @dataclass(frozen=True)
-class Words:
-    """A text that has found its place."""
+class PlacedLabel:
+    """A text in its final place."""
 
     text: str
     where: Box
     colour: str
     bold: bool
-    leader: Box | None = None  # down to its bar, where it stands far over it
+    leader: Box | None = None  # down to its bar, if the label is far above it
 
     def put(self, page: Page) -> None:
-        """Place it."""
+        """Add the text to the page, with its leader."""
         if self.leader is not None:
             ends = ((self.leader.left, self.leader.top), (self.leader.left, self.leader.bottom))
             page.add(Stroke("leader", ends, self.colour, 2.0))
@@ -50,19 +56,39 @@ class Words:
         )
 
 
-def figure_words(page: Page, bars: Sequence[Standing], lines: Sequence[Box], box: Box) -> list[Words]:
-    """Where the figures of now stand. Where a bar of before leaves no room it gives way: `broken` draws it with a gap.
+def position_figures(page: Page, bars: Sequence[PlacedBar], lines: Sequence[Box], box: Box) -> list[PlacedLabel]:
+    """Find places for the figures of the current bars.
 
-    `lines`: the limits' lines. Raises LayoutFault where a figure has no room.
+    Parameters
+    ----------
+    page : Page
+        The card.
+    bars : sequence of PlacedBar
+        Every bar of the chart.
+    lines : sequence of Box
+        The lines of the limits, which stay clear.
+    box : Box
+        The plot.
+
+    Returns
+    -------
+    list of PlacedLabel
+        One label for each current bar with a figure; a bar from before the repair may lie under one (see
+        `split_around_labels`).
+
+    Raises
+    ------
+    LayoutFault
+        If a figure has no room.
     """
     solid = [each.bar for each in bars if each.now]
     thin = [each.bar for each in bars if not each.now]
     own = [each for each in bars if each.now and each.text]
-    words: list[Words] = []
+    words: list[PlacedLabel] = []
     for index, each in enumerate(own):
-        taken = [*lines, *held(words)]
+        occupied = [*lines, *occupied_boxes(words)]
         lean = _lean(page, own, index)
-        # beside every bar, else across bars of before, else in thinner letters, else over its neighbours
+        # clear of every bar, else across before-bars, else in regular weight, else above its neighbours
         ways = (
             (True, [*solid, *thin], 0.0),
             (True, solid, 0.0),
@@ -71,27 +97,30 @@ def figure_words(page: Page, bars: Sequence[Standing], lines: Sequence[Box], box
             (False, solid, box.height),
         )
         for bold, walls, lift in ways:
-            where = _place(page, each, each.text, bold, walls, taken, box, lean=lean, over_bars=lift)
+            where = _place(page, each, each.text, bold, walls, occupied, box, lean=lean, over_bars=lift)
             if where is not None:
-                words.append(Words(each.text, where, each.colour, bold, _leader(each.bar, where, taken)))
+                words.append(PlacedLabel(each.text, where, each.colour, bold, _leader(each.bar, where, occupied)))
                 break
         else:
             raise page.fault(each.text, SHORTEN_LABEL, "has no room over its bar")
     return words
 
 
-def before_words(page: Page, bars: Sequence[Standing], taken: Sequence[Box], box: Box) -> list[Words]:
-    """Where it is said which bars are of before: once, at the first that clearly changed; and the figures of those that
-    did, where they have room. The largest stands in the readings, too.
+def position_before_figures(
+    page: Page, bars: Sequence[PlacedBar], occupied: Sequence[Box], box: Box
+) -> list[PlacedLabel]:
+    """Find places for the word "before" and the figures of bars that clearly changed.
+
+    The word appears at the first such bar. A figure without room is left out; the readouts show the largest.
     """
     was = [each for each in bars if not each.now]
     walls = [each.bar for each in bars]
-    words: list[Words] = []
+    words: list[PlacedLabel] = []
 
-    def try_at(each: Standing, text: str, *, over_bars: float = 0.0) -> bool:
-        others = [*taken, *held(words)]
+    def try_at(each: PlacedBar, text: str, *, over_bars: float = 0.0) -> bool:
+        others = [*occupied, *occupied_boxes(words)]
         where = _place(page, each, text, False, walls, others, box, over_bars=over_bars) if text else None
-        words.extend([] if where is None else [Words(text, where, each.colour, False)])
+        words.extend([] if where is None else [PlacedLabel(text, where, each.colour, False)])
         return where is not None
 
     for each in was:
@@ -105,8 +134,8 @@ def before_words(page: Page, bars: Sequence[Standing], taken: Sequence[Box], box
     return words
 
 
-def broken(bar: Box, words: Sequence[Words]) -> Iterator[tuple[float, float]]:
-    """The parts (top, bottom) of a bar that are left where figures stand across it."""
+def split_around_labels(bar: Box, words: Sequence[PlacedLabel]) -> Iterator[tuple[float, float]]:
+    """Yield the parts (top, bottom) of a bar that no label covers."""
     top = bar.top
     for where in sorted((each.where for each in words), key=lambda where: where.top):
         gap = where.grown(_BESIDE, _BESIDE)
@@ -118,26 +147,26 @@ def broken(bar: Box, words: Sequence[Words]) -> Iterator[tuple[float, float]]:
         yield top, bar.bottom
 
 
-def held(words: Sequence[Words]) -> list[Box]:
-    """What words keep from others."""
+def occupied_boxes(words: Sequence[PlacedLabel]) -> list[Box]:
+    """Return the boxes that labels and their leaders occupy."""
     return [box for each in words for box in (each.where, each.leader) if box is not None]
 
 
-def _leader(bar: Box, where: Box, taken: Sequence[Box]) -> Box | None:
-    """From a figure that stands far over its bar down to it; None where it is near, or something stands between."""
+def _leader(bar: Box, where: Box, occupied: Sequence[Box]) -> Box | None:
+    """Return the line from a distant figure down to its bar, or None if it is near or something is in the way."""
     x = min(max(_middle(bar), where.left), where.right)
     line = Box(x, where.bottom + _BESIDE, x, bar.top - _BESIDE)
-    if bar.top - where.bottom < _OVER_BAR + FAR or any(line.grown(_BESIDE, 0.0).meets(one) for one in taken):
+    if bar.top - where.bottom < _OVER_BAR + FAR or any(line.grown(_BESIDE, 0.0).meets(one) for one in occupied):
         return None
     return line
 
 
-def _change(each: Standing) -> float:
+def _change(each: PlacedBar) -> float:
     return abs(each.bar.top - each.twin.top) if each.twin else each.bar.height
 
 
-def _lean(page: Page, bars: Sequence[Standing], index: int) -> float:
-    """How far to the side a figure first tries to stand, so that it and its neighbours part evenly."""
+def _lean(page: Page, bars: Sequence[PlacedBar], index: int) -> float:
+    """Return the sideways offset at which a figure and its neighbours share the room evenly."""
     lean = 0.0
     for other, side in ((index + 1, -1.0), (index - 1, 1.0)):
         if 0 <= other < len(bars):
@@ -155,22 +184,24 @@ def _middle(bar: Box) -> float:
 
 def _place(
     page: Page,
-    each: Standing,
+    each: PlacedBar,
     text: str,
     bold: bool,
     walls: Sequence[Box],
-    taken: Sequence[Box],
+    occupied: Sequence[Box],
     box: Box,
     *,
     lean: float = 0.0,
     over_bars: float = 0.0,
 ) -> Box | None:
-    """The free place nearest over a bar, over other figures where need be; `over_bars`: and above neighbours that are
-    taller by no more. None where there is none.
+    """Find the free place nearest above a bar, stacking above other figures if necessary.
+
+    `over_bars`: also try above neighbouring bars that are taller by no more than this. Returns None if there is no
+    place.
     """
     width, rise, drop, _ = page.measure(text, LABEL, bold)
     foot = each.bar.top - _OVER_BAR
-    over = [one.top - _OVER_BAR for one in (*taken, *(walls if over_bars else ()))]
+    over = [one.top - _OVER_BAR for one in (*occupied, *(walls if over_bars else ()))]
     most = max(_MOST_LIFT, over_bars)
     for bottom in sorted({foot, *(y for y in over if foot - most <= y < foot)}, reverse=True):
         top = bottom - rise - drop
@@ -180,13 +211,13 @@ def _place(
             where = Box(x, top, x + width, bottom)
             room = where.grown(_BESIDE, 2.0)
             inside = x >= box.left and where.right <= box.right + 1
-            if inside and not any(room.meets(one) for one in (*walls, *taken)):
+            if inside and not any(room.meets(one) for one in (*walls, *occupied)):
                 return where
     return None
 
 
 def _across(bar: Box, width: float, lean: float) -> Iterator[float]:
-    """Left ends to try: where the figure wants to stand, then further off, as long as it is over its bar."""
+    """Yield left edges to try: the preferred one first, then further away, as long as the figure is above its bar."""
     least = min(width, bar.width, max(bar.width / 2, _LEAST_OVER))
     low, high = bar.left + least - width, bar.right - least
     wanted = min(max(_middle(bar) - width / 2 + lean, low), high)

@@ -1,4 +1,4 @@
-"""Shipped templates, kept compiled in the user's cache folder."""
+"""A cache of the shipped templates in compiled form, in the user's cache folder."""
 
 from __future__ import annotations
 
@@ -14,12 +14,11 @@ from jinja2.bccache import Bucket
 _DIGEST_BYTES = hashlib.sha256().digest_size
 
 
-class Compiled(jinja2.BytecodeCache):
+class TemplateCache(jinja2.BytecodeCache):
     """Compiled templates in a folder that nobody else can write to.
 
-    What a sandbox runs is compiled differently from what runs without one. So each kind of environment has a folder of
-    its own, as has each version of the template library and of Python. A file begins with a digest of the rest: one
-    that is damaged counts as absent.
+    Sandboxed code is compiled differently, so each kind of environment has its own folder, as has each version of the
+    template library and of Python. A file begins with a digest of the rest: a damaged one counts as absent.
     """
 
     def __init__(self, folder: Path) -> None:

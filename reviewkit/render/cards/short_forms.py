@@ -1,4 +1,4 @@
-"""Shorter forms of a card, for where it does not fit: less is said twice, and no number loses what it holds under."""
+"""Shorter forms of a card that doesn't fit: repetition goes first, and no figure loses its conditions."""
 
 from __future__ import annotations
 
@@ -7,22 +7,21 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import zip_longest
 
-from reviewkit.model.card import Card, Curves, Mark, Panel, Reading, Rows, TitlePage, Trace
+from reviewkit.model.card import Card, Curves, Mark, Panel, Readout, Rows, TitlePage, Trace
 
-_MANY = 10  # rows, from which two columns of them are easier to read than one that is cut
+_MANY = 10  # rows from which two columns are easier to read than one that is cut
 _FIGURE = re.compile(r"\d[\d.,]*")
 
 
-def forms(card: Card) -> Iterator[Card]:
-    """The card itself, then versions that say less and less.
+def shorter_forms(card: Card) -> Iterator[Card]:
+    """Yield the card itself, then versions that say less and less.
 
-    First what the card says twice is said once, then what its picture tells as well is left out, then the writer's own
-    shorter titles are taken: each by itself, then together. Last go the readings under the first, from the foot up, of
-    which the files hold every figure; those with a key number stay.
+    First repetition is removed, then what the picture shows as well, then the writer's shorter titles are used: each
+    alone, then together. Last, readouts without a key figure are dropped from the bottom; the files have every figure.
     """
     yield card
-    steps: tuple[Callable[[Card], Card], ...] = (_said_once, _pairs_named_once, _without_margins)
-    steps += tuple(_titled(title) for title in card.shorter)
+    steps: tuple[Callable[[Card], Card], ...] = (_without_repeats, _with_channel_pairs, _without_margins)
+    steps += tuple(_retitle(title) for title in card.shorter)
     yield from (shorter for step in steps if (shorter := step(card)) != card)
     shortened = 0
     for step in (*steps, _all_side_by_side):
@@ -36,43 +35,43 @@ def forms(card: Card) -> Iterator[Card]:
         yield card
 
 
-def _titled(title: str) -> Callable[[Card], Card]:
+def _retitle(title: str) -> Callable[[Card], Card]:
     return lambda card: card if isinstance(card.body, TitlePage) else replace(card, title=title)
 
 
-# ------------------------------------------------------------------ said once
+# ------------------------------------------------------------------ repetition
 
 
-def _said_once(card: Card) -> Card:
-    """Labels of readings without what the line under the title says; marks without words whose figure is a reading.
+def _without_repeats(card: Card) -> Card:
+    """Remove from labels what the conditions say, and from marks the figures that are in the readouts.
 
-    A label that would be left with nothing keeps its first words: it says what the number is.
+    A label always keeps its first words, which say what the figure is.
     """
     said = set(re.split(r" · |, ", card.conditions)) | {card.title}
-    readings = tuple(_reading(reading, said) for reading in card.readings)
+    readings = tuple(_shorten_label(reading, said) for reading in card.readings)
     if readings != card.readings:
         card = replace(card, readings=readings)
     if isinstance(card.body, Curves):
         figures = [text for reading in readings for row in (*reading.rows, (reading.key,)) for text in row]
-        card = _with_panels(card, card.body, lambda panel: _marks(panel, figures))
+        card = _map_panels(card, card.body, lambda panel: _without_repeated_words(panel, figures))
     return card
 
 
-def _reading(reading: Reading, said: set[str]) -> Reading:
+def _shorten_label(reading: Readout, said: set[str]) -> Readout:
     first, *rest = reading.label.split(", ")
     label = ", ".join((first, *(part for part in rest if part not in said)))
     return reading if label == reading.label else replace(reading, label=label)
 
 
-def _marks(panel: Panel, figures: list[str]) -> Panel:
-    if not all(trace.label for trace in panel.traces):  # marks may be what names the curves
+def _without_repeated_words(panel: Panel, figures: list[str]) -> Panel:
+    if not all(trace.label for trace in panel.traces):  # the marks may name the curves
         return panel
     marks = tuple(replace(mark, text="") if _is_reading(mark, figures) else mark for mark in panel.marks)
     return panel if marks == panel.marks else replace(panel, marks=marks)
 
 
 def _is_reading(mark: Mark, figures: list[str]) -> bool:
-    """Whether a mark's first number stands among the readings, as one whole number."""
+    """Tell whether a mark's first number appears in the readouts, as one whole number."""
     number = _FIGURE.search(mark.text)
     return number is not None and any(number[0] in _FIGURE.findall(text) for text in figures)
 
@@ -82,8 +81,8 @@ def _all_side_by_side(card: Card) -> Card:
     return card if readings == card.readings else replace(card, readings=readings)
 
 
-def _side_by_side(reading: Reading) -> Reading:
-    """Many rows as two columns of rows."""
+def _side_by_side(reading: Readout) -> Readout:
+    """Rearrange many rows as two columns of rows."""
     rows = reading.rows
     if len(rows) < _MANY or any(len(row) != len(rows[0]) for row in rows):
         return reading
@@ -91,33 +90,33 @@ def _side_by_side(reading: Reading) -> Reading:
     return replace(reading, rows=tuple((*one, *(other or ())) for one, other in zip_longest(rows[:half], rows[half:])))
 
 
-# ------------------------------------------------------------------ told by the picture
+# ------------------------------------------------------------------ shown by the picture too
 
 
-def _pairs_named_once(card: Card) -> Card:
-    """The two curves of a run as one pair, named once: hue and dash say which channel each is."""
-    return _with_panels(card, card.body, _with_pairs) if isinstance(card.body, Curves) else card
+def _with_channel_pairs(card: Card) -> Card:
+    """Name the two curves of a run once: hue and dash say which channel each is."""
+    return _map_panels(card, card.body, _name_pairs_jointly) if isinstance(card.body, Curves) else card
 
 
-def _with_pairs(panel: Panel) -> Panel:
-    channels: dict[str, list[str]] = {}  # what a name says besides the channel -> whose it is
+def _name_pairs_jointly(panel: Panel) -> Panel:
+    channels: dict[str, list[str]] = {}  # name without the channel -> its channels
     for trace in panel.traces:
-        channels.setdefault(_besides(trace), []).append(trace.channel)
+        channels.setdefault(_name_without_channel(trace), []).append(trace.channel)
     traces = list(panel.traces)
     for at, trace in enumerate(traces):
-        name = _besides(trace)
+        name = _name_without_channel(trace)
         if name and len(channels[name]) > 1:
             traces[at] = replace(trace, label=name if trace.channel == channels[name][-1] else "")
     return panel if traces == list(panel.traces) else replace(panel, traces=tuple(traces))
 
 
-def _besides(trace: Trace) -> str:
-    """What a curve's name says besides its channel; "" where it says no channel, or that alone."""
+def _name_without_channel(trace: Trace) -> str:
+    """Return a curve's name without its channel; "" if it has no channel or nothing else."""
     channel, _, rest = trace.label.partition(" ")
     return rest if channel and channel == trace.channel else ""
 
 
-def _with_panels(card: Card, body: Curves, change: Callable[[Panel], Panel]) -> Card:
+def _map_panels(card: Card, body: Curves, change: Callable[[Panel], Panel]) -> Card:
     panels = tuple(change(panel) for panel in body.panels)
     if all(one is other for one, other in zip(panels, body.panels, strict=True)):
         return card
@@ -125,7 +124,7 @@ def _with_panels(card: Card, body: Curves, change: Callable[[Panel], Panel]) -> 
 
 
 def _without_margins(card: Card) -> Card:
-    """A table's verdicts without how far off they are: limit, figure and needle stand in the same row."""
+    """Remove the margins of a table's verdicts: limit, figure and needle are in the same row."""
     body = card.body
     if not isinstance(body, Rows) or not any(row.margin for row in body.rows):
         return card

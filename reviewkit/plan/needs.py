@@ -1,4 +1,4 @@
-"""What each rating still lacks: answered, too close to call, held under other conditions, or not there at all."""
+"""Needs: what each rating still lacks to be answered."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
 from reviewkit.plan.basis import Basis
-from reviewkit.plan.power import blocked
+from reviewkit.plan.power import find_blocker
 from reviewkit.verdict.comparison import (
     APART,
     CLOSE,
@@ -30,30 +30,32 @@ _STATES = {MEETS: ANSWERED, SHORT: ANSWERED, CLOSE: CLOSER, INCOMPARABLE: AGAIN,
 
 
 @dataclass(frozen=True)
-class Difference:
-    """One condition that is not as rated: its name in the rule, and in words what is rated and what was measured."""
-
-    condition: str
-    why: str
-
-
-@dataclass(frozen=True)
 class Need:
     """A rating and what would give it a verdict.
 
-    `state`: answered; settled: no measurement will say more; closer: within its uncertainty; again: held under other
-    conditions; open: not measured.
-    `held`: the measurements that speak of it; `differs`: what of them is not as rated; `reasons`: what else stands in
-    the way: "one side", "bound", "stops early"; `blocked`: why no capture can settle it as the rating is written, or
-    "music", which can be confirmed only; `distance`: how far a close figure is from the limit, which the uncertainty
-    must stay below, in the figure's unit; `before`: measurements that would speak of it, but were made before the
-    repair.
+    Attributes
+    ----------
+    state
+        "answered"; "settled": no measurement will say more; "closer": within its uncertainty; "again": measured under
+        other conditions; "open": not measured.
+    measurements
+        The measurements that speak of it.
+    differs
+        What of them isn't as rated.
+    reasons
+        Other obstacles: "one side", "bound", "stops early".
+    blocked
+        Why no capture can settle it as the rating is written, or "music", which can be confirmed only.
+    distance
+        Distance of a close figure from the limit, in the figure's unit; the uncertainty must stay below it.
+    before
+        Measurements that would speak of it, but were made before the repair.
     """
 
     verdict: Verdict
     state: str
-    held: tuple[str, ...] = ()
-    differs: tuple[Difference, ...] = ()
+    measurements: tuple[str, ...] = ()
+    differs: tuple[str, ...] = ()
     reasons: tuple[str, ...] = ()
     blocked: str = ""
     distance: float | None = None
@@ -61,12 +63,29 @@ class Need:
 
     @property
     def deciding(self) -> Finding | None:
-        """The finding that the verdict rests on."""
+        """Return the finding that the verdict rests on."""
         return self.verdict.findings[-1] if self.verdict.findings else None
 
 
-def needs(verdicts: Sequence[Verdict], runs: Sequence[Run], mains: Mains, basis: Basis) -> tuple[Need, ...]:
-    """Each rating's need, in the ratings' order."""
+def find_needs(verdicts: Sequence[Verdict], runs: Sequence[Run], mains: Mains, basis: Basis) -> tuple[Need, ...]:
+    """Return each rating's need, in the ratings' order.
+
+    Parameters
+    ----------
+    verdicts : sequence of Verdict
+        One for each rating.
+    runs : sequence of Run
+        The measurements.
+    mains : Mains
+        The mains wanted and the mains on the bench.
+    basis : Basis
+        Supplies what the ratings leave open.
+
+    Returns
+    -------
+    tuple of Need
+        The needs.
+    """
     findings = judging(runs)
     return tuple(_need(verdict, findings, runs, mains, basis) for verdict in verdicts)
 
@@ -74,7 +93,7 @@ def needs(verdicts: Sequence[Verdict], runs: Sequence[Run], mains: Mains, basis:
 def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], mains: Mains, basis: Basis) -> Need:
     rating = verdict.rating
     state = _STATES[verdict.verdict]
-    why_blocked = blocked(rating, basis) if state != ANSWERED else ""
+    why_blocked = find_blocker(rating, basis) if state != ANSWERED else ""
     if state == OPEN:
         names = RULES[rating.quantity].findings
         before = [f.measurement for run in runs for f in run.findings if f.stage == "before" and f.quantity in names]
@@ -83,26 +102,31 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
     deciding = need.deciding
     assert deciding is not None
     if state == CLOSER:
-        return Need(verdict, state, verdict.measurements, blocked=why_blocked, distance=distance(rating, deciding))
+        return Need(
+            verdict, state, verdict.measurements, blocked=why_blocked, distance=distance_to_limit(rating, deciding)
+        )
     if state == AGAIN:
-        differs = tuple(Difference(name, stand.why) for name, stand in stands(rating, deciding, mains) if stand.why)
+        differs = tuple(stand.why for _, stand in differing_conditions(rating, deciding, mains) if stand.why)
         reasons = tuple(_reasons(rating, deciding, findings))
-        # continuous power under the rated conditions has said what it can
+        # continuous power under the rated conditions can say no more
         state = SETTLED if why_blocked == "music" and not differs and not reasons else AGAIN
         return Need(verdict, state, verdict.measurements, differs, reasons, why_blocked)
     return need
 
 
-def stands(rating: Rating, finding: Finding, mains: Mains) -> list[tuple[str, Stand]]:
-    """Every condition of the rating's rule by name, with how the finding stands to it, where that is not the same."""
+def differing_conditions(rating: Rating, finding: Finding, mains: Mains) -> list[tuple[str, Stand]]:
+    """Return the conditions of a rating's rule under which a finding differs, by name.
+
+    What can't be compared at all comes first.
+    """
     compared = zip(RULES[rating.quantity].conditions, compare(rating, finding, mains), strict=True)
     differing = [(name, stand) for name, stand in compared if stand.stand != SAME]
-    # what cannot be compared at all comes first
+    # conditions that can't be compared at all come first
     return sorted(differing, key=lambda pair: pair[1].stand != APART)
 
 
 def _reasons(rating: Rating, deciding: Finding, findings: Sequence[Finding]) -> list[str]:
-    """What stands in the way besides the conditions."""
+    """Return the obstacles other than the conditions."""
     reasons = []
     sides = {f.channel for f in findings if f.quantity == deciding.quantity}
     both = bool(sides & {"both", ""}) or {"L", "R"} <= sides or {"L>R", "R>L"} <= sides
@@ -115,8 +139,8 @@ def _reasons(rating: Rating, deciding: Finding, findings: Sequence[Finding]) -> 
     return reasons
 
 
-def distance(rating: Rating, finding: Finding) -> float:
-    """How far a figure is from the limit that it is held against, in its own unit."""
+def distance_to_limit(rating: Rating, finding: Finding) -> float:
+    """Return the distance of a figure from its limit, in its own unit."""
     value = finding.value
     if rating.quantity == "power" and finding.quantity == "worst_distortion":
         limit = rating.thd_percent or rating.thd_plus_noise_percent

@@ -1,0 +1,64 @@
+"""Where a table of session.toml stands, and how messages show what is in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from reviewkit.ingest.session.toml_lines import TomlDocument
+from reviewkit.model.errors import Faults, shortened
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a table stands, what it holds as written, and how it is called in messages."""
+
+    document: TomlDocument
+    faults: Faults
+    path: tuple[str | int, ...]
+    label: str
+    raw: Mapping[str, Any]
+
+    @property
+    def line(self) -> int:
+        """The line of the table itself."""
+        return self.document.line(*self.path)
+
+    def fault(self, message: str, *keys: str | int) -> None:
+        """Note a fault of the table, or of one of its keys, at its line."""
+        self.faults.add(self.document.line(*self.path, *keys), f"{self.label} {show_text(message)}")
+
+
+def show_key(key: str) -> str:
+    """Return a key as it is written: in quotation marks where it needs them."""
+    plain = key.replace("_", "").replace("-", "")
+    return shortened(key, 60) if plain.isascii() and plain.isalnum() else show_value(key)
+
+
+def show_value(value: object) -> str:
+    """Return a value as it would stand in TOML, shortened where it is long."""
+    text = _show(value, 3)
+    return text if len(text) <= 60 else f"{text[:57]}…"
+
+
+def _show(value: object, depth: int) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'"{show_text(value[:80])}"'
+    if isinstance(value, int):
+        return str(value) if abs(value) < 10**60 else "a very long number"
+    if isinstance(value, (list, dict)) and not depth:
+        return "…"
+    if isinstance(value, list):
+        return f"[{', '.join(_show(item, depth - 1) for item in value[:8])}]"
+    if isinstance(value, dict):
+        pairs = (f"{key} = {_show(item, depth - 1)}" for key, item in list(value.items())[:8])
+        return f"{{ {', '.join(pairs)} }}" if value else "{}"
+    return str(value)
+
+
+def show_text(text: str) -> str:
+    """Return text that can be shown on one line of a terminal: signs that cannot be seen are written as codes."""
+    return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in text)

@@ -1,0 +1,102 @@
+"""What a response's card and its sentences are made of: the limit, the readings of each run, the facts worth saying."""
+
+from __future__ import annotations
+
+import pytest
+from measured_sheets import column, conditions, run_from, sheet
+
+from reviewkit.measure import KINDS
+from reviewkit.model.session import Rating
+
+HERTZ = [10.0, 20.0, 100.0, 1000.0, 5000.0, 20_000.0, 50_000.0]
+DROOP = [-6.0, -0.8, 0.0, 0.0, 0.1, 0.3, -7.0]  # dB re 1 kHz
+FLAT = [0.0] * 7
+BAND = (20.0, 20_000.0)
+
+
+def run(left=DROOP, right=None, **stated):
+    columns = [column("level", left, "L", "dB")] + ([column("level", right, "R", "dB")] if right else [])
+    return run_from(sheet(column("frequency", HERTZ), *columns), conditions("response", **stated))
+
+
+def rated(low, high, band_hz=BAND, **more):
+    return Rating("flatness", "dB", within=(low, high), band_hz=band_hz, **more)
+
+
+def card(*runs):
+    return KINDS["response"].card(list(runs), ())
+
+
+def facts(one, before=None):
+    return {point.name: point.facts for point in KINDS["response"].points(one, before)}
+
+
+def test_the_limit_is_inside_the_picture():
+    (panel,) = card(run(FLAT, ratings=[rated(-5.0, 5.0)])).body.panels
+    (limit,) = panel.limits
+    assert (limit.low, limit.high, limit.from_x, limit.to_x) == (-5.0, 5.0, *BAND)
+    assert panel.y.low < -5.0
+    assert panel.y.high > 5.0
+    # but no further out than it takes: 1.2 times the limit, on the next scale
+    assert panel.y.high <= 10.0
+
+
+def test_a_limit_on_one_side():
+    (panel,) = card(run(FLAT, ratings=[rated(-3.0, 0.0)])).body.panels
+    assert (panel.limits[0].low, panel.limits[0].high) == (-3.0, 0.0)
+    assert panel.y.low < -3.0
+
+
+def test_the_key_figure_of_a_lopsided_rating_is_both_extremes():
+    assert card(run(ratings=[rated(-1.0, 1.0)])).readings[0].key == "±0.80 dB"
+    assert card(run(ratings=[rated(-1.0, 0.5)])).readings[0].key == "+0.30 −0.80 dB"
+    assert card(run()).readings[0].key == "±0.80 dB"
+
+
+def test_of_two_channels_the_worse_is_large_and_named():
+    first = card(run(DROOP, FLAT, ratings=[rated(-1.0, 0.5)])).readings[0]
+    assert (first.key, first.channel) == ("+0.30 −0.80 dB", "L")
+    assert [row[0] for row in first.rows] == ["L", "R"]
+
+
+def test_each_run_has_its_reading_and_the_bench_none():
+    before, after = run(stage="before"), run(FLAT, FLAT, stage="after")
+    bench = run(FLAT, stage="bench")
+    readings = card(before, after, bench).readings
+    assert [reading.label for reading in readings] == ["20 Hz – 20 kHz", "before", "left re right, 1 kHz"]
+    assert readings[0].rows == (("L", "+0.00 −0.00 dB"), ("R", "+0.00 −0.00 dB"))
+    assert readings[1].rows == (("L", "+0.30 −0.80 dB"),)
+    assert readings[2].rows == (("", "+0.00 dB"),)
+
+
+def test_three_readings_leave_no_room_for_the_balance():
+    settings = [run(FLAT, FLAT, setting=name, id=name) for name in ("bass up", "bass down", "flat")]
+    assert [reading.label for reading in card(*settings).readings] == ["20 Hz – 20 kHz", "bass up", "bass down"]
+
+
+def test_the_band_that_is_rated_is_the_one_spoken_of():
+    assert facts(run())["flatness"]["band"] == [20.0, 20_000.0]
+    own = [rated(-1.0, 1.0, (100.0, 5000.0))]
+    assert facts(run(ratings=own))["flatness"]["band"] == [100.0, 5000.0]
+    # a rating of another input says nothing of this one
+    phono = [rated(-1.0, 1.0, (100.0, 5000.0), input="phono")]
+    assert facts(run(ratings=phono, input="aux"))["flatness"]["band"] == [20.0, 20_000.0]
+    assert facts(run(ratings=phono, input="phono"))["flatness"]["band"] == [100.0, 5000.0]
+
+
+def test_how_flat_it_was_before_is_a_fact_only_with_a_before():
+    assert facts(run())["flatness"]["before"] is None
+    fact = facts(run(FLAT), run())["flatness"]["before"]
+    assert fact.value == pytest.approx(0.8, abs=0.01)
+
+
+def test_corners_and_balance_are_facts_where_they_are_measured():
+    only_low = [-6.0, -0.8, 0.0, 0.0, 0.0, 0.0, 0.0]
+    corners = facts(run(only_low))["corners"]
+    assert corners["high"] is None
+    assert 10 < corners["low"].value < 20
+    both = facts(run(DROOP, only_low))
+    assert 20_000 < both["corners"]["high"].value < 50_000
+    assert "balance" in both
+    assert "balance" not in facts(run())
+    assert "corners" not in facts(run(FLAT))
