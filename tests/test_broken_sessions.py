@@ -212,7 +212,7 @@ MISTAKES = {
         "measurements/distortion-40w.csv",
         "",
         "a crosstalk needs columns of frequency and level",
-        'which is which, for example columns = { frequency = "Frequency (Hz)", level = ',
+        "is it another kind, or another file?",
     ),
     "a note that goes back in time": Broken(
         instead("notes.txt", "6:12 before", "5:12 before"),

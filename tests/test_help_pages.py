@@ -86,7 +86,7 @@ def test_a_terminal_without_the_signs_gets_others(monkeypatch):
     assert "Ω" in source("session")
     assert cli.run(["help", "session"]) == 0
     sys.stdout.flush()
-    assert b'`"8 ohm"` or `"8 ?"`' in raw.getvalue()
+    assert b'`"8 ohm"` or `"8 ohm"`' in raw.getvalue()
 
 
 def test_a_sessions_own_pages_do_not_replace_them(say, session_of, monkeypatch):

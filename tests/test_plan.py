@@ -555,7 +555,7 @@ def test_the_rows_to_write_down_hold_the_conditions_that_are_wanted(rating, benc
         assert all(len(row) == len(reading_header().split(",")) for row in rows)
         for _, wanted in capture.uses if rows else ():
             said: list[str] = []
-            at = conditions_of(at_cell(wanted), decimal_comma=False, fault=said.append)
+            at = conditions_of(at_cell(wanted), str, said.append)
             assert said == []
             assert at == {key: pytest.approx(v) if isinstance(v, float) else v for key, v in wanted.at.items()}
 

@@ -37,9 +37,9 @@ class Drawing:
 
     cards: Sequence[Card]
     keys: Mapping[str, str]
-    stored: dict[str, Pictures | str]
+    stored: dict[str, Pictures | Fault]
     new: Sequence[Card]
-    calls: Calls[Pictures | str]
+    calls: Calls[Pictures | Fault]
 
 
 def begin_drawing(
@@ -56,7 +56,7 @@ def begin_drawing(
     """
     keys = {card.id: _key(card, order, type_digests) for card in cards}
     stored = {card.id: _read(cache, keys[card.id], card, order, drawn_before) for card in cards}
-    known: dict[str, Pictures | str] = {card: each for card, each in stored.items() if each is not None}
+    known: dict[str, Pictures | Fault] = {card: each for card, each in stored.items() if each is not None}
     # charts take longest, and come first
     new = sorted((card for card in cards if card.id not in known), key=lambda card: not card.chart)
     ahead = round(_SHARE_AHEAD * len(new))
@@ -70,21 +70,21 @@ def finish_drawing(drawing: Drawing, cache: Cache, progress: Callable[[int, int]
     """
     drawn = drawing.calls.results(lambda done: progress(done, len(drawing.new)))
     results = drawing.stored | dict(zip((card.id for card in drawing.new), drawn, strict=True))
-    faults = [Fault("session.toml", 0, why) for card in drawing.cards if isinstance(why := results[card.id], str)]
+    faults = [why for card in drawing.cards if isinstance(why := results[card.id], Fault)]
     if faults:
         raise InputError(faults)
-    pictures = {card: result for card, result in results.items() if not isinstance(result, str)}
+    pictures = {card: result for card, result in results.items() if not isinstance(result, Fault)}
     for card in drawing.new:
         cache.write(drawing.keys[card.id], _packed(pictures[card.id]))
     return pictures
 
 
-def draw_card(card: Card, order: Order) -> Pictures | str:
+def draw_card(card: Card, order: Order) -> Pictures | Fault:
     """Return a card's pictures by their kind, or why it cannot be laid out."""
     try:
         return draw_pictures(card, order)
     except LayoutFault as fault:
-        return str(fault)
+        return fault.faults[0]
 
 
 def draw_picture(

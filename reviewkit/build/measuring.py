@@ -13,6 +13,7 @@ from reviewkit.build.program import program_digest
 from reviewkit.build.session_files import SessionFiles, input_digests
 from reviewkit.ingest.measurement_file import read_measurement
 from reviewkit.measure import KINDS
+from reviewkit.measure.unread import mark_unread
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 from reviewkit.model.finding import Conditions, Finding, Measured, Run
@@ -125,7 +126,8 @@ def measure_file(
     if changed:
         raise written_to(folder / changed[0])
     try:
-        return to_text(kind.findings(sheet, replace(conditions, reference=other)))
+        measured = kind.findings(sheet, replace(conditions, reference=other))
+        return to_text(mark_unread(measured, [each for each in (sheet, other) if each is not None], conditions))
     except InputError as error:
         return Unusable(tuple(error.faults), unread=False)
 

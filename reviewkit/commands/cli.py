@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from reviewkit.commands.command_line import make_parser
-from reviewkit.model.errors import CannotFinish, InputError, listed
+from reviewkit.commands.encodings import print_anywhere
+from reviewkit.model.errors import CannotFinish, InputError, listed, printable
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -29,6 +30,7 @@ FOR_SESSIONS = ("reviewkit.build.build",)
 
 def run(arguments: Sequence[str]) -> int:
     """Run one command and return its exit status."""
+    print_anywhere()
     try:
         options = make_parser().parse_args(arguments)
     except SystemExit as stop:  # argparse has printed the error, or the help
@@ -81,9 +83,10 @@ def _read(options: argparse.Namespace) -> int:
 
     sheet = read_any(options.file, options.file.name)
     if options.json:
-        print(json.dumps(as_json(sheet), ensure_ascii=False, allow_nan=False))
+        in_full = (sys.stdout.encoding or "utf-8").lower().replace("-", "") == "utf8"
+        print(json.dumps(as_json(sheet), ensure_ascii=not in_full, allow_nan=False))
     else:
-        print("\n".join(_describe(sheet)))
+        print("\n".join(map(printable, _describe(sheet))))
     return DONE
 
 
@@ -232,8 +235,7 @@ def _help(options: argparse.Namespace) -> int:
     text = read_page(options.topic) if options.topic else format_index()
     if options.topic and sys.stdout.isatty():
         text = render_page(text, shutil.get_terminal_size().columns)
-    encoding = sys.stdout.encoding or "utf-8"
-    print(text.rstrip().encode(encoding, "replace").decode(encoding))  # a terminal may have no Ω
+    print(text.rstrip())
     return DONE
 
 

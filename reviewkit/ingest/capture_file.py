@@ -37,7 +37,7 @@ def read_capture(
     columns: Mapping[str, str | int] | None = None,
     full_scale_v: float | None = None,
 ) -> Sheet:
-    """A WAV file's channels over time: integer samples of 8 to 32 bits or floats of 32 or 64.
+    """Return a WAV file's channels over time: integer samples of 8 to 32 bits or floats of 32 or 64.
 
     `source` is what messages call the file. `columns`: left, right or level -> number of a channel, from 1; without it
     one channel is taken as level, two as left and right. `full_scale_v`: the peak voltage of a full-scale sine (V);
@@ -61,7 +61,7 @@ def parse_capture(
     columns: Mapping[str, str | int] | None = None,
     full_scale_v: float | None = None,
 ) -> Sheet:
-    """The same for a WAV file's bytes."""
+    """Return the same for a WAV file's bytes."""
     return _read(io.BytesIO(data), len(data), source, columns or _NOTHING_SAID, full_scale_v)
 
 
@@ -133,8 +133,8 @@ def _chosen(header: Header, columns: Mapping[str, str | int], source: str) -> li
 
 
 def _samples(file: BinaryIO, header: Header, numbers: list[int], source: str) -> list[Array]:
-    """The chosen channels as fractions of full scale, shape (frames,) each; read in blocks, so that no second copy of a
-    long capture is held.
+    """Return the chosen channels as fractions of full scale, shape (frames,) each; read in blocks, so that no second
+    copy of a long capture is held.
     """
     import soundfile  # type: ignore[import-untyped]
 
@@ -194,7 +194,7 @@ def _check(read: list[Array], numbers: list[int], header: Header, source: str) -
 
 
 def _clipped(values: Array, extreme: float, step: float) -> int | None:
-    """Where the capture first stands flat at its extreme (the largest or the smallest sample), or None.
+    """Return where the capture first stands flat at its extreme (the largest or the smallest sample), or None.
 
     A sine spends √d of its time within d of its crest, so of the samples within sixteen steps a quarter stand at an
     extreme that it just touches; where its crest is cut off, most do. Below a converter's ceiling nothing is clipped.

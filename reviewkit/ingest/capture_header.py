@@ -55,7 +55,7 @@ class Header:
 
 
 def read_header(file: BinaryIO, length: int, source: str) -> Header:
-    """The header of a WAV file of `length` bytes; only its chunks' heads are read.
+    """Return the header of a WAV file of `length` bytes; only its chunks' heads are read.
 
     Raises InputError where the file is no WAV file, is compressed, breaks off, holds no samples, or where its header
     contradicts itself.

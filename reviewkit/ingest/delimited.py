@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 from reviewkit.ingest.plain_text import numbered_rows
 from reviewkit.model.errors import Fault, Faults, InputError
 
 _SEPARATORS = (",", ";", "\t")
+_COMMA = re.compile(r"(?<=\d),(?=\d)")
+_GROUP_MARK = re.compile(r"(?<=\d)[.,](?=\d{3})")
+_BOTH_MARKS = re.compile(r"(?<![\w.,])[1-9]\d{0,2}(?:(?:,\d{3})+(\.)\d+|(?:\.\d{3})+(,)\d+)")
+_COMMA_GROUPS = re.compile(r"(?<![\w.,])[1-9]\d{0,2}(?:,\d{3})+(?![\d,])")
+_POINT_GROUPS = re.compile(r"(?<![\w.,])[1-9]\d{0,2}(?:\.\d{3})+(?![\d.])")
+_SHOWS_COMMA = re.compile(r"[±+\-\u2212\s]*(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))(?![\d,.])")
 MOST_ROWS = 5000
 MOST_COLUMNS = 1000
 _LONGEST_LINE = 20_000  # characters
@@ -26,11 +34,39 @@ class DelimitedRow:
 
 @dataclass(frozen=True)
 class Delimited:
-    """A table as text. `decimal_comma`: a comma in a cell is a decimal mark, since it does not part cells."""
+    """A table as text. `decimal_comma`: a comma in a cell may be a decimal mark, since it does not part cells."""
 
     header: DelimitedRow
     rows: tuple[DelimitedRow, ...]
     decimal_comma: bool
+
+    @cached_property
+    def shows_decimal_comma(self) -> bool:
+        """Whether some cell leaves no doubt that the comma is the decimal mark: 0,38 or 12,5."""
+        return self.decimal_comma and any(_SHOWS_COMMA.match(cell) for row in self.rows for cell in row.cells)
+
+    def with_points(self, text: str) -> str:
+        """Return a cell, or a part of one, with decimal points. Raises ValueError, with the remedy, for a comma that
+        can't be one and for a number that may be a thousand times another, such as 1,313.
+        """
+        if not self.decimal_comma and not _COMMA.search(text):
+            return text
+        both = _BOTH_MARKS.search(text)
+        if both:
+            thousands = "," if both[1] else "."
+            raise ValueError(f'"{text[:40]}" has a mark between thousands; write {text.replace(thousands, "")}')
+        grouped = (_POINT_GROUPS if self.shows_decimal_comma else _COMMA_GROUPS).search(text)
+        if grouped:
+            whole = _GROUP_MARK.sub("", text)
+            one = _COMMA.sub(".", text)
+            if len(_GROUP_MARK.findall(grouped[0])) > 1:
+                raise ValueError(f'"{text[:40]}" has marks between thousands; write {whole}')
+            either = f"{one} or {whole}, whichever is meant"
+            raise ValueError(f'"{text[:40]}" may have a mark between thousands; write {either}')
+        with_point = _COMMA.sub(".", text)
+        if not self.decimal_comma:
+            raise ValueError(f'"{text[:40]}" has a comma between digits; write {with_point}')
+        return with_point
 
 
 def parse_delimited(text: str, faults: Faults, *, example: str, comments: bool = False) -> Delimited:
@@ -60,7 +96,7 @@ def parse_delimited(text: str, faults: Faults, *, example: str, comments: bool =
 
 
 def _lines(text: str, source: str, comments: bool) -> Iterator[tuple[int, str]]:
-    """Every line with its number; one that is a comment is blank."""
+    """Yield every line with its number; one that is a comment is blank."""
     for number, line in numbered_rows(text):
         if len(line) > _LONGEST_LINE:
             said = f"this line has {len(line)} characters, and no row of such a table has over {_LONGEST_LINE}"

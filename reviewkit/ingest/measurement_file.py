@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import re
 from pathlib import Path
 
 from reviewkit.ingest.capture_file import read_capture
+from reviewkit.ingest.plain_text import refuse_devices
 from reviewkit.ingest.reading_file import read_readings
 from reviewkit.ingest.sheet.sheet_file import read_sheet
+from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.session import Measurement
 from reviewkit.model.sheet import Sheet
 
 CAPTURES = (".wav", ".wave")
+_RESPONSES = ("response", "contour", "phono")
+_OTHER_LEVEL = re.compile(r"noise|crosstalk|separation|sinad|snr|residual", re.IGNORECASE)
 _LOOKED_AT = 2000  # bytes, in which the header of a file of single readings is
 
 
@@ -29,6 +34,7 @@ def read_measurement(folder: Path, m: Measurement, needs: tuple[tuple[str, ...],
             )
         return None
     path, columns = folder / m.file, dict(m.columns)
+    refuse_devices(path, m.file)
     if ("reading",) in needs:
         sheet = read_readings(path, m.file)
     elif path.suffix.lower() in CAPTURES:
@@ -38,22 +44,32 @@ def read_measurement(folder: Path, m: Measurement, needs: tuple[tuple[str, ...],
     roles = {column.role for column in sheet.columns} | ({"reading"} if sheet.readings else set())
     if not any(needed and set(needed) <= roles for needed in needs):
         wanted = " or ".join(" and ".join(needed) for needed in needs if needed)
-        raise InputError(
-            Fault(
-                m.file,
-                0,
-                f"a {m.kind} needs columns of {wanted}; here are {_columns_in_words(sheet)}. Say under its "
-                "[[measurement]] in session.toml which is which, for example columns = "
-                f"{{ {_columns_to_paste(sheet, needs)} }}, or is it another kind?",
-            )
-        )
+        here = f"a {m.kind} needs columns of {wanted}; here are {_columns_in_words(sheet)}"
+        raise InputError(Fault(m.file, 0, f"{here}; {_remedy(sheet, needs)}"))
+    _check_levels(sheet, m)
     return sheet
+
+
+def _check_levels(sheet: Sheet, m: Measurement) -> None:
+    """Raise InputError if what a response is made of is a level of something else, by its header."""
+    if m.kind not in _RESPONSES or set(m.columns) - {"frequency"}:
+        return
+    for column in sheet.all("level"):
+        other = _OTHER_LEVEL.search(column.header)
+        if other is not None and ">" not in column.channel:
+            message = (
+                f'"{column.header}" is {other[0].lower()}, and a {m.kind} is made of the output\'s level; is it '
+                f"another kind? If it is that level, write under its [[measurement]] in session.toml columns = "
+                f"{{ level = {_toml_text(column.header)} }}"
+            )
+            raise InputError(Fault(m.file, 0, message))
 
 
 def read_any(path: Path, source: str) -> Sheet:
     """Return a file of which nothing is known: a capture by its name, single readings by their header, which names
     `name` and `value`, else delimited text. Raises InputError.
     """
+    refuse_devices(path, source)
     if _holds_readings(path):
         return read_readings(path, source)
     return read_capture(path, source) if path.suffix.lower() in CAPTURES else read_sheet(path, source)
@@ -63,11 +79,25 @@ def _columns_in_words(sheet: Sheet) -> str:
     return ", ".join(f'{column.role} ("{column.header}")' for column in sheet.columns) or "none"
 
 
-def _columns_to_paste(sheet: Sheet, needs: tuple[tuple[str, ...], ...]) -> str:
-    """Return what a kind needs, each with a header of the file, in their order."""
+def _remedy(sheet: Sheet, needs: tuple[tuple[str, ...], ...]) -> str:
+    """Return the line that gives a kind what it needs, if a column of another role has the unit for it."""
     needed = next(roles for roles in needs if roles)
-    headers = [column.header for column in sheet.columns] or [""]
-    return ", ".join(f'{role} = "{headers[min(at, len(headers) - 1)]}"' for at, role in enumerate(needed))
+    free = [column for column in sheet.columns if column.role not in needed and column.header]
+    pairs = {}
+    for role in needed:
+        fitting = [column for column in free if column.unit in ROLE_UNITS.get(role, ())]
+        if sheet.find(role) is None and fitting:
+            pairs[role] = fitting[0].header
+            free.remove(fitting[0])
+    if not all(role in pairs or sheet.find(role) is not None for role in needed):
+        return "is it another kind, or another file?"
+    line = ", ".join(f"{role} = {_toml_text(header)}" for role, header in pairs.items())
+    return f"write under its [[measurement]] in session.toml columns = {{ {line} }}, or is it another kind?"
+
+
+def _toml_text(text: str) -> str:
+    """Return a header as a TOML string."""
+    return json.dumps(text, ensure_ascii=False)
 
 
 def _holds_readings(path: Path) -> bool:

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
 from reviewkit.model.errors import Fault, InputError
 
 MOST_BYTES = 20_000_000  # no table or text that a hand keeps comes near it
+# they turn the direction of what follows, so that a line reads otherwise than it is
+BIDIRECTIONAL = "\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069"
+_UNWANTED = re.compile(rf"[\x01-\x08\x0e-\x1a\x1b-\x1f\x7f{BIDIRECTIONAL}]")
 _MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 
 
 def read_text(path: Path, source: str, *, western: bool = False) -> str:
-    """The text of a file, without a byte order mark. `source` names it in messages. Faults: see `decode`."""
-    if path.exists() and not (path.is_file() or path.is_dir()):
-        raise InputError(Fault(source, 0, "is a pipe or a device, which may never end; put a file in its place"))
+    """Return the text of a file, without a byte order mark. `source` names it in messages. Faults: see `decode`."""
+    refuse_devices(path, source)
     try:
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
@@ -29,9 +32,15 @@ def read_text(path: Path, source: str, *, western: bool = False) -> str:
     return decode(data, source, western=western)
 
 
+def refuse_devices(path: Path, source: str) -> None:
+    """Raise InputError for what can be opened and may never end."""
+    if path.exists() and not (path.is_file() or path.is_dir()):
+        raise InputError(Fault(source, 0, "is a pipe or a device, which may never end; put a file in its place"))
+
+
 def numbered_rows(text: str) -> Iterator[tuple[int, str]]:
-    """Every line with its number from 1, one at a time, whichever of the usual line ends it has; without a byte order
-    mark.
+    """Yield every line with its number from 1, one at a time, whichever of the usual line ends it has; without a byte
+    order mark.
     """
     text = text.removeprefix("\ufeff")
     if "\r" in text:
@@ -41,7 +50,7 @@ def numbered_rows(text: str) -> Iterator[tuple[int, str]]:
 
 
 def decode(data: bytes, source: str, *, western: bool = False) -> str:
-    """Text from bytes: a byte order mark decides, else UTF-8, else Windows Western where `western` allows it.
+    """Return text from bytes: a byte order mark decides, else UTF-8, else Windows Western where `western` allows it.
 
     Raises InputError with the line of the first byte that cannot be read, and for binary content.
     """
@@ -63,4 +72,8 @@ def decode(data: bytes, source: str, *, western: bool = False) -> str:
     if "\x00" in text:
         line = text[: text.index("\x00")].count("\n") + 1
         raise InputError(Fault(source, line, "binary content; save the file as text in UTF-8"))
+    unwanted = _UNWANTED.search(text)
+    if unwanted:
+        line = text.count("\n", 0, unwanted.start()) + 1
+        raise InputError(Fault(source, line, f"holds the invisible character U+{ord(unwanted[0]):04X}; delete it"))
     return text

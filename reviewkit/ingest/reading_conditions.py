@@ -34,21 +34,20 @@ _INPUT = re.compile(r"input\s+(.+)|(.+?)\s+input", re.IGNORECASE)
 _FIGURES = {"thd": "THD", "thd+n": "THD+N"}
 # words behind a value that say no more than its unit does
 _PASSED_OVER = {"load", "sine", "tone", "output", "per channel", "distortion"}
-_DECIMAL_COMMA = re.compile(r"(?<=\d),(?=\d)")
 
 
-def conditions_of(cell: str, *, decimal_comma: bool, fault: Callable[[str], None]) -> dict[str, Any]:
+def conditions_of(cell: str, with_points: Callable[[str], str], fault: Callable[[str], None]) -> dict[str, Any]:
     """Conditions by key, values in the base units: frequency and band Hz, power and reference W, load Ω, voltage V,
     limit %; tones, weighting, channels, input, figure, setting. What cannot be is told to `fault`, with the remedy.
     """
-    return _Cell(decimal_comma, fault).read(cell)
+    return _Cell(with_points, fault).read(cell)
 
 
 class _Cell:
     """One cell while it is read."""
 
-    def __init__(self, decimal_comma: bool, fault: Callable[[str], None]) -> None:
-        self.decimal_comma = decimal_comma
+    def __init__(self, with_points: Callable[[str], str], fault: Callable[[str], None]) -> None:
+        self.with_points = with_points
         self.fault = fault
         self.at: dict[str, Any] = {}
         self.setting: list[str] = []
@@ -58,10 +57,10 @@ class _Cell:
             text = " ".join(part.split())
             if not text:
                 continue
-            if self.decimal_comma:
-                text = _DECIMAL_COMMA.sub(".", text)
-            elif _DECIMAL_COMMA.search(text):
-                self.fault(f'at "{text[:40]}" has a comma between digits; write {_DECIMAL_COMMA.sub(".", text)}')
+            try:
+                text = self.with_points(text)
+            except ValueError as error:
+                self.fault(f"at {error}")
                 continue
             if not (self._pair(text) or self._amounts(text) or self._words(text)):
                 self.setting.append(text)
@@ -76,7 +75,7 @@ class _Cell:
         return True
 
     def _pair(self, text: str) -> bool:
-        """A band (20 Hz to 20 kHz) or two tones together (60 Hz + 7 kHz)."""
+        """Note a band (20 Hz to 20 kHz) or two tones together (60 Hz + 7 kHz), and return whether the text is one."""
         match = _PAIR.fullmatch(text)
         ends = [self._value(end, "Hz") for end in match.groups()[::2]] if match else []
         if match is None or None in ends:
@@ -90,7 +89,7 @@ class _Cell:
         return scaled(float(match[1]), unit.factor) if match and unit and unit.base == base else None
 
     def _amounts(self, text: str) -> bool:
-        """One value with its unit, or several joined by the words between them: 40 W into 8 ohm."""
+        """Note one value with its unit, or several joined by the words between them: 40 W into 8 ohm."""
         found = [_amount(piece) for piece in _JOINED.split(text)]
         amounts = [entry for entry in found if entry is not None]
         if len(amounts) < len(found):
@@ -118,7 +117,7 @@ class _Cell:
 
 
 def _amount(text: str) -> tuple[str, float, str] | None:
-    """The key, the value in its base unit, and of a limit the distortion that it is one of; None for other text."""
+    """Return the key, the value in its base unit, and of a limit its kind of distortion; None for other text."""
     match = _AMOUNT.fullmatch(text)
     unit = unit_of(match[3]) if match else None
     if match is None or unit is None or unit.base not in _KEY_OF_UNIT:

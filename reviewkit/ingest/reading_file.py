@@ -39,13 +39,13 @@ _KNOWN = tuple(sorted({*BY_METER, *QUANTITIES, *RULES, *TRADE_WORDS}))
 
 
 def read_readings(path: Path, source: str) -> Sheet:
-    """The readings of a file. Raises InputError with every fault in it."""
+    """Return the readings of a file. Raises InputError with every fault in it."""
     return parse_readings(read_text(path, source, western=True), source)
 
 
 def parse_readings(text: str | bytes, source: str) -> Sheet:
-    """The readings of a text, in its order, each in the fixed unit of its quantity; one under a name of the user's own
-    in its unit without a prefix. The sheet has no columns.
+    """Return the readings of a text, in its order, each in the fixed unit of its quantity; one under a name of the
+    user's own in its unit without a prefix. The sheet has no columns.
 
     Rows whose value is blank, `--`, NaN or the like are left out and listed. Raises InputError with every column that
     is not known and every cell that cannot be read.
@@ -78,7 +78,7 @@ def parse_readings(text: str | bytes, source: str) -> Sheet:
 
 
 def _places(header: DelimitedRow, faults: Faults) -> Mapping[str, int]:
-    """Where each column stands; nothing where the header is at fault."""
+    """Return where each column stands; nothing where the header is at fault."""
     places: dict[str, int] = {}
     sound = True
     for number, cell in enumerate(header.cells):
@@ -102,7 +102,7 @@ def _places(header: DelimitedRow, faults: Faults) -> Mapping[str, int]:
 
 
 def _once_each(readings: list[SingleReading], faults: Faults) -> list[SingleReading]:
-    """The same reading written twice is kept once; two values under the same conditions are a fault."""
+    """Keep a reading that is written twice once; two values under the same conditions are a fault."""
     kept: dict[tuple[str, str, str], SingleReading] = {}
     for reading in readings:
         same = kept.setdefault((reading.name, reading.channel, str(sorted(reading.at.items()))), reading)
@@ -125,16 +125,16 @@ class _Row:
     def __init__(self, row: DelimitedRow, cells: Mapping[str, str], table: Delimited, faults: Faults) -> None:
         self.line = row.line
         self.cells = cells
-        self.decimal_comma = table.decimal_comma
+        self.table = table
         self.faults = faults
         self.sound = True
         self.step: float | None = None
 
     def read(self) -> SingleReading | None:
-        """The reading, or None where a fault was noted."""
+        """Return the reading, or None where a fault was noted."""
         name = self._name()
         channel = self._channel()
-        at = conditions_of(self.cells["at"], decimal_comma=self.decimal_comma, fault=self._fault)
+        at = conditions_of(self.cells["at"], self.table.with_points, self._fault)
         value, unit = self._value()
         if not self.sound:
             return None
@@ -174,17 +174,16 @@ class _Row:
         return _CHANNELS.get(cell, "")
 
     def _value(self) -> tuple[float, str]:
-        """The number, and its unit as spelled: its own, else that of the row."""
+        """Return the number, and its unit as spelled: its own, else that of the row."""
         cell, of_row = self.cells["value"], self.cells["unit"]
-        text = normalised(cell)
-        if self.decimal_comma:
-            text = re.sub(r"(?<=\d),(?=\d)", ".", text)
+        try:
+            text = self.table.with_points(normalised(cell))
+        except ValueError as error:
+            self._fault(f"value {error}")
+            return 0.0, ""
         match = _VALUE.fullmatch(text)
         if match is None:
             self._fault(f'value "{cell[:40]}" is no reading; write a number such as 0.38, or -- where there is none')
-            return 0.0, ""
-        if match[2].startswith(","):
-            self._fault(f'value "{cell[:40]}" has a comma; write {text.replace(",", ".")}')
             return 0.0, ""
         for unit in (match[2], of_row):
             if unit and part_unit(unit) is None:
@@ -198,7 +197,7 @@ class _Row:
         return float(match[1]), match[2] or of_row
 
     def _quantity(self, name: str, unit: str, at: Mapping[str, Any]) -> tuple[str, str | None]:
-        """The quantity, and the unit it has in every output; None where it keeps the one it was read in.
+        """Return the quantity, and the unit it has in every output; None where it keeps the one it was read in.
 
         Hum is one quantity in volts and another in dB; a power at a stated distortion is the power at that limit.
         """
@@ -243,14 +242,14 @@ class _Row:
 
 
 def _as_quantity(words: str) -> str:
-    """A name with underscores and in lower case; a trade word is the quantity that it stands for."""
+    """Return a name with underscores and in lower case; a trade word is the quantity that it stands for."""
     name = "_".join(words.strip().lower().replace("-", "_").split())
     name = TRADE_WORDS.get(name, name)
     return "power" if name == "power_at_limit" else name
 
 
 def _misspelled(name: str) -> str | None:
-    """The known name that this one is a misspelling of: nearly the same, or its letters in another order."""
+    """Return the known name that this one is a misspelling of: nearly the same, or its letters in another order."""
     # a known name with words before or behind it is one of the user's own
     if any(f"_{each}_" in f"_{name}_" for each in _KNOWN):
         return None

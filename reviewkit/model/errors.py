@@ -21,9 +21,14 @@ class Fault:
 
     def __str__(self) -> str:
         place = f"{self.source}:{self.line}" if self.line else self.source
-        said = f"{place}: {self.message}"
-        # an input mustn't be able to control the terminal that shows its fault
-        return "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in said)
+        return printable(f"{place}: {self.message}")
+
+
+def printable(text: str) -> str:
+    """Return a line with control and bidirectional characters escaped: no input may steer the terminal it is shown on,
+    or make a line read otherwise than it is.
+    """
+    return text if text.isprintable() else "".join(s if s.isprintable() else ascii(s)[1:-1] for s in text)
 
 
 class InputError(Exception):

@@ -31,6 +31,7 @@ def conditions_of(f: Finding) -> str:
         str(at.get("setting", "")),
         f"{f.stage} the repair" if f.stage in ("before", "after") else "",
         why_bound(f) if f.bound else "",
+        f.unread,
     ]
     return ", ".join(part for part in parts if part)
 

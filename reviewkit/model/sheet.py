@@ -29,10 +29,14 @@ class Column:
 
 @dataclass(frozen=True)
 class Skipped:
-    """A row that was left out, and why."""
+    """A row that was left out, and why. `unread`: a reading is missing there, and `at` which place of the abscissa, in
+    its base unit; None if that may be anywhere.
+    """
 
     line: int
     why: str
+    unread: bool = False
+    at: float | None = None
 
 
 @dataclass(frozen=True)

@@ -94,6 +94,7 @@ _SIGNS = {
     "": "",
 }
 _PAIR = re.compile(r"([+−]\d+(?:\.\d+)?)(?: /)? ([+−]\d)")  # two extremes that share a unit
+_MOST_DIGITS = 15
 _ORDINALS = ["", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
 _ORDINAL = re.compile(r"\b([1-9])(?:st|nd|rd|th)\b")
 _SPELLED = re.compile(r"\b[A-Z]{2,5}\b|\bdB\b")  # spoken letter by letter
@@ -102,11 +103,11 @@ _ANY_UNIT = "|".join(map(re.escape, _LONGEST_FIRST))
 # units without a space before them: "the 70s" and "12A" have none
 _CLOSE_UNIT = "|".join(re.escape(one) for one in _LONGEST_FIRST if len(one) > 1 or one in "WVΩ\u2126%°×")
 _LETTER = r"[^\W\d_]"
-# words, and names with letters and digits: "C214", "OA-62", "C213/214", "12AX7", "4k7"; they stay as written
-_NAME = rf"(?<!{_LETTER}){_LETTER}\w*(?:-\w+)*(?:/\w*{_LETTER}\w*|(?<=\d)/\d+)*|\d+(?:[.,]\d+)*{_LETTER}\w*"
+# words, and what mixes letters and digits: "C214", "OA-62", "C213/214", "12AX7", "4k7"; they are said as they stand
+_NAME = rf"(?<!{_LETTER}){_LETTER}\w*(?:-\w+)*(?:/\w*{_LETTER}\w*|(?<=\d)/\d+)*|\d++(?:[.,]\d++){{0,9}}+{_LETTER}\w*"
 _FIGURE = re.compile(
-    r"(?P<sign>[\u2212+±≤≥]\s?|(?<![\w.])-)?(?P<currency>[$€£¥])?(?P<number>\d{1,3}(?:,\d{3})+|\d+)(?P<fraction>\.\d+)?"
-    rf"(?:(?:\s(?P<unit>{_ANY_UNIT})|(?P<close>{_CLOSE_UNIT}))(?!\w|/(?!\d))|(?!(?:[.,]?\d)*{_LETTER}))|{_NAME}"
+    r"(?P<sign>[\u2212+±≤≥]\s?|(?<![\w.])-)?(?P<currency>[$€£¥])?(?P<number>\d{1,3}(?:,\d{3}){1,9}|\d++)(?P<fraction>\.\d++)?"
+    rf"(?:(?:\s(?P<unit>{_ANY_UNIT})|(?P<close>{_CLOSE_UNIT}))(?!\w|/(?!\d))|(?!(?:[.,]?\d){{0,40}}+{_LETTER}))|{_NAME}"
 )
 _SEAM = re.compile(rf"(?<={_LETTER})(?=\d)|(?<=\d)(?={_LETTER})")
 
@@ -139,14 +140,15 @@ def _say(match: re.Match[str]) -> str:
     if match["currency"]:
         one, many = _CURRENCIES[match["currency"]]
         cents = int((fraction[1:] + "0")[:2]) if fraction else 0
-        amount = f"{_amount(int(number))} {one if number == '1' and not cents else many}"
+        amount = f"{_amount(number)} {one if number == '1' and not cents else many}"
         return sign + amount + (f" {whole(cents)}" if cents else "")
     unit = _SPELLINGS.get(match["unit"] or match["close"] or "", "")
-    if not fraction and not unit and not sign and "," not in match["number"] and 1900 <= int(number) <= 2099:
+    bare = not fraction and not unit and not sign and "," not in match["number"]
+    if bare and len(number) == 4 and 1900 <= int(number) <= 2099:
         return year(int(number))
     if fraction and not fraction.strip(".0"):
-        fraction = ""  # "64.0 dB" is spoken as sixty-four; the card shows the precision
-    said = whole(int(number)) if int(number) or not fraction else ""
+        fraction = ""  # "64.0 dB" is said as sixty-four; the card shows how well it is known
+    said = _whole_written(number) if number.strip("0") or not fraction else ""
     if fraction:
         said = f"{said} point {' '.join(_ONES[int(d)] for d in fraction[1:])}".strip()
     if unit:
@@ -155,11 +157,17 @@ def _say(match: re.Match[str]) -> str:
     return sign + said
 
 
-def _amount(number: int) -> str:
-    """Spell out an amount of money: seventeen hundred, but two thousand."""
-    if 1100 <= number < 10_000 and number % 100 == 0 and number % 1000:
+def _amount(digits: str) -> str:
+    """Return an amount of money in words: seventeen hundred, but two thousand."""
+    number = int(digits[:_MOST_DIGITS])
+    if len(digits) == 4 and 1100 <= number < 10_000 and number % 100 == 0 and number % 1000:
         return f"{whole(number // 100)} hundred"
-    return whole(number)
+    return _whole_written(digits)
+
+
+def _whole_written(digits: str) -> str:
+    """Return a whole number in words; a longer one than any that has a name, digit by digit."""
+    return whole(int(digits)) if len(digits) <= _MOST_DIGITS else " ".join(_ONES[int(digit)] for digit in digits)
 
 
 def whole(number: int) -> str:

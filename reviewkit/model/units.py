@@ -38,9 +38,9 @@ _BASE_SPELLINGS: dict[tuple[str, float], tuple[str, ...]] = {
     ("%", 1.0): ("%", "percent", "pct", "Percent"),
     ("%", 1e-4): ("ppm", "PPM"),
     ("%", 1e2): ("ratio", "Ratio"),
-    ("dB", 1.0): ("dB", "db", "DB"),
+    ("dB", 1.0): ("dB", "db", "DB", "decibel", "decibels", "Decibel", "Decibels"),
     ("dBr", 1.0): ("dBr", "dBR", "dbr"),
-    ("dBV", 1.0): ("dBV", "dbV", "dBv rms"),
+    ("dBV", 1.0): ("dBV", "dbV"),
     ("dBu", 1.0): ("dBu", "dBU", "dbu"),
     ("dBW", 1.0): ("dBW", "dBw"),
     ("dBm", 1.0): ("dBm", "dbm"),
@@ -52,6 +52,18 @@ UNITS: dict[str, UnitSpelling] = {
     spelling: UnitSpelling(base, factor)
     for (base, factor), spellings in _BASE_SPELLINGS.items()
     for spelling in spellings
+}
+
+# A column may be in peak volts, read as those of a sine; no value in session.toml may.
+_PEAK_SPELLINGS: dict[float, tuple[str, ...]] = {
+    0.5**0.5: ("Vp", "Vpk", "Vpeak", "V pk", "V peak"),
+    0.125**0.5: ("Vpp", "Vp-p", "Vpk-pk", "V pp", "V p-p", "V pk-pk", "V peak-to-peak"),
+}
+PEAK_UNITS: dict[str, UnitSpelling] = {
+    prefix + spelling: UnitSpelling("V", factor * part)
+    for factor, spellings in _PEAK_SPELLINGS.items()
+    for spelling in spellings
+    for prefix, part in (("", 1.0), ("m", 1e-3))
 }
 
 # Both Unicode micro signs and both ohm signs are in use; typographic minus and several kinds of space come from
@@ -87,6 +99,11 @@ def normalised(text: str) -> str:
 def unit_of(text: str) -> UnitSpelling | None:
     """Return the unit of a spelling, or None if it isn't in the table."""
     return UNITS.get(normalised(text).strip())
+
+
+def column_unit(text: str) -> UnitSpelling | None:
+    """Return the unit that a column's spelling stands for, peak volts too; None if it is not in the table."""
+    return unit_of(text) or PEAK_UNITS.get(normalised(text).strip())
 
 
 def read_quantity(text: str, base: str) -> float:

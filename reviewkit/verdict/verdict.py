@@ -312,6 +312,8 @@ def _answer(rating: Rating, finding: Finding, bench: _Bench) -> Answer:
         word = SHORT
     elif at.side == ON and stand == SAME:
         word = CLOSE
+    if finding.unread and word in (MEETS, CLOSE):
+        word = INCOMPARABLE
     return Answer(finding, word, at.side, at.size, stands, at.rounds)
 
 

@@ -123,7 +123,6 @@ NAMES: dict[str, Read] = {  # one column over 20 and 40 Hz, in which 0.5 and 2.5
     "THD R (%)": ("distortion", "R", "%", [0.5, 2.5]),
     "THD+N Left ppm": ("distortion", "L", "%", [0.00005, 0.00025]),
     "Distortion (ratio)": ("distortion", "", "%", [50.0, 250.0]),
-    "THD+N (dB)": ("distortion", "", "dB", [0.5, 2.5]),
     "L to R (dB)": ("level", "L>R", "dB", [0.5, 2.5]),
     "Crosstalk R\u2192L [dB]": ("level", "R>L", "dB", [0.5, 2.5]),
     "left into right, dBV": ("level", "L>R", "dBV", [0.5, 2.5]),
@@ -199,7 +198,10 @@ REFUSED: dict[str, tuple[str | bytes, tuple[str, ...]]] = {
     "empty": (b"", ("m/x.csv: the file is empty; export the measurement again",)),
     "no data rows": (
         HEADED,
-        (f"m/x.csv: no row holds two numbers or more set apart by comma, semicolon, tab or spaces; {_TABLE}",),
+        (
+            "m/x.csv:1: no row holds two numbers or more set apart by comma, semicolon, tab or spaces (here: "
+            f"\"Frequency (Hz),Level (dBV)\"); {_TABLE}",
+        ),
     ),
     "binary": (
         HEADED.encode() + b"20,1\n\x01\x02,3\n",
@@ -324,4 +326,182 @@ def _refused() -> list[Case]:
     ]
 
 
-CASES = (*_same_response(), *_names(), *_skipped(), *_refused())
+# ------------------------------------------------------------------ numbers that look right and are not
+
+
+_UNDER = "write under its [[measurement]] in session.toml"
+_THREE = "20,0.5\n1000,1.5\n20000,0.7\n"
+_HZ: Read = ("frequency", "", "Hz", [20.0, 1000.0, 20000.0])
+
+
+def _asked(header: str, what: str) -> Case:
+    text = f"Frequency (Hz),{header}\n{_THREE}"
+    message = f'm/x.csv:1: "{header}" {what} (header: Frequency (Hz),{header})'
+    return Case(f"asked: {header}", text.encode(), messages=(message,))
+
+
+def _not_the_output() -> list[Case]:
+    peak = (
+        f'is a peak or peak-to-peak value by its words, and r.m.s. by its unit; {_UNDER} units = {{ level = "Vpp" }} '
+        '(or "Vp" for the peak, "V" for r.m.s., whichever the file is in)'
+    )
+    cases = [
+        _asked(header, peak)
+        for header in ("Vpp (V)", "Output peak-to-peak (V)", "Peak voltage (V)", "Out p-p (V)", "Level pk-pk (V)")
+    ]
+    cases.append(
+        _asked(
+            "Peak power (W)",
+            f"is a peak or peak-to-peak value by its words, and r.m.s. by its unit; {_UNDER} units = "
+            '{ power = "W" } if it is the average power, else export that',
+        )
+    )
+    cases += [
+        _asked(
+            header,
+            f"is not taken for the output's {role}; if it is that, {_UNDER} columns = {{ {role} = 2 }}",
+        )
+        for header, role in (
+            ("Generator level (V)", "level"), ("Input level (V)", "level"), ("Supply voltage (V)", "level"),
+            ("Rail voltage (V)", "level"), ("Gen (dBu)", "level"), ("SINAD (dB)", "level"), ("SNR (dB)", "level"),
+            ("S/N (dB)", "level"), ("IMD (%)", "distortion"), ("IM distortion (%)", "distortion"),
+            ("H3 (%)", "distortion"), ("3rd harmonic (%)", "distortion"), ("Noise (%)", "distortion"),
+            ("Uncertainty (%)", "distortion"), ("THD uncertainty (%)", "distortion"), ("THD limit (%)", "distortion"),
+            ("In (V)", "level"), ("Drive level (V)", "level"), ("Source (V)", "level"), ("DC voltage (V)", "level"),
+            ("Reference level (dBV)", "level"), ("Level error (dB)", "level"), ("Phono input (V)", "level"),
+            ("Rated power (W)", "power"), ("Mains power (W)", "power"), ("Input impedance (ohm)", "impedance"),
+            ("Load (ohm)", "impedance"),
+        )
+    ]  # fmt: skip
+    cases += [
+        _asked(
+            header,
+            f"may be the power of both channels together; if it is that of each, {_UNDER} columns = {{ power = 2 }}, "
+            "else export each channel's own",
+        )
+        for header in ("Total power (W)", "Power total, W", "Power sum (W)")
+    ]
+    cases += [
+        _asked(
+            header,
+            "may be relative to 1 mW in 600 ohm or to 1 mW in the load; if it is 600 ohm, "
+            f'{_UNDER} units = {{ level = "dBm" }}, else export volts or watts',
+        )
+        for header in ("Power (dBm)", "Level (dBm)")
+    ]
+    for header in ("Mystery (%)", "Separation (dB)"):
+        text = f"Frequency (Hz),{header}\n{_THREE}"
+        message = (
+            f'm/x.csv:1: column 2 "{header}" cannot be told from the header; {_UNDER} which columns to read, for '
+            f"example columns = {{ frequency = 1, left = 2 }} (header: Frequency (Hz),{header})"
+        )
+        cases.append(Case(f"asked: {header}", text.encode(), messages=(message,)))
+    return cases
+
+
+def _known_all_the_same() -> list[Case]:
+    """What is read although it looks like the above: a sine's peak is √2 times its r.m.s., peak to peak twice that."""
+    level: Read = ("level", "", "V", [2.0, 2.0, 2.0])
+    output = "Frequency (Hz),Generator level (V),Output (V)\n20,1,2\n1000,1,2\n20000,1,2\n"
+    cases = [Case("a generator's level beside the output's", output.encode(), (_HZ, level))]
+    for header, told in (("Output (Vpp)", {}), ("Vpp (V)", {"units": {"level": "Vpp"}}), ("Level (V p-p)", {})):
+        volts = [value * 0.125**0.5 for value in (0.5, 1.5, 0.7)]
+        text = f"Frequency (Hz),{header}\n{_THREE}"
+        cases.append(Case(f"peak to peak: {header}", text.encode(), (_HZ, ("level", "", "V", volts)), told=told))
+    for header, read in {
+        "Gain input to output (dB)": ("level", "", "dB", [0.5, 1.5, 0.7]),
+        "Harmonic distortion (%)": ("distortion", "", "%", [0.5, 1.5, 0.7]),
+        "Noise (dBV)": ("level", "", "dBV", [0.5, 1.5, 0.7]),
+        "Level (decibel)": ("level", "", "dB", [0.5, 1.5, 0.7]),
+    }.items():
+        cases.append(Case(f"known: {header}", f"Frequency (Hz),{header}\n{_THREE}".encode(), (_HZ, read)))
+    text = "timestamp (s),CH1 (V)\n0,1\n0.1,2\n0.2,3\n"
+    time: tuple[Read, ...] = (("time", "", "s", [0.0, 0.1, 0.2]), ("level", "", "V", [1.0, 2.0, 3.0]))
+    cases.append(Case("a timestamp", text.encode(), time))
+    labelled = ",Frequency (Hz),Level (dBV)\nrun a,20,-1.5\nrun a,1000,0.25\nrun a,20000,-0.5\n"
+    cases.append(Case("a text in the first column", labelled.encode(), RESPONSE))
+    labelled = "Averages,8,2\nDate,Frequency (Hz),Level (dBV)\n1.5.2024,20,-1.5\n2/5/2024,1000,0.25\n-,20000,-0.5\n"
+    cases.append(Case("a date in the first column, numbers before the header", labelled.encode(), RESPONSE))
+    pairs = "Frequency (Hz),dB,Frequency (Hz),dB\n20,-60,20,-61\n1000,-70,1000,-71\n20000,-50,20000,-51\n"
+    read_pairs: tuple[Read, ...] = (
+        _HZ, ("distortion", "L", "dB", [-60.0, -70.0, -50.0]), ("distortion", "R", "dB", [-61.0, -71.0, -51.0]),
+    )  # fmt: skip
+    told = {"columns": {"left distortion": 2, "right distortion": 4}}
+    cases.append(Case("distortion in pairs", pairs.encode(), read_pairs, told=told))
+    return cases
+
+
+def _senseless() -> list[Case]:
+    none = 'write "--" where none was read'
+    cases = []
+    for name, text, told, message in (
+        (
+            "percentages that are all negative", "Frequency (Hz),THD (%)\n20,-71\n1000,-75\n2000,-80\n", {},
+            '2: −71 in column 2 (THD (%)) is no percentage; if it is in dB write units = { distortion = "dB" }',
+        ),
+        (
+            "a column in % by the session file", "Frequency (Hz),Left\n20,-71\n1000,-75\n2000,-80\n",
+            {"units": {"left": "%"}},
+            '2: −71 in column 2 (Left) is no percentage; if it is in dB write units = { left = "dB" }',
+        ),
+        (
+            "one negative distortion", "Frequency (Hz),THD (%)\n20,0.1\n1000,-0.01\n2000,0.2\n", {},
+            f"3: −0.01 in column 2 (THD (%)) is no distortion; {none}",
+        ),
+        (
+            "distortion above 0 dB", "Frequency (Hz),THD (dB)\n20,70\n1000,75\n2000,80\n", {},
+            "2: 70 in column 2 (THD (dB)) is 316000 % of distortion; export it with its sign, or in %",
+        ),
+        (
+            "no source impedance", "Frequency (Hz),Left (ohm),Right (ohm)\n20,0.1,0.1\n1000,0.1,0\n", {},
+            f"3: 0 in column 3 (Right (ohm)) is no source impedance; {none}, or measure again",
+        ),
+        (
+            "a negative source impedance", "Frequency (Hz),Left (ohm),Right (ohm)\n20,-0.1,0.1\n1000,0.1,0.1\n", {},
+            f"2: −0.1 in column 2 (Left (ohm)) is no source impedance; {none}, or measure again",
+        ),
+        (
+            "a negative power", "Power (W),THD (%)\n-1,0.1\n1,0.1\n2,0.1\n", {},
+            f"2: −1 in column 1 (Power (W)) is no power; {none}",
+        ),
+        (
+            "one level with two distortions", "Level (V),THD (%)\n1,0.1\n2,0.2\n2,0.3\n4,1\n", {},
+            "4: 2 in column 1 (Level (V)) stands in lines 3 and 4 with different distortions; keep one of the rows, or "
+            "export the power with all digits",
+        ),
+        (
+            "the unit dBv, which some write for dBu", "Frequency (Hz),Level (dBv rms)\n20,1\n40,2\n", {},
+            f'1: the unit "dBv rms" of "Level (dBv rms)" is not known; {_UNDER} the one that the file is in, for '
+            'example units = { level = "dBV" } (header: Frequency (Hz),Level (dBv rms))',
+        ),
+        (
+            "a scope's channel without its unit",
+            "Vertical Units,V\nHorizontal Units,s\nTIME,CH1\n0,1\n1e-6,2\n2e-6,3\n", {},
+            f'3: no unit is given for "TIME" and "CH1"; {_UNDER} units = {{ time = "s", level = "V" }} (or "ms", '
+            "whichever the file is in) (header: TIME,CH1)",
+        ),
+        (
+            "no row of two numbers", "hello\nworld one\n\nthis is 12\n", {},
+            "4: no row holds two numbers or more set apart by comma, semicolon, tab or spaces (here: "
+            f'"this is 12"); {_TABLE}',
+        ),
+        (
+            "a generator's level under distortion", "Generator level (V),THD (%)\n1,2\n2,3\n", {},
+            'no column is a time, a frequency or a power; if "Generator level (V)" is the output\'s level, '
+            f"{_UNDER} columns = {{ level = 1 }} (header: Generator level (V),THD (%))",
+        ),
+    ):  # fmt: skip
+        place = "" if message[:1].isdigit() else "1: "
+        cases.append(Case(f"refused: {name}", text.encode(), messages=(f"m/x.csv:{place}{message}",), told=told))
+    return cases
+
+
+CASES = (
+    *_same_response(),
+    *_names(),
+    *_skipped(),
+    *_refused(),
+    *_not_the_output(),
+    *_known_all_the_same(),
+    *_senseless(),
+)

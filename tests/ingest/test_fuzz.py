@@ -101,12 +101,12 @@ FOUND: dict[str, tuple[str, str, str]] = {
     ),
     "columns apart by three hundred digits": (
         "sheet",
-        "Hz,Hz\n1d300,0\n",
+        "Hz,Hz,V\n1d300,0,1\n",
         "1e+300 in column 1 (Hz) is too large to be",
     ),
     "columns apart in the fiftieth decimal": (
         "sheet",
-        "Hz,Hz\n1e-50,2e-50\n",
+        "Hz,Hz,V\n1e-50,2e-50,1\n",
         "columns 1 and 2 are both frequency and differ here: 1e-50 Hz and 2e-50 Hz",
     ),
     "a power that is too small for a scale": (

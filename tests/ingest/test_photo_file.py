@@ -1,5 +1,6 @@
 """The user's photograph as a file: what is taken, and what is refused with which remedy."""
 
+import contextlib
 import io
 import os
 import re
@@ -8,11 +9,12 @@ import zlib
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageOps
 
 from reviewkit.build.pipeline import prepare
 from reviewkit.ingest.session.photo_file import check_photo, read_photo
 from reviewkit.model.errors import InputError
+from reviewkit.render.cards.photo import fill_frame
 
 
 def encoded(kind, size=(64, 48), **more):
@@ -140,3 +142,37 @@ def test_a_wrong_one_is_told_with_the_other_faults_of_the_session(tmp_path):
     with pytest.raises(InputError) as refused:
         prepare(tmp_path)
     assert {fault.source for fault in refused.value.faults} == {"front.jpg", "notes.txt"}
+
+
+def damaged_exif(kind, changes):
+    """A photograph whose orientation is 6, with bytes of its EXIF changed."""
+    exif = Image.Exif()
+    exif[0x0112], exif[0x010F], exif[0x011A] = 6, "Norrvale", 72.0
+    exif.get_ifd(0x8769)[0x829A] = 0.01
+    data = bytearray(exif.tobytes())
+    for place, value in changes:
+        data[place % len(data)] = value
+    return encoded(kind, exif=bytes(data))
+
+
+def test_damaged_exif_is_refused_or_drawn():
+    random = np.random.default_rng(7)
+    drawn = 0
+    for kind in ["JPEG", "PNG"] * 400:
+        changes = [(int(random.integers(6, 200)), int(random.integers(256))) for _ in range(random.integers(1, 9))]
+        data = damaged_exif(kind, changes)
+        with contextlib.suppress(InputError):
+            check_photo(data, "front.jpg")
+            assert fill_frame(data, 64, 36).shape == (36, 64, 3)
+            drawn += 1
+    assert 0 < drawn < 800
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_a_photograph_is_turned_as_its_camera_was_held(orientation):
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    turned = ImageOps.exif_transpose(Image.open(io.BytesIO(encoded("PNG", exif=exif.tobytes()))))
+    plain = io.BytesIO()
+    turned.save(plain, "PNG", exif=b"")
+    assert np.array_equal(fill_frame(encoded("PNG", exif=exif.tobytes()), 64, 36), fill_frame(plain.getvalue(), 64, 36))

@@ -163,10 +163,7 @@ MISTAKES = {
         'prices.csv:2: "sixty" is no index; write digits with a decimal point, no thousands mark; '
         "leave the cell blank where there is no value"
     ),
-    'year,index\n1977,"1,060.6"\n': (
-        'prices.csv:2: "1,060.6" is no index; write digits with a decimal point, no thousands mark; '
-        "leave the cell blank where there is no value"
-    ),
+    'year,index\n1977,"1,060.6"\n': ('prices.csv:2: the index "1,060.6" has a mark between thousands; write 1060.6'),
     "year,index\n1977,60,6\n": (
         "prices.csv:2: 3 cells under a header of 2; "
         "write the decimal mark as a point, and put text that holds a comma in quotation marks"

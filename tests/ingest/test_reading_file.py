@@ -225,7 +225,7 @@ def test_two_values_of_one_reading():
         ("x" * 61 + ",,1,V,,", "longer than 60 characters"),
         ("bias,Q,22,mV,,", 'channel "Q" is not known; write L, R or both, or leave it blank'),
         ("bias,,high,mV,,", 'value "high" is no reading; write a number such as 0.38, or -- where there is none'),
-        ('bias,,"0,38",V,,', 'value "0,38" has a comma; write 0.38'),
+        ('bias,,"0,38",V,,', 'value "0,38" has a comma between digits; write 0.38'),
         ("bias,,22,,,", 'value "22" has no unit; write one into the column unit, for example V'),
         ("bias,,22,mX,,", 'the unit "mX" is not known; write for example V, mV, ohm, dB or mA'),
         ("rail,,22,mX,,", 'the unit "mX" is not known'),

@@ -136,7 +136,7 @@ MISTAKES = {
     f"{HEADER}Q5,1,low,V,,,\n": (
         'repair.csv:2: Q5: found "low" is no reading; write a number such as 0.38, or "open" or "short"'
     ),
-    f'{HEADER}Q5,"0,65",,V,,,\n': 'repair.csv:2: Q5: expected "0,65" has a comma; write 0.65',
+    f'{HEADER}Q5,"0,65",,V,,,\n': 'repair.csv:2: Q5: expected "0,65" has a comma between digits; write 0.65',
     f"{HEADER}Q5,1,1,Vlt,,,\n": (
         'repair.csv:2: Q5: the unit "Vlt" is not known; write for example V, mV, ohm, mA or uF'
     ),

@@ -103,7 +103,6 @@ def test_a_channel_row_goes_on_over_blank_cells():
         ("TD+N R [%]", "distortion", "R", "%", 0.5),
         ("Distortion (ppm)", "distortion", "", "%", 0.00005),
         ("THD [ratio]", "distortion", "", "%", 50.0),
-        ("THD+N Left (dB)", "distortion", "L", "dB", 0.5),
         ("Left (%)", "distortion", "L", "%", 0.5),
         ("Left (ohm)", "impedance", "L", "Ω", 0.5),
         ("Z/mΩ", "impedance", "", "Ω", 0.0005),

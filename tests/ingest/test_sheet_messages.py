@@ -25,8 +25,8 @@ def message(text: str | bytes, **told) -> str:
 MESSAGES = {
     "empty": (b"", {}, "m/x.csv: the file is empty; export the measurement again"),
     "blank": (b" \n\n\t\n", {}, "m/x.csv: the file is empty; export the measurement again"),
-    "no rows": (HEADED, {}, "m/x.csv: no row holds two numbers or more"),
-    "one column": ("Level (dBV)\n1\n2\n", {}, "m/x.csv: no row holds two numbers or more"),
+    "no rows": (HEADED, {}, "m/x.csv:1: no row holds two numbers or more"),
+    "one column": ("Level (dBV)\n1\n2\n", {}, "m/x.csv:2: no row holds two numbers or more"),
     "binary": (b"Frequency (Hz),Level (dBV)\n20,\x01\x02\n", {}, "m/x.csv:2: binary content (character 1)"),
     "zero bytes": (b"20,1\n30,\x00\n", {}, "m/x.csv:2: binary content (character 0)"),
     "workbook": (
@@ -174,10 +174,10 @@ MESSAGES = {
         "the header; write under its [[measurement]] in "
         "session.toml which columns to read, for example columns = { frequency = 1, left = 2 } (header: alpha,beta)",
     ),
-    "a limit beside the level": (
-        "Frequency (Hz),Left (dBV),Limit (dB)\n20,1,2\n30,1,2\n",
+    "a column of anything beside the level": (
+        "Frequency (Hz),Left (dBV),Mystery (dB)\n20,1,2\n30,1,2\n",
         {},
-        'column 3 "Limit (dB)" cannot be told from the header',
+        'column 3 "Mystery (dB)" cannot be told from the header',
     ),
     "two channels in one name": (
         "Frequency (Hz),Left/Right (dBV)\n" + ROWS,

@@ -41,10 +41,10 @@ def long_file(separator: str, decimal: str, end: str, beside: str = "") -> bytes
     noise = np.random.default_rng(5)
     values = noise.normal(size=15000) * 10.0 ** noise.integers(-9, 3, size=15000)
     rows = [
-        f"{n / 48000:.9f}{separator}{value!r}{separator}{value / 3:.17g}{separator}{n}".replace(".", decimal)
+        f"{(n + 1) / 48000:.9f}{separator}{value!r}{separator}{value / 3:.17g}{separator}{n}".replace(".", decimal)
         for n, value in enumerate(values.tolist())
     ]
-    head = separator.join(("Time(s)", "Left(V)", "Right(V)", "No."))
+    head = separator.join(("Frequency(Hz)", "Left(V)", "Right(V)", "No."))
     return (f"# bench two{end}{head}{end}" + end.join(rows) + end + beside).encode()
 
 
@@ -93,7 +93,7 @@ def test_a_fault_far_down_is_found_with_its_line(odd):
 
 def test_a_sweep_that_goes_back_on_the_quick_path_has_its_line():
     data = long_file(",", ".", "\n", "0.000001,1,2,3\n")
-    assert message(data).startswith("m/x.csv:15003: time goes back from ")
+    assert message(data).startswith("m/x.csv:15003: frequency goes back from ")
 
 
 # ------------------------------------------------------------------ odd lines in some blocks
@@ -128,7 +128,7 @@ def odd_file(dress: str, odd: list[tuple[int, str]], rows: int = 60) -> bytes:
     line that begins with it keeps the row's own time and level.
     """
     separator, decimal, end = DRESSES[dress]
-    header = separator.join(("Time(s)", "Left(V)", "Right(V)"))
+    header = separator.join(("Frequency(Hz)", "Left(V)", "Right(V)"))
     lines = []
     for n in range(rows):
         time, level = f"{n}.25".replace(".", decimal), f"{n % 7}.5".replace(".", decimal)

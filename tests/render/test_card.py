@@ -14,6 +14,7 @@ from PIL import Image
 from reviewkit.build.drawing import draw_card
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.model.card import Card, Limit, Row, Rows, Trace
+from reviewkit.model.errors import Fault
 from reviewkit.render.cards.card import Order, draw, draw_pictures, lay_out
 from reviewkit.render.cards.contact_sheet import SMALL
 from reviewkit.render.cards.layout_check import SAFE, find_problems
@@ -249,10 +250,10 @@ def test_other_processes_give_the_same_bytes_and_report_what_cannot_be_drawn():
     calls = [(card, Order(LOOKS["lamplight"], 1280)) for card in (SAMPLES["title"], unknown, SAMPLES["response"])]
     with Pool(2) as two:
         two.load(())
-        drawn = two.run(draw_card, calls)
-    assert drawn == ALONE.run(draw_card, calls)
-    assert isinstance(drawn[1], str)
-    assert "U+1F9FF" in drawn[1]
+        drawn = two.begin(draw_card, calls).results()
+    assert drawn == ALONE.begin(draw_card, calls).results()
+    assert isinstance(drawn[1], Fault)
+    assert "U+1F9FF" in drawn[1].message
 
 
 def test_a_name_that_says_no_channel_has_no_channels_colour():

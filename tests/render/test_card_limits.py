@@ -6,7 +6,7 @@ import pytest
 from card_samples import MINUS, SAMPLES, VERDICT_WORDS, curve_card, said, shapes, sound, texts, verdict
 
 from reviewkit.model.card import Axis, Limit, Mark, Readout, TitlePage, Trace
-from reviewkit.model.errors import CannotFinish
+from reviewkit.model.errors import InputError
 from reviewkit.render.cards import paint
 from reviewkit.render.cards.card import LayoutFault, draw
 from reviewkit.render.cards.scene import Area
@@ -59,7 +59,7 @@ def test_text_for_which_no_form_is_left_is_a_fault_with_a_remedy(change, remedy)
     assert raised.value.card_id == "response"
     assert raised.value.text == text
     assert raised.value.remedy.startswith(remedy)
-    assert isinstance(raised.value, CannotFinish)
+    assert isinstance(raised.value, InputError)
 
 
 def test_characters_that_no_font_has_are_named():

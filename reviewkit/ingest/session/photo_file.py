@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import struct
 import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +19,9 @@ MOST_PASSES = 100  # of a progressive JPEG: each takes as long as a picture, and
 # What is unpacked whole takes four bytes a pixel and more. A photograph is a byte a pixel or so, in a PNG more.
 _PLAIN_PIXELS = 20_000_000
 _PIXELS_A_BYTE = 3
+# for a file that breaks off or is wrong, and for metadata that no camera writes
+_WHAT_PILLOW_RAISES = (OSError, SyntaxError, ValueError, TypeError, ArithmeticError, LookupError, struct.error)
+_ORIENTATION = 0x0112  # of EXIF
 _START_OF_PASS = b"\xff\xda"
 _REMEDY = "save it as a JPEG or PNG"
 
@@ -68,8 +72,8 @@ def check_photo(data: bytes, name: str) -> None:
     from PIL import UnidentifiedImageError
 
     with warnings.catch_warnings():
-        # the limit here is this project's own, with a remedy
-        warnings.simplefilter("ignore", pictures.DecompressionBombWarning)
+        # the limit here is this project's own, reported with a remedy; what EXIF says besides the turn isn't used
+        warnings.simplefilter("ignore")
         try:
             with pictures.open(io.BytesIO(data), formats=("JPEG", "PNG")) as photo:
                 message = _find_flaw(photo, data)
@@ -78,12 +82,13 @@ def check_photo(data: bytes, name: str) -> None:
                         "RGB", (photo.width // 8, photo.height // 8)
                     )  # of a JPEG all is read, little worked out
                     photo.load()
+                    photo.getexif().get(_ORIENTATION)  # which a card turns it by
                     return
         except UnidentifiedImageError:
             message = f"the photo is neither JPEG nor PNG; {_REMEDY}"
         except pictures.DecompressionBombError:
             message = "the photo has far more pixels than can be used; scale it down to at most 100 megapixels"
-        except (OSError, SyntaxError, ValueError) as error:  # what Pillow raises for a file that breaks off or is wrong
+        except _WHAT_PILLOW_RAISES as error:
             message = f"the photo cannot be opened ({shortened(str(error), 80)}); {_REMEDY} again"
     raise _refuse(name, message)
 

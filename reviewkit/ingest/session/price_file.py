@@ -230,7 +230,11 @@ def _read_value(cell: str, table: Delimited, line: int, faults: Faults) -> float
     """Return an index above zero, or None where the cell is blank or a dash."""
     if cell.casefold() in _MISSING:
         return None
-    text = normalised(cell).replace(",", ".") if table.decimal_comma else normalised(cell)
+    try:
+        text = table.with_points(normalised(cell))
+    except ValueError as error:
+        faults.add(line, f"the index {error}")
+        return None
     if not re.fullmatch(r"[+-]?(\d{1,9}(\.\d{0,12})?|\.\d{1,12})", text):
         remedy = "write digits with a decimal point, no thousands mark; leave the cell blank where there is no value"
         faults.add(line, f'"{cell[:40]}" is no index; {remedy}')

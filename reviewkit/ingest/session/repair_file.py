@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from reviewkit.ingest.delimited import DelimitedRow, parse_delimited
+from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
 from reviewkit.ingest.plain_text import read_text
 from reviewkit.ingest.session.part_units import canonical, part_unit
 from reviewkit.model.digits import MINUS
@@ -70,7 +70,7 @@ def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
     rows = []
     for row in table.rows if header_is_sound else ():
         cells = {name: row.cells[places[name]] if name in places else "" for name in COLUMNS}
-        rows.append(_Row(row, cells, table.decimal_comma, faults).read())
+        rows.append(_Row(row, cells, table, faults).read())
     faults.collected.sort(key=lambda fault: fault.line)
     faults.stop_if_any()
     return tuple(rows)
@@ -79,10 +79,10 @@ def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
 class _Row:
     """One row while it is read."""
 
-    def __init__(self, row: DelimitedRow, cells: dict[str, str], decimal_comma: bool, faults: Faults) -> None:
+    def __init__(self, row: DelimitedRow, cells: dict[str, str], table: Delimited, faults: Faults) -> None:
         self.line = row.line
         self.cells = cells
-        self.decimal_comma = decimal_comma
+        self.table = table
         self.faults = faults
 
     def read(self) -> RepairRow:
@@ -129,17 +129,16 @@ class _Row:
         return self._read_number(column, cell, 'write a number such as 0.38, or "open" or "short"')
 
     def _read_number(self, column: str, cell: str, remedy: str) -> _Reading | None:
-        text = normalised(cell)
-        if self.decimal_comma:
-            text = re.sub(r"(?<=\d),(?=\d)", ".", text)
+        try:
+            text = self.table.with_points(normalised(cell))
+        except ValueError as error:
+            self._add_fault(f"{column} {error}")
+            return None
         match = _NUMBER.fullmatch(text)
         if not match:
             self._add_fault(f'{column} "{cell[:40]}" is no reading; {remedy}')
             return None
         sign, digits, unit = match.groups()
-        if unit.startswith(","):
-            self._add_fault(f'{column} "{cell[:40]}" has a comma; write {text.replace(",", ".")}')
-            return None
         if unit and part_unit(unit) is None:
             self._add_fault(
                 f'{column} "{cell[:40]}": the unit "{unit[:20]}" is not known; write for example V, ohm or uF'

@@ -16,6 +16,7 @@ from reviewkit.model.level import Level
 from reviewkit.model.units import (
     EXAMPLES,
     UNITS,
+    column_unit,
     last_digit,
     normalised,
     read_quantity,
@@ -24,6 +25,7 @@ from reviewkit.model.units import (
     unit_of,
 )
 
+MOST_HELD_S = 600.0
 _LARGEST, _SMALLEST = 1e12, 1e-15  # in the base unit: beyond, its square may be no number any more, or zero
 _PLUS_MINUS = re.compile(r"^\s*(?:±|\+/-|\+-)\s*")
 
@@ -65,6 +67,8 @@ def quantity_in(base: str, *, signed: bool = False) -> Callable[[Any], float]:
             result = read_quantity(text, base)
             if abs(result) > _LARGEST:
                 raise ValueError("is too large")
+            if base == "s" and result > MOST_HELD_S:
+                raise ValueError(f'is longer than a card stands; write at most "{MOST_HELD_S:g} s"')
             if 0 < abs(result) < _SMALLEST:
                 raise ValueError("is too small")
             if result < 0 and not signed:
@@ -189,6 +193,6 @@ def join_channels(channels: Mapping[str, Sequence[tuple[float, float]]]) -> TwoL
 
 def read_unit(word: str) -> str:
     """Return the unit of a column as written; it must be in the table of units."""
-    if unit_of(word) is None:
+    if column_unit(word) is None:
         raise ValueError('is no unit that is known; write for example "kHz", "dBV" or "%"')
     return normalised(word).strip()

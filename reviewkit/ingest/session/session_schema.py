@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal, get_type_hints
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator, create_model
 
+from reviewkit.ingest.plain_text import BIDIRECTIONAL
 from reviewkit.ingest.session import session_quantities as quantities
 from reviewkit.ingest.session import session_ratings as ratings
 from reviewkit.ingest.session import session_values as values
@@ -61,7 +62,7 @@ def _pair(example: str) -> Any:
     return Annotated[hertz, AfterValidator(quantities.check_rising)]
 
 
-_TEXT = Annotated[str, Field(pattern=r"^[^\x00-\x1f\x7f\u0085\u2028\u2029]*$")]
+_TEXT = Annotated[str, Field(pattern=rf"^[^\x00-\x1f\x7f\u0085\u2028\u2029{BIDIRECTIONAL}]*$")]
 _FILLED = Annotated[_TEXT, Field(min_length=1)]
 _YEAR = Annotated[int, Field(ge=1850, le=2200, examples=["1977"])]
 _NUMBER = Annotated[float, Field(allow_inf_nan=False)]

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from reviewkit.ingest.sheet import sheet_remedies as remedies
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, UNUSED, Heading, read_heading, role_of_unit
 from reviewkit.ingest.sheet.sheet_layout import Layout
-from reviewkit.ingest.sheet.sheet_remedies import KEYS, Draft, quoted, shown
+from reviewkit.ingest.sheet.sheet_remedies import KEYS, Draft, Written, quoted, shown
 from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
 from reviewkit.model.errors import Faults, nearest, shortened
-from reviewkit.model.units import UnitSpelling, unit_of
+from reviewkit.model.units import PEAK_UNITS, UnitSpelling, column_unit
 
 SCALES = ("time", "frequency")  # may stand in a file once for each channel, if they are the same there
 _PAIRS = (("1", "2"), ("A", "B"))
@@ -31,7 +31,7 @@ class Chosen:
 def choose_columns(
     layout: Layout, columns: Mapping[str, str | int], units: Mapping[str, str], source: str
 ) -> tuple[tuple[Chosen, ...], tuple[str, ...]]:
-    """The columns to read, in the file's order, and what the user should know about those left out.
+    """Return the columns to read, in the file's order, and what the user should know about those left out.
 
     Raises InputError with every fault of the header: what it does not say is asked for, never guessed.
     """
@@ -48,16 +48,16 @@ def choose_columns(
         faults.add(where, remedies.no_header(layout.width))
     faults.stop_if_any()
     warnings: list[str] = []
-    drafts = _with_session_units(_drafts(layout, named), units, layout, where, faults, warnings)
-    drafts = _understood(drafts, layout, bool(columns), where, faults, warnings)
-    _check_units(drafts, units, layout, where, faults)
-    _check_twice(drafts, layout, where, faults)
+    written = Written(layout, units, named)
+    drafts = _with_session_units(_drafts(layout, named), written, where, faults, warnings)
+    unused = [draft for draft in drafts if draft.role == UNUSED]
+    drafts = _understood(drafts, written, where, faults, warnings)
+    _check_units(drafts, written, where, faults)
+    _check_twice(drafts, written, where, faults)
     if not faults.collected and not _has_abscissa(drafts):
-        faults.add(
-            where,
-            "no column is a time, a frequency or a power; say which one is, for example "
-            f"columns = {{ frequency = 1 }} ({shown(layout)})",
-        )
+        faults.add(where, remedies.no_abscissa(drafts, unused, written))
+    elif not faults.collected and all(draft.role in SCALES for draft in drafts):
+        faults.add(where, remedies.no_reading(drafts, unused, written))
     faults.stop_if_any()
     chosen = (Chosen(d.index, d.role, d.channel, d.unit, d.heading.text) for d in drafts if d.unit is not None)
     return tuple(chosen), tuple(warnings)
@@ -71,7 +71,7 @@ def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], wher
                     where, f'{table} names "{shortened(key, 40)}", which is no kind of column; {nearest(key, KEYS)}'
                 )
     for key, text in units.items():
-        if key in KEYS and unit_of(text) is None:
+        if key in KEYS and column_unit(text) is None:
             faults.add(
                 where,
                 f'units: {quoted(key)} = "{shortened(text, 40)}" is no unit that is known; write for example '
@@ -99,7 +99,7 @@ def _named_columns(layout: Layout, columns: Mapping[str, str | int], where: int,
 
 
 def _place_of(value: str | int, layout: Layout) -> int | str:
-    """The index of a column given as header text or number from 1; what is wrong with it otherwise."""
+    """Return the index of a column given as header text or number from 1; what is wrong with it otherwise."""
     if isinstance(value, int):
         if 1 <= value <= layout.width:
             return value - 1
@@ -123,10 +123,11 @@ def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
     drafts = []
     for index, (heading, channel) in enumerate(zip(headings, _paired(headings), strict=True)):
         key = named.get(index, "")
-        role = heading.role
+        role = UNUSED if layout.labelled and index == 0 and not key else heading.role
         if key:
             role = KEYS[key][0] or ("" if role == UNUSED else role)
             # what distortion stands over is that of every channel once columns names it, whatever its header says
+            heading = replace(heading, doubt="") if heading.doubt == "total" else heading
             channel = KEYS[key][1] or ("" if key in over else channel.replace("?", ""))
         drafts.append(Draft(index, heading, role, channel, heading.unit, key))
     return drafts
@@ -147,39 +148,35 @@ def _paired(headings: list[Heading]) -> list[str]:
 
 
 def _with_session_units(
-    drafts: list[Draft], units: Mapping[str, str], layout: Layout, where: int, faults: Faults, warnings: list[str]
+    drafts: list[Draft], written: Written, where: int, faults: Faults, warnings: list[str]
 ) -> list[Draft]:
-    """`units` wins over the header, and says so where they differ; a unit for a column that is not there is a fault."""
+    """Apply `units`, and warn where the header says otherwise; a unit for a column that isn't there is a fault."""
     taken: set[str] = set()
+    units = written.units
     joined = []
     for draft in drafts:
         for key in draft.unit_keys():
-            unit = unit_of(units.get(key, ""))
+            unit = column_unit(units.get(key, ""))
             allowed = ROLE_UNITS.get(draft.role)
             if unit is None or (allowed and unit.base not in allowed and key != draft.role):
                 continue  # left = "dBV" speaks of the left level, not of the left distortion beside it
             taken.add(key)
             if draft.heading.firm and draft.unit != unit:
                 warnings.append(f"{draft.name} is read in {units[key]}, as units says, against its header")
-            draft = replace(draft, unit=unit, heading=replace(draft.heading, unknown_unit="", clash=""))
+            draft = replace(draft, unit=unit, heading=replace(draft.heading, unknown_unit="", clash="", doubt=""))
             break
         joined.append(draft)
     for key in units:
         if key not in taken:
-            faults.add(
-                where,
-                f"units: {quoted(key)} has no column that takes this unit; say which column it is, for example "
-                f"columns = {{ {quoted(key)} = 1 }} ({shown(layout)})",
-            )
+            faults.add(where, remedies.unit_without_column(key, joined, written))
     return joined
 
 
-def _understood(
-    drafts: list[Draft], layout: Layout, told: bool, where: int, faults: Faults, warnings: list[str]
-) -> list[Draft]:
-    """The columns with a role: from words, else from the unit, else (a channel word alone) level, its unit asked for.
+def _understood(drafts: list[Draft], written: Written, where: int, faults: Faults, warnings: list[str]) -> list[Draft]:
+    """Return the columns with a role: from words, else from the unit, else (a channel word alone) level, its unit asked
+    for.
 
-    `told`: the user named columns, so that one which is not understood is left out instead of asked for.
+    Once the user has named columns, one which is not understood is left out instead of asked for.
     """
     kept: list[Draft] = []
     lost: list[Draft] = []
@@ -190,6 +187,8 @@ def _understood(
         role = draft.role or (role_of_unit(draft.unit) if draft.unit is not None else "")
         if not role and (draft.channel or draft.heading.channel):
             role = "level"
+        if draft.guessed and draft.unit is not None and draft.unit.base in ("%", "dB"):
+            role = ""  # many things are in percent and dB besides distortion and levels
         # every channel is drawn over one scale, whichever of them its column stands beside
         draft = replace(draft, role=role, channel="" if role in SCALES else draft.channel)
         (kept if role and draft.channel != "?" else lost).append(draft)
@@ -205,34 +204,38 @@ def _understood(
         elif draft.guessed:
             warnings.append(f"{draft.name} is taken for {draft.role}, by its unit")
     lost.sort(key=lambda draft: draft.index)
-    if told:
+    if written.named:
         warnings += [f"{draft.name} is not used" for draft in lost]
         return kept
     for draft in lost:
         if draft.heading.unknown_unit:
-            faults.add(where, remedies.unknown_unit(draft, layout))
+            faults.add(where, remedies.unknown_column(draft, written))
     unclear = [draft for draft in lost if not draft.heading.unknown_unit]
     if unclear:
-        faults.add(where, remedies.not_understood(unclear, kept, layout))
+        faults.add(where, remedies.not_understood(unclear, kept, written))
     return kept
 
 
-def _check_units(drafts: list[Draft], units: Mapping[str, str], layout: Layout, where: int, faults: Faults) -> None:
+def _check_units(drafts: list[Draft], written: Written, where: int, faults: Faults) -> None:
     missing = []
     for draft in drafts:
         if draft.heading.clash:
-            faults.add(where, remedies.two_units(draft, units, layout))
+            faults.add(where, remedies.two_units(draft, written))
         elif draft.heading.unknown_unit:
-            faults.add(where, remedies.unknown_unit(draft, layout))
+            faults.add(where, remedies.unknown_unit(draft, written))
         elif draft.unit is None:
             missing.append(draft)
+        elif written.over_time and (draft.unit in PEAK_UNITS.values() or draft.heading.doubt == "peak"):
+            faults.add(where, remedies.peak_waveform(draft, written))
+        elif draft.heading.doubt:
+            faults.add(where, remedies.doubtful(draft, written))
         elif draft.unit.base not in ROLE_UNITS[draft.role]:
-            faults.add(where, remedies.unit_of_another_role(draft, layout))
+            faults.add(where, remedies.unit_of_another_role(draft, written))
     if missing:
-        faults.add(where, remedies.missing_units(missing, units, layout))
+        faults.add(where, remedies.missing_units(missing, written))
 
 
-def _check_twice(drafts: list[Draft], layout: Layout, where: int, faults: Faults) -> None:
+def _check_twice(drafts: list[Draft], written: Written, where: int, faults: Faults) -> None:
     seen: dict[tuple[str, str], Draft] = {}
     pairs = [
         (seen.setdefault((draft.role, draft.channel), draft), draft) for draft in drafts if draft.role not in SCALES
@@ -240,7 +243,7 @@ def _check_twice(drafts: list[Draft], layout: Layout, where: int, faults: Faults
     twice = [(before, draft) for before, draft in pairs if before is not draft]
     for before, draft in twice:
         firsts = list(dict.fromkeys(first for first, _ in twice))
-        faults.add(where, remedies.the_same_twice(before, draft, firsts, layout))
+        faults.add(where, remedies.the_same_twice(before, draft, firsts, written))
 
 
 def _has_abscissa(drafts: list[Draft]) -> bool:

@@ -13,9 +13,10 @@ import numpy as np
 from reviewkit.ingest.sheet.sheet_columns import Chosen, choose_columns
 from reviewkit.ingest.sheet.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet.sheet_order import has_sane_values, in_order, over_one_scale
-from reviewkit.ingest.sheet.sheet_rows import converted, read_rows
-from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, NumberedLines, decode
-from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.ingest.sheet.sheet_rows import abscissa_of, converted, read_rows
+from reviewkit.ingest.sheet.sheet_sense import check_sense
+from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, NumberedLines, comment_text, decode
+from reviewkit.model.errors import Fault, Faults, InputError, shortened
 from reviewkit.model.sheet import Column, Sheet
 
 if TYPE_CHECKING:
@@ -65,14 +66,9 @@ def parse_sheet(
     beginning = text[: text.find("\n", _SHOWN_WITHIN) + 1 or len(text)]
     layout = find_layout(NumberedLines(beginning)) or find_layout(NumberedLines(text))
     if layout is None:
-        raise InputError(
-            Fault(
-                source,
-                0,
-                "no row holds two numbers or more set apart by comma, semicolon, tab or spaces; "
-                "export the readings as a table of text",
-            )
-        )
+        line, shown = _first_odd_line(NumberedLines(beginning))
+        none = f'no row holds two numbers or more set apart by comma, semicolon, tab or spaces (here: "{shown}")'
+        raise InputError(Fault(source, line, f"{none}; export the readings as a table of text"))
     chosen, notes = choose_columns(layout, columns, units, source)
     faults = Faults(source)
     table = read_rows(text, layout, chosen, faults)
@@ -80,9 +76,11 @@ def parse_sheet(
     sane = has_sane_values(table, chosen, faults)
     if sane:
         table, chosen = over_one_scale(table, chosen, faults)
-        place = _abscissa(chosen)
+        place = abscissa_of(chosen)
         abscissa = converted(table.values[:, place], chosen[place].unit.factor)
         table = in_order(table, abscissa, chosen[place].role, faults)
+        if not faults.collected:
+            check_sense(table, chosen, faults)
     if faults.collected or not sane:
         raise InputError(sorted(faults.collected, key=lambda fault: fault.line))
     read = tuple(_column(table.values[:, each], chosen[each]) for each in range(len(chosen)))
@@ -104,8 +102,18 @@ def parse_sheet(
     )
 
 
+def _first_odd_line(lines: NumberedLines) -> tuple[int, str]:
+    """Return the first line with a digit that is neither blank nor a comment, else the first line that isn't blank."""
+    filled = [(number, line.strip()) for number, line in lines if line.strip()]
+    with_digits = (each for each in filled if comment_text(each[1], ",") is None and any(map(str.isdigit, each[1])))
+    number, line = next(with_digits, filled[0])
+    return number, shortened(line, 60)
+
+
 def _laid_out(layout: Layout, *, turned: bool) -> tuple[str, ...]:
-    """How the text was understood, for `read`: its header, its units row, where the readings begin, a falling order."""
+    """Return how the text was understood, for `read`: its header, its units row, where the readings begin, a falling
+    order.
+    """
     said = []
     if layout.header_text.strip():
         said.append(f"the header is line {layout.header_line}: {layout.header_text.strip()[:80]}")
@@ -145,7 +153,7 @@ def read_sheet(
 
 
 def as_json(sheet: Sheet) -> dict[str, object]:
-    """What `read --json` prints: plain lists and texts; single readings only where the file is of such."""
+    """Return what `read --json` prints: plain lists and texts; single readings only where the file is of such."""
     single = [
         {"name": r.name, "channel": r.channel, "value": r.value, "unit": r.unit, "at": dict(r.at), "note": r.note}
         for r in sheet.readings
@@ -162,12 +170,6 @@ def as_json(sheet: Sheet) -> dict[str, object]:
         "skipped": [{"line": row.line, "why": row.why} for row in sheet.skipped],
         "warnings": list(sheet.warnings),
     }
-
-
-def _abscissa(chosen: tuple[Chosen, ...]) -> int:
-    """The place of the column that everything is drawn over: time, else frequency, else power, else the first."""
-    roles = [column.role for column in chosen]
-    return next((roles.index(role) for role in ("time", "frequency", "power") if role in roles), 0)
 
 
 def _column(values: NDArray[np.float64], chosen: Chosen) -> Column:

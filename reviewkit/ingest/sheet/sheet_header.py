@@ -5,17 +5,37 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from reviewkit.model.units import UNITS, UnitError, UnitSpelling, normalised, split_quantity, unit_of
+from reviewkit.model.units import (
+    PEAK_UNITS,
+    UNITS,
+    UnitError,
+    UnitSpelling,
+    column_unit,
+    normalised,
+    split_quantity,
+    unit_of,
+)
 
 UNUSED = "unused"  # understood, and no business of a review: a phase, a running number, a remark
 
+# What is not the unit's own output, or no quantity that any kind takes: read as one, it would be a wrong number.
+_ASIDE = frozenset(
+    "imd im intermodulation smpte ccif dim uncertainty unc tolerance sinad snr s/n generator gen supply rail rails "
+    "mains stimulus drive source dc bias limit rated reference ref target error".split()
+)
+_FROM_INPUT = frozenset(("output", "out", "gain", "response", "ratio", "crosstalk", "thd", "thd+n", "distortion"))
+_ORDER = re.compile(r"h\d+|hd\d+|[2-9](?:nd|rd|th)|second|third|fourth|fifth")
+_PEAK = frozenset(("peak", "pk", "pp", "ptp", "vpp", "vpk", "vpeak", "vp", "pep"))
+_TOTAL = frozenset(("total", "sum", "combined", "both"))
+
 # Asked in this order: "Output impedance" is no level, "Frequency response" no frequency.
+_DISTORTION = frozenset(("thd", "thd+n", "thdn", "thd+noise", "td+n", "tdn", "distortion", "dist"))
 _ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
-    ("distortion", frozenset(("thd", "thd+n", "thdn", "thd+noise", "td+n", "tdn", "distortion", "dist"))),
+    ("distortion", _DISTORTION),
     ("impedance", frozenset(("impedance", "z", "|z|", "zout", "resistance", "ohm", "ohms", "kohm", "mohm"))),
     (UNUSED, frozenset(("phase", "deg", "degrees", "angle", "coherence"))),
     ("level", frozenset(("response", "crosstalk"))),
-    ("time", frozenset(("time", "t", "sec", "secs", "seconds"))),
+    ("time", frozenset(("time", "timestamp", "t", "sec", "secs", "seconds"))),
     ("frequency", frozenset(("frequency", "frequencies", "freq", "f", "hz", "khz"))),
     ("power", frozenset(("power", "watt", "watts", "pout"))),
     (
@@ -38,6 +58,11 @@ _ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
                 "fft",
                 "signal",
                 "deviation",
+                "noise",
+                "vpp",
+                "vpk",
+                "vp",
+                "mvpp",
                 "vout",
                 "u",
             )
@@ -105,6 +130,7 @@ class Heading:
     unknown_unit: str = ""  # set apart like a unit and none that is known
     clash: str = ""  # the units row's cell, where it says another unit than the header
     strange: bool = False  # holds words that say nothing to us
+    doubt: str = ""  # why its number may be another one: "peak", "total" or "dBm"
 
     @property
     def plain(self) -> bool:
@@ -113,14 +139,16 @@ class Heading:
 
 
 def unit_written(text: str) -> UnitSpelling | None:
-    """The unit a header or units row writes, brackets and "rms" aside; in capitals only where none other is meant."""
+    """Return the unit a header or units row writes, brackets and "rms" aside; in capitals only where none other is
+    meant.
+    """
     if len(text) > _LONGEST_NAME:
         return None
     words = normalised(text).strip().strip("()[]{}").strip()
     words = _RMS.sub(" ", words).strip() if unit_of(words) is None else words
     dbm = _DBM.fullmatch(words)
     words = dbm[1] if dbm else words
-    found = unit_of(words)
+    found = column_unit(words)
     if found is None and len(words) >= 4 and words[0] not in "mM":  # MHZ and mhz differ by 10⁹, dBv and dBV by 2.2 dB
         found = unit_of(words.lower()) or unit_of(words.capitalize())
     return found
@@ -149,11 +177,11 @@ def read_heading(text: str, unit_cell: str = "") -> Heading:
     role, strange = _role(words, unit)
     if role == UNUSED:
         unknown = clash = ""
-    return Heading(text.strip(), role, channel, unit, firm, unknown, clash, strange)
+    return Heading(text.strip(), role, channel, unit, firm, unknown, clash, strange, _doubt(text, role, words, unit))
 
 
 def role_of_unit(unit: UnitSpelling) -> str:
-    """The role that a unit alone gives a column; "" for one that gives none (A)."""
+    """Return the role that a unit alone gives a column; "" for one that gives none (A)."""
     return "level" if unit.base.startswith("dB") else _ROLE_OF_UNIT.get(unit.base, "")
 
 
@@ -177,7 +205,7 @@ def _take_bracketed(text: str) -> tuple[str, UnitSpelling | None, str]:
 
 
 def _is_condition(text: str) -> bool:
-    """Whether brackets hold a value such as 5 W or 8 ohm: what the column was taken at, not what it is in."""
+    """Return whether brackets hold a value such as 5 W or 8 ohm: what the column was taken at, not what it is in."""
     try:
         _, unit = split_quantity(text)
     except UnitError:
@@ -186,7 +214,9 @@ def _is_condition(text: str) -> bool:
 
 
 def _take_after_mark(text: str) -> tuple[str, UnitSpelling | None, str]:
-    """A unit after a comma, a slash or "in": "THD+N L, %", "f/Hz", "Level in dBV"; V/Hz is itself a unit, not known."""
+    """Return a unit after a comma, a slash or "in": "THD+N L, %", "f/Hz", "Level in dBV"; V/Hz is itself a unit, not
+    known.
+    """
     match = _AFTER_MARK.fullmatch(text)
     unit = unit_written(match[2]) if match else None
     if match is None or unit is None:
@@ -197,20 +227,20 @@ def _take_after_mark(text: str) -> tuple[str, UnitSpelling | None, str]:
 
 
 def _bare_unit(text: str) -> UnitSpelling | None:
-    """The one unit that stands among a header's words; a word after a number is a condition ("at 1 kHz")."""
+    """Return the one unit that stands among a header's words; a word after a number is a condition ("at 1 kHz")."""
     found: set[UnitSpelling] = set()
     words = ["", "", *re.split(r"[\s_\-]+", text.replace("%", " % ").strip())]
     for place in range(2, len(words)):
         earlier, before, word = words[place - 2 : place + 1]
         condition = _VALUE.fullmatch(before) and not _NUMBERED.fullmatch(earlier.lower().rstrip("."))
-        unit = unit_of(word) if word not in _NO_BARE_UNIT and not condition else None
+        unit = column_unit(word) if word not in _NO_BARE_UNIT and not condition else None
         if unit is not None:
             found.add(unit)
     return found.pop() if len(found) == 1 else None
 
 
 def _take_channel(text: str) -> tuple[str, list[str]]:
-    """The channel that header words name ("" none, "?" more than one), and the other words in lower case."""
+    """Return the channel that header words name ("" none, "?" more than one), and the other words in lower case."""
     words = _WORD.findall(_ARROW.sub(" > ", text).lower().replace("_", " "))
     marked: list[tuple[str, str]] = []  # (side or "", word)
     index = 0
@@ -243,12 +273,14 @@ def _take_channel(text: str) -> tuple[str, list[str]]:
 
 
 def _role(words: list[str], unit: UnitSpelling | None) -> tuple[str, bool]:
-    """The role that the words give, and whether words are left over that say nothing."""
+    """Return the role that the words give, and whether words are left over that say nothing."""
     said = [
         word
         for before, word in zip(["", *words], words, strict=False)
         if not (before.isdigit() and word in _UNIT_WORDS) and not word[:1].isdigit()
     ]  # "at 1 kHz" is a condition
+    if _is_aside(words, unit):
+        return UNUSED, False
     telling = [word for word in said if word not in _UNIT_WORDS]
     for role, known in _ROLE_WORDS:
         if any(word in known and (word not in _ONE_LETTER or len(telling) <= 1) for word in said):
@@ -261,11 +293,41 @@ def _role(words: list[str], unit: UnitSpelling | None) -> tuple[str, bool]:
     return "", bool(telling)
 
 
+def _is_aside(words: list[str], unit: UnitSpelling | None) -> bool:
+    """Return whether the words name something other than an output's level or its distortion."""
+    said = set(words)
+    if {"source", "impedance"} <= said or {"source", "resistance"} <= said:
+        return False
+    if said & _ASIDE or {"s", "n"} <= said or words == ["in"]:
+        return True
+    if "input" in said and not said & _FROM_INPUT:
+        return True
+    if words == ["load"] and unit is not None and unit.base == "Ω":
+        return True
+    if any(_ORDER.fullmatch(word) for word in words) and not any(word.startswith("thd") for word in words):
+        return True
+    return "noise" in said and unit is not None and unit.base == "%" and not said & _DISTORTION
+
+
+def _doubt(text: str, role: str, words: list[str], unit: UnitSpelling | None) -> str:
+    """Return why a column's numbers may mean others than its unit says, or ""."""
+    if unit is None or role not in ("level", "power", ""):
+        return ""
+    said = set(words)
+    if (said & _PEAK or "p p" in " ".join(words)) and unit not in PEAK_UNITS.values():
+        return "peak"
+    if role == "power" and said & _TOTAL:
+        return "total"
+    return "dBm" if unit.base == "dBm" and "600" not in text else ""
+
+
 def _fitting(role: str, words: list[str], unit: UnitSpelling | None) -> str:
     """ "Output (W)" is a power, whatever "output" says alone; "Power (dBW)" a level."""
     if unit is None:
         return role
     if role == UNUSED and unit.base != "%":  # "Sample (V)"
+        return ""
+    if role == "level" and unit.base == "%":  # "Output (%)", "Noise (%)"
         return ""
     if role == "level" and unit.base == "W":
         return "power"

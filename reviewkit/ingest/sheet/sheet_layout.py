@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections import Counter, deque
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import chain, pairwise
 
 from reviewkit.ingest.sheet.sheet_header import read_heading, unit_written
 from reviewkit.ingest.sheet.sheet_numbers import is_missing, is_number
@@ -28,7 +29,9 @@ _LONGEST_HEADER = 20_000  # characters
 
 @dataclass(frozen=True)
 class Layout:
-    """`width`: cells in a row; `header`: its cells, none where the file has no header; `first`: the first data line."""
+    """`width`: cells in a row; `header`: its cells, none where the file has no header; `first`: the first data line;
+    `labelled`: rows begin with a text, which isn't read.
+    """
 
     separator: str
     width: int
@@ -38,23 +41,30 @@ class Layout:
     units: tuple[str, ...]
     units_text: str
     first: int
+    labelled: bool = False
 
 
 def find_layout(lines: Iterable[NumberedLine]) -> Layout | None:
-    """The layout, or None where no row holds two numbers. A header of another width than the rows is given as it is;
-    of rows with more cells than are read none is looked for. `lines`: gone through several times.
+    """Return the layout, or None where no row holds two numbers. A header of another width than the rows is given as it
+    is; of rows with more cells than are read none is looked for. `lines`: gone through several times. Rows that begin
+    with a text are looked for only if none begins with a number: a remark before the header may hold numbers too.
     """
-    found = _separator(lines)
-    if found is None:
-        return None
-    separator, width = found
+    for labelled in (False, True):
+        found = _separator(lines, labelled=labelled)
+        if found is not None:
+            return replace(_below_separator(lines, *found, labelled=labelled), labelled=labelled)
+    return None
+
+
+def _below_separator(lines: Iterable[NumberedLine], separator: str, width: int, *, labelled: bool) -> Layout:
     above: deque[NumberedLine] = deque(maxlen=_HEAD)
-    for number, line in lines:
-        if _is_data(line, separator, width):
-            above.append((number, line))
+    filled_lines = ((number, line) for number, line in lines if line.strip())
+    for (number, line), (_, below) in pairwise(chain(filled_lines, [(0, "")])):
+        above.append((number, line))
+        # one remark such as "Averages,8,2" is no table yet
+        alone = labelled and below and not _is_data(below, separator, width, labelled=labelled)
+        if not alone and _is_data(line, separator, width, labelled=labelled):
             break
-        if line.strip():
-            above.append((number, line))
     filled = list(above)
     start = len(filled) - 1
     while start and _is_damaged_data(filled[start - 1][1], separator, width):
@@ -64,8 +74,9 @@ def find_layout(lines: Iterable[NumberedLine]) -> Layout | None:
     return _with_header(filled, start, separator, width)
 
 
-def _separator(lines: Iterable[NumberedLine]) -> tuple[str, int] | None:
-    """The separator that makes the most rows of equally many cells, and how many cells; ties in the table's order.
+def _separator(lines: Iterable[NumberedLine], *, labelled: bool) -> tuple[str, int] | None:
+    """Return the separator that makes the most rows of equally many cells, and how many cells; ties in the table's
+    order.
 
     Rows of nothing but readings count before rows with a text among them: 20,0  -1,5 is no row of three.
     """
@@ -77,17 +88,20 @@ def _separator(lines: Iterable[NumberedLine]) -> tuple[str, int] | None:
         signs = separator.strip(" ") or " \t"
         able = (line for line in sample if any(sign in line for sign in signs))
         split = (trimmed(cells_of(line, separator)) for line in able if comment_text(line, separator) is None)
-        rows = [cells for cells in split if _holds_numbers(cells)]
+        rows = [cells for cells in split if _holds_numbers(cells, labelled=labelled)]
         if rows:
             width, count = Counter(map(len, rows)).most_common(1)[0]
-            pure = sum(len(cells) == width and all(map(_is_reading, cells)) for cells in rows)
+            pure = sum(len(cells) == width and all(map(_is_reading, cells[labelled:])) for cells in rows)
             if (pure, count) > most:
                 best, most = (separator, width), (pure, count)
     return best
 
 
-def _holds_numbers(cells: list[str]) -> bool:
-    """Whether a row reads as data: it begins with a number, and at least two cells and half of them are readings."""
+def _holds_numbers(cells: list[str], *, labelled: bool) -> bool:
+    """Return whether a row reads as data: it begins with a number (`labelled`: behind a text), and at least two cells
+    and half of them are readings.
+    """
+    cells = cells[1:] if labelled else cells
     if len(cells) < 2 or not is_number(cells[0]):
         return False
     readings = sum(map(_is_reading, cells))
@@ -98,15 +112,17 @@ def _is_reading(cell: str) -> bool:
     return is_number(cell) or is_missing(cell)
 
 
-def _is_data(line: str, separator: str, width: int) -> bool:
+def _is_data(line: str, separator: str, width: int, *, labelled: bool) -> bool:
     if comment_text(line, separator) is not None:
         return False
     cells = trimmed(cells_of(line, separator))
-    return len(cells) == width and _holds_numbers(cells)
+    return len(cells) == width and _holds_numbers(cells, labelled=labelled)
 
 
 def _is_damaged_data(line: str, separator: str, width: int) -> bool:
-    """Whether a line above the first good row is a row too, so that its fault is told and it is taken for no header."""
+    """Return whether a line above the first good row is a row too, so that its fault is told and it is taken for no
+    header.
+    """
     if comment_text(line, separator) is not None:
         return False
     cells = cells_of(line, separator)
@@ -149,7 +165,7 @@ def _with_header(filled: list[NumberedLine], start: int, separator: str, width: 
 
 
 def _header_cells(line: str, separator: str, width: int, widest: int) -> list[str]:
-    """The header's cells, split like the rows, or else in a way that gives a cell to every column."""
+    """Return the header's cells, split like the rows, or else in a way that gives a cell to every column."""
     first = trimmed(cells_of(line, separator))
     if width <= len(first) <= widest:
         return first
@@ -162,7 +178,7 @@ def _header_cells(line: str, separator: str, width: int, widest: int) -> list[st
 
 
 def _units_joined(cells: list[str]) -> list[str]:
-    """Cells that are no more than a unit joined to the one before: "THD+N L, %" split at its comma."""
+    """Return cells that are no more than a unit joined to the one before: "THD+N L, %" split at its comma."""
     joined: list[str] = []
     for cell in cells:
         bracketed = cell[:1] in "([" and cell[-1:] in ")]"
@@ -174,7 +190,7 @@ def _units_joined(cells: list[str]) -> list[str]:
 
 
 def _under_channels(cells: list[str], above: str, separator: str) -> tuple[str, ...]:
-    """The header's cells, led by the channel in the line above where that holds nothing but channels.
+    """Return the header's cells, led by the channel in the line above where that holds nothing but channels.
 
     A channel there goes on over the blank cells after it, as in a spreadsheet: ",Left,,Right,".
     """
@@ -200,7 +216,7 @@ def _is_units_row(cells: list[str]) -> bool:
 
 
 def _header_above(above: list[NumberedLine], separator: str, width: int, widest: int) -> bool:
-    """Whether a line of names stands above a row of units; without one the row of units is the header itself."""
+    """Return whether a line of names stands above a row of units; without one the row of units is the header itself."""
     for _, line in reversed(above):
         comment = comment_text(line, separator)
         cells = _header_cells(line if comment is None else comment, separator, width, widest)

@@ -33,19 +33,19 @@ class NotANumber(ValueError):
 
 
 def is_missing(cell: str) -> bool:
-    """Whether a cleaned cell says that there is no reading: blank, --, NaN, OL, inf."""
+    """Return whether a cleaned cell says that there is no reading: blank, --, NaN, OL, inf."""
     return cell.lstrip("+-").casefold() in _NO_READING
 
 
 def is_number(cell: str) -> bool:
-    """Whether a cleaned cell is a number, with either decimal mark."""
+    """Return whether a cleaned cell is a number, with either decimal mark."""
     return len(cell) <= _LONGEST and (
         _WRITTEN["."].fullmatch(cell) is not None or _WRITTEN[","].fullmatch(cell) is not None
     )
 
 
 def number(cell: str, decimal: str) -> float | None:
-    """The value of a cleaned cell; None for a missing reading. Raises NotANumber for any other text."""
+    """Return the value of a cleaned cell; None for a missing reading. Raises NotANumber for any other text."""
     if len(cell) > _LONGEST:
         raise NotANumber(cell)
     if decimal == "." and _PLAIN.fullmatch(cell):
@@ -64,7 +64,7 @@ def number(cell: str, decimal: str) -> float | None:
 
 
 def decimal_mark(cells: Iterable[tuple[int, str]]) -> tuple[str, tuple[int, str] | None]:
-    """The decimal mark of a file's cells (line, cleaned cell), and the first cell that leaves it open, if it is.
+    """Return the decimal mark of a file's cells (line, cleaned cell), and the first cell that leaves it open, if it is.
 
     A cell such as 1,5 or 0,012 or 1.234,5 shows the comma to be the decimal mark, 1,000.5 or 0.5 the point. Where only
     cells such as 1,500 are there, which is 1.5 in one country and 1500 in another, nobody can tell. Nor where only
@@ -88,17 +88,17 @@ def decimal_mark(cells: Iterable[tuple[int, str]]) -> tuple[str, tuple[int, str]
 
 
 def is_grouped(cell: str) -> bool:
-    """Whether a cell may be a number with one mark between thousands: 1,500 or 1.500."""
+    """Return whether a cell may be a number with one mark between thousands: 1,500 or 1.500."""
     return _ONE_GROUP.fullmatch(cell) is not None
 
 
 def is_whole(cell: str) -> bool:
-    """Whether a cell is a whole number without any mark."""
+    """Return whether a cell is a whole number without any mark."""
     return _WHOLE.fullmatch(cell) is not None
 
 
 def _shown_by(cell: str) -> str:
-    """The decimal mark that this cell alone proves, or ""."""
+    """Return the decimal mark that this cell alone proves, or ""."""
     if _ONE_GROUP.fullmatch(cell):
         return ""
     point, comma = _WRITTEN["."].fullmatch(cell), _WRITTEN[","].fullmatch(cell)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from reviewkit.ingest.sheet.sheet_header import Heading
+from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, Heading, read_heading, role_of_unit
 from reviewkit.ingest.sheet.sheet_layout import Layout
 from reviewkit.model.errors import shortened
 from reviewkit.model.units import UnitSpelling
@@ -17,8 +17,10 @@ KEYS: dict[str, tuple[str, str]] = {
     "right": ("", "R"),
     "left into right": ("", "L>R"),
     "right into left": ("", "R>L"),
+    "left distortion": ("distortion", "L"),
+    "right distortion": ("distortion", "R"),
 }
-_KEY_OF_CHANNEL = {channel: key for key, (_, channel) in KEYS.items() if channel}
+_KEY_OF_CHANNEL = {channel: key for key, (role, channel) in KEYS.items() if channel and not role}
 _USUAL_UNITS = {
     "time": ("s", "ms"),
     "frequency": ("Hz", "kHz"),
@@ -55,20 +57,68 @@ class Draft:
         return self.heading.strange and not self.heading.role and not self.key
 
     def unit_keys(self) -> tuple[str, ...]:
-        """The names under which `units` may speak of this column, the closest first."""
-        keys = (self.key, _KEY_OF_CHANNEL.get(self.channel, ""), self.role)
+        """Return the names under which `units` may speak of this column, the closest first."""
+        role = self.role or (role_of_unit(self.unit) if self.unit else "level" if self.heading.channel else "")
+        keys = (self.key, _KEY_OF_CHANNEL.get(self.channel, ""), role)
         return tuple(key for key in keys if key in KEYS)
 
 
 def quoted(key: str) -> str:
-    """A key as TOML wants it."""
+    """Return a key as TOML wants it."""
     return f'"{key}"' if " " in key else key
 
 
 def shown(layout: Layout) -> str:
-    """The header line, for the end of a message."""
+    """Return the header line, for the end of a message."""
     text = " ".join(layout.header_text.split("\n"))
     return f"header: {shortened(text, _LONGEST_SHOWN)}" if text else "the file has no header"
+
+
+@dataclass(frozen=True)
+class Written:
+    """What is written already: the file's header; in session.toml `units`, and of `columns` index -> key."""
+
+    layout: Layout
+    units: Mapping[str, str]
+    named: Mapping[int, str]
+
+    @property
+    def shown(self) -> str:
+        """The header line, for the end of a message."""
+        return shown(self.layout)
+
+    @property
+    def over_time(self) -> bool:
+        """Whether the file is a waveform."""
+        cells = [read_heading(cell).role for cell in self.layout.header]
+        return "time" in cells or "time" in self.named.values()
+
+    def usual_units(self, role: str) -> tuple[str, str]:
+        """Return two units that a column of a role may be in; a level over time is a voltage."""
+        if role == "level" and self.over_time:
+            return "V", "mV"
+        return _USUAL_UNITS.get(role, _USUAL_UNITS["level"])
+
+    def columns_line(self, more: Mapping[str, int]) -> str:
+        """Return `columns = { … }` with what is there already and what is to be added: key -> number from 1."""
+        kept = {key: index + 1 for index, key in self.named.items() if index + 1 not in more.values()}
+        return f"columns = {_toml({**kept, **more})}"
+
+    def units_line(self, drafts: Sequence[Draft], usual: str = "") -> str:
+        """Return `units = { … }` with what is there already and what is to be added: `usual`, else the usual unit."""
+        more: dict[str, str] = {}
+        for draft in drafts:
+            key = draft.unit_keys()[0] if draft.unit_keys() else draft.role or "level"
+            more.setdefault(key, usual or self.usual_units(draft.role)[0])
+        return f"units = {_toml({**self.units, **more})}"
+
+
+def _toml(pairs: Mapping[str, str | int]) -> str:
+    """Return an inline table."""
+    values = (
+        f"{quoted(key)} = " + (f'"{value}"' if isinstance(value, str) else f"{value}") for key, value in pairs.items()
+    )
+    return "{ " + ", ".join(values) + " }"
 
 
 def _named(columns: Iterable[str]) -> str:
@@ -78,12 +128,12 @@ def _named(columns: Iterable[str]) -> str:
 
 
 def too_wide(most: int) -> str:
-    """For rows of more cells than any sweep has."""
+    """Return the message for rows of more cells than any sweep has."""
     return f"the rows have over {most} cells; export one sweep per file, with a row for each reading"
 
 
 def no_header(width: int) -> str:
-    """For a file that has none."""
+    """Return the message for a file that has none."""
     columns, units = "frequency = 1, level = 2", 'frequency = "Hz", level = "dBV"'
     if width > 2:
         columns, units = "frequency = 1, left = 2, right = 3", 'frequency = "Hz", left = "dBV", right = "dBV"'
@@ -94,7 +144,7 @@ def no_header(width: int) -> str:
 
 
 def other_width(layout: Layout) -> str:
-    """For a header with more or fewer cells than the rows."""
+    """Return the message for a header with more or fewer cells than the rows."""
     cells = len(layout.header)
     counted = f"the header names {cells} columns and the rows have {layout.width} cells"
     if layout.separator == "," and layout.width == 2 * cells:
@@ -110,57 +160,137 @@ def unit_example(key: str) -> str:
     return " or ".join(f'"{unit}"' for unit in _USUAL_UNITS[KEYS[key][0] or "level"])
 
 
-def unknown_unit(draft: Draft, layout: Layout) -> str:
-    """For a unit in brackets that is not in the table."""
-    key = draft.unit_keys()[0] if draft.unit_keys() else "level"
-    usual = _USUAL_UNITS.get(draft.role, _USUAL_UNITS["level"])[0]
+def unknown_unit(draft: Draft, written: Written) -> str:
+    """Return the message for a unit in brackets that is not in the table."""
     unit = shortened(draft.heading.unknown_unit, _LONGEST_NAME)
     return (
         f'the unit "{unit}" of {draft.name} is not known; write {_PLACE} the one that the file is in, for '
-        f'example units = {{ {quoted(key)} = "{usual}" }} ({shown(layout)})'
+        f"example {written.units_line([draft])} ({written.shown})"
     )
 
 
-def two_units(draft: Draft, units: Mapping[str, str], layout: Layout) -> str:
-    """For a header and a units row that differ."""
+def unknown_column(draft: Draft, written: Written) -> str:
+    """Return the message for a unit that is not in the table, of a column of which nothing else is known."""
+    key = next((key for key in ("left", "right") if key not in written.named.values()), "level")
+    unit = shortened(draft.heading.unknown_unit, _LONGEST_NAME)
+    units = _toml({**written.units, key: written.usual_units("level")[0]})
+    return (
+        f'the unit "{unit}" of {draft.name} is not known; write {_PLACE} what the column is, for example '
+        f"{written.columns_line({key: draft.index + 1})} and units = {units} ({written.shown})"
+    )
+
+
+def unit_without_column(key: str, drafts: Sequence[Draft], written: Written) -> str:
+    """Return the message for a unit of a column that isn't there."""
+    # a scale's unit for a column that is one, another's for one that isn't, as far as there are such
+    unnamed = sorted(
+        (draft for draft in drafts if not draft.key),
+        key=lambda draft: (draft.role in ("time", "frequency")) != (key in ("time", "frequency")),
+    )
+    said = f"units: {quoted(key)} has no column that takes this unit"
+    if not unnamed:
+        return f"{said}; delete it from units ({written.shown})"
+    line = written.columns_line({key: unnamed[0].index + 1})
+    return f"{said}; say which column it is, for example {line} ({written.shown})"
+
+
+def two_units(draft: Draft, written: Written) -> str:
+    """Return the message for a header and a units row that differ."""
     other = shortened(draft.heading.clash, _LONGEST_NAME)
     return (
         f'{draft.name} says one unit and the row under it another, "{other}"; write {_PLACE} '
-        f"which it is, for example {_units_line([draft], units)} ({shown(layout)})"
+        f"which it is, for example {written.units_line([draft])} ({written.shown})"
     )
 
 
-def unit_of_another_role(draft: Draft, layout: Layout) -> str:
-    """For a frequency in dB and the like."""
+def unit_of_another_role(draft: Draft, written: Written) -> str:
+    """Return the message for a frequency in dB and the like."""
     unit = draft.unit.base if draft.unit else ""
+    key = next((key for key in ("left", "right") if key not in written.named.values()), "level")
+    units = _toml({**written.units, key: "dBV"})
     return (
         f"{draft.name} is read as {draft.role}, and {unit} is no unit of that; write {_PLACE} what the column is, "
-        f'for example columns = {{ left = {draft.index + 1} }} and units = {{ left = "dBV" }} ({shown(layout)})'
+        f"for example {written.columns_line({key: draft.index + 1})} and units = {units} ({written.shown})"
     )
 
 
-def missing_units(missing: Sequence[Draft], units: Mapping[str, str], layout: Layout) -> str:
-    """For columns whose unit is said nowhere."""
-    names = _named(draft.name for draft in missing)
-    others = f'or "{_USUAL_UNITS[missing[0].role][1]}"'
-    if any(not draft.heading.role and not KEYS.get(draft.key, ("", ""))[0] for draft in missing):
-        others += ', or "%" if it is distortion'  # a channel's name alone says nothing of what it holds
+def doubtful(draft: Draft, written: Written) -> str:
+    """Return the message for a column whose words say that its numbers may not be what their unit says."""
+    end = f"({written.shown})"
+    base = draft.unit.base if draft.unit else ""
+    if draft.heading.doubt == "total":
+        line = written.columns_line({"power": draft.index + 1})
+        return (
+            f"{draft.name} may be the power of both channels together; if it is that of each, write {_PLACE} "
+            f"{line}, else export each channel's own {end}"
+        )
+    if draft.heading.doubt == "dBm":
+        return (
+            f"{draft.name} may be relative to 1 mW in 600 ohm or to 1 mW in the load; if it is 600 ohm, write {_PLACE} "
+            f"{written.units_line([draft], 'dBm')}, else export volts or watts {end}"
+        )
+    said = f"{draft.name} is a peak or peak-to-peak value by its words, and r.m.s. by its unit; write {_PLACE}"
+    if base == "V":
+        line = written.units_line([draft], "Vpp")
+        return f'{said} {line} (or "Vp" for the peak, "V" for r.m.s., whichever the file is in) {end}'
+    meant = "the average power" if base == "W" else "r.m.s."
+    return f"{said} {written.units_line([draft], base)} if it is {meant}, else export that {end}"
+
+
+def peak_waveform(draft: Draft, written: Written) -> str:
+    """Return the message for a waveform in peak volts."""
     return (
-        f"no unit is given for {names}; write {_PLACE} {_units_line(missing, units)} ({others}, whichever the file "
-        f"is in) ({shown(layout)})"
+        f"{draft.name} is a waveform, which has a voltage at each moment and no peak; write {_PLACE} "
+        f"{written.units_line([draft], 'V')} ({written.shown})"
     )
 
 
-def _units_line(drafts: Iterable[Draft], units: Mapping[str, str]) -> str:
-    """`units = { … }` with what is there already and what is to be added."""
-    pairs = dict(units)
-    for draft in drafts:
-        pairs.setdefault(draft.unit_keys()[0] if draft.unit_keys() else draft.role, _USUAL_UNITS[draft.role][0])
-    return "units = { " + ", ".join(f'{quoted(key)} = "{unit}"' for key, unit in pairs.items()) + " }"
+def no_abscissa(drafts: Sequence[Draft], unused: Sequence[Draft], written: Written) -> str:
+    """Return the message for a file in which nothing is drawn over anything."""
+    level = next((draft for draft in unused if draft.unit and draft.unit.base in ROLE_UNITS["level"]), None)
+    free = next((draft for draft in unused if draft.unit is None), None)
+    if level and any(draft.role == "distortion" for draft in drafts):
+        line = written.columns_line({"level": level.index + 1})
+        remedy = f"if {level.name} is the output's level, write {_PLACE} {line}"
+    elif free:
+        line, units = written.columns_line({"frequency": free.index + 1}), _toml({**written.units, "frequency": "Hz"})
+        remedy = f"write {_PLACE} which one is, for example {line} and units = {units}"
+    else:
+        remedy = "export the readings together with it"
+    return f"no column is a time, a frequency or a power; {remedy} ({written.shown})"
 
 
-def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], layout: Layout) -> str:
-    """For columns whose words and unit give no role: those understood by number, the lost ones as a proposal."""
+def no_reading(drafts: Sequence[Draft], unused: Sequence[Draft], written: Written) -> str:
+    """Return the message for a file of frequencies or times alone, as far as we read it."""
+    for draft in unused:
+        base = draft.unit.base if draft.unit else ""
+        roles = ("level", "distortion", "power", "impedance")
+        role = next((role for role in roles if base in ROLE_UNITS[role]), None)
+        if role:
+            return (
+                f"{draft.name} is not taken for the output's {role}; if it is that, write {_PLACE} "
+                f"{written.columns_line({role: draft.index + 1})} ({written.shown})"
+            )
+    names = " and ".join(draft.name for draft in drafts)
+    return f"the file holds nothing to read but {names}; export them with the readings ({written.shown})"
+
+
+def missing_units(missing: Sequence[Draft], written: Written) -> str:
+    """Return the message for columns whose unit is said nowhere."""
+    names = _named(draft.name for draft in missing)
+    others = f'or "{written.usual_units(missing[0].role)[1]}"'
+    # a channel's name alone says nothing of what it holds
+    unsaid = any(not draft.heading.role and not KEYS.get(draft.key, ("", ""))[0] for draft in missing)
+    if unsaid and not written.over_time:
+        others += ', or "%" if it is distortion'
+    line = written.units_line(missing)
+    return f"no unit is given for {names}; write {_PLACE} {line} ({others}, whichever the file is in) ({written.shown})"
+
+
+def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], written: Written) -> str:
+    """Return the message for columns whose words and unit give no role: those understood by number, the lost ones as a
+    proposal.
+    """
     pairs: dict[str, int] = {}
     for draft in kept:
         pairs.setdefault(draft.unit_keys()[0] if draft.unit_keys() else "level", draft.index + 1)
@@ -176,12 +306,14 @@ def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], layout: Layout)
     names = _named(f"column {draft.index + 1}" + (f" {draft.name}" if draft.heading.text else "") for draft in lost)
     return (
         f"{names} cannot be told from the header; write {_PLACE} which columns to read, for example "
-        f"columns = {{ {line} }} ({shown(layout)})"
+        f"columns = {{ {line} }} ({written.shown})"
     )
 
 
-def the_same_twice(first: Draft, second: Draft, firsts: Sequence[Draft], layout: Layout) -> str:
-    """For two columns with one role and channel. `firsts`: the first of each such pair, for a line that settles all."""
+def the_same_twice(first: Draft, second: Draft, firsts: Sequence[Draft], written: Written) -> str:
+    """Return the message for two columns with one role and channel. `firsts`: the first of each such pair, for a line
+    that settles all.
+    """
     side = f" {first.channel}" if first.channel else ""
     pairs = {key: draft.index + 1 for draft in firsts if (key := _KEY_OF_CHANNEL.get(draft.channel, ""))}
     if not first.channel:
@@ -190,8 +322,12 @@ def the_same_twice(first: Draft, second: Draft, firsts: Sequence[Draft], layout:
             if first.role == "power"
             else {"left": first.index + 1, "right": second.index + 1}
         )
-    line = ", ".join(f"{quoted(key)} = {number}" for key, number in pairs.items())
+    other = ""
+    if first.role == "level" and not (first.heading.role or first.channel) and first.unit and first.unit.base == "dB":
+        pair = {"left distortion": first.index + 1, "right distortion": second.index + 1}
+        other = f", or, if they are distortion, {written.columns_line(pair)}"
+    line = written.columns_line(pairs)
     return (
         f"{first.name} (column {first.index + 1}) and {second.name} (column {second.index + 1}) are both "
-        f"{first.role}{side}; write {_PLACE} which to read, for example columns = {{ {line} }} ({shown(layout)})"
+        f"{first.role}{side}; write {_PLACE} which to read, for example {line}{other} ({written.shown})"
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -69,6 +69,8 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
     lines = np.empty(most, dtype=np.int64)
     odd, count = _Odd(), 0
     indices = [column.index for column in chosen]
+    scale = abscissa_of(chosen)
+    factor = chosen[scale].unit.factor
     for first, stretch, long in _stretches(text, start, layout.first):
         plain = parse_plain_rows(stretch, layout.separator, layout.width, decimal) if long else None
         if plain is not None:
@@ -77,8 +79,10 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
             count = end
             continue
         for place, line in _body(NumberedLines(stretch, first), layout, odd.headers):
-            row = _row(place, line, layout, chosen, decimal, faults)
+            row = _row(place, line, layout, chosen, scale, decimal, faults)
             if isinstance(row, Skipped):
+                if row.at is None and count:  # the abscissa itself has no value: about where the row before is
+                    row = replace(row, at=float(values[count - 1, scale]) * factor)
                 odd.skip(row)
             elif row:
                 values[count], lines[count] = row, place
@@ -88,7 +92,8 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
     _check_skipped(count, odd, faults)
     if odd.count > len(odd.skipped):
         more = odd.count - len(odd.skipped)
-        odd.skipped.append(Skipped(odd.last, f"and {more} rows before it, of which none holds a reading"))
+        why = f"and {more} rows before it, of which none holds a reading"
+        odd.skipped.append(Skipped(odd.last, why, unread=True))
     warnings = (f"line {odd.headers[0]}: the header again, passed over",) if odd.headers else ()
     return NumericTable(values[:count], lines[:count], decimal, tuple(odd.skipped), warnings)
 
@@ -164,7 +169,7 @@ def _may_hold_mark(line: str, separator: str) -> bool:
 
 
 def _row(
-    place: int, line: str, layout: Layout, chosen: Sequence[Chosen], decimal: str, faults: Faults
+    place: int, line: str, layout: Layout, chosen: Sequence[Chosen], scale: int, decimal: str, faults: Faults
 ) -> list[float] | Skipped | None:
     """Return the numbers of a row, or why it is skipped; None for an empty row and for one noted in `faults`."""
     cells = cells_of(line, layout.separator)
@@ -181,7 +186,8 @@ def _row(
         return None
     row: list[float] = []
     skipped: Skipped | None = None
-    for column in chosen:
+    at: float | None = None
+    for number_of, column in enumerate(chosen):
         cell = cells[column.index]
         try:
             value = number(cell, decimal)
@@ -191,13 +197,20 @@ def _row(
             continue
         if value is not None:
             row.append(value)
+            at = value * column.unit.factor if number_of == scale else at
         elif skipped is None:
             skipped = Skipped(
                 place, f'{called(column)} has "{shortened(cell, 20)}"' if cell else f"{called(column)} is blank"
             )
     if skipped is not None:
-        return skipped
+        return replace(skipped, unread=True, at=at)
     return row if len(row) == len(chosen) else None
+
+
+def abscissa_of(chosen: Sequence[Chosen]) -> int:
+    """Return the place of what everything is drawn over: time, else frequency, power, level, else the first column."""
+    roles = [column.role for column in chosen]
+    return next((roles.index(role) for role in ("time", "frequency", "power", "level") if role in roles), 0)
 
 
 def called(column: Chosen) -> str:

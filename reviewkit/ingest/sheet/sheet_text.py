@@ -47,7 +47,7 @@ NumberedLine = tuple[int, str]
 
 
 def decode(data: bytes, source: str) -> tuple[str, str]:
-    """The text with its lines ended by a line feed alone, and its encoding: utf-8, utf-16 or cp1252.
+    """Return the text with its lines ended by a line feed alone, and its encoding: utf-8, utf-16 or cp1252.
 
     In this order: byte-order mark, zero bytes in every second place, strict UTF-8, Windows Western. Statistics are
     not asked: they misjudge short files. Raises InputError for an empty file and for what is no text.
@@ -149,13 +149,13 @@ def _joined(lines: Iterator[NumberedLine]) -> Iterator[NumberedLine]:
 
 
 def cleaned(cell: str) -> str:
-    """A cell without its surrounding blanks, look-alike signs (minus, spaces, apostrophe) folded."""
+    """Return a cell without its surrounding blanks, look-alike signs (minus, spaces, apostrophe) folded."""
     return cell.strip() if cell.isascii() else normalised(cell).translate(_LOOK_ALIKE).strip()
 
 
 def cells_of(line: str, separator: str) -> list[str]:
-    """The cells of a line, cleaned. Non-breaking spaces never separate: they group digits. Of a line with more cells
-    than are read, the last holds all the rest.
+    """Return the cells of a line, cleaned. Non-breaking spaces never separate: they group digits. Of a line with more
+    cells than are read, the last holds all the rest.
     """
     if '"' in line:
         blank = separator in (SPACES, WIDE_SPACES)
@@ -180,7 +180,7 @@ def cells_of(line: str, separator: str) -> list[str]:
 
 
 def trimmed(cells: list[str]) -> list[str]:
-    """The cells without the empty ones at the row's end."""
+    """Return the cells without the empty ones at the row's end."""
     end = len(cells)
     while end and not cells[end - 1]:
         end -= 1
@@ -188,7 +188,7 @@ def trimmed(cells: list[str]) -> list[str]:
 
 
 def comment_text(line: str, separator: str) -> str | None:
-    """What a comment line says, without its mark; None for a line that is no comment. A ruled line says nothing.
+    """Return what a comment line says, without its mark; None for a line that is no comment. A ruled line says nothing.
 
     Where the semicolon separates, one at the line's start is an empty first cell if numbers follow it.
     """

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import warnings
+from collections.abc import Iterable, Sequence
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -39,11 +40,30 @@ def find_font_fault(path: str) -> str:
     from matplotlib.font_manager import get_font
 
     try:
-        known = get_font(path).get_charmap()
-    except (OSError, RuntimeError):
+        font = get_font(path)
+        known = font.get_charmap()
+    except (OSError, RuntimeError, ValueError):
         return "is no font that can be read; name a .ttf or .otf file"
     missing = "".join(sign for sign in "0123456789ABCLRabc.,%" if ord(sign) not in known)
-    return f"has no {missing[:1]}; name a font with Latin letters and digits" if missing else ""
+    if missing:
+        return f"has no {missing[:1]}; name a font with Latin letters and digits"
+    font.set_size(_SCALE, _DPI)
+    signs = [chr(code) for code in range(0x21, 0x7F) if code in known]
+    # the contact sheet's names are drawn with hinting, all else without
+    damaged = _damaged(font, signs) or _damaged(font, signs, hinted=True)
+    return f"is damaged: its {damaged} cannot be drawn; copy it from where it came from again" if damaged else ""
+
+
+def _damaged(font: FT2Font, text: Iterable[str], *, hinted: bool = False) -> str:
+    """Return the first character whose glyph can't be loaded, or ""."""
+    flags = type(_unhinted())(0) if hinted else _unhinted()
+    for sign in text:
+        try:
+            with warnings.catch_warnings(action="error"):  # a code that leads to no glyph
+                font.load_char(ord(sign), flags=flags)
+        except (RuntimeError, ValueError, UserWarning):
+            return sign
+    return ""
 
 
 @cache
@@ -137,7 +157,11 @@ def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float,
     if unknown:
         return unknown
     font = _font(bold, fonts)
-    font.set_text(text, 0.0, flags=_unhinted())
+    try:
+        with warnings.catch_warnings(action="error"):
+            font.set_text(text, 0.0, flags=_unhinted())
+    except (RuntimeError, ValueError, UserWarning):  # a font of the user's own, with a damaged glyph
+        return _damaged(font, text) or text[:1]
     (width, height), descent = font.get_width_height(), font.get_descent()
     return width / 64, (height - descent) / 64, descent / 64
 

@@ -22,6 +22,18 @@ if TYPE_CHECKING:
 _ALL = 255  # nothing but ground is left
 _BESIDE = 8.0  # pixels around a text's ink that are checked as well
 
+_ORIENTATION = 0x0112  # of EXIF
+# its values, and what turns the picture upright (Exif 2.3, 4.6.4, from memory)
+_TURNS = {
+    2: "FLIP_LEFT_RIGHT",
+    3: "ROTATE_180",
+    4: "FLIP_TOP_BOTTOM",
+    5: "TRANSPOSE",
+    6: "ROTATE_270",
+    7: "TRANSVERSE",
+    8: "ROTATE_90",
+}
+
 
 def draw_backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -> Bytes:
     """Crop a photograph to a frame and dim it until every text on it has its contrast.
@@ -65,15 +77,17 @@ def fill_frame(photo: bytes, width: int, height: int) -> Bytes:
     ndarray of uint8, shape (height, width, 3)
         Red, green, blue.
     """
-    from PIL import Image, ImageOps
+    from PIL import Image
 
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+        warnings.simplefilter("ignore")  # large, or with damaged EXIF
         with Image.open(io.BytesIO(photo), formats=("JPEG", "PNG")) as opened:
-            opened.draft(
-                "RGB", (width, width)
-            )  # a JPEG needs no more detail than can be seen, whatever its orientation
-            turned = ImageOps.exif_transpose(opened)
+            opened.draft("RGB", (width, width))  # a JPEG is decoded no finer than it can be seen, turned or not
+            opened.load()
+            # the one tag alone: the library's own turning writes all others anew, and stumbles over what cameras write
+            orientation = opened.getexif().get(_ORIENTATION)
+            turn = _TURNS.get(orientation) if isinstance(orientation, int) else None
+            turned = opened.transpose(Image.Transpose[turn]) if turn else opened.copy()
     if turned.mode.startswith("I"):  # grey of 16 bits
         turned = turned.convert("I").point(lambda level: level * (1 / 256)).convert("L")
     turned = turned.convert("RGB")

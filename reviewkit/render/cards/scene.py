@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
-from reviewkit.model.errors import CannotFinish
+from reviewkit.model.errors import Fault, InputError
 from reviewkit.render.cards.look import Look
 
 if TYPE_CHECKING:
@@ -20,13 +20,15 @@ if TYPE_CHECKING:
     Points = Sequence[tuple[float, float]] | Array
 
 
-class LayoutFault(CannotFinish):
-    """A card that can't be drawn as it should be: which card, which text, and what to do about it."""
+class LayoutFault(InputError):
+    """A card that cannot be drawn as it should be, since a text of the session has no place on it: which card, which
+    text, and what to do about it.
+    """
 
     def __init__(self, card_id: str, text: str, problem: str, remedy: str) -> None:
         self.card_id, self.text, self.problem, self.remedy = card_id, text, problem, remedy
         what = f'"{text}" ' if text else ""
-        super().__init__(f'card "{card_id}": {what}{problem}; {remedy}')
+        super().__init__(Fault("session.toml", 0, f'card "{card_id}": {what}{problem}; {remedy}'))
 
 
 class Extent(NamedTuple):

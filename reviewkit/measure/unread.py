@@ -1,0 +1,100 @@
+"""Parts of a sweep that hold no reading: rows without a number, and neighbouring points too far apart. What lies there
+may be worse than anything that was read, so a figure of a band that includes them can deny a rating, never confirm it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from reviewkit.model import quantities
+from reviewkit.model.finding import Conditions, Finding, Measured
+from reviewkit.model.sheet import Sheet
+from reviewkit.signal.decibels import volts_of
+
+MOST_APART = 2.5  # ratio of neighbouring points of a band: thirds, halves and whole octaves are nearer, and 1-2-5 steps
+_EDGE = 1.005  # as near to a band's edge an export's rounding leaves a point
+_SPOT = 1.01  # as near to a frequency a point was measured at it
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A part without a reading: between two points (`low`, `high`), or a row `at` a place between them."""
+
+    low: float
+    high: float
+    words: str
+    at: float | None = None
+
+    def touches(self, band: Sequence[float]) -> bool:
+        """Return whether a band includes some of it."""
+        if self.at is not None:
+            return band[0] / _EDGE <= self.at <= band[1] * _EDGE
+        return self.low < band[1] / _EDGE and self.high > band[0] * _EDGE
+
+    def surrounds(self, place: float) -> bool:
+        """Return whether a place was read off the line across it."""
+        return self.low * _SPOT < place < self.high / _SPOT
+
+
+def mark_unread(measured: Measured, sheets: Iterable[Sheet], c: Conditions) -> Measured:
+    """Return the results with `unread` said of every figure that depends on a part of `sheets` without readings."""
+    stretches = [stretch for sheet in sheets for stretch in _stretches(sheet, c)]
+    if not stretches:
+        return measured
+    return replace(measured, findings=tuple(_marked(finding, stretches) for finding in measured.findings))
+
+
+def _marked(finding: Finding, stretches: Sequence[Stretch]) -> Finding:
+    touched = [stretch.words for stretch in stretches if _concerns(stretch, finding)]
+    more = f", and {len(touched) - 1} more" if len(touched) > 1 else ""
+    return replace(finding, unread=touched[0] + more) if touched else finding
+
+
+def _concerns(stretch: Stretch, finding: Finding) -> bool:
+    if finding.quantity in ("power_at_limit", "power_reached"):
+        return stretch.touches((0.0, finding.value))
+    if finding.quantity == "lowest_distortion":
+        return False
+    if finding.quantity in ("corner_low", "corner_high"):
+        return stretch.surrounds(finding.value)
+    if "band" in finding.at:
+        return stretch.touches(finding.at["band"])
+    return "frequency" in finding.at and stretch.surrounds(finding.at["frequency"])
+
+
+def _stretches(sheet: Sheet, c: Conditions) -> list[Stretch]:
+    scale = sheet.find("frequency")
+    if sheet.find("time") is not None:
+        return []
+    places = scale.values if scale is not None else np.empty(0)
+    stretches = []
+    for row in (row for row in sheet.skipped if row.unread):
+        at = row.at if scale is not None or row.at is None else _watts(sheet, row.at, c)
+        if at is None:
+            stretches.append(Stretch(0.0, math.inf, f"a reading is missing (line {row.line})"))
+            continue
+        below, above = places[places < at], places[places > at]
+        low = float(below[-1]) if len(below) else at
+        high = float(above[0]) if len(above) else at
+        shown = quantities.watts(at) if scale is None else quantities.hertz(at)
+        stretches.append(Stretch(low, high, f"no reading at {shown} (line {row.line})", at))
+    for place in np.flatnonzero(places[1:] > MOST_APART * _EDGE * places[:-1]):
+        low, high = float(places[place]), float(places[place + 1])
+        words = f"no reading between {quantities.hertz(low)} and {quantities.hertz(high)}"
+        stretches.append(Stretch(low, high, words))
+    return stretches
+
+
+def _watts(sheet: Sheet, at: float, c: Conditions) -> float | None:
+    """Return a place on a sweep of power or volts in watts; None if it can't be told."""
+    if sheet.find("power") is not None:
+        return at
+    level = sheet.find("level")
+    volts = volts_of(np.array([at]), level.unit, c.measurement.load_ohm, c.measurement.full_scale_v) if level else None
+    if volts is None or not c.measurement.load_ohm:
+        return None
+    return float(volts[0] ** 2 / c.measurement.load_ohm)
