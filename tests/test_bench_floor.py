@@ -19,7 +19,7 @@ from rated_and_found import rated, runs_of, session, verdict_of
 
 from reviewkit.measure import KINDS, bench_floor
 from reviewkit.model.finding import Run
-from reviewkit.model.quantities import show, told
+from reviewkit.model.quantities import claimed, show
 from reviewkit.model.session import Bench
 from reviewkit.verdict.verdict import judge
 
@@ -199,9 +199,9 @@ def test_no_figure_goes_below_the_floor(quantity, floor, below, above):
     own = bench_floor.in_unit(quantity, ratio)
     assert own == pytest.approx(floor)
     bound = bench_floor.bound(quantity, below, ratio)
-    assert told(replace(found_one(quantity, below, bound=bound), floor=own)) == own
-    assert told(replace(found_one(quantity, above, bound=bound), floor=own)) == above
-    assert told(found_one(quantity, below, bound=bound)) == below
+    assert claimed(replace(found_one(quantity, below, bound=bound), floor=own)) == own
+    assert claimed(replace(found_one(quantity, above, bound=bound), floor=own)) == above
+    assert claimed(found_one(quantity, below, bound=bound)) == below
 
 
 def test_what_lies_below_the_stated_floor_is_shown_as_the_floor():

@@ -62,15 +62,15 @@ def covered(x: Array, band: tuple[float, float]) -> tuple[float, float] | None:
     return (low, high) if low < high else None
 
 
-def part(x: Array, y: Array, band: tuple[float, float]) -> tuple[Array, Array]:
-    """Return the curve inside a band, with a point read at each edge that the data surrounds, as `values_at` does."""
+def part(x: Array, y: Array, band: tuple[float, float], *, curved: bool = True) -> tuple[Array, Array]:
+    """Return the curve inside a band, with a point read at each edge that the data surrounds, as `value_at` does."""
     inside = (x >= band[0]) & (x <= band[1])
     xs, ys = list(x[inside]), list(y[inside])
     for edge, first in ((band[0], True), (band[1], False)):
         if x[0] <= edge <= x[-1] and edge not in (xs[:1] + xs[-1:]):
             position = 0 if first else len(xs)
             xs.insert(position, edge)
-            ys.insert(position, float(values_at(x, y, np.array([edge]))[0]))
+            ys.insert(position, value_at(x, y, edge, curved=curved))
     return np.array(xs), np.array(ys)
 
 

@@ -31,7 +31,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     for column in sheet.all("distortion"):
         percent, figure = distortion_percent(column), figure_of(column)
         found += sweeps.worst_in_bands(
-            c, "worst_distortion", column.channel, frequency_hz, percent, bands, figure=figure
+            c, "worst_distortion", column.channel, frequency_hz, percent, bands, curved=False, figure=figure
         )
         at_1k = curves.value_at(frequency_hz, percent, 1000.0, curved=False)
         if at_1k is not None:

@@ -134,7 +134,7 @@ def _below_rated(c: Conditions, column: Column, power_w: Array, percent: Array) 
     for rated_w in dict.fromkeys(promised):
         range_w = (max(LOWEST_POWER_W, float(power_w[0])), min(rated_w, float(power_w[-1])))
         if range_w[0] < range_w[1]:
-            where, inside = curves.part(power_w, percent, range_w)
+            where, inside = curves.part(power_w, percent, range_w, curved=False)
             highest = int(np.argmax(inside))
             at: dict[str, Any] = {"power": float(where[highest]), "powers": list(range_w), "rated": rated_w}
             at |= {"frequency": c.measurement.frequency_hz, "figure": figure_of(column)}

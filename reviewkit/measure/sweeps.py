@@ -58,16 +58,17 @@ def worst_in_bands(
     bands: Iterable[tuple[float, float]],
     *,
     either_way: bool = False,
+    curved: bool = True,
     **at: Any,
 ) -> list[Finding]:
     """Return a finding for each band that the data reaches: the highest of y, or the furthest from zero `either_way`,
-    with its frequency and the part of the band that was covered.
+    with its frequency and the part of the band that was covered. `curved`: see `curves.value_at`.
     """
     found = []
     for band_hz in bands:
         reached = curves.covered(frequency_hz, band_hz)
         if reached is not None:
-            where, inside = curves.part(frequency_hz, y, reached)
+            where, inside = curves.part(frequency_hz, y, reached, curved=curved)
             worst = int(np.argmax(np.abs(inside) if either_way else inside))
             place: dict[str, Any] = {"frequency": float(where[worst]), "band": list(reached)}
             found.append(figures.finding(c, quantity, channel, inside[worst], **place, **at))

@@ -14,6 +14,7 @@ _FEWEST_LINES = 25  # fewer say too little about the course of the phase
 _END = 0.05  # of the record, where cutting the band leaves an echo of the other end
 _LEAST_PHASE = 0.01  # rad r.m.s.: sidebands 40 dB below the tone
 _LEAST_SHARE = 0.5
+_LEAST_WANDER = 1e-4  # the steadiest players wander by some hundredths of a percent (common practice, no source)
 _LEAST_RATIO = 3.0  # noise, and a second tone, move amplitude and phase by as much
 
 
@@ -52,4 +53,5 @@ def wander_of(samples: Array, cycles: float, least_rad: float = _LEAST_PHASE) ->
         return None
     offset = np.gradient(phase) * len(baseband) / (2 * np.pi)
     low, high = np.quantile(offset, [0.05, 0.95])
-    return float((high - low) / 2 / (cycles + np.mean(offset)))
+    wander = float((high - low) / 2 / (cycles + np.mean(offset)))
+    return wander if wander >= _LEAST_WANDER else None
