@@ -68,7 +68,6 @@ WORDS = [
     "**bold** _slanted_ ~~gone~~ # no head",
     "{{ 7 * 7 }} {% raw %} {# gone #} ${hit=1} <%= hit %>",
     "&lt;script&gt;hit=1&lt;/script&gt; &#60;b&#62; &amp; &copy &nbsp;",
-    "\u202egnissim \u2066x\u2069 \u200bnothing\u200b \ufeff",
     "\uff1cscript\uff1ehit=1\uff1c/script\uff1e \u02bahit\u02ba",
     "a | b | c \\| d \\",
     '=HYPERLINK("http://example.org/?"&A1)',
