@@ -30,8 +30,10 @@ _SAME_HZ = 0.02
 
 
 def distortion_bars(main: Run, before: Run | None) -> Bars:
-    """Distortion, the second, third and higher harmonics in bars by decades of percent: 20 dB re the fundamental are a
-    decade, so that harmonics stand on the same scale under their own figures. No group where nothing was found.
+    """Return distortion, the second, third and higher harmonics as bars by decades of percent.
+
+    20 dB relative to the fundamental are a decade, so that harmonics share the scale under their own figures. Nothing
+    measured gives no group.
     """
     groups, names = [], []
     for label, quantity in _GROUPS:
@@ -57,7 +59,7 @@ def _bar(f: Finding, role: str) -> Bar:
 
 
 def _limits(main: Run, names: Sequence[str]) -> tuple[BarLimit, ...]:
-    """The maker's limits that hold at this tone's frequency, power and load, the first for each group."""
+    """Return the maker's limits that apply at this tone's frequency, power and load, the first for each group."""
     found: list[BarLimit] = []
     for rating in figures.rated(main.conditions, *LIMITED):
         limit, quantity = _limit_of(rating)
@@ -70,7 +72,7 @@ def _limits(main: Run, names: Sequence[str]) -> tuple[BarLimit, ...]:
 
 
 def _limit_of(rating: Rating) -> tuple[float | None, tuple[str, ...]]:
-    """The distortion that a rating allows, in percent, and which figures it is about."""
+    """Return the distortion that a rating allows, in percent, and the figures that it is about."""
     if rating.quantity == "power":
         named = distortion_limit(rating)
         return named, ("thd",) if rating.thd_percent else ("thd_plus_noise",)
@@ -78,7 +80,7 @@ def _limit_of(rating: Rating) -> tuple[float | None, tuple[str, ...]]:
 
 
 def _holds_here(rating: Rating, main: Run) -> str | None:
-    """At which power a rating that speaks of this tone holds, as its label ends; None where it speaks of another."""
+    """Return the power at which a rating of this tone holds, as its label ends; None if it is of another tone."""
     m, tone = main.conditions.measurement, main.get("frequency")
     if tone is None or rating.load_ohm not in (None, m.load_ohm) or rating.input not in ("", m.input):
         return None

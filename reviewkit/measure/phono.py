@@ -1,4 +1,4 @@
-"""The response through a phono stage: how far it is off the RIAA replay curve, re 1 kHz."""
+"""The response through a phono stage: its deviation from the RIAA replay curve, relative to 1 kHz."""
 
 from __future__ import annotations
 
@@ -26,7 +26,9 @@ MOST_OFF_DB = 6.0
 
 
 def _read_as(frequency_hz: Array, column: Column, *, equalised: bool, amendment: bool) -> Array | None:
-    """A channel re the replay curve, 0 dB at 1 kHz, shape (n,); None where the data does not reach 1 kHz."""
+    """Return a channel relative to the replay curve, 0 dB at 1 kHz, shape (n,); None if the data doesn't reach 1
+    kHz.
+    """
     level_db = relative_db(column.values, column.unit)
     if not equalised:
         level_db = level_db - riaa_replay_db(frequency_hz, amendment=amendment)
@@ -62,8 +64,10 @@ def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Co
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """riaa_deviation (dB re 1 kHz): the largest either way with its sign and where it stands, over 20 Hz – 20 kHz,
-    40 Hz – 15 kHz and each rated band, as far as the data goes, per channel.
+    """Return riaa_deviation (dB relative to 1 kHz) per channel.
+
+    It is the largest either way, with its sign and frequency, over 20 Hz – 20 kHz, 40 Hz – 15 kHz and each rated band,
+    as far as the data goes.
     """
     assert sheet is not None
     m, frequency_hz = c.measurement, sheet.need("frequency").values
@@ -97,7 +101,7 @@ def _curve(c: Conditions) -> str:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """The deviation over the dial about zero, the rated band drawn in, the worst point marked."""
+    """Return the deviation over frequency about zero, with the rated band drawn in and the worst point marked."""
     traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "riaa_deviation") if r.within)[:1]
@@ -148,7 +152,7 @@ def _readings(runs: Sequence[Run], main: Run, band_hz: list[float] | None) -> tu
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """How far the worse channel is off the curve, and where; the same over the middle of the band; what it was."""
+    """Return the worse channel's deviation and its frequency, the same over the middle of the band, and what it was."""
     m = run.conditions.measurement
     whole = figures.by_channel(run, "riaa_deviation")
     if not whole:

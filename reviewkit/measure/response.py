@@ -1,4 +1,4 @@
-"""Frequency response: each channel re its own level at 1 kHz."""
+"""Frequency response: each channel relative to its own level at 1 kHz."""
 
 from __future__ import annotations
 
@@ -20,8 +20,10 @@ from reviewkit.signal.weighting import REFERENCE_HZ
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """deviation_high, deviation_low, flatness (dB re 1 kHz, over 20 Hz – 20 kHz and each rated band, as far as the data
-    goes), corner_low, corner_high (Hz, half power re 1 kHz) per channel; channel_balance (dB, left re right).
+    """Return deviation_high, deviation_low, flatness, corner_low and corner_high per channel, and channel_balance.
+
+    deviation_*, flatness: dB relative to 1 kHz, over 20 Hz – 20 kHz and each rated band, as far as the data goes.
+    corner_*: Hz, half power relative to 1 kHz. channel_balance: dB, left relative to right.
     """
     assert sheet is not None
     frequency_hz, columns = sheet.need("frequency").values, sweeps.levels_of(sheet)
@@ -66,8 +68,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 def _balance(
     frequency_hz: Array, columns: Sequence[Column], c: Conditions, bands: Sequence[tuple[float, float]]
 ) -> list[Finding]:
-    """Left over right in dB, at 1 kHz and where it is largest in each band; from absolute levels or one common
-    reference.
+    """Return left over right in dB, at 1 kHz and where it is largest in each band.
+
+    It comes from absolute levels or from levels with one common reference.
     """
     by_channel = {column.channel: column for column in columns}
     if not {"L", "R"} <= set(by_channel) or by_channel["L"].unit != by_channel["R"].unit:
@@ -84,7 +87,7 @@ def _balance(
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Deviation re 1 kHz over the dial, the rated band drawn in."""
+    """Return the deviation relative to 1 kHz over frequency, with the rated band drawn in."""
     traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "flatness") if r.within)
@@ -137,7 +140,7 @@ def _extremes(run: Run, band_hz: list[float]) -> tuple[tuple[str, ...], ...]:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """How flat, where the corners lie, how far the channels part; and how flat it was before."""
+    """Return how flat it is, where the corners are, how far the channels differ, and how flat it was before."""
     facts: list[Point] = []
     bands = [f.at["band"] for f in figures.by_channel(run, "flatness")]
     if bands:

@@ -1,4 +1,4 @@
-"""What the kinds share that measure something over frequency: levels re 1 kHz, figures of a band, curves and limits."""
+"""The shared parts of kinds measured over frequency: levels relative to 1 kHz, figures of a band, curves and limits."""
 
 from __future__ import annotations
 
@@ -25,7 +25,23 @@ EDGE = 0.005  # a band's edge that is missed by half a percent was meant
 
 
 def levels_of(sheet: Sheet) -> list[Column]:
-    """Return the columns of one channel's level each. Raises InputError where one reads 0 V, which has no decibels."""
+    """Return the columns that are the level of one channel.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file.
+
+    Returns
+    -------
+    list[Column]
+        The columns, in the file's order.
+
+    Raises
+    ------
+    InputError
+        If one reads 0 V, which has no decibels.
+    """
     columns = [column for column in sheet.all("level") if ">" not in column.channel]
     for column in columns:
         if column.unit == "V" and not np.all(column.values):
@@ -36,14 +52,40 @@ def levels_of(sheet: Sheet) -> list[Column]:
 
 
 def re_1k(frequency_hz: Array, level_db: Array) -> Array | None:
-    """Return a level relative to its own at 1 kHz, dB, shape (n,); None if the data does not reach 1 kHz."""
+    """Return a level relative to its own at 1 kHz.
+
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), rising.
+    level_db : Array
+        Shape (n,).
+
+    Returns
+    -------
+    Array | None
+        In dB, shape (n,); None if the data doesn't reach 1 kHz.
+    """
     at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ)
     return None if at_1k is None else level_db - at_1k
 
 
 def corner_hz(frequency_hz: Array, re_1k_db: Array, step: int) -> float | None:
-    """Return where a level re 1 kHz passes half power, below 1 kHz (`step` −1) or above (+1); None where the
-    data does not show it.
+    """Return the frequency at which a level relative to 1 kHz passes half power.
+
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), rising.
+    re_1k_db : Array
+        Shape (n,).
+    step : int
+        −1 for below 1 kHz, +1 for above.
+
+    Returns
+    -------
+    float | None
+        In Hz; None if the data doesn't show it.
     """
     middle = int(np.argmin(np.abs(np.log(frequency_hz / REFERENCE_HZ))))
     return curves.crossing(frequency_hz, re_1k_db, HALF_POWER_DB, middle, step, curved=True)
@@ -60,8 +102,30 @@ def worst_in_bands(
     either_way: bool = False,
     **at: Any,
 ) -> list[Finding]:
-    """Return a finding for each band that the data reaches: the highest of y, or the furthest from zero `either_way`,
-    with its frequency and the part of the band that was covered.
+    """Return a finding for each band that the data reaches, with its frequency and the part of the band that was
+    covered.
+
+    Parameters
+    ----------
+    c : Conditions
+        The conditions of the measurement.
+    quantity : str
+        The quantity of the findings.
+    channel : str
+        The channel.
+    frequency_hz : Array
+        Shape (n,), rising.
+    y : Array
+        Shape (n,), in the quantity's unit.
+    bands : Iterable[tuple[float, float]]
+        The lower and upper edge of each, Hz.
+    either_way : bool
+        Whether the value furthest from zero counts, not the highest.
+
+    Returns
+    -------
+    list[Finding]
+        The findings, in the order of the bands.
     """
     found = []
     for band_hz in bands:

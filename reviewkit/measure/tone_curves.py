@@ -1,5 +1,5 @@
-"""What the pictures of one steady tone are drawn from: two cycles of its wave, what is left of them without the tone,
-and its spectrum.
+"""The curves that pictures of a steady tone are drawn from: two cycles of its wave, the residual without the tone, and
+its spectrum.
 """
 
 from __future__ import annotations
@@ -57,8 +57,9 @@ def of_lines(channel: str, lines: Lines, tone_hz: float) -> Curve:
 
 
 def _waves(sheet: Sheet, rate_hz: float, tones_hz: Mapping[str, float]) -> list[Curve]:
-    """Two cycles of each channel and of its residual. x: ms from where the first channel's tone crosses zero upwards;
-    y: in the data's unit.
+    """Return two cycles of each channel and of its residual.
+
+    x: ms from where the first channel's tone crosses zero upwards; y: in the data's unit.
     """
     curves: list[Curve] = []
     start_s: float | None = None
@@ -86,8 +87,9 @@ def _unit(column: Column) -> str:
 
 
 def _fine_lines(samples: Array, rate_hz: float, tone_hz: float) -> Lines:
-    """A capture's spectrum through the window that it is analysed with, its lines so close that no tone stands more
-    than an eighth of the record's own spacing beside one: it is drawn at most 0.03 dB too low.
+    """Return a capture's spectrum through the window that it is analysed with, on closely spaced lines.
+
+    No tone is more than an eighth of the record's own spacing from a line, so it is drawn at most 0.03 dB too low.
     """
     beta = beta_for(tone_hz * len(samples) / rate_hz)
     window = kaiser(len(samples), beta)

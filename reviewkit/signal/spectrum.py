@@ -98,7 +98,9 @@ class Tone:
 
 
 def band_for(fundamental_hz: float, reach_hz: float) -> tuple[float, float]:
-    """Return 20 Hz – 20 kHz, extended up to 80 kHz to include three times the fundamental, but never beyond the data."""
+    """Return 20 Hz – 20 kHz, extended up to 80 kHz to include three times the fundamental, but never beyond the
+    data.
+    """
     top = AUDIO_BAND_HZ[1] if 3 * fundamental_hz <= AUDIO_BAND_HZ[1] * _EDGE else WIDEST_BAND_HZ
     return (AUDIO_BAND_HZ[0], min(top, reach_hz))
 

@@ -224,7 +224,9 @@ def _hum(
     half: int,
     top_hz: float,
 ) -> float | None:
-    """Return the r.m.s. sum of the mains line and those of its first twenty multiples that are 10 dB above the noise."""
+    """Return the r.m.s. sum of the mains line and those of its first twenty multiples that are 10 dB above the
+    noise.
+    """
     total = 0.0
     for multiple in range(1, 21):
         at = float(np.interp(multiple * mains_hz, frequency_hz, np.arange(len(power))))

@@ -143,7 +143,9 @@ def _two_levels(samples: Array) -> tuple[float, float]:
 
 
 def _edges(samples: Array, low: float, high: float) -> tuple[Array, Array, float]:
-    """Return where the wave passes its middle upwards and downwards, and roughly how long an edge is, all in samples."""
+    """Return where the wave passes its middle upwards and downwards, and roughly how long an edge is, all in
+    samples.
+    """
     middle, reach = (low + high) / 2, _HYSTERESIS * (high - low)
     side = np.where(samples > middle + reach, 1, np.where(samples < middle - reach, -1, 0))
     known = np.flatnonzero(side)
@@ -242,7 +244,9 @@ def _passes(at: Array, shape: Array, level: float, noise: float) -> Figure:
 
 
 def _time_at(at: Array, off: Array, noise: float) -> Figure:
-    """Return the time at which a piece of an edge reaches its level (`off` is 0): a least-squares cubic in the level."""
+    """Return the time at which a piece of an edge reaches its level (`off` is 0): a least-squares cubic in the
+    level.
+    """
     rows = powers(off / _WINDOW, 3)
     inverse = np.linalg.pinv(rows.T @ rows)
     found = inverse @ rows.T @ at
