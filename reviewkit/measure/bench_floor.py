@@ -74,7 +74,7 @@ def bound(quantity: str, value: float, floor: float | None) -> str:
     if floor is None:
         return ""
     ratio = _ratio(quantity, value)
-    # a billionth of a decibel forgives the way there through powers
+    # a billionth of a decibel allows for rounding on the way through powers
     if ratio > 0 and 20 * math.log10(ratio / floor) > AT_THE_FLOOR_DB + 1e-9:
         return ""
     return "at least" if quantities.QUANTITIES[quantity].better > 0 else "at most"

@@ -28,8 +28,8 @@ from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
-_FLAT_DB = 0.1  # a control that does less does nothing
-# what a card is called whose settings all begin with it
+_FLAT_DB = 0.1  # a control with a smaller effect counts as flat
+# the title of a card whose settings all begin with this word
 _TITLES = {"loudness": "Loudness", "filter": "Filters"} | dict.fromkeys(("bass", "treble", "tone"), "Tone controls")
 
 
@@ -150,7 +150,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         for number, curve in enumerate(run.curves):
             label = figures.end_label(curve.channel, run, runs)
             if len(shown) > 1 and role != "bench":
-                # both channels of a setting lie together: the first one names it
+                # both channels of a setting lie together, so only the first is labelled
                 label = "" if number else name_of(run, shown)
                 if label and (point := place_of(run, curve.channel, shown)):
                     marks.append(Mark(*point, label, curve.channel))
@@ -190,10 +190,10 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     said = [Point("contour", "boost", facts, m.id)]
     for _, corner, _ in SIDES:
         own = figures.by_channel(run, corner)
-        # the worse channel's corner is the one nearer to the middle
+        # the worse channel's corner is the one nearer the middle
         nearest = min(own, key=lambda f: abs(np.log(f.value / REFERENCE_HZ)), default=None)
         slope = slope_beyond(run, nearest) if nearest is not None else None
-        # what falls off less steeply is a tone control, whose ends say it all
+        # a gentler slope is a tone control, which its two ends describe
         if nearest is not None and (slope is None or slope.value <= FILTER_DB):
             said.append(Point("contour", "corner", {"corner": nearest, "slope": slope}, m.id))
     return tuple(said)

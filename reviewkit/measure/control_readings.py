@@ -15,11 +15,11 @@ from reviewkit.signal.weighting import REFERENCE_HZ
 
 SIDES = (("boost_low", "corner_low", -1), ("boost_high", "corner_high", +1))
 MOST_BLOCKS = 3  # more settings than this on one card get a line each
-FILTER_DB = -3.0  # an octave: what falls off less steeply is a tone control
-_SEEN_DB = 0.5  # a curve that stands no further off has no place of its own to be named at
-_MANY = 6  # settings: more names than this stand in each other's way
+FILTER_DB = -3.0  # an octave: a gentler slope is a tone control
+_SEEN_DB = 0.5  # a curve no further from zero has no visible place for its name
+_MANY = 6  # settings: more names than this get in each other's way
 _LONGEST = 18  # letters of a setting's name on a line with its figures
-_SAME_DB = 0.05  # settings that do as much as each other to a digit shown
+_SAME_DB = 0.05  # settings with the same effect, to the digit shown
 
 
 def furthest(run: Run, channel: str) -> Finding | None:
@@ -136,7 +136,7 @@ def _of_one(run: Run) -> tuple[Readout, ...]:
         own = figures.by_channel(run, boost)
         key = quantities.show(largest) if boost == largest.quantity else ""
         if own:
-            # the picture may go further than the band that the figure is of
+            # the picture may extend beyond the band of the figure
             label = f"most, {quantities.band((own[0].at['band'][0], own[0].at['band'][1]))}"
             whose = figures.whose(largest, own) if key else ""
             readings.append(Readout(label, key, figures.rows_of(own) if key else _rows(own), whose))

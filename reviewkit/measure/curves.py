@@ -10,11 +10,11 @@ import numpy as np
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
-# sweeps end at 19.98 kHz or begin at 20.1 Hz when the band was meant: half a percent is the rounding of an export
+# a sweep that ends at 19.98 kHz or begins at 20.1 Hz was meant to cover the band: exports round by half a percent
 _EDGE = 1.005
-# four points further apart than this are no curve to be followed, only four readings
+# four points further apart than this don't make a curve, only four readings
 _CURVED_SPAN = 16.0
-_CLOSER = 6  # times that a crossing's place is told 32 times closer: to a billionth of the way
+_CLOSER = 6  # refinements of a crossing, each 32 times finer: to a billionth of the interval
 
 
 def value_at(x: Array, y: Array, where: float, *, curved: bool = True) -> float | None:

@@ -17,7 +17,7 @@ from reviewkit.signal.decibels import amplitude_of_db
 
 _ALWAYS_PERCENT = (0.001, 1.0)  # on the scale of every card, so that they look alike
 _LEAST_PERCENT = 1e-6
-_UNDER, _OVER = 1.5, 2.5  # room under the lowest bar, so that it has a height, and for the figure over the highest
+_UNDER, _OVER = 1.5, 2.5  # space below the lowest bar, so that it has a height, and for the figure above the highest
 _GROUPS = (
     ("THD+N", "thd_plus_noise"),
     ("THD", "thd"),
@@ -25,7 +25,7 @@ _GROUPS = (
     ("3rd", "harmonic_3"),
     ("higher", "harmonics_higher"),
 )
-_NEAR_DB = 1.0  # a rating at one power holds for this one
+_NEAR_DB = 1.0  # within this, a rating at one power applies to another
 _SAME_HZ = 0.02
 
 
@@ -97,6 +97,6 @@ def _holds_here(rating: Rating, main: Run) -> str | None:
     if not power_w:
         return None
     apart_db = 10 * np.log10(power_w / rated_w)
-    # a rated power is good for all below it; a distortion that is rated at one power, for that one
+    # a rated power covers all lower powers; a distortion rated at one power covers only that one
     fits = apart_db <= _NEAR_DB and (rating.quantity == "power" or apart_db >= -_NEAR_DB)
     return f" {'to' if rating.quantity == 'power' else 'at'} {quantities.watts(rated_w)}" if fits else None

@@ -21,8 +21,8 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import volts_of
 
-_NOTHING = 1e-6  # of a power: what the way there through logarithms costs
-_RINGS_APART = 0.03  # of the scale: two marks nearer than this would lie on each other
+_NOTHING = 1e-6  # of a power: the rounding of going through logarithms
+_RINGS_APART = 0.03  # of the scale: two marks closer than this would overlap
 
 
 def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
@@ -90,7 +90,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         for limit in rated_limits(c):
             rise = curves.rise_through(power_w, percent, limit)
             if rise is not None:
-                # the steps at the knee are part of the figure itself, whether or not the bench states the rest
+                # the steps at the knee are part of the figure's own uncertainty, whether or not the bench states the rest
                 apart = rise.expanded if rise.expanded > _NOTHING * rise.at else 0.0
                 level = figures.watts_uncertainty(c, rise.at)
                 unsure = math.hypot(level or 0.0, apart) or None
@@ -206,7 +206,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         for number, curve in enumerate(run.curves):
             label = figures.end_label(curve.channel, run, runs)
             if several and role == "now":
-                # of several runs the channels clip at nearly the same power: the first one names the pair
+                # with several runs, both channels of one clip at nearly the same power, so only the first is labelled
                 label = "" if number else figures.run_label(run, runs)
             if len(curve.x):
                 traces.append(Trace(curve.x, curve.y, curve.channel, role, label))

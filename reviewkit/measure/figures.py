@@ -157,7 +157,7 @@ def _levels(runs: Sequence[Run]) -> list[str]:
     if len(set(loads)) == 1:
         texts = [text.split(" into ")[0] for text in texts]
     else:
-        # each keeps its load, the only one that it has where no level is stated
+        # each keeps its load, its only condition if no level is stated
         texts = [
             text if " into " in text else ", ".join(filter(None, (text, ohms)))
             for text, ohms in zip(texts, loads, strict=True)

@@ -31,7 +31,7 @@ class Withheld(ValueError):
     """The error of a file that gives no noise figures; the message says why and what to write."""
 
 
-def taken_apart(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool]:
+def read_noise(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool]:
     """Return one channel's noise, and whether it is in volts.
 
     Parameters

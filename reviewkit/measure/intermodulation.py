@@ -47,8 +47,8 @@ METHODS = {
     ("imd_second", DIFFERENCE): "second-order difference product re the sum of the two tones",
     ("imd_third", DIFFERENCE): "third-order difference products re the sum of the two tones",
 }
-_CLEAN = 0.98  # a figure that products lost in the noise could raise by less than this is given as it is
-_NEGLIGIBLE = 0.002  # of a figure: an uncertainty that no digit shows
+_CLEAN = 0.98  # a figure stays a plain value if products lost in the noise could only change it by less than this
+_NEGLIGIBLE = 0.002  # of a figure: an uncertainty too small for any digit shown
 _LOWEST_DRAWN_DB = -140.0
 
 
@@ -92,7 +92,7 @@ def _curve(channel: str, lines: Lines, pair: Pair, products: Mapping[int, Sequen
     Facts: the places of products of either order that stand out in it.
     """
     low, high = pair.tones
-    # each pair is drawn about its own upper tone: generators differ by a few hertz from day to day
+    # each pair is drawn around its own upper tone: generators differ by a few hertz from day to day
     origin = high if pair.convention == MODULATION else 0.0
     edges = np.linspace(*((high - 3 * low, high + 3 * low) if origin else (20.0, 2 * high - low + 1000)), POINTS_DRAWN)
     shown = {"2nd order": products[2][-1], "3rd order": products[3][origin > 0]}
@@ -158,7 +158,7 @@ def _panels(runs: Sequence[Run], main: Run, convention: str) -> tuple[Panel, ...
     traces: dict[str, list[Trace]] = {f.channel: [] for f in drawn}
     for run in runs:
         for curve in run.curves:
-            # the two conventions share no scale
+            # the two conventions have no common scale
             if curve.channel in traces and run.get("imd", curve.channel, method=method):
                 role, label = figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
                 traces[curve.channel].append(Trace(curve.x, curve.y, curve.channel, role, label))

@@ -17,7 +17,7 @@ from reviewkit.measure.idle_output import (
     not_reached,
     panel_of,
     refuse_tone,
-    taken_apart,
+    read_noise,
 )
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Curves, Readout
@@ -52,7 +52,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     curves: list[Curve] = []
     for column in sheet.all("level"):
         try:
-            noise, volts = taken_apart(sheet, column, c)
+            noise, volts = read_noise(sheet, column, c)
         except Withheld as why:
             withheld.append(f"no noise and no signal to noise ratio: {why}")
             curves.append(lines_curve(sheet, column, c))
@@ -96,7 +96,7 @@ def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, fl
     m = c.measurement
     weights: list[tuple[str | None, Callable[..., Any]]] = [(None, _unweighted), ("A", a_weighting)]
     if m.weighting:
-        # it went through the filter on the bench: a second time would be wrong, and the way back is not known
+        # it is already weighted on the bench: don't weight it twice, and it can't be undone
         weights = [(m.weighting, _unweighted)]
     found = []
     for weighting, weight in weights:
@@ -171,14 +171,14 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
     if ratios:
         key = quantities.worse(ratios[0])
         assert key is not None
-        # a lone channel's figure stands above
+        # a lone channel's figure is above
         rows = [(f"{_weighted(key)} dB", *_cells(ratios[0], channels, quantities.number))] if head else []
         rows += [
             (f"{_weighted(key)} {figures.run_label(run, runs)} dB", *_cells(same, channels, quantities.number))
             for run, same in others
         ]
         for same in ratios[1:]:
-            # each reference once weighted; the plain figure re the first only: the others differ by as much
+            # every reference with weighting; without it only the first, since the others differ by the same amount
             if _weighted(same[0]) == _weighted(key) or same[0].at["reference"] == key.at["reference"]:
                 again = "" if same[0].at["reference"] == key.at["reference"] else f" {_re(same[0])}"
                 rows.append((f"{_weighted(same[0])}{again} dB", *_cells(same, channels, quantities.number)))
@@ -239,7 +239,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     facts = []
     volts = _by_condition(run, "noise")
     if volts:
-        # in volts the plain figure comes first, as a ratio the weighted one
+        # in volts the unweighted figure comes first, as a ratio the weighted one
         plain = volts[-1]
         was = quantities.worse(_alike(before, plain[0]))
         under = {"band": plain[0].at["band"], "weighting": plain[0].at.get("weighting", "")}

@@ -19,9 +19,9 @@ from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import riaa_replay_db
 
-MIDDLE_BAND_HZ = (40.0, 15_000.0)  # over which makers often rate it (common practice, no source)
-# the curve spans 39 dB from 20 Hz to 20 kHz, a deviation a few (IEC 60098): further off than this, and less than half
-# as far read the other way, the file was taken for what it is not
+MIDDLE_BAND_HZ = (40.0, 15_000.0)  # makers often rate this band (common practice, no source)
+# the curve spans 39 dB from 20 Hz to 20 kHz, a deviation a few (IEC 60098): if it is off by more than this, and by
+# less than half as much when read the other way, the file is of the other kind
 MOST_OFF_DB = 6.0
 
 
@@ -106,9 +106,9 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     main = figures.main_run(runs)
     limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "riaa_deviation") if r.within)[:1]
     bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, "riaa_deviation")]
-    # below that the curve may leave the picture: the amendment alone takes 20 dB at 2 Hz
+    # further down the curve may leave the picture: the amendment alone costs 20 dB at 2 Hz
     extremes = [abs(v) for v in sweeps.extremes(traces, bands)]
-    # the limit stands inside the picture, not on its edge
+    # keep the limit inside the picture, not on its edge
     extremes += [1.2 * abs(side) for limit in limits for side in (limit.low, limit.high) if side is not None]
     band_hz = sweeps.main_band(main, "riaa_deviation")
     key = quantities.worse(figures.by_channel(main, "riaa_deviation", band=band_hz))

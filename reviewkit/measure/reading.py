@@ -17,8 +17,8 @@ from reviewkit.model.session import Measurement
 from reviewkit.model.sheet import Sheet, SingleReading
 from reviewkit.model.verdict import Verdict
 
-# read at rest: what the bench drives elsewhere is no condition of these; of DC, and of what the bench knows nothing
-# about, no load or input is
+# read at rest: the bench's drive isn't a condition of these; for DC, and for quantities that the bench doesn't know,
+# neither is the load or the input
 _DC = ("dc_offset", "bias")
 _IDLE = (*_DC, "hum_voltage", "noise")
 _TOGETHER = (
@@ -33,7 +33,7 @@ _TOGETHER = (
     ("input",),
     ("channels",),
 )
-# a digital meter's last digit may be off by one either way (common practice, no source): rectangular, k = 2
+# a digital meter's last digit may be one too high or too low (common practice, no source): rectangular, k = 2
 _ONE_DIGIT = 2 / math.sqrt(3)
 _COLUMNS = {"L": "left", "R": "right", "both": "both", "": "as a whole"}
 
@@ -71,7 +71,7 @@ def _at_rest(m: Measurement, name: str) -> Measurement:
     """Return the measurement without the conditions that don't affect this reading unless its row states them."""
     own_name = name not in quantities.QUANTITIES
     if name == "phono_overload":
-        # it is where the phono stage itself clips: no load is on it, and what the bench drives is behind it
+        # the phono stage itself clips here: it has no load, and the bench's drive is after it
         m = replace(m, load_ohm=None, channels="", drive_w=None, drive_v=None, level=None)
     if own_name or name in _DC:
         m = replace(m, load_ohm=None, input="")
@@ -86,7 +86,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     found.sort(key=lambda entry: order.index(entry.finding.quantity))
     rows: dict[tuple[object, ...], dict[str, list[_Entry]]] = {}
     for entry in found:
-        # the same reading of several runs, before and after the repair, stands in lines that follow each other
+        # the same reading of several runs, before and after the repair, is on successive lines
         group = rows.setdefault(_which(entry), {})
         group.setdefault(figures.run_label(entry.run, runs), []).append(entry)
     columns = [channel for channel in _COLUMNS if any(entry.finding.channel == channel for entry in found)]

@@ -93,9 +93,9 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "flatness") if r.within)
     bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, "flatness")]
     extremes = sweeps.extremes(traces, bands)
-    # the limit stands inside the picture, not on its edge
+    # keep the limit inside the picture, not on its edge
     extremes += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
-    # beyond that a curve may leave the picture: its fall there is told by its corner
+    # further out a curve may leave the picture: its corner describes the fall there
     y_axis = scales.lopsided(min([*extremes, 0.0]), max([*extremes, 0.0]))
     return Card(
         id="",
@@ -115,7 +115,7 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
     key = quantities.worse(figures.by_channel(main, "flatness", band=band_hz))
     large = quantities.show(key) if key else ""
     if key and any(r.within and -r.within[0] != r.within[1] for r in figures.rated(main.conditions, "flatness")):
-        # a lopsided rating is answered by both extremes
+        # a rating with unequal sides needs both extremes
         large = next((row[1] for row in _extremes(main, band_hz) if row[0] == key.channel), large)
     whose = figures.whose(key, figures.by_channel(main, "flatness", band=band_hz)) if key else ""
     readings = [Readout(quantities.band((band_hz[0], band_hz[1])), large, _extremes(main, band_hz), whose)]
@@ -144,7 +144,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     facts: list[Point] = []
     bands = [f.at["band"] for f in figures.by_channel(run, "flatness")]
     if bands:
-        # what the maker rated is what there is to talk about
+        # talk about the band that the maker rated
         ratings = figures.rated(run.conditions, "flatness")
         rated = [list(r.band_hz) for r in ratings if r.band_hz and r.input in ("", run.conditions.measurement.input)]
         band_hz = next((band for band in bands if list(band) in rated), bands[0])
@@ -166,7 +166,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         )
     low, high = figures.by_channel(run, "corner_low"), figures.by_channel(run, "corner_high")
     if low or high:
-        # the worse channel's corner is the one nearer to the middle
+        # the worse channel's corner is the one nearer the middle
         facts.append(
             Point(
                 "response",

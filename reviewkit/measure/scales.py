@@ -19,7 +19,7 @@ def dial(low_hz: float, high_hz: float) -> Axis:
     """
     low, high = min(20.0, _rung_below(low_hz)), max(20_000.0, _rung_above(high_hz))
     ticks = [(float(f), hertz(f).replace(" kHz", "k").replace(" Hz", "")) for f in _DIAL_HZ if low <= f <= high]
-    # 20 stands beside 10, and 20k beside 10k, only at an end of the scale
+    # 20 appears next to 10, and 20k next to 10k, only at an end of the scale
     ticks = [(f, text) for f, text in ticks if f not in (20.0, 20_000.0) or f in (low, high)]
     if ticks[0][0] > low:
         ticks.insert(0, (low, hertz(low).replace(" Hz", "")))

@@ -81,7 +81,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 where, inside = curves.part(frequency_hz, column.values, reached)
                 highest = int(np.argmax(inside))
                 if not inside[highest] > 0:
-                    continue  # as at 1 kHz: of no impedance there is no ratio
+                    continue  # as at 1 kHz: zero impedance has no ratio
                 found.append(
                     figures.finding(
                         c,
@@ -108,9 +108,9 @@ def _from_loads(c: Conditions) -> Measured:
         )
     loads = (m.loads_ohm[0], m.loads_ohm[1])
     closed = [ohms for ohms in loads if math.isfinite(ohms)]
-    # the factor is referred to the load stated, else to the one load that was on
+    # the factor is relative to the load stated, else to the only load connected
     reference_ohm = m.load_ohm or closed[0]
-    # tolerances are limits and rectangular, u = a/√3; a last digit d hides ± half of it, u = d/√12 (GUM)
+    # tolerances are rectangular limits, u = a/√3; a last digit d hides ± half of it, u = d/√12 (GUM)
     tolerance = (c.bench.load_tolerance_percent or 0.0) / 100 / math.sqrt(3)
     u_loads = (loads[0] * tolerance, loads[1] * tolerance) if tolerance else (0.0, 0.0)
     found: list[Finding] = []
@@ -172,7 +172,7 @@ def between(factor: Finding) -> str:
     step = 10.0**-decimals
     if factor.uncertainty < step / 2:
         return ""
-    # rounded outwards: the true factor lies between the two numbers that are read
+    # rounded outwards, so that the true factor lies between the two printed numbers
     ends = [
         digits.fixed(outwards(end / step) * step, decimals)
         for end, outwards in zip(factor.at.get("interval", ()), (math.floor, math.ceil), strict=False)

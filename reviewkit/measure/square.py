@@ -20,9 +20,9 @@ from reviewkit.signal.flat_parts import NotSquare
 from reviewkit.signal.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Step, read_square
 
 PERIODS_SHOWN = 2.5
-MOST_DRAWN = 3  # runs on one card: more edges than that cannot be told apart
+MOST_DRAWN = 3  # runs on one card: more edges than that can't be distinguished
 _UNSEEN_PERCENT = 0.1
-_BEFORE, _AFTER = 1.0, 3.0  # of the rise time, either side of the edge as magnified
+_BEFORE, _AFTER = 1.0, 3.0  # of the rise time, on each side of the magnified edge
 
 
 def _steps(sheet: Sheet) -> list[tuple[Column, Step]]:
@@ -199,7 +199,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             continue
         was = quantities.worse(figures.by_channel(before, quantity)) if before else None
         facts = {**shared, "findings": own, "worse": worse, "before": was, "frequency": worse.at["frequency"]}
-        # an overshoot or a tilt that its own uncertainty covers, or that no screen shows, is none
+        # an overshoot or a tilt within its own uncertainty, or too small for a screen, counts as none
         seen = [f for f in own if abs(f.value) > max(_UNSEEN_PERCENT, f.uncertainty or 0.0)]
         facts["unseen"] = quantity != "rise_time" and not seen
         said.append(Point("square", quantity, facts, m.id))

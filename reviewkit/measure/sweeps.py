@@ -19,7 +19,7 @@ from reviewkit.signal.decibels import HALF_POWER_DB
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
-EDGE = 0.005  # a band's edge that is missed by half a percent was meant
+EDGE = 0.005  # an edge within half a percent of a band's counts as that edge
 
 # ------------------------------------------------------------------ from a file
 

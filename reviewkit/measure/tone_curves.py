@@ -17,8 +17,8 @@ from reviewkit.signal.tone_lines import Lines, beta_for
 from reviewkit.signal.windows import kaiser
 
 CYCLES_SHOWN = 2
-LEAST_CYCLES, LEAST_SAMPLES = 50, 4096  # of a record whose spectrum shows more than its window
-BESIDE = 0.015  # where a line is looked for, relative to its frequency
+LEAST_CYCLES, LEAST_SAMPLES = 50, 4096  # needed for a spectrum to show more than its window
+BESIDE = 0.015  # range searched for a line, relative to its frequency
 _CYCLES_FITTED, _SECONDS_FITTED = 50, 1.0
 _MOST_SAMPLES = 1 << 18
 _FINER = 4
@@ -38,7 +38,7 @@ def of_capture(sheet: Sheet, rate_hz: float, tones_hz: Mapping[str, float]) -> l
         every wave.
     """
     curves = _waves(sheet, rate_hz, tones_hz)
-    # the first channel's tone says for all whether the record is long enough
+    # the first channel's tone decides for all channels whether the record is long enough
     cycles = sheet.rows / rate_hz * next(iter(tones_hz.values()), 0.0)
     if sheet.rows >= LEAST_SAMPLES and cycles >= LEAST_CYCLES:
         for column in sheet.all("level"):
@@ -69,7 +69,7 @@ def _waves(sheet: Sheet, rate_hz: float, tones_hz: Mapping[str, float]) -> list[
         if tone_hz is None:
             curves.append(Curve("wave", column.channel, read_only([]), read_only([]), unit))
             continue
-        # the beginning is all that is shown, and a long record costs time
+        # only the beginning is shown, and a long record takes time
         samples = column.values[: int(rate_hz * max(_SECONDS_FITTED, _CYCLES_FITTED / tone_hz))]
         residual, phase = without_fundamental(samples, rate_hz, tone_hz)
         if start_s is None:

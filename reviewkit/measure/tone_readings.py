@@ -12,7 +12,10 @@ from reviewkit.model.card import Readout
 from reviewkit.model.change import is_like
 from reviewkit.model.finding import Finding, Run
 
-_AS_BEFORE, _A_LITTLE = 0.1, 1.5  # how much a ratio may differ from one, and from where on it is said how many times
+_AS_BEFORE, _A_LITTLE = (
+    0.1,
+    1.5,
+)  # how far a ratio may differ from one, and the ratio from which it is written as "times"
 
 
 def main_and_before(runs: Sequence[Run]) -> tuple[Run, Run | None]:
@@ -85,7 +88,7 @@ def _change(was: Finding, now: Finding) -> str:
         return way
     if times < _A_LITTLE:
         return f"a little {way}"
-    # no more than the uncertainties leave, and in steps that whoever divides the two figures as shown comes to as well
+    # as precise as the uncertainties allow, in steps that also result from dividing the two figures as shown
     relative = np.hypot((was.uncertainty or 0.0) / was.value, (now.uncertainty or 0.0) / now.value)
     step = 5 * 10.0 ** (np.floor(np.log10(times)) - 1)
     text = digits.significant(float(round(times / step) * step), 2, float(times * relative) or None)

@@ -15,9 +15,9 @@ from reviewkit.model.finding import Conditions, Finding, Measured
 from reviewkit.model.sheet import Sheet
 from reviewkit.signal.decibels import volts_of
 
-MOST_APART = 2.5  # ratio of neighbouring points of a band: thirds, halves and whole octaves are nearer, and 1-2-5 steps
-_EDGE = 1.005  # as near to a band's edge an export's rounding leaves a point
-_SPOT = 1.01  # as near to a frequency a point was measured at it
+MOST_APART = 2.5  # ratio of neighbouring points: third, half and whole octaves are closer, and so are 1-2-5 steps
+_EDGE = 1.005  # a point this close to a band's edge is on it: exports round
+_SPOT = 1.01  # a point this close to a frequency was measured at it
 
 
 @dataclass(frozen=True)
@@ -36,12 +36,12 @@ class Stretch:
         return self.low < band[1] / _EDGE and self.high > band[0] * _EDGE
 
     def surrounds(self, place: float) -> bool:
-        """Return whether a place was read off the line across it."""
+        """Return whether a place was read from the line across it."""
         return self.low * _SPOT < place < self.high / _SPOT
 
 
 def mark_unread(measured: Measured, sheets: Iterable[Sheet], c: Conditions) -> Measured:
-    """Return the results with `unread` said of every figure that depends on a part of `sheets` without readings."""
+    """Return the results with `unread` set on every figure that depends on a part of `sheets` without readings."""
     stretches = [stretch for sheet in sheets for stretch in _stretches(sheet, c)]
     if not stretches:
         return measured
