@@ -1,4 +1,4 @@
-"""WAV captures → Sheet: a column of time and one of level for each channel, in volts where full scale is known."""
+"""WAV captures → Sheet: a column of time and one of level for each channel, in volts if full scale is known."""
 
 from __future__ import annotations
 
@@ -39,10 +39,28 @@ def read_capture(
 ) -> Sheet:
     """Return a WAV file's channels over time: integer samples of 8 to 32 bits or floats of 32 or 64.
 
-    `source` is what messages call the file. `columns`: left, right or level -> number of a channel, from 1; without it
-    one channel is taken as level, two as left and right. `full_scale_v`: the peak voltage of a full-scale sine (V);
-    without it levels are in fractions of full scale, unit "ratio", and the sheet warns so.
-    Raises InputError, for a clipped capture too, and for one that is not whole.
+    Parameters
+    ----------
+    path : Path
+        The file.
+    source : str
+        Its name in messages.
+    columns : Mapping[str, str | int] | None
+        left, right or level -> number of a channel, from 1; without it one channel is the level, and two are left and
+        right.
+    full_scale_v : float | None
+        The peak voltage of a full-scale sine, V; without it levels are in fractions of full scale, unit "ratio", with a
+        warning.
+
+    Returns
+    -------
+    Sheet
+        The columns of time and level, with warnings.
+
+    Raises
+    ------
+    InputError
+        If the file isn't a complete WAV file, or if the capture is clipped.
     """
     try:
         with path.open("rb") as file:
@@ -103,7 +121,7 @@ def _read(
 
 
 def _chosen(header: Header, columns: Mapping[str, str | int], source: str) -> list[tuple[str, int]]:
-    """(channel, number from 1) of what is read, in the order L, R."""
+    """Return (channel, number from 1) of the channels to read, in the order L, R."""
     faults, count = Faults(source), header.channels
     here = f"this capture has {count} channel{'s' if count > 1 else ''}, counted from 1"
     if not columns:
@@ -133,8 +151,9 @@ def _chosen(header: Header, columns: Mapping[str, str | int], source: str) -> li
 
 
 def _samples(file: BinaryIO, header: Header, numbers: list[int], source: str) -> list[Array]:
-    """Return the chosen channels as fractions of full scale, shape (frames,) each; read in blocks, so that no second
-    copy of a long capture is held.
+    """Return the chosen channels as fractions of full scale, shape (frames,) each.
+
+    They are read in blocks, so that no second copy of a long capture is in memory.
     """
     import soundfile  # type: ignore[import-untyped]
 
@@ -164,7 +183,7 @@ def _samples(file: BinaryIO, header: Header, numbers: list[int], source: str) ->
 
 
 def _check(read: list[Array], numbers: list[int], header: Header, source: str) -> None:
-    """Raise InputError where samples are no numbers, too large to be fractions of full scale, or clipped."""
+    """Raise InputError if samples aren't numbers, are too large to be fractions of full scale, or are clipped."""
     faults = Faults(source)
     for values, number in zip(read, numbers, strict=True):
         where = f"channel {number}" if header.channels > 1 else "the capture"
@@ -194,10 +213,10 @@ def _check(read: list[Array], numbers: list[int], header: Header, source: str) -
 
 
 def _clipped(values: Array, extreme: float, step: float) -> int | None:
-    """Return where the capture first stands flat at its extreme (the largest or the smallest sample), or None.
+    """Return where the capture is first flat at its extreme (the largest or the smallest sample), or None.
 
-    A sine spends √d of its time within d of its crest, so of the samples within sixteen steps a quarter stand at an
-    extreme that it just touches; where its crest is cut off, most do. Below a converter's ceiling nothing is clipped.
+    A sine spends √d of its time within d of its crest, so if it just touches its extreme, a quarter of the samples
+    within sixteen steps are there; if its crest is cut off, most are. Below a converter's ceiling nothing is clipped.
     """
     if abs(extreme) < _CEILING:
         return None

@@ -1,7 +1,7 @@
-"""The `at` cell of a reading: what the value holds under, as the keys that every finding's conditions have.
+"""The `at` cell of a reading: the conditions of the value, under the keys that every finding's conditions have.
 
-A value with a unit is known by it (1 kHz, 40 W, 8 ohm, 150 mV, 1 %); weighting, channels and input are known by their
-words; whatever else is said is the setting.
+A value with a unit is recognised by it (1 kHz, 40 W, 8 ohm, 150 mV, 1 %); weighting, channels and input by their words;
+anything else is the setting.
 """
 
 from __future__ import annotations
@@ -37,8 +37,10 @@ _PASSED_OVER = {"load", "sine", "tone", "output", "per channel", "distortion"}
 
 
 def conditions_of(cell: str, with_points: Callable[[str], str], fault: Callable[[str], None]) -> dict[str, Any]:
-    """Conditions by key, values in the base units: frequency and band Hz, power and reference W, load Ω, voltage V,
-    limit %; tones, weighting, channels, input, figure, setting. What cannot be is told to `fault`, with the remedy.
+    """Return conditions by key, with values in the base units.
+
+    Frequency and band Hz, power and reference W, load Ω, voltage V, limit %; tones, weighting, channels, input, figure,
+    setting. `fault` is called with whatever can't be read, and the remedy.
     """
     return _Cell(with_points, fault).read(cell)
 

@@ -90,7 +90,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         for limit in rated_limits(c):
             rise = curves.rise_through(power_w, percent, limit)
             if rise is not None:
-                # the steps at the knee are part of the figure's own uncertainty, whether or not the bench states the rest
+                # the steps at the knee count in any case, whether or not the bench states the rest
                 apart = rise.expanded if rise.expanded > _NOTHING * rise.at else 0.0
                 level = figures.watts_uncertainty(c, rise.at)
                 unsure = math.hypot(level or 0.0, apart) or None

@@ -16,8 +16,8 @@ from reviewkit.measure.idle_output import (
     lines_curve,
     not_reached,
     panel_of,
-    refuse_tone,
     read_noise,
+    refuse_tone,
 )
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Curves, Readout

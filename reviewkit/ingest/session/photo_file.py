@@ -1,4 +1,4 @@
-"""The user's own photograph for the title card: a JPEG or PNG that can be opened, whole, and no larger than is sane."""
+"""The user's own photograph for the title card: a JPEG or PNG that can be opened, is complete, and has a sane size."""
 
 from __future__ import annotations
 

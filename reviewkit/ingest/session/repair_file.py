@@ -1,4 +1,4 @@
-"""repair.csv → what was found at each test point or part, and what was done about it."""
+"""repair.csv → the reading at each test point or part, and what was done about it."""
 
 from __future__ import annotations
 

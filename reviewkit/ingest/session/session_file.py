@@ -152,7 +152,7 @@ def _check_top(document: TomlDocument, faults: Faults) -> None:
 
 
 def _places(document: TomlDocument, faults: Faults, name: str, *label_keys: str) -> Iterator[Place]:
-    """Return the tables of one name; the first text among `label_keys` tells them apart in messages."""
+    """Return the tables of one name; the first text among `label_keys` identifies each in messages."""
     tables = document.data.get(name)
     if not isinstance(tables, list):
         return

@@ -16,7 +16,7 @@ FIXED = ("session.toml", "notes.txt", "repair.csv", "final.txt", "final.otio", "
 
 
 def find_flaw(folder: Path, name: str) -> str:
-    """Return what is wrong with a path in the session's folder, to be put behind it; "" where it names a file inside.
+    """Return the flaw of a path in the session's folder, to be put after it; "" if it names a file inside.
 
     Symbolic links are followed before the path is judged: a link that leads outside is refused like any other way out.
     """
@@ -55,7 +55,7 @@ def _like(folder: Path, name: str) -> str:
 
 
 def fixed_faults(folder: Path) -> list[Fault]:
-    """Return what is wrong with the files that are looked for by their names; one that is not there is no fault."""
+    """Return the faults of the files that are looked for by their names; a missing one isn't a fault."""
     faults = []
     for name in FIXED:
         flaw = inside.flaw(folder, name) if inside.is_there(folder / name) else ""

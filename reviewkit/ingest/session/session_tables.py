@@ -1,4 +1,4 @@
-"""One table of session.toml → its dataclass, with a fault for every key that is unknown or cannot be read."""
+"""One table of session.toml → its dataclass, with a fault for every key that is unknown or can't be read."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
 
 
 def _cut_down(place: Place, known: int) -> dict[str, Any]:
-    """Return the keys of a table that are worth reading: no more than a session can hold."""
+    """Return the keys of a table that are worth reading: no more than a session can have."""
     if len(place.raw) > _MOST_KEYS:
         place.fault(f"holds {len(place.raw)} keys, and there are {known} that it may hold; keep those that are known")
         return {}
@@ -122,7 +122,7 @@ def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema
 
 
 def _describe(name: str, given: Any, problem: str, *, whole: bool = True) -> str:
-    """Return a key, what stands there, and what is wrong with it: key = "8" has no unit; write "8 ohm"."""
+    """Return a key, its value, and what is wrong with it: key = "8" has no unit; write "8 ohm"."""
     problem = problem.removeprefix(f'"{shortened(str(given), 60)}"').strip()
     if problem.startswith('"'):  # the value is named already
         return f"{name}: {problem}"

@@ -91,7 +91,7 @@ _PLAIN = re.compile(r"[^,\]}\n#]+")
 
 
 class _Locator:
-    """Walks a text that tomllib has accepted, and notes where each path begins. It checks nothing."""
+    """A walk through a text that tomllib has accepted, noting where each path begins. It checks nothing."""
 
     def __init__(self, text: str) -> None:
         self.text = text

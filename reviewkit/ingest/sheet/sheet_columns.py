@@ -1,4 +1,4 @@
-"""Which column is what: the header's words, the units row and the session file's `columns` and `units` joined."""
+"""The meaning of each column: the header's words, the units row and the session file's `columns` and `units` joined."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _PAIRS = (("1", "2"), ("A", "B"))
 
 @dataclass(frozen=True)
 class Chosen:
-    """A column that is read. `index`: its place in the row, from 0."""
+    """A column to be read. `index`: its place in the row, from 0."""
 
     index: int
     role: str
@@ -80,7 +80,7 @@ def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], wher
 
 
 def _named_columns(layout: Layout, columns: Mapping[str, str | int], where: int, faults: Faults) -> dict[int, str]:
-    """Column index -> the key that `columns` gives it."""
+    """Return column index -> the key that `columns` gives it."""
     named: dict[int, str] = {}
     for key, value in columns.items():
         place = _place_of(value, layout)
@@ -134,7 +134,7 @@ def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
 
 
 def _paired(headings: list[Heading]) -> list[str]:
-    """Channels with numbers made L and R, where the file has both 1 and 2 (or A and B) and no third; else not said."""
+    """Return the channels, with numbers turned into L and R if the file has both 1 and 2 (or A and B) and no third."""
     used = {side for heading in headings for side in heading.channel.split(">") if side and heading.role != UNUSED}
     meaning = {"L": "L", "R": "R"}
     for first, second in _PAIRS:
@@ -150,7 +150,7 @@ def _paired(headings: list[Heading]) -> list[str]:
 def _with_session_units(
     drafts: list[Draft], written: Written, where: int, faults: Faults, warnings: list[str]
 ) -> list[Draft]:
-    """Apply `units`, and warn where the header says otherwise; a unit for a column that isn't there is a fault."""
+    """Apply `units`, and warn if the header differs; a unit for a column that isn't there is a fault."""
     taken: set[str] = set()
     units = written.units
     joined = []

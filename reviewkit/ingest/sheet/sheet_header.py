@@ -1,4 +1,4 @@
-"""What the words of one header cell say: role, channel and unit. One cell at a time; sheet_columns.py joins them."""
+"""The meaning of one header cell: role, channel and unit. One cell at a time; sheet_columns.py joins them."""
 
 from __future__ import annotations
 
@@ -120,7 +120,7 @@ _SIDES = {"l": "L", "left": "L", "lch": "L", "r": "R", "right": "R", "rch": "R"}
 
 @dataclass(frozen=True)
 class Heading:
-    """What a header cell says. `channel`: L, R, "L>R" …, or the file's own "1", "2", "A", "B" not yet paired."""
+    """The meaning of a header cell. `channel`: L, R, "L>R" …, or the file's own "1", "2", "A", "B" not yet paired."""
 
     text: str
     role: str = ""  # "" where no word gives one
@@ -134,13 +134,13 @@ class Heading:
 
     @property
     def plain(self) -> bool:
-        """Whether it reads like a header at all: a role, a channel or a unit."""
+        """Return whether it reads like a header at all: a role, a channel or a unit."""
         return bool(self.role or self.channel or self.unit)
 
 
 def unit_written(text: str) -> UnitSpelling | None:
-    """Return the unit a header or units row writes, brackets and "rms" aside; in capitals only where none other is
-    meant.
+    """Return the unit in a header or units row, without brackets and "rms"; in capitals only if no other is
+    possible.
     """
     if len(text) > _LONGEST_NAME:
         return None
@@ -155,7 +155,7 @@ def unit_written(text: str) -> UnitSpelling | None:
 
 
 def read_heading(text: str, unit_cell: str = "") -> Heading:
-    """Role, channel and unit that a header cell (and the cell under it in a units row) says."""
+    """Return the role, channel and unit of a header cell and of the cell under it in a units row."""
     if len(text) > _LONGEST_NAME:
         return Heading(text.strip(), strange=True)
     rest, unit, unknown = _take_bracketed(normalised(text).replace("\n", " ").strip())
@@ -186,7 +186,7 @@ def role_of_unit(unit: UnitSpelling) -> str:
 
 
 def _take_bracketed(text: str) -> tuple[str, UnitSpelling | None, str]:
-    """Header words without their brackets, the unit in them, and what is in brackets and is no unit."""
+    """Return header words without their brackets, the unit in them, and bracketed text that isn't a unit."""
     unit: UnitSpelling | None = None
     unknown = ""
     rest = text
@@ -205,7 +205,7 @@ def _take_bracketed(text: str) -> tuple[str, UnitSpelling | None, str]:
 
 
 def _is_condition(text: str) -> bool:
-    """Return whether brackets hold a value such as 5 W or 8 ohm: what the column was taken at, not what it is in."""
+    """Return whether brackets contain a value such as 5 W or 8 ohm: a condition of the column, not its unit."""
     try:
         _, unit = split_quantity(text)
     except UnitError:
@@ -227,7 +227,7 @@ def _take_after_mark(text: str) -> tuple[str, UnitSpelling | None, str]:
 
 
 def _bare_unit(text: str) -> UnitSpelling | None:
-    """Return the one unit that stands among a header's words; a word after a number is a condition ("at 1 kHz")."""
+    """Return the one unit among a header's words; a word after a number is a condition ("at 1 kHz")."""
     found: set[UnitSpelling] = set()
     words = ["", "", *re.split(r"[\s_\-]+", text.replace("%", " % ").strip())]
     for place in range(2, len(words)):
@@ -310,7 +310,7 @@ def _is_aside(words: list[str], unit: UnitSpelling | None) -> bool:
 
 
 def _doubt(text: str, role: str, words: list[str], unit: UnitSpelling | None) -> str:
-    """Return why a column's numbers may mean others than its unit says, or ""."""
+    """Return why a column's numbers may not be what its unit suggests, or ""."""
     if unit is None or role not in ("level", "power", ""):
         return ""
     said = set(words)
@@ -322,7 +322,9 @@ def _doubt(text: str, role: str, words: list[str], unit: UnitSpelling | None) ->
 
 
 def _fitting(role: str, words: list[str], unit: UnitSpelling | None) -> str:
-    """ "Output (W)" is a power, whatever "output" says alone; "Power (dBW)" a level."""
+    """Return the role that fits a unit: "Output (W)" is a power, whatever "output" means alone; "Power (dBW)" a
+    level.
+    """
     if unit is None:
         return role
     if role == UNUSED and unit.base != "%":  # "Sample (V)"

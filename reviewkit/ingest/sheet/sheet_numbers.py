@@ -1,4 +1,4 @@
-"""Cells to numbers: which mark is the decimal one, which cells are no number, and what each cell is worth."""
+"""Cells to numbers: the decimal mark, the cells without a number, and the value of each cell."""
 
 from __future__ import annotations
 
@@ -29,11 +29,11 @@ _NO_READING = frozenset(
 
 
 class NotANumber(ValueError):
-    """A cell that is neither a number nor one of the signs for a missing reading."""
+    """The error of a cell that is neither a number nor one of the signs for a missing reading."""
 
 
 def is_missing(cell: str) -> bool:
-    """Return whether a cleaned cell says that there is no reading: blank, --, NaN, OL, inf."""
+    """Return whether a cleaned cell marks a missing reading: blank, --, NaN, OL, inf."""
     return cell.lstrip("+-").casefold() in _NO_READING
 
 
@@ -45,7 +45,13 @@ def is_number(cell: str) -> bool:
 
 
 def number(cell: str, decimal: str) -> float | None:
-    """Return the value of a cleaned cell; None for a missing reading. Raises NotANumber for any other text."""
+    """Return the value of a cleaned cell; None for a missing reading.
+
+    Raises
+    ------
+    NotANumber
+        If it is any other text.
+    """
     if len(cell) > _LONGEST:
         raise NotANumber(cell)
     if decimal == "." and _PLAIN.fullmatch(cell):
@@ -64,11 +70,11 @@ def number(cell: str, decimal: str) -> float | None:
 
 
 def decimal_mark(cells: Iterable[tuple[int, str]]) -> tuple[str, tuple[int, str] | None]:
-    """Return the decimal mark of a file's cells (line, cleaned cell), and the first cell that leaves it open, if it is.
+    """Return the decimal mark of a file's cells (line, cleaned cell), and the first cell that leaves it open, if any.
 
-    A cell such as 1,5 or 0,012 or 1.234,5 shows the comma to be the decimal mark, 1,000.5 or 0.5 the point. Where only
-    cells such as 1,500 are there, which is 1.5 in one country and 1500 in another, nobody can tell. Nor where only
-    cells such as 1.500 are, if whole numbers stand among them; without those it is taken for a decimal point.
+    A cell such as 1,5 or 0,012 or 1.234,5 shows the comma to be the decimal mark, 1,000.5 or 0.5 the point. If all
+    cells are like 1,500, which is 1.5 in one country and 1500 in another, nobody can tell. The same goes for cells like
+    1.500 among whole numbers; without those it is read as a decimal point.
     """
     votes = {".": 0, ",": 0}
     enough = 500  # a cell farther on that does not agree is told as no number
