@@ -162,7 +162,9 @@ class _Row:
         if not any(sign.isalpha() for sign in cell):
             self._fault("the row does not say what was read; write a name, for example DC offset")
         elif last in _CHANNELS and _as_quantity(stem) in BY_METER:
-            self._fault(f'the channel stands in the name; write "{_spaced(stem)}", and {_CHANNELS[last]} as its channel')
+            self._fault(
+                f'the channel stands in the name; write "{_spaced(stem)}", and {_CHANNELS[last]} as its channel'
+            )
         elif name in QUANTITIES or name in RULES:
             self._fault("is no single reading: it is worked out from a curve or a capture; measure it with that kind")
         elif len(name) > _MOST_IN_A_NAME:

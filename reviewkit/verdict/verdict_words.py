@@ -128,7 +128,7 @@ def margin(rating: Rating, answer: Answer) -> str:
 def room(rating: Rating, answer: Answer) -> float:
     """Return how far inside the limit, on the needle's scale without its ends: half at a factor of two or 3 dB."""
     if rating.within is not None:
-        # distance inside as a share of the tolerance: unused tolerance is off the scale, twice the tolerance is half of it
+        # distance inside as a share of the tolerance: none used is off the scale, twice the tolerance is half of it
         reach = _reach(rating, answer.finding)
         ratio = reach / max(reach - answer.room, 1e-9)
         return 0.5 * math.log2(ratio) if ratio > 0 else -1.0
