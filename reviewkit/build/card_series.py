@@ -28,7 +28,7 @@ def all_cards(
     price: PriceLine | None,
     fonts: Fonts,
 ) -> tuple[Card, ...]:
-    """Return every card in the episode's order; a table that one card cannot hold is spread over several."""
+    """Return every card in the episode's order; a table too long for one card is spread over several."""
     session, by_card = files.session, _groups(runs)
     cards = [session_cards.make_title_card(session, price, files.photo), session_cards.make_rated_card(session)]
     for name, group in by_card.items():

@@ -92,27 +92,36 @@ def deliver(
     inputs: Collection[Path] = (),
     adopt: bool = False,
 ) -> list[str]:
-    """Move a build's outputs into `out` (names are relative paths). A finished file, given by its place in an
-    `Incoming`, is moved. Return what was removed as no longer made.
+    """Move a build's outputs into a folder.
+
+    A finished file, given by its place in an `Incoming`, is moved.
 
     Parameters
     ----------
-    there
-        Those outputs that lie in their place already.
-    partial
-        Only some outputs were asked for, so nothing is removed.
-    inputs
+    out : Path
+        The folder.
+    files : Mapping[str, bytes | Path]
+        Content or finished files, by relative path.
+    partial : bool
+        Whether only some outputs were asked for, so that nothing is removed.
+    there : Collection[str]
+        The outputs that are already in their place.
+    inputs : Collection[Path]
         The files that the session reads: none of them is ever replaced or removed.
-    adopt
-        Replace files that no build made.
+    adopt : bool
+        Whether to replace files that no build made.
+
+    Returns
+    -------
+    list[str]
+        The files removed because they are no longer made.
 
     Raises
     ------
     InputError
-        An output would replace a file of the user's own. Nothing was written.
+        If an output would replace a file of the user's own. Nothing was written.
     CannotFinish
-        The disk is full, the folder cannot be written, …; until everything is written nothing old is touched.
-
+        If the disk is full, the folder can't be written, …; until everything is written nothing old is touched.
     """
     if unknown := [name for name in files if not own_files.can_be_output(name)]:
         raise ValueError(f"no build would know these as its own: {unknown}; list them in own_files")
@@ -144,8 +153,9 @@ def deliver(
 
 
 def _remove(out: Path, stale: Collection[str], now: Collection[str], inputs: Collection[Path]) -> list[str]:
-    """Remove what is no longer made, but no file that the session reads, and none that is still made under a name in
-    other case. Return the names.
+    """Remove files that are no longer made, and return their names.
+
+    Files that the session reads stay, and so do those that are still made under a name in other case.
     """
     read, folded = own_files.identities(inputs), own_files.by_folded_name(now)
     removed = []

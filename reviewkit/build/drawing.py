@@ -86,7 +86,7 @@ def finish_drawing(drawing: Drawing, cache: Cache, progress: Callable[[int, int]
 
 
 def draw_card(card: Card, order: Order) -> Pictures | Fault:
-    """Return a card's pictures by their kind, or why it cannot be laid out."""
+    """Return a card's pictures by their kind, or why it can't be laid out."""
     try:
         return draw_pictures(card, order)
     except LayoutFault as fault:
@@ -114,7 +114,7 @@ def _key(card: Card, order: Order, type_digests: Sequence[str]) -> str:
 
 
 def _packed(drawn: Pictures) -> bytes:
-    """Return a card's pictures in one piece: a line with their kinds and lengths, then their bytes; of a clip its
+    """Return a card's pictures in one piece: a line with their kinds and lengths, then their bytes, or a clip's
     digest.
     """
     pieces = {kind: content if isinstance(content, bytes) else None for kind, content in drawn.items()}

@@ -60,7 +60,7 @@ class CardSeries:
 
 @dataclass(frozen=True, eq=False)
 class Composed:
-    """Everything that the outputs are written from."""
+    """The content from which all outputs are written."""
 
     files: SessionFiles
     episode: Episode

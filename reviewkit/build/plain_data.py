@@ -18,7 +18,7 @@ _DATACLASSES = {each.__name__: each for module in _MODULES for each in vars(modu
 
 
 class NotPlain(TypeError):
-    """The error of a value whose type has no text form here."""
+    """Error for a value whose type has no text form here."""
 
 
 def to_text(value: Any) -> str:

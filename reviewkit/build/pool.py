@@ -29,10 +29,10 @@ _SINGLE_THREADED = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 
 
 class Pool:
-    """Up to `processes` processes, this one included, for use in a `with`.
+    """A group of up to `processes` processes, this one included, for use in a `with`.
 
     The others are new interpreters: forking a process with threads isn't safe. Which process makes a call is left to
-    chance; the results are the same. A call whose process was killed is made here.
+    chance; the results are the same. If a call's process was killed, the call is made here.
     """
 
     def __init__(self, processes: int) -> None:
@@ -98,7 +98,7 @@ class Pool:
 
 
 class Calls(Generic[T]):
-    """Calls of one function, some of them handed to other processes."""
+    """A set of calls of one function, some of them handed to other processes."""
 
     def __init__(self, pool: Pool, function: Callable[..., T], calls: Sequence[tuple[Any, ...]]) -> None:
         self._pool, self._function, self._calls = pool, function, calls

@@ -65,8 +65,9 @@ def sweep(folder: Path, used: Collection[Path] = (), *, name: str = "") -> None:
 
 
 def _alive(pid: int) -> bool:
-    """Return whether another process with this number runs. Where that cannot be asked without harm (Windows), it is
-    assumed.
+    """Return whether another process with this number runs.
+
+    If it isn't safe to ask (Windows), assume so.
     """
     if os.name == "nt":
         return True

@@ -38,7 +38,7 @@ def _fault(c: Conditions, what: str) -> InputError:
 
 
 def _reference(c: Conditions) -> Sheet:
-    """Return the response that the measurement is compared with. Raise InputError if there is none, or if it isn't a
+    """Return the response that the measurement is compared with. Raise InputError if there is none or it isn't a
     sweep.
     """
     against = c.measurement.against
@@ -82,9 +82,7 @@ def _difference(sheet: Sheet, column: Column, reference: Sheet, other: Column) -
 
 
 def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Array]], list[str]]:
-    """Return (channel, frequencies, difference) for each channel that has one, and the reasons why the others have
-    none.
-    """
+    """Return (channel, frequencies, difference) for each channel that has one, and why the others have none."""
     reference, m = _reference(c), c.measurement
     columns = sweeps.levels_of(sheet)
     found, withheld = [], []

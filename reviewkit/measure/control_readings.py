@@ -74,9 +74,7 @@ def readings_of(runs: Sequence[Run]) -> tuple[Readout, ...]:
 
 
 def _weight(run: Run) -> tuple[bool, float, bool]:
-    """Return what makes a setting the most prominent: that it isn't a filter, the size of its effect, that it
-    boosts.
-    """
+    """Return what makes a setting the most prominent: it isn't a filter, the size of its effect, it boosts."""
     most = largest_of(run)
     return not _filters(run), round(size_of(most) / _SAME_DB) if most else 0.0, most is not None and most.value > 0
 

@@ -23,9 +23,7 @@ _OTHER = {"L": "R", "R": "L"}
 
 
 def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
-    """Return crosstalk in dB for each direction, from ready-made columns or from both channels' levels with one
-    driven.
-    """
+    """Return crosstalk in dB for each direction, from ready-made columns or both channels' levels with one driven."""
     ready = [column for column in sheet.all("level") if ">" in column.channel]
     if ready:
         for column in ready:

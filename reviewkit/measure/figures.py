@@ -66,8 +66,8 @@ def finding(
 
 
 def volts_uncertainty(c: Conditions, value: float) -> float | None:
-    """Return the expanded uncertainty of a voltage from the bench's level uncertainty (GUM first order): V · dB · ln 10
-    / 20.
+    """Return the expanded uncertainty of a voltage from the bench's level uncertainty: V · dB · ln 10 / 20 (GUM first
+    order).
     """
     level_db = c.bench.level_uncertainty_db
     return None if level_db is None else abs(value) * level_db * LN10_OVER_20
@@ -88,9 +88,7 @@ def watts_uncertainty(c: Conditions, value: float) -> float | None:
 
 
 def rated_output_w(c: Conditions) -> float | None:
-    """Return the power into this measurement's load that a signal to noise ratio relative to rated output refers
-    to, W.
-    """
+    """Return the rated power into this measurement's load, W, to which a signal to noise ratio is relative."""
     return ratings.rated_output_w(c.ratings, c.measurement.load_ohm)
 
 
@@ -128,9 +126,7 @@ def _of_the_unit(runs: Sequence[Run]) -> Sequence[Run]:
 
 
 def stated(runs: Sequence[Run], *more: str) -> str:
-    """Return the line under a card's title: what all its runs share of level, load, setting, input and channels
-    driven.
-    """
+    """Return the line under a card's title: what its runs share of level, load, setting, input and channels driven."""
 
     runs = _of_the_unit(runs)
 
@@ -168,7 +164,7 @@ def _levels(runs: Sequence[Run]) -> list[str]:
 
 
 def run_label(run: Run, runs: Sequence[Run]) -> str:
-    """Return what distinguishes this run from the others of its card: its stage, setting or load, else its id; "" if
+    """Return what distinguishes a run from the others of its card: its stage, setting or load, else its id; "" if
     alone.
     """
     runs = _of_the_unit(runs)
@@ -192,7 +188,7 @@ def _load(run: Run) -> str:
 
 
 def main_run(runs: Sequence[Run]) -> Run:
-    """Return the run whose figures a card shows large: the last one after the repair, else the last that isn't the
+    """Return the run whose figures a card shows large: the last after the repair, else the last that isn't the
     bench's.
     """
     for stage in ("after", "", "before"):
@@ -228,8 +224,9 @@ def by_channel(run: Run, quantity: str, **at: Any) -> list[Finding]:
 
 
 def rows_of(findings: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
-    """Return reading rows, one per channel: (channel, figure). None for a single unnamed channel, whose figure is
-    above.
+    """Return reading rows, one per channel: (channel, figure).
+
+    None for a single unnamed channel, whose figure is above.
     """
     if len(findings) == 1 and not findings[0].channel:
         return ()

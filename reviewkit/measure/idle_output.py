@@ -28,7 +28,7 @@ BANDS, LINES = "third-octave bands", "lines as exported"  # what a curve is made
 
 
 class Withheld(ValueError):
-    """The error of a file that gives no noise figures; the message says why and what to write."""
+    """Error for a file that gives no noise figures; the message says why and what to write."""
 
 
 def read_noise(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool]:
@@ -137,8 +137,9 @@ def bands_curve(channel: str, noise: Noise, *, volts: bool) -> Curve:
 
 
 def lines_curve(sheet: Sheet, column: Column, c: Conditions) -> Curve:
-    """Return a channel's lines as they were exported, from 20 Hz to 20 kHz, where those give no bands: x in Hz, y in
-    dBV, or in dB of relative levels.
+    """Return a channel's lines as exported, from 20 Hz to 20 kHz, if they give no bands.
+
+    x in Hz, y in dBV, or in dB of relative levels.
     """
     level_v = volts_of(column.values, column.unit, c.measurement.load_ohm, c.measurement.full_scale_v)
     y = column.values if level_v is None else db_of_amplitude(np.maximum(np.abs(level_v), 1e-12))

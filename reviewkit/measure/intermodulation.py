@@ -116,9 +116,7 @@ def _finding(c: Conditions, channel: str, pair: Pair, quantity: str, ratio: Rati
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return each channel's spectrum around the upper tone, or all of it for the twin tone, with the products
-    marked.
-    """
+    """Return each channel's spectrum around the upper tone, or all of it for the twin tone, products marked."""
     main = figures.main_run(runs)
     key = quantities.worse(figures.by_channel(main, "imd"))
     if key is None:
@@ -219,7 +217,7 @@ def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Readout, ..
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the figure per channel with its convention, and which order is strongest, or that nothing is above the
+    """Return the figure per channel with its convention, and the strongest order, or that nothing is above the
     noise.
     """
     m = run.conditions.measurement

@@ -43,8 +43,7 @@ def tone_level(tones: Sequence[Line]) -> float:
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """Return multitone_clearance (dB) per channel: the median tone's level less that of the strongest line that isn't a
-    tone.
+    """Return multitone_clearance (dB) per channel: the median tone's level less that of the strongest other line.
 
     The band is 20 Hz – 20 kHz, or as far as the data reaches. Without the window nothing is given.
 

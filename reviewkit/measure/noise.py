@@ -85,9 +85,7 @@ def _no_reference(c: Conditions) -> list[str]:
 
 
 def references_w(c: Conditions) -> list[float]:
-    """Return the powers that noise is compared with, without repeats: the rated one, 1 W, those that snr ratings
-    name.
-    """
+    """Return the powers that noise is compared with, without repeats: rated, 1 W, those that snr ratings name."""
     wanted = [figures.rated_output_w(c), 1.0, *(rating.reference_w for rating in figures.rated(c, "snr"))]
     return list(dict.fromkeys(power_w for power_w in wanted if power_w))
 
@@ -159,9 +157,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
-    """Return the first ratio large, then the others and that one's value in the other runs; then the volts, by
-    channel.
-    """
+    """Return the first ratio large, the others, the first one's value in the other runs, and the volts by channel."""
     ratios, volts = _by_condition(main, "snr"), _by_condition(main, "noise") + _by_condition(main, "hum_voltage")
     channels = [f.channel for f in volts[0]] if volts else []
     head: list[tuple[str, ...]] = [("", *channels)] if any(channels) else []
@@ -199,9 +195,7 @@ def _cells(found: Sequence[Finding], channels: Sequence[str], write: Callable[[F
 
 
 def _volts_row(same: Sequence[Finding], channels: Sequence[str]) -> tuple[str, ...]:
-    """Return a line of volts, with the unit in its name if all channels share it; a lone channel's figure keeps its
-    unit.
-    """
+    """Return a line of volts, the unit in its name if all channels share it; a lone channel's figure keeps its unit."""
     units = {quantities.show(f).rsplit(" ", 1)[-1] for f in same}
     if len(units) > 1 or len(channels) < 2:
         return _volts_of(same[0]), *_cells(same, channels, quantities.show)

@@ -26,9 +26,7 @@ MOST_OFF_DB = 6.0
 
 
 def _read_as(frequency_hz: Array, column: Column, *, equalised: bool, amendment: bool) -> Array | None:
-    """Return a channel relative to the replay curve, 0 dB at 1 kHz, shape (n,); None if the data doesn't reach 1
-    kHz.
-    """
+    """Return a channel relative to the replay curve, 0 dB at 1 kHz, shape (n,); None if it doesn't reach 1 kHz."""
     level_db = relative_db(column.values, column.unit)
     if not equalised:
         level_db = level_db - riaa_replay_db(frequency_hz, amendment=amendment)
@@ -36,7 +34,7 @@ def _read_as(frequency_hz: Array, column: Column, *, equalised: bool, amendment:
 
 
 def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Column) -> None:
-    """Raise InputError where the file evidently holds the other of the two: a plain response or a deviation."""
+    """Raise InputError if the file evidently is the other of the two: a plain response or a deviation."""
     m = c.measurement
     band_hz = curves.covered(frequency_hz, AUDIO_BAND_HZ)
     if band_hz is None:

@@ -134,9 +134,7 @@ def _judged(line: Row, verdicts: Sequence[Verdict]) -> Row:
 
 @dataclass(frozen=True)
 class _Entry:
-    """A finding with its run, and the number of earlier readings of the same under what turned out the same
-    conditions.
-    """
+    """A finding with its run, and the number of earlier readings of the same under conditions that turned out equal."""
 
     run: Run
     finding: Finding

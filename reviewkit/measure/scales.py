@@ -14,9 +14,7 @@ _DIAL_HZ = (1, 10, 20, 100, 1000, 10_000, 20_000, 100_000, 1_000_000)
 
 
 def dial(low_hz: float, high_hz: float) -> Axis:
-    """Return the frequency scale: a ruler with a tick at each 1 … 9 of a decade and numbers at the decades and the
-    ends.
-    """
+    """Return the frequency scale: a ruler with ticks at 1 … 9 of each decade, numbered at the decades and the ends."""
     low, high = min(20.0, _rung_below(low_hz)), max(20_000.0, _rung_above(high_hz))
     ticks = [(float(f), hertz(f).replace(" kHz", "k").replace(" Hz", "")) for f in _DIAL_HZ if low <= f <= high]
     # 20 appears next to 10, and 20k next to 10k, only at an end of the scale

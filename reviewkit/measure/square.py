@@ -85,8 +85,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 
 def _period(column: Column, step: Step) -> Curve:
-    """Return one period of a channel, its rising edge's middle at 0 (x: s, y: in the data's unit), with facts of its
-    edge.
+    """Return one period of a channel, its rising edge's middle at 0 (x: s, y: in the data's unit), with the edge's
+    facts.
     """
     facts = {
         "unit": "V" if column.unit == "V" else "of full scale",

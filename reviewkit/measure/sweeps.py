@@ -165,8 +165,10 @@ def extremes(traces: Sequence[Trace], bands: Iterable[tuple[float, float]]) -> l
 
 
 def main_band(run: Run, quantity: str, *rated: str) -> list[float] | None:
-    """Return the band whose figure a card shows large: that of a rating (of these names, else of the quantity's own)
-    where it is covered, else 20 Hz – 20 kHz or what there is; None where there is no figure.
+    """Return the band whose figure a card shows large; None if there is no figure.
+
+    It is that of a rating (of these names, else of the quantity's own) if it is covered, else 20 Hz – 20 kHz or the
+    measured part of it.
     """
     bands = [f.at["band"] for f in figures.by_channel(run, quantity)]
     named = [list(band_hz) for band_hz in figures.rated_bands(run.conditions, *(rated or (quantity,)))]
@@ -181,7 +183,7 @@ def limit_within(rating: Rating) -> Limit:
 
 
 def mark_of(finding: Finding | None) -> tuple[Mark, ...]:
-    """Return a figure's place in the picture, named; none where there is no figure."""
+    """Return a figure's place in the picture, named; none if there is no figure."""
     if finding is None:
         return ()
     at_hz = float(finding.at["frequency"])

@@ -112,9 +112,7 @@ def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
 
 
 def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *, volts: bool) -> list[Finding]:
-    """Return frequency, level, power (the fundamental's voltage squared over the load), gain and offset, if they
-    exist.
-    """
+    """Return frequency, level, power (the fundamental's voltage squared over the load), gain and offset, if present."""
     m, level_v = c.measurement, tone.level
     values: list[tuple[str, float, float | None]] = [("frequency", tone.frequency_hz, None)]
     if volts:
@@ -161,9 +159,7 @@ def _re_tone(tone: Tone, level: float) -> float | None:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return the card of a tone: of captures, the distortion as bars, before and now; of exported spectra, the
-    spectrum.
-    """
+    """Return the card of a tone: captures as bars of distortion, before and now; exported spectra as the spectrum."""
     # where there is no distortion to show, the wave is all there is
     own = (_bars(runs) or _wave(runs)) if _captured(runs) else _spectrum(runs)
     return replace(own, verdicts=tuple(verdicts))
@@ -225,9 +221,7 @@ def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the distortion per channel and what it was, the strongest harmonic, and hum if that is stronger than them
-    all.
-    """
+    """Return the distortion per channel and what it was, the strongest harmonic, and hum if it exceeds them all."""
     m = run.conditions.measurement
     quantity = leading_figure(run)
     here = figures.by_channel(run, quantity)

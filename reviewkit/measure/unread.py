@@ -90,7 +90,7 @@ def _stretches(sheet: Sheet, c: Conditions) -> list[Stretch]:
 
 
 def _watts(sheet: Sheet, at: float, c: Conditions) -> float | None:
-    """Return a place on a sweep of power or volts in watts; None if it can't be told."""
+    """Return a place on a sweep of power or volts in watts; None if it can't be known."""
     if sheet.find("power") is not None:
         return at
     level = sheet.find("level")

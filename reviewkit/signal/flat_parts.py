@@ -22,7 +22,7 @@ _TOO_FEW = "its flat parts hold too few samples; use a higher sample rate or a s
 
 
 class NotSquare(Exception):
-    """The error of a waveform that can't be read as a square wave; the message says why."""
+    """Error for a waveform that can't be read as a square wave; the message says why."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -46,19 +46,17 @@ _MOST_LEFT = 12.0  # times the noise in a harmonic's first fit
 
 
 class TooShort(ValueError):
-    """The error of a record with too few cycles to separate the tone from its harmonics."""
+    """Error for a record with too few cycles to separate the tone from its harmonics."""
 
 
 class NotOneTone(ValueError):
-    """The error of a record without a tone, with two, or with one that wanders, whose figures would be meaningless. The
-    message says which.
+    """Error for a record whose figures would be meaningless: no tone, two tones, or one that wanders. The message says
+    which.
     """
 
 
 class Wavers(NotOneTone):
-    """The error of a tone whose frequency wanders: that is speed and flutter, not distortion. The message says by how
-    much.
-    """
+    """Error for a tone whose frequency wanders: speed and flutter, not distortion. The message says by how much."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,9 +96,7 @@ class Tone:
 
 
 def band_for(fundamental_hz: float, reach_hz: float) -> tuple[float, float]:
-    """Return 20 Hz – 20 kHz, extended up to 80 kHz to include three times the fundamental, but never beyond the
-    data.
-    """
+    """Return 20 Hz – 20 kHz, extended up to 80 kHz to include three times the fundamental, never beyond the data."""
     top = AUDIO_BAND_HZ[1] if 3 * fundamental_hz <= AUDIO_BAND_HZ[1] * _EDGE else WIDEST_BAND_HZ
     return (AUDIO_BAND_HZ[0], min(top, reach_hz))
 

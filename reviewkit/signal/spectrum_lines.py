@@ -27,7 +27,7 @@ _MOST_HIDDEN = 0.2  # of the band's lines, by the fundamental's own leakage
 
 
 class NoLines(ValueError):
-    """The error of a spectrum that can't be analysed; the message says why."""
+    """Error for a spectrum that can't be analysed; the message says why."""
 
 
 def is_even(frequency_hz: Array) -> bool:
@@ -183,8 +183,7 @@ def _background(power: Array, at: float, half: int) -> float:
 
 
 def _skirts(power: Array, tones: Sequence[tuple[float, float]], window: str, inside: Mask) -> Mask:
-    """Return the lines where the tones' leakage is more than a twentieth of the noise, in the band and a lobe beyond
-    it.
+    """Return the lines, in the band and a lobe beyond it, where the tones' leakage is over a twentieth of the noise.
 
     `tones`: (place, level) of each.
     """
@@ -224,9 +223,7 @@ def _hum(
     half: int,
     top_hz: float,
 ) -> float | None:
-    """Return the r.m.s. sum of the mains line and those of its first twenty multiples that are 10 dB above the
-    noise.
-    """
+    """Return the r.m.s. sum of the mains line and its first twenty multiples, those 10 dB above the noise."""
     total = 0.0
     for multiple in range(1, 21):
         at = float(np.interp(multiple * mains_hz, frequency_hz, np.arange(len(power))))

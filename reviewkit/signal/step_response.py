@@ -143,9 +143,7 @@ def _two_levels(samples: Array) -> tuple[float, float]:
 
 
 def _edges(samples: Array, low: float, high: float) -> tuple[Array, Array, float]:
-    """Return where the wave passes its middle upwards and downwards, and roughly how long an edge is, all in
-    samples.
-    """
+    """Return where the wave passes its middle upwards and downwards, and roughly an edge's length, all in samples."""
     middle, reach = (low + high) / 2, _HYSTERESIS * (high - low)
     side = np.where(samples > middle + reach, 1, np.where(samples < middle - reach, -1, 0))
     known = np.flatnonzero(side)
@@ -244,7 +242,7 @@ def _passes(at: Array, shape: Array, level: float, noise: float) -> Figure:
 
 
 def _time_at(at: Array, off: Array, noise: float) -> Figure:
-    """Return the time at which a piece of an edge reaches its level (`off` is 0): a least-squares cubic in the
+    """Return the time at which a piece of an edge reaches its level (`off` is 0), by a least-squares cubic in the
     level.
     """
     rows = powers(off / _WINDOW, 3)

@@ -36,7 +36,7 @@ _LOBE_NOISE = 1.4  # 1.0 to 1.4 for the windows used here
 
 
 class NoTones(ValueError):
-    """The error of a spectrum without the tones that it should have; the message says why and what to do."""
+    """Error for a spectrum without the tones that it should have; the message says why and what to do."""
 
 
 @dataclass(frozen=True, eq=False)

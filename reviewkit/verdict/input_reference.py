@@ -58,9 +58,7 @@ def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | 
 
 
 def _gains(noise: Finding, findings: Iterable[Finding], rated_w: float | None) -> Iterator[tuple[float, Finding, str]]:
-    """Yield the amplification of this noise's input and channel (a ratio), the figure that it comes from, and its
-    words.
-    """
+    """Yield the gain of this noise's input and channel (a ratio), the figure that it comes from, and its words."""
     for f in findings:
         hz = f.at.get("frequency", SPOT_HZ)
         fits = f.channel in (noise.channel, "both", "") and f.at.get("input", "") == noise.at.get("input", "")

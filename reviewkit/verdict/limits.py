@@ -21,9 +21,7 @@ _ALLOWANCE = 1e-9  # for binary rounding of decimal figures
 
 @dataclass(frozen=True)
 class Room:
-    """The distance of a value inside its limit. `amount`: in the limit's unit; `size`: ln(ratio), or dB; `limit`:
-    which.
-    """
+    """The distance of a value inside its limit. `amount`: in the limit's unit; `size`: ln(ratio), or dB."""
 
     amount: float
     size: float

@@ -17,7 +17,7 @@ NONE_GIVEN = "none given"
 
 @dataclass(frozen=True)
 class TableRow:
-    """One row. `verdict` is "" where the maker gave no figure."""
+    """One row. `verdict` is "" if the maker gave no figure."""
 
     label: str
     limit: str  # the limit alone, for the card

@@ -64,7 +64,7 @@ class _Draft:
 
 
 class _Reader:
-    """Takes the lines in order, and remembers the clip, the time and the segment that the next one builds on."""
+    """A reader of lines in order, which remembers the clip, the time and the segment that the next one builds on."""
 
     def __init__(self, faults: Faults) -> None:
         self.faults = faults
@@ -206,7 +206,7 @@ class _Reader:
         return at_s
 
     def _add_words(self, draft: _Draft, line: int, text: str) -> None:
-        """Add a line's text to a note; its [card …] and [cut] are taken out of the text."""
+        """Add a line's text to a note, without its [card …] and [cut]."""
 
         def tag(match: re.Match[str]) -> str:
             words = match[1].split()

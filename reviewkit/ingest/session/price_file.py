@@ -57,9 +57,7 @@ class _Years:
             self.faults.add(line, f"{name} stands in line {earlier[1]} already; keep one of the two")
 
     def build(self, source: str) -> IndexTable:
-        """Return the stated average of each year, else the mean of its months; `short` if there are fewer than
-        twelve.
-        """
+        """Return the stated average of each year, else the mean of its months; `short` if fewer than twelve."""
         by_year: dict[int, float] = {}
         short: dict[int, int] = {}
         for year in sorted({*self.annual, *(year for year, _ in self.months)}):

@@ -49,12 +49,12 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
 
     Parameters
     ----------
-    model : type
+    model : type[T]
         The table's dataclass.
     place : Place
-        Where the table stands; faults are noted there.
+        The table's place; faults are noted there.
     folder : Path
-        Where the files that the table names must be.
+        The folder in which the files that the table names must be.
     """
     from pydantic import ValidationError
 

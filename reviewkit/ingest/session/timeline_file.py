@@ -177,11 +177,11 @@ def _find_zero(whole: Any) -> Any | None:
 
 
 def _locate(otio: Any, item: Any, start: Any, end: Any) -> tuple[Any, bool, str] | None:
-    """Return where a marked range begins in the cut, whether that is its own start, and the object whose speed was
-    changed.
+    """Return a marked range's start in the cut, whether it is the range's own, and the object with a changed speed, if
+    any.
 
-    The last is "" if there is none; None if the cut doesn't show the range. From level to level it is reduced to the
-    part that each trim leaves.
+    The last is "" if there is none; None if the cut doesn't show the range. From level to level the range is reduced to
+    the part that each trim leaves.
     """
     is_whole, retimed = True, ""
     while True:

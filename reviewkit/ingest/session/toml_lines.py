@@ -1,4 +1,4 @@
-"""TOML text → data, and the line that every key stands on (tomllib itself gives none)."""
+"""TOML text → data, and the line of every key (tomllib itself gives none)."""
 
 from __future__ import annotations
 

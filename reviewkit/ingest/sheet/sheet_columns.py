@@ -33,7 +33,10 @@ def choose_columns(
 ) -> tuple[tuple[Chosen, ...], tuple[str, ...]]:
     """Return the columns to read, in the file's order, and what the user should know about those left out.
 
-    Raises InputError with every fault of the header: what it does not say is asked for, never guessed.
+    Raises
+    ------
+    InputError
+        With every fault of the header: anything it leaves open is asked for, never guessed.
     """
     faults = Faults(source)
     where = layout.header_line or layout.first

@@ -139,9 +139,7 @@ class Heading:
 
 
 def unit_written(text: str) -> UnitSpelling | None:
-    """Return the unit in a header or units row, without brackets and "rms"; in capitals only if no other is
-    possible.
-    """
+    """Return the unit in a header or units row, without brackets and "rms"; in capitals only if it is unambiguous."""
     if len(text) > _LONGEST_NAME:
         return None
     words = normalised(text).strip().strip("()[]{}").strip()
@@ -322,9 +320,7 @@ def _doubt(text: str, role: str, words: list[str], unit: UnitSpelling | None) ->
 
 
 def _fitting(role: str, words: list[str], unit: UnitSpelling | None) -> str:
-    """Return the role that fits a unit: "Output (W)" is a power, whatever "output" means alone; "Power (dBW)" a
-    level.
-    """
+    """Return the role that fits a unit: "Output (W)" is a power despite "output", "Power (dBW)" a level."""
     if unit is None:
         return role
     if role == UNUSED and unit.base != "%":  # "Sample (V)"

@@ -122,7 +122,7 @@ def _is_data(line: str, separator: str, width: int, *, labelled: bool) -> bool:
 
 
 def _is_damaged_data(line: str, separator: str, width: int) -> bool:
-    """Return whether a line above the first good row is a row too, so that its fault is reported and it isn't the
+    """Return whether a line above the first good row is a row too, so that its fault is reported and it isn't a
     header.
     """
     if comment_text(line, separator) is not None:

@@ -29,7 +29,7 @@ _NO_READING = frozenset(
 
 
 class NotANumber(ValueError):
-    """The error of a cell that is neither a number nor one of the signs for a missing reading."""
+    """Error for a cell that is neither a number nor one of the signs for a missing reading."""
 
 
 def is_missing(cell: str) -> bool:

@@ -48,9 +48,7 @@ def has_sane_values(table: NumericTable, chosen: Sequence[Chosen], faults: Fault
 
 
 def _out_of_size(values: NDArray[np.float64], most: float) -> int | None:
-    """Return the place of the first value that is larger than `most`, or nonzero but nearer to zero than any
-    reading.
-    """
+    """Return the place of the first value larger than `most`, or nonzero but nearer to zero than any reading."""
     for begin in range(0, len(values), _STRETCH):  # a stretch at a time, so that no second array is held
         size = np.abs(values[begin : begin + _STRETCH])
         small = size < _LEAST_VALUE
@@ -136,9 +134,7 @@ def _turned(table: NumericTable, abscissa: NDArray[np.float64]) -> tuple[Numeric
 def _kept(
     table: NumericTable, abscissa: NDArray[np.float64], out: NDArray[np.bool_], why: Callable[[int], str]
 ) -> tuple[NumericTable, NDArray[np.float64]]:
-    """Return the rows that aren't `out`; the first of those that are get listed with their reasons. `why`: of a
-    place.
-    """
+    """Return the rows that aren't `out`; list the first of the others with the reason for each. `why`: of a place."""
     if not out.any():
         return table, abscissa
     places = np.flatnonzero(out)

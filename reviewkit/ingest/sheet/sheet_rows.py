@@ -27,7 +27,9 @@ _STRETCH = 300_000  # characters that the fast parser is given at once
 
 @dataclass(frozen=True, eq=False)
 class NumericTable:
-    """`values`: shape (rows, columns read), as written, units not yet applied; `lines`: shape (rows,), line numbers."""
+    """A table of numbers. `values`: shape (rows, columns read), as written, units not yet applied; `lines`: shape
+    (rows,), line numbers.
+    """
 
     values: NDArray[np.float64]
     lines: NDArray[np.int64]
@@ -125,9 +127,7 @@ def _body(lines: Iterable[NumberedLine], layout: Layout, headers: list[int]) -> 
 
 
 def _decimal_mark(text: str, start: int, layout: Layout, chosen: Sequence[Chosen], faults: Faults) -> str:
-    """Return the decimal mark of the rows; if it can't be known, that is noted in `faults`. Reads no farther than
-    needed.
-    """
+    """Return the decimal mark of the rows; if it can't be known, note that in `faults`. Read no farther than needed."""
     lines = NumberedLines(text, layout.first, start)
     indices = [column.index for column in chosen]
     by_row = (
