@@ -171,8 +171,8 @@ def _remove(out: Path, stale: Collection[str], now: Collection[str], inputs: Col
 
 
 def _refuse_links(out: Path, incoming: Path, names: Collection[str]) -> None:
-    """Raise CannotFinish if a folder on the way to an output is a link, which would lead writing or removing to another
-    place.
+    """Raise CannotFinish if a folder on the way to an output is a link: files would be written or removed at its
+    target.
 
     A link in a file's own place does no harm: it is replaced.
     """

@@ -114,9 +114,7 @@ def _key(card: Card, order: Order, type_digests: Sequence[str]) -> str:
 
 
 def _packed(drawn: Pictures) -> bytes:
-    """Return a card's pictures in one piece: a line with their kinds and lengths, then their bytes, or a clip's
-    digest.
-    """
+    """Return a card's pictures in one piece: a line with kinds and lengths, then their bytes, or a clip's digest."""
     pieces = {kind: content if isinstance(content, bytes) else None for kind, content in drawn.items()}
     clips = {kind: file_digest(content) for kind, content in drawn.items() if isinstance(content, Path)}
     sizes = {kind: len(content) for kind, content in pieces.items() if content is not None}

@@ -75,8 +75,7 @@ class Pool:
         least: int = LEAST_CALLS,
         ahead: int = _BEGUN_FOR_EACH,
     ) -> Calls[T]:
-        """Hand calls of a module's function to the other processes, the longest first, while this one does something
-        else.
+        """Hand calls of a module's function to the other processes, the longest first, without waiting for them.
 
         They are started for `least` calls or more, and each gets `ahead` of them at a time.
         """

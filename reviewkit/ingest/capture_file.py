@@ -22,10 +22,10 @@ _CHANNEL_OF = {"left": "L", "right": "R", "level": ""}
 _BLOCK = 1 << 16  # frames
 MOST_VALUES = 40_000_000  # samples kept, over all channels: 100 s of stereo at 192 kHz
 _LARGEST = 100.0  # of full scale: a float recorder's headroom ends long before
-# A ceiling lower than a 16-bit converter's largest code is none of the converter's.
+# A ceiling lower than a 16-bit converter's largest code isn't the converter's.
 _CEILING = 1 - 2.0**-15
-_FINEST_BITS = 24  # no converter resolves more, whatever the file's samples take
-_DEPTH = 16  # steps below the extreme in which samples are counted
+_FINEST_BITS = 24  # no converter resolves more, whatever the size of the file's samples
+_DEPTH = 16  # steps below the extreme within which samples are counted
 _MOST_AT_EXTREME = 1 / 3
 _MANY_SINGLES = 8
 
@@ -226,8 +226,8 @@ def _clipped(values: Array, extreme: float, step: float) -> int | None:
         return None
     breaks = np.flatnonzero(np.diff(at) != 1)
     runs = np.diff(np.concatenate(([-1], breaks, [len(at) - 1])))
-    # floats may pass 1.0 unharmed: there only a top that is flat over three samples is no sine's
+    # floats may exceed 1.0 unharmed: then only a top that is flat over three samples isn't a sine's
     above = abs(extreme) > 1
     flat = int(np.max(runs)) >= (3 if above else 2)
-    # a high tone, cut, may leave one sample a crest: alone they tell nothing, many of them do
+    # a clipped high tone may leave one sample per crest: one proves nothing, many do
     return int(at[0]) if flat or (not above and len(at) >= _MANY_SINGLES) else None

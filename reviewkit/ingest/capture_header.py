@@ -14,7 +14,7 @@ from reviewkit.model.errors import Fault, InputError
 
 INTEGER, FLOAT, EXTENSIBLE = 1, 3, 0xFFFE
 _BITS = {INTEGER: (8, 16, 24, 32), FLOAT: (32, 64)}
-# the rest of a subformat that stands for a plain format code (KSDATAFORMAT_SUBTYPE)
+# the rest of a subformat that contains a plain format code (KSDATAFORMAT_SUBTYPE)
 _SUBFORMAT_TAIL = bytes.fromhex("000000001000800000aa00389b71")
 _COMPRESSED = {2: "ADPCM", 6: "A-law", 7: "µ-law", 0x11: "ADPCM", 0x31: "GSM 6.10", 0x50: "MPEG audio", 0x55: "MP3"}
 _RATES_HZ = (1_000, 10_000_000)

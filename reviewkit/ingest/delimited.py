@@ -127,7 +127,7 @@ def _rows(lines: Iterable[str], separator: str, source: str) -> list[DelimitedRo
                 found.append(DelimitedRow(begins, tuple(stripped)))
             begins = reader.line_num + 1
     except csv.Error:
-        # a quotation mark that opens and does not close, or that stands in the middle of a cell
+        # a quotation mark that opens and doesn't close, or that is in the middle of a cell
         message = 'quotation marks are not paired in this row; close them, and write "" for one inside a quoted cell'
         raise InputError(Fault(source, begins, message)) from None
     return found

@@ -19,7 +19,7 @@ from reviewkit.model.sheet import Sheet
 CAPTURES = (".wav", ".wave")
 _RESPONSES = ("response", "contour", "phono")
 _OTHER_LEVEL = re.compile(r"noise|crosstalk|separation|sinad|snr|residual", re.IGNORECASE)
-_LOOKED_AT = 2000  # bytes, in which the header of a file of single readings is
+_LOOKED_AT = 2000  # bytes that include the header of a file of single readings
 
 
 def read_measurement(folder: Path, m: Measurement, needs: tuple[tuple[str, ...], ...]) -> Sheet | None:

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from reviewkit.model.errors import Fault, InputError
 
-MOST_BYTES = 20_000_000  # no table or text that a hand keeps comes near it
-# they turn the direction of what follows, so that a line reads otherwise than it is
+MOST_BYTES = 20_000_000  # no table or text kept by hand comes near it
+# they reverse the direction of the following text, so that a line looks different from what it is
 BIDIRECTIONAL = "\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069"
 _UNWANTED = re.compile(rf"[\x01-\x08\x0e-\x1a\x1b-\x1f\x7f{BIDIRECTIONAL}]")
 _MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))

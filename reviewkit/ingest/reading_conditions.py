@@ -23,7 +23,7 @@ _EXAMPLE = {
     "limit": "1 %",
     "reference": "40 W",
 }
-# a comma between digits is no separator: it is a decimal mark, right or wrong
+# a comma between digits isn't a separator: it is a decimal mark, right or wrong
 _PARTS = re.compile(r";|(?<!\d),|,(?!\d)")
 _AMOUNT = re.compile(rf"(?:(re|at|into|with|@)\s+)?({NUMBER})\s*(\S+)(?:\s+(.+))?", re.IGNORECASE)
 _JOINED = re.compile(r"\s+(?=(?:re|at|into|with|@)\s)", re.IGNORECASE)
@@ -32,7 +32,7 @@ _WEIGHTED = re.compile(r"(\S+?)(?:-|\s+)weight(?:ed|ing)", re.IGNORECASE)
 _CHANNELS = re.compile(r"(both|one) channels?(?: driven)?", re.IGNORECASE)
 _INPUT = re.compile(r"input\s+(.+)|(.+?)\s+input", re.IGNORECASE)
 _FIGURES = {"thd": "THD", "thd+n": "THD+N"}
-# words behind a value that say no more than its unit does
+# words after a value that add nothing to its unit
 _PASSED_OVER = {"load", "sine", "tone", "output", "per channel", "distortion"}
 
 

@@ -25,12 +25,12 @@ from reviewkit.signal.decibels import volts_of
 COLUMNS = ("name", "channel", "value", "unit", "at", "note")
 NEEDED = ("name", "value")
 _CHANNELS = {"": "", "l": "L", "left": "L", "r": "R", "right": "R", "both": "both"}
-# a meter with its leads the other way round; all else that is no level in dB lies above zero
+# negative with a meter's leads reversed; everything else that isn't a level in dB is above zero
 _SIGNED = ("dc_offset", "bias")
 _LEVELS = ("dBV", "dBu", "dBm")
 _VALUE = re.compile(rf"({NUMBER})\s*(.*)")
-# how alike a name must be to a known one to be a misspelling of it: a transposed pair in a long word, a letter too
-# many; "rail voltage" is no "hum voltage"
+# how similar a name must be to a known one to be a misspelling of it: a transposed pair in a long word, a letter too
+# many; "rail voltage" isn't "hum voltage"
 _ALIKE = 0.85
 _MOST_IN_A_NAME = 60
 _MOST_VALUE, _MOST_DB = 1e30, 1000.0
@@ -256,10 +256,10 @@ def _as_quantity(words: str) -> str:
 
 def _misspelled(name: str) -> str | None:
     """Return the known name that this one is a misspelling of: nearly the same, or its letters in another order."""
-    # a known name with words before or behind it is one of the user's own
+    # a known name with words before or after it is one of the user's own
     if any(f"_{each}_" in f"_{name}_" for each in _KNOWN):
         return None
-    # the others are too short or too long to agree in so much
+    # the others are too short or too long to be that similar
     near = [each for each in _KNOWN if 2 * min(len(each), len(name)) >= _ALIKE * (len(each) + len(name))]
     swapped = next((each for each in near if sorted(each) == sorted(name)), None)
     return swapped or next(iter(get_close_matches(name, near, n=1, cutoff=_ALIKE)), None)

@@ -85,8 +85,8 @@ def waveform_samples(column: Column, source: str) -> tuple[Array, bool]:
 
 @dataclass(frozen=True, eq=False)
 class ExportedLines:
-    """An exported spectrum's levels, shape (n,): in volts, or relative. `window`: None if noise can't be read, as
-    `hint` explains.
+    """An exported spectrum's levels, shape (n,): in volts, or relative. `window`: None if noise can't be read (see
+    `hint`).
     """
 
     frequency_hz: Array

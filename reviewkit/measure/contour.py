@@ -38,9 +38,7 @@ def _fault(c: Conditions, what: str) -> InputError:
 
 
 def _reference(c: Conditions) -> Sheet:
-    """Return the response that the measurement is compared with. Raise InputError if there is none or it isn't a
-    sweep.
-    """
+    """Return the response that the measurement is compared with. Raise InputError if there is none, or no sweep."""
     against = c.measurement.against
     if not against:
         raise _fault(c, 'a contour is held against another response; name that one\'s id, for example against = "flat"')

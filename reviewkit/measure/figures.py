@@ -66,8 +66,11 @@ def finding(
 
 
 def volts_uncertainty(c: Conditions, value: float) -> float | None:
-    """Return the expanded uncertainty of a voltage from the bench's level uncertainty: V · dB · ln 10 / 20 (GUM first
-    order).
+    """Return the expanded uncertainty of a voltage from the bench's level uncertainty.
+
+    Notes
+    -----
+    GUM first order: V · dB · ln 10 / 20.
     """
     level_db = c.bench.level_uncertainty_db
     return None if level_db is None else abs(value) * level_db * LN10_OVER_20
@@ -164,7 +167,7 @@ def _levels(runs: Sequence[Run]) -> list[str]:
 
 
 def run_label(run: Run, runs: Sequence[Run]) -> str:
-    """Return what distinguishes a run from the others of its card: its stage, setting or load, else its id; "" if
+    """Return what sets a run apart from the others of its card: its stage, setting or load, else its id; "" if
     alone.
     """
     runs = _of_the_unit(runs)
@@ -188,9 +191,7 @@ def _load(run: Run) -> str:
 
 
 def main_run(runs: Sequence[Run]) -> Run:
-    """Return the run whose figures a card shows large: the last after the repair, else the last that isn't the
-    bench's.
-    """
+    """Return the run whose figures a card shows large: the last after the repair, else the last not of the bench."""
     for stage in ("after", "", "before"):
         for run in reversed(runs):
             if run.conditions.measurement.stage == stage:

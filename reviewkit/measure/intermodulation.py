@@ -217,9 +217,7 @@ def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Readout, ..
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the figure per channel with its convention, and the strongest order, or that nothing is above the
-    noise.
-    """
+    """Return the figure per channel with its convention, and the strongest order, or that none is above the noise."""
     m = run.conditions.measurement
     here = figures.by_channel(run, "imd")
     worst = quantities.worse(here)

@@ -85,9 +85,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 
 def _period(column: Column, step: Step) -> Curve:
-    """Return one period of a channel, its rising edge's middle at 0 (x: s, y: in the data's unit), with the edge's
-    facts.
-    """
+    """Return one period of a channel, its rising edge's middle at 0 (x: s, y: in the data's unit), with its facts."""
     facts = {
         "unit": "V" if column.unit == "V" else "of full scale",
         "frequency_hz": float(step.frequency_hz),

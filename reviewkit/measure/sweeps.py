@@ -102,8 +102,7 @@ def worst_in_bands(
     either_way: bool = False,
     **at: Any,
 ) -> list[Finding]:
-    """Return a finding for each band that the data reaches, with its frequency and the part of the band that was
-    covered.
+    """Return a finding for each band that the data reaches, with its frequency and the covered part of the band.
 
     Parameters
     ----------

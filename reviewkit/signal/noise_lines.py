@@ -279,8 +279,7 @@ def _is_mains(frequency_hz: float, mains_hz: float, noise: Noise) -> bool:
 
 
 def lone_tone(noise: Noise, band_hz: tuple[float, float], mains_hz: float | None) -> float | None:
-    """Return the frequency of a tone that, with its harmonics, is more than 40 dB above all else in the band; else
-    None.
+    """Return the frequency of a tone that, with its harmonics, is over 40 dB above all else in the band; else None.
 
     An idle output has no such tone, so this is a capture with the signal on. Mains lines and their ripple don't count.
     """

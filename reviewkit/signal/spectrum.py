@@ -50,7 +50,7 @@ class TooShort(ValueError):
 
 
 class NotOneTone(ValueError):
-    """Error for a record whose figures would be meaningless: no tone, two tones, or one that wanders. The message says
+    """Error for a record whose figures would mean nothing: no tone, two, or one that wanders. The message says
     which.
     """
 

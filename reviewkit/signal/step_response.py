@@ -242,9 +242,7 @@ def _passes(at: Array, shape: Array, level: float, noise: float) -> Figure:
 
 
 def _time_at(at: Array, off: Array, noise: float) -> Figure:
-    """Return the time at which a piece of an edge reaches its level (`off` is 0), by a least-squares cubic in the
-    level.
-    """
+    """Return the time at which a piece of an edge reaches its level (`off` is 0): a least-squares cubic in level."""
     rows = powers(off / _WINDOW, 3)
     inverse = np.linalg.pinv(rows.T @ rows)
     found = inverse @ rows.T @ at

@@ -105,7 +105,7 @@ def parse_prices(text: str, source: str) -> IndexTable:
     of_rows = len(faults.collected)
     columns = _find_columns(table, faults)
     if len(faults.collected) > of_rows:
-        faults.stop_if_any()  # without knowing the columns no row can be read
+        faults.stop_if_any()  # without the columns no row can be read
     by_month = {month: columns[name] for month, name in enumerate(MONTHS, 1) if name in columns}
     for word, read in (("date", _read_date), ("month", _read_month)):
         if word in columns and "index" in columns:
@@ -131,7 +131,7 @@ def _find_columns(table: Delimited, faults: Faults) -> dict[str, int]:
     """Return role (year, month, date, index, annual, a month's name) -> column number; note an unknown shape."""
     header = table.header
     words = [_read_role(cell) for cell in header.cells]
-    # "cpi" and "value" are names of the index where no column is called so
+    # "cpi" and "value" name the index if no column has the word itself
     index = next((word for word in _INDEX if word in words), "")
     columns: dict[str, int] = {}
     for number, word in enumerate(words):

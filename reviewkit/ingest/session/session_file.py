@@ -133,7 +133,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
 
 
 def _check_top(document: TomlDocument, faults: Faults) -> None:
-    # of a file that is something else altogether, the first keys tell enough
+    # for a file that is something else altogether, the first keys are enough
     for key, value in islice(document.data.items(), _MOST_NAMES):
         line, shown = document.line(key), show_key(key)
         tables = value if isinstance(value, list) else [value]

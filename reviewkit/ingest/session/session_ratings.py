@@ -23,7 +23,7 @@ _LIMITS = ("at_least", "at_most", "within", "nominal")
 # A level below the signal is negative, a distance is positive; a sign the wrong way round would meet any rating.
 _BELOW = {"crosstalk": ', or quantity = "separation" with at_least', "hum": ""}
 _EITHER_SIGN = frozenset({"gain"})
-_MUCH_ALIKE = 0.75  # "loudness" is no slip of the pen for "flatness"
+_MUCH_ALIKE = 0.75  # "loudness" isn't a misspelling of "flatness"
 
 
 class Reference(NamedTuple):

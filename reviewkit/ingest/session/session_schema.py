@@ -73,7 +73,7 @@ _VOLTS = Annotated[Any, PlainValidator(quantities.read_volts)]
 
 TYPES: dict[str, Any] = {
     "text": _TEXT,
-    # a function of our own, because pydantic takes 3 ms to find out how `tuple` is called
+    # our own function, because pydantic takes 3 ms to inspect the signature of `tuple`
     "texts": Annotated[
         list[_TEXT], AfterValidator(lambda texts: tuple(texts)), Field(examples=['["two 8 ohm 100 W loads"]'])
     ],

@@ -79,7 +79,7 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
             place.fault(f"has no {key}; write for example {key} = {example}")
         if marks[name] in FILES and value and (flaw := find_flaw(folder, value)):
             place.fault(_describe(key, value, flaw), key)
-        # what one key says of several fields comes as a named tuple
+        # one key's values for several fields come as a named tuple
         values |= value._asdict() if hasattr(value, "_asdict") else {name: value}
     if "line" in (each.name for each in attributes):
         values["line"] = place.line
@@ -106,7 +106,7 @@ def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema
     if kind == "extra_forbidden":
         place.fault(f"{show_key(key)}: unknown key; {nearest(key, schema.examples())}", key)
         return
-    of_key = where[2:] == ("[key]",)  # a key of a table in braces is at fault, not its value
+    of_key = where[2:] == ("[key]",)  # the fault is in a key of a table in braces, not in its value
     given = where[1] if of_key else reduce(getitem, where, raw)
     if kind in ("int_type", "float_type") and isinstance(given, str) and _NUMBER.fullmatch(given.strip()):
         problem = f"is text; write the number without quotation marks: {shortened(given.strip(), 60)}"

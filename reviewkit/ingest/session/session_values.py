@@ -21,7 +21,7 @@ _RATE = re.compile(r"\s*\d{1,6}(\.\d{1,6}|/0*[1-9]\d{0,5})?\s*")
 
 def with_remedy(message: str, example: str) -> str:
     """Return a message with an example of what to write, if it doesn't have a remedy yet."""
-    unquoted = re.sub(r'"[^"]*"', "", message)  # without what the user wrote
+    unquoted = re.sub(r'"[^"]*"', "", message)  # without the user's own text
     if not example or "; " in unquoted or "(write " in unquoted:
         return message
     return f"{message}; write for example {example}"

@@ -22,9 +22,9 @@ from reviewkit.model.timecode import exact_rate, nearest_frame, timecode_label
 
 FILE_NAME = "final.otio"
 NOT_READ = f"{FILE_NAME}: not read, so chapters are the planned ones; pip install 'bench-reviewkit[timeline]'"
-LARGEST_BYTES = 200_000_000  # far above any cut; what is larger is some other file
-LONGEST_S = 360_000  # a hundred hours: no time of a film
-_SLOWEST = Fraction(20)  # frames a second; what counts slower counts no frames
+LARGEST_BYTES = 200_000_000  # far above any cut; anything larger is some other file
+LONGEST_S = 360_000  # a hundred hours: longer than any film
+_SLOWEST = Fraction(20)  # frames a second; a lower rate doesn't count frames
 _FASTEST = 1_000_000  # sound may be counted in samples
 _SAME_S = 1e-3  # times of different rates that are the same; a frame is longer
 _REMEDY = "export the timeline from the editing program as OpenTimelineIO again, or write the times into final.txt"
@@ -81,7 +81,7 @@ def _open(otio: Any, path: Path, source: str) -> Any:
     except OSError as error:
         raise InputError(Fault(source, 0, f"cannot be read: {error.strerror}; make it a readable file")) from None
     try:
-        # the library names no line for what is no JSON, and does not survive any depth
+        # the library gives no line for invalid JSON, and doesn't survive any depth
         json.loads(text, object_pairs_hook=_check_object)
     except json.JSONDecodeError as error:
         raise InputError(Fault(source, error.lineno, f"is no OpenTimelineIO file ({error.msg}); {_REMEDY}")) from None
@@ -177,8 +177,7 @@ def _find_zero(whole: Any) -> Any | None:
 
 
 def _locate(otio: Any, item: Any, start: Any, end: Any) -> tuple[Any, bool, str] | None:
-    """Return a marked range's start in the cut, whether it is the range's own, and the object with a changed speed, if
-    any.
+    """Return a marked range's start in the cut, whether it is its own, and the object with a changed speed.
 
     The last is "" if there is none; None if the cut doesn't show the range. From level to level the range is reduced to
     the part that each trim leaves.

@@ -13,7 +13,7 @@ from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
 from reviewkit.model.errors import Faults, nearest, shortened
 from reviewkit.model.units import PEAK_UNITS, UnitSpelling, column_unit
 
-SCALES = ("time", "frequency")  # may stand in a file once for each channel, if they are the same there
+SCALES = ("time", "frequency")  # a file may repeat them for each channel, if they are the same there
 _PAIRS = (("1", "2"), ("A", "B"))
 
 
@@ -162,7 +162,7 @@ def _with_session_units(
             unit = column_unit(units.get(key, ""))
             allowed = ROLE_UNITS.get(draft.role)
             if unit is None or (allowed and unit.base not in allowed and key != draft.role):
-                continue  # left = "dBV" speaks of the left level, not of the left distortion beside it
+                continue  # left = "dBV" is about the left level, not the left distortion next to it
             taken.add(key)
             if draft.heading.firm and draft.unit != unit:
                 warnings.append(f"{draft.name} is read in {units[key]}, as units says, against its header")
@@ -192,7 +192,7 @@ def _understood(drafts: list[Draft], written: Written, where: int, faults: Fault
             role = "level"
         if draft.guessed and draft.unit is not None and draft.unit.base in ("%", "dB"):
             role = ""  # many things are in percent and dB besides distortion and levels
-        # every channel is drawn over one scale, whichever of them its column stands beside
+        # every channel is drawn over one scale, whichever of them is next to its column
         draft = replace(draft, role=role, channel="" if role in SCALES else draft.channel)
         (kept if role and draft.channel != "?" else lost).append(draft)
     given = {(draft.role, draft.channel) for draft in kept if draft.key}

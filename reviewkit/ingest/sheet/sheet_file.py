@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
 MOST_BYTES = 1_000_000_000
-_SHOWN_WITHIN = 50_000  # characters at the beginning, in which a file must show how it is laid out
+_SHOWN_WITHIN = 50_000  # characters at the beginning that must show the file's layout
 
 
 def parse_sheet(

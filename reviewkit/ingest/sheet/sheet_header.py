@@ -16,9 +16,9 @@ from reviewkit.model.units import (
     unit_of,
 )
 
-UNUSED = "unused"  # understood, and no business of a review: a phase, a running number, a remark
+UNUSED = "unused"  # understood, but not needed for a review: a phase, a running number, a remark
 
-# What is not the unit's own output, or no quantity that any kind takes: read as one, it would be a wrong number.
+# Not the unit's own output, or not a quantity that any kind reads: read as one, it would be a wrong number.
 _ASIDE = frozenset(
     "imd im intermodulation smpte ccif dim uncertainty unc tolerance sinad snr s/n generator gen supply rail rails "
     "mains stimulus drive source dc bias limit rated reference ref target error".split()
@@ -28,7 +28,7 @@ _ORDER = re.compile(r"h\d+|hd\d+|[2-9](?:nd|rd|th)|second|third|fourth|fifth")
 _PEAK = frozenset(("peak", "pk", "pp", "ptp", "vpp", "vpk", "vpeak", "vp", "pep"))
 _TOTAL = frozenset(("total", "sum", "combined", "both"))
 
-# Asked in this order: "Output impedance" is no level, "Frequency response" no frequency.
+# Tried in this order: "Output impedance" isn't a level, "Frequency response" isn't a frequency.
 _DISTORTION = frozenset(("thd", "thd+n", "thdn", "thd+noise", "td+n", "tdn", "distortion", "dist"))
 _ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
     ("distortion", _DISTORTION),
@@ -92,8 +92,8 @@ _ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
         ),
     ),
 )
-_LONGEST_NAME = 300  # characters: what is longer names no column, and would be slow to take apart
-_ONE_LETTER = frozenset("tfzu")  # roles only where nothing else is said
+_LONGEST_NAME = 300  # characters: anything longer isn't a column's name, and would be slow to analyse
+_ONE_LETTER = frozenset("tfzu")  # roles only if there is no other word
 ROLE_UNITS: dict[str, frozenset[str]] = {
     "time": frozenset(("s",)),
     "frequency": frozenset(("Hz",)),
@@ -123,14 +123,14 @@ class Heading:
     """The meaning of a header cell. `channel`: L, R, "L>R" …, or the file's own "1", "2", "A", "B" not yet paired."""
 
     text: str
-    role: str = ""  # "" where no word gives one
+    role: str = ""  # "" if no word gives one
     channel: str = ""
     unit: UnitSpelling | None = None
-    firm: bool = False  # the unit is set apart (brackets, comma, slash, units row), no word among others
-    unknown_unit: str = ""  # set apart like a unit and none that is known
-    clash: str = ""  # the units row's cell, where it says another unit than the header
-    strange: bool = False  # holds words that say nothing to us
-    doubt: str = ""  # why its number may be another one: "peak", "total" or "dBm"
+    firm: bool = False  # the unit is set apart (brackets, comma, slash, units row), not a word among others
+    unknown_unit: str = ""  # set apart like a unit, but not a known one
+    clash: str = ""  # the units row's cell, if its unit differs from the header's
+    strange: bool = False  # has words that aren't understood
+    doubt: str = ""  # why its number may be a different one: "peak", "total" or "dBm"
 
     @property
     def plain(self) -> bool:
@@ -254,7 +254,7 @@ def _take_channel(text: str) -> tuple[str, list[str]]:
             index += 1
             marked.append((words[index].upper(), word))
         elif numbered:
-            if numbered[1]:  # "channel" alone says nothing: "Left channel"
+            if numbered[1]:  # "channel" alone means nothing: "Left channel"
                 marked.append((numbered[1].upper(), word))
         else:
             marked.append((_SIDES.get(word, ""), word))

@@ -22,8 +22,8 @@ from reviewkit.ingest.sheet.sheet_text import (
 )
 
 _NAME_WITH_UNIT = re.compile(r"[^()\[\]]+(?:\([^()]*\)|\[[^\[\]]*\])")
-_SAMPLE = 100  # rows looked at to tell the separator
-_HEAD = 2000  # lines above the first row among which its header is looked for
+_SAMPLE = 100  # rows used to determine the separator
+_HEAD = 2000  # lines above the first row that are searched for its header
 _LONGEST_HEADER = 20_000  # characters
 
 
@@ -63,7 +63,7 @@ def _below_separator(lines: Iterable[NumberedLine], separator: str, width: int, 
     filled_lines = ((number, line) for number, line in lines if line.strip())
     for (number, line), (_, below) in pairwise(chain(filled_lines, [(0, "")])):
         above.append((number, line))
-        # one remark such as "Averages,8,2" is no table yet
+        # a single remark such as "Averages,8,2" isn't a table
         alone = labelled and below and not _is_data(below, separator, width, labelled=labelled)
         if not alone and _is_data(line, separator, width, labelled=labelled):
             break
@@ -77,10 +77,10 @@ def _below_separator(lines: Iterable[NumberedLine], separator: str, width: int, 
 
 
 def _separator(lines: Iterable[NumberedLine], *, labelled: bool) -> tuple[str, int] | None:
-    """Return the separator that gives the most rows of equally many cells, and how many cells; ties in the table's
-    order.
+    """Return the separator that gives the most rows of equally many cells, and that number of cells.
 
-    Rows of nothing but readings count before rows that include a text: 20,0  -1,5 isn't a row of three.
+    Ties go in the table's order. Rows of nothing but readings count before rows that include a text: 20,0  -1,5 isn't a
+    row of three.
     """
     step = max(1, sum(1 for _, line in lines if line.strip()) // _SAMPLE)
     filled = (line for _, line in lines if line.strip())
@@ -122,9 +122,7 @@ def _is_data(line: str, separator: str, width: int, *, labelled: bool) -> bool:
 
 
 def _is_damaged_data(line: str, separator: str, width: int) -> bool:
-    """Return whether a line above the first good row is a row too, so that its fault is reported and it isn't a
-    header.
-    """
+    """Return whether a line above the first good row is a row too: its fault is reported, and it isn't a header."""
     if comment_text(line, separator) is not None:
         return False
     cells = cells_of(line, separator)

@@ -13,14 +13,14 @@ def _pattern(groups: str, decimals: str, bare: str) -> re.Pattern[str]:
     return re.compile(rf"[+-]?(?:(?:{grouped}|\d+)(?:{decimals})?|{bare}){_EXPONENT}", re.ASCII)
 
 
-# A digit group never begins with 0: 0,012 is no 12.
+# A digit group never begins with 0: 0,012 isn't 12.
 _WRITTEN = {
     ".": _pattern(r" ',", r"\.\d*", r"\.\d+"),
     ",": _pattern(r" '.", r",\d+", r",\d+"),
 }
 _GROUP_MARKS = {".": " ',", ",": " '."}
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
-_LONGEST = 1000  # characters: what is longer is no number
+_LONGEST = 1000  # characters: anything longer isn't a number
 _ONE_GROUP = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)  # 1,500: either 1500 or 1.5
 _WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
 _NO_READING = frozenset(
@@ -77,7 +77,7 @@ def decimal_mark(cells: Iterable[tuple[int, str]]) -> tuple[str, tuple[int, str]
     1.500 among whole numbers; without those it is read as a decimal point.
     """
     votes = {".": 0, ",": 0}
-    enough = 500  # a cell farther on that does not agree is told as no number
+    enough = 500  # a cell farther on that doesn't agree is reported as not a number
     in_doubt: tuple[int, str] | None = None
     for line, cell in cells:
         if "," in cell or "." in cell:

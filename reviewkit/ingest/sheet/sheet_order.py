@@ -49,7 +49,7 @@ def has_sane_values(table: NumericTable, chosen: Sequence[Chosen], faults: Fault
 
 def _out_of_size(values: NDArray[np.float64], most: float) -> int | None:
     """Return the place of the first value larger than `most`, or nonzero but nearer to zero than any reading."""
-    for begin in range(0, len(values), _STRETCH):  # a stretch at a time, so that no second array is held
+    for begin in range(0, len(values), _STRETCH):  # a stretch at a time, so that there is no second array
         size = np.abs(values[begin : begin + _STRETCH])
         small = size < _LEAST_VALUE
         if size.max() > most or (small.any() and size[small].any()):
@@ -181,7 +181,7 @@ def _without_repeats(
 ) -> tuple[NumericTable, NDArray[np.float64]]:
     steps = np.diff(abscissa)
     for place in _first(steps < 0, table).tolist():
-        # told in the file's order, whichever way the sweep runs there
+        # reported in the file's order, whichever way the sweep runs there
         one, other = sorted((place, place + 1), key=lambda each: int(table.lines[each]))
         from_text, to_text = _distinct_texts(role, abscissa[one], abscissa[other])
         faults.add(

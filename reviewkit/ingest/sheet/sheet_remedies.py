@@ -10,7 +10,7 @@ from reviewkit.ingest.sheet.sheet_layout import Layout
 from reviewkit.model.errors import shortened
 from reviewkit.model.units import UnitSpelling
 
-# What `columns` and `units` may name: (role, channel); "" where the header or the unit says it.
+# The names that `columns` and `units` may have: (role, channel); "" if the header or the unit gives it.
 KEYS: dict[str, tuple[str, str]] = {
     **{role: (role, "") for role in ("time", "frequency", "power", "impedance", "distortion", "level")},
     "left": ("", "L"),
@@ -31,7 +31,7 @@ _USUAL_UNITS = {
 }
 _LONGEST_SHOWN = 80  # characters of a header line
 _LONGEST_NAME = 30  # of one of its cells
-_MOST_NAMED = 4  # columns; of more their number is told
+_MOST_NAMED = 4  # columns; with more, only their number is given
 _PLACE = "under its [[measurement]] in session.toml"
 
 
@@ -182,7 +182,7 @@ def unknown_column(draft: Draft, written: Written) -> str:
 
 def unit_without_column(key: str, drafts: Sequence[Draft], written: Written) -> str:
     """Return the message for a unit of a column that isn't there."""
-    # a scale's unit for a column that is one, another's for one that isn't, as far as there are such
+    # a scale's unit for a column that is a scale, and another unit for one that isn't, if there are any
     unnamed = sorted(
         (draft for draft in drafts if not draft.key),
         key=lambda draft: (draft.role in ("time", "frequency")) != (key in ("time", "frequency")),
@@ -279,7 +279,7 @@ def missing_units(missing: Sequence[Draft], written: Written) -> str:
     """Return the message for columns whose unit isn't given anywhere."""
     names = _named(draft.name for draft in missing)
     others = f'or "{written.usual_units(missing[0].role)[1]}"'
-    # a channel's name alone says nothing of what it holds
+    # a channel's name alone doesn't show what it contains
     unsaid = any(not draft.heading.role and not KEYS.get(draft.key, ("", ""))[0] for draft in missing)
     if unsaid and not written.over_time:
         others += ', or "%" if it is distortion'

@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 MOST_SKIPPED = 0.1  # of all rows
-MOST_LISTED = 1000  # of rows left out; what follows is counted
+MOST_LISTED = 1000  # of rows left out; the rest is only counted
 LONG = 100_000  # characters from which the fast parser pays for its import
-_STRETCH = 300_000  # characters that the fast parser is given at once
+_STRETCH = 300_000  # characters that the fast parser gets at a time
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +67,7 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
         start = text.index("\n", start) + 1
     decimal = _decimal_mark(text, start, layout, chosen, faults)
     most = text.count("\n", start) + 1
-    values = np.empty((most, len(chosen)), order="F")  # what isn't filled is never touched, and costs no memory
+    values = np.empty((most, len(chosen)), order="F")  # unfilled rows are never touched, and use no memory
     lines = np.empty(most, dtype=np.int64)
     odd, count = _Odd(), 0
     indices = [column.index for column in chosen]
@@ -83,7 +83,7 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
         for place, line in _body(NumberedLines(stretch, first), layout, odd.headers):
             row = _row(place, line, layout, chosen, scale, decimal, faults)
             if isinstance(row, Skipped):
-                if row.at is None and count:  # the abscissa itself has no value: about where the row before is
+                if row.at is None and count:  # the abscissa itself has no value, so use the row before
                     row = replace(row, at=float(values[count - 1, scale]) * factor)
                 odd.skip(row)
             elif row:

@@ -18,9 +18,9 @@ from reviewkit.model.errors import Faults
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-_GAP = 1.75  # of the mean step between two samples: nearer to two of them than rounded time stamps come
-_FEWEST = 8  # rows that show what a step is
-_STRETCH = 1 << 16  # values looked at together, so that no second array is held
+_GAP = 1.75  # of the mean step between two samples: closer to two steps than rounded time stamps get
+_FEWEST = 8  # rows needed to know the step
+_STRETCH = 1 << 16  # values examined together, so that there is no second array
 _MOST_DISTORTION_DB = 0.0
 
 

@@ -13,14 +13,14 @@ from reviewkit.ingest.sheet.sheet_numbers import is_number
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.units import normalised
 
-SPACES, WIDE_SPACES = " ", "  "  # one or more; two or more, where a single one stands inside a cell
+SPACES, WIDE_SPACES = " ", "  "  # one or more; two or more, if a cell may contain a single one
 SEPARATORS = ("\t", ";", ",", WIDE_SPACES, SPACES)
 _COMMENT = re.compile(r"\s*(?:[#*;]++|//)++")
 _COMMENT_MARKS = ("#", "*", "/", ";")
 _RULE = re.compile(r"[\s,;|+]*+[-=_]{4}[-=_\s,;|+]*+")
 _RULE_MARKS = ("-", "=", "_", "+", "|")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
-_CONTROL_LOOKED_AT = 200_000  # characters; farther on a control character shows up as a cell that is no number
+_CONTROL_LOOKED_AT = 200_000  # characters; farther on, a control character shows up as a cell that isn't a number
 _LOOK_ALIKE = str.maketrans(
     {
         "\u2007": " ",
@@ -129,7 +129,7 @@ class NumberedLines:
 
     def _lines(self) -> Iterator[NumberedLine]:
         number, start = self.first, self.start
-        while start < len(self.text):  # a file in memory or a split text would take several times the text's own
+        while start < len(self.text):  # a file in memory or a split text would need several times the text's memory
             end = self.text.find("\n", start)
             end = end if end >= 0 else len(self.text)
             yield number, self.text[start:end]
