@@ -17,12 +17,34 @@ HALF_POWER_DB = float(10 * np.log10(0.5))
 
 
 def db_of_amplitude(ratio: Any) -> Any:
-    """Return 20 lg(ratio) in dB, for a ratio of amplitudes above 0."""
+    """Convert a ratio of amplitudes to dB: 20 lg(ratio).
+
+    Parameters
+    ----------
+    ratio : Any
+        Above 0, a scalar or an array of any shape.
+
+    Returns
+    -------
+    Any
+        In dB, same shape.
+    """
     return 20 * np.log10(ratio)
 
 
 def amplitude_of_db(level_db: Any) -> Any:
-    """Return the ratio of amplitudes of a level in dB: 10^(level / 20)."""
+    """Convert a level in dB to a ratio of amplitudes: 10^(level / 20).
+
+    Parameters
+    ----------
+    level_db : Any
+        A scalar or an array of any shape.
+
+    Returns
+    -------
+    Any
+        The ratio, same shape.
+    """
     return 10.0 ** (np.asarray(level_db) / 20)[()]
 
 

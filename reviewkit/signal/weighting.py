@@ -24,12 +24,38 @@ def _a_shape(frequency_hz: Any) -> Any:
 
 
 def a_weighting(frequency_hz: Any) -> Any:
-    """Return the A weighting as a ratio of amplitudes, 1 at 1 kHz, 0 at 0 Hz (IEC 61672-1, Annex E, analytic form)."""
+    """Return the A weighting as a ratio of amplitudes.
+
+    Parameters
+    ----------
+    frequency_hz : Any
+        Not below 0, a scalar or an array of any shape.
+
+    Returns
+    -------
+    Any
+        The ratio, 1 at 1 kHz and 0 at 0 Hz, same shape.
+
+    Notes
+    -----
+    IEC 61672-1, Annex E, analytic form.
+    """
     return (_a_shape(frequency_hz) / _a_shape(REFERENCE_HZ))[()]
 
 
 def a_weighting_db(frequency_hz: Any) -> Any:
-    """Return the A weighting in dB, 0 dB at 1 kHz; frequencies above 0."""
+    """Return the A weighting in dB.
+
+    Parameters
+    ----------
+    frequency_hz : Any
+        Above 0, a scalar or an array of any shape.
+
+    Returns
+    -------
+    Any
+        In dB, 0 dB at 1 kHz, same shape.
+    """
     return 20 * np.log10(a_weighting(frequency_hz))
 
 
@@ -44,9 +70,19 @@ def _replay_shape(frequency_hz: Any, amendment: bool) -> Any:
 
 
 def riaa_replay_db(frequency_hz: Any, *, amendment: bool = False) -> Any:
-    """Return the RIAA replay curve in dB, 0 dB at 1 kHz; frequencies above 0.
+    """Return the RIAA replay curve in dB.
 
-    `amendment`: with the high-pass of 7950 µs that was added in 1976, on replay only.
+    Parameters
+    ----------
+    frequency_hz : Any
+        Above 0, a scalar or an array of any shape.
+    amendment : bool
+        Whether to include the high-pass of 7950 µs that was added in 1976, on replay only.
+
+    Returns
+    -------
+    Any
+        In dB, 0 dB at 1 kHz, same shape.
 
     Notes
     -----
