@@ -1,4 +1,4 @@
-"""Session folders to what is in their out/: everything is made before the first file is moved in."""
+"""From session folders to their out/: everything is ready before the first file is moved in."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ from reviewkit.model.digests import digest_of, file_digest
 from reviewkit.model.published import FILE_NAME
 from reviewkit.render.footage.ffmpeg import Encoder
 
-Progress = Callable[[str, int, int], None]  # is given what is counted, how many are done, of how many
+Progress = Callable[[str, int, int], None]  # called with what is counted, how many are done, of how many
 
 
 @dataclass(frozen=True, eq=False)
 class Pending:
-    """A build whose outputs are all made and not moved in yet. `files`: by their path in `out`; those that are paths
-    are moved. `published`: the new content of published.json, if it is to be written.
+    """A build whose outputs are ready but not moved in yet. `files`: by their path in `out`; those that are paths are
+    moved. `published`: the new content of published.json, if it is to be written.
     """
 
     folder: Path
@@ -39,13 +39,13 @@ class Pending:
 
     @property
     def input_files(self) -> tuple[Path, ...]:
-        """The files that the build read or looked for."""
+        """Return the files that the build read or looked for."""
         return tuple(self.folder / name for name in self.inputs)
 
 
 @dataclass(frozen=True)
 class Built:
-    """The result of a build. `files`: every output with its digest; `new`: how many of them are not as they were."""
+    """The result of a build. `files`: every output with its digest; `new`: how many of them have changed."""
 
     out: Path
     files: Mapping[str, str]
@@ -114,13 +114,13 @@ def make(
 
 
 def _make_apart(folder: Path, options: Options, cache: Cache, encoder: Encoder | None, incoming: Incoming) -> Pending:
-    """`make` for another process: the files are written there, and where they are is returned."""
+    """Do the work of `make` in another process: write the files there, and return where they are."""
     made = make(folder, options, ALONE, cache, encoder, incoming)
     return replace(made, files=incoming.put(made.files), composed=None)
 
 
 def hand_over(made: Pending, options: Options, cache: Cache = NO_CACHE, encoder: Encoder | None = None) -> Built:
-    """Move what was made into its folder; a file that is there already stays as it is."""
+    """Move the outputs of a build into its folder; a file that is there already stays as it is."""
     whole = not options.only
     with alone(made.out):
         there = {name for name, digest in made.digests.items() if _is_there(made.out / name, digest)}

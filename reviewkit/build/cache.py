@@ -18,7 +18,7 @@ from pathlib import Path
 
 VARIABLE = "REVIEWKIT_CACHE"  # names another folder for the cache
 LIMIT_BYTES = 1_000_000_000
-_KEPT_SHARE = 0.8  # how much of the limit is left when old entries are removed, so that this is rarely done
+_KEPT_SHARE = 0.8  # share of the limit that remains when old entries are removed, so that this is rare
 _RESULTS, _TEMPLATES = "results", "templates"
 _DIGEST_BYTES = hashlib.sha256().digest_size
 # the Cache Directory Tagging Specification: backups leave out a folder that holds this file
@@ -29,7 +29,7 @@ _OTHERS_WRITE = stat.S_IWGRP | stat.S_IWOTH
 
 @dataclass(frozen=True)
 class Cache:
-    """A cache in `folder`, or one that holds nothing if `folder` is None."""
+    """A cache in `folder`, or one that stores nothing if `folder` is None."""
 
     folder: Path | None = None
 
@@ -50,7 +50,7 @@ class Cache:
         return entry
 
     def write(self, key: str, entry: bytes) -> None:
-        """Store an entry whole, or do without if it cannot be written."""
+        """Store a complete entry, or do without it if it can't be written."""
         if self.folder is None:
             return
         path = self._path(key)
@@ -98,7 +98,7 @@ NO_CACHE = Cache()
 
 
 def _entries(folder: Path) -> Iterator[tuple[float, int, Path]]:
-    """Time of last use, size and path of each entry."""
+    """Yield the time of last use, size and path of each entry."""
     for path in folder.glob("??/*"):
         with suppress(OSError):
             status = path.stat()
@@ -120,7 +120,7 @@ def open_cache() -> Cache:
 
 
 def cache_folder() -> Path:
-    """Return where the cache is: where the environment says, else the system's place for it."""
+    """Return the cache's folder: the one in the environment, else the system's place for caches."""
     if place := os.environ.get(VARIABLE):
         return Path(place)
     from platformdirs import user_cache_path
@@ -139,7 +139,7 @@ def clear_cache() -> Path:
 
 
 def _is_tagged(place: Path) -> bool:
-    """Return whether a folder is known as a cache, by the file that says so; an empty one gets it now."""
+    """Return whether a folder is marked as a cache by its tag file; an empty one gets the file now."""
     if not any(place.iterdir()):
         (place / _TAG).write_bytes(_TAG_TEXT)
     return _has_tag(place)

@@ -1,4 +1,4 @@
-"""Which measurements share a card."""
+"""The grouping of measurements into cards."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from reviewkit.model.session import Measurement
 
 
 def groups(measurements: Sequence[Measurement], kinds: Sequence[str]) -> dict[str, list[Measurement]]:
-    """Measurements by the card they are drawn on, cards in the order of `kinds`, then of the session. The bench looped
-    back on itself is drawn on every card of its kind, and on one of its own only where there is no other.
+    """Return measurements by the card they are drawn on, cards in the order of `kinds`, then of the session.
+
+    The bench looped back on itself is drawn on every card of its kind, and on one of its own only if there is no other.
     """
     in_order = sorted(measurements, key=lambda m: kinds.index(m.kind))
     bench = [m for m in in_order if m.stage == "bench"]

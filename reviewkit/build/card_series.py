@@ -1,4 +1,4 @@
-"""The cards of an episode, in their order: which runs share one, how each is called, and which a note means."""
+"""The cards of an episode, in order: which runs share one, what each is called, and which one a note means."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def all_cards(
     price: PriceLine | None,
     fonts: Fonts,
 ) -> tuple[Card, ...]:
-    """Return every card in the episode's order; a table that one card cannot hold is spread over several."""
+    """Return every card in the episode's order; a table too long for one card is spread over several."""
     session, by_card = files.session, _groups(runs)
     cards = [session_cards.make_title_card(session, price, files.photo), session_cards.make_rated_card(session)]
     for name, group in by_card.items():
@@ -65,7 +65,7 @@ def _cards(name: str, group: Sequence[Run], taken: Collection[str], verdicts: tu
     holds = [run.conditions.measurement.hold_s for run in group if run.conditions.measurement.hold_s]
     hold = holds[0] if holds else None
     own = card.title or kind.title
-    shorter = (own,) if titles else ()  # where the user's title is too long
+    shorter = (own,) if titles else ()  # if the user's title is too long
     cards = [replace(card, id=name, title=titles[0] if titles else own, shorter=shorter, hold_s=hold)]
     for other in kind.further(group):
         names = (f"{name}-{other.id}{number}" for number in ("", *range(2, len(taken) + 2)))

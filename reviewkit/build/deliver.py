@@ -1,4 +1,4 @@
-"""Writing whole or not at all: every output is written beside its place, flushed, and moved in; findings.json last."""
+"""Complete outputs or none: every output is written next to its place, flushed, and moved in; findings.json last."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ _STILL_THERE = "the outputs of the last build are still there"
 
 
 class Incoming:
-    """A folder beside the outputs, for files that are too large to be held in memory until all is ready. `path` is
-    there until what is in it was delivered; `at_end` takes a call that clears it in any case. Raises CannotFinish.
+    """A folder next to the outputs, for files that are too large for memory until all is ready. `path` exists until its
+    content is delivered; `at_end` takes a call that clears it in any case. Raises CannotFinish.
     """
 
     def __init__(self, out: Path, at_end: Callable[[Callable[[], None]], object]) -> None:
@@ -28,13 +28,19 @@ class Incoming:
         self._made = not out.exists()
         at_end(self.clear)
         try:
-            sweep(out)  # a link in its place, or what a killed build left
+            sweep(out)  # a link in its place, or the remains of a killed build
             self.path.mkdir(parents=True)
         except OSError as error:
             raise CannotFinish(f"{out}: {error.strerror or error}") from error
 
     def put(self, files: Mapping[str, bytes | Path]) -> dict[str, bytes | Path]:
-        """Write files there, and give where they lie; those that lie there already are left. Raises CannotFinish."""
+        """Write files there, and return where they are; files that are there already are left.
+
+        Raises
+        ------
+        CannotFinish
+            If one can't be written.
+        """
         try:
             for name, content in files.items():
                 if isinstance(content, bytes):
@@ -53,8 +59,14 @@ class Incoming:
 
 @contextlib.contextmanager
 def alone(out: Path) -> Iterator[None]:
-    """Keep other builds from moving anything into `out` meanwhile; wait while one does. The lock is on the folder
-    itself and goes with the process; where the system has none, builds go on without. Raises CannotFinish.
+    """Keep other builds from moving anything into `out` meanwhile, and wait while one does.
+
+    The lock is on the folder itself and ends with the process; if the system has no locks, builds go on without.
+
+    Raises
+    ------
+    CannotFinish
+        If the folder can't be created.
     """
     try:
         out.mkdir(parents=True, exist_ok=True)
@@ -80,27 +92,36 @@ def deliver(
     inputs: Collection[Path] = (),
     adopt: bool = False,
 ) -> list[str]:
-    """Move a build's outputs into `out` (names are relative paths). A finished file, given by its place in an
-    `Incoming`, is moved. Return what was removed as no longer made.
+    """Move a build's outputs into a folder.
+
+    A finished file, given by its place in an `Incoming`, is moved.
 
     Parameters
     ----------
-    there
-        Those outputs that lie in their place already.
-    partial
-        Only some outputs were asked for, so nothing is removed.
-    inputs
+    out : Path
+        The folder.
+    files : Mapping[str, bytes | Path]
+        Content or finished files, by relative path.
+    partial : bool
+        Whether only some outputs were asked for, so that nothing is removed.
+    there : Collection[str]
+        The outputs that are already in their place.
+    inputs : Collection[Path]
         The files that the session reads: none of them is ever replaced or removed.
-    adopt
-        Replace files that no build made.
+    adopt : bool
+        Whether to replace files that no build made.
+
+    Returns
+    -------
+    list[str]
+        The files removed because they are no longer made.
 
     Raises
     ------
     InputError
-        An output would replace a file of the user's own. Nothing was written.
+        If an output would replace a file of the user's own. Nothing was written.
     CannotFinish
-        The disk is full, the folder cannot be written, …; until everything is written nothing old is touched.
-
+        If the disk is full, the folder can't be written, …; until everything is written nothing old is touched.
     """
     if unknown := [name for name in files if not own_files.can_be_output(name)]:
         raise ValueError(f"no build would know these as its own: {unknown}; list them in own_files")
@@ -113,12 +134,12 @@ def deliver(
         before = own_files.own_files(out).names
         _refuse_links(out, incoming, {*files, *before})
         now = {*files, *(before if partial else ())}
-        # all that takes room comes before the first move: a disk that is full leaves everything as it was
+        # everything that takes space comes before the first move: a full disk leaves everything as it was
         for name, content in {**new, _BOTH: list_of(now | before), MANIFEST: list_of(now)}.items():
             write_flushed(incoming / name, content)
         for folder in {(out / name).parent for name in new}:
             folder.mkdir(parents=True, exist_ok=True)
-        # the list names old and new first: a build that is stopped here leaves nothing that no build owns
+        # first the list names old and new: a build that is stopped here leaves no file off the list
         os.replace(incoming / _BOTH, out / MANIFEST)  # noqa: PTH105
         for name in sorted(new, key=lambda n: (n == LAST, n)):
             os.replace(incoming / name, out / name)  # noqa: PTH105
@@ -132,8 +153,9 @@ def deliver(
 
 
 def _remove(out: Path, stale: Collection[str], now: Collection[str], inputs: Collection[Path]) -> list[str]:
-    """Remove what is no longer made, but no file that the session reads, and none that is still made under a name in
-    other case. Return the names.
+    """Remove files that are no longer made, and return their names.
+
+    Files that the session reads stay, and so do those that are still made under a name in other case.
     """
     read, folded = own_files.identities(inputs), own_files.by_folded_name(now)
     removed = []
@@ -149,8 +171,10 @@ def _remove(out: Path, stale: Collection[str], now: Collection[str], inputs: Col
 
 
 def _refuse_links(out: Path, incoming: Path, names: Collection[str]) -> None:
-    """Raise CannotFinish where a folder on the way to an output is a link: what is written or removed there would be
-    elsewhere. A link in a file's own place is no harm, it is moved over.
+    """Raise CannotFinish if a folder on the way to an output is a link: files would be written or removed at its
+    target.
+
+    A link in a file's own place does no harm: it is replaced.
     """
     folders = {out / parent for name in names for parent in Path(name).parents if parent.name}
     for folder in (incoming, *sorted(folders)):

@@ -20,19 +20,19 @@ from reviewkit.model.errors import Fault, InputError
 from reviewkit.render.cards.card import LayoutFault, Order, draw_pictures
 
 Pictures = Mapping[str, bytes | Path]  # a card's pictures by their kind; clips are files
-# what a process needs for drawing: imported by the others while this one reads
+# modules needed for drawing: imported by the other processes while this one reads
 MODULES = (
     "matplotlib.backends.backend_agg",
     *(f"reviewkit.render.cards.{name}" for name in ("colour_check", "layout_check", "plot", "table", "short_forms")),
     "reviewkit.render.footage.strip",
 )
-_SHARE_AHEAD = 0.6  # of the cards that another process is handed while this one writes texts
+_SHARE_AHEAD = 0.6  # of the cards, handed to another process while this one writes texts
 
 
 @dataclass(frozen=True, eq=False)
 class Drawing:
-    """Cards that are being drawn. `stored`: pictures that were in the cache; `new`: the other cards, in the order of
-    their `calls`.
+    """A set of cards that is being drawn. `stored`: pictures that were in the cache; `new`: the other cards, in the
+    order of their `calls`.
     """
 
     cards: Sequence[Card]
@@ -50,14 +50,15 @@ def begin_drawing(
     pool: Pool,
     cache: Cache,
 ) -> Drawing:
-    """Have cards drawn by the other processes of a pool, and go on. `type_digests`: of the user's own fonts, which
-    `order` knows by their paths; `drawn_before`: files by what should be their digest, among which clips are looked
-    for.
+    """Have cards drawn by the other processes of a pool, without waiting for them.
+
+    `type_digests`: of the user's own fonts, which `order` knows by their paths; `drawn_before`: files by their expected
+    digest, among which clips are looked for.
     """
     keys = {card.id: _key(card, order, type_digests) for card in cards}
     stored = {card.id: _read(cache, keys[card.id], card, order, drawn_before) for card in cards}
     known: dict[str, Pictures | Fault] = {card: each for card, each in stored.items() if each is not None}
-    # charts take longest, and come first
+    # charts take longest, so they come first
     new = sorted((card for card in cards if card.id not in known), key=lambda card: not card.chart)
     ahead = round(_SHARE_AHEAD * len(new))
     return Drawing(cards, keys, known, new, pool.begin(draw_card, [(card, order) for card in new], ahead=ahead))
@@ -66,7 +67,12 @@ def begin_drawing(
 def finish_drawing(drawing: Drawing, cache: Cache, progress: Callable[[int, int], None]) -> dict[str, Pictures]:
     """Return the pictures of each card, by its id; this process draws its share.
 
-    Raises InputError naming every card whose texts don't fit, CannotFinish if a clip can't be encoded.
+    Raises
+    ------
+    InputError
+        If texts don't fit; it names every such card.
+    CannotFinish
+        If a clip can't be encoded.
     """
     drawn = drawing.calls.results(lambda done: progress(done, len(drawing.new)))
     results = drawing.stored | dict(zip((card.id for card in drawing.new), drawn, strict=True))
@@ -80,7 +86,7 @@ def finish_drawing(drawing: Drawing, cache: Cache, progress: Callable[[int, int]
 
 
 def draw_card(card: Card, order: Order) -> Pictures | Fault:
-    """Return a card's pictures by their kind, or why it cannot be laid out."""
+    """Return a card's pictures by their kind, or why it can't be laid out."""
     try:
         return draw_pictures(card, order)
     except LayoutFault as fault:
@@ -100,7 +106,7 @@ def draw_picture(
 
 
 def _key(card: Card, order: Order, type_digests: Sequence[str]) -> str:
-    motion = order.motion and replace(order.motion, folder=Path())  # where clips are put changes none of them
+    motion = order.motion and replace(order.motion, folder=Path())  # the folder for clips doesn't change them
     return fingerprint("card", program_digest(), card, replace(order, motion=motion), tuple(type_digests))
 
 
@@ -108,9 +114,7 @@ def _key(card: Card, order: Order, type_digests: Sequence[str]) -> str:
 
 
 def _packed(drawn: Pictures) -> bytes:
-    """Return a card's pictures in one piece: a line that says which and how long, then their bytes; of a clip its
-    digest.
-    """
+    """Return a card's pictures in one piece: a line with kinds and lengths, then their bytes, or a clip's digest."""
     pieces = {kind: content if isinstance(content, bytes) else None for kind, content in drawn.items()}
     clips = {kind: file_digest(content) for kind, content in drawn.items() if isinstance(content, Path)}
     sizes = {kind: len(content) for kind, content in pieces.items() if content is not None}

@@ -1,4 +1,6 @@
-"""What the last build of a session was made from and made: whether there is anything to do. Imports nothing heavy."""
+"""The inputs and outputs of a session's last build, which show whether there is anything to do. Imports nothing
+heavy.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +38,7 @@ class LastBuild:
         )
 
     def files(self, out: Path) -> dict[str, Path]:
-        """Return where the outputs are, by what should be their digests."""
+        """Return the outputs' places, by their expected digests."""
         return {digest: out / name for name, digest in self.outputs.items()}
 
 
@@ -46,15 +48,16 @@ def own_templates(folder: Path) -> list[str]:
 
 
 def read_last_build(folder: Path, options: Options, encoder: str, cache: Cache) -> LastBuild | None:
-    """Return the last build with these options by this program; None if none is known. `encoder`: what tells the
-    encoder of clips from another.
+    """Return the last build with these options by this program; None if none is known.
+
+    `encoder`: distinguishes the encoder of clips from others.
     """
     entry = cache.read(_key(folder, options, encoder))
     return LastBuild(**json.loads(entry)) if entry else None
 
 
 def write_last_build(folder: Path, options: Options, encoder: str, build: LastBuild, cache: Cache) -> None:
-    """Remember a build."""
+    """Save a build's digests."""
     cache.write(_key(folder, options, encoder), json.dumps(asdict(build)).encode())
 
 

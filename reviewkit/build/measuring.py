@@ -23,7 +23,7 @@ from reviewkit.model.session import Measurement, Session
 
 @dataclass(frozen=True)
 class Unusable:
-    """Why a measurement has no figures. `unread`: its file cannot be read at all."""
+    """The reasons why a measurement has no figures. `unread`: its file can't be read at all."""
 
     faults: tuple[Fault, ...]
     unread: bool
@@ -32,8 +32,13 @@ class Unusable:
 def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[Run, ...]:
     """Return each measurement's results, in the session's order.
 
-    Raises InputError with the faults of every file of the session that can't be read; where all can, with those of what
-    they hold. Raises CannotFinish if a file was written to meanwhile.
+    Raises
+    ------
+    InputError
+        If files of the session can't be read, with the faults of them all; if all can be read, with the faults in their
+        content.
+    CannotFinish
+        If a file was written to meanwhile.
     """
     session, digests = files.session, files.digests
     by_id = {m.id: m for m in session.measurements}
@@ -44,7 +49,7 @@ def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[Run, ...]:
         conditions = {m.id: _conditions(session, m, by_id.get(m.against), floor) for m in part}
         keys = {m.id: _key(conditions[m.id], by_id.get(m.against), digests) for m in part}
         texts: dict[str, str | Unusable] = {m.id: entry.decode() for m in part if (entry := cache.read(keys[m.id]))}
-        # the largest file takes longest, and comes first
+        # the largest file takes longest, so it comes first
         new = sorted((m for m in part if m.id not in texts), key=lambda m: -_size(session.folder / m.file))
         calls = [(session.folder, conditions[m.id], by_id.get(m.against), _digests(m, by_id, digests)) for m in new]
         for m, text in zip(new, pool.begin(measure_file, calls).results(), strict=True):
@@ -110,8 +115,15 @@ def _key(conditions: Conditions, reference: Measurement | None, digests: Mapping
 def measure_file(
     folder: Path, conditions: Conditions, reference: Measurement | None, digests: Mapping[str, str]
 ) -> str | Unusable:
-    """Return a measurement's results as text, in the form in which they are stored: what comes from the cache and what
-    doesn't are then the same. `reference`: the measurement that its `against` names.
+    """Return a measurement's results as text, in the form in which they are stored.
+
+    Results are then the same, whether or not they come from the cache. `reference`: the measurement that its `against`
+    names.
+
+    Raises
+    ------
+    CannotFinish
+        If a file was written to meanwhile.
     """
     m, kind = conditions.measurement, KINDS[conditions.measurement.kind]
     try:

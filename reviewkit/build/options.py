@@ -1,4 +1,4 @@
-"""What a build is asked for."""
+"""The options of a build."""
 
 from __future__ import annotations
 
@@ -18,12 +18,17 @@ class Options:
     only: str = ""
     overlay: bool = False
     motion: bool = False
-    published: bool = False  # remember the figures as those that viewers are given
-    adopt: bool = False  # replace files in the way that no build made
+    published: bool = False  # record the figures as those that viewers were given
+    adopt: bool = False  # replace files that no build made
 
     def out_of(self, folder: Path) -> Path:
-        """Return where the outputs of a session go. Raises InputError if the session's own out/ is a link, since
-        whoever made the session would choose what is overwritten elsewhere; and if outputs would be read as templates.
+        """Return where the outputs of a session go.
+
+        Raises
+        ------
+        InputError
+            If the session's own out/ is a link, since whoever made the session would choose which other files are
+            overwritten; and if outputs would be read as templates.
         """
         if self.out is None and (folder / "out").is_symlink():
             raise InputError(Fault("out", 0, "is a link; take it away, or name the folder that it leads to with --out"))

@@ -1,7 +1,7 @@
-"""Which files in a folder of outputs are the program's own, so that nothing else there is replaced or removed.
+"""The program's own files in a folder of outputs, so that nothing else there is replaced or removed.
 
 A file is the program's own if the list in the folder names it, a build can make a file of that name in that place, and
-the session does not read it. The list alone is not enough: a folder may come from a stranger, the list with it.
+the session doesn't read it. The list alone isn't enough: a folder may come from a stranger, the list with it.
 """
 
 from __future__ import annotations
@@ -23,7 +23,9 @@ FIXED = frozenset(
     prompter.html spec-table.csv spec-table.html spec-table.md thumbnail.png timeline.otio
     """.split()
 )
-_FORMER = r"\.kept/(?:record|results|[A-Za-z0-9_.-]+\.(?:page|small))"  # what earlier versions kept for the next build
+_FORMER = (
+    r"\.kept/(?:record|results|[A-Za-z0-9_.-]+\.(?:page|small))"  # files that earlier versions kept for the next build
+)
 _STEM = "[0-9]{2,}-[A-Za-z0-9_.-]+"
 _NUMBERED = "|".join(re.escape(card_path(kind, "STEM")).replace("STEM", _STEM) for kind in KINDS)
 _MADE_BY_A_BUILD = re.compile(f"{_NUMBERED}|{_FORMER}")
@@ -93,7 +95,7 @@ def refuse_to_replace(out: Path, names: Collection[str], inputs: Collection[Path
         if is_input(place, read):
             inputs_here.append(name)
         elif place.is_symlink():
-            pass  # only the link is replaced, not what it leads to
+            pass  # only the link is replaced, not its target
         elif place.is_dir():
             blocked.append(name)
         elif not (adopt or name in ours or (name.casefold() in folded and not is_listed(place))):

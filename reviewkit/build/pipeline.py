@@ -1,4 +1,4 @@
-"""The whole run as plain calls in order: read, measure, judge, compose, draw, write. Begin reading here."""
+"""The whole run as plain calls in order: read, measure, judge, compose, draw, write. Start reading here."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ from reviewkit.verdict.changes import changes, counterpart, is_repaired
 from reviewkit.verdict.spec_table import SpecTable, spec_table
 from reviewkit.verdict.verdict import judge
 
-Progress = Callable[[int, int], None]  # is given how many cards are drawn, of how many
+Progress = Callable[[int, int], None]  # called with how many cards are drawn, of how many
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +60,7 @@ class CardSeries:
 
 @dataclass(frozen=True, eq=False)
 class Composed:
-    """All that the outputs are written from."""
+    """The content from which all outputs are written."""
 
     files: SessionFiles
     episode: Episode
@@ -71,7 +71,7 @@ class Composed:
 
 @dataclass(frozen=True)
 class Clips:
-    """The making of clips. `folder`: where they are put; `drawn_before`: see `drawing.draw`."""
+    """The settings for making clips. `folder`: where they are put; `drawn_before`: see `drawing.draw`."""
 
     encoder: Encoder
     folder: Path
@@ -98,9 +98,14 @@ def run(
     clips: Clips | None = None,
     progress: Progress = lambda done, of: None,
 ) -> Outputs:
-    """Return everything that a build of a session makes; `clips`: how these are made, if they are wanted.
+    """Return everything that a build of a session makes. `clips`: how these are made, if they are wanted.
 
-    Raises InputError with all that is wrong in the session, CannotFinish if the run can't be ended.
+    Raises
+    ------
+    InputError
+        With everything that is wrong in the session.
+    CannotFinish
+        If the run can't be completed.
     """
     files = read(folder)
     runs = measure(files, pool, cache)
@@ -199,7 +204,7 @@ def _compose_episode(
 
 
 def _order(session: Session, series: CardSeries, options: Options, clips: Clips | None) -> Order:
-    """Which pictures of each card are wanted."""
+    """Return which pictures of each card are wanted."""
     whole, settings = not options.only, session.episode
     return Order(
         series.look,

@@ -1,4 +1,4 @@
-"""Data as text and back: the model's dataclasses and what they hold. Text holds no code, wherever it comes from."""
+"""Data as text and back: the model's dataclasses and their content. Text contains no code, wherever it comes from."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _DATACLASSES = {each.__name__: each for module in _MODULES for each in vars(modu
 
 
 class NotPlain(TypeError):
-    """A value of a type that has no form as text here."""
+    """Error for a value whose type has no text form here."""
 
 
 def to_text(value: Any) -> str:
@@ -29,7 +29,13 @@ def to_text(value: Any) -> str:
 
 
 def from_text(text: str) -> Any:
-    """Return what `to_text` was given, with dataclasses of the model only. Raises ValueError for any other text."""
+    """Return the data that `to_text` wrote, with dataclasses of the model only.
+
+    Raises
+    ------
+    ValueError
+        If it is any other text.
+    """
     try:
         return _value(json.loads(text))
     except (KeyError, IndexError, TypeError, AttributeError, RecursionError) as error:

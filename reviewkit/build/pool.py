@@ -1,4 +1,4 @@
-"""Work shared among processes: this one and, where it pays, others that end with it."""
+"""Work shared among processes: this one and, if it pays, others that end with it."""
 
 from __future__ import annotations
 
@@ -18,21 +18,21 @@ from threading import Thread
 from types import ModuleType, TracebackType
 from typing import Any, Generic, TypeVar
 
-_BEGUN_FOR_EACH = 2  # calls handed to each other process, so that it need not wait for this one
+_BEGUN_FOR_EACH = 2  # calls handed to each other process, so that it doesn't wait for this one
 T = TypeVar("T")
 _SAFE_PATH = "PYTHONSAFEPATH"
 
-MOST_PAYING = 4  # processes for one session: each imports for half a second before it draws its first card
-LEAST_CALLS = 8  # fewer are done here sooner than another process starts
+MOST_PAYING = 4  # processes for one session: each spends half a second on imports before it draws its first card
+LEAST_CALLS = 8  # fewer are done here before another process has started
 # No threads for linear algebra in any process: nothing here needs them, and starting them costs time.
 _SINGLE_THREADED = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 
 
 class Pool:
-    """Up to `processes` processes, this one included, for use in a `with`.
+    """A group of up to `processes` processes, this one included, for use in a `with`.
 
     The others are new interpreters: forking a process with threads isn't safe. Which process makes a call is left to
-    chance; the results are the same. A call whose process was killed is made here.
+    chance; the results are the same. If a call's process was killed, the call is made here.
     """
 
     def __init__(self, processes: int) -> None:
@@ -48,12 +48,13 @@ class Pool:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         if self._executor is not None:
             for process in set(active_children()) - self._others:
-                process.kill()  # to take an interpreter apart would take as long as drawing several cards
+                process.kill()  # a regular shutdown would take as long as drawing several cards
             self._executor.shutdown()
 
     def load(self, modules: Sequence[str], *, start: bool = True) -> None:
-        """Let the other processes import modules as soon as they are free; they are started if there are to be any and
-        `start` says so.
+        """Let the other processes import modules as soon as they are free.
+
+        They are started if there are to be any and `start` is set.
         """
         if start and self._beside > 0 and self._executor is None:
             self._others = set(active_children())
@@ -74,8 +75,9 @@ class Pool:
         least: int = LEAST_CALLS,
         ahead: int = _BEGUN_FOR_EACH,
     ) -> Calls[T]:
-        """Hand calls of a function of a module to the other processes, the longest first, while this one does something
-        else. They are started for `least` calls or more, and each is handed `ahead` of them at once.
+        """Hand calls of a module's function to the other processes, the longest first, without waiting for them.
+
+        They are started for `least` calls or more, and each gets `ahead` of them at a time.
         """
         if len(calls) >= least:
             self.load(())
@@ -84,7 +86,7 @@ class Pool:
         return begun
 
     def _submit(self, function: Callable[..., T], call: tuple[Any, ...]) -> Future[T] | None:
-        """Have a call made by another process; None if there is none, or all were killed."""
+        """Have another process make a call; None if there is none, or all were killed."""
         if self._executor is None:
             return None
         try:
@@ -95,7 +97,7 @@ class Pool:
 
 
 class Calls(Generic[T]):
-    """Calls of one function, some of them handed to other processes."""
+    """A set of calls of one function, some of them handed to other processes."""
 
     def __init__(self, pool: Pool, function: Callable[..., T], calls: Sequence[tuple[Any, ...]]) -> None:
         self._pool, self._function, self._calls = pool, function, calls
@@ -103,7 +105,7 @@ class Calls(Generic[T]):
         self._begun: dict[Future[T], int] = {}
 
     def hand_out(self, most: int) -> None:
-        """Hand out calls until so many are with other processes; the longest of those left stays with this one."""
+        """Hand out calls until that many are with other processes; the longest of those left stays with this one."""
         while len(self._waiting) > 1 and len(self._begun) < most:
             future = self._pool._submit(self._function, self._calls[self._waiting[1]])
             if future is None:
@@ -128,7 +130,7 @@ class Calls(Generic[T]):
         return [results[number] for number in range(len(self._calls))]
 
 
-ALONE = Pool(1)  # this process only; it need not be closed
+ALONE = Pool(1)  # this process only; it doesn't need closing
 
 
 @contextmanager

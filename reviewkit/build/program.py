@@ -1,4 +1,4 @@
-"""What the program is: its own files by their bytes, everything installed beside it by version."""
+"""The program's identity: its own files by their bytes, every installed package by version."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pathlib import Path
 from reviewkit.model import places
 from reviewkit.model.digests import file_digest, files_in
 
-_TYPE = "font_source_sans_pro"  # its fonts are drawn with, and could be replaced without a change of version
+_TYPE = "font_source_sans_pro"  # its fonts are used for drawing, and could be replaced without a change of version
 
 
 @cache
@@ -31,7 +31,7 @@ def program_digest() -> str:
 
 
 def _installed() -> list[str]:
-    """Every installed package with its version, as the names of their folders of metadata give them."""
+    """Return every installed package with its version, as named by their metadata folders."""
     found: set[str] = set()
     for folder in sys.path:
         with suppress(OSError):

@@ -31,9 +31,9 @@ _BY_NAME = ("notes.txt", "repair.csv", "final.txt", "final.otio", PUBLISHED)
 
 @dataclass(frozen=True, eq=False)
 class SessionFiles:
-    """A session folder as read. `left_out`: what isn't there and what the outputs lack for it; `faults`: what is wrong
-    with the files; `digests`: of every file that a build reads or looks for, by its path in the folder, "" for one that
-    isn't there.
+    """A session folder as read. `left_out`: what isn't there and what the outputs lack because of it; `faults`: what is
+    wrong with the files; `digests`: of every file that a build reads or looks for, by its path in the folder, "" for
+    one that isn't there.
     """
 
     session: Session
@@ -49,7 +49,7 @@ class SessionFiles:
 
     @property
     def type_digests(self) -> tuple[str, ...]:
-        """Digests that tell the user's own fonts from others with the same names."""
+        """Return digests that distinguish the user's own fonts from others with the same names."""
         return tuple(self.digests[name] for name in (self.session.look.font, self.session.look.bold_font) if name)
 
 

@@ -1,4 +1,6 @@
-"""A file is written beside its place, flushed, and moved in: whoever looks finds the old one or the new one, whole."""
+"""Files written next to their place, flushed, and moved in: whoever looks finds the old one or the new one,
+complete.
+"""
 
 from __future__ import annotations
 
@@ -15,12 +17,18 @@ _INCOMING = ".incoming-"  # then the number of the process, then, for a single f
 
 
 def incoming_place(folder: Path, name: str = "") -> Path:
-    """The folder in which this process puts what will be moved into a folder."""
+    """Return the folder in which this process puts what will be moved into a folder."""
     return folder / f"{_INCOMING}{os.getpid()}{f'-{name}' if name else ''}"
 
 
 def write_whole(place: Path, content: bytes) -> None:
-    """Put one file in its place, whole or not at all. Raises CannotFinish."""
+    """Put one file in its place, complete or not at all.
+
+    Raises
+    ------
+    CannotFinish
+        If it can't be written.
+    """
     new = incoming_place(place.parent, place.name)
     try:
         sweep(place.parent, name=place.name)
@@ -57,8 +65,9 @@ def sweep(folder: Path, used: Collection[Path] = (), *, name: str = "") -> None:
 
 
 def _alive(pid: int) -> bool:
-    """Return whether another process with this number runs. Where that cannot be asked without harm (Windows), it is
-    assumed.
+    """Return whether another process with this number runs.
+
+    If it isn't safe to ask (Windows), assume so.
     """
     if os.name == "nt":
         return True

@@ -1,4 +1,4 @@
-"""WAV captures → Sheet: a column of time and one of level for each channel, in volts where full scale is known."""
+"""WAV captures → Sheet: a column of time and one of level for each channel, in volts if full scale is known."""
 
 from __future__ import annotations
 
@@ -22,10 +22,10 @@ _CHANNEL_OF = {"left": "L", "right": "R", "level": ""}
 _BLOCK = 1 << 16  # frames
 MOST_VALUES = 40_000_000  # samples kept, over all channels: 100 s of stereo at 192 kHz
 _LARGEST = 100.0  # of full scale: a float recorder's headroom ends long before
-# A ceiling lower than a 16-bit converter's largest code is none of the converter's.
+# A ceiling lower than a 16-bit converter's largest code isn't the converter's.
 _CEILING = 1 - 2.0**-15
-_FINEST_BITS = 24  # no converter resolves more, whatever the file's samples take
-_DEPTH = 16  # steps below the extreme in which samples are counted
+_FINEST_BITS = 24  # no converter resolves more, whatever the size of the file's samples
+_DEPTH = 16  # steps below the extreme within which samples are counted
 _MOST_AT_EXTREME = 1 / 3
 _MANY_SINGLES = 8
 
@@ -39,10 +39,28 @@ def read_capture(
 ) -> Sheet:
     """Return a WAV file's channels over time: integer samples of 8 to 32 bits or floats of 32 or 64.
 
-    `source` is what messages call the file. `columns`: left, right or level -> number of a channel, from 1; without it
-    one channel is taken as level, two as left and right. `full_scale_v`: the peak voltage of a full-scale sine (V);
-    without it levels are in fractions of full scale, unit "ratio", and the sheet warns so.
-    Raises InputError, for a clipped capture too, and for one that is not whole.
+    Parameters
+    ----------
+    path : Path
+        The file.
+    source : str
+        Its name in messages.
+    columns : Mapping[str, str | int] | None
+        left, right or level -> number of a channel, from 1; without it one channel is the level, and two are left and
+        right.
+    full_scale_v : float | None
+        The peak voltage of a full-scale sine, V; without it levels are in fractions of full scale, unit "ratio", with a
+        warning.
+
+    Returns
+    -------
+    Sheet
+        The columns of time and level, with warnings.
+
+    Raises
+    ------
+    InputError
+        If the file isn't a complete WAV file, or if the capture is clipped.
     """
     try:
         with path.open("rb") as file:
@@ -103,7 +121,7 @@ def _read(
 
 
 def _chosen(header: Header, columns: Mapping[str, str | int], source: str) -> list[tuple[str, int]]:
-    """(channel, number from 1) of what is read, in the order L, R."""
+    """Return (channel, number from 1) of the channels to read, in the order L, R."""
     faults, count = Faults(source), header.channels
     here = f"this capture has {count} channel{'s' if count > 1 else ''}, counted from 1"
     if not columns:
@@ -133,8 +151,9 @@ def _chosen(header: Header, columns: Mapping[str, str | int], source: str) -> li
 
 
 def _samples(file: BinaryIO, header: Header, numbers: list[int], source: str) -> list[Array]:
-    """Return the chosen channels as fractions of full scale, shape (frames,) each; read in blocks, so that no second
-    copy of a long capture is held.
+    """Return the chosen channels as fractions of full scale, shape (frames,) each.
+
+    They are read in blocks, so that no second copy of a long capture is in memory.
     """
     import soundfile  # type: ignore[import-untyped]
 
@@ -164,7 +183,7 @@ def _samples(file: BinaryIO, header: Header, numbers: list[int], source: str) ->
 
 
 def _check(read: list[Array], numbers: list[int], header: Header, source: str) -> None:
-    """Raise InputError where samples are no numbers, too large to be fractions of full scale, or clipped."""
+    """Raise InputError if samples aren't numbers, are too large to be fractions of full scale, or are clipped."""
     faults = Faults(source)
     for values, number in zip(read, numbers, strict=True):
         where = f"channel {number}" if header.channels > 1 else "the capture"
@@ -194,10 +213,10 @@ def _check(read: list[Array], numbers: list[int], header: Header, source: str) -
 
 
 def _clipped(values: Array, extreme: float, step: float) -> int | None:
-    """Return where the capture first stands flat at its extreme (the largest or the smallest sample), or None.
+    """Return where the capture is first flat at its extreme (the largest or the smallest sample), or None.
 
-    A sine spends √d of its time within d of its crest, so of the samples within sixteen steps a quarter stand at an
-    extreme that it just touches; where its crest is cut off, most do. Below a converter's ceiling nothing is clipped.
+    A sine spends √d of its time within d of its crest, so if it just touches its extreme, a quarter of the samples
+    within sixteen steps are there; if its crest is cut off, most are. Below a converter's ceiling nothing is clipped.
     """
     if abs(extreme) < _CEILING:
         return None
@@ -207,8 +226,8 @@ def _clipped(values: Array, extreme: float, step: float) -> int | None:
         return None
     breaks = np.flatnonzero(np.diff(at) != 1)
     runs = np.diff(np.concatenate(([-1], breaks, [len(at) - 1])))
-    # floats may pass 1.0 unharmed: there only a top that is flat over three samples is no sine's
+    # floats may exceed 1.0 unharmed: then only a top that is flat over three samples isn't a sine's
     above = abs(extreme) > 1
     flat = int(np.max(runs)) >= (3 if above else 2)
-    # a high tone, cut, may leave one sample a crest: alone they tell nothing, many of them do
+    # a clipped high tone may leave one sample per crest: one proves nothing, many do
     return int(at[0]) if flat or (not above and len(at) >= _MANY_SINGLES) else None

@@ -1,7 +1,7 @@
-"""What the header of a WAV file claims, held against the bytes that are there.
+"""The header of a WAV file, compared with the bytes that are there.
 
-Chunks as in the RIFF form (IBM/Microsoft 1991) and its 64-bit kin RF64 (EBU Tech 3306), both from memory: four letters,
-a length, as many bytes, padded to an even number.
+Chunks as in the RIFF form (IBM/Microsoft 1991) and its 64-bit relative RF64 (EBU Tech 3306), both from memory: four
+letters, a length, as many bytes, padded to an even number.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from reviewkit.model.errors import Fault, InputError
 
 INTEGER, FLOAT, EXTENSIBLE = 1, 3, 0xFFFE
 _BITS = {INTEGER: (8, 16, 24, 32), FLOAT: (32, 64)}
-# the rest of a subformat that stands for a plain format code (KSDATAFORMAT_SUBTYPE)
+# the rest of a subformat that contains a plain format code (KSDATAFORMAT_SUBTYPE)
 _SUBFORMAT_TAIL = bytes.fromhex("000000001000800000aa00389b71")
 _COMPRESSED = {2: "ADPCM", 6: "A-law", 7: "µ-law", 0x11: "ADPCM", 0x31: "GSM 6.10", 0x50: "MPEG audio", 0x55: "MP3"}
 _RATES_HZ = (1_000, 10_000_000)
@@ -35,7 +35,7 @@ _OTHER = (
 
 @dataclass(frozen=True)
 class Header:
-    """`bits`: those of a sample that carry the signal. Held against the file: the samples are all there."""
+    """A header that matches its file: the samples are all there. `bits`: those of a sample that carry the signal."""
 
     rate_hz: int
     channels: int
@@ -45,20 +45,36 @@ class Header:
 
     @property
     def format(self) -> str:
-        """As printed: WAV 24-bit."""
+        """Return the format as printed: WAV 24-bit."""
         return f"WAV {self.bits}-bit{' float' if self.is_float else ''}"
 
     @property
     def seconds(self) -> float:
-        """How long the capture is, s."""
+        """Return the length of the capture, s."""
         return self.frames / self.rate_hz
 
 
 def read_header(file: BinaryIO, length: int, source: str) -> Header:
-    """Return the header of a WAV file of `length` bytes; only its chunks' heads are read.
+    """Return the header of a WAV file; only its chunks' heads are read.
 
-    Raises InputError where the file is no WAV file, is compressed, breaks off, holds no samples, or where its header
-    contradicts itself.
+    Parameters
+    ----------
+    file : BinaryIO
+        The open file.
+    length : int
+        Its length in bytes.
+    source : str
+        Its name in messages.
+
+    Returns
+    -------
+    Header
+        The format, and where the samples are.
+
+    Raises
+    ------
+    InputError
+        If it isn't a WAV file, is compressed, truncated or without samples, or if its header contradicts itself.
     """
     order = _byte_order(file.read(12), length, source)
     form: _Form | None = None

@@ -34,7 +34,7 @@ class DelimitedRow:
 
 @dataclass(frozen=True)
 class Delimited:
-    """A table as text. `decimal_comma`: a comma in a cell may be a decimal mark, since it does not part cells."""
+    """A table as text. `decimal_comma`: a comma in a cell may be a decimal mark, since it doesn't separate cells."""
 
     header: DelimitedRow
     rows: tuple[DelimitedRow, ...]
@@ -42,12 +42,17 @@ class Delimited:
 
     @cached_property
     def shows_decimal_comma(self) -> bool:
-        """Whether some cell leaves no doubt that the comma is the decimal mark: 0,38 or 12,5."""
+        """Return whether some cell shows without doubt that the comma is the decimal mark: 0,38 or 12,5."""
         return self.decimal_comma and any(_SHOWS_COMMA.match(cell) for row in self.rows for cell in row.cells)
 
     def with_points(self, text: str) -> str:
-        """Return a cell, or a part of one, with decimal points. Raises ValueError, with the remedy, for a comma that
-        can't be one and for a number that may be a thousand times another, such as 1,313.
+        """Return a cell, or a part of one, with decimal points.
+
+        Raises
+        ------
+        ValueError
+            With the remedy, if a comma can't be a decimal mark, or if a number may be a thousand times another, such as
+            1,313.
         """
         if not self.decimal_comma and not _COMMA.search(text):
             return text
@@ -70,11 +75,15 @@ class Delimited:
 
 
 def parse_delimited(text: str, faults: Faults, *, example: str, comments: bool = False) -> Delimited:
-    """Header and rows. The separator is the comma, semicolon or tab that the header has most of.
+    """Return the header and rows of a table. The separator is the header's most frequent of comma, semicolon and tab.
 
-    Blank rows are dropped, and with `comments` so are lines that begin with "#"; empty cells at a row's end are too.
-    A row with more cells than the header is noted as a fault and left out. Raises InputError where nothing is left to
-    read. `example`: a header as it should be.
+    Blank rows are dropped, and with `comments` so are lines that begin with "#"; empty cells at a row's end are too. A
+    row with more cells than the header is noted as a fault and left out. `example`: a header as it should be.
+
+    Raises
+    ------
+    InputError
+        If there is nothing left to read.
     """
     first = next((line for _, line in _lines(text, faults.source, comments) if line.strip()), "")
     separator = max(_SEPARATORS, key=first.count)
@@ -118,14 +127,14 @@ def _rows(lines: Iterable[str], separator: str, source: str) -> list[DelimitedRo
                 found.append(DelimitedRow(begins, tuple(stripped)))
             begins = reader.line_num + 1
     except csv.Error:
-        # a quotation mark that opens and does not close, or that stands in the middle of a cell
+        # a quotation mark that opens and doesn't close, or that is in the middle of a cell
         message = 'quotation marks are not paired in this row; close them, and write "" for one inside a quoted cell'
         raise InputError(Fault(source, begins, message)) from None
     return found
 
 
 def _check_size(line: int, cells: list[str], before: int, source: str) -> None:
-    """Raise InputError for a row that no table typed by hand has. `before`: how many rows stand above it."""
+    """Raise InputError for a row too large for a table typed by hand. `before`: the number of rows above it."""
     if len(cells) > MOST_COLUMNS:
         message = f"this row has {len(cells)} cells, more than {MOST_COLUMNS}; keep the columns that are read"
     elif before > MOST_ROWS:

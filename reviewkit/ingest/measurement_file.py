@@ -1,4 +1,4 @@
-"""A measurement's file: which reader takes it, and whether it holds what its kind needs."""
+"""A measurement's file: which reader reads it, and whether it has what its kind needs."""
 
 from __future__ import annotations
 
@@ -19,13 +19,18 @@ from reviewkit.model.sheet import Sheet
 CAPTURES = (".wav", ".wave")
 _RESPONSES = ("response", "contour", "phono")
 _OTHER_LEVEL = re.compile(r"noise|crosstalk|separation|sinad|snr|residual", re.IGNORECASE)
-_LOOKED_AT = 2000  # bytes, in which the header of a file of single readings is
+_LOOKED_AT = 2000  # bytes that include the header of a file of single readings
 
 
 def read_measurement(folder: Path, m: Measurement, needs: tuple[tuple[str, ...], ...]) -> Sheet | None:
-    """Return a measurement's file; None if it has none and needs none. Raises InputError if it lacks what is needed.
+    """Return a measurement's file; None if it has none and needs none.
 
-    `needs`: roles of columns, any one of several sets; the set () needs no file.
+    `needs`: sets of roles of columns, any one of which is enough; the set () needs no file.
+
+    Raises
+    ------
+    InputError
+        If it lacks what is needed.
     """
     if not m.file:
         if () not in needs:

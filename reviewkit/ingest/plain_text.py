@@ -1,4 +1,4 @@
-"""Bytes of a file written by hand or by a spreadsheet → text, with the line of whatever cannot be read."""
+"""Bytes of a file written by hand or by a spreadsheet → text, with the line of anything that can't be read."""
 
 from __future__ import annotations
 
@@ -9,15 +9,21 @@ from pathlib import Path
 
 from reviewkit.model.errors import Fault, InputError
 
-MOST_BYTES = 20_000_000  # no table or text that a hand keeps comes near it
-# they turn the direction of what follows, so that a line reads otherwise than it is
+MOST_BYTES = 20_000_000  # no table or text kept by hand comes near it
+# they reverse the direction of the following text, so that a line looks different from what it is
 BIDIRECTIONAL = "\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069"
 _UNWANTED = re.compile(rf"[\x01-\x08\x0e-\x1a\x1b-\x1f\x7f{BIDIRECTIONAL}]")
 _MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 
 
 def read_text(path: Path, source: str, *, western: bool = False) -> str:
-    """Return the text of a file, without a byte order mark. `source` names it in messages. Faults: see `decode`."""
+    """Return the text of a file, without a byte order mark. `source`: its name in messages.
+
+    Raises
+    ------
+    InputError
+        If it can't be opened, or for the faults of `decode`.
+    """
     refuse_devices(path, source)
     try:
         with path.open("rb") as file:
@@ -33,7 +39,7 @@ def read_text(path: Path, source: str, *, western: bool = False) -> str:
 
 
 def refuse_devices(path: Path, source: str) -> None:
-    """Raise InputError for what can be opened and may never end."""
+    """Raise InputError for a file that can be opened but may never end."""
     if path.exists() and not (path.is_file() or path.is_dir()):
         raise InputError(Fault(source, 0, "is a pipe or a device, which may never end; put a file in its place"))
 
@@ -50,9 +56,12 @@ def numbered_rows(text: str) -> Iterator[tuple[int, str]]:
 
 
 def decode(data: bytes, source: str, *, western: bool = False) -> str:
-    """Return text from bytes: a byte order mark decides, else UTF-8, else Windows Western where `western` allows it.
+    """Return text from bytes: a byte order mark decides, else UTF-8, else Windows Western if `western` is set.
 
-    Raises InputError with the line of the first byte that cannot be read, and for binary content.
+    Raises
+    ------
+    InputError
+        With the line of the first byte that can't be read, and for binary content.
     """
     encoding = "utf-8"
     for mark, name in _MARKS:

@@ -1,7 +1,7 @@
-"""The `at` cell of a reading: what the value holds under, as the keys that every finding's conditions have.
+"""The `at` cell of a reading: the conditions of the value, under the keys that every finding's conditions have.
 
-A value with a unit is known by it (1 kHz, 40 W, 8 ohm, 150 mV, 1 %); weighting, channels and input are known by their
-words; whatever else is said is the setting.
+A value with a unit is recognised by it (1 kHz, 40 W, 8 ohm, 150 mV, 1 %); weighting, channels and input by their words;
+anything else is the setting.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ _EXAMPLE = {
     "limit": "1 %",
     "reference": "40 W",
 }
-# a comma between digits is no separator: it is a decimal mark, right or wrong
+# a comma between digits isn't a separator: it is a decimal mark, right or wrong
 _PARTS = re.compile(r";|(?<!\d),|,(?!\d)")
 _AMOUNT = re.compile(rf"(?:(re|at|into|with|@)\s+)?({NUMBER})\s*(\S+)(?:\s+(.+))?", re.IGNORECASE)
 _JOINED = re.compile(r"\s+(?=(?:re|at|into|with|@)\s)", re.IGNORECASE)
@@ -32,13 +32,15 @@ _WEIGHTED = re.compile(r"(\S+?)(?:-|\s+)weight(?:ed|ing)", re.IGNORECASE)
 _CHANNELS = re.compile(r"(both|one) channels?(?: driven)?", re.IGNORECASE)
 _INPUT = re.compile(r"input\s+(.+)|(.+?)\s+input", re.IGNORECASE)
 _FIGURES = {"thd": "THD", "thd+n": "THD+N"}
-# words behind a value that say no more than its unit does
+# words after a value that add nothing to its unit
 _PASSED_OVER = {"load", "sine", "tone", "output", "per channel", "distortion"}
 
 
 def conditions_of(cell: str, with_points: Callable[[str], str], fault: Callable[[str], None]) -> dict[str, Any]:
-    """Conditions by key, values in the base units: frequency and band Hz, power and reference W, load Ω, voltage V,
-    limit %; tones, weighting, channels, input, figure, setting. What cannot be is told to `fault`, with the remedy.
+    """Return conditions by key, with values in the base units.
+
+    Frequency and band Hz, power and reference W, load Ω, voltage V, limit %; tones, weighting, channels, input, figure,
+    setting. `fault` is called with whatever can't be read, and the remedy.
     """
     return _Cell(with_points, fault).read(cell)
 

@@ -25,12 +25,12 @@ from reviewkit.signal.decibels import volts_of
 COLUMNS = ("name", "channel", "value", "unit", "at", "note")
 NEEDED = ("name", "value")
 _CHANNELS = {"": "", "l": "L", "left": "L", "r": "R", "right": "R", "both": "both"}
-# a meter with its leads the other way round; all else that is no level in dB lies above zero
+# negative with a meter's leads reversed; everything else that isn't a level in dB is above zero
 _SIGNED = ("dc_offset", "bias")
 _LEVELS = ("dBV", "dBu", "dBm")
 _VALUE = re.compile(rf"({NUMBER})\s*(.*)")
-# how alike a name must be to a known one to be a misspelling of it: a transposed pair in a long word, a letter too
-# many; "rail voltage" is no "hum voltage"
+# how similar a name must be to a known one to be a misspelling of it: a transposed pair in a long word, a letter too
+# many; "rail voltage" isn't "hum voltage"
 _ALIKE = 0.85
 _MOST_IN_A_NAME = 60
 _MOST_VALUE, _MOST_DB = 1e30, 1000.0
@@ -44,11 +44,15 @@ def read_readings(path: Path, source: str) -> Sheet:
 
 
 def parse_readings(text: str | bytes, source: str) -> Sheet:
-    """Return the readings of a text, in its order, each in the fixed unit of its quantity; one under a name of the
-    user's own in its unit without a prefix. The sheet has no columns.
+    """Return the readings of a text, in its order, each in the fixed unit of its quantity.
 
-    Rows whose value is blank, `--`, NaN or the like are left out and listed. Raises InputError with every column that
-    is not known and every cell that cannot be read.
+    One under a name of the user's own is in its unit without a prefix. The sheet has no columns. Rows whose value is
+    blank, `--`, NaN or the like are left out and listed.
+
+    Raises
+    ------
+    InputError
+        With every column that isn't known and every cell that can't be read.
     """
     if isinstance(text, bytes):
         text = decode(text, source, western=True)
@@ -67,7 +71,7 @@ def parse_readings(text: str | bytes, source: str) -> Sheet:
         reading = _Row(row, cells, table, faults).read()
         if reading is not None:
             readings.append(reading)
-    kept = _once_each(readings, faults)
+    kept = _without_repeats(readings, faults)
     if not kept and not faults.collected:
         none = "there is no reading in the file; write one a row, for example DC offset,L,12,mV"
         raise InputError(Fault(source, 0, none))
@@ -78,7 +82,7 @@ def parse_readings(text: str | bytes, source: str) -> Sheet:
 
 
 def _places(header: DelimitedRow, faults: Faults) -> Mapping[str, int]:
-    """Return where each column stands; nothing where the header is at fault."""
+    """Return the place of each column; nothing if the header is at fault."""
     places: dict[str, int] = {}
     sound = True
     for number, cell in enumerate(header.cells):
@@ -101,7 +105,7 @@ def _places(header: DelimitedRow, faults: Faults) -> Mapping[str, int]:
     return places if sound else {}
 
 
-def _once_each(readings: list[SingleReading], faults: Faults) -> list[SingleReading]:
+def _without_repeats(readings: list[SingleReading], faults: Faults) -> list[SingleReading]:
     """Keep a reading that is written twice once; two values under the same conditions are a fault."""
     kept: dict[tuple[str, str, str], SingleReading] = {}
     for reading in readings:
@@ -109,13 +113,13 @@ def _once_each(readings: list[SingleReading], faults: Faults) -> list[SingleRead
         if (same.value, same.unit) != (reading.value, reading.unit):
             faults.add(
                 reading.line,
-                f"{_said(reading.name)}: read otherwise in line {same.line} under the same conditions; keep one, or "
+                f"{_spaced(reading.name)}: read otherwise in line {same.line} under the same conditions; keep one, or "
                 "say in the column at what differs, for example: cold, warm; positive, negative",
             )
     return list(kept.values())
 
 
-def _said(name: str) -> str:
+def _spaced(name: str) -> str:
     return name.replace("_", " ")
 
 
@@ -131,7 +135,7 @@ class _Row:
         self.step: float | None = None
 
     def read(self) -> SingleReading | None:
-        """Return the reading, or None where a fault was noted."""
+        """Return the reading, or None if a fault was noted."""
         name = self._name()
         channel = self._channel()
         at = conditions_of(self.cells["at"], self.table.with_points, self._fault)
@@ -158,13 +162,15 @@ class _Row:
         if not any(sign.isalpha() for sign in cell):
             self._fault("the row does not say what was read; write a name, for example DC offset")
         elif last in _CHANNELS and _as_quantity(stem) in BY_METER:
-            self._fault(f'the channel stands in the name; write "{_said(stem)}", and {_CHANNELS[last]} as its channel')
+            self._fault(
+                f'the channel stands in the name; write "{_spaced(stem)}", and {_CHANNELS[last]} as its channel'
+            )
         elif name in QUANTITIES or name in RULES:
             self._fault("is no single reading: it is worked out from a curve or a capture; measure it with that kind")
         elif len(name) > _MOST_IN_A_NAME:
             self._fault(f"the name is longer than {_MOST_IN_A_NAME} characters; shorten it, and put the rest into note")
         elif meant := _misspelled(name):
-            self._fault(f'is no quantity; did you mean "{_said(meant)}"?')
+            self._fault(f'is no quantity; did you mean "{_spaced(meant)}"?')
         return name
 
     def _channel(self) -> str:
@@ -197,7 +203,7 @@ class _Row:
         return float(match[1]), match[2] or of_row
 
     def _quantity(self, name: str, unit: str, at: Mapping[str, Any]) -> tuple[str, str | None]:
-        """Return the quantity, and the unit it has in every output; None where it keeps the one it was read in.
+        """Return the quantity, and the unit it has in every output; None if it keeps the one it was read in.
 
         Hum is one quantity in volts and another in dB; a power at a stated distortion is the power at that limit.
         """
@@ -242,7 +248,7 @@ class _Row:
 
 
 def _as_quantity(words: str) -> str:
-    """Return a name with underscores and in lower case; a trade word is the quantity that it stands for."""
+    """Return a name with underscores and in lower case; a trade word is replaced by its quantity."""
     name = "_".join(words.strip().lower().replace("-", "_").split())
     name = TRADE_WORDS.get(name, name)
     return "power" if name == "power_at_limit" else name
@@ -250,10 +256,10 @@ def _as_quantity(words: str) -> str:
 
 def _misspelled(name: str) -> str | None:
     """Return the known name that this one is a misspelling of: nearly the same, or its letters in another order."""
-    # a known name with words before or behind it is one of the user's own
+    # a known name with words before or after it is one of the user's own
     if any(f"_{each}_" in f"_{name}_" for each in _KNOWN):
         return None
-    # the others are too short or too long to agree in so much
+    # the others are too short or too long to be that similar
     near = [each for each in _KNOWN if 2 * min(len(each), len(name)) >= _ALIKE * (len(each) + len(name))]
     swapped = next((each for each in near if sorted(each) == sorted(name)), None)
     return swapped or next(iter(get_close_matches(name, near, n=1, cutoff=_ALIKE)), None)

@@ -1,4 +1,4 @@
-"""The kinds of measurement, in the order their cards appear. A kind that is not in this list does not exist."""
+"""The kinds of measurement, in the order of their cards. A kind that isn't in this list doesn't exist."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
-"""What the bench itself reads with no unit in the path, and what that does to a figure: it widens the uncertainty, and
-a figure within 6 dB of it is no more than a bound.
+"""The bench's own readings, with no unit in the path, and their effect on a figure: they widen its uncertainty, and a
+figure within 6 dB of them is only a bound.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ _SAME_FREQUENCY = 0.01
 
 
 def of(c: Conditions, quantity: str, channel: str, at: Mapping[str, Any]) -> float | None:
-    """The floor of a figure as a ratio or in volts: what the bench looped back on itself gave for the same quantity,
-    else the distortion stated in [bench]. None where neither is known, or the bench itself is measured.
+    """Return the floor of a figure as a ratio or in volts, or None if it isn't known or the bench itself is measured.
 
-    Of several loops the one at the figure's own level counts; where none is, the one that read worst.
+    It is what the bench looped back on itself gave for the same quantity, else the distortion stated in [bench]. Of
+    several loops the one at the figure's own level counts; if there is none, the one with the worst reading.
     """
     kind_of_floor = quantities.QUANTITIES[quantity].floor if quantity in quantities.QUANTITIES else ""
     if not kind_of_floor or c.measurement.stage == "bench":
@@ -52,7 +52,7 @@ def _same_place(quantity: str, floor: Mapping[str, Any], at: Mapping[str, Any]) 
 
 
 def _ratio(quantity: str, value: float) -> float:
-    """A figure as a ratio of amplitudes (or volts) of which less is better."""
+    """Return a figure as a ratio of amplitudes (or volts), of which less is better."""
     unit = quantities.QUANTITIES[quantity].unit
     if unit == "dB":
         return float(10 ** (-quantities.QUANTITIES[quantity].better * value / 20))
@@ -60,7 +60,7 @@ def _ratio(quantity: str, value: float) -> float:
 
 
 def in_unit(quantity: str, floor: float | None) -> float | None:
-    """A floor, which `of` gives as a ratio or in volts, in the unit of its quantity."""
+    """Convert a floor, which `of` gives as a ratio or in volts, to the unit of its quantity."""
     if floor is None:
         return None
     unit = quantities.QUANTITIES[quantity].unit
@@ -70,22 +70,25 @@ def in_unit(quantity: str, floor: float | None) -> float | None:
 
 
 def bound(quantity: str, value: float, floor: float | None) -> str:
-    """ "at most" or "at least" where a figure lies within 6 dB of the floor, else ""."""
+    """Return "at most" or "at least" if a figure lies within 6 dB of the floor, else ""."""
     if floor is None:
         return ""
     ratio = _ratio(quantity, value)
-    # a billionth of a decibel forgives the way there through powers
+    # a billionth of a decibel allows for rounding on the way through powers
     if ratio > 0 and 20 * math.log10(ratio / floor) > AT_THE_FLOOR_DB + 1e-9:
         return ""
     return "at least" if quantities.QUANTITIES[quantity].better > 0 else "at most"
 
 
 def added(quantity: str, value: float, uncertainty: float | None, floor: float | None) -> float | None:
-    """The expanded uncertainty with the floor's share. What the bench adds may lie in phase with the unit's own or
-    against it: ±floor at most, rectangular, so U = 2/√3 · floor (GUM, JCGM 100:2008, from memory).
+    """Return the expanded uncertainty with the floor's share.
 
-    In dB that is U · 20 / (ln 10 · figure) to first order. A bound is uncertain on its worse side alone, where the two
-    add up, so there it is 20 lg(1 + U / figure): the first order would be far too much of a line below the floor.
+    Notes
+    -----
+    The bench's own share may lie in phase with the unit's or against it: ±floor at most, rectangular, so U = 2/√3 ·
+    floor (GUM, JCGM 100:2008, from memory). In dB that is U · 20 / (ln 10 · figure) to first order. A bound is
+    uncertain only on its worse side, where the two add up, so there it is 20 lg(1 + U / figure): the first order would
+    be far too large for a line below the floor.
     """
     if floor is None:
         return uncertainty

@@ -19,7 +19,23 @@ _NO_WAVEFORM = 'column "{header}" is in {unit}: a waveform is a voltage over tim
 
 
 def sample_rate_hz(sheet: Sheet) -> float:
-    """The sample rate from a time column: (n − 1) / span, because stamps are rounded in exports."""
+    """Return the sample rate given by a time column: (n − 1) / span, because exports round the time stamps.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file of a waveform.
+
+    Returns
+    -------
+    float
+        In Hz.
+
+    Raises
+    ------
+    InputError
+        If there is only one sample, or if the time stamps aren't evenly spaced.
+    """
     time = sheet.find("time")
     assert time is not None
     seconds = time.values
@@ -41,9 +57,26 @@ def sample_rate_hz(sheet: Sheet) -> float:
 
 
 def waveform_samples(column: Column, source: str) -> tuple[Array, bool]:
-    """A waveform's column, shape kept, and whether it is in volts: fractions of full scale still carry every ratio.
+    """Return a waveform's samples, and whether they are in volts.
 
-    Raises InputError where its unit is neither.
+    Fractions of full scale still give every ratio.
+
+    Parameters
+    ----------
+    column : Column
+        The waveform, in a unit of volts or of full scale.
+    source : str
+        The file, for the message.
+
+    Returns
+    -------
+    tuple[Array, bool]
+        Samples in V or fractions of full scale, shape (n,), and whether they are in volts.
+
+    Raises
+    ------
+    InputError
+        If the unit is neither.
     """
     if column.unit not in ("V", "ratio"):
         raise InputError(Fault(source, 0, _NO_WAVEFORM.format(header=column.header, unit=column.unit)))
@@ -52,8 +85,8 @@ def waveform_samples(column: Column, source: str) -> tuple[Array, bool]:
 
 @dataclass(frozen=True, eq=False)
 class ExportedLines:
-    """An exported spectrum's levels, shape (n,): in volts, or relative. `window`: None where noise cannot be told, and
-    then `hint` says why.
+    """An exported spectrum's levels, shape (n,): in volts, or relative. `window`: None if noise can't be read (see
+    `hint`).
     """
 
     frequency_hz: Array
@@ -64,7 +97,27 @@ class ExportedLines:
 
 
 def exported_lines(sheet: Sheet, column: Column, c: Conditions) -> ExportedLines:
-    """A channel of an exported spectrum. Raises InputError for too few lines and for a window that is not known."""
+    """Return a channel of an exported spectrum.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file.
+    column : Column
+        The channel.
+    c : Conditions
+        The conditions, which may name the window.
+
+    Returns
+    -------
+    ExportedLines
+        Its levels, with the window if that is known.
+
+    Raises
+    ------
+    InputError
+        If there are too few lines, or if the window isn't a known one.
+    """
     frequency, m = sheet.need("frequency"), c.measurement
     if len(frequency.values) < FEWEST_LINES:
         few = f"{len(frequency.values)} lines are no spectrum; export more lines, or is this a response?"

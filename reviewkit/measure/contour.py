@@ -1,4 +1,4 @@
-"""What a control does: a response against a reference response, both set to 0 dB at 1 kHz."""
+"""The effect of a control: a response compared with a reference response, both set to 0 dB at 1 kHz."""
 
 from __future__ import annotations
 
@@ -28,8 +28,8 @@ from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
-_FLAT_DB = 0.1  # a control that does less does nothing
-# what a card is called whose settings all begin with it
+_FLAT_DB = 0.1  # a control with a smaller effect counts as flat
+# the title of a card whose settings all begin with this word
 _TITLES = {"loudness": "Loudness", "filter": "Filters"} | dict.fromkeys(("bass", "treble", "tone"), "Tone controls")
 
 
@@ -38,7 +38,7 @@ def _fault(c: Conditions, what: str) -> InputError:
 
 
 def _reference(c: Conditions) -> Sheet:
-    """The response that the measurement is held against. Raises InputError where there is none, or it is no sweep."""
+    """Return the response that the measurement is compared with. Raise InputError if there is none, or no sweep."""
     against = c.measurement.against
     if not against:
         raise _fault(c, 'a contour is held against another response; name that one\'s id, for example against = "flat"')
@@ -49,7 +49,7 @@ def _reference(c: Conditions) -> Sheet:
 
 
 def _counterpart(column: Column, columns: Sequence[Column], reference: Sheet, c: Conditions) -> Column | None:
-    """The reference's column for a channel: of the same name, or the only one where either has no name."""
+    """Return the reference's column for a channel: the one of the same name, or the only one if either has no name."""
     candidates = sweeps.levels_of(reference)
     same = [other for other in candidates if other.channel == column.channel]
     if same or (len(candidates) == 1 and not (candidates[0].channel and column.channel)):
@@ -61,9 +61,10 @@ def _counterpart(column: Column, columns: Sequence[Column], reference: Sheet, c:
 
 
 def _difference(sheet: Sheet, column: Column, reference: Sheet, other: Column) -> tuple[Array, Array] | None:
-    """Frequencies (Hz) and the channel's difference from the reference (dB), both set to 0 dB at 1 kHz, over the range
-    that both cover; None where one of them does not reach 1 kHz. The two need not share frequencies: the reference is
-    read at the measurement's.
+    """Return frequencies (Hz) and the channel's difference from the reference (dB), both set to 0 dB at 1 kHz.
+
+    It spans the range that both cover; None if one of them doesn't reach 1 kHz. The two don't need to share
+    frequencies: the reference is read at the measurement's.
     """
     own_hz, reference_hz = sheet.need("frequency").values, reference.need("frequency").values
     own, its = (
@@ -79,7 +80,7 @@ def _difference(sheet: Sheet, column: Column, reference: Sheet, other: Column) -
 
 
 def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Array]], list[str]]:
-    """(channel, frequencies, difference) for each channel that has one, and why the others have none."""
+    """Return (channel, frequencies, difference) for each channel that has one, and why the others have none."""
     reference, m = _reference(c), c.measurement
     columns = sweeps.levels_of(sheet)
     found, withheld = [], []
@@ -102,9 +103,11 @@ def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Ar
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """boost_low, boost_high (dB, the difference furthest from 0 dB below and above 1 kHz within 20 Hz – 20 kHz, with
-    where), corner_low, corner_high (Hz, half power re the reference), slope (dB/octave between one and two octaves
-    beyond a corner, which its `at.frequency` names; negative where it falls away from 1 kHz) per channel.
+    """Return boost_low, boost_high, corner_low, corner_high and slope, per channel.
+
+    boost_*: dB, the difference furthest from 0 dB below and above 1 kHz within 20 Hz – 20 kHz, with its frequency.
+    corner_*: Hz, half power relative to the reference. slope: dB/octave between one and two octaves beyond a corner,
+    which its `at.frequency` names; negative if it falls away from 1 kHz.
     """
     assert sheet is not None
     found: list[Finding] = []
@@ -125,13 +128,15 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 
 def _title(setting: str) -> str:
-    """The control that a setting begins with: "low filter on", "loudness on, volume at −30 dB"."""
+    """Return the control that a setting begins with: "low filter on", "loudness on, volume at −30 dB"."""
     return next((_TITLES[word] for word in setting.lower().split()[:2] if word in _TITLES), "")
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """The differences over the dial about the reference as the zero line. Several settings are each named where they
-    stand furthest off, a filter at half power: at their ends too many lie together.
+    """Return the differences over frequency about the reference as the zero line.
+
+    Several settings are each named where they are furthest from zero, or at half power for a filter: at their ends too
+    many lie together.
     """
     traces: list[Trace] = []
     marks: list[Mark] = []
@@ -141,7 +146,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         for number, curve in enumerate(run.curves):
             label = figures.end_label(curve.channel, run, runs)
             if len(shown) > 1 and role != "bench":
-                # both channels of a setting lie together: the first one names it
+                # both channels of a setting lie together, so only the first is labelled
                 label = "" if number else name_of(run, shown)
                 if label and (point := place_of(run, curve.channel, shown)):
                     marks.append(Mark(*point, label, curve.channel))
@@ -163,7 +168,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """What a setting does most and where, what it does on the other side of 1 kHz, and its corners."""
+    """Return a setting's largest effect and where it is, its effect on the other side of 1 kHz, and its corners."""
     largest, m = largest_of(run), run.conditions.measurement
     if largest is None:
         return ()
@@ -181,10 +186,10 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     said = [Point("contour", "boost", facts, m.id)]
     for _, corner, _ in SIDES:
         own = figures.by_channel(run, corner)
-        # the worse channel's corner is the one nearer to the middle
+        # the worse channel's corner is the one nearer the middle
         nearest = min(own, key=lambda f: abs(np.log(f.value / REFERENCE_HZ)), default=None)
         slope = slope_beyond(run, nearest) if nearest is not None else None
-        # what falls off less steeply is a tone control, whose ends say it all
+        # a gentler slope is a tone control, which its two ends describe
         if nearest is not None and (slope is None or slope.value <= FILTER_DB):
             said.append(Point("contour", "corner", {"corner": nearest, "slope": slope}, m.id))
     return tuple(said)

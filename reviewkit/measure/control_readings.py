@@ -1,4 +1,4 @@
-"""What the settings of a control do, as a card reads it: each one's largest difference, or its half-power point."""
+"""The effects of a control's settings, as a card reads them: each one's largest difference, or its half-power point."""
 
 from __future__ import annotations
 
@@ -15,35 +15,35 @@ from reviewkit.signal.weighting import REFERENCE_HZ
 
 SIDES = (("boost_low", "corner_low", -1), ("boost_high", "corner_high", +1))
 MOST_BLOCKS = 3  # more settings than this on one card get a line each
-FILTER_DB = -3.0  # an octave: what falls off less steeply is a tone control
-_SEEN_DB = 0.5  # a curve that stands no further off has no place of its own to be named at
-_MANY = 6  # settings: more names than this stand in each other's way
+FILTER_DB = -3.0  # an octave: a gentler slope is a tone control
+_SEEN_DB = 0.5  # a curve no further from zero has no visible place for its name
+_MANY = 6  # settings: more names than this get in each other's way
 _LONGEST = 18  # letters of a setting's name on a line with its figures
-_SAME_DB = 0.05  # settings that do as much as each other to a digit shown
+_SAME_DB = 0.05  # settings with the same effect, to the digit shown
 
 
 def furthest(run: Run, channel: str) -> Finding | None:
-    """What a setting does most: the larger of its two differences."""
+    """Return a setting's largest effect: the larger of its two differences."""
     return max((f for boost, _, _ in SIDES if (f := run.get(boost, channel))), key=size_of, default=None)
 
 
 def size_of(f: Finding) -> float:
-    """How far a difference stands off zero, dB."""
+    """Return a difference's distance from zero, dB."""
     return abs(f.value)
 
 
 def channels_of(run: Run) -> list[str]:
-    """The channels that gave a figure, in the file's order."""
+    """Return the channels that have a figure, in the file's order."""
     return list(dict.fromkeys(f.channel for f in run.findings))
 
 
 def largest_of(run: Run) -> Finding | None:
-    """What a setting does most on either channel."""
+    """Return a setting's largest effect on either channel."""
     return max((f for channel in channels_of(run) if (f := furthest(run, channel))), key=size_of, default=None)
 
 
 def name_of(run: Run, runs: Sequence[Run]) -> str:
-    """A setting in words; with its stage where the same one stands there twice."""
+    """Return a setting in words, with its stage if the same setting appears twice."""
     m = run.conditions.measurement
     same = [r for r in runs if r.conditions.measurement.setting == m.setting]
     if m.setting and len(same) == 1:
@@ -52,8 +52,10 @@ def name_of(run: Run, runs: Sequence[Run]) -> str:
 
 
 def readings_of(runs: Sequence[Run]) -> tuple[Readout, ...]:
-    """One setting: all of it. A few: a block each, the one that does most first and large. More: a line each, with
-    what it does most.
+    """Return the readings of a control's settings.
+
+    One setting: all of it. A few: a block each, the one with the largest effect first and large. More: a line each,
+    with its largest effect.
     """
     if len(runs) == 1:
         return _of_one(runs[0])
@@ -72,13 +74,13 @@ def readings_of(runs: Sequence[Run]) -> tuple[Readout, ...]:
 
 
 def _weight(run: Run) -> tuple[bool, float, bool]:
-    """What makes a setting the one to remember: that it is no filter, how much it does, that it lifts."""
+    """Return what makes a setting the most prominent: it isn't a filter, the size of its effect, it boosts."""
     most = largest_of(run)
     return not _filters(run), round(size_of(most) / _SAME_DB) if most else 0.0, most is not None and most.value > 0
 
 
 def _short(names: Sequence[str]) -> Sequence[str]:
-    """Names short enough for a line with two figures, if they still differ: the picture has them whole."""
+    """Return names short enough for a line with two figures, if they still differ: the picture shows them in full."""
     cut = [n if len(n) <= _LONGEST else n[:_LONGEST].rsplit(" ", 1)[0].rstrip(",") + " …" for n in names]
     return cut if len(set(cut)) == len(set(names)) else names
 
@@ -88,7 +90,7 @@ def _rows(findings: Sequence[Finding | None]) -> tuple[tuple[str, ...], ...]:
 
 
 def _filters(run: Run) -> list[Finding]:
-    """The corners of a setting that is a filter, the one nearest to 1 kHz first; none of one that is not."""
+    """Return the corners of a setting that is a filter, the nearest to 1 kHz first; none if it isn't a filter."""
     slopes = [slope.value for slope in figures.by_channel(run, "slope")]
     corners = [f for _, corner, _ in SIDES for f in figures.by_channel(run, corner)]
     by_distance = sorted(corners, key=lambda f: abs(np.log(f.value / REFERENCE_HZ)))
@@ -96,9 +98,10 @@ def _filters(run: Run) -> list[Finding]:
 
 
 def place_of(run: Run, channel: str, runs: Sequence[Run]) -> tuple[float, float] | None:
-    """Where a setting is named: at half power where it is a filter, else where it does most, if that can be seen.
+    """Return where a setting is named: at half power for a filter, else at its largest effect, if that is visible.
 
-    None: at its end; so too of many settings those that do most in the treble, whose ends are as far apart.
+    None: at its end. With many settings that includes those with the largest effect in the treble, whose ends are as
+    far apart.
     """
     corner = next((f for f in _filters(run) if f.channel == channel), None)
     if corner is not None:
@@ -110,7 +113,7 @@ def place_of(run: Run, channel: str, runs: Sequence[Run]) -> tuple[float, float]
 
 
 def _block(run: Run, name: str, *, large: bool) -> Readout:
-    """A setting in short: its corner where it is a filter, else what it does most."""
+    """Return a setting in short: its corner if it is a filter, else its largest effect."""
     corners = _filters(run)
     found: list[Finding] = corners or [f for channel in channels_of(run) if (f := furthest(run, channel))]
     in_order = sorted(found, key=lambda f: f.channel)
@@ -122,7 +125,7 @@ def _block(run: Run, name: str, *, large: bool) -> Readout:
 
 
 def _of_one(run: Run) -> tuple[Readout, ...]:
-    """One setting: what it does most in large, the other side of 1 kHz, and its corners with their slopes."""
+    """Return one setting: its largest effect in large, the other side of 1 kHz, and its corners with their slopes."""
     largest = largest_of(run)
     if largest is None:
         return ()
@@ -131,7 +134,7 @@ def _of_one(run: Run) -> tuple[Readout, ...]:
         own = figures.by_channel(run, boost)
         key = quantities.show(largest) if boost == largest.quantity else ""
         if own:
-            # the picture may go further than the band that the figure is of
+            # the picture may extend beyond the band of the figure
             label = f"most, {quantities.band((own[0].at['band'][0], own[0].at['band'][1]))}"
             whose = figures.whose(largest, own) if key else ""
             readings.append(Readout(label, key, figures.rows_of(own) if key else _rows(own), whose))
@@ -144,5 +147,5 @@ def _of_one(run: Run) -> tuple[Readout, ...]:
 
 
 def slope_beyond(run: Run, corner: Finding) -> Finding | None:
-    """How steeply it falls beyond a corner."""
+    """Return the slope beyond a corner."""
     return run.get("slope", corner.channel, frequency=corner.value)

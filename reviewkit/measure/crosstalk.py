@@ -1,4 +1,4 @@
-"""Crosstalk: the undriven channel's level over the driven one's, negative."""
+"""Crosstalk: the undriven channel's level relative to the driven one's, negative."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _OTHER = {"L": "R", "R": "L"}
 
 
 def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
-    """Crosstalk in dB for each direction: ready-made columns, or both channels' levels with one driven."""
+    """Return crosstalk in dB for each direction, from ready-made columns or both channels' levels with one driven."""
     ready = [column for column in sheet.all("level") if ">" in column.channel]
     if ready:
         for column in ready:
@@ -81,8 +81,10 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """crosstalk (dB, at 1 kHz and 10 kHz) and crosstalk_worst (dB, with where, over 20 Hz – 20 kHz and each rated
-    band).
+    """Return crosstalk and crosstalk_worst.
+
+    crosstalk: dB, at 1 kHz and 10 kHz. crosstalk_worst: dB, with its frequency, over 20 Hz – 20 kHz and each rated
+    band.
     """
     assert sheet is not None
     frequency_hz = sheet.need("frequency").values
@@ -101,7 +103,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Crosstalk over the dial, by 20 dB, the worst point marked."""
+    """Return crosstalk over frequency, in steps of 20 dB, with the worst point marked."""
     traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     spot = figures.by_channel(main, "crosstalk", frequency=1000.0)
@@ -155,13 +157,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def _worst(run: Run) -> list[Finding]:
-    """Each direction's worst over 20 Hz – 20 kHz, or over what there is of it."""
+    """Return each direction's worst over 20 Hz – 20 kHz, or over the part of it that was measured."""
     worst = figures.by_channel(run, "crosstalk_worst")
     return [f for f in worst if f.at["band"] == worst[0].at["band"]]
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """The worse direction at 1 kHz, the worst over the band; and what it was before."""
+    """Return the worse direction at 1 kHz, the worst over the band, and what it was before."""
     m = run.conditions.measurement
     at_1k = figures.by_channel(run, "crosstalk", frequency=1000.0)
     worst = _worst(run)

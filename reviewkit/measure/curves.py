@@ -1,6 +1,4 @@
-"""Reading values off a measured curve: between points on log frequency, crossings on log axes, never beyond the
-data.
-"""
+"""Values read from a measured curve: between points on log frequency, crossings on log axes, never beyond the data."""
 
 from __future__ import annotations
 
@@ -12,16 +10,32 @@ import numpy as np
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
-# sweeps end at 19.98 kHz or begin at 20.1 Hz when the band was meant: half a percent is the rounding of an export
+# a sweep that ends at 19.98 kHz or begins at 20.1 Hz was meant to cover the band: exports round by half a percent
 _EDGE = 1.005
-# four points further apart than this are no curve to be followed, only four readings
+# four points further apart than this don't make a curve, only four readings
 _CURVED_SPAN = 16.0
-_CLOSER = 6  # times that a crossing's place is told 32 times closer: to a billionth of the way
+_CLOSER = 6  # refinements of a crossing, each 32 times finer: to a billionth of the interval
 
 
 def value_at(x: Array, y: Array, where: float, *, curved: bool = True) -> float | None:
-    """Return y at `where` as `values_at` reads it, or, if not `curved`, on the straight line over log x between the two
-    points around it (a noisy curve isn't smooth enough to follow); None outside. `x`: (n,), rising, > 0.
+    """Return the curve's value at one place.
+
+    Parameters
+    ----------
+    x : Array
+        Shape (n,), rising, above 0.
+    y : Array
+        Shape (n,).
+    where : float
+        The place, on x.
+    curved : bool
+        Whether to read as `values_at` does; if not, on the straight line over log x between the two points around it,
+        for a curve too noisy to follow.
+
+    Returns
+    -------
+    float | None
+        The value; None outside the data.
     """
     if not x[0] / _EDGE <= where <= x[-1] * _EDGE:
         return None
@@ -31,9 +45,25 @@ def value_at(x: Array, y: Array, where: float, *, curved: bool = True) -> float 
 
 
 def values_at(x: Array, y: Array, where: Array) -> Array:
-    """y at each of `where`, shape (m,): the cubic over log x through the four points around it, so that a smooth curve
-    of a few points an octave is followed between them; a straight line where there are no four points within four
-    octaves. Beyond the ends, the end's value: ask only inside. `x`: (n,), rising, > 0.
+    """Return the curve's values at several places.
+
+    The cubic over log x through the four points around a place follows a smooth curve of a few points an octave. If
+    four octaves don't hold four points, it is a straight line. Beyond the ends it is the end's value, so ask only
+    inside.
+
+    Parameters
+    ----------
+    x : Array
+        Shape (n,), rising, above 0.
+    y : Array
+        Shape (n,).
+    where : Array
+        Places on x, shape (m,).
+
+    Returns
+    -------
+    Array
+        Shape (m,).
     """
     log_x, at = np.log(x), np.clip(np.log(where), np.log(x[0]), np.log(x[-1]))
     straight = np.interp(at, log_x, y)
@@ -46,7 +76,7 @@ def values_at(x: Array, y: Array, where: Array) -> Array:
 
 
 def _cubic(x: Array, y: Array, at: Array) -> Array:
-    """Lagrange's polynomial through four points, for each row. `x`, `y`: (m, 4); `at`: (m,)."""
+    """Return Lagrange's polynomial through four points, for each row. `x`, `y`: (m, 4); `at`: (m,)."""
     total = np.zeros(len(at))
     for i in range(4):
         others = [j for j in range(4) if j != i]
@@ -56,14 +86,44 @@ def _cubic(x: Array, y: Array, at: Array) -> Array:
 
 
 def covered(x: Array, band: tuple[float, float]) -> tuple[float, float] | None:
-    """The part of a band that the points cover, its edges where the points reach them; None where nothing is."""
+    """Return the part of a band that the points cover.
+
+    Parameters
+    ----------
+    x : Array
+        Shape (n,), rising.
+    band : tuple[float, float]
+        The lower and upper edge.
+
+    Returns
+    -------
+    tuple[float, float] | None
+        The part, with the band's own edges where the points reach them; None if the points cover nothing.
+    """
     low = band[0] if x[0] <= band[0] * _EDGE else float(x[0])
     high = band[1] if x[-1] >= band[1] / _EDGE else float(x[-1])
     return (low, high) if low < high else None
 
 
 def part(x: Array, y: Array, band: tuple[float, float], *, curved: bool = True) -> tuple[Array, Array]:
-    """Return the curve inside a band, with a point read at each edge that the data surrounds, as `value_at` does."""
+    """Return the curve inside a band, with a point at each edge that the data surrounds.
+
+    Parameters
+    ----------
+    x : Array
+        Shape (n,), rising, above 0.
+    y : Array
+        Shape (n,).
+    band : tuple[float, float]
+        The lower and upper edge.
+    curved : bool
+        Whether edges are read on a curve or on straight lines: see `value_at`.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        x and y, both shape (m,); points at the edges are read as `value_at` does.
+    """
     inside = (x >= band[0]) & (x <= band[1])
     xs, ys = list(x[inside]), list(y[inside])
     for edge, first in ((band[0], True), (band[1], False)):
@@ -75,11 +135,28 @@ def part(x: Array, y: Array, band: tuple[float, float], *, curved: bool = True) 
 
 
 def crossing(x: Array, y: Array, level: float, start: int, step: int, *, curved: bool = False) -> float | None:
-    """The first place, walking from point `start` by `step` (±1), where y passes `level`; interpolated on log x.
+    """Return the first place, walking from a point in one direction, where the curve passes a level.
 
-    `y` is taken as it is (dB, or the logarithm of a ratio). Between the two points around the crossing the curve is a
-    straight line, or, where it is `curved`, as `values_at` reads it: a corner of two poles at eight points an octave is
-    then right to 0.1 %. None where the level is not passed inside the data.
+    Parameters
+    ----------
+    x : Array
+        Shape (n,), rising, above 0.
+    y : Array
+        Shape (n,), used as it is (dB, or the logarithm of a ratio).
+    level : float
+        The level, in the unit of y.
+    start : int
+        The index of the point to start from.
+    step : int
+        The direction, ±1.
+    curved : bool
+        Whether the curve between points is read as `values_at` does; if not, it is a straight line over log x. For a
+        corner of two poles at eight points an octave, curved is accurate to 0.1 %.
+
+    Returns
+    -------
+    float | None
+        The place on x; None if the level isn't passed inside the data.
     """
     side = y[start] >= level
     i = start
@@ -104,7 +181,7 @@ def crossing(x: Array, y: Array, level: float, start: int, step: int, *, curved:
 
 
 class Rise(NamedTuple):
-    """Where a curve rises through a limit, and between which places it may do so as far as its points tell."""
+    """A curve's rise through a limit: the place, and the range in which the points allow it to be."""
 
     at: float
     low: float
@@ -112,9 +189,12 @@ class Rise(NamedTuple):
 
     @property
     def expanded(self) -> float:
-        """The expanded uncertainty of `at` (k = 2), in its unit: any place from low to high is as likely, so the
-        variance about `at` is the mean square distance of a rectangle that need not lie even about it (after JCGM
-        100:2008 4.3.7, from memory).
+        """Return the expanded uncertainty of `at` (k = 2), in its unit.
+
+        Notes
+        -----
+        Any place from low to high is equally likely, so the variance about `at` is the mean square distance of a
+        rectangle that needn't be symmetric about it (after JCGM 100:2008 4.3.7, from memory).
         """
         if self.high == self.low:
             return 0.0
@@ -123,13 +203,28 @@ class Rise(NamedTuple):
 
 
 def rise_through(x: Array, y: Array, limit: float) -> Rise | None:
-    """The first rise of y through `limit` above the curve's minimum, both axes log (x, y > 0); None where not
-    reached.
+    """Return the first rise of y through a limit above the curve's minimum.
 
-    Between the two points around it the curve is taken as straight, but it may bend there: a knee goes on along the
-    line of the two points before and then joins that of the two points behind. Where those two lines pass the limit,
-    the rise is bounded; by the points themselves where a line does not, or no second point is there. On a straight rise
-    all three lines are one, and nothing is left open.
+    Parameters
+    ----------
+    x : Array
+        Shape (n,), rising, above 0.
+    y : Array
+        Shape (n,), above 0.
+    limit : float
+        The limit, in the unit of y.
+
+    Returns
+    -------
+    Rise | None
+        The place with its bounds; None if the limit isn't reached.
+
+    Notes
+    -----
+    Both axes are logarithmic. The curve is straight between the two points around the rise, but it may bend there: a
+    knee continues the line of the two points before, then joins that of the two points after. The places where those
+    two lines pass the limit bound the rise; the points themselves do if a line doesn't pass it, or if there is no
+    second point. On a straight rise all three lines coincide, and nothing is left open.
     """
     lowest = int(np.argmin(y))
     if y[lowest] > limit:
@@ -144,7 +239,7 @@ def rise_through(x: Array, y: Array, limit: float) -> Rise | None:
     ends = (float(log_x[after - 1]), float(log_x[after]))
 
     def passed(first: int, default: float) -> float:
-        """Where the line through two points that follow each other passes the limit, if it does so between the ends."""
+        """Return where the line through two successive points passes the limit, if it does so between the ends."""
         if not lowest <= first < len(x) - 1 or above[first + 1] <= above[first]:
             return default
         slope = (above[first + 1] - above[first]) / (log_x[first + 1] - log_x[first])

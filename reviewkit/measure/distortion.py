@@ -1,4 +1,4 @@
-"""What the distortion kinds share: what the file's column says, and the limits that a power rating brings with it."""
+"""The shared parts of the distortion kinds: what the file's column is, and the limits that a power rating brings."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ ONE_PERCENT = 1.0
 
 
 def figure_of(column: Column) -> str | None:
-    """ "THD+N" or "THD", as the column's header says; None where it does not say."""
+    """Return "THD+N" or "THD" as named in the column's header; None if it names neither."""
     words = column.header.lower().replace(" ", "").replace("_", "")
     if "thd+n" in words or "thdn" in words or "thdplusn" in words or "td+n" in words:
         return "THD+N"
@@ -25,17 +25,41 @@ def figure_of(column: Column) -> str | None:
 
 
 def distortion_percent(column: Column) -> Array:
-    """The column in percent of the signal, shape (n,): dB values are amplitudes re the signal."""
+    """Return the column in percent of the signal.
+
+    Parameters
+    ----------
+    column : Column
+        In percent, or in dB of amplitudes relative to the signal.
+
+    Returns
+    -------
+    Array
+        Shape (n,).
+    """
     return 100 * amplitude_of_db(column.values) if column.unit.startswith("dB") else column.values
 
 
 def rated_limits(c: Conditions) -> list[float]:
-    """The distortion limits (%) at which power is asked for: 1 %, and each that a power rating names."""
+    """Return the distortion limits (%) at which power is read: 1 %, and each that a power rating names."""
     named = [distortion_limit(r) for r in c.ratings if r.quantity == "power"]
     return list(dict.fromkeys([ONE_PERCENT, *(limit for limit in named if limit)]))
 
 
 def above_zero(x: Array, percent: Array) -> tuple[Array, Array]:
-    """The points that can stand on a logarithmic scale, both shape (m,), m ≤ n."""
+    """Return the points that have a place on a logarithmic scale.
+
+    Parameters
+    ----------
+    x : Array
+        Shape (n,).
+    percent : Array
+        Shape (n,).
+
+    Returns
+    -------
+    tuple[Array, Array]
+        Both shape (m,), m ≤ n.
+    """
     good = percent > 0
     return x[good], percent[good]

@@ -17,7 +17,7 @@ from reviewkit.signal.decibels import amplitude_of_db
 
 _ALWAYS_PERCENT = (0.001, 1.0)  # on the scale of every card, so that they look alike
 _LEAST_PERCENT = 1e-6
-_UNDER, _OVER = 1.5, 2.5  # room under the lowest bar, so that it has a height, and for the figure over the highest
+_UNDER, _OVER = 1.5, 2.5  # space below the lowest bar, so that it has a height, and for the figure above the highest
 _GROUPS = (
     ("THD+N", "thd_plus_noise"),
     ("THD", "thd"),
@@ -25,13 +25,15 @@ _GROUPS = (
     ("3rd", "harmonic_3"),
     ("higher", "harmonics_higher"),
 )
-_NEAR_DB = 1.0  # a rating at one power holds for this one
+_NEAR_DB = 1.0  # within this, a rating at one power applies to another
 _SAME_HZ = 0.02
 
 
 def distortion_bars(main: Run, before: Run | None) -> Bars:
-    """Distortion, the second, third and higher harmonics in bars by decades of percent: 20 dB re the fundamental are a
-    decade, so that harmonics stand on the same scale under their own figures. No group where nothing was found.
+    """Return distortion, the second, third and higher harmonics as bars by decades of percent.
+
+    20 dB relative to the fundamental are a decade, so that harmonics share the scale under their own figures. Nothing
+    measured gives no group.
     """
     groups, names = [], []
     for label, quantity in _GROUPS:
@@ -57,7 +59,7 @@ def _bar(f: Finding, role: str) -> Bar:
 
 
 def _limits(main: Run, names: Sequence[str]) -> tuple[BarLimit, ...]:
-    """The maker's limits that hold at this tone's frequency, power and load, the first for each group."""
+    """Return the maker's limits that apply at this tone's frequency, power and load, the first for each group."""
     found: list[BarLimit] = []
     for rating in figures.rated(main.conditions, *LIMITED):
         limit, quantity = _limit_of(rating)
@@ -70,7 +72,7 @@ def _limits(main: Run, names: Sequence[str]) -> tuple[BarLimit, ...]:
 
 
 def _limit_of(rating: Rating) -> tuple[float | None, tuple[str, ...]]:
-    """The distortion that a rating allows, in percent, and which figures it is about."""
+    """Return the distortion that a rating allows, in percent, and the figures that it is about."""
     if rating.quantity == "power":
         named = distortion_limit(rating)
         return named, ("thd",) if rating.thd_percent else ("thd_plus_noise",)
@@ -78,7 +80,7 @@ def _limit_of(rating: Rating) -> tuple[float | None, tuple[str, ...]]:
 
 
 def _holds_here(rating: Rating, main: Run) -> str | None:
-    """At which power a rating that speaks of this tone holds, as its label ends; None where it speaks of another."""
+    """Return the power at which a rating of this tone holds, as its label ends; None if it is of another tone."""
     m, tone = main.conditions.measurement, main.get("frequency")
     if tone is None or rating.load_ohm not in (None, m.load_ohm) or rating.input not in ("", m.input):
         return None
@@ -95,6 +97,6 @@ def _holds_here(rating: Rating, main: Run) -> str | None:
     if not power_w:
         return None
     apart_db = 10 * np.log10(power_w / rated_w)
-    # a rated power is good for all below it; a distortion that is rated at one power, for that one
+    # a rated power covers all lower powers; a distortion rated at one power covers only that one
     fits = apart_db <= _NEAR_DB and (rating.quantity == "power" or apart_db >= -_NEAR_DB)
     return f" {'to' if rating.quantity == 'power' else 'at'} {quantities.watts(rated_w)}" if fits else None

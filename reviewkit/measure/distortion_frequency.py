@@ -20,8 +20,10 @@ from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """worst_distortion (%, with where; over 20 Hz – 20 kHz and each rated band, as far as the data goes) and distortion
-    (%, at 1 kHz) per channel. at.figure says THD or THD+N where the file says it.
+    """Return worst_distortion and distortion per channel.
+
+    worst_distortion: %, with its frequency, over 20 Hz – 20 kHz and each rated band, as far as the data goes.
+    distortion: %, at 1 kHz. at.figure is THD or THD+N if the file names it.
     """
     assert sheet is not None
     frequency_hz = sheet.need("frequency").values
@@ -42,7 +44,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Distortion by decades over the dial, the rated limit over its band, the worst point marked."""
+    """Return distortion by decades over frequency, with the rated limit over its band and the worst point marked."""
     traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     limits = tuple(
@@ -94,13 +96,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def _worst(run: Run) -> Finding | None:
-    """The worse channel's worst distortion over the rated band where there is one, else over 20 Hz – 20 kHz."""
+    """Return the worse channel's worst distortion over the rated band if there is one, else over 20 Hz – 20 kHz."""
     band_hz = sweeps.main_band(run, "worst_distortion", *LIMITED)
     return quantities.worse(figures.by_channel(run, "worst_distortion", band=band_hz))
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """The worst over the band and where it stands, per channel; and what it was before."""
+    """Return the worst over the band and its frequency, per channel, and what it was before."""
     worst = figures.by_channel(run, "worst_distortion")
     if not worst:
         return ()

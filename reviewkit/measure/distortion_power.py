@@ -21,12 +21,12 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import volts_of
 
-_NOTHING = 1e-6  # of a power: what the way there through logarithms costs
-_RINGS_APART = 0.03  # of the scale: two marks nearer than this would lie on each other
+_NOTHING = 1e-6  # of a power: the rounding of going through logarithms
+_RINGS_APART = 0.03  # of the scale: two marks closer than this would overlap
 
 
 def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
-    """The power of each row for one channel, W: from a power column, or from volts over the load."""
+    """Return the power of each row for one channel, W, from a power column or from volts over the load."""
     for role in ("power", "level"):
         column = sheet.find(role, channel) or sheet.find(role, "")
         if column is None:
@@ -57,7 +57,7 @@ def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
 
 
 def _sweep(sheet: Sheet, column: Column, c: Conditions) -> tuple[Array, Array]:
-    """Power (W) and distortion (%) of a channel, power rising; rows at or below zero cannot stand on a log axis."""
+    """Return power (W) and distortion (%) of a channel, power rising, without rows that have no place on a log axis."""
     power_w, percent = _power_w(sheet, column.channel, c), distortion_percent(column)
     good = (power_w > 0) & (percent > 0)
     order = np.argsort(power_w[good], kind="stable")
@@ -71,9 +71,11 @@ def _power(c: Conditions, quantity: str, column: Column, power_w: float, limit: 
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """power_at_limit (W, where distortion rises through 1 % and through each rated limit), power_reached (W, the
-    highest power of the sweep, only where a limit was not reached), lowest_distortion (%, with where),
-    highest_distortion (%, from 250 mW to each rated power) per channel.
+    """Return power_at_limit, power_reached, lowest_distortion and highest_distortion per channel.
+
+    power_at_limit: W, where distortion rises through 1 % and through each rated limit. power_reached: W, the highest
+    power of the sweep, only if a limit wasn't reached. lowest_distortion: %, with its power. highest_distortion: %,
+    from 250 mW to each rated power.
     """
     assert sheet is not None
     found: list[Finding] = []
@@ -88,7 +90,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         for limit in rated_limits(c):
             rise = curves.rise_through(power_w, percent, limit)
             if rise is not None:
-                # the steps at the knee are part of the figure itself, whether or not the bench states the rest
+                # the steps at the knee count in any case, whether or not the bench states the rest
                 apart = rise.expanded if rise.expanded > _NOTHING * rise.at else 0.0
                 level = figures.watts_uncertainty(c, rise.at)
                 unsure = math.hypot(level or 0.0, apart) or None
@@ -143,7 +145,7 @@ def _below_rated(c: Conditions, column: Column, power_w: Array, percent: Array) 
 
 
 def _rated_limit(run: Run) -> float:
-    """The limit whose power a card shows large: that of a power rating for this load, else 1 %."""
+    """Return the limit whose power a card shows large: that of a power rating for this load, else 1 %."""
     m = run.conditions.measurement
     for rating in figures.rated(run.conditions, "power"):
         limit = distortion_limit(rating)
@@ -153,7 +155,7 @@ def _rated_limit(run: Run) -> float:
 
 
 def powers(run: Run, limit: float) -> list[Finding]:
-    """Power at a limit per channel, or the highest power reached below it."""
+    """Return the power at a limit per channel, or the highest power reached below it."""
     return [f for f in run.findings if f.quantity in ("power_at_limit", "power_reached") and f.at.get("limit") == limit]
 
 
@@ -162,18 +164,18 @@ def _shown(found: Finding) -> str:
 
 
 def _figure(run: Run) -> str:
-    """What the sweep's distortion is: "THD+N", "THD", or "Distortion" where its file does not say."""
+    """Return the kind of the sweep's distortion: "THD+N", "THD", or "Distortion" if its file doesn't name it."""
     return next((str(f.at["figure"]) for f in run.findings if "figure" in f.at), "Distortion")
 
 
 def _at_limit(run: Run, limit: float, name: str) -> str:
-    """What a run's powers are: "8 Ω, at 1 % THD+N"."""
+    """Return the heading of a run's powers: "8 Ω, at 1 % THD+N"."""
     figure = _figure(run).removeprefix("Distortion")
     return ", ".join(part for part in (name, f"at {quantities.percent(limit)} {figure}".strip()) if part)
 
 
 def _reached_rows(run: Run, limit: float) -> tuple[tuple[str, str], ...]:
-    """Each channel's power at a limit; where it never gets under the limit, the lowest it does get to."""
+    """Return each channel's power at a limit; if it is never below the limit, the lowest distortion that it reaches."""
     rows = []
     for lowest in figures.by_channel(run, "lowest_distortion"):
         own = next((f for f in powers(run, limit) if f.channel == lowest.channel), None)
@@ -182,8 +184,9 @@ def _reached_rows(run: Run, limit: float) -> tuple[tuple[str, str], ...]:
 
 
 def _crossings(found: Sequence[Finding], x_axis: Axis) -> tuple[Mark, ...]:
-    """Each channel's power at a limit, marked where its curve rises through it: the worse one's, and the other's where
-    the two rings would stand apart.
+    """Return each channel's power at a limit, marked where its curve rises through it.
+
+    The worse one's is marked, and the other's if the two rings would be apart.
     """
     crossing = sorted((f for f in found if f.quantity == "power_at_limit"), key=lambda f: f.value)
     least = _RINGS_APART * math.log(x_axis.high / x_axis.low)
@@ -195,7 +198,7 @@ def _crossings(found: Sequence[Finding], x_axis: Axis) -> tuple[Mark, ...]:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Distortion by decades over power, the rated limit up to the rated power, the crossing marked."""
+    """Return distortion by decades over power, with the rated limit up to the rated power and the crossing marked."""
     traces: list[Trace] = []
     several = sum(figures.trace_role(run, runs) == "now" for run in runs) > 1
     for run in runs:
@@ -203,7 +206,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         for number, curve in enumerate(run.curves):
             label = figures.end_label(curve.channel, run, runs)
             if several and role == "now":
-                # of several runs the channels clip at nearly the same power: the first one names the pair
+                # with several runs, both channels of one clip at nearly the same power, so only the first is labelled
                 label = "" if number else figures.run_label(run, runs)
             if len(curve.x):
                 traces.append(Trace(curve.x, curve.y, curve.channel, role, label))
@@ -263,7 +266,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Power at 1 % per channel, the lowest distortion and where; and what it was before."""
+    """Return the power at 1 % per channel, the lowest distortion with its power, and what it was before."""
     m = run.conditions.measurement
     shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": figures.driven(run.conditions)}
 

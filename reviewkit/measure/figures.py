@@ -1,4 +1,6 @@
-"""Findings made and found again: every kind builds its findings here, so that conditions travel with each number."""
+"""Building findings and looking them up: every kind builds its findings here, so that each number carries its
+conditions.
+"""
 
 from __future__ import annotations
 
@@ -26,8 +28,10 @@ def finding(
     unit: str = "",
     **at: object,
 ) -> Finding:
-    """One finding with the conditions of its measurement. `at`: its own conditions; None entries are left out. `unit`:
-    of a quantity under a name of the user's own; one of the table has the table's.
+    """Return one finding with the conditions of its measurement.
+
+    `at`: its own conditions; None entries are left out. `unit`: of a quantity under a name of the user's own; one of
+    the table has the table's.
     """
     m = c.measurement
     under: dict[str, Any] = {key: entry for key, entry in at.items() if entry is not None}
@@ -62,14 +66,23 @@ def finding(
 
 
 def volts_uncertainty(c: Conditions, value: float) -> float | None:
-    """Expanded uncertainty of a voltage from the bench's level uncertainty (GUM first order): V · dB · ln 10 / 20."""
+    """Return the expanded uncertainty of a voltage from the bench's level uncertainty.
+
+    Notes
+    -----
+    GUM first order: V · dB · ln 10 / 20.
+    """
     level_db = c.bench.level_uncertainty_db
     return None if level_db is None else abs(value) * level_db * LN10_OVER_20
 
 
 def watts_uncertainty(c: Conditions, value: float) -> float | None:
-    """Expanded uncertainty of a power P = V²/R (GUM first order, JCGM 100:2008, from memory): twice the voltage's
-    share, and the load's tolerance ±a, which is rectangular: U = 2a/√3. None where neither is stated.
+    """Return the expanded uncertainty of a power P = V²/R; None if neither of its shares is stated.
+
+    Notes
+    -----
+    GUM first order, JCGM 100:2008, from memory: twice the voltage's share, and the load's tolerance ±a, which is
+    rectangular: U = 2a/√3.
     """
     level_db, tolerance = c.bench.level_uncertainty_db, c.bench.load_tolerance_percent
     if level_db is None and tolerance is None:
@@ -78,22 +91,22 @@ def watts_uncertainty(c: Conditions, value: float) -> float | None:
 
 
 def rated_output_w(c: Conditions) -> float | None:
-    """The power that a signal to noise ratio re rated output is referred to, into this measurement's load, W."""
+    """Return the rated power into this measurement's load, W, to which a signal to noise ratio is relative."""
     return ratings.rated_output_w(c.ratings, c.measurement.load_ohm)
 
 
 def rated(c: Conditions, *names: str) -> list[Rating]:
-    """The session's ratings under these rated names."""
+    """Return the session's ratings under these rated names."""
     return [rating for rating in c.ratings if rating.quantity in names]
 
 
 def rated_bands(c: Conditions, *names: str) -> list[tuple[float, float]]:
-    """The bands that these ratings name, each once."""
+    """Return the bands that these ratings name, without repeats."""
     return list(dict.fromkeys(r.band_hz for r in rated(c, *names) if r.band_hz))
 
 
 def drive(c: Conditions) -> str:
-    """The level and load of a measurement as stated: "5 W into 8 Ω", "2.83 V", ""."""
+    """Return the level and load of a measurement as stated: "5 W into 8 Ω", "2.83 V", ""."""
     m = c.measurement
     return quantities.conditions(
         {
@@ -106,17 +119,17 @@ def drive(c: Conditions) -> str:
 
 
 def driven(c: Conditions) -> str:
-    """ "both channels driven", "one channel driven", or ""."""
+    """Return "both channels driven", "one channel driven", or ""."""
     return DRIVEN.get(c.measurement.channels, "")
 
 
 def _of_the_unit(runs: Sequence[Run]) -> Sequence[Run]:
-    """The runs without those of the bench alone, where there are others."""
+    """Return the runs without those of the bench alone, if there are others."""
     return [run for run in runs if run.conditions.measurement.stage != "bench"] or runs
 
 
 def stated(runs: Sequence[Run], *more: str) -> str:
-    """The line under a card's title: what all its runs share of level, load, setting, input and channels driven."""
+    """Return the line under a card's title: what its runs share of level, load, setting, input and channels driven."""
 
     runs = _of_the_unit(runs)
 
@@ -143,7 +156,7 @@ def _levels(runs: Sequence[Run]) -> list[str]:
     if len(set(loads)) == 1:
         texts = [text.split(" into ")[0] for text in texts]
     else:
-        # each keeps its load, the only one that it has where no level is stated
+        # each keeps its load, its only condition if no level is stated
         texts = [
             text if " into " in text else ", ".join(filter(None, (text, ohms)))
             for text, ohms in zip(texts, loads, strict=True)
@@ -154,8 +167,8 @@ def _levels(runs: Sequence[Run]) -> list[str]:
 
 
 def run_label(run: Run, runs: Sequence[Run]) -> str:
-    """What tells this run from the others of its card: its stage, its setting, its load, else its id; "" for one
-    run.
+    """Return what sets a run apart from the others of its card: its stage, setting or load, else its id; "" if
+    alone.
     """
     runs = _of_the_unit(runs)
     if len(runs) == 1:
@@ -178,9 +191,7 @@ def _load(run: Run) -> str:
 
 
 def main_run(runs: Sequence[Run]) -> Run:
-    """The run whose figures a card shows large: the last one after the repair, else the last that is not the
-    bench's own.
-    """
+    """Return the run whose figures a card shows large: the last after the repair, else the last not of the bench."""
     for stage in ("after", "", "before"):
         for run in reversed(runs):
             if run.conditions.measurement.stage == stage:
@@ -189,7 +200,7 @@ def main_run(runs: Sequence[Run]) -> Run:
 
 
 def trace_role(run: Run, runs: Sequence[Run]) -> str:
-    """How a run's curves are drawn: "bench", "before" beside an "after", else "now"."""
+    """Return how a run's curves are drawn: "bench", "before" if there is an "after", else "now"."""
     stage = run.conditions.measurement.stage
     if stage == "bench":
         return "bench"
@@ -198,7 +209,7 @@ def trace_role(run: Run, runs: Sequence[Run]) -> str:
 
 
 def end_label(channel: str, run: Run, runs: Sequence[Run]) -> str:
-    """What is written at a curve's end: the channel, and what tells the run apart."""
+    """Return the label at a curve's end: the channel, and what distinguishes the run."""
     role = trace_role(run, runs)
     if role == "bench":
         return "bench"
@@ -209,13 +220,14 @@ def end_label(channel: str, run: Run, runs: Sequence[Run]) -> str:
 
 
 def by_channel(run: Run, quantity: str, **at: Any) -> list[Finding]:
-    """A quantity's findings of one run, one per channel, in the file's order, under the given conditions."""
+    """Return a quantity's findings of one run, one per channel, in the file's order, under the given conditions."""
     return [f for f in run.findings if f.quantity == quantity and all(f.at.get(k) == v for k, v in at.items())]
 
 
 def rows_of(findings: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
-    """Reading rows, one per channel: (channel, figure). None for a single unnamed channel, whose figure stands
-    above.
+    """Return reading rows, one per channel: (channel, figure).
+
+    None for a single unnamed channel, whose figure is above.
     """
     if len(findings) == 1 and not findings[0].channel:
         return ()
@@ -223,5 +235,5 @@ def rows_of(findings: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
 
 
 def whose(key: Finding, findings: Sequence[Finding]) -> str:
-    """The channel that a card's key figure is of; "" where no other channel has one, or all have the same."""
+    """Return the channel of a card's key figure; "" if no other channel has one, or if all have the same."""
     return key.channel if len({quantities.show(f) for f in findings}) > 1 else ""

@@ -1,4 +1,4 @@
-"""The file of an idle output, waveform or spectrum: its noise taken apart, and what is drawn of it."""
+"""The file of an idle output, waveform or spectrum: its noise and lines, and the curves drawn of it."""
 
 from __future__ import annotations
 
@@ -28,11 +28,33 @@ BANDS, LINES = "third-octave bands", "lines as exported"  # what a curve is made
 
 
 class Withheld(ValueError):
-    """The file gives no noise figures; the message says why and what to write."""
+    """Error for a file that gives no noise figures; the message says why and what to write."""
 
 
-def taken_apart(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool]:
-    """One channel's noise, and whether it is in volts. Raises InputError, or Withheld where the file gives none."""
+def read_noise(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool]:
+    """Return one channel's noise, and whether it is in volts.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file of a waveform or spectrum.
+    column : Column
+        The channel.
+    c : Conditions
+        The conditions, which may name the window.
+
+    Returns
+    -------
+    tuple[Noise, bool]
+        The noise, and whether it is in volts.
+
+    Raises
+    ------
+    InputError
+        If the file can't be read as an idle output.
+    Withheld
+        If it gives no noise figures.
+    """
     if sheet.find("time"):
         values, volts = waveform_samples(column, sheet.source)
         if not np.ptp(values):
@@ -65,8 +87,26 @@ def taken_apart(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, boo
 
 
 def refuse_tone(sheet: Sheet, c: Conditions, noise: Noise, band_hz: tuple[float, float]) -> None:
-    """Raise InputError where the signal was on. What a tone and its distortion leave between them is not the noise of
-    an idle output, and a figure in volts would hold the tone: no fault of an amplifier stands as alone as that.
+    """Raise InputError if the signal was on.
+
+    The residue of a tone and its distortion isn't the noise of an idle output, and a figure in volts would include the
+    tone: no fault of an amplifier gives a tone that dominates like that.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file, for the message.
+    c : Conditions
+        The conditions, with the mains frequency.
+    noise : Noise
+        The channel's noise and lines.
+    band_hz : tuple[float, float]
+        The lower and upper edge.
+
+    Raises
+    ------
+    InputError
+        If one tone, with its harmonics, stands out of everything else in the band.
     """
     tone_hz = noise_lines.lone_tone(noise, band_hz, c.mains_hz)
     if tone_hz is not None:
@@ -97,8 +137,9 @@ def bands_curve(channel: str, noise: Noise, *, volts: bool) -> Curve:
 
 
 def lines_curve(sheet: Sheet, column: Column, c: Conditions) -> Curve:
-    """Return a channel's lines as they were exported, from 20 Hz to 20 kHz, where those give no bands: x in Hz, y in
-    dBV, or in dB of relative levels.
+    """Return a channel's lines as exported, from 20 Hz to 20 kHz, if they give no bands.
+
+    x in Hz, y in dBV, or in dB of relative levels.
     """
     level_v = volts_of(column.values, column.unit, c.measurement.load_ohm, c.measurement.full_scale_v)
     y = column.values if level_v is None else db_of_amplitude(np.maximum(np.abs(level_v), 1e-12))
@@ -130,13 +171,13 @@ def panel_of(runs: Sequence[Run], main: Run) -> tuple[str, Panel]:
 
 
 def _form_and_unit(run: Run) -> tuple[str, str]:
-    """What a run's curves are made of, and the unit that all of them share."""
+    """Return the kind of a run's curves, and the unit that all of them share."""
     form = LINES if any(curve.name == LINES for curve in run.curves) else BANDS
     return form, "dBV" if all(curve.facts["unit"] == "dBV" for curve in run.curves) else "dB"
 
 
 def _level_scale(values: Sequence[float], unit: str) -> Axis:
-    """A vertical scale by 20 dB that holds all values, at least 60 dB high."""
+    """Return a vertical scale in steps of 20 dB that holds all values and spans at least 60 dB."""
     high = math.ceil(max(values, default=-60.0) / 20) * 20
     low = min(high - 60, math.floor(min(values, default=-120.0) / 20) * 20)
     ticks = [(float(at), digits.fixed(at, 0)) for at in range(low, high + 1, 20 if high - low <= 120 else 40)]

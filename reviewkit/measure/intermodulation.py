@@ -1,4 +1,4 @@
-"""Two tones played together: what they make of each other, by the convention that the pair belongs to."""
+"""Two tones played together: their intermodulation, by the convention that the pair belongs to."""
 
 from __future__ import annotations
 
@@ -47,17 +47,20 @@ METHODS = {
     ("imd_second", DIFFERENCE): "second-order difference product re the sum of the two tones",
     ("imd_third", DIFFERENCE): "third-order difference products re the sum of the two tones",
 }
-_CLEAN = 0.98  # a figure that products lost in the noise could raise by less than this is given as it is
-_NEGLIGIBLE = 0.002  # of a figure: an uncertainty that no digit shows
+_CLEAN = 0.98  # a figure stays a plain value if products lost in the noise could only change it by less than this
+_NEGLIGIBLE = 0.002  # of a figure: an uncertainty too small for any digit shown
 _LOWEST_DRAWN_DB = -140.0
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """imd (%) per channel, and what it is made of: imd_second, imd_third; for the modulation method imd_rss too.
+    """Return imd (%) per channel, and its parts: imd_second, imd_third; for the modulation method imd_rss too.
 
-    Modulation method (60 Hz + 7 kHz, 4:1), IEC 60268-3 from memory: m_n = the pair of sidebands of order n added, re
-    the upper tone; imd = √(m2² + m3²). imd_rss: the four sidebands' r.s.s. Twin tone (19 + 20 kHz, 1:1), the same
-    source: d2 = U(f2 − f1)/(U1 + U2), d3 = (U(2f1 − f2) + U(2f2 − f1))/(U1 + U2); imd = √(d2² + d3²).
+    Notes
+    -----
+    Modulation method (60 Hz + 7 kHz, 4:1), IEC 60268-3 from memory: m_n = the sum of the pair of sidebands of order n,
+    relative to the upper tone; imd = √(m2² + m3²). imd_rss: the four sidebands' r.s.s. Twin tone (19 + 20 kHz, 1:1),
+    the same source: d2 = U(f2 − f1)/(U1 + U2), d3 = (U(2f1 − f2) + U(2f2 − f1))/(U1 + U2); imd = √(d2² + d3²).
+
     Power and voltage are those of a sine of the same peak, (U1 + U2)²/R (common practice, no source).
     """
     assert sheet is not None
@@ -84,11 +87,12 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 
 def _curve(channel: str, lines: Lines, pair: Pair, products: Mapping[int, Sequence[Product]]) -> Curve:
-    """A channel's spectrum round the upper tone, from which its x is counted, or the whole of it for the twin tone.
-    Facts: where a product of either order stands in it that stands out.
+    """Return a channel's spectrum around the upper tone, from which its x is counted, or all of it for the twin tone.
+
+    Facts: the places of products of either order that stand out in it.
     """
     low, high = pair.tones
-    # each pair is drawn about its own upper tone: generators differ by a few hertz from day to day
+    # each pair is drawn around its own upper tone: generators differ by a few hertz from day to day
     origin = high if pair.convention == MODULATION else 0.0
     edges = np.linspace(*((high - 3 * low, high + 3 * low) if origin else (20.0, 2 * high - low + 1000)), POINTS_DRAWN)
     shown = {"2nd order": products[2][-1], "3rd order": products[3][origin > 0]}
@@ -101,7 +105,7 @@ def _curve(channel: str, lines: Lines, pair: Pair, products: Mapping[int, Sequen
 
 
 def _finding(c: Conditions, channel: str, pair: Pair, quantity: str, ratio: Ratio, under: dict[str, Any]) -> Finding:
-    """One figure; a bound where products that do not stand above the noise could make a difference."""
+    """Return one figure; it is a bound if products that aren't above the noise could make a difference."""
     at = {**under, "tones": pair.tones, "method": METHODS[quantity, pair.convention]}
     if ratio.least < _CLEAN * ratio.value:
         made = figures.finding(c, quantity, channel, 100 * ratio.most, limited_by="noise", **at)
@@ -112,7 +116,7 @@ def _finding(c: Conditions, channel: str, pair: Pair, quantity: str, ratio: Rati
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Each channel's spectrum round the upper tone, or the whole of it for the twin tone, the products marked."""
+    """Return each channel's spectrum around the upper tone, or all of it for the twin tone, products marked."""
     main = figures.main_run(runs)
     key = quantities.worse(figures.by_channel(main, "imd"))
     if key is None:
@@ -146,13 +150,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def _panels(runs: Sequence[Run], main: Run, convention: str) -> tuple[Panel, ...]:
-    """A panel a channel, all on one scale: spectra so dense would hide each other in one."""
+    """Return a panel for each channel, all on one scale: spectra so dense would hide each other in one."""
     method = METHODS["imd", convention]
     drawn = figures.by_channel(main, "imd", method=method)
     traces: dict[str, list[Trace]] = {f.channel: [] for f in drawn}
     for run in runs:
         for curve in run.curves:
-            # the two conventions share no scale
+            # the two conventions have no common scale
             if curve.channel in traces and run.get("imd", curve.channel, method=method):
                 role, label = figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
                 traces[curve.channel].append(Trace(curve.x, curve.y, curve.channel, role, label))
@@ -170,19 +174,19 @@ def _panels(runs: Sequence[Run], main: Run, convention: str) -> tuple[Panel, ...
 
 
 def _over(channel: str, convention: str, *, first: bool) -> str:
-    """What stands over a panel: its channel, over the first with what its scale is re."""
+    """Return a panel's heading: its channel, and on the first what the scale is relative to."""
     return " ".join(part for part in (channel, METHODS["imd", convention] if first else "") if part)
 
 
 def _about(low_hz: float, high_hz: float) -> Axis:
-    """A scale in hertz from the upper tone, numbered at the sidebands."""
+    """Return a scale in hertz from the upper tone, numbered at the sidebands."""
     ticks = [(n * low_hz, f"{'+' if n > 0 else digits.MINUS}{digits.trimmed(abs(n) * low_hz)}") for n in (-2, -1, 1, 2)]
     ticks.insert(2, (0.0, quantities.hertz(high_hz)))
     return Axis(-3 * low_hz, 3 * low_hz, "linear", tuple(ticks), "Hz", tuple(n * low_hz / 2 for n in range(-6, 7)))
 
 
 def _whole(highest_hz: float) -> Axis:
-    """A scale from 0 Hz, even in hertz: the products stand at even distances."""
+    """Return a scale from 0 Hz, even in hertz: the products are evenly spaced."""
     top = float(np.ceil(highest_hz / 1000) + 1) * 1000
     ticks = [(float(f), f"{f // 1000}k" if f else "0") for f in range(0, int(top) + 1, 5000)]
     return Axis(0.0, top, "linear", tuple(ticks), "Hz", tuple(float(f) for f in range(0, int(top) + 1, 1000)))
@@ -213,7 +217,7 @@ def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Readout, ..
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """The figure per channel with its convention, and which order leads; or that nothing stands above the noise."""
+    """Return the figure per channel with its convention, and the strongest order, or that none is above the noise."""
     m = run.conditions.measurement
     here = figures.by_channel(run, "imd")
     worst = quantities.worse(here)

@@ -1,4 +1,4 @@
-"""Many tones played together: how far they stand above the strongest line that is none of them."""
+"""Many tones played together: how far they are above the strongest line that isn't one of them."""
 
 from __future__ import annotations
 
@@ -38,17 +38,20 @@ _HEADROOM_DB, _LOWEST_DRAWN_DB = 3.0, -160.0
 
 
 def tone_level(tones: Sequence[Line]) -> float:
-    """The level of one tone, r.m.s.: the median one's, which neither end of the response moves."""
+    """Return the level of one tone, r.m.s.: the median one's, which neither end of the response moves."""
     return float(np.median([tone.level for tone in tones]))
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """multitone_clearance (dB) per channel: the level of the median tone less that of the strongest line that is no
-    tone, 20 Hz – 20 kHz or as far as the data reaches.
+    """Return multitone_clearance (dB) per channel: the median tone's level less that of the strongest other line.
 
-    A product's level is taken over its lobe; where none stands above the noise, the noise's largest line counts, as
-    r.m.s. in one line's width. Tones: the lines within 20 dB of the strongest, at least three (this project's own
-    definition; none is binding). Power is that of all tones together. Without the window nothing is given.
+    The band is 20 Hz – 20 kHz, or as far as the data reaches. Without the window nothing is given.
+
+    Notes
+    -----
+    A product's level is taken over its lobe; if none is above the noise, the noise's largest line counts, as r.m.s. in
+    the width of one line. Tones: the lines within 20 dB of the strongest, at least three (this project's own
+    definition; none is binding). Power is that of all tones together.
     """
     assert sheet is not None
 
@@ -98,7 +101,7 @@ def _finding(sheet: Sheet, channel: str, read: ChannelLines, c: Conditions) -> F
 
 
 def _is_mains(frequency_hz: float, line_hz: float, c: Conditions) -> bool:
-    """Whether a line stands where the mains or one of its first twenty multiples does."""
+    """Return whether a line is at the mains frequency or one of its first twenty multiples."""
     if c.mains_hz is None:
         return False
     multiple = round(frequency_hz / c.mains_hz)
@@ -107,8 +110,9 @@ def _is_mains(frequency_hz: float, line_hz: float, c: Conditions) -> bool:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Each channel's spectrum over the dial, a bracket from its tones down to the strongest product. Spectra so dense
-    would hide each other in one panel.
+    """Return each channel's spectrum over frequency, with a bracket from its tones down to the strongest product.
+
+    Spectra so dense would hide each other in one panel.
     """
     main = figures.main_run(runs)
     key = quantities.worse(figures.by_channel(main, "multitone_clearance"))
@@ -145,7 +149,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def _panels(runs: Sequence[Run], main: Run) -> tuple[Panel, ...]:
-    """A panel a channel, all on one scale."""
+    """Return a panel for each channel, all on one scale."""
     found = figures.by_channel(main, "multitone_clearance")
     traces: dict[str, list[Trace]] = {f.channel: [] for f in found}
     for run in runs:
@@ -187,7 +191,7 @@ def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Readout, ..
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """The clearance per channel and what it was, and what stands highest between the tones."""
+    """Return the clearance per channel and what it was, and the highest line between the tones."""
     m = run.conditions.measurement
     here = figures.by_channel(run, "multitone_clearance")
     worst = quantities.worse(here)

@@ -1,4 +1,4 @@
-"""Idle noise: volts over 20 Hz – 20 kHz, how far that lies under a power, and the hum in it."""
+"""Idle noise: volts over 20 Hz – 20 kHz, how far they lie below a power, and the hum in them."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from reviewkit.measure.idle_output import (
     lines_curve,
     not_reached,
     panel_of,
+    read_noise,
     refuse_tone,
-    taken_apart,
 )
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Curves, Readout
@@ -35,13 +35,15 @@ RELATIVE = "no noise in volts and no signal to noise ratio, the file's levels ar
 
 
 def _undriven(c: Conditions) -> Conditions:
-    """The conditions of an idle output: nothing is driven, at no level."""
+    """Return the conditions of an idle output: nothing is driven, at no level."""
     return replace(c, measurement=replace(c.measurement, channels="", drive_w=None, drive_v=None, level=None))
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """noise (V r.m.s., 20 Hz – 20 kHz or as far as the data goes), unweighted and A-weighted; snr (dB) of both re the
-    rated output, 1 W and each power that a rating names; hum_voltage (V) per channel.
+    """Return noise, snr and hum_voltage per channel.
+
+    noise: V r.m.s., 20 Hz – 20 kHz or as far as the data goes, unweighted and A-weighted. snr: dB, of both, relative to
+    the rated output, 1 W and each power that a rating names. hum_voltage: V.
     """
     assert sheet is not None
     c = _undriven(c)
@@ -50,7 +52,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     curves: list[Curve] = []
     for column in sheet.all("level"):
         try:
-            noise, volts = taken_apart(sheet, column, c)
+            noise, volts = read_noise(sheet, column, c)
         except Withheld as why:
             withheld.append(f"no noise and no signal to noise ratio: {why}")
             curves.append(lines_curve(sheet, column, c))
@@ -83,7 +85,7 @@ def _no_reference(c: Conditions) -> list[str]:
 
 
 def references_w(c: Conditions) -> list[float]:
-    """The powers that noise is held against, each once: the rated one, 1 W, those that snr ratings name."""
+    """Return the powers that noise is compared with, without repeats: rated, 1 W, those that snr ratings name."""
     wanted = [figures.rated_output_w(c), 1.0, *(rating.reference_w for rating in figures.rated(c, "snr"))]
     return list(dict.fromkeys(power_w for power_w in wanted if power_w))
 
@@ -92,7 +94,7 @@ def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, fl
     m = c.measurement
     weights: list[tuple[str | None, Callable[..., Any]]] = [(None, _unweighted), ("A", a_weighting)]
     if m.weighting:
-        # it went through the filter on the bench: a second time would be wrong, and the way back is not known
+        # it is already weighted on the bench: don't weight it twice, and it can't be undone
         weights = [(m.weighting, _unweighted)]
     found = []
     for weighting, weight in weights:
@@ -122,18 +124,19 @@ def _unweighted(frequency_hz: Any) -> Any:
 
 
 def _expanded_db(c: Conditions, scatter: float) -> float | None:
-    """Expanded uncertainty in dB: the bench's, and twice the scatter that a finite record leaves. None where the bench
-    states none: a part of an uncertainty would pass for the whole.
+    """Return the expanded uncertainty in dB: the bench's, and twice the scatter that a finite record leaves.
+
+    None if the bench states none: part of an uncertainty would pass for the whole.
     """
     level_db = c.bench.level_uncertainty_db
     return None if level_db is None else math.hypot(level_db, 2 * scatter / figures.LN10_OVER_20)
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """The noise in third-octave bands, in dBV, and how far it lies under the rated power.
+    """Return the noise in third-octave bands, in dBV, and how far it lies below the rated power.
 
-    Bands, not spectral lines: their height does not hang on the length of a record or on the window, so that two
-    captures compare, and a mains line can still be told from hiss.
+    Bands, not spectral lines: their height doesn't depend on the length of a record or on the window, so two captures
+    can be compared, and a mains line can still be told from hiss.
     """
     main = figures.main_run(runs)
     form, panel = panel_of(runs, main)
@@ -154,7 +157,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
-    """The first ratio large, then the others and what that one was in the other runs; then the volts, by channel."""
+    """Return the first ratio large, the others, the first one's value in the other runs, and the volts by channel."""
     ratios, volts = _by_condition(main, "snr"), _by_condition(main, "noise") + _by_condition(main, "hum_voltage")
     channels = [f.channel for f in volts[0]] if volts else []
     head: list[tuple[str, ...]] = [("", *channels)] if any(channels) else []
@@ -164,14 +167,14 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
     if ratios:
         key = quantities.worse(ratios[0])
         assert key is not None
-        # a lone channel's figure stands above
+        # a lone channel's figure is above
         rows = [(f"{_weighted(key)} dB", *_cells(ratios[0], channels, quantities.number))] if head else []
         rows += [
             (f"{_weighted(key)} {figures.run_label(run, runs)} dB", *_cells(same, channels, quantities.number))
             for run, same in others
         ]
         for same in ratios[1:]:
-            # each reference once weighted; the plain figure re the first only: the others differ by as much
+            # every reference with weighting; without it only the first, since the others differ by the same amount
             if _weighted(same[0]) == _weighted(key) or same[0].at["reference"] == key.at["reference"]:
                 again = "" if same[0].at["reference"] == key.at["reference"] else f" {_re(same[0])}"
                 rows.append((f"{_weighted(same[0])}{again} dB", *_cells(same, channels, quantities.number)))
@@ -186,13 +189,13 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
 
 
 def _cells(found: Sequence[Finding], channels: Sequence[str], write: Callable[[Finding], str]) -> list[str]:
-    """One cell for each channel, empty where it has no such figure: hum may stand out on one side alone."""
+    """Return one cell for each channel, empty if it has no such figure: hum may stand out on one side alone."""
     by_channel = {f.channel: write(f) for f in found}
     return [by_channel.get(channel, "") for channel in channels]
 
 
 def _volts_row(same: Sequence[Finding], channels: Sequence[str]) -> tuple[str, ...]:
-    """A line of volts, their unit beside its name where all channels have the same; a lone channel's stays with it."""
+    """Return a line of volts, the unit in its name if all channels share it; a lone channel's figure keeps its unit."""
     units = {quantities.show(f).rsplit(" ", 1)[-1] for f in same}
     if len(units) > 1 or len(channels) < 2:
         return _volts_of(same[0]), *_cells(same, channels, quantities.show)
@@ -205,7 +208,7 @@ def _others(runs: Sequence[Run], main: Run) -> list[Run]:
 
 
 def _by_condition(run: Run, quantity: str) -> list[list[Finding]]:
-    """A quantity's findings, those of all channels under the same conditions together, A-weighted first."""
+    """Return a quantity's findings grouped by condition, those of all channels together, A-weighted first."""
     groups: dict[tuple[Any, Any], list[Finding]] = {}
     for f in figures.by_channel(run, quantity):
         groups.setdefault(_key(f), []).append(f)
@@ -225,12 +228,12 @@ def _re(f: Finding) -> str:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """The noise in volts, how far it lies under the rated power and under 1 W, and how much of it is hum."""
+    """Return the noise in volts, how far it lies below the rated power and 1 W, and how much of it is hum."""
     m = run.conditions.measurement
     facts = []
     volts = _by_condition(run, "noise")
     if volts:
-        # in volts the plain figure comes first, as a ratio the weighted one
+        # in volts the unweighted figure comes first, as a ratio the weighted one
         plain = volts[-1]
         was = quantities.worse(_alike(before, plain[0]))
         under = {"band": plain[0].at["band"], "weighting": plain[0].at.get("weighting", "")}
@@ -255,7 +258,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 
 
 def _alike(run: Run | None, finding: Finding) -> list[Finding]:
-    """Another run's findings, one per channel, under the same weighting and reference."""
+    """Return another run's findings, one per channel, with the same weighting and reference."""
     found = figures.by_channel(run, finding.quantity) if run else []
     return [f for f in found if _key(f) == _key(finding)]
 

@@ -1,4 +1,4 @@
-"""The response through a phono stage: how far it is off the RIAA replay curve, re 1 kHz."""
+"""The response through a phono stage: its deviation from the RIAA replay curve, relative to 1 kHz."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import riaa_replay_db
 
-MIDDLE_BAND_HZ = (40.0, 15_000.0)  # over which makers often rate it (common practice, no source)
-# the curve spans 39 dB from 20 Hz to 20 kHz, a deviation a few (IEC 60098): further off than this, and less than half
-# as far read the other way, the file was taken for what it is not
+MIDDLE_BAND_HZ = (40.0, 15_000.0)  # makers often rate this band (common practice, no source)
+# the curve spans 39 dB from 20 Hz to 20 kHz, a deviation a few (IEC 60098): if it is off by more than this, and by
+# less than half as much when read the other way, the file is of the other kind
 MOST_OFF_DB = 6.0
 
 
 def _read_as(frequency_hz: Array, column: Column, *, equalised: bool, amendment: bool) -> Array | None:
-    """A channel re the replay curve, 0 dB at 1 kHz, shape (n,); None where the data does not reach 1 kHz."""
+    """Return a channel relative to the replay curve, 0 dB at 1 kHz, shape (n,); None if it doesn't reach 1 kHz."""
     level_db = relative_db(column.values, column.unit)
     if not equalised:
         level_db = level_db - riaa_replay_db(frequency_hz, amendment=amendment)
@@ -34,7 +34,7 @@ def _read_as(frequency_hz: Array, column: Column, *, equalised: bool, amendment:
 
 
 def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Column) -> None:
-    """Raise InputError where the file evidently holds the other of the two: a plain response or a deviation."""
+    """Raise InputError if the file evidently is the other of the two: a plain response or a deviation."""
     m = c.measurement
     band_hz = curves.covered(frequency_hz, AUDIO_BAND_HZ)
     if band_hz is None:
@@ -62,8 +62,10 @@ def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Co
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """riaa_deviation (dB re 1 kHz): the largest either way with its sign and where it stands, over 20 Hz – 20 kHz,
-    40 Hz – 15 kHz and each rated band, as far as the data goes, per channel.
+    """Return riaa_deviation (dB relative to 1 kHz) per channel.
+
+    It is the largest either way, with its sign and frequency, over 20 Hz – 20 kHz, 40 Hz – 15 kHz and each rated band,
+    as far as the data goes.
     """
     assert sheet is not None
     m, frequency_hz = c.measurement, sheet.need("frequency").values
@@ -97,14 +99,14 @@ def _curve(c: Conditions) -> str:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """The deviation over the dial about zero, the rated band drawn in, the worst point marked."""
+    """Return the deviation over frequency about zero, with the rated band drawn in and the worst point marked."""
     traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "riaa_deviation") if r.within)[:1]
     bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, "riaa_deviation")]
-    # below that the curve may leave the picture: the amendment alone takes 20 dB at 2 Hz
+    # further down the curve may leave the picture: the amendment alone costs 20 dB at 2 Hz
     extremes = [abs(v) for v in sweeps.extremes(traces, bands)]
-    # the limit stands inside the picture, not on its edge
+    # keep the limit inside the picture, not on its edge
     extremes += [1.2 * abs(side) for limit in limits for side in (limit.low, limit.high) if side is not None]
     band_hz = sweeps.main_band(main, "riaa_deviation")
     key = quantities.worse(figures.by_channel(main, "riaa_deviation", band=band_hz))
@@ -148,7 +150,7 @@ def _readings(runs: Sequence[Run], main: Run, band_hz: list[float] | None) -> tu
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """How far the worse channel is off the curve, and where; the same over the middle of the band; what it was."""
+    """Return the worse channel's deviation and its frequency, the same over the middle of the band, and what it was."""
     m = run.conditions.measurement
     whole = figures.by_channel(run, "riaa_deviation")
     if not whole:

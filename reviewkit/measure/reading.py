@@ -17,8 +17,8 @@ from reviewkit.model.session import Measurement
 from reviewkit.model.sheet import Sheet, SingleReading
 from reviewkit.model.verdict import Verdict
 
-# read at rest: what the bench drives elsewhere is no condition of these; of DC, and of what the bench knows nothing
-# about, no load or input is
+# read at rest: the bench's drive isn't a condition of these; for DC, and for quantities that the bench doesn't know,
+# neither is the load or the input
 _DC = ("dc_offset", "bias")
 _IDLE = (*_DC, "hum_voltage", "noise")
 _TOGETHER = (
@@ -33,14 +33,16 @@ _TOGETHER = (
     ("input",),
     ("channels",),
 )
-# a digital meter's last digit may be off by one either way (common practice, no source): rectangular, k = 2
+# a digital meter's last digit may be one too high or too low (common practice, no source): rectangular, k = 2
 _ONE_DIGIT = 2 / math.sqrt(3)
 _COLUMNS = {"L": "left", "R": "right", "both": "both", "": "as a whole"}
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """Each reading as it stands in the file, in its order. Its own conditions come before those of the measurement. Its
-    uncertainty is that of the last digit written: the level uncertainty of [bench] is the capture's, not a meter's.
+    """Return each reading as written in the file, in its order.
+
+    Its own conditions override those of the measurement. Its uncertainty is that of the last digit written: the level
+    uncertainty of [bench] is the capture's, not a meter's.
     """
     assert sheet is not None
     found = [_finding(c, reading) for reading in sheet.readings]
@@ -66,10 +68,10 @@ def _finding(c: Conditions, reading: SingleReading) -> Finding:
 
 
 def _at_rest(m: Measurement, name: str) -> Measurement:
-    """The measurement without the conditions that do not touch this reading unless its row states them."""
+    """Return the measurement without the conditions that don't affect this reading unless its row states them."""
     own_name = name not in quantities.QUANTITIES
     if name == "phono_overload":
-        # it is where the phono stage itself clips: no load is on it, and what the bench drives is behind it
+        # the phono stage itself clips here: it has no load, and the bench's drive is after it
         m = replace(m, load_ohm=None, channels="", drive_w=None, drive_v=None, level=None)
     if own_name or name in _DC:
         m = replace(m, load_ohm=None, input="")
@@ -77,14 +79,14 @@ def _at_rest(m: Measurement, name: str) -> Measurement:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """One line a reading, the channels beside each other; what all readings hold under stands over them."""
+    """Return one line for each reading, with its channels side by side; the conditions that all share are above."""
     found = [entry for run in runs for entry in _read(run)]
     shared = _shared([entry.finding.at for entry in found])
     order = list(dict.fromkeys(entry.finding.quantity for entry in found))
     found.sort(key=lambda entry: order.index(entry.finding.quantity))
     rows: dict[tuple[object, ...], dict[str, list[_Entry]]] = {}
     for entry in found:
-        # the same reading of several runs, before and after the repair, stands in lines that follow each other
+        # the same reading of several runs, before and after the repair, is on successive lines
         group = rows.setdefault(_which(entry), {})
         group.setdefault(figures.run_label(entry.run, runs), []).append(entry)
     columns = [channel for channel in _COLUMNS if any(entry.finding.channel == channel for entry in found)]
@@ -123,7 +125,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def _judged(line: Row, verdicts: Sequence[Verdict]) -> Row:
-    """A line with the needle of the rating that one of its readings answered."""
+    """Return a line with the needle of the rating that one of its readings answers."""
     for v in verdicts:
         if v.position is not None and v.findings[:1] and v.findings[0] in line.findings:
             return replace(line, verdict=v.verdict, position=v.position, margin=v.margin)
@@ -132,7 +134,7 @@ def _judged(line: Row, verdicts: Sequence[Verdict]) -> Row:
 
 @dataclass(frozen=True)
 class _Entry:
-    """A finding with its run, and how often the same was read before it under what turned out the same conditions."""
+    """A finding with its run, and the number of earlier readings of the same under conditions that turned out equal."""
 
     run: Run
     finding: Finding
@@ -150,7 +152,7 @@ def _read(run: Run) -> list[_Entry]:
 
 
 def _same(a: Finding, b: Finding) -> bool:
-    """Whether two readings are of the same under the same conditions, whatever their channels."""
+    """Return whether two readings are of the same thing under the same conditions, whatever their channels."""
     return (a.quantity, a.unit, a.at) == (b.quantity, b.unit, b.at)
 
 
@@ -160,7 +162,7 @@ def _which(entry: _Entry) -> tuple[object, ...]:
 
 
 def _shared(all_at: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    """The conditions that every reading has alike; level and load are one condition."""
+    """Return the conditions that all readings share; level and load are one condition."""
     shared: dict[str, Any] = {}
     for keys in _TOGETHER:
         here = [{key: at[key] for key in keys if key in at} for at in all_at]
@@ -170,7 +172,7 @@ def _shared(all_at: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
 
 
 def _conditions(finding: Finding, at: Mapping[str, Any]) -> list[str]:
-    """These conditions in words, one entry each."""
+    """Return these conditions in words, one entry each."""
     bare = replace(finding, stage="", bound="")
     parts = [conditions_of(replace(bare, at={key: at[key] for key in keys if key in at})) for keys in _TOGETHER]
     # "at 1 %, THD" is one condition
@@ -178,8 +180,9 @@ def _conditions(finding: Finding, at: Mapping[str, Any]) -> list[str]:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """A sentence a reading: its channels, its conditions, what it was before. Readings under names of the user's own
-    are said where they changed, or where there are no others.
+    """Return a sentence for each reading: its channels, its conditions, what it was before.
+
+    Readings under names of the user's own are included if they changed, or if there are no others.
     """
     groups: dict[tuple[object, ...], list[Finding]] = {}
     for entry in _read(run):

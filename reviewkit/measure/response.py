@@ -1,4 +1,4 @@
-"""Frequency response: each channel re its own level at 1 kHz."""
+"""Frequency response: each channel relative to its own level at 1 kHz."""
 
 from __future__ import annotations
 
@@ -20,8 +20,10 @@ from reviewkit.signal.weighting import REFERENCE_HZ
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """deviation_high, deviation_low, flatness (dB re 1 kHz, over 20 Hz – 20 kHz and each rated band, as far as the data
-    goes), corner_low, corner_high (Hz, half power re 1 kHz) per channel; channel_balance (dB, left re right).
+    """Return deviation_high, deviation_low, flatness, corner_low and corner_high per channel, and channel_balance.
+
+    deviation_*, flatness: dB relative to 1 kHz, over 20 Hz – 20 kHz and each rated band, as far as the data goes.
+    corner_*: Hz, half power relative to 1 kHz. channel_balance: dB, left relative to right.
     """
     assert sheet is not None
     frequency_hz, columns = sheet.need("frequency").values, sweeps.levels_of(sheet)
@@ -66,8 +68,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 def _balance(
     frequency_hz: Array, columns: Sequence[Column], c: Conditions, bands: Sequence[tuple[float, float]]
 ) -> list[Finding]:
-    """Left over right in dB, at 1 kHz and where it is largest in each band; from absolute levels or one common
-    reference.
+    """Return left over right in dB, at 1 kHz and where it is largest in each band.
+
+    It comes from absolute levels or from levels with one common reference.
     """
     by_channel = {column.channel: column for column in columns}
     if not {"L", "R"} <= set(by_channel) or by_channel["L"].unit != by_channel["R"].unit:
@@ -84,15 +87,15 @@ def _balance(
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Deviation re 1 kHz over the dial, the rated band drawn in."""
+    """Return the deviation relative to 1 kHz over frequency, with the rated band drawn in."""
     traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "flatness") if r.within)
     bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, "flatness")]
     extremes = sweeps.extremes(traces, bands)
-    # the limit stands inside the picture, not on its edge
+    # keep the limit inside the picture, not on its edge
     extremes += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
-    # beyond that a curve may leave the picture: its fall there is told by its corner
+    # further out a curve may leave the picture: its corner describes the fall there
     y_axis = scales.lopsided(min([*extremes, 0.0]), max([*extremes, 0.0]))
     return Card(
         id="",
@@ -112,7 +115,7 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
     key = quantities.worse(figures.by_channel(main, "flatness", band=band_hz))
     large = quantities.show(key) if key else ""
     if key and any(r.within and -r.within[0] != r.within[1] for r in figures.rated(main.conditions, "flatness")):
-        # a lopsided rating is answered by both extremes
+        # a rating with unequal sides needs both extremes
         large = next((row[1] for row in _extremes(main, band_hz) if row[0] == key.channel), large)
     whose = figures.whose(key, figures.by_channel(main, "flatness", band=band_hz)) if key else ""
     readings = [Readout(quantities.band((band_hz[0], band_hz[1])), large, _extremes(main, band_hz), whose)]
@@ -137,11 +140,11 @@ def _extremes(run: Run, band_hz: list[float]) -> tuple[tuple[str, ...], ...]:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """How flat, where the corners lie, how far the channels part; and how flat it was before."""
+    """Return how flat it is, where the corners are, how far the channels differ, and how flat it was before."""
     facts: list[Point] = []
     bands = [f.at["band"] for f in figures.by_channel(run, "flatness")]
     if bands:
-        # what the maker rated is what there is to talk about
+        # talk about the band that the maker rated
         ratings = figures.rated(run.conditions, "flatness")
         rated = [list(r.band_hz) for r in ratings if r.band_hz and r.input in ("", run.conditions.measurement.input)]
         band_hz = next((band for band in bands if list(band) in rated), bands[0])
@@ -163,7 +166,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         )
     low, high = figures.by_channel(run, "corner_low"), figures.by_channel(run, "corner_high")
     if low or high:
-        # the worse channel's corner is the one nearer to the middle
+        # the worse channel's corner is the one nearer the middle
         facts.append(
             Point(
                 "response",

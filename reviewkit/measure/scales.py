@@ -1,4 +1,4 @@
-"""The fixed scales of the cards: cards of one kind look alike across episodes, before and after share one."""
+"""The fixed scales of the cards: cards of one kind look alike across episodes, and before and after share one."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ _DIAL_HZ = (1, 10, 20, 100, 1000, 10_000, 20_000, 100_000, 1_000_000)
 
 
 def dial(low_hz: float, high_hz: float) -> Axis:
-    """The frequency scale: a ruler with a tick at each 1 … 9 of a decade and numbers at the decades and the ends."""
+    """Return the frequency scale: a ruler with ticks at 1 … 9 of each decade, numbered at the decades and the ends."""
     low, high = min(20.0, _rung_below(low_hz)), max(20_000.0, _rung_above(high_hz))
     ticks = [(float(f), hertz(f).replace(" kHz", "k").replace(" Hz", "")) for f in _DIAL_HZ if low <= f <= high]
-    # 20 stands beside 10, and 20k beside 10k, only at an end of the scale
+    # 20 appears next to 10, and 20k next to 10k, only at an end of the scale
     ticks = [(f, text) for f, text in ticks if f not in (20.0, 20_000.0) or f in (low, high)]
     if ticks[0][0] > low:
         ticks.insert(0, (low, hertz(low).replace(" Hz", "")))
@@ -27,13 +27,13 @@ def dial(low_hz: float, high_hz: float) -> Axis:
 
 
 def dial_for(traces: Sequence[Trace]) -> Axis:
-    """The frequency scale that holds all curves."""
+    """Return the frequency scale that holds all curves."""
     drawn = [trace for trace in traces if len(trace.x)]
     return dial(min((float(t.x[0]) for t in drawn), default=20.0), max((float(t.x[-1]) for t in drawn), default=20e3))
 
 
 def _apart(ticks: list[tuple[float, str]]) -> list[tuple[float, str]]:
-    """Leave out a number that would stand within a fifth of a decade of an end's."""
+    """Leave out a number within a fifth of a decade of an end's."""
     low, high = ticks[0][0], ticks[-1][0]
     return [t for t in ticks if t[0] in (low, high) or (t[0] > low * 1.5 and t[0] < high / 1.5)]
 
@@ -54,7 +54,7 @@ def _minor(low: float, high: float) -> tuple[float, ...]:
 
 
 def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
-    """A vertical scale by decades that holds all values (> 0), at least `fewest` decades."""
+    """Return a vertical scale by decades that holds all values (> 0), at least `fewest` decades."""
     above_zero = [value for value in values if value > 0] or [0.1]
     low = math.floor(math.log10(min(above_zero)) + 1e-9)
     high = math.ceil(math.log10(max(above_zero)) - 1e-9)
@@ -67,7 +67,7 @@ def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
 
 
 def power_scale(values: Sequence[float]) -> Axis:
-    """A horizontal power scale, log, a ruler like the dial."""
+    """Return a horizontal power scale: logarithmic, a ruler like the frequency scale."""
     low, high = _rung_below(min(values)), _rung_above(max(values))
     powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     ticks = [(m * 10.0**e, _plain(m * 10.0**e)) for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
@@ -79,7 +79,7 @@ def power_scale(values: Sequence[float]) -> Axis:
 
 
 def around_zero(largest_db: float, ladder: Sequence[float] = RESPONSE_LADDER_DB) -> Axis:
-    """A vertical scale about 0 dB: the first rung of the ladder that holds the largest deviation."""
+    """Return a vertical scale about 0 dB: the first step of the ladder that holds the largest deviation."""
     top = next((rung for rung in ladder if largest_db <= rung), math.ceil(largest_db / 20) * 20.0)
     ticks = []
     for value in (-top, -top / 2, 0.0, top / 2, top):
@@ -90,7 +90,7 @@ def around_zero(largest_db: float, ladder: Sequence[float] = RESPONSE_LADDER_DB)
 
 
 def lopsided(lowest_db: float, highest_db: float) -> Axis:
-    """A vertical scale for a response that falls much further than it rises: 5 dB above, whole steps below."""
+    """Return a vertical scale for a response that falls much further than it rises: 5 dB above, whole steps below."""
     if max(-lowest_db, highest_db) <= 5:
         return around_zero(max(-lowest_db, highest_db))
     step = next(
@@ -105,7 +105,7 @@ def lopsided(lowest_db: float, highest_db: float) -> Axis:
 
 
 def twenties(values: Sequence[float]) -> Axis:
-    """A vertical scale by 20 dB that holds all values, its top at 0 or above."""
+    """Return a vertical scale in steps of 20 dB that holds all values, its top at 0 or above."""
     high = max(0.0, math.ceil(max(values) / 20) * 20.0)
     low = min(high - 60.0, math.floor(min(values) / 20) * 20.0)
     step = 20.0 if (high - low) / 20 <= 6 else 40.0
@@ -116,7 +116,7 @@ def twenties(values: Sequence[float]) -> Axis:
 
 
 def upward(largest: float, unit: str) -> Axis:
-    """A vertical scale from zero: 1, 2 or 5 times a power of ten above the largest value."""
+    """Return a vertical scale from zero: 1, 2 or 5 times a power of ten above the largest value."""
     top = _rung_above(largest)
     step = top / (4 if f"{top:e}"[0] in "24" else 5)
     ticks = [(i * step, _plain(i * step)) for i in range(round(top / step) + 1)]
@@ -125,14 +125,14 @@ def upward(largest: float, unit: str) -> Axis:
 
 
 def across(largest: float, unit: str) -> Axis:
-    """A horizontal scale from zero, even, a ruler like the dial."""
+    """Return a horizontal scale from zero: even, a ruler like the frequency scale."""
     scale = upward(largest, unit)
     step = scale.high / 20
     return Axis(scale.low, scale.high, "linear", scale.ticks, unit, tuple(i * step for i in range(21)))
 
 
 def close_up(values: Sequence[float], unit: str) -> Axis:
-    """A vertical scale about values that lie near to each other, far from zero: four to seven whole steps."""
+    """Return a vertical scale about values that lie close together, far from zero: four to seven whole steps."""
     low, high = min(values), max(values)
     span = max(high - low, abs(high) * 1e-3, 1e-6)
     step = next(m * 10.0**e for e in range(-9, 40) for m in (1, 2, 5) if span / (m * 10.0**e) <= 4)
@@ -143,7 +143,7 @@ def close_up(values: Sequence[float], unit: str) -> Axis:
 
 
 def swing(largest: float, unit: str) -> Axis:
-    """A vertical scale for a waveform: the same up and down, three numbers."""
+    """Return a vertical scale for a waveform: the same up and down, three numbers."""
     top = _rung_above(largest)
     return Axis(
         -top, top, "linear", ((-top, f"{MINUS}{_plain(top)}"), (0.0, "0"), (top, f"{_plain(top)} {unit}")), unit
@@ -151,7 +151,7 @@ def swing(largest: float, unit: str) -> Axis:
 
 
 def milliseconds(length_s: float) -> Axis:
-    """A time scale from zero."""
+    """Return a time scale from zero."""
     top = length_s * 1000
     step = next(m * 10.0**e for e in range(-4, 40) for m in (1, 2, 5) if top / (m * 10.0**e) <= 5)
     values = [i * step for i in range(int(top / step + 1e-9) + 1)]
@@ -163,7 +163,7 @@ def _steps(low: float, high: float, step: float) -> list[float]:
 
 
 def _plain(value: float) -> str:
-    """A number on a scale: no exponent, no trailing zeros."""
+    """Format a number on a scale: no exponent, no trailing zeros."""
     return trimmed(value) if value else "0"
 
 

@@ -1,4 +1,4 @@
-"""Output source impedance and damping factor: over frequency, or from two loads."""
+"""Output source impedance and damping factor, over frequency or from two loads."""
 
 from __future__ import annotations
 
@@ -23,8 +23,13 @@ SPOT_HZ = 1000.0
 
 
 def two_load(volts_a: float, load_a: float, volts_b: float, load_b: float) -> float:
-    """Source impedance from two readings, Ω: (Va − Vb) / (Vb/Rb − Va/Ra); math.inf is no load (circuit theory).
-    Infinite where both loads take the same current.
+    """Return the source impedance from two readings, Ω; infinite if both loads draw the same current.
+
+    `load_a`, `load_b`: Ω, math.inf for no load.
+
+    Notes
+    -----
+    (Va − Vb) / (Vb/Rb − Va/Ra) (circuit theory).
     """
     current = volts_b / load_b - volts_a / load_a
     return (volts_a - volts_b) / current if current else math.inf
@@ -33,9 +38,12 @@ def two_load(volts_a: float, load_a: float, volts_b: float, load_b: float) -> fl
 def two_load_uncertainty(
     volts: tuple[float, float], loads: tuple[float, float], u_volts: tuple[float, float], u_loads: tuple[float, float]
 ) -> float:
-    """Standard uncertainty of `two_load`, Ω, from those of its readings (V) and loads (Ω), each independent of the
-    others (GUM first order, JCGM 100:2008, from memory). A gain error of the meter is common to both readings, cancels
-    in the quotient, and is left out.
+    """Return the standard uncertainty of `two_load`, Ω, from those of its readings (V) and loads (Ω), all independent.
+
+    Notes
+    -----
+    GUM first order, JCGM 100:2008, from memory. A gain error of the meter is common to both readings, cancels in the
+    quotient, and is left out.
     """
     impedance = two_load(volts[0], loads[0], volts[1], loads[1])
     current = volts[1] / loads[1] - volts[0] / loads[0]
@@ -45,8 +53,10 @@ def two_load_uncertainty(
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """source_impedance (Ω) and damping_factor at 1 kHz, damping_factor_lowest over 20 Hz – 20 kHz, per channel; from
-    two loads, the first two at the frequency stated.
+    """Return source_impedance (Ω) and damping_factor at 1 kHz, and damping_factor_lowest over 20 Hz – 20 kHz, per
+    channel.
+
+    From two loads: the first two, at the frequency stated.
     """
     load_ohm = c.measurement.load_ohm
     if sheet is None:
@@ -71,7 +81,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 where, inside = curves.part(frequency_hz, column.values, reached)
                 highest = int(np.argmax(inside))
                 if not inside[highest] > 0:
-                    continue  # as at 1 kHz: of no impedance there is no ratio
+                    continue  # as at 1 kHz: zero impedance has no ratio
                 found.append(
                     figures.finding(
                         c,
@@ -98,9 +108,9 @@ def _from_loads(c: Conditions) -> Measured:
         )
     loads = (m.loads_ohm[0], m.loads_ohm[1])
     closed = [ohms for ohms in loads if math.isfinite(ohms)]
-    # the factor is referred to the load stated, else to the one load that was on
+    # the factor is relative to the load stated, else to the only load connected
     reference_ohm = m.load_ohm or closed[0]
-    # tolerances are limits and rectangular, u = a/√3; a last digit d hides ± half of it, u = d/√12 (GUM)
+    # tolerances are rectangular limits, u = a/√3; a last digit d hides ± half of it, u = d/√12 (GUM)
     tolerance = (c.bench.load_tolerance_percent or 0.0) / 100 / math.sqrt(3)
     u_loads = (loads[0] * tolerance, loads[1] * tolerance) if tolerance else (0.0, 0.0)
     found: list[Finding] = []
@@ -127,8 +137,9 @@ def _from_loads(c: Conditions) -> Measured:
 def _figures(
     c: Conditions, channel: str, impedance: float, expanded: float, reference_ohm: float, shared: Mapping[str, Any]
 ) -> list[Finding]:
-    """Both figures, the factor with what it lies between: R / (Z + U) and R / (Z − U), which its uncertainty, being of
-    the first order, only stands for.
+    """Return both figures, the factor with its bounds.
+
+    The bounds are R / (Z + U) and R / (Z − U), which its uncertainty, being of first order, only approximates.
     """
     factor = reference_ohm / impedance
     between = [reference_ohm / (impedance + expanded), reference_ohm / (impedance - expanded)]
@@ -142,7 +153,7 @@ def _figures(
 def _bounds(
     c: Conditions, channel: str, highest_ohm: float, reference_ohm: float, shared: Mapping[str, Any]
 ) -> list[Finding]:
-    """Where half the difference or more may be the meter's last digit, only how high the impedance may be is known."""
+    """Return upper bounds of the impedance, if half the difference or more may be the meter's last digit."""
     return [
         replace(figures.finding(c, "source_impedance", channel, highest_ohm, **shared), bound="at most"),
         replace(figures.finding(c, "damping_factor", channel, reference_ohm / highest_ohm, **shared), bound="at least"),
@@ -150,8 +161,9 @@ def _bounds(
 
 
 def between(factor: Finding) -> str:
-    """What a damping factor lies between, to the digits its uncertainty carries: "82 to 108"; "" where it has none, or
-    one too small to be seen in them.
+    """Return the bounds of a damping factor, to the digits its uncertainty carries: "82 to 108".
+
+    "" if it has no uncertainty, or one too small to be seen in those digits.
     """
     carried = digits.decimals_of(factor.uncertainty)
     if carried is None or factor.uncertainty is None:
@@ -160,7 +172,7 @@ def between(factor: Finding) -> str:
     step = 10.0**-decimals
     if factor.uncertainty < step / 2:
         return ""
-    # rounded outwards: the true factor lies between the two numbers that are read
+    # rounded outwards, so that the true factor lies between the two printed numbers
     ends = [
         digits.fixed(outwards(end / step) * step, decimals)
         for end, outwards in zip(factor.at.get("interval", ()), (math.floor, math.ceil), strict=False)
@@ -169,7 +181,7 @@ def between(factor: Finding) -> str:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Impedance over the dial with 1 kHz marked; where only two loads were read, the readings as a table."""
+    """Return impedance over frequency with 1 kHz marked; if only two loads were read, the readings as a table."""
     main = figures.main_run(runs)
     factors = figures.by_channel(main, "damping_factor")
     impedance = figures.by_channel(main, "source_impedance")
@@ -210,7 +222,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
-    """The factor large, with what each channel's lies between; then the impedances, and the factors of other runs."""
+    """Return the factor large, with each channel's bounds; then the impedances, and the factors of other runs."""
     factors, impedance = figures.by_channel(main, "damping_factor"), figures.by_channel(main, "source_impedance")
     key, readings = quantities.worse(factors), []
     where = {quantities.hertz(float(f.at["frequency"])) for f in impedance if "frequency" in f.at}
@@ -231,7 +243,7 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
 
 
 def _factor_rows(factors: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
-    """A line a channel, each with what it lies between; of a lone channel what it lies between."""
+    """Return a line for each channel, each with its bounds; of a lone channel the bounds."""
     ranges = [f"({within})" if (within := between(f)) else "" for f in factors]
     if len(factors) == 1 and not factors[0].channel:
         return (("", ranges[0]),) if ranges[0] else ()
@@ -241,7 +253,7 @@ def _factor_rows(factors: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Source impedance at 1 kHz and the damping factor it makes; and what it was before."""
+    """Return the source impedance at 1 kHz and its damping factor, and what it was before."""
     m = run.conditions.measurement
     impedance = figures.by_channel(run, "source_impedance")
     factors = figures.by_channel(run, "damping_factor")

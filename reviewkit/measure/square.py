@@ -1,4 +1,4 @@
-"""A square wave: how fast it rises, how far it overshoots, how its tops tilt."""
+"""A square wave: its rise time, its overshoot, and the tilt of its tops."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ from reviewkit.signal.flat_parts import NotSquare
 from reviewkit.signal.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Step, read_square
 
 PERIODS_SHOWN = 2.5
-MOST_DRAWN = 3  # runs on one card: more edges than that cannot be told apart
+MOST_DRAWN = 3  # runs on one card: more edges than that can't be distinguished
 _UNSEEN_PERCENT = 0.1
-_BEFORE, _AFTER = 1.0, 3.0  # of the rise time, either side of the edge as magnified
+_BEFORE, _AFTER = 1.0, 3.0  # of the rise time, on each side of the magnified edge
 
 
 def _steps(sheet: Sheet) -> list[tuple[Column, Step]]:
-    """Each channel's square wave as read. Raises InputError where one is none."""
+    """Return each channel's square wave as read. Raise InputError if one isn't a square wave."""
     rate_hz = sample_rate_hz(sheet)
     found = []
     for column in sheet.all("level"):
@@ -40,7 +40,7 @@ def _steps(sheet: Sheet) -> list[tuple[Column, Step]]:
 
 
 def _why_no_edge(step: Step) -> str:
-    """Why rise time and overshoot are withheld; "" where they are not."""
+    """Return why rise time and overshoot are withheld; "" if they aren't."""
     if step.noise > 100 * MOST_NOISE:
         return f"the noise is {quantities.percent(step.noise)} of the step"
     if step.samples_in_rise < FEWEST_SAMPLES_IN_RISE:
@@ -54,8 +54,10 @@ def _why_no_edge(step: Step) -> str:
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """rise_time (s, 10 % to 90 % of the step), overshoot (% of the step), tilt (%, the fall of a flat part over half a
-    period re its height above the middle) per channel, of the rising edges, over all periods laid over one another.
+    """Return rise_time, overshoot and tilt per channel, of the rising edges, over all periods overlaid.
+
+    rise_time: s, 10 % to 90 % of the step. overshoot: % of the step. tilt: %, the fall of a flat part over half a
+    period relative to its height above the middle.
     """
     assert sheet is not None
     found: list[Finding] = []
@@ -83,7 +85,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 
 def _period(column: Column, step: Step) -> Curve:
-    """One period of a channel, its rising edge's middle at 0 (x: s, y: in the data's unit), and what its edge is."""
+    """Return one period of a channel, its rising edge's middle at 0 (x: s, y: in the data's unit), with its facts."""
     facts = {
         "unit": "V" if column.unit == "V" else "of full scale",
         "frequency_hz": float(step.frequency_hz),
@@ -97,7 +99,7 @@ def _period(column: Column, step: Step) -> Curve:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Some periods, and under them the rising edge magnified, in percent of its step, 10 % and 90 % marked."""
+    """Return some periods, and under them the rising edge magnified, in percent of its step, 10 % and 90 % marked."""
     drawn = runs[-MOST_DRAWN:]
     main = figures.main_run(runs)
     slowest = quantities.worse(figures.by_channel(main, "rise_time"))
@@ -139,7 +141,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def _periods(period: Curve, length_s: float) -> tuple[Array, Array]:
-    """Time (ms) and wave over some periods, an eighth of one before the first rising edge."""
+    """Return time (ms) and wave over some periods, from an eighth of one before the first rising edge."""
     period_s = 1 / period.facts["frequency_hz"]
     number = int(np.ceil(length_s / period_s)) + 2
     time_s = np.concatenate([period.x + n * period_s for n in range(number)]) + period_s / 8
@@ -148,13 +150,13 @@ def _periods(period: Curve, length_s: float) -> tuple[Array, Array]:
 
 
 def _microseconds(length_s: float) -> Axis:
-    """A time scale from zero, in µs."""
+    """Return a time scale from zero, in µs."""
     thousandths = scales.milliseconds(1000 * length_s)
     return Axis(thousandths.low, thousandths.high, "linear", thousandths.ticks, "µs", thousandths.minor)
 
 
 def _percent(edges: Sequence[Trace]) -> Axis:
-    """A scale in percent of the step, from a little below its beginning to above all overshoot."""
+    """Return a scale in percent of the step, from just below its start to above all overshoot."""
     highest = max(float(np.max(trace.y)) for trace in edges)
     lowest = min(float(np.min(trace.y)) for trace in edges)
     low, high = 20 * np.floor(min(lowest, -5) / 20), 20 * np.ceil(max(highest + 2, 105) / 20)
@@ -184,7 +186,7 @@ def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """How fast it rises and how far it overshoots; how its tops tilt; and what that was before."""
+    """Return the rise time and overshoot, the tilt of the tops, and what they were before."""
     m = run.conditions.measurement
     said: list[Point] = []
     shared = {"drive": figures.drive(run.conditions), "driven": figures.driven(run.conditions)}
@@ -195,7 +197,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             continue
         was = quantities.worse(figures.by_channel(before, quantity)) if before else None
         facts = {**shared, "findings": own, "worse": worse, "before": was, "frequency": worse.at["frequency"]}
-        # an overshoot or a tilt that its own uncertainty covers, or that no screen shows, is none
+        # an overshoot or a tilt within its own uncertainty, or too small for a screen, counts as none
         seen = [f for f in own if abs(f.value) > max(_UNSEEN_PERCENT, f.uncertainty or 0.0)]
         facts["unseen"] = quantity != "rise_time" and not seen
         said.append(Point("square", quantity, facts, m.id))

@@ -1,4 +1,4 @@
-"""What the kinds share that measure something over frequency: levels re 1 kHz, figures of a band, curves and limits."""
+"""The shared parts of kinds measured over frequency: levels relative to 1 kHz, figures of a band, curves and limits."""
 
 from __future__ import annotations
 
@@ -19,13 +19,29 @@ from reviewkit.signal.decibels import HALF_POWER_DB
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
-EDGE = 0.005  # a band's edge that is missed by half a percent was meant
+EDGE = 0.005  # an edge within half a percent of a band's counts as that edge
 
 # ------------------------------------------------------------------ from a file
 
 
 def levels_of(sheet: Sheet) -> list[Column]:
-    """Return the columns of one channel's level each. Raises InputError where one reads 0 V, which has no decibels."""
+    """Return the columns that are the level of one channel.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file.
+
+    Returns
+    -------
+    list[Column]
+        The columns, in the file's order.
+
+    Raises
+    ------
+    InputError
+        If one reads 0 V, which has no decibels.
+    """
     columns = [column for column in sheet.all("level") if ">" not in column.channel]
     for column in columns:
         if column.unit == "V" and not np.all(column.values):
@@ -36,14 +52,40 @@ def levels_of(sheet: Sheet) -> list[Column]:
 
 
 def re_1k(frequency_hz: Array, level_db: Array) -> Array | None:
-    """Return a level relative to its own at 1 kHz, dB, shape (n,); None if the data does not reach 1 kHz."""
+    """Return a level relative to its own at 1 kHz.
+
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), rising.
+    level_db : Array
+        Shape (n,).
+
+    Returns
+    -------
+    Array | None
+        In dB, shape (n,); None if the data doesn't reach 1 kHz.
+    """
     at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ)
     return None if at_1k is None else level_db - at_1k
 
 
 def corner_hz(frequency_hz: Array, re_1k_db: Array, step: int) -> float | None:
-    """Return where a level re 1 kHz passes half power, below 1 kHz (`step` −1) or above (+1); None where the
-    data does not show it.
+    """Return the frequency at which a level relative to 1 kHz passes half power.
+
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), rising.
+    re_1k_db : Array
+        Shape (n,).
+    step : int
+        −1 for below 1 kHz, +1 for above.
+
+    Returns
+    -------
+    float | None
+        In Hz; None if the data doesn't show it.
     """
     middle = int(np.argmin(np.abs(np.log(frequency_hz / REFERENCE_HZ))))
     return curves.crossing(frequency_hz, re_1k_db, HALF_POWER_DB, middle, step, curved=True)
@@ -61,8 +103,31 @@ def worst_in_bands(
     curved: bool = True,
     **at: Any,
 ) -> list[Finding]:
-    """Return a finding for each band that the data reaches: the highest of y, or the furthest from zero `either_way`,
-    with its frequency and the part of the band that was covered. `curved`: see `curves.value_at`.
+    """Return a finding for each band that the data reaches, with its frequency and the covered part of the band.
+
+    Parameters
+    ----------
+    c : Conditions
+        The conditions of the measurement.
+    quantity : str
+        The quantity of the findings.
+    channel : str
+        The channel.
+    frequency_hz : Array
+        Shape (n,), rising.
+    y : Array
+        Shape (n,), in the quantity's unit.
+    bands : Iterable[tuple[float, float]]
+        The lower and upper edge of each, Hz.
+    either_way : bool
+        Whether the value furthest from zero counts, not the highest.
+    curved : bool
+        Whether edges are read on a curve or on straight lines: see `curves.value_at`.
+
+    Returns
+    -------
+    list[Finding]
+        The findings, in the order of the bands.
     """
     found = []
     for band_hz in bands:
@@ -102,8 +167,10 @@ def extremes(traces: Sequence[Trace], bands: Iterable[tuple[float, float]]) -> l
 
 
 def main_band(run: Run, quantity: str, *rated: str) -> list[float] | None:
-    """Return the band whose figure a card shows large: that of a rating (of these names, else of the quantity's own)
-    where it is covered, else 20 Hz – 20 kHz or what there is; None where there is no figure.
+    """Return the band whose figure a card shows large; None if there is no figure.
+
+    It is that of a rating (of these names, else of the quantity's own) if it is covered, else 20 Hz – 20 kHz or the
+    measured part of it.
     """
     bands = [f.at["band"] for f in figures.by_channel(run, quantity)]
     named = [list(band_hz) for band_hz in figures.rated_bands(run.conditions, *(rated or (quantity,)))]
@@ -118,7 +185,7 @@ def limit_within(rating: Rating) -> Limit:
 
 
 def mark_of(finding: Finding | None) -> tuple[Mark, ...]:
-    """Return a figure's place in the picture, named; none where there is no figure."""
+    """Return a figure's place in the picture, named; none if there is no figure."""
     if finding is None:
         return ()
     at_hz = float(finding.at["frequency"])

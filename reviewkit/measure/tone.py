@@ -41,8 +41,10 @@ class _Channel:
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """frequency (Hz), level (V), power (W), gain (dB), thd and thd_plus_noise (%), sinad, snr (dB), harmonic_2 … 9,
-    harmonics_higher and hum (dB re fundamental), dc_offset (V, only from a DC-coupled capture) per channel.
+    """Return the figures of a tone, per channel.
+
+    frequency (Hz), level (V), power (W), gain (dB), thd and thd_plus_noise (%), sinad, snr (dB), harmonic_2 … 9,
+    harmonics_higher and hum (dB relative to the fundamental), dc_offset (V, only from a DC-coupled capture).
     """
     assert sheet is not None
     found: list[Finding] = []
@@ -110,9 +112,7 @@ def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
 
 
 def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *, volts: bool) -> list[Finding]:
-    """Frequency, level, power (the fundamental's voltage squared over the load), gain and offset, as far as they
-    exist.
-    """
+    """Return frequency, level, power (the fundamental's voltage squared over the load), gain and offset, if present."""
     m, level_v = c.measurement, tone.level
     values: list[tuple[str, float, float | None]] = [("frequency", tone.frequency_hz, None)]
     if volts:
@@ -129,8 +129,10 @@ def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *
 
 
 def _ratios(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any]) -> list[Finding]:
-    """Distortion, noise and hum. Where even the third harmonic lies outside the data, no distortion; what a harmonic
-    cannot be parted from counts in THD+N alone.
+    """Return distortion, noise and hum.
+
+    If even the third harmonic lies outside the data, there is no distortion; anything that can't be separated from a
+    harmonic counts only in THD+N.
     """
     counted = {**under, "harmonics": len(tone.harmonics)}
     values: list[tuple[str, float | None, Mapping[str, Any]]] = []
@@ -152,20 +154,21 @@ def _ratios(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any]) -
 
 
 def _re_tone(tone: Tone, level: float) -> float | None:
-    """A level in dB re the fundamental; None for none."""
+    """Return a level in dB relative to the fundamental; None for a level of zero."""
     return float(db_of_amplitude(level / tone.level)) if level > 0 else None
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Of captures, the distortion in bars, before beside now; of exported spectra, the spectrum itself."""
+    """Return the card of a tone: captures as bars of distortion, before and now; exported spectra as the spectrum."""
     # where there is no distortion to show, the wave is all there is
     own = (_bars(runs) or _wave(runs)) if _captured(runs) else _spectrum(runs)
     return replace(own, verdicts=tuple(verdicts))
 
 
 def further(runs: Sequence[Run]) -> tuple[Card, ...]:
-    """The other pictures of the same runs: of captures, the wave and, of long ones, the spectrum; of exported spectra,
-    the distortion in bars.
+    """Return the other pictures of the same runs.
+
+    Of captures: the wave and, if they are long, the spectrum. Of exported spectra: the distortion as bars.
     """
     captured, bars = _captured(runs), _bars(runs)
     if bars is None:
@@ -198,7 +201,7 @@ def _spectrum(runs: Sequence[Run]) -> Card:
 
 
 def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more: Sequence[Readout]) -> Card:
-    """A picture with the figure that all of them share, and the conditions it holds under."""
+    """Return a picture with the figure that all of them share, and its conditions."""
     main, before = main_and_before(runs)
     tone, held = main.get("frequency"), main.get(leading_figure(main))
     band = held.at.get("band") if held else None
@@ -218,7 +221,7 @@ def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Distortion per channel and what it was; which harmonic leads; hum where it leads them all."""
+    """Return the distortion per channel and what it was, the strongest harmonic, and hum if it exceeds them all."""
     m = run.conditions.measurement
     quantity = leading_figure(run)
     here = figures.by_channel(run, quantity)

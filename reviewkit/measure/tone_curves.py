@@ -1,5 +1,5 @@
-"""What the pictures of one steady tone are drawn from: two cycles of its wave, what is left of them without the tone,
-and its spectrum.
+"""The curves that pictures of a steady tone are drawn from: two cycles of its wave, the residual without the tone, and
+its spectrum.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from reviewkit.signal.tone_lines import Lines, beta_for
 from reviewkit.signal.windows import kaiser
 
 CYCLES_SHOWN = 2
-LEAST_CYCLES, LEAST_SAMPLES = 50, 4096  # of a record whose spectrum shows more than its window
-BESIDE = 0.015  # where a line is looked for, relative to its frequency
+LEAST_CYCLES, LEAST_SAMPLES = 50, 4096  # needed for a spectrum to show more than its window
+BESIDE = 0.015  # range searched for a line, relative to its frequency
 _CYCLES_FITTED, _SECONDS_FITTED = 50, 1.0
 _MOST_SAMPLES = 1 << 18
 _FINER = 4
@@ -38,7 +38,7 @@ def of_capture(sheet: Sheet, rate_hz: float, tones_hz: Mapping[str, float]) -> l
         every wave.
     """
     curves = _waves(sheet, rate_hz, tones_hz)
-    # the first channel's tone says for all whether the record is long enough
+    # the first channel's tone decides for all channels whether the record is long enough
     cycles = sheet.rows / rate_hz * next(iter(tones_hz.values()), 0.0)
     if sheet.rows >= LEAST_SAMPLES and cycles >= LEAST_CYCLES:
         for column in sheet.all("level"):
@@ -57,8 +57,9 @@ def of_lines(channel: str, lines: Lines, tone_hz: float) -> Curve:
 
 
 def _waves(sheet: Sheet, rate_hz: float, tones_hz: Mapping[str, float]) -> list[Curve]:
-    """Two cycles of each channel and of its residual. x: ms from where the first channel's tone crosses zero upwards;
-    y: in the data's unit.
+    """Return two cycles of each channel and of its residual.
+
+    x: ms from where the first channel's tone crosses zero upwards; y: in the data's unit.
     """
     curves: list[Curve] = []
     start_s: float | None = None
@@ -68,7 +69,7 @@ def _waves(sheet: Sheet, rate_hz: float, tones_hz: Mapping[str, float]) -> list[
         if tone_hz is None:
             curves.append(Curve("wave", column.channel, read_only([]), read_only([]), unit))
             continue
-        # the beginning is all that is shown, and a long record costs time
+        # only the beginning is shown, and a long record takes time
         samples = column.values[: int(rate_hz * max(_SECONDS_FITTED, _CYCLES_FITTED / tone_hz))]
         residual, phase = without_fundamental(samples, rate_hz, tone_hz)
         if start_s is None:
@@ -86,8 +87,9 @@ def _unit(column: Column) -> str:
 
 
 def _fine_lines(samples: Array, rate_hz: float, tone_hz: float) -> Lines:
-    """A capture's spectrum through the window that it is analysed with, its lines so close that no tone stands more
-    than an eighth of the record's own spacing beside one: it is drawn at most 0.03 dB too low.
+    """Return a capture's spectrum through the window that it is analysed with, on closely spaced lines.
+
+    No tone is more than an eighth of the record's own spacing from a line, so it is drawn at most 0.03 dB too low.
     """
     beta = beta_for(tone_hz * len(samples) / rate_hz)
     window = kaiser(len(samples), beta)

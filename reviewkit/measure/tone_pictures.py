@@ -1,4 +1,4 @@
-"""What one steady tone looks like: its wave with what is left of it without the tone, and its spectrum."""
+"""The pictures of one steady tone: its wave with the residual without the tone, and its spectrum."""
 
 from __future__ import annotations
 
@@ -27,9 +27,9 @@ def curves_of(run: Run, name: str) -> list[Curve]:
 
 
 def waveform_panels(runs: Sequence[Run]) -> Curves:
-    """Two cycles of each run over its residual; all runs share the scales.
+    """Return two cycles of each run over its residual; all runs share the scales.
 
-    Volts and fractions of full scale have none in common: only runs in the last one's unit are drawn.
+    Volts and fractions of full scale have no common scale: only runs in the last one's unit are drawn.
     """
     unit = _unit(runs[-1])
     runs = [run for run in runs if _unit(run) == unit]
@@ -68,13 +68,13 @@ def _largest(traces: Sequence[Sequence[Trace]]) -> float:
 
 
 def _magnified(high: float, left: float) -> float:
-    """How many times taller a residual can be drawn than its wave: 1, 2, 4 or 5 times a power of ten."""
+    """Return how many times taller a residual can be drawn than its wave: 1, 2, 4 or 5 times a power of ten."""
     most = high / max(left, high * 1e-6)
     return max(m * 10.0**e for e in range(7) for m in (1, 2, 4, 5) if m * 10.0**e <= max(most, 1.0))
 
 
 def _swing(top: float, unit: str, factor: float) -> Axis:
-    """A vertical scale for a residual: the same up and down, three numbers."""
+    """Return a vertical scale for a residual: the same up and down, three numbers."""
     text = digits.trimmed(top * factor)
     unit = f"m{unit}" if factor > 1 else unit
     high = top * factor
@@ -93,8 +93,9 @@ def _scaled(trace: Trace, factor: float) -> Trace:
 
 
 def spectrum_panels(runs: Sequence[Run]) -> Curves:
-    """Each channel's spectrum re its fundamental, from 20 Hz up, its second and third harmonic and its hum marked.
-    Spectra so dense would hide each other in one panel.
+    """Return each channel's spectrum relative to its fundamental, from 20 Hz up.
+
+    Its second and third harmonic and its hum are marked. Spectra so dense would hide each other in one panel.
     """
     main = figures.main_run(runs)
     traces: dict[str, list[Trace]] = {}
@@ -122,7 +123,7 @@ def spectrum_panels(runs: Sequence[Run]) -> Curves:
 
 
 def _named_lines(run: Run, trace: Trace, tone_hz: float) -> list[Mark]:
-    """The second and the third harmonic, and the strongest line of the mains, at their peaks in the picture."""
+    """Return the second and the third harmonic, and the strongest line of the mains, at their peaks in the picture."""
     found = [
         (order * tone_hz, name)
         for order, name in ((2, "2nd"), (3, "3rd"))
@@ -140,7 +141,7 @@ def _named_lines(run: Run, trace: Trace, tone_hz: float) -> list[Mark]:
 
 
 def _peak(trace: Trace, hertz: float) -> tuple[float, float] | None:
-    """The highest point of a curve about a frequency."""
+    """Return the highest point of a curve near a frequency."""
     near = np.flatnonzero(np.abs(trace.x / hertz - 1) < BESIDE)
     if not len(near):
         return None

@@ -1,4 +1,4 @@
-"""A tone's distortion in figures beside its pictures: what it was, what it is, and the change in words."""
+"""A tone's distortion in the figures of its pictures: what it was, what it is, and the change in words."""
 
 from __future__ import annotations
 
@@ -12,23 +12,26 @@ from reviewkit.model.card import Readout
 from reviewkit.model.change import is_like
 from reviewkit.model.finding import Finding, Run
 
-_AS_BEFORE, _A_LITTLE = 0.1, 1.5  # how much a ratio may differ from one, and from where on it is said how many times
+_AS_BEFORE, _A_LITTLE = (
+    0.1,
+    1.5,
+)  # how far a ratio may differ from one, and the ratio from which it is written as "times"
 
 
 def main_and_before(runs: Sequence[Run]) -> tuple[Run, Run | None]:
-    """The run whose figures stand large, and the one before the repair that it is held against."""
+    """Return the run whose figures are large, and the one before the repair that it is compared with."""
     main = figures.main_run(runs)
     before = [run for run in runs if figures.trace_role(run, runs) == "before" and run.get(leading_figure(main))]
     return main, before[-1] if before and main is not before[-1] else None
 
 
 def leading_figure(run: Run) -> str:
-    """The quantity that a tone's distortion is told by: THD+N, or THD where noise cannot be told."""
+    """Return the quantity that states a tone's distortion: THD+N, or THD if noise can't be read."""
     return "thd_plus_noise" if run.get("thd_plus_noise") else "thd"
 
 
 def readings(runs: Sequence[Run], main: Run, before: Run | None) -> tuple[Readout, ...]:
-    """The worse channel's figure large, what it was before it, and each channel's under it."""
+    """Return the worse channel's figure large, what it was before, and each channel's under it."""
     quantity = leading_figure(main)
     name = quantities.QUANTITIES[quantity].name
     here = figures.by_channel(main, quantity)
@@ -63,7 +66,7 @@ def _alike(before: Run, main: Run) -> bool:
 
 
 def change_in_words(main: Run, before: Run | None) -> tuple[Readout, ...]:
-    """The change of each channel in words."""
+    """Return the change of each channel in words."""
     if before is None or not _alike(before, main):
         return ()
     quantity = leading_figure(main)
@@ -75,7 +78,7 @@ def change_in_words(main: Run, before: Run | None) -> tuple[Readout, ...]:
 
 
 def _change(was: Finding, now: Finding) -> str:
-    """How a figure stands to what it was: "as before", "about 50 × less"."""
+    """Return a figure compared with what it was: "as before", "about 50 × less"."""
     unsure = float(np.hypot(was.uncertainty or 0.0, now.uncertainty or 0.0))
     times = max(was.value, now.value) / max(min(was.value, now.value), 1e-12)
     if abs(was.value - now.value) <= unsure or times < 1 + _AS_BEFORE:
@@ -85,7 +88,7 @@ def _change(was: Finding, now: Finding) -> str:
         return way
     if times < _A_LITTLE:
         return f"a little {way}"
-    # no more than the uncertainties leave, and in steps that whoever divides the two figures as shown comes to as well
+    # as precise as the uncertainties allow, in steps that also result from dividing the two figures as shown
     relative = np.hypot((was.uncertainty or 0.0) / was.value, (now.uncertainty or 0.0) / now.value)
     step = 5 * 10.0 ** (np.floor(np.log10(times)) - 1)
     text = digits.significant(float(round(times / step) * step), 2, float(times * relative) or None)

@@ -1,4 +1,4 @@
-"""Measurement files that hold several tones, a waveform or a spectrum, as lines; and the levels they are played at."""
+"""Measurement files with several tones, a waveform or a spectrum, as lines, and the levels at which they are played."""
 
 from __future__ import annotations
 
@@ -31,8 +31,7 @@ POINTS_DRAWN = 900
 @dataclass(frozen=True, eq=False)
 class ChannelLines:
     """One channel's spectrum and its strong tones. `rest`: of a waveform, the spectrum without them; else the same.
-    `volts`: whether it is in volts; of a spectrum its window, and what to write where that is not known ("" where it
-    is).
+    `volts`: whether it is in volts; of a spectrum its window, and what to write if that isn't known ("" if it is).
     """
 
     lines: Lines
@@ -86,9 +85,28 @@ def channel_lines(
 
 
 def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str = "") -> dict[str, Any]:
-    """The level that findings hold under: power where there is a load, else voltage; nothing for relative levels.
+    """Return the level that findings hold under: power if there is a load, else voltage; nothing for relative levels.
 
-    `what`: which level that is, for the message. Raises InputError where `drive` says another: one of the two is wrong.
+    Parameters
+    ----------
+    sheet : Sheet
+        The file, for the message.
+    c : Conditions
+        The conditions, with `drive` and the load.
+    level_v : float | None
+        The level as measured, V r.m.s.; None if it is relative.
+    what : str
+        Which level that is, for the message.
+
+    Returns
+    -------
+    dict[str, Any]
+        The conditions of a finding.
+
+    Raises
+    ------
+    InputError
+        If `drive` states another level: one of the two is wrong.
     """
     m = c.measurement
     if level_v is None:
@@ -112,14 +130,32 @@ def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str = ""
 
 
 def load_of(c: Conditions) -> float | None:
-    """The load that power goes into, Ω; None where none is named, and where the output is open: no power goes there."""
+    """Return the load that power goes into, Ω; None if none is stated or the output is open."""
     ohms = c.measurement.load_ohm
     return ohms if ohms and math.isfinite(ohms) else None
 
 
 def each_channel(sheet: Sheet, c: Conditions, of: Callable[[Column], Measured]) -> Measured:
-    """Return a file's results, channel by channel. A channel without its tones is withheld with the reason; a file
-    without any is refused.
+    """Return a file's results, channel by channel. A channel without its tones is withheld with the reason.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file.
+    c : Conditions
+        The conditions.
+    of : Callable[[Column], Measured]
+        Measures one channel.
+
+    Returns
+    -------
+    Measured
+        The results of all channels.
+
+    Raises
+    ------
+    InputError
+        If no channel has its tones.
     """
     found: list[Finding] = []
     withheld: list[str] = []
@@ -142,7 +178,7 @@ def each_channel(sheet: Sheet, c: Conditions, of: Callable[[Column], Measured]) 
 
 
 def level_of_the_run(run: Run, finding: Finding | None) -> str:
-    """The level for a card's line, where `drive` does not state it: as the file holds it: "11.8 W"."""
+    """Return the level for a card's line as the file has it, if `drive` doesn't state it: "11.8 W"."""
     if figures.drive(run.conditions) or finding is None:
         return ""
     return quantities.conditions({key: finding.at.get(key) for key in ("power", "voltage")})
@@ -151,10 +187,25 @@ def level_of_the_run(run: Run, finding: Finding | None) -> str:
 def spectrum_curve(
     channel: str, lines: Lines, edges_hz: Array, re_level: float, origin_hz: float = 0.0, **facts: Any
 ) -> Curve:
-    """Return a spectrum as it is drawn: the strongest line between each pair of neighbouring edges. x: Hz from
-    `origin_hz`; y: dB relative to `re_level`.
+    """Return a spectrum as it is drawn: the strongest line between each pair of neighbouring edges.
 
-    `edges_hz`: shape (n + 1,), rising; stretches that hold no line are left out, so the shapes are at most (n,).
+    Parameters
+    ----------
+    channel : str
+        The curve's channel.
+    lines : Lines
+        The spectrum.
+    edges_hz : Array
+        Shape (n + 1,), rising; stretches without a line are left out.
+    re_level : float
+        The level at 0 dB.
+    origin_hz : float
+        The frequency at x = 0.
+
+    Returns
+    -------
+    Curve
+        x: Hz from `origin_hz`; y: dB relative to `re_level`; shapes at most (n,).
     """
     index = np.searchsorted(lines.frequency_hz, edges_hz)
     kept = [(int(a) + int(np.argmax(lines.power[a:b]))) for a, b in pairwise(index) if b > a]
@@ -164,5 +215,18 @@ def spectrum_curve(
 
 
 def floor_of(levels_db: Sequence[Array], lowest_db: float) -> float:
-    """The lowest level worth drawing: all but a fiftieth of a spectrum lies above it; never below `lowest_db`."""
+    """Return the lowest level worth drawing: all but a fiftieth of a spectrum lies above it.
+
+    Parameters
+    ----------
+    levels_db : Sequence[Array]
+        A spectrum's levels for each channel, each of shape (n,).
+    lowest_db : float
+        The result is never below this.
+
+    Returns
+    -------
+    float
+        In dB.
+    """
     return max(lowest_db, min((float(np.quantile(level, 0.02)) for level in levels_db), default=lowest_db))

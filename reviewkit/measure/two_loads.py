@@ -14,7 +14,7 @@ from reviewkit.model.finding import Finding, Run
 
 
 def sag(runs: Sequence[Run], worst: Finding | None) -> Panel:
-    """Each channel's two readings joined, those of the worst channel named."""
+    """Return each channel's two readings joined, those of the worst channel labelled."""
     traces, marks = [], []
     for run in runs:
         m = run.conditions.measurement
@@ -35,7 +35,7 @@ def sag(runs: Sequence[Run], worst: Finding | None) -> Panel:
 
 
 def readings_of(run: Run) -> Readout:
-    """The voltages as read, a channel a line."""
+    """Return the voltages as read, one channel per line."""
     m = run.conditions.measurement
     head = ("V", *(quantities.load(ohms) for ohms in m.loads_ohm))
     rows = [
@@ -46,12 +46,12 @@ def readings_of(run: Run) -> Readout:
 
 
 def _channels(run: Run) -> list[str]:
-    """The channels that gave a figure."""
+    """Return the channels that have a figure."""
     return [f.channel for f in figures.by_channel(run, "source_impedance")]
 
 
 def _volts(run: Run, channel: str, value: float) -> str:
-    """A reading with the digits that it was written with."""
+    """Format a reading with the digits that it was written with."""
     step = run.conditions.measurement.volts_step.get(channel, 0.0)
     return f"{digits.fixed(value, max(0, -math.floor(math.log10(step) + 1e-9)) if step else 2)} V"
 

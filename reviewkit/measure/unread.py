@@ -1,5 +1,5 @@
-"""Parts of a sweep that hold no reading: rows without a number, and neighbouring points too far apart. What lies there
-may be worse than anything that was read, so a figure of a band that includes them can deny a rating, never confirm it.
+"""Parts of a sweep without a reading: rows without a number, and neighbouring points too far apart. The curve there may
+be worse than anything that was read, so a figure of a band that includes them can refute a rating, never confirm it.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ from reviewkit.model.finding import Conditions, Finding, Measured
 from reviewkit.model.sheet import Sheet
 from reviewkit.signal.decibels import volts_of
 
-MOST_APART = 2.5  # ratio of neighbouring points of a band: thirds, halves and whole octaves are nearer, and 1-2-5 steps
-_EDGE = 1.005  # as near to a band's edge an export's rounding leaves a point
-_SPOT = 1.01  # as near to a frequency a point was measured at it
+MOST_APART = 2.5  # ratio of neighbouring points: third, half and whole octaves are closer, and so are 1-2-5 steps
+_EDGE = 1.005  # a point this close to a band's edge is on it: exports round
+_SPOT = 1.01  # a point this close to a frequency was measured at it
 
 
 @dataclass(frozen=True)
@@ -36,12 +36,12 @@ class Stretch:
         return self.low < band[1] / _EDGE and self.high > band[0] * _EDGE
 
     def surrounds(self, place: float) -> bool:
-        """Return whether a place was read off the line across it."""
+        """Return whether a place was read from the line across it."""
         return self.low * _SPOT < place < self.high / _SPOT
 
 
 def mark_unread(measured: Measured, sheets: Iterable[Sheet], c: Conditions) -> Measured:
-    """Return the results with `unread` said of every figure that depends on a part of `sheets` without readings."""
+    """Return the results with `unread` set on every figure that depends on a part of `sheets` without readings."""
     stretches = [stretch for sheet in sheets for stretch in _stretches(sheet, c)]
     if not stretches:
         return measured
@@ -90,7 +90,7 @@ def _stretches(sheet: Sheet, c: Conditions) -> list[Stretch]:
 
 
 def _watts(sheet: Sheet, at: float, c: Conditions) -> float | None:
-    """Return a place on a sweep of power or volts in watts; None if it can't be told."""
+    """Return a place on a sweep of power or volts in watts; None if it can't be known."""
     if sheet.find("power") is not None:
         return at
     level = sheet.find("level")

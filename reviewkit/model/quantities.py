@@ -21,10 +21,10 @@ from reviewkit.model.level import Level, decibels, level_of
 class Quantity:
     """One quantity: how it is written, which way is better, and where on a curve it is read.
 
-    `name`: in running text and tables; `unit`: the fixed unit; `style`: which rule of `shown` writes it; `extent`:
-    "band" if it is the worst over a band, which then is a condition, "search" if it holds wherever it was found, "" if
-    it is read at one frequency or at none; `floor`: "distortion" if the bench's stated distortion is its floor, "own"
-    if only what the bench itself reads is, "" if it has none.
+    `name`: in running text and tables; `unit`: the fixed unit; `style`: the rule of `shown` that writes it; `extent`:
+    "band" if it is the worst over a band, which then is a condition, "search" if it holds at whichever place has it, ""
+    if it is read at one frequency or at none; `floor`: "distortion" if the bench's stated distortion is its floor,
+    "own" if only the bench's own reading is, "" if it has none.
     """
 
     name: str
@@ -36,17 +36,17 @@ class Quantity:
     floor: str = ""
 
     side: int = 0  # of a tolerance with unequal sides: +1 if it is the upper one's, -1 the lower one's
-    by_meter: bool = False  # a meter says it in one number; all others are worked out from curves and waveforms
+    by_meter: bool = False  # a meter shows it as one number; all others are calculated from curves and waveforms
     over_power: bool = False  # read from a sweep of power, so that its own power is part of the figure
 
     @property
     def swept(self) -> bool:
-        """Whether it is the worst over a band."""
+        """Return whether it is the worst over a band."""
         return self.extent == "band"
 
     @property
     def is_distortion(self) -> bool:
-        """Whether it is a distortion in percent."""
+        """Return whether it is a distortion in percent."""
         return self.floor == DISTORTION and self.unit == "%"
 
 
@@ -161,7 +161,7 @@ def show(finding: Finding) -> str:
     text = _written(finding, value)
     if not finding.bound:
         return text
-    # a bound that is rounded is rounded outwards: 1556 at least is "≥ 1500", never "≥ 1600"
+    # a bound is rounded outwards: 1556 at least is "≥ 1500", never "≥ 1600"
     outwards = 1 if finding.bound == "at most" else -1
     printed, nudge = stated(text, value)
     while math.isfinite(printed) and outwards * (value - printed) > 1e-12 * abs(value):
@@ -178,7 +178,7 @@ def as_shown(finding: Finding) -> float:
 def _written(finding: Finding, value: float) -> str:
     """Return a value as its finding's quantity is written, with no digit that a meter did not show."""
     quantity = quantity_of(finding)
-    # an uncertainty that begins with 3 carries its own first digit and none below
+    # an uncertainty that begins with 3 supports its own first digit and none below
     steps = 3 * finding.step if finding.step else 0.0
     text = shown(value, quantity.style, max(finding.uncertainty or 0.0, steps) or None)
     return f"{text} {finding.unit}" if quantity.style == "plain" and finding.unit else text
@@ -205,7 +205,13 @@ def with_uncertainty(finding: Finding) -> str:
 
 
 def shown(value: float, style: str, uncertainty: float | None = None) -> str:
-    """Return a value in one of the styles of the table, in its fixed unit. `uncertainty`: expanded, same unit."""
+    """Return a value in one of the styles of the table, in its fixed unit. `uncertainty`: expanded, same unit.
+
+    Raises
+    ------
+    KeyError
+        If there is no such style.
+    """
     if style == "percent":
         return f"{significant(value, 2, uncertainty)} %"
     if style == "watts":

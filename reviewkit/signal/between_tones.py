@@ -1,4 +1,4 @@
-"""What stands between many tones: their leakage, and the strongest line that is none of them."""
+"""The space between many tones: the tones' leakage, and the strongest line that isn't one of them."""
 
 from __future__ import annotations
 
@@ -35,17 +35,30 @@ if TYPE_CHECKING:
     Mask = NDArray[np.bool_]
 
 FEWEST_TONES = 3
-_PARTED = 0.5  # the strongest product lies at least 6 dB below the weakest tone, or the two cannot be told apart
+_PARTED = 0.5  # the strongest product lies at least 6 dB below the weakest tone, or the two can't be told apart
 _MOST_HIDDEN = 0.05  # of the band's lines
 _HIDDEN = (
     "the tones' lobes and leakage hide more than a twentieth of the band; take a longer record, or export more lines, "
     "or another window"
 )
-_LEAKAGE_REACH = 2000  # lines, over which a window's spread is worked out line by line
+_LEAKAGE_REACH = 2000  # lines over which a window's spread is calculated line by line
 
 
 def check_tones(lines: Lines, tones: Sequence[Line]) -> None:
-    """Raise NoTones if these aren't the tones of a multitone: fewer than three, or too close to be told apart."""
+    """Raise NoTones if these aren't the tones of a multitone.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum that the tones come from.
+    tones : Sequence[Line]
+        The tones, by frequency.
+
+    Raises
+    ------
+    NoTones
+        If there are fewer than three, or if they are too close together to be separated.
+    """
     if len(tones) < FEWEST_TONES:
         kind = "tone" if len(tones) == 1 else "intermodulation"
         raise NoTones(f"it holds {len(tones)} strong lines; a multitone has at least {FEWEST_TONES}; is it of {kind}?")
@@ -60,13 +73,26 @@ def check_tones(lines: Lines, tones: Sequence[Line]) -> None:
 
 
 def spacing(lines: Lines, tones: Sequence[Line]) -> float:
-    """How far apart the nearest two of 0 Hz and the tones stand, in lines."""
+    """Return the smallest distance between neighbours among 0 Hz and the tones, in lines."""
     return float(np.min(np.diff([lines.place(0.0), *(tone.place for tone in tones)])))
 
 
 def leakage(lines: Lines, tones: Sequence[Line]) -> Array:
-    """Return the envelope of the tones' leakage, as amplitude per line, shape (n,): added as powers, since their phases
-    are unrelated. The window must be known. Tones that were subtracted leak nothing.
+    """Return the envelope of the tones' leakage.
+
+    Leakages are added as powers, since the tones' phases are unrelated. Tones that were subtracted don't leak.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum; its window must be known.
+    tones : Sequence[Line]
+        The tones, by frequency.
+
+    Returns
+    -------
+    Array
+        Amplitude per line, shape (n,).
     """
     assert lines.spread is not None
     index = np.arange(len(lines.power))
@@ -76,9 +102,9 @@ def leakage(lines: Lines, tones: Sequence[Line]) -> Array:
     for tone in tones:
         centre = round(tone.place)
         near = index[max(0, centre - _LEAKAGE_REACH) : centre + _LEAKAGE_REACH + 1]
-        # the spread touches zero between side lobes; what counts is their envelope
+        # the spread touches zero between side lobes, so use their envelope
         envelope = largest_near(tone.level * lines.spread(near - tone.place), 1)
-        # far off no window's side lobes fall more slowly than with the distance
+        # far off, every window's side lobes fall at least as fast as the distance grows
         for edge, far in ((envelope[0], index[: near[0]]), (envelope[-1], index[near[-1] + 1 :])):
             total[far] += (edge * _LEAKAGE_REACH / (far - centre)) ** 2
         total[near] += envelope**2
@@ -87,7 +113,7 @@ def leakage(lines: Lines, tones: Sequence[Line]) -> Array:
 
 @dataclass(frozen=True)
 class Strongest:
-    """The strongest line that is no tone: r.m.s. level, its expanded uncertainty, whether it is the noise's."""
+    """The strongest line that isn't a tone: r.m.s. level, its expanded uncertainty, and whether it is the noise's."""
 
     frequency_hz: float
     level: float
@@ -96,10 +122,29 @@ class Strongest:
 
 
 def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float, float]) -> Strongest:
-    """The strongest line of the band that is no tone: a product by its lobe, or, where none stands above the noise,
-    the noise's largest line as r.m.s. in one line's width. The window must be known.
+    """Find the strongest line of a band that isn't a tone.
 
-    Raises NoTones where the tones hide too much of the band, or cannot be told from what stands between them.
+    A product is read by its lobe. If none is above the noise, the result is the noise's largest line, as r.m.s. in the
+    width of one line.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum; its window must be known.
+    tones : Sequence[Line]
+        The tones, by frequency.
+    band_hz : tuple[float, float]
+        The lower and upper edge.
+
+    Returns
+    -------
+    Strongest
+        The line's frequency, level and uncertainty.
+
+    Raises
+    ------
+    NoTones
+        If the tones hide too much of the band, or can't be separated from what lies between them.
     """
     assert lines.bandwidth is not None
     free = clear_of(lines, [t.place for t in tones], beyond=0 if lines.cleared else 1)
@@ -112,11 +157,11 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
     summits = np.flatnonzero((power == largest_near(power, lines.half)) & (power > 0))
     summits = summits[np.argsort(power[summits])[::-1][:12]]
     found = [_product(lines, int(peak), tones, free) for peak in summits if 0 < peak < len(power) - 1]
-    # among many products near each other none stands out of the others: the strongest counts all the same
+    # among many products close together none stands out, but the strongest still counts
     best = max(found, key=lambda p: p.level) if any(p.stands for p in found) else None
     if best is None:
         peak = int(np.argmax(power))
-        # of a waveform it may as well be one of many products near each other: it counts as a product's summit would
+        # in a waveform it may also be one of many products close together, so it counts as a product's summit would
         level = float(np.sqrt(power[peak] / (1.0 if lines.cleared else lines.bandwidth)))
         best = Product(float(lines.frequency_hz[peak]), level, 0.0, level, stands=False)
     weakest = min(tones, key=lambda tone: tone.level)
@@ -132,7 +177,7 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
 
 
 def _product(lines: Lines, peak: int, tones: Sequence[Line], free: Mask) -> Product:
-    """A line between the tones, by the lines of its lobe that no tone's lobe covers."""
+    """Return a line between the tones, read from the lines of its lobe that no tone's lobe covers."""
     line = summit_at(lines, peak) if lines.cleared else fitted(lines, peak)[0]
     others = free & clear_of(lines, [line.place])
     noise = background_at(lines, line.place, others)
@@ -143,5 +188,5 @@ def _product(lines: Lines, peak: int, tones: Sequence[Line], free: Mask) -> Prod
         level = level_at(lines, line.place, noise, free)
     leak = leakage_at(lines, line.place, tones)
     uncertainty = uncertainty_of(noise, leak)
-    # of some ten thousand lines of noise the largest stands 10 dB above their mean: a product must stand higher
+    # the largest of some ten thousand lines of noise is 10 dB above their mean, so a product must be higher
     return Product(line.frequency_hz, level, uncertainty, level, stands=level**2 > 2 * STANDS * noise)

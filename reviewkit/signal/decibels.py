@@ -1,6 +1,7 @@
-"""Ratios and levels. A scalar gives a scalar, an array an array of its shape.
+"""Ratios and levels. A scalar gives a scalar, and an array gives an array of the same shape.
 
-Reference voltages: dBV re 1 V; dBu and dBm (600 Ω) re sqrt(0.6) V (common practice, no source); dBW re 1 W.
+Reference voltages: dBV relative to 1 V; dBu and dBm (600 Ω) relative to sqrt(0.6) V (common practice, no source); dBW
+relative to 1 W.
 """
 
 from __future__ import annotations
@@ -16,21 +17,58 @@ HALF_POWER_DB = float(10 * np.log10(0.5))
 
 
 def db_of_amplitude(ratio: Any) -> Any:
-    """20 lg(ratio), dB; ratio of amplitudes, > 0."""
+    """Convert a ratio of amplitudes to dB: 20 lg(ratio).
+
+    Parameters
+    ----------
+    ratio : Any
+        Above 0, a scalar or an array of any shape.
+
+    Returns
+    -------
+    Any
+        In dB, same shape.
+    """
     return 20 * np.log10(ratio)
 
 
 def amplitude_of_db(level_db: Any) -> Any:
-    """10^(level / 20): the ratio of amplitudes."""
+    """Convert a level in dB to a ratio of amplitudes: 10^(level / 20).
+
+    Parameters
+    ----------
+    level_db : Any
+        A scalar or an array of any shape.
+
+    Returns
+    -------
+    Any
+        The ratio, same shape.
+    """
     return 10.0 ** (np.asarray(level_db) / 20)[()]
 
 
 def volts_of(
     values: Array, unit: str, load_ohm: float | None = None, full_scale_v: float | None = None
 ) -> Array | None:
-    """Levels in volts r.m.s. from V, dBV, dBu, dBm, dBW (needs the load) or dBFS (needs the full scale's sine peak, V).
+    """Convert levels to volts r.m.s.
 
-    None where the unit is relative (dB, dBr) or the reference is not known: such levels only compare with each other.
+    Parameters
+    ----------
+    values : Array
+        Levels in `unit`, any shape.
+    unit : str
+        V, dBV, dBu, dBm, dBW (needs the load) or dBFS (needs the full scale).
+    load_ohm : float | None
+        The load, Ω.
+    full_scale_v : float | None
+        The peak of a full-scale sine, V.
+
+    Returns
+    -------
+    Array | None
+        Volts r.m.s., same shape. None if the unit is relative (dB, dBr) or its reference isn't known: such levels can
+        only be compared with each other.
     """
     if unit == "V":
         return values
@@ -48,5 +86,18 @@ def volts_of(
 
 
 def relative_db(values: Array, unit: str) -> Array:
-    """Levels in dB re anything: volts (their magnitude) are converted, dB kinds stand as they are."""
+    """Convert levels to dB, relative to any reference.
+
+    Parameters
+    ----------
+    values : Array
+        Levels in `unit`, any shape.
+    unit : str
+        A kind of volt, whose magnitudes are converted, or of dB, which is left as it is.
+
+    Returns
+    -------
+    Array
+        Levels in dB, same shape.
+    """
     return np.asarray(db_of_amplitude(np.abs(values))) if unit == "V" else values

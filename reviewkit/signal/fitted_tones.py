@@ -1,8 +1,8 @@
 """Several tones of a waveform, fitted together by least squares and subtracted.
 
-Each tone is its complex amplitude times the window's closed-form spread, so places and amplitudes of all tones follow
-from one Gauss-Newton fit over the lines of their lobes. Lobes may overlap: tones that stand a few lines apart are
-separated by the fit, where a sum over each lobe would mix them.
+Each tone is its complex amplitude times the window's closed-form spread, so one Gauss-Newton fit over the lines of all
+lobes gives the place and amplitude of every tone. Lobes may overlap: the fit separates tones that are a few lines
+apart, which a sum over each lobe would mix.
 """
 
 from __future__ import annotations
@@ -29,14 +29,14 @@ if TYPE_CHECKING:
 
     Complex = NDArray[np.complex128]
 
-REST_BETA = 5.0  # a narrow lobe, two lines to either side: what leaks is weak once the tones are subtracted
-LEAST_APART = 2.5  # lines: closer tones are not seen as two through the window of the first look
+REST_BETA = 5.0  # a narrow lobe, two lines to each side: leakage is weak after the tones are subtracted
+LEAST_APART = 2.5  # lines: through the first window, closer tones look like one
 _ROUNDS = 4
 _STEPS = 20
 _MOST_TONES = 150
 _CONVERGED = 1e-9  # lines
 _LONGEST_STEP = 0.5  # lines
-_SLOPE = 1e-5  # lines, over which a spread's slope is taken
+_SLOPE = 1e-5  # lines over which a spread's slope is estimated
 
 
 def fit_together(lines: Complex, places: Array, beta: float) -> tuple[Array, Complex, Array]:
@@ -83,7 +83,10 @@ def fit_together(lines: Complex, places: Array, beta: float) -> tuple[Array, Com
 
 
 def _least_squares(columns: Array, data: Array) -> Array:
-    """The shares of the columns, shape (m,), by the normal equations: tones a few lines apart are far from alike."""
+    """Solve for the columns' shares, shape (m,), by the normal equations.
+
+    Scaled to unit length, they are safe here: tones a few lines apart have columns that are far from alike.
+    """
     size = np.linalg.norm(columns, axis=0)
     columns = columns / np.where(size > 0, size, 1.0)
     shares = np.linalg.pinv(columns.T @ columns, rcond=1e-13, hermitian=True) @ (columns.T @ data)
@@ -91,8 +94,9 @@ def _least_squares(columns: Array, data: Array) -> Array:
 
 
 def _columns(offset: Array, places: Array, beta: float) -> Array:
-    """What a unit real and a unit imaginary amplitude put on each line, the image below 0 Hz included; real parts of
-    the lines over imaginary ones, shape (2 · lines, 2 · tones).
+    """Return the lines that a unit real and a unit imaginary amplitude of each tone give, shape (2 · lines, 2 · tones).
+
+    The image below 0 Hz is included. The lines' real parts come first, then their imaginary parts.
     """
     direct, image = kaiser_spread(offset - places, beta), kaiser_spread(offset + places, beta)
     nothing = np.zeros_like(direct)
@@ -100,7 +104,7 @@ def _columns(offset: Array, places: Array, beta: float) -> Array:
 
 
 def _slopes(offset: Array, places: Array, beta: float, amplitudes: Complex) -> Array:
-    """What a shift of each tone by one line changes, shape (2 · lines, tones)."""
+    """Return the change that a shift of each tone by one line makes, shape (2 · lines, tones)."""
     ahead, behind = (_columns(offset, places + step, beta) for step in (_SLOPE, -_SLOPE))
     change = (ahead - behind) / (2 * _SLOPE)
     tones = len(places)
@@ -139,7 +143,7 @@ def fitted_tones(samples: Array, rate_hz: float, within: float) -> tuple[list[Li
         places, amplitudes, misfit = fit_together(lines.values, places, SEARCH_BETA)
         strongest = max(strongest, float(np.max(np.abs(amplitudes))))
         left = of_waveform(samples - _waves(places, amplitudes, len(samples)), rate_hz, SEARCH_BETA)
-        # a tone that a stronger one beside it hid shows once that is subtracted
+        # a tone hidden by a stronger neighbour shows after that is subtracted
         more = [i for i in summits(left, within, strongest) if np.min(np.abs(places - i)) >= LEAST_APART - 0.5]
         if not more:
             break
@@ -154,7 +158,7 @@ def fitted_tones(samples: Array, rate_hz: float, within: float) -> tuple[list[Li
 
 
 def _waves(places: Array, amplitudes: Complex, n: int) -> Array:
-    """The tones in time, shape (n,), from their r.m.s. amplitudes."""
+    """Return the sum of the tones in time, shape (n,), from their r.m.s. amplitudes."""
     turns = 2 * np.pi * (np.arange(n) - n / 2) / n
     total = np.zeros(n)
     for place, amplitude in zip(places, amplitudes, strict=True):

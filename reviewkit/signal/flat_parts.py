@@ -1,5 +1,5 @@
-"""The flat parts of a square wave: fitted from their ends back to where the edge before has died out, and carried on
-to that edge.
+"""The flat parts of a square wave: each fitted from its end back to where the edge before it has died out, then
+extended to that edge.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from reviewkit.model.arrays import Array
 _FEWEST_FLAT = 16
 SETTLED = 2e-4  # of the step
 _LATEST = 0.75  # of half a period: by then a flat part must have settled
-_STEEP = 0.05  # of the step: a tilt whose bend takes a cubic to follow
+_STEEP = 0.05  # of the step: a steeper tilt needs a cubic
 _DEAD = 5e-5  # of the step
 _MOST_BEND = 0.1  # sagitta over fall: an exponential tilt of two time constants bends by 0.06
 _STRAYS = 0.02
@@ -22,7 +22,7 @@ _TOO_FEW = "its flat parts hold too few samples; use a higher sample rate or a s
 
 
 class NotSquare(Exception):
-    """The waveform is no square wave that can be read; the message says why."""
+    """Error for a waveform that can't be read as a square wave; the message says why."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,11 +36,22 @@ class Flat:
     noise: float
 
     def at(self, time: Array | float) -> Array:
-        """Its level at times after its edge, carried on beyond where it has settled."""
+        """Return the level at times after the edge, extended to before it has settled.
+
+        Parameters
+        ----------
+        time : Array | float
+            Times after the edge, shape (n,), or one time.
+
+        Returns
+        -------
+        Array
+            Shape (n,); (1,) for one time.
+        """
         return powers(np.atleast_1d(time) / self.length, len(self.coefficients) - 1) @ self.coefficients
 
     def bends(self, width: float, step: float) -> bool:
-        """Whether it curves over its last `width` more than a tilt does: then it is still ringing or rising."""
+        """Return whether its last `width` curves more than a tilt does, so that it is still ringing or rising."""
         chord = (width / self.length / 2) ** 2
         sagitta, doubt = abs(self.coefficients[2]) * chord, 4 * self.spread[2, 2] ** 0.5 * chord
         begin, end = self.at(np.array([self.length - width, self.length]))
@@ -48,21 +59,55 @@ class Flat:
 
 
 def powers(x: Array, degree: int) -> Array:
-    """1, x … x^degree for each x, shape (n, degree + 1)."""
+    """Return 1, x … x^degree for each x.
+
+    Parameters
+    ----------
+    x : Array
+        Shape (n,).
+    degree : int
+        The highest power.
+
+    Returns
+    -------
+    Array
+        Shape (n, degree + 1).
+    """
     return np.vander(x, degree + 1, increasing=True)
 
 
 def flat_part(time: Array, wave: Array, begin: float, end: float, step: float, rounding: float) -> Flat:
-    """The part between two edges, `time` counted from the first: fitted from its end back to where it has settled.
+    """Fit the flat part between two edges, from its end back to where it has settled.
 
-    Raises NotSquare where that is not well before the end, or where there are too few samples.
+    Parameters
+    ----------
+    time : Array
+        Times after the first edge, shape (n,), rising.
+    wave : Array
+        Levels at these times, shape (n,).
+    begin, end : float
+        The stretch that may belong to the flat part, in the unit of `time`.
+    step : float
+        The height of the square wave.
+    rounding : float
+        The standard uncertainty of a point that rounding leaves.
+
+    Returns
+    -------
+    Flat
+        The fitted polynomial, with where it has settled.
+
+    Raises
+    ------
+    NotSquare
+        If it doesn't settle well before its end, or if there are too few samples.
     """
     inside = np.flatnonzero((time >= begin) & (time <= end))
     inside = inside[np.argsort(time[inside])]
     t, y = time[inside], wave[inside]
     if len(t) < _FEWEST_FLAT:
         raise NotSquare(_TOO_FEW)
-    # what neighbours differ by that no smooth curve would: the median of the second differences of white noise
+    # noise, from the median of second differences, which a smooth curve doesn't have
     noise = max(float(np.median(np.abs(np.diff(y, 2)))) / (0.6745 * 6**0.5), rounding)
     limit = max(5 * noise, SETTLED * step)
     since, degree = _LATEST * end, 2
@@ -73,13 +118,13 @@ def flat_part(time: Array, wave: Array, begin: float, end: float, step: float, r
         if since == _LATEST * end and (np.mean(off[used]) > _STRAYS or flat.bends(end - since, step)):
             raise NotSquare(UNSETTLED)
         earlier = max(float(np.max(t[off & ~used], initial=begin)), end - 2 * (end - since))
-        # a step of one sample is creep along the ringing, no new settled part
+        # a gain of one sample is creep along the ringing, not a new settled part
         if earlier > since - 1.5 or np.mean(off[used]) > _STRAYS:
             break
         if abs(float(np.diff(flat.at(np.array([since, end])))[0])) > _STEEP * step:
             degree = 3
         since = earlier
-    # what is left of the edge where it can no longer be told from noise would bend the fit: exponentials die out later
+    # the edge's tail bends the fit even where it is hidden in noise, so wait until an exponential has died out
     died = since * np.log(1 / _DEAD) / max(np.log(step / limit), 1.0)
     if died > _LATEST * end:
         raise NotSquare(UNSETTLED)

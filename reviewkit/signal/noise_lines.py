@@ -1,10 +1,10 @@
-"""Noise power in a band, from an idle waveform or from an exported spectrum: what lies between the lines that stand
-out, and those lines themselves.
+"""Noise power in a band, from an idle waveform or an exported spectrum: the noise between the lines that stand out, and
+those lines themselves.
 
-A waveform is averaged over overlapping Kaiser-windowed stretches (Welch 1967, from memory). Each spectral line stands
-for the power in its own width, so a band's edge takes its share of the line that it cuts (Harris 1978: the sum of the
-lines over the window's noise bandwidth). A line that stands out is taken out of its lobe and counted whole where its
-middle lies: inside the band or outside it, and weighted there.
+A waveform is averaged over overlapping Kaiser-windowed stretches (Welch 1967, from memory). Each spectral line
+represents the power in its own width, so a band that ends inside a line takes a share of it (Harris 1978: the sum of
+the lines over the window's noise bandwidth). A line that stands out is removed from its lobe and counted whole at its
+middle: inside the band or outside it, and weighted there.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     Mask = NDArray[np.bool_]
 
-# side lobes about 105 dB down, lobes of five lines: what is left of DC and drift ends below 20 Hz
+# side lobes about 105 dB down, lobes of five lines: the remains of DC and drift end below 20 Hz
 _BETA = 14.0
 _HALF = 5
 _LONGEST_S, _SHORTEST_S, _STRETCHES = 2.0, 1.0, 4
@@ -41,7 +41,7 @@ Weight = Callable[[Any], Any]
 
 @dataclass(frozen=True)
 class DiscreteLine:
-    """A line that stands out: where its middle lies, and its mean square, V²."""
+    """A line that stands out: the frequency of its middle, and its mean square, V²."""
 
     frequency_hz: float
     power: float
@@ -49,9 +49,10 @@ class DiscreteLine:
 
 @dataclass(frozen=True, eq=False)
 class Noise:
-    """An idle spectrum taken apart. `frequency_hz`, `power`: shape (n,), evenly spaced, the mean square (V²) of what
-    lies in each spectral line's own width without `lines`. `reach_hz`: where the data says anything; below it DC and
-    drift stand. `seconds`: how long a record this is worth in scatter. `window`: of an exported spectrum.
+    """An idle spectrum, separated into noise and lines. `frequency_hz`, `power`: shape (n,), evenly spaced, the mean
+    square (V²) in each spectral line's own width without `lines`. `reach_hz`: the range in which the data is usable; DC
+    and drift lie below it. `seconds`: the length of record that has the same scatter. `window`: of an exported
+    spectrum.
     """
 
     frequency_hz: Array
@@ -63,20 +64,33 @@ class Noise:
     window: str = ""
 
     def band(self, low_hz: float, high_hz: float) -> tuple[float, float] | None:
-        """The part of a band that the data reaches; None where it reaches nothing of it."""
+        """Return the part of a band that the data reaches; None if it reaches none of it."""
         low = low_hz if self.reach_hz[0] <= low_hz * _EDGE else self.reach_hz[0]
         high = high_hz if self.reach_hz[1] >= high_hz / _EDGE else self.reach_hz[1]
         return (low, high) if low < high else None
 
     def lines_in(self, band_hz: tuple[float, float]) -> list[DiscreteLine]:
-        """The lines that stand out inside a band, or on its edge."""
+        """Return the lines that stand out inside a band, or on its edge."""
         # the middle of a weak line is known to a fraction of the spacing
         slack = self.spacing_hz / 4
         return [line for line in self.lines if band_hz[0] - slack <= line.frequency_hz <= band_hz[1] + slack]
 
 
 def of_waveform(values: Array, rate_hz: float) -> Noise:
-    """An idle waveform in V, shape (n,), evenly spaced. DC and drift stay below `reach_hz`."""
+    """Return the noise and the lines of an idle waveform.
+
+    Parameters
+    ----------
+    values : Array
+        In V, shape (n,), evenly spaced. DC and drift stay below `reach_hz`.
+    rate_hz : float
+        The sample rate.
+
+    Returns
+    -------
+    Noise
+        The averaged spectrum.
+    """
     n = len(values)
     stretch = min(n, round(rate_hz * min(_LONGEST_S, max(_SHORTEST_S, n / rate_hz / _STRETCHES))))
     steps = -(-(n - stretch) // max(1, stretch // 4))
@@ -95,31 +109,46 @@ def of_waveform(values: Array, rate_hz: float) -> Noise:
     power = 2 / (len(starts) * stretch * float(np.sum(window**2))) * total
     spacing = rate_hz / stretch
     frequency = np.arange(len(power), dtype=float) * spacing
-    # the scatter of a mean square that is weighted over time by `seen`
+    # the scatter of a mean square weighted over time by `seen`
     seconds = float(np.sum(seen) ** 2 / np.sum(seen**2) / rate_hz)
     reach = ((_HALF - 0.5) * spacing, rate_hz / 2)
-    return _taken_apart(frequency, power, _HALF, reach, seconds)
+    return _separate_lines(frequency, power, _HALF, reach, seconds)
 
 
 def of_spectrum(frequency_hz: Array, level_v: Array, window: str) -> Noise:
-    """An exported spectrum: shapes (n,), evenly spaced, V r.m.s. of a tone at its peak line; `window`: a name of
-    windows.COSINE_SUMS. How often it was averaged is not known, so `seconds` is that of a single record.
+    """Return the noise and the lines of an exported spectrum.
+
+    The number of averages isn't known, so `seconds` is that of a single record.
+
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), evenly spaced.
+    level_v : Array
+        V r.m.s. of a tone at its peak line, shape (n,).
+    window : str
+        A name in windows.COSINE_SUMS.
+
+    Returns
+    -------
+    Noise
+        The spectrum.
     """
     spacing = float(frequency_hz[-1] - frequency_hz[0]) / (len(frequency_hz) - 1)
     half = lobe(window)
-    # on lines that lie a whole lobe or further from 0 Hz, DC leaves nothing: the window's spread is zero there
+    # a whole lobe or further from 0 Hz, DC leaves nothing: the window's spread is zero on these lines
     reach = (
         max(float(frequency_hz[0]) - spacing / 2, (half - 0.5) * spacing),
         float(frequency_hz[-1]) + spacing / 2,
     )
     squared = samples(window, 1024) ** 2
     seconds = float(np.sum(squared) ** 2 / np.sum(squared**2)) / len(squared) / spacing
-    return _taken_apart(
+    return _separate_lines(
         frequency_hz, np.square(level_v) / noise_bandwidth_of(window), half, reach, seconds, window=window
     )
 
 
-def _taken_apart(
+def _separate_lines(
     frequency_hz: Array, power: Array, half: int, reach_hz: tuple[float, float], seconds: float, window: str = ""
 ) -> Noise:
     spacing = float(frequency_hz[-1] - frequency_hz[0]) / (len(frequency_hz) - 1)
@@ -153,12 +182,12 @@ def _taken_apart(
 
 
 def _floor(power: Array, half: int) -> Array:
-    """The mean noise power around each spectral line, without what stands out, shape kept."""
+    """Return the mean noise power around each spectral line, without what stands out, in the same shape."""
     size = min(len(power), 12 * half)
     count = len(power) // size
     starts = np.arange(count) * size
     centres = starts + (size - 1) / 2
-    # the quarter point does not see the lines; of a single record's noise it lies at -ln(3/4) of the mean
+    # the lower quartile isn't affected by the lines; for noise of a single record it is -ln(3/4) of the mean
     quarter = np.partition(power[: count * size].reshape(count, size), size // 4, axis=1)[:, size // 4]
     floor = np.interp(np.arange(len(power)), centres, quarter / -np.log(0.75))
     for _ in range(3):
@@ -173,7 +202,7 @@ def _floor(power: Array, half: int) -> Array:
 
 
 def _shares(noise: Noise, band_hz: tuple[float, float]) -> Array:
-    """How much of each spectral line's width lies inside the band, 0 … 1."""
+    """Return the share of each spectral line's width that lies inside the band, 0 … 1."""
     low = np.maximum(noise.frequency_hz - noise.spacing_hz / 2, band_hz[0])
     high = np.minimum(noise.frequency_hz + noise.spacing_hz / 2, band_hz[1])
     return np.asarray(np.clip((high - low) / noise.spacing_hz, 0.0, 1.0))
@@ -184,16 +213,21 @@ def _flat(frequency_hz: Any) -> Any:
 
 
 def band_volts(noise: Noise, band_hz: tuple[float, float], weight: Weight = _flat) -> float:
-    """V r.m.s. in a band that the data reaches. `weight`: frequency in Hz -> ratio of amplitudes."""
+    """Return V r.m.s. in a band that the data reaches. `weight`: frequency in Hz -> ratio of amplitudes."""
     between = np.sum(_shares(noise, band_hz) * noise.power * weight(noise.frequency_hz) ** 2)
     standing = sum(line.power * float(weight(line.frequency_hz)) ** 2 for line in noise.lines_in(band_hz))
     return float(np.sqrt(between + standing))
 
 
 def scatter(noise: Noise, band_hz: tuple[float, float], weight: Weight = _flat) -> float:
-    """Relative standard deviation of `band_volts` that a record of this length leaves: ½ √(∫S² df / T) / ∫S df, which
-    for an even density over a bandwidth B is 1 / (2 √(B T)) (Type A share, JCGM 100:2008, from memory). Lines that
-    stand out are steady and have none.
+    """Return the relative standard deviation of `band_volts` for a record of this length.
+
+    Lines that stand out are steady and don't scatter.
+
+    Notes
+    -----
+    ½ √(∫S² df / T) / ∫S df; for an even density over a bandwidth B that is 1 / (2 √(B T)) (a Type A share, JCGM
+    100:2008, from memory).
     """
     density = np.convolve(noise.power, np.ones(9) / 9, "same")[: len(noise.power)] / noise.spacing_hz
     weighted = density * weight(noise.frequency_hz) ** 2
@@ -203,9 +237,23 @@ def scatter(noise: Noise, band_hz: tuple[float, float], weight: Weight = _flat) 
 
 
 def third_octaves_db(noise: Noise, band_hz: tuple[float, float]) -> tuple[Array, Array]:
-    """The steps of the third-octave bands that the data reaches whole: x in Hz, y in dB re 1 V, shapes (2 · bands,).
+    """Return the third-octave bands that the data reaches in full, as the steps of a curve.
 
-    Their middles are 1000 · 10^(n/10) Hz (IEC 61260-1, from memory), those from one end of `band_hz` to the other.
+    Parameters
+    ----------
+    noise : Noise
+        The spectrum.
+    band_hz : tuple[float, float]
+        The lowest and highest frequency at which a band may be centred.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        x in Hz and y in dB relative to 1 V, both shape (2 · bands,).
+
+    Notes
+    -----
+    Bands are centred at 1000 · 10^(n/10) Hz (IEC 61260-1, from memory).
     """
     x: list[float] = []
     y: list[float] = []
@@ -218,7 +266,7 @@ def third_octaves_db(noise: Noise, band_hz: tuple[float, float]) -> tuple[Array,
 
 
 def hum_volts(noise: Noise, mains_hz: float, band_hz: tuple[float, float]) -> float:
-    """V r.m.s. of the mains line and its multiples up to the twentieth, those that stand out; 0 where none does."""
+    """Return V r.m.s. of the mains line and its multiples up to the twentieth, if they stand out; 0 if none does."""
     total = sum(line.power for line in noise.lines_in(band_hz) if _is_mains(line.frequency_hz, mains_hz, noise))
     return float(np.sqrt(total))
 
@@ -231,9 +279,9 @@ def _is_mains(frequency_hz: float, mains_hz: float, noise: Noise) -> bool:
 
 
 def lone_tone(noise: Noise, band_hz: tuple[float, float], mains_hz: float | None) -> float | None:
-    """The frequency of a tone that, with its harmonics, stands more than 40 dB above all else in the band; else None.
+    """Return the frequency of a tone that, with its harmonics, is over 40 dB above all else in the band; else None.
 
-    An idle output holds none: it is a capture with the signal on. Mains lines and their ripple are no such tone.
+    An idle output has no such tone, so this is a capture with the signal on. Mains lines and their ripple don't count.
     """
     strongest = max(noise.lines_in(band_hz), key=lambda line: line.power, default=None)
     if strongest is None:
@@ -244,7 +292,7 @@ def lone_tone(noise: Noise, band_hz: tuple[float, float], mains_hz: float | None
         return None
 
     def leaked(frequency_hz: Array) -> Array:
-        """What the tone itself leaves there through the spectrum's window, V², and 10 dB for its image."""
+        """Return what the tone itself leaves there through the spectrum's window, V², and 10 dB for its image."""
         if not noise.window:
             return np.zeros(len(frequency_hz))
         offset = (frequency_hz - tone_hz) / noise.spacing_hz

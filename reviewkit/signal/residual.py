@@ -1,8 +1,8 @@
-"""What a record holds besides its tone and harmonics, as power per line.
+"""The part of a record that isn't its tone or harmonics, as power per line.
 
-Tones are found through a window with low side lobes, which sees little but the record's middle. Noise must be taken
-from all of it: so the residual is seen a second time through a cosine-tapered (Tukey) window, flat over three quarters,
-and each harmonic is taken out with that window's closed-form spread, as far as it reaches.
+Tones are found through a window with low side lobes, which sees little but the middle of the record. Noise has to be
+measured over all of it, so the residual is seen again through a cosine-tapered (Tukey) window, flat over three
+quarters, and each harmonic is subtracted with that window's closed-form spread, as far as it reaches.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
 TAPER = 0.25  # of the record, half of it at each end
-# two shapes are fitted to each tone, and its lines hang together a little: 1 / mean of the squared window each
+# two shapes are fitted to each tone, and its lines are slightly correlated: 1 / mean of the squared window each
 LINES_TAKEN = 2 / (1 - 5 / 8 * TAPER)
 _NEAR = 4  # lines
 _MOST_SLOW, _STRETCHES_A_SINE = 320, 12
@@ -30,7 +30,22 @@ _REACH = 1000  # lines; the spread has fallen to 5e-9 there
 
 @lru_cache(maxsize=2)
 def tapered(n: int) -> Array:
-    """The tapered window, periodic, symmetric about sample n / 2, shape (n,), read-only (Harris 1978)."""
+    """Return the cosine-tapered window: periodic, symmetric about sample n / 2, read-only.
+
+    Parameters
+    ----------
+    n : int
+        The number of samples.
+
+    Returns
+    -------
+    Array
+        Shape (n,).
+
+    Notes
+    -----
+    Harris, Proc. IEEE 66 (1978).
+    """
     from_end = np.minimum(np.arange(n), n - np.arange(n)) / n
     window = np.where(from_end < TAPER / 2, 0.5 - 0.5 * np.cos(2 * np.pi * from_end / TAPER), 1.0)
     window.setflags(write=False)
@@ -38,9 +53,20 @@ def tapered(n: int) -> Array:
 
 
 def tapered_spread(offset: Array) -> Array:
-    """Signed spread of a tone at `offset` lines, 1 at 0, same shape: a rectangle folded with half a cosine."""
+    """Return the signed spread of a tone seen through the tapered window.
+
+    Parameters
+    ----------
+    offset : Array
+        Distance from the tone, in lines.
+
+    Returns
+    -------
+    Array
+        Amplitude, 1 at offset 0, same shape: a rectangle convolved with half a cosine.
+    """
     across = TAPER * np.asarray(offset, dtype=float)
-    # at across = ±1 both parts of the fraction vanish; its limit is π/4
+    # at across = ±1 numerator and denominator are zero; the limit is π/4
     safe = np.where(np.abs(np.abs(across) - 1) < 1e-6, 0.0, across)
     taper = np.where(safe == across, np.cos(np.pi / 2 * safe) / (1 - safe**2), np.pi / 4)
     return np.asarray(np.sinc((1 - TAPER / 2) * offset) * taper)
@@ -66,7 +92,7 @@ def without_drift(samples: Array, highest: float) -> Array:
     if not 1 <= len(orders) <= _MOST_SLOW:
         return samples
     stretch = max(1, n // (_STRETCHES_A_SINE * len(orders)))
-    # three averages in a row: harmonics, which would come back as something slow, are all but gone
+    # three averages in a row all but remove harmonics, which would otherwise alias to something slow
     once = np.ones(stretch) / stretch
     weights = np.convolve(np.convolve(once, once), once)
     means = np.lib.stride_tricks.sliding_window_view(samples, len(weights))[::stretch] @ weights
@@ -109,7 +135,7 @@ def residual_power(
     lines = np.fft.rfft(rest * window) / np.sum(window)
     lines[1::2] *= -1
     for place, amplitude in harmonics.items():
-        # the mirror image below 0 Hz reaches up to here, and the one above half the rate down
+        # the image below 0 Hz reaches up to here, and the one above half the rate reaches down
         for centre, peak in ((place, amplitude), (-place, np.conj(amplitude)), (n - place, np.conj(amplitude))):
             low, high = max(0, round(centre) - _REACH), min(len(lines), round(centre) + _REACH + 1)
             if low < high:
@@ -120,8 +146,10 @@ def residual_power(
 
 
 def _refine(lines: NDArray[np.complex128], place: float) -> complex:
-    """Subtract, in place, what noise made the first fit leave, and return the tone's share: a tone and its slope, as
-    over the whole record a small error of frequency weighs more than in the middle.
+    """Subtract, in place, what noise left in the first fit, and return the tone's share.
+
+    The fit is of a tone and its slope, since over the whole record a small error of frequency matters more than in the
+    middle.
     """
     low, high = max(0, round(place) - _NEAR), min(len(lines), round(place) + _NEAR + 1)
     offset = np.arange(low, high).astype(np.float64) - place
@@ -133,9 +161,12 @@ def _refine(lines: NDArray[np.complex128], place: float) -> complex:
 
 
 @lru_cache(maxsize=8)
-def lines_held(n: int, beta: float) -> float:
-    """White noise in the amplitude that is fitted through a Kaiser window, in lines' worth: N Σg², with g the window
-    squared over its sum.
+def fitted_noise_lines(n: int, beta: float) -> float:
+    """Return the white noise in an amplitude fitted through a Kaiser window, as a number of lines.
+
+    Notes
+    -----
+    N Σg², where g is the window squared over its sum.
     """
     weight = kaiser(n, beta) ** 2
     return float(n * np.sum(weight**2) / np.sum(weight) ** 2)

@@ -1,9 +1,9 @@
 """A steady tone in a captured waveform: its frequency, level, harmonics, noise and hum.
 
-The capture need not hold whole cycles. It is seen through a Kaiser window whose lobes just do not overlap; a tone's
-lines then are its amplitude times the window's closed-form spread, so frequency, amplitude and phase follow from a
-least-squares fit over the lobe. Fundamental and DC are subtracted in time, harmonics in the lobes, and what is left
-is noise by Parseval's sum. Distortion is re the fundamental (THD_F), THD+N re the total.
+The capture doesn't need a whole number of cycles. It is seen through a Kaiser window whose lobes just don't overlap; a
+tone's lines are then its amplitude times the window's closed-form spread, so a least-squares fit over the lobe gives
+frequency, amplitude and phase. Fundamental and DC are subtracted in time, harmonics in their lobes, and the remainder
+is noise, by Parseval's sum. Distortion is relative to the fundamental (THD_F), THD+N relative to the total.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.signal.lobes import fit_line, project, refit, subtract
-from reviewkit.signal.residual import LINES_TAKEN, lines_held, residual_power, without_drift
+from reviewkit.signal.residual import LINES_TAKEN, fitted_noise_lines, residual_power, without_drift
 from reviewkit.signal.wander import wander_of
 from reviewkit.signal.windows import kaiser, noise_bandwidth
 
@@ -26,89 +26,113 @@ if TYPE_CHECKING:
     Complex = NDArray[np.complex128]
 
 FEWEST_CYCLES = 10
-_ROUNDED = 0.999  # a generator's and a sample clock's tenth of a percent
+_ROUNDED = 0.999  # a generator and a sample clock may be off by a tenth of a percent
 AUDIO_BAND_HZ = (20.0, 20_000.0)
 WIDEST_BAND_HZ = 80_000.0
-# side lobes 220 dB down: below the rounding of any capture, and lobes of 9 lines part tones from 18 cycles up
+# side lobes 220 dB down, below the rounding of any capture; lobes of 9 lines separate tones from 18 cycles up
 _WIDEST_BETA = 28.0
 _SHORT = 1 << 16  # samples
 _LEAST_WAVERING = 0.005  # of THD+N
 _WAVERS = "the tone wavers by {:.2g} %; that is speed and flutter, not distortion"
-_DRIFT_HZ, _DRIFT_BELOW_TONE = 18.0, 0.6  # what is slower is subtracted before noise is read
-_EDGE = 1.001  # a harmonic that stands on the band's edge counts, whichever way the generator is off
+_DRIFT_HZ, _DRIFT_BELOW_TONE = 18.0, 0.6  # anything slower is subtracted before noise is read
+_EDGE = 1.001  # a harmonic on the band's edge counts, whichever way the generator is off
 
 
-# what else stands in the fundamental's lobe: 50 dB down it moves the level by 0.03 dB
+# anything else in the fundamental's lobe: 50 dB down it moves the level by 0.03 dB
 _MOST_BESIDE = 1e-5
-_MOST_BESIDE_HARMONICS = 1e-3  # of all that is left without the fundamental
+_MOST_BESIDE_HARMONICS = 1e-3  # of everything but the fundamental
 _ABOVE_NOISE = 30.0
 _MOST_LEFT = 12.0  # times the noise in a harmonic's first fit
 
 
 class TooShort(ValueError):
-    """The record holds too few cycles to part the tone from its harmonics."""
+    """Error for a record with too few cycles to separate the tone from its harmonics."""
 
 
 class NotOneTone(ValueError):
-    """No tone, two, or one that wanders: its figures would be made up. The message says which."""
+    """Error for a record whose figures would mean nothing: no tone, two, or one that wanders. The message says
+    which.
+    """
 
 
 class Wavers(NotOneTone):
-    """The tone's frequency wanders: speed and flutter, not distortion. The message says by how much."""
+    """Error for a tone whose frequency wanders: speed and flutter, not distortion. The message says by how much."""
 
 
 @dataclass(frozen=True, eq=False)
 class Tone:
-    """A tone taken apart. Levels are r.m.s. in the data's unit; `harmonics`: order -> level, those in the band."""
+    """An analysed tone. Levels are r.m.s. in the data's unit; `harmonics`: order -> level, those in the band."""
 
     frequency_hz: float
     level: float
     band_hz: tuple[float, float]
     harmonics: dict[int, float]
-    noise: float | None  # in the band, harmonics excluded; None where a spectrum's window is not known
+    noise: float | None  # in the band, harmonics excluded; None if a spectrum's window isn't known
     rest: float | None  # everything in the band but the fundamental; None likewise
-    hum: float | None  # mains line and multiples, r.m.s. sum; None where none stands above the noise
+    hum: float | None  # mains line and multiples, r.m.s. sum; None if none is above the noise
     third_in_band: bool
     dc: float | None = None  # only a waveform has one
-    clouded: tuple[int, ...] = ()  # harmonics in whose lobe something else stands: they and the noise are not parted
+    clouded: tuple[int, ...] = ()  # harmonics with something else in their lobe, so they can't be separated from noise
 
     @property
     def thd(self) -> float:
-        """Harmonics in the band re the fundamental (a ratio)."""
+        """Return the harmonics in the band relative to the fundamental (a ratio)."""
         return float(np.sqrt(sum(level**2 for level in self.harmonics.values()))) / self.level
 
     @property
     def thd_plus_noise(self) -> float | None:
-        """Everything in the band but the fundamental, re the total (a ratio)."""
+        """Return everything in the band but the fundamental, relative to the total (a ratio)."""
         return None if self.rest is None else float(self.rest / np.hypot(self.rest, self.level))
 
     @property
     def sinad_db(self) -> float | None:
-        """Fundamental over everything else in the band, dB (IEEE 1241, from memory)."""
+        """Return the fundamental over everything else in the band, dB (IEEE 1241, from memory)."""
         return float(20 * np.log10(self.level / self.rest)) if self.rest else None
 
     @property
     def snr_db(self) -> float | None:
-        """Fundamental over noise in the band without harmonics, dB (IEEE 1241, from memory)."""
+        """Return the fundamental over the noise in the band without harmonics, dB (IEEE 1241, from memory)."""
         return float(20 * np.log10(self.level / self.noise)) if self.noise else None
 
 
 def band_for(fundamental_hz: float, reach_hz: float) -> tuple[float, float]:
-    """20 Hz – 20 kHz, wider up to 80 kHz where three times the fundamental lies above, never beyond the data."""
+    """Return 20 Hz – 20 kHz, extended up to 80 kHz to include three times the fundamental, never beyond the data."""
     top = AUDIO_BAND_HZ[1] if 3 * fundamental_hz <= AUDIO_BAND_HZ[1] * _EDGE else WIDEST_BAND_HZ
     return (AUDIO_BAND_HZ[0], min(top, reach_hz))
 
 
 def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_hz: float | None = None) -> Tone:
-    """Take a captured tone apart. `samples`: shape (n,), evenly spaced; `near_hz`: where to look for the fundamental.
+    """Analyse a captured tone.
 
-    Raises TooShort if there are fewer than ten cycles, Wavers if the tone's frequency wanders, NotOneTone if there is
-    no single steady tone.
+    Parameters
+    ----------
+    samples : Array
+        Shape (n,), evenly spaced.
+    rate_hz : float
+        The sample rate.
+    mains_hz : float | None
+        The mains frequency; without it there is no hum.
+    near_hz : float | None
+        Where to look for the fundamental, if other tones may be present.
+
+    Returns
+    -------
+    Tone
+        The tone's frequency, level, harmonics, noise and hum.
+
+    Raises
+    ------
+    TooShort
+        If there are fewer than ten cycles.
+    Wavers
+        If the tone's frequency wanders.
+    NotOneTone
+        If there isn't a single steady tone.
     """
     rough = _rough_cycles(samples, rate_hz, near_hz)
     try:
-        tone = _taken_apart(samples, rate_hz, mains_hz, near_hz)
-        # sidebands of so many radians are that far below the tone: they must be what its distortion seems to be
+        tone = _analyse_steady(samples, rate_hz, mains_hz, near_hz)
+        # phase deviation in radians is the ratio of its sidebands to the tone: do they account for the distortion?
         apparent = tone.thd_plus_noise or 0.0
         if apparent > _LEAST_WAVERING and (wander := wander_of(samples, rough, apparent / 2)) is not None:
             raise Wavers(_WAVERS.format(100 * wander))
@@ -119,7 +143,7 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     return tone
 
 
-def _taken_apart(samples: Array, rate_hz: float, mains_hz: float | None, near_hz: float | None) -> Tone:
+def _analyse_steady(samples: Array, rate_hz: float, mains_hz: float | None, near_hz: float | None) -> Tone:
     samples = samples[: _quick_length(len(samples))]
     n = len(samples)
     cycles = _rough_cycles(samples, rate_hz, near_hz)
@@ -134,7 +158,7 @@ def _taken_apart(samples: Array, rate_hz: float, mains_hz: float | None, near_hz
     rest = samples - dc
     cycles, fit = fit_line(_lines(rest, window), cycles, beta, half)
     amplitude = 0j
-    # a second pass takes what leaked between fundamental, its image and DC; long records need only that one
+    # a second pass removes leakage between the fundamental, its image and DC; long records need only that one
     for _ in range(2 if beta == _WIDEST_BETA else 4):
         amplitude += fit
         rest = np.asarray(samples - dc - _wave(amplitude, cycles, index, n))
@@ -166,18 +190,18 @@ def _taken_apart(samples: Array, rate_hz: float, mains_hz: float | None, near_hz
     frequencies = np.arange(len(lines)) * rate_hz / n
     inside = (frequencies >= band[0]) & (frequencies <= band[1])
     whole, left = residual_power(rest, cycles, taken)
-    noise_held = dict.fromkeys(harmonics, lines_held(n, beta))
+    noise_held = dict.fromkeys(harmonics, fitted_noise_lines(n, beta))
     for order in harmonics:
         place = order * cycles
-        # as far as it is noise that the first fit left: a line that stands near leaks into the whole record's view
+        # only if it is noise that the first fit left: a nearby line leaks into the view of the whole record
         if 2 * abs(left[place]) ** 2 <= _MOST_LEFT * noise_held[order] * _floor_at(power, place, half):
             harmonics[order] = float(np.sqrt(2) * abs(taken[place] + left[place]))
             noise_held[order] = LINES_TAKEN / 2
-    # taking a tone out takes noise with it: given back as what the lines around hold, themselves less by their tones'
+    # subtracting a tone removes noise too: add it back from the lines around, corrected for their own loss
     floors = [_floor_at(whole, order * cycles, half) / (1 - LINES_TAKEN / cycles) for order in (1, *harmonics)]
     noise_power = float(np.sum(whole[inside])) + LINES_TAKEN * sum(floors)
     noise = float(np.sqrt(noise_power))
-    # and each harmonic's level holds noise that is counted already
+    # each harmonic's level includes noise that is already counted
     counted = dict(zip(harmonics, np.multiply(list(noise_held.values()), floors[1:]), strict=True))
     own = {order: level**2 - counted[order] for order, level in harmonics.items()}
     rest_level = float(np.sqrt(max(0.0, noise_power + sum(own.values()))))
@@ -185,7 +209,7 @@ def _taken_apart(samples: Array, rate_hz: float, mains_hz: float | None, near_hz
     least = _MOST_BESIDE_HARMONICS * rest_level**2
     clouded = tuple(order for order in harmonics if _holds_more(power, order * cycles, half, least))
     if clouded:
-        # what stands in a harmonic's lobe is counted once, with the harmonic and not beside it
+        # anything in a harmonic's lobe is counted with the harmonic, and not a second time
         clear = {place: peak for place, peak in taken.items() if round(place / cycles) not in clouded}
         together = float(np.sum(residual_power(rest, cycles, clear)[0][inside] - whole[inside])) + noise_power
         together -= LINES_TAKEN * sum(floors[1 + list(harmonics).index(order)] for order in clouded)
@@ -197,7 +221,22 @@ def _taken_apart(samples: Array, rate_hz: float, mains_hz: float | None, near_hz
 
 
 def without_fundamental(samples: Array, rate_hz: float, frequency_hz: float) -> tuple[Array, float]:
-    """The samples less DC and the fundamental (shape kept), and the fundamental's phase at sample 0 (sine, rad)."""
+    """Subtract DC and the fundamental from a waveform.
+
+    Parameters
+    ----------
+    samples : Array
+        Shape (n,), evenly spaced.
+    rate_hz : float
+        The sample rate.
+    frequency_hz : float
+        The fundamental.
+
+    Returns
+    -------
+    tuple[Array, float]
+        The remainder, shape (n,), and the fundamental's phase at sample 0 (of a sine, rad).
+    """
     n = len(samples)
     angle = 2 * np.pi * frequency_hz / rate_hz * np.arange(n)
     basis = np.stack([np.sin(angle), np.cos(angle), np.ones(n)])
@@ -207,8 +246,9 @@ def without_fundamental(samples: Array, rate_hz: float, frequency_hz: float) -> 
 
 
 def _quick_length(n: int) -> int:
-    """The longest length up to n without large prime factors, for which a transform is quick; a short record is quick
-    anyhow and has no cycle to spare.
+    """Return the longest length up to n without large prime factors, for which a transform is quick.
+
+    A short record is quick anyway and can't spare a cycle, so its length is left alone.
     """
     while n > _SHORT:
         rest = n
@@ -222,14 +262,14 @@ def _quick_length(n: int) -> int:
 
 
 def _lines(samples: Array, window: Array) -> Complex:
-    """Half-spectrum, phases re the middle of the record, scaled so that a tone of peak A gives A/2 at its line."""
+    """Return the half-spectrum, scaled so that a tone of peak A gives A/2; phases relative to the record's middle."""
     lines = np.fft.rfft(samples * window) / np.sum(window)
     lines[1::2] *= -1
     return lines
 
 
 def _rough_cycles(samples: Array, rate_hz: float, near_hz: float | None) -> float:
-    """Cycles in the record, from the largest line above DC, to a fraction of a line."""
+    """Return the cycles in the record to a fraction of a line, from the largest line above DC."""
     n = len(samples)
     magnitude = np.abs(np.fft.rfft((samples - np.mean(samples)) * np.hanning(n)))
     low, high = 3, len(magnitude) - 1
@@ -247,31 +287,31 @@ def _rough_cycles(samples: Array, rate_hz: float, near_hz: float | None) -> floa
 
 
 def _wave(amplitude: complex, cycles: float, index: Array, n: int) -> Array:
-    """The tone in time, shape (n,): 2|a| cos(2π·cycles·(i − n/2)/n + arg a)."""
+    """Return the tone in time, shape (n,): 2|a| cos(2π·cycles·(i − n/2)/n + arg a)."""
     return 2 * abs(amplitude) * np.cos(2 * np.pi * cycles * (index - n / 2) / n + np.angle(amplitude))
 
 
 def _floor(power: Array, low: int, high: int, half: int) -> float:
-    """Mean noise power per line around the lines low … high - 1, four lobes to both sides."""
+    """Return the mean noise power per line around the lines low … high - 1, from four lobes on each side."""
     around = np.concatenate([power[max(half, low - 8 * half) : max(half, low)], power[high : high + 8 * half]])
-    # the median of noise power is ln 2 of its mean, and a few lines of tones do not move it
+    # the median of noise power is ln 2 of its mean, and a few lines of tones don't move it
     return float(np.median(around) / np.log(2)) if len(around) else 0.0
 
 
 def _floor_at(power: Array, place: float, half: int) -> float:
-    """The same around the lobe at a place."""
+    """Return the mean noise power per line around the lobe at a place."""
     return _floor(power, round(place) - half, round(place) + half + 1, half)
 
 
 def _holds_more(power: Array, place: float, half: int, least: float) -> bool:
-    """Whether a lobe, its tone taken out, still holds more than `least` and more than the noise around it."""
+    """Return whether a lobe without its tone still has more than `least` and more than the noise around it."""
     low, high = max(half, round(place) - half), round(place) + half + 1
     held = float(np.sum(power[low:high]))
     return held > least and held > _ABOVE_NOISE * _floor(power, low, high, half) * (high - low)
 
 
 def _check_one(power: Array, cycles: float, half: int, level: float, line_hz: float, *, alone: bool) -> None:
-    """Raise NotOneTone unless a single steady tone was found. `power`: what is left without it and its harmonics."""
+    """Raise NotOneTone unless there is a single steady tone. `power`: the remainder without it and its harmonics."""
     place, name = round(cycles), f"{cycles * line_hz:.5g} Hz"
     if level**2 < _ABOVE_NOISE * _floor(power, place - half, place + half + 1, half) * (2 * half + 1):
         raise NotOneTone("no tone stands out of the noise")
@@ -285,9 +325,9 @@ def _check_one(power: Array, cycles: float, half: int, level: float, line_hz: fl
 
 
 def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int, top_hz: float) -> float | None:
-    """R.m.s. sum of the mains line and its first twenty multiples that stand 10 dB above the noise around them.
+    """Return the r.m.s. sum of the mains line and those of its first twenty multiples that are 10 dB above the noise.
 
-    Lines inside a lobe of the tone or of a harmonic are left out, no others.
+    Only lines inside a lobe of the tone or of a harmonic are left out.
     """
     total = 0.0
     for multiple in range(1, 21):
@@ -295,7 +335,7 @@ def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int
         nearest_tone = round(place / cycles) * cycles
         if multiple * mains_hz > top_hz or (nearest_tone and abs(place - nearest_tone) < half) or place < 2 * half:
             continue
-        # the mains wanders: look a little to both sides, on top of the lobe's own width
+        # the mains wanders: look a little to both sides, beyond the lobe's own width
         reach = half + int(np.ceil(0.002 * place))
         low, high = int(place) - reach, int(place) + reach + 1
         floor = _floor(power, low, high, half)

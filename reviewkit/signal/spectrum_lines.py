@@ -1,8 +1,8 @@
-"""A steady tone in an exported spectrum: lines of levels without phase, taken with a window that may be known.
+"""A steady tone in an exported spectrum: levels of lines without phase, through a window that may be known.
 
 With a known window a tone's power is the sum over its lobe divided by the window's noise bandwidth (Harris 1978), and
-noise is the sum of the lines divided by it. The tone's skirts are told apart from noise by the window's own spread.
-Without the window only the tones' peak levels are given.
+noise is the sum of the lines divided by it. The window's own spread tells a tone's skirts from noise. Without the
+window only the peak levels of the tones are given.
 """
 
 from __future__ import annotations
@@ -27,11 +27,22 @@ _MOST_HIDDEN = 0.2  # of the band's lines, by the fundamental's own leakage
 
 
 class NoLines(ValueError):
-    """The spectrum cannot be taken apart; the message says why."""
+    """Error for a spectrum that can't be analysed; the message says why."""
 
 
 def is_even(frequency_hz: Array) -> bool:
-    """Whether the lines stand at one spacing, as noise sums need (to the rounding of an export)."""
+    """Return whether the lines have one spacing (to the rounding of an export), as sums of noise need.
+
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), rising.
+
+    Returns
+    -------
+    bool
+        True if they have.
+    """
     steps = np.diff(frequency_hz)
     spacing = (frequency_hz[-1] - frequency_hz[0]) / (len(frequency_hz) - 1)
     return bool(np.all(np.abs(steps - spacing) < 0.1 * spacing))
@@ -40,9 +51,30 @@ def is_even(frequency_hz: Array) -> bool:
 def analyse_lines(
     frequency_hz: Array, level: Array, window: str | None, mains_hz: float | None = None, near_hz: float | None = None
 ) -> Tone:
-    """Take a spectrum apart. `frequency_hz`, `level` (r.m.s. of a tone at its peak line): shape (n,), rising, even.
+    """Analyse a tone in an exported spectrum.
 
-    `window`: a name of windows.COSINE_SUMS, or None where it is not known. Raises NoLines.
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), rising, evenly spaced.
+    level : Array
+        R.m.s. of a tone at its peak line, shape (n,).
+    window : str | None
+        A name in windows.COSINE_SUMS; None if it isn't known.
+    mains_hz : float | None
+        The mains frequency; without it there is no hum.
+    near_hz : float | None
+        Where to look for the fundamental.
+
+    Returns
+    -------
+    Tone
+        The tone's frequency, level, harmonics, noise and hum, as far as they can be known.
+
+    Raises
+    ------
+    NoLines
+        If the spectrum can't be analysed.
     """
     power = level.astype(float) ** 2
     index = np.arange(len(power), dtype=float)
@@ -99,7 +131,7 @@ def analyse_lines(
 
 
 def _place(power: Array, peak: int, window: str | None) -> float:
-    """Where between the lines a tone stands: by the window's own spread, or by a parabola through three levels."""
+    """Return a tone's place between the lines, by the window's own spread or by a parabola through three levels."""
     below, at, above = np.log(power[peak - 1 : peak + 2] + 1e-300)
     curvature = below - 2 * at + above
     guess = float(peak + (0.5 * (below - above) / curvature if curvature < 0 else 0.0))
@@ -118,14 +150,17 @@ def _place(power: Array, peak: int, window: str | None) -> float:
 
 
 def _peak_near(power: Array, at: float, half: int) -> float:
-    """The place of the largest line within one line of where a harmonic is due."""
+    """Return the place of the largest line within one line of where a harmonic should be."""
     centre = round(at)
     low = max(0, centre - 1)
     return float(low + int(np.argmax(power[low : centre + 2]))) if half else at
 
 
 def _tone(power: Array, place: float, window: str | None, half: int, taken: Mask, background: float = 0.0) -> float:
-    """A tone's r.m.s. level; its lobe is marked as taken. Window not known: the peak line, set right by a parabola."""
+    """Return a tone's r.m.s. level, and mark its lobe in `taken`.
+
+    If the window isn't known, it is the level of the peak line, corrected by a parabola.
+    """
     centre = round(place)
     low, high = max(0, centre - half), min(len(power), centre + half + 1)
     taken[low:high] = True
@@ -140,7 +175,7 @@ def _tone(power: Array, place: float, window: str | None, half: int, taken: Mask
 
 
 def _background(power: Array, at: float, half: int) -> float:
-    """Mean noise power per line around a harmonic's lobe."""
+    """Return the mean noise power per line around a harmonic's lobe."""
     centre, wide = round(at), 6 * half
     around = np.concatenate([power[max(0, centre - wide) : centre - half], power[centre + half + 1 : centre + wide]])
     # the median of noise power is ln 2 of its mean and does not see a neighbouring tone
@@ -148,8 +183,9 @@ def _background(power: Array, at: float, half: int) -> float:
 
 
 def _skirts(power: Array, tones: Sequence[tuple[float, float]], window: str, inside: Mask) -> Mask:
-    """The lines where the leakage of the tones (place, level) is more than a twentieth of the noise there; looked at
-    in the band and a lobe beyond it.
+    """Return the lines, in the band and a lobe beyond it, where the tones' leakage is over a twentieth of the noise.
+
+    `tones`: (place, level) of each.
     """
     skirts = np.zeros(len(power), dtype=bool)
     band = np.flatnonzero(inside)
@@ -161,7 +197,7 @@ def _skirts(power: Array, tones: Sequence[tuple[float, float]], window: str, ins
 
 
 def _leaked_on(power: Array, tones: Sequence[tuple[float, float]], window: str, inside: Mask, first: int) -> Mask:
-    """`_skirts` of lines of which the spectrum's line `first` is the first."""
+    """Return `_skirts` for a stretch of the spectrum that begins at its line `first`."""
     # noise power is exponentially distributed: its quarter-point lies at -ln(3/4) of the mean, and no tone moves it
     floor = float(np.quantile(power[inside], 0.25) / -np.log(0.75))
     index = first + np.arange(len(power), dtype=float)
@@ -187,7 +223,7 @@ def _hum(
     half: int,
     top_hz: float,
 ) -> float | None:
-    """R.m.s. sum of the mains line and its first twenty multiples that stand 10 dB above their surroundings."""
+    """Return the r.m.s. sum of the mains line and its first twenty multiples, those 10 dB above the noise."""
     total = 0.0
     for multiple in range(1, 21):
         at = float(np.interp(multiple * mains_hz, frequency_hz, np.arange(len(power))))

@@ -1,9 +1,9 @@
-"""The edges and tops of a square wave: its periods laid over one another, then read as a step response.
+"""The edges and tops of a square wave: its periods overlaid, then read as a step response.
 
-Terms after IEEE Std 181 (from memory): the step goes from the level just before an edge to the level just after it,
-both read off the flat parts carried on to the edge; rise time is from 10 % to 90 % of the step; overshoot is in percent
-of the step. Tilt is the fall of a flat part over half a period in percent of its height above the wave's middle at its
-beginning: for one pole at f_L it is 1 − exp(−π f_L/f), near to π f_L/f (circuit theory; handbooks, from memory).
+Terms follow IEEE Std 181 (from memory): the step goes from the level just before an edge to the level just after it,
+both read from the flat parts extended to the edge; rise time is from 10 % to 90 % of the step; overshoot is in percent
+of the step. Tilt is the fall of a flat part over half a period, in percent of its initial height above the wave's
+middle: for one pole at f_L it is 1 − exp(−π f_L/f), or about π f_L/f (circuit theory; handbooks, from memory).
 """
 
 from __future__ import annotations
@@ -17,17 +17,17 @@ from reviewkit.model.arrays import Array
 from reviewkit.signal.flat_parts import SETTLED, UNSETTLED, Flat, NotSquare, flat_part, powers
 
 FEWEST_PERIODS = 2
-FEWEST_SAMPLES_IN_RISE = 3.0  # below that the edge is the capture's own as much as the unit's
+FEWEST_SAMPLES_IN_RISE = 3.0  # with fewer, the edge is as much the capture's as the unit's
 MOST_BETWEEN = 0.12  # of the time away from both levels: one pole needs nine time constants a half to settle by then
 SETTLING, SETTLING_RINGING = 5.5, 10.0  # rise times in half a period, without and with overshoot
 MOST_NOISE = 0.03  # of the step
 MOST_ASYMMETRY = 0.05  # of a period, between its halves and a half
 MOST_JITTER = 0.02  # of a period
 _HYSTERESIS = 0.15  # of the step, either side of its middle
-_FINENESS = 16  # the laid-over periods are read at no more points a sample than this
+_FINENESS = 16  # most points per sample at which the overlaid periods are read
 _FEWEST_NEAR = 6
 _WINDOW = 0.04  # of the step, either side of 10 % and 90 %
-_BASE = 0.005  # of the step: a point so near a level says nothing of the edge's shape
+_BASE = 0.005  # of the step: a point so near a level says nothing about the edge's shape
 _K = 2.0  # coverage factor
 
 
@@ -40,11 +40,12 @@ class Figure(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Step:
-    """A square wave read. Times in s, levels in the waveform's unit; `overshoot`, `tilt` and `noise` in percent.
+    """A square wave as read. Times in s, levels in the waveform's unit; `overshoot`, `tilt` and `noise` in percent.
 
-    `first_s`: the first rising edge's middle, after the record's start. `base`, `top`: the levels just before and just
-    after a rising edge; `low_s`, `high_s`: where it passes 10 % and 90 %, from its middle. `noise`: r.m.s.
-    `samples_in_rise`: how finely the edge was caught. `time_s`, `wave`: one period, its rising edge's middle at 0.
+    `first_s`: the middle of the first rising edge, after the record's start. `base`, `top`: the levels just before and
+    just after a rising edge; `low_s`, `high_s`: where it passes 10 % and 90 %, from its middle. `noise`: r.m.s.
+    `samples_in_rise`: the number of samples within the rise. `time_s`, `wave`: one period, its rising edge's middle at
+    0.
     """
 
     frequency_hz: float
@@ -63,9 +64,24 @@ class Step:
 
 
 def read_square(samples: Array, rate_hz: float) -> Step:
-    """Rise time, overshoot and tilt of a square wave of two periods or more. `samples`: (n,), in any unit.
+    """Read rise time, overshoot and tilt of a square wave of at least two periods.
 
-    Raises NotSquare with the reason.
+    Parameters
+    ----------
+    samples : Array
+        Shape (n,), evenly spaced, in any unit.
+    rate_hz : float
+        The sample rate.
+
+    Returns
+    -------
+    Step
+        The step response with its figures.
+
+    Raises
+    ------
+    NotSquare
+        If it can't be read as a square wave; the message gives the reason.
     """
     low, high = _two_levels(samples)
     rising, falling, width = _edges(samples, low, high)
@@ -82,7 +98,7 @@ def read_square(samples: Array, rate_hz: float) -> Step:
     shape = (wave - base) / step
     low_at, high_at = _passes(at, shape, 0.1, noise), _passes(at, shape, 0.9, noise)
     rise = high_at.value - low_at.value
-    # what the capture itself may add: its own rise is 0.35 over half the sample rate, and rises add as squares
+    # the capture's own share: its rise is 0.35 over half the sample rate, and rises add as squares
     own = 0.7**2 / (2 * rise)
     expanded = float(np.sqrt(low_at.uncertainty**2 + high_at.uncertainty**2 + own**2))
     over = (wave - upper.at(at)) / step
@@ -109,7 +125,7 @@ def read_square(samples: Array, rate_hz: float) -> Step:
 
 
 def _two_levels(samples: Array) -> tuple[float, float]:
-    """The two levels, roughly. Raises NotSquare where the waveform does not stand at two."""
+    """Return the two levels, roughly. Raise NotSquare if the waveform doesn't stay at two."""
     lowest, highest = np.quantile(samples, (0.01, 0.99))
     middle = (lowest + highest) / 2
     above = samples > middle
@@ -127,7 +143,7 @@ def _two_levels(samples: Array) -> tuple[float, float]:
 
 
 def _edges(samples: Array, low: float, high: float) -> tuple[Array, Array, float]:
-    """Where the wave passes its middle upwards and downwards, in samples, and how many an edge takes, roughly."""
+    """Return where the wave passes its middle upwards and downwards, and roughly an edge's length, all in samples."""
     middle, reach = (low + high) / 2, _HYSTERESIS * (high - low)
     side = np.where(samples > middle + reach, 1, np.where(samples < middle - reach, -1, 0))
     known = np.flatnonzero(side)
@@ -142,9 +158,10 @@ def _edges(samples: Array, low: float, high: float) -> tuple[Array, Array, float
 
 
 def _clock(rising: Array, falling: Array, count: int) -> tuple[float, float, float]:
-    """Period, first rising edge and time from a rising to a falling edge, in samples: least squares over all edges.
+    """Return the period, the first rising edge and the time from a rising to a falling edge, in samples.
 
-    Raises NotSquare where there are fewer than two periods, or the edges keep no time.
+    They are a least-squares fit over all edges. Raise NotSquare if there are fewer than two periods, or if the edges
+    aren't regular.
     """
     steps = np.concatenate((np.diff(rising), np.diff(falling)))
     period = float(np.median(steps)) if len(steps) else np.inf
@@ -166,12 +183,14 @@ def _clock(rising: Array, falling: Array, count: int) -> tuple[float, float, flo
 
 
 def _laid_over(samples: Array, period: float, first: float) -> tuple[Array, Array, float]:
-    """All periods laid over one another: times from the rising edge's middle (−1/4 to 3/4 of a period, in samples,
-    rising), the wave there, and how many samples each point is the mean of.
+    """Overlay all periods.
+
+    Return the times from the rising edge's middle (−1/4 to 3/4 of a period, in samples, rising), the wave at these
+    times, and the number of samples that each point is the mean of.
     """
     at = (np.arange(len(samples)) - first + period / 4) % period
     width = 1.0 / min(_FINENESS, max(1, int(len(samples) / period)))
-    # cells lie about the samples of the first period: a period of whole samples is not split by rounding
+    # cells are centred on the samples of the first period, so rounding doesn't split a period of whole samples
     cell = np.round((at - at[0]) / width).astype(int)
     cell -= int(cell.min())
     members = np.bincount(cell)
@@ -182,7 +201,7 @@ def _laid_over(samples: Array, period: float, first: float) -> tuple[Array, Arra
 
 
 def _tilt(flat: Flat, length: float, middle: float) -> Figure:
-    """The fall from one edge to the next re the height above the middle at its beginning, as a ratio."""
+    """Return the fall from one edge to the next relative to the initial height above the middle, as a ratio."""
     begin, end = flat.at(np.array([0.0, length]))
     difference = np.diff(powers(np.array([0.0, length]) / flat.length, len(flat.coefficients) - 1), axis=0)[0]
     expanded = _K * float(np.hypot(np.sqrt(difference @ flat.spread @ difference), SETTLED * abs(begin - middle)))
@@ -190,10 +209,11 @@ def _tilt(flat: Flat, length: float, middle: float) -> Figure:
 
 
 def _passes(at: Array, shape: Array, level: float, noise: float) -> Figure:
-    """Where the rising edge passes a share of the step, in samples from its middle. `noise`: of a point, of the step.
+    """Return where the rising edge passes a share of the step, in samples from its middle.
 
-    Time is fitted over level through the points near it; where they are few, through the nearest on the edge. Points
-    still at a level are left out of that: they tell when the edge had not begun, not how it runs.
+    Time is fitted over level through the points near it, or, if they are few, through the nearest on the edge. Points
+    that are still at a level are left out: they show that the edge hadn't begun, not how it runs. `noise`: of a point,
+    relative to the step.
     """
     middle = int(np.argmin(np.abs(at)))
     under, over = np.flatnonzero(shape[: middle + 1] < level), np.flatnonzero(shape[middle:] >= level)
@@ -222,7 +242,7 @@ def _passes(at: Array, shape: Array, level: float, noise: float) -> Figure:
 
 
 def _time_at(at: Array, off: Array, noise: float) -> Figure:
-    """The time at which a piece of an edge is `off` its level by nothing: a cubic in the level, by least squares."""
+    """Return the time at which a piece of an edge reaches its level (`off` is 0): a least-squares cubic in level."""
     rows = powers(off / _WINDOW, 3)
     inverse = np.linalg.pinv(rows.T @ rows)
     found = inverse @ rows.T @ at
@@ -232,7 +252,7 @@ def _time_at(at: Array, off: Array, noise: float) -> Figure:
 
 
 def _overshoot(at: Array, over: Array, until: float, noise: float) -> Figure:
-    """How far the wave rises above its flat part before that has settled, as a ratio of the step; 0 where it does not.
+    """Return the wave's rise above its flat part before that has settled, as a ratio of the step; 0 if there is none.
 
     `over`: the wave less the flat part, from the edge on. The peak is the crest of a curve fitted to its upper half.
     """
@@ -252,6 +272,6 @@ def _overshoot(at: Array, over: Array, until: float, noise: float) -> Figure:
 
 
 def _quantum(samples: Array) -> float:
-    """The smallest step between two samples: what an export was rounded to, or a converter's own."""
+    """Return the smallest step between two samples: an export's rounding, or a converter's step."""
     levels = np.unique(samples[:100_000])
     return float(np.min(np.diff(levels))) if len(levels) > 1 else 0.0

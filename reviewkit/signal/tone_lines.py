@@ -1,7 +1,7 @@
-"""Several tones in one spectrum: where they stand, how strong each is, and what stands between them.
+"""Several tones in one spectrum: their places and levels, and what lies between them.
 
-A tone's level is the power over its main lobe re what the window's own spread puts there, so it does not depend on
-the window nor on where between two lines the tone stands (Harris, Proc. IEEE 66 (1978) 51-83). Waveforms are seen
+A tone's level is the power over its main lobe relative to what the window's own spread puts there, so it depends
+neither on the window nor on the tone's place between two lines (Harris, Proc. IEEE 66 (1978) 51-83). Waveforms are seen
 through a Kaiser window as wide as the tones' spacing allows. Without a known window only peak levels can be read.
 """
 
@@ -24,28 +24,28 @@ if TYPE_CHECKING:
 
 SEARCH_BETA = 8.0  # to find tones with, before their spacing is known: side lobes 58 dB down
 _WIDEST_BETA = 28.0  # side lobes 220 dB down: below the rounding of any capture
-_UNKNOWN_HALF = 4  # lines to either side that a tone may cover where the window is not known
+_UNKNOWN_HALF = 4  # lines to each side that a tone may cover if the window isn't known
 _LOWEST_HZ = 10.0
-STANDS = 10.0  # a line stands above the noise from ten times its power (10 dB) on
+STANDS = 10.0  # a line stands out of the noise from ten times its power (10 dB) on
 OVER_LEAKAGE = 3.0  # and above the tones' leakage from three times its amplitude on
-WORST_MISFIT = 0.2  # of a lobe's power, that one steady tone does not explain
+WORST_MISFIT = 0.2  # of a lobe's power, unexplained by one steady tone
 _MOST_PEAKS = 300
 _BACKGROUND_LINES = 40
 _DEVIATIONS = 3.0
-_LOBE_NOISE = 1.4  # of the windows here 1.0 to 1.4
+_LOBE_NOISE = 1.4  # 1.0 to 1.4 for the windows used here
 
 
 class NoTones(ValueError):
-    """The spectrum does not hold the tones that it should; the message says why and what to do."""
+    """Error for a spectrum without the tones that it should have; the message says why and what to do."""
 
 
 @dataclass(frozen=True, eq=False)
 class Lines:
-    """A spectrum. `frequency_hz`: shape (n,), rising; `power`: shape (n,), a tone on its line at its r.m.s. level
-    squared; `half`: half-width of the window's main lobe in lines. `spread` (amplitude over the offset in lines) and
-    `bandwidth` (noise bandwidth in lines) are None where the window is not known. Of a waveform, `values`: the lines
-    with their phases relative to the middle of the record, `beta`: the Kaiser window's shape, `cleared`: whether its
-    tones were subtracted, so that none leaks.
+    """A spectrum. `frequency_hz`: shape (n,), rising; `power`: shape (n,), the squared r.m.s. level of a tone on its
+    line; `half`: half-width of the window's main lobe in lines. `spread` (amplitude over the offset in lines) and
+    `bandwidth` (noise bandwidth in lines) are None if the window isn't known. Of a waveform, `values`: the lines with
+    their phases relative to the middle of the record, `beta`: the Kaiser window's shape, `cleared`: whether its tones
+    were subtracted, so that none leaks.
     """
 
     frequency_hz: Array
@@ -59,17 +59,17 @@ class Lines:
 
     @property
     def line_hz(self) -> float:
-        """The spacing of the lines."""
+        """Return the spacing of the lines."""
         return float(self.frequency_hz[-1] - self.frequency_hz[0]) / (len(self.frequency_hz) - 1)
 
     def place(self, frequency_hz: float) -> float:
-        """Where between the lines a frequency stands."""
+        """Return a frequency's place between the lines."""
         return float(np.interp(frequency_hz, self.frequency_hz, np.arange(len(self.frequency_hz))))
 
 
 @dataclass(frozen=True)
 class Line:
-    """A tone found: `level` r.m.s. in the data's unit, `place` in lines."""
+    """A tone in a spectrum: `level` r.m.s. in the data's unit, `place` in lines."""
 
     frequency_hz: float
     level: float
@@ -78,9 +78,9 @@ class Line:
 
 @dataclass(frozen=True)
 class Product:
-    """What is at a place where no tone was sent. `level`: r.m.s.; `uncertainty`: expanded, of the level, by the noise
-    and the tones' leakage in its lobe; `most`: what it does not exceed (three standard deviations); `stands`: whether
-    it is above the noise and the leakage at all.
+    """A reading at a place where no tone was sent. `level`: r.m.s.; `uncertainty`: expanded, of the level, by the noise
+    and the tones' leakage in its lobe; `most`: the level that it doesn't exceed (three standard deviations); `stands`:
+    whether it is above the noise and the leakage at all.
     """
 
     frequency_hz: float
@@ -91,7 +91,24 @@ class Product:
 
 
 def of_waveform(samples: Array, rate_hz: float, beta: float, *, cleared: bool = False) -> Lines:
-    """The spectrum of evenly spaced samples, shape (n,), through a Kaiser window; `cleared`: see `Lines`."""
+    """Return the spectrum of a waveform, seen through a Kaiser window.
+
+    Parameters
+    ----------
+    samples : Array
+        Shape (n,), evenly spaced.
+    rate_hz : float
+        The sample rate.
+    beta : float
+        The Kaiser window's shape.
+    cleared : bool
+        Whether the tones were subtracted; see `Lines`.
+
+    Returns
+    -------
+    Lines
+        The spectrum.
+    """
     window = kaiser(len(samples), beta)
     values = np.sqrt(2) * np.fft.rfft((samples - np.mean(samples)) * window) / np.sum(window)
     values[1::2] *= -1
@@ -105,7 +122,22 @@ def of_waveform(samples: Array, rate_hz: float, beta: float, *, cleared: bool = 
 
 
 def of_spectrum(frequency_hz: Array, level: Array, window: str | None) -> Lines:
-    """An exported spectrum: `level`, shape (n,), r.m.s. of a tone on its line; `window`: a name of COSINE_SUMS."""
+    """Return an exported spectrum as lines.
+
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), rising.
+    level : Array
+        R.m.s. of a tone on its line, shape (n,).
+    window : str | None
+        A name in windows.COSINE_SUMS; None if it isn't known.
+
+    Returns
+    -------
+    Lines
+        The spectrum.
+    """
     power = np.asarray(level, dtype=float) ** 2
     if window is None:
         return Lines(frequency_hz, power, _UNKNOWN_HALF)
@@ -113,21 +145,37 @@ def of_spectrum(frequency_hz: Array, level: Array, window: str | None) -> Lines:
 
 
 def beta_for(spacing: float) -> float:
-    """The widest Kaiser window whose lobes stay apart at this spacing (lines, at least 5): lobe and half a line of the
-    one, and the first zero √((β/π)² + 1) of the other.
+    """Return the shape of the widest Kaiser window whose lobes stay apart at this spacing (lines, at least 5).
+
+    The spacing is the lobe and half a line of one tone, plus the first zero √((β/π)² + 1) of the other.
     """
     return min(_WIDEST_BETA, float(np.pi * ((spacing - 0.5) / 2 - 1 / spacing)))
 
 
 def least_spacing(lines: Lines) -> float:
-    """How far apart two tones must stand, in lines, for their lobes to be told apart."""
+    """Return the smallest distance between two tones, in lines, at which their lobes can be separated."""
     return 2 * lines.half + 0.5
 
 
 def peaks(lines: Lines, within: float) -> list[Line]:
-    """The tones whose level is at least `within` (a ratio) of the strongest's, by frequency.
+    """Return the tones of a spectrum, by frequency.
 
-    Raises NoTones where there is none, and where a lobe is not that of one steady tone.
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum.
+    within : float
+        The lowest level, as a ratio of the strongest tone's.
+
+    Returns
+    -------
+    list[Line]
+        The tones.
+
+    Raises
+    ------
+    NoTones
+        If there is none, or if a lobe isn't that of one steady tone.
     """
     found = [fitted(lines, index) for index in summits(lines, within)]
     strongest = max(line.level for line, _ in found)
@@ -139,8 +187,26 @@ def peaks(lines: Lines, within: float) -> list[Line]:
 
 
 def summits(lines: Lines, within: float, strongest: float | None = None) -> list[int]:
-    """The lines higher than those around them that may be of a tone at least `within` of the strongest (r.m.s.; None:
-    the strongest line). Raises NoTones where there is none at all.
+    """Return the lines that are higher than their neighbours and may belong to a tone.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum.
+    within : float
+        The lowest level of a tone, as a ratio of the strongest.
+    strongest : float | None
+        The strongest level (r.m.s.); None for that of the strongest line.
+
+    Returns
+    -------
+    list[int]
+        Indices of the lines.
+
+    Raises
+    ------
+    NoTones
+        If there isn't any.
     """
     power, half = lines.power, lines.half
     inside = lines.frequency_hz >= max(_LOWEST_HZ, (half + 0.5) * lines.line_hz)
@@ -149,7 +215,7 @@ def summits(lines: Lines, within: float, strongest: float | None = None) -> list
     highest = strongest**2 if strongest else float(np.max(power[inside], initial=0.0))
     if not highest > 0:
         raise NoTones("no tone stands in it; is it another kind of file?")
-    # scalloping lowers a line by up to 4 dB: those are looked at that may reach the ratio
+    # scalloping lowers a line by up to 4 dB, so include every line that may reach the ratio
     found = (power == largest_near(power, half)) & inside & (power >= 0.3 * within**2 * highest)
     if not found.any() and strongest is None:
         raise NoTones("no tone stands out in it; is it another kind of file?")
@@ -157,7 +223,7 @@ def summits(lines: Lines, within: float, strongest: float | None = None) -> list
 
 
 def unsteady(frequency_hz: float) -> str:
-    """What is said of a lobe that one steady tone does not explain."""
+    """Return the message for a lobe that one steady tone doesn't explain."""
     return (
         f"near {frequency_hz:.5g} Hz stands no single steady tone: two stand too close, or it wanders, or the window "
         "is another one; take a longer record, or check `window`"
@@ -165,7 +231,20 @@ def unsteady(frequency_hz: float) -> str:
 
 
 def largest_near(values: Array, reach: int) -> Array:
-    """The largest of each value and `reach` neighbours to either side, same shape."""
+    """Return the largest of each value and its neighbours.
+
+    Parameters
+    ----------
+    values : Array
+        Shape (n,).
+    reach : int
+        The number of neighbours on each side.
+
+    Returns
+    -------
+    Array
+        Shape (n,).
+    """
     largest = values.copy()
     for step in range(1, min(reach, len(values) - 1) + 1):
         np.maximum(largest[step:], values[:-step], out=largest[step:])
@@ -174,8 +253,10 @@ def largest_near(values: Array, reach: int) -> Array:
 
 
 def fitted(lines: Lines, peak: int) -> tuple[Line, float]:
-    """A tone at its largest line (not the first nor the last): its place by least squares of the window's spread over
-    three lines, its level, and the share of its lobe's power that this leaves unexplained (0: window not known).
+    """Fit a tone at its largest line, which is neither the first nor the last.
+
+    Return the tone, placed by least squares of the window's spread over three lines, and the share of its lobe's power
+    that it leaves unexplained (0 if the window isn't known).
     """
     near = lines.power[max(0, peak - 1) : peak + 2]
     place, misfit = summit_at(lines, peak).place, 0.0
@@ -200,7 +281,7 @@ def fitted(lines: Lines, peak: int) -> tuple[Line, float]:
 def summit_at(lines: Lines, peak: int) -> Line:
     """Return a tone by its largest line and the two beside it: a parabola through the logarithms of their power."""
     below, at, above = np.log(lines.power[peak - 1 : peak + 2] + 1e-300)
-    # on a slope a parabola would rise far above every line
+    # on a slope, a parabola would rise far above every line
     true_peak = at > max(below, above)
     curvature = below - 2 * at + above
     place = peak + (0.5 * (below - above) / curvature if true_peak else 0.0)
@@ -210,7 +291,20 @@ def summit_at(lines: Lines, peak: int) -> Line:
 
 
 def lobe_at(lines: Lines, place: float) -> NDArray[np.int64]:
-    """The lines of the lobe round a place."""
+    """Return the lines of the lobe around a place.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum.
+    place : float
+        The middle of the lobe, in lines.
+
+    Returns
+    -------
+    NDArray[np.int64]
+        Indices of the lines.
+    """
     centre = round(place)
     return np.arange(max(0, centre - lines.half), min(len(lines.power), centre + lines.half + 1), dtype=np.int64)
 
@@ -249,19 +343,49 @@ def level_at(lines: Lines, place: float, background: float = 0.0, free: Mask | N
 
 
 def background_at(lines: Lines, place: float, free: Mask) -> float:
-    """Mean noise power per line round a place, from the nearest lines that are `free` of tones and products."""
+    """Return the mean noise power per line around a place.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum.
+    place : float
+        The middle, in lines.
+    free : Mask
+        The lines without tones and products, shape (n,); the nearest of them are used.
+
+    Returns
+    -------
+    float
+        In the squared unit of the data.
+    """
     reach = 4 * _BACKGROUND_LINES + 8 * lines.half
     low = max(0, round(place) - reach)
     index = low + np.flatnonzero(free[low : round(place) + reach + 1])
     if not len(index):
         return 0.0
     nearest = lines.power[index[np.argsort(np.abs(index - place))[:_BACKGROUND_LINES]]]
-    # a line that is no noise stands far above the median; of noise itself next to nothing does
+    # a line that isn't noise is far above the median; almost no line of noise is
     return float(np.mean(nearest[nearest <= 10 * np.median(nearest)]))
 
 
 def clear_of(lines: Lines, places: Sequence[float], beyond: int = 0) -> Mask:
-    """The lines outside the lobes at these places, and `beyond` lines more to each side; shape (n,)."""
+    """Return the lines outside the lobes at these places.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum.
+    places : Sequence[float]
+        The middles of the lobes, in lines.
+    beyond : int
+        Lines left out on each side of a lobe.
+
+    Returns
+    -------
+    Mask
+        Shape (n,).
+    """
     free = np.ones(len(lines.power), dtype=bool)
     for place in places:
         reach = lines.half + beyond
@@ -272,7 +396,23 @@ def clear_of(lines: Lines, places: Sequence[float], beyond: int = 0) -> Mask:
 def product_at(lines: Lines, frequency_hz: float, tones: Sequence[Line], free: Mask) -> Product:
     """Return what is at a frequency that no tone was sent at.
 
-    It counts as found if it is 10 dB above the noise around it and 10 dB above the tones' leakage.
+    It counts as a product if it is 10 dB above the noise around it and 10 dB above the tones' leakage.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum.
+    frequency_hz : float
+        The frequency.
+    tones : Sequence[Line]
+        The tones, whose leakage counts.
+    free : Mask
+        The lines without tones and products, shape (n,).
+
+    Returns
+    -------
+    Product
+        The level with its bounds.
     """
     place = lines.place(frequency_hz)
     noise = background_at(lines, place, free)
@@ -313,7 +453,7 @@ def most_at(lines: Lines, level: float, noise: float) -> float:
 
 
 def leakage_at(lines: Lines, place: float, tones: Sequence[Line]) -> float:
-    """R.m.s. level that the tones' leakage alone would give at a place; 0 where the window is not known."""
+    """Return the r.m.s. level that the tones' leakage alone would give at a place; 0 if the window isn't known."""
     if lines.spread is None or lines.cleared:
         return 0.0
     index = lobe_at(lines, place)
@@ -322,8 +462,11 @@ def leakage_at(lines: Lines, place: float, tones: Sequence[Line]) -> float:
 
 
 def uncertainty_of(noise: float, leak: float) -> float:
-    """Expanded uncertainty of a line's r.m.s. level (GUM, JCGM 100:2008, from memory). Of noise of power N in one line
-    half lies in phase with it, and a lobe takes in up to 1.4 times as much, n Σw⁴ (Σw)² / (Σw²)³. k = 2.
-    Leakage of level L lies in phase or against it: U = 2/√3 · L.
+    """Return the expanded uncertainty of a line's r.m.s. level (k = 2).
+
+    Notes
+    -----
+    GUM, JCGM 100:2008, from memory. Half of the noise of power N in one line lies in phase with it, and a lobe takes in
+    up to 1.4 times as much, n Σw⁴ (Σw)² / (Σw²)³. Leakage of level L lies in phase or against it: U = 2/√3 · L.
     """
     return float(np.hypot(2 * np.sqrt(_LOBE_NOISE * noise / 2), 2 / np.sqrt(3) * leak))

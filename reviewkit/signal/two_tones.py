@@ -1,7 +1,7 @@
 """Two tones played together: which convention they belong to, their products, and how those are added up.
 
 Modulation method: 60 Hz + 7 kHz (SMPTE RP 120) or 250 Hz + 8 kHz (DIN 45403), 4:1. Twin tone: 19 + 20 kHz, 1:1. Which
-products count, and what they are held against, is IEC 60268-3's way, from memory.
+products count, and what they are relative to, follows IEC 60268-3, from memory.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from reviewkit.signal.tone_lines import Line, Lines, NoTones, Product, clear_of,
 
 MODULATION, DIFFERENCE = "modulation", "difference"
 RATIO_DB = {MODULATION: 20 * np.log10(4), DIFFERENCE: 0.0}
-MOST_OFF_RATIO_DB = 1.5  # more than a flat amplifier bends the pair by
-SCALLOPING_DB = 3.93  # what a tone between two lines loses at most, where the window is not known (Harris 1978)
+MOST_OFF_RATIO_DB = 1.5  # more than a flat amplifier changes the pair's ratio
+SCALLOPING_DB = 3.93  # most that a tone between two lines loses, if the window isn't known (Harris 1978)
 LEAST_APART = 8.0  # the upper tone over the lower one, modulation
 MOST_APART = 1.6  # the same, difference: 8 kHz + 11.95 kHz is the widest pair in use
 FEWEST_CYCLES = 10
@@ -27,7 +27,7 @@ FEWEST_CYCLES = 10
 
 @dataclass(frozen=True)
 class Pair:
-    """The two tones, which convention they belong to, and what the products are held against (r.m.s.)."""
+    """Two tones, their convention, and the level that products are relative to (r.m.s.)."""
 
     low: Line
     high: Line
@@ -35,16 +35,16 @@ class Pair:
 
     @property
     def reference(self) -> float:
-        """The upper tone, or the sum of both (IEC 60268-3, from memory)."""
+        """Return the upper tone, or the sum of both (IEC 60268-3, from memory)."""
         return self.high.level if self.convention == MODULATION else self.low.level + self.high.level
 
     @property
     def tones(self) -> list[float]:
-        """Both frequencies in Hz, the lower first."""
+        """Return both frequencies in Hz, the lower first."""
         return [self.low.frequency_hz, self.high.frequency_hz]
 
     def places(self, order: int) -> list[float]:
-        """Frequencies of the products of second or third order that count, Hz."""
+        """Return the frequencies of the products of second or third order that count, Hz."""
         low, high = self.tones
         if self.convention == MODULATION:
             return [high - (order - 1) * low, high + (order - 1) * low]
@@ -52,7 +52,25 @@ class Pair:
 
 
 def pair_of(lines: Lines, tones: Sequence[Line]) -> Pair:
-    """Return the two tones of a spectrum. Raises NoTones if they aren't a convention's pair."""
+    """Return the two tones of a spectrum.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum.
+    tones : Sequence[Line]
+        Its strong tones.
+
+    Returns
+    -------
+    Pair
+        The tones with their convention.
+
+    Raises
+    ------
+    NoTones
+        If they aren't a convention's pair.
+    """
     found = sorted(tones, key=lambda line: line.level, reverse=True)
     if len(found) < 2:
         one = quantities.hertz(found[0].frequency_hz)
@@ -76,13 +94,26 @@ def pair_of(lines: Lines, tones: Sequence[Line]) -> Pair:
 
 
 def spacing(lines: Lines, pair: Pair) -> float:
-    """How far apart the nearest two of 0 Hz, tones and products stand, in lines."""
+    """Return the smallest distance between neighbours among 0 Hz, tones and products, in lines."""
     places = [0.0, *pair.tones, *pair.places(2), *pair.places(3)]
     return min(abs(a - b) for a, b in combinations(places, 2)) / lines.line_hz
 
 
 def check_pair(lines: Lines, tones: Sequence[Line]) -> None:
-    """Raise NoTones if these aren't a convention's pair, or if they and their products are too close in these lines."""
+    """Raise NoTones if two tones can't be read as a convention's pair.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum.
+    tones : Sequence[Line]
+        Its strong tones.
+
+    Raises
+    ------
+    NoTones
+        If they aren't a convention's pair, or if they and their products are too close in these lines.
+    """
     apart = spacing(lines, pair_of(lines, tones))
     if lines.cleared and apart < FEWEST_CYCLES:
         raise NoTones(
@@ -94,7 +125,25 @@ def check_pair(lines: Lines, tones: Sequence[Line]) -> None:
 
 
 def products_of(lines: Lines, pair: Pair) -> dict[int, list[Product]]:
-    """Return the products that count, by order. Raises NoTones if one lies outside the data."""
+    """Return the products that count, by order.
+
+    Parameters
+    ----------
+    lines : Lines
+        The spectrum.
+    pair : Pair
+        The two tones.
+
+    Returns
+    -------
+    dict[int, list[Product]]
+        Order -> products.
+
+    Raises
+    ------
+    NoTones
+        If one lies outside the data.
+    """
     highest = max(pair.places(3))
     if highest + (lines.half + 1) * lines.line_hz > lines.frequency_hz[-1]:
         raise NoTones(f"the product at {quantities.hertz(highest)} lies outside the data; capture at a higher rate")

@@ -1,4 +1,4 @@
-"""How far a tone's frequency wanders within a record: a player's speed and flutter."""
+"""The wander of a tone's frequency within a record: a player's speed and flutter."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
 _WITHIN = 0.05  # of the tone's frequency
-_FEWEST_LINES = 25  # fewer say too little about the course of the phase
-_END = 0.05  # of the record, where cutting the band leaves an echo of the other end
+_FEWEST_LINES = 25  # fewer don't resolve the phase over time
+_END = 0.05  # of the record: limiting the band leaves an echo of the other end there
 _LEAST_PHASE = 0.01  # rad r.m.s.: sidebands 40 dB below the tone
 _LEAST_SHARE = 0.5
+_LEAST_RATIO = 3.0  # noise, or a second tone, moves amplitude and phase by as much
 _LEAST_WANDER = 1e-4  # the steadiest players wander by some hundredths of a percent (common practice, no source)
-_LEAST_RATIO = 3.0  # noise, and a second tone, move amplitude and phase by as much
 
 
 def wander_of(samples: Array, cycles: float, least_rad: float = _LEAST_PHASE) -> float | None:

@@ -1,6 +1,6 @@
 """Curves by which a level is weighted or equalised: the A weighting and the RIAA replay curve, as pure functions.
 
-A scalar gives a scalar, an array an array of its shape. Frequencies are in Hz, 0 or above.
+A scalar gives a scalar, and an array gives an array of the same shape. Frequencies are in Hz, 0 or above.
 """
 
 from __future__ import annotations
@@ -24,12 +24,38 @@ def _a_shape(frequency_hz: Any) -> Any:
 
 
 def a_weighting(frequency_hz: Any) -> Any:
-    """The A weighting as a ratio of amplitudes, 1 at 1 kHz, 0 at 0 Hz (IEC 61672-1, Annex E, analytic form)."""
+    """Return the A weighting as a ratio of amplitudes.
+
+    Parameters
+    ----------
+    frequency_hz : Any
+        Not below 0, a scalar or an array of any shape.
+
+    Returns
+    -------
+    Any
+        The ratio, 1 at 1 kHz and 0 at 0 Hz, same shape.
+
+    Notes
+    -----
+    IEC 61672-1, Annex E, analytic form.
+    """
     return (_a_shape(frequency_hz) / _a_shape(REFERENCE_HZ))[()]
 
 
 def a_weighting_db(frequency_hz: Any) -> Any:
-    """The A weighting in dB, 0 dB at 1 kHz; frequencies above 0."""
+    """Return the A weighting in dB.
+
+    Parameters
+    ----------
+    frequency_hz : Any
+        Above 0, a scalar or an array of any shape.
+
+    Returns
+    -------
+    Any
+        In dB, 0 dB at 1 kHz, same shape.
+    """
     return 20 * np.log10(a_weighting(frequency_hz))
 
 
@@ -44,9 +70,22 @@ def _replay_shape(frequency_hz: Any, amendment: bool) -> Any:
 
 
 def riaa_replay_db(frequency_hz: Any, *, amendment: bool = False) -> Any:
-    """The RIAA replay curve in dB, 0 dB at 1 kHz; frequencies above 0.
+    """Return the RIAA replay curve in dB.
 
-    (1 + s·318 µs) / ((1 + s·3180 µs)(1 + s·75 µs)), IEC 60098; `amendment`: with the high-pass of 7950 µs that was
-    added to it in 1976, on replay alone.
+    Parameters
+    ----------
+    frequency_hz : Any
+        Above 0, a scalar or an array of any shape.
+    amendment : bool
+        Whether to include the high-pass of 7950 µs that was added in 1976, on replay only.
+
+    Returns
+    -------
+    Any
+        In dB, 0 dB at 1 kHz, same shape.
+
+    Notes
+    -----
+    (1 + s·318 µs) / ((1 + s·3180 µs)(1 + s·75 µs)), IEC 60098.
     """
     return 20 * np.log10(_replay_shape(frequency_hz, amendment) / _replay_shape(REFERENCE_HZ, amendment))[()]

@@ -37,36 +37,77 @@ _SPELLINGS = {
 
 
 def window_name(words: str) -> str | None:
-    """The window of the table that a word stands for, or None."""
+    """Return the window of the table that a word names, or None."""
     name = " ".join(words.strip().lower().replace("_", " ").split())
     name = _SPELLINGS.get(name, name)
     return name if name in COSINE_SUMS else None
 
 
 def samples(name: str, n: int) -> Array:
-    """The periodic form of a window, shape (n,)."""
+    """Return the periodic form of a window.
+
+    Parameters
+    ----------
+    name : str
+        A name in COSINE_SUMS.
+    n : int
+        The number of samples.
+
+    Returns
+    -------
+    Array
+        Shape (n,).
+    """
     angle = 2 * np.pi * np.arange(n) / n
     return sum(a * (-1.0) ** m * np.cos(m * angle) for m, a in enumerate(COSINE_SUMS[name])) + np.zeros(n)
 
 
 def noise_bandwidth(window: Array) -> float:
-    """Equivalent noise bandwidth in lines: N Σw² / (Σw)² (Harris 1978)."""
+    """Return the equivalent noise bandwidth of a window.
+
+    Parameters
+    ----------
+    window : Array
+        Its samples, shape (n,).
+
+    Returns
+    -------
+    float
+        In lines: N Σw² / (Σw)².
+
+    Notes
+    -----
+    Harris, Proc. IEEE 66 (1978).
+    """
     return float(len(window) * np.sum(window**2) / np.sum(window) ** 2)
 
 
 def noise_bandwidth_of(name: str) -> float:
-    """Equivalent noise bandwidth in lines, from the coefficients: 1 + Σ(a_m/a_0)²/2."""
+    """Return a window's equivalent noise bandwidth in lines, from its coefficients: 1 + Σ(a_m/a_0)²/2."""
     first, *rest = COSINE_SUMS[name]
     return 1 + sum((a / first) ** 2 for a in rest) / 2
 
 
 def lobe(name: str) -> int:
-    """Half-width of the main lobe in lines: offset of the first zero."""
+    """Return the half-width of the main lobe in lines: the offset of the first zero."""
     return len(COSINE_SUMS[name])
 
 
 def spread(name: str, offset: Array) -> Array:
-    """Amplitude that a tone leaves at `offset` lines from itself, same shape, for records of many samples."""
+    """Return the amplitude that a tone leaves at a distance from its own line.
+
+    Parameters
+    ----------
+    name : str
+        A name in COSINE_SUMS.
+    offset : Array
+        Distance in lines.
+
+    Returns
+    -------
+    Array
+        1 at offset 0, same shape, for records of many samples.
+    """
     coefficients = COSINE_SUMS[name]
     total = coefficients[0] * np.sinc(offset)
     for m, a in enumerate(coefficients[1:], start=1):
@@ -76,14 +117,40 @@ def spread(name: str, offset: Array) -> Array:
 
 @lru_cache(maxsize=4)
 def kaiser(n: int, beta: float) -> Array:
-    """Kaiser window, periodic, symmetric about sample n / 2, shape (n,), read-only."""
+    """Return a Kaiser window: periodic, symmetric about sample n / 2, read-only.
+
+    Parameters
+    ----------
+    n : int
+        The number of samples.
+    beta : float
+        Its shape.
+
+    Returns
+    -------
+    Array
+        Shape (n,).
+    """
     window = np.kaiser(n + 1, beta)[:n]
     window.setflags(write=False)
     return window
 
 
 def kaiser_spread(offset: Array, beta: float) -> Array:
-    """Signed spread of a Kaiser window's tone: sinhc(√(β² − (πδ)²)) / sinhc(β); first zero just beyond β/π lines."""
+    """Return the signed spread of a tone seen through a Kaiser window.
+
+    Parameters
+    ----------
+    offset : Array
+        Distance in lines.
+    beta : float
+        The window's shape.
+
+    Returns
+    -------
+    Array
+        1 at offset 0, same shape: sinhc(√(β² − (πδ)²)) / sinhc(β), whose first zero is just beyond β/π lines.
+    """
     square = beta**2 - (np.pi * np.asarray(offset, dtype=float)) ** 2
     root = np.sqrt(np.abs(square))
     root = np.where(root < 1e-6, 1e-6, root)

@@ -66,5 +66,5 @@ def _clips_w(run: Run, runs: Sequence[Run]) -> float | None:
 
 
 def _is_clipping(finding: Finding) -> bool:
-    """Return whether a power is where distortion rises through 1 %."""
+    """Return whether a power is the one at which distortion rises through 1 %."""
     return finding.quantity == "power_at_limit" and finding.at.get("limit") == 1.0

@@ -29,10 +29,10 @@ MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
     "not comparable",
     "not measured",
 )
-NO_VERDICT = ""  # a nominal value without a tolerance is printed beside what was measured, and no more
+NO_VERDICT = ""  # a nominal value without a tolerance is only printed next to the measured one
 JUDGED = (MEETS, SHORT, CLOSE)
 
-# one percent of frequency, half a percent of a load, a power or a band's edge: what rounding in an export costs; two
+# one percent of frequency, half a percent of a load, a power or a band's edge: exports round by as much; two
 # percent of the mains (common practice, no source)
 _FLATTERING = ("A", "C")  # weightings under which noise of every usual kind reads lower (common practice, no source)
 _FREQUENCY_SAME, _LOAD_SAME, _MAINS_SAME = 0.01, 0.005, 0.02
@@ -52,31 +52,31 @@ class Stand:
 
 @dataclass(frozen=True)
 class Answer:
-    """What one finding says about one rating."""
+    """One finding's answer to one rating."""
 
     finding: Finding
     word: str
     side: int  # INSIDE, ON or OUTSIDE the limit, by more than the uncertainty
-    room: float  # how far inside the limit, as a ratio's logarithm or in dB; more is better
+    room: float  # distance inside the limit, as a ratio's logarithm or in dB; more is better
     stands: tuple[Stand, ...]
     rounds: bool = False  # outside, but by less than the limit's last printed digit
 
 
 @dataclass(frozen=True)
 class Mains:
-    """The mains voltage that the unit wants and that the bench had, V; None if not stated."""
+    """The mains voltage that the unit needs and that the bench had, V; None if not stated."""
 
     wanted_v: float | None = None
     had_v: float | None = None
 
     @property
     def off(self) -> float:
-        """How far the bench's mains were from the unit's, as a share of it; 0 if either is not stated."""
+        """Return the difference of the bench's mains from the unit's, as a share of it; 0 if either isn't stated."""
         return self.had_v / self.wanted_v - 1 if self.wanted_v and self.had_v else 0.0
 
     @property
     def near(self) -> bool:
-        """Whether the bench's mains count as the rated ones."""
+        """Return whether the bench's mains count as the rated ones."""
         return abs(self.off) <= _MAINS_SAME * (1 + 1e-9)
 
 
@@ -157,7 +157,7 @@ def _first_words(text: str) -> str:
     return text if len(words) <= MOST_WORDS else " ".join(words[: MOST_WORDS - 1]) + " …"
 
 
-MOST_WORDS = 6  # of what a card says about a condition that differs
+MOST_WORDS = 6  # on a card, about a condition that differs
 
 
 def _weighting(rating: Rating, finding: Finding) -> Stand:
@@ -165,7 +165,7 @@ def _weighting(rating: Rating, finding: Finding) -> Stand:
     measured = f"{had}-weighted" if had else "unweighted"
     if wanted.lower() == had.lower():
         return Stand(SAME, assumed="" if wanted else measured)
-    # without a word the plain figure is meant, and weighting makes it look better
+    # a rating that doesn't name a weighting means unweighted; weighting makes it look better
     rated = f"rated {wanted}-weighted" if wanted else "rated without a weighting"
     eased = not wanted and had.upper() in _FLATTERING
     return Stand(EASIER if eased else APART, f"{rated}, measured {measured}", brief=f"measured {measured}")
@@ -199,7 +199,7 @@ def _band(rating: Rating, finding: Finding) -> Stand:
         measured = f"measured at {quantities.hertz(hz)}"
         return Stand(EASIER if low <= hz <= high else APART, f"{rated}, {measured}", brief=f"{measured} only")
     below, above = swept[0] / low - 1, high / swept[1] - 1
-    # of more than six words only the figures are left
+    # with more than six words, keep only the figures
     part = quantities.band(swept)
     why = f"{rated}, measured over {part}"
     if below <= _LOAD_SAME and above <= _LOAD_SAME:
@@ -236,7 +236,7 @@ def _frequency(rating: Rating, finding: Finding) -> Stand:
 def rated_level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> tuple[Level | None, str]:
     """Return the level that a rating holds at, and how it is known: "rated", "meant", or "" if it isn't.
 
-    A distortion rated at no level is meant at the rated output: the lowest continuous power rated for that load, or
+    A distortion rated without a level is meant at the rated output: the lowest continuous power rated for that load, or
     full scale. So is the output that an input's sensitivity is for.
     """
     load_ohm = rating.load_ohm if rating.load_ohm is not None else finding.at.get("load")
@@ -260,7 +260,7 @@ def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand
         return Stand(SAME)  # the power is the figure itself
     wanted, how = rated_level(rating, finding, ratings)
     levels = levels_of(finding.at)
-    # of a level that is known in several ways, the one that can be compared
+    # of a level that is known in several ways, use the one that can be compared
     alike = [had for had in levels if wanted is not None and had.decibels_above(wanted) is not None]
     had = next(iter((*alike, *levels)), None)
     shown = quantities.level_text(had) if had else ""
@@ -287,7 +287,7 @@ def _way_off(rating: Rating, finding: Finding, above_db: float) -> str:
     if mode == EQUAL:
         return APART
     if rating.quantity == "power" and (above_db <= 0 or finding.quantity == "highest_distortion"):
-        # from 250 mW up the rating holds at every power; but if noise is what rises there, that says nothing
+        # from 250 mW up the rating holds at every power; but if it is noise that rises there, that proves nothing
         promised = finding.at["power"] >= LOWEST_POWER_W * (1 - _LOAD_SAME)
         return EASIER if promised and distortion_name(finding) == "THD" else APART
     return HARDER if above_db > 0 else APART

@@ -13,7 +13,7 @@ from reviewkit.model import quantities
 from reviewkit.model.finding import Finding
 from reviewkit.model.ratings import SPOT_HZ
 
-_DB_OF_RELATIVE = 20 / math.log(10)  # of a small change, to first order
+_DB_OF_RELATIVE = 20 / math.log(10)  # for a small change, to first order
 _SAME_FREQUENCY = 0.01
 
 
@@ -58,7 +58,7 @@ def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | 
 
 
 def _gains(noise: Finding, findings: Iterable[Finding], rated_w: float | None) -> Iterator[tuple[float, Finding, str]]:
-    """Yield what this noise's input and channel were amplified by (a ratio), the figure that says so, and its words."""
+    """Yield the gain of this noise's input and channel (a ratio), the figure that it comes from, and its words."""
     for f in findings:
         hz = f.at.get("frequency", SPOT_HZ)
         fits = f.channel in (noise.channel, "both", "") and f.at.get("input", "") == noise.at.get("input", "")

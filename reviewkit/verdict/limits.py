@@ -1,4 +1,4 @@
-"""Where a figure is with respect to its limit: inside, outside, or too near to tell.
+"""The position of a figure relative to its limit: inside, outside, or too close to call.
 
 The limit is exact (the absolute method of ASTM E29, from memory), with a guard band of one expanded uncertainty
 (ILAC-G8:09/2019, simple acceptance and rejection).
@@ -21,7 +21,7 @@ _ALLOWANCE = 1e-9  # for binary rounding of decimal figures
 
 @dataclass(frozen=True)
 class Room:
-    """How far a value is inside its limit. `amount`: in the limit's unit; `size`: ln(ratio), or dB; `limit`: which."""
+    """The distance of a value inside its limit. `amount`: in the limit's unit; `size`: ln(ratio), or dB."""
 
     amount: float
     size: float
@@ -31,7 +31,7 @@ class Room:
 
 @dataclass(frozen=True)
 class Position:
-    """On which side of its limit a figure is, how far inside (ln(ratio) or dB), and whether rounding hides a miss."""
+    """A figure's side of its limit, its distance inside (ln(ratio) or dB), and whether rounding hides a miss."""
 
     side: int
     size: float
@@ -48,7 +48,7 @@ def room(rating: Rating, finding: Finding, value: float) -> Room:
         value = -value
     if rating.within is not None:
         low, high = rating.within
-        # one figure for both sides, with its sign, is compared with the side that it leans to
+        # one signed figure for both sides is compared with the side of its sign
         upper = (quantities.quantity_of(finding).side or value) >= 0
         amount, limit = (high - value, high) if upper else (value - low, low)
         return Room(amount, amount, limit, rating.unit)
@@ -75,16 +75,16 @@ def _one(rating: Rating, value: float, limit: float, sign: int) -> Room:
 
 
 def position(rating: Rating, finding: Finding) -> Position:
-    """Return on which side of the limit a figure is, and how far.
+    """Return a figure's side of the limit, and its distance.
 
-    No verdict contradicts the figure that is printed beside it: a figure that prints as the limit is on it, which is
-    inside if no uncertainty is stated. A miss too small for the limit's last printed digit can't be called one.
+    No verdict contradicts the printed figure: a figure that prints as the limit is on it, which is inside if no
+    uncertainty is stated. A miss too small for the limit's last printed digit can't be called one.
     """
     value = quantities.claimed(finding)
     exact, shown = room(rating, finding, value), room(rating, finding, quantities.as_shown(finding))
     side = _side(rating, finding, exact.amount)
     rounds = False
-    if abs(shown.amount) <= _ALLOWANCE * abs(finding.value):  # as 150 mV is 0.15 V but for the last bit
+    if abs(shown.amount) <= _ALLOWANCE * abs(finding.value):  # 150 mV differs from 0.15 V in the last bit
         if not finding.uncertainty:
             side = INSIDE
         elif side == OUTSIDE:
@@ -100,7 +100,7 @@ def position(rating: Rating, finding: Finding) -> Position:
 def _side(rating: Rating, finding: Finding, amount: float) -> int:
     """Compare with the guard band. Exactly on the limit with no uncertainty stated is inside."""
     if between := finding.at.get("interval"):
-        # of two loads what the factor is between is known; its ± is only of the first order
+        # from two loads the factor's bounds are known; its ± is only of first order
         amounts = [room(rating, finding, end).amount for end in between]
         return INSIDE if min(amounts) >= 0 else OUTSIDE if max(amounts) <= 0 else ON
     uncertainty = finding.uncertainty or 0.0

@@ -1,4 +1,4 @@
-"""The test points of a repair: which are in order, which were worked on, which were read before it."""
+"""The test points of a repair: which are OK, which were worked on, which were read before that."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ def point_verdict(row: RepairRow) -> str:
         return "in order" if row.expected_text == row.found_text else row.found_text
     if row.found is None or row.expected is None or row.tolerance is None:
         return ""
-    # a reading exactly on the tolerance is good; 1e-9 forgives the binary rounding of decimal cells
+    # a reading exactly on the tolerance is good; 1e-9 allows for the binary rounding of decimal cells
     off = abs(row.found - row.expected)
     return "in order" if off <= row.tolerance * (1 + 1e-9) + 1e-12 else "out of tolerance"
 
 
 def was_worked_on(row: RepairRow) -> bool:
-    """Whether something was done at this point: a part replaced, a trimmer set."""
+    """Return whether something was done at this point: a part replaced, a trimmer set."""
     return row.action.lower() not in _NOTHING_DONE
 
 
-def is_as_found(row: RepairRow) -> bool:
-    """Whether a row's reading is from before the repair: by its point's name, or since something was done about it."""
+def is_before_repair(row: RepairRow) -> bool:
+    """Return whether a row was read before the repair: its point's name says so, or something was done about it."""
     return was_worked_on(row) or bool(AS_FOUND.search(row.point))

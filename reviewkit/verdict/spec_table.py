@@ -17,7 +17,7 @@ NONE_GIVEN = "none given"
 
 @dataclass(frozen=True)
 class TableRow:
-    """One row. `verdict` is "" where the maker gave no figure."""
+    """One row. `verdict` is "" if the maker gave no figure."""
 
     label: str
     limit: str  # the limit alone, for the card
@@ -25,7 +25,7 @@ class TableRow:
     measured: str
     verdict: str
     margin: str
-    note: str  # why it does not compare; conditions taken as the bench had them
+    note: str  # why it isn't comparable; conditions assumed as on the bench
     position: float | None = None
     promised: str = ""  # the limit as the maker states it, whatever the figure was compared with
 
@@ -36,7 +36,7 @@ class SpecTable:
 
     rows: tuple[TableRow, ...]
     foot: tuple[str, ...]
-    one_unit: str = ""  # the line of them that says whom the verdicts are about
+    one_unit: str = ""  # the one of them that names the unit the verdicts are about
 
 
 def spec_table(session: Session, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> SpecTable:
@@ -61,7 +61,7 @@ def _note(v: Verdict) -> str:
 
 
 def sources(ratings: Sequence[Rating]) -> list[str]:
-    """Return where the ratings are printed; if some have no source, also of how many of them each is."""
+    """Return where the ratings are printed; if some have no source, also how many come from each."""
     counts = Counter(r.source for r in ratings if r.source)
     if sum(counts.values()) == len(ratings):
         return list(counts)
@@ -99,7 +99,7 @@ def _uncertainty(bench: Bench) -> str:
     return ", ".join(part for part in stated if part) or "uncertainty not stated"
 
 
-# the one figure of a kind that a table shows where the maker gave none: quantity, label, and the ratings that would
+# the one figure of a kind that a table shows if the maker gave none: quantity, label, and the ratings that would
 # cover it
 _HEADLINES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("thd_plus_noise", "THD+N", ("thd", "thd_plus_noise", "distortion", "power")),
@@ -123,7 +123,7 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
     for quantity, label, covered_by in _HEADLINES:
         if rated & set(covered_by):
             continue
-        # the S/N of a tone's capture is re that tone and says little about the unit
+        # the S/N of a tone's capture is relative to that tone and says little about the unit
         same = [f for f in findings if f.quantity == quantity and (quantity != "snr" or "reference" in f.at)]
         first = [
             f for f in same if f.measurement == same[0].measurement and _row_conditions(f) == _row_conditions(same[0])
@@ -151,7 +151,7 @@ def _row_conditions(f: Finding) -> tuple[object, ...]:
 
 
 def _weighting(f: Finding) -> str:
-    """Return the weighting for the row's name: a noise figure says nothing without it."""
+    """Return the weighting for the row's name: a noise figure means nothing without it."""
     return f"{f.at['weighting']}-weighted" if "weighting" in f.at else "unweighted" if f.quantity == "snr" else ""
 
 

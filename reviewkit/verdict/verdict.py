@@ -42,7 +42,7 @@ from reviewkit.verdict.input_reference import ratios_re_input
 
 __all__ = ["CLOSE", "INCOMPARABLE", "JUDGED", "MEETS", "NO_VERDICT", "SHORT", "UNMEASURED", "judge", "judging"]
 
-# which of several answers to one rating decides; of equal words, the finding nearest to falling short
+# which of several answers to one rating decides; of equal verdicts, the finding nearest to falling short
 _WEIGHT = {SHORT: 0, CLOSE: 1, MEETS: 2, NO_VERDICT: 3, INCOMPARABLE: 4}
 
 
@@ -69,7 +69,7 @@ def judging(runs: Sequence[Run]) -> list[Finding]:
 
 @dataclass(frozen=True)
 class _Bench:
-    """What all ratings are compared with. `stereo`: both channels were measured; `rated_w`: the rated output."""
+    """The conditions common to all ratings. `stereo`: both channels were measured; `rated_w`: the rated output."""
 
     findings: Sequence[Finding]
     ratings: Sequence[Rating]
@@ -93,7 +93,7 @@ def _judge_one(rating: Rating, label: str, bench: _Bench) -> Verdict:
     deciding = _deciding(rating, word, same_word)
     shown = _shown(rating, word, deciding, answers)
     only = [verdict_words.one_side(deciding.finding)] if alone and word == MEETS else []
-    # more level than rated is no reason against, but the label names the rated one
+    # a higher level than rated doesn't rule it out, but the label names the rated one
     compared = zip(rule.conditions, deciding.stands, strict=True)
     more_level = word == MEETS and any(name == "level" and s.stand == HARDER for name, s in compared)
     harder = [f"at {quantities.conditions({**deciding.finding.at, 'load': None})}"] if more_level else []
@@ -147,14 +147,14 @@ def _deciding(rating: Rating, word: str, same_word: Sequence[Answer]) -> Answer:
     """Return the answer that the verdict rests on: the one nearest to falling short under the most alike conditions."""
     order = RULES[rating.quantity].findings
     if word == INCOMPARABLE:
-        # the answer that differs in the fewest conditions says most
+        # the answer that differs in the fewest conditions is the most telling
         fewest = min(_differing(a) for a in same_word)
         same_word = [a for a in same_word if _differing(a) == fewest]
     return min(
         same_word,
         key=lambda a: (
             order.index(a.finding.quantity) if word == INCOMPARABLE else _differing(a),
-            # re its own 1 kHz no curve stays below zero: of "+0 dB" nothing can be left, so the other side tells
+            # relative to its own 1 kHz no curve stays below zero: "+0 dB" leaves no room, so the other side decides
             word == MEETS and verdict_words.no_room(rating, a.finding),
             a.room,
         ),
@@ -183,7 +183,7 @@ def _remarks(
     answers: Sequence[Answer],
     findings: Sequence[Finding],
 ) -> list[str]:
-    """Return what a row says beside its verdict."""
+    """Return what a row adds to its verdict."""
     remarks = []
     if shown is not deciding:
         remarks.append(verdict_words.figure_with_place(rating, deciding.finding, findings))
@@ -202,7 +202,7 @@ def _remarks(
 
 
 def _low_power(rating: Rating, answers: Sequence[Answer]) -> str:
-    """Return what is not known of the powers below the rated one, from 250 mW, where the rating holds too."""
+    """Return what isn't known about powers below the rated one, from 250 mW, where the rating holds too."""
     swept = [a for a in answers if a.finding.quantity == "highest_distortion"]
     comparable = [a for a in swept if all(s.stand != APART for s in a.stands[: len(_OF_THE_TEST)])]
     checked = [a for a in comparable if a.side == INSIDE]
@@ -227,7 +227,7 @@ def _channels_together(answers: Sequence[Answer]) -> list[Answer]:
     """
     known = {_part(a) for a in answers if a.word != INCOMPARABLE}
     doubtful = {_part(a) for a in answers} - known
-    # a file that names no channels speaks for itself, not for the left or right of another
+    # a file that names no channels stands alone, not for the left or right of another
     named = {bool(channel) for channel, _ in doubtful}
     return [a for a in answers if a.word not in (MEETS, CLOSE) or bool(a.finding.channel) not in named]
 
@@ -259,21 +259,21 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
         if is_in_percent(rating, finding):
             of_it = finding.at.get("rated", rating.at_least) == rating.at_least
             return limit is not None and of_it
-        # where the maker names no distortion, 1 % is taken (common practice, no source)
+        # if the maker names no distortion, use 1 % (common practice, no source)
         return bool(finding.at.get("limit") == (limit or 1.0))
     if rating.quantity == "snr":
-        # the S/N of a tone's capture is re that tone; a maker's is of the idle output, re a stated power
+        # the S/N of a tone's capture is relative to that tone; a maker's is of the idle output, relative to a power
         return "reference" in finding.at or "reference_input" in finding.at
     if rating.quantity == "flatness" and rating.within is not None:
-        # unequal limits are held against the two deviations, equal ones against the larger of them
+        # unequal limits are compared with the two deviations, equal ones with the larger of them
         return (finding.quantity == "flatness") == (-rating.within[0] == rating.within[1])
     return True
 
 
 def _as_usual(rating: Rating, findings: Sequence[Finding], rated_w: float | None) -> Sequence[Finding]:
-    """Return what a maker means who names neither weighting nor reference: unweighted, relative to the rated output.
+    """Return what a maker means by naming neither weighting nor reference: unweighted, relative to the rated output.
 
-    That is from IEC 60268-3, from memory. If the bench has nothing of the kind, all that it has is returned.
+    That is from IEC 60268-3, from memory. If the bench has no such finding, all that it has are returned.
     """
     if not rating.weighting:
         findings = [f for f in findings if "weighting" not in f.at] or findings
@@ -300,7 +300,7 @@ def _answer(rating: Rating, finding: Finding, bench: _Bench) -> Answer:
     stands = tuple(compare(rating, finding, bench.mains, bench.ratings))
     stand = overall(list(stands))
     if rating.nominal is not None and rating.tolerance is None:
-        # the row shows the worse channel; if neither way is worse, the one that is further off
+        # the row shows the worse channel; if neither direction is worse, the one further off
         off, better = limits.off_nominal(rating, finding), quantities.quantity_of(finding).better
         worse = better * off if better else -abs(off)
         return Answer(finding, NO_VERDICT if stand == SAME else INCOMPARABLE, INSIDE, worse, stands)

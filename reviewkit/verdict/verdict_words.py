@@ -1,4 +1,4 @@
-"""Write a verdict: what was measured, by how much it clears the limit, and why it does not compare."""
+"""Write a verdict: what was measured, how far it clears the limit, and why it isn't comparable."""
 
 from __future__ import annotations
 
@@ -119,7 +119,7 @@ def margin(rating: Rating, answer: Answer) -> str:
         decimals = 2 if rating.within is not None and abs(answer.room) < 0.995 else 1
         return f"{digits.signed(answer.room, decimals)} dB"
     if kind == "percent":
-        # the ninth decimal forgives the way there through logarithms: 37 W of 40 W is −7.5 %, whose tie goes to even
+        # rounding to nine decimals undoes the error of logarithms: 37 W of 40 W is −7.5 %, whose tie goes to even
         percent = round(100 * (math.exp(answer.room) - 1), 9)
         return f"{digits.signed(percent, 1 if abs(percent) < 0.95 else 0)} %"
     return f"{digits.significant(math.exp(answer.room), 2)} ×"
@@ -128,7 +128,7 @@ def margin(rating: Rating, answer: Answer) -> str:
 def room(rating: Rating, answer: Answer) -> float:
     """Return how far inside the limit, on the needle's scale without its ends: half at a factor of two or 3 dB."""
     if rating.within is not None:
-        # how far inside, as a share of the tolerance: nothing used is off the scale, twice the tolerance is half of it
+        # distance inside as a share of the tolerance: none used is off the scale, twice the tolerance is half of it
         reach = _reach(rating, answer.finding)
         ratio = reach / max(reach - answer.room, 1e-9)
         return 0.5 * math.log2(ratio) if ratio > 0 else -1.0
@@ -166,9 +166,9 @@ def one_side(finding: Finding) -> str:
 
 
 def _reasons(rating: Rating, answer: Answer, *, alone: bool) -> list[tuple[str, str]]:
-    """Return why an answer does not compare, each reason in full and in six words at most.
+    """Return why an answer isn't comparable, each reason in full and in six words at most.
 
-    What stands in the way comes first: an easier condition if the rating was met, a harder one if it was missed.
+    The obstacle comes first: an easier condition if the rating was met, a harder one if it was missed.
     """
     in_the_way = (EASIER, APART) if answer.side == INSIDE else (HARDER, APART)
     differing = sorted((s for s in answer.stands if s.stand != SAME), key=lambda s: s.stand not in in_the_way)

@@ -19,9 +19,9 @@ _EXAMPLE = "write a time and a segment, for example 6:12 before"
 
 
 def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[str, ...]]:
-    """Return the finished cut of a session folder, and what to report of it, a line each.
+    """Return the finished cut of a session folder, and a report on it, one line each.
 
-    final.txt goes before final.otio; where neither is there, the cut is empty.
+    If both files exist, final.txt wins; if neither does, the cut is empty.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[st
     Raises
     ------
     InputError
-        The file of the two that counts cannot be read, or a line or marker of it is wrong.
+        If the file that counts can't be read, or a line or marker of it is wrong.
     """
     edited = folder / timeline_file.FILE_NAME
     if (folder / FILE_NAME).is_file():

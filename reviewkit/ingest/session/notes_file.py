@@ -20,7 +20,7 @@ _SEGMENT = re.compile(r"([^\W\d_][\w-]*):(?!//)\s*")
 _TAG = re.compile(r"\[([^\[\]]*)\]")
 _OPEN_TAG = re.compile(r"\[\s*(?:card|cut)\b.*", re.IGNORECASE)
 MOST_NOTES = 10_000  # one every five seconds of a working day
-_LONGEST_SHOWN = 60  # characters of what a message is about
+_LONGEST_SHOWN = 60  # characters of the text that a message quotes
 
 
 def read_notes(path: Path, source: str = FILE_NAME) -> Notes:
@@ -64,18 +64,18 @@ class _Draft:
 
 
 class _Reader:
-    """Takes the lines in order, and remembers the clip, the time and the segment that the next one builds on."""
+    """A reader of lines in order, which remembers the clip, the time and the segment that the next one builds on."""
 
     def __init__(self, faults: Faults) -> None:
         self.faults = faults
         self.clips: dict[str, Clip] = {}
         self.drafts: list[_Draft] = []
         self.clip: Clip | None = None
-        self.starts: Fraction | None = None  # of the clip, where times are the clock's
+        self.starts: Fraction | None = None  # of the clip, if times are the clock's
         self.length: Fraction | None = None
         self.last: Fraction | None = None
         self.segment = ""
-        self.open: _Draft | None = None  # the note that an indented line goes on with
+        self.open: _Draft | None = None  # the note that an indented line continues
         self.unread = False  # the line above was a faulty note, so what depends on it needs no fault of its own
 
     def read_line(self, line: int, row: str) -> None:
@@ -190,7 +190,7 @@ class _Reader:
             return None
         at_s = time
         if self.starts is not None:
-            at_s = (time - self.starts) % DAY_S  # the clock goes round at midnight
+            at_s = (time - self.starts) % DAY_S  # the clock wraps at midnight
             if at_s > DAY_S / 2:
                 began = show_time(self.starts)
                 self.faults.add(line, f"{written} is before the clip began, at {began}; correct one of them")
@@ -206,7 +206,7 @@ class _Reader:
         return at_s
 
     def _add_words(self, draft: _Draft, line: int, text: str) -> None:
-        """Add a line's text to a note; its [card …] and [cut] are taken out of the text."""
+        """Add a line's text to a note, without its [card …] and [cut]."""
 
         def tag(match: re.Match[str]) -> str:
             words = match[1].split()

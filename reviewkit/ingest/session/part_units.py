@@ -21,7 +21,7 @@ _PARTS: dict[str, UnitSpelling] = {
 
 
 def part_unit(text: str) -> UnitSpelling | None:
-    """Return the unit a spelling stands for, or None if it is in neither table."""
+    """Return the unit that a spelling means, or None if it is in neither table."""
     return unit_of(text) or _PARTS.get(_respell(text))
 
 

@@ -1,4 +1,4 @@
-"""The user's own photograph for the title card: a JPEG or PNG that can be opened, whole, and no larger than is sane."""
+"""The user's own photograph for the title card: a JPEG or PNG that can be opened, is complete, and has a sane size."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ if TYPE_CHECKING:
 MOST_BYTES = 100_000_000
 MOST_PIXELS = 100_000_000
 MOST_PASSES = 100  # of a progressive JPEG: each takes as long as a picture, and there may be thousands in a small file
-# What is unpacked whole takes four bytes a pixel and more. A photograph is a byte a pixel or so, in a PNG more.
+# An unpacked picture takes at least four bytes a pixel. A photograph's file is about a byte a pixel, in a PNG more.
 _PLAIN_PIXELS = 20_000_000
 _PIXELS_A_BYTE = 3
-# for a file that breaks off or is wrong, and for metadata that no camera writes
+# for a file that is truncated or wrong, and for metadata that no camera writes
 _WHAT_PILLOW_RAISES = (OSError, SyntaxError, ValueError, TypeError, ArithmeticError, LookupError, struct.error)
 _ORIENTATION = 0x0112  # of EXIF
 _START_OF_PASS = b"\xff\xda"
@@ -72,7 +72,7 @@ def check_photo(data: bytes, name: str) -> None:
     from PIL import UnidentifiedImageError
 
     with warnings.catch_warnings():
-        # the limit here is this project's own, reported with a remedy; what EXIF says besides the turn isn't used
+        # the limit here is this project's own, reported with a remedy; of EXIF only the rotation is used
         warnings.simplefilter("ignore")
         try:
             with pictures.open(io.BytesIO(data), formats=("JPEG", "PNG")) as photo:
@@ -80,9 +80,9 @@ def check_photo(data: bytes, name: str) -> None:
                 if not message:
                     photo.draft(
                         "RGB", (photo.width // 8, photo.height // 8)
-                    )  # of a JPEG all is read, little worked out
+                    )  # a JPEG is read in full, but hardly decoded
                     photo.load()
-                    photo.getexif().get(_ORIENTATION)  # which a card turns it by
+                    photo.getexif().get(_ORIENTATION)  # by which a card rotates it
                     return
         except UnidentifiedImageError:
             message = f"the photo is neither JPEG nor PNG; {_REMEDY}"
@@ -100,7 +100,7 @@ def _find_flaw(photo: Image, data: bytes) -> str:
         return f"the photo has {size}; scale it down to at most 100 megapixels"
     if photo.format != "PNG" and data.count(_START_OF_PASS) > MOST_PASSES:
         return f"the photo is stored in over {MOST_PASSES} passes; save it again as a plain JPEG"
-    # a plain JPEG is worked out small, a strip at a time
+    # a plain JPEG is decoded small, a strip at a time
     at_once = photo.format == "PNG" or "progressive" in photo.info
     if at_once and pixels > _PLAIN_PIXELS + _PIXELS_A_BYTE * len(data):
         extent = f"{size} in {len(data) / 1e6:.1f} MB, as no photograph has"

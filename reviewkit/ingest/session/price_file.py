@@ -1,4 +1,4 @@
-"""prices.csv → IndexTable: a consumer price index by year, whichever of the usual shapes it was saved in."""
+"""prices.csv → IndexTable: a consumer price index by year, saved in any of the usual shapes."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ _ANNUAL_PERIOD = 13  # the number statistics offices give the annual average in 
 
 @dataclass
 class _Years:
-    """What was read, by year: the stated annual value, and the months."""
+    """The values read, by year: the stated annual value, and the months."""
 
     faults: Faults
     annual: dict[int, tuple[float, int]] = field(default_factory=dict)
@@ -57,7 +57,7 @@ class _Years:
             self.faults.add(line, f"{name} stands in line {earlier[1]} already; keep one of the two")
 
     def build(self, source: str) -> IndexTable:
-        """Return the stated average of each year, else the mean of its months; `short` where these are under twelve."""
+        """Return the stated average of each year, else the mean of its months; `short` if fewer than twelve."""
         by_year: dict[int, float] = {}
         short: dict[int, int] = {}
         for year in sorted({*self.annual, *(year for year, _ in self.months)}):
@@ -105,7 +105,7 @@ def parse_prices(text: str, source: str) -> IndexTable:
     of_rows = len(faults.collected)
     columns = _find_columns(table, faults)
     if len(faults.collected) > of_rows:
-        faults.stop_if_any()  # without knowing the columns no row can be read
+        faults.stop_if_any()  # without the columns no row can be read
     by_month = {month: columns[name] for month, name in enumerate(MONTHS, 1) if name in columns}
     for word, read in (("date", _read_date), ("month", _read_month)):
         if word in columns and "index" in columns:
@@ -131,7 +131,7 @@ def _find_columns(table: Delimited, faults: Faults) -> dict[str, int]:
     """Return role (year, month, date, index, annual, a month's name) -> column number; note an unknown shape."""
     header = table.header
     words = [_read_role(cell) for cell in header.cells]
-    # "cpi" and "value" are names of the index where no column is called so
+    # "cpi" and "value" name the index if no column has the word itself
     index = next((word for word in _INDEX if word in words), "")
     columns: dict[str, int] = {}
     for number, word in enumerate(words):
@@ -227,7 +227,7 @@ def _read_date(cell: str) -> tuple[int, int]:
 
 
 def _read_value(cell: str, table: Delimited, line: int, faults: Faults) -> float | None:
-    """Return an index above zero, or None where the cell is blank or a dash."""
+    """Return an index above zero, or None if the cell is blank or a dash."""
     if cell.casefold() in _MISSING:
         return None
     try:

@@ -15,7 +15,7 @@ _HALF_SIGN = re.compile("[\ud800-\udfff]")  # JSON can write half of a sign, and
 
 
 def read_published(folder: Path) -> Published | None:
-    """Return what the session's folder remembers of its last publication; None where nothing was published."""
+    """Return the session folder's record of its last publication; None if nothing was published."""
     if not (folder / FILE_NAME).exists():
         return None
     return parse_published(read_text(folder / FILE_NAME, FILE_NAME))

@@ -1,4 +1,4 @@
-"""repair.csv → what was found at each test point or part, and what was done about it."""
+"""repair.csv → the reading at each test point or part, and what was done about it."""
 
 from __future__ import annotations
 
@@ -120,7 +120,7 @@ class _Row:
         return next((one.unit for one in readings if isinstance(one, _Reading) and one.unit), "")
 
     def _read_cell(self, column: str) -> _Reading | str | None:
-        """Return a cell as a number, as one of the words, or None where it is blank or wrong."""
+        """Return a cell as a number, as one of the words, or None if it is blank or wrong."""
         cell = self.cells[column]
         if not cell:
             return None

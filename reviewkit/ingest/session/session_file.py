@@ -133,7 +133,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
 
 
 def _check_top(document: TomlDocument, faults: Faults) -> None:
-    # of a file that is something else altogether, the first keys tell enough
+    # for a file that is something else altogether, the first keys are enough
     for key, value in islice(document.data.items(), _MOST_NAMES):
         line, shown = document.line(key), show_key(key)
         tables = value if isinstance(value, list) else [value]
@@ -152,7 +152,7 @@ def _check_top(document: TomlDocument, faults: Faults) -> None:
 
 
 def _places(document: TomlDocument, faults: Faults, name: str, *label_keys: str) -> Iterator[Place]:
-    """Return the tables of one name; the first text among `label_keys` tells them apart in messages."""
+    """Return the tables of one name; the first text among `label_keys` identifies each in messages."""
     tables = document.data.get(name)
     if not isinstance(tables, list):
         return

@@ -35,7 +35,7 @@ def complete_measurements(entries: Sequence[Entry], bench: Bench, kinds: Collect
 
 
 def _ids(entries: Sequence[Entry]) -> list[str]:
-    """Return one id each: as written, else the file's stem, else the kind's name where only one could take it."""
+    """Return one id each: as written, else the file's stem, else the kind's name if only one could have it."""
     ids = [each.id or PurePosixPath(each.file).stem for each, _ in entries]
     kinds = Counter(each.kind for (each, _), name in zip(entries, ids, strict=True) if not name)
     given = set(ids)
@@ -153,7 +153,7 @@ _SAY_STAGE = 'write stage = "before", "after" or "bench", or leave stage out eve
 
 
 def _check_stages(entries: Sequence[Entry]) -> None:
-    """Note measurements that do not say when they were made where something was repaired: they could not be judged."""
+    """Note measurements without a stage in a session with a repair: they couldn't be judged."""
     for staged, place in entries:
         if staged.stage in ("before", "after"):
             because = f'the measurement in line {place.line} is "{staged.stage}" a repair'

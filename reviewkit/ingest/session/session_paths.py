@@ -11,12 +11,12 @@ from pathlib import Path
 from reviewkit.model import inside
 from reviewkit.model.errors import Fault, InputError
 
-# what is read wherever it is there, under a name that session.toml does not give
+# files that are read if present, under names that aren't in session.toml
 FIXED = ("session.toml", "notes.txt", "repair.csv", "final.txt", "final.otio", "published.json")
 
 
 def find_flaw(folder: Path, name: str) -> str:
-    """Return what is wrong with a path in the session's folder, to be put behind it; "" where it names a file inside.
+    """Return the flaw of a path in the session's folder, to be put after it; "" if it names a file inside.
 
     Symbolic links are followed before the path is judged: a link that leads outside is refused like any other way out.
     """
@@ -41,9 +41,9 @@ _REMEDIES = {
 def _like(folder: Path, name: str) -> str:
     parent = (folder / name).parent
     names: list[str] = []
-    with suppress(OSError):  # a folder that may not be looked through
+    with suppress(OSError):  # a folder that can't be searched
         names = sorted(entry.name for entry in parent.iterdir() if not inside.flaw(parent, entry.name))
-    # the ending says little: with it, any two exports would look alike
+    # without the suffix: with it, any two exports would look alike
     by_stem = {Path(each).stem: each for each in reversed(names)}
     close = difflib.get_close_matches(Path(name).stem, by_stem, n=1, cutoff=0.7)
     if close:
@@ -55,7 +55,7 @@ def _like(folder: Path, name: str) -> str:
 
 
 def fixed_faults(folder: Path) -> list[Fault]:
-    """Return what is wrong with the files that are looked for by their names; one that is not there is no fault."""
+    """Return the faults of the files that are looked for by their names; a missing one isn't a fault."""
     faults = []
     for name in FIXED:
         flaw = inside.flaw(folder, name) if inside.is_there(folder / name) else ""

@@ -1,4 +1,4 @@
-"""Where a table of session.toml stands, and how messages show what is in it."""
+"""The place of a table in session.toml, and how messages show its content."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from reviewkit.model.errors import Faults, shortened
 
 @dataclass(frozen=True)
 class Place:
-    """Where a table stands, what it holds as written, and how it is called in messages."""
+    """A table's place, its content as written, and its name in messages."""
 
     document: TomlDocument
     faults: Faults
@@ -22,7 +22,7 @@ class Place:
 
     @property
     def line(self) -> int:
-        """The line of the table itself."""
+        """Return the line of the table itself."""
         return self.document.line(*self.path)
 
     def fault(self, message: str, *keys: str | int) -> None:
@@ -31,13 +31,13 @@ class Place:
 
 
 def show_key(key: str) -> str:
-    """Return a key as it is written: in quotation marks where it needs them."""
+    """Return a key as it is written: in quotation marks if it needs them."""
     plain = key.replace("_", "").replace("-", "")
     return shortened(key, 60) if plain.isascii() and plain.isalnum() else show_value(key)
 
 
 def show_value(value: object) -> str:
-    """Return a value as it would stand in TOML, shortened where it is long."""
+    """Return a value as it would be written in TOML, shortened if it is long."""
     text = _show(value, 3)
     return text if len(text) <= 60 else f"{text[:57]}…"
 

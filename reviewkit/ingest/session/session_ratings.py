@@ -23,11 +23,11 @@ _LIMITS = ("at_least", "at_most", "within", "nominal")
 # A level below the signal is negative, a distance is positive; a sign the wrong way round would meet any rating.
 _BELOW = {"crosstalk": ', or quantity = "separation" with at_least', "hum": ""}
 _EITHER_SIGN = frozenset({"gain"})
-_MUCH_ALIKE = 0.75  # "loudness" is no slip of the pen for "flatness"
+_MUCH_ALIKE = 0.75  # "loudness" isn't a misspelling of "flatness"
 
 
 class Reference(NamedTuple):
-    """What a signal to noise ratio is stated against: rated output, a power, or a voltage at the input."""
+    """The reference of a signal to noise ratio: rated output, a power, or a voltage at the input."""
 
     reference: str
     reference_w: float | None = None
@@ -35,7 +35,13 @@ class Reference(NamedTuple):
 
 
 def read_rated(words: str) -> str:
-    """Return the rated name that a maker's words stand for."""
+    """Return the rated name that a maker's words mean.
+
+    Raises
+    ------
+    ValueError
+        If it isn't known; the message says what to write.
+    """
     if name := rated_name(words):
         return name
     if rule := POWER_WORDS.get(plain_name(words)):
@@ -49,7 +55,13 @@ def read_rated(words: str) -> str:
 
 
 def read_limit(value: Any, info: ValidationInfo) -> Any:
-    """Return a limit in the unit of its quantity; None where that could not be read."""
+    """Return a limit in the unit of its quantity; None if the quantity couldn't be read.
+
+    Raises
+    ------
+    ValueError
+        If it can't be read; the message says what to write.
+    """
     name, key = info.data.get("quantity"), str(info.field_name)
     if name is None:
         return None
@@ -73,7 +85,7 @@ def read_limit(value: Any, info: ValidationInfo) -> Any:
 
 
 def read_tolerance(value: Any, info: ValidationInfo) -> tuple[float, float] | None:
-    """Return what a nominal value may be, in the rule's unit; None where that value could not be read."""
+    """Return the range of a nominal value, in the rule's unit; None if that value couldn't be read."""
     name, nominal = info.data.get("quantity"), info.data.get("nominal")
     if name is None or nominal is None:
         return None
@@ -81,7 +93,13 @@ def read_tolerance(value: Any, info: ValidationInfo) -> tuple[float, float] | No
 
 
 def read_reference(text: str) -> Reference:
-    """Return what a signal to noise ratio is stated against."""
+    """Return the reference of a signal to noise ratio.
+
+    Raises
+    ------
+    ValueError
+        If it can't be read; the message says what to write.
+    """
     if " ".join(text.casefold().split()) in ("rated output", "rated power"):
         return Reference("rated output")
     try:

@@ -1,7 +1,7 @@
-"""The keys of session.toml as pydantic models, made from the marks in `reviewkit/model/session.py`.
+"""The keys of session.toml as pydantic models, built from the marks in `reviewkit/model/session.py`.
 
-The model's dataclasses give the keys, and TYPES what each mark lets a value be. A reader that depends on an earlier key
-returns None where that key could not be read: one mistake is one fault. Importing this module imports pydantic: do it
+The model's dataclasses give the keys, and TYPES the values that each mark allows. A reader that depends on an earlier
+key returns None if that key couldn't be read: one mistake is one fault. Importing this module imports pydantic: do it
 late.
 """
 
@@ -24,7 +24,7 @@ _UNIT = re.compile(r"_(?:hz|ohm|v|w|s|db|percent)$")
 
 
 class Table(BaseModel):
-    """A table with no keys but the ones named, and no value turned into another type in silence."""
+    """A table with no keys but the ones named, and without silent conversion of a value's type."""
 
     model_config = ConfigDict(
         strict=True,
@@ -73,7 +73,7 @@ _VOLTS = Annotated[Any, PlainValidator(quantities.read_volts)]
 
 TYPES: dict[str, Any] = {
     "text": _TEXT,
-    # a function of our own, because pydantic takes 3 ms to find out how `tuple` is called
+    # our own function, because pydantic takes 3 ms to inspect the signature of `tuple`
     "texts": Annotated[
         list[_TEXT], AfterValidator(lambda texts: tuple(texts)), Field(examples=['["two 8 ohm 100 W loads"]'])
     ],

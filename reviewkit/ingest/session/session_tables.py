@@ -1,4 +1,4 @@
-"""One table of session.toml → its dataclass, with a fault for every key that is unknown or cannot be read."""
+"""One table of session.toml → its dataclass, with a fault for every key that is unknown or can't be read."""
 
 from __future__ import annotations
 
@@ -49,12 +49,12 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
 
     Parameters
     ----------
-    model : type
+    model : type[T]
         The table's dataclass.
     place : Place
-        Where the table stands; faults are noted there.
+        The table's place; faults are noted there.
     folder : Path
-        Where the files that the table names must be.
+        The folder in which the files that the table names must be.
     """
     from pydantic import ValidationError
 
@@ -79,7 +79,7 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
             place.fault(f"has no {key}; write for example {key} = {example}")
         if marks[name] in FILES and value and (flaw := find_flaw(folder, value)):
             place.fault(_describe(key, value, flaw), key)
-        # what one key says of several fields comes as a named tuple
+        # one key's values for several fields come as a named tuple
         values |= value._asdict() if hasattr(value, "_asdict") else {name: value}
     if "line" in (each.name for each in attributes):
         values["line"] = place.line
@@ -87,7 +87,7 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
 
 
 def _cut_down(place: Place, known: int) -> dict[str, Any]:
-    """Return the keys of a table that are worth reading: no more than a session can hold."""
+    """Return the keys of a table that are worth reading: no more than a session can have."""
     if len(place.raw) > _MOST_KEYS:
         place.fault(f"holds {len(place.raw)} keys, and there are {known} that it may hold; keep those that are known")
         return {}
@@ -106,7 +106,7 @@ def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema
     if kind == "extra_forbidden":
         place.fault(f"{show_key(key)}: unknown key; {nearest(key, schema.examples())}", key)
         return
-    of_key = where[2:] == ("[key]",)  # a key of a table in braces is at fault, not its value
+    of_key = where[2:] == ("[key]",)  # the fault is in a key of a table in braces, not in its value
     given = where[1] if of_key else reduce(getitem, where, raw)
     if kind in ("int_type", "float_type") and isinstance(given, str) and _NUMBER.fullmatch(given.strip()):
         problem = f"is text; write the number without quotation marks: {shortened(given.strip(), 60)}"
@@ -122,7 +122,7 @@ def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema
 
 
 def _describe(name: str, given: Any, problem: str, *, whole: bool = True) -> str:
-    """Return a key, what stands there, and what is wrong with it: key = "8" has no unit; write "8 ohm"."""
+    """Return a key, its value, and what is wrong with it: key = "8" has no unit; write "8 ohm"."""
     problem = problem.removeprefix(f'"{shortened(str(given), 60)}"').strip()
     if problem.startswith('"'):  # the value is named already
         return f"{name}: {problem}"

@@ -20,8 +20,8 @@ _RATE = re.compile(r"\s*\d{1,6}(\.\d{1,6}|/0*[1-9]\d{0,5})?\s*")
 
 
 def with_remedy(message: str, example: str) -> str:
-    """Return a message with an example of what to write, where it does not say yet what to do."""
-    unquoted = re.sub(r'"[^"]*"', "", message)  # without what the user wrote
+    """Return a message with an example of what to write, if it doesn't have a remedy yet."""
+    unquoted = re.sub(r'"[^"]*"', "", message)  # without the user's own text
     if not example or "; " in unquoted or "(write " in unquoted:
         return message
     return f"{message}; write for example {example}"
@@ -78,7 +78,13 @@ def read_mains(text: str) -> str:
 
 
 def read_column(value: Any) -> str | int:
-    """Return which column of a file is meant: its header's text, or its number from 1."""
+    """Return the column of a file that is meant: its header's text, or its number from 1.
+
+    Raises
+    ------
+    ValueError
+        If it is neither; the message says what to write.
+    """
     if isinstance(value, str) and value.strip():
         return value.strip()
     if isinstance(value, bool) or not isinstance(value, int):

@@ -1,7 +1,7 @@
 """final.otio, the edited timeline → the chapters' real times, read from the segment markers of timeline.otio.
 
-Only markers named `segment: NAME` count, wherever they stand: on the timeline, a track, a gap, a clip, or any of these
-inside a stack. What is trimmed away or switched off is not in the cut.
+Only markers named `segment: NAME` count, wherever they are: on the timeline, a track, a gap, a clip, or any of these
+inside a stack. Anything trimmed away or switched off isn't in the cut.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ from reviewkit.model.timecode import exact_rate, nearest_frame, timecode_label
 
 FILE_NAME = "final.otio"
 NOT_READ = f"{FILE_NAME}: not read, so chapters are the planned ones; pip install 'bench-reviewkit[timeline]'"
-LARGEST_BYTES = 200_000_000  # far above any cut; what is larger is some other file
-LONGEST_S = 360_000  # a hundred hours: no time of a film
-_SLOWEST = Fraction(20)  # frames a second; what counts slower counts no frames
+LARGEST_BYTES = 200_000_000  # far above any cut; anything larger is some other file
+LONGEST_S = 360_000  # a hundred hours: longer than any film
+_SLOWEST = Fraction(20)  # frames a second; a lower rate doesn't count frames
 _FASTEST = 1_000_000  # sound may be counted in samples
 _SAME_S = 1e-3  # times of different rates that are the same; a frame is longer
 _REMEDY = "export the timeline from the editing program as OpenTimelineIO again, or write the times into final.txt"
@@ -39,7 +39,7 @@ _WORD = re.compile(r"[^\W\d_][\w-]*")
 
 @dataclass(frozen=True)
 class _Seen:
-    """A segment's marker as far as the cut shows it. `whole`: it begins there, and is not what a trim left of it."""
+    """A segment's marker as far as the cut shows it. `whole`: it begins there, and isn't the remainder of a trim."""
 
     start_s: Fraction
     segment: str
@@ -73,7 +73,7 @@ def read_edited(path: Path, source: str = FILE_NAME) -> tuple[tuple[float, str, 
 
 
 def _open(otio: Any, path: Path, source: str) -> Any:
-    """Return the timeline that a file holds."""
+    """Return the timeline in a file."""
     try:
         if path.stat().st_size > LARGEST_BYTES:
             raise InputError(Fault(source, 0, f"is over {LARGEST_BYTES // 1_000_000} MB, which no cut is; {_REMEDY}"))
@@ -81,7 +81,7 @@ def _open(otio: Any, path: Path, source: str) -> Any:
     except OSError as error:
         raise InputError(Fault(source, 0, f"cannot be read: {error.strerror}; make it a readable file")) from None
     try:
-        # the library names no line for what is no JSON, and does not survive any depth
+        # the library gives no line for invalid JSON, and doesn't survive any depth
         json.loads(text, object_pairs_hook=_check_object)
     except json.JSONDecodeError as error:
         raise InputError(Fault(source, error.lineno, f"is no OpenTimelineIO file ({error.msg}); {_REMEDY}")) from None
@@ -103,8 +103,10 @@ def _open(otio: Any, path: Path, source: str) -> Any:
 
 
 def _check_object(pairs: list[tuple[str, Any]]) -> None:
-    """Raise ValueError for an object on which the library would end the whole process: its kind is not written as
-    NAME.NUMBER, a key stands in it twice, or it is a clip of the first version with what only the second has.
+    """Raise ValueError for an object on which the library would end the whole process.
+
+    Its kind isn't written as NAME.NUMBER, it has a key twice, or it is a clip of the first version with something that
+    only the second has.
     """
     keys = {key for key, _ in pairs}
     if len(keys) < len(pairs):
@@ -163,8 +165,9 @@ def _find_markers(otio: Any, whole: Any, source: str) -> Iterator[_Seen]:
 
 
 def _find_zero(whole: Any) -> Any | None:
-    """Return where the timeline's own markers count from, if that is its timecode, as some programs have it: only where
-    they would else lie outside.
+    """Return the time from which the timeline's own markers count.
+
+    That is its timecode, as some programs write it, but only if they would otherwise lie outside.
     """
     start, span = whole.global_start_time, whole.tracks.trimmed_range()
     times = [marker.marked_range.start_time for marker in whole.tracks.markers]
@@ -174,8 +177,10 @@ def _find_zero(whole: Any) -> Any | None:
 
 
 def _locate(otio: Any, item: Any, start: Any, end: Any) -> tuple[Any, bool, str] | None:
-    """Return where what is marked begins in the cut, whether that is its own start, and what of changed speed it is in
-    ("" for nothing). None where the cut does not show it. From level to level it is what each one's trim leaves of it.
+    """Return a marked range's start in the cut, whether it is its own, and the object with a changed speed.
+
+    The last is "" if there is none; None if the cut doesn't show the range. From level to level the range is reduced to
+    the part that each trim leaves.
     """
     is_whole, retimed = True, ""
     while True:
@@ -216,8 +221,10 @@ def _show_place(whole: Any, start_s: Fraction, rate: Fraction) -> str:
 
 
 def _sort(seen: Sequence[_Seen], source: str) -> tuple[tuple[float, str, int], ...]:
-    """Return the segments' starts. Of one whose start was trimmed away everywhere, the first of what is left; one that
-    follows itself (a clip that was split, the sound beside the picture) starts once.
+    """Return the segments' starts.
+
+    If a start was trimmed away everywhere, it is the first of the remains; a segment that follows itself (a clip that
+    was split, the sound next to the picture) starts only at its first.
     """
     begun = {one.segment for one in seen if one.whole}
     kept: list[_Seen] = []

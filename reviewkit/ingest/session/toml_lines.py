@@ -1,4 +1,4 @@
-"""TOML text → data, and the line that every key stands on (tomllib itself gives none)."""
+"""TOML text → data, and the line of every key (tomllib itself gives none)."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def _check_length(text: str, source: str) -> None:
                 f"this line has {len(row)} characters; write at most {LONGEST_LINE}, and a list over several lines"
             )
             raise InputError(Fault(source, number, message))
-        # a key is what stands before an equals sign, or in the brackets of a header
+        # a key is the text before an equals sign, or in the brackets of a header
         keys = row.split("=")[:-1] or ([row] if row.lstrip().startswith("[") else [])
         parts = 1 + max((key.count(".") for key in keys), default=0)
         if parts > _MOST_PARTS:
@@ -91,14 +91,14 @@ _PLAIN = re.compile(r"[^,\]}\n#]+")
 
 
 class _Locator:
-    """Walks a text that tomllib has accepted, and notes where each path begins. It checks nothing."""
+    """A walk through a text that tomllib has accepted, noting where each path begins. It checks nothing."""
 
     def __init__(self, text: str) -> None:
         self.text = text
         self.at = 0
         self.lines: dict[Path, int] = {}  # path -> line
         self.line = 1
-        self.counted = 0  # up to where lines are counted
+        self.counted = 0  # the place up to which lines are counted
         self.tables: dict[Path, int] = {}  # path of an array of tables -> how many so far
 
     def locate(self) -> dict[Path, int]:
@@ -175,7 +175,7 @@ class _Locator:
                 if self.text[self.at] == ",":
                     self.at += 1
                     continue
-                here = (*path, index)[:_DEEPEST]  # of arrays in arrays no more is known than where they begin
+                here = (*path, index)[:_DEEPEST]  # of arrays in arrays, only the beginning is known
                 if index < _MOST_ELEMENTS:
                     self._note(here, self.at)
                 self._pass_value(here)

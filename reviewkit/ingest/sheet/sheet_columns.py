@@ -1,4 +1,4 @@
-"""Which column is what: the header's words, the units row and the session file's `columns` and `units` joined."""
+"""The meaning of each column: the header's words, the units row and the session file's `columns` and `units` joined."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
 from reviewkit.model.errors import Faults, nearest, shortened
 from reviewkit.model.units import PEAK_UNITS, UnitSpelling, column_unit
 
-SCALES = ("time", "frequency")  # may stand in a file once for each channel, if they are the same there
+SCALES = ("time", "frequency")  # a file may repeat them for each channel, if they are the same there
 _PAIRS = (("1", "2"), ("A", "B"))
 
 
 @dataclass(frozen=True)
 class Chosen:
-    """A column that is read. `index`: its place in the row, from 0."""
+    """A column to be read. `index`: its place in the row, from 0."""
 
     index: int
     role: str
@@ -33,7 +33,10 @@ def choose_columns(
 ) -> tuple[tuple[Chosen, ...], tuple[str, ...]]:
     """Return the columns to read, in the file's order, and what the user should know about those left out.
 
-    Raises InputError with every fault of the header: what it does not say is asked for, never guessed.
+    Raises
+    ------
+    InputError
+        With every fault of the header: anything it leaves open is asked for, never guessed.
     """
     faults = Faults(source)
     where = layout.header_line or layout.first
@@ -80,7 +83,7 @@ def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], wher
 
 
 def _named_columns(layout: Layout, columns: Mapping[str, str | int], where: int, faults: Faults) -> dict[int, str]:
-    """Column index -> the key that `columns` gives it."""
+    """Return column index -> the key that `columns` gives it."""
     named: dict[int, str] = {}
     for key, value in columns.items():
         place = _place_of(value, layout)
@@ -134,7 +137,7 @@ def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
 
 
 def _paired(headings: list[Heading]) -> list[str]:
-    """Channels with numbers made L and R, where the file has both 1 and 2 (or A and B) and no third; else not said."""
+    """Return the channels, with numbers turned into L and R if the file has both 1 and 2 (or A and B) and no third."""
     used = {side for heading in headings for side in heading.channel.split(">") if side and heading.role != UNUSED}
     meaning = {"L": "L", "R": "R"}
     for first, second in _PAIRS:
@@ -150,7 +153,7 @@ def _paired(headings: list[Heading]) -> list[str]:
 def _with_session_units(
     drafts: list[Draft], written: Written, where: int, faults: Faults, warnings: list[str]
 ) -> list[Draft]:
-    """Apply `units`, and warn where the header says otherwise; a unit for a column that isn't there is a fault."""
+    """Apply `units`, and warn if the header differs; a unit for a column that isn't there is a fault."""
     taken: set[str] = set()
     units = written.units
     joined = []
@@ -159,7 +162,7 @@ def _with_session_units(
             unit = column_unit(units.get(key, ""))
             allowed = ROLE_UNITS.get(draft.role)
             if unit is None or (allowed and unit.base not in allowed and key != draft.role):
-                continue  # left = "dBV" speaks of the left level, not of the left distortion beside it
+                continue  # left = "dBV" is about the left level, not the left distortion next to it
             taken.add(key)
             if draft.heading.firm and draft.unit != unit:
                 warnings.append(f"{draft.name} is read in {units[key]}, as units says, against its header")
@@ -189,7 +192,7 @@ def _understood(drafts: list[Draft], written: Written, where: int, faults: Fault
             role = "level"
         if draft.guessed and draft.unit is not None and draft.unit.base in ("%", "dB"):
             role = ""  # many things are in percent and dB besides distortion and levels
-        # every channel is drawn over one scale, whichever of them its column stands beside
+        # every channel is drawn over one scale, whichever of them is next to its column
         draft = replace(draft, role=role, channel="" if role in SCALES else draft.channel)
         (kept if role and draft.channel != "?" else lost).append(draft)
     given = {(draft.role, draft.channel) for draft in kept if draft.key}

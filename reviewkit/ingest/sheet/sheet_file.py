@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
 MOST_BYTES = 1_000_000_000
-_SHOWN_WITHIN = 50_000  # characters at the beginning, in which a file must show how it is laid out
+_SHOWN_WITHIN = 50_000  # characters at the beginning that must show the file's layout
 
 
 def parse_sheet(
@@ -111,9 +111,7 @@ def _first_odd_line(lines: NumberedLines) -> tuple[int, str]:
 
 
 def _laid_out(layout: Layout, *, turned: bool) -> tuple[str, ...]:
-    """Return how the text was understood, for `read`: its header, its units row, where the readings begin, a falling
-    order.
-    """
+    """Return how the text was understood, for `read`: its header, units row, first line of readings, falling order."""
     said = []
     if layout.header_text.strip():
         said.append(f"the header is line {layout.header_line}: {layout.header_text.strip()[:80]}")
@@ -136,7 +134,13 @@ def read_sheet(
     units: Mapping[str, str] = _NOTHING_SAID,
     full_scale_v: float | None = None,
 ) -> Sheet:
-    """Return the same of a file; `source` is what messages call it. Raises InputError, also if it can't be opened."""
+    """Return the sheet of a file; `source` is its name in messages.
+
+    Raises
+    ------
+    InputError
+        If it can't be opened or read.
+    """
     try:
         status = path.stat()
         if not S_ISREG(status.st_mode):
@@ -153,7 +157,7 @@ def read_sheet(
 
 
 def as_json(sheet: Sheet) -> dict[str, object]:
-    """Return what `read --json` prints: plain lists and texts; single readings only where the file is of such."""
+    """Return what `read --json` prints: plain lists and texts; single readings only if the file has such."""
     single = [
         {"name": r.name, "channel": r.channel, "value": r.value, "unit": r.unit, "at": dict(r.at), "note": r.note}
         for r in sheet.readings

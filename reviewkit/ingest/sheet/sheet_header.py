@@ -1,4 +1,4 @@
-"""What the words of one header cell say: role, channel and unit. One cell at a time; sheet_columns.py joins them."""
+"""The meaning of one header cell: role, channel and unit. One cell at a time; sheet_columns.py joins them."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from reviewkit.model.units import (
     unit_of,
 )
 
-UNUSED = "unused"  # understood, and no business of a review: a phase, a running number, a remark
+UNUSED = "unused"  # understood, but not needed for a review: a phase, a running number, a remark
 
-# What is not the unit's own output, or no quantity that any kind takes: read as one, it would be a wrong number.
+# Not the unit's own output, or not a quantity that any kind reads: read as one, it would be a wrong number.
 _ASIDE = frozenset(
     "imd im intermodulation smpte ccif dim uncertainty unc tolerance sinad snr s/n generator gen supply rail rails "
     "mains stimulus drive source dc bias limit rated reference ref target error".split()
@@ -28,7 +28,7 @@ _ORDER = re.compile(r"h\d+|hd\d+|[2-9](?:nd|rd|th)|second|third|fourth|fifth")
 _PEAK = frozenset(("peak", "pk", "pp", "ptp", "vpp", "vpk", "vpeak", "vp", "pep"))
 _TOTAL = frozenset(("total", "sum", "combined", "both"))
 
-# Asked in this order: "Output impedance" is no level, "Frequency response" no frequency.
+# Tried in this order: "Output impedance" isn't a level, "Frequency response" isn't a frequency.
 _DISTORTION = frozenset(("thd", "thd+n", "thdn", "thd+noise", "td+n", "tdn", "distortion", "dist"))
 _ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
     ("distortion", _DISTORTION),
@@ -92,8 +92,8 @@ _ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
         ),
     ),
 )
-_LONGEST_NAME = 300  # characters: what is longer names no column, and would be slow to take apart
-_ONE_LETTER = frozenset("tfzu")  # roles only where nothing else is said
+_LONGEST_NAME = 300  # characters: anything longer isn't a column's name, and would be slow to analyse
+_ONE_LETTER = frozenset("tfzu")  # roles only if there is no other word
 ROLE_UNITS: dict[str, frozenset[str]] = {
     "time": frozenset(("s",)),
     "frequency": frozenset(("Hz",)),
@@ -120,28 +120,26 @@ _SIDES = {"l": "L", "left": "L", "lch": "L", "r": "R", "right": "R", "rch": "R"}
 
 @dataclass(frozen=True)
 class Heading:
-    """What a header cell says. `channel`: L, R, "L>R" …, or the file's own "1", "2", "A", "B" not yet paired."""
+    """The meaning of a header cell. `channel`: L, R, "L>R" …, or the file's own "1", "2", "A", "B" not yet paired."""
 
     text: str
-    role: str = ""  # "" where no word gives one
+    role: str = ""  # "" if no word gives one
     channel: str = ""
     unit: UnitSpelling | None = None
-    firm: bool = False  # the unit is set apart (brackets, comma, slash, units row), no word among others
-    unknown_unit: str = ""  # set apart like a unit and none that is known
-    clash: str = ""  # the units row's cell, where it says another unit than the header
-    strange: bool = False  # holds words that say nothing to us
-    doubt: str = ""  # why its number may be another one: "peak", "total" or "dBm"
+    firm: bool = False  # the unit is set apart (brackets, comma, slash, units row), not a word among others
+    unknown_unit: str = ""  # set apart like a unit, but not a known one
+    clash: str = ""  # the units row's cell, if its unit differs from the header's
+    strange: bool = False  # has words that aren't understood
+    doubt: str = ""  # why its number may be a different one: "peak", "total" or "dBm"
 
     @property
     def plain(self) -> bool:
-        """Whether it reads like a header at all: a role, a channel or a unit."""
+        """Return whether it reads like a header at all: a role, a channel or a unit."""
         return bool(self.role or self.channel or self.unit)
 
 
 def unit_written(text: str) -> UnitSpelling | None:
-    """Return the unit a header or units row writes, brackets and "rms" aside; in capitals only where none other is
-    meant.
-    """
+    """Return the unit in a header or units row, without brackets and "rms"; in capitals only if it is unambiguous."""
     if len(text) > _LONGEST_NAME:
         return None
     words = normalised(text).strip().strip("()[]{}").strip()
@@ -155,7 +153,7 @@ def unit_written(text: str) -> UnitSpelling | None:
 
 
 def read_heading(text: str, unit_cell: str = "") -> Heading:
-    """Role, channel and unit that a header cell (and the cell under it in a units row) says."""
+    """Return the role, channel and unit of a header cell and of the cell under it in a units row."""
     if len(text) > _LONGEST_NAME:
         return Heading(text.strip(), strange=True)
     rest, unit, unknown = _take_bracketed(normalised(text).replace("\n", " ").strip())
@@ -186,7 +184,7 @@ def role_of_unit(unit: UnitSpelling) -> str:
 
 
 def _take_bracketed(text: str) -> tuple[str, UnitSpelling | None, str]:
-    """Header words without their brackets, the unit in them, and what is in brackets and is no unit."""
+    """Return header words without their brackets, the unit in them, and bracketed text that isn't a unit."""
     unit: UnitSpelling | None = None
     unknown = ""
     rest = text
@@ -205,7 +203,7 @@ def _take_bracketed(text: str) -> tuple[str, UnitSpelling | None, str]:
 
 
 def _is_condition(text: str) -> bool:
-    """Return whether brackets hold a value such as 5 W or 8 ohm: what the column was taken at, not what it is in."""
+    """Return whether brackets contain a value such as 5 W or 8 ohm: a condition of the column, not its unit."""
     try:
         _, unit = split_quantity(text)
     except UnitError:
@@ -227,7 +225,7 @@ def _take_after_mark(text: str) -> tuple[str, UnitSpelling | None, str]:
 
 
 def _bare_unit(text: str) -> UnitSpelling | None:
-    """Return the one unit that stands among a header's words; a word after a number is a condition ("at 1 kHz")."""
+    """Return the one unit among a header's words; a word after a number is a condition ("at 1 kHz")."""
     found: set[UnitSpelling] = set()
     words = ["", "", *re.split(r"[\s_\-]+", text.replace("%", " % ").strip())]
     for place in range(2, len(words)):
@@ -256,7 +254,7 @@ def _take_channel(text: str) -> tuple[str, list[str]]:
             index += 1
             marked.append((words[index].upper(), word))
         elif numbered:
-            if numbered[1]:  # "channel" alone says nothing: "Left channel"
+            if numbered[1]:  # "channel" alone means nothing: "Left channel"
                 marked.append((numbered[1].upper(), word))
         else:
             marked.append((_SIDES.get(word, ""), word))
@@ -310,7 +308,7 @@ def _is_aside(words: list[str], unit: UnitSpelling | None) -> bool:
 
 
 def _doubt(text: str, role: str, words: list[str], unit: UnitSpelling | None) -> str:
-    """Return why a column's numbers may mean others than its unit says, or ""."""
+    """Return why a column's numbers may not be what its unit suggests, or ""."""
     if unit is None or role not in ("level", "power", ""):
         return ""
     said = set(words)
@@ -322,7 +320,7 @@ def _doubt(text: str, role: str, words: list[str], unit: UnitSpelling | None) ->
 
 
 def _fitting(role: str, words: list[str], unit: UnitSpelling | None) -> str:
-    """ "Output (W)" is a power, whatever "output" says alone; "Power (dBW)" a level."""
+    """Return the role that fits a unit: "Output (W)" is a power despite "output", "Power (dBW)" a level."""
     if unit is None:
         return role
     if role == UNUSED and unit.base != "%":  # "Sample (V)"

@@ -1,4 +1,4 @@
-"""How a delimited text is laid out: the separator, the header, a units row under it, where the readings begin."""
+"""The layout of a delimited text: the separator, the header, a units row under it, the first line of readings."""
 
 from __future__ import annotations
 
@@ -22,15 +22,15 @@ from reviewkit.ingest.sheet.sheet_text import (
 )
 
 _NAME_WITH_UNIT = re.compile(r"[^()\[\]]+(?:\([^()]*\)|\[[^\[\]]*\])")
-_SAMPLE = 100  # rows looked at to tell the separator
-_HEAD = 2000  # lines above the first row among which its header is looked for
+_SAMPLE = 100  # rows used to determine the separator
+_HEAD = 2000  # lines above the first row that are searched for its header
 _LONGEST_HEADER = 20_000  # characters
 
 
 @dataclass(frozen=True)
 class Layout:
-    """`width`: cells in a row; `header`: its cells, none where the file has no header; `first`: the first data line;
-    `labelled`: rows begin with a text, which isn't read.
+    """A text's layout. `width`: cells in a row; `header`: its cells, empty if the file has no header; `first`: the
+    first data line; `labelled`: rows begin with a text, which isn't read.
     """
 
     separator: str
@@ -45,9 +45,11 @@ class Layout:
 
 
 def find_layout(lines: Iterable[NumberedLine]) -> Layout | None:
-    """Return the layout, or None where no row holds two numbers. A header of another width than the rows is given as it
-    is; of rows with more cells than are read none is looked for. `lines`: gone through several times. Rows that begin
-    with a text are looked for only if none begins with a number: a remark before the header may hold numbers too.
+    """Return the layout, or None if no row has two numbers.
+
+    A header of another width than the rows is returned as it is; for rows with more cells than are read, none is looked
+    for. `lines`: read several times. Rows that begin with a text are looked for only if none begins with a number: a
+    remark before the header may have numbers too.
     """
     for labelled in (False, True):
         found = _separator(lines, labelled=labelled)
@@ -61,7 +63,7 @@ def _below_separator(lines: Iterable[NumberedLine], separator: str, width: int, 
     filled_lines = ((number, line) for number, line in lines if line.strip())
     for (number, line), (_, below) in pairwise(chain(filled_lines, [(0, "")])):
         above.append((number, line))
-        # one remark such as "Averages,8,2" is no table yet
+        # a single remark such as "Averages,8,2" isn't a table
         alone = labelled and below and not _is_data(below, separator, width, labelled=labelled)
         if not alone and _is_data(line, separator, width, labelled=labelled):
             break
@@ -75,10 +77,10 @@ def _below_separator(lines: Iterable[NumberedLine], separator: str, width: int, 
 
 
 def _separator(lines: Iterable[NumberedLine], *, labelled: bool) -> tuple[str, int] | None:
-    """Return the separator that makes the most rows of equally many cells, and how many cells; ties in the table's
-    order.
+    """Return the separator that gives the most rows of equally many cells, and that number of cells.
 
-    Rows of nothing but readings count before rows with a text among them: 20,0  -1,5 is no row of three.
+    Ties go in the table's order. Rows of nothing but readings count before rows that include a text: 20,0  -1,5 isn't a
+    row of three.
     """
     step = max(1, sum(1 for _, line in lines if line.strip()) // _SAMPLE)
     filled = (line for _, line in lines if line.strip())
@@ -120,9 +122,7 @@ def _is_data(line: str, separator: str, width: int, *, labelled: bool) -> bool:
 
 
 def _is_damaged_data(line: str, separator: str, width: int) -> bool:
-    """Return whether a line above the first good row is a row too, so that its fault is told and it is taken for no
-    header.
-    """
+    """Return whether a line above the first good row is a row too: its fault is reported, and it isn't a header."""
     if comment_text(line, separator) is not None:
         return False
     cells = cells_of(line, separator)
@@ -178,7 +178,7 @@ def _header_cells(line: str, separator: str, width: int, widest: int) -> list[st
 
 
 def _units_joined(cells: list[str]) -> list[str]:
-    """Return cells that are no more than a unit joined to the one before: "THD+N L, %" split at its comma."""
+    """Return cells that are only a unit joined to the one before: "THD+N L, %" split at its comma."""
     joined: list[str] = []
     for cell in cells:
         bracketed = cell[:1] in "([" and cell[-1:] in ")]"
@@ -190,9 +190,9 @@ def _units_joined(cells: list[str]) -> list[str]:
 
 
 def _under_channels(cells: list[str], above: str, separator: str) -> tuple[str, ...]:
-    """Return the header's cells, led by the channel in the line above where that holds nothing but channels.
+    """Return the header's cells, led by the channel in the line above if that has only channels.
 
-    A channel there goes on over the blank cells after it, as in a spreadsheet: ",Left,,Right,".
+    A channel there also covers the blank cells after it, as in a spreadsheet: ",Left,,Right,".
     """
     comment = comment_text(above, separator)
     group = cells_of(above if comment is None else comment, separator)
@@ -216,7 +216,7 @@ def _is_units_row(cells: list[str]) -> bool:
 
 
 def _header_above(above: list[NumberedLine], separator: str, width: int, widest: int) -> bool:
-    """Return whether a line of names stands above a row of units; without one the row of units is the header itself."""
+    """Return whether a line of names is above a row of units; without one the row of units is the header itself."""
     for _, line in reversed(above):
         comment = comment_text(line, separator)
         cells = _header_cells(line if comment is None else comment, separator, width, widest)

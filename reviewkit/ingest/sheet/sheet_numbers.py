@@ -1,4 +1,4 @@
-"""Cells to numbers: which mark is the decimal one, which cells are no number, and what each cell is worth."""
+"""Cells to numbers: the decimal mark, the cells without a number, and the value of each cell."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ def _pattern(groups: str, decimals: str, bare: str) -> re.Pattern[str]:
     return re.compile(rf"[+-]?(?:(?:{grouped}|\d+)(?:{decimals})?|{bare}){_EXPONENT}", re.ASCII)
 
 
-# A digit group never begins with 0: 0,012 is no 12.
+# A digit group never begins with 0: 0,012 isn't 12.
 _WRITTEN = {
     ".": _pattern(r" ',", r"\.\d*", r"\.\d+"),
     ",": _pattern(r" '.", r",\d+", r",\d+"),
 }
 _GROUP_MARKS = {".": " ',", ",": " '."}
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
-_LONGEST = 1000  # characters: what is longer is no number
+_LONGEST = 1000  # characters: anything longer isn't a number
 _ONE_GROUP = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)  # 1,500: either 1500 or 1.5
 _WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
 _NO_READING = frozenset(
@@ -29,11 +29,11 @@ _NO_READING = frozenset(
 
 
 class NotANumber(ValueError):
-    """A cell that is neither a number nor one of the signs for a missing reading."""
+    """Error for a cell that is neither a number nor one of the signs for a missing reading."""
 
 
 def is_missing(cell: str) -> bool:
-    """Return whether a cleaned cell says that there is no reading: blank, --, NaN, OL, inf."""
+    """Return whether a cleaned cell marks a missing reading: blank, --, NaN, OL, inf."""
     return cell.lstrip("+-").casefold() in _NO_READING
 
 
@@ -45,7 +45,13 @@ def is_number(cell: str) -> bool:
 
 
 def number(cell: str, decimal: str) -> float | None:
-    """Return the value of a cleaned cell; None for a missing reading. Raises NotANumber for any other text."""
+    """Return the value of a cleaned cell; None for a missing reading.
+
+    Raises
+    ------
+    NotANumber
+        If it is any other text.
+    """
     if len(cell) > _LONGEST:
         raise NotANumber(cell)
     if decimal == "." and _PLAIN.fullmatch(cell):
@@ -64,14 +70,14 @@ def number(cell: str, decimal: str) -> float | None:
 
 
 def decimal_mark(cells: Iterable[tuple[int, str]]) -> tuple[str, tuple[int, str] | None]:
-    """Return the decimal mark of a file's cells (line, cleaned cell), and the first cell that leaves it open, if it is.
+    """Return the decimal mark of a file's cells (line, cleaned cell), and the first cell that leaves it open, if any.
 
-    A cell such as 1,5 or 0,012 or 1.234,5 shows the comma to be the decimal mark, 1,000.5 or 0.5 the point. Where only
-    cells such as 1,500 are there, which is 1.5 in one country and 1500 in another, nobody can tell. Nor where only
-    cells such as 1.500 are, if whole numbers stand among them; without those it is taken for a decimal point.
+    A cell such as 1,5 or 0,012 or 1.234,5 shows the comma to be the decimal mark, 1,000.5 or 0.5 the point. If all
+    cells are like 1,500, which is 1.5 in one country and 1500 in another, nobody can tell. The same goes for cells like
+    1.500 among whole numbers; without those it is read as a decimal point.
     """
     votes = {".": 0, ",": 0}
-    enough = 500  # a cell farther on that does not agree is told as no number
+    enough = 500  # a cell farther on that doesn't agree is reported as not a number
     in_doubt: tuple[int, str] | None = None
     for line, cell in cells:
         if "," in cell or "." in cell:

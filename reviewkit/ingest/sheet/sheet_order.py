@@ -1,5 +1,5 @@
-"""A table's values: all of a sane size, and the abscissa made to rise; refused where a sweep goes back or says two
-things of one point.
+"""A table's values: all of a sane size, and the abscissa rising; refused if a sweep goes back or gives two values for
+one point.
 """
 
 from __future__ import annotations
@@ -26,9 +26,11 @@ _EVEN = 0.25  # of a step
 
 
 def has_sane_values(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -> bool:
-    """Whether all can be reckoned with. A column's first value that is too large or too small for any reading is noted:
-    its square, and more so what its decibels stand for, would be no number any more, or zero. Where a fault was noted
-    before, it may be the reason (1,500 dB), so it alone is told.
+    """Return whether all values can be calculated with.
+
+    A column's first value that is too large or too small for any reading is noted: its square, and the ratio that its
+    decibels mean, would no longer be a number, or would be zero. If a fault was noted before, it may be the reason
+    (1,500 dB), so only that one is reported.
     """
     sane, others = True, bool(faults.collected)
     for place, column in enumerate(chosen):
@@ -46,8 +48,8 @@ def has_sane_values(table: NumericTable, chosen: Sequence[Chosen], faults: Fault
 
 
 def _out_of_size(values: NDArray[np.float64], most: float) -> int | None:
-    """The place of the first value that is larger than `most`, or nearer to zero than any reading and not zero."""
-    for begin in range(0, len(values), _STRETCH):  # a stretch at a time, so that no second array is held
+    """Return the place of the first value larger than `most`, or nonzero but nearer to zero than any reading."""
+    for begin in range(0, len(values), _STRETCH):  # a stretch at a time, so that there is no second array
         size = np.abs(values[begin : begin + _STRETCH])
         small = size < _LEAST_VALUE
         if size.max() > most or (small.any() and size[small].any()):
@@ -56,11 +58,27 @@ def _out_of_size(values: NDArray[np.float64], most: float) -> int | None:
 
 
 def in_order(table: NumericTable, abscissa: NDArray[np.float64], role: str, faults: Faults) -> NumericTable:
-    """The table with its abscissa rising. `abscissa`: shape (rows,), in Hz, s, W or V.
+    """Return the table with its abscissa rising.
 
-    A sweep in falling order is turned. Time and frequency must not go back (noted in `faults`); a row that repeats the
-    one before is left out and listed, and so is the row at 0 Hz of an evenly spaced spectrum. A power may go back, as
-    it does near clipping: only a sweep that falls throughout is turned.
+    A sweep in falling order is reversed. Time and frequency must not go back (noted in `faults`); a row that repeats
+    the one before is left out and listed, and so is the row at 0 Hz of an evenly spaced spectrum. A power may go back,
+    as it does near clipping: only a sweep that falls throughout is reversed.
+
+    Parameters
+    ----------
+    table : NumericTable
+        The table, in the file's order.
+    abscissa : NDArray[np.float64]
+        In Hz, s, W or V, shape (rows,).
+    role : str
+        The abscissa's role.
+    faults : Faults
+        Notes of what is wrong.
+
+    Returns
+    -------
+    NumericTable
+        The table.
     """
     if len(abscissa) == 0:
         return table
@@ -80,7 +98,7 @@ def in_order(table: NumericTable, abscissa: NDArray[np.float64], role: str, faul
 def over_one_scale(
     table: NumericTable, chosen: tuple[Chosen, ...], faults: Faults
 ) -> tuple[NumericTable, tuple[Chosen, ...]]:
-    """Table and columns with time or frequency in them once, where the file repeats it for each channel.
+    """Return table and columns with a single time or frequency, if the file repeats it for each channel.
 
     Repeated ones that differ are noted in `faults`: the second channel would be read at the first one's points.
     """
@@ -96,7 +114,7 @@ def over_one_scale(
         differs = np.flatnonzero(~np.isclose(one, other, rtol=1e-9, atol=0.0))
         if len(differs):
             at = int(differs[0])
-            texts = _told_apart(column.role, one[at], other[at])
+            texts = _distinct_texts(column.role, one[at], other[at])
             numbers = f"columns {chosen[before].index + 1} and {column.index + 1}"
             faults.add(
                 int(table.lines[at]),
@@ -116,7 +134,7 @@ def _turned(table: NumericTable, abscissa: NDArray[np.float64]) -> tuple[Numeric
 def _kept(
     table: NumericTable, abscissa: NDArray[np.float64], out: NDArray[np.bool_], why: Callable[[int], str]
 ) -> tuple[NumericTable, NDArray[np.float64]]:
-    """The rows that are not `out`; the first of those that are, listed with the reason for each. `why`: of a place."""
+    """Return the rows that aren't `out`; list the first of the others with the reason for each. `why`: of a place."""
     if not out.any():
         return table, abscissa
     places = np.flatnonzero(out)
@@ -143,7 +161,7 @@ def _above_zero(
 
 
 def _evenly_spaced(values: NDArray[np.float64]) -> bool:
-    """Whether three values or more stand on a straight line, as a transform's do and a sweep's do not.
+    """Return whether three values or more lie on a straight line, as a transform's do and a sweep's don't.
 
     One row in ten may be missing, and the values may be rounded to a quarter of a step.
     """
@@ -163,9 +181,9 @@ def _without_repeats(
 ) -> tuple[NumericTable, NDArray[np.float64]]:
     steps = np.diff(abscissa)
     for place in _first(steps < 0, table).tolist():
-        # told in the file's order, whichever way the sweep runs there
+        # reported in the file's order, whichever way the sweep runs there
         one, other = sorted((place, place + 1), key=lambda each: int(table.lines[each]))
-        from_text, to_text = _told_apart(role, abscissa[one], abscissa[other])
+        from_text, to_text = _distinct_texts(role, abscissa[one], abscissa[other])
         faults.add(
             int(table.lines[other]), f"{role} goes back from {from_text} to {to_text}; export one sweep per file"
         )
@@ -183,7 +201,7 @@ def _without_repeats(
 
 
 def _first(which: NDArray[np.bool_], table: NumericTable) -> NDArray[np.int64]:
-    """The places that are told of, the first ones in the file, whichever way it runs."""
+    """Return the places to report, the first ones in the file, whichever way it runs."""
     places = np.flatnonzero(which)
     turned = len(table.lines) > 1 and table.lines[0] > table.lines[-1]
     return places[-MOST_KEPT:] if turned else places[:MOST_KEPT]
@@ -198,8 +216,8 @@ def _shown(role: str, value: float, digits: int) -> str:
     return f"{trimmed(number, digits) if plain else f'{number:.{digits}g}'} {name}"
 
 
-def _told_apart(role: str, one: float, other: float) -> tuple[str, str]:
-    """Two values with as many digits as it takes to see the difference."""
+def _distinct_texts(role: str, one: float, other: float) -> tuple[str, str]:
+    """Return two values with as many digits as it takes to see the difference."""
     for digits in (3, 6, 9, 12):
         texts = _shown(role, one, digits), _shown(role, other, digits)
         if texts[0] != texts[1]:

@@ -1,4 +1,4 @@
-"""What to write into session.toml where a header leaves something open: the exact line, ready to paste."""
+"""The remedies for an ambiguous header: the exact line to write into session.toml, ready to paste."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from reviewkit.ingest.sheet.sheet_layout import Layout
 from reviewkit.model.errors import shortened
 from reviewkit.model.units import UnitSpelling
 
-# What `columns` and `units` may name: (role, channel); "" where the header or the unit says it.
+# The names that `columns` and `units` may have: (role, channel); "" if the header or the unit gives it.
 KEYS: dict[str, tuple[str, str]] = {
     **{role: (role, "") for role in ("time", "frequency", "power", "impedance", "distortion", "level")},
     "left": ("", "L"),
@@ -31,7 +31,7 @@ _USUAL_UNITS = {
 }
 _LONGEST_SHOWN = 80  # characters of a header line
 _LONGEST_NAME = 30  # of one of its cells
-_MOST_NAMED = 4  # columns; of more their number is told
+_MOST_NAMED = 4  # columns; with more, only their number is given
 _PLACE = "under its [[measurement]] in session.toml"
 
 
@@ -48,12 +48,12 @@ class Draft:
 
     @property
     def name(self) -> str:
-        """How a message calls it."""
+        """Return its name in messages."""
         return f'"{shortened(self.heading.text, _LONGEST_NAME)}"' if self.heading.text else f"column {self.index + 1}"
 
     @property
     def guessed(self) -> bool:
-        """Whether its role comes from the unit alone, under words that say nothing to us."""
+        """Return whether its role comes from the unit alone, under words that aren't understood."""
         return self.heading.strange and not self.heading.role and not self.key
 
     def unit_keys(self) -> tuple[str, ...]:
@@ -76,7 +76,7 @@ def shown(layout: Layout) -> str:
 
 @dataclass(frozen=True)
 class Written:
-    """What is written already: the file's header; in session.toml `units`, and of `columns` index -> key."""
+    """The text already written: the file's header; in session.toml `units`, and of `columns` index -> key."""
 
     layout: Layout
     units: Mapping[str, str]
@@ -84,12 +84,12 @@ class Written:
 
     @property
     def shown(self) -> str:
-        """The header line, for the end of a message."""
+        """Return the header line, for the end of a message."""
         return shown(self.layout)
 
     @property
     def over_time(self) -> bool:
-        """Whether the file is a waveform."""
+        """Return whether the file is a waveform."""
         cells = [read_heading(cell).role for cell in self.layout.header]
         return "time" in cells or "time" in self.named.values()
 
@@ -156,7 +156,7 @@ def other_width(layout: Layout) -> str:
 
 
 def unit_example(key: str) -> str:
-    """Two units that a key may take."""
+    """Return two units that a key may have."""
     return " or ".join(f'"{unit}"' for unit in _USUAL_UNITS[KEYS[key][0] or "level"])
 
 
@@ -182,7 +182,7 @@ def unknown_column(draft: Draft, written: Written) -> str:
 
 def unit_without_column(key: str, drafts: Sequence[Draft], written: Written) -> str:
     """Return the message for a unit of a column that isn't there."""
-    # a scale's unit for a column that is one, another's for one that isn't, as far as there are such
+    # a scale's unit for a column that is a scale, and another unit for one that isn't, if there are any
     unnamed = sorted(
         (draft for draft in drafts if not draft.key),
         key=lambda draft: (draft.role in ("time", "frequency")) != (key in ("time", "frequency")),
@@ -215,7 +215,7 @@ def unit_of_another_role(draft: Draft, written: Written) -> str:
 
 
 def doubtful(draft: Draft, written: Written) -> str:
-    """Return the message for a column whose words say that its numbers may not be what their unit says."""
+    """Return the message for a column whose words suggest that its numbers may not be what their unit means."""
     end = f"({written.shown})"
     base = draft.unit.base if draft.unit else ""
     if draft.heading.doubt == "total":
@@ -276,10 +276,10 @@ def no_reading(drafts: Sequence[Draft], unused: Sequence[Draft], written: Writte
 
 
 def missing_units(missing: Sequence[Draft], written: Written) -> str:
-    """Return the message for columns whose unit is said nowhere."""
+    """Return the message for columns whose unit isn't given anywhere."""
     names = _named(draft.name for draft in missing)
     others = f'or "{written.usual_units(missing[0].role)[1]}"'
-    # a channel's name alone says nothing of what it holds
+    # a channel's name alone doesn't show what it contains
     unsaid = any(not draft.heading.role and not KEYS.get(draft.key, ("", ""))[0] for draft in missing)
     if unsaid and not written.over_time:
         others += ', or "%" if it is distortion'

@@ -20,14 +20,16 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 MOST_SKIPPED = 0.1  # of all rows
-MOST_LISTED = 1000  # of rows left out; what follows is counted
+MOST_LISTED = 1000  # of rows left out; the rest is only counted
 LONG = 100_000  # characters from which the fast parser pays for its import
-_STRETCH = 300_000  # characters that the fast parser is given at once
+_STRETCH = 300_000  # characters that the fast parser gets at a time
 
 
 @dataclass(frozen=True, eq=False)
 class NumericTable:
-    """`values`: shape (rows, columns read), as written, units not yet applied; `lines`: shape (rows,), line numbers."""
+    """A table of numbers. `values`: shape (rows, columns read), as written, units not yet applied; `lines`: shape
+    (rows,), line numbers.
+    """
 
     values: NDArray[np.float64]
     lines: NDArray[np.int64]
@@ -38,7 +40,7 @@ class NumericTable:
 
 @dataclass
 class _Odd:
-    """Lines that hold no row: `skipped` the first of those without a reading, `count` how many there are, `last` the
+    """Lines that aren't rows: `skipped` the first of those without a reading, `count` how many there are, `last` the
     last of them; `headers` where the header is repeated.
     """
 
@@ -65,7 +67,7 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
         start = text.index("\n", start) + 1
     decimal = _decimal_mark(text, start, layout, chosen, faults)
     most = text.count("\n", start) + 1
-    values = np.empty((most, len(chosen)), order="F")  # what isn't filled is never touched, and costs no memory
+    values = np.empty((most, len(chosen)), order="F")  # unfilled rows are never touched, and use no memory
     lines = np.empty(most, dtype=np.int64)
     odd, count = _Odd(), 0
     indices = [column.index for column in chosen]
@@ -81,7 +83,7 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
         for place, line in _body(NumberedLines(stretch, first), layout, odd.headers):
             row = _row(place, line, layout, chosen, scale, decimal, faults)
             if isinstance(row, Skipped):
-                if row.at is None and count:  # the abscissa itself has no value: about where the row before is
+                if row.at is None and count:  # the abscissa itself has no value, so use the row before
                     row = replace(row, at=float(values[count - 1, scale]) * factor)
                 odd.skip(row)
             elif row:
@@ -112,7 +114,7 @@ def _stretches(text: str, start: int, first: int) -> Iterator[tuple[int, str, bo
 
 
 def _body(lines: Iterable[NumberedLine], layout: Layout, headers: list[int]) -> Iterator[NumberedLine]:
-    """Yield the lines that should be rows; where the header or the units row is repeated goes to `headers`."""
+    """Yield the lines that should be rows; repeats of the header or the units row go to `headers`."""
     repeated = {text.strip() for text in (layout.header_text, layout.units_text) if text.strip()}
     for place, line in lines:
         stripped = line.strip()
@@ -125,9 +127,7 @@ def _body(lines: Iterable[NumberedLine], layout: Layout, headers: list[int]) -> 
 
 
 def _decimal_mark(text: str, start: int, layout: Layout, chosen: Sequence[Chosen], faults: Faults) -> str:
-    """Return the decimal mark of the rows; one that nobody can tell is noted in `faults`. Reads no farther than it
-    must.
-    """
+    """Return the decimal mark of the rows; if it can't be known, note that in `faults`. Read no farther than needed."""
     lines = NumberedLines(text, layout.first, start)
     indices = [column.index for column in chosen]
     by_row = (
@@ -138,7 +138,7 @@ def _decimal_mark(text: str, start: int, layout: Layout, chosen: Sequence[Chosen
     decimal, in_doubt = decimal_mark(
         (place, cells[index]) for place, cells in by_row for index in indices if index < len(cells)
     )
-    if in_doubt is not None and ("," in in_doubt[1] or _beside_whole_numbers(lines, layout, indices)):
+    if in_doubt is not None and ("," in in_doubt[1] or _mixes_whole_numbers(lines, layout, indices)):
         place, cell = in_doubt
         either = f"{cell.replace(',', '.')} or {cell.replace(',', '').replace('.', '')}"
         remedy = "with a decimal point" if "," in cell else "with decimals in every row"
@@ -150,8 +150,8 @@ def _decimal_mark(text: str, start: int, layout: Layout, chosen: Sequence[Chosen
     return decimal
 
 
-def _beside_whole_numbers(lines: Iterable[NumberedLine], layout: Layout, indices: Sequence[int]) -> bool:
-    """Return whether in some column cells like 1.500 are beside whole numbers: one of them is no fraction."""
+def _mixes_whole_numbers(lines: Iterable[NumberedLine], layout: Layout, indices: Sequence[int]) -> bool:
+    """Return whether some column has cells like 1.500 and also whole numbers: one of the two isn't a fraction."""
     grouped, whole = set(), set()
     for _, line in _body(lines, layout, []):
         cells = cells_of(line, layout.separator)
@@ -164,7 +164,7 @@ def _beside_whole_numbers(lines: Iterable[NumberedLine], layout: Layout, indices
 
 
 def _may_hold_mark(line: str, separator: str) -> bool:
-    """Return whether a cell of the line can hold a mark: where the comma separates, only a quoted cell holds one."""
+    """Return whether a cell of the line can contain a mark: if the comma separates, only a quoted cell can."""
     return "." in line or ("," in line and (separator != "," or '"' in line))
 
 
@@ -230,7 +230,20 @@ def _check_skipped(kept: int, odd: _Odd, faults: Faults) -> None:
 
 
 def converted(values: NDArray[np.float64], factor: float) -> NDArray[np.float64]:
-    """Return values × factor, rounded once as `units.scaled` does it: 0.1 ms is 0.0001 s. For 1 the array itself."""
+    """Return values × factor, rounded only at the end, as in `units.scaled`: 0.1 ms is 0.0001 s.
+
+    Parameters
+    ----------
+    values : NDArray[np.float64]
+        Any shape.
+    factor : float
+        For 1 the result is the array itself.
+
+    Returns
+    -------
+    NDArray[np.float64]
+        Same shape.
+    """
     if factor == 1:
         return values
     if factor >= 1:

@@ -1,5 +1,6 @@
-"""What no measurement gives: a capture with a gap, a negative distortion, one power with two distortions. Each is
-refused with its line, since the figures made from it would look right.
+"""Data that no measurement gives: a capture with a gap, a negative distortion, one power with two distortions.
+
+Each is refused with its line, since the figures made from it would look right.
 """
 
 from __future__ import annotations
@@ -17,9 +18,9 @@ from reviewkit.model.errors import Faults
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-_GAP = 1.75  # of the mean step between two samples: nearer to two of them than rounded time stamps come
-_FEWEST = 8  # rows that show what a step is
-_STRETCH = 1 << 16  # values looked at together, so that no second array is held
+_GAP = 1.75  # of the mean step between two samples: closer to two steps than rounded time stamps get
+_FEWEST = 8  # rows needed to know the step
+_STRETCH = 1 << 16  # values examined together, so that there is no second array
 _MOST_DISTORTION_DB = 0.0
 
 
@@ -70,7 +71,7 @@ def _check_gaps(table: NumericTable, time: NDArray[np.float64], faults: Faults) 
 
 
 def _check_powers(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -> None:
-    """Note a power, or a level that stands for one, that has two distortions."""
+    """Note a power, or a level in place of one, that has two distortions."""
     scale_role = "power" if any(column.role == "power" for column in chosen) else "level"
     for place, scale in enumerate(chosen):
         if scale.role != scale_role:

@@ -13,14 +13,14 @@ from reviewkit.ingest.sheet.sheet_numbers import is_number
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.units import normalised
 
-SPACES, WIDE_SPACES = " ", "  "  # one or more; two or more, where a single one stands inside a cell
+SPACES, WIDE_SPACES = " ", "  "  # one or more; two or more, if a cell may contain a single one
 SEPARATORS = ("\t", ";", ",", WIDE_SPACES, SPACES)
 _COMMENT = re.compile(r"\s*(?:[#*;]++|//)++")
 _COMMENT_MARKS = ("#", "*", "/", ";")
 _RULE = re.compile(r"[\s,;|+]*+[-=_]{4}[-=_\s,;|+]*+")
 _RULE_MARKS = ("-", "=", "_", "+", "|")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
-_CONTROL_LOOKED_AT = 200_000  # characters; farther on a control character shows up as a cell that is no number
+_CONTROL_LOOKED_AT = 200_000  # characters; farther on, a control character shows up as a cell that isn't a number
 _LOOK_ALIKE = str.maketrans(
     {
         "\u2007": " ",
@@ -47,10 +47,15 @@ NumberedLine = tuple[int, str]
 
 
 def decode(data: bytes, source: str) -> tuple[str, str]:
-    """Return the text with its lines ended by a line feed alone, and its encoding: utf-8, utf-16 or cp1252.
+    """Return the text with only line feeds at its line ends, and its encoding: utf-8, utf-16 or cp1252.
 
-    In this order: byte-order mark, zero bytes in every second place, strict UTF-8, Windows Western. Statistics are
-    not asked: they misjudge short files. Raises InputError for an empty file and for what is no text.
+    In this order: byte-order mark, zero bytes in every second place, strict UTF-8, Windows Western. Statistics aren't
+    used: they misjudge short files.
+
+    Raises
+    ------
+    InputError
+        If the file is empty or isn't text.
     """
     if not data or data.isspace():
         raise InputError(Fault(source, 0, "the file is empty; export the measurement again"))
@@ -110,9 +115,9 @@ def _checked(text: str, source: str) -> str:
 
 @dataclass(frozen=True)
 class NumberedLines:
-    """The lines of a text from the character `start` on, with their numbers from `first` on. A quoted cell that goes
-    over line ends makes one line of several. Each pass splits the text again: all lines at once would take many times
-    its memory.
+    """The lines of a text from the character `start` on, with their numbers from `first` on. A quoted cell that spans
+    line ends makes one line of several. Each pass splits the text again: all lines at the same time would need many
+    times its memory.
     """
 
     text: str
@@ -124,7 +129,7 @@ class NumberedLines:
 
     def _lines(self) -> Iterator[NumberedLine]:
         number, start = self.first, self.start
-        while start < len(self.text):  # a file in memory or a split text would take several times the text's own
+        while start < len(self.text):  # a file in memory or a split text would need several times the text's memory
             end = self.text.find("\n", start)
             end = end if end >= 0 else len(self.text)
             yield number, self.text[start:end]
@@ -154,8 +159,10 @@ def cleaned(cell: str) -> str:
 
 
 def cells_of(line: str, separator: str) -> list[str]:
-    """Return the cells of a line, cleaned. Non-breaking spaces never separate: they group digits. Of a line with more
-    cells than are read, the last holds all the rest.
+    """Return the cells of a line, cleaned.
+
+    Non-breaking spaces never separate: they group digits. Of a line with more cells than are read, the last has the
+    rest.
     """
     if '"' in line:
         blank = separator in (SPACES, WIDE_SPACES)
@@ -188,9 +195,9 @@ def trimmed(cells: list[str]) -> list[str]:
 
 
 def comment_text(line: str, separator: str) -> str | None:
-    """Return what a comment line says, without its mark; None for a line that is no comment. A ruled line says nothing.
+    """Return a comment line's text, without its mark; None for a line that isn't a comment. A ruled line has no text.
 
-    Where the semicolon separates, one at the line's start is an empty first cell if numbers follow it.
+    If the semicolon separates, one at the line's start is an empty first cell if numbers follow it.
     """
     first = line.lstrip()[:1]
     if first in _RULE_MARKS and _RULE.fullmatch(line):

@@ -18,7 +18,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages import page, tables
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.changes import is_repaired
-from reviewkit.verdict.repair_points import is_as_found, point_verdict, was_worked_on
+from reviewkit.verdict.repair_points import is_before_repair, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
 
@@ -339,8 +339,8 @@ def framing_sentences(
                 rows=[vars(r) | {"verdict": point_verdict(r)} for r in rows],
                 in_order=len(judged) - len(faulty),
                 total=len(judged),
-                as_found=[r.point for r in faulty if is_as_found(r)],
-                still=[r.point for r in faulty if not is_as_found(r)],
+                as_found=[r.point for r in faulty if is_before_repair(r)],
+                still=[r.point for r in faulty if not is_before_repair(r)],
             )
             said[part] = _split_sentences(text, "repair" if part == "repair" else "")
     if verdicts:
