@@ -18,7 +18,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
-SPOT_HZ = (1000.0, 10_000.0)
+_SPOTS_HZ = (1000.0, 10_000.0)
 _OTHER = {"L": "R", "R": "L"}
 
 
@@ -89,7 +89,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     assert sheet is not None
     frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []
-    spots = [*SPOT_HZ, *(r.frequency_hz for r in figures.rated(c, "crosstalk", "separation") if r.frequency_hz)]
+    spots = [*_SPOTS_HZ, *(r.frequency_hz for r in figures.rated(c, "crosstalk", "separation") if r.frequency_hz)]
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "crosstalk", "separation")]))
     directions = _directions(sheet, c)
     for direction, level_db in directions:

@@ -15,11 +15,10 @@ from reviewkit.model.card import Card, Curves, Mark, Panel, Readout
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
+from reviewkit.model.ratings import SPOT_HZ
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
-
-SPOT_HZ = 1000.0
 
 
 def two_load(volts_a: float, load_a: float, volts_b: float, load_b: float) -> float:

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from reviewkit.model.ratings import rated_output_w
+from reviewkit.model.ratings import SPOT_HZ, rated_output_w
 from reviewkit.model.session import Bench, Rating
 
 SINE, POWER_SWEEP, SWEEP, PAIR, MANY, SQUARE, IDLE, METER = (
@@ -24,7 +24,6 @@ SINE, POWER_SWEEP, SWEEP, PAIR, MANY, SQUARE, IDLE, METER = (
 TERMINALS, LINE = "terminals", "line output"
 # rated output less 10 dB is the normal measuring condition of IEC 60268-3 (from memory); another 10 dB keep an edge
 # free of the output stage's slewing (a judgement, no source)
-SPOT_HZ = 1000.0
 USUAL_SHARE, SMALL_SHARE = 0.1, 0.01
 UNRATED_W = 1.0  # reference output of an amplifier whose power is not rated, IHF-A-202 (1978), from memory
 LINE_V = 0.5  # reference output of a line output, the same source

@@ -221,7 +221,7 @@ _MORE = 1.05  # the next step of a sweep
 
 
 def _channels_together(answers: Sequence[Answer]) -> list[Answer]:
-    """Leave out what would be the better channel's answer alone: every channel meets a rating, or it isn't met.
+    """Drop a passing answer of one channel while the other is in doubt: a rating is met only if every channel meets it.
 
     The row then shows the channel that is in doubt.
     """
