@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from reviewkit.model.ratings import distortion_limit
+from reviewkit.model.ratings import SPOT_HZ, distortion_limit
 from reviewkit.model.session import Rating
-from reviewkit.plan.basis import LINE_V, POWER_SWEEP, SINE, SPOT_HZ, SWEEP, Basis, CaptureRequest, spot_hz
+from reviewkit.plan.basis import LINE_V, POWER_SWEEP, SINE, SWEEP, Basis, CaptureRequest, spot_hz
 
 USUAL_LIMIT = 1.0  # percent, where the maker names no distortion (common practice, no source)
 

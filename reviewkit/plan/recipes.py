@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from reviewkit.model.ratings import RULES
+from reviewkit.model.ratings import RULES, SPOT_HZ
 from reviewkit.model.session import Rating
 from reviewkit.plan.basis import (
     IDLE,
@@ -20,7 +20,6 @@ from reviewkit.plan.basis import (
     PAIR,
     SINE,
     SMALL_SHARE,
-    SPOT_HZ,
     SQUARE,
     SWEEP,
     USUAL_SHARE,
