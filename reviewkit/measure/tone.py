@@ -19,6 +19,7 @@ from reviewkit.model import quantities
 from reviewkit.model.card import Bars, Card, Curves, Readout
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding_conditions import without
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
@@ -57,6 +58,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             withheld.append(f"{c.measurement.id}: no figures for channel {column.channel or 'measured'}: {why}")
             continue
         tone, exported, window = read.tone, read.exported, None
+        _ask_about(tone, sheet, c)
         tones_hz[column.channel] = tone.frequency_hz
         if exported is not None:
             window = exported.window
@@ -71,7 +73,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             hint = '; add for example full_scale = "10 V"' if column.unit == "ratio" else ""
             withheld.append(f"{c.measurement.id}: no level, power or gain, the file's levels are relative{hint}")
         found += _levels(c, column.channel, tone, under, volts=read.volts)
-        found += _ratios(c, column.channel, tone, under | {"band": list(tone.band_hz), "window": window})
+        under |= {"band": list(tone.band_hz), "window": window, "without": list(c.measurement.without_hz or ()) or None}
+        found += _ratios(c, column.channel, tone, under)
         if tone.clouded:
             orders = ", ".join(str(order) for order in tone.clouded[:5]) + (" …" if len(tone.clouded) > 5 else "")
             withheld.append(
@@ -96,7 +99,9 @@ def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) ->
             Fault(sheet.source, 0, f"{channel} is silent; name the others in columns = {{…}}, or capture it again")
         )
     try:
-        return _Channel(analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz), volts)
+        return _Channel(
+            analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ()), volts
+        )
     except Wavers as wavers:
         raise InputError(Fault(sheet.source, 0, str(wavers))) from None
     except TooShort as short:
@@ -105,8 +110,26 @@ def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) ->
 
 def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
     exported, near_hz = exported_lines(sheet, column, c), c.measurement.frequency_hz
-    tone = analyse_lines(exported.frequency_hz, exported.level, exported.window, c.mains_hz, near_hz)
+    without_hz = c.measurement.without_hz or ()
+    tone = analyse_lines(exported.frequency_hz, exported.level, exported.window, c.mains_hz, near_hz, without_hz)
     return _Channel(tone, exported.volts, exported)
+
+
+def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:
+    """Refuse a tone beside which lines stand alone, unless the session says what they are."""
+    m = c.measurement
+    if not tone.lone_hz or m.without_hz is not None:
+        return
+    lines = [quantities.hertz(hz, 5) for hz in tone.lone_hz]
+    written = ", ".join(f'"{line}"' for line in lines)
+    one = len(lines) == 1
+    message = (
+        f"[[measurement]] {m.id}: beside the tone, {sheet.source} holds {'a lone line' if one else 'lone lines'} at "
+        f"{' and '.join(lines)}, far above all near {'it' if one else 'them'}: a pilot tone, or the "
+        f"unit's own? Write without = [{written}] to leave {'it' if one else 'them'} out of distortion and noise, or "
+        "without = [] to count everything"
+    )
+    raise InputError(Fault("session.toml", m.line, message))
 
 
 def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *, volts: bool) -> list[Finding]:
@@ -202,7 +225,10 @@ def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more:
     main, before = main_and_before(runs)
     tone, held = main.get("frequency"), main.get(leading_figure(main))
     band = held.at.get("band") if held else None
-    stated = figures.stated(runs, *([f"{quantities.band((band[0], band[1]))} wide"] if band else ())).split(" · ")
+    more_stated = [f"{quantities.band((band[0], band[1]))} wide"] if band else []
+    if held and held.at.get("without"):
+        more_stated.append(without(held.at["without"]))
+    stated = figures.stated(runs, *more_stated).split(" · ")
     level = "" if figures.drive(main.conditions) else quantities.conditions(tone.at) if tone else ""
     # a level that was measured says the load, too
     ohms = main.conditions.measurement.load_ohm

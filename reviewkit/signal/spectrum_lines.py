@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reviewkit.signal.lone_lines import lone_lines, nearest_line
 from reviewkit.signal.spectrum import Tone, band_for
 from reviewkit.signal.windows import lobe, noise_bandwidth_of, spread
 
@@ -38,11 +39,17 @@ def is_even(frequency_hz: Array) -> bool:
 
 
 def analyse_lines(
-    frequency_hz: Array, level: Array, window: str | None, mains_hz: float | None = None, near_hz: float | None = None
+    frequency_hz: Array,
+    level: Array,
+    window: str | None,
+    mains_hz: float | None = None,
+    near_hz: float | None = None,
+    without_hz: Sequence[float] = (),
 ) -> Tone:
     """Take a spectrum apart. `frequency_hz`, `level` (r.m.s. of a tone at its peak line): shape (n,), rising, even.
 
-    `window`: a name of windows.COSINE_SUMS, or None where it is not known. Raises NoLines.
+    `window`: a name of windows.COSINE_SUMS, or None where it is not known. `without_hz`: lines that count
+    nowhere, nor does a harmonic that can't be parted from them. Raises NoLines.
     """
     power = level.astype(float) ** 2
     index = np.arange(len(power), dtype=float)
@@ -65,11 +72,22 @@ def analyse_lines(
 
     taken = np.zeros(len(power), dtype=bool)
     level_v = _tone(power, place, window, half, taken)
+    foreign: list[tuple[float, float]] = []
+    for hz in without_hz:
+        named = nearest_line(power, float(np.interp(hz, frequency_hz, index)))
+        if hz > frequency_hz[-1] * _EDGE or named + half >= len(power):
+            continue
+        if abs(named - place) <= 2 * half:
+            raise NoLines("a line to be left out is the tone itself, or too near to it; correct without")
+        there = _place(power, int(named), window)
+        foreign.append((there, _tone(power, there, window, half, taken)))
     harmonics: dict[int, float] = {}
     for order in range(2, int(band[1] * _EDGE / frequency) + 1):
         at = float(np.interp(order * frequency, frequency_hz, index))
         if round(at) + half >= len(power):
             break
+        if any(_covers(power, at, there, height, window, half) for there, height in foreign):
+            continue
         background = _background(power, at, half)
         found = _tone(power, _peak_near(power, at, half), window, half, taken, background)
         if found > 0:
@@ -79,6 +97,7 @@ def analyse_lines(
     if window:
         tones = [
             (place, level_v),
+            *foreign,
             *((float(np.interp(n * frequency, frequency_hz, index)), height) for n, height in harmonics.items()),
         ]
         skirts = _skirts(power, tones, window, inside)
@@ -95,7 +114,13 @@ def analyse_lines(
         noise = float(np.sqrt(noise_power / noise_bandwidth_of(window)))
         rest_level = float(np.sqrt(noise**2 + sum(height**2 for height in harmonics.values())))
     hum = _hum(power, frequency_hz, mains_hz, taken, window, half, band[1]) if mains_hz else None
-    return Tone(frequency, level_v, band, harmonics, noise, rest_level, hum, 3 * frequency <= band[1] * _EDGE)
+    third = 3 * frequency <= band[1] * _EDGE
+    if rest_level is None:
+        left, beside = np.zeros(len(power)), float(np.sqrt(sum(height**2 for height in harmonics.values())))
+    else:
+        left, beside = rest / noise_bandwidth_of(window or ""), rest_level
+    lone = lone_lines(frequency_hz, left, frequency, harmonics, beside, band, half, mains_hz)
+    return Tone(frequency, level_v, band, harmonics, noise, rest_level, hum, third, lone_hz=lone)
 
 
 def _place(power: Array, peak: int, window: str | None) -> float:
@@ -115,6 +140,15 @@ def _place(power: Array, peak: int, window: str | None) -> float:
         guess = float(best[int(np.argmin(misfit))])
         best = guess + np.linspace(-width, width, 201)
     return guess
+
+
+def _covers(power: Array, at: float, there: float, height: float, window: str | None, half: int) -> bool:
+    """Whether what stands where a harmonic is due may be the lobe or the leakage of another line."""
+    if window is None or abs(at - there) <= 2 * half:
+        return abs(at - there) <= 2 * half
+    index = np.arange(round(at) - half, round(at) + half + 1)
+    leaked = np.sum((height * spread(window, index.astype(np.float64) - there)) ** 2)
+    return bool(np.sum(power[index]) < 10 * leaked)
 
 
 def _peak_near(power: Array, at: float, half: int) -> float:
