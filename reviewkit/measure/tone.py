@@ -14,7 +14,7 @@ from reviewkit.measure.distortion_bars import distortion_bars
 from reviewkit.measure.tone_curves import of_capture, of_lines
 from reviewkit.measure.tone_pictures import curves_of, spectrum_panels, waveform_panels
 from reviewkit.measure.tone_readings import change_in_words, leading_figure, main_and_before, readings
-from reviewkit.measure.tone_sheets import load_of, played_at
+from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
 from reviewkit.model import quantities
 from reviewkit.model.card import Bars, Card, Curves, Readout
 from reviewkit.model.errors import Fault, InputError
@@ -68,7 +68,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 withheld.append(f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: {exported.hint}")
         under: dict[str, Any] = {"frequency": tone.frequency_hz}
         if read.volts:
-            under |= played_at(sheet, c, tone.level)
+            under |= level_conditions(c, tone.level)
         else:
             hint = '; add for example full_scale = "10 V"' if column.unit == "ratio" else ""
             withheld.append(f"{c.measurement.id}: no level, power or gain, the file's levels are relative{hint}")
@@ -86,6 +86,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 f"{c.measurement.id}: no distortion at {quantities.hertz(tone.frequency_hz)}: even the third harmonic "
                 "lies outside the data; capture at a higher sample rate"
             )
+    check_drive(sheet, c, found)
     if rate_hz:
         curves += of_capture(sheet, rate_hz, tones_hz)
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(curves))
@@ -223,13 +224,14 @@ def _spectrum(runs: Sequence[Run]) -> Card:
 def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more: Sequence[Readout]) -> Card:
     """A picture with the figure that all of them share, and the conditions it holds under."""
     main, before = main_and_before(runs)
+    main_levels = figures.by_channel(main, "frequency")
     tone, held = main.get("frequency"), main.get(leading_figure(main))
     band = held.at.get("band") if held else None
     more_stated = [f"{quantities.band((band[0], band[1]))} wide"] if band else []
     if held and held.at.get("without"):
         more_stated.append(without(held.at["without"]))
     stated = figures.stated(runs, *more_stated).split(" · ")
-    level = "" if figures.drive(main.conditions) else quantities.conditions(tone.at) if tone else ""
+    level = "" if figures.drive(main.conditions) or not tone else levels_in_words(main, main_levels)
     # a level that was measured says the load, too
     ohms = main.conditions.measurement.load_ohm
     said = (quantities.load(ohms),) if level and ohms is not None else ()
@@ -252,7 +254,6 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if not here or tone is None:
         return ()
     was = figures.by_channel(before, quantity) if before else []
-    drive = figures.drive(run.conditions) or quantities.conditions(here[0].at)
     facts = [
         Point(
             "tone",
@@ -261,7 +262,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "findings": here,
                 "worse": quantities.worse(here),
                 "before": quantities.worse(was),
-                "drive": drive,
+                "drive": levels_in_words(run, here),
                 "frequency": tone.value,
                 "figure": quantities.QUANTITIES[quantity].name,
                 "origin": "spectrum" if "window" in here[0].at else "waveform",

@@ -10,8 +10,9 @@ import known_spectra
 import known_waveforms as known
 import numpy as np
 import pytest
-from measured_sheets import all_of, column, measured, one, quantities, sheet
+from measured_sheets import all_of, column, conditions, measured, one, quantities, run_from, sheet
 
+from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.model.session import Bench
@@ -375,6 +376,42 @@ def test_a_drive_that_the_capture_contradicts(drive_w, fits):
         return
     with pytest.raises(InputError, match=r"drive = .*, but .* holds 2\.5 W; write that, or look for a wrong unit"):
         measured("tone", capture(volts), drive_w=drive_w)
+
+
+def test_a_faulty_channel_need_not_hold_the_drive():
+    """78.2 W left and 99.9 W right, 1.06 dB apart: written "100 W", no capture could satisfy both, were both asked."""
+    left, right = (tone_of([1.0], scale=math.sqrt(2 * watts * 8)) for watts in (78.2, 99.9))
+    found = measured("tone", capture(left, right), drive_w=100.0, stage="before")
+    for channel, watts in (("L", 78.2), ("R", 99.9)):
+        assert one(found, "power", channel).value == pytest.approx(watts, rel=1e-4)
+        assert one(found, "thd", channel).at["power"] == pytest.approx(watts, rel=1e-4)
+    run = run_from(capture(left, right), conditions("tone", drive_w=100.0, stage="before"))
+    distortion = next(point for point in KINDS["tone"].points(run, None) if point.name == "distortion")
+    assert distortion.facts["drive"] == "78.2 W into 8 Ω on the left, 99.9 W into 8 Ω on the right"
+    # a left channel that is nearly dead is still the unit's, not the file's fault
+    assert measured("tone", capture(left / 30, right), drive_w=100.0, stage="before").findings
+
+
+@pytest.mark.parametrize(("stage", "drive_w"), [("before", 1.0), ("before", 1000.0)])
+def test_what_the_message_names_is_accepted_before_a_repair(stage, drive_w):
+    """Where no channel holds the drive the unit of the file may be wrong; the level that is named then fits."""
+    data = capture(*(tone_of([1.0], scale=math.sqrt(2 * watts * 8)) for watts in (78.2, 20.0)))
+    with pytest.raises(InputError, match=r"holds 78\.2 W; write that, or look for a wrong unit"):
+        measured("tone", data, drive_w=drive_w, stage=stage)
+    assert measured("tone", data, drive_w=78.2, stage=stage).findings
+
+
+@pytest.mark.parametrize("stage", ["", "after"])
+@pytest.mark.parametrize("drive_w", [78.2, 99.9])
+def test_channels_that_no_drive_fits(stage, drive_w):
+    """Then none is suggested, and without one each channel's figures are at its own level."""
+    data = capture(*(tone_of([1.0], scale=math.sqrt(2 * watts * 8)) for watts in (78.2, 99.9)))
+    wanted = "holds 78.2 W in the left channel and 99.9 W in the right channel; leave drive out"
+    with pytest.raises(InputError, match=re.escape(wanted)):
+        measured("tone", data, drive_w=drive_w, stage=stage)
+    found = measured("tone", data, stage=stage)
+    assert one(found, "thd", "L").at["power"] == pytest.approx(78.2, rel=1e-4)
+    assert one(found, "thd", "R").at["power"] == pytest.approx(99.9, rel=1e-4)
 
 
 def test_a_wrong_full_scale_is_thought_of_where_a_wav_contradicts_its_drive():
