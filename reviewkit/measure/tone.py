@@ -66,6 +66,11 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             curves.append(of_lines(column.channel, lines, tone.frequency_hz))
             if exported.hint:
                 withheld.append(f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: {exported.hint}")
+            if tone.noise_hidden:
+                withheld.append(
+                    f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: the {window} window's own leakage "
+                    "hides the noise; export with another window"
+                )
         under: dict[str, Any] = {"frequency": tone.frequency_hz}
         if read.volts:
             under |= level_conditions(c, tone.level)
@@ -168,7 +173,8 @@ def _ratios(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any]) -
         values.append(("sinad", tone.sinad_db, counted))
         parted = {order: level for order, level in tone.harmonics.items() if order not in tone.clouded}
         values += [(f"harmonic_{n}", _re_tone(tone, parted.get(n, 0.0)), under) for n in NAMED_HARMONICS]
-        if max(tone.clouded, default=0) <= 3:
+        # under leakage harmonics are left out that are little beside all, and perhaps not beside the higher ones
+        if max(tone.clouded, default=0) <= 3 and not tone.noise_hidden:
             higher = float(np.sqrt(sum(level**2 for order, level in parted.items() if order > 3)))
             values.append(("harmonics_higher", _re_tone(tone, higher), counted))
     values.append(("hum", _re_tone(tone, tone.hum or 0.0), {**under, "mains": c.mains_hz}))

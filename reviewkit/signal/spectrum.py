@@ -73,6 +73,7 @@ class Tone:
     third_in_band: bool
     dc: float | None = None  # only a waveform has one
     clouded: tuple[int, ...] = ()  # harmonics in whose lobe something else stands: they and the noise are not parted
+    noise_hidden: bool = False  # by the leakage of an exported spectrum's window
     lone_hz: tuple[float, ...] = ()  # lines far above all near them that make much of the rest
 
     @property
@@ -213,7 +214,7 @@ def _taken_apart(
     hum = None if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
     third = 3 * frequency <= band[1] * _EDGE
     lone = lone_lines(frequencies, power, frequency, harmonics, rest_level, band, half, mains_hz)
-    return Tone(frequency, level, band, harmonics, noise, rest_level, hum, third, dc, clouded, lone)
+    return Tone(frequency, level, band, harmonics, noise, rest_level, hum, third, dc, clouded, lone_hz=lone)
 
 
 def _leave_out(lines: Complex, places: Sequence[float], cycles: float, beta: float, half: int) -> dict[float, complex]:

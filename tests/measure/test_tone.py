@@ -509,3 +509,19 @@ def test_the_tone_itself_cannot_be_left_out():
     found = measured("tone", capture(tone_of([1.0], 1000.0)), without_hz=(1000.0,))
     assert not found.findings
     assert "no figures for channel measured: a line to be left out is the tone itself" in found.withheld[0]
+
+
+@pytest.mark.parametrize("name", ["nuttall", "flat top"])
+def test_a_spectrum_whose_window_hides_only_the_noise(name):
+    """Levels and THD of harmonics far above the leakage are given, and the rest is withheld with the reason."""
+    samples = tone_of(known.of_levels({2: -60.0, 3: -65.0}, np.random.default_rng(4)), 1000.37, count=8 * POINTS)
+    samples += known.noise(np.random.default_rng(5), 8 * POINTS, RATE_HZ, (20.0, 20_000.0), 10 ** (-105 / 20))
+    frequency, level = known_spectra.exported(samples, RATE_HZ, POINTS, name)
+    found = measured("tone", sheet(column("frequency", frequency), column("level", level)), window=name)
+    assert one(found, "thd").value == pytest.approx(100 * math.hypot(1e-3, 10 ** (-65 / 20)), rel=0.005)
+    assert one(found, "harmonic_2").value == pytest.approx(-60.0, abs=0.03)
+    assert quantities(found).isdisjoint({"snr", "sinad", "thd_plus_noise", "harmonics_higher"})
+    assert found.withheld == (
+        f"m: no THD+N, SINAD or SNR from this spectrum: the {name} window's own leakage hides the noise; export with "
+        "another window",
+    )
