@@ -12,10 +12,11 @@ from reviewkit.measure import figures, scales
 from reviewkit.measure.tone_sheets import (
     POINTS_DRAWN,
     channel_lines,
+    check_drive,
     each_channel,
     floor_of,
+    level_conditions,
     level_of_the_run,
-    played_at,
     spectrum_curve,
 )
 from reviewkit.model import digits, quantities
@@ -70,7 +71,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         pair = pair_of(read.rest, read.tones)
         products = products_of(read.rest, pair)
         peak_v = pair.low.level + pair.high.level if read.volts else None
-        under: dict[str, Any] = {**played_at(sheet, c, peak_v, "as a sine of the same peak"), "window": read.window}
+        under: dict[str, Any] = {**level_conditions(c, peak_v), "window": read.window}
         orders = {n: added(products[n], pair.reference) for n in (2, 3)}
         ratios = [("imd", root_sum_square(list(orders.values()))), ("imd_second", orders[2]), ("imd_third", orders[3])]
         if pair.convention == MODULATION:
@@ -83,7 +84,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             (_curve(column.channel, read.lines, pair, products),),
         )
 
-    return each_channel(sheet, c, one)
+    read = each_channel(sheet, c, one)
+    check_drive(sheet, c, read.findings, "as a sine of the same peak")
+    return read
 
 
 def _curve(channel: str, lines: Lines, pair: Pair, products: Mapping[int, Sequence[Product]]) -> Curve:

@@ -14,10 +14,11 @@ from reviewkit.measure.tone_sheets import (
     POINTS_DRAWN,
     ChannelLines,
     channel_lines,
+    check_drive,
     each_channel,
     floor_of,
+    level_conditions,
     level_of_the_run,
-    played_at,
     spectrum_curve,
 )
 from reviewkit.model import quantities
@@ -61,12 +62,15 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             return Measured((), (f"{c.measurement.id}: no multitone clearance from this spectrum: {read.hint}",))
         edges_hz = np.geomspace(*AUDIO_BAND_HZ, POINTS_DRAWN)
         curve = spectrum_curve(column.channel, read.lines, edges_hz, tone_level(read.tones))
-        return Measured((_finding(sheet, column.channel, read, c),), curves=(curve,))
+        return Measured((_finding(column.channel, read, c),), curves=(curve,))
 
-    return each_channel(sheet, c, one)
+    found = each_channel(sheet, c, one)
+    together = "the power of all tones together" if c.measurement.drive_w else "all tones together"
+    check_drive(sheet, c, found.findings, together)
+    return found
 
 
-def _finding(sheet: Sheet, channel: str, read: ChannelLines, c: Conditions) -> Finding:
+def _finding(channel: str, read: ChannelLines, c: Conditions) -> Finding:
     lines, tones = read.rest, read.tones
     band_hz = (
         max(AUDIO_BAND_HZ[0], float(lines.frequency_hz[0])),
@@ -76,9 +80,7 @@ def _finding(sheet: Sheet, channel: str, read: ChannelLines, c: Conditions) -> F
     uncertainty = rest.uncertainty / rest.level / LN10_OVER_20
     total_v = float(np.sqrt(sum(tone.level**2 for tone in tones))) if read.volts else None
     at: dict[str, Any] = {
-        **played_at(
-            sheet, c, total_v, "the power of all tones together" if c.measurement.drive_w else "all tones together"
-        ),
+        **level_conditions(c, total_v),
         "frequency": rest.frequency_hz,
         "band": list(band_hz),
         "line_width": lines.line_hz,

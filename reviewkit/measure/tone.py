@@ -14,11 +14,12 @@ from reviewkit.measure.distortion_bars import distortion_bars
 from reviewkit.measure.tone_curves import of_capture, of_lines
 from reviewkit.measure.tone_pictures import curves_of, spectrum_panels, waveform_panels
 from reviewkit.measure.tone_readings import change_in_words, leading_figure, main_and_before, readings
-from reviewkit.measure.tone_sheets import load_of, played_at
+from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
 from reviewkit.model import quantities
 from reviewkit.model.card import Bars, Card, Curves, Readout
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding_conditions import without
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
@@ -59,6 +60,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             withheld.append(f"{c.measurement.id}: no figures for channel {column.channel or 'measured'}: {why}")
             continue
         tone, exported, window = read.tone, read.exported, None
+        _ask_about(tone, sheet, c)
         tones_hz[column.channel] = tone.frequency_hz
         if exported is not None:
             window = exported.window
@@ -66,14 +68,20 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             curves.append(of_lines(column.channel, lines, tone.frequency_hz))
             if exported.hint:
                 withheld.append(f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: {exported.hint}")
+            if tone.noise_hidden:
+                withheld.append(
+                    f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: the {window} window's own leakage "
+                    "hides the noise; export with another window"
+                )
         under: dict[str, Any] = {"frequency": tone.frequency_hz}
         if read.volts:
-            under |= played_at(sheet, c, tone.level)
+            under |= level_conditions(c, tone.level)
         else:
             hint = '; add for example full_scale = "10 V"' if column.unit == "ratio" else ""
             withheld.append(f"{c.measurement.id}: no level, power or gain, the file's levels are relative{hint}")
         found += _levels(c, column.channel, tone, under, volts=read.volts)
-        found += _ratios(c, column.channel, tone, under | {"band": list(tone.band_hz), "window": window})
+        under |= {"band": list(tone.band_hz), "window": window, "without": list(c.measurement.without_hz or ()) or None}
+        found += _ratios(c, column.channel, tone, under)
         if tone.clouded:
             orders = ", ".join(str(order) for order in tone.clouded[:5]) + (" …" if len(tone.clouded) > 5 else "")
             withheld.append(
@@ -85,6 +93,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 f"{c.measurement.id}: no distortion at {quantities.hertz(tone.frequency_hz)}: even the third harmonic "
                 "lies outside the data; capture at a higher sample rate"
             )
+    check_drive(sheet, c, found)
     if rate_hz:
         curves += of_capture(sheet, rate_hz, tones_hz)
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(curves))
@@ -98,7 +107,9 @@ def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) ->
             Fault(sheet.source, 0, f"{channel} is silent; name the others in columns = {{…}}, or capture it again")
         )
     try:
-        return _Channel(analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz), volts)
+        return _Channel(
+            analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ()), volts
+        )
     except Wavers as wavers:
         raise InputError(Fault(sheet.source, 0, str(wavers))) from None
     except TooShort as short:
@@ -107,8 +118,26 @@ def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) ->
 
 def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
     exported, near_hz = exported_lines(sheet, column, c), c.measurement.frequency_hz
-    tone = analyse_lines(exported.frequency_hz, exported.level, exported.window, c.mains_hz, near_hz)
+    without_hz = c.measurement.without_hz or ()
+    tone = analyse_lines(exported.frequency_hz, exported.level, exported.window, c.mains_hz, near_hz, without_hz)
     return _Channel(tone, exported.volts, exported)
+
+
+def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:
+    """Refuse a tone beside which lines stand alone, unless the session says what they are."""
+    m = c.measurement
+    if not tone.lone_hz or m.without_hz is not None:
+        return
+    lines = [quantities.hertz(hz, 5) for hz in tone.lone_hz]
+    written = ", ".join(f'"{line}"' for line in lines)
+    one = len(lines) == 1
+    message = (
+        f"[[measurement]] {m.id}: beside the tone, {sheet.source} holds {'a lone line' if one else 'lone lines'} at "
+        f"{' and '.join(lines)}, far above all near {'it' if one else 'them'}: a pilot tone, or the "
+        f"unit's own? Write without = [{written}] to leave {'it' if one else 'them'} out of distortion and noise, or "
+        "without = [] to count everything"
+    )
+    raise InputError(Fault("session.toml", m.line, message))
 
 
 def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *, volts: bool) -> list[Finding]:
@@ -146,7 +175,8 @@ def _ratios(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any]) -
         values.append(("sinad", tone.sinad_db, counted))
         parted = {order: level for order, level in tone.harmonics.items() if order not in tone.clouded}
         values += [(f"harmonic_{n}", _re_tone(tone, parted.get(n, 0.0)), under) for n in NAMED_HARMONICS]
-        if max(tone.clouded, default=0) <= 3:
+        # under leakage harmonics are left out that are little beside all, and perhaps not beside the higher ones
+        if max(tone.clouded, default=0) <= 3 and not tone.noise_hidden:
             higher = float(np.sqrt(sum(level**2 for order, level in parted.items() if order > 3)))
             values.append(("harmonics_higher", _re_tone(tone, higher), counted))
     values.append(("hum", _re_tone(tone, tone.hum or 0.0), {**under, "mains": c.mains_hz}))
@@ -203,10 +233,14 @@ def _spectrum(runs: Sequence[Run]) -> Card:
 def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more: Sequence[Readout]) -> Card:
     """Return a picture with the figure that all of them share, and its conditions."""
     main, before = main_and_before(runs)
+    main_levels = figures.by_channel(main, "frequency")
     tone, held = main.get("frequency"), main.get(leading_figure(main))
     band = held.at.get("band") if held else None
-    stated = figures.stated(runs, *([f"{quantities.band((band[0], band[1]))} wide"] if band else ())).split(" · ")
-    level = "" if figures.drive(main.conditions) else quantities.conditions(tone.at) if tone else ""
+    more_stated = [f"{quantities.band((band[0], band[1]))} wide"] if band else []
+    if held and held.at.get("without"):
+        more_stated.append(without(held.at["without"]))
+    stated = figures.stated(runs, *more_stated).split(" · ")
+    level = "" if figures.drive(main.conditions) or not tone else levels_in_words(main, main_levels)
     # a level that was measured says the load, too
     ohms = main.conditions.measurement.load_ohm
     said = (quantities.load(ohms),) if level and ohms is not None else ()
@@ -229,7 +263,6 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if not here or tone is None:
         return ()
     was = figures.by_channel(before, quantity) if before else []
-    drive = figures.drive(run.conditions) or quantities.conditions(here[0].at)
     facts = [
         Point(
             "tone",
@@ -238,7 +271,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "findings": here,
                 "worse": quantities.worse(here),
                 "before": quantities.worse(was),
-                "drive": drive,
+                "drive": levels_in_words(run, here),
                 "frequency": tone.value,
                 "figure": quantities.QUANTITIES[quantity].name,
                 "origin": "spectrum" if "window" in here[0].at else "waveform",

@@ -26,6 +26,7 @@ WITHIN = 0.1  # tones are the lines whose level is at least a tenth of the stron
 LEAST_DRAWN = 5.0  # lines between tones, for which the window of a drawing is chosen
 MOST_OFF_DRIVE_DB = 1.0  # a level set by hand and read off a knob is nearer than this
 POINTS_DRAWN = 900
+_CHANNELS = {"L": "the left channel", "R": "the right channel"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,49 +85,78 @@ def channel_lines(
     return ChannelLines(of_waveform(samples, rate_hz, beta_for(max(apart, LEAST_DRAWN))), rest, tones, volts)
 
 
-def played_at(sheet: Sheet, c: Conditions, level_v: float | None, what: str = "") -> dict[str, Any]:
-    """Return the level that findings hold under: power if there is a load, else voltage; nothing for relative levels.
+def level_conditions(c: Conditions, level_v: float | None) -> dict[str, Any]:
+    """Return the level that a channel's figures hold at: power if there is a load, else voltage; none if relative."""
+    if level_v is None:
+        return {}
+    ohms = load_of(c)
+    return {"power": level_v**2 / ohms} if ohms else {"voltage": level_v}
+
+
+def check_drive(sheet: Sheet, c: Conditions, found: Sequence[Finding], what: str = "") -> None:
+    """Refuse a capture that contradicts `drive`: one of the two is wrong.
 
     Parameters
     ----------
     sheet : Sheet
-        The file, for the message.
+        The capture.
     c : Conditions
-        The conditions, with `drive` and the load.
-    level_v : float | None
-        The level as measured, V r.m.s.; None if it is relative.
+        Its conditions.
+    found : Sequence[Finding]
+        What it holds; each channel's figures carry its own level.
     what : str
         Which level that is, for the message.
-
-    Returns
-    -------
-    dict[str, Any]
-        The conditions of a finding.
 
     Raises
     ------
     InputError
-        If `drive` states another level: one of the two is wrong.
+        If a channel is more than 1 dB away. Before a repair one channel may be faulty: it is enough that another holds
+        the drive.
     """
-    m = c.measurement
-    if level_v is None:
-        return {}
-    ohms = load_of(c)
+    m, ohms = c.measurement, load_of(c)
     stated_v = m.drive_v or ((m.drive_w * ohms) ** 0.5 if m.drive_w and ohms else None)
-    if stated_v is not None and abs(db_of_amplitude(level_v / stated_v)) > MOST_OFF_DRIVE_DB:
-        here = quantities.watts(level_v**2 / ohms) if m.drive_w and ohms else quantities.volts(level_v)
-        stated = quantities.conditions({"power": m.drive_w, "voltage": m.drive_v})
-        remedy = "look for a wrong unit in the file"
+    levels_v: dict[str, float] = {}
+    for f in found:
+        if ohms and "power" in f.at:
+            levels_v[f.channel] = math.sqrt(f.at["power"] * ohms)
+        elif "voltage" in f.at:
+            levels_v[f.channel] = f.at["voltage"]
+    if stated_v is None or not levels_v:
+        return
+    off = {channel: abs(db_of_amplitude(v / stated_v)) > MOST_OFF_DRIVE_DB for channel, v in levels_v.items()}
+    if not any(off.values()) or (m.stage == "before" and not all(off.values())):
+        return
+
+    def shown(level_v: float) -> str:
+        return quantities.watts(level_v**2 / ohms) if m.drive_w and ohms else quantities.volts(level_v)
+
+    wrong = next(level for channel, level in levels_v.items() if off[channel])
+    holds = ", ".join(filter(None, (shown(wrong), what)))
+    if m.stage != "before" and db_of_amplitude(max(levels_v.values()) / min(levels_v.values())) > MOST_OFF_DRIVE_DB:
+        # no drive would be that of all channels
+        each = [f"{shown(level)} in {_CHANNELS.get(channel, channel)}" for channel, level in levels_v.items()]
+        holds = ", ".join(filter(None, (" and ".join(each), what)))
+        remedy = "leave drive out, and each channel's figures are given at its own level"
+    else:
+        remedy = "write that, or look for a wrong unit in the file"
         if m.full_scale_v is not None and sheet.source.lower().endswith(".wav"):
-            would = quantities.volts(m.full_scale_v * stated_v / level_v, 3)
-            here_v, remedy = quantities.volts(m.full_scale_v), "correct full_scale"
-            remedy += f': with "{would}" in place of "{here_v}" it would be as stated'
-        message = (
-            f'[[measurement]] {m.id}: drive = "{stated}", but {sheet.source} holds '
-            f"{', '.join(filter(None, (here, what)))}; write that, or {remedy}"
-        )
-        raise InputError(Fault("session.toml", m.line, message))
-    return {"power": level_v**2 / ohms} if ohms else {"voltage": level_v}
+            would = quantities.volts(m.full_scale_v * stated_v / wrong, 3)
+            remedy = (
+                f'write that, or correct full_scale: with "{would}" in place of "{quantities.volts(m.full_scale_v)}"'
+            )
+            remedy += " it would be as stated"
+    stated = quantities.conditions({"power": m.drive_w, "voltage": m.drive_v})
+    message = f'[[measurement]] {m.id}: drive = "{stated}", but {sheet.source} holds {holds}; {remedy}'
+    raise InputError(Fault("session.toml", m.line, message))
+
+
+def levels_in_words(run: Run, here: Sequence[Finding]) -> str:
+    """Return the level at which one figure of each channel holds: one for all, or each channel's if they are apart."""
+    levels = [f.at.get("power", 0.0) ** 0.5 or f.at.get("voltage", 0.0) for f in here]
+    if not all(levels) or db_of_amplitude(max(levels) / min(levels)) <= MOST_OFF_DRIVE_DB:
+        return figures.drive(run.conditions) or quantities.conditions(here[0].at)
+    names = {"L": " on the left", "R": " on the right"}
+    return ", ".join(f"{quantities.conditions(f.at)}{names.get(f.channel, '')}" for f in here)
 
 
 def load_of(c: Conditions) -> float | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from reviewkit.model import quantities
 from reviewkit.model.finding import Finding
 
@@ -23,6 +25,7 @@ def conditions_of(f: Finding) -> str:
         "with the 1976 amendment" if at.get("amendment") else "",
         str(at.get("figure", "")),
         f"{at['harmonics']} harmonics" if "harmonics" in at else "",
+        without(at["without"]) if at.get("without") else "",
         f"{at['weighting']}-weighted" if "weighting" in at else "",
         str(at.get("input", "")),
         f"input {at['termination']}" if "termination" in at else "",
@@ -34,6 +37,12 @@ def conditions_of(f: Finding) -> str:
         f.unread,
     ]
     return ", ".join(part for part in parts if part)
+
+
+def without(lines_hz: Sequence[float]) -> str:
+    """Return which lines were left out: "without 19 kHz and 38 kHz"."""
+    *most, last = [quantities.hertz(hz, 5) for hz in lines_hz]
+    return f"without {' and '.join(filter(None, (', '.join(most), last)))}"
 
 
 def why_bound(f: Finding) -> str:

@@ -122,6 +122,8 @@ class Measurement:
     drive_v: float | None = None
     level: Level | None = None  # from a `drive` that is neither: dBFS, or dB relative to a reference
     frequency_hz: Annotated[float | None, "Hz"] = None
+    # lines that count neither as distortion nor as noise; None: not said, (): there are none
+    without_hz: Annotated[tuple[float, ...] | None, "lines"] = None
     input_level_v: Annotated[float | None, "V"] = None
     window: Text = ""
     weighting: Annotated[str, "weighting"] = ""

@@ -8,12 +8,14 @@ is noise, by Parseval's sum. Distortion is relative to the fundamental (THD_F), 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reviewkit.signal.lobes import fit_line, project, refit, subtract
+from reviewkit.signal.lone_lines import lone_lines, nearest_line
 from reviewkit.signal.residual import LINES_TAKEN, fitted_noise_lines, residual_power, without_drift
 from reviewkit.signal.wander import wander_of
 from reviewkit.signal.windows import kaiser, noise_bandwidth
@@ -72,7 +74,9 @@ class Tone:
     hum: float | None  # mains line and multiples, r.m.s. sum; None if none is above the noise
     third_in_band: bool
     dc: float | None = None  # only a waveform has one
-    clouded: tuple[int, ...] = ()  # harmonics with something else in their lobe, so they can't be separated from noise
+    clouded: tuple[int, ...] = ()  # harmonics in whose lobe something else stands: they and the noise are not parted
+    noise_hidden: bool = False  # by the leakage of an exported spectrum's window
+    lone_hz: tuple[float, ...] = ()  # lines far above all near them that make much of the rest
 
     @property
     def thd(self) -> float:
@@ -101,7 +105,13 @@ def band_for(fundamental_hz: float, reach_hz: float) -> tuple[float, float]:
     return (AUDIO_BAND_HZ[0], min(top, reach_hz))
 
 
-def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_hz: float | None = None) -> Tone:
+def analyse(
+    samples: Array,
+    rate_hz: float,
+    mains_hz: float | None = None,
+    near_hz: float | None = None,
+    without_hz: Sequence[float] = (),
+) -> Tone:
     """Analyse a captured tone.
 
     Parameters
@@ -114,6 +124,8 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
         The mains frequency; without it there is no hum.
     near_hz : float | None
         Where to look for the fundamental, if other tones may be present.
+    without_hz : Sequence[float]
+        Lines that count nowhere, nor does a harmonic that can't be separated from them.
 
     Returns
     -------
@@ -131,8 +143,8 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     """
     rough = _rough_cycles(samples, rate_hz, near_hz)
     try:
-        tone = _analyse_steady(samples, rate_hz, mains_hz, near_hz)
-        # phase deviation in radians is the ratio of its sidebands to the tone: do they account for the distortion?
+        tone = _analyse_steady(samples, rate_hz, mains_hz, near_hz, without_hz)
+        # sidebands of so many radians are that far below the tone: they must be what its distortion seems to be
         apparent = tone.thd_plus_noise or 0.0
         if apparent > _LEAST_WAVERING and (wander := wander_of(samples, rough, apparent / 2)) is not None:
             raise Wavers(_WAVERS.format(100 * wander))
@@ -143,7 +155,9 @@ def analyse(samples: Array, rate_hz: float, mains_hz: float | None = None, near_
     return tone
 
 
-def _analyse_steady(samples: Array, rate_hz: float, mains_hz: float | None, near_hz: float | None) -> Tone:
+def _analyse_steady(
+    samples: Array, rate_hz: float, mains_hz: float | None, near_hz: float | None, without_hz: Sequence[float]
+) -> Tone:
     samples = samples[: _quick_length(len(samples))]
     n = len(samples)
     cycles = _rough_cycles(samples, rate_hz, near_hz)
@@ -175,11 +189,14 @@ def _analyse_steady(samples: Array, rate_hz: float, mains_hz: float | None, near
     band = band_for(frequency, rate_hz / 2)
     level = float(np.sqrt(2) * abs(amplitude))
     harmonics: dict[int, float] = {}
-    taken: dict[float, complex] = {}
+    foreign = _leave_out(lines, [hz * n / rate_hz for hz in without_hz], cycles, beta, half)
+    taken = dict(foreign)
     for order in range(2, int(n / 2 / cycles) + 1):
         place = order * cycles
         if place + half >= n / 2:
             break
+        if any(abs(place - other) < half for other in foreign):
+            continue
         taken[place] = project(lines, place, beta, half)
         subtract(lines, place, beta, half, taken[place])
         if place * rate_hz / n <= band[1] * _EDGE:
@@ -197,27 +214,46 @@ def _analyse_steady(samples: Array, rate_hz: float, mains_hz: float | None, near
         if 2 * abs(left[place]) ** 2 <= _MOST_LEFT * noise_held[order] * _floor_at(power, place, half):
             harmonics[order] = float(np.sqrt(2) * abs(taken[place] + left[place]))
             noise_held[order] = LINES_TAKEN / 2
-    # subtracting a tone removes noise too: add it back from the lines around, corrected for their own loss
-    floors = [_floor_at(whole, order * cycles, half) / (1 - LINES_TAKEN / cycles) for order in (1, *harmonics)]
+    # taking a tone out takes noise with it: given back as what the lines around hold, themselves less by their tones'
+    places = [cycles, *(order * cycles for order in harmonics)]
+    places += [place for place in foreign if place * rate_hz / n <= band[1]]
+    floors = [_floor_at(whole, place, half) / (1 - LINES_TAKEN / cycles) for place in places]
     noise_power = float(np.sum(whole[inside])) + LINES_TAKEN * sum(floors)
     noise = float(np.sqrt(noise_power))
-    # each harmonic's level includes noise that is already counted
-    counted = dict(zip(harmonics, np.multiply(list(noise_held.values()), floors[1:]), strict=True))
+    # and each harmonic's level holds noise that is counted already
+    counted = dict(zip(harmonics, np.multiply(list(noise_held.values()), floors[1 : 1 + len(harmonics)]), strict=True))
     own = {order: level**2 - counted[order] for order, level in harmonics.items()}
     rest_level = float(np.sqrt(max(0.0, noise_power + sum(own.values()))))
     _check_one(power, cycles, half, level, rate_hz / n, alone=near_hz is None)
     least = _MOST_BESIDE_HARMONICS * rest_level**2
     clouded = tuple(order for order in harmonics if _holds_more(power, order * cycles, half, least))
     if clouded:
-        # anything in a harmonic's lobe is counted with the harmonic, and not a second time
-        clear = {place: peak for place, peak in taken.items() if round(place / cycles) not in clouded}
+        # what stands in a harmonic's lobe is counted once, with the harmonic and not beside it
+        clear = {
+            place: peak for place, peak in taken.items() if place in foreign or round(place / cycles) not in clouded
+        }
         together = float(np.sum(residual_power(rest, cycles, clear)[0][inside] - whole[inside])) + noise_power
         together -= LINES_TAKEN * sum(floors[1 + list(harmonics).index(order)] for order in clouded)
         apart = sum(power for order, power in own.items() if order not in clouded)
         rest_level = float(np.sqrt(max(0.0, together + apart)))
     hum = None if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
     third = 3 * frequency <= band[1] * _EDGE
-    return Tone(frequency, level, band, harmonics, noise, rest_level, hum, third, dc, clouded)
+    lone = lone_lines(frequencies, power, frequency, harmonics, rest_level, band, half, mains_hz)
+    return Tone(frequency, level, band, harmonics, noise, rest_level, hum, third, dc, clouded, lone_hz=lone)
+
+
+def _leave_out(lines: Complex, places: Sequence[float], cycles: float, beta: float, half: int) -> dict[float, complex]:
+    """Take the lines near these places out, in place; return where they stand, and their amplitudes."""
+    found: dict[float, complex] = {}
+    for named in places:
+        if named + half >= len(lines) - 1:
+            continue
+        place, amplitude = fit_line(lines, nearest_line(np.abs(lines), named), beta, half)
+        if abs(place - cycles) < 2 * half:
+            raise NotOneTone("a line to be left out is the tone itself, or too near to it; correct without")
+        subtract(lines, place, beta, half, amplitude)
+        found[place] = amplitude
+    return found
 
 
 def without_fundamental(samples: Array, rate_hz: float, frequency_hz: float) -> tuple[Array, float]:

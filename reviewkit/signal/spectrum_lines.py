@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reviewkit.signal.lone_lines import lone_lines, nearest_line
 from reviewkit.signal.spectrum import Tone, band_for
 from reviewkit.signal.windows import lobe, noise_bandwidth_of, spread
 
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
     Mask = NDArray[np.bool_]
 
 _EDGE = 1.001
+# leakage and line may be in phase in one record: these are 0.17 dB and 0.5 dB
+_ABOVE_LEAKAGE, _ABOVE_LEAKAGE_HUM = 1e4, 1e3
+_MOST_UNDER = 0.01  # of the harmonics' power: 0.04 dB of THD
 _MOST_HIDDEN = 0.2  # of the band's lines, by the fundamental's own leakage
 
 
@@ -49,7 +53,12 @@ def is_even(frequency_hz: Array) -> bool:
 
 
 def analyse_lines(
-    frequency_hz: Array, level: Array, window: str | None, mains_hz: float | None = None, near_hz: float | None = None
+    frequency_hz: Array,
+    level: Array,
+    window: str | None,
+    mains_hz: float | None = None,
+    near_hz: float | None = None,
+    without_hz: Sequence[float] = (),
 ) -> Tone:
     """Analyse a tone in an exported spectrum.
 
@@ -65,6 +74,8 @@ def analyse_lines(
         The mains frequency; without it there is no hum.
     near_hz : float | None
         Where to look for the fundamental.
+    without_hz : Sequence[float]
+        Lines that count nowhere, nor does a harmonic that can't be separated from them.
 
     Returns
     -------
@@ -97,37 +108,67 @@ def analyse_lines(
 
     taken = np.zeros(len(power), dtype=bool)
     level_v = _tone(power, place, window, half, taken)
+    foreign: list[tuple[float, float]] = []
+    for hz in without_hz:
+        named = nearest_line(power, float(np.interp(hz, frequency_hz, index)))
+        if hz > frequency_hz[-1] * _EDGE or named + half >= len(power):
+            continue
+        if abs(named - place) <= 2 * half:
+            raise NoLines("a line to be left out is the tone itself, or too near to it; correct without")
+        there = _place(power, int(named), window)
+        foreign.append((there, _tone(power, there, window, half, taken)))
     harmonics: dict[int, float] = {}
     for order in range(2, int(band[1] * _EDGE / frequency) + 1):
         at = float(np.interp(order * frequency, frequency_hz, index))
         if round(at) + half >= len(power):
             break
+        if any(_covers(power, at, there, height, window, half) for there, height in foreign):
+            continue
         background = _background(power, at, half)
         found = _tone(power, _peak_near(power, at, half), window, half, taken, background)
         if found > 0:
             harmonics[order] = found
 
     noise = rest_level = None
+    leaked, hidden = np.zeros(len(power)), False
+    lobes = taken.copy()
     if window:
         tones = [
             (place, level_v),
+            *foreign,
             *((float(np.interp(n * frequency, frequency_hz, index)), height) for n, height in harmonics.items()),
         ]
-        skirts = _skirts(power, tones, window, inside)
-        if np.count_nonzero(skirts & inside) > _MOST_HIDDEN * np.count_nonzero(inside):
+        floor = _floor(power[inside])
+        leaked = _leaked(power, tones, window, inside, floor)
+        # what stands far above both leakage and noise is a line of its own, hum under the skirts for example
+        peaks = (power > 10 * leaked) & (power > 20 * floor) & ~lobes
+        lines = np.convolve(peaks, np.ones(2 * half + 1), "same")[: len(power)] > 0.5
+        lines &= inside & ~lobes
+        # a tone's skirt ends where its leakage is less than a twentieth of the noise
+        skirts = inside & ~lines & (leaked > 0.05 * floor)
+        free = inside & ~lines & ~lobes & ~skirts
+        between = int(np.count_nonzero(inside & ~lines))
+        hidden = int(np.count_nonzero(skirts)) > _MOST_HIDDEN * int(np.count_nonzero(inside))
+        if hidden and not _above_leakage(harmonics, place, level_v, frequency, frequency_hz, window, band[1]):
             raise NoLines(
                 f"the {window} window's own leakage hides the harmonics and the noise; export with another window"
             )
-        taken |= skirts
-        rest = np.where(taken, 0.0, power)
-        # what the tones cover is filled with the mean of what they leave free
-        free = inside & ~taken
-        share = int(np.count_nonzero(inside)) / max(1, int(np.count_nonzero(free)))
-        noise_power = float(np.sum(rest[inside])) * share
+        rest = np.where(free | lines, power, 0.0)
+    if window and not hidden:
+        # what the tones cover is filled with the mean of what they leave free; lines count once
+        share = between / max(1, int(np.count_nonzero(free)))
+        noise_power = float(np.sum(power[free])) * share
+        noise_power += max(0.0, float(np.sum(power[lines] - leaked[lines])))
         noise = float(np.sqrt(noise_power / noise_bandwidth_of(window)))
         rest_level = float(np.sqrt(noise**2 + sum(height**2 for height in harmonics.values())))
-    hum = _hum(power, frequency_hz, mains_hz, taken, window, half, band[1]) if mains_hz else None
-    return Tone(frequency, level_v, band, harmonics, noise, rest_level, hum, 3 * frequency <= band[1] * _EDGE)
+    hum = _hum(power, frequency_hz, mains_hz, lobes, leaked, window, half, band[1]) if mains_hz else None
+    third = 3 * frequency <= band[1] * _EDGE
+    if rest_level is None:
+        left, beside = np.zeros(len(power)), float(np.sqrt(sum(height**2 for height in harmonics.values())))
+    else:
+        left, beside = rest / noise_bandwidth_of(window or ""), rest_level
+    lone = lone_lines(frequency_hz, left, frequency, harmonics, beside, band, half, mains_hz)
+    return Tone(frequency, level_v, band, harmonics, noise, rest_level, hum, third, lone_hz=lone, noise_hidden=hidden)
 
 
 def _place(power: Array, peak: int, window: str | None) -> float:
@@ -147,6 +188,15 @@ def _place(power: Array, peak: int, window: str | None) -> float:
         guess = float(best[int(np.argmin(misfit))])
         best = guess + np.linspace(-width, width, 201)
     return guess
+
+
+def _covers(power: Array, at: float, there: float, height: float, window: str | None, half: int) -> bool:
+    """Return whether what is at a harmonic's place may be the lobe or the leakage of another line."""
+    if window is None or abs(at - there) <= 2 * half:
+        return abs(at - there) <= 2 * half
+    index = np.arange(round(at) - half, round(at) + half + 1)
+    leaked = np.sum((height * spread(window, index.astype(np.float64) - there)) ** 2)
+    return bool(np.sum(power[index]) < 10 * leaked)
 
 
 def _peak_near(power: Array, at: float, half: int) -> float:
@@ -182,36 +232,50 @@ def _background(power: Array, at: float, half: int) -> float:
     return float(np.median(around) / np.log(2)) if len(around) else 0.0
 
 
-def _skirts(power: Array, tones: Sequence[tuple[float, float]], window: str, inside: Mask) -> Mask:
-    """Return the lines, in the band and a lobe beyond it, where the tones' leakage is over a twentieth of the noise.
+def _floor(power: Array) -> float:
+    """Return the mean noise power per line of a band, at most some three times too high where spectra were averaged."""
+    # noise power is exponentially distributed: its quarter-point lies at -ln(3/4) of the mean, and no tone moves it
+    return float(np.quantile(power, 0.25) / -np.log(0.75))
 
-    `tones`: (place, level) of each.
-    """
-    skirts = np.zeros(len(power), dtype=bool)
+
+def _leaked(power: Array, tones: Sequence[tuple[float, float]], window: str, inside: Mask, floor: float) -> Array:
+    """Return the envelope of the leakage of the tones (place, level), power per line, in the band and a lobe beyond."""
+    leaked = np.zeros(len(power))
     band = np.flatnonzero(inside)
     if not len(band):
-        return skirts
+        return leaked
     near = slice(max(0, int(band[0]) - lobe(window) - 1), int(band[-1]) + lobe(window) + 2)
-    skirts[near] = _leaked_on(power[near], tones, window, inside[near], near.start)
-    return skirts
-
-
-def _leaked_on(power: Array, tones: Sequence[tuple[float, float]], window: str, inside: Mask, first: int) -> Mask:
-    """Return `_skirts` for a stretch of the spectrum that begins at its line `first`."""
-    # noise power is exponentially distributed: its quarter-point lies at -ln(3/4) of the mean, and no tone moves it
-    floor = float(np.quantile(power[inside], 0.25) / -np.log(0.75))
-    index = first + np.arange(len(power), dtype=float)
-    leaked = np.zeros(len(power))
-    lobes = np.zeros(len(power), dtype=bool)
+    index = np.arange(len(power), dtype=float)[near]
     for place, level in tones:
         if level**2 > floor:
-            leaked += (level * spread(window, index - place)) ** 2
-            lobes |= np.abs(index - place) <= lobe(window)
+            leaked[near] += (level * spread(window, index - place)) ** 2
     # the spread touches zero between side lobes; what counts is their envelope
-    envelope = np.maximum.reduce([leaked, np.roll(leaked, 1), np.roll(leaked, -1)])
-    # what stands far above both leakage and noise is a line of its own: hum under the skirts still counts
-    line = (power > 10 * envelope) & (power > 20 * floor)
-    return np.asarray(lobes | ((envelope > 0.05 * floor) & ~line))
+    return np.asarray(np.maximum.reduce([leaked, np.roll(leaked, 1), np.roll(leaked, -1)]))
+
+
+def _above_leakage(
+    harmonics: dict[int, float],
+    place: float,
+    level: float,
+    frequency: float,
+    frequency_hz: Array,
+    window: str,
+    top_hz: float,
+) -> bool:
+    """Remove, in place, harmonics that the tone's leakage may falsify. Return whether those may be neglected."""
+    index = np.arange(len(frequency_hz), dtype=float)
+    seen = under = 0.0
+    for order in range(2, int(top_hz * _EDGE / frequency) + 1):
+        at = float(np.interp(order * frequency, frequency_hz, index))
+        offset = np.arange(-lobe(window), lobe(window) + 1).astype(np.float64) + (at - place)
+        leak = float(np.sum((level * spread(window, offset)) ** 2)) / noise_bandwidth_of(window)
+        found = harmonics.get(order, 0.0) ** 2
+        if found > _ABOVE_LEAKAGE * leak:
+            seen += found
+        else:
+            under += max(leak, found)
+            harmonics.pop(order, None)
+    return under <= _MOST_UNDER * seen
 
 
 def _hum(
@@ -219,11 +283,14 @@ def _hum(
     frequency_hz: Array,
     mains_hz: float,
     taken: Mask,
+    leaked: Array,
     window: str | None,
     half: int,
     top_hz: float,
 ) -> float | None:
-    """Return the r.m.s. sum of the mains line and its first twenty multiples, those 10 dB above the noise."""
+    """Return the r.m.s. sum of the mains line and its first twenty multiples, those 10 dB above what is around them and
+    above the leakage of the tones.
+    """
     total = 0.0
     for multiple in range(1, 21):
         at = float(np.interp(multiple * mains_hz, frequency_hz, np.arange(len(power))))
@@ -234,6 +301,7 @@ def _hum(
             continue
         background = _background(power, at, half)
         found = _tone(power, _peak_near(power, at, half), window, half, np.zeros(len(power), dtype=bool), background)
-        if found**2 > 10 * background:
+        peak = float(np.max(power[centre - 1 : centre + 2]))
+        if found**2 > 10 * background and peak > _ABOVE_LEAKAGE_HUM * leaked[centre]:
             total += found**2
     return float(np.sqrt(total)) if total else None

@@ -39,13 +39,15 @@ def wander_of(samples: Array, cycles: float, least_rad: float = _LEAST_PHASE) ->
     centre = round(cycles)
     if reach < _FEWEST_LINES or centre + reach >= len(samples) // 2:
         return None
-    lines = np.fft.rfft(samples - np.mean(samples))
+    # a steady tone that is cut off at the record's ends must not leak to where the band is cut
+    lines = np.fft.rfft((samples - np.mean(samples)) * np.hanning(len(samples)))
     near = lines[centre - reach : centre + reach + 1]
     if np.sum(np.abs(near) ** 2) < _LEAST_SHARE * np.sum(np.abs(lines) ** 2):
         return None
     baseband = np.fft.ifft(np.fft.ifftshift(near))
     kept = slice(int(_END * len(baseband)) + 1, -int(_END * len(baseband)) - 1)
-    amplitude, phase = np.abs(baseband)[kept], np.unwrap(np.angle(baseband))[kept]
+    amplitude = (np.abs(baseband) / np.hanning(len(baseband) + 1)[:-1].clip(1e-3))[kept]
+    phase = np.unwrap(np.angle(baseband))[kept]
     place = np.arange(len(phase))
     moves = float(np.std(phase - np.polyval(np.polyfit(place, phase, 1), place)))
     breathes = float(np.std(amplitude) / np.mean(amplitude)) if amplitude.any() else np.inf

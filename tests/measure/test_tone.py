@@ -10,9 +10,11 @@ import known_spectra
 import known_waveforms as known
 import numpy as np
 import pytest
-from measured_sheets import all_of, column, measured, one, quantities, sheet
+from measured_sheets import all_of, column, conditions, measured, one, quantities, run_from, sheet
 
+from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
+from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.model.session import Bench
 
 RATE_HZ = 48_000
@@ -376,9 +378,150 @@ def test_a_drive_that_the_capture_contradicts(drive_w, fits):
         measured("tone", capture(volts), drive_w=drive_w)
 
 
+def test_a_faulty_channel_need_not_hold_the_drive():
+    """78.2 W left and 99.9 W right, 1.06 dB apart: written "100 W", no capture could satisfy both, were both asked."""
+    left, right = (tone_of([1.0], scale=math.sqrt(2 * watts * 8)) for watts in (78.2, 99.9))
+    found = measured("tone", capture(left, right), drive_w=100.0, stage="before")
+    for channel, watts in (("L", 78.2), ("R", 99.9)):
+        assert one(found, "power", channel).value == pytest.approx(watts, rel=1e-4)
+        assert one(found, "thd", channel).at["power"] == pytest.approx(watts, rel=1e-4)
+    run = run_from(capture(left, right), conditions("tone", drive_w=100.0, stage="before"))
+    distortion = next(point for point in KINDS["tone"].points(run, None) if point.name == "distortion")
+    assert distortion.facts["drive"] == "78.2 W into 8 Ω on the left, 99.9 W into 8 Ω on the right"
+    # a left channel that is nearly dead is still the unit's, not the file's fault
+    assert measured("tone", capture(left / 30, right), drive_w=100.0, stage="before").findings
+
+
+@pytest.mark.parametrize(("stage", "drive_w"), [("before", 1.0), ("before", 1000.0)])
+def test_what_the_message_names_is_accepted_before_a_repair(stage, drive_w):
+    """Where no channel holds the drive the unit of the file may be wrong; the level that is named then fits."""
+    data = capture(*(tone_of([1.0], scale=math.sqrt(2 * watts * 8)) for watts in (78.2, 20.0)))
+    with pytest.raises(InputError, match=r"holds 78\.2 W; write that, or look for a wrong unit"):
+        measured("tone", data, drive_w=drive_w, stage=stage)
+    assert measured("tone", data, drive_w=78.2, stage=stage).findings
+
+
+@pytest.mark.parametrize("stage", ["", "after"])
+@pytest.mark.parametrize("drive_w", [78.2, 99.9])
+def test_channels_that_no_drive_fits(stage, drive_w):
+    """Then none is suggested, and without one each channel's figures are at its own level."""
+    data = capture(*(tone_of([1.0], scale=math.sqrt(2 * watts * 8)) for watts in (78.2, 99.9)))
+    wanted = "holds 78.2 W in the left channel and 99.9 W in the right channel; leave drive out"
+    with pytest.raises(InputError, match=re.escape(wanted)):
+        measured("tone", data, drive_w=drive_w, stage=stage)
+    found = measured("tone", data, stage=stage)
+    assert one(found, "thd", "L").at["power"] == pytest.approx(78.2, rel=1e-4)
+    assert one(found, "thd", "R").at["power"] == pytest.approx(99.9, rel=1e-4)
+
+
 def test_a_wrong_full_scale_is_thought_of_where_a_wav_contradicts_its_drive():
     """A tenth of the full scale is a hundredth of the power."""
     wav = replace(capture(tone_of([1.0], scale=math.sqrt(2 * 0.05 * 8))), source="measurements/tone.WAV")
     wanted = 'holds 50 mW; write that, or correct full_scale: with "20 V" in place of "2 V" it would be as stated'
     with pytest.raises(InputError, match=re.escape(wanted)):
         measured("tone", wav, drive_w=5.0, full_scale_v=2.0)
+
+
+# ------------------------------------------------------------------ lines left out
+
+PILOT_LEVELS_DB = {2: -58.0, 3: -62.0, 5: -80.0}
+PILOT_NOISE_DB = -75.0
+PILOT_HZ = (19_000.0, 38_000.0)
+
+
+def with_pilot(tone_hz: float, pilot_hz: float, rate_hz: int, seconds: float, pilot: float = 0.005):
+    """A unit sine, its harmonics, a pilot 0.5 % of it and a weaker line at twice the pilot's frequency, and noise."""
+    rng = np.random.default_rng(int(tone_hz * 10 + pilot_hz))
+    count = round(rate_hz * seconds)
+    angle = 2 * np.pi * np.arange(count) / rate_hz
+    samples = known.wave(known.of_levels(PILOT_LEVELS_DB, rng), tone_hz / rate_hz, count, 0.4)
+    samples += known.noise(rng, count, rate_hz, (20.0, 20_000.0), 10 ** (PILOT_NOISE_DB / 20) / math.sqrt(2))
+    samples += pilot * np.sin(pilot_hz * angle + 1.0)
+    return samples + (pilot / 4 * np.sin(2 * pilot_hz * angle + 2.0) if rate_hz > 80_000 else 0.0)
+
+
+# Root sums of squares of what was put in, the pilot not among them (closed form).
+PILOT_THD = math.sqrt(sum(10 ** (level / 10) for level in PILOT_LEVELS_DB.values()))
+PILOT_REST = math.hypot(PILOT_THD, 10 ** (PILOT_NOISE_DB / 20))
+
+
+@pytest.mark.parametrize("seconds", [0.1, 1.0])
+@pytest.mark.parametrize("rate_hz", [48_000, 96_000])
+@pytest.mark.parametrize(
+    ("tone_hz", "pilot_hz"), [(1000.0, 19_000.0), (1000.0, 19_001.7), (1000.37, 19_000.0), (1013.0, 19_000.0)]
+)
+def test_a_pilot_tone_is_left_out(tone_hz, pilot_hz, rate_hz, seconds):
+    """On the nineteenth harmonic, beside it, and between two: 0.17 % and not 0.53 %."""
+    samples = with_pilot(tone_hz, pilot_hz, rate_hz, seconds)
+    found = measured("tone", capture(samples, rate_hz=rate_hz), without_hz=PILOT_HZ)
+    thd = one(found, "thd")
+    assert thd.value == pytest.approx(100 * PILOT_THD, rel=0.005)
+    assert one(found, "thd_plus_noise").value == pytest.approx(100 * PILOT_REST / math.hypot(1, PILOT_REST), rel=0.005)
+    # of a record this short noise itself scatters by 1 / (2 √(B T)), 0.1 dB
+    assert one(found, "snr").value == pytest.approx(-PILOT_NOISE_DB, abs=0.1 if seconds < 1 else 0.05)
+    assert thd.at["without"] == [19_000.0, 38_000.0]
+    assert "without 19 kHz and 38 kHz" in conditions_of(thd)
+    assert "without" not in one(found, "level").at
+
+
+@pytest.mark.parametrize("name", ["hann", "blackman-harris", "flat top"])
+@pytest.mark.parametrize(("tone_hz", "pilot_hz"), [(1000.0, 19_000.0), (1000.37, 19_000.0), (1013.0, 19_004.0)])
+def test_a_pilot_tone_is_left_out_of_a_spectrum(tone_hz, pilot_hz, name):
+    samples = with_pilot(tone_hz, pilot_hz, RATE_HZ, 3.0)
+    frequency, level = known_spectra.exported(samples, RATE_HZ, 32_768, name)
+    data = sheet(column("frequency", frequency), column("level", level))
+    found = measured("tone", data, window=name, without_hz=PILOT_HZ)
+    assert one(found, "thd").value == pytest.approx(100 * PILOT_THD, rel=0.005)
+    assert one(found, "snr").value == pytest.approx(-PILOT_NOISE_DB, abs=0.1)
+    with pytest.raises(InputError, match=r"lone line at 19(\.00\d)? kHz"):
+        measured("tone", data, window=name)
+
+
+@pytest.mark.parametrize(("tone_hz", "pilot_hz"), [(1000.0, 19_000.0), (1000.37, 19_000.0), (1013.0, 19_000.0)])
+def test_a_lone_line_is_asked_about(tone_hz, pilot_hz):
+    """What the message suggests is what answers it, either way; counted, the pilot makes most of THD+N."""
+    data = capture(with_pilot(tone_hz, pilot_hz, RATE_HZ, 1.0))
+    with pytest.raises(InputError, match=r'Write without = \["19 kHz"\] to leave it out .* or without = \[\] to count'):
+        measured("tone", data)
+    assert one(measured("tone", data, without_hz=(19_000.0,)), "thd").value == pytest.approx(100 * PILOT_THD, rel=0.005)
+    counted = one(measured("tone", data, without_hz=()), "thd_plus_noise")
+    assert counted.value == pytest.approx(100 * math.hypot(PILOT_REST, 0.005), rel=0.005)
+    assert "without" not in counted.at
+
+
+@pytest.mark.parametrize(
+    "levels_db",
+    [{3: -40.0}, {2: -50.0, 3: -70.0}, {n: -50.0 - n for n in range(3, 20, 2)}, {5: -60.0, 7: -61.0, 9: -64.0}],
+)
+def test_harmonics_are_no_lone_lines(levels_db):
+    samples = tone_of(known.of_levels(levels_db, np.random.default_rng(2)), 1000.0, count=48_000)
+    assert quantities(measured("tone", capture(samples))) >= {"thd"}
+
+
+@pytest.mark.parametrize("beside_hz", [100.0, 300.0, 1100.0, 1950.0])
+def test_hum_and_its_sidebands_are_no_lone_lines(beside_hz):
+    samples = tone_of([1.0], 1000.0, count=48_000)
+    samples += 0.01 * np.sin(2 * np.pi * beside_hz * np.arange(48_000) / RATE_HZ)
+    assert quantities(measured("tone", capture(samples), mains_hz=50.0)) >= {"thd_plus_noise"}
+
+
+def test_the_tone_itself_cannot_be_left_out():
+    found = measured("tone", capture(tone_of([1.0], 1000.0)), without_hz=(1000.0,))
+    assert not found.findings
+    assert "no figures for channel measured: a line to be left out is the tone itself" in found.withheld[0]
+
+
+@pytest.mark.parametrize("name", ["nuttall", "flat top"])
+def test_a_spectrum_whose_window_hides_only_the_noise(name):
+    """Levels and THD of harmonics far above the leakage are given, and the rest is withheld with the reason."""
+    samples = tone_of(known.of_levels({2: -60.0, 3: -65.0}, np.random.default_rng(4)), 1000.37, count=8 * POINTS)
+    samples += known.noise(np.random.default_rng(5), 8 * POINTS, RATE_HZ, (20.0, 20_000.0), 10 ** (-105 / 20))
+    frequency, level = known_spectra.exported(samples, RATE_HZ, POINTS, name)
+    found = measured("tone", sheet(column("frequency", frequency), column("level", level)), window=name)
+    assert one(found, "thd").value == pytest.approx(100 * math.hypot(1e-3, 10 ** (-65 / 20)), rel=0.005)
+    assert one(found, "harmonic_2").value == pytest.approx(-60.0, abs=0.03)
+    assert quantities(found).isdisjoint({"snr", "sinad", "thd_plus_noise", "harmonics_higher"})
+    assert found.withheld == (
+        f"m: no THD+N, SINAD or SNR from this spectrum: the {name} window's own leakage hides the noise; export with "
+        "another window",
+    )

@@ -312,6 +312,7 @@ _CAPTURES_KEYS: dict[str, Change] = {
     "rated.tones": toml('tones = ["19 kHz", "20 kHz"]', 'tones = ["60 Hz", "7 kHz"]'),
     "rated.power": toml('at_least = "30 W"', 'at_least = "25 W"'),
     "measurement.frequency": within('"measurements/tone-after.wav"', 'frequency = "1 kHz"', 'frequency = "3 kHz"'),
+    "measurement.without": within('"measurements/tone-after.wav"', "without = []", 'without = ["19 kHz", "38 kHz"]'),
     "measurement.full_scale": within('"measurements/idle.wav"', '"20 mV"', '"25 mV"'),
     "measurement.input_level": within('"measurements/tone-after.wav"', '"90 mV"', '"95 mV"'),
     "measurement.termination": within('"measurements/idle.wav"', '"20 mV"', '"20 mV"\ntermination = "shorted"'),

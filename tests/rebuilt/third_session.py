@@ -344,6 +344,7 @@ file = "measurements/tone-after.wav"
 kind = "tone"
 card = "tone"
 frequency = "1 kHz"
+without = []
 full_scale = "12 V"
 input_level = "90 mV"
 stage = "after"

@@ -59,6 +59,17 @@ def check(tone, line: float, noise_db: float, snr_tolerance_db: float = 0.1) -> 
     assert db(tone.thd_plus_noise) == pytest.approx(db(rest / math.hypot(1, rest)), abs=0.05)
 
 
+def check_levels(tone) -> None:
+    """Where only noise is hidden: the tone, the harmonics far above the leakage, and their sum."""
+    assert tone.noise is tone.rest is tone.snr_db is tone.sinad_db is tone.thd_plus_noise is None
+    assert db(tone.level * math.sqrt(2)) == pytest.approx(0, abs=0.01)
+    assert set(tone.harmonics) >= {2, 3}
+    for order in tone.harmonics.keys() & LEVELS_DB.keys():
+        # 40 dB above the leakage: 0.17 dB where the two are in phase
+        assert db(tone.harmonics[order] / tone.level) == pytest.approx(LEVELS_DB[order], abs=0.17), order
+    assert tone.thd == pytest.approx(math.sqrt(sum(10 ** (v / 10) for v in LEVELS_DB.values())), rel=0.005)
+
+
 @pytest.mark.parametrize("name", known_spectra.SCIPY_NAMES)
 @pytest.mark.parametrize("noise_db", [-70.0, -110.0])
 def test_on_a_line(noise_db, name):
@@ -76,6 +87,9 @@ def test_off_a_line_a_figure_is_right_or_withheld(fraction, noise_db, name):
         tone = analyse_lines(frequency, level, name)
     except NoLines as why:
         assert "leakage hides" in str(why) and "export with another window" in str(why)  # noqa: PT017, PT018
+        return
+    if tone.noise_hidden:
+        check_levels(tone)
         return
     # leakage of a twentieth of the noise may stay: 0.2 dB
     check(tone, 341 + fraction, noise_db, 0.25)
@@ -178,3 +192,49 @@ def test_even_lines():
     assert is_even(np.round(frequency, 1))  # as exports round them
     assert not is_even(np.geomspace(20, 20_000, 2000))
     assert not is_even(np.delete(frequency, 900))
+
+
+# ------------------------------------------------------------------ hum under a tone's skirts
+
+
+def with_hum(name: str, tone_hz: float, hum_db: float, noise_db: float, second_db: float = -70.0, averages: int = 8):
+    """A unit sine, its second harmonic, 50 Hz and noise over 20 Hz to 20 kHz, as an analyser exports them."""
+    rng = np.random.default_rng(int(tone_hz * 100))
+    count = POINTS * averages
+    angle = 2 * np.pi * np.arange(count) / RATE_HZ
+    samples = np.sin(tone_hz * angle) + 10 ** (second_db / 20) * np.sin(2 * tone_hz * angle + 0.5)
+    samples += 10 ** (hum_db / 20) * np.sin(50 * angle + 1.0)
+    samples += known.noise(rng, count, RATE_HZ, (20.0, 20_000.0), 10 ** (noise_db / 20) / math.sqrt(2))
+    return known_spectra.exported(samples, RATE_HZ, POINTS, name)
+
+
+@pytest.mark.parametrize("name", ["hann", "blackman", "blackman-harris"])
+@pytest.mark.parametrize("tone_hz", [997.3, 1000.0, 1000.49, 440.2])
+@pytest.mark.parametrize(("hum_db", "noise_db"), [(-80.0, -95.0), (-70.0, -90.0), (-85.0, -80.0)])
+def test_hum_and_noise_add(hum_db, noise_db, tone_hz, name):
+    """-80 dB and -95 dB together are 10 lg (1e-8 + 3.16e-10) = -79.86 dB: hum counts once, and fills no gaps."""
+    tone = analyse_lines(*with_hum(name, tone_hz, hum_db, noise_db), name, 50.0)
+    together_db = 10 * math.log10(10 ** (hum_db / 10) + 10 ** (noise_db / 10))
+    assert tone.snr_db == pytest.approx(-together_db, abs=0.1)
+    assert tone.hum is not None
+    assert db(tone.hum / tone.level) == pytest.approx(hum_db, abs=0.1)
+
+
+@pytest.mark.parametrize("name", ["nuttall", "flat top"])
+@pytest.mark.parametrize("tone_hz", [997.3, 1000.49])
+def test_where_only_noise_is_hidden_levels_are_given(tone_hz, name):
+    tone = analyse_lines(*with_hum(name, tone_hz, -80.0, -95.0), name, 50.0)
+    assert tone.noise_hidden
+    assert tone.snr_db is tone.sinad_db is tone.thd_plus_noise is None
+    assert tone.hum is not None
+    assert db(tone.hum / tone.level) == pytest.approx(-80.0, abs=0.1)
+    assert db(tone.level * math.sqrt(2)) == pytest.approx(0.0, abs=0.01)
+    assert db(tone.harmonics[2] / tone.level) == pytest.approx(-70.0, abs=0.05)
+    assert db(tone.thd) == pytest.approx(-70.0, abs=0.05)
+
+
+@pytest.mark.parametrize("name", ["nuttall", "flat top"])
+def test_harmonics_under_the_leakage_are_not_made_up(name):
+    """A second harmonic at -112 dB lies about where the windows' own leakage does."""
+    with pytest.raises(NoLines, match="hides the harmonics and the noise"):
+        analyse_lines(*with_hum(name, 1000.49, -80.0, -125.0, second_db=-112.0), name, 50.0)

@@ -87,10 +87,14 @@ def _check_kind(each: Measurement, place: Place, kinds: Collection[str]) -> None
 
 
 def _check_source(each: Measurement, place: Place) -> None:
-    """Note a measurement that has neither a file nor the voltages of a two-load reading, or both."""
+    """Note a measurement that has neither a file nor the voltages of a two-load reading, or both; lines left out of
+    another kind than a tone.
+    """
     in_place = "loads" in place.raw or "volts" in place.raw
     if each.file and in_place:
         place.fault("has a file and the voltages of a two-load reading; leave one of them out", "file")
+    if each.without_hz is not None and each.kind != "tone":
+        place.fault('without is read of kind = "tone" alone; leave it out', "without")
     if not in_place and place.raw.get("file") in (None, ""):
         place.fault('has no file; write for example file = "measurements/response.csv"')
 

@@ -103,6 +103,11 @@ TYPES: dict[str, Any] = {
     "tolerance": Annotated[Any, PlainValidator(ratings.read_tolerance)],
     "band": _pair('["20 Hz", "20 kHz"]'),
     "tones": _pair('["60 Hz", "7 kHz"]'),
+    "lines": Annotated[
+        list[_quantity("Hz")],  # type: ignore[misc]
+        Field(max_length=20, examples=['["19 kHz", "38 kHz"]']),
+        AfterValidator(lambda lines: tuple(lines)),
+    ],
     "loads": Annotated[
         list[_LOAD], Field(min_length=2, examples=['["open", "8 ohm"]']), AfterValidator(quantities.check_different)
     ],

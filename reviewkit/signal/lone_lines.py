@@ -1,0 +1,103 @@
+"""Lines that stand alone in a tone's spectrum and make most of what seems to be its distortion: a pilot tone, say."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from reviewkit.model.arrays import Array
+
+_LEAST_SHARE = 0.25  # of the power beside the fundamental: without it that falls by 1.2 dB
+_LOWEST_ORDER, _NEIGHBOURS = 6, 4  # a bend of low order makes single low harmonics, none of high order
+_ABOVE_HARMONICS = 10.0  # 20 dB
+_ABOVE_NOISE = 1000.0  # 30 dB
+_MAINS_MULTIPLES, _MAINS_SIDEBANDS = 24, 6
+_MAINS_HZ = (50.0, 60.0)
+_MAINS_WANDER = 0.003
+_MOST = 3
+
+
+def nearest_line(power: Array, place: float) -> float:
+    """Return where the line stands that is named by a frequency: the strongest within a generator's 0.1 % of it."""
+    reach = int(np.ceil(0.001 * place)) + 1
+    low = max(0, round(place) - reach)
+    near = power[low : round(place) + reach + 1]
+    return float(low + int(np.argmax(near))) if near.size else place
+
+
+def lone_lines(
+    frequency_hz: Array,
+    power: Array,
+    tone_hz: float,
+    harmonics: Mapping[int, float],
+    rest_level: float,
+    band_hz: tuple[float, float],
+    half: int,
+    mains_hz: float | None,
+) -> tuple[float, ...]:
+    """Return the frequencies of lines far above their neighbours that hold at least a quarter of the residual.
+
+    Parameters
+    ----------
+    frequency_hz, power : Array
+        Shape (n,): the spectrum without the tone and its harmonics, mean square per line.
+    tone_hz : float
+        The fundamental.
+    harmonics : Mapping[int, float]
+        Order -> r.m.s. level.
+    rest_level : float
+        All but the fundamental, r.m.s.
+    band_hz : tuple[float, float]
+        Where to look.
+    half : int
+        Half-width of a lobe in lines.
+    mains_hz : float | None
+        Its multiples, and sidebands at its multiples, are hum; None: of 50 Hz and 60 Hz.
+
+    Returns
+    -------
+    tuple[float, ...]
+        In Hz: places of harmonics from the sixth, 20 dB above the four to either side, and other lines 30 dB above the
+        noise near them.
+    """
+    least = _LEAST_SHARE * rest_level**2
+    found = [
+        order * tone_hz
+        for order, level in harmonics.items()
+        if order >= _LOWEST_ORDER
+        and level**2 > least
+        and level
+        > _ABOVE_HARMONICS
+        * max((harmonics.get(n, 0.0) for d in range(1, _NEIGHBOURS + 1) for n in (order - d, order + d)), default=0.0)
+    ]
+    rest = np.where((frequency_hz >= band_hz[0]) & (frequency_hz <= band_hz[1]), power, 0.0)
+    for _ in range(_MOST):
+        peak = int(np.argmax(rest))
+        low, high = max(0, peak - half), peak + half + 1
+        lobe_power = float(np.sum(rest[low:high]))
+        around = np.concatenate([power[max(0, low - 8 * half) : low], power[high : high + 8 * half]])
+        if lobe_power <= least or not around.size:
+            break
+        stands = lobe_power > _ABOVE_NOISE * float(np.median(around)) / np.log(2) * (high - low)
+        if stands and not _is_hum(
+            float(frequency_hz[peak]), tone_hz, mains_hz, float(frequency_hz[1] - frequency_hz[0])
+        ):
+            found.append(float(frequency_hz[peak]))
+        rest[low:high] = 0.0
+    return tuple(sorted(found))
+
+
+def _is_hum(line_hz: float, tone_hz: float, mains_hz: float | None, spacing_hz: float) -> bool:
+    """Return whether a line is a multiple of the mains, or a sideband of the tone or of a harmonic at such a distance."""
+    mains: Sequence[float] = (mains_hz,) if mains_hz else _MAINS_HZ
+    beside = abs(line_hz - round(line_hz / tone_hz) * tone_hz)
+    for hz in mains:
+        for distance, most in ((line_hz, _MAINS_MULTIPLES), (beside, _MAINS_SIDEBANDS)):
+            multiple = round(distance / hz)
+            slack = max(_MAINS_WANDER * distance, spacing_hz)
+            if 1 <= multiple <= most and abs(distance - multiple * hz) <= slack:
+                return True
+    return False
