@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -46,7 +46,7 @@ def tapered_spread(offset: Array) -> Array:
     return np.asarray(np.sinc((1 - TAPER / 2) * offset) * taper)
 
 
-def without_drift(samples: Array, highest: float) -> Array:
+def without_drift(samples: Array, highest: float, harmonics: Mapping[float, complex]) -> Array:
     """Return a record without what lies below a frequency, which no window keeps apart from the band above it.
 
     Parameters
@@ -56,6 +56,9 @@ def without_drift(samples: Array, highest: float) -> Array:
     highest : float
         That frequency in lines (cycles of the record). Records of more than 160 such cycles are returned as they are:
         there the window's own side lobes are low enough.
+    harmonics : Mapping[float, complex]
+        What else the record holds: place -> amplitude, half the peak, phase relative to the middle of the record. They
+        are kept, but not taken for a slow course.
 
     Notes
     -----
@@ -66,13 +69,16 @@ def without_drift(samples: Array, highest: float) -> Array:
     if not 1 <= len(orders) <= _MOST_SLOW:
         return samples
     stretch = max(1, n // (_STRETCHES_A_SINE * len(orders)))
-    # three averages in a row: harmonics, which would come back as something slow, are all but gone
+    # three averages in a row: noise, which would come back as something slow, is all but gone
     once = np.ones(stretch) / stretch
     weights = np.convolve(np.convolve(once, once), once)
     means = np.lib.stride_tricks.sliding_window_view(samples, len(weights))[::stretch] @ weights
     centres = np.arange(len(means)) * stretch + (len(weights) - 1) / 2
+    for place, amplitude in harmonics.items():
+        turned = 2 * np.pi * place * (centres - n / 2) / n + np.angle(amplitude)
+        means = means - 2 * abs(amplitude) * _lowered(place / n, stretch) * np.cos(turned)
     angle = np.pi * orders / n
-    lowered = (np.sinc(orders / 2 / n * stretch) / np.sinc(orders / 2 / n)) ** 3
+    lowered = _lowered(orders / 2 / n, stretch)
     turns = np.outer(centres, angle)
     columns = np.hstack([np.cos(turns) * lowered, np.sin(turns[:, 1:]) * lowered[1:]])
     shares = np.linalg.pinv(columns.T @ columns, rcond=1e-12, hermitian=True) @ (columns.T @ means)
@@ -81,6 +87,11 @@ def without_drift(samples: Array, highest: float) -> Array:
     values[orders[1:]] -= 1j * shares[len(orders) :]
     values[1:] /= 2
     return np.asarray(samples - np.fft.irfft(values * 2 * n, 2 * n)[:n])
+
+
+def _lowered(cycles_per_sample: Any, stretch: int) -> Any:
+    """Return what is left of a sine after three averages over a stretch of samples, as a ratio, shape kept."""
+    return (np.sinc(cycles_per_sample * stretch) / np.sinc(cycles_per_sample)) ** 3
 
 
 def residual_power(
