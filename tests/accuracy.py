@@ -22,6 +22,7 @@ ROWS: Mapping[str, Row] = {
     "THD and harmonics to -120 dB": Row(0.1, "dB", "the same"),
     "THD+N, SNR, SINAD": Row(0.05, "dB", "tone and band-limited noise of known power, 20 Hz to 20 kHz"),
     "SNR, SINAD of 10 to 20 cycles of 20 Hz": Row(0.15, "dB", "the same; a fifth of the lines is hidden by harmonics"),
+    "SNR beside strong harmonics and drift": Row(0.1, "dB", "waves of closed form, noise of known power, slow courses"),
     "hum beside a tone": Row(0.05, "dB", "one line 8 to 13 lines from the tone or its third harmonic"),
     "variance of a harmonic in noise": Row(1.5, "of least", "a least-squares fit of sines to all samples"),
     "frequency": Row(1e-6, "of itself", "one second of 1 kHz, 60 dB SNR"),

@@ -91,7 +91,7 @@ def lone_lines(
 
 
 def _is_hum(line_hz: float, tone_hz: float, mains_hz: float | None, spacing_hz: float) -> bool:
-    """Return whether a line is a multiple of the mains, or a sideband of the tone or of a harmonic at such a distance."""
+    """Return whether a line is a multiple of the mains, or such a multiple away from the tone or a harmonic."""
     mains: Sequence[float] = (mains_hz,) if mains_hz else _MAINS_HZ
     beside = abs(line_hz - round(line_hz / tone_hz) * tone_hz)
     for hz in mains:

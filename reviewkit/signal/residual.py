@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -72,7 +72,7 @@ def tapered_spread(offset: Array) -> Array:
     return np.asarray(np.sinc((1 - TAPER / 2) * offset) * taper)
 
 
-def without_drift(samples: Array, highest: float) -> Array:
+def without_drift(samples: Array, highest: float, harmonics: Mapping[float, complex]) -> Array:
     """Return a record without what lies below a frequency, which no window keeps apart from the band above it.
 
     Parameters
@@ -82,6 +82,9 @@ def without_drift(samples: Array, highest: float) -> Array:
     highest : float
         That frequency in lines (cycles of the record). Records of more than 160 such cycles are returned as they are:
         there the window's own side lobes are low enough.
+    harmonics : Mapping[float, complex]
+        What else the record holds: place -> amplitude, half the peak, phase relative to the middle of the record. They
+        are kept, but not taken for a slow course.
 
     Notes
     -----
@@ -97,8 +100,11 @@ def without_drift(samples: Array, highest: float) -> Array:
     weights = np.convolve(np.convolve(once, once), once)
     means = np.lib.stride_tricks.sliding_window_view(samples, len(weights))[::stretch] @ weights
     centres = np.arange(len(means)) * stretch + (len(weights) - 1) / 2
+    for place, amplitude in harmonics.items():
+        turned = 2 * np.pi * place * (centres - n / 2) / n + np.angle(amplitude)
+        means = means - 2 * abs(amplitude) * _lowered(place / n, stretch) * np.cos(turned)
     angle = np.pi * orders / n
-    lowered = (np.sinc(orders / 2 / n * stretch) / np.sinc(orders / 2 / n)) ** 3
+    lowered = _lowered(orders / 2 / n, stretch)
     turns = np.outer(centres, angle)
     columns = np.hstack([np.cos(turns) * lowered, np.sin(turns[:, 1:]) * lowered[1:]])
     shares = np.linalg.pinv(columns.T @ columns, rcond=1e-12, hermitian=True) @ (columns.T @ means)
@@ -107,6 +113,11 @@ def without_drift(samples: Array, highest: float) -> Array:
     values[orders[1:]] -= 1j * shares[len(orders) :]
     values[1:] /= 2
     return np.asarray(samples - np.fft.irfft(values * 2 * n, 2 * n)[:n])
+
+
+def _lowered(cycles_per_sample: Any, stretch: int) -> Any:
+    """Return what is left of a sine after three averages over a stretch of samples, as a ratio, shape kept."""
+    return (np.sinc(cycles_per_sample * stretch) / np.sinc(cycles_per_sample)) ** 3
 
 
 def residual_power(

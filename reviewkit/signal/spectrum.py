@@ -203,7 +203,7 @@ def _analyse_steady(
             harmonics[order] = float(np.sqrt(2) * abs(taken[place]))
     power = 2 * np.abs(lines) ** 2 / noise_bandwidth(window)
 
-    rest = without_drift(rest, min(_DRIFT_HZ * n / rate_hz, _DRIFT_BELOW_TONE * cycles))
+    rest = without_drift(rest, min(_DRIFT_HZ * n / rate_hz, _DRIFT_BELOW_TONE * cycles), taken)
     frequencies = np.arange(len(lines)) * rate_hz / n
     inside = (frequencies >= band[0]) & (frequencies <= band[1])
     whole, left = residual_power(rest, cycles, taken)

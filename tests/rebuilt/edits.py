@@ -233,8 +233,10 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "rated.quantity": toml('quantity = "distortion"', 'quantity = "thd plus noise"'),
     "rated.at_least": toml('at_least = "30 W"', 'at_least = "29 W"'),
     "rated.at_most": toml('at_most = "0.2 %"', 'at_most = "0.3 %"'),
-    "rated.nominal": toml('at_least = "30 W"', 'nominal = "30 W"'),
-    "rated.tolerance": toml('at_least = "30 W"', 'nominal = "30 W"\ntolerance = "5 %"'),
+    "rated.nominal": toml("[[rated]]", '[[rated]]\nquantity = "input sensitivity"\nnominal = "150 mV"\n\n[[rated]]'),
+    "rated.tolerance": toml(
+        "[[rated]]", '[[rated]]\nquantity = "input sensitivity"\nnominal = "150 mV"\ntolerance = "5 %"\n\n[[rated]]'
+    ),
     "rated.typical": toml('at_most = "0.2 %"', 'at_most = "0.2 %"\ntypical = true'),
     "rated.level": toml('within = "1 dB"', 'within = "1 dB"\nlevel = "2 V"'),
     "rated.within": toml('within = "1 dB"', 'within = ["-1 dB", "+0.5 dB"]'),
