@@ -113,3 +113,11 @@ def test_a_table_that_is_too_wide_leaves_out_its_margins():
     assert part.body.rows[0].cells == rows[0].cells
     roomy = replace(card, body=replace(card.body, rows=(replace(rows[0], cells=cells[:1]),)))
     assert fit(roomy)[0].body.rows[0].margin
+
+
+def test_a_verdict_leaves_out_why_it_does_not_compare_where_there_is_no_room():
+    why = "measured at 4.86 W"
+    verdict = replace(SAMPLES["response"].verdicts[0], label=f"THD at 5 W: {why}", brief=why)
+    forms = list(shorter_forms(replace(SAMPLES["response"], verdicts=(verdict,))))
+    assert forms[0].verdicts[0].label == "THD at 5 W: measured at 4.86 W"
+    assert forms[-1].verdicts[0].label == "THD at 5 W"

@@ -20,7 +20,12 @@ def shorter_forms(card: Card) -> Iterator[Card]:
     alone, then together. Last, readouts without a key figure are dropped from the bottom; the files have every figure.
     """
     yield card
-    steps: tuple[Callable[[Card], Card], ...] = (_without_repeats, _with_channel_pairs, _without_margins)
+    steps: tuple[Callable[[Card], Card], ...] = (
+        _without_repeats,
+        _with_channel_pairs,
+        _without_margins,
+        _without_reasons,
+    )
     steps += tuple(_retitle(title) for title in card.shorter)
     yield from (shorter for step in steps if (shorter := step(card)) != card)
     shortened = 0
@@ -131,3 +136,9 @@ def _without_margins(card: Card) -> Card:
     rows = tuple(replace(row, margin="") for row in body.rows)
     pages = tuple(tuple(replace(row, margin="") for row in page) for page in body.pages)
     return replace(card, body=replace(body, rows=rows, pages=pages))
+
+
+def _without_reasons(card: Card) -> Card:
+    """Remove from verdicts which condition differs: the table says that too."""
+    verdicts = tuple(replace(v, label=v.label.removesuffix(f": {v.brief}")) if v.brief else v for v in card.verdicts)
+    return card if verdicts == card.verdicts else replace(card, verdicts=verdicts)
