@@ -189,6 +189,7 @@ def test_noise_that_is_not_white(accuracy, frequency_hz):
     accuracy(NOISE, 10 * math.log10(np.mean(rests)) - summed([*others, -75.0]))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seconds", [0.25, 1.0])
 def test_noise_of_short_records_on_the_mean(accuracy, seconds):
     """Forty drawings; the power of the noise in the band is the same in each."""
@@ -206,6 +207,7 @@ STRONG = "SNR beside strong harmonics and drift"
 SHORT_LOW = "SNR, SINAD of 10 to 20 cycles of 20 Hz"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("cycles", [10.05, 10.4, 12.6, 16.0])
 def test_noise_of_the_shortest_records_of_a_low_tone(accuracy, cycles):
     """A thousand harmonics cover a fifth of the lines: what they hide of the noise can only be inferred."""
@@ -262,6 +264,7 @@ def test_hum_beside_a_tone(accuracy, lines, order):
     accuracy("hum beside a tone", db(tone.hum / tone.level) + 64.7)
 
 
+@pytest.mark.long
 def test_a_harmonic_in_noise_is_read_as_by_least_squares(accuracy):
     """The variance of a third harmonic 5 dB below the noise, as a ratio to that of a fit of sines to all samples, which
     is the least there can be in white noise (Gauss-Markov).

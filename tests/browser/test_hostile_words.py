@@ -383,6 +383,7 @@ def test_a_page_that_got_by_can_still_run_and_load_nothing(browser, start, tmp_p
     assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
 
 
+@pytest.mark.long
 def test_no_page_that_is_let_through_leads_away(browser, tmp_path):
     """A policy does not stop what leads away. What would is refused, wherever a browser sees it."""
     (tmp_path / "away.html").write_text("away", encoding="utf-8")

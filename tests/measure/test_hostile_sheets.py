@@ -31,6 +31,7 @@ def test_one_sample_is_no_waveform(kind):
     assert refused(kind, waveform([0.5], 48_000))
 
 
+@pytest.mark.long
 def test_the_beginning_of_a_square_wave_is_no_multitone():
     # half a wave: the level falls throughout, so that no line is above both of its neighbours
     beginning = b"\n".join(SQUARE.read_bytes().split(b"\n")[:550])

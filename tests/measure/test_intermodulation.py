@@ -163,6 +163,7 @@ def test_noise_is_never_given_as_distortion():
     assert f.value > known.modulation(*MODULATION, 1e-6, 0.0)["imd"]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("window", [None, "hann", "blackman-harris"])
 def test_a_bound_holds(accuracy, window):
     """Products about as strong as the noise, whose phase may be against them: what is given as "at most" is at least
