@@ -10,6 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
+_LEAST_REST = 1e-4  # of the tone: below 0.01 % a line is counted without asking, for most benches have some there
 _LEAST_SHARE = 0.25  # of the power beside the fundamental: without it that falls by 1.2 dB
 _LOWEST_ORDER, _NEIGHBOURS = 6, 4  # a bend of low order makes single low harmonics, none of high order
 _ABOVE_HARMONICS = 10.0  # 20 dB
@@ -32,6 +33,7 @@ def lone_lines(
     frequency_hz: Array,
     power: Array,
     tone_hz: float,
+    level: float,
     harmonics: Mapping[int, float],
     rest_level: float,
     band_hz: tuple[float, float],
@@ -46,6 +48,8 @@ def lone_lines(
         Shape (n,): the spectrum without the tone and its harmonics, mean square per line.
     tone_hz : float
         The fundamental.
+    level : float
+        Its level, r.m.s.
     harmonics : Mapping[int, float]
         Order -> r.m.s. level.
     rest_level : float
@@ -63,13 +67,15 @@ def lone_lines(
         In Hz: places of harmonics from the sixth, 20 dB above the four to either side, and other lines 30 dB above the
         noise near them.
     """
+    if rest_level < _LEAST_REST * level:
+        return ()
     least = _LEAST_SHARE * rest_level**2
     found = [
         order * tone_hz
-        for order, level in harmonics.items()
+        for order, own in harmonics.items()
         if order >= _LOWEST_ORDER
-        and level**2 > least
-        and level
+        and own**2 > least
+        and own
         > _ABOVE_HARMONICS
         * max((harmonics.get(n, 0.0) for d in range(1, _NEIGHBOURS + 1) for n in (order - d, order + d)), default=0.0)
     ]

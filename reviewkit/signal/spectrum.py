@@ -238,7 +238,7 @@ def _analyse_steady(
         rest_level = float(np.sqrt(max(0.0, together + apart)))
     hum = None if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
     third = 3 * frequency <= band[1] * _EDGE
-    lone = lone_lines(frequencies, power, frequency, harmonics, rest_level, band, half, mains_hz)
+    lone = lone_lines(frequencies, power, frequency, level, harmonics, rest_level, band, half, mains_hz)
     return Tone(frequency, level, band, harmonics, noise, rest_level, hum, third, dc, clouded, lone_hz=lone)
 
 

@@ -167,7 +167,7 @@ def analyse_lines(
         left, beside = np.zeros(len(power)), float(np.sqrt(sum(height**2 for height in harmonics.values())))
     else:
         left, beside = rest / noise_bandwidth_of(window or ""), rest_level
-    lone = lone_lines(frequency_hz, left, frequency, harmonics, beside, band, half, mains_hz)
+    lone = lone_lines(frequency_hz, left, frequency, level_v, harmonics, beside, band, half, mains_hz)
     return Tone(frequency, level_v, band, harmonics, noise, rest_level, hum, third, lone_hz=lone, noise_hidden=hidden)
 
 

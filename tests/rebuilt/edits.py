@@ -233,10 +233,6 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "rated.quantity": toml('quantity = "distortion"', 'quantity = "thd plus noise"'),
     "rated.at_least": toml('at_least = "30 W"', 'at_least = "29 W"'),
     "rated.at_most": toml('at_most = "0.2 %"', 'at_most = "0.3 %"'),
-    "rated.nominal": toml("[[rated]]", '[[rated]]\nquantity = "input sensitivity"\nnominal = "150 mV"\n\n[[rated]]'),
-    "rated.tolerance": toml(
-        "[[rated]]", '[[rated]]\nquantity = "input sensitivity"\nnominal = "150 mV"\ntolerance = "5 %"\n\n[[rated]]'
-    ),
     "rated.typical": toml('at_most = "0.2 %"', 'at_most = "0.2 %"\ntypical = true'),
     "rated.level": toml('within = "1 dB"', 'within = "1 dB"\nlevel = "2 V"'),
     "rated.within": toml('within = "1 dB"', 'within = ["-1 dB", "+0.5 dB"]'),
@@ -309,6 +305,8 @@ _CAPTURES_KEYS: dict[str, Change] = {
     "rated.weighting": toml('weighting = "A"\nreference', 'weighting = ""\nreference'),
     "rated.reference": toml('reference = "rated output"', 'reference = "5 mV"'),
     "rated.reference, a power": toml('reference = "rated output"', 'reference = "10 W"'),
+    "rated.nominal": toml('nominal = "150 mV"', 'nominal = "160 mV"'),
+    "rated.tolerance": toml('tolerance = "5 %"', 'tolerance = "4 %"'),
     "rated.termination": toml('weighting = "A"\nreference', 'weighting = "A"\ntermination = "1 kΩ"\nreference'),
     "rated.volume": toml('weighting = "A"\nreference', 'weighting = "A"\nvolume = "half"\nreference'),
     "rated.tones": toml('tones = ["19 kHz", "20 kHz"]', 'tones = ["60 Hz", "7 kHz"]'),

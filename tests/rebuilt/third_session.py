@@ -119,6 +119,14 @@ source = "data sheet, page 3"
 """,
     ),
     (
+        ("reading",),
+        """
+quantity = "input sensitivity"
+nominal = "150 mV"
+tolerance = "5 %"
+""",
+    ),
+    (
         ("response",),
         """
 quantity = "response"
