@@ -22,7 +22,7 @@ pytestmark = [
     ),
 ]
 WHERE = (
-    "import json, reviewkit; from reviewkit import places; "
+    "import json, reviewkit; from reviewkit.model import places; "
     "print(json.dumps([reviewkit.__file__, str(places.templates()), str(places.sample_session())]))"
 )
 

@@ -233,7 +233,7 @@ SHEETS = {
     "words without brackets": Bomb(
         "sheet", lambda: filled("a b c d ", 19_000) + b"(\n20 1\n30 1\n", "the file has no header"
     ),
-    "digits in groups": Bomb("sheet", lambda: b"f;l\n1" + b" 000" * (MB // 4) + b"x;2\n1;2\n", "no unit is given for"),
+    "digits in groups": Bomb("sheet", lambda: b"f;l\n1" + b" 000" * (MB // 4) + b"x;2\n1;2\n", "over 1000 cells"),
     "numbers in doubt": Bomb(
         "sheet", lambda: SWEEP.replace(b",", b";") + b"1,500;2,500\n" * 80_000, '"1,500" may mean'
     ),
