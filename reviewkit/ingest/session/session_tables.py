@@ -83,7 +83,8 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
         values |= value._asdict() if hasattr(value, "_asdict") else {name: value}
     if "line" in (each.name for each in attributes):
         values["line"] = place.line
-    return model(**values)
+    table_read: T = described(**values)
+    return table_read
 
 
 def _cut_down(place: Place, known: int) -> dict[str, Any]:
