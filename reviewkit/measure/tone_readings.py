@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit.measure import figures
+from reviewkit.measure.likeness import is_like
 from reviewkit.model import digits, quantities
 from reviewkit.model.card import Readout
-from reviewkit.model.change import is_like
 from reviewkit.model.finding import Finding, Run
 
 _AS_BEFORE, _A_LITTLE = (

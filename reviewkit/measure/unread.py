@@ -55,10 +55,10 @@ def _marked(finding: Finding, stretches: Sequence[Stretch]) -> Finding:
 
 
 def _concerns(stretch: Stretch, finding: Finding) -> bool:
-    if finding.quantity in ("power_at_limit", "power_reached"):
-        return stretch.touches((0.0, finding.value))
-    if finding.quantity == "lowest_distortion":
-        return False
+    quantity = quantities.quantity_of(finding)
+    if quantity.over_power:
+        swept = finding.at.get("powers", (0.0, finding.value) if quantity.unit == "W" else None)
+        return swept is not None and stretch.touches(swept)
     if finding.quantity in ("corner_low", "corner_high"):
         return stretch.surrounds(finding.value)
     if "band" in finding.at:

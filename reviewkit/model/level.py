@@ -56,7 +56,6 @@ class Level:
 
 
 _KEYS = {"W": "power", "V": "voltage", "dBFS": "dbfs"}
-LEVEL_KEYS = (*_KEYS.values(), "relative_level")
 FULL_SCALE = Level(0.0, "dBFS")
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from reviewkit.measure.likeness import is_like
 from reviewkit.model import ratings
-from reviewkit.model.change import Change, is_like
+from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.repair import RepairRow
 

@@ -33,7 +33,6 @@ _OVER_NEEDLE, _OVER_SCALE = 132.0, 128.0  # what a notch or a long tick takes, a
 _TICKS, _TICKS_PER_LONG = 48, 8
 _NEWS = math.log(2)  # a figure that the repair changed by less is not what the episode is about
 _NEARLY = math.log(1.25)  # changes as large as the largest but for this: the one of them that says most
-_SAME_SPOT = ("frequency", "limit", "power")
 
 
 @dataclass(frozen=True)
