@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 
@@ -287,8 +288,11 @@ def children_of(pid):
     path = Path(f"/proc/{pid}/task")
     if not path.is_dir():
         pytest.skip("needs /proc to see processes")
-    found = (task / "children" for task in path.iterdir())
-    return {int(child) for each in found for child in each.read_text(encoding="ascii").split()}
+    children = set()
+    for task in path.iterdir():
+        with suppress(FileNotFoundError, ProcessLookupError):  # a thread that has ended since
+            children |= {int(child) for child in (task / "children").read_text(encoding="ascii").split()}
+    return children
 
 
 PARENT = """
