@@ -35,6 +35,9 @@ ROWS: Mapping[str, Row] = {
     "corners, slopes, crossings": Row(0.1, "%", "one and two poles by scipy.signal.freqs, 8 points an octave"),
     "response at the edges of a band": Row(0.02, "dB", "two poles by scipy.signal, 3 and 8 points an octave"),
     "noise in volts": Row(0.05, "dB", "thermal and white noise of known density"),
+    "loudness": Row(0.1, "LU", "EBU Tech 3341's signals, its tolerance; the encoder's own meter"),
+    "true peak": Row(0.2, "dB", "EBU Tech 3341's signals, the narrower of its tolerances; the encoder's own meter"),
+    "matched levels": Row(0.1, "dB", "the tone or the loudness of the files that are written"),
     "prices": Row(0.005, "of the currency", "published index, worked examples"),
 }
 

@@ -87,13 +87,13 @@ def _read(
     file: BinaryIO, length: int, source: str, columns: Mapping[str, str | int], full_scale_v: float | None
 ) -> Sheet:
     header = read_header(file, length, source)
-    chosen = _chosen(header, columns, source)
+    chosen = choose_channels(header, columns, source)
     if header.frames * len(chosen) > MOST_VALUES:
         longest = MOST_VALUES // len(chosen) / header.rate_hz
         message = f"the capture is {header.seconds:.4g} s long; cut it to {longest:.3g} s or less"
         raise InputError(Fault(source, 0, message))
-    read = _samples(file, header, [number for _, number in chosen], source)
-    _check(read, [number for _, number in chosen], header, source)
+    read = read_samples(file, header, [number for _, number in chosen], source)
+    check_samples(read, [number for _, number in chosen], header, source)
     warnings = []
     if full_scale_v is None:
         warnings.append(
@@ -120,7 +120,7 @@ def _read(
     )
 
 
-def _chosen(header: Header, columns: Mapping[str, str | int], source: str) -> list[tuple[str, int]]:
+def choose_channels(header: Header, columns: Mapping[str, str | int], source: str) -> list[tuple[str, int]]:
     """Return (channel, number from 1) of the channels to read, in the order L, R."""
     faults, count = Faults(source), header.channels
     here = f"this capture has {count} channel{'s' if count > 1 else ''}, counted from 1"
@@ -150,22 +150,49 @@ def _chosen(header: Header, columns: Mapping[str, str | int], source: str) -> li
     return chosen
 
 
-def _samples(file: BinaryIO, header: Header, numbers: list[int], source: str) -> list[Array]:
+def read_samples(
+    file: BinaryIO, header: Header, numbers: list[int], source: str, start: int = 0, stop: int | None = None
+) -> list[Array]:
     """Return the chosen channels as fractions of full scale, shape (frames,) each.
 
     They are read in blocks, so that no second copy of a long capture is in memory.
+
+    Parameters
+    ----------
+    file : BinaryIO
+        The open file.
+    header : Header
+        Its header.
+    numbers : list[int]
+        The channels, from 1.
+    source : str
+        Its name in messages.
+    start, stop : int
+        The first frame, and the one behind the last; default: all of them.
+
+    Returns
+    -------
+    list[Array]
+        The channels.
+
+    Raises
+    ------
+    InputError
+        If the file can't be read, or not to its end.
     """
     import soundfile  # type: ignore[import-untyped]
 
-    read = [np.empty(header.frames) for _ in numbers]
+    frames = (header.frames if stop is None else stop) - start
+    read = [np.empty(frames) for _ in numbers]
     file.seek(0)
     try:
         with soundfile.SoundFile(file) as sound:
-            block = np.empty((min(_BLOCK, header.frames), header.channels))
+            sound.seek(start)
+            block = np.empty((min(_BLOCK, frames), header.channels))
             done = 0
-            while done < header.frames:
+            while done < frames:
                 got = sound.read(len(block), out=block, always_2d=True)
-                got = got[: header.frames - done]
+                got = got[: frames - done]
                 if not len(got):
                     break
                 for values, number in zip(read, numbers, strict=True):
@@ -173,23 +200,24 @@ def _samples(file: BinaryIO, header: Header, numbers: list[int], source: str) ->
                 done += len(got)
     except (soundfile.SoundFileError, RuntimeError, ValueError) as error:
         why = str(error).rstrip(".")
-        raise InputError(
-            Fault(source, 0, f"the WAV file cannot be read ({why}); save it as 24-bit PCM or 32-bit float")
-        ) from error
-    if done < header.frames:
-        said = f"of {header.frames} samples a channel only {done} can be read"
+        raise InputError(Fault(source, 0, f"the file cannot be read ({why}); save it as WAV, 24-bit PCM")) from error
+    if done < frames:
+        said = f"of {frames} samples a channel only {done} can be read"
         raise InputError(Fault(source, 0, f"the capture breaks off: {said}; copy or capture it again"))
     return read
 
 
-def _check(read: list[Array], numbers: list[int], header: Header, source: str) -> None:
-    """Raise InputError if samples aren't numbers, are too large to be fractions of full scale, or are clipped."""
+def check_samples(read: list[Array], numbers: list[int], header: Header, source: str, start: int = 0) -> None:
+    """Raise InputError if samples aren't numbers, are too large to be fractions of full scale, or are clipped.
+
+    `start`: the frame with which they begin.
+    """
     faults = Faults(source)
     for values, number in zip(read, numbers, strict=True):
         where = f"channel {number}" if header.channels > 1 else "the capture"
         finite = np.isfinite(values)
         if not finite.all():
-            at = int(np.argmin(finite)) / header.rate_hz
+            at = (start + int(np.argmin(finite))) / header.rate_hz
             faults.add(0, f"{where} holds samples that are no numbers, the first at {at:.6g} s; export it again")
             continue
         high, low = float(values.max()), float(values.min())
@@ -207,7 +235,7 @@ def _check(read: list[Array], numbers: list[int], header: Header, source: str) -
             faults.add(
                 0,
                 f"{where} is clipped, or reaches full scale too closely to tell, first at "
-                f"{first / header.rate_hz:.6g} s; lower the capture level and capture again",
+                f"{(start + first) / header.rate_hz:.6g} s; lower the capture level and capture again",
             )
     faults.stop_if_any()
 

@@ -13,10 +13,9 @@ from reviewkit.ingest.reading_file import read_readings
 from reviewkit.ingest.sheet.sheet_file import read_sheet
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.model.session import Measurement
+from reviewkit.model.session import CAPTURES, Measurement
 from reviewkit.model.sheet import Sheet
 
-CAPTURES = (".wav", ".wave")
 _RESPONSES = ("response", "contour", "phono")
 _OTHER_LEVEL = re.compile(r"noise|crosstalk|separation|sinad|snr|residual", re.IGNORECASE)
 _LOOKED_AT = 2000  # bytes that include the header of a file of single readings

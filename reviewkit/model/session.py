@@ -16,6 +16,7 @@ from reviewkit.model.level import Level
 Text = Annotated[str, "text"]
 File = Annotated[str, "file"]  # its path in the session folder
 Colour = Annotated[str, "colour"]
+CAPTURES = (".wav", ".wave")  # endings of a measurement's file that is a capture
 Channels = Annotated[str, ("both", "one")]  # driven together; "": not said
 
 
@@ -146,6 +147,37 @@ class Measurement:
 
 
 @dataclass(frozen=True)
+class Recording:
+    """A recording to be played. `columns`: which of its channels, as a measurement has them."""
+
+    file: str
+    columns: Mapping[str, str | int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Sound:
+    """One [[sound]] table: a passage before the repair and after it."""
+
+    id: Annotated[str, "id"]
+    before: Annotated[str, "recording"]  # a path in the session folder, or the id of a measurement
+    after: Annotated[str, "recording"]
+    title: Text = ""
+    of: Annotated[str, ("music", "speech", "tone", "hum", "noise", "balance", "response")] = ""
+    from_s: Annotated[tuple[float, float], "times"] = (0.0, 0.0)  # before, after
+    to_s: Annotated[tuple[float, float] | None, "times"] = None  # None: to the end
+    fade_s: Annotated[float, "s"] = 0.02  # at either end
+    match: Annotated[bool, "yes or no"] = False
+    target: Annotated[str, ("-23 LUFS", "-14 LUFS")] = "-23 LUFS"
+    line: int = 0
+    recordings: tuple[Recording, ...] = ()  # before, after
+
+    @property
+    def target_lufs(self) -> float:
+        """Return the loudness of the louder of the two."""
+        return float(self.target.split()[0])
+
+
+@dataclass(frozen=True)
 class EpisodeSettings:
     """The [episode] table."""
 
@@ -194,5 +226,6 @@ class Session:
     price: PriceTag | None = None
     ratings: tuple[Rating, ...] = ()
     measurements: tuple[Measurement, ...] = ()
+    sounds: tuple[Sound, ...] = ()
     episode: EpisodeSettings = EpisodeSettings()
     look: LookSettings = LookSettings()

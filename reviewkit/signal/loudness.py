@@ -104,7 +104,7 @@ def _block_powers(samples: Array, rate_hz: float) -> Array:
     for channel in samples.T:
         running = np.concatenate(([0.0], np.cumsum(_weighted(channel, rate_hz) ** 2)))[edges]
         total += running[_STEPS:] - running[:-_STEPS]
-    return total / (edges[_STEPS:] - edges[:-_STEPS])
+    return np.asarray(total / (edges[_STEPS:] - edges[:-_STEPS]))
 
 
 def _weighted(channel: Array, rate_hz: float) -> Array:

@@ -13,6 +13,7 @@ from reviewkit.ingest.session.session_measurements import complete_measurements
 from reviewkit.ingest.session.session_paths import fixed_faults, templates_of
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_ratings import complete_ratings
+from reviewkit.ingest.session.session_sounds import complete_sounds
 from reviewkit.ingest.session.session_tables import T, read_table
 from reviewkit.ingest.session.toml_lines import TomlDocument, parse_toml
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
@@ -24,6 +25,7 @@ from reviewkit.model.session import (
     PriceTag,
     Rating,
     Session,
+    Sound,
     Unit,
 )
 
@@ -34,10 +36,11 @@ TABLES: dict[str, type] = {
     "bench": Bench,
     "rated": Rating,
     "measurement": Measurement,
+    "sound": Sound,
     "episode": EpisodeSettings,
     "look": LookSettings,
 }
-_REPEATED = ("rated", "measurement")
+_REPEATED = ("rated", "measurement", "sound")
 _MOST_TABLES = 500  # of one name
 _MOST_NAMES = 100  # looked at outside any table
 
@@ -105,7 +108,8 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
     episode = single("episode", EpisodeSettings)[0] or EpisodeSettings()
     look, look_place = single("look", LookSettings)
     ratings = repeated("rated", Rating, "quantity")
-    measurements = repeated("measurement", Measurement, "id", "file", "kind")
+    entries = repeated("measurement", Measurement, "id", "file", "kind")
+    sounds = repeated("sound", Sound, "id")
     if price and "year" not in price_place.raw and "year" not in unit_place.raw:
         remedy = "write the year it was paid in, for example year = 1977"
         price_place.fault(f"has no year, and neither has [unit]; {remedy}")
@@ -114,13 +118,15 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
             look_place.fault("bold_font stands without font; name the regular file, too", "bold_font")
         lines = {key: document.line("look", key) for key in look_place.raw}
         look = replace(look, bold_font=look.bold_font or look.font, lines=lines)
+    measurements = complete_measurements(entries, bench, kinds)
     session = Session(
         folder=folder,
         unit=unit or Unit("", ""),
         bench=bench,
         price=price,
         ratings=complete_ratings(ratings, bench.load_ohm),
-        measurements=complete_measurements(measurements, bench, kinds),
+        measurements=measurements,
+        sounds=complete_sounds(sounds, measurements, folder),
         episode=episode,
         look=look or LookSettings(),
     )

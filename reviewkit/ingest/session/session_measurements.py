@@ -53,7 +53,7 @@ def _ids(entries: Sequence[Entry]) -> list[str]:
         _check_stem(each, place, "id", key, name)
         if name in first:
             twice = f"has the id {show_value(name)} of the measurement in line {first[name].line}"
-            place.fault(f'{twice}; write id = "{_safe(name)}-2"', key)
+            place.fault(f'{twice}; write id = "{safe_name(name)}-2"', key)
         first.setdefault(name, place)
         if each.card:
             _check_stem(each, place, "card", "card", each.card)
@@ -68,10 +68,10 @@ def _check_stem(each: Measurement, place: Place, what: str, key: str, name: str)
         place.fault(f'{given} is the name of another card; write {what} = "my-{name}"', key)
     elif not _STEM.fullmatch(name):
         why = "is no file name that is safe everywhere: only letters a to z, digits, - _ and ., at most 80"
-        place.fault(f'{given} {why}; write {what} = "{_safe(name)}"', key)
+        place.fault(f'{given} {why}; write {what} = "{safe_name(name)}"', key)
 
 
-def _safe(name: str) -> str:
+def safe_name(name: str) -> str:
     """Return a name made of the signs that every file system takes."""
     ascii_name = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode("ascii")
     return re.sub(r"[^A-Za-z0-9_.-]+", "-", ascii_name).strip("-.")[:60] or "measurement"

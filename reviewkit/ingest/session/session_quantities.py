@@ -26,6 +26,7 @@ from reviewkit.model.units import (
 )
 
 MOST_HELD_S = 600.0
+_LATEST_S = 86_400.0  # in a recording
 _LARGEST, _SMALLEST = 1e12, 1e-15  # in the base unit: beyond, its square may be no number any more, or zero
 _PLUS_MINUS = re.compile(r"^\s*(?:±|\+/-|\+-)\s*")
 
@@ -85,6 +86,24 @@ def quantity_in(base: str, *, signed: bool = False) -> Callable[[Any], float]:
 def read_plus_minus_db(value: Any) -> float:
     """Return half the width of an interval in dB: "0.1 dB" and "±0.1 dB" are the same."""
     return quantity_in("dB")(_PLUS_MINUS.sub("", value) if isinstance(value, str) else value)
+
+
+def read_times(value: Any) -> tuple[float, float]:
+    """Return a time in the recordings before and after, s: one for both, or a pair."""
+    pair = value if isinstance(value, list) else [value, value]
+    if len(pair) != 2:
+        raise ValueError('is no pair of times; write the one before and the one after: ["2.5 s", "4 s"]')
+    return _read_time(pair[0]), _read_time(pair[1])
+
+
+def _read_time(value: Any) -> float:
+    try:
+        seconds = read_quantity(_text(value), "s")
+    except ValueError as error:
+        raise ValueError(with_remedy(str(error), '"2.5 s"')) from None
+    if not 0 <= seconds <= _LATEST_S:
+        raise ValueError('is no time in a recording; write for example "2.5 s"')
+    return seconds
 
 
 def read_load(value: Any) -> float:
