@@ -38,7 +38,7 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "numpy": None,  # anywhere, but see test_starting_is_light
     "pandas": ("ingest/",),
     "pydantic": ("ingest/session/session_",),
-    "soundfile": ("ingest/capture_file.py",),
+    "soundfile": ("ingest/capture_file.py", "ingest/sound_file.py", "render/footage/sound_files.py"),
     "matplotlib": ("render/cards/paint.py",),
     "zlib_ng": ("render/cards/",),
     "PIL": ("render/", "ingest/session/photo_file.py"),

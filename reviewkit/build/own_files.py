@@ -15,6 +15,7 @@ from pathlib import Path
 
 from reviewkit.model.card_files import KINDS, card_path
 from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.sound import BOTH, SIDES, sound_path
 
 MANIFEST = ".made-by-reviewkit.json"  # the list, in the folder of outputs
 FIXED = frozenset(
@@ -28,7 +29,11 @@ _FORMER = (
 )
 _STEM = "[0-9]{2,}-[A-Za-z0-9_.-]+"
 _NUMBERED = "|".join(re.escape(card_path(kind, "STEM")).replace("STEM", _STEM) for kind in KINDS)
-_MADE_BY_A_BUILD = re.compile(f"{_NUMBERED}|{_FORMER}")
+_PLAYED = "|".join(
+    re.escape(sound_path(f"STEM-{part}", ending)).replace("STEM", "[A-Za-z0-9_.-]+")
+    for part, ending in (*((part, "wav") for part in (*SIDES, BOTH)), *((side, "mp4") for side in SIDES))
+)
+_MADE_BY_A_BUILD = re.compile(f"{_NUMBERED}|{_PLAYED}|{_FORMER}")
 _LONGEST_LIST = 4_000_000  # bytes; a session of 500 measurements with everything asked for needs a tenth of it
 _MOST_NAMED = 5
 

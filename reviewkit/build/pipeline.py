@@ -13,6 +13,7 @@ from reviewkit.build.measuring import measure
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.build.session_files import SessionFiles, read
+from reviewkit.build.sounds import SoundOutputs, called_sounds, remarks_on, sound_outputs
 from reviewkit.episode.episode import assemble, make_chapters, segment_of_card, segment_of_run
 from reviewkit.episode.price import work_out_price
 from reviewkit.episode.published import collect_figures, find_corrections, record_published
@@ -125,10 +126,11 @@ def run(
     figures = collect_figures(series.table, composed.episode.findings)
     corrected = find_corrections(figures, files.published)
     texts = outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
+    sounds = sound_outputs(composed.episode.sounds, cache)
     plan_texts = plan_page.render_plan(composed.plan, composed.pages)
-    first = {"thumbnail.png": _thumbnail(composed, cache), **texts.files, **plan_texts}
+    first = {"thumbnail.png": _thumbnail(composed, cache), **texts.files, **plan_texts, **sounds.files}
     drawn = finish_drawing(drawing, cache, progress)
-    everything = _with_pictures(composed, drawn, first, texts.table, cache)
+    everything = _with_pictures(composed, drawn, first, texts.table, sounds, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
     published = (
         tables.format_published_json(record_published(figures, files.published)).encode() if options.published else None
@@ -173,7 +175,8 @@ def _compose_episode(
     """Put what was read and measured into segments and words."""
     session, cards = files.session, series.cards
     pages = _pages(session.folder, cache)
-    notes, uncalled = called_cards(files.notes, cards, runs)
+    notes, uncalled = called_cards(called_sounds(files.notes, files.sounds), cards, runs)
+    sounds = tuple(replace(each, words=pages.sound_words(each)) for each in files.sounds)
     repaired = is_repaired(files.repair, runs)
     cautions = pages.cautions(repaired=repaired)
     segments = assemble(
@@ -184,6 +187,7 @@ def _compose_episode(
         {card.id: segment_of_card(card.first, runs) for card in cards},
         cautions,
         repaired,
+        sounds,
     )
     episode = Episode(
         session=session,
@@ -198,7 +202,14 @@ def _compose_episode(
         price=series.price,
         cautions=tuple(cautions.get("all", ())),
         notes=notes,
-        left_out=(*files.left_out, *uncalled, *missing_library(), *(why for run in runs for why in run.withheld)),
+        sounds=sounds,
+        left_out=(
+            *files.left_out,
+            *uncalled,
+            *missing_library(),
+            *remarks_on(sounds),
+            *(why for run in runs for why in run.withheld),
+        ),
     )
     return Composed(files, episode, pages, series, _plan(files, runs, verdicts, pages))
 
@@ -225,7 +236,12 @@ def _thumbnail(composed: Composed, cache: Cache) -> bytes:
 
 
 def _with_pictures(
-    composed: Composed, drawn: Mapping[str, Pictures], first: Mapping[str, bytes], table: str, cache: Cache
+    composed: Composed,
+    drawn: Mapping[str, Pictures],
+    first: Mapping[str, bytes],
+    table: str,
+    sounds: SoundOutputs,
+    cache: Cache,
 ) -> dict[str, bytes | Path]:
     """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.
     `table`: the spec table as HTML.
@@ -233,7 +249,9 @@ def _with_pictures(
     episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
     files = _card_files(episode.cards, drawn) | dict(first)
     page_pictures = {card: content for card, each in drawn.items() if isinstance(content := each["page"], bytes)}
-    files["episode.html"] = outputs.render_episode_page(episode, composed.pages, series.table, table, page_pictures)
+    files["episode.html"] = outputs.render_episode_page(
+        episode, composed.pages, series.table, table, page_pictures, sounds.compressed
+    )
     small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
     sheet = (small, series.look, series.fonts)
     files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), draw_contact_sheet, sheet)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from reviewkit.build.last_build import own_templates
+from reviewkit.build.sounds import read_sounds
 from reviewkit.ingest.session.cut_file import Cut, read_final
 from reviewkit.ingest.session.notes_file import read_notes
 from reviewkit.ingest.session.photo_file import read_photo
@@ -24,6 +25,7 @@ from reviewkit.model.published import FILE_NAME as PUBLISHED
 from reviewkit.model.published import Published
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
+from reviewkit.model.sound import PlayedSound
 
 T = TypeVar("T")
 _BY_NAME = ("notes.txt", "repair.csv", "final.txt", "final.otio", PUBLISHED)
@@ -43,6 +45,7 @@ class SessionFiles:
     final: tuple[tuple[float, str], ...] = ()
     photo: bytes = b""
     published: Published | None = None
+    sounds: tuple[PlayedSound, ...] = ()
     left_out: tuple[str, ...] = ()
     faults: tuple[Fault, ...] = ()
     digests: Mapping[str, str] = field(default_factory=dict)
@@ -85,6 +88,8 @@ def read(folder: Path, *, for_plan: bool = False) -> SessionFiles:
     photo = attempt(lambda: read_photo(folder, photo_name), b"") if photo_name else b""
     published = attempt(lambda: read_published(folder), None)
     prices = attempt(lambda: read_prices(folder / price.index, price.index), None) if price else None
+    silent: tuple[PlayedSound, ...] = ()
+    sounds = attempt(lambda: read_sounds(folder, session), silent)
     faults += _lacks_stage(session, repair)
     return SessionFiles(
         session,
@@ -94,6 +99,7 @@ def read(folder: Path, *, for_plan: bool = False) -> SessionFiles:
         tuple((at, name) for at, name, _ in final),
         photo,
         published,
+        sounds,
         (*_absent(folder, session, remarks),),
         tuple(faults),
         digests,
@@ -104,6 +110,7 @@ def input_digests(folder: Path, session: Session) -> dict[str, str]:
     """Return the digests of all files that a session's build reads or looks for, by their path in its folder."""
     names = ["session.toml", *own_templates(folder), *_BY_NAME]
     names += [m.file for m in session.measurements if m.file]
+    names += [recording.file for sound in session.sounds for recording in sound.recordings]
     names += filter(None, (session.episode.photo, session.look.font, session.look.bold_font))
     if session.price:
         names.append(session.price.index)

@@ -3,16 +3,36 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.build.cache import Cache
+from reviewkit.build.plain_data import fingerprint
+from reviewkit.build.program import program_digest
+from reviewkit.episode.episode import AS_FOUND
+from reviewkit.model.digits import MINUS
+from reviewkit.model.errors import Fault, Faults, InputError, nearest
+from reviewkit.model.notes import Notes
 from reviewkit.model.session import Session, Sound
-from reviewkit.model.sound import SIDES, PlayedSide, PlayedSound
+from reviewkit.model.sound import BOTH, FOLDER, SIDES, PlayedSide, PlayedSound
 
 if TYPE_CHECKING:
     from reviewkit.ingest.sound_file import Passage
 
+
+@dataclass(frozen=True)
+class SoundOutputs:
+    """What is made of sounds. `files`: by their path in out/; `compressed`: for the page, by stem, as far as this
+    machine can.
+    """
+
+    files: Mapping[str, bytes] = field(default_factory=dict)
+    compressed: Mapping[str, bytes] = field(default_factory=dict)
+
+
+_SHOWN_DB = 0.05
 MOST_VALUES = 40_000_000  # samples of all sounds together: three minutes of each side at 48 kHz
 
 
@@ -40,6 +60,56 @@ def read_sounds(folder: Path, session: Session) -> tuple[PlayedSound, ...]:
     if faults:
         raise InputError(faults)
     return tuple(sounds)
+
+
+def called_sounds(given: Notes, sounds: Sequence[PlayedSound]) -> Notes:
+    """Return notes with each [sound …] as the stem of a file: as found before the repair, then both together.
+
+    Raises
+    ------
+    InputError
+        If there is no such sound.
+    """
+    by_stem = {each.stem(part): each.stem(part) for each in sounds for part in (*SIDES, BOTH)}
+    faults, notes = Faults("notes.txt"), []
+    for note in given.notes:
+        known = by_stem | {each.sound.id: each.stem(SIDES[0] if note.segment in AS_FOUND else BOTH) for each in sounds}
+        for name in note.sounds:
+            if name not in known and not note.cut:
+                remedy = nearest(name, known) if known else "write a [[sound]] into session.toml"
+                faults.add(note.line, f"[sound {name}]: there is no such sound; {remedy}")
+        stems = dict.fromkeys(known[name] for name in note.sounds if name in known)
+        notes.append(replace(note, sounds=tuple(stems)))
+    faults.stop_if_any()
+    return replace(given, notes=tuple(notes))
+
+
+def remarks_on(sounds: Sequence[PlayedSound]) -> Iterator[str]:
+    """Yield what is not as it was asked for: sounds that are below their target, or can't be on the page."""
+    if sounds and not _can_compress():
+        yield "episode.html: without its sounds, for the sound library here writes no MP3"
+    for each in sounds:
+        if each.lowered_db >= _SHOWN_DB:
+            below = f"{each.lowered_db:.1f} dB below {each.sound.target}".replace("-", MINUS)
+            yield f"{FOLDER}/{each.sound.id}: {below}, so that no peak passes {MINUS}1 dBTP"
+
+
+def sound_outputs(sounds: tuple[PlayedSound, ...], cache: Cache) -> SoundOutputs:
+    """Make the files of sounds; compressing them takes long, so that is done once for the same samples."""
+    if not sounds:
+        return SoundOutputs()
+    from reviewkit.render.footage.sound_files import encode_mp3, write_sounds
+
+    compressed = {}
+    for each in sounds if _can_compress() else ():
+        for side in each.sides:
+            key = fingerprint("compressed sound", program_digest(), each.rate_hz, side.samples)
+            content = cache.read(key)
+            if content is None:
+                content = encode_mp3(side.samples, each.rate_hz)
+                cache.write(key, content)
+            compressed[each.stem(side.name)] = content
+    return SoundOutputs(write_sounds(sounds), compressed)
 
 
 def _read_sound(folder: Path, sound: Sound) -> PlayedSound:
@@ -82,6 +152,12 @@ def _read_sound(folder: Path, sound: Sound) -> PlayedSound:
     )
     matched_by = ("tone" if tone_hz else "loudness") if sound.match else ""
     return PlayedSound(sound, rate_hz, (one, other), matched_by, tone_hz, levels.lowered_db)
+
+
+def _can_compress() -> bool:
+    from reviewkit.render.footage.sound_files import can_encode_mp3
+
+    return can_encode_mp3()
 
 
 def _finite(level: float) -> float | None:

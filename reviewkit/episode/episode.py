@@ -11,6 +11,7 @@ from reviewkit.model.episode import Beat, Chapter, Segment, Sentence
 from reviewkit.model.finding import Run
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.session import Session
+from reviewkit.model.sound import BOTH, SIDES, PlayedSound, lengths_of
 
 TITLES = {
     "opening": "Opening",
@@ -28,6 +29,7 @@ TITLES = {
     "closing": "Closing",
 }
 ORDER = tuple(TITLES)
+AS_FOUND = ORDER[: ORDER.index("repair") + 1]  # nothing from after the repair is shown or played there
 # segments that show an open chassis, and segments in which it is driven at power
 OPEN_CHASSIS = ("inside", "fault", "repair")
 AT_POWER = ("before", "after", "bench")
@@ -77,6 +79,7 @@ def assemble(
     places: Mapping[str, str],
     cautions: Mapping[str, Sequence[str]],
     repaired: bool,
+    sounds: Sequence[PlayedSound] = (),
 ) -> tuple[Segment, ...]:
     """Assemble the segments with their planned times.
 
@@ -93,9 +96,12 @@ def assemble(
     places : mapping of str to str
         Each card's segment unless a note calls for it, by card id.
     cautions : mapping of str to sequence of str
-        By "open", "repair", "power" and "all"; the last are spoken before everything else, in the first segment's time.
+        By "open", "repair", "power", "sound" and "all"; the last are spoken before everything else, in the first
+        segment's time.
     repaired : bool
         True if something was repaired.
+    sounds : sequence of PlayedSound
+        The sounds.
 
     Returns
     -------
@@ -110,18 +116,23 @@ def assemble(
         by_segment.setdefault(note.segment or "opening", []).append(note)
     called = {card for note in kept for card in note.cards}
     places = {card: place for card, place in places.items() if card not in called}
+    heard = _place_sounds(sounds, kept)
     if not repaired and "bench" in noted and "after" not in noted:
         # nothing was repaired: the measurements go into a segment that the user calls bench
         said = {("bench" if name == "after" else name): sentences for name, sentences in said.items()}
         places = {card: ("bench" if name == "after" else name) for card, name in places.items()}
+        heard = {stem: ("bench" if name == "after" else name) for stem, name in heard.items()}
     said = _move_to_called(said, kept, cards)
     needed = [
         *(name for name, sentences in said.items() if sentences),
         *places.values(),
+        *heard.values(),
         *(["opening"] if "opening" in by_segment else []),
     ]
     names = order_segments(noted, needed)
-    warned = _cautions_by_segment(names, cautions)
+    sounding = {*heard.values(), *(name for name, notes in by_segment.items() if any(note.sounds for note in notes))}
+    warned = _cautions_by_segment(names, cautions, sounding)
+    lengths_s, holds = lengths_of(sounds), {card.id: card.hold_s for card in cards}
     together = _BeatBuilder(cards, called)
     segments: list[Segment] = []
     start_s, said_before = 0.0, set[Sentence]()
@@ -129,9 +140,12 @@ def assemble(
         own = [one for one in dict.fromkeys(said.get(name, ())) if one not in said_before]
         said_before.update(own)
         shown = [card for card, place in places.items() if place == name]
-        beats = tuple(together.beats(by_segment.get(name, ()), own, shown))
+        beats = (
+            *together.beats(by_segment.get(name, ()), own, shown),
+            *(Beat(sounds=(stem,)) for stem, place in heard.items() if place == name),
+        )
         said_too = [*(cautions.get("all", ()) if not segments else ()), *warned.get(name, ())]
-        length_s, flag = _plan_length(session, beats, said_too, {card.id: card.hold_s for card in cards})
+        length_s, flag = _plan_length(session, beats, said_too, holds, lengths_s)
         segments.append(
             Segment(name, segment_title(name, repaired), start_s, length_s, beats, tuple(warned.get(name, ())), flag)
         )
@@ -158,6 +172,20 @@ def _move_to_called(
             stays = name == "before" or not elsewhere or name in elsewhere
             moved.setdefault(name if stays else elsewhere[0], []).append(one)
     return moved
+
+
+def _place_sounds(sounds: Sequence[PlayedSound], notes: Sequence[Note]) -> dict[str, str]:
+    """Return the segments of the sounds that no note calls for, by the stems of their files: as found before the
+    repair, then both together.
+    """
+    called = {stem for note in notes for stem in note.sounds}
+    last = "listening" if any(note.segment == "listening" for note in notes) else "after"
+    return {
+        each.stem(part): place
+        for each in sounds
+        if not called & {each.stem(part) for part in each.lengths_s}
+        for part, place in ((SIDES[0], "before"), (BOTH, last))
+    }
 
 
 class _BeatBuilder:
@@ -196,7 +224,7 @@ class _BeatBuilder:
         self._shown += [self._first.get(card, card) for card in (*here, *shown)]
         for note in notes:
             cards = self._with_rest(note.cards)
-            yield Beat(note, self._remove(left, cards), cards)
+            yield Beat(note, self._remove(left, cards), cards, note.sounds)
         for card in dict.fromkeys(earlier):
             again = self._remove(left, (card,))
             if again:
@@ -223,25 +251,34 @@ class _BeatBuilder:
         return tuple(one.text for one in removed)
 
 
-def _plan_length(
-    session: Session, beats: Sequence[Beat], cautions: Sequence[str], holds: Mapping[str, float | None]
-) -> tuple[float, str]:
-    """Return a segment's length in whole seconds, and why it needs attention ("" if it doesn't).
+def _talking_s(texts: Sequence[str], session: Session) -> float:
+    return sum(spoken.words(text) for text in texts) * 60 / session.episode.words_per_minute
 
-    A beat takes as long as its words, figures as spoken, or the hold of its cards, whichever is longer.
+
+def plan_beat(
+    beat: Beat, session: Session, holds: Mapping[str, float | None], lengths_s: Mapping[str, float]
+) -> tuple[float, float]:
+    """Return how long a beat takes, and for how much of that its cards stand with nothing to hear, s.
+
+    It takes as long as its words, figures as spoken, and then its sounds, or as its cards are held if that is longer.
     """
-    per_second = session.episode.words_per_minute / 60
+    heard_s = _talking_s([*([beat.note.text] if beat.note else []), *beat.sentences], session)
+    heard_s += sum(lengths_s[stem] for stem in beat.sounds)
+    held_s = sum(holds.get(card) or session.episode.card_seconds for card in beat.cards)
+    return max(heard_s, held_s), max(held_s - heard_s, 0.0)
 
-    def talking_s(texts: Sequence[str]) -> float:
-        return sum(spoken.words(text) for text in texts) / per_second
 
-    whole_s = talking_s(cautions)
-    silent_s = 0.0
-    for beat in beats:
-        words_s = talking_s([*([beat.note.text] if beat.note else []), *beat.sentences])
-        held_s = sum(holds.get(card) or session.episode.card_seconds for card in beat.cards)
-        whole_s += max(words_s, held_s)
-        silent_s += max(held_s - words_s, 0.0)
+def _plan_length(
+    session: Session,
+    beats: Sequence[Beat],
+    cautions: Sequence[str],
+    holds: Mapping[str, float | None],
+    lengths_s: Mapping[str, float],
+) -> tuple[float, str]:
+    """Return a segment's length in whole seconds, and why it needs attention ("" if it doesn't)."""
+    planned = [plan_beat(beat, session, holds, lengths_s) for beat in beats]
+    whole_s = _talking_s(cautions, session) + sum(length_s for length_s, _ in planned)
+    silent_s = sum(silence_s for _, silence_s in planned)
     length_s = float(math.ceil(max(whole_s, SHORTEST_S) - 1e-6))
     if length_s > LONGEST_S:
         return length_s, f"long: over {format_clock(LONGEST_S)}; split it, or leave some cards to the page"
@@ -253,8 +290,12 @@ def _plan_length(
     return length_s, ""
 
 
-def _cautions_by_segment(names: Sequence[str], cautions: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:
-    """Place each caution where it is first needed, and those of the open chassis again after power."""
+def _cautions_by_segment(
+    names: Sequence[str], cautions: Mapping[str, Sequence[str]], sounding: Collection[str]
+) -> dict[str, list[str]]:
+    """Place each caution where it is first needed, and those of the open chassis again after power. `sounding`: the
+    segments with sounds.
+    """
     placed: dict[str, list[str]] = {}
 
     def place(name: str | None, topic: str) -> None:
@@ -267,6 +308,7 @@ def _cautions_by_segment(names: Sequence[str], cautions: Mapping[str, Sequence[s
     place(next((name for name in opened[1:] if names.index(name) > driven), None), "open")
     place(next((name for name in names if name in ("repair", "fault")), None), "repair")
     place(next((name for name in names if name in AT_POWER), None), "power")
+    place(next((name for name in names if name in sounding), None), "sound")
     return placed
 
 

@@ -11,6 +11,7 @@ from reviewkit.model.notes import Note, Notes
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
+from reviewkit.model.sound import PlayedSound
 from reviewkit.model.verdict import Verdict
 
 
@@ -24,11 +25,12 @@ class Sentence:
 
 @dataclass(frozen=True)
 class Beat:
-    """A stretch of narration with the cards that are shown during it."""
+    """A stretch of narration with the cards that are shown and the sounds that are played during it."""
 
     note: Note | None = None
     sentences: tuple[str, ...] = ()
     cards: tuple[str, ...] = ()
+    sounds: tuple[str, ...] = ()  # the stems of their files, played after what is said
 
 
 @dataclass(frozen=True)
@@ -83,6 +85,7 @@ class Episode:
     price: PriceLine | None = None
     cautions: tuple[str, ...] = ()
     notes: Notes = field(default_factory=Notes)  # bad takes too; `cards` are ids of cards that exist
+    sounds: tuple[PlayedSound, ...] = ()
     left_out: tuple[str, ...] = ()  # outputs and figures that could not be made, with the reason
 
     @property

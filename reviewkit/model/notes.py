@@ -12,8 +12,9 @@ class Note:
     clip: str  # "" where no clip was named
     at_s: float  # seconds into the clip (or into the footage where no clip was named)
     segment: str
-    text: str  # without [card …] and [cut]
+    text: str  # without [card …], [sound …] and [cut]
     cards: tuple[str, ...] = ()
+    sounds: tuple[str, ...] = ()
     cut: bool = False
     line: int = 0
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from reviewkit.model.session import Sound
@@ -52,8 +53,9 @@ class PlayedSound:
         The tone that they are matched by.
     lowered_db
         How far below its target it is, to leave room for its peaks.
-    words, short
-        What is to be said of its levels: in a sentence, and on a card.
+    words
+        What is written of it: "said", a sentence on its levels, and "short", the same on a card; the name of each of
+        its files, by SIDES and BOTH.
     """
 
     sound: Sound
@@ -62,8 +64,7 @@ class PlayedSound:
     matched_by: str = ""
     tone_hz: float | None = None
     lowered_db: float = 0.0
-    words: str = ""
-    short: str = ""
+    words: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def title(self) -> str:
@@ -72,11 +73,20 @@ class PlayedSound:
 
     @property
     def lengths_s(self) -> dict[str, float]:
-        """Return how long each of its files plays, by SIDES and BOTH."""
+        """Return how long each of its files plays, by SIDES and BOTH, s."""
         alone = {side.name: len(side.samples) / self.rate_hz for side in self.sides}
         return alone | {BOTH: sum(alone.values()) + PAUSE_S}
 
+    def stem(self, part: str) -> str:
+        """Return the name of one of its files without folder and ending. `part`: one of SIDES, or BOTH."""
+        return f"{self.sound.id}-{part}"
 
-def sound_path(name: str, part: str, ending: str = "wav") -> str:
-    """Return the path in out/ of a sound's file. `part`: one of SIDES, or BOTH."""
-    return f"{FOLDER}/{name}-{part}.{ending}"
+
+def sound_path(stem: str, ending: str = "wav") -> str:
+    """Return the path in out/ of a sound's file."""
+    return f"{FOLDER}/{stem}.{ending}"
+
+
+def lengths_of(sounds: Iterable[PlayedSound]) -> dict[str, float]:
+    """Return how long every file of some sounds plays, s, by its stem."""
+    return {each.stem(part): length_s for each in sounds for part, length_s in each.lengths_s.items()}

@@ -18,7 +18,7 @@ _CLIP_EXAMPLE = "write for example clip A014.mp4 for 14:05, or clip A015.mp4 at 
 # A colon directly before // belongs to a link, not to a segment.
 _SEGMENT = re.compile(r"([^\W\d_][\w-]*):(?!//)\s*")
 _TAG = re.compile(r"\[([^\[\]]*)\]")
-_OPEN_TAG = re.compile(r"\[\s*(?:card|cut)\b.*", re.IGNORECASE)
+_OPEN_TAG = re.compile(r"\[\s*(?:card|sound|cut)\b.*", re.IGNORECASE)
 MOST_NOTES = 10_000  # one every five seconds of a working day
 _LONGEST_SHOWN = 60  # characters of the text that a message quotes
 
@@ -60,6 +60,7 @@ class _Draft:
     names_segment: bool
     texts: list[str]
     cards: list[str] = field(default_factory=list)
+    sounds: list[str] = field(default_factory=list)
     cut: bool = False
 
 
@@ -95,7 +96,7 @@ class _Reader:
     def finish(self) -> Notes:
         """Return all that was read. Raises InputError if anything was wrong."""
         for draft in self.drafts:
-            if not (any(draft.texts) or draft.cards or draft.cut or draft.names_segment):
+            if not (any(draft.texts) or draft.cards or draft.sounds or draft.cut or draft.names_segment):
                 self.faults.add(draft.line, f"there is nothing after the time; {_NOTE_EXAMPLE}")
         self.faults.collected.sort(key=lambda fault: fault.line)
         self.faults.stop_if_any()
@@ -106,6 +107,7 @@ class _Reader:
                 segment=draft.segment,
                 text=" ".join(" ".join(draft.texts).split()),
                 cards=tuple(dict.fromkeys(draft.cards)),
+                sounds=tuple(dict.fromkeys(draft.sounds)),
                 cut=draft.cut,
                 line=draft.line,
             )
@@ -206,7 +208,7 @@ class _Reader:
         return at_s
 
     def _add_words(self, draft: _Draft, line: int, text: str) -> None:
-        """Add a line's text to a note, without its [card …] and [cut]."""
+        """Add a line's text to a note, without its [card …], [sound …] and [cut]."""
 
         def tag(match: re.Match[str]) -> str:
             words = match[1].split()
@@ -214,10 +216,12 @@ class _Reader:
             shown = shortened(match[0], _LONGEST_SHOWN)
             if words == ["cut"]:
                 draft.cut = True
-            elif len(words) == 2 and words[0] == "card" and not words[1].endswith(","):
-                draft.cards.append(words[1])
+            elif len(words) == 2 and words[0] in ("card", "sound") and not words[1].endswith(","):
+                (draft.cards if words[0] == "card" else draft.sounds).append(words[1])
             elif re.match(r"cards?\b", name):
                 self.faults.add(line, f"{shown}: a card is called for by its id, one each; write [card tone-before]")
+            elif re.match(r"sounds?\b", name):
+                self.faults.add(line, f"{shown}: a sound is called for by its id, one each; write [sound music]")
             elif re.match(r"cut\b", name):
                 self.faults.add(line, f"{shown} is not understood; write [cut] for a bad take, else put it in ( )")
             else:

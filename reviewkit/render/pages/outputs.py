@@ -7,13 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.episode.episode import OPEN_CHASSIS, find_chapters_fault, format_clock
+from reviewkit.episode.episode import OPEN_CHASSIS, find_chapters_fault, format_clock, plan_beat
 from reviewkit.episode.published import Correction, select_for_viewers
 from reviewkit.model.card_files import file_stems
 from reviewkit.model.episode import Episode, Segment, Sentence
 from reviewkit.model.notes import Note
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.repair import RepairRow
+from reviewkit.model.sound import BOTH, PlayedSound, lengths_of, sound_path
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages import page, tables
 from reviewkit.render.pages.page import Pages
@@ -101,7 +102,12 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
 
 
 def render_episode_page(
-    episode: Episode, pages: Pages, table: SpecTable, fragment: str, brochure: Mapping[str, bytes]
+    episode: Episode,
+    pages: Pages,
+    table: SpecTable,
+    fragment: str,
+    brochure: Mapping[str, bytes],
+    compressed: Mapping[str, bytes],
 ) -> bytes:
     """Render the page to publish.
 
@@ -117,6 +123,8 @@ def render_episode_page(
         The table as HTML.
     brochure : mapping of str to bytes
         The cards' pictures as PNG, by card id.
+    compressed : mapping of str to bytes
+        The sounds as MP3, by stem.
 
     Returns
     -------
@@ -128,7 +136,8 @@ def render_episode_page(
     InputError
         If a template is at fault.
     """
-    return pages.text("episode.html", **_page_facts(episode, pages, table, fragment, brochure)).encode()
+    facts = _page_facts(episode, pages, table, fragment, brochure)
+    return pages.text("episode.html", **facts, **_page_sounds(episode, pages, compressed)).encode()
 
 
 def _page_facts(
@@ -152,6 +161,26 @@ def _page_facts(
         "withheld": [why for run in episode.runs for why in run.withheld],
         "equipment": episode.session.bench.equipment,
         "cautions": all_cautions(episode, pages),
+    }
+
+
+def _page_sounds(episode: Episode, pages: Pages, compressed: Mapping[str, bytes]) -> dict[str, Any]:
+    """Return the sounds that a page can play, and what is to be said before they are."""
+    shown = [
+        {
+            "title": each.title,
+            "said": each.words.get("said", ""),
+            "sides": [
+                fact | {"data": base64.b64encode(compressed[fact["stem"]]).decode()}
+                for fact in _sound_files(each)
+                if fact["stem"] in compressed
+            ],
+        }
+        for each in episode.sounds
+    ]
+    return {
+        "sounds": [each for each in shown if each["sides"]],
+        "sound_cautions": pages.cautions().get("sound", ()),
     }
 
 
@@ -236,6 +265,8 @@ def all_cautions(episode: Episode, pages: Pages) -> list[str]:
         topics.append("repair")
     if episode.findings:
         topics.append("power")
+    if episode.sounds:
+        topics.append("sound")
     return [caution for topic in topics for caution in by_topic.get(topic, ())]
 
 
@@ -289,7 +320,8 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
 
 def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
     numbers = file_stems(episode.cards)
-    holds = {card.id: card.hold_s for card in episode.cards}
+    holds, lengths_s = {card.id: card.hold_s for card in episode.cards}, lengths_of(episode.sounds)
+    played = {fact["stem"]: fact for each in episode.sounds for fact in _sound_files(each)}
     return {
         "name": s.name,
         "title": s.title,
@@ -303,7 +335,8 @@ def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
                 "note": beat.note.text if beat.note else "",
                 "place": _place(beat.note) if beat.note else "",
                 "sentences": beat.sentences,
-                "hold_s": sum(holds[card] or episode.session.episode.card_seconds for card in beat.cards),
+                "sounds": [played[stem] for stem in beat.sounds],
+                "hold_s": plan_beat(beat, episode.session, holds, lengths_s)[0],
             }
             for beat in s.beats
         ],
@@ -312,6 +345,21 @@ def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
         "card_files": [numbers[c] for c in s.cards],
         "notes": [{"text": note.text, "place": _place(note)} for note in s.notes if note.text],
     }
+
+
+def _sound_files(sound: PlayedSound) -> list[dict[str, Any]]:
+    """Return what the templates are given of a sound's files."""
+    return [
+        {
+            "stem": sound.stem(part),
+            "file": sound_path(sound.stem(part)),
+            "part": part,
+            "what": sound.words.get(part, part),
+            "said": sound.words.get("said", "") if part == BOTH else "",
+            "length_s": length_s,
+        }
+        for part, length_s in sound.lengths_s.items()
+    ]
 
 
 def _place(note: Note) -> str:

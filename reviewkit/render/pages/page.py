@@ -17,6 +17,7 @@ from reviewkit.model.episode import Chapter
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Finding, Point
 from reviewkit.model.finding_conditions import conditions_of
+from reviewkit.model.sound import PlayedSound
 from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.own_templates import Limits, OwnTemplates
 
@@ -99,12 +100,22 @@ class Pages:
 
     def cautions(self, *, repaired: bool = True) -> dict[str, list[str]]:
         """Return the cautions by topic, from the lines `topic: sentence` of templates/words/cautions.j2."""
-        found: dict[str, list[str]] = {}
-        for line in self.text("words/cautions.j2", mended=repaired).splitlines():
-            topic, mark, sentence = line.partition(":")
-            if mark and sentence.strip():
-                found.setdefault(topic.strip(), []).append(sentence.strip())
-        return found
+        return _by_topic(self.text("words/cautions.j2", mended=repaired))
+
+    def sound_words(self, sound: PlayedSound) -> dict[str, str]:
+        """Return what is written of a sound, from the lines `name: words` of templates/words/sound.j2."""
+        text = self.text("words/sound.j2", matched_by=sound.matched_by, tone_hz=sound.tone_hz)
+        return {name: " ".join(words) for name, words in _by_topic(text).items()}
+
+
+def _by_topic(text: str) -> dict[str, list[str]]:
+    """Return the lines `topic: sentence` of a text by their topic."""
+    found: dict[str, list[str]] = {}
+    for line in text.splitlines():
+        topic, mark, sentence = line.partition(":")
+        if mark and sentence.strip():
+            found.setdefault(topic.strip(), []).append(sentence.strip())
+    return found
 
 
 def render_markdown(markdown_text: str) -> str:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 SERVED = "watch.html"  # never a file: it is sent with its own policy, and shows files of the server it comes from
 _SCRIPT = re.compile(r"<script[^>]*>(.*?)</script>", re.DOTALL)
-_CLOSED = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+_CLOSED = "default-src 'none'; img-src data:; media-src data:; style-src 'unsafe-inline'"
 _NO_WAY_OUT = "; base-uri 'none'; form-action 'none'"
 _FILES = "/out/"  # the source of the pictures on the page of `watch`
 # what loads, sends or navigates by itself, except scripts; the last two are parsed in more than one way
@@ -23,6 +23,7 @@ _TAGS = {"applet", "base", "embed", "form", "frame", "frameset", "iframe", "obje
 _NO_CHOICE = "select :not(option, optgroup, hr)"
 _LINKS = {"href", "xlink:href"}
 _ADDRESSES = _LINKS | set("action background data formaction imagesrcset ping poster src srcset".split())
+_CARRIED = {"img": "data:", "link": "data:", "audio": "data:audio/"}  # what a page may bring along, by tag
 _RUN = re.compile(r"(javascript|vbscript|data):", re.IGNORECASE)
 _SEEN_BY_NOBODY = re.compile(r"[\x00-\x20]")  # browsers remove these from the scheme of an address
 _HARMLESS_META = {"", "content-security-policy", "content-type"}
@@ -97,9 +98,9 @@ def _flaw(node: LexborNode, known: str, files: str) -> str:
         return f"<meta> with http-equiv={given['http-equiv'][:40]}"
     for name, value in given.items():
         address = _SEEN_BY_NOBODY.sub("", value)
-        is_data = tag in ("img", "link") and address.lower().startswith("data:")
+        is_data = address.lower().startswith(_CARRIED.get(tag, "\0"))
         loads = name not in _LINKS or tag in ("link", "image", "use")
-        if name.startswith("on"):
+        if name.startswith("on") or name == "autoplay":
             return f"<{tag}> with {name}"
         if name not in _ADDRESSES or is_data:
             continue

@@ -15,6 +15,7 @@ from reviewkit.model.finding import Finding
 from reviewkit.model.published import Published
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Rating
+from reviewkit.model.sound import PlayedSound
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.repair_points import point_verdict
 from reviewkit.verdict.spec_table import SpecTable
@@ -72,6 +73,8 @@ def format_findings_json(episode: Episode) -> str:
             "now": p.now,
             "line": p.line,
         }
+    if episode.sounds:
+        data["sounds"] = [_sound(each) for each in episode.sounds]
     if episode.left_out:
         data["left_out"] = list(episode.left_out)
     return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
@@ -104,6 +107,17 @@ def _finding(f: Finding) -> dict[str, Any]:
     if f.floor is not None:
         entry["floor"] = f.floor
     return entry | {"measurement": f.measurement, "kind": f.kind, "stage": f.stage, "source": f.source}
+
+
+def _sound(each: PlayedSound) -> dict[str, Any]:
+    entry: dict[str, Any] = {"id": each.sound.id, "of": each.sound.of, "target": each.sound.target_lufs}
+    for side, recording in zip(each.sides, each.sound.recordings, strict=True):
+        entry[side.name] = {
+            "source": recording.file,
+            "gain_db": side.gain_db,
+            **_present({"loudness_lufs": side.loudness_lufs, "peak_dbtp": side.peak_dbtp}),
+        }
+    return _present(entry | {"matched_by": each.matched_by, "tone_hz": each.tone_hz})
 
 
 def _verdict(v: Verdict) -> dict[str, Any]:
