@@ -33,11 +33,12 @@ from norrvale import (
     sensitivity_v,
     source_impedance,
 )
-from sample_files import cells, lines_of
+from sample_files import cells, lines_of, samples_of
 from sample_waveforms import (
     modulation_file,
     multitone_file,
     noise_file,
+    sound_files,
     spectrum_file,
     square_file,
     tone_files,
@@ -186,6 +187,7 @@ def make() -> dict[str, bytes]:
         *(tone_files, spectrum_file, response_file, distortion_files, crosstalk_file, source_impedance_file),
         *(contour_files, phono_file, bench_file, reading_file, modulation_file, square_file, multitone_file),
         noise_file,
+        sound_files,
     )
     made: dict[str, bytes] = {}
     for number, maker in enumerate(makers):
@@ -209,7 +211,10 @@ def differences(folder: Path) -> list[str]:
     found = {path.name: path.read_bytes() for path in (folder / "measurements").glob("*") if path.is_file()}
     lines = [f"measurements/{name}: missing" for name in sorted(made.keys() - found.keys())]
     lines += [f"measurements/{name}: not made by this script" for name in sorted(found.keys() - made.keys())]
-    lines += [f"measurements/{name}: differs" for name in sorted(made) if name in found and made[name] != found[name]]
+    for name in sorted(made.keys() & found.keys()):
+        alike = samples_of if name.endswith(".flac") else bytes
+        if made[name] != found[name] and alike(made[name]) != alike(found[name]):
+            lines.append(f"measurements/{name}: differs")
     session = tomllib.loads((folder / "session.toml").read_text(encoding="utf-8"))
     if [m["volts"] for m in session["measurement"] if "volts" in m] != [two_load_volts()]:
         lines.append(f"session.toml: the two-load volts should be {two_load_volts()}")

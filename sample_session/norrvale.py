@@ -106,6 +106,10 @@ MULTITONE_TOTAL_V = 1.0  # r.m.s. of all tones at the left terminals: 125 mW int
 MULTITONE_SEED = 31  # of the phases
 SQUARE_HZ = 1000.0
 SQUARE_PEAK_V = 1.0  # at the left terminals, before the corners round it: too small for the static curve to matter
+CHORD_HZ = (220.0, 275.0, 330.0)  # each with its first partials, as a plucked string has them
+CHORD_PARTIALS = 6
+CHORD_PEAK_V = 9.0  # at the left terminals, where it begins
+CHORD_SECONDS, CHORD_DECAY_S = 2.4, 0.7
 SENSITIVITY_POWER_W = 40.0
 AUX_GAIN = 125.0  # the left channel from aux to its open terminals, volume full up
 OPEN_VOLTS = {"L": 12.708, "R": 12.594}  # the two-load reading in session.toml: open, then 8 Ω
@@ -179,6 +183,19 @@ def multitone_phases() -> Array:
     """Phase of each tone's sine at the block's start, rad. Shape (tones,)."""
     phases: Array = np.random.default_rng(MULTITONE_SEED).uniform(0, 2 * np.pi, MULTITONE_TONES)
     return phases
+
+
+def chord_v(seconds: Array) -> Array:
+    """The chord that is asked of the left channel, V: plucked at 0, dying away, silent at its end. Same shape."""
+    notes = sum(
+        np.sin(2 * np.pi * order * hertz * seconds) / order**1.5
+        for hertz in CHORD_HZ
+        for order in range(1, CHORD_PARTIALS + 1)
+    )
+    shape = np.exp(-seconds / CHORD_DECAY_S) - math.exp(-CHORD_SECONDS / CHORD_DECAY_S)
+    played = np.asarray(notes * shape * np.minimum(seconds / 5e-3, 1))
+    chord: Array = CHORD_PEAK_V * played / np.abs(played).max()
+    return chord
 
 
 def looped_back(frequency_hz: Array, channel: Channel) -> Array:

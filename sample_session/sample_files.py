@@ -1,4 +1,4 @@
-"""How the sample's files are written: delimited text in several layouts, and WAV captures. Same numbers, same bytes."""
+"""How the sample's files are written: delimited text in several layouts, WAV captures, FLAC recordings. Same numbers, same bytes."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import wave
 from collections.abc import Sequence
 
 import numpy as np
+import soundfile
 from norrvale import RATE_HZ, Array
 
 WAV_BYTES = 3  # of a sample
@@ -20,6 +21,22 @@ def lines_of(head: Sequence[str], columns: Sequence[Sequence[str]], separator: s
 def cells(values: Array, form: str, decimal: str = ".") -> list[str]:
     """Numbers as text, with the decimal mark wanted."""
     return [format(value, form).replace(".", decimal) for value in values.tolist()]
+
+
+def flac_of(channels: Sequence[Array], full_scale_v: float) -> bytes:
+    """A 24-bit FLAC of volts, one array of shape (samples,) a channel. Its bytes are the encoder's: another version of
+    it may pack the same samples otherwise.
+    """
+    made = io.BytesIO()
+    samples = np.stack(channels, axis=1) / full_scale_v
+    soundfile.write(made, samples, RATE_HZ, format="FLAC", subtype="PCM_24")
+    return made.getvalue()
+
+
+def samples_of(flac: bytes) -> list[object]:
+    """What a FLAC holds: its rate and its samples."""
+    samples, rate_hz = soundfile.read(io.BytesIO(flac), dtype="int32", always_2d=True)
+    return [rate_hz, samples.tolist()]
 
 
 def wav_of(channels: Sequence[Array], full_scale_v: float) -> bytes:

@@ -8,6 +8,7 @@ from functools import cache
 import numpy as np
 from norrvale import (
     CHANNELS,
+    CHORD_SECONDS,
     LEFT,
     MAINS_HZ,
     MODULATION_HZ,
@@ -25,13 +26,14 @@ from norrvale import (
     TONE_PEAK_V,
     Array,
     Channel,
+    chord_v,
     curve,
     harmonics,
     linear_gain,
     multitone_bins,
     multitone_phases,
 )
-from sample_files import cells, lines_of, wav_of
+from sample_files import cells, flac_of, lines_of, wav_of
 
 TONE_SECONDS = 0.5
 SPECTRUM_POINTS = 2**14
@@ -39,6 +41,7 @@ SPECTRUM_AVERAGES = 8
 IDLE_SECONDS = 2.5
 IDLE_FULL_SCALE_V = 10e-3
 MULTITONE_FULL_SCALE_V = 5.0
+CHORD_FULL_SCALE_V = 20.0
 SCOPE_HZ, SCOPE_SECONDS, SCOPE_NOISE_V = 2e6, 2.5e-3, 0.2e-3
 OVERSAMPLED = 16  # harmonics that the static curve makes above the capture's band must not fold into it
 
@@ -68,11 +71,11 @@ def capture(
     return volts + idle(channel, count, rng)
 
 
-def through_curve(asked_v: Array, channel: Channel, frequency_hz: float) -> Array:
-    """One period of a waveform after the static curve, mended unit, as a 48 kHz interface sees it: no DC, nothing above
-    half the rate. `asked_v`: shape (OVERSAMPLED · n,); the result has (n,).
+def through_curve(asked_v: Array, channel: Channel, frequency_hz: float, stage: str = "after") -> Array:
+    """One period of a waveform after the static curve, as a 48 kHz interface sees it: no DC, nothing above half the
+    rate. `asked_v`: shape (OVERSAMPLED · n,); the result has (n,).
     """
-    bent = curve(asked_v, channel, "after", frequency_hz, 8.0)
+    bent = curve(asked_v, channel, stage, frequency_hz, 8.0)
     lines = np.fft.rfft(bent)[: bent.size // OVERSAMPLED // 2] / OVERSAMPLED
     lines[0] = 0
     volts: Array = np.fft.irfft(lines, bent.size // OVERSAMPLED)
@@ -160,6 +163,21 @@ def multitone_file(rng: np.random.Generator) -> dict[str, bytes]:
         for channel in CHANNELS
     ]
     return {"multitone.wav": wav_of(channels, MULTITONE_FULL_SCALE_V)}
+
+
+def sound_files(rng: np.random.Generator) -> dict[str, bytes]:
+    """A chord before and after, as FLAC, to be heard."""
+    count = round(CHORD_SECONDS * RATE_HZ)
+    asked = chord_v(np.arange(count * OVERSAMPLED) / (RATE_HZ * OVERSAMPLED))
+    made = {}
+    for stage in ("before", "after"):
+        channels = [
+            # loop gain taken as at 1 kHz
+            through_curve(channel.gain * asked, channel, 1000.0, stage) + idle(channel, count, rng)
+            for channel in CHANNELS
+        ]
+        made[f"chord-{stage}.flac"] = flac_of(channels, CHORD_FULL_SCALE_V)
+    return made
 
 
 def noise_file(rng: np.random.Generator) -> dict[str, bytes]:
