@@ -1,4 +1,6 @@
-"""How the sample's files are written: delimited text in several layouts, WAV captures, FLAC recordings. Same numbers, same bytes."""
+"""How the sample's files are written: delimited text in several layouts, WAV captures, FLAC recordings. Same numbers,
+same bytes.
+"""
 
 from __future__ import annotations
 

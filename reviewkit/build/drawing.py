@@ -139,10 +139,17 @@ def _read(
     for kind, digest in header["clips"].items():
         assert order.motion is not None
         place = order.motion.file(card.id, f".{kind}")
-        if digest not in drawn_before or not _put(drawn_before[digest], place) or file_digest(place) != digest:
+        if not bring_back(digest, place, drawn_before):
             return None
         drawn[kind] = place
     return drawn
+
+
+def bring_back(digest: str, place: Path, drawn_before: Mapping[str, Path]) -> bool:
+    """Put a clip that was made before where it is wanted, and say whether it could be done. `drawn_before`: files by
+    their expected digest.
+    """
+    return digest in drawn_before and _put(drawn_before[digest], place) and file_digest(place) == digest
 
 
 def _put(clip: Path, place: Path) -> bool:

@@ -13,7 +13,8 @@ from reviewkit.build.measuring import measure
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.build.session_files import SessionFiles, read
-from reviewkit.build.sounds import SoundOutputs, called_sounds, remarks_on, sound_outputs
+from reviewkit.build.sound_outputs import SoundFiles, draw_sound_clips, make_sound_files
+from reviewkit.build.sounds import called_sounds, remarks_on
 from reviewkit.episode.episode import assemble, make_chapters, segment_of_card, segment_of_run
 from reviewkit.episode.price import work_out_price
 from reviewkit.episode.published import collect_figures, find_corrections, record_published
@@ -118,7 +119,8 @@ def run(
         known = [card.id for card in series.cards]
         raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
     order = _order(files.session, series, options, clips)
-    drawing = begin_drawing(cards, order, files.type_digests, clips.drawn_before if clips else {}, pool, cache)
+    before = clips.drawn_before if clips else {}
+    drawing = begin_drawing(cards, order, files.type_digests, before, pool, cache)
     composed = _compose_episode(files, runs, verdicts, series, cache)
     if options.only:
         drawn = finish_drawing(drawing, cache, progress)
@@ -126,11 +128,12 @@ def run(
     figures = collect_figures(series.table, composed.episode.findings)
     corrected = find_corrections(figures, files.published)
     texts = outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
-    sounds = sound_outputs(composed.episode.sounds, cache)
+    sounds = make_sound_files(composed.episode.sounds, cache)
     plan_texts = plan_page.render_plan(composed.plan, composed.pages)
     first = {"thumbnail.png": _thumbnail(composed, cache), **texts.files, **plan_texts, **sounds.files}
     drawn = finish_drawing(drawing, cache, progress)
-    everything = _with_pictures(composed, drawn, first, texts.table, sounds, cache)
+    sound_clips = draw_sound_clips(composed.episode, order, files.type_digests, before, cache)
+    everything = _with_pictures(composed, drawn, first, texts.table, sounds, cache) | sound_clips
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
     published = (
         tables.format_published_json(record_published(figures, files.published)).encode() if options.published else None
@@ -240,7 +243,7 @@ def _with_pictures(
     drawn: Mapping[str, Pictures],
     first: Mapping[str, bytes],
     table: str,
-    sounds: SoundOutputs,
+    sounds: SoundFiles,
     cache: Cache,
 ) -> dict[str, bytes | Path]:
     """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.

@@ -1,16 +1,13 @@
-"""The sounds of a session: read, cut, faded and set in level."""
+"""The sounds of a session: read, cut, faded and set in level; which of them a note means."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from reviewkit.build.cache import Cache
-from reviewkit.build.plain_data import fingerprint
-from reviewkit.build.program import program_digest
 from reviewkit.episode.episode import AS_FOUND
 from reviewkit.model.digits import MINUS
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
@@ -20,16 +17,6 @@ from reviewkit.model.sound import BOTH, FOLDER, SIDES, PlayedSide, PlayedSound
 
 if TYPE_CHECKING:
     from reviewkit.ingest.sound_file import Passage
-
-
-@dataclass(frozen=True)
-class SoundOutputs:
-    """What is made of sounds. `files`: by their path in out/; `compressed`: for the page, by stem, as far as this
-    machine can.
-    """
-
-    files: Mapping[str, bytes] = field(default_factory=dict)
-    compressed: Mapping[str, bytes] = field(default_factory=dict)
 
 
 _SHOWN_DB = 0.05
@@ -86,30 +73,14 @@ def called_sounds(given: Notes, sounds: Sequence[PlayedSound]) -> Notes:
 
 def remarks_on(sounds: Sequence[PlayedSound]) -> Iterator[str]:
     """Yield what is not as it was asked for: sounds that are below their target, or can't be on the page."""
-    if sounds and not _can_compress():
+    from reviewkit.render.footage.sound_files import can_encode_mp3
+
+    if sounds and not can_encode_mp3():
         yield "episode.html: without its sounds, for the sound library here writes no MP3"
     for each in sounds:
         if each.lowered_db >= _SHOWN_DB:
             below = f"{each.lowered_db:.1f} dB below {each.sound.target}".replace("-", MINUS)
             yield f"{FOLDER}/{each.sound.id}: {below}, so that no peak passes {MINUS}1 dBTP"
-
-
-def sound_outputs(sounds: tuple[PlayedSound, ...], cache: Cache) -> SoundOutputs:
-    """Make the files of sounds; compressing them takes long, so that is done once for the same samples."""
-    if not sounds:
-        return SoundOutputs()
-    from reviewkit.render.footage.sound_files import encode_mp3, write_sounds
-
-    compressed = {}
-    for each in sounds if _can_compress() else ():
-        for side in each.sides:
-            key = fingerprint("compressed sound", program_digest(), each.rate_hz, side.samples)
-            content = cache.read(key)
-            if content is None:
-                content = encode_mp3(side.samples, each.rate_hz)
-                cache.write(key, content)
-            compressed[each.stem(side.name)] = content
-    return SoundOutputs(write_sounds(sounds), compressed)
 
 
 def _read_sound(folder: Path, sound: Sound) -> PlayedSound:
@@ -152,12 +123,6 @@ def _read_sound(folder: Path, sound: Sound) -> PlayedSound:
     )
     matched_by = ("tone" if tone_hz else "loudness") if sound.match else ""
     return PlayedSound(sound, rate_hz, (one, other), matched_by, tone_hz, levels.lowered_db)
-
-
-def _can_compress() -> bool:
-    from reviewkit.render.footage.sound_files import can_encode_mp3
-
-    return can_encode_mp3()
 
 
 def _finite(level: float) -> float | None:

@@ -14,9 +14,9 @@ class Note:
     segment: str
     text: str  # without [card …], [sound …] and [cut]
     cards: tuple[str, ...] = ()
-    sounds: tuple[str, ...] = ()
     cut: bool = False
     line: int = 0
+    sounds: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ CEILING_DBTP, _BETWEEN_METERS_DB = -1.0, 0.1
 MIDBAND_HZ = (200.0, 5000.0)
 _SAME_TONE = 0.01  # of its frequency
 _TONE_S = 5.0  # of a passage are looked at for its tone
+_WINDOW_S = 0.05
 _BETA = 12.0  # side lobes 90 dB down
 _LARGEST = 2**23  # of 24 bits
 
@@ -129,6 +130,33 @@ def find_tone_levels(passages: Sequence[Array], rate_hz: float) -> tuple[float, 
     if highest - lowest > _SAME_TONE * lowest:
         raise NoLevel(f"the tone is at {tones[0]:.5g} Hz before and at {tones[-1]:.5g} Hz after; play the same one")
     return tones[-1], levels
+
+
+def level_over_time(samples: Array, rate_hz: float, points: int) -> tuple[Array, Array]:
+    """Return the course of a passage's level.
+
+    Parameters
+    ----------
+    samples : Array
+        Shape (n, channels), fractions of full scale.
+    rate_hz : float
+        The sample rate.
+    points : int
+        How many to return, from the first sample to the last.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        Times in s, shape (points,); levels in dBFS, r.m.s. of 50 ms about each, shape (points, channels).
+    """
+    running = np.concatenate((np.zeros((1, samples.shape[1])), np.cumsum(samples**2, axis=0)))
+    at = np.linspace(0, len(samples), points)
+    half = _WINDOW_S * rate_hz / 2
+    first = np.clip(np.rint(at - half), 0, len(samples) - 1).astype(int)
+    last = np.clip(np.rint(at + half), 1, len(samples)).astype(int)
+    power = (running[last] - running[first]) / (last - first)[:, np.newaxis]
+    # 0 dBFS is the r.m.s. value of a sine whose peak just reaches full scale (AES17, from memory)
+    return at / rate_hz, 10 * np.log10(np.maximum(2 * power, 1e-20))
 
 
 def quantise(samples: Array, gain_db: float) -> NDArray[np.int32]:

@@ -29,10 +29,10 @@ from reviewkit.render.footage.clip import (
     Motion,
     _mix,
     _mix_with_alpha,
-    _yuv,
     animate,
     plan_length,
     split_layers,
+    to_yuv,
     write_clear_clip,
     write_opaque_clip,
 )
@@ -176,7 +176,7 @@ def test_what_is_faded_in_clear_keeps_its_colour():
 def test_colours_are_those_of_bt_709(colour, expected):
     pixels = np.empty((4, 6, 4), np.uint8)
     pixels[...] = (*colour, 255)
-    planes = _yuv(pixels)
+    planes = to_yuv(pixels)
     assert [plane.shape for plane in planes] == [(4, 6), (2, 3), (2, 3)]
     assert [int(plane[0, 0]) for plane in planes] == list(expected)
     assert all((plane == plane[0, 0]).all() for plane in planes)
@@ -223,7 +223,7 @@ def test_the_last_frame_loses_nothing_but_chroma_between_pixels(made):
     command = [program, "-loglevel", "error", "-i", clip, "-f", "rawvideo", "-"]
     ran = subprocess.run(command, capture_output=True, check=True)
     last = np.frombuffer(ran.stdout, np.uint8).reshape(FRAMES, -1)[-1]
-    assert psnr_db(last, np.concatenate([plane.ravel() for plane in _yuv(still)])) >= 50
+    assert psnr_db(last, np.concatenate([plane.ravel() for plane in to_yuv(still)])) >= 50
 
 
 def test_left_of_the_edge_is_the_curve_and_right_of_it_is_not(frames):

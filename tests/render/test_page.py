@@ -508,6 +508,7 @@ def test_an_ampersand_is_no_entity_in_a_cell(text):
 
 def hostile_segment():
     beat = {"cards": ["01-x"], "note": HOSTILE, "place": HOSTILE, "sentences": [HOSTILE, HOSTILE], "hold_s": 6.0}
+    beat["sounds"] = [{"file": "sounds/x-both.wav", "what": HOSTILE, "length_s": 2.4, "said": HOSTILE}]
     return {"title": HOSTILE, "start_s": 0.0, "length_s": 10.0, "flag": HOSTILE, "cautions": [HOSTILE], "beats": [beat]}
 
 
@@ -527,10 +528,13 @@ def test_pages_escape_what_they_are_given(pages):
         withheld=[HOSTILE],
         equipment=[HOSTILE],
         cautions=[HOSTILE],
+        sound_cautions=[HOSTILE],
+        sounds=[{"title": HOSTILE, "said": HOSTILE, "sides": [{"what": HOSTILE, "length_s": 2.4, "data": "AAAA"}]}],
     )
     read = tags(html)
     assert "b" not in {tag for tag, _ in read.tags}
-    assert read.seen.count(HOSTILE) == 30
+    assert read.seen.count(HOSTILE) == 34
+    assert [attributes["aria-label"] for tag, attributes in read.tags if tag == "audio"] == [f"{HOSTILE}, {HOSTILE}"]
     assert [attributes["alt"] for tag, attributes in read.tags if tag == "img"] == [HOSTILE]
 
 

@@ -1,7 +1,7 @@
 """Loudness and true peak against what is published for meters, and levels set for two passages.
 
-EBU Tech 3341 (the signals of its table 1, from memory) gives signals and what a meter must read of them; ITU-R BS.1770-4
-gives the filters. scipy filters with the printed coefficients.
+EBU Tech 3341 (the signals of its table 1, from memory) gives signals and what a meter must read of them; ITU-R
+BS.1770-4 gives the filters. scipy filters with the printed coefficients.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ from reviewkit.render.cards.contact_sheet import SMALL
 from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, WIDTHS, Look, find_look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
 from reviewkit.render.cards.png import downscale, encode_png
-from reviewkit.render.cards.scene import Box, Item, LayoutFault, Page
+from reviewkit.render.cards.scene import Box, Item, LayoutFault, Page, Stroke
 
 if TYPE_CHECKING:
     from reviewkit.render.cards.colour_check import Seen
@@ -123,6 +123,23 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
     if order.motion and card.chart:
         drawn |= _write_clips(card, items, order, order.motion)
     return drawn | _draw_for_footage(card, items, order)
+
+
+def draw_still(card: Card, order: Order) -> tuple[Bytes, Box]:
+    """Draw a chart for a clip of its own: its pixels, and where its plot is in them.
+
+    Raises
+    ------
+    LayoutFault
+        If the card can't be laid out, or something on it can't be seen.
+    """
+    items = apply_look(_fitting_form(card, order.fonts)[1], order.look)
+    shapes = _check_colours(card.id, items, order.look)
+    ruled = [point for item in shapes if isinstance(item, Stroke) and item.kind == "grid" for point in item.points]
+    across, down = zip(*ruled, strict=True)
+    scale = order.width / FRAME_WIDTH
+    plot = Box(scale * min(across), scale * min(down), scale * max(across), scale * max(down))
+    return paint(shapes, order.look.ground, order.width, order.fonts), plot
 
 
 def _write_clips(card: Card, items: Sequence[Item], order: Order, motion: Motion) -> dict[str, Path]:

@@ -35,6 +35,11 @@ QUALITY = (
     *("-x264-params", "ref=1:rc-lookahead=0:mbtree=0:weightp=0:scenecut=0"),
 )
 _COLOURS = {"range": "tv", "color_primaries": "bt709", "color_trc": "bt709", "colorspace": "bt709"}
+OPAQUE_FILTER = "setparams=" + ":".join(f"{name}={value}" for name, value in _COLOURS.items())
+OPAQUE_ENCODING = (
+    *("-c:v", ENCODER, *QUALITY, "-movflags", "+faststart"),
+    *("-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709"),
+)
 _NO_TRACES = ("-map_metadata", "-1", "-fflags", "+bitexact", "-flags:v", "+bitexact")
 
 
@@ -114,11 +119,8 @@ def write_opaque_clip(pixels: Layers, place: Path, motion: Motion, seconds: floa
     CannotFinish
         If the encoder fails; the file is then removed.
     """
-    colours = ":".join(f"{name}={value}" for name, value in _COLOURS.items())
-    encoding = ["-c:v", ENCODER, *QUALITY, "-movflags", "+faststart"]
-    encoding += ["-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709"]
-    planes = (_yuv(some) for some in pixels)
-    _encode_clip(planes, _mix, "yuv420p", f"setparams={colours}", encoding, place, motion, seconds)
+    planes = (to_yuv(some) for some in pixels)
+    _encode_clip(planes, _mix, "yuv420p", OPAQUE_FILTER, OPAQUE_ENCODING, place, motion, seconds)
 
 
 def write_clear_clip(pixels: Layers, place: Path, motion: Motion, seconds: float) -> None:
@@ -140,12 +142,24 @@ def _encode_clip(
 ) -> None:
     """Encode a clip, repeating its last frame until its end; remove the file if that fails."""
     length = plan_length(seconds, motion.rate)
-    frames = animate(planes, length.drawing, mixed)
+    filters = f"{filters},tpad=stop={length.hold}:stop_mode=clone" if length.hold else filters
+    encode_frames(animate(planes, length.drawing, mixed), pixel_format, filters, encoding, place, motion)
+
+
+def encode_frames(
+    frames: Iterator[Planes],
+    pixel_format: str,
+    filters: str,
+    encoding: Sequence[str],
+    place: Path,
+    motion: Motion,
+    inputs: Sequence[str] = (),
+) -> None:
+    """Encode frames as a video; remove the file if that fails. `inputs`: options for what else goes into it."""
     first = next(frames)
     height, width = first[0].shape[:2]
     options = ["-f", "rawvideo", "-pixel_format", pixel_format, "-video_size", f"{width}x{height}"]
-    options += ["-framerate", str(motion.rate), "-i", "pipe:0"]
-    options += ["-vf", f"{filters},tpad=stop={length.hold}:stop_mode=clone" if length.hold else filters]
+    options += ["-framerate", str(motion.rate), "-i", "pipe:0", *inputs, "-vf", filters]
     options += [*encoding, "-video_track_timescale", str(_timescale(motion.rate)), *_NO_TRACES]
     pieces = (plane for frame in chain((first,), frames) for plane in frame)
     done = False
@@ -255,7 +269,7 @@ def _mix_with_alpha(before: Bytes, after: Bytes, share: float) -> Bytes:
     return np.rint(mixed).astype(np.uint8)
 
 
-def _yuv(pixels: Bytes) -> Planes:
+def to_yuv(pixels: Bytes) -> Planes:
     """Convert red, green, blue to 8-bit luma and chroma of ITU-R BT.709, 16 … 235 and 16 … 240.
 
     Chroma is subsampled 4:2:0, co-sited with the left column, as H.264 assumes by default.
