@@ -14,7 +14,9 @@ import tomllib
 from pathlib import Path
 
 import jinja2.meta
+import numpy as np
 import pytest
+import soundfile
 from PIL import Image
 
 from reviewkit.commands import cli, command_line
@@ -198,7 +200,7 @@ def test_the_page_describes_every_kind_with_an_example(kind):
 @pytest.mark.parametrize("table", TABLES)
 def test_the_page_names_every_key_of_a_session(table):
     """In the first column of its own table."""
-    heading = f"[[{table}]]" if table in ("rated", "measurement") else f"[{table}]"
+    heading = f"[[{table}]]" if table in ("rated", "measurement", "sound") else f"[{table}]"
     rows = [line for line in section("session", heading).splitlines() if line.startswith("| `")]
     named = {key for row in rows for key in re.findall(r"`([^`]+)`", row.split("|")[1])}
     assert named == set(schema_of(TABLES[table]).examples())
@@ -219,6 +221,8 @@ def test_the_page_names_every_output(sample):
     assert len(made) > 20
     for name in made:
         folder = name.split("/")[0]
+        if folder == "sounds":
+            name = re.sub(r"/\w+-", "/ID-", name)
         if folder in ("cards", "strips"):
             assert re.fullmatch(rf"{folder}/\d\d-[a-z0-9-]+\.png", name)
             name = f"{folder}/NN-ID.png"
@@ -310,6 +314,9 @@ def completed(text: str, folder: Path) -> str:
             shutil.copy(SAMPLE / "measurements" / FILES[one["kind"]], folder / one["file"])
     if "price" in tables and not (folder / tables["price"]["index"]).exists():
         shutil.copy(SAMPLE / "prices.csv", folder / tables["price"]["index"])
+    for recording in (sound[side] for sound in tables.get("sound", []) for side in ("before", "after")):
+        (folder / recording).parent.mkdir(exist_ok=True)
+        soundfile.write(folder / recording, np.random.default_rng(1).normal(0, 0.01, 8000 * 15), 8000)
     if photo := tables.get("episode", {}).get("photo"):
         Image.new("RGB", (640, 360), "grey").save(folder / photo)
     return text

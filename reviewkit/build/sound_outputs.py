@@ -1,4 +1,4 @@
-"""What is made of the sounds: files, compressed copies for the page, clips; or the same from the cache."""
+"""The outputs of sounds: files, compressed copies for the page, clips; made, or taken from the cache."""
 
 from __future__ import annotations
 

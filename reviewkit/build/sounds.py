@@ -42,7 +42,7 @@ def read_sounds(folder: Path, session: Session) -> tuple[PlayedSound, ...]:
             continue
         values += sum(side.samples.size for side in sounds[-1].sides)
         if values > MOST_VALUES:
-            faults.append(_fault(sound, "with it the sounds last too long to be built; choose shorter passages"))
+            faults.append(_fault(sound, "with it all sounds together last too long; cut them shorter with from and to"))
             break
     if faults:
         raise InputError(faults)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 import numpy as np
 
-from reviewkit.ingest.capture_file import MOST_VALUES, check_samples, choose_channels, read_samples
+from reviewkit.ingest.capture_file import check_samples, choose_channels, read_samples
 from reviewkit.ingest.capture_header import Header, read_header
 from reviewkit.ingest.plain_text import refuse_devices
 from reviewkit.model.errors import Fault, InputError
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 _FLAC = b"fLaC"
 _BITS = {"PCM_S8": 8, "PCM_16": 16, "PCM_24": 24}
-_LEAST_S = 0.4  # a block of the loudness meter
+LEAST_S, MOST_S = 0.4, 60.0  # a block of the loudness meter; more than anybody listens to twice
 _RATES_HZ = (8_000, 192_000)
 
 
@@ -65,6 +66,13 @@ def read_passage(
         raise _fault(source, f"cannot be read: {error.strerror or error}; make it a readable file") from error
 
 
+def parse_passage(
+    data: bytes, source: str, start_s: float, end_s: float | None, columns: Mapping[str, str | int]
+) -> Passage:
+    """Return the same of a recording's bytes."""
+    return _read(io.BytesIO(data), len(data), source, (start_s, end_s), columns)
+
+
 def _read(
     file: BinaryIO, length: int, source: str, between_s: tuple[float, float | None], columns: Mapping[str, str | int]
 ) -> Passage:
@@ -77,17 +85,13 @@ def _read(
     numbers = [number for _, number in choose_channels(header, columns, source)]
     end_s = header.seconds if between_s[1] is None else between_s[1]
     if end_s > header.seconds + 0.5 / rate_hz:
-        message = f"lasts {header.seconds:.4g} s, and the passage would end at {end_s:.6g} s; correct to in [[sound]]"
-        raise _fault(source, message)
+        message = f"lasts {header.seconds:.4g} s, and the passage would end at {end_s:.6g} s"
+        raise _fault(source, f"{message}; correct to in its [[sound]]")
     start, stop = round(between_s[0] * rate_hz), round(end_s * rate_hz)
-    if stop - start < _LEAST_S * rate_hz:
-        lasts = max(stop - start, 0) / rate_hz
-        message = f"the passage lasts {lasts:.4g} s, too short for a loudness; choose at least {_LEAST_S:g} s"
-        raise _fault(source, f"{message} with from and to in [[sound]]")
-    if 2 * (stop - start) > MOST_VALUES:
-        longest = MOST_VALUES / 2 / rate_hz
-        message = f"the passage lasts {(stop - start) / rate_hz:.4g} s; choose at most {longest:.3g} s"
-        raise _fault(source, f"{message} with from and to in [[sound]]")
+    lasts = max(stop - start, 0) / rate_hz
+    if not LEAST_S <= lasts <= MOST_S:
+        message = f"the passage lasts {lasts:.4g} s, and may last {LEAST_S:g} s to {MOST_S:g} s"
+        raise _fault(source, f"{message}; write from and to in its [[sound]]")
     read = read_samples(file, header, numbers, source, start, stop)
     check_samples(read, numbers, header, source, start)
     return Passage(rate_hz, np.stack([read[0], read[-1]], axis=1))

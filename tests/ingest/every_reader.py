@@ -18,6 +18,7 @@ from pathlib import Path
 from unittest import mock
 
 import numpy as np
+import soundfile
 from cut_on_paper import episode
 from odd_files import CASES, Case
 from PIL import Image
@@ -36,6 +37,7 @@ from reviewkit.ingest.session.session_file import parse_session
 from reviewkit.ingest.session.timeline_file import read_edited
 from reviewkit.ingest.sheet import sheet_rows
 from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet
+from reviewkit.ingest.sound_file import parse_passage
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.render.footage.timeline import build_timeline
@@ -127,7 +129,7 @@ def every_reader(folder: Path | None = None) -> dict[str, Reader]:
     """All readers by name. `folder`: where the files lie that some of them must find; made where none is given."""
     there = folder or Path(tempfile.mkdtemp(prefix="readers-"))
     (there / "measurements").mkdir(exist_ok=True)
-    named = re.findall(rb'"([a-z0-9/-]+\.(?:csv|wav|txt|jpg))"', b"".join(_sessions()))
+    named = re.findall(rb'"([a-z0-9/-]+\.(?:csv|wav|flac|txt|jpg))"', b"".join(_sessions()))
     for name in {name.decode() for name in named}:
         (there / name).write_bytes(b"x")
     readers = (
@@ -148,6 +150,7 @@ def every_reader(folder: Path | None = None) -> dict[str, Reader]:
         Reader("sheet told", _told_sheet, tuple(filter(_is_told_enough, _sheets()))),
         Reader("sheet in blocks", _sheet_in_blocks, _sheets(), passes=3),
         Reader("capture", lambda data: parse_capture(data, "m/x.wav", full_scale_v=10.0), CAPTURES),
+        Reader("sound", lambda data: parse_passage(data, "m/x.flac", 0.0, None, {}), SOUNDS),
         Reader("photo", lambda data: check_photo(data, "front.jpg"), PHOTOS),
     )
     known = {reader.name: reader for reader in readers}
@@ -254,6 +257,17 @@ def _captures() -> tuple[bytes, ...]:
 
 
 CAPTURES = _captures()
+
+
+def _sounds() -> tuple[bytes, ...]:
+    """Half a second at 8 kHz, as WAV of one channel and as FLAC of two."""
+    sine = 0.3 * np.sin(np.arange(4000) / 7.0)
+    file = io.BytesIO()
+    soundfile.write(file, np.stack([sine, sine / 2], axis=1), 8000, format="FLAC", subtype="PCM_16")
+    return wave(pcm(rate_hz=8000), (sine * 9000).astype("<i2").tobytes()), file.getvalue()
+
+
+SOUNDS = _sounds()
 
 
 def _photos() -> tuple[bytes, ...]:

@@ -454,6 +454,7 @@ _BUILT: dict[str, Files] = {
     "sheet told": st.one_of(_sheet, _sweep()),
     "sheet in blocks": st.one_of(_sheet, _sweep()),
     "capture": _capture(),
+    "sound": _capture(),
     "photo": _png(),
 }
 

@@ -320,6 +320,16 @@ _CAPTURES_KEYS: dict[str, Change] = {
     "measurement.window": toml('window = "hann"', 'window = "hamming"'),
     "measurement.weighting": within('"measurements/idle-lines.csv"', 'weighting = ""', 'weighting = "A"'),
     "measurement.stage": within('"measurements/idle-lines.csv"', 'stage = "before"', 'stage = "after"'),
+    "sound.id": all_of(toml('id = "chord"', 'id = "chords"'), text("notes.txt", ("[sound chord]", "[sound chords]"))),
+    "sound.title": toml('title = "A chord"', 'title = "Two notes"'),
+    "sound.of": toml('of = "music"', 'of = "speech"'),
+    "sound.before": toml('before = "recordings/before.wav"', 'before = "recordings/after.wav"'),
+    "sound.after": toml('after = "recordings/after.wav"', 'after = "recordings/before.wav"'),
+    "sound.from": toml('from = "0.05 s"', 'from = ["0.05 s", "0.06 s"]'),
+    "sound.to": toml('to = "0.65 s"', 'to = "0.6 s"'),
+    "sound.fade": toml('fade = "30 ms"', 'fade = "20 ms"'),
+    "sound.match": toml("match = false", "match = true"),
+    "sound.target": toml('"-23 LUFS"', '"-14 LUFS"'),
     "measurement.id": toml('file = "measurements/idle.wav"', 'id = "quiet"\nfile = "measurements/idle.wav"'),
 }
 # keys of session.toml that change no output by themselves, and why
@@ -353,7 +363,7 @@ def of_files() -> Iterator[Edit]:
     """One digit of every measurement file."""
     for session, kinds in (("sweeps", SWEEPS), ("captures", CAPTURES)):
         for name in third_session.files(kinds):
-            if name.startswith("measurements/"):
+            if name.startswith(("measurements/", "recordings/")):
                 yield Edit(f"one digit of {Path(name).name}", session, digit(name), undo=True)
 
 
@@ -442,12 +452,15 @@ def of_the_third() -> Iterator[Edit]:
         on("a cut in the place of a timeline", change=add("final.txt", third_session.CUT)),
         on("captures swapped", change=swap("measurements/tone-before.wav", "measurements/tone-after.wav")),
         on("a row of readings less", change=text("measurements/meter.csv", ("DC offset,L,12.0,mV,warm,\n", ""))),
+        on("a sound in another place", change=text("notes.txt", ("What it was. [sound chord]", "What it was."))),
+        on("no sound", change=_without("recordings/before.wav"), undo=True, breaks=True),
+        on("half a recording", change=shorten("recordings/after.wav"), breaks=True, undo=True),
         on("half a capture", change=shorten("measurements/two-tones.wav"), breaks=True, undo=True),
     )
 
 
 def _table(found: str, file: str) -> str:
-    """The [[measurement]] table that names a file."""
+    """The table of session.toml that names a file."""
     (table,) = [each for each in re.split(r"(?=^\[)", found, flags=re.MULTILINE) if f'"{file}"' in each]
     return table
 
@@ -478,6 +491,7 @@ def of_clips() -> Iterator[Edit]:
     with_clips = (("--motion",),)
     yield on("with --motion", change=nothing, again=True)
     yield on("under --motion, a digit", change=digit("measurements/left-driven.csv"), before=with_clips)
+    yield on("under --motion, a recording", session="only tone", change=digit("recordings/after.wav"), before=with_clips)
     yield on("under --motion, card_seconds", change=toml("card_seconds = 5", "card_seconds = 4"), before=with_clips)
 
 

@@ -173,7 +173,7 @@ def outputs(folder: Path) -> Outputs:
         name = path.relative_to(folder)
         if path.is_file() and not any(part.startswith(".") for part in name.parts):
             content = path.read_bytes()
-            is_picture = path.suffix in (".png", ".mp4", ".mov", ".html")
+            is_picture = path.suffix in (".png", ".mp4", ".mov", ".html", ".wav")
             found[name.as_posix()] = _digest(content) if is_picture else content
     return found
 

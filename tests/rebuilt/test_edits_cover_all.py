@@ -17,7 +17,7 @@ from reviewkit.ingest.session import session_file, session_schema
 from reviewkit.measure import KINDS
 
 EDITS = (*KIND_EDITS, *LONG_EDITS)
-_MANY = ("rated", "measurement")  # tables that stand more than once
+_MANY = ("rated", "measurement", "sound")  # tables that stand more than once
 
 
 @pytest.fixture(scope="module")
@@ -77,7 +77,7 @@ def _paths() -> set[str]:
         f"{table}.{key}"
         for table, model in session_file.TABLES.items()
         for key, mark in session_schema.marks_of(model).items()
-        if mark in session_schema.FILES
+        if mark in (*session_schema.FILES, "recording")
     }
 
 
@@ -110,7 +110,7 @@ def test_every_sort_of_input_file(changed):
     page = (CHECKOUT / "templates" / "help" / "session.md").read_text(encoding="utf-8")
     _, _, rest = page.partition("my-session/\n")
     picture, _, _ = rest.partition("```")
-    sorts = {line.split()[0] for line in picture.splitlines()} - {"out/", "measurements/", "session.toml"}
+    sorts = {line.split()[0] for line in picture.splitlines()} - {"out/", "measurements/", "recordings/", "session.toml"}
     assert len(sorts) >= 6
     edited = {_file_kind(name, before) for before, _, files in changed.values() for name in files}
     edited |= {"prices.csv"} & {name for _, _, files in changed.values() for name in files}

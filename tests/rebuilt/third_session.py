@@ -434,10 +434,22 @@ stage = "after"
     ),
 )
 
+SOUND = """[[sound]]
+id = "chord"
+title = "A chord"
+of = "music"
+before = "recordings/before.wav"
+after = "recordings/after.wav"
+from = "0.05 s"
+to = "0.65 s"
+fade = "30 ms"
+match = false
+target = "-23 LUFS"
+"""
 NOTES = """clip B001.mp4 for 12:00
 0:00 opening: One side plays more quietly than the other. [card title]
 0:40 history: Sold for three years, in two colours. [card rated]
-1:30 before: The right side first, as it came in.
+1:30 before: The right side first, as it came in.{sound}
 2:20 repair: Two parts by the output. [card repair]
 4:10 after: The same again. [card {first}]
 6:30 verdict: Line by line.{table}
@@ -581,6 +593,8 @@ def _captures() -> dict[str, str | bytes]:
         "measurements/two-tones.wav": _wav(pair + noise(count, 2e-4), pair + noise(count, 2e-4), full_scale_v=12),
         "measurements/meter-before.csv": METER.format(offset="61.0"),
         "measurements/meter.csv": METER.format(offset="14.0"),
+        "recordings/before.wav": _wav(_sines(0.7, (440, 1.2)), _sines(0.7, (440, 0.6), (1320, 0.2)), full_scale_v=12),
+        "recordings/after.wav": _wav(_sines(0.7, (440, 1.2)), _sines(0.7, (440, 1.2)), full_scale_v=12),
     }
 
 
@@ -620,6 +634,7 @@ def session_toml(kinds: Collection[str]) -> str:
     tables = [f"[[rated]]{text}" for answers, text in _RATED if set(answers) & set(kinds)]
     tables += [f"[[measurement]]{text}" for kind, text in _MEASURED if kind in kinds]
     unit = UNIT.replace(PHOTO, "") if _is_small(kinds) else UNIT
+    tables += [SOUND] if "tone" in kinds else []
     return "\n".join((unit if _is_small(kinds) or "tone" in kinds else unit + TYPE, *tables))
 
 
@@ -631,9 +646,10 @@ def files(kinds: Collection[str]) -> dict[str, str | bytes]:
     """Every file of the session, by path. A contour needs a response."""
     toml = session_toml(kinds)
     table = " [card table]" if "[[rated]]" in toml else ""
+    sound = " What it was. [sound chord]" if "[[sound]]" in toml else ""
     found: dict[str, str | bytes] = {
         "session.toml": toml,
-        "notes.txt": NOTES.format(first=_first_card(kinds), table=table),
+        "notes.txt": NOTES.format(first=_first_card(kinds), table=table, sound=sound),
         "prices.csv": PRICES,
         "front.png": photo(60),
         "type/plain.ttf": font("DejaVuSans.ttf"),
