@@ -13,7 +13,7 @@ from reviewkit.build.measuring import measure
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.build.session_files import SessionFiles, read
-from reviewkit.build.sound_outputs import SoundFiles, draw_sound_clips, make_sound_files
+from reviewkit.build.sound_outputs import begin_compressing, draw_sound_clips, finish_compressing
 from reviewkit.build.sounds import called_sounds, remarks_on
 from reviewkit.episode.episode import assemble, make_chapters, segment_of_card, segment_of_run
 from reviewkit.episode.price import work_out_price
@@ -38,6 +38,7 @@ from reviewkit.render.cards.thumbnail import choose_figure, draw_thumbnail
 from reviewkit.render.cards.user_look import load_user_look
 from reviewkit.render.footage.clip import Motion
 from reviewkit.render.footage.ffmpeg import Encoder
+from reviewkit.render.footage.sound_files import write_sounds
 from reviewkit.render.footage.timeline import missing_library, timeline_files
 from reviewkit.render.pages import outputs, plan_page, tables
 from reviewkit.render.pages.page import Pages
@@ -120,6 +121,7 @@ def run(
         raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
     order = _order(files.session, series, options, clips)
     before = clips.drawn_before if clips else {}
+    compressing = begin_compressing(() if options.only else files.sounds, pool, cache)
     drawing = begin_drawing(cards, order, files.type_digests, before, pool, cache)
     composed = _compose_episode(files, runs, verdicts, series, cache)
     if options.only:
@@ -128,12 +130,14 @@ def run(
     figures = collect_figures(series.table, composed.episode.findings)
     corrected = find_corrections(figures, files.published)
     texts = outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
-    sounds = make_sound_files(composed.episode.sounds, cache)
     plan_texts = plan_page.render_plan(composed.plan, composed.pages)
-    first = {"thumbnail.png": _thumbnail(composed, cache), **texts.files, **plan_texts, **sounds.files}
+    first = {"thumbnail.png": _thumbnail(composed, cache), **texts.files, **plan_texts}
+    first |= write_sounds(composed.episode.sounds)
     drawn = finish_drawing(drawing, cache, progress)
     sound_clips = draw_sound_clips(composed.episode, order, files.type_digests, before, cache)
-    everything = _with_pictures(composed, drawn, first, texts.table, sounds, cache) | sound_clips
+    everything = (
+        _with_pictures(composed, drawn, first, texts.table, finish_compressing(compressing, cache), cache) | sound_clips
+    )
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
     published = (
         tables.format_published_json(record_published(figures, files.published)).encode() if options.published else None
@@ -243,17 +247,17 @@ def _with_pictures(
     drawn: Mapping[str, Pictures],
     first: Mapping[str, bytes],
     table: str,
-    sounds: SoundFiles,
+    sounds: Mapping[str, bytes],
     cache: Cache,
 ) -> dict[str, bytes | Path]:
     """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.
-    `table`: the spec table as HTML.
+    `table`: the spec table as HTML; `sounds`: the compressed ones.
     """
     episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
     files = _card_files(episode.cards, drawn) | dict(first)
     page_pictures = {card: content for card, each in drawn.items() if isinstance(content := each["page"], bytes)}
     files["episode.html"] = outputs.render_episode_page(
-        episode, composed.pages, series.table, table, page_pictures, sounds.compressed
+        episode, composed.pages, series.table, table, page_pictures, sounds
     )
     small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
     sheet = (small, series.look, series.fonts)

@@ -1,47 +1,51 @@
-"""The outputs of sounds: files, compressed copies for the page, clips; made, or taken from the cache."""
+"""The outputs of sounds that take long: compressed copies for the page, and clips; made, or taken from the cache."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from reviewkit.build.cache import Cache
 from reviewkit.build.drawing import bring_back
 from reviewkit.build.plain_data import fingerprint
+from reviewkit.build.pool import Calls, Pool
 from reviewkit.build.program import program_digest
 from reviewkit.model.digests import file_digest
 from reviewkit.model.episode import Episode
 from reviewkit.model.sound import SIDES, PlayedSound, sound_path
 from reviewkit.render.cards.card import Order, draw_still
+from reviewkit.render.footage.sound_files import can_encode_mp3, encode_mp3
 
 
-@dataclass(frozen=True)
-class SoundFiles:
-    """The files of sounds. `files`: by their path in out/; `compressed`: for the page, by stem, as far as this
-    machine can.
+@dataclass(frozen=True, eq=False)
+class Compressing:
+    """A set of sounds that is being compressed. `stored`: what was in the cache, by stem; `keys`: of the others, in the
+    order of their `calls`.
     """
 
-    files: Mapping[str, bytes] = field(default_factory=dict)
-    compressed: Mapping[str, bytes] = field(default_factory=dict)
+    stored: dict[str, bytes]
+    keys: Mapping[str, str]
+    calls: Calls[bytes]
 
 
-def make_sound_files(sounds: tuple[PlayedSound, ...], cache: Cache) -> SoundFiles:
-    """Make the files of sounds; compressing them takes long, so that is done once for the same samples."""
-    if not sounds:
-        return SoundFiles()
-    from reviewkit.render.footage.sound_files import can_encode_mp3, encode_mp3, write_sounds
+def begin_compressing(sounds: tuple[PlayedSound, ...], pool: Pool, cache: Cache) -> Compressing:
+    """Have copies for the page made by the other processes of a pool; none where this machine can't."""
+    sides = {each.stem(side.name): (side.samples, each.rate_hz) for each in sounds for side in each.sides}
+    if sides and not can_encode_mp3():
+        sides = {}
+    keys = {stem: fingerprint("compressed sound", program_digest(), *given) for stem, given in sides.items()}
+    stored = {stem: content for stem, key in keys.items() if (content := cache.read(key)) is not None}
+    new = {stem: key for stem, key in keys.items() if stem not in stored}
+    return Compressing(stored, new, pool.begin(encode_mp3, [sides[stem] for stem in new]))
 
-    compressed = {}
-    for each in sounds if can_encode_mp3() else ():
-        for side in each.sides:
-            key = fingerprint("compressed sound", program_digest(), each.rate_hz, side.samples)
-            content = cache.read(key)
-            if content is None:
-                content = encode_mp3(side.samples, each.rate_hz)
-                cache.write(key, content)
-            compressed[each.stem(side.name)] = content
-    return SoundFiles(write_sounds(sounds), compressed)
+
+def finish_compressing(begun: Compressing, cache: Cache) -> dict[str, bytes]:
+    """Return the copies by stem."""
+    made = dict(zip(begun.keys, begun.calls.results(), strict=True))
+    for stem, content in made.items():
+        cache.write(begun.keys[stem], content)
+    return begun.stored | made
 
 
 def draw_sound_clips(

@@ -7,11 +7,14 @@ spectrum that is weighted, by the response of those two filters: the same at any
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from reviewkit.model.arrays import Array
 
 TABLES_RATE_HZ = 48_000
@@ -24,7 +27,7 @@ _OFFSET_DB = -0.691  # the weighting's gain at 997 Hz, so that a sine there read
 BLOCK_S = 0.4
 _STEPS = 4  # to a block: blocks overlap by three quarters
 ABSOLUTE_GATE_LUFS, RELATIVE_GATE_LU = -70.0, -10.0
-_DECAY_S = 0.5  # after which nothing is left of the high-pass
+_DECAY_S = 0.15  # after which nothing is left of the high-pass
 _OVERSAMPLED = 4
 _RINGING = 1 << 10  # samples after which nothing is left of an interpolated one
 
@@ -110,12 +113,19 @@ def _block_powers(samples: Array, rate_hz: float) -> Array:
 def _weighted(channel: Array, rate_hz: float) -> Array:
     """Return a channel after the K weighting, shape (n,)."""
     margin = round(_DECAY_S * rate_hz)
-    weight, done = np.empty(0), []
-    for part in _parts(channel, margin):
-        if not weight.size:
-            weight = k_weighting(np.arange(len(part) // 2 + 1) * rate_hz / len(part))
-        done.append(np.fft.irfft(np.fft.rfft(part) * weight)[margin:-margin])
+    done = [
+        np.fft.irfft(np.fft.rfft(part) * _weights(len(part), rate_hz))[margin:-margin]
+        for part in _parts(channel, margin)
+    ]
     return np.concatenate(done)[: len(channel)]
+
+
+@cache
+def _weights(length: int, rate_hz: float) -> NDArray[np.complex128]:
+    """Return the K weighting of every line of a transform, shape (length / 2 + 1,)."""
+    weights: NDArray[np.complex128] = k_weighting(np.arange(length // 2 + 1) * rate_hz / length)
+    weights.flags.writeable = False
+    return weights
 
 
 def _parts(channel: Array, margin: int) -> Iterator[Array]:

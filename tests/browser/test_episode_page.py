@@ -34,7 +34,7 @@ def seen(request, sample, browser):
 def test_nothing_runs_off_the_side(seen):
     wide = seen.viewport_size["width"]
     assert seen.evaluate("document.documentElement.scrollWidth") <= wide
-    reach = """[...document.querySelectorAll("h1, h2, p, li, img, figure, .scroll, nav")]
+    reach = """[...document.querySelectorAll("h1, h2, h3, p, li, img, audio, figure, .scroll, nav")]
         .map((element) => element.getBoundingClientRect()).filter((box) => box.left < 0 || box.right > innerWidth + 0.5)
         .length"""
     assert seen.evaluate(reach) == 0
@@ -72,10 +72,34 @@ def test_the_keyboard_reaches_every_link_and_every_table(seen):
     wanted = seen.evaluate(f"{_BY_KEY}.length")
     assert wanted > 10
     reached = set()
-    for _ in range(wanted + 2):  # a table that scrolls is stopped at too
+    stops = wanted + 2 + 10 * seen.locator("audio").count()  # a table that scrolls, and the buttons of a player
+    for _ in range(stops):
         seen.keyboard.press("Tab")
         reached.add(seen.evaluate(f"{_BY_KEY}.indexOf(document.activeElement)"))
     assert set(range(wanted)) <= reached
+
+
+def test_the_sounds_are_there_and_played_by_keyboard(seen, episode):
+    names = [f"{sound.title}, {sound.words[side.name]}" for sound in episode.sounds for side in sound.sides]
+    assert len(names) >= 2
+    players = seen.locator("audio")
+    assert [player.get_attribute("aria-label") for player in players.all()] == names
+    lengths = [sound.lengths_s[side.name] for sound in episode.sounds for side in sound.sides]
+    for player, length_s in zip(players.all(), lengths, strict=True):
+        player.evaluate(
+            "(player) => new Promise((done) => player.readyState ? done() : (player.onloadedmetadata = done))"
+        )
+        assert player.evaluate("(player) => player.duration") == pytest.approx(length_s, abs=0.1)
+        assert player.evaluate("(player) => player.controls && player.paused && !player.autoplay")
+        assert player.bounding_box()["width"] >= 200
+    players.first.focus()
+    seen.keyboard.press("Space")
+    for _ in range(50):  # its policy lets no function wait in the page
+        seen.wait_for_timeout(100)
+        if players.first.evaluate("(player) => player.currentTime"):
+            break
+    assert players.first.evaluate("(player) => player.currentTime") > 0
+    players.first.evaluate("(player) => player.pause()")
 
 
 def test_no_rule_of_the_accessibility_checker_is_broken(seen, axe):

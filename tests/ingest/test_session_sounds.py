@@ -87,7 +87,7 @@ def test_one_time_for_both_or_one_each(folder):
         (sound(before="../a.wav"), 'before = "../a.wav" leads outside the session'),
         (sound(before="tone-after"), 'is a measurement of stage = "after"; name one of stage = "before"'),
         (sound(after="crosstalk-x"), 'after = "crosstalk-x": there is no such file'),
-        (sound(after="sweep"), 'after = "sweep" is a measurement that holds "m/sweep.csv", which can\'t be played; name'),
+        (sound(after="sweep"), 'is a measurement that holds "m/sweep.csv", which can\'t be played; name a WAV or'),
         (sound("match = true"), 'not what is heard, and of some sounds the level is the point; write of = "music"'),
         (sound("match = true", "tone-before", "many"), ""),
         (sound("match = true", after="many"), "not what is heard"),

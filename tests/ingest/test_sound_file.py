@@ -37,7 +37,14 @@ def refusal(data: bytes, start_s: float = 0.0, end_s: float | None = None, colum
 
 @pytest.mark.parametrize(
     ("kind", "bits"),
-    [("WAV", "PCM_16"), ("WAV", "PCM_24"), ("WAV", "FLOAT"), ("WAVEX", "PCM_24"), ("FLAC", "PCM_16"), ("FLAC", "PCM_24")],
+    [
+        ("WAV", "PCM_16"),
+        ("WAV", "PCM_24"),
+        ("WAV", "FLOAT"),
+        ("WAVEX", "PCM_24"),
+        ("FLAC", "PCM_16"),
+        ("FLAC", "PCM_24"),
+    ],
 )
 def test_a_passage_is_cut_where_it_is_asked_for(kind, bits):
     whole = ramp()

@@ -491,7 +491,9 @@ def of_clips() -> Iterator[Edit]:
     with_clips = (("--motion",),)
     yield on("with --motion", change=nothing, again=True)
     yield on("under --motion, a digit", change=digit("measurements/left-driven.csv"), before=with_clips)
-    yield on("under --motion, a recording", session="only tone", change=digit("recordings/after.wav"), before=with_clips)
+    yield on(
+        "under --motion, a recording", session="only tone", change=digit("recordings/after.wav"), before=with_clips
+    )
     yield on("under --motion, card_seconds", change=toml("card_seconds = 5", "card_seconds = 4"), before=with_clips)
 
 

@@ -110,7 +110,12 @@ def test_every_sort_of_input_file(changed):
     page = (CHECKOUT / "templates" / "help" / "session.md").read_text(encoding="utf-8")
     _, _, rest = page.partition("my-session/\n")
     picture, _, _ = rest.partition("```")
-    sorts = {line.split()[0] for line in picture.splitlines()} - {"out/", "measurements/", "recordings/", "session.toml"}
+    sorts = {line.split()[0] for line in picture.splitlines()} - {
+        "out/",
+        "measurements/",
+        "recordings/",
+        "session.toml",
+    }
     assert len(sorts) >= 6
     edited = {_file_kind(name, before) for before, _, files in changed.values() for name in files}
     edited |= {"prices.csv"} & {name for _, _, files in changed.values() for name in files}
