@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 
 from zlib_ng import zlib_ng
 
-from reviewkit.model.card import Bars, Card, Curves, Row, Rows, TitlePage
+from reviewkit.model.card import Card, Chart, Ending, Fix, Hunt, Number, Price, Row, Rows, Score, TitlePage
 from reviewkit.render.cards.colour_roles import ROLES, apply_look
 from reviewkit.render.cards.contact_sheet import SMALL
 from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, WIDTHS, Look, find_look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
 from reviewkit.render.cards.png import downscale, encode_png
-from reviewkit.render.cards.scene import Box, Item, LayoutFault, Page
+from reviewkit.render.cards.scene import Item, LayoutFault, Page
+from reviewkit.render.cards.shape import WIDE, Shape
 
 if TYPE_CHECKING:
     from reviewkit.render.cards.colour_check import Seen
@@ -246,9 +247,9 @@ def lay_out(card: Card, look: str) -> tuple[Item, ...]:
     return apply_look(_fitting_form(card, NO_FONTS)[1], find_look(look))
 
 
-def _lay_out_in_roles(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Item, ...]:
+def _lay_out_in_roles(card: Card, fonts: Fonts = NO_FONTS, shape: Shape = WIDE) -> tuple[Item, ...]:
     """Lay out a card with roles in place of colours."""
-    page = Page(card.id, ROLES, make_measure(card.id, fonts))
+    page = Page(card.id, ROLES, make_measure(card.id, fonts), shape)
     _compose(page, card)
     return tuple(page.items)
 
@@ -335,40 +336,62 @@ def _page_end(rows: Sequence[Row], end: int, reach: int) -> int:
 
 
 def _table_fits(card: Card, fonts: Fonts) -> bool:
+    from reviewkit.render.cards.frame import place_frame
     from reviewkit.render.cards.table import fits
 
-    page = Page(card.id, ROLES, make_measure(card.id, fonts))
-    region = _place_frame_and_readouts(page, card)
-    return isinstance(card.body, Rows) and fits(page, card.body, region)
+    page = Page(card.id, ROLES, make_measure(card.id, fonts), WIDE)
+    return isinstance(card.body, Rows) and fits(page, card.body, place_frame(page, card, card.title))
 
 
 def _compose(page: Page, card: Card) -> None:
-    """Place everything on a page: the frame, the readouts, and the body in the remaining room."""
-    from reviewkit.render.cards.bars import place_bars
-    from reviewkit.render.cards.plot import place_plot
-    from reviewkit.render.cards.table import place_table
-    from reviewkit.render.cards.title_page import place_title_page
-
-    region = _place_frame_and_readouts(page, card)
-    if isinstance(card.body, Curves):
-        place_plot(page, card.body, region)
-    elif isinstance(card.body, Bars):
-        place_bars(page, card.body, region)
-    elif isinstance(card.body, Rows):
-        place_table(page, card.body, region)
-    else:
-        place_title_page(page, card.body, region)
-
-
-def _place_frame_and_readouts(page: Page, card: Card) -> Box:
-    """Place frame and readouts; return the room for the body."""
+    """Place everything on a page: the frame, then the body with the hero."""
     from reviewkit.render.cards.frame import place_frame
-    from reviewkit.render.cards.readings import place_readouts
 
-    name = getattr(card.body, "name", None)
-    shown = card if name is None or card.corner != name else replace(card, corner="")
-    region = place_frame(page, shown, title=card.title != name)
-    if isinstance(card.body, (Bars, Curves)):
-        region = replace(region, bottom=min(region.bottom, _PICTURE_BOTTOM))
-    with page.part_of("reading"):
-        return place_readouts(page, region, card.readings, card.verdicts)
+    body = card.body
+    if isinstance(body, Chart):
+        _place_chart(page, card, body, place_frame(page, card, card.title))
+    elif isinstance(body, Rows):
+        from reviewkit.render.cards.table import place_table
+
+        place_table(page, body, place_frame(page, card, card.title))
+    elif isinstance(body, Number):
+        from reviewkit.render.cards.number_card import place_number
+
+        place_number(page, body, place_frame(page, card, ""))
+    elif isinstance(body, Score):
+        from reviewkit.render.cards.score_card import place_score
+
+        place_score(page, body, place_frame(page, card, card.title))
+    elif isinstance(body, Hunt | Fix):
+        from reviewkit.render.cards.hunt_card import place_fix, place_hunt
+
+        lower = place_frame(page, card, card.title)
+        place_hunt(page, body, lower) if isinstance(body, Hunt) else place_fix(page, body, lower)
+    elif isinstance(body, Ending):
+        from reviewkit.render.cards.ending_card import place_ending
+
+        place_ending(page, body, place_frame(page, card, ""))
+    elif isinstance(body, Price):
+        from reviewkit.render.cards.price_card import place_price
+
+        place_price(page, body, place_frame(page, card, card.title))
+    else:
+        from reviewkit.render.cards.title_page import place_title_page
+
+        place_title_page(page, body)
+
+
+def _place_chart(page: Page, card: Card, chart: Chart, lower: float) -> None:
+    """Place a chart: with the hero in its free space if there is room and no verdict, else under the strip."""
+    from reviewkit.render.cards.chart import place_chart
+    from reviewkit.render.cards.hero import place_strip
+
+    shape, before = page.shape, len(page.items)
+    top, bottom = shape.chart
+    if card.verdict is None and place_chart(page, chart, top + lower, bottom, card.hero):
+        return
+    del page.items[before:]
+    assert card.hero is not None
+    place_strip(page, card.hero, card.verdict, lower)
+    top, bottom = shape.strip_chart
+    place_chart(page, chart, top + lower, bottom, None)

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.render.cards.look import LEAST, SAFE_BOTTOM, SAFE_LEFT, SAFE_RIGHT, SAFE_TOP
-from reviewkit.render.cards.scene import Area, Box, Item, Stroke, Text
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.scene import Area, Item, Stroke, Text
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -23,7 +24,9 @@ SAFE = Box(SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM)
 # Antialiasing and rounded places may extend a glyph this far beyond its outline.
 TOLERANCE = 1.5
 # A text may be on a grid line or a band: they are its ground, not its neighbours.
-MAY_LIE_UNDER_TEXT = ("grid", "band")
+MAY_LIE_UNDER_TEXT = ("grid", "band", "room", "hunt")
+# what may leave the safe box: the dial line crosses the frame, needles point past the end of a scale
+MAY_LEAVE = ("dial", "hunt", "needle")
 _TEXTS_IN, _SHAPES_IN = SAFE.grown(TOLERANCE, TOLERANCE), SAFE.grown(2 * TOLERANCE, 2 * TOLERANCE)
 
 
@@ -195,8 +198,12 @@ def crosses(points: Array, box: Box) -> bool:
 
 
 def _surrounds(polygon: Array, box: Box) -> bool:
-    """Tell whether a closed polygon surrounds a box that its edge doesn't enter (even-odd rule)."""
-    x, y = (box.left + box.right) / 2, (box.top + box.bottom) / 2
+    """Tell whether a closed polygon surrounds a box that its edge doesn't enter."""
+    return is_inside(polygon, (box.left + box.right) / 2, (box.top + box.bottom) / 2)
+
+
+def is_inside(polygon: Array, x: float, y: float) -> bool:
+    """Tell whether a point is inside a closed polygon, shape (n, 2), by the even-odd rule."""
     inside = False
     for (x1, y1), (x2, y2) in pairwise(polygon):
         if (y1 > y) != (y2 > y) and x < x1 + (y - y1) * (x2 - x1) / (y2 - y1):

@@ -22,6 +22,12 @@ if TYPE_CHECKING:
 
 refuse_settings()  # before any of the imports below
 _DPI = 72  # at which a point is a pixel
+_FACES = {
+    "light": "SourceSansProLight",
+    "regular": "SourceSansPro",
+    "bold": "SourceSansProBold",
+    "black": "SourceSansProBlack",
+}
 _SCALE = 100.0  # pixels; the size at which type is measured and its outlines are taken
 Fonts = tuple[str, str]  # the user's own font files, regular and bold; "" for none
 NO_FONTS: Fonts = ("", "")
@@ -32,7 +38,7 @@ NO_FONTS: Fonts = ("", "")
 
 def font_file(fonts: Fonts = NO_FONTS) -> str:
     """Return the path of the regular font."""
-    return _files(False, fonts)[0]
+    return _files("regular", fonts)[0]
 
 
 def find_font_fault(path: str) -> str:
@@ -67,26 +73,30 @@ def _damaged(font: FT2Font, text: Iterable[str], *, hinted: bool = False) -> str
 
 
 @cache
-def _files(bold: bool, fonts: Fonts) -> tuple[str, ...]:
-    """Return the font files in order of preference: the user's, the package's if installed, the renderer's own."""
+def _files(weight: str, fonts: Fonts) -> tuple[str, ...]:
+    """Return the font files in order of preference: the user's, the package's if installed, the renderer's own.
+
+    The last two have fewer weights: light is regular there, black is bold.
+    """
     from matplotlib import get_data_path
 
-    files = [fonts[bold]] if any(fonts) else []
+    heavy = weight in ("bold", "black")
+    files = [fonts[heavy]] if any(fonts) else []
     try:
         import font_source_sans_pro  # type: ignore[import-untyped]
     except ImportError:
         pass
     else:
-        files.append(str(font_source_sans_pro.font_files_ttf["SourceSansProBold" if bold else "SourceSansPro"]))
-    files.append(str(Path(get_data_path(), "fonts", "ttf", "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf")))
+        files.append(str(font_source_sans_pro.font_files_ttf[_FACES[weight]]))
+    files.append(str(Path(get_data_path(), "fonts", "ttf", "DejaVuSans-Bold.ttf" if heavy else "DejaVuSans.ttf")))
     return tuple(files)
 
 
-def _font(bold: bool, fonts: Fonts) -> FT2Font:
+def _font(weight: str, fonts: Fonts) -> FT2Font:
     """Return the font at a size of _SCALE, with the other files as fallbacks for missing characters."""
     from matplotlib.font_manager import get_font
 
-    font = get_font(_files(bold, fonts))
+    font = get_font(_files(weight, fonts))
     font.set_size(_SCALE, _DPI)
     return font
 
@@ -104,11 +114,11 @@ def _unhinted() -> Any:
 
 
 @cache
-def _known_characters(bold: bool, fonts: Fonts) -> frozenset[str]:
+def _known_characters(weight: str, fonts: Fonts) -> frozenset[str]:
     """Return every character that any of the fonts can draw."""
     from matplotlib.font_manager import get_font
 
-    return frozenset(chr(code) for path in _files(bold, fonts) for code in get_font(path).get_charmap())
+    return frozenset(chr(code) for path in _files(weight, fonts) for code in get_font(path).get_charmap())
 
 
 def make_measure(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
@@ -127,8 +137,8 @@ def make_measure(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
         Raises LayoutFault for such characters.
     """
 
-    def measure(text: str, size: float, bold: bool) -> Extent:
-        extent = _extent(text, size, bold, fonts)
+    def measure(text: str, size: float, weight: str) -> Extent:
+        extent = _extent(text, size, weight, fonts)
         if isinstance(extent, str):
             named = ", ".join(f"U+{ord(sign):04X}" + (f" {sign}" if sign.isprintable() else "") for sign in extent)
             problem = f"has characters that no font here can draw: {named}"
@@ -139,24 +149,24 @@ def make_measure(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
 
 
 @lru_cache(maxsize=8192)
-def _extent(text: str, size: float, bold: bool, fonts: Fonts) -> Extent | str:
+def _extent(text: str, size: float, weight: str, fonts: Fonts) -> Extent | str:
     """Return a text's extent in pixels, or the characters in it that can't be drawn."""
-    found = _extent_at_scale(text, bold, fonts)
+    found = _extent_at_scale(text, weight, fonts)
     if isinstance(found, str):
         return found
     advance, rise, drop = (size / _SCALE * part for part in found)
     # the ink of a final "f" extends beyond its advance
-    width = advance - min(_bearing(text[-1:], size, bold, fonts, right=True), 0.0)
-    return Extent(width, rise, drop, _bearing(text[:1], size, bold, fonts))
+    width = advance - min(_bearing(text[-1:], size, weight, fonts, right=True), 0.0)
+    return Extent(width, rise, drop, _bearing(text[:1], size, weight, fonts))
 
 
 @lru_cache(maxsize=8192)
-def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float, float] | str:
+def _extent_at_scale(text: str, weight: str, fonts: Fonts) -> tuple[float, float, float] | str:
     """Return a text's width, rise and drop at a size of _SCALE, from which every size follows."""
-    unknown = "".join(sorted(set(text) - _known_characters(bold, fonts)))
+    unknown = "".join(sorted(set(text) - _known_characters(weight, fonts)))
     if unknown:
         return unknown
-    font = _font(bold, fonts)
+    font = _font(weight, fonts)
     try:
         with warnings.catch_warnings(action="error"):
             font.set_text(text, 0.0, flags=_unhinted())
@@ -167,11 +177,11 @@ def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float,
 
 
 @lru_cache(maxsize=2048)
-def _bearing(letter: str, size: float, bold: bool, fonts: Fonts, right: bool = False) -> float:
+def _bearing(letter: str, size: float, weight: str, fonts: Fonts, right: bool = False) -> float:
     """Return the gap between a letter's origin and its ink (`right`: at its far side); negative for overhang."""
     from matplotlib.font_manager import get_font
 
-    for path in _files(bold, fonts):
+    for path in _files(weight, fonts):
         font = get_font(path)
         if letter and ord(letter) in font.get_charmap():
             font.set_size(size, _DPI)
@@ -245,25 +255,25 @@ def _paint_text(renderer: Any, text: Text, scale: float, first_row: int, fonts: 
     larger = text.size * scale / _SCALE
     x, up = text.x * scale, renderer.height + first_row - text.baseline * scale
     at = Affine2D.from_values(larger, 0.0, 0.0, larger, x, up)
-    renderer.draw_path(gc, _outline(text.text, text.bold, fonts), at, to_rgb(text.colour))
+    renderer.draw_path(gc, _outline(text.text, text.weight, fonts), at, to_rgb(text.colour))
     gc.restore()
 
 
 @lru_cache(maxsize=2048)
-def _outline(text: str, bold: bool, fonts: Fonts) -> MplPath:
+def _outline(text: str, weight: str, fonts: Fonts) -> MplPath:
     """Return a text's letters as a path at a size of _SCALE, y upwards from the baseline."""
     from matplotlib.path import Path as MplPath
     from matplotlib.textpath import text_to_path
 
-    font = _font(bold, fonts)
-    placed, letters, _ = text_to_path.get_glyphs_with_font(font, text, _letters(bold, fonts))
+    font = _font(weight, fonts)
+    placed, letters, _ = text_to_path.get_glyphs_with_font(font, text, _letters(weight, fonts))
     drawn = [(letters[name][0] * size + (x, y), letters[name][1]) for name, x, y, size in placed]
     points, codes = zip(*drawn, strict=True) if drawn else (np.empty((1, 0, 2)), np.empty((1, 0)))
     return MplPath(np.concatenate(points), np.concatenate(codes))
 
 
 @cache
-def _letters(bold: bool, fonts: Fonts) -> dict[str, Any]:
+def _letters(weight: str, fonts: Fonts) -> dict[str, Any]:
     """Return the cache of letter outlines that the renderer reads and extends."""
     return {}
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.model.card import Axis, Trace
-from reviewkit.render.cards.scene import Box
+from reviewkit.render.cards.box import Box
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

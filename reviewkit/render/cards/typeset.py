@@ -47,20 +47,20 @@ def _breaks(text: str, anywhere: bool) -> Iterator[tuple[int, str, str]]:
 
 
 def _break_lines(
-    page: Page, text: str, size: float, bold: bool, width: float, most: int, anywhere: bool
+    page: Page, text: str, size: float, weight: str, width: float, most: int, anywhere: bool
 ) -> tuple[int, float, tuple[str, ...]] | None:
     """Return the cheapest breaking into at most `most` lines, as (cost, widest line, lines); None if none fits."""
-    whole = page.width(text, size, bold)
+    whole = page.width(text, size, weight)
     if whole <= width:
         return 0, whole, (text,)
     if most == 1 or whole > width * most:
         return None
     best: tuple[int, float, tuple[str, ...]] | None = None
     for cost, before, after in _breaks(text, anywhere):
-        first = page.width(before, size, bold)
+        first = page.width(before, size, weight)
         if first > width or (best is not None and cost > best[0]):
             continue
-        rest = _break_lines(page, after, size, bold, width, most - 1, anywhere)
+        rest = _break_lines(page, after, size, weight, width, most - 1, anywhere)
         if rest is not None:
             candidate = (cost + rest[0], max(first, rest[1]), (before, *rest[2]))
             if best is None or candidate[:2] < best[:2]:
@@ -74,7 +74,7 @@ def fit_text(
     sizes: Sequence[float],
     width: float,
     *,
-    bold: bool = False,
+    weight: str = "regular",
     most: int = 1,
     anywhere: bool = False,
 ) -> Setting | None:
@@ -92,8 +92,8 @@ def fit_text(
         Em sizes to try, falling.
     width : float
         Width in pixels.
-    bold : bool
-        True for bold.
+    weight : str
+        "light", "regular", "bold" or "black".
     most : int
         Largest number of lines.
     anywhere : bool
@@ -106,7 +106,7 @@ def fit_text(
     """
     for lines in range(1, most + 1):
         for size in sizes:
-            found = _break_lines(page, text, size, bold, width, lines, anywhere)
+            found = _break_lines(page, text, size, weight, width, lines, anywhere)
             if found is not None:
                 return Setting(size, found[2], found[1])
     return None
