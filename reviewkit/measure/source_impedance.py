@@ -11,7 +11,7 @@ import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps, two_loads
 from reviewkit.model import digits, quantities
-from reviewkit.model.card import Card, Curves, Mark, Panel, Readout
+from reviewkit.model.card import Card, Chart, Panel
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -180,74 +180,27 @@ def between(factor: Finding) -> str:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return impedance over frequency with 1 kHz marked; if only two loads were read, the readings as a table."""
+    """Return impedance over frequency; if only two loads were read, the readings as a table."""
     main = figures.main_run(runs)
     factors = figures.by_channel(main, "damping_factor")
     impedance = figures.by_channel(main, "source_impedance")
-    at = quantities.hertz(float(impedance[0].at["frequency"])) if impedance and "frequency" in impedance[0].at else ""
     title = "Damping factor" if factors else "Source impedance"
-    worst = max(impedance, key=lambda f: f.value, default=None)
+    found = factors or impedance
     if not any(run.conditions.measurement.file for run in runs):
-        return Card(
-            id="",
-            title=title,
-            chart=True,
-            conditions=figures.stated(runs, at, "from two loads"),
-            body=Curves((two_loads.sag(runs, worst),)) if worst else Curves(()),
-            readings=(*_readings(runs, main), two_loads.readings_of(main)),
-            verdicts=tuple(verdicts),
+        at = (
+            quantities.hertz(float(impedance[0].at["frequency"]))
+            if impedance and "frequency" in impedance[0].at
+            else ""
         )
+        return figures.card(runs, title, two_loads.readings(runs), None, [*factors, *impedance], (at, "from two loads"))
     traces = sweeps.traces_of(runs)
-    marks = () if worst is None else (Mark(SPOT_HZ, worst.value, quantities.show(worst), worst.channel),)
-    return Card(
-        id="",
-        title=title,
-        chart=True,
-        conditions=figures.stated(runs),
-        body=Curves(
-            (
-                Panel(
-                    scales.dial_for(traces),
-                    scales.upward(max(float(np.max(t.y)) for t in traces), "Ω"),
-                    tuple(traces),
-                    marks=marks,
-                    label="source impedance",
-                ),
-            )
-        ),
-        readings=_readings(runs, main),
-        verdicts=tuple(verdicts),
-    )
-
-
-def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
-    """Return the factor large, with each channel's bounds; then the impedances, and the factors of other runs."""
-    factors, impedance = figures.by_channel(main, "damping_factor"), figures.by_channel(main, "source_impedance")
-    key, readings = quantities.worse(factors), []
-    where = {quantities.hertz(float(f.at["frequency"])) for f in impedance if "frequency" in f.at}
-    at = f", {next(iter(where))}" if where else ""
-    if key is not None:
-        whose = figures.whose(key, factors)
-        readings.append(Readout(f"damping factor{at}", quantities.show(key), _factor_rows(factors), whose))
-    if impedance:
-        large = "" if key else quantities.show(impedance[0])
-        rows = figures.rows_of(impedance) or ((("", quantities.show(impedance[0])),) if key else ())
-        readings.append(Readout("source impedance" if key else f"source impedance{at}", large, rows))
-    for run in runs:
-        was = figures.by_channel(run, "damping_factor")
-        if run is not main and was and run.conditions.measurement.stage != "bench":
-            rows = _factor_rows(was) or (("", quantities.show(was[0])),)
-            readings.append(Readout(f"damping factor {figures.run_label(run, runs)}", "", rows))
-    return tuple(readings)
-
-
-def _factor_rows(factors: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
-    """Return a line for each channel, each with its bounds; of a lone channel the bounds."""
-    ranges = [f"({within})" if (within := between(f)) else "" for f in factors]
-    if len(factors) == 1 and not factors[0].channel:
-        return (("", ranges[0]),) if ranges[0] else ()
-    return tuple(
-        (f.channel, f"{quantities.show(f)} {within}".strip()) for f, within in zip(factors, ranges, strict=True)
+    y_axis = scales.upward(max(float(np.max(t.y)) for t in traces), "Ω")
+    return figures.card(
+        runs,
+        title,
+        Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces), label="source impedance"),)),
+        figures.hero(quantities.worse(found), found, "damping factor" if factors else ""),
+        [*factors, *impedance],
     )
 
 
@@ -288,6 +241,7 @@ KIND = Kind(
     about="frequency and ohms at the output terminals; or two readings in session.toml (`loads`, `volts`)",
     needs=(("frequency", "impedance"), ()),
     quantities=("source_impedance", "damping_factor", "damping_factor_lowest"),
+    compared=("damping_factor", "source_impedance"),
     findings=findings,
     card=card,
     points=points,

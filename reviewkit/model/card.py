@@ -87,12 +87,14 @@ class Limit:
 
 @dataclass(frozen=True)
 class Mark:
-    """A ringed point, with its text if that isn't said elsewhere."""
+    """A ringed point, with its text if that isn't said elsewhere. `role`: now or before; `from_y`: where an arrow to it begins."""
 
     x: float
     y: float
     text: str = ""
     channel: str = ""
+    role: str = "now"
+    from_y: float | None = None
 
 
 @dataclass(frozen=True)

@@ -113,6 +113,7 @@ def _judge_one(rating: Rating, label: str, bench: _Bench) -> Verdict:
         remark="; ".join(_remarks(rating, word, deciding, shown, all_answers, findings)),
         assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.stands if s.assumed), *harder, *only])),
         position=verdict_words.position(rating, shown, word) if comparable else None,
+        ends=verdict_words.ends(rating, shown.finding),
         room=verdict_words.room(rating, shown) if comparable else None,
         measurements=tuple(used),
         findings=_unique(shown.finding, deciding.finding),

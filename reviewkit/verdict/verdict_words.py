@@ -31,6 +31,7 @@ from reviewkit.verdict.comparison import (
 ROUNDS = "rounds to the limit"
 # the needle stands clear of the notch whenever the word is not "too close to call"
 _CLEAR = 0.08
+PAST_SCALE = 1.2
 _OPPOSITE = {"at most": "at least", "at least": "at most", "": ""}
 
 
@@ -126,23 +127,38 @@ def margin(rating: Rating, answer: Answer) -> str:
 
 
 def room(rating: Rating, answer: Answer) -> float:
-    """Return how far inside the limit, on the needle's scale without its ends: half at a factor of two or 3 dB."""
+    """Return how far inside the limit, on the needle's scale without its ends: 1 at a factor of two or 6 dB."""
     if rating.within is not None:
-        # distance inside as a share of the tolerance: none used is off the scale, twice the tolerance is half of it
+        # distance inside as a share of the tolerance: none used is off the scale, twice the tolerance is its left end
         reach = _reach(rating, answer.finding)
         ratio = reach / max(reach - answer.room, 1e-9)
-        return 0.5 * math.log2(ratio) if ratio > 0 else -1.0
-    if RULES[rating.quantity].margin == "db":
-        return 0.5 * answer.room / 3
-    return 0.5 * answer.room / math.log(2)
+        return math.log2(ratio) if ratio > 0 else -2.0
+    return answer.room / (6.0 if RULES[rating.quantity].margin == "db" else math.log(2))
 
 
 def position(rating: Rating, answer: Answer, word: str) -> float:
-    """Return where the needle points, −1 … 1."""
+    """Return where the needle points: −1 … 1, or just past that if it is off the scale."""
     if word == CLOSE:
         return 0.0
     sign = 1.0 if word == MEETS else -1.0
-    return sign * min(1.0, max(_CLEAR, sign * room(rating, answer)))
+    return sign * min(PAST_SCALE, max(_CLEAR, sign * room(rating, answer)))
+
+
+def ends(rating: Rating, finding: Finding) -> tuple[str, str]:
+    """Return the values at the needle's ends, worse and better: half and twice the rating, or 6 dB either side."""
+    if is_in_percent(rating, finding):
+        percent = distortion_limit(rating)
+        assert percent is not None
+        return quantities.percent(2 * percent), quantities.percent(percent / 2)
+    if rating.within is not None:
+        low, high = rating.within
+        return (f"±{digits.trimmed(2 * high)} dB", f"±{digits.trimmed(high / 2)} dB") if -low == high else ("", "")
+    value, better = (rating.at_most, -1) if rating.at_least is None else (rating.at_least, 1)
+    if value is None:
+        return "", ""
+    in_db = RULES[rating.quantity].margin == "db"
+    worse, good = ((value + 6.0 * way if in_db else value * 2.0**way) for way in (-better, better))
+    return rating_words.value_text(worse, rating.unit), rating_words.value_text(good, rating.unit)
 
 
 def no_room(rating: Rating, finding: Finding) -> bool:

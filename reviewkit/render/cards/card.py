@@ -111,7 +111,7 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
     LayoutFault
         If the card can't be laid out, or something on it can't be seen.
     """
-    card, items = _fitting_form(card, order.fonts)
+    items = _check_layout(card.id, _lay_out_in_roles(card, order.fonts))
     drawn: dict[str, bytes | Path] = {}
     for kind, look, width in (("cards", order.look, order.width), ("page", order.page, PAGE_WIDTH)):
         if look is not None:
@@ -121,7 +121,7 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
             drawn[kind] = encode_png(pixels, tuple(flat))
             if order.small and kind == "cards":
                 drawn["small"] = zlib_ng.compress(downscale(pixels, SMALL), 1)
-    if order.motion and card.chart:
+    if order.motion and isinstance(card.body, Chart):
         drawn |= _write_clips(card, items, order, order.motion)
     return drawn | _draw_for_footage(card, items, order)
 
@@ -144,26 +144,6 @@ def _write_clips(card: Card, items: Sequence[Item], order: Order, motion: Motion
         clips["mov"] = motion.file(card.id, ".mov")
         write_clear_clip(clear, clips["mov"], motion, seconds)
     return clips
-
-
-def _fitting_form(card: Card, fonts: Fonts) -> tuple[Card, tuple[Item, ...]]:
-    """Return the first of a card's forms that has no faults, laid out in colour roles.
-
-    Raises
-    ------
-    LayoutFault
-        The fault of the card as given, if no form fits.
-    """
-    from reviewkit.render.cards.short_forms import shorter_forms
-
-    first: LayoutFault | None = None
-    for form in shorter_forms(card):
-        try:
-            return form, _check_layout(card.id, _lay_out_in_roles(form, fonts))
-        except LayoutFault as fault:
-            first = first or fault
-    assert first is not None
-    raise first
 
 
 def _check_colours(card_id: str, items: tuple[Item, ...], look: Look, over: Seen | None = None) -> tuple[Item, ...]:
@@ -207,6 +187,8 @@ def _background(card: Card, shapes: Sequence[Item], look: Look, width: int) -> s
 
 def _draw_for_footage(card: Card, items: Sequence[Item], order: Order) -> dict[str, bytes]:
     """Draw the pictures of a card that go over footage."""
+    if not (order.overlay or order.strip):
+        return {}
     from reviewkit.render.footage.overlay import composite_over_footage, encode_overlay, footage_look
     from reviewkit.render.footage.strip import choose_content, encode_strip, lay_out_strip
 
@@ -244,7 +226,7 @@ def lay_out(card: Card, look: str) -> tuple[Item, ...]:
     LayoutFault
         If the card can't be laid out.
     """
-    return apply_look(_fitting_form(card, NO_FONTS)[1], find_look(look))
+    return apply_look(_check_layout(card.id, _lay_out_in_roles(card)), find_look(look))
 
 
 def _lay_out_in_roles(card: Card, fonts: Fonts = NO_FONTS, shape: Shape = WIDE) -> tuple[Item, ...]:
@@ -274,18 +256,7 @@ def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
     LayoutFault
         If even a single row doesn't fit.
     """
-    from reviewkit.render.cards.short_forms import shorter_forms
-
-    if not isinstance(card.body, Rows) or not card.body.rows:
-        return (card,)
-    first: LayoutFault | None = None
-    for form in shorter_forms(card):
-        try:
-            return _split_table(form, fonts)
-        except LayoutFault as fault:
-            first = first or fault
-    assert first is not None
-    raise first
+    return _split_table(card, fonts) if isinstance(card.body, Rows) and card.body.rows else (card,)
 
 
 def _split_table(card: Card, fonts: Fonts) -> tuple[Card, ...]:

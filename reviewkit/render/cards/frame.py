@@ -113,9 +113,7 @@ def _place_title(page: Page, card: Card, title: str, lower: float) -> float:
     shape, look = page.shape, page.look
     made = fit_text(page, title, shape.title_sizes, shape.safe.width, weight="bold", most=shape.title_lines)
     if made is None:
-        made = fit_text(
-            page, title, shape.title_sizes[-1:], shape.safe.width, weight="bold", most=3, anywhere=True
-        )
+        made = fit_text(page, title, shape.title_sizes[-1:], shape.safe.width, weight="bold", most=3, anywhere=True)
     if made is None:
         raise page.fault(title, SHORTEN_TITLE)
     pitch = made.size * _LEADING

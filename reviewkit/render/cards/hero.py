@@ -45,8 +45,15 @@ class HeroBlock:
         x = left
         if hero.before:
             page.add(page.text("before", x, y + caption_cap, NOTE, look.soft))
-            old = page.text(bare(hero.before, hero.figure), x, y + caption_cap + _CAPTION_GAP + cap, self.size, look.soft,
-                            weight="light", remedy=SHORTEN_HERO)
+            old = page.text(
+                bare(hero.before, hero.figure),
+                x,
+                y + caption_cap + _CAPTION_GAP + cap,
+                self.size,
+                look.soft,
+                weight="light",
+                remedy=SHORTEN_HERO,
+            )
             page.add(old)
             if self.stacked:
                 y += caption_cap + _CAPTION_GAP + cap + _STACK_GAP
@@ -56,8 +63,17 @@ class HeroBlock:
                 x += _ARROW + _ARROW_GAP
         caption = hero.caption or ("after" if hero.before else "")
         if caption:
-            page.add(page.text(caption, x, y + caption_cap, NOTE, look.ink if hero.before or hero.fault else look.soft,
-                               weight="bold" if hero.before or hero.fault else "regular", remedy=SHORTEN_HERO))
+            page.add(
+                page.text(
+                    caption,
+                    x,
+                    y + caption_cap,
+                    NOTE,
+                    look.ink if hero.before or hero.fault else look.soft,
+                    weight="bold" if hero.before or hero.fault else "regular",
+                    remedy=SHORTEN_HERO,
+                )
+            )
             y += caption_cap + _CAPTION_GAP
         figure = page.text(hero.figure, x, y + cap, self.size, ink, weight="black", remedy=SHORTEN_HERO)
         page.add(figure)
@@ -85,8 +101,11 @@ def lay_out_hero(page: Page, hero: Hero, size: float, *, stacked: bool) -> HeroB
     if hero.uncertainty:
         figure += 24 + page.width(hero.uncertainty, small(size))
     caption = hero.caption or ("after" if hero.before else "")
-    texts = [figure, page.width(caption, NOTE, "bold") if caption else 0.0,
-             page.width(hero.note, NOTE) if hero.note else 0.0]
+    texts = [
+        figure,
+        page.width(caption, NOTE, "bold") if caption else 0.0,
+        page.width(hero.note, NOTE) if hero.note else 0.0,
+    ]
     height = cap + (caption_cap + _CAPTION_GAP if caption else 0.0) + (caption_cap + _NOTE_GAP if hero.note else 0.0)
     width = max(texts)
     if hero.before:
@@ -151,8 +170,9 @@ def place_strip(page: Page, hero: Hero, verdict: Verdict | None, lower: float) -
     if shape.stacked:
         rated = fit_text(page, f"rated {verdict.limit}", (NOTE, LEAST), word.width + 120, most=1)
         if rated is not None:
-            text = page.text(rated.lines[0], shape.safe.right, top + page.cap(NOTE), rated.size, page.look.soft,
-                             anchor="right")
+            text = page.text(
+                rated.lines[0], shape.safe.right, top + page.cap(NOTE), rated.size, page.look.soft, anchor="right"
+            )
             page.add(text)
 
 

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.model.card import Limit
-from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.layout_check import crosses, is_inside
 from reviewkit.render.cards.look import AXIS, NOTE, READING
 from reviewkit.render.cards.scene import Area, Page, Stroke
@@ -77,14 +77,22 @@ def _label_colour(page: Page, line: Line, place: Box) -> str:
         return look.soft
     if not trace.channel:
         return look.ink
-    fills = [item.colour for item in page.items if isinstance(item, Area) and item.kind in ("band", "room")
-             and _touches(item, place)]
+    fills = [
+        item.colour
+        for item in page.items
+        if isinstance(item, Area) and item.kind in ("band", "room") and _touches(item, place)
+    ]
     return look.channel_on(trace.channel, fills[-1]) if fills else look.channel(trace.channel)
 
 
 def _touches(fill: Area, place: Box) -> bool:
     points = np.asarray(fill.points, dtype=np.float64)
-    corners = ((place.left, place.top), (place.right, place.top), (place.left, place.bottom), (place.right, place.bottom))
+    corners = (
+        (place.left, place.top),
+        (place.right, place.top),
+        (place.left, place.bottom),
+        (place.right, place.bottom),
+    )
     return crosses(np.concatenate((points, points[:1])), place) or any(is_inside(points, x, y) for x, y in corners)
 
 
@@ -101,10 +109,14 @@ def _label_place(
     if len(ends) < 2:
         return None
     # clear of the others first; then rather to the right, where a reader's eye ends
-    away = np.min([np.where(np.isfinite(other), np.abs(own - other), 1.0) for other in others], axis=0) if others else (
-        np.ones_like(own)
+    away = (
+        np.min([np.where(np.isfinite(other), np.abs(own - other), 1.0) for other in others], axis=0)
+        if others
+        else (np.ones_like(own))
     )
-    for index in sorted(np.flatnonzero(np.isfinite(own)), key=lambda i: (-min(round(float(away[i]) * 8), 3), -across[i])):
+    for index in sorted(
+        np.flatnonzero(np.isfinite(own)), key=lambda i: (-min(round(float(away[i]) * 8), 3), -across[i])
+    ):
         if others and away[index] * box.height < _ALONE:
             continue
         x, y = box.left + float(across[index]) * box.width, box.bottom - float(own[index]) * box.height
@@ -113,8 +125,13 @@ def _label_place(
             if free.is_free(candidate.grown(MARGIN, MARGIN), grid=False):
                 return candidate
     x, y = box.left + float(ends[-1, 0]) * box.width, box.bottom - float(ends[-1, 1]) * box.height
-    for near in ((x + 16, y - high / 2), (x + 16, y - high - 6), (x + 16, y + 6), (x - width - 16, y - high - 16),
-                 (x - width - 16, y + 16)):
+    for near in (
+        (x + 16, y - high / 2),
+        (x + 16, y - high - 6),
+        (x + 16, y + 6),
+        (x - width - 16, y - high - 16),
+        (x - width - 16, y + 16),
+    ):
         candidate = Box(near[0], near[1], near[0] + width, near[1] + high)
         if free.is_free(candidate.grown(MARGIN / 2, MARGIN / 2), grid=False):
             return candidate

@@ -83,7 +83,9 @@ def _place_text(
         free.occupy_line(leader, 4.0)
     free.occupy_box(found)
     box = found.grown(-MARGIN, -MARGIN)
-    page.add(page.text(mark.text, box.left, box.bottom - drop, AXIS, page.look.ink, weight="bold", remedy=SHORTEN_LABEL))
+    page.add(
+        page.text(mark.text, box.left, box.bottom - drop, AXIS, page.look.ink, weight="bold", remedy=SHORTEN_LABEL)
+    )
     return True
 
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from reviewkit.render.cards.brackets import place_brackets
 
 from reviewkit.model.card import Curves, Panel, Trace
-from reviewkit.render.cards.brackets import place_brackets
 from reviewkit.render.cards.dial import dial_height, place_dial, unit_reach, y_labels
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.labels import (

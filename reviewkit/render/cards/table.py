@@ -6,12 +6,13 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from reviewkit.render.cards.year_scale import amounts_height, place_amounts
+
 from reviewkit.model.card import Row, Rows
 from reviewkit.render.cards.look import LABEL, LEAST
 from reviewkit.render.cards.needle import notch_height, place_needle, pointer_depth
 from reviewkit.render.cards.scene import Box, LayoutFault, Page, Stroke
 from reviewkit.render.cards.typeset import fit_text
-from reviewkit.render.cards.year_scale import amounts_height, place_amounts
 
 _SIZES = (50.0, 48.0, 46.0, 44.0, 42.0, 40.0, 38.0, LEAST)
 _GAP = 36.0  # between columns

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 
+from reviewkit.render.cards.year_scale import place_amounts
+
 from reviewkit.model.card import TitlePage
 from reviewkit.render.cards.frame import SHORTEN_NAME
 from reviewkit.render.cards.look import KEY, LABEL, LEAST, READING
 from reviewkit.render.cards.scene import Box, Page, Stroke
 from reviewkit.render.cards.typeset import fit_text
-from reviewkit.render.cards.year_scale import place_amounts
 
 _NAME_SIZES = (150.0, 140.0, 130.0, 120.0, 110.0, 100.0, 92.0, 84.0, 76.0)
 _TICKS, _TICKS_PER_LONG = 72, 12
