@@ -53,7 +53,7 @@ def make_stills(
     """
     if not isinstance(base.body, Chart) or not base.body.panels:
         return [replace(base, stage=stage_of(runs), finding=_finding("plain", runs, base))]
-    ids = {run.conditions.measurement.id for run in runs}
+    ids = {f.measurement for run in runs for f in run.findings}
     change = largest_change(
         [c for c in changes if c.after.measurement in ids and c.before.measurement in ids], compared
     )
@@ -142,7 +142,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
 
 
 def _of_run(runs: Sequence[Run], finding: Finding) -> Sequence[Finding]:
-    return next((run.findings for run in runs if run.conditions.measurement.id == finding.measurement), ())
+    return next((run.findings for run in runs if finding in run.findings), ())
 
 
 def _place(change: Change, panel: Panel) -> tuple[float, float, float] | None:
