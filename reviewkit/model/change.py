@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from reviewkit.model import quantities
 from reviewkit.model.finding import Finding
 
 
@@ -13,3 +14,8 @@ class Change:
 
     before: Finding
     after: Finding
+
+    @property
+    def improved(self) -> bool:
+        """Return whether the repair made it better; True for what is neither better nor worse."""
+        return quantities.worse((self.before, self.after)) is self.before
