@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reviewkit.model import quantities
 from reviewkit.model.finding import Finding
+from reviewkit.model.quantities import quantity_of
 
 
 @dataclass(frozen=True)
@@ -17,5 +17,9 @@ class Change:
 
     @property
     def improved(self) -> bool:
-        """Return whether the repair made it better; True for what is neither better nor worse."""
-        return quantities.worse((self.before, self.after)) is self.before
+        """Whether the figure is better after the repair; one that has no better way improves towards zero."""
+        before, after = self.before.value, self.after.value
+        quantity = quantity_of(self.after)
+        if quantity.either_way or not quantity.better:
+            return abs(after) < abs(before)
+        return (after - before) * quantity.better > 0
