@@ -123,12 +123,11 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
     others = [f for f in _of_run(runs, change.before) if f.quantity == change.before.quantity and f.channel != channel]
     alike = next((f for f in others if f.at.get("frequency") == change.before.at.get("frequency") or x is None), None)
     panels = tuple(_panel(panel, channel, place, found=True, healthy=alike) for panel in base.body.panels)
-    fault = change.after.value < change.before.value if quantities.quantity_of(change.after).better <= 0 else True
     hero = Hero(
         old,
         ", ".join(filter(None, (_channel(channel), where))),
         channel=channel,
-        fault=fault,
+        fault=change.improved,
         findings=(change.before,),
     )
     found = replace(
@@ -165,7 +164,8 @@ def _panel(
     marks = tuple(replace(mark, role="now") for mark in panel.marks if mark.role == stage)
     if found:
         drawn = {t.channel: replace(t, role="now", label="") for t in panel.traces if t.role == "before"}
-        stems = tuple(replace(stem, role="now") for stem in panel.stems if stem.role == "before")
+        tone = panel.stems[:1]  # the same in both
+        stems = (*tone, *(replace(stem, role="now") for stem in panel.stems if stem.role == "before"))
         own, other = drawn.get(channel), next((t for name, t in drawn.items() if name != channel), None)
         room = Room(own, other, fault=True) if own is not None and other is not None and place else None
         text = f": {quantities.show(healthy)}" if healthy is not None else ""
@@ -196,10 +196,8 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
     deciding = verdict.findings[0]
     x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)
-    y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else deciding.value
-    marks = first.marks
-    if x is not None and y is not None and (first.y.unit == deciding.unit or deciding.unit == "W"):
-        marks = (Mark(float(x), float(y), channel=deciding.channel),)
+    y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding.channel, x)
+    marks = first.marks if x is None or y is None else (Mark(float(x), float(y), channel=deciding.channel),)
     panels = (replace(first, limits=limits, marks=marks), *(replace(p, limits=()) for p in body.panels[1:]))
     return replace(
         base,
@@ -221,6 +219,14 @@ def judged_hero(verdict: Verdict) -> Hero:
         place = ""
     caption = ", ".join(filter(None, ("measured", _channel(finding.channel), place)))
     return Hero(number, caption, "", f"± {spread}" if plus_minus else "", channel=finding.channel, findings=(finding,))
+
+
+def _height(panel: Panel, channel: str, x: float | None) -> float | None:
+    """Return a channel's curve at a place, so that a ring is exactly on it."""
+    trace = next((t for t in panel.traces if t.role != "bench" and t.channel == channel[:1] and len(t.x)), None)
+    if x is None or trace is None or not trace.x[0] * 0.99 <= x <= trace.x[-1] * 1.01:
+        return None
+    return float(trace.y[min(range(len(trace.x)), key=lambda i: abs(trace.x[i] - x))])
 
 
 def _with(chart: Chart, stage: str, traces: Sequence[Trace]) -> Chart:

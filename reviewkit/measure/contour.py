@@ -10,6 +10,7 @@ from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.measure.control_readings import (
     FILTER_DB,
     SIDES,
+    is_filter,
     largest_of,
     name_of,
     size_of,
@@ -136,7 +137,12 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     Of several settings one channel is drawn: both lie together.
     """
     shown = [run for run in runs if run.conditions.measurement.stage != "bench"] or list(runs)
-    key = max((f for run in shown if (f := largest_of(run))), key=size_of, default=None)
+    # a filter takes all there is in the end: what it does is at its corner
+    controls = [run for run in shown if not is_filter(run)] or shown
+    key = max((f for run in controls if (f := largest_of(run))), key=size_of, default=None)
+    corners = [f for name in ("corner_low", "corner_high") for f in controls[0].findings if f.quantity == name]
+    if is_filter(controls[0]) and corners:
+        key = corners[0]
     traces = []
     for run in runs:
         role = figures.trace_role(run, runs)

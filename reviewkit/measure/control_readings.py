@@ -39,6 +39,12 @@ def name_of(run: Run, runs: Sequence[Run]) -> str:
     return " ".join(part for part in (m.setting, m.stage) if part) or m.id
 
 
+def is_filter(run: Run) -> bool:
+    """Return whether a setting falls as a filter does, not as a tone control."""
+    slopes = [f.value for f in run.findings if f.quantity == "slope"]
+    return bool(slopes) and max(slopes) < FILTER_DB
+
+
 def slope_beyond(run: Run, corner: Finding) -> Finding | None:
     """Return the slope beyond a corner."""
     return run.get("slope", corner.channel, frequency=corner.value)

@@ -10,7 +10,7 @@ from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.measure.distortion import LIMITED, above_zero, distortion_percent, figure_of
 from reviewkit.model import quantities
 from reviewkit.model.arrays import read_only
-from reviewkit.model.card import Card, Chart, Panel
+from reviewkit.model.card import Card, Chart, Limit, Panel
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.ratings import distortion_limit

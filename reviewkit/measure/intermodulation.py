@@ -143,7 +143,18 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     return figures.card(
         runs,
         KIND.title,
-        Chart((Panel(x_axis, y_axis, tuple(traces), marks=tuple(marks), label=METHODS["imd", convention]),)),
+        Chart(
+            (
+                Panel(
+                    x_axis,
+                    y_axis,
+                    tuple(traces),
+                    marks=tuple(marks),
+                    label=METHODS["imd", convention],
+                    one_channel=True,
+                ),
+            )
+        ),
         replace(hero, x=None) if hero else None,
         [f for f in main.findings if f.quantity.startswith("imd")],
         (f"{quantities.tones((low, high))}, {ratio}",),

@@ -112,7 +112,7 @@ def _is_mains(frequency_hz: float, line_hz: float, c: Conditions) -> bool:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return the worst channel's spectrum over frequency, its strongest product ringed, an arrow from the tones to it."""
+    """Return the worst channel's spectrum, an arrow from its tones to the strongest product, which is ringed."""
     main = figures.main_run(runs)
     found = figures.by_channel(main, "multitone_clearance")
     key = quantities.worse(found)
@@ -133,7 +133,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     return figures.card(
         runs,
         KIND.title,
-        Chart((Panel(scales.dial(*AUDIO_BAND_HZ), y_axis, tuple(traces), marks=tuple(marks)),)),
+        Chart((Panel(scales.dial(*AUDIO_BAND_HZ), y_axis, tuple(traces), marks=tuple(marks), one_channel=True),)),
         replace(hero, caption=hero.caption.split(", at ")[0], x=None) if hero else None,
         found,
         (

@@ -43,14 +43,17 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             reached = curves.covered(frequency_hz, band_hz)
             if reached is None:
                 continue
-            _, inside = curves.part(frequency_hz, deviation, reached)
-            high, low = float(np.max(inside)), float(np.min(inside))
-            for quantity, value in (
-                ("deviation_high", high),
-                ("deviation_low", low),
-                ("flatness", max(abs(high), abs(low))),
+            where, inside = curves.part(frequency_hz, deviation, reached)
+            places = {name: int(at(inside)) for name, at in (("high", np.argmax), ("low", np.argmin))}
+            further = max(places.values(), key=lambda index: abs(inside[index]))
+            for quantity, index in (
+                ("deviation_high", places["high"]),
+                ("deviation_low", places["low"]),
+                ("flatness", further),
             ):
-                found.append(figures.finding(c, quantity, column.channel, value, band=list(reached)))
+                value = abs(inside[index]) if quantity == "flatness" else inside[index]
+                place = {"frequency": float(where[index]), "band": list(reached)}
+                found.append(figures.finding(c, quantity, column.channel, value, **place))
         for quantity, step in (("corner_low", -1), ("corner_high", +1)):
             corner = sweeps.corner_hz(frequency_hz, deviation, step)
             if corner is not None:

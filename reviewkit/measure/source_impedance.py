@@ -11,7 +11,7 @@ import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps, two_loads
 from reviewkit.model import digits, quantities
-from reviewkit.model.card import Card, Chart, Panel
+from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -193,15 +193,39 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
             else ""
         )
         return figures.card(runs, title, two_loads.readings(runs), None, [*factors, *impedance], (at, "from two loads"))
-    traces = sweeps.traces_of(runs)
-    y_axis = scales.upward(max(float(np.max(t.y)) for t in traces), "Ω")
+    traces, y_axis = _as_factors(runs) if factors else _as_ohms(runs)
+    limits = tuple(
+        Limit(r.at_least, None, *(r.band_hz or (r.frequency_hz or SPOT_HZ,) * 2), f"rated {r.at_least:g}", r)
+        for r in figures.rated(main.conditions, "damping_factor")
+        if r.at_least is not None
+    )
     return figures.card(
         runs,
         title,
-        Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces), label="source impedance"),)),
-        figures.hero(quantities.worse(found), found, "damping factor" if factors else ""),
+        Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces), limits if factors else ()),)),
+        figures.hero(quantities.worse(found), found),
         [*factors, *impedance],
     )
+
+
+def _as_ohms(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
+    """Return the impedances over frequency and their scale."""
+    traces = sweeps.traces_of(runs)
+    return traces, scales.upward(max(float(np.max(t.y)) for t in traces), "Ω")
+
+
+def _as_factors(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
+    """Return the damping factors over frequency and their scale; zero impedance has none."""
+    traces = []
+    for run, trace in [(each, trace) for each in runs for trace in sweeps.traces_of([each])]:
+        load_ohm = run.conditions.measurement.load_ohm
+        good = trace.y > 0
+        if load_ohm and good.any():
+            label = figures.end_label(trace.channel, run, runs)
+            role = figures.trace_role(run, runs)
+            traces.append(Trace(trace.x[good], load_ohm / trace.y[good], trace.channel, role, label))
+    values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))]
+    return traces, scales.decades(values, "", fewest=1)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:

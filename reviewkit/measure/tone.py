@@ -228,9 +228,11 @@ def _harmonics(runs: Sequence[Run]) -> Card | None:
     ]
     if not stems:
         return None
+    tone = main_tone.value if (main_tone := figures.main_run(runs).get("frequency", key.channel)) else 1000.0
+    stems.insert(0, Stem(tone, 0.0, key.channel, "now", quantities.hertz(tone)))
     highest = max(stem.x for stem in stems)
     y_axis = scales.twenties([0.0, min(max(stem.y, LOWEST_DRAWN_DB) for stem in stems)])
-    panel = Panel(scales.dial(20.0, max(highest, 20_000.0)), y_axis, (), stems=tuple(stems))
+    panel = Panel(scales.harmonic_dial(tone, highest), y_axis, (), stems=tuple(stems))
     return _card(runs, "", "Distortion", Chart((panel,)), key)
 
 

@@ -53,7 +53,13 @@ def waveform_chart(runs: Sequence[Run], channel: str) -> Chart:
     rest_axis = _swing(volts_axis.high / factor, unit, 1000 if millivolts else 1)
     below = tuple(_scaled(t, 1000 if millivolts else 1) for t in rests)
     label = f"what was added, × {digits.trimmed(factor)}"
-    return Chart((Panel(x_axis, volts_axis, tuple(waves)), Panel(x_axis, rest_axis, below, label=label)), (1.0, 1.3))
+    return Chart(
+        (
+            Panel(x_axis, volts_axis, tuple(waves), one_channel=True),
+            Panel(x_axis, rest_axis, below, label=label, one_channel=True),
+        ),
+        (1.0, 1.6),
+    )
 
 
 def _largest(traces: Sequence[Trace]) -> float:
@@ -99,7 +105,7 @@ def spectrum_chart(runs: Sequence[Run], channel: str) -> Chart:
                 if tone is not None and role in ("now", "before"):
                     marks += [replace(mark, role=role) for mark in _named_lines(run, trace, tone.value)]
     y_axis = scales.twenties([0.0, floor_of([t.y for t in traces], LOWEST_DRAWN_DB)])
-    return Chart((Panel(scales.dial(*AUDIO_BAND_HZ), y_axis, tuple(traces), marks=tuple(marks)),))
+    return Chart((Panel(scales.dial(*AUDIO_BAND_HZ), y_axis, tuple(traces), marks=tuple(marks), one_channel=True),))
 
 
 def _named_lines(run: Run, trace: Trace, tone_hz: float) -> list[Mark]:

@@ -87,7 +87,7 @@ class Limit:
 
 @dataclass(frozen=True)
 class Mark:
-    """A ringed point, with its text if that isn't said elsewhere. `role`: now or before; `from_y`: where an arrow to it begins."""
+    """A ringed point with its text, if it has one. `role`: now or before; `from_y`: where an arrow to it begins."""
 
     x: float
     y: float
@@ -117,7 +117,15 @@ class Room:
 
 @dataclass(frozen=True, eq=False)
 class Panel:
-    """One plot; `x` is the dial. `label` is above it: "what was added, × 20"."""
+    """One plot; `x` is the dial.
+
+    Attributes
+    ----------
+    label
+        Above it: "what was added, × 20".
+    one_channel
+        True if it never shows a second channel, from which dashes would tell its own.
+    """
 
     x: Axis
     y: Axis
@@ -128,6 +136,7 @@ class Panel:
     room: Room | None = None
     fall: Fall | None = None
     label: str = ""
+    one_channel: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.model.card import Chart, Fall, Hero, Panel, Trace
+from reviewkit.model.card import Chart, Hero, Panel, Trace
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.dial import place_dial, place_rules
 from reviewkit.render.cards.free_space import FreeSpace
@@ -24,6 +23,7 @@ from reviewkit.render.cards.traces import (
     clip_trace,
     isolated_points,
     line_length,
+    smoothed,
     to_pixels,
 )
 
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
 _CLEAR = 40.0  # round a hero in the chart
+_SPACING = 6.0  # pixels: points of a curve further apart than this are joined by a smooth line
 _PANEL_GAP = 70.0
 _SHORT_LIMIT = 132.0  # the width of a limit at one frequency
 _DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn thinner, or it would be a block
@@ -90,6 +91,7 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None) -> bool:
     limit_lines = _place_bands(page, panel, box)
     lines = [_line(trace, panel, box) for trace in sorted(panel.traces, key=lambda t: _ROLES.index(t.role))]
     lines = [line for line in lines if np.isfinite(line.points).any()]
+    named = {line.trace.label: line for line in reversed(lines) if line.trace.label}  # the bench's two curves once
     edges = _place_room(page, panel, box) if panel.room else None
     place_rules(page, panel.y, box, (float(edges[0][0]), float(edges[0][-1])) if edges else None)
     if panel.label:
@@ -101,7 +103,7 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None) -> bool:
             free.occupy_line(np.array(((left, y), (right, y))), 6.0)
     with page.part_of("curve"):
         for line in lines:
-            _place_line(page, line, free)
+            _place_line(page, line, free, dashes=not panel.one_channel)
         place_stems(page, free, panel, box)
     with page.part_of("label"):
         if panel.fall:
@@ -110,14 +112,14 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None) -> bool:
         return False
     with page.part_of("label"):
         place_marks(page, free, panel, box)
-        place_trace_labels(page, free, [line for line in lines if line.trace.label], lines, box)
+        place_trace_labels(page, free, list(named.values()), lines, box)
     for (ends, ys), limit in zip(limit_lines, panel.limits, strict=True):
         place_limit_label(page, free, limit, ys, ends)
     return True
 
 
 def _line(trace: Trace, panel: Panel, box: Box) -> Line:
-    points = clip_trace(panel.x, panel.y, trace)
+    points = smoothed(clip_trace(panel.x, panel.y, trace), _SPACING / box.width)
     pixels = to_pixels(points, box)
     width = {"bench": BENCH, "before": GHOST, "residual": GHOST}.get(trace.role, CURVE)
     if line_length(pixels) > _DENSE * box.width:
@@ -125,13 +127,13 @@ def _line(trace: Trace, panel: Panel, box: Box) -> Line:
     return Line(trace, points, pixels, width)
 
 
-def _place_line(page: Page, line: Line, free: FreeSpace) -> None:
+def _place_line(page: Page, line: Line, free: FreeSpace, *, dashes: bool) -> None:
     """Place a curve. The right channel is dashed; for a pair of channels the driven one decides, as for the colour."""
     trace = line.trace
     colour = page.look.curve(trace.channel, trace.role)
     dense = line.width < GHOST
     # (a dense curve isn't dashed: dashes would split every peak)
-    dashed = trace.channel[:1] == "R" and trace.role != "bench" and not dense
+    dashed = dashes and trace.channel[:1] == "R" and trace.role != "bench" and not dense
     unit = max(line.width, 7.0)  # a thin line's dashes are nearly as long as a thick one's
     page.add(Stroke("curve", line.pixels, colour, line.width, (DASH[0] * unit, DASH[1] * unit) if dashed else None))
     free.occupy_line(line.pixels, line.width)
@@ -197,22 +199,13 @@ def _place_hero(
     if panel.fall is not None:
         x = box.left + clamped_position(panel.x, panel.fall.x) * box.width
         trial.occupy_box(Box(box.left, box.top - 50, x + 30, box.bottom + 14))
+    clear = _CLEAR if edges is not None else 0.75 * _CLEAR
     for size in HEROES:
         block = lay_out_hero(page, hero, size, stacked=page.shape.stacked)
-        found = trial.nearest(*target, *free_box(block, _CLEAR))
+        found = trial.nearest(*target, *free_box(block, clear))
         if found is not None:
             with page.part_of("reading"):
-                block.place(page, *inner(found, _CLEAR))
-            free.occupy_box(found.grown(-_CLEAR / 2, -_CLEAR / 2))
+                block.place(page, *inner(found, clear))
+            free.occupy_box(found.grown(-clear / 2, -clear / 2))
             return True
     return False
-
-
-def fall_of(hero: Hero) -> Fall | None:
-    """Return the change at a hero's reading, if it has a place in the chart."""
-    if hero.x is None or hero.y is None or hero.y_before is None:
-        return None
-    return Fall(hero.x, hero.y_before, hero.y)
-
-
-__all__: Sequence[str] = ["Line", "fall_of", "place_chart"]

@@ -77,8 +77,8 @@ def _fit_name(page: Page, name: str) -> Setting:
 def _place_overline(page: Page, card: Card, width: float) -> float:
     """Place stage, measurement and conditions; return how much lower the title begins.
 
-    In a tall frame, all but the stage is under the title. Conditions that the chart shows are left out first, those that
-    a figure depends on never.
+    In a tall frame, all but the stage is under the title. Conditions that the chart shows are left out first, those
+    that a figure depends on never.
     """
     shape, look = page.shape, page.look
     stage = card.stage

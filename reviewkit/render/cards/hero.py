@@ -10,7 +10,7 @@ from reviewkit.model.card import Hero
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.look import LEAST, NOTE, STRIP_HEROES
-from reviewkit.render.cards.needle import needle_reach, place_needle
+from reviewkit.render.cards.needle import PAST_END, WEDGE, place_needle
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.typeset import fit_text
 
@@ -162,10 +162,13 @@ def place_strip(page: Page, hero: Hero, verdict: Verdict | None, lower: float) -
     if not shape.stacked:
         start = shape.safe.left + block.width + _PART_GAP
         room = word_left - _PART_GAP - start
-        reach = needle_reach(0.0, 1.0, verdict.position)
-        width = min(room / (reach[1] - reach[0]) if reach[1] - reach[0] > 1.01 else room, _MOST_NEEDLE)
+        width = min(room, _MOST_NEEDLE)
+        past = verdict.position is not None and abs(verdict.position) > 1
         left = start + (room - width) / 2
-        _needle(page, left, baseline - 55, width - 40, verdict)
+        if past:  # the wedge is one step past the scale's end
+            width = (width - WEDGE) / (1 + PAST_END / 2 - 0.5)
+            left += (PAST_END / 2 - 0.5) * width + WEDGE if verdict.position < 0 else 0.0
+        _needle(page, left, baseline - 55, width, verdict)
     word.place(page, word_left, baseline)
     if shape.stacked:
         rated = fit_text(page, f"rated {verdict.limit}", (NOTE, LEAST), word.width + 120, most=1)

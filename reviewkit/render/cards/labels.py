@@ -61,13 +61,34 @@ def place_trace_labels(page: Page, free: FreeSpace, named: Sequence[Line], lines
             size = AXIS
             place = _label_place(page, free, line, lines, box, size, weight)
         if place is None:
-            raise page.fault(trace.label, SHORTEN_LABEL, "has no room beside its curve")
+            place = _led_place(page, free, line, box, weight)
         free.occupy_box(place.grown(MARGIN, MARGIN))
         drop = page.measure(trace.label, size, weight)[2]
         colour = _label_colour(page, line, place)
         page.add(
             page.text(trace.label, place.left, place.bottom - drop, size, colour, weight=weight, remedy=SHORTEN_LABEL)
         )
+
+
+def _led_place(page: Page, free: FreeSpace, line: Line, box: Box, weight: str) -> Box:
+    """Place a leader to the free place nearest to a curve's middle; return that place.
+
+    Raises
+    ------
+    LayoutFault
+        If there is none.
+    """
+    width, rise, drop, _ = page.measure(line.trace.label, AXIS, weight)
+    good = line.points[np.isfinite(line.points).all(axis=1)]
+    middle = good[len(good) // 2]
+    x, y = box.left + float(middle[0]) * box.width, box.bottom - float(middle[1]) * box.height
+    found = free.nearest(x, y, width + 2 * MARGIN, rise + drop + 2 * MARGIN)
+    if found is None:
+        raise page.fault(line.trace.label, SHORTEN_LABEL, "has no room beside its curve")
+    place = found.grown(-MARGIN, -MARGIN)
+    near = (min(max(x, place.left), place.right), place.bottom + 6 if place.bottom < y else place.top - 6)
+    page.add(Stroke("leader", (near, (x, y)), page.look.soft, 2.0))
+    return place
 
 
 def _label_colour(page: Page, line: Line, place: Box) -> str:
@@ -115,7 +136,7 @@ def _label_place(
         else (np.ones_like(own))
     )
     for index in sorted(
-        np.flatnonzero(np.isfinite(own)), key=lambda i: (-min(round(float(away[i]) * 8), 3), -across[i])
+        np.flatnonzero(np.isfinite(own)), key=lambda i: (-min(round(float(away[i]) * 8), 6), -across[i])
     ):
         if others and away[index] * box.height < _ALONE:
             continue

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 _RADIUS = 15.0
 _DOT, _HEAD = 14.0, 34.0  # of a change
-_STEM, _CAP = 9.0, 16.0  # of a spectrum's lines
+_STEM, _CAP = 10.0, 11.0  # of a spectrum's lines
 _MOST_PLACES = 8  # tried for one mark's text
 
 
@@ -35,6 +35,9 @@ def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
         If a text has no room.
     """
     points = [_point(panel, mark, box) for mark in panel.marks]
+    for mark, (x, y) in zip(panel.marks, points, strict=True):
+        if mark.from_y is not None:
+            _arrow_down(page, x, box.bottom - clamped_position(panel.y, mark.from_y) * box.height, y - _RADIUS)
     for x, y in points:
         _place_ring(page, x, y)
         free.occupy_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))
@@ -132,7 +135,7 @@ def _is_blocked(page: Page, leader: Array | None) -> bool:
 
 
 def place_fall(page: Page, free: FreeSpace, panel: Panel, box: Box, *, fault: bool) -> None:
-    """Place the change at one reading: a hollow dot, a line with one arrowhead, a solid dot; of a fault only its dot."""
+    """Place the change at one reading: hollow dot, line with one arrowhead, solid dot; of a fault only its dot."""
     assert panel.fall is not None
     x = box.left + clamped_position(panel.x, panel.fall.x) * box.width
     old, new = (box.bottom - clamped_position(panel.y, y) * box.height for y in (panel.fall.from_y, panel.fall.to_y))
@@ -142,14 +145,19 @@ def place_fall(page: Page, free: FreeSpace, panel: Panel, box: Box, *, fault: bo
         free.occupy_box(Box(x - 20, old - 20, x + 20, old + 20))
         return
     way = 1.0 if new > old else -1.0
-    if abs(new - old) > 3 * _DOT + _HEAD:
-        tip = new - way * (_DOT + 4)
-        page.add(Stroke("mark", ((x, old + way * (_DOT + 6)), (x, tip - way * (_HEAD - 4))), look.soft, 4.5))
-        head = ((x, tip), (x - 15, tip - way * _HEAD), (x + 15, tip - way * _HEAD))
-        page.add(Area("mark", head, look.soft))
+    _arrow_down(page, x, old + way * (_DOT + 6), new - way * _DOT)
     page.add(Area("mark", _circle(x, old, _DOT), look.ground), Stroke("mark", _circle(x, old, _DOT), look.soft, 4.0))
     page.add(Area("mark", _circle(x, new, _DOT), look.ink))
     free.occupy_box(Box(x - 22, min(old, new) - 20, x + 22, max(old, new) + 20))
+
+
+def _arrow_down(page: Page, x: float, start: float, end: float) -> None:
+    """Place an upright line with one arrowhead, if there is room for both."""
+    way = 1.0 if end > start else -1.0
+    if abs(end - start) > 2 * _HEAD:
+        tip = end - way * 4
+        page.add(Stroke("mark", ((x, start), (x, tip - way * (_HEAD - 4))), page.look.soft, 4.5))
+        page.add(Area("mark", ((x, tip), (x - 15, tip - way * _HEAD), (x + 15, tip - way * _HEAD)), page.look.soft))
 
 
 def place_stems(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
@@ -160,9 +168,8 @@ def place_stems(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
         y = box.bottom - clamped_position(panel.y, stem.y) * box.height
         colour = look.curve(stem.channel, stem.role)
         if stem.role == "before":
-            cap = ((x - _CAP, y), (x + _CAP, y))
-            page.add(Stroke("curve", ((x, box.bottom), (x, y)), colour, 2.0, (10.0, 8.0)))
-            page.add(Stroke("curve", cap, colour, 4.0))
+            outline = ((x - _CAP, box.bottom), (x - _CAP, y), (x + _CAP, y), (x + _CAP, box.bottom))
+            page.add(Stroke("curve", outline, colour, 3.0))
         else:
             page.add(Stroke("curve", ((x, box.bottom), (x, y)), colour, _STEM))
         free.occupy_box(Box(x - _CAP, y - 8, x + _CAP, box.bottom))

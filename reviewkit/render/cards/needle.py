@@ -1,7 +1,7 @@
 """The needle: a short dial with the rating's notch, and a slender wedge that points at what was measured.
 
-Rated is above the line, measured below it; better is to the right. The scale is logarithmic and ends at half and at twice
-the rating, for levels in dB 6 dB on either side.
+Rated is above the line, measured below it; better is to the right. The scale is logarithmic and ends at half and at
+twice the rating, for levels in dB 6 dB on either side.
 """
 
 from __future__ import annotations
@@ -13,22 +13,8 @@ PAST_END = 1.2  # where a needle beyond the scale points, in half scales from th
 _TICKS = 8  # intervals along the scale; the notch is in the middle
 _HEAVY, _THIN = 9.0, 3.0
 _END, _TICK, _NOTCH = 29.0, 14.0, 84.0
-_WEDGE_TOP, _WEDGE_FOOT, _WEDGE_HALF = 7.0, 118.0, 18.0
+_WEDGE_TOP, _WEDGE_FOOT, WEDGE = 7.0, 118.0, 18.0  # of the wedge: its tip and foot below the line, half its width
 _GAP = 16.0
-UNJUDGED = ("not comparable", "not measured")
-
-
-def needle_height() -> tuple[float, float]:
-    """Return how far a needle reaches above and below its line, in pixels."""
-    return _NOTCH + 4.0, _WEDGE_FOOT
-
-
-def needle_reach(left: float, width: float, position: float | None) -> tuple[float, float]:
-    """Return the left and right end of a needle with its wedge, in pixels."""
-    if position is None or abs(position) <= 1:
-        return left, left + width
-    past = width / 2 * (PAST_END - 1) + _WEDGE_HALF
-    return (left - past, left + width) if position < 0 else (left, left + width + past)
 
 
 def place_needle(
@@ -78,12 +64,12 @@ def place_needle(
     wedge: tuple[float, float] | None = None
     if position is not None:
         x = middle + width / 2 * min(max(position, -PAST_END), PAST_END)
-        wedge = x - _WEDGE_HALF, x + _WEDGE_HALF
+        wedge = x - WEDGE, x + WEDGE
         page.add(wedge_at(page, x, line_y, word))
     if rated:
         room = right - middle - _GAP - 12
         size = next((s for s in (NOTE, AXIS) if page.width(rated, s) <= room), AXIS)
-        page.add(page.text(rated, middle + _GAP, line_y - 32, size, look.ink))
+        page.add(page.text(rated, middle + _GAP, line_y - 44, size, look.ink))
     for text, at, anchor in ((ends[0], left, "left"), (ends[1], right, "right")):
         if not text:
             continue
@@ -95,7 +81,7 @@ def place_needle(
         page.add(end)
 
 
-def wedge_at(page: Page, x: float, line_y: float, word: str, height: float = _WEDGE_FOOT, half: float = 18.0) -> Area:
+def wedge_at(page: Page, x: float, line_y: float, word: str, height: float = _WEDGE_FOOT, half: float = WEDGE) -> Area:
     """Return a wedge whose tip is on a line from below; a negative height points down from above."""
     top = line_y + (_WEDGE_TOP if height > 0 else -_WEDGE_TOP)
     foot = line_y + height
