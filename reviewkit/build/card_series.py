@@ -10,6 +10,7 @@ from reviewkit.build.session_files import SessionFiles
 from reviewkit.episode.alt_text import add_alt_text
 from reviewkit.episode.stills import make_stills
 from reviewkit.measure import KINDS
+from reviewkit.measure.figures import join_channels
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.card_files import stills
 from reviewkit.model.change import Change
@@ -58,17 +59,22 @@ def _cards(
     """
     kind = KINDS[group[0].conditions.measurement.kind]
     holds = [run.conditions.measurement.hold_s for run in group if run.conditions.measurement.hold_s]
+    titles = _titles(group)
+    group = join_channels(group)
+    later = [run for run in group if run.conditions.measurement.stage != "before"]
     base = replace(kind.card(group, verdicts), id=name)
-    made = make_stills(base, group, verdicts, changed, kind.compared)
+    alone = replace(kind.card(later, verdicts), id=name) if _has_after(group) and later != group else base
+    made = make_stills(base, alone, group, verdicts, changed, kind.compared)
     for other in kind.further(group):
         own = _free(f"{name}-{other.id}", taken)
         if own in called:
-            made += make_stills(replace(other, id=own), group, (), changed, kind.compared)
+            other = replace(other, id=own)
+            made += make_stills(other, other, group, (), changed, kind.compared)
     cards = []
     for still in made:
         own = still.id if still.id == name else _free(still.id, taken)
         found = still.found and replace(still.found, id=_free(f"{own}-found", taken), first=name)
-        title, title_found = _titles(group) if own == name else ("", "")
+        title, title_found = titles if own == name else ("", "")
         found = found and replace(found, title=title_found)
         hold = holds[0] if holds else None
         cards.append(replace(still, id=own, first=name, found=found, title=title, hold_s=hold))
