@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +16,7 @@ from reviewkit.render.cards.look import AXIS, BENCH, CURVE, DASH, GHOST, HEROES
 from reviewkit.render.cards.marks import place_fall, place_marks, place_stems
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.traces import (
+    Line,
     axis_fraction,
     axis_position,
     clamped_position,
@@ -36,16 +36,6 @@ _PANEL_GAP = 70.0
 _SHORT_LIMIT = 132.0  # the width of a limit at one frequency
 _DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn thinner, or it would be a block
 _ROLES = ("bench", "residual", "before", "now")  # drawn in this order
-
-
-@dataclass(frozen=True, eq=False)
-class Line:
-    """A trace as drawn: fractions of its panel, and pixels."""
-
-    trace: Trace
-    points: Array
-    pixels: Array
-    width: float
 
 
 def place_chart(page: Page, chart: Chart, top: float, bottom: float, hero: Hero | None) -> bool:
@@ -119,7 +109,9 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None) -> bool:
 
 
 def _line(trace: Trace, panel: Panel, box: Box) -> Line:
-    points = smoothed(clip_trace(panel.x, panel.y, trace), _SPACING / box.width)
+    points = clip_trace(panel.x, panel.y, trace)
+    if panel.x.scale == "log":  # a sweep; samples over time are joined as they are
+        points = smoothed(points, _SPACING / box.width)
     pixels = to_pixels(points, box)
     width = {"bench": BENCH, "before": GHOST, "residual": GHOST}.get(trace.role, CURVE)
     if line_length(pixels) > _DENSE * box.width:
