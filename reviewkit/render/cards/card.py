@@ -21,7 +21,6 @@ from reviewkit.render.cards.shape import WIDE, Shape
 
 if TYPE_CHECKING:
     from reviewkit.render.cards.colour_check import Seen
-    from reviewkit.render.cards.png import Bytes
     from reviewkit.render.footage.clip import Motion
 
 __all__ = ["LayoutFault", "Order", "draw", "draw_pictures", "fit", "lay_out"]
@@ -116,7 +115,7 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
     for kind, look, width in (("cards", order.look, order.width), ("page", order.page, PAGE_WIDTH)):
         if look is not None:
             shapes = _check_colours(card.id, apply_look(items, look), look)
-            pixels = paint(shapes, _background(card, shapes, look, width), width, order.fonts)
+            pixels = paint(shapes, look.ground, width, order.fonts)
             flat = dict.fromkeys((look.ground, *(shape.colour for shape in shapes)))
             drawn[kind] = encode_png(pixels, tuple(flat))
             if order.small and kind == "cards":
@@ -174,15 +173,6 @@ def _check_layout(card_id: str, items: tuple[Item, ...]) -> tuple[Item, ...]:
     for problem in find_problems(items):
         raise LayoutFault(card_id, problem.text, problem.message, problem.remedy or "draw less on this card")
     return items
-
-
-def _background(card: Card, shapes: Sequence[Item], look: Look, width: int) -> str | Bytes:
-    """Return what a card is painted on: the look's ground, or the user's photograph dimmed towards it."""
-    if not isinstance(card.body, TitlePage) or not card.body.photo:
-        return look.ground
-    from reviewkit.render.cards.photo import draw_backdrop
-
-    return draw_backdrop(card.body.photo, shapes, look, width)
 
 
 def _draw_for_footage(card: Card, items: Sequence[Item], order: Order) -> dict[str, bytes]:

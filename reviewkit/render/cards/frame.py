@@ -46,9 +46,7 @@ def place_frame(page: Page, card: Card, title: str) -> float:
     name = _fit_name(page, card.corner)
     for index, line in enumerate(name.lines):
         at = shape.overline + index * _LINE
-        page.add(
-            page.text(line, right, at, name.size, look.soft, weight="bold", anchor="right", remedy=SHORTEN_NAME)
-        )
+        page.add(page.text(line, right, at, name.size, look.soft, weight="bold", anchor="right", remedy=SHORTEN_NAME))
     beside = right - shape.safe.left - (name.width + _NAME_GAP if name.lines else 0.0)
     lower = (len(name.lines) - 1) * _LINE if len(name.lines) > 1 else 0.0
     lower = max(lower, _place_overline(page, card, beside))
