@@ -26,7 +26,7 @@ TOLERANCE = 1.5
 # A text may be on a grid line or a band: they are its ground, not its neighbours.
 MAY_LIE_UNDER_TEXT = ("grid", "band", "room", "hunt")
 # what may leave the safe box: the dial line crosses the frame, needles point past the end of a scale
-MAY_LEAVE = ("dial", "hunt", "needle")
+MAY_LEAVE = ("dial", "hunt", "needle", "photo")
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,8 @@ class Shape:
         part (common practice, no source).
     overline, title, dial
         Baseline of the overline and of the title's first line; height of the dial line.
+    high_dial
+        Its height on cards that read downwards from it: the score, tables.
     title_sizes, title_lines
         Em sizes, falling; the most lines.
     chart, strip_chart
@@ -43,6 +45,7 @@ class Shape:
     strip_chart: tuple[float, float]
     strip: tuple[float, float]
     curves: tuple[float, float]
+    high_dial: float = 316.0
     stacked: bool = False
     conditions_under_title: bool = False
 
@@ -86,6 +89,7 @@ TALL = Shape(
     strip_chart=(1010.0, 1496.0),
     strip=(560.0, 950.0),
     curves=(190.0, 1000.0),
+    high_dial=660.0,
     stacked=True,
     conditions_under_title=True,
 )
@@ -103,6 +107,7 @@ SQUARE = Shape(
     strip_chart=(560.0, 880.0),
     strip=(232.0, 490.0),
     curves=(176.0, 960.0),
+    high_dial=300.0,
     stacked=True,
 )
 SHAPES = {shape.name: shape for shape in (WIDE, TALL, SQUARE)}
