@@ -11,6 +11,9 @@ if TYPE_CHECKING:
 _FOLDERS = {"cards": "cards", "overlays": "overlays", "strips": "strips", "mp4": "clips", "mov": "clips"}
 CLIPS = ("mp4", "mov")  # kinds of pictures that are video files, and their extensions
 KINDS = tuple(_FOLDERS)
+# the cards that no measurement makes, by their ids
+SESSION_CARDS = ("title", "rated", "hunt", "fix", "score", "table", "repair-list", "number", "ending", "price")
+OLD_NAMES = {"repair": "hunt", "closing": "ending"}  # as notes of earlier episodes call them
 
 
 def stills(cards: Sequence[Card]) -> tuple[Card, ...]:
