@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 
+from reviewkit.measure import figures
 from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS
 from reviewkit.model.finding import Run
 from reviewkit.model.session import Measurement
@@ -94,26 +95,4 @@ def group_runs(runs: Sequence[Run], kinds: Sequence[str]) -> dict[str, list[Run]
         kind = group[0].conditions.measurement.kind
         if kind in of_the_unit:
             group += [run for run in bench if run.conditions.measurement.kind == kind]
-    return {name: join_channels(group) for name, group in by_card.items()}
-
-
-def join_channels(runs: Sequence[Run]) -> list[Run]:
-    """Return runs with those joined that are one measurement, exported one channel a file."""
-    joined: list[Run] = []
-    for run in runs:
-        m = run.conditions.measurement
-        for number, other in enumerate(joined):
-            first = other.conditions.measurement
-            one = (first.card, first.stage) == (m.card, m.stage) and _conditions(first) == _conditions(m)
-            if one and _channels(run) and _channels(run).isdisjoint(_channels(other)):
-                findings = (*other.findings, *run.findings)
-                joined[number] = replace(
-                    other,
-                    findings=findings,
-                    withheld=(*other.withheld, *run.withheld),
-                    curves=(*other.curves, *run.curves),
-                )
-                break
-        else:
-            joined.append(run)
-    return joined
+    return {name: figures.join_channels(group) for name, group in by_card.items()}

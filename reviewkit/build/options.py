@@ -14,7 +14,8 @@ class Options:
     """The options of the command line."""
 
     out: Path | None = None  # default: out/ in the session folder
-    width: int = 1920
+    width: int = 1920  # of a wide card
+    shapes: tuple[str, ...] = ()  # default: those of [episode] shapes
     only: str = ""
     overlay: bool = False
     motion: bool = False

@@ -9,8 +9,16 @@ if TYPE_CHECKING:
     from reviewkit.model.card import Card
 
 _FOLDERS = {"cards": "cards", "overlays": "overlays", "strips": "strips", "mp4": "clips", "mov": "clips"}
-CLIPS = ("mp4", "mov")  # kinds of pictures that are video files, and their extensions
-KINDS = tuple(_FOLDERS)
+_CLIPS = ("mp4", "mov")  # kinds of pictures that are video files, and their extensions
+SHAPES = ("wide", "tall", "square")
+
+
+def kind_of(kind: str, shape: str) -> str:
+    """Return the kind of a picture in one shape: "mp4", "tall-mp4"."""
+    return kind if shape == SHAPES[0] else f"{shape}-{kind}"
+
+
+KINDS = tuple(kind_of(kind, shape) for shape in SHAPES for kind in _FOLDERS)
 # the cards that no measurement makes, by their ids
 SESSION_CARDS = ("title", "rated", "hunt", "fix", "score", "table", "repair-list", "number", "ending", "price")
 OLD_NAMES = {"repair": "hunt", "closing": "ending"}  # as notes of earlier episodes call them
@@ -32,5 +40,11 @@ def file_stems(cards: Sequence[Card]) -> dict[str, str]:
 
 
 def card_path(kind: str, stem: str) -> str:
-    """Return the path in out/ of one picture of a card. `kind`: one of KINDS."""
-    return f"{_FOLDERS[kind]}/{stem}.{kind if kind in CLIPS else 'png'}"
+    """Return the path in out/ of one picture of a card: "clips/03-power.mp4", "tall/clips/03-power.mp4".
+
+    The stills of a shape other than wide are in its own folder: "tall/03-power.png". `kind`: one of KINDS.
+    """
+    shape, _, plain = kind.rpartition("-")
+    folder = f"{shape}/{_FOLDERS[plain]}" if shape else _FOLDERS[plain]
+    ending = plain if plain in _CLIPS else "png"
+    return f"{folder.removesuffix('/cards')}/{stem}.{ending}"

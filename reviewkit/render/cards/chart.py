@@ -119,7 +119,9 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None) -> bool:
 
 
 def _line(trace: Trace, panel: Panel, box: Box) -> Line:
-    points = smoothed(clip_trace(panel.x, panel.y, trace), _SPACING / box.width)
+    points = clip_trace(panel.x, panel.y, trace)
+    if panel.x.scale == "log":  # a sweep; samples over time are joined as they are
+        points = smoothed(points, _SPACING / box.width)
     pixels = to_pixels(points, box)
     width = {"bench": BENCH, "before": GHOST, "residual": GHOST}.get(trace.role, CURVE)
     if line_length(pixels) > _DENSE * box.width:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from reviewkit.model.card import Hero
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.look import LEAST, NOTE, STRIP_HEROES
+from reviewkit.render.cards.look import AXIS, LEAST, NOTE, STRIP_HEROES
 from reviewkit.render.cards.needle import PAST_END, WEDGE, place_needle
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.typeset import fit_text
@@ -20,6 +20,7 @@ _STACK_GAP = 40.0  # between the old figure and the new one's caption
 _PART_GAP = 64.0  # between figure, needle and word
 _WORD, _LONG_WORD = 120.0, 84.0
 _LEAST_NEEDLE, _MOST_NEEDLE = 330.0, 560.0
+_RATED_GAP = 28.0  # about the rating above the right half of the needle
 _LINE = 46.0  # pitch of captions and notes
 
 SHORTEN_HERO = "name fewer figures: readings = […] of its [[measurement]]"
@@ -183,7 +184,8 @@ def _fits(page: Page, block: HeroBlock, word: _WordBlock | None, verdict: Verdic
     shape = page.shape
     if word is None or verdict is None or (shape.stacked and shape.height > shape.width):
         return block.width <= shape.safe.width
-    needle = 0.0 if shape.stacked else _LEAST_NEEDLE + _PART_GAP
+    rated = 2 * (page.width(f"rated {verdict.limit}", AXIS) + _RATED_GAP)
+    needle = 0.0 if shape.stacked else min(max(_LEAST_NEEDLE, rated), _MOST_NEEDLE) + _PART_GAP
     return block.width + _PART_GAP + needle + word.width <= shape.safe.width
 
 
