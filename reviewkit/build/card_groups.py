@@ -96,3 +96,11 @@ def group_runs(runs: Sequence[Run], kinds: Sequence[str]) -> dict[str, list[Run]
         if kind in of_the_unit:
             group += [run for run in bench if run.conditions.measurement.kind == kind]
     return {name: figures.join_channels(group) for name, group in by_card.items()}
+
+
+def join_runs(runs: Sequence[Run]) -> list[Run]:
+    """Return runs with those joined that are one measurement, exported one channel a file."""
+    by_card: dict[str, list[Run]] = {}
+    for run in runs:
+        by_card.setdefault(run.conditions.measurement.card, []).append(run)
+    return [run for group in by_card.values() for run in figures.join_channels(group)]

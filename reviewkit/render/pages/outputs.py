@@ -140,6 +140,7 @@ def _page_facts(
         for name, card in zip(file_stems(episode.cards).values(), episode.stills, strict=True)
     }
     return _script_facts(episode) | {
+        "segments": [_segment(s, episode, s.start_s) for s in episode.page],
         "headline": headline(episode),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
