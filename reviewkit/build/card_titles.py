@@ -29,7 +29,7 @@ def word_titles(cards: Sequence[Card], runs_of: Mapping[str, Sequence[Run]], pag
     pages : Pages
         The templates.
     """
-    titled = [_with_own(card, runs_of.get(card.first, ())) for card in cards]
+    titled = [_with_settings(_with_own(card, runs_of.get(card.first, ())), runs_of) for card in cards]
     stills = {still.id: still for card in titled for still in (card, card.found) if still and not still.title}
     plain = {name: _word(still, pages) for name, still in stills.items()}
     by_title: dict[str, list[Card]] = {}
@@ -51,6 +51,14 @@ def _with_own(card: Card, runs: Sequence[Run]) -> Card:
     if card.found is None:
         return replace(card, title=of_stage.get(False) or of_stage.get(True, ""))
     return replace(card, title=of_stage.get(False, ""), found=replace(card.found, title=of_stage.get(True, "")))
+
+
+def _with_settings(card: Card, runs_of: Mapping[str, Sequence[Run]]) -> Card:
+    """Return a card whose title may be worded from the settings that it shows."""
+    settings = tuple(run.conditions.measurement.setting for run in runs_of.get(card.first, ()))
+    found = card.found and _with_settings(card.found, runs_of)
+    finding = card.finding and replace(card.finding, facts={**card.finding.facts, "settings": settings})
+    return replace(card, finding=finding, found=found)
 
 
 def _with_words(card: Card, worded: Mapping[str, str]) -> Card:

@@ -98,18 +98,11 @@ def for_film(cards: Sequence[Card]) -> list[Card]:
 
 
 def _one_of_each_kind(cards: Sequence[Card]) -> list[Card]:
-    """Return a card of each kind of measurement: the one with the verdict that leads, else the first."""
+    """Return a card of each kind of measurement: that of the rating which the maker names first, else the first."""
     chosen: dict[str, Card] = {}
-    for card in cards:
-        kind = card.finding.facts["kind"] if card.finding else card.subject
-        if kind not in chosen or _room(card) < _room(chosen[kind]):
-            chosen[kind] = card
+    for card in sorted(cards, key=lambda card: card.verdict.rating.line if card.verdict else 0):
+        chosen.setdefault(card.finding.facts["kind"] if card.finding else card.subject, card)
     return list(chosen.values())
-
-
-def _room(card: Card) -> float:
-    """Return how far a card's figure is from its limit, on the side that meets it."""
-    return card.verdict.room if card.verdict is not None and card.verdict.room is not None else 1e9
 
 
 def _marked(card: Card, filmed: bool, only_page: Collection[str]) -> Card:
