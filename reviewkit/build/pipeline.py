@@ -120,7 +120,7 @@ def run(
     pages = _pages(folder, cache)
     series = _compose_cards(files, runs, verdicts, pages)
     cards = [s for card in series.cards for s in stills((card,)) if options.only in ("", card.id, s.id)]
-    if not cards:
+    if options.only and not cards:
         known = [still.id for still in stills(series.cards)]
         raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
     order = _order(files.session, series, options, clips)

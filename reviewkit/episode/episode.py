@@ -235,7 +235,8 @@ class _BeatBuilder:
             again = () if first in follow else self._remove(left, (first,))
             if again:
                 yield Beat(None, again, still_shown)
-        for card in sorted(shown, key=lambda card: self._first[card] not in earlier):
+        places = {first: place for place, first in enumerate(earlier)}
+        for card in sorted(shown, key=lambda card: places.get(self._first[card], len(places))):
             if card in self._leading:
                 cards = self._with_rest((card,))
                 yield Beat(None, self._remove(left, cards), cards)
