@@ -20,10 +20,12 @@ class Shape:
         Baseline of the overline and of the title's first line; height of the dial line.
     title_sizes, title_lines
         Em sizes, falling; the most lines.
-    chart, strip_chart
-        Top and bottom of the plot, with the hero in it and with the strip above it.
+    chart
+        Top and bottom of the plot.
     strip
-        Top and bottom of the hero and its needle.
+        Top of the hero with its needle, if they are above the plot.
+    under_strip
+        From the strip to the plot; the number of the highest rule is there.
     curves
         Left and right end of the dial's scale.
     stacked
@@ -40,8 +42,8 @@ class Shape:
     title_lines: int
     dial: float
     chart: tuple[float, float]
-    strip_chart: tuple[float, float]
-    strip: tuple[float, float]
+    strip: float
+    under_strip: float
     curves: tuple[float, float]
     stacked: bool = False
     conditions_under_title: bool = False
@@ -68,8 +70,8 @@ WIDE = Shape(
     title_lines=2,
     dial=922.0,
     chart=(300.0, 880.0),
-    strip_chart=(588.0, 888.0),
-    strip=(262.0, 510.0),
+    strip=262.0,
+    under_strip=64.0,
     curves=(250.0, 1750.0),
 )
 TALL = Shape(
@@ -83,8 +85,8 @@ TALL = Shape(
     title_lines=2,
     dial=1546.0,
     chart=(640.0, 1496.0),
-    strip_chart=(1010.0, 1496.0),
-    strip=(560.0, 950.0),
+    strip=560.0,
+    under_strip=100.0,
     curves=(190.0, 1000.0),
     stacked=True,
     conditions_under_title=True,
@@ -100,8 +102,8 @@ SQUARE = Shape(
     title_lines=2,
     dial=920.0,
     chart=(272.0, 880.0),
-    strip_chart=(560.0, 880.0),
-    strip=(232.0, 490.0),
+    strip=232.0,
+    under_strip=72.0,
     curves=(176.0, 960.0),
     stacked=True,
 )
