@@ -20,7 +20,7 @@ from reviewkit.measure import KINDS
 from reviewkit.model import places
 from reviewkit.model.card import Card
 from reviewkit.model.card_files import KINDS as KINDS_OF_FILES
-from reviewkit.model.card_files import card_path, file_stems
+from reviewkit.model.card_files import card_path, file_stems, stills
 from reviewkit.model.episode import Episode, Sentence
 from reviewkit.model.errors import Fault, InputError, nearest
 from reviewkit.model.finding import Run
@@ -32,7 +32,6 @@ from reviewkit.render.cards.pictures import Order
 from reviewkit.render.cards.contact_sheet import draw_contact_sheet
 from reviewkit.render.cards.look import LOOKS, Look
 from reviewkit.render.cards.paint import Fonts
-from reviewkit.render.cards.thumbnail import choose_figure, draw_thumbnail
 from reviewkit.render.cards.user_look import load_user_look
 from reviewkit.render.footage.clip import Motion
 from reviewkit.render.footage.ffmpeg import Encoder
@@ -111,14 +110,15 @@ def run(
     runs = measure(files, pool, cache)
     verdicts = judge(files.session, runs)
     pool.load(MODULES, start=False)
-    series = _compose_cards(files, runs, verdicts)
-    cards = [card for card in series.cards if options.only in ("", card.id)]
+    pages = _pages(folder, cache)
+    series = _compose_cards(files, runs, verdicts, pages)
+    cards = [still for still in stills(series.cards) if options.only in ("", still.id)]
     if not cards:
-        known = [card.id for card in series.cards]
+        known = [still.id for still in stills(series.cards)]
         raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
     order = _order(files.session, series, options, clips)
     drawing = begin_drawing(cards, order, files.type_digests, clips.drawn_before if clips else {}, pool, cache)
-    composed = _compose_episode(files, runs, verdicts, series, cache)
+    composed = _compose_episode(files, runs, verdicts, series, pages)
     if options.only:
         drawn = finish_drawing(drawing, cache, progress)
         return Outputs(composed, _card_files(series.cards, drawn), outputs.summarise(composed.episode))
@@ -126,7 +126,7 @@ def run(
     corrected = find_corrections(figures, files.published)
     texts = outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
     plan_texts = plan_page.render_plan(composed.plan, composed.pages)
-    first = {"thumbnail.png": _thumbnail(composed, cache), **texts.files, **plan_texts}
+    first = {**texts.files, **plan_texts}
     drawn = finish_drawing(drawing, cache, progress)
     everything = _with_pictures(composed, drawn, first, texts.table, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
@@ -141,7 +141,8 @@ def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE) -> Compos
     files = read(folder)
     runs = measure(files, pool, cache)
     verdicts = judge(files.session, runs)
-    return _compose_episode(files, runs, verdicts, _compose_cards(files, runs, verdicts), cache)
+    pages = _pages(folder, cache)
+    return _compose_episode(files, runs, verdicts, _compose_cards(files, runs, verdicts, pages), pages)
 
 
 def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
@@ -158,21 +159,22 @@ def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, by
     return words, plan_page.render_plan(words, pages), tuple(folder / name for name in files.digests)
 
 
-def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...]) -> CardSeries:
+def _compose_cards(
+    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], pages: Pages
+) -> CardSeries:
     """Put what was read and measured on cards."""
     session = files.session
     look, fonts = load_user_look(session)
     price = work_out_price(session.price, files.prices, session.unit.year) if session.price and files.prices else None
     table = spec_table(session, runs, verdicts)
-    return CardSeries(all_cards(files, runs, verdicts, table, price, fonts), table, price, look, fonts)
+    return CardSeries(all_cards(files, runs, verdicts, changes(runs), pages), table, price, look, fonts)
 
 
 def _compose_episode(
-    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], series: CardSeries, cache: Cache
+    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], series: CardSeries, pages: Pages
 ) -> Composed:
     """Put what was read and measured into segments and words."""
     session, cards = files.session, series.cards
-    pages = _pages(session.folder, cache)
     notes, uncalled = called_cards(files.notes, cards, runs)
     repaired = is_repaired(files.repair, runs)
     cautions = pages.cautions(repaired=repaired)
@@ -213,15 +215,8 @@ def _order(session: Session, series: CardSeries, options: Options, clips: Clips 
         whole,
         series.fonts,
         options.overlay,
-        strip=True,
         motion=Motion(settings.frame_rate, settings.card_seconds, clips.encoder, clips.folder) if clips else None,
     )
-
-
-def _thumbnail(composed: Composed, cache: Cache) -> bytes:
-    episode, series = composed.episode, composed.series
-    title = (episode.session.unit, choose_figure(episode), series.look, series.fonts)
-    return draw_picture(cache, (title, composed.files.type_digests), draw_thumbnail, title)
 
 
 def _with_pictures(

@@ -261,17 +261,17 @@ class _LivePage:
                 "id": card.id,
                 "title": card.title,
                 "alt": card.alt,
-                "verdicts": card.verdicts,
+                "verdict": card.verdict,
                 "picture": f"{FILES}{there[card.id]}?v={self._session.versions[there[card.id]]}",
             }
-            for card in episode.cards
+            for card in episode.stills
             if there[card.id] in self._session.versions  # others follow
         }
         measured = {run.conditions.measurement.card for run in episode.runs}
         awaited = self._session.awaited
         # of the cards drawn last, the saved file's comes first and the summaries come last
         order = sorted(
-            (card for card in episode.cards if card.id in cards),
+            (card for card in episode.stills if card.id in cards),
             key=lambda c: (c.id not in self._session.latest, c.first not in awaited, c.first not in measured),
         )
         return facts | {

@@ -28,14 +28,21 @@ def stage_of(runs: Sequence[Run]) -> str:
 
 
 def make_stills(
-    base: Card, runs: Sequence[Run], verdicts: Sequence[Verdict], changes: Sequence[Change], compared: Sequence[str]
+    base: Card,
+    alone: Card,
+    runs: Sequence[Run],
+    verdicts: Sequence[Verdict],
+    changes: Sequence[Change],
+    compared: Sequence[str],
 ) -> list[Card]:
     """Return the cards of some runs.
 
     Parameters
     ----------
     base : Card
-        What the kind makes of them, all curves drawn.
+        What the kind makes of them, all curves drawn on one scale.
+    alone : Card
+        What it makes of those after the repair; `base` if there are none before it.
     runs : sequence of Run
         The runs.
     verdicts : sequence of Verdict
@@ -53,18 +60,21 @@ def make_stills(
     """
     if not isinstance(base.body, Chart) or not base.body.panels:
         return [replace(base, stage=stage_of(runs), finding=_finding("plain", runs, base))]
-    ids = {run.conditions.measurement.id for run in runs}
+    ids = {f.measurement for run in runs for f in run.findings}
     change = largest_change(
         [c for c in changes if c.after.measurement in ids and c.before.measurement in ids], compared
     )
     verdict = leading_verdict(verdicts, ids)
     made = [] if change is None else [_pair(base, runs, change)]
     if verdict is not None:
-        one = _judged(base, runs, verdict)
+        one = _judged(alone, runs, verdict)
         made.append(replace(one, id=f"{base.id}-rated") if made else one)
     if not made:
-        now = _with(base.body, "now", base.body.panels[0].traces)
-        made = [replace(base, stage=_stage_now(runs), body=_without_limits(now), finding=_finding("plain", runs, base))]
+        assert isinstance(alone.body, Chart)
+        now = _with(alone.body, "now", alone.body.panels[0].traces)
+        made = [
+            replace(alone, stage=_stage_now(runs), body=_without_limits(now), finding=_finding("plain", runs, alone))
+        ]
     return made
 
 
@@ -142,7 +152,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
 
 
 def _of_run(runs: Sequence[Run], finding: Finding) -> Sequence[Finding]:
-    return next((run.findings for run in runs if run.conditions.measurement.id == finding.measurement), ())
+    return next((run.findings for run in runs if finding in run.findings), ())
 
 
 def _place(change: Change, panel: Panel) -> tuple[float, float, float] | None:

@@ -176,10 +176,10 @@ def _limits(run: Run, x_axis: Axis) -> tuple[Limit, ...]:
     found = []
     for rating in figures.rated(run.conditions, *LIMITED):
         at = distortion_limit(rating)
-        if rating.quantity == "power" and rating.at_least and at:
-            if rating.load_ohm in (None, run.conditions.measurement.load_ohm):
-                label = f"rated {quantities.percent(at)} to {quantities.watts(rating.at_least)}"
-                found.append(Limit(None, at, x_axis.low, rating.at_least, label, rating))
+        here = rating.load_ohm in (None, run.conditions.measurement.load_ohm)
+        if rating.quantity == "power" and rating.at_least and at and here:
+            label = f"rated {quantities.percent(at)} to {quantities.watts(rating.at_least)}"
+            found.append(Limit(None, at, x_axis.low, rating.at_least, label, rating))
     return tuple(found)
 
 

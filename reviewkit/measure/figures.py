@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from reviewkit.measure import bench_floor
@@ -199,6 +200,35 @@ def _levels(runs: Sequence[Run]) -> list[str]:
     if len(set(stages)) < len(stages) or "" in stages:
         return []
     return [f"{text} {stage}" for text, stage in zip(texts, stages, strict=True) if text]
+
+
+def join_channels(runs: Sequence[Run]) -> list[Run]:
+    """Return runs with those of one stage that hold different channels joined: one export for each channel is one run.
+
+    They are joined if they are measured alike, and none has a channel that another has.
+    """
+    joined: list[Run] = []
+    for run in runs:
+        m = run.conditions.measurement
+        for index, other in enumerate(joined):
+            o = other.conditions.measurement
+            alike = (m.stage, m.setting, m.load_ohm, m.input) == (o.stage, o.setting, o.load_ohm, o.input)
+            if alike and drive(run.conditions) == drive(other.conditions) and not _channels(run) & _channels(other):
+                joined[index] = replace(
+                    other,
+                    findings=(*other.findings, *run.findings),
+                    curves=(*other.curves, *run.curves),
+                    withheld=(*other.withheld, *run.withheld),
+                )
+                break
+        else:
+            joined.append(run)
+    return joined
+
+
+def _channels(run: Run) -> set[str]:
+    """Return the channels of a run's curves; a run with an unnamed one shares it with every other."""
+    return {curve.channel for curve in run.curves} or {f.channel for f in run.findings}
 
 
 def run_label(run: Run, runs: Sequence[Run]) -> str:

@@ -21,9 +21,19 @@ def kind_of(kind: str, shape: str) -> str:
 KINDS = tuple(kind_of(kind, shape) for shape in SHAPES for kind in _FOLDERS)
 
 
+def stills(cards: Sequence[Card]) -> tuple[Card, ...]:
+    """Return every picture of the cards: of a pair, first the card as found."""
+    return tuple(still for card in cards for still in (card.found, card) if still is not None)
+
+
 def file_stems(cards: Sequence[Card]) -> dict[str, str]:
-    """Return the name of each card's files without folder and ending, such as "03-response", by the card's id."""
-    return {card.id: f"{number:02d}-{card.id}" for number, card in enumerate(cards, start=1)}
+    """Return the name of each still's files without folder and ending, such as "03-response", by the still's id.
+
+    A card as found has the number of its pair: "03-response-found", "03-response".
+    """
+    return {
+        still.id: f"{number:02d}-{still.id}" for number, card in enumerate(cards, start=1) for still in stills((card,))
+    }
 
 
 def card_path(kind: str, stem: str) -> str:

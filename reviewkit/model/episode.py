@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from reviewkit.model.card import Card
+from reviewkit.model.card_files import stills
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.notes import Note, Notes
@@ -84,6 +85,11 @@ class Episode:
     cautions: tuple[str, ...] = ()
     notes: Notes = field(default_factory=Notes)  # bad takes too; `cards` are ids of cards that exist
     left_out: tuple[str, ...] = ()  # outputs and figures that could not be made, with the reason
+
+    @property
+    def stills(self) -> tuple[Card, ...]:
+        """Return every picture of the cards: of a pair, first the card as found."""
+        return stills(self.cards)
 
     @property
     def findings(self) -> tuple[Finding, ...]:

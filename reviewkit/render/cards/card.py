@@ -154,7 +154,7 @@ def _compose(page: Page, card: Card) -> None:
 
     body = card.body
     if isinstance(body, Chart):
-        _place_chart(page, card, body, place_frame(page, card, card.title))
+        _place_chart(page, card, body)
     elif isinstance(body, Rows):
         from reviewkit.render.cards.table import place_table
 
@@ -186,16 +186,45 @@ def _compose(page: Page, card: Card) -> None:
         place_title_page(page, body)
 
 
-def _place_chart(page: Page, card: Card, chart: Chart, lower: float) -> None:
-    """Place a chart: with the hero in its free space if there is room and no verdict, else under the strip."""
-    from reviewkit.render.cards.chart import place_chart
-    from reviewkit.render.cards.hero import place_strip
+def _place_chart(page: Page, card: Card, chart: Chart) -> None:
+    """Place a chart with its frame: the hero in its free space if there is room and no verdict, else above it.
 
-    shape, before = page.shape, len(page.items)
-    top, bottom = shape.chart
-    if card.verdict is None and place_chart(page, chart, top + lower, bottom, card.hero):
-        return
-    del page.items[before:]
-    assert card.hero is not None
-    end = place_strip(page, card.hero, card.verdict, shape.strip + lower)
-    place_chart(page, chart, end + shape.under_strip, bottom, None)
+    What is on a card as found and on the same card as repaired is in the same place on both.
+    """
+    from reviewkit.render.cards.chart import place_chart
+    from reviewkit.render.cards.frame import place_frame
+    from reviewkit.render.cards.hero import place_strip, strip_size
+
+    shape = page.shape
+    cards = [one for one in (card.repaired or card, card.found or card) if one is not None]
+    cards = cards[:1] if cards[0] is cards[1] else cards
+    pages = [page if one is card else page.blank() for one in cards]
+    lower = max(place_frame(each, one, one.title) for each, one in zip(pages, cards, strict=True))
+    frames = [len(each.items) for each in pages]
+    if card.hero is None:
+        place_chart(page, chart, shape.chart[0] + lower, shape.chart[1])
+    elif not _place_heroes_in_charts(pages, cards, lower):
+        for each, frame in zip(pages, frames, strict=True):
+            del each.items[frame:]
+        strips = [(each, one.hero, one.verdict) for each, one in zip(pages, cards, strict=True) if one.hero]
+        size = min(strip_size(*strip) for strip in strips)
+        end = max(place_strip(*strip, shape.strip + lower, size) for strip in strips)
+        place_chart(page, chart, end + shape.under_strip, shape.chart[1])
+
+
+def _place_heroes_in_charts(pages: Sequence[Page], cards: Sequence[Card], lower: float) -> bool:
+    """Place charts with the hero in each; return False if one has no room, or has a verdict."""
+    from reviewkit.render.cards.chart import place_chart_around
+
+    place = None
+    for page, card in zip(pages, cards, strict=True):
+        if card.verdict is not None or card.hero is None or not isinstance(card.body, Chart):
+            return False
+        top, bottom = page.shape.chart
+        try:
+            place = place_chart_around(page, card.body, top + lower, bottom, card.hero, place)
+        except LayoutFault:  # a name has room only if the hero is elsewhere
+            return False
+        if place is None:
+            return False
+    return True

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from reviewkit.model.card import Hero
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.look import LEAST, NOTE, STRIP_HEROES
+from reviewkit.render.cards.look import AXIS, LEAST, NOTE, STRIP_HEROES
 from reviewkit.render.cards.needle import FOOT, NOTCH, PAST_END, WEDGE, place_needle
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.typeset import fit_text
@@ -20,10 +20,20 @@ _STACK_GAP = 40.0  # between the old figure and the new one's caption
 _PART_GAP = 64.0  # between figure, needle and word
 _WORD, _LONG_WORD = 120.0, 84.0
 _LEAST_NEEDLE, _MOST_NEEDLE = 330.0, 560.0
+_RATED_GAP = 28.0  # about the rating above the right half of the needle
 _LINE = 46.0  # pitch of captions and notes
 
 SHORTEN_HERO = "name fewer figures: readings = […] of its [[measurement]]"
 SHORTEN_VERDICT = "shorten the condition of this [[rated]] table"
+
+
+@dataclass(frozen=True)
+class HeroPlace:
+    """Where a hero is in a chart: its size, the left and upper end of its first caption."""
+
+    size: float
+    left: float
+    top: float
 
 
 @dataclass(frozen=True)
@@ -135,7 +145,32 @@ def arrow(page: Page, left: float, y: float, length: float) -> None:
 # ------------------------------------------------------------------ the strip
 
 
-def place_strip(page: Page, hero: Hero, verdict: Verdict | None, top: float) -> float:
+def strip_size(page: Page, hero: Hero, verdict: Verdict | None) -> float:
+    """Return the size of the figure on a strip, the largest that fits beside needle and word.
+
+    Raises
+    ------
+    LayoutFault
+        If none fits.
+    """
+    safe, stacked = page.shape.safe, page.shape.stacked
+    beside = 0.0
+    if verdict is not None and not page.shape.is_tall:
+        word = _WordBlock.of(page, verdict)
+        beside = _PART_GAP + word.width
+        if not stacked:
+            rated = 2 * (page.width(f"rated {verdict.limit}", AXIS) + _RATED_GAP)
+            beside += _PART_GAP + min(max(_LEAST_NEEDLE, rated), _MOST_NEEDLE)
+    for size in STRIP_HEROES:
+        block = lay_out_hero(page, hero, size, stacked=False)
+        # in a square frame, only the figure has the word beside it
+        width = block.figure_width(page) if stacked else block.width
+        if block.width <= safe.width and width + beside <= safe.width:
+            return size
+    raise page.fault(hero.figure, SHORTEN_HERO)
+
+
+def place_strip(page: Page, hero: Hero, verdict: Verdict | None, top: float, size: float) -> float:
     """Place the strip above a chart: judged figure with channel, needle with rating, word with margin.
 
     A tall frame has needle and word below the figure; a square one has no needle.
@@ -150,32 +185,23 @@ def place_strip(page: Page, hero: Hero, verdict: Verdict | None, top: float) -> 
     LayoutFault
         If it doesn't fit.
     """
-    safe, stacked = page.shape.safe, page.shape.stacked
-    tall = stacked and page.shape.height > page.shape.width
-    word = _WordBlock.of(page, verdict, with_limit=stacked and not tall) if verdict else None
-    beside = 0.0
-    if word is not None and not tall:
-        beside = _PART_GAP + word.width + (0.0 if stacked else _PART_GAP + _LEAST_NEEDLE)
-    blocks = (lay_out_hero(page, hero, size, stacked=False) for size in STRIP_HEROES)
-    # (in a square frame, only the figure has the word beside it)
-    widths = ((one, one.figure_width(page) if stacked else one.width) for one in blocks)
-    block = next((one for one, width in widths if one.width <= safe.width and width + beside <= safe.width), None)
-    if block is None:
-        raise page.fault(hero.figure, SHORTEN_HERO)
+    safe = page.shape.safe
+    block = lay_out_hero(page, hero, size, stacked=False)
     with page.part_of("reading"):
         block.place(page, safe.left, top)
     bottom = top + block.height
-    if verdict is None or word is None:
+    if verdict is None:
         return bottom
+    word = _WordBlock.of(page, verdict)
     word_left = safe.right - word.width
-    if tall:
+    if page.shape.is_tall:
         line_y = bottom + NOTCH + 24
         _needle(page, safe.left + 24, line_y, min(word_left - _PART_GAP - safe.left - 24, _MOST_NEEDLE), verdict)
         return max(line_y + FOOT, word.place(page, word_left, line_y + 20))
     baseline = top + (page.cap(NOTE) + _CAPTION_GAP if hero.caption or hero.before else 0.0)
-    baseline += page.cap(block.size, "black")
-    if stacked:  # the word's head is as high as the figure's
-        return max(bottom, word.place(page, word_left, baseline - page.cap(block.size, "black") + word.height(page)))
+    if page.shape.stacked:  # the word's head is as high as the figure's
+        return max(bottom, word.place(page, word_left, baseline + word.height(page)))
+    baseline += page.cap(size, "black")
     bottom = max(bottom, word.place(page, word_left, baseline))
     start = safe.left + block.width + _PART_GAP
     room = word_left - _PART_GAP - start
@@ -206,8 +232,8 @@ class _WordBlock:
     status: str
 
     @classmethod
-    def of(cls, page: Page, verdict: Verdict, *, with_limit: bool = False) -> _WordBlock:
-        """Lay out a verdict's word: large on one line, or on two if it is long. `with_limit`: the rating below it."""
+    def of(cls, page: Page, verdict: Verdict) -> _WordBlock:
+        """Lay out a verdict's word: large on one line, or on two if it is long; the rating below it without a needle."""
         word, look = verdict.verdict, page.look
         short = len(word) <= 6
         lines = (word,) if short else tuple(_halves(word))
@@ -216,7 +242,7 @@ class _WordBlock:
             size = _LONG_WORD if short else 72.0
         width = max(page.width(line, size, "bold") for line in lines)
         notes: list[tuple[str, float, str]] = []
-        limit = f"rated {verdict.limit}" if with_limit else ""
+        limit = f"rated {verdict.limit}" if page.shape.stacked and not page.shape.is_tall else ""
         for text, colour in ((margin_text(verdict), look.ink), (limit, look.soft)):
             if text:
                 fitted = fit_text(page, text, (NOTE, LEAST), max(width, 360.0), most=2)

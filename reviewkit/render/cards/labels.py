@@ -135,9 +135,10 @@ def _label_place(
         if others
         else (np.ones_like(own))
     )
-    for index in sorted(
-        np.flatnonzero(np.isfinite(own)), key=lambda i: (-min(round(float(away[i]) * 8), 6), -across[i])
-    ):
+    # one of many settings is named where it does most, a channel to the right, where a reader's eye ends
+    does = np.abs(own - np.nanmedian(own)) if len(lines) > 2 and len(line.trace.label) > 2 else np.zeros_like(own)
+    merit = 100 * np.minimum(np.rint(4 * does), 2) + 10 * np.minimum(np.rint(8 * away), 6) + across
+    for index in [i for i in np.argsort(-merit) if np.isfinite(own[i])]:
         if others and away[index] * box.height < _ALONE:
             continue
         x, y = box.left + float(across[index]) * box.width, box.bottom - float(own[index]) * box.height

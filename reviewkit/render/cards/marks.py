@@ -37,7 +37,9 @@ def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
     points = [_point(panel, mark, box) for mark in panel.marks]
     for mark, (x, y) in zip(panel.marks, points, strict=True):
         if mark.from_y is not None:
-            _arrow_down(page, x, box.bottom - clamped_position(panel.y, mark.from_y) * box.height, y - _RADIUS)
+            start = box.bottom - clamped_position(panel.y, mark.from_y) * box.height
+            _arrow_down(page, x, start, y - _RADIUS)
+            free.occupy_box(Box(x - 18, min(start, y), x + 18, max(start, y)))
     for x, y in points:
         _place_ring(page, x, y)
         free.occupy_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))

@@ -54,6 +54,11 @@ class Shape:
         return Box(0.0, 0.0, float(self.width), float(self.height))
 
     @property
+    def is_tall(self) -> bool:
+        """Tell whether the frame is higher than it is wide."""
+        return self.height > self.width
+
+    @property
     def numbers(self) -> float:
         """Return the baseline of the dial's numbers."""
         return self.dial + 70.0

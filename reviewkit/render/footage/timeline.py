@@ -175,7 +175,7 @@ def _place_cards(
 ) -> list[_TrackItem]:
     """Place the cards that notes call for at their times, then the others at the end, in the outline's order."""
     names = file_stems(episode.cards)
-    holds = {card.id: _hold_frames(card, episode, rate) for card in episode.cards}
+    holds = {card.id: _hold_frames(card, episode, rate) for card in episode.stills}
 
     def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _TrackItem:
         clip = card_path("mp4", names[card])

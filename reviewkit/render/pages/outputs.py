@@ -137,7 +137,7 @@ def _page_facts(
     """Return the variables of the page's template."""
     pictures = {
         name: {"name": name, "alt": card.alt, "data": base64.b64encode(brochure[card.id]).decode()}
-        for name, card in zip(file_stems(episode.cards).values(), episode.cards, strict=True)
+        for name, card in zip(file_stems(episode.cards).values(), episode.stills, strict=True)
     }
     return _script_facts(episode) | {
         "headline": headline(episode),
@@ -160,7 +160,7 @@ def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
     measurements = [run.conditions.measurement for run in episode.runs]
     shown: dict[str, tuple[str, str]] = {}
     for m in measurements:
-        cards = [card for card in episode.cards if m.card in (card.id, card.first)]
+        cards = [card for card in episode.stills if m.card in (card.id, card.first)]
         shown[m.id] = (cards[0].title if cards else m.id, " ".join(card.alt for card in cards))
     return shown
 
@@ -172,7 +172,7 @@ def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
         m = run.conditions.measurement
         sources.setdefault(m.card, []).append(m.file or "readings in session.toml")
     return [
-        (card.title, card.conditions, ", ".join(dict.fromkeys(sources[card.id])))
+        (card.title, " · ".join((*card.conditions, *card.asides)), ", ".join(dict.fromkeys(sources[card.id])))
         for card in episode.cards
         if card.id in sources
     ]
@@ -282,14 +282,14 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
         "words_per_minute": f"{settings.words_per_minute:g}",
         "final": episode.chapters_final,
         "always": episode.cautions,
-        "titles": {file_stems(episode.cards)[card.id]: card.title for card in episode.cards},
+        "titles": {file_stems(episode.cards)[card.id]: card.title for card in episode.stills},
         "segments": [_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
     }
 
 
 def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
     numbers = file_stems(episode.cards)
-    holds = {card.id: card.hold_s for card in episode.cards}
+    holds = {card.id: card.hold_s for card in episode.stills}
     return {
         "name": s.name,
         "title": s.title,
