@@ -33,7 +33,7 @@ def place_frame(page: Page, card: Card, title: str) -> float:
     Returns
     -------
     float
-        How much lower than usual the body begins, in pixels.
+        How much lower than usual the body begins, in pixels; negative in a tall frame if there is little above it.
 
     Raises
     ------
@@ -57,9 +57,7 @@ def place_frame(page: Page, card: Card, title: str) -> float:
     last, usual = _place_title(page, card, title, lower) if title else (shape.overline + lower, shape.overline)
     if not done:
         last += _place_conditions(page, card, last)
-    if shape.conditions_under_title:
-        usual += _UNDER
-    return max(last - usual, 0.0)
+    return last - usual - _UNDER if shape.conditions_under_title else max(last - usual, 0.0)
 
 
 def _fit_name(page: Page, name: str) -> Setting:
@@ -118,9 +116,12 @@ def _shorter_overlines(card: Card) -> tuple[str, ...]:
 def _place_title(page: Page, card: Card, title: str, lower: float) -> tuple[float, float]:
     """Place the title; return its last baseline, and where that usually is."""
     shape, look = page.shape, page.look
-    fitted = fit_text(page, title, shape.title_sizes, shape.safe.width, weight="bold", most=shape.title_lines)
+    width, most = shape.safe.width, shape.title_lines
+    # a tall frame has room for two large lines, the others rather have one
+    tries = [(size,) for size in shape.title_sizes] if shape.is_tall else [shape.title_sizes]
+    fitted = next((it for sizes in tries if (it := fit_text(page, title, sizes, width, weight="bold", most=most))), None)
     if fitted is None:
-        fitted = fit_text(page, title, shape.title_sizes[-1:], shape.safe.width, weight="bold", most=3, anywhere=True)
+        fitted = fit_text(page, title, shape.title_sizes[-1:], width, weight="bold", most=3, anywhere=True)
     if fitted is None:
         raise page.fault(title, SHORTEN_TITLE)
     pitch = fitted.size * _LEADING
@@ -139,7 +140,8 @@ def _place_conditions(page: Page, card: Card, baseline: float) -> float:
     if not forms[-1]:
         return 0.0
     size = NOTE if shape.conditions_under_title else OVERLINE
-    fitted = next((found for form in forms if (found := fit_text(page, form, (size, AXIS, OVERLINE), width))), None)
+    tries = ((form, each) for each in (size, AXIS, OVERLINE) if each <= size for form in forms)
+    fitted = next((found for form, each in tries if (found := fit_text(page, form, (each,), width))), None)
     fitted = fitted or fit_text(page, forms[-1], (size, OVERLINE, LEAST), width, most=3)
     if fitted is None:
         raise page.fault(forms[-1], SHORTEN_CONDITIONS)
