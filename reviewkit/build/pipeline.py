@@ -159,9 +159,7 @@ def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, by
     return words, plan_page.render_plan(words, pages), tuple(folder / name for name in files.digests)
 
 
-def _compose_cards(
-    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], pages: Pages
-) -> CardSeries:
+def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], pages: Pages) -> CardSeries:
     """Put what was read and measured on cards."""
     session = files.session
     look, fonts = load_user_look(session)

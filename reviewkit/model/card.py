@@ -285,7 +285,7 @@ class Hunt:
 
 @dataclass(frozen=True)
 class Fix:
-    """What was done to the part, and the readings afterwards."""
+    """The repair of the part, and the readings afterwards."""
 
     part: str
     done: str
@@ -294,7 +294,7 @@ class Fix:
 
 @dataclass(frozen=True)
 class Ending:
-    """How it ended.
+    """The end of the story.
 
     Attributes
     ----------
@@ -323,7 +323,7 @@ class Ending:
 
 @dataclass(frozen=True)
 class Price:
-    """What it cost new, what that is now, and an opinion of its worth. `years`: the dial's ends."""
+    """The price when new, what that is now, and an opinion of the unit's worth. `years`: the dial's ends."""
 
     paid: str
     now: str

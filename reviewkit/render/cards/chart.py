@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +16,7 @@ from reviewkit.render.cards.look import AXIS, BENCH, CURVE, DASH, GHOST, HEROES
 from reviewkit.render.cards.marks import place_fall, place_marks, place_stems
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.traces import (
+    Line,
     axis_fraction,
     axis_position,
     clamped_position,
@@ -36,16 +36,6 @@ _PANEL_GAP = 70.0
 _SHORT_LIMIT = 132.0  # the width of a limit at one frequency
 _DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn thinner, or it would be a block
 _ROLES = ("bench", "residual", "before", "now")  # drawn in this order
-
-
-@dataclass(frozen=True, eq=False)
-class Line:
-    """A trace as drawn: fractions of its panel, and pixels."""
-
-    trace: Trace
-    points: Array
-    pixels: Array
-    width: float
 
 
 def place_chart(page: Page, chart: Chart, top: float, bottom: float) -> None:

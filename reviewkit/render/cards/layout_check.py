@@ -208,6 +208,13 @@ def _surrounds(polygon: Array, box: Box) -> bool:
     return is_inside(polygon, (box.left + box.right) / 2, (box.top + box.bottom) / 2)
 
 
+def lies_on(box: Box, area: Area) -> bool:
+    """Tell whether any part of a box lies on a filled polygon."""
+    points = _points(area.points)
+    outline = np.concatenate((points, points[:1]))
+    return crosses(outline, box) or _surrounds(outline, box)
+
+
 def is_inside(polygon: Array, x: float, y: float) -> bool:
     """Tell whether a point is inside a closed polygon, shape (n, 2), by the even-odd rule."""
     inside = False
