@@ -495,13 +495,13 @@ HALVES = [
     ),
     (
         rated("crosstalk", at_most=-50.0),
-        found("crosstalk", -53.0, "L>R", frequency=1000.0),
-        found("crosstalk", -47.0, "L>R", frequency=1000.0),
+        found("crosstalk", -56.0, "L>R", frequency=1000.0),
+        found("crosstalk", -44.0, "L>R", frequency=1000.0),
     ),
     (
         rated("separation", at_least=50.0),
-        found("crosstalk", -53.0, "L>R", frequency=1000.0),
-        found("crosstalk", -47.0, "L>R", frequency=1000.0),
+        found("crosstalk", -56.0, "L>R", frequency=1000.0),
+        found("crosstalk", -44.0, "L>R", frequency=1000.0),
     ),
     (
         rated("flatness", within=(-0.5, 0.5)),

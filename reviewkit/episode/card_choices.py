@@ -86,7 +86,9 @@ def choose_for_film(cards: Sequence[Card], called: Collection[str], only_page: C
     most = changed_most(measured)
     chosen += [most] if most is not None else []
     filmed = {card.id for card in chosen or _one_of_each_kind(measured)}
-    filmed |= {card.id for card in cards if card.id in SESSION_CARDS or called & {card.id, card.found and card.found.id}}
+    filmed |= {
+        card.id for card in cards if card.id in SESSION_CARDS or called & {card.id, card.found and card.found.id}
+    }
     return [_marked(card, card.id in filmed, only_page) for card in cards]
 
 

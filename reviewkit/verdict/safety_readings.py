@@ -21,9 +21,7 @@ _WORDS = {
         r"\bbias(?! (?:trimmer|resistor|spreader|transistor|diode|pot))\b|\bidle current\b", re.IGNORECASE
     ),
     # from exposed metal, not of a capacitor or a transistor
-    LEAKAGE: re.compile(
-        r"^(?=.*\bleakage\b)(?=.*\b(?:plug|metal|chassis|mains|earth|enclosure)\b)", re.IGNORECASE
-    ),
+    LEAKAGE: re.compile(r"^(?=.*\bleakage\b)(?=.*\b(?:plug|metal|chassis|mains|earth|enclosure)\b)", re.IGNORECASE),
 }
 _SIDE = re.compile(r"\b(L|R|left|right)\b")
 _BOTH_WAYS = re.compile(r"\bboth\b", re.IGNORECASE)

@@ -47,7 +47,10 @@ def place_ending(page: Page, body: Ending, lower: float) -> None:
         _place_tally(page, body.tally)
     room = replace(safe, top=baseline + drop + gap, bottom=foot)
     if not shape.stacked and body.hero and body.of:
-        parts = (replace(room, right=safe.left + 0.5 * safe.width - 30), replace(room, left=safe.left + 0.53 * safe.width))
+        parts = (
+            replace(room, right=safe.left + 0.5 * safe.width - 30),
+            replace(room, left=safe.left + 0.53 * safe.width),
+        )
         with page.part_of("reading"):
             figure, _ = _place_hero(page, body, body.hero, parts[0])
         with page.part_of("needle"):
@@ -102,7 +105,9 @@ def _place_tally(page: Page, words: Sequence[str]) -> None:
             page.add(Area("needle", corners, look.status(word)))
         else:
             radius = min(_RING, step * 0.4)
-            page.add(Area("tally", ring(x, y, radius + 2.0), look.soft), Area("tally", ring(x, y, radius - 2.0), look.ground))
+            page.add(
+                Area("tally", ring(x, y, radius + 2.0), look.soft), Area("tally", ring(x, y, radius - 2.0), look.ground)
+            )
 
 
 def ring(x: float, y: float, radius: float) -> tuple[tuple[float, float], ...]:

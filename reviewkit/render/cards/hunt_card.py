@@ -171,9 +171,7 @@ def _place_part(page: Page, part: HuntReading, left: float, centre: float, width
     if figure is None:
         raise page.fault(part.reading, SHORTEN_READING)
     cap = page.cap(figure.size, "black")
-    page.add(
-        page.text(part.reading, left, centre + cap / 2, figure.size, look.status("too low"), weight="black")
-    )
+    page.add(page.text(part.reading, left, centre + cap / 2, figure.size, look.status("too low"), weight="black"))
     top = min(centre - cap / 2 - 70.0, centre - 122.0 - 44.0)
     name = _fit_name(page, part.point, width, (62.0, 56.0, 50.0, *_NAMES))
     if part.expected:
@@ -350,7 +348,9 @@ def _fix_sizes(page: Page, readings: Sequence[HuntReading], step: float) -> tupl
     raise page.fault(max((r.reading for r in readings), key=len), SHORTEN_READING)
 
 
-def _place_change(page: Page, reading: HuntReading, top: float, step: float, size: float, room: float, old: float) -> None:
+def _place_change(
+    page: Page, reading: HuntReading, top: float, step: float, size: float, room: float, old: float
+) -> None:
     """Place a reading before and after: its name before it, or above it if `room` is 0."""
     safe, look = page.shape.safe, page.look
     cap = page.cap(size, "black")

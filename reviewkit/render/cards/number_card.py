@@ -18,7 +18,7 @@ _OVER_DIAL = 190.0  # room for needles and their names
 _UNDER_FIGURE = 60.0
 _LABEL_GAP = 26.0
 
-SHORTEN_FIGURE = "leave this card out: hide = [\"number\"] in [cards]"
+SHORTEN_FIGURE = 'leave this card out: hide = ["number"] in [cards]'
 
 
 def place_number(page: Page, body: Number, lower: float) -> None:
@@ -45,15 +45,11 @@ def place_number(page: Page, body: Number, lower: float) -> None:
     with page.part_of("reading"):
         for index, line in enumerate(figure.lines):
             at = baseline + index * pitch
-            page.add(
-                page.text(line, safe.left, at, figure.size, look.ink, weight="black", remedy=SHORTEN_FIGURE)
-            )
+            page.add(page.text(line, safe.left, at, figure.size, look.ink, weight="black", remedy=SHORTEN_FIGURE))
         baseline = baseline + high - cap + _UNDER_FIGURE + page.cap(sentence.size, "bold")
         for index, line in enumerate(sentence.lines):
             at = baseline + index * sentence.size
-            page.add(
-                page.text(line, safe.left, at, sentence.size, look.ink, weight="bold", remedy=SHORTEN_FIGURE)
-            )
+            page.add(page.text(line, safe.left, at, sentence.size, look.ink, weight="bold", remedy=SHORTEN_FIGURE))
     place_dial(page, body.dial)
     with page.part_of("needle"):
         _place_needles(page, body)

@@ -396,18 +396,14 @@ def _place_large(page: Page, line: _Line, box: Box, top: float) -> None:
         texts.append((row.note, AXIS, "regular"))
     first = baseline - cap / 2 + page.cap(NOTE) / 2 - (len(texts) - 1) * 26.0
     for index, (text, size, weight) in enumerate(texts):
-        page.add(
-            page.text(text, left, first + index * 52.0, size, look.ink, weight=weight, remedy=SHORTEN_LABEL)
-        )
+        page.add(page.text(text, left, first + index * 52.0, size, look.ink, weight=weight, remedy=SHORTEN_LABEL))
 
 
 def _place_row(page: Page, line: _Line, box: Box, top: float, rated: float) -> None:
     look, row = page.look, line.row
     baseline = top + 38.0
     for index, text in enumerate(line.label.lines):
-        page.add(
-            page.text(text, box.left, baseline + index * 42.0, line.label.size, look.ink, remedy=SHORTEN_LABEL)
-        )
+        page.add(page.text(text, box.left, baseline + index * 42.0, line.label.size, look.ink, remedy=SHORTEN_LABEL))
     at = box.right - rated - _TEXT_GAP
     page.add(page.text(_measured(row), at, baseline, AXIS, look.ink, weight="bold", anchor="right"))
     page.add(page.text(bare(row.rated, row.measured), box.right, baseline, AXIS, look.soft, anchor="right"))

@@ -91,7 +91,9 @@ def _fit_hook(page: Page, text: str, width: float, height: float, most: float) -
     for lines, anywhere in ((3, False), (4, False), (4, True)):
         for size in sizes:
             hook = fit_block(page, text, (size,), width, height, most=lines, leading=_LEADING, anywhere=anywhere)
-            high = page.cap(size, "black") + (len(hook.lines) - 1) * size * _LEADING + _drop(page, hook) if hook else 0.0
+            high = (
+                page.cap(size, "black") + (len(hook.lines) - 1) * size * _LEADING + _drop(page, hook) if hook else 0.0
+            )
             if hook and high <= height:
                 return hook
     raise page.fault(text, SHORTEN_HOOK)
@@ -107,7 +109,9 @@ def _place_presenter(page: Page, body: TitlePage, mark: bytes, width: float) -> 
     shape = page.shape
     left = shape.safe.left + place_mark(page, mark, shape.safe.left, shape.overline)
     if body.presenter:
-        setting = fit_text(page, body.presenter, (OVERLINE, LEAST), shape.safe.left + width - left, most=2, anywhere=True)
+        setting = fit_text(
+            page, body.presenter, (OVERLINE, LEAST), shape.safe.left + width - left, most=2, anywhere=True
+        )
         if setting is None:
             raise page.fault(body.presenter, SHORTEN_PRESENTER)
         for index, line in enumerate(setting.lines):
