@@ -417,6 +417,8 @@ class Card:
         The one on the hero, with its needle.
     found
         The same card as it came in, with nothing of "after" on it.
+    repaired
+        Of a card as found, the same card as repaired, with which it shares its places.
     on_film
         False if it is for the page only.
     mark
@@ -440,5 +442,6 @@ class Card:
     first: str = ""  # where one matter takes several cards: the id of the first of them
     hold_s: float | None = None
     found: Card | None = None
+    repaired: Card | None = None
     on_film: bool = True
     mark: bytes = field(default=b"", repr=False)

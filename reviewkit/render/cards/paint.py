@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH
 from reviewkit.render.cards.scene import Area, Extent, Item, LayoutFault, Measure, Picture, Stroke, Text
 from reviewkit.render.cards.settings_file import refuse_settings
+from reviewkit.render.cards.shape import WIDE, Shape
 
 if TYPE_CHECKING:
     from matplotlib.ft2font import FT2Font
@@ -196,13 +196,20 @@ def _bearing(letter: str, size: float, weight: str, fonts: Fonts, right: bool = 
 # ------------------------------------------------------------------ paint
 
 
-def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts = NO_FONTS, first_row: int = 0) -> Bytes:
+def paint(
+    items: Sequence[Item],
+    ground: str | Bytes,
+    width: int,
+    fonts: Fonts = NO_FONTS,
+    first_row: int = 0,
+    shape: Shape = WIDE,
+) -> Bytes:
     """Paint shapes on a ground.
 
     Parameters
     ----------
     items : sequence of Text, Stroke and Area
-        Shapes in drawing order, in pixels of a 1920 × 1080 frame.
+        Shapes in drawing order, in pixels of the frame.
     ground : str or ndarray
         A colour; or a picture of shape (height, width, 4) with straight alpha.
     width : int
@@ -211,6 +218,8 @@ def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts =
         The user's fonts, if any.
     first_row : int
         Row of the frame, in pixels of the picture, that is the picture's first.
+    shape : Shape
+        The frame.
 
     Returns
     -------
@@ -222,8 +231,8 @@ def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts =
     The pixels are valid until the next picture of this size is painted: one canvas of each size is kept, since creating
     one costs more than painting on it.
     """
-    scale = width / FRAME_WIDTH
-    renderer = _canvas(width, round(FRAME_HEIGHT * scale) if isinstance(ground, str) else len(ground))
+    scale = width / shape.width
+    renderer = _canvas(width, round(shape.height * scale) if isinstance(ground, str) else len(ground))
     pixels: Bytes = np.asarray(renderer.buffer_rgba())
     if isinstance(ground, str):
         pixels.view("<u4")[...] = int.from_bytes(bytes.fromhex(ground[1:]) + b"\xff", "little")
@@ -239,7 +248,7 @@ def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts =
     return pixels
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=8)
 def _canvas(width: int, height: int) -> Any:
     from matplotlib.backends.backend_agg import RendererAgg
 

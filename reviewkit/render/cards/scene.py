@@ -143,6 +143,10 @@ class Page:
         self.items: list[Item] = []
         self._part = "frame"
 
+    def blank(self) -> Page:
+        """Return a page of the same card with nothing on it, to try something."""
+        return Page(self.card_id, self.look, self.measure, self.shape)
+
     def add(self, *items: Item) -> None:
         """Place shapes; later ones are drawn over earlier ones."""
         self.items += [item if item.part == self._part else replace(item, part=self._part) for item in items]

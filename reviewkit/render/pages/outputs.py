@@ -140,6 +140,7 @@ def _page_facts(
         for name, card in zip(file_stems(episode.cards).values(), episode.stills, strict=True)
     }
     return _script_facts(episode) | {
+        "segments": [_segment(s, episode, s.start_s) for s in episode.page],
         "headline": headline(episode),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
@@ -282,6 +283,7 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
         "words_per_minute": f"{settings.words_per_minute:g}",
         "final": episode.chapters_final,
         "always": episode.cautions,
+        "page_only": [file_stems(episode.cards)[still.id] for still in episode.stills if not still.on_film],
         "titles": {file_stems(episode.cards)[card.id]: card.title for card in episode.stills},
         "segments": [_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
     }
