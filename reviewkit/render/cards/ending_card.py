@@ -89,7 +89,7 @@ def _place_foot(page: Page, body: Ending) -> float:
 
 
 def _place_tally(page: Page, words: Sequence[str]) -> None:
-    """Place a mark for each rating: missed hangs below the line, too close crosses it, met sits on it, a ring is open."""
+    """Place a mark for each rating: missed below the line, too close across it, met on it; a ring is not judged."""
     shape, look = page.shape, page.look
     y, left = shape.dial, shape.safe.left + 20.0
     step = min((shape.safe.width - 40.0) / max(len(words) - 1, 1), _MOST_STEP)

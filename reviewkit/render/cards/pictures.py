@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from zlib_ng import zlib_ng
 
-from reviewkit.model.card import Card, TitlePage
+from reviewkit.model.card import Card
 from reviewkit.model.card_files import kind_of
 from reviewkit.render.cards.card import lay_out_in_roles
 from reviewkit.render.cards.colour_roles import apply_look

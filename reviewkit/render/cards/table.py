@@ -1,15 +1,21 @@
-"""Table cards: horizontal rules only, under a dial line that carries the headers; figures on the right, one column bold."""
+"""Table cards: horizontal rules only, under a dial line that carries the headers; figures end on the right."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
-from reviewkit.model.card import Row, Rows
+from reviewkit.model.card import Card, Row, Rows
+from reviewkit.render.cards.colour_roles import ROLES
+from reviewkit.render.cards.frame import place_frame
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE
+from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure
 from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
+from reviewkit.render.cards.shape import WIDE, Shape
 from reviewkit.render.cards.typeset import Setting, fit_text
 
+MOST_ROWS = 14  # of a card
 _SIZES = (48.0, 46.0, NOTE, 42.0, AXIS, 38.0, LEAST)
 _GAP = 44.0  # between columns
 _NOTE_GAP = 26.0  # from a name to its note on the same line
@@ -67,11 +73,7 @@ def place_table(page: Page, body: Rows, lower: float) -> None:
         if text:
             x, anchor = (shape.safe.left, "left") if index == 0 else (layout.rights[index - 1], "right")
             colour, weight = (look.channel(_CHANNELS[text]), "bold") if text in _CHANNELS else (look.soft, "regular")
-            page.add(
-                page.text(
-                    text, x, line_y - 22.0, AXIS, colour, weight=weight, anchor=anchor, remedy=SHORTEN_CELL
-                )
-            )
+            page.add(page.text(text, x, line_y - 22.0, AXIS, colour, weight=weight, anchor=anchor, remedy=SHORTEN_CELL))
     y = line_y
     for index, (row, laid) in enumerate(zip(body.rows, layout.rows, strict=True)):
         height = laid.height + layout.more
@@ -80,6 +82,59 @@ def place_table(page: Page, body: Rows, lower: float) -> None:
         with page.part_of("reading"):
             _place_row(page, body, row, laid, layout, y + height / 2)
         y += height
+
+
+# ------------------------------------------------------------------ pages
+
+
+def split_table(card: Card, fonts: Fonts = NO_FONTS, shapes: Sequence[Shape] = (WIDE,)) -> tuple[Card, ...]:
+    """Split a card whose table has more rows than one card can hold in each of some shapes.
+
+    Parameters
+    ----------
+    card : Card
+        Any card.
+    fonts : Fonts
+        The user's fonts, if any.
+    shapes : sequence of Shape
+        The shapes that it will be drawn in.
+
+    Returns
+    -------
+    tuple of Card
+        The card itself, or several with ids "table", "table-2" … and "1 of 2" in their conditions, their rows spread
+        evenly; each carries all rows, so that all are set alike.
+
+    Raises
+    ------
+    LayoutFault
+        If even a single row doesn't fit.
+    """
+    body = card.body
+    if not isinstance(body, Rows) or not body.rows:
+        return (card,)
+    for count in range(-(-len(body.rows) // MOST_ROWS), len(body.rows) + 1):
+        ends = [len(body.rows) * at // count for at in range(count + 1)]
+        pages = tuple(body.rows[start:stop] for start, stop in pairwise(ends))
+        parts = (card,) if count == 1 else tuple(_part(card, body, pages, number) for number in range(count))
+        if all(_fits_shape(parts[0], fonts, shape) for shape in shapes):
+            return parts
+    page = Page(card.id, ROLES, make_measure(card.id, fonts), shapes[0])
+    raise _fault(page, body)
+
+
+def _part(card: Card, body: Rows, pages: tuple[tuple[Row, ...], ...], number: int) -> Card:
+    return replace(
+        card,
+        id=f"{card.id}-{number + 1}" if number else card.id,
+        conditions=(*card.conditions, f"{number + 1} of {len(pages)}"),
+        body=replace(body, rows=pages[number], pages=pages),
+    )
+
+
+def _fits_shape(card: Card, fonts: Fonts, shape: Shape) -> bool:
+    page = Page(card.id, ROLES, make_measure(card.id, fonts), shape)
+    return isinstance(card.body, Rows) and fits(page, card.body, place_frame(page, card, card.title))
 
 
 # ------------------------------------------------------------------ layout
