@@ -35,7 +35,9 @@ def word_titles(cards: Sequence[Card], runs_of: Mapping[str, Sequence[Run]], pag
     by_title: dict[str, list[Card]] = {}
     for name, still in stills.items():
         by_title.setdefault(plain[name], []).append(still)
-    worded = {name: title for title, same in by_title.items() for name, title in _set_apart(title, same, runs_of, pages)}
+    worded = {
+        name: title for title, same in by_title.items() for name, title in _set_apart(title, same, runs_of, pages)
+    }
     return [_with_words(card, worded) for card in titled]
 
 

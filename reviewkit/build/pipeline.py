@@ -166,9 +166,7 @@ def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, by
     return words, plan_page.render_plan(words, pages), tuple(folder / name for name in files.digests)
 
 
-def _compose_cards(
-    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], pages: Pages
-) -> CardSeries:
+def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], pages: Pages) -> CardSeries:
     """Put what was read and measured on cards."""
     session = files.session
     look, fonts = load_user_look(session)
@@ -201,7 +199,13 @@ def _compose_episode(
         price=series.price,
         cautions=tuple(cautions.get("all", ())),
         notes=notes,
-        left_out=(*files.left_out, *series.series.remarks, *uncalled, *missing_library(), *(why for run in runs for why in run.withheld)),
+        left_out=(
+            *files.left_out,
+            *series.series.remarks,
+            *uncalled,
+            *missing_library(),
+            *(why for run in runs for why in run.withheld),
+        ),
     )
     return Composed(files, episode, pages, series, _plan(files, runs, verdicts, pages))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence, Set
 from dataclasses import replace
 
 from reviewkit.episode.stills import BEFORE, changed_most
@@ -64,7 +64,7 @@ def put_in_order(cards: Sequence[Card], order: Sequence[str]) -> list[Card]:
 # ------------------------------------------------------------------ for filming
 
 
-def choose_for_film(cards: Sequence[Card], called: Collection[str], only_page: Collection[str]) -> list[Card]:
+def choose_for_film(cards: Sequence[Card], called: Set[str], only_page: Collection[str]) -> list[Card]:
     """Return the cards, each marked as one for filming or for the page only.
 
     For filming are the cards of the session; of the measurements, what the repair changed most, one for each kind that
@@ -75,7 +75,7 @@ def choose_for_film(cards: Sequence[Card], called: Collection[str], only_page: C
     ----------
     cards : sequence of Card
         The cards.
-    called : collection of str
+    called : set of str
         Ids of the stills that notes call for.
     only_page : collection of str
         Ids of those that the user leaves out of the film.
@@ -86,7 +86,9 @@ def choose_for_film(cards: Sequence[Card], called: Collection[str], only_page: C
     most = changed_most(measured)
     chosen += [most] if most is not None else []
     filmed = {card.id for card in chosen or _one_of_each_kind(measured)}
-    filmed |= {card.id for card in cards if card.id in SESSION_CARDS or called & {card.id, card.found and card.found.id}}
+    filmed |= {
+        card.id for card in cards if card.id in SESSION_CARDS or called & {card.id, card.found and card.found.id}
+    }
     return [_marked(card, card.id in filmed, only_page) for card in cards]
 
 

@@ -155,14 +155,14 @@ def assemble(
     return tuple(segments)
 
 
-def _of_the_shown(
-    said: Mapping[str, Sequence[Sentence]], shown: Sequence[Card]
-) -> dict[str, list[Sentence]]:
+def _of_the_shown(said: Mapping[str, Sequence[Sentence]], shown: Sequence[Card]) -> dict[str, list[Sentence]]:
     """Return the sentences whose card is among those shown, in its stage; those that have none are kept."""
     shown_before = {still.first or still.id for still in shown if still.stage == BEFORE}
     shown_later = {still.first or still.id for still in shown if still.stage != BEFORE}
     return {
-        name: [one for one in sentences if not one.card or one.card in (shown_before if name == "before" else shown_later)]
+        name: [
+            one for one in sentences if not one.card or one.card in (shown_before if name == "before" else shown_later)
+        ]
         for name, sentences in said.items()
     }
 

@@ -122,7 +122,9 @@ class Measurement:
     stage: Annotated[str, ("before", "after", "bench")] = ""
     # the card it is drawn on; "": with the runs that differ from it only in stage or channel
     card: Text = ""
-    readings: Annotated[tuple[str, ...], "readings"] = ()  # further figures on its card: "THD", "damping factor at 20 Hz"
+    readings: Annotated[
+        tuple[str, ...], "readings"
+    ] = ()  # further figures on its card: "THD", "damping factor at 20 Hz"
     input: Text = ""
     load_ohm: Annotated[float | None, "load"] = None
     channels: Channels = ""

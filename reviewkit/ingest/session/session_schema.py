@@ -93,7 +93,9 @@ TYPES: dict[str, Any] = {
         AfterValidator(lambda shapes: tuple(dict.fromkeys(shapes))),
     ],
     "card names": Annotated[
-        list[_TEXT], Field(examples=['["noise", "crosstalk"]']), AfterValidator(lambda names: tuple(dict.fromkeys(names)))
+        list[_TEXT],
+        Field(examples=['["noise", "crosstalk"]']),
+        AfterValidator(lambda names: tuple(dict.fromkeys(names))),
     ],
     "readings": Annotated[
         list[_FILLED],
