@@ -68,8 +68,8 @@ def make_series(
 def _finished(card: Card, files: SessionFiles) -> Card:
     """Return a card, with that as found, complete with the unit's name, the user's mark and its text for the blind."""
     mark = files.mark if card.id in ("title", "ending") else b""
-    found = card.found and _finished(card.found, files)
-    return add_alt_text(replace(card, corner=files.session.unit.short_name, mark=mark, found=found))
+    alone = add_alt_text(replace(card, corner=files.session.unit.short_name, mark=mark, found=None))
+    return replace(alone, found=replace(_finished(card.found, files), repaired=alone)) if card.found else alone
 
 
 def _cards(

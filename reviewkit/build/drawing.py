@@ -17,7 +17,8 @@ from reviewkit.build.program import program_digest
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.render.cards.card import LayoutFault, Order, draw_pictures
+from reviewkit.render.cards.pictures import Order, draw_pictures
+from reviewkit.render.cards.scene import LayoutFault
 
 Pictures = Mapping[str, bytes | Path]  # a card's pictures by their kind; clips are files
 # modules needed for drawing: imported by the other processes while this one reads

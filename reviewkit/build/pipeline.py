@@ -30,7 +30,7 @@ from reviewkit.model.prices import PriceLine
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.plan.plan import make_plan as plan_of
-from reviewkit.render.cards.card import Order
+from reviewkit.render.cards.pictures import Order
 from reviewkit.render.cards.contact_sheet import draw_contact_sheet
 from reviewkit.render.cards.look import LOOKS, Look
 from reviewkit.render.cards.paint import Fonts

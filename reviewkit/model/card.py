@@ -285,7 +285,7 @@ class Hunt:
 
 @dataclass(frozen=True)
 class Fix:
-    """What was done to the part, and the readings afterwards."""
+    """The repair of the part, and the readings afterwards."""
 
     part: str
     done: str
@@ -294,7 +294,7 @@ class Fix:
 
 @dataclass(frozen=True)
 class Ending:
-    """How it ended.
+    """The end of the story.
 
     Attributes
     ----------
@@ -305,25 +305,33 @@ class Ending:
     tally
         The verdict's word of every rating.
     met
-        "9 of 11 judged were met".
-    lines
-        Misses, then what is undecided.
+        "9", in large: how many were met.
+    of
+        After it: "of 11 judged were met".
+    missed
+        Each that was missed: "Damping factor 52, rated 60".
+    rest
+        "1 too close to call, 2 not judged".
+    pending
+        What was not read again, so that the word is not "Repaired".
     foot
         What is fair to the maker.
     """
 
     word: str
     hero: Hero | None
-    tally: tuple[str, ...]
-    met: str
+    tally: tuple[str, ...] = ()
+    met: str = ""
+    of: str = ""
     missed: tuple[str, ...] = ()
     rest: str = ""
+    pending: str = ""
     foot: str = ""
 
 
 @dataclass(frozen=True)
 class Price:
-    """What it cost new, what that is now, and an opinion of its worth. `years`: the dial's ends."""
+    """The price when new, what that is now, and an opinion of the unit's worth. `years`: the dial's ends."""
 
     paid: str
     now: str
@@ -409,6 +417,8 @@ class Card:
         The one on the hero, with its needle.
     found
         The same card as it came in, with nothing of "after" on it.
+    repaired
+        Of a card as found, the same card as repaired, with which it shares its places.
     on_film
         False if it is for the page only.
     mark
@@ -432,5 +442,6 @@ class Card:
     first: str = ""  # where one matter takes several cards: the id of the first of them
     hold_s: float | None = None
     found: Card | None = None
+    repaired: Card | None = None
     on_film: bool = True
     mark: bytes = field(default=b"", repr=False)

@@ -17,7 +17,7 @@ class Change:
 
     @property
     def improved(self) -> bool:
-        """Whether the figure is better after the repair; one that has no better way improves towards zero."""
+        """True if the figure is better after the repair; one that has no better way improves towards zero."""
         before, after = self.before.value, self.after.value
         quantity = quantity_of(self.after)
         if quantity.either_way or not quantity.better:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,12 +10,13 @@ from reviewkit.model.card import Chart, Hero, Panel, Trace
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.dial import place_dial, place_rules
 from reviewkit.render.cards.free_space import FreeSpace
-from reviewkit.render.cards.hero import free_box, inner, lay_out_hero
+from reviewkit.render.cards.hero import HeroPlace, free_box, inner, lay_out_hero
 from reviewkit.render.cards.labels import place_limit_label, place_trace_labels
 from reviewkit.render.cards.look import AXIS, BENCH, CURVE, DASH, GHOST, HEROES
 from reviewkit.render.cards.marks import place_fall, place_marks, place_stems
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.traces import (
+    Line,
     axis_fraction,
     axis_position,
     clamped_position,
@@ -38,38 +38,45 @@ _DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn th
 _ROLES = ("bench", "residual", "before", "now")  # drawn in this order
 
 
-@dataclass(frozen=True, eq=False)
-class Line:
-    """A trace as drawn: fractions of its panel, and pixels."""
-
-    trace: Trace
-    points: Array
-    pixels: Array
-    width: float
-
-
-def place_chart(page: Page, chart: Chart, top: float, bottom: float, hero: Hero | None) -> bool:
-    """Place a chart between two heights, with the hero in its free space if there is one.
-
-    Returns
-    -------
-    bool
-        False if the hero has no room; what was placed must then be removed.
+def place_chart(page: Page, chart: Chart, top: float, bottom: float) -> None:
+    """Place a chart between two heights.
 
     Raises
     ------
     LayoutFault
         If a name has no room.
     """
-    boxes = _panel_boxes(page, chart, top, bottom)
-    loud = tuple(panel.fall.x for panel in chart.panels if panel.fall is not None)
-    done = True
-    for panel, box in zip(chart.panels, boxes, strict=True):
-        inside = hero if panel is chart.panels[0] else None
-        done = done and _place_panel(page, panel, box, inside)
-    if done:
-        place_dial(page, chart.panels[-1].x, loud)
-    return done
+    for panel, box in zip(chart.panels, _panel_boxes(page, chart, top, bottom), strict=True):
+        _place_panel(page, panel, box, None, None)
+    _place_chart_dial(page, chart)
+
+
+def place_chart_around(
+    page: Page, chart: Chart, top: float, bottom: float, hero: Hero, wish: HeroPlace | None
+) -> HeroPlace | None:
+    """Place a chart between two heights with a hero in its free space, at a place that is wished for if it is free.
+
+    Returns
+    -------
+    HeroPlace or None
+        Where the hero is; None if it has no room, and what was placed must then be removed.
+
+    Raises
+    ------
+    LayoutFault
+        If a name has no room.
+    """
+    first, *others = zip(chart.panels, _panel_boxes(page, chart, top, bottom), strict=True)
+    place = _place_panel(page, *first, hero, wish)
+    if place is not None:
+        for panel, box in others:
+            _place_panel(page, panel, box, None, None)
+        _place_chart_dial(page, chart)
+    return place
+
+
+def _place_chart_dial(page: Page, chart: Chart) -> None:
+    place_dial(page, chart.panels[-1].x, tuple(panel.fall.x for panel in chart.panels if panel.fall is not None))
 
 
 def _panel_boxes(page: Page, chart: Chart, top: float, bottom: float) -> list[Box]:
@@ -85,8 +92,8 @@ def _panel_boxes(page: Page, chart: Chart, top: float, bottom: float) -> list[Bo
     return boxes
 
 
-def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None) -> bool:
-    """Place one panel; return False if its hero has no room."""
+def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: HeroPlace | None) -> HeroPlace | None:
+    """Place one panel; return where its hero is. Without room for it the panel isn't finished."""
     free = FreeSpace(Box(box.left, box.top - 50, page.shape.safe.right, box.bottom + 14))
     limit_lines = _place_bands(page, panel, box)
     lines = [_line(trace, panel, box) for trace in sorted(panel.traces, key=lambda t: _ROLES.index(t.role))]
@@ -108,14 +115,15 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None) -> bool:
     with page.part_of("label"):
         if panel.fall:
             place_fall(page, free, panel, box, fault=panel.room is not None and panel.room.fault)
-    if hero is not None and not _place_hero(page, panel, box, hero, free, edges):
-        return False
+    place = _place_hero(page, panel, box, hero, free, edges, wish) if hero is not None else None
+    if hero is not None and place is None:
+        return None
     with page.part_of("label"):
         place_marks(page, free, panel, box)
         place_trace_labels(page, free, list(named.values()), lines, box)
     for (ends, ys), limit in zip(limit_lines, panel.limits, strict=True):
         place_limit_label(page, free, limit, ys, ends)
-    return True
+    return place
 
 
 def _line(trace: Trace, panel: Panel, box: Box) -> Line:
@@ -187,8 +195,14 @@ def _place_room(page: Page, panel: Panel, box: Box) -> tuple[Array, Array, Array
 
 
 def _place_hero(
-    page: Page, panel: Panel, box: Box, hero: Hero, free: FreeSpace, edges: tuple[Array, Array, Array] | None
-) -> bool:
+    page: Page,
+    panel: Panel,
+    box: Box,
+    hero: Hero,
+    free: FreeSpace,
+    edges: tuple[Array, Array, Array] | None,
+    wish: HeroPlace | None,
+) -> HeroPlace | None:
     """Place the hero as large as fits in the room between the curves, else in the free space of the panel."""
     trial = free.copy()
     trial.release_grid()
@@ -197,17 +211,23 @@ def _place_hero(
         trial.keep_between(*edges)
         target = (float(np.mean(edges[0])), float(np.mean((edges[1] + edges[2]) / 2)))
     elif panel.room is not None:
-        return False
+        return None
     if panel.fall is not None:
         x = box.left + clamped_position(panel.x, panel.fall.x) * box.width
         trial.occupy_box(Box(box.left, box.top - 50, x + 30, box.bottom + 14))
     clear = _CLEAR if edges is not None else 0.75 * _CLEAR
     for size in HEROES:
+        if wish is not None and size > wish.size:
+            continue
         block = lay_out_hero(page, hero, size, stacked=page.shape.stacked)
         found = trial.nearest(*target, *free_box(block, clear))
+        if wish is not None and size == wish.size:
+            there = Box(wish.left, wish.top, wish.left + block.width, wish.top + block.height).grown(clear, clear)
+            found = there if trial.is_free(there, grid=False) else found
         if found is not None:
+            left, top = inner(found, clear)
             with page.part_of("reading"):
-                block.place(page, *inner(found, clear))
+                block.place(page, left, top)
             free.occupy_box(found.grown(-clear / 2, -clear / 2))
-            return True
-    return False
+            return HeroPlace(size, left, top)
+    return None

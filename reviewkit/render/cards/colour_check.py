@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 
 from reviewkit.render.cards.contrast import DEFICIENCIES, contrast, distance, linear_rgb, simulate_deficiency
-from reviewkit.render.cards.layout_check import Problem, bounds, crosses
+from reviewkit.render.cards.layout_check import Problem, bounds, crosses, lies_on
 from reviewkit.render.cards.look import (
     CURVE_CONTRAST,
     INK_CONTRAST,
@@ -105,12 +105,12 @@ def _weak_grounds(item: Item, look: Look, under: Sequence[Area], least: float, s
 
 
 def _overlaps(item: Item, area: Area) -> bool:
-    """Tell whether any part of an item lies on an area, which is treated as its rectangle."""
+    """Tell whether any part of an item lies on an area; for other items than texts, it is treated as its rectangle."""
+    if isinstance(item, Text):
+        return lies_on(item.box, area)
     reach = bounds(area)
     if reach is None:
         return False
-    if isinstance(item, Text):
-        return item.box.meets(reach)
     own = bounds(item)
     points = np.asarray(item.points, dtype=np.float64).reshape(-1, 2)
     return own is not None and own.meets(reach) and crosses(points, reach)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from reviewkit.model.card import Card
-from reviewkit.render.cards.look import LEAST, NOTE, OVERLINE
-from reviewkit.render.cards.scene import Page
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.look import AXIS, LEAST, NOTE, OVERLINE
+from reviewkit.render.cards.scene import Page, Picture
 from reviewkit.render.cards.typeset import Setting, fit_text
 
 _GAP = 22.0  # between stage and measurement
 _NAME_GAP = 48.0  # from the overline to the unit's name
 _LINE = 46.0  # pitch of an overline that takes two lines
 _LEADING = 1.03  # of a title's lines, in em
+_MARK_HIGH, _MARK_WIDE, _MARK_GAP = 50.0, 200.0, 24.0
+_UNDER, _UNDER_SQUARE = 76.0, 54.0  # from the title to the conditions under it
 
 SHORTEN_TITLE = "shorten the title"
 SHORTEN_CONDITIONS = "shorten setting = …"
@@ -32,7 +35,7 @@ def place_frame(page: Page, card: Card, title: str) -> float:
     Returns
     -------
     float
-        How much lower than usual the body begins, in pixels.
+        How much lower than usual the body begins, in pixels; negative in a tall frame if there is little above it.
 
     Raises
     ------
@@ -40,21 +43,40 @@ def place_frame(page: Page, card: Card, title: str) -> float:
         If a text doesn't fit.
     """
     shape, look = page.shape, page.look
-    width = shape.safe.width
+    right = shape.safe.right - place_mark(page, card.mark, shape.safe.right, shape.overline, right=True)
     name = _fit_name(page, card.corner)
     for index, line in enumerate(name.lines):
         at = shape.overline + index * _LINE
-        page.add(
-            page.text(
-                line, shape.safe.right, at, name.size, look.soft, weight="bold", anchor="right", remedy=SHORTEN_NAME
-            )
-        )
-    beside = width - (name.width + _NAME_GAP if name.lines else 0.0)
+        page.add(page.text(line, right, at, name.size, look.soft, weight="bold", anchor="right", remedy=SHORTEN_NAME))
+    beside = right - shape.safe.left - (name.width + _NAME_GAP if name.lines else 0.0)
     lower = (len(name.lines) - 1) * _LINE if len(name.lines) > 1 else 0.0
-    lower = max(lower, _place_overline(page, card, beside))
-    if not title:
-        return lower
-    return lower + _place_title(page, card, title, lower)
+    lines, done = _place_overline(page, card, beside)
+    lower = max(lower, lines)
+    last, usual = _place_title(page, card, title, lower) if title else (shape.overline + lower, shape.overline)
+    if not done:
+        last += _place_conditions(page, card, last)
+    return last - usual - _UNDER if shape.conditions_under_title else max(last - usual, 0.0)
+
+
+def place_mark(page: Page, mark: bytes, x: float, baseline: float, *, right: bool = False) -> float:
+    """Place the user's own mark on a line of text; return the room it takes, in pixels. `right`: it ends at `x`."""
+    if not mark:
+        return 0.0
+    from reviewkit.render.cards.photo import aspect
+
+    ratio = aspect(mark)
+    high = min(_MARK_HIGH, _MARK_WIDE / ratio)
+    wide = high * ratio
+    middle = max(baseline - page.cap(OVERLINE) / 2, page.shape.safe.top + high / 2)
+    left = x - wide if right else x
+    page.add(picture("mark", Box(left, middle - high / 2, left + wide, middle + high / 2), mark, page))
+    return wide + _MARK_GAP
+
+
+def picture(kind: str, box: Box, data: bytes, page: Page) -> Picture:
+    """Return a picture of the user's own in a box."""
+    corners = ((box.left, box.top), (box.right, box.top), (box.right, box.bottom), (box.left, box.bottom))
+    return Picture(kind, corners, page.look.ground, data=data)
 
 
 def _fit_name(page: Page, name: str) -> Setting:
@@ -74,11 +96,11 @@ def _fit_name(page: Page, name: str) -> Setting:
     return made
 
 
-def _place_overline(page: Page, card: Card, width: float) -> float:
-    """Place stage, measurement and conditions; return how much lower the title begins.
+def _place_overline(page: Page, card: Card, width: float) -> tuple[float, bool]:
+    """Place stage, measurement and conditions; return how much lower the title begins, and whether all were placed.
 
-    In a tall frame, all but the stage is under the title. Conditions that the chart shows are left out first, those
-    that a figure depends on never.
+    In a tall frame, all but the stage is under the title, in a square one if it is too long for a line. Conditions that
+    the chart shows are left out first, those that a figure depends on never.
     """
     shape, look = page.shape, page.look
     stage = card.stage
@@ -86,19 +108,21 @@ def _place_overline(page: Page, card: Card, width: float) -> float:
     if stage:
         page.add(page.text(stage, shape.safe.left, shape.overline, OVERLINE, look.ink, weight="bold"))
     if shape.conditions_under_title:
-        return 0.0
+        return 0.0, False
     for text in _shorter_overlines(card):
-        made = fit_text(page, text, (OVERLINE, LEAST), width - reach)
-        if made is not None:
-            page.add(page.text(text, shape.safe.left + reach, shape.overline, made.size, look.soft))
-            return 0.0
-    made = fit_text(page, _shorter_overlines(card)[-1], (OVERLINE, LEAST), width - reach, most=2)
-    if made is None:
+        fitted = fit_text(page, text, (OVERLINE, LEAST), width - reach)
+        if fitted is not None:
+            page.add(page.text(text, shape.safe.left + reach, shape.overline, fitted.size, look.soft))
+            return 0.0, True
+    if shape.stacked:
+        return 0.0, False
+    fitted = fit_text(page, _shorter_overlines(card)[-1], (OVERLINE, LEAST), width - reach, most=2)
+    if fitted is None:
         raise page.fault(_shorter_overlines(card)[0], SHORTEN_CONDITIONS)
-    for index, line in enumerate(made.lines):
+    for index, line in enumerate(fitted.lines):
         at = shape.overline + index * _LINE
-        page.add(page.text(line, shape.safe.left + reach, at, made.size, look.soft, remedy=SHORTEN_CONDITIONS))
-    return _LINE
+        page.add(page.text(line, shape.safe.left + reach, at, fitted.size, look.soft, remedy=SHORTEN_CONDITIONS))
+    return _LINE, True
 
 
 def _shorter_overlines(card: Card) -> tuple[str, ...]:
@@ -108,30 +132,42 @@ def _shorter_overlines(card: Card) -> tuple[str, ...]:
     return tuple(" · ".join(part for part in form if part) for form in forms)
 
 
-def _place_title(page: Page, card: Card, title: str, lower: float) -> float:
-    """Place the title, in a tall frame with measurement and conditions below; return how much lower the body begins."""
+def _place_title(page: Page, card: Card, title: str, lower: float) -> tuple[float, float]:
+    """Place the title; return its last baseline, and where that usually is."""
     shape, look = page.shape, page.look
-    made = fit_text(page, title, shape.title_sizes, shape.safe.width, weight="bold", most=shape.title_lines)
-    if made is None:
-        made = fit_text(page, title, shape.title_sizes[-1:], shape.safe.width, weight="bold", most=3, anywhere=True)
-    if made is None:
+    width, most = shape.safe.width, shape.title_lines
+    # a tall frame has room for two large lines, the others rather have one
+    tries = [(size,) for size in shape.title_sizes] if shape.is_tall else [shape.title_sizes]
+    fitted = next(
+        (it for sizes in tries if (it := fit_text(page, title, sizes, width, weight="bold", most=most))), None
+    )
+    if fitted is None:
+        fitted = fit_text(page, title, shape.title_sizes[-1:], width, weight="bold", most=3, anywhere=True)
+    if fitted is None:
         raise page.fault(title, SHORTEN_TITLE)
-    pitch = made.size * _LEADING
-    first = shape.title + lower - (0.0 if len(made.lines) == 1 or shape.conditions_under_title else 16.0)
-    baseline = first
-    for index, line in enumerate(made.lines):
-        baseline = first + index * pitch
-        page.add(page.text(line, shape.safe.left, baseline, made.size, look.ink, weight="bold", remedy=SHORTEN_TITLE))
-    if not shape.conditions_under_title:
-        return baseline - shape.title - lower
-    text = _shorter_overlines(card)[0]
-    under = fit_text(page, text, (NOTE, OVERLINE, LEAST), shape.safe.width, most=2)
-    if under is None:
-        under = fit_text(page, _shorter_overlines(card)[-1], (LEAST,), shape.safe.width, most=3)
-    if under is None:
-        raise page.fault(text, SHORTEN_CONDITIONS)
-    for line in under.lines:
-        baseline += 76.0 if line is under.lines[0] else 52.0
-        page.add(page.text(line, shape.safe.left, baseline, under.size, look.soft, remedy=SHORTEN_CONDITIONS))
-    usual = shape.title + shape.title_sizes[0] * _LEADING + 76.0
-    return max(baseline - usual, 0.0)
+    pitch = fitted.size * _LEADING
+    first = shape.title + lower - (0.0 if len(fitted.lines) == 1 or shape.conditions_under_title else 16.0)
+    for index, line in enumerate(fitted.lines):
+        at = first + index * pitch
+        page.add(page.text(line, shape.safe.left, at, fitted.size, look.ink, weight="bold", remedy=SHORTEN_TITLE))
+    usual = shape.title + (shape.title_sizes[0] * _LEADING if shape.conditions_under_title else 0.0)
+    return first + (len(fitted.lines) - 1) * pitch, usual
+
+
+def _place_conditions(page: Page, card: Card, baseline: float) -> float:
+    """Place measurement and conditions under the title; return how much lower their last baseline is."""
+    shape, look = page.shape, page.look
+    width, forms = shape.safe.width, _shorter_overlines(card)
+    if not forms[-1]:
+        return 0.0
+    size = NOTE if shape.conditions_under_title else OVERLINE
+    tries = ((form, each) for each in (size, AXIS, OVERLINE) if each <= size for form in forms)
+    fitted = next((found for form, each in tries if (found := fit_text(page, form, (each,), width))), None)
+    fitted = fitted or fit_text(page, forms[-1], (size, OVERLINE, LEAST), width, most=3)
+    if fitted is None:
+        raise page.fault(forms[-1], SHORTEN_CONDITIONS)
+    below = _UNDER if shape.conditions_under_title else _UNDER_SQUARE
+    for index, line in enumerate(fitted.lines):
+        at = baseline + below + index * fitted.size * 1.2
+        page.add(page.text(line, shape.safe.left, at, fitted.size, look.soft, remedy=SHORTEN_CONDITIONS))
+    return below + (len(fitted.lines) - 1) * fitted.size * 1.2

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reviewkit.model.card import Hero
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE, STRIP_HEROES
-from reviewkit.render.cards.needle import PAST_END, WEDGE, place_needle
+from reviewkit.render.cards.needle import FOOT, NOTCH, PAST_END, WEDGE, place_needle
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.typeset import fit_text
 
@@ -28,6 +27,15 @@ SHORTEN_VERDICT = "shorten the condition of this [[rated]] table"
 
 
 @dataclass(frozen=True)
+class HeroPlace:
+    """Where a hero is in a chart: its size, the left and upper end of its first caption."""
+
+    size: float
+    left: float
+    top: float
+
+
+@dataclass(frozen=True)
 class HeroBlock:
     """A hero laid out: its size, and the room it takes."""
 
@@ -36,6 +44,10 @@ class HeroBlock:
     width: float
     height: float
     stacked: bool
+
+    def figure_width(self, page: Page) -> float:
+        """Return the width of the last line of figures, without captions and notes."""
+        return self.width if self.hero.before else _figure_width(page, self.hero, self.size)
 
     def place(self, page: Page, left: float, top: float) -> None:
         """Place the figures with their captions, `top` the top of the first caption."""
@@ -98,9 +110,7 @@ def bare(old: str, new: str) -> str:
 def lay_out_hero(page: Page, hero: Hero, size: float, *, stacked: bool) -> HeroBlock:
     """Lay out a hero at one size."""
     caption_cap, cap = page.cap(NOTE), page.cap(size, "black")
-    figure = page.width(hero.figure, size, "black")
-    if hero.uncertainty:
-        figure += 24 + page.width(hero.uncertainty, small(size))
+    figure = _figure_width(page, hero, size)
     caption = hero.caption or ("after" if hero.before else "")
     texts = [
         figure,
@@ -119,6 +129,11 @@ def lay_out_hero(page: Page, hero: Hero, size: float, *, stacked: bool) -> HeroB
     return HeroBlock(hero, size, width, height + 8, stacked)
 
 
+def _figure_width(page: Page, hero: Hero, size: float) -> float:
+    figure = page.width(hero.figure, size, "black")
+    return figure + 24 + page.width(hero.uncertainty, small(size)) if hero.uncertainty else figure
+
+
 def arrow(page: Page, left: float, y: float, length: float) -> None:
     """Place an arrow to the right."""
     tip, half = left + length, 17.0
@@ -129,67 +144,76 @@ def arrow(page: Page, left: float, y: float, length: float) -> None:
 # ------------------------------------------------------------------ the strip
 
 
-def place_strip(page: Page, hero: Hero, verdict: Verdict | None, lower: float) -> None:
+def strip_size(page: Page, hero: Hero, verdict: Verdict | None) -> float:
+    """Return the size of the figure on a strip, the largest that fits beside needle and word.
+
+    Raises
+    ------
+    LayoutFault
+        If none fits.
+    """
+    safe, stacked = page.shape.safe, page.shape.stacked
+    beside = 0.0
+    if verdict is not None and not page.shape.is_tall:
+        word = _WordBlock.of(page, verdict)
+        beside = _PART_GAP + word.width
+        if not stacked:
+            rated = 2 * (page.width(f"rated {verdict.limit}", AXIS) + _RATED_GAP)
+            beside += _PART_GAP + min(max(_LEAST_NEEDLE, rated), _MOST_NEEDLE)
+    for size in STRIP_HEROES:
+        block = lay_out_hero(page, hero, size, stacked=False)
+        # in a square frame, only the figure has the word beside it
+        width = block.figure_width(page) if stacked else block.width
+        if block.width <= safe.width and width + beside <= safe.width:
+            return size
+    raise page.fault(hero.figure, SHORTEN_HERO)
+
+
+def place_strip(page: Page, hero: Hero, verdict: Verdict | None, top: float, size: float) -> float:
     """Place the strip above a chart: judged figure with channel, needle with rating, word with margin.
+
+    A tall frame has needle and word below the figure; a square one has no needle.
+
+    Returns
+    -------
+    float
+        Its lower end.
 
     Raises
     ------
     LayoutFault
         If it doesn't fit.
     """
-    shape = page.shape
-    top, bottom = shape.strip[0] + lower, shape.strip[1] + lower
-    sizes: Sequence[float] = STRIP_HEROES if not shape.stacked else (*STRIP_HEROES, 138.0, 126.0, 114.0, 104.0, 96.0)
-    word = _WordBlock.of(page, verdict) if verdict else None
-    for size in (*sizes, 138.0, 126.0, 116.0, 104.0, 92.0):
-        block = lay_out_hero(page, hero, size, stacked=False)
-        if _fits(page, block, word, verdict):
-            break
-    else:
-        raise page.fault(hero.figure, SHORTEN_HERO)
+    safe = page.shape.safe
+    block = lay_out_hero(page, hero, size, stacked=False)
     with page.part_of("reading"):
-        block.place(page, shape.safe.left, top)
-    if verdict is None or word is None:
-        return
-    cap = page.cap(block.size, "black")
-    baseline = top + (page.cap(NOTE) + _CAPTION_GAP if hero.caption or hero.before else 0.0) + cap
-    if shape.stacked and shape.height > shape.width:  # tall: needle and word below the figure
-        line_y = bottom - 130
-        width = shape.safe.width - word.width - _PART_GAP - 40
-        _needle(page, shape.safe.left + 30, line_y, min(width, _MOST_NEEDLE), verdict)
-        word.place(page, shape.safe.right - word.width, line_y + 20)
-        return
-    word_left = shape.safe.right - word.width
-    if not shape.stacked:
-        start = shape.safe.left + block.width + _PART_GAP
-        room = word_left - _PART_GAP - start
-        width = min(room, _MOST_NEEDLE)
-        past = verdict.position is not None and abs(verdict.position) > 1
-        left = start + (room - width) / 2
-        if past:  # the wedge is one step past the scale's end
-            width = (width - WEDGE) / (1 + PAST_END / 2 - 0.5)
-            left += (PAST_END / 2 - 0.5) * width + WEDGE if verdict.position < 0 else 0.0
-        _needle(page, left, baseline - 55, width, verdict)
-    word.place(page, word_left, baseline)
-    if shape.stacked:
-        rated = fit_text(page, f"rated {verdict.limit}", (NOTE, LEAST), word.width + 120, most=1)
-        if rated is not None:
-            text = page.text(
-                rated.lines[0], shape.safe.right, top + page.cap(NOTE), rated.size, page.look.soft, anchor="right"
-            )
-            page.add(text)
-
-
-def _fits(page: Page, block: HeroBlock, word: _WordBlock | None, verdict: Verdict | None) -> bool:
-    shape = page.shape
-    if word is None or verdict is None or (shape.stacked and shape.height > shape.width):
-        return block.width <= shape.safe.width
-    rated = 2 * (page.width(f"rated {verdict.limit}", AXIS) + _RATED_GAP)
-    needle = 0.0 if shape.stacked else min(max(_LEAST_NEEDLE, rated), _MOST_NEEDLE) + _PART_GAP
-    return block.width + _PART_GAP + needle + word.width <= shape.safe.width
+        block.place(page, safe.left, top)
+    bottom = top + block.height
+    if verdict is None:
+        return bottom
+    word = _WordBlock.of(page, verdict)
+    word_left = safe.right - word.width
+    if page.shape.is_tall:
+        line_y = bottom + NOTCH + 24
+        _needle(page, safe.left + 24, line_y, min(word_left - _PART_GAP - safe.left - 24, _MOST_NEEDLE), verdict)
+        return max(line_y + FOOT, word.place(page, word_left, line_y + 20))
+    baseline = top + (page.cap(NOTE) + _CAPTION_GAP if hero.caption or hero.before else 0.0)
+    if page.shape.stacked:  # the word's head is as high as the figure's
+        return max(bottom, word.place(page, word_left, baseline + word.height(page)))
+    baseline += page.cap(size, "black")
+    bottom = max(bottom, word.place(page, word_left, baseline))
+    start = safe.left + block.width + _PART_GAP
+    room = word_left - _PART_GAP - start
+    width = min(room, _MOST_NEEDLE)
+    _needle(page, start + (room - width) / 2, baseline - 55, width, verdict)
+    return max(bottom, baseline - 55 + FOOT)
 
 
 def _needle(page: Page, left: float, line_y: float, width: float, verdict: Verdict) -> None:
+    """Place a needle in a width."""
+    if verdict.position is not None and abs(verdict.position) > 1:  # the wedge is one step past the scale's end
+        width = (width - WEDGE) / (1 + PAST_END / 2 - 0.5)
+        left += (PAST_END / 2 - 0.5) * width + WEDGE if verdict.position < 0 else 0.0
     with page.part_of("needle"):
         place_needle(
             page, left, line_y, width, verdict.position, verdict.verdict, f"rated {verdict.limit}", verdict.ends
@@ -202,39 +226,46 @@ class _WordBlock:
 
     lines: tuple[str, ...]
     size: float
-    note: tuple[str, ...]
+    notes: tuple[tuple[str, float, str], ...]  # text, size, colour
     width: float
     status: str
 
     @classmethod
     def of(cls, page: Page, verdict: Verdict) -> _WordBlock:
-        """Lay out a verdict's word: large on one line, or on two if it is long."""
-        word = verdict.verdict
+        """Lay out a verdict's word: large on one line, or on two if it is long; the rating below it without a needle."""
+        word, look = verdict.verdict, page.look
         short = len(word) <= 6
         lines = (word,) if short else tuple(_halves(word))
-        size = _WORD if short and not page.shape.stacked else _LONG_WORD
-        if page.shape.stacked and not short:
-            size = 72.0
+        size = _WORD if short else _LONG_WORD
+        if page.shape.stacked:
+            size = _LONG_WORD if short else 72.0
         width = max(page.width(line, size, "bold") for line in lines)
-        text = margin_text(verdict)
-        note: tuple[str, ...] = ()
-        if text:
-            made = fit_text(page, text, (NOTE, LEAST), max(width, 360.0), most=2)
-            if made is None:
-                raise page.fault(text, SHORTEN_VERDICT)
-            note, width = made.lines, max(width, made.width)
-        return cls(lines, size, note, width, word)
+        notes: list[tuple[str, float, str]] = []
+        limit = f"rated {verdict.limit}" if page.shape.stacked and not page.shape.is_tall else ""
+        for text, colour in ((margin_text(verdict), look.ink), (limit, look.soft)):
+            if text:
+                fitted = fit_text(page, text, (NOTE, LEAST), max(width, 360.0), most=2)
+                if fitted is None:
+                    raise page.fault(text, SHORTEN_VERDICT)
+                notes += [(line, NOTE if len(fitted.lines) == 1 else LEAST, colour) for line in fitted.lines]
+        width = max(width, *(page.width(line, small) for line, small, _ in notes)) if notes else width
+        return cls(lines, size, tuple(notes), width, word)
 
-    def place(self, page: Page, left: float, baseline: float) -> None:
-        """Place the word's last line on a baseline, its note below."""
+    def height(self, page: Page) -> float:
+        """Return the height of the word, from its capitals to its last baseline."""
+        return page.cap(self.size, "bold") + (len(self.lines) - 1) * self.size * 0.95
+
+    def place(self, page: Page, left: float, baseline: float) -> float:
+        """Place the word's last line on a baseline, its note below; return the lower end of both."""
         look = page.look
         with page.part_of("needle"):
             for index, line in enumerate(self.lines):
                 y = baseline - (len(self.lines) - 1 - index) * self.size * 0.95
                 page.add(page.text(line, left, y, self.size, look.status(self.status), weight="bold"))
-            for index, line in enumerate(self.note):
-                y = baseline + 64 + index * _LINE
-                page.add(page.text(line, left, y, NOTE if len(self.note) == 1 else LEAST, look.ink))
+            for line, size, colour in self.notes:
+                baseline += 64.0 if line is self.notes[0][0] else _LINE
+                page.add(page.text(line, left, baseline, size, colour))
+        return baseline + 10.0
 
 
 def _halves(word: str) -> list[str]:

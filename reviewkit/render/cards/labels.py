@@ -11,13 +11,13 @@ import numpy as np
 from reviewkit.model.card import Limit
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.free_space import FreeSpace
-from reviewkit.render.cards.layout_check import crosses, is_inside
+from reviewkit.render.cards.layout_check import lies_on
 from reviewkit.render.cards.look import AXIS, NOTE, READING
 from reviewkit.render.cards.scene import Area, Page, Stroke
 
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
-    from reviewkit.render.cards.chart import Line
+    from reviewkit.render.cards.traces import Line
 
 MARGIN = 8.0  # kept free round a label
 LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # sample of a limit's line before a label that is away from it
@@ -101,20 +101,9 @@ def _label_colour(page: Page, line: Line, place: Box) -> str:
     fills = [
         item.colour
         for item in page.items
-        if isinstance(item, Area) and item.kind in ("band", "room") and _touches(item, place)
+        if isinstance(item, Area) and item.kind in ("band", "room") and lies_on(place.grown(MARGIN, MARGIN), item)
     ]
     return look.channel_on(trace.channel, fills[-1]) if fills else look.channel(trace.channel)
-
-
-def _touches(fill: Area, place: Box) -> bool:
-    points = np.asarray(fill.points, dtype=np.float64)
-    corners = (
-        (place.left, place.top),
-        (place.right, place.top),
-        (place.left, place.bottom),
-        (place.right, place.bottom),
-    )
-    return crosses(np.concatenate((points, points[:1])), place) or any(is_inside(points, x, y) for x, y in corners)
 
 
 def _label_place(

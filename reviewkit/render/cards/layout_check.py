@@ -26,7 +26,7 @@ TOLERANCE = 1.5
 # A text may be on a grid line or a band: they are its ground, not its neighbours.
 MAY_LIE_UNDER_TEXT = ("grid", "band", "room", "hunt")
 # what may leave the safe box: the dial line crosses the frame, needles point past the end of a scale
-MAY_LEAVE = ("dial", "hunt", "needle")
+MAY_LEAVE = ("dial", "hunt", "needle", "photo")
 
 
 @dataclass(frozen=True)
@@ -206,6 +206,13 @@ def crosses(points: Array, box: Box) -> bool:
 def _surrounds(polygon: Array, box: Box) -> bool:
     """Tell whether a closed polygon surrounds a box that its edge doesn't enter."""
     return is_inside(polygon, (box.left + box.right) / 2, (box.top + box.bottom) / 2)
+
+
+def lies_on(box: Box, area: Area) -> bool:
+    """Tell whether any part of a box lies on a filled polygon."""
+    points = _points(area.points)
+    outline = np.concatenate((points, points[:1]))
+    return crosses(outline, box) or _surrounds(outline, box)
 
 
 def is_inside(polygon: Array, x: float, y: float) -> bool:

@@ -12,8 +12,8 @@ from reviewkit.render.cards.scene import Area, Page, Stroke
 PAST_END = 1.2  # where a needle beyond the scale points, in half scales from the notch
 _TICKS = 8  # intervals along the scale; the notch is in the middle
 _HEAVY, _THIN = 9.0, 3.0
-_END, _TICK, _NOTCH = 29.0, 14.0, 84.0
-_WEDGE_TOP, _WEDGE_FOOT, WEDGE = 7.0, 118.0, 18.0  # of the wedge: its tip and foot below the line, half its width
+_END, _TICK, NOTCH = 29.0, 14.0, 84.0
+_WEDGE_TOP, FOOT, WEDGE = 7.0, 118.0, 18.0  # of the wedge: its tip and foot below the line, half its width
 _GAP = 16.0
 
 
@@ -60,7 +60,7 @@ def place_needle(
         far = middle + width / 2 * (PAST_END + 0.04) if position is not None and position > 1 else right
         page.add(Stroke("needle", ((middle - _HEAVY / 2, line_y), (far, line_y)), look.ink, _HEAVY))
     notch = look.ink if judged else look.soft
-    page.add(Stroke("needle", ((middle, line_y), (middle, line_y - _NOTCH)), notch, _HEAVY if judged else _THIN))
+    page.add(Stroke("needle", ((middle, line_y), (middle, line_y - NOTCH)), notch, _HEAVY if judged else _THIN))
     wedge: tuple[float, float] | None = None
     if position is not None:
         x = middle + width / 2 * min(max(position, -PAST_END), PAST_END)
@@ -81,7 +81,7 @@ def place_needle(
         page.add(end)
 
 
-def wedge_at(page: Page, x: float, line_y: float, word: str, height: float = _WEDGE_FOOT, half: float = WEDGE) -> Area:
+def wedge_at(page: Page, x: float, line_y: float, word: str, height: float = FOOT, half: float = WEDGE) -> Area:
     """Return a wedge whose tip is on a line from below; a negative height points down from above."""
     top = line_y + (_WEDGE_TOP if height > 0 else -_WEDGE_TOP)
     foot = line_y + height

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH
-from reviewkit.render.cards.scene import Area, Extent, Item, LayoutFault, Measure, Stroke, Text
+from reviewkit.render.cards.scene import Area, Extent, Item, LayoutFault, Measure, Picture, Stroke, Text
 from reviewkit.render.cards.settings_file import refuse_settings
+from reviewkit.render.cards.shape import WIDE, Shape
 
 if TYPE_CHECKING:
     from matplotlib.ft2font import FT2Font
@@ -196,13 +196,20 @@ def _bearing(letter: str, size: float, weight: str, fonts: Fonts, right: bool = 
 # ------------------------------------------------------------------ paint
 
 
-def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts = NO_FONTS, first_row: int = 0) -> Bytes:
+def paint(
+    items: Sequence[Item],
+    ground: str | Bytes,
+    width: int,
+    fonts: Fonts = NO_FONTS,
+    first_row: int = 0,
+    shape: Shape = WIDE,
+) -> Bytes:
     """Paint shapes on a ground.
 
     Parameters
     ----------
     items : sequence of Text, Stroke and Area
-        Shapes in drawing order, in pixels of a 1920 × 1080 frame.
+        Shapes in drawing order, in pixels of the frame.
     ground : str or ndarray
         A colour; or a picture of shape (height, width, 4) with straight alpha.
     width : int
@@ -211,6 +218,8 @@ def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts =
         The user's fonts, if any.
     first_row : int
         Row of the frame, in pixels of the picture, that is the picture's first.
+    shape : Shape
+        The frame.
 
     Returns
     -------
@@ -222,8 +231,8 @@ def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts =
     The pixels are valid until the next picture of this size is painted: one canvas of each size is kept, since creating
     one costs more than painting on it.
     """
-    scale = width / FRAME_WIDTH
-    renderer = _canvas(width, round(FRAME_HEIGHT * scale) if isinstance(ground, str) else len(ground))
+    scale = width / shape.width
+    renderer = _canvas(width, round(shape.height * scale) if isinstance(ground, str) else len(ground))
     pixels: Bytes = np.asarray(renderer.buffer_rgba())
     if isinstance(ground, str):
         pixels.view("<u4")[...] = int.from_bytes(bytes.fromhex(ground[1:]) + b"\xff", "little")
@@ -232,12 +241,14 @@ def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts =
     for item in items:
         if isinstance(item, Text):
             _paint_text(renderer, item, scale, first_row, fonts)
+        elif isinstance(item, Picture):
+            _paint_picture(pixels, item, scale, first_row)
         else:
             _paint_shape(renderer, item, scale, first_row)
     return pixels
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=8)
 def _canvas(width: int, height: int) -> Any:
     from matplotlib.backends.backend_agg import RendererAgg
 
@@ -276,6 +287,21 @@ def _outline(text: str, weight: str, fonts: Fonts) -> MplPath:
 def _letters(weight: str, fonts: Fonts) -> dict[str, Any]:
     """Return the cache of letter outlines that the renderer reads and extends."""
     return {}
+
+
+def _paint_picture(pixels: Bytes, picture: Picture, scale: float, first_row: int) -> None:
+    from reviewkit.render.cards.photo import fill_frame, fit_frame
+
+    places = np.rint(np.asarray(picture.points, dtype=np.float64) * scale).astype(int)
+    (left, top), (right, bottom) = places.min(axis=0), places.max(axis=0)
+    fill = fill_frame if picture.kind == "photo" else fit_frame
+    drawn = fill(picture.data, int(right - left), int(bottom - top))
+    rows = slice(max(first_row - top, 0), max(min(first_row + len(pixels) - top, len(drawn)), 0))
+    under = pixels[top + rows.start - first_row : top + rows.stop - first_row, left : left + drawn.shape[1]]
+    drawn = drawn[rows]
+    opacity = drawn[..., 3:].astype(np.uint16)
+    mixed = (drawn[..., :3] * opacity + under[..., :3] * (255 - opacity) + 127) // 255
+    under[..., :3], under[..., 3] = mixed, np.maximum(under[..., 3], drawn[..., 3])
 
 
 def _paint_shape(renderer: Any, shape: Stroke | Area, scale: float, first_row: int) -> None:

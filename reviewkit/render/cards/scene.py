@@ -112,6 +112,21 @@ class Area:
     part: str = "frame"
 
 
+@dataclass(frozen=True, eq=False)
+class Picture(Area):
+    """A picture of the user's own, in the rectangle of its points.
+
+    Attributes
+    ----------
+    kind
+        "photo", cropped to fill it, or "mark", scaled to fit into it.
+    data
+        Bytes of a JPEG or PNG file.
+    """
+
+    data: bytes = b""
+
+
 Item = Text | Stroke | Area
 _LARGE = 56.0
 _USUAL_BEARING = 3.0  # of the labels and lines below a large text
@@ -127,6 +142,10 @@ class Page:
         self.measure = measure
         self.items: list[Item] = []
         self._part = "frame"
+
+    def blank(self) -> Page:
+        """Return a page of the same card with nothing on it, to try something."""
+        return Page(self.card_id, self.look, self.measure, self.shape)
 
     def add(self, *items: Item) -> None:
         """Place shapes; later ones are drawn over earlier ones."""

@@ -18,12 +18,16 @@ class Shape:
         part (common practice, no source).
     overline, title, dial
         Baseline of the overline and of the title's first line; height of the dial line.
+    high_dial
+        Its height on cards that read downwards from it: the score, tables.
     title_sizes, title_lines
         Em sizes, falling; the most lines.
-    chart, strip_chart
-        Top and bottom of the plot, with the hero in it and with the strip above it.
+    chart
+        Top and bottom of the plot.
     strip
-        Top and bottom of the hero and its needle.
+        Top of the hero with its needle, if they are above the plot.
+    under_strip
+        From the strip to the plot; the number of the highest rule is there.
     curves
         Left and right end of the dial's scale.
     stacked
@@ -40,9 +44,10 @@ class Shape:
     title_lines: int
     dial: float
     chart: tuple[float, float]
-    strip_chart: tuple[float, float]
-    strip: tuple[float, float]
+    strip: float
+    under_strip: float
     curves: tuple[float, float]
+    high_dial: float = 316.0
     stacked: bool = False
     conditions_under_title: bool = False
 
@@ -50,6 +55,11 @@ class Shape:
     def frame(self) -> Box:
         """Return the whole frame."""
         return Box(0.0, 0.0, float(self.width), float(self.height))
+
+    @property
+    def is_tall(self) -> bool:
+        """Tell whether the frame is higher than it is wide."""
+        return self.height > self.width
 
     @property
     def numbers(self) -> float:
@@ -68,8 +78,8 @@ WIDE = Shape(
     title_lines=2,
     dial=922.0,
     chart=(300.0, 880.0),
-    strip_chart=(588.0, 888.0),
-    strip=(262.0, 510.0),
+    strip=262.0,
+    under_strip=64.0,
     curves=(250.0, 1750.0),
 )
 TALL = Shape(
@@ -83,9 +93,10 @@ TALL = Shape(
     title_lines=2,
     dial=1546.0,
     chart=(640.0, 1496.0),
-    strip_chart=(1010.0, 1496.0),
-    strip=(560.0, 950.0),
+    strip=560.0,
+    under_strip=100.0,
     curves=(190.0, 1000.0),
+    high_dial=660.0,
     stacked=True,
     conditions_under_title=True,
 )
@@ -100,9 +111,10 @@ SQUARE = Shape(
     title_lines=2,
     dial=920.0,
     chart=(272.0, 880.0),
-    strip_chart=(560.0, 880.0),
-    strip=(232.0, 490.0),
+    strip=232.0,
+    under_strip=72.0,
     curves=(176.0, 960.0),
+    high_dial=300.0,
     stacked=True,
 )
 SHAPES = {shape.name: shape for shape in (WIDE, TALL, SQUARE)}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import isnan
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,16 @@ if TYPE_CHECKING:
 
 _CROWDED = 8  # points in a pixel column from which gaps can't be seen
 _CUT_SLACK = 1e-9  # of a panel's height: a point on the edge is inside it
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """A trace as drawn: fractions of its panel, and pixels."""
+
+    trace: Trace
+    points: Array
+    pixels: Array
+    width: float
 
 
 def axis_fraction(axis: Axis, values: Array) -> Array:

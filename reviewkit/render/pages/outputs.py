@@ -18,7 +18,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages import page, tables
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.changes import is_repaired
-from reviewkit.verdict.repair_points import is_before_repair, point_verdict, was_worked_on
+from reviewkit.verdict.repair_points import OK, is_before_repair, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
 
@@ -332,7 +332,7 @@ def framing_sentences(
             )
     if repair:
         judged = [(r, verdict) for r in repair if (verdict := point_verdict(r))]
-        faulty = [r for r, verdict in judged if verdict != "in order"]
+        faulty = [r for r, verdict in judged if verdict != OK]
         done = [r for r in repair if was_worked_on(r)]
         for part, rows in (("fault", faulty), ("repair", done)):
             text = pages.text(
