@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 from reviewkit.build.card_groups import group_runs
@@ -78,7 +78,7 @@ def _cards(
     taken: Collection[str],
     verdicts: Sequence[Verdict],
     changes: Sequence[Change],
-    called: Collection[str],
+    called: Set[str],
 ) -> list[Card]:
     """Return the cards of a group: its own, with the group's name, then further ones that a note calls for.
 

@@ -33,7 +33,7 @@ def read_choices(given: CardChoices, names: Mapping[str, str]) -> tuple[CardChoi
     InputError
         For a near miss.
     """
-    faults, remarks, read = Faults("session.toml"), [], {}
+    faults, remarks, read = Faults("session.toml"), [], dict[str, tuple[str, ...]]()
     for key in _KEYS:
         written: Sequence[str] = getattr(given, key)
         for name in written:
@@ -45,7 +45,7 @@ def read_choices(given: CardChoices, names: Mapping[str, str]) -> tuple[CardChoi
                 remarks.append(f"session.toml:{given.lines.get(key, 0)}: {key} in [cards] names {name}, no card's name")
         read[key] = tuple(dict.fromkeys(names[name] for name in written if name in names))
     faults.stop_if_any()
-    return replace(given, **read), tuple(remarks)
+    return CardChoices(read["hide"], read["order"], read["only_page"], given.lines), tuple(remarks)
 
 
 def leave_out(cards: Sequence[Card], hidden: Collection[str]) -> list[Card]:
