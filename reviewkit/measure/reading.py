@@ -110,7 +110,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
             )
     lines = [_judged(line, verdicts) for line in lines]
     headers = ("", *("" if columns == [""] else _COLUMNS[channel] for channel in columns))
-    table = Rows(headers, tuple(lines), (2.2, *(1.0 for _ in columns)), strong=1 if len(columns) == 1 else None)
+    table = Rows(headers, tuple(lines), strong=1 if len(columns) == 1 else None)
     return Card("", KIND.title, tuple(_conditions(found[0].finding, shared)), table)
 
 

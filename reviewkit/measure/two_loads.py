@@ -25,7 +25,7 @@ def readings(runs: Sequence[Run]) -> Rows:
             cells = (name, *(_volts(run, channel, v) for v in m.volts[channel]))
             lines.append(Row((*cells, *((quantities.with_uncertainty(factor) if factor else "–",) if factors else ()))))
     headers = ("", *loads, *(("damping factor",) if factors else ()))
-    return Rows(headers, tuple(lines), (1.0,) * len(headers), strong=len(headers) - 1)
+    return Rows(headers, tuple(lines), strong=len(headers) - 1)
 
 
 def _volts(run: Run, channel: str, value: float) -> str:

@@ -377,15 +377,12 @@ class Rows:
     ----------
     strong
         Index of the column in bold.
-    widths
-        Relative widths of the columns.
     pages
         The rows of all cards that one table is split into, which are set alike.
     """
 
     headers: tuple[str, ...]
     rows: tuple[Row, ...]
-    widths: tuple[float, ...]
     strong: int | None = None
     pages: tuple[tuple[Row, ...], ...] = ()
 

@@ -23,6 +23,7 @@ from reviewkit.verdict.comparison import (
     NO_VERDICT,
     OUTSIDE,
     SAME,
+    SHORT,
     Answer,
     is_in_percent,
     is_swept,
@@ -124,6 +125,19 @@ def margin(rating: Rating, answer: Answer) -> str:
         percent = round(100 * (math.exp(answer.room) - 1), 9)
         return f"{digits.signed(percent, 1 if abs(percent) < 0.95 else 0)} %"
     return f"{digits.significant(math.exp(answer.room), 2)} ×"
+
+
+def margin_words(verdict: Verdict) -> str:
+    """Return a verdict's margin in words: "by 0.14 dB", "margin 1.3 ×", "1.7 × the limit"; "" without one."""
+    text = verdict.margin
+    if verdict.verdict not in (MEETS, SHORT) or not text:
+        return ""
+    if not text.endswith("×"):
+        return f"by {text.lstrip('+−')}"
+    ratio = digits.float_of(text.removesuffix(" ×"))
+    return (
+        f"margin {text}" if verdict.verdict == MEETS or not ratio else f"{digits.significant(1 / ratio, 2)} × the limit"
+    )
 
 
 def room(rating: Rating, answer: Answer) -> float:

@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from itertools import pairwise
 
-from reviewkit.model.card import Card, Chart, Ending, Fix, Hunt, Number, Price, Row, Rows, Score
+from reviewkit.model.card import Card, Chart, Ending, Fix, Hunt, Number, Price, Rows, Score
 from reviewkit.render.cards.colour_roles import ROLES, apply_look
 from reviewkit.render.cards.look import find_look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure
 from reviewkit.render.cards.scene import Item, LayoutFault, Page
 from reviewkit.render.cards.shape import WIDE, Shape
-
-_TOGETHER = 3  # rows by which a page's end may move
 
 
 def lay_out(card: Card, look: str, shape: Shape = WIDE) -> tuple[Item, ...]:
@@ -68,84 +64,6 @@ def check_layout(page: Page) -> tuple[Item, ...]:
     for problem in find_problems(items, page.shape):
         raise LayoutFault(page.card_id, problem.text, problem.message, problem.remedy or "draw less on this card")
     return items
-
-
-def fit(card: Card, fonts: Fonts = NO_FONTS) -> tuple[Card, ...]:
-    """Split a card whose table has more rows than one card can hold.
-
-    Parameters
-    ----------
-    card : Card
-        Any card.
-    fonts : Fonts
-        The user's fonts, if any.
-
-    Returns
-    -------
-    tuple of Card
-        The card itself, or several with ids "table", "table-2" … and "1 of 2" in their conditions.
-
-    Raises
-    ------
-    LayoutFault
-        If even a single row doesn't fit.
-    """
-    return _split_table(card, fonts) if isinstance(card.body, Rows) and card.body.rows else (card,)
-
-
-def _split_table(card: Card, fonts: Fonts) -> tuple[Card, ...]:
-    """Split a table over as few cards as hold it.
-
-    Raises
-    ------
-    LayoutFault
-        If a row doesn't fit.
-    """
-    body = card.body
-    assert isinstance(body, Rows)
-    for pages in range(1, len(body.rows) + 1):
-        parts = _table_cards(card, body, pages)
-        if _table_fits(parts[0], fonts):  # either all pages fit or none does: they are set alike
-            return parts
-    lay_out_in_roles(parts[0], fonts, WIDE)  # raises the fault that names the text that is too long
-    return parts
-
-
-def _table_cards(card: Card, body: Rows, pages: int) -> tuple[Card, ...]:
-    """Return several cards with the rows spread evenly; each carries all rows, so that all are set alike."""
-    if pages == 1:
-        return (card,)
-    reach = min(_TOGETHER, len(body.rows) // pages // 2)
-    ends = [_page_end(body.rows, len(body.rows) * at // pages, reach) for at in range(pages + 1)]
-    split = tuple(body.rows[start:stop] for start, stop in pairwise(ends))
-    return tuple(
-        replace(
-            card,
-            id=f"{card.id}-{number}" if number > 1 else card.id,
-            conditions=" · ".join(filter(None, (card.conditions, f"{number} of {pages}"))),
-            body=replace(body, rows=rows, pages=split),
-        )
-        for number, rows in enumerate(split, start=1)
-    )
-
-
-def _page_end(rows: Sequence[Row], end: int, reach: int) -> int:
-    """Return the row at which a page ends, at most `reach` rows early.
-
-    Loud rows in succession belong together, like a fault and its cause, and aren't separated.
-    """
-    for earlier in range(end, max(end - reach - 1, 0), -1):
-        if earlier == len(rows) or not (rows[earlier - 1].loud and rows[earlier].loud):
-            return earlier
-    return end
-
-
-def _table_fits(card: Card, fonts: Fonts) -> bool:
-    from reviewkit.render.cards.frame import place_frame
-    from reviewkit.render.cards.table import fits
-
-    page = Page(card.id, ROLES, make_measure(card.id, fonts), WIDE)
-    return isinstance(card.body, Rows) and fits(page, card.body, place_frame(page, card, card.title))
 
 
 def _compose(page: Page, card: Card) -> None:

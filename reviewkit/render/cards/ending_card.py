@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from reviewkit.model.card import Ending, Hero
 from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.frame import under_overline
 from reviewkit.render.cards.hero import arrow, bare
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.scene import Area, Page, Stroke
@@ -34,7 +35,7 @@ def place_ending(page: Page, body: Ending, lower: float) -> None:
     shape, look = page.shape, page.look
     safe = shape.safe
     largest, _, _, gap = _SIZES[shape.name]
-    top = shape.overline + lower + 52.0
+    top = under_overline(shape, lower) + 52.0
     sizes = [float(size) for size in range(largest, 99, -6)]
     word = fit_block(page, body.word, sizes, safe.width, 300.0, most=1)
     if word is None:
@@ -88,7 +89,7 @@ def _place_foot(page: Page, body: Ending) -> float:
 
 
 def _place_tally(page: Page, words: Sequence[str]) -> None:
-    """Place a mark for each rating: missed hangs below the line, too close crosses it, met sits on it, a ring is open."""
+    """Place a mark for each rating: missed below the line, too close across it, met on it; a ring is not judged."""
     shape, look = page.shape, page.look
     y, left = shape.dial, shape.safe.left + 20.0
     step = min((shape.safe.width - 40.0) / max(len(words) - 1, 1), _MOST_STEP)

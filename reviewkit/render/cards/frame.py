@@ -6,6 +6,7 @@ from reviewkit.model.card import Card
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE, OVERLINE
 from reviewkit.render.cards.scene import Page, Picture
+from reviewkit.render.cards.shape import Shape
 from reviewkit.render.cards.typeset import Setting, fit_text
 
 _GAP = 22.0  # between stage and measurement
@@ -56,6 +57,11 @@ def place_frame(page: Page, card: Card, title: str) -> float:
     if not done:
         last += _place_conditions(page, card, last)
     return last - usual - _UNDER if shape.conditions_under_title else max(last - usual, 0.0)
+
+
+def under_overline(shape: Shape, lower: float) -> float:
+    """Return the last baseline of a head without a title, of which `place_frame` returned `lower`."""
+    return shape.overline + lower + (_UNDER if shape.conditions_under_title else 0.0)
 
 
 def place_mark(page: Page, mark: bytes, x: float, baseline: float, *, right: bool = False) -> float:

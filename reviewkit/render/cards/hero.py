@@ -12,6 +12,7 @@ from reviewkit.render.cards.look import AXIS, LEAST, NOTE, STRIP_HEROES
 from reviewkit.render.cards.needle import FOOT, NOTCH, PAST_END, WEDGE, place_needle
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.typeset import fit_text
+from reviewkit.verdict.verdict_words import margin_words
 
 _ARROW, _ARROW_GAP = 100.0, 44.0
 _CAPTION_GAP, _NOTE_GAP = 36.0, 34.0  # between caption, figure and note
@@ -276,11 +277,7 @@ def _halves(word: str) -> list[str]:
 
 def margin_text(verdict: Verdict) -> str:
     """Return what goes under a verdict's word: "by 0.14 dB", "margin 1.3 ×", or why it isn't comparable."""
-    if verdict.verdict in ("meets", "falls short") and verdict.margin:
-        if verdict.margin.endswith("×"):
-            return f"margin {verdict.margin}"
-        return f"by {verdict.margin.lstrip('+−')}"
-    return verdict.brief
+    return margin_words(verdict) or verdict.brief
 
 
 def free_box(block: HeroBlock, clear: float) -> tuple[float, float]:

@@ -42,7 +42,7 @@ def place_hunt(page: Page, body: Hunt, lower: float) -> None:
 
 
 def _place_across(page: Page, body: Hunt, lower: float) -> None:
-    safe, look = page.shape.safe, page.look
+    safe = page.shape.safe
     part_left = safe.right - 482.0
     count = len(body.readings)
     tip = part_left - 50.0

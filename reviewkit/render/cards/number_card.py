@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from reviewkit.model.card import Number
 from reviewkit.render.cards.dial import place_dial
+from reviewkit.render.cards.frame import under_overline
 from reviewkit.render.cards.look import NOTE, SENTENCE
 from reviewkit.render.cards.needle import wedge_at
 from reviewkit.render.cards.scene import Page, Stroke
@@ -31,7 +32,7 @@ def place_number(page: Page, body: Number, lower: float) -> None:
     """
     shape, look = page.shape, page.look
     safe = shape.safe
-    top, bottom = shape.overline + lower + 44.0, shape.dial - _OVER_DIAL
+    top, bottom = under_overline(shape, lower) + 44.0, shape.dial - _OVER_DIAL
     sentence = fit_block(page, body.sentence, _SENTENCES, safe.width, (bottom - top) * 0.45, weight="bold")
     if sentence is None:
         raise page.fault(body.sentence, SHORTEN_FIGURE)

@@ -350,7 +350,7 @@ def _place_block(page: Page, block: _Block, lines: Sequence[_Line], box: Box) ->
     colour = look.status(block.word) if block.word else look.soft
     page.add(page.text(block.heading or _HEADINGS[block.word], box.left, y + 42, NOTE, colour, weight="bold"))
     rows = [line for line in lines if block.word and not line.size]
-    measured, rated = _column_widths(page, block) if rows else (0.0, 0.0)
+    rated = _column_widths(page, block)[1] if rows else 0.0
     if rows and len(rows) == len(lines):
         page.add(page.text("measured", box.right - rated - _TEXT_GAP, y + 42, AXIS, look.soft, anchor="right"))
         page.add(page.text("rated", box.right, y + 42, AXIS, look.soft, anchor="right"))
