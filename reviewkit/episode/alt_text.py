@@ -114,6 +114,6 @@ def _price_texts(price: Price) -> list[str]:
 
 
 def _row_text(row: Row, headers: Sequence[str]) -> str:
-    named = zip(headers, row.cells, strict=True)
-    cells = [f"{header} {cell}" if header else cell for header, cell in named if cell and cell != "→"]
-    return ", ".join(part for part in (*dict.fromkeys(cells), row.note, row.verdict) if part)
+    named = zip(headers, row.cells, strict=False)  # the verdict's column has no cell
+    cells = [f"{header} {cell}" if header else cell for header, cell in named if cell]
+    return ", ".join(part for part in (*cells, row.note, row.verdict) if part)

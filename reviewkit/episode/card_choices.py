@@ -135,7 +135,7 @@ def add_readings(cards: Sequence[Card], runs_of: Mapping[str, Sequence[Run]]) ->
         for run in runs:
             _check(run, runs, faults)
     faults.stop_if_any()
-    return [_with_readings(card, runs_of[card.first]) for card in cards]
+    return [_with_readings(card, runs_of.get(card.first, ())) for card in cards]
 
 
 def _check(run: Run, runs: Sequence[Run], faults: Faults) -> None:
