@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from reviewkit.render.cards.readings import SHORTEN_READING
+
 from reviewkit.model.card import Card, Readout
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.look import (
@@ -25,7 +27,6 @@ from reviewkit.render.cards.look import (
 from reviewkit.render.cards.needle import notch_height, place_needle, pointer_depth
 from reviewkit.render.cards.paint import NO_FONTS, Fonts
 from reviewkit.render.cards.png import encode_png_with_alpha
-from reviewkit.render.cards.readings import SHORTEN_READING
 from reviewkit.render.cards.scene import Box, Item, Page, Text
 from reviewkit.render.cards.typeset import Setting, fit_text
 from reviewkit.render.footage.overlay import draw_plate, paint_on_plate
