@@ -172,12 +172,23 @@ def _swing(change: Change) -> Show:
     return show
 
 
+def _cut(change: Change) -> Show:
+    """Return a function that copies everything."""
+
+    def show(share: float) -> None:
+        for old, new in zip(change.shown, change.after, strict=True):
+            old[...] = new
+
+    return show
+
+
 _WAYS: dict[str, Callable[[Change], Show]] = {
     "slide": _slide,
     "fade": _fade,
     "sweep": _sweep,
     "fall": _fall,
     "swing": _swing,
+    "cut": _cut,
 }
 
 

@@ -50,7 +50,8 @@ class Step:
     items
         All shapes that can be seen after it.
     way
-        "slide", "fade", "sweep" (from left to right), "fall" (from the top down), "swing", or "" for the first.
+        "slide", "fade", "sweep" (from left to right), "fall" (from the top down), "swing", "cut" (at once),
+        or "" for the first.
     seconds
         How long that takes.
     pause
@@ -91,7 +92,10 @@ def plan_steps(card: Card, items: Sequence[Item], found: Sequence[Item], seconds
     if found:
         old_figure = tuple(_without_fault(item) for item in found if item.part == "reading")
         steps.append(Step(tuple(found), "", Fraction(0)))
-        ways[_FRAME] = "fade", _FADE_OF_FAULT
+        # texts never fade into each other: the title is another one at once, and so is the figure
+        head = tuple(item for item in items if item.part == "frame")
+        steps.append(Step((*(item for item in found if item.part != "frame"), *head), "cut", Fraction(0)))
+        ways |= {_FRAME: ("fade", _FADE_OF_FAULT), _READING: ("cut", Fraction(0))}
         ranks = [_FRAME, *(rank for rank in ranks if rank > _FRAME)]
     for rank in ranks:
         shown = tuple(item for item in items if _rank(item) <= rank)
