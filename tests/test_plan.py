@@ -575,7 +575,7 @@ def gate_of(*rows: RepairRow, findings: tuple[Finding, ...] = ()) -> dict[str, A
 def test_a_reading_in_order_ticks_its_line_and_a_bad_one_stops():
     lines = gate_of(row("DC offset L, cold", 0.01), row("DC offset R, cold", 0.4))
     assert not lines["offset-cold"].done
-    assert [reading.verdict for reading in lines["offset-cold"].readings] == ["in order", "out of tolerance"]
+    assert [reading.verdict for reading in lines["offset-cold"].readings] == ["OK", "out of tolerance"]
     assert lines["offset-warm"].readings == ()
     words = describe_plan(planned(session(POWER), repair=(row("DC offset R", 0.4),), repaired=True), PAGES)
     assert "DC offset R: 0.4 V, out of tolerance" in words.stop

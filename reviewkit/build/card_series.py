@@ -1,18 +1,19 @@
-"""The cards of an episode, in order: which runs share one, what each is called, and which one a note means."""
+"""The cards of an episode, in order: what each is called, what its title says, and which are for filming."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from reviewkit.build.card_groups import groups
+from reviewkit.build.card_groups import group_runs
+from reviewkit.build.card_titles import word_titles
 from reviewkit.build.session_files import SessionFiles
 from reviewkit.episode.alt_text import add_alt_text
+from reviewkit.episode.card_choices import add_readings, choose_for_film, leave_out, put_in_order, read_choices
 from reviewkit.episode.stills import make_stills
 from reviewkit.measure import KINDS
-from reviewkit.measure.figures import join_channels
 from reviewkit.model.card import Card, Chart
-from reviewkit.model.card_files import stills
+from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS, stills
 from reviewkit.model.change import Change
 from reviewkit.model.errors import Faults, nearest
 from reviewkit.model.finding import Run
@@ -20,29 +21,55 @@ from reviewkit.model.notes import Notes
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages.page import Pages
 
-_OF_THE_SESSION = ("title", "rated", "hunt", "fix", "score", "table", "number", "ending", "price", "repair", "closing")
+
+@dataclass(frozen=True, eq=False)
+class Series:
+    """The cards of an episode.
+
+    Attributes
+    ----------
+    cards
+        In order.
+    names
+        Every name that a note may call a card by, with the id of the still.
+    kept_out
+        Stills that [cards] keeps out of the film, with the key that does.
+    remarks
+        Names in [cards] that nothing makes, ready to print.
+    """
+
+    cards: tuple[Card, ...]
+    names: Mapping[str, str]
+    kept_out: Mapping[str, str]
+    remarks: tuple[str, ...] = ()
 
 
-def all_cards(
-    files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], changed: Sequence[Change], pages: Pages
-) -> tuple[Card, ...]:
-    """Return every card in the episode's order, as data with its words."""
-    session, by_card = files.session, _groups(runs)
-    called = {name for note in files.notes.notes if not note.cut for name in note.cards}
-    cards = [
-        replace(card, corner=session.unit.name)
+def make_series(
+    files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], changes: Sequence[Change], pages: Pages
+) -> Series:
+    """Return every card as data with its words. Raises InputError for a wrong name in [cards] or in `readings`."""
+    called = {OLD_NAMES.get(name, name) for note in files.notes.notes if not note.cut for name in note.cards}
+    by_card = group_runs(runs, list(KINDS))
+    made = [
+        card
         for name, group in by_card.items()
-        for card in _cards(name, group, list(by_card), verdicts, changed, called)
+        for card in _cards(name, group, list(by_card), verdicts, changes, called)
         if isinstance(card.body, Chart)
     ]
-    return tuple(_worded(card, pages) for card in cards)
+    made = add_readings(word_titles(made, by_card, pages), by_card)
+    names = _names_of(made, runs)
+    choices, remarks = read_choices(files.session.cards, names)
+    cards = put_in_order(leave_out(made, choices.hide), choices.order)
+    cards = choose_for_film(cards, {names[name] for name in called if name in names}, choices.only_page)
+    kept_out = dict.fromkeys(choices.only_page, "only_page") | dict.fromkeys(choices.hide, "hide")
+    return Series(tuple(_finished(card, files) for card in cards), names, kept_out, remarks)
 
 
-def _groups(runs: Sequence[Run]) -> dict[str, list[Run]]:
-    """Return runs by the card they are drawn on."""
-    by_id = {run.conditions.measurement.id: run for run in runs}
-    shared = groups([run.conditions.measurement for run in runs], list(KINDS))
-    return {name: [by_id[m.id] for m in group] for name, group in shared.items()}
+def _finished(card: Card, files: SessionFiles) -> Card:
+    """Return a card, with that as found, complete with the unit's name, the user's mark and its text for the blind."""
+    mark = files.mark if card.id in ("title", "ending") else b""
+    alone = add_alt_text(replace(card, corner=files.session.unit.short_name, mark=mark, found=None))
+    return replace(alone, found=replace(_finished(card.found, files), repaired=alone)) if card.found else alone
 
 
 def _cards(
@@ -50,7 +77,7 @@ def _cards(
     group: Sequence[Run],
     taken: Collection[str],
     verdicts: Sequence[Verdict],
-    changed: Sequence[Change],
+    changes: Sequence[Change],
     called: Collection[str],
 ) -> list[Card]:
     """Return the cards of a group: its own, with the group's name, then further ones that a note calls for.
@@ -58,42 +85,28 @@ def _cards(
     A further card whose name a measurement has already takes the next number.
     """
     kind = KINDS[group[0].conditions.measurement.kind]
-    holds = [run.conditions.measurement.hold_s for run in group if run.conditions.measurement.hold_s]
-    titles = _titles(group)
-    group = join_channels(group)
-    later = [run for run in group if run.conditions.measurement.stage != "before"]
-    base = replace(kind.card(group, verdicts), id=name)
-    alone = replace(kind.card(later, verdicts), id=name) if _has_after(group) and later != group else base
-    made = make_stills(base, alone, group, verdicts, changed, kind.compared)
-    for other in kind.further(group):
+    after = [run for run in group if run.conditions.measurement.stage != "before"]
+    alone = after if {run.conditions.measurement.stage for run in after} - {"bench"} else group
+    drawn = [(name, kind.card(group, verdicts), kind.card(alone, verdicts), verdicts)]
+    for other, now in zip(kind.further(group), kind.further(alone), strict=False):
         own = _free(f"{name}-{other.id}", taken)
-        if own in called:
-            other = replace(other, id=own)
-            made += make_stills(other, other, group, (), changed, kind.compared)
+        if called & {own, f"{own}-found", f"{own}-rated"}:
+            drawn.append((own, other, now, ()))
+    hold = next((s for run in group if (s := run.conditions.measurement.hold_s)), None)
     cards = []
-    for still in made:
-        own = still.id if still.id == name else _free(still.id, taken)
-        found = still.found and replace(still.found, id=_free(f"{own}-found", taken), first=name)
-        title, title_found = titles if own == name else ("", "")
-        found = found and replace(found, title=title_found)
-        hold = holds[0] if holds else None
-        cards.append(replace(still, id=own, first=name, found=found, title=title, hold_s=hold))
+    for own, base, now, judged in drawn:
+        base, now, picture = replace(base, id=own), replace(now, id=own), base.id or kind.name
+        for still in make_stills(base, now, group, judged, changes, kind.compared):
+            of_still = still.id if still.id == own else _free(still.id, taken)
+            found = still.found and _of_group(still.found, _free(f"{of_still}-found", taken), name, hold, picture)
+            cards.append(replace(_of_group(still, of_still, name, hold, picture), found=found))
     return cards
 
 
-def _titles(group: Sequence[Run]) -> tuple[str, str]:
-    """Return the user's own titles: of the card, and of the card as found, where there are both."""
-    of_stage: dict[str, str] = {}
-    for run in group:
-        m = run.conditions.measurement
-        if m.title:
-            of_stage.setdefault(m.stage, m.title)
-    found = of_stage.pop("before", "")
-    return next(iter(of_stage.values()), "" if _has_after(group) else found), found
-
-
-def _has_after(group: Sequence[Run]) -> bool:
-    return any(run.conditions.measurement.stage == "after" for run in group)
+def _of_group(card: Card, own: str, name: str, hold_s: float | None, picture: str) -> Card:
+    """Return a card of a group under its own id. `picture`: what it shows of its kind, by which its title is worded."""
+    finding = card.finding and replace(card.finding, facts={**card.finding.facts, "kind": picture})
+    return replace(card, id=own, first=name, hold_s=hold_s, finding=finding)
 
 
 def _free(name: str, taken: Collection[str]) -> str:
@@ -102,33 +115,51 @@ def _free(name: str, taken: Collection[str]) -> str:
     return next(free for free in names if free not in taken)
 
 
-def _worded(card: Card, pages: Pages) -> Card:
-    """Return a card with its title in words, unless the user has one, and with its alternative text."""
-    title = card.title or " ".join(pages.sentences(card.finding) if card.finding else [])
-    worded = add_alt_text(replace(card, title=title, found=None))
-    if card.found is None:
-        return worded
-    return replace(worded, found=replace(_worded(card.found, pages), repaired=worded))
+# ------------------------------------------------------------------ which card a note means
 
 
-def called_cards(given: Notes, cards: Sequence[Card], runs: Sequence[Run]) -> tuple[Notes, tuple[str, ...]]:
-    """Return notes with each [card …] as the id of a card, and remarks on cards that aren't there. Raises InputError
-    for a near miss.
-    """
-    known = {card.id: card.id for card in stills(cards)}
+def _names_of(cards: Sequence[Card], runs: Sequence[Run]) -> dict[str, str]:
+    """Return every name of a still with its id: its own, its measurements', one of earlier days."""
+    known = {still.id: still.id for still in stills(cards)}
     for run in runs:
         m = run.conditions.measurement
         if m.card in known:
             known.setdefault(m.id, m.card)
+    return known | {old: now for old, now in OLD_NAMES.items() if now in known and old not in known}
+
+
+def called_cards(given: Notes, series: Series, before_repair: Collection[str]) -> tuple[Notes, tuple[str, ...]]:
+    """Return notes with each [card …] as the id of a still, and remarks on cards that aren't there.
+
+    Parameters
+    ----------
+    given : Notes
+        The notes as read.
+    series : Series
+        The cards.
+    before_repair : collection of str
+        Segments of the time before the repair, in which a pair is shown as found.
+
+    Raises
+    ------
+    InputError
+        For a near miss, or a card that [cards] keeps out of the film.
+    """
+    known = series.names
+    as_found = {card.id: card.found.id for card in series.cards if card.found}
     faults, missing, notes = Faults("notes.txt"), [], []
     for note in given.notes:
         called = []
-        for name in note.cards:
-            if name in known:
-                called.append(known[name])
-            elif not note.cut and name not in _OF_THE_SESSION and "did you mean" in (hint := nearest(name, known)):
+        for name in note.cards if not note.cut else ():
+            own = known.get(name, "")
+            own = as_found.get(own, own) if (note.segment or "opening") in before_repair else own
+            if key := series.kept_out.get(own):
+                faults.add(note.line, f"[card {name}]: {key} in [cards] of session.toml leaves it out; change either")
+            elif own:
+                called.append(own)
+            elif name not in (*SESSION_CARDS, *OLD_NAMES) and "did you mean" in (hint := nearest(name, known)):
                 faults.add(note.line, f"[card {name}]: there is no such card; {hint}")
-            elif not note.cut:
+            else:
                 there = ", ".join(known)
                 missing.append(
                     f"notes.txt:{note.line}: card {name} is called for, but nothing makes it; there are {there}"

@@ -7,13 +7,15 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from reviewkit.build.cache import NO_CACHE, Cache
-from reviewkit.build.card_series import all_cards, called_cards
+from reviewkit.build.card_groups import join_runs, share_cards
+from reviewkit.build.card_series import Series, called_cards, make_series
 from reviewkit.build.drawing import MODULES, Pictures, begin_drawing, draw_picture, finish_drawing
 from reviewkit.build.measuring import measure
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.build.session_files import SessionFiles, read
-from reviewkit.episode.episode import assemble, make_chapters, segment_of_card, segment_of_run
+from reviewkit.episode.card_choices import for_film
+from reviewkit.episode.episode import assemble, make_chapters, segment_of_run, segments_before_repair
 from reviewkit.episode.price import work_out_price
 from reviewkit.episode.published import collect_figures, find_corrections, record_published
 from reviewkit.measure import KINDS
@@ -50,11 +52,16 @@ Progress = Callable[[int, int], None]  # called with how many cards are drawn, o
 class CardSeries:
     """The cards, and what they share with the texts. `look`: the episode's, with what the user changed."""
 
-    cards: tuple[Card, ...]
+    series: Series
     table: SpecTable
     price: PriceLine | None
     look: Look
     fonts: Fonts
+
+    @property
+    def cards(self) -> tuple[Card, ...]:
+        """Return every card in the episode's order."""
+        return self.series.cards
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,13 +114,13 @@ def run(
         If the run can't be completed.
     """
     files = read(folder)
-    runs = measure(files, pool, cache)
+    runs = share_cards(measure(files, pool, cache))
     verdicts = judge(files.session, runs)
     pool.load(MODULES, start=False)
     pages = _pages(folder, cache)
     series = _compose_cards(files, runs, verdicts, pages)
-    cards = [still for still in stills(series.cards) if options.only in ("", still.id)]
-    if not cards:
+    cards = [s for card in series.cards for s in stills((card,)) if options.only in ("", card.id, s.id)]
+    if options.only and not cards:
         known = [still.id for still in stills(series.cards)]
         raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
     order = _order(files.session, series, options, clips)
@@ -139,7 +146,7 @@ def run(
 def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE) -> Composed:
     """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
     files = read(folder)
-    runs = measure(files, pool, cache)
+    runs = share_cards(measure(files, pool, cache))
     verdicts = judge(files.session, runs)
     pages = _pages(folder, cache)
     return _compose_episode(files, runs, verdicts, _compose_cards(files, runs, verdicts, pages), pages)
@@ -153,7 +160,7 @@ def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
 def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
     """Return what to measure, in words and as files; and which files were read for it. Raises InputError."""
     files = read(folder, for_plan=True)
-    runs = measure(files, ALONE, cache)
+    runs = share_cards(measure(files, ALONE, cache))
     pages = _pages(folder, cache)
     words = _plan(files, runs, judge(files.session, runs), pages)
     return words, plan_page.render_plan(words, pages), tuple(folder / name for name in files.digests)
@@ -165,7 +172,7 @@ def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Ver
     look, fonts = load_user_look(session)
     price = work_out_price(session.price, files.prices, session.unit.year) if session.price and files.prices else None
     table = spec_table(session, runs, verdicts)
-    return CardSeries(all_cards(files, runs, verdicts, changes(runs), pages), table, price, look, fonts)
+    return CardSeries(make_series(files, runs, verdicts, changes(runs), pages), table, price, look, fonts)
 
 
 def _compose_episode(
@@ -173,24 +180,18 @@ def _compose_episode(
 ) -> Composed:
     """Put what was read and measured into segments and words."""
     session, cards = files.session, series.cards
-    notes, uncalled = called_cards(files.notes, cards, runs)
     repaired = is_repaired(files.repair, runs)
+    notes, uncalled = called_cards(files.notes, series.series, segments_before_repair(files.notes) if repaired else ())
     cautions = pages.cautions(repaired=repaired)
-    segments = assemble(
-        session,
-        notes,
-        _sentences(pages, files, runs, verdicts, series.price),
-        cards,
-        {card.id: segment_of_card(card.first, runs) for card in cards},
-        cautions,
-        repaired,
-    )
+    said = _sentences(pages, files, runs, verdicts, series.price)
+    segments = assemble(session, notes, said, for_film(cards), cautions, repaired)
     episode = Episode(
         session=session,
         runs=tuple(runs),
         verdicts=verdicts,
         cards=cards,
         segments=segments,
+        page=assemble(session, notes, said, cards, cautions, repaired),
         chapters=make_chapters(segments, files.final, repaired),
         chapters_final=bool(files.final),
         repair=files.repair,
@@ -198,7 +199,13 @@ def _compose_episode(
         price=series.price,
         cautions=tuple(cautions.get("all", ())),
         notes=notes,
-        left_out=(*files.left_out, *uncalled, *missing_library(), *(why for run in runs for why in run.withheld)),
+        left_out=(
+            *files.left_out,
+            *series.series.remarks,
+            *uncalled,
+            *missing_library(),
+            *(why for run in runs for why in run.withheld),
+        ),
     )
     return Composed(files, episode, pages, series, _plan(files, runs, verdicts, pages))
 
@@ -262,10 +269,11 @@ def _sentences(
 ) -> dict[str, list[Sentence]]:
     """Return what the bench has to say, by segment."""
     sentences = outputs.framing_sentences(pages, files.repair, verdicts, price)
-    for each in runs:
+    joined = join_runs(runs)
+    for each in joined:
         m = each.conditions.measurement
         if m.stage != "bench":
-            for point in KINDS[m.kind].points(each, counterpart(each, runs)):
+            for point in KINDS[m.kind].points(each, counterpart(each, joined)):
                 own = (Sentence(text, m.card) for text in pages.sentences(point))
                 sentences.setdefault(segment_of_run(each), []).extend(own)
     return sentences

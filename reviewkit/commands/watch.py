@@ -153,7 +153,7 @@ class LiveSession:
 
     def _measured_in(self, saved: Collection[Path]) -> Collection[str]:
         """Return the cards of what was measured in these files."""
-        measurements = self.shown.episode.session.measurements if self.shown else ()
+        measurements = [run.conditions.measurement for run in self.shown.episode.runs] if self.shown else []
         root = self.folder.resolve()
         return {m.card for m in measurements if m.file and root / m.file in saved}
 

@@ -101,6 +101,13 @@ def largest_change(changes: Sequence[Change], compared: Sequence[str]) -> Change
     return None
 
 
+def changed_most(cards: Sequence[Card]) -> Card | None:
+    """Return the pair of what the repair changed most; one that got worse only if nothing got better."""
+    pairs = [card for card in cards if card.found is not None and card.finding is not None]
+    changes: dict[str, Change] = {card.id: card.finding.facts["change"] for card in pairs if card.finding is not None}
+    return max(pairs, key=lambda card: (changes[card.id].improved, size_of(changes[card.id])), default=None)
+
+
 def leading_verdict(verdicts: Sequence[Verdict], ids: set[str]) -> Verdict | None:
     """Return the verdict that a card shows: on a figure read there, misses first, then the nearest to its limit."""
     own = [v for v in verdicts if v.verdict in _ORDER and v.measured and v.findings[0].measurement in ids]

@@ -159,18 +159,18 @@ def card(
     level
         The level as measured, if none is stated.
     """
-    conditions, asides = stated(runs, level, *more)
+    conditions, asides = stated(runs, *more, level=level)
     return Card("", subject, conditions, body, asides, hero=hero, readings=readings(found))
 
 
-def stated(runs: Sequence[Run], *more: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def stated(runs: Sequence[Run], *more: str, level: str = "") -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return the conditions that no figure goes without, and those that a card may leave out."""
     runs = _of_the_unit(runs)
 
     def shared(texts: list[str]) -> str:
         return texts[0] if len(set(texts)) == 1 else ""
 
-    level = shared([drive(run.conditions) for run in runs])
+    level = level or shared([drive(run.conditions) for run in runs])
     ohms = shared([_load(run) for run in runs])
     first = (
         level or ", ".join(part for part in (ohms, *_levels(runs)) if part),

@@ -40,13 +40,13 @@ from reviewkit.signal.two_tones import (
 )
 
 METHODS = {
-    ("imd", MODULATION): "sideband pairs re the upper tone",
-    ("imd_second", MODULATION): "sidebands at the lower tone's distance re the upper tone",
-    ("imd_third", MODULATION): "sidebands at twice the lower tone's distance re the upper tone",
-    ("imd_rss", MODULATION): "r.s.s. of the four sidebands re the upper tone",
-    ("imd", DIFFERENCE): "difference products re the sum of the two tones",
-    ("imd_second", DIFFERENCE): "second-order difference product re the sum of the two tones",
-    ("imd_third", DIFFERENCE): "third-order difference products re the sum of the two tones",
+    ("imd", MODULATION): "sideband pairs relative to the upper tone",
+    ("imd_second", MODULATION): "sidebands at the lower tone's distance relative to the upper tone",
+    ("imd_third", MODULATION): "sidebands at twice the lower tone's distance relative to the upper tone",
+    ("imd_rss", MODULATION): "r.s.s. of the four sidebands relative to the upper tone",
+    ("imd", DIFFERENCE): "difference products relative to the sum of the two tones",
+    ("imd_second", DIFFERENCE): "second-order difference product relative to the sum of the two tones",
+    ("imd_third", DIFFERENCE): "third-order difference products relative to the sum of the two tones",
 }
 _CLEAN = 0.98  # a figure stays a plain value if products lost in the noise could only change it by less than this
 _NEGLIGIBLE = 0.002  # of a figure: an uncertainty too small for any digit shown

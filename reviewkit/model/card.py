@@ -305,19 +305,27 @@ class Ending:
     tally
         The verdict's word of every rating.
     met
-        "9 of 11 judged were met".
-    lines
-        Misses, then what is undecided.
+        "9", in large: how many were met.
+    of
+        After it: "of 11 judged were met".
+    missed
+        Each that was missed: "Damping factor 52, rated 60".
+    rest
+        "1 too close to call, 2 not judged".
+    pending
+        What was not read again, so that the word is not "Repaired".
     foot
         What is fair to the maker.
     """
 
     word: str
     hero: Hero | None
-    tally: tuple[str, ...]
-    met: str
+    tally: tuple[str, ...] = ()
+    met: str = ""
+    of: str = ""
     missed: tuple[str, ...] = ()
     rest: str = ""
+    pending: str = ""
     foot: str = ""
 
 

@@ -19,6 +19,9 @@ def kind_of(kind: str, shape: str) -> str:
 
 
 KINDS = tuple(kind_of(kind, shape) for shape in SHAPES for kind in _FOLDERS)
+# the cards that no measurement makes, by their ids
+SESSION_CARDS = ("title", "rated", "hunt", "fix", "score", "table", "repair-list", "number", "ending", "price")
+OLD_NAMES = {"repair": "hunt", "closing": "ending"}  # as notes of earlier episodes call them
 
 
 def stills(cards: Sequence[Card]) -> tuple[Card, ...]:

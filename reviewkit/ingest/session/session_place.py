@@ -25,6 +25,10 @@ class Place:
         """Return the line of the table itself."""
         return self.document.line(*self.path)
 
+    def lines(self) -> dict[str, int]:
+        """Return the line of each of its keys."""
+        return {key: self.document.line(*self.path, key) for key in self.raw}
+
     def fault(self, message: str, *keys: str | int) -> None:
         """Note a fault of the table, or of one of its keys, at its line."""
         self.faults.add(self.document.line(*self.path, *keys), f"{self.label} {show_text(message)}")

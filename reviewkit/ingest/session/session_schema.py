@@ -87,6 +87,21 @@ TYPES: dict[str, Any] = {
     "reference": Annotated[_TEXT, AfterValidator(ratings.read_reference)],
     "year": _YEAR,
     "yes or no": bool,
+    "shapes": Annotated[
+        list[_words("wide", "tall", "square")],  # type: ignore[misc]
+        Field(min_length=1, max_length=3, examples=['["wide", "tall"]']),
+        AfterValidator(lambda shapes: tuple(dict.fromkeys(shapes))),
+    ],
+    "card names": Annotated[
+        list[_TEXT],
+        Field(examples=['["noise", "crosstalk"]']),
+        AfterValidator(lambda names: tuple(dict.fromkeys(names))),
+    ],
+    "readings": Annotated[
+        list[_FILLED],
+        Field(max_length=3, examples=['["THD", "damping factor at 20 Hz"]']),
+        AfterValidator(lambda names: tuple(dict.fromkeys(names))),
+    ],
     "amount": Annotated[_NUMBER, Field(ge=0.01, le=1e12, examples=["329.00"])],
     "words per minute": Annotated[_NUMBER, Field(ge=1, le=600, examples=["150"])],
     "card seconds": Annotated[_NUMBER, Field(ge=0.1, le=600, examples=["6"])],

@@ -14,12 +14,21 @@ from reviewkit.ingest.session.session_paths import find_flaw
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_values import with_remedy
 from reviewkit.model.errors import nearest, shortened
-from reviewkit.model.session import Bench, EpisodeSettings, LookSettings, Measurement, PriceTag, Rating, Unit
+from reviewkit.model.session import (
+    Bench,
+    CardChoices,
+    EpisodeSettings,
+    LookSettings,
+    Measurement,
+    PriceTag,
+    Rating,
+    Unit,
+)
 
 if TYPE_CHECKING:
     from reviewkit.ingest.session.session_schema import Table
 
-T = TypeVar("T", bound=Unit | PriceTag | Bench | Rating | Measurement | EpisodeSettings | LookSettings)
+T = TypeVar("T", bound=Unit | PriceTag | Bench | Rating | Measurement | EpisodeSettings | LookSettings | CardChoices)
 _MOST_KEYS = 100  # no table has half as many
 _MOST_ITEMS = 200  # of a list
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)")

@@ -183,7 +183,7 @@ def _compose(page: Page, card: Card) -> None:
     else:
         from reviewkit.render.cards.title_page import place_title_page
 
-        place_title_page(page, body)
+        place_title_page(page, body, card.mark)
 
 
 def _place_chart(page: Page, card: Card, chart: Chart) -> None:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from reviewkit.model.card import Card
+from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE, OVERLINE
-from reviewkit.render.cards.scene import Page
+from reviewkit.render.cards.scene import Page, Picture
+from reviewkit.render.cards.shape import Shape
 from reviewkit.render.cards.typeset import Setting, fit_text
 
 _GAP = 22.0  # between stage and measurement
 _NAME_GAP = 48.0  # from the overline to the unit's name
 _LINE = 46.0  # pitch of an overline that takes two lines
 _LEADING = 1.03  # of a title's lines, in em
+_MARK_HIGH, _MARK_WIDE, _MARK_GAP = 50.0, 200.0, 24.0
 _UNDER, _UNDER_SQUARE = 76.0, 54.0  # from the title to the conditions under it
 
 SHORTEN_TITLE = "shorten the title"
@@ -41,16 +44,12 @@ def place_frame(page: Page, card: Card, title: str) -> float:
         If a text doesn't fit.
     """
     shape, look = page.shape, page.look
-    width = shape.safe.width
+    right = shape.safe.right - place_mark(page, card.mark, shape.safe.right, shape.overline, right=True)
     name = _fit_name(page, card.corner)
     for index, line in enumerate(name.lines):
         at = shape.overline + index * _LINE
-        page.add(
-            page.text(
-                line, shape.safe.right, at, name.size, look.soft, weight="bold", anchor="right", remedy=SHORTEN_NAME
-            )
-        )
-    beside = width - (name.width + _NAME_GAP if name.lines else 0.0)
+        page.add(page.text(line, right, at, name.size, look.soft, weight="bold", anchor="right", remedy=SHORTEN_NAME))
+    beside = right - shape.safe.left - (name.width + _NAME_GAP if name.lines else 0.0)
     lower = (len(name.lines) - 1) * _LINE if len(name.lines) > 1 else 0.0
     lines, done = _place_overline(page, card, beside)
     lower = max(lower, lines)
@@ -58,6 +57,32 @@ def place_frame(page: Page, card: Card, title: str) -> float:
     if not done:
         last += _place_conditions(page, card, last)
     return last - usual - _UNDER if shape.conditions_under_title else max(last - usual, 0.0)
+
+
+def under_overline(shape: Shape, lower: float) -> float:
+    """Return the last baseline of a head without a title, of which `place_frame` returned `lower`."""
+    return shape.overline + lower + (_UNDER if shape.conditions_under_title else 0.0)
+
+
+def place_mark(page: Page, mark: bytes, x: float, baseline: float, *, right: bool = False) -> float:
+    """Place the user's own mark on a line of text; return the room it takes, in pixels. `right`: it ends at `x`."""
+    if not mark:
+        return 0.0
+    from reviewkit.render.cards.photo import aspect
+
+    ratio = aspect(mark)
+    high = min(_MARK_HIGH, _MARK_WIDE / ratio)
+    wide = high * ratio
+    middle = max(baseline - page.cap(OVERLINE) / 2, page.shape.safe.top + high / 2)
+    left = x - wide if right else x
+    page.add(picture("mark", Box(left, middle - high / 2, left + wide, middle + high / 2), mark, page))
+    return wide + _MARK_GAP
+
+
+def picture(kind: str, box: Box, data: bytes, page: Page) -> Picture:
+    """Return a picture of the user's own in a box."""
+    corners = ((box.left, box.top), (box.right, box.top), (box.right, box.bottom), (box.left, box.bottom))
+    return Picture(kind, corners, page.look.ground, data=data)
 
 
 def _fit_name(page: Page, name: str) -> Setting:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reviewkit.render.cards.scene import Area, Extent, Item, LayoutFault, Measure, Stroke, Text
+from reviewkit.render.cards.scene import Area, Extent, Item, LayoutFault, Measure, Picture, Stroke, Text
 from reviewkit.render.cards.settings_file import refuse_settings
 from reviewkit.render.cards.shape import WIDE, Shape
 
@@ -241,6 +241,8 @@ def paint(
     for item in items:
         if isinstance(item, Text):
             _paint_text(renderer, item, scale, first_row, fonts)
+        elif isinstance(item, Picture):
+            _paint_picture(pixels, item, scale, first_row)
         else:
             _paint_shape(renderer, item, scale, first_row)
     return pixels
@@ -285,6 +287,21 @@ def _outline(text: str, weight: str, fonts: Fonts) -> MplPath:
 def _letters(weight: str, fonts: Fonts) -> dict[str, Any]:
     """Return the cache of letter outlines that the renderer reads and extends."""
     return {}
+
+
+def _paint_picture(pixels: Bytes, picture: Picture, scale: float, first_row: int) -> None:
+    from reviewkit.render.cards.photo import fill_frame, fit_frame
+
+    places = np.rint(np.asarray(picture.points, dtype=np.float64) * scale).astype(int)
+    (left, top), (right, bottom) = places.min(axis=0), places.max(axis=0)
+    fill = fill_frame if picture.kind == "photo" else fit_frame
+    drawn = fill(picture.data, int(right - left), int(bottom - top))
+    rows = slice(max(first_row - top, 0), max(min(first_row + len(pixels) - top, len(drawn)), 0))
+    under = pixels[top + rows.start - first_row : top + rows.stop - first_row, left : left + drawn.shape[1]]
+    drawn = drawn[rows]
+    opacity = drawn[..., 3:].astype(np.uint16)
+    mixed = (drawn[..., :3] * opacity + under[..., :3] * (255 - opacity) + 127) // 255
+    under[..., :3], under[..., 3] = mixed, np.maximum(under[..., 3], drawn[..., 3])
 
 
 def _paint_shape(renderer: Any, shape: Stroke | Area, scale: float, first_row: int) -> None:

@@ -143,7 +143,7 @@ def _draw_still(
 ) -> tuple[bytes, Bytes]:
     """Draw a card; return its file, and its pixels, which are valid until the next picture is painted."""
     coloured = _check_colours(card.id, apply_look(items, look), look)
-    pixels = paint(coloured, _background(card, coloured, look, width), width, fonts, shape=shape)
+    pixels = paint(coloured, look.ground, width, fonts, shape=shape)
     flat = dict.fromkeys((look.ground, *(item.colour for item in coloured)))
     return encode_png(pixels, tuple(flat)), pixels
 
@@ -161,15 +161,6 @@ def _check_colours(card_id: str, items: tuple[Item, ...], look: Look, over: Seen
     for problem in find_colour_problems(items, look, over):
         raise LayoutFault(card_id, problem.text, problem.message, problem.remedy)
     return items
-
-
-def _background(card: Card, shapes: Sequence[Item], look: Look, width: int) -> str | Bytes:
-    """Return what a card is painted on: the look's ground, or the user's photograph dimmed towards it."""
-    if not isinstance(card.body, TitlePage) or not card.body.photo:
-        return look.ground
-    from reviewkit.render.cards.photo import draw_backdrop
-
-    return draw_backdrop(card.body.photo, shapes, look, width)
 
 
 def _draw_for_film(card: Card, items: Sequence[Item], shape: Shape, order: Order) -> dict[str, bytes | Path]:

@@ -123,6 +123,21 @@ class Area:
     part: str = "frame"
 
 
+@dataclass(frozen=True, eq=False)
+class Picture(Area):
+    """A picture of the user's own, in the rectangle of its points.
+
+    Attributes
+    ----------
+    kind
+        "photo", cropped to fill it, or "mark", scaled to fit into it.
+    data
+        Bytes of a JPEG or PNG file.
+    """
+
+    data: bytes = b""
+
+
 Item = Text | Stroke | Area
 _LARGE = 56.0
 _USUAL_BEARING = 3.0  # of the labels and lines below a large text

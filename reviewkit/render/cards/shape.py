@@ -18,6 +18,8 @@ class Shape:
         part (common practice, no source).
     overline, title, dial
         Baseline of the overline and of the title's first line; height of the dial line.
+    high_dial
+        Its height on cards that read downwards from it: the score, tables.
     title_sizes, title_lines
         Em sizes, falling; the most lines.
     chart
@@ -45,6 +47,7 @@ class Shape:
     strip: float
     under_strip: float
     curves: tuple[float, float]
+    high_dial: float = 316.0
     stacked: bool = False
     conditions_under_title: bool = False
 
@@ -93,6 +96,7 @@ TALL = Shape(
     strip=560.0,
     under_strip=100.0,
     curves=(190.0, 1000.0),
+    high_dial=660.0,
     stacked=True,
     conditions_under_title=True,
 )
@@ -110,6 +114,7 @@ SQUARE = Shape(
     strip=232.0,
     under_strip=72.0,
     curves=(176.0, 960.0),
+    high_dial=300.0,
     stacked=True,
 )
 SHAPES = {shape.name: shape for shape in (WIDE, TALL, SQUARE)}

@@ -110,3 +110,49 @@ def fit_text(
             if found is not None:
                 return Setting(size, found[2], found[1])
     return None
+
+
+def fit_block(
+    page: Page,
+    text: str,
+    sizes: Sequence[float],
+    width: float,
+    height: float,
+    *,
+    weight: str = "black",
+    most: int = 3,
+    leading: float = 1.0,
+    anywhere: bool = False,
+) -> Setting | None:
+    """Fit a text into a rectangle at the largest size that any number of lines allows.
+
+    Parameters
+    ----------
+    page : Page
+        Measures the text.
+    text : str
+        The text.
+    sizes : sequence of float
+        Em sizes to try, falling.
+    width, height : float
+        The rectangle, in pixels.
+    weight : str
+        "light", "regular", "bold" or "black".
+    most : int
+        Largest number of lines.
+    leading : float
+        Pitch of the lines, in em.
+    anywhere : bool
+        True to allow a break inside a word, if no size does without.
+
+    Returns
+    -------
+    Setting or None
+        None if nothing fits.
+    """
+    for broken in (False, True) if anywhere else (False,):
+        for size in sizes:
+            setting = fit_text(page, text, (size,), width, weight=weight, most=most, anywhere=broken)
+            if setting and page.cap(size, weight) + (len(setting.lines) - 1) * size * leading <= height:
+                return setting
+    return None

@@ -18,7 +18,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages import page, tables
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.changes import is_repaired
-from reviewkit.verdict.repair_points import is_before_repair, point_verdict, was_worked_on
+from reviewkit.verdict.repair_points import OK, is_before_repair, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
 
@@ -140,6 +140,7 @@ def _page_facts(
         for name, card in zip(file_stems(episode.cards).values(), episode.stills, strict=True)
     }
     return _script_facts(episode) | {
+        "segments": [_segment(s, episode, s.start_s) for s in episode.page],
         "headline": headline(episode),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
@@ -282,6 +283,7 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
         "words_per_minute": f"{settings.words_per_minute:g}",
         "final": episode.chapters_final,
         "always": episode.cautions,
+        "page_only": [file_stems(episode.cards)[still.id] for still in episode.stills if not still.on_film],
         "titles": {file_stems(episode.cards)[card.id]: card.title for card in episode.stills},
         "segments": [_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
     }
@@ -330,7 +332,7 @@ def framing_sentences(
             )
     if repair:
         judged = [(r, verdict) for r in repair if (verdict := point_verdict(r))]
-        faulty = [r for r, verdict in judged if verdict != "in order"]
+        faulty = [r for r, verdict in judged if verdict != OK]
         done = [r for r in repair if was_worked_on(r)]
         for part, rows in (("fault", faulty), ("repair", done)):
             text = pages.text(

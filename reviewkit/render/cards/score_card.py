@@ -1,0 +1,409 @@
+"""The score: every judged rating on one dial; below it what was missed, undecided and not judged, and what was met."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from reviewkit.model.card import Score, ScoreRow
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.hero import bare, small
+from reviewkit.render.cards.look import AXIS, LEAST, NOTE
+from reviewkit.render.cards.needle import wedge_at
+from reviewkit.render.cards.scene import Page, Stroke
+from reviewkit.render.cards.typeset import Setting, fit_text
+
+_TICKS = 8
+_END, _TICK, _NOTCH = 40.0, 18.0, 72.0
+_HEAVY, _THIN = 9.0, 3.0
+_EDGE = 120.0  # from the frame's edge to the scale's end, where needles past it have room
+_PAST, _NEXT = 34.0, 28.0  # to the first needle past the end, and from one to the next
+_LARGE, _SMALL = (94.0, 17.0), (60.0, 6.5)  # height and half the width of needles
+_UNDER_DIAL = 100.0
+_HEAD, _ROW, _LINE = 66.0, 60.0, 46.0  # heights of a heading, a row, a line
+_BLOCK_GAP, _TEXT_GAP, _COLUMN_GAP = 18.0, 28.0, 36.0
+_LABELS = (AXIS, 38.0, LEAST)
+_ALL = 99
+# what is left out until it fits: size of the first figure and of the second (0: set like all rows), most rows missed,
+# too close, not judged, met; of none, only their number is given
+_Plan = tuple[float, float, int, int, int, int]
+_IN_TWO_COLUMNS: tuple[_Plan, ...] = (
+    *((first, second, _ALL, _ALL, _ALL, 9) for first, second in ((240.0, 140.0), (190.0, 120.0), (140.0, 92.0))),
+    (140.0, 0.0, _ALL, _ALL, _ALL, 9),
+    (140.0, 0.0, _ALL, _ALL, 3, 9),
+    (140.0, 0.0, _ALL, _ALL, 2, 8),
+    (140.0, 0.0, _ALL, _ALL, 0, 8),
+    (92.0, 0.0, _ALL, _ALL, 0, 7),
+    (92.0, 0.0, 4, 2, 0, 6),
+    (92.0, 0.0, 3, 1, 0, 5),
+    (92.0, 0.0, 2, 0, 0, 4),
+    (0.0, 0.0, 2, 0, 0, 3),
+    (0.0, 0.0, 1, 0, 0, 2),
+)
+_IN_ONE: tuple[_Plan, ...] = (
+    *((first, second, _ALL, _ALL, _ALL, 9) for first, second in ((240.0, 140.0), (190.0, 120.0), (140.0, 92.0))),
+    *((140.0, 92.0, _ALL, _ALL, 0, met) for met in (9, 7, 5, 4)),
+    *((140.0, 0.0, _ALL, _ALL, 0, met) for met in (5, 4, 3)),
+    *((92.0, 0.0, _ALL, 2, 0, met) for met in (3, 2)),
+    (140.0, 0.0, 2, 1, 0, 0),
+    (92.0, 0.0, 4, 1, 0, 0),
+    (92.0, 0.0, 3, 1, 0, 0),
+    (92.0, 0.0, 2, 1, 0, 0),
+    (0.0, 0.0, 2, 0, 0, 0),
+    (0.0, 0.0, 1, 0, 0, 0),
+)
+_HEADINGS = {"falls short": "missed", "too close to call": "too close to call", "": "not judged", "meets": "met"}
+
+SHORTEN_LABEL = "shorten the input or the condition of this [[rated]] table"
+
+
+@dataclass(frozen=True)
+class _Block:
+    """Ratings of one verdict ("": not judged).
+
+    Attributes
+    ----------
+    more
+        How many it leaves out.
+    coloured
+        How many are in the verdict's colour.
+    heading
+        If it isn't the verdict's.
+    """
+
+    word: str
+    rows: tuple[ScoreRow, ...]
+    more: int = 0
+    coloured: int = _ALL
+    heading: str = ""
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A row as set: a large figure with its texts, a row of the table, or lines of text."""
+
+    row: ScoreRow
+    label: Setting
+    height: float
+    size: float = 0.0  # of the figure, if it is large
+    ink: bool = False  # not in the verdict's colour
+
+
+def place_score(page: Page, body: Score, lower: float) -> None:
+    """Place the dial, and the ratings below it in the order in which a verdict is told.
+
+    Raises
+    ------
+    LayoutFault
+        If a rating doesn't fit.
+    """
+    shape = page.shape
+    safe, line_y = shape.safe, shape.high_dial + lower
+    with page.part_of("needle"):
+        _place_dial(page, body, line_y)
+    room = replace(safe, top=line_y + _UNDER_DIAL)
+    coloured = _ALL if body.met else 1  # everything missed: only the worst
+    blocks = [
+        _Block("falls short", body.missed, coloured=coloured),
+        _Block("too close to call", body.close),
+        _Block("", body.unjudged),
+        _Block("meets", body.met, body.more),
+    ]
+    if body.met and not body.missed and not body.close:  # the smallest margin is the large one
+        blocks[:1] = [_Block("meets", body.met[:1], heading="closest to its limit")]
+        blocks[-1] = _Block("meets", body.met[1:], body.more)
+    blocks = [block for block in blocks if block.rows]
+    if shape.stacked or len(blocks) == 1:
+        columns = [(blocks, room)]
+    else:
+        left, right = (blocks[:-1], blocks[-1:]) if body.met else (blocks[:1], blocks[1:])
+        columns = [
+            (left, replace(room, right=safe.left + 0.47 * safe.width)),
+            (right, replace(room, left=safe.left + 0.53 * safe.width)),
+        ]
+    for index, (own, box) in enumerate(columns):
+        with page.part_of("reading"):
+            _place_column(page, own, box, first=index == 0)
+
+
+# ------------------------------------------------------------------ the dial
+
+
+def _place_dial(page: Page, body: Score, line_y: float) -> None:
+    """Place the scale with its ends named, and a needle for each rating."""
+    shape, look = page.shape, page.look
+    left, right = _EDGE, shape.width - _EDGE
+    if shape.stacked:
+        left, right = left - 40.0, right + 40.0
+    middle, half = (left + right) / 2, (right - left) / 2
+    page.add(Stroke("dial", ((0.0, line_y), (middle, line_y)), look.soft, _THIN))
+    page.add(Stroke("dial", ((middle, line_y), (float(shape.width), line_y)), look.ink, _HEAVY))
+    for tick in range(_TICKS + 1):
+        x = left + (right - left) * tick / _TICKS
+        high = _NOTCH if tick == _TICKS // 2 else _END if tick in (0, _TICKS) else _TICK
+        heavy = tick == _TICKS // 2
+        page.add(
+            Stroke("needle", ((x, line_y), (x, line_y - high)), look.ink if heavy else look.soft, 9.0 if heavy else 3.0)
+        )
+    baseline = line_y - 30.0
+    rated = page.text("as rated", middle + 22, baseline, NOTE, look.ink, weight="bold")
+    page.add(rated)
+    for words, x, anchor, room in (
+        (("missed by 2 × or 6 dB", "missed by 2 ×"), left + 14, "left", middle - 20 - left),
+        (("met by 2 × or 6 dB", "met by 2 ×"), right - 14, "right", right - 14 - rated.box.right - 20),
+    ):
+        text = next((word for word in words if page.width(word, AXIS) <= room), "")
+        if text:
+            page.add(page.text(text, x, baseline, AXIS, look.soft, anchor=anchor))
+    _place_needles(page, body, line_y, middle, half)
+
+
+def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: float) -> None:
+    """Place small needles for what was met; larger, named ones for what was missed or is undecided."""
+    look = page.look
+    past = {-1: 0, 1: 0}
+
+    def place_of(position: float) -> float:
+        if abs(position) <= 1:
+            return middle + half * position
+        side = 1 if position > 0 else -1
+        past[side] += 1
+        x = middle + side * (half + _PAST + _NEXT * (past[side] - 1))
+        return min(max(x, 6.0 + _LARGE[1]), page.shape.width - 6.0 - _LARGE[1])
+
+    places = [place_of(row.position) for row in body.met if row.position is not None]
+    for x in places:
+        page.add(wedge_at(page, x, line_y, "meets", *_SMALL))
+    if past[1]:
+        right = middle + half + _PAST - _SMALL[1] - 14
+        width = page.width("off the scale", LEAST)
+        if not any(right - width - 20 < x < right + 10 for x in places):
+            page.add(page.text("off the scale", right, line_y + 50, LEAST, look.soft, anchor="right"))
+        else:
+            page.add(page.text("off the scale", page.shape.safe.right, line_y + 92, LEAST, look.soft, anchor="right"))
+    named = [row for row in (*body.missed, *body.close) if row.position is not None]
+    spans = []
+    for index, row in enumerate(named):
+        x = place_of(row.position or 0.0)
+        muted = index and row.verdict == "falls short" and not body.met
+        page.add(wedge_at(page, x, line_y, "too close to call" if muted else row.verdict, *_LARGE))
+        spans.append((x - _LARGE[1], x + _LARGE[1]))
+    for index, row in enumerate(named):
+        name = row.label.split(",")[0]
+        off = row.position is not None and row.position < -1
+        names = (f"{name}, off the scale", "off the scale") if off else (name,)
+        _place_needle_name(page, names, spans, index, line_y)
+
+
+def _place_needle_name(
+    page: Page, names: Sequence[str], spans: list[tuple[float, float]], index: int, line_y: float
+) -> None:
+    """Name a needle on its left, else on its right; not at all if neither has room: it is in the list below."""
+    safe = page.shape.safe
+    middle = (safe.left + safe.right) / 2
+    left, right = spans[index]
+    for name in names:
+        width = page.width(name, AXIS)
+        for start in (left - 18 - width, right + 18):
+            stop = start + width
+            free = all(stop + 12 <= low or high + 12 <= start for low, high in spans)
+            if free and start >= safe.left and stop <= middle - 30:
+                page.add(page.text(name, start, line_y + 82, AXIS, page.look.ink))
+                spans.append((start, stop))
+                return
+
+
+# ------------------------------------------------------------------ the columns
+
+
+def _place_column(page: Page, blocks: Sequence[_Block], box: Box, *, first: bool) -> None:
+    """Place blocks below each other, as much of them as fits.
+
+    Raises
+    ------
+    LayoutFault
+        If not even the least of them fits.
+    """
+    for plan in _IN_ONE if page.shape.stacked else _IN_TWO_COLUMNS:
+        column = []
+        for index, block in enumerate(blocks):
+            undecided = index == 1 and block.word == "too close to call"
+            size = plan[index] if first and block.word and (index == 0 or undecided) else 0.0
+            column.append((block, _set_block(page, block, plan, box.width, size)))
+        high = sum(_block_height(block, lines) for block, lines in column)
+        if high + _BLOCK_GAP * (len(column) - 1) <= box.height:
+            break
+    else:
+        raise page.fault(blocks[0].rows[0].label, SHORTEN_LABEL)
+    y = box.top
+    for block, lines in column:
+        y = _place_block(page, block, lines, replace(box, top=y)) + _BLOCK_GAP
+
+
+def _block_height(block: _Block, lines: Sequence[_Line]) -> float:
+    if not lines:
+        return _LINE
+    more = _LINE if _left_out(block, lines) else 0.0
+    return _HEAD + sum(line.height for line in lines) + more
+
+
+def _left_out(block: _Block, lines: Sequence[_Line]) -> int:
+    return block.more + len(block.rows) - len(lines)
+
+
+def _set_block(page: Page, block: _Block, plan: _Plan, width: float, size: float) -> list[_Line]:
+    """Set as many rows of a block as a plan allows, the first of them large if `size` isn't 0."""
+    lines = []
+    for index, row in enumerate(block.rows[: plan[2 + list(_HEADINGS).index(block.word)]]):
+        line = _set_large(page, row, size, width) if size and index == 0 else None
+        if line is None:
+            line = _set_row(page, row, block, width) if block.word else _set_text(page, row, width)
+        lines.append(replace(line, ink=index >= block.coloured))
+    return lines
+
+
+def _set_large(page: Page, row: ScoreRow, size: float, width: float) -> _Line | None:
+    """Set a large figure with its label and note on the right; None if these have no room."""
+    for tried in (size, size * 0.85, size * 0.7, size * 0.55):
+        figure = page.width(row.measured, tried, "black")
+        if row.uncertainty:
+            figure += 24 + page.width(row.uncertainty, small(tried))
+        room = width - figure - _COLUMN_GAP
+        label = _label_lines(page, row, room)
+        if label is not None and (not row.note or page.width(row.note, AXIS) <= room):
+            texts = len(label.lines) + bool(row.note)
+            return _Line(row, label, max(page.cap(tried, "black") + 50.0, texts * 52.0 + 14.0), tried)
+    return None
+
+
+def _label_lines(page: Page, row: ScoreRow, room: float) -> Setting | None:
+    """Return a label and its rating, on one line or with the rating on a line of its own; None if they don't fit."""
+    rated = f"rated {row.rated}"
+    one = fit_text(page, f"{row.label}, {rated}", (NOTE, AXIS), room, weight="bold")
+    if one is not None:
+        return one
+    label = fit_text(page, row.label, (NOTE, AXIS, LEAST), room, weight="bold", most=2)
+    if label is None or page.width(rated, label.size, "bold") > room:
+        return None
+    return Setting(label.size, (*label.lines, rated), room)
+
+
+def _set_text(page: Page, row: ScoreRow, width: float) -> _Line:
+    """Set a rating that isn't judged as text.
+
+    Raises
+    ------
+    LayoutFault
+        If it doesn't fit.
+    """
+    text = f"{row.label}, {row.rated}: {row.note}" if row.note else f"{row.label}, {row.rated}"
+    setting = fit_text(page, text, (38.0, LEAST), width)
+    if setting is None and row.note:
+        parts = (f"{row.label}, {row.rated}:", row.note)
+        if all(page.width(part, LEAST) <= width for part in parts):
+            setting = Setting(LEAST, parts, width)
+    setting = setting or fit_text(page, text, (LEAST,), width, most=3, anywhere=True)
+    if setting is None:
+        raise page.fault(text, SHORTEN_LABEL)
+    return _Line(row, setting, len(setting.lines) * _LINE)
+
+
+def _set_row(page: Page, row: ScoreRow, block: _Block, width: float) -> _Line:
+    """Set a rating as a row of the table: label, measured, rated.
+
+    Raises
+    ------
+    LayoutFault
+        If it doesn't fit.
+    """
+    room = width - sum(_column_widths(page, block)) - 2 * _TEXT_GAP
+    setting = fit_text(page, row.label, _LABELS, room) or fit_text(page, row.label.split(",")[0], _LABELS, room)
+    setting = setting or fit_text(page, row.label, (LEAST,), room, most=2)
+    setting = setting or fit_text(page, row.label, (LEAST,), max(room, 0.0), most=3, anywhere=True)
+    if setting is None:
+        raise page.fault(row.label, SHORTEN_LABEL)
+    return _Line(row, setting, _ROW + (len(setting.lines) - 1) * 42.0)
+
+
+def _column_widths(page: Page, block: _Block) -> tuple[float, float]:
+    """Return the widths of the columns of what was measured and of what was rated."""
+    measured = max(page.width(_measured(row), AXIS, "bold") for row in block.rows)
+    rated = max(page.width(bare(row.rated, row.measured), AXIS) for row in block.rows)
+    return max(measured, page.width("measured", AXIS)), max(rated, page.width("rated", AXIS))
+
+
+def _measured(row: ScoreRow) -> str:
+    return " ".join(filter(None, (row.measured, row.uncertainty)))
+
+
+def _place_block(page: Page, block: _Block, lines: Sequence[_Line], box: Box) -> float:
+    """Place a heading and what is under it; return where that ends."""
+    look = page.look
+    y = box.top
+    if not lines:
+        text = f"{len(block.rows) + block.more} {_HEADINGS[block.word]}"
+        if block.word == "meets":
+            closest = f"{text}; the closest: {block.rows[0].label.split(',')[0]}, {block.rows[0].measured}"
+            text = closest if page.width(closest, AXIS) <= box.width else text
+        page.add(page.text(text, box.left, y + 36, AXIS, look.soft))
+        return y + _LINE
+    colour = look.status(block.word) if block.word else look.soft
+    page.add(page.text(block.heading or _HEADINGS[block.word], box.left, y + 42, NOTE, colour, weight="bold"))
+    rows = [line for line in lines if block.word and not line.size]
+    measured, rated = _column_widths(page, block) if rows else (0.0, 0.0)
+    if rows and len(rows) == len(lines):
+        page.add(page.text("measured", box.right - rated - _TEXT_GAP, y + 42, AXIS, look.soft, anchor="right"))
+        page.add(page.text("rated", box.right, y + 42, AXIS, look.soft, anchor="right"))
+    y += 58.0
+    page.add(Stroke("rule", ((box.left, y), (box.right, y)), look.rule, 2.0))
+    y += _HEAD - 58.0
+    for index, line in enumerate(lines):
+        if line.size:
+            _place_large(page, line, box, y)
+        elif not block.word:
+            for at, text in enumerate(line.label.lines):
+                page.add(page.text(text, box.left, y + 38 + at * _LINE, line.label.size, look.soft))
+        else:
+            _place_row(page, line, box, y, rated)
+            if index + 1 < len(lines):
+                under = y + line.height - 6
+                page.add(Stroke("rule", ((box.left, under), (box.right, under)), look.rule, 2.0))
+        y += line.height
+    left_out = _left_out(block, lines)
+    if left_out:
+        text = f"and {left_out} more, all met" if block.word == "meets" else f"and {left_out} more"
+        page.add(page.text(text, box.left, y + 36, AXIS, look.soft))
+        y += _LINE
+    return y
+
+
+def _place_large(page: Page, line: _Line, box: Box, top: float) -> None:
+    """Place a large figure, on its right the label with the rating and the margin."""
+    look, row = page.look, line.row
+    cap = page.cap(line.size, "black")
+    baseline = top + (line.height + cap) / 2 - 2
+    colour = look.ink if line.ink else look.status(row.verdict)
+    figure = page.text(row.measured, box.left, baseline, line.size, colour, weight="black", remedy=SHORTEN_LABEL)
+    page.add(figure)
+    right = figure.box.right
+    if row.uncertainty:
+        text = page.text(row.uncertainty, right + 24, baseline, small(line.size), look.ink)
+        page.add(text)
+        right = text.box.right
+    left = right + _COLUMN_GAP
+    texts = [(text, line.label.size, "bold") for text in line.label.lines]
+    if row.note:
+        texts.append((row.note, AXIS, "regular"))
+    first = baseline - cap / 2 + page.cap(NOTE) / 2 - (len(texts) - 1) * 26.0
+    for index, (text, size, weight) in enumerate(texts):
+        page.add(page.text(text, left, first + index * 52.0, size, look.ink, weight=weight, remedy=SHORTEN_LABEL))
+
+
+def _place_row(page: Page, line: _Line, box: Box, top: float, rated: float) -> None:
+    look, row = page.look, line.row
+    baseline = top + 38.0
+    for index, text in enumerate(line.label.lines):
+        page.add(page.text(text, box.left, baseline + index * 42.0, line.label.size, look.ink, remedy=SHORTEN_LABEL))
+    at = box.right - rated - _TEXT_GAP
+    page.add(page.text(_measured(row), at, baseline, AXIS, look.ink, weight="bold", anchor="right"))
+    page.add(page.text(bare(row.rated, row.measured), box.right, baseline, AXIS, look.soft, anchor="right"))
