@@ -190,9 +190,7 @@ def test_where_a_card_is_shown_by_default(name, segment):
     assert segment_of_still(card(f"{name}-2", name)) == segment
 
 
-@pytest.mark.parametrize(
-    ("stage", "segment"), [(BEFORE, "before"), (PAIR, "after"), (AFTER, "after"), ("", "after")]
-)
+@pytest.mark.parametrize(("stage", "segment"), [(BEFORE, "before"), (PAIR, "after"), (AFTER, "after"), ("", "after")])
 def test_where_a_measurements_card_is_shown(stage, segment):
     assert segment_of_still(card("tone", stage=stage)) == segment
 
@@ -232,7 +230,10 @@ def test_what_is_said_of_a_card_that_is_not_shown_is_left_out():
     ("noted", "before"),
     [
         ((), {"opening", "history", "front", "rear", "inside", "fault", "before"}),
-        (("opening", "lamps", "repair", "tuner"), {"opening", "lamps", "history", "front", "rear", "inside", "fault", "before"}),
+        (
+            ("opening", "lamps", "repair", "tuner"),
+            {"opening", "lamps", "history", "front", "rear", "inside", "fault", "before"},
+        ),
     ],
 )
 def test_which_segments_come_before_the_repair(noted, before):

@@ -12,23 +12,9 @@ from reviewkit.model.finding import Run
 from reviewkit.model.session import Measurement
 
 # what may differ between runs that share a card by themselves: names, files and how these are read, stage and channel
-_FREE = frozenset(
-    (
-        "id",
-        "file",
-        "title",
-        "stage",
-        "card",
-        "readings",
-        "line",
-        "hold_s",
-        "driven",
-        "against",
-        "window",
-        "full_scale_v",
-    )
-    + ("columns", "units", "volts", "volts_step")
-)
+_NAMES = ("id", "file", "title", "card", "line", "hold_s", "readings")
+_READING = ("columns", "units", "window", "full_scale_v", "volts", "volts_step")
+_FREE = frozenset((*_NAMES, *_READING, "stage", "driven", "against"))
 _OF_A_STAGE = frozenset(("before", "after", "left", "right", "l", "r"))  # what an id says of its stage or channel
 
 

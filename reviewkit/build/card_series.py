@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 from reviewkit.build.card_groups import group_runs
 from reviewkit.build.card_titles import word_titles
 from reviewkit.build.session_files import SessionFiles
+from reviewkit.episode import session_cards
 from reviewkit.episode.alt_text import add_alt_text
 from reviewkit.episode.card_choices import add_readings, choose_for_film, leave_out, put_in_order, read_choices
-from reviewkit.episode.stills import make_stills
+from reviewkit.episode.hunt import make_fix_card, make_hunt_card
+from reviewkit.episode.outcome import find_outcome
+from reviewkit.episode.score import make_ending_card, make_score_card
+from reviewkit.episode.stills import changed_most, make_stills
 from reviewkit.measure import KINDS
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS, stills
@@ -18,8 +22,13 @@ from reviewkit.model.change import Change
 from reviewkit.model.errors import Faults, nearest
 from reviewkit.model.finding import Run
 from reviewkit.model.notes import Notes
+from reviewkit.model.prices import PriceLine
 from reviewkit.model.verdict import Verdict
+from reviewkit.render.cards.paint import Fonts
+from reviewkit.render.cards.table import split_table
 from reviewkit.render.pages.page import Pages
+from reviewkit.verdict.changes import is_repaired
+from reviewkit.verdict.spec_table import SpecTable
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,25 +53,62 @@ class Series:
     remarks: tuple[str, ...] = ()
 
 
-def make_series(
-    files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], changes: Sequence[Change], pages: Pages
-) -> Series:
+@dataclass(frozen=True, eq=False)
+class Results:
+    """What was read, measured and judged, of which cards are made."""
+
+    files: SessionFiles
+    runs: Sequence[Run]
+    verdicts: Sequence[Verdict]
+    changes: Sequence[Change]
+    table: SpecTable
+    price: PriceLine | None
+
+    @property
+    def repaired(self) -> bool:
+        """Return whether something was repaired."""
+        return is_repaired(self.files.repair, self.runs)
+
+
+def make_series(results: Results, fonts: Fonts, pages: Pages) -> Series:
     """Return every card as data with its words. Raises InputError for a wrong name in [cards] or in `readings`."""
+    files, runs = results.files, results.runs
     called = {OLD_NAMES.get(name, name) for note in files.notes.notes if not note.cut for name in note.cards}
     by_card = group_runs(runs, list(KINDS))
-    made = [
-        card
-        for name, group in by_card.items()
-        for card in _cards(name, group, list(by_card), verdicts, changes, called)
-        if isinstance(card.body, Chart)
-    ]
-    made = add_readings(word_titles(made, by_card, pages), by_card)
+    measured = [card for name, group in by_card.items() for card in _cards(name, group, list(by_card), results, called)]
+    titled = word_titles(_whole_series(measured, results, called), by_card, pages)
+    made = add_readings([part for card in titled for part in split_table(card, fonts)], by_card)
     names = _names_of(made, runs)
     choices, remarks = read_choices(files.session.cards, names)
     cards = put_in_order(leave_out(made, choices.hide), choices.order)
     cards = choose_for_film(cards, {names[name] for name in called if name in names}, choices.only_page)
     kept_out = dict.fromkeys(choices.only_page, "only_page") | dict.fromkeys(choices.hide, "hide")
     return Series(tuple(_finished(card, files) for card in cards), names, kept_out, remarks)
+
+
+def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) -> list[Card]:
+    """Return all cards in their order; tables only if a note calls for them."""
+    files, verdicts, price, repaired = results.files, results.verdicts, results.price, results.repaired
+    session, repair = files.session, files.repair
+    most = changed_most(measured)
+    first = [card for card in measured if most is not None and card.first == most.first]
+    outcome = find_outcome(session, repair, results.runs, results.changes)
+    change = most.finding.facts["change"] if most is not None and most.finding is not None else None
+    cards = [
+        session_cards.make_title_card(session, price, files.photo),
+        session_cards.make_rated_card(session),
+        *first,
+        make_hunt_card(repair),
+        make_fix_card(repair),
+        session_cards.make_repair_card(repair) if "repair-list" in called else None,
+        *(card for card in measured if card not in first),
+        make_score_card(session, verdicts, repaired=repaired),
+        session_cards.make_table_card(session, results.table, repaired=repaired) if "table" in called else None,
+        session_cards.make_number_card(most),
+        make_ending_card(session, outcome, change, repair, verdicts, results.table.one_unit),
+        session_cards.make_price_card(price),
+    ]
+    return [card if card.first else replace(card, first=card.id) for card in cards if card is not None]
 
 
 def _finished(card: Card, files: SessionFiles) -> Card:
@@ -76,9 +122,8 @@ def _cards(
     name: str,
     group: Sequence[Run],
     taken: Collection[str],
-    verdicts: Sequence[Verdict],
-    changes: Sequence[Change],
-    called: Collection[str],
+    results: Results,
+    called: Set[str],
 ) -> list[Card]:
     """Return the cards of a group: its own, with the group's name, then further ones that a note calls for.
 
@@ -87,6 +132,7 @@ def _cards(
     kind = KINDS[group[0].conditions.measurement.kind]
     after = [run for run in group if run.conditions.measurement.stage != "before"]
     alone = after if {run.conditions.measurement.stage for run in after} - {"bench"} else group
+    verdicts = results.verdicts
     drawn = [(name, kind.card(group, verdicts), kind.card(alone, verdicts), verdicts)]
     for other, now in zip(kind.further(group), kind.further(alone), strict=False):
         own = _free(f"{name}-{other.id}", taken)
@@ -96,7 +142,9 @@ def _cards(
     cards = []
     for own, base, now, judged in drawn:
         base, now, picture = replace(base, id=own), replace(now, id=own), base.id or kind.name
-        for still in make_stills(base, now, group, judged, changes, kind.compared):
+        if isinstance(base.body, Chart) and not base.body.panels:
+            continue  # nothing to see
+        for still in make_stills(base, now, group, judged, results.changes, kind.compared):
             of_still = still.id if still.id == own else _free(still.id, taken)
             found = still.found and _of_group(still.found, _free(f"{of_still}-found", taken), name, hold, picture)
             cards.append(replace(_of_group(still, of_still, name, hold, picture), found=found))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from reviewkit.build.cache import NO_CACHE, Cache
 from reviewkit.build.card_groups import join_runs, share_cards
-from reviewkit.build.card_series import Series, called_cards, make_series
+from reviewkit.build.card_series import Results, Series, called_cards, make_series
 from reviewkit.build.drawing import MODULES, Pictures, begin_drawing, draw_picture, finish_drawing
 from reviewkit.build.measuring import measure
 from reviewkit.build.options import Options
@@ -172,7 +172,8 @@ def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Ver
     look, fonts = load_user_look(session)
     price = work_out_price(session.price, files.prices, session.unit.year) if session.price and files.prices else None
     table = spec_table(session, runs, verdicts)
-    return CardSeries(make_series(files, runs, verdicts, changes(runs), pages), table, price, look, fonts)
+    results = Results(files, runs, verdicts, changes(runs), table, price)
+    return CardSeries(make_series(results, fonts, pages), table, price, look, fonts)
 
 
 def _compose_episode(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence, Set
 from dataclasses import replace
 
 from reviewkit.episode.stills import BEFORE, changed_most
@@ -33,7 +33,7 @@ def read_choices(given: CardChoices, names: Mapping[str, str]) -> tuple[CardChoi
     InputError
         For a near miss.
     """
-    faults, remarks, read = Faults("session.toml"), [], {}
+    faults, remarks, read = Faults("session.toml"), [], dict[str, tuple[str, ...]]()
     for key in _KEYS:
         written: Sequence[str] = getattr(given, key)
         for name in written:
@@ -45,7 +45,7 @@ def read_choices(given: CardChoices, names: Mapping[str, str]) -> tuple[CardChoi
                 remarks.append(f"session.toml:{given.lines.get(key, 0)}: {key} in [cards] names {name}, no card's name")
         read[key] = tuple(dict.fromkeys(names[name] for name in written if name in names))
     faults.stop_if_any()
-    return replace(given, **read), tuple(remarks)
+    return CardChoices(read["hide"], read["order"], read["only_page"], given.lines), tuple(remarks)
 
 
 def leave_out(cards: Sequence[Card], hidden: Collection[str]) -> list[Card]:
@@ -64,7 +64,7 @@ def put_in_order(cards: Sequence[Card], order: Sequence[str]) -> list[Card]:
 # ------------------------------------------------------------------ for filming
 
 
-def choose_for_film(cards: Sequence[Card], called: Collection[str], only_page: Collection[str]) -> list[Card]:
+def choose_for_film(cards: Sequence[Card], called: Set[str], only_page: Collection[str]) -> list[Card]:
     """Return the cards, each marked as one for filming or for the page only.
 
     For filming are the cards of the session; of the measurements, what the repair changed most, one for each kind that
@@ -75,7 +75,7 @@ def choose_for_film(cards: Sequence[Card], called: Collection[str], only_page: C
     ----------
     cards : sequence of Card
         The cards.
-    called : collection of str
+    called : set of str
         Ids of the stills that notes call for.
     only_page : collection of str
         Ids of those that the user leaves out of the film.
@@ -135,7 +135,7 @@ def add_readings(cards: Sequence[Card], runs_of: Mapping[str, Sequence[Run]]) ->
         for run in runs:
             _check(run, runs, faults)
     faults.stop_if_any()
-    return [_with_readings(card, runs_of[card.first]) for card in cards]
+    return [_with_readings(card, runs_of.get(card.first, ())) for card in cards]
 
 
 def _check(run: Run, runs: Sequence[Run], faults: Faults) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from reviewkit.episode.stills import BEFORE
 from reviewkit.model import spoken
 from reviewkit.model.card import Card
-from reviewkit.model.card_files import stills
+from reviewkit.model.card_files import SESSION_CARDS, stills
 from reviewkit.model.episode import Beat, Chapter, Segment, Sentence
 from reviewkit.model.finding import Run
 from reviewkit.model.notes import Note, Notes
@@ -105,7 +105,7 @@ def assemble(
     said : mapping of str to sequence of Sentence
         What the bench has to say, by segment.
     cards : sequence of Card
-        The cards in order. What is said of others is left out.
+        The cards in order. What is said of other measurements is left out.
     cautions : mapping of str to sequence of str
         By "open", "repair", "power" and "all"; the last are spoken before everything else, in the first segment's time.
     repaired : bool
@@ -156,13 +156,12 @@ def assemble(
 
 
 def _of_the_shown(said: Mapping[str, Sequence[Sentence]], shown: Sequence[Card]) -> dict[str, list[Sentence]]:
-    """Return the sentences whose card is among those shown, in its stage; those that have none are kept."""
+    """Return the sentences without those about measurements of which nothing is shown in that stage."""
     shown_before = {still.first or still.id for still in shown if still.stage == BEFORE}
     shown_later = {still.first or still.id for still in shown if still.stage != BEFORE}
+    kept = {"", *SESSION_CARDS}
     return {
-        name: [
-            one for one in sentences if not one.card or one.card in (shown_before if name == "before" else shown_later)
-        ]
+        name: [one for one in sentences if one.card in kept | (shown_before if name == "before" else shown_later)]
         for name, sentences in said.items()
     }
 

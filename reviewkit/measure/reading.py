@@ -64,7 +64,7 @@ def _finding(c: Conditions, reading: SingleReading) -> Finding:
         uncertainty=_ONE_DIGIT * reading.step if reading.step else None,
         **at,
     )
-    return replace(found, step=reading.step, note=reading.note)
+    return replace(found, step=reading.step, note=reading.note, written=reading.written)
 
 
 def _at_rest(m: Measurement, name: str) -> Measurement:

@@ -33,6 +33,7 @@ from reviewkit.verdict.comparison import (
 ROUNDS = "rounds to the limit"
 # the needle stands clear of the notch whenever the word is not "too close to call"
 _CLEAR = 0.08
+_LARGE_UNCERTAINTY = 0.03  # of a power: from here it is always shown
 PAST_SCALE = 1.2
 _OPPOSITE = {"at most": "at least", "at least": "at most", "": ""}
 
@@ -65,7 +66,9 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word
     frequency in it.
     """
     # the uncertainty of a damping factor is large where the factor is, so it always goes with it
-    always = rating.quantity == "damping_factor"
+    always = rating.quantity == "damping_factor" or (
+        finding.unit == "W" and (finding.uncertainty or 0.0) > _LARGE_UNCERTAINTY * finding.value
+    )
     show = quantities.with_uncertainty if word == CLOSE or always else quantities.show
     if rating.quantity == "power" and finding.unit == "W":
         least = "at least " if finding.quantity == "power_reached" else ""

@@ -361,3 +361,11 @@ def test_every_quantity_it_lists_can_be_read_and_judged(name):
             )
             nominal = [""] if rule.limits[0] == "nominal" else []
             assert made.verdict in ("meets", "falls short", "not comparable", "not measured", *nominal)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "shown"),
+    [("0.10", "mV", "0.10 mV"), ("100", "uV", "100 µV"), ("1500", "mV", "1500 mV"), ("0.22", "V", "0.22 V")],
+)
+def test_a_reading_keeps_the_unit_it_was_written_in(value, unit, shown):
+    assert show(only(f"DC offset,L,{value},{unit},,\n")) == shown

@@ -6,11 +6,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from card_samples import FREQUENCY, SAMPLES, curve_card, said, verdict
+from reviewkit.render.cards.short_forms import shorter_forms
 
 from reviewkit.model.card import Card, Mark, Readout, Row, Rows, Trace
 from reviewkit.render.cards.card import LayoutFault, Order, draw_pictures, fit, lay_out
 from reviewkit.render.cards.look import LOOKS
-from reviewkit.render.cards.short_forms import shorter_forms
 
 LONG = "Frequency response at the loudspeaker terminals " * 8
 

@@ -328,7 +328,8 @@ def framing_sentences(
     if price is not None:
         for part in ("history", "value"):
             said[part] = _split_sentences(
-                pages.text("words/price.j2", part=part, price=price, line=price.line, fair=price.fair_shown), "price"
+                pages.text("words/price.j2", part=part, price=price, line=price.line, fair=price.fair_shown),
+                "price" if part == "value" else "",
             )
     if repair:
         judged = [(r, verdict) for r in repair if (verdict := point_verdict(r))]
@@ -344,7 +345,7 @@ def framing_sentences(
                 as_found=[r.point for r in faulty if is_before_repair(r)],
                 still=[r.point for r in faulty if not is_before_repair(r)],
             )
-            said[part] = _split_sentences(text, "repair" if part == "repair" else "")
+            said[part] = _split_sentences(text, "fix" if part == "repair" else "")
     if verdicts:
         counted = {word: sum(v.verdict == word for v in verdicts) for word in _COUNTED}
         words = {word: f"{n} {_COUNTED[word][n != 1]}" for word, n in counted.items() if n}
@@ -353,7 +354,7 @@ def framing_sentences(
             "counts": [text for word, text in words.items() if word in JUDGED],
             "others": [text for word, text in words.items() if word not in JUDGED],
         }
-        said["verdict"] = _split_sentences(pages.text("words/verdict.j2", verdicts=verdicts, **counts), "table")
+        said["verdict"] = _split_sentences(pages.text("words/verdict.j2", verdicts=verdicts, **counts), "score")
     return said
 
 
