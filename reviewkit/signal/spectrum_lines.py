@@ -200,7 +200,7 @@ def _place(power: Array, peak: int, window: str | None) -> float:
 def _misfit(level: Array, place: float, window: str) -> float:
     """Return the share of the power in a tone's lobe that the window's own spread doesn't explain."""
     index = np.arange(round(place) - lobe(window), round(place) + lobe(window) + 1)
-    inside, shape = level[index], spread(window, index - place)
+    inside, shape = level[index], spread(window, index.astype(np.float64) - place)
     left = inside - shape * float(np.sum(shape * inside) / np.sum(shape**2))
     return float(np.sum(left**2) / np.sum(inside**2))
 
