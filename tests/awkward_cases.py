@@ -396,6 +396,13 @@ VERDICTS = (
         {"m/d.csv": table("Frequency (Hz),THD L (%),THD R (%)", AUDIO, over({10_000: 0.03, 20_000: 0.08}, 0.02), 0.02)},
         ((MEETS, "0.030 %"),),
     ),
+    # at 40 W and 1 kHz it is 0.02 %; that it rises over the limit at 20 kHz was not promised
+    Case(
+        "a power rated at 1 kHz, read from a sweep of frequency",
+        BENCH + rated("power", **AT_1_KHZ) + measured("distortion-frequency", "d.csv", drive="40 W"),
+        {"m/d.csv": table("Frequency (Hz),THD L (%),THD R (%)", AUDIO, over({20_000: 0.2}, 0.02), 0.02)},
+        ((MEETS, ""),),
+    ),
     # 8 Ω / 0.4 Ω = 20 at 20 kHz, less than 30; at 1 kHz it would be 80
     Case(
         "a damping factor rated at 20 kHz",
