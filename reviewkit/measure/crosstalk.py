@@ -194,6 +194,7 @@ KIND = Kind(
     about="frequency and level of both channels with one `driven`, or ready-made columns for each direction",
     needs=(("frequency", "level"),),
     quantities=("crosstalk", "crosstalk_worst"),
+    headlines=("crosstalk",),
     findings=findings,
     card=card,
     points=points,

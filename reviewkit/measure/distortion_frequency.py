@@ -134,6 +134,7 @@ KIND = Kind(
     about="frequency and distortion of one or both channels, at one power (`drive`)",
     needs=(("frequency", "distortion"),),
     quantities=("worst_distortion", "distortion"),
+    headlines=("worst_distortion",),
     findings=findings,
     card=card,
     points=points,

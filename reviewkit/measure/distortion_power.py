@@ -297,6 +297,7 @@ KIND = Kind(
     about="power (or volts) and distortion of one or both channels, at one `frequency`",
     needs=(("power", "distortion"), ("level", "distortion")),
     quantities=("power_at_limit", "power_reached", "lowest_distortion", "highest_distortion"),
+    headlines=("power_at_limit",),
     findings=findings,
     card=card,
     points=points,

@@ -213,6 +213,7 @@ KIND = Kind(
     about=f"{FEWEST_TONES} or more tones played together: a waveform, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
     quantities=("multitone_clearance",),
+    headlines=("multitone_clearance",),
     findings=findings,
     card=card,
     points=points,

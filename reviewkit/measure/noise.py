@@ -273,6 +273,7 @@ KIND = Kind(
     about="the idle output: time and volts, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
     quantities=("noise", "snr", "hum_voltage"),
+    headlines=("snr",),
     findings=findings,
     card=card,
     points=points,

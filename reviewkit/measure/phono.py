@@ -185,6 +185,7 @@ KIND = Kind(
     about="a response through the phono stage: frequency and level, the input flat or pre-emphasised (`equalised`)",
     needs=(("frequency", "level"),),
     quantities=("riaa_deviation",),
+    headlines=("riaa_deviation",),
     findings=findings,
     card=card,
     points=points,

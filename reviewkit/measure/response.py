@@ -198,6 +198,7 @@ KIND = Kind(
         "channel_balance",
         "channel_balance_worst",
     ),
+    headlines=("flatness", "channel_balance"),
     findings=findings,
     card=card,
     points=points,

@@ -288,6 +288,7 @@ KIND = Kind(
     about="frequency and ohms at the output terminals; or two readings in session.toml (`loads`, `volts`)",
     needs=(("frequency", "impedance"), ()),
     quantities=("source_impedance", "damping_factor", "damping_factor_lowest"),
+    headlines=("damping_factor",),
     findings=findings,
     card=card,
     points=points,

@@ -317,6 +317,7 @@ KIND = Kind(
         *(f"harmonic_{n}" for n in NAMED_HARMONICS),
         "harmonics_higher",
     ),
+    headlines=("thd_plus_noise",),
     findings=findings,
     card=card,
     points=points,

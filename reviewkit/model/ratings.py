@@ -30,6 +30,11 @@ class Rule:
     conditions: tuple[str, ...]
     level: str = ""  # how the level may differ; "" if it is no condition
     band: bool = False
+    covers: tuple[str, ...] = ()  # quantities that answer nothing, and say little more if this is rated
+
+    def shows(self, quantity: str) -> bool:
+        """Return whether the row of this rating leaves no need for a row of this quantity."""
+        return quantity in self.findings or quantity in self.covers
 
 
 _INPUT = ("load", "input")
@@ -49,6 +54,7 @@ RULES: dict[str, Rule] = {
         "percent",
         _FIGURE,
         UPWARD,
+        covers=("thd_plus_noise",),
     ),
     "thd": Rule("THD", (*_DISTORTIONS, "thd", "thd_plus_noise"), ("at_most",), "%", "ratio", _FIGURE, UPWARD),
     "thd_plus_noise": Rule(
@@ -84,7 +90,13 @@ RULES: dict[str, Rule] = {
         ("load", "band", "frequency"),
     ),
     "source_impedance": Rule(
-        "Source impedance", ("source_impedance",), ("at_most", "nominal"), "Ω", "ratio", ("load", "frequency")
+        "Source impedance",
+        ("source_impedance",),
+        ("at_most", "nominal"),
+        "Ω",
+        "ratio",
+        ("load", "frequency"),
+        covers=("damping_factor",),
     ),
     "channel_balance": Rule(
         "Channel balance",
@@ -103,7 +115,7 @@ RULES: dict[str, Rule] = {
         (*_INPUT, "volume", "frequency"),
     ),
     "snr": Rule("Signal to noise", ("snr",), ("at_least",), "dB", "db", (*_IDLE, "reference")),
-    "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", _IDLE),
+    "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", _IDLE, covers=("snr",)),
     "hum": Rule("Hum", ("hum",), ("at_most",), "dB", "db", ("input",)),
     "dc_offset": Rule("DC offset", ("dc_offset",), ("at_most",), "V", "ratio", ()),
     "imd": Rule("Intermodulation", ("imd",), ("at_most",), "%", "ratio", (*_DRIVEN, "level", "tones"), UPWARD),
