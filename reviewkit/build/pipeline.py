@@ -136,17 +136,17 @@ def run(
     return Outputs(composed, everything, outputs.summarise(episode), published)
 
 
-def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE) -> Composed:
+def prepare(folder: Path, cache: Cache = NO_CACHE) -> Composed:
     """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
     files = read(folder)
-    runs = measure(files, pool, cache)
+    runs = measure(files, ALONE, cache)
     verdicts = judge(files.session, runs)
     return _compose_episode(files, runs, verdicts, _compose_cards(files, runs, verdicts), cache)
 
 
 def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
     """Return the episode as far as the drawing; what is missing is in `left_out`. Raises InputError."""
-    return prepare(folder, cache=cache).episode
+    return prepare(folder, cache).episode
 
 
 def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
