@@ -18,10 +18,10 @@ import reviewkit.build.build
 from reviewkit.build import drawing, measuring, plain_data, program
 from reviewkit.build.build import make
 from reviewkit.build.cache import Cache, open_cache
-from reviewkit.build.deliver import MANIFEST
 from reviewkit.build.last_build import read_last_build
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE
+from reviewkit.build.write_outputs import MANIFEST
 from reviewkit.model.errors import CannotFinish
 from reviewkit.render.footage import clip
 from reviewkit.render.footage.ffmpeg import find_encoder

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from reviewkit.measure import bench_floor
-from reviewkit.model import quantities, ratings
+from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN
 from reviewkit.model.session import Rating
@@ -92,7 +92,7 @@ def watts_uncertainty(c: Conditions, value: float) -> float | None:
 
 def rated_output_w(c: Conditions) -> float | None:
     """Return the rated power into this measurement's load, W, to which a signal to noise ratio is relative."""
-    return ratings.rated_output_w(c.ratings, c.measurement.load_ohm)
+    return unstated_conditions.rated_output_w(c.ratings, c.measurement.load_ohm)
 
 
 def rated(c: Conditions, *names: str) -> list[Rating]:

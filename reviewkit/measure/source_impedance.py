@@ -10,15 +10,16 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps, two_loads
-from reviewkit.model import digits, quantities
+from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.card import Card, Curves, Mark, Panel, Readout
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
-from reviewkit.model.ratings import SPOT_HZ
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+
+_SPOT_HZ = unstated_conditions.FREQUENCY_HZ  # what a rating means that names none
 
 
 def two_load(volts_a: float, load_a: float, volts_b: float, load_b: float) -> float:
@@ -66,11 +67,11 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     withheld: list[str] = []
     for column in sheet.all("impedance"):
         drawn.append(Curve("", column.channel, frequency_hz, column.values))
-        at_1k = curves.value_at(frequency_hz, column.values, SPOT_HZ)
+        at_1k = curves.value_at(frequency_hz, column.values, _SPOT_HZ)
         if at_1k is not None and at_1k > 0:
-            found.append(figures.finding(c, "source_impedance", column.channel, at_1k, frequency=SPOT_HZ))
+            found.append(figures.finding(c, "source_impedance", column.channel, at_1k, frequency=_SPOT_HZ))
             if load_ohm:
-                found.append(figures.finding(c, "damping_factor", column.channel, load_ohm / at_1k, frequency=SPOT_HZ))
+                found.append(figures.finding(c, "damping_factor", column.channel, load_ohm / at_1k, frequency=_SPOT_HZ))
         if not load_ohm:
             withheld.append(f'{c.measurement.id}: no damping factor, the load is not stated; write load = "8 ohm"')
             continue
@@ -198,7 +199,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
             verdicts=tuple(verdicts),
         )
     traces = sweeps.traces_of(runs)
-    marks = () if worst is None else (Mark(SPOT_HZ, worst.value, quantities.show(worst), worst.channel),)
+    marks = () if worst is None else (Mark(_SPOT_HZ, worst.value, quantities.show(worst), worst.channel),)
     return Card(
         id="",
         title=title,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from reviewkit.model.session import Rating
@@ -11,8 +10,6 @@ from reviewkit.model.session import Rating
 # easier test, because noise and crossover weigh more there); either way, more being harder.
 EQUAL, UPWARD, HARD = "equal", "upward", "hard"
 LOWEST_POWER_W = 0.25  # from here to the rated power a power rating holds (16 CFR 432, from memory)
-USUAL_BAND_HZ = (20.0, 20_000.0)
-SPOT_HZ = 1000.0  # meant if no frequency is named (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -140,19 +137,6 @@ RULES: dict[str, Rule] = {
     "overshoot": Rule("Overshoot", ("overshoot",), ("at_most",), "%", "ratio", ("load", "level"), EQUAL),
     "tilt": Rule("Tilt", ("tilt",), ("at_most",), "%", "ratio", ("load", "frequency", "level"), EQUAL),
 }
-
-
-def rated_output_w(ratings: Iterable[Rating], load_ohm: float | None) -> float | None:
-    """Return the lowest continuous power per channel that is rated into this load, W; an unnamed load fits any."""
-    fitting = [
-        rating.at_least
-        for rating in ratings
-        if rating.quantity == "power"
-        and not rating.total
-        and rating.rule.lower() != "music"
-        and (rating.load_ohm is None or load_ohm is None or rating.load_ohm == load_ohm)
-    ]
-    return min((power_w for power_w in fitting if power_w is not None), default=None)
 
 
 def distortion_limit(rating: Rating) -> float | None:

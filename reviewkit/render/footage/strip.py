@@ -29,7 +29,7 @@ from reviewkit.render.cards.readings import SHORTEN_READING
 from reviewkit.render.cards.scene import Box, Item, Page, Text
 from reviewkit.render.cards.typeset import Setting, fit_text
 from reviewkit.render.footage.overlay import draw_plate, paint_on_plate
-from reviewkit.verdict.comparison import CLOSE
+from reviewkit.verdict.verdict_words import CLOSE
 
 if TYPE_CHECKING:
     from reviewkit.render.cards.png import Bytes
