@@ -6,8 +6,10 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reviewkit.measure import KINDS
 from reviewkit.model import digits, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
+from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Bench, Rating, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.verdict import UNMEASURED, judging
@@ -99,29 +101,12 @@ def _uncertainty(bench: Bench) -> str:
     return ", ".join(part for part in stated if part) or "uncertainty not stated"
 
 
-# the one figure of a kind that a table shows if the maker gave none: quantity, label, and the ratings that would
-# cover it
-_HEADLINES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
-    ("thd_plus_noise", "THD+N", ("thd", "thd_plus_noise", "distortion", "power")),
-    ("flatness", "Response", ("flatness",)),
-    ("worst_distortion", "Distortion", ("thd", "thd_plus_noise", "distortion", "power")),
-    ("power_at_limit", "Power", ("power",)),
-    ("crosstalk", "Crosstalk", ("crosstalk", "separation")),
-    ("channel_balance", "Channel balance", ("channel_balance",)),
-    ("damping_factor", "Damping factor", ("damping_factor", "source_impedance")),
-    ("snr", "Signal to noise", ("snr", "noise")),
-    ("imd", "Intermodulation", ("imd",)),
-    ("multitone_clearance", "Multitone clearance", ("multitone_clearance",)),
-    ("riaa_deviation", "Phono response", ("riaa_deviation",)),
-)
-
-
 def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
-    rated = {rating.quantity for rating in session.ratings}
+    rated = [RULES[rating.quantity] for rating in session.ratings]
     findings = judging(runs)
     rows = []
-    for quantity, label, covered_by in _HEADLINES:
-        if rated & set(covered_by):
+    for quantity in (name for kind in KINDS.values() for name in kind.headlines):
+        if any(rule.shows(quantity) for rule in rated):
             continue
         # the S/N of a tone's capture is relative to that tone and says little about the unit
         same = [f for f in findings if f.quantity == quantity and (quantity != "snr" or "reference" in f.at)]
@@ -134,7 +119,8 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
             level = quantities.conditions(
                 {k: v for k, v in worst.at.items() if k != "power" or quantity != "power_at_limit"}
             )
-            named = ", ".join(part for part in (label, _weighting(worst), where) if part)
+            name = quantities.QUANTITIES[quantity].name
+            named = ", ".join(part for part in (name[0].upper() + name[1:], _weighting(worst), where) if part)
             rows.append(TableRow(named, NONE_GIVEN, NONE_GIVEN, quantities.show(worst), "", "", _under(worst, level)))
     return rows
 

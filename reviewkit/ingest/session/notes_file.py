@@ -23,7 +23,7 @@ MOST_NOTES = 10_000  # one every five seconds of a working day
 _LONGEST_SHOWN = 60  # characters of the text that a message quotes
 
 
-def read_notes(path: Path, source: str = FILE_NAME) -> Notes:
+def read_notes(path: Path) -> Notes:
     """Return the notes in a file, as `parse_notes` does.
 
     Raises
@@ -31,10 +31,10 @@ def read_notes(path: Path, source: str = FILE_NAME) -> Notes:
     InputError
         The file cannot be read, or a line of it is wrong.
     """
-    return parse_notes(read_text(path, source), source)
+    return parse_notes(read_text(path, FILE_NAME))
 
 
-def parse_notes(text: str, source: str = FILE_NAME) -> Notes:
+def parse_notes(text: str) -> Notes:
     """Return the notes of a text, in its order.
 
     `Note.at_s` counts from the start of the note's clip, also under a clock.
@@ -45,7 +45,7 @@ def parse_notes(text: str, source: str = FILE_NAME) -> Notes:
         With every line that cannot be read, runs back in time, or lies beyond its clip's length; also for more notes or
         clips than any film has.
     """
-    reader = _Reader(Faults(source))
+    reader = _Reader(Faults(FILE_NAME))
     for line, row in numbered_rows(text):
         reader.read_line(line, row)
     return reader.finish()
