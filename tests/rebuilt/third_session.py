@@ -434,7 +434,7 @@ stage = "after"
     ),
 )
 
-NOTES = """clip B001.mp4 for 12:00
+NOTES = """clip bench-1.mp4 for 12:00
 0:00 opening: One side plays more quietly than the other. [card title]
 0:40 history: Sold for three years, in two colours. [card rated]
 1:30 before: The right side first, as it came in.
