@@ -242,7 +242,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "rated.frequency": within("[[rated]]", 'frequency = "1 kHz"', 'frequency = "2 kHz"'),
     "rated.thd": toml('thd = "0.3 %"', 'thd = "0.4 %"'),
     "rated.thd_plus_noise": toml('thd_plus_noise = "0.5 %"', 'thd_plus_noise = "0.6 %"'),
-    "rated.power": toml('power = "5 W"', 'power = "4 W"'),
+    "rated.power": toml('power = "3 W"', 'power = "4 W"'),
     "rated.input": within("[[rated]]", 'input = "tuner"', 'input = "aux"'),
     "rated.rule": toml('rule = "continuous"', 'rule = "music"'),
     "rated.total": toml("total = false", "total = true"),
@@ -258,7 +258,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "measurement.input": toml('input = "phono"', 'input = "phono 2"'),
     "measurement.load": toml('load = "open"', 'load = "8 ohm"'),
     "measurement.channels": within('input = "phono"', 'channels = "one"', 'channels = "both"'),
-    "measurement.drive": within('"measurements/thd-sweep.csv"', 'drive = "5 W"', 'drive = "4 W"'),
+    "measurement.drive": within('"measurements/thd-sweep.csv"', 'drive = "3 W"', 'drive = "4 W"'),
     "measurement.frequency": within('id = "two-load"', 'frequency = "1 kHz"', 'frequency = "800 Hz"'),
     "measurement.hold": toml('hold = "7 s"', 'hold = "8 s"'),
     "measurement.driven": all_of(

@@ -141,7 +141,7 @@ source = "data sheet, page 2"
         """
 quantity = "distortion"
 at_most = "0.2 %"
-power = "5 W"
+power = "3 W"
 """,
     ),
     (
@@ -242,7 +242,7 @@ stage = "after"
         """
 file = "measurements/thd-sweep.csv"
 kind = "distortion-frequency"
-drive = "5 W"
+drive = "3 W"
 hold = "7 s"
 stage = "after"
 """,
