@@ -156,6 +156,7 @@ class EpisodeSettings:
     look: Annotated[str, ("lamplight", "brochure")] = "lamplight"
     card_seconds: Annotated[float, "card seconds"] = 6.0
     photo: File = ""
+    page: Annotated[str, "web address"] = ""  # where episode.html will be
 
 
 @dataclass(frozen=True)

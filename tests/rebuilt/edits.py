@@ -280,6 +280,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "episode.words_per_minute": toml("words_per_minute = 150", "words_per_minute = 120"),
     "episode.frame_rate": toml("frame_rate = 25", "frame_rate = 29.97"),
     "episode.card_seconds": toml("card_seconds = 5", "card_seconds = 6"),
+    "episode.page": toml("example.org/thirty", "example.org/the-thirty"),
     "episode.photo": all_of(add("back.png", third_session.photo(120)), toml('"front.png"', '"back.png"')),
     "look.ground": toml('ground = "#10202a"', 'ground = "#10202b"'),
     "look.ink": toml('ink = "#fff4dd"', 'ink = "#fff4de"'),

@@ -74,6 +74,7 @@ frame_rate = 25
 look = "lamplight"
 card_seconds = 5
 photo = "front.png"
+page = "https://example.org/thirty"
 
 [look]
 ground = "#10202a"

@@ -93,6 +93,7 @@ TYPES: dict[str, Any] = {
     "frame rate": Annotated[Fraction, PlainValidator(values.read_frame_rate), Field(examples=["29.97"])],
     "currency": Annotated[_TEXT, AfterValidator(values.read_currency), Field(examples=['"USD"'])],
     "colour": Annotated[_TEXT, AfterValidator(values.read_colour), Field(examples=['"#ffd98a"'])],
+    "web address": Annotated[_TEXT, AfterValidator(values.read_address)],
     "mains": Annotated[_TEXT, AfterValidator(values.read_mains)],
     "weighting": Annotated[_TEXT, AfterValidator(values.read_weighting)],
     "load": _LOAD,
