@@ -260,7 +260,7 @@ def test_the_clip_with_alpha_is_the_overlay_to_the_last_bit(made):
     assert (seen[-1] == overlay).all()
     assert (seen[0][..., 3] <= overlay[..., 3]).all()
     assert (seen[0] != overlay).any()
-    # 32 bits a pixel: editing programs go by it (QuickTime File Format, video sample description)
+    # 32 bits a pixel: editing programs go by it (the MOV container's video sample description)
     data = file.read_bytes()
     assert data[data.rindex(b"rle ") + 78 :][:2] == bytes((0, 32))
 
