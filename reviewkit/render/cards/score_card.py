@@ -254,7 +254,8 @@ def _left_out(block: _Block, lines: Sequence[_Line]) -> int:
 def _set_block(page: Page, block: _Block, plan: _Plan, width: float, size: float) -> list[_Line]:
     """Set as many rows of a block as a plan allows, the first of them large if `size` isn't 0."""
     lines = []
-    for index, row in enumerate(block.rows[: plan[2 + list(_HEADINGS).index(block.word)]]):
+    most = dict(zip(_HEADINGS, plan[2:], strict=True))[block.word]
+    for index, row in enumerate(block.rows[: int(most)]):
         line = _set_large(page, row, size, width) if size and index == 0 else None
         if line is None:
             line = _set_row(page, row, block, width) if block.word else _set_text(page, row, width)
@@ -387,9 +388,9 @@ def _place_large(page: Page, line: _Line, box: Box, top: float) -> None:
     page.add(figure)
     right = figure.box.right
     if row.uncertainty:
-        text = page.text(row.uncertainty, right + 24, baseline, small(line.size), look.ink)
-        page.add(text)
-        right = text.box.right
+        uncertainty = page.text(row.uncertainty, right + 24, baseline, small(line.size), look.ink)
+        page.add(uncertainty)
+        right = uncertainty.box.right
     left = right + _COLUMN_GAP
     texts = [(text, line.label.size, "bold") for text in line.label.lines]
     if row.note:
