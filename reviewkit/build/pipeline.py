@@ -135,7 +135,7 @@ def run(
     plan_texts = plan_page.render_plan(composed.plan, composed.pages)
     first = {**texts.files, **plan_texts}
     drawn = finish_drawing(drawing, cache, progress)
-    everything = _with_pictures(composed, drawn, first, texts.table, cache)
+    everything = _with_pictures(composed, drawn, first, texts.table, order.shapes, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
     published = (
         tables.format_published_json(record_published(figures, files.published)).encode() if options.published else None
@@ -221,12 +221,19 @@ def _order(session: Session, series: CardSeries, options: Options, clips: Clips 
         whole,
         series.fonts,
         options.overlay,
+        strip=True,
         motion=Motion(settings.frame_rate, settings.card_seconds, clips.encoder, clips.folder) if clips else None,
+        shapes=options.shapes_of(settings),
     )
 
 
 def _with_pictures(
-    composed: Composed, drawn: Mapping[str, Pictures], first: Mapping[str, bytes], table: str, cache: Cache
+    composed: Composed,
+    drawn: Mapping[str, Pictures],
+    first: Mapping[str, bytes],
+    table: str,
+    shapes: Sequence[str],
+    cache: Cache,
 ) -> dict[str, bytes | Path]:
     """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.
     `table`: the spec table as HTML.
@@ -236,7 +243,7 @@ def _with_pictures(
     page_pictures = {card: content for card, each in drawn.items() if isinstance(content := each["page"], bytes)}
     files["episode.html"] = outputs.render_episode_page(episode, composed.pages, series.table, table, page_pictures)
     small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
-    sheet = (small, series.look, series.fonts)
+    sheet = (small, series.look, series.fonts, shapes[0])
     files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), draw_contact_sheet, sheet)
     return files | timeline_files(episode, files)
 

@@ -151,14 +151,13 @@ def _build(options: argparse.Namespace) -> int:
     from reviewkit.build.cache import Cache, open_cache
     from reviewkit.build.last_build import read_last_build
     from reviewkit.build.options import Options
-    from reviewkit.model.card_files import SHAPES
     from reviewkit.render.footage.ffmpeg import find_encoder
 
     width = 3840 if options.size == "2160" else 1920
     wanted = Options(
         out=options.out,
         width=width,
-        shapes=tuple(shape for shape in SHAPES if shape in options.shape),
+        shapes=tuple(sorted(set(options.shape))),
         only=options.only,
         overlay=options.overlay,
         motion=options.motion,

@@ -108,12 +108,14 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
         for y in ys:
             page.add(Stroke("limit", ((left, y), (right, y)), page.look.soft, 3.0, (18.0, 12.0)))
             free.occupy_line(np.array(((left, y), (right, y))), 6.0)
-    with page.part_of("curve"):
-        for line in lines:
+    for line in lines:
+        with page.part_of(_part_of(line.trace.role, panel)):
             _place_line(page, line, free, dashes=not panel.one_channel)
-        place_stems(page, free, panel, box)
-    with page.part_of("label"):
-        if panel.fall:
+    for role in ("before", "now"):
+        with page.part_of(_part_of(role, panel)):
+            place_stems(page, free, panel, box, role)
+    if panel.fall:
+        with page.part_of("fall"):
             place_fall(page, free, panel, box, fault=panel.room is not None and panel.room.fault)
     place = _place_hero(page, panel, box, hero, free, edges, wish) if hero is not None else None
     if hero is not None and place is None:
@@ -124,6 +126,12 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
     for (ends, ys), limit in zip(limit_lines, panel.limits, strict=True):
         place_limit_label(page, free, limit, ys, ends)
     return place
+
+
+def _part_of(role: str, panel: Panel) -> str:
+    """Return the part of the card that a curve or stem belongs to: a ghost, if there are others after it."""
+    roles = {each.role for each in (*panel.traces, *panel.stems)}
+    return "ghost" if role == "before" and roles - {"before", "bench"} else "curve"
 
 
 def _line(trace: Trace, panel: Panel, box: Box) -> Line:
@@ -190,7 +198,8 @@ def _place_room(page: Page, panel: Panel, box: Box) -> tuple[Array, Array, Array
     ys = [box.bottom - np.interp(across, line[:, 0], line[:, 1]) * box.height for line in finite]
     xs = box.left + across * box.width
     outline = np.column_stack((np.concatenate((xs, xs[::-1])), np.concatenate((ys[0], ys[1][::-1]))))
-    page.add(Area("room", outline, page.look.fault_room if panel.room.fault else page.look.room))
+    with page.part_of("curve"):
+        page.add(Area("room", outline, page.look.fault_room if panel.room.fault else page.look.room))
     return xs, np.minimum(*ys), np.maximum(*ys)
 
 

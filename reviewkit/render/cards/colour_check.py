@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 
 from reviewkit.render.cards.contrast import DEFICIENCIES, contrast, distance, linear_rgb, simulate_deficiency
-from reviewkit.render.cards.layout_check import Problem, bounds, crosses, lies_on
+from reviewkit.render.cards.layout_check import FILLS, Problem, bounds, crosses, lies_on
 from reviewkit.render.cards.look import (
     CURVE_CONTRAST,
     INK_CONTRAST,
@@ -88,7 +88,7 @@ def _weak_grounds(item: Item, look: Look, under: Sequence[Area], least: float, s
 
     Curves of both channels may cross, and a limit may cross a bar: neither counts as the other's ground.
     """
-    grounds = (look.ground, *(area.colour for area in under if isinstance(item, Text) or area.kind == "band"))
+    grounds = (look.ground, *(area.colour for area in under if isinstance(item, Text) or area.kind in FILLS))
     weak = {
         colour: worst
         for colour in dict.fromkeys(grounds)

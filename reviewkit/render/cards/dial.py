@@ -23,8 +23,16 @@ def place_dial(page: Page, axis: Axis, loud: tuple[float, ...] = ()) -> None:
     `loud`: values whose numbers are in the heaviest weight.
     """
     shape, look = page.shape, page.look
+    with page.part_of("line"):
+        page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, _LINE))
+    with page.part_of("scale"):
+        _place_scale(page, axis, loud)
+
+
+def _place_scale(page: Page, axis: Axis, loud: tuple[float, ...]) -> None:
+    """Place the ticks and numbers of the dial."""
+    shape, look = page.shape, page.look
     left, right = shape.curves
-    page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, _LINE))
     numbered = [at for at, _, _ in _numbers(page, axis, loud)]
     for value in axis.minor:
         at = axis_position(axis, value)

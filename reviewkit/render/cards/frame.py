@@ -115,23 +115,23 @@ def _place_overline(page: Page, card: Card, width: float) -> tuple[float, bool]:
         page.add(page.text(stage, shape.safe.left, shape.overline, OVERLINE, look.ink, weight="bold"))
     if shape.conditions_under_title:
         return 0.0, False
-    for text in _shorter_overlines(card):
+    for text in shorter_overlines(card):
         fitted = fit_text(page, text, (OVERLINE, LEAST), width - reach)
         if fitted is not None:
             page.add(page.text(text, shape.safe.left + reach, shape.overline, fitted.size, look.soft))
             return 0.0, True
     if shape.stacked:
         return 0.0, False
-    fitted = fit_text(page, _shorter_overlines(card)[-1], (OVERLINE, LEAST), width - reach, most=2)
+    fitted = fit_text(page, shorter_overlines(card)[-1], (OVERLINE, LEAST), width - reach, most=2)
     if fitted is None:
-        raise page.fault(_shorter_overlines(card)[0], SHORTEN_CONDITIONS)
+        raise page.fault(shorter_overlines(card)[0], SHORTEN_CONDITIONS)
     for index, line in enumerate(fitted.lines):
         at = shape.overline + index * _LINE
         page.add(page.text(line, shape.safe.left + reach, at, fitted.size, look.soft, remedy=SHORTEN_CONDITIONS))
     return _LINE, True
 
 
-def _shorter_overlines(card: Card) -> tuple[str, ...]:
+def shorter_overlines(card: Card) -> tuple[str, ...]:
     """Return measurement and conditions as one line, from all of them to the indispensable ones."""
     kept = (card.subject, *card.conditions)
     forms = [(*kept, *card.asides[:count]) for count in range(len(card.asides), -1, -1)]
@@ -163,7 +163,7 @@ def _place_title(page: Page, card: Card, title: str, lower: float) -> tuple[floa
 def _place_conditions(page: Page, card: Card, baseline: float) -> float:
     """Place measurement and conditions under the title; return how much lower their last baseline is."""
     shape, look = page.shape, page.look
-    width, forms = shape.safe.width, _shorter_overlines(card)
+    width, forms = shape.safe.width, shorter_overlines(card)
     if not forms[-1]:
         return 0.0
     size = NOTE if shape.conditions_under_title else OVERLINE

@@ -9,7 +9,7 @@ from reviewkit.model.card import Hero
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE, STRIP_HEROES
-from reviewkit.render.cards.needle import FOOT, NOTCH, PAST_END, WEDGE, place_needle
+from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, place_needle
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.typeset import fit_text
 from reviewkit.verdict.verdict_words import margin_words
@@ -212,9 +212,7 @@ def place_strip(page: Page, hero: Hero, verdict: Verdict | None, top: float, siz
 
 def _needle(page: Page, left: float, line_y: float, width: float, verdict: Verdict) -> None:
     """Place a needle in a width."""
-    if verdict.position is not None and abs(verdict.position) > 1:  # the wedge is one step past the scale's end
-        width = (width - WEDGE) / (1 + PAST_END / 2 - 0.5)
-        left += (PAST_END / 2 - 0.5) * width + WEDGE if verdict.position < 0 else 0.0
+    left, width = fit_scale(left, width, verdict.position)
     with page.part_of("needle"):
         place_needle(
             page, left, line_y, width, verdict.position, verdict.verdict, f"rated {verdict.limit}", verdict.ends
@@ -233,10 +231,10 @@ class _WordBlock:
 
     @classmethod
     def of(cls, page: Page, verdict: Verdict) -> _WordBlock:
-        """Lay out a verdict's word: large on one line, or on two if it is long; the rating below it without a needle."""
+        """Lay out a verdict's word: large on one line, or on two if long; its rating below if there is no needle."""
         word, look = verdict.verdict, page.look
         short = len(word) <= 6
-        lines = (word,) if short else tuple(_halves(word))
+        lines = (word,) if short else halves(word)
         size = _WORD if short else _LONG_WORD
         if page.shape.stacked:
             size = _LONG_WORD if short else 72.0
@@ -259,7 +257,7 @@ class _WordBlock:
     def place(self, page: Page, left: float, baseline: float) -> float:
         """Place the word's last line on a baseline, its note below; return the lower end of both."""
         look = page.look
-        with page.part_of("needle"):
+        with page.part_of("word"):
             for index, line in enumerate(self.lines):
                 y = baseline - (len(self.lines) - 1 - index) * self.size * 0.95
                 page.add(page.text(line, left, y, self.size, look.status(self.status), weight="bold"))
@@ -269,10 +267,10 @@ class _WordBlock:
         return baseline + 10.0
 
 
-def _halves(word: str) -> list[str]:
+def halves(word: str) -> tuple[str, str]:
     """Split a verdict's word in two: "falls", "short"; "too close", "to call"."""
     head, _, tail = word.rpartition(" ")
-    return ["too close", "to call"] if word == "too close to call" else [head, tail]
+    return ("too close", "to call") if word == "too close to call" else (head, tail)
 
 
 def margin_text(verdict: Verdict) -> str:

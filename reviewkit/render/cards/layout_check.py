@@ -23,8 +23,9 @@ if TYPE_CHECKING:
 
 # Antialiasing and rounded places may extend a glyph this far beyond its outline.
 TOLERANCE = 1.5
-# A text may be on a grid line or a band: they are its ground, not its neighbours.
-MAY_LIE_UNDER_TEXT = ("grid", "band", "room", "hunt")
+FILLS = ("band", "room")  # areas that are the ground of what is on them
+# A text may be on a grid line or a fill: they are its ground, not its neighbours.
+MAY_LIE_UNDER_TEXT = ("grid", "hunt", *FILLS)
 # what may leave the safe box: the dial line crosses the frame, needles point past the end of a scale
 MAY_LEAVE = ("dial", "hunt", "needle", "photo")
 

@@ -148,7 +148,10 @@ def place_fall(page: Page, free: FreeSpace, panel: Panel, box: Box, *, fault: bo
         return
     way = 1.0 if new > old else -1.0
     _arrow_down(page, x, old + way * (_DOT + 6), new - way * _DOT)
-    page.add(Area("mark", _circle(x, old, _DOT), look.ground), Stroke("mark", _circle(x, old, _DOT), look.soft, 4.0))
+    with page.part_of("ghost"):
+        page.add(
+            Area("mark", _circle(x, old, _DOT), look.ground), Stroke("mark", _circle(x, old, _DOT), look.soft, 4.0)
+        )
     page.add(Area("mark", _circle(x, new, _DOT), look.ink))
     free.occupy_box(Box(x - 22, min(old, new) - 20, x + 22, max(old, new) + 20))
 
@@ -162,10 +165,10 @@ def _arrow_down(page: Page, x: float, start: float, end: float) -> None:
         page.add(Area("mark", ((x, tip), (x - 15, tip - way * _HEAD), (x + 15, tip - way * _HEAD)), page.look.soft))
 
 
-def place_stems(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
-    """Place a spectrum's lines: solid stems now, hollow caps before."""
+def place_stems(page: Page, free: FreeSpace, panel: Panel, box: Box, role: str) -> None:
+    """Place a spectrum's lines of one role: solid stems now, hollow caps before."""
     look = page.look
-    for stem in panel.stems:
+    for stem in (stem for stem in panel.stems if stem.role == role):
         x = box.left + clamped_position(panel.x, stem.x) * box.width
         y = box.bottom - clamped_position(panel.y, stem.y) * box.height
         colour = look.curve(stem.channel, stem.role)

@@ -17,6 +17,15 @@ _WEDGE_TOP, FOOT, WEDGE = 7.0, 118.0, 18.0  # of the wedge: its tip and foot bel
 _GAP = 16.0
 
 
+def fit_scale(left: float, width: float, position: float | None) -> tuple[float, float]:
+    """Return left end and width of a scale that fits into a width with its wedge, which may be past the scale's end."""
+    if position is None or abs(position) <= 1:
+        return left, width
+    past = PAST_END / 2 - 0.5
+    width = (width - WEDGE) / (1 + past)
+    return (left + past * width + WEDGE if position < 0 else left), width
+
+
 def place_needle(
     page: Page,
     left: float,

@@ -9,15 +9,16 @@ from typing import TYPE_CHECKING
 
 from zlib_ng import zlib_ng
 
-from reviewkit.model.card import Card
+from reviewkit.model.card import Card, Rows, TitlePage
 from reviewkit.model.card_files import kind_of
-from reviewkit.render.cards.card import lay_out_in_roles
-from reviewkit.render.cards.colour_roles import apply_look
+from reviewkit.model.timecode import exact
+from reviewkit.render.cards.card import check_layout, lay_out_in_roles
+from reviewkit.render.cards.colour_roles import ROLES, apply_look
 from reviewkit.render.cards.contact_sheet import sheet_size
 from reviewkit.render.cards.look import FRAME_WIDTH, WIDTHS, Look, find_look
-from reviewkit.render.cards.paint import NO_FONTS, Fonts, paint
+from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
 from reviewkit.render.cards.png import downscale, encode_png
-from reviewkit.render.cards.scene import Item, LayoutFault
+from reviewkit.render.cards.scene import Item, LayoutFault, Page
 from reviewkit.render.cards.shape import SHAPES, WIDE, Shape
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def draw(card: Card, look: str, width: int = FRAME_WIDTH, shape: str = WIDE.name
 
 
 def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
-    """Draw every picture of a card that an order asks for.
+    """Draw every picture of a card that an order asks for; of a card that isn't for filming, only a still.
 
     In each shape the card is laid out and checked once, since looks differ only in colour.
 
@@ -121,19 +122,21 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
         If the card can't be laid out, or something on it can't be seen.
     """
     drawn: dict[str, bytes | Path] = {}
+    wanted = order.shapes if card.on_film else order.shapes[:1]
     for name, shape in SHAPES.items():
         on_page = order.page if shape is WIDE else None
-        if name not in order.shapes and on_page is None:
+        if name not in wanted and on_page is None:
             continue
         items = lay_out_in_roles(card, order.fonts, shape)
         if on_page is not None:
             drawn["page"], _ = _draw_still(card, items, shape, on_page, PAGE_WIDTH, order.fonts)
-        if name in order.shapes:
+        if name in wanted:
             still, pixels = _draw_still(card, items, shape, order.look, order.width_of(shape), order.fonts)
             drawn[kind_of("cards", name)] = still
             if order.small and name == order.shapes[0]:
                 drawn["small"] = zlib_ng.compress(downscale(pixels, sheet_size(shape)[0]), 1)
-            drawn |= {kind_of(kind, name): made for kind, made in _draw_for_film(card, items, shape, order).items()}
+            film = _draw_for_film(card, items, shape, order) if card.on_film else {}
+            drawn |= {kind_of(kind, name): content for kind, content in film.items()}
     return drawn
 
 
@@ -164,4 +167,45 @@ def _check_colours(card_id: str, items: tuple[Item, ...], look: Look, over: Seen
 
 def _draw_for_film(card: Card, items: Sequence[Item], shape: Shape, order: Order) -> dict[str, bytes | Path]:
     """Draw the pictures of a card that move or go over footage."""
-    return {}
+    drawn: dict[str, bytes | Path] = {}
+    if order.motion and not isinstance(card.body, TitlePage | Rows):
+        drawn |= _write_clips(card, items, shape, order, order.motion)
+    if not (order.overlay or order.strip):
+        return drawn
+    from reviewkit.render.footage.overlay import composite_over_footage, encode_overlay, footage_look
+    from reviewkit.render.footage.strip import choose_content, encode_strip, lay_out_strip
+
+    look, seen, width = footage_look(order.look), composite_over_footage(order.look), order.width_of(shape)
+    if order.overlay:
+        coloured = _check_colours(card.id, apply_look(items, look), look, seen)
+        drawn["overlays"] = encode_overlay(coloured, order.look, width, order.fonts, shape)
+    if order.strip and (what := choose_content(card)):
+        page = Page(card.id, ROLES, make_measure(card.id, order.fonts), shape)
+        lay_out_strip(page, what)
+        coloured = _check_colours(card.id, apply_look(check_layout(page), look), look, seen)
+        drawn["strips"] = encode_strip(coloured, order.look, width, order.fonts, shape)
+    return drawn
+
+
+def _write_clips(
+    card: Card, items: Sequence[Item], shape: Shape, order: Order, motion: Motion
+) -> dict[str, bytes | Path]:
+    """Write a card's clips and return their paths by kind."""
+    from reviewkit.render.footage.clip import write_clear_clip, write_opaque_clip
+    from reviewkit.render.footage.overlay import draw_plate, footage_look, paint_on_plate, plate_regions
+    from reviewkit.render.footage.steps import plan_steps
+
+    look, width, fonts, seconds = order.look, order.width_of(shape), order.fonts, card.hold_s or motion.seconds
+    found = lay_out_in_roles(card.found, fonts, shape) if card.found else ()
+    steps, scale = plan_steps(card, items, found, exact(seconds)), width / shape.width
+    solid = (paint(apply_look(step.items, look), look.ground, width, fonts, shape=shape) for step in steps)
+    clips = {"mp4": motion.file(card.id, f".{kind_of('mp4', shape.name)}")}
+    write_opaque_clip(solid, steps, scale, clips["mp4"], motion, seconds)
+    if order.overlay:
+        over = footage_look(look)
+        rows = (0, shape.height * width // shape.width)
+        ground = draw_plate(plate_regions((*items, *found), shape), look, width, rows, shape)  # from the start
+        clear = (paint_on_plate(apply_look(step.items, over), ground, width, fonts, shape=shape) for step in steps)
+        clips["mov"] = motion.file(card.id, f".{kind_of('mov', shape.name)}")
+        write_clear_clip(clear, steps, scale, clips["mov"], motion, seconds)
+    return dict(clips)

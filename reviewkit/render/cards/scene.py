@@ -1,7 +1,18 @@
 """A card as plain shapes with their extents: pixels of its shape's frame, y downwards.
 
-Every shape names the `part` of the card it belongs to, in the order a clip reveals them: frame (there from the start),
-curve, label (names at the curves' ends, marks), reading, needle.
+Every shape names the `part` of the card it belongs to, in the order in which a clip shows them:
+
+line       the dial line, which is there from the start
+scale      its ticks and numbers
+frame      overline, title, rules
+ghost      curves before the repair, where those after it are drawn too
+curve      curves, and the room between them
+fall       the change at one reading
+label      names of curves, marks, limits
+reading    the figure that is large
+needle     the needle with its rating
+word       the verdict
+step 1 …   what a card without a chart shows after its frame, one after another; sweep 3: from left to right
 """
 
 from __future__ import annotations
