@@ -29,6 +29,15 @@ _SIDES = {"L": "left channel", "R": "right channel"}
 MOST_READINGS = 8  # further figures; the page has a table of them all
 
 
+def heading_of(card: Card) -> str:
+    """Return what a card is called: its title, else the large text that stands for one."""
+    match card.body:
+        case Number(sentence=text) | Ending(word=text) | TitlePage(hook=text):
+            return card.title or text
+        case _:
+            return card.title
+
+
 def add_alt_text(card: Card) -> Card:
     """Return a card with its own text as the alternative for those who can't see it."""
     parts = [card.title, " · ".join(filter(None, (card.stage, card.subject, *card.conditions, *card.asides)))]
