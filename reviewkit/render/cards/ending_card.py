@@ -20,6 +20,7 @@ _LINE = 50.0
 _MARK, _HIGH, _RING = 14.0, 46.0, 10.0  # width of a tally's mark, how high, a hollow one's radius
 _MOST_STEP = 110.0
 _ARROW, _ARROW_GAP = 84.0, 32.0
+_WORD, _CHANGE, _TALLY = "step 1", "step 2", "step 3"  # the order in which a clip shows them
 
 SHORTEN = "shorten the rating's input or condition in [[rated]]"
 
@@ -42,9 +43,10 @@ def place_ending(page: Page, body: Ending, lower: float) -> None:
         raise page.fault(body.word, SHORTEN)
     baseline = top + page.cap(word.size, "black")
     drop = page.measure(body.word, word.size, "black")[2]
-    page.add(page.text(body.word, safe.left, baseline, word.size, look.ink, weight="black"))
+    with page.part_of(_WORD):
+        page.add(page.text(body.word, safe.left, baseline, word.size, look.ink, weight="black"))
     foot = _place_foot(page, body)
-    with page.part_of("needle"):
+    with page.part_of(_TALLY):
         _place_tally(page, body.tally)
     room = replace(safe, top=baseline + drop + gap, bottom=foot)
     if not shape.stacked and body.hero and body.of:
@@ -52,19 +54,19 @@ def place_ending(page: Page, body: Ending, lower: float) -> None:
             replace(room, right=safe.left + 0.5 * safe.width - 30),
             replace(room, left=safe.left + 0.53 * safe.width),
         )
-        with page.part_of("reading"):
+        with page.part_of(_CHANGE):
             figure, _ = _place_hero(page, body, body.hero, parts[0])
-        with page.part_of("needle"):
+        with page.part_of(_TALLY):
             _place_score(page, body, parts[1], figure)
         return
     middle = room.top
     if body.hero:
-        with page.part_of("reading"):
+        with page.part_of(_CHANGE):
             middle = _place_hero(page, body, body.hero, room)[1] + gap
     elif body.pending:
         middle = _place_lines(page, ((body.pending, look.soft),), room) + gap
     if body.of:
-        with page.part_of("needle"):
+        with page.part_of(_TALLY):
             _place_score(page, body, replace(room, top=middle), 0.0)
 
 

@@ -57,6 +57,10 @@ _HEADINGS = {"falls short": "missed", "too close to call": "too close to call", 
 SHORTEN_LABEL = "shorten the input or the condition of this [[rated]] table"
 
 
+# the order in which a clip shows them
+_PARTS = {"falls short": "step 1", "too close to call": "step 2", "": "step 3", "meets": "sweep 4"}
+
+
 @dataclass(frozen=True)
 class _Block:
     """Ratings of one verdict ("": not judged).
@@ -99,8 +103,7 @@ def place_score(page: Page, body: Score, lower: float) -> None:
     """
     shape = page.shape
     safe, line_y = shape.safe, shape.high_dial + lower
-    with page.part_of("needle"):
-        _place_dial(page, body, line_y)
+    _place_dial(page, body, line_y)
     room = replace(safe, top=line_y + _UNDER_DIAL)
     coloured = _ALL if body.met else 1  # everything missed: only the worst
     blocks = [
@@ -122,8 +125,7 @@ def place_score(page: Page, body: Score, lower: float) -> None:
             (right, replace(room, left=safe.left + 0.53 * safe.width)),
         ]
     for index, (own, box) in enumerate(columns):
-        with page.part_of("reading"):
-            _place_column(page, own, box, first=index == 0)
+        _place_column(page, own, box, first=index == 0)
 
 
 # ------------------------------------------------------------------ the dial
@@ -172,8 +174,9 @@ def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: 
         return min(max(x, 6.0 + _LARGE[1]), page.shape.width - 6.0 - _LARGE[1])
 
     places = [place_of(row.position) for row in body.met if row.position is not None]
-    for x in places:
-        page.add(wedge_at(page, x, line_y, "meets", *_SMALL))
+    with page.part_of(_PARTS["meets"]):
+        for x in places:
+            page.add(wedge_at(page, x, line_y, "meets", *_SMALL))
     if past[1]:
         right = middle + half + _PAST - _SMALL[1] - 14
         width = page.width("off the scale", LEAST)
@@ -186,13 +189,15 @@ def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: 
     for index, row in enumerate(named):
         x = place_of(row.position or 0.0)
         muted = index and row.verdict == "falls short" and not body.met
-        page.add(wedge_at(page, x, line_y, "too close to call" if muted else row.verdict, *_LARGE))
+        with page.part_of(_PARTS[row.verdict]):
+            page.add(wedge_at(page, x, line_y, "too close to call" if muted else row.verdict, *_LARGE))
         spans.append((x - _LARGE[1], x + _LARGE[1]))
     for index, row in enumerate(named):
         name = row.label.split(",")[0]
         off = row.position is not None and row.position < -1
         names = (f"{name}, off the scale", "off the scale") if off else (name,)
-        _place_needle_name(page, names, spans, index, line_y)
+        with page.part_of(_PARTS[row.verdict]):
+            _place_needle_name(page, names, spans, index, line_y)
 
 
 def _place_needle_name(
@@ -237,7 +242,8 @@ def _place_column(page: Page, blocks: Sequence[_Block], box: Box, *, first: bool
         raise page.fault(blocks[0].rows[0].label, SHORTEN_LABEL)
     y = box.top
     for block, lines in column:
-        y = _place_block(page, block, lines, replace(box, top=y)) + _BLOCK_GAP
+        with page.part_of(_PARTS[block.word]):
+            y = _place_block(page, block, lines, replace(box, top=y)) + _BLOCK_GAP
 
 
 def _block_height(block: _Block, lines: Sequence[_Line]) -> float:
