@@ -103,10 +103,7 @@ def make_ending_card(
         return None
     missed, close = ([v for v in judged if v.verdict == word] for word in (SHORT, CLOSE))
     met = len(judged) - len(missed) - len(close)
-    others = (
-        (f"{len(close)} too close to call", len(close)),
-        (f"{len(rated) - len(judged)} not judged", len(rated) > len(judged)),
-    )
+    others = ((len(close), "too close to call"), (len(rated) - len(judged), "not judged"))
     body = Ending(
         outcome.word,
         _hero(outcome, change, repair, judged),
@@ -114,7 +111,7 @@ def make_ending_card(
         str(met) if judged else "",
         f"of {len(judged)} judged {'was' if met == 1 else 'were'} met" if judged else "",
         tuple(_missed(v) for v in missed),
-        ", ".join(text for text, there in others if there) if judged else "",
+        ", ".join(f"{count} {what}" for count, what in others if count) if judged else "",
         "; ".join(outcome.pending),
         f"{one_unit[0].upper()}{one_unit[1:]}." if one_unit and judged else "",
     )

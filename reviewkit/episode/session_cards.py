@@ -1,4 +1,4 @@
-"""The cards that are of the session, not of a measurement: title, rated specs, one figure, price, and the long tables."""
+"""The cards that are of the session, not of a measurement: title, ratings, one figure, price, and the long tables."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from reviewkit.model.finding import Point
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
+from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.repair_points import NOTHING_DONE, OPEN, SHORT, point_word, reading_after
 from reviewkit.verdict.spec_table import SpecTable, sources
 
@@ -72,13 +73,15 @@ def make_rated_card(session: Session) -> Card | None:
     return Card("rated", "", (), body, asides=tuple(sources(session.ratings)), finding=finding)
 
 
-def make_table_card(session: Session, table: SpecTable, *, repaired: bool) -> Card | None:
+def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict], *, repaired: bool) -> Card | None:
     """Make the card of all that was rated and measured; None if nothing was."""
     if not table.rows:
         return None
+    # the rows without a rating come after those of the verdicts
+    notes = [*(v.brief or v.remark for v in verdicts), *[""] * (len(table.rows) - len(verdicts))]
     rows = tuple(
-        Row((r.label, "" if r.measured == "–" else r.measured, r.limit), r.verdict, note=_why(r.verdict, r.note))
-        for r in table.rows
+        Row((r.label, "" if r.measured == "–" else r.measured, r.limit), r.verdict, note=note)
+        for r, note in zip(table.rows, notes, strict=True)
     )
     bench = session.bench
     conditions = tuple(text for text in (f"{bench.input} input" if bench.input else "", bench.mains) if text)
@@ -86,11 +89,6 @@ def make_table_card(session: Session, table: SpecTable, *, repaired: bool) -> Ca
     body = Rows(("", "measured", "rated", *words), rows, strong=1)
     stage = AFTER if repaired else ""
     return Card("table", "all ratings", conditions, body, stage=stage, finding=Point("cards", "table", {}))
-
-
-def _why(verdict: str, note: str) -> str:
-    """Return what a row says besides its figures: why it isn't comparable."""
-    return note if verdict == "not comparable" else ""
 
 
 def make_repair_card(repair: Sequence[RepairRow]) -> Card | None:

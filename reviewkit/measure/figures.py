@@ -108,6 +108,11 @@ def rated_bands(c: Conditions, *names: str) -> list[tuple[float, float]]:
     return list(dict.fromkeys(r.band_hz for r in rated(c, *names) if r.band_hz))
 
 
+def spots_hz(c: Conditions, *names: str) -> list[float]:
+    """Return 1 kHz and each frequency that these ratings name, without repeats."""
+    return list(dict.fromkeys([ratings.SPOT_HZ, *(r.frequency_hz for r in rated(c, *names) if r.frequency_hz)]))
+
+
 def drive(c: Conditions) -> str:
     """Return the level and load of a measurement as stated: "5 W into 8 Ω", "2.83 V", ""."""
     m = c.measurement

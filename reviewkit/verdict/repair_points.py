@@ -47,8 +47,9 @@ def was_worked_on(row: RepairRow) -> bool:
 
 
 def is_after_repair(row: RepairRow) -> bool:
-    """Return whether a row was read after the repair: its point's name says so."""
-    return bool(_AFTER.search(row.point)) and not AS_FOUND.search(row.point)
+    """Return whether a row was read after the repair: its point's name says so, or it decided on go or no-go."""
+    gate = row.action.lower() in ("go", "no-go")
+    return (gate or bool(_AFTER.search(row.point))) and not AS_FOUND.search(row.point)
 
 
 def is_before_repair(row: RepairRow) -> bool:

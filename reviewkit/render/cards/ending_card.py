@@ -16,6 +16,7 @@ from reviewkit.render.cards.typeset import fit_block, fit_text
 
 # the largest sizes of word, change and count, and the room between them
 _SIZES = {WIDE.name: (310, 180, 150, 56.0), TALL.name: (310, 240, 180, 90.0), SQUARE.name: (190, 116, 92, 36.0)}
+_SHARES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)  # of these
 _LINE = 50.0
 _MARK, _HIGH, _RING = 14.0, 46.0, 10.0  # width of a tally's mark, how high, a hollow one's radius
 _MOST_STEP = 110.0
@@ -26,18 +27,31 @@ SHORTEN = "shorten the rating's input or condition in [[rated]]"
 
 
 def place_ending(page: Page, body: Ending, lower: float) -> None:
-    """Place word, change, tally and what is fair to the maker.
+    """Place word, change, tally and what is fair to the maker, as large as fits.
 
     Raises
     ------
     LayoutFault
         If a text doesn't fit.
     """
+    foot = _place_foot(page, body)
+    with page.part_of(_TALLY):
+        _place_tally(page, body.tally)
+    before = len(page.items)
+    top = under_overline(page.shape, lower) + 52.0
+    for share in _SHARES:
+        del page.items[before:]
+        if _place_parts(page, body, top, foot, share) <= foot:
+            return
+    raise page.fault(body.pending or body.rest or body.word, SHORTEN, "leaves the rest of the card no room")
+
+
+def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: float) -> float:
+    """Place word, change and count at a share of their largest sizes; return the last baseline."""
     shape, look = page.shape, page.look
     safe = shape.safe
-    largest, _, _, gap = _SIZES[shape.name]
-    top = under_overline(shape, lower) + 52.0
-    sizes = [float(size) for size in range(largest, 99, -6)]
+    largest, figure, count, gap = (size * share for size in _SIZES[shape.name])
+    sizes = [float(size) for size in range(int(largest), 79, -6)]
     word = fit_block(page, body.word, sizes, safe.width, 300.0, most=1)
     if word is None:
         raise page.fault(body.word, SHORTEN)
@@ -45,29 +59,25 @@ def place_ending(page: Page, body: Ending, lower: float) -> None:
     drop = page.measure(body.word, word.size, "black")[2]
     with page.part_of(_WORD):
         page.add(page.text(body.word, safe.left, baseline, word.size, look.ink, weight="black"))
-    foot = _place_foot(page, body)
-    with page.part_of(_TALLY):
-        _place_tally(page, body.tally)
-    room = replace(safe, top=baseline + drop + gap, bottom=foot)
+    room = replace(safe, top=baseline + drop + gap, bottom=bottom)
     if not shape.stacked and body.hero and body.of:
-        parts = (
-            replace(room, right=safe.left + 0.5 * safe.width - 30),
-            replace(room, left=safe.left + 0.53 * safe.width),
-        )
+        left = replace(room, right=safe.left + 0.5 * safe.width - 30)
         with page.part_of(_CHANGE):
-            figure, _ = _place_hero(page, body, body.hero, parts[0])
+            beside, last = _place_hero(page, body, body.hero, left, figure)
         with page.part_of(_TALLY):
-            _place_score(page, body, parts[1], figure)
-        return
-    middle = room.top
+            right = replace(room, left=safe.left + 0.53 * safe.width)
+            return max(last, _place_score(page, body, right, beside, count))
+    last = baseline
     if body.hero:
         with page.part_of(_CHANGE):
-            middle = _place_hero(page, body, body.hero, room)[1] + gap
+            last = _place_hero(page, body, body.hero, room, figure)[1]
     elif body.pending:
-        middle = _place_lines(page, ((body.pending, look.soft),), room) + gap
+        last = _place_lines(page, ((body.pending, look.soft),), room)
     if body.of:
         with page.part_of(_TALLY):
-            _place_score(page, body, replace(room, top=middle), 0.0)
+            below = last + gap if last > baseline else room.top
+            return _place_score(page, body, replace(room, top=below), 0.0, count)
+    return last
 
 
 def _place_foot(page: Page, body: Ending) -> float:
@@ -121,7 +131,7 @@ def ring(x: float, y: float, radius: float) -> tuple[tuple[float, float], ...]:
     return tuple((x + radius * cos(turn), y + radius * sin(turn)) for turn in turns)
 
 
-def _place_hero(page: Page, body: Ending, hero: Hero, box: Box) -> tuple[float, float]:
+def _place_hero(page: Page, body: Ending, hero: Hero, box: Box, largest: float) -> tuple[float, float]:
     """Place what changed most, or the rating nearest to its limit; return the figure's baseline and the last one.
 
     Raises
@@ -135,7 +145,7 @@ def _place_hero(page: Page, body: Ending, hero: Hero, box: Box) -> tuple[float, 
         raise page.fault(hero.caption, SHORTEN)
     old = bare(hero.before, hero.figure) if hero.before else ""
     above = page.shape.height > page.shape.width  # a tall frame has the old figure above the new one
-    for size in range(_SIZES[page.shape.name][1], 59, -4):
+    for size in range(int(largest), 55, -4):
         before = page.width(old, size, "light") + _ARROW + 2 * _ARROW_GAP if old else 0.0
         beside = 20 + page.width(hero.uncertainty, NOTE) if hero.uncertainty else 0.0
         if (0.0 if above else before) + page.width(hero.figure, size, "black") + beside <= box.width:
@@ -164,15 +174,15 @@ def _place_hero(page: Page, body: Ending, hero: Hero, box: Box) -> tuple[float, 
     return y, _place_lines(page, [line for line in lines if line[0]], replace(box, top=y + 22.0))
 
 
-def _place_score(page: Page, body: Ending, box: Box, baseline: float) -> None:
-    """Place how many ratings were met of those judged, then the misses and what is undecided.
+def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: float) -> float:
+    """Place how many ratings were met of those judged, then the misses and what is undecided; return the last baseline.
 
     `baseline`: of the figure beside it, at least.
     """
     look = page.look
-    for size in range(_SIZES[page.shape.name][2], 79, -8):
+    for size in range(int(largest), 55, -8):
         large = page.width(body.met, size, "black")
-        of = fit_text(page, body.of, (64.0, 58.0, 52.0, 46.0), box.width - large - 24, weight="bold")
+        of = fit_text(page, body.of, (64.0, 58.0, 52.0, 46.0, AXIS), box.width - large - 24, weight="bold")
         if of is not None:
             break
     else:
@@ -184,8 +194,8 @@ def _place_score(page: Page, body: Ending, box: Box, baseline: float) -> None:
     for count in range(len(body.missed), -1, -1):
         lines = _missed_lines(page, body, count)
         if count == 0 or _lines_height(page, lines, box.width) <= box.bottom - y - 24.0:
-            _place_lines(page, lines, replace(box, top=y + 24.0))
-            return
+            return _place_lines(page, lines, replace(box, top=y + 24.0))
+    return y
 
 
 def _missed_lines(page: Page, body: Ending, count: int) -> list[tuple[str, str]]:

@@ -20,7 +20,7 @@ _PHOTO = {
 _HOOKS = tuple(float(size) for size in range(320, 51, -4))
 _WITH_PHOTO = 184.0  # the largest hook beside a photograph
 _LEADING = 0.96
-_NAME_GAP, _WHAT = 36.0, 60.0  # from the hook to the name; pitch of the lines below it
+_NAME_GAP, _WHAT = 36.0, 60.0  # from the hook to the name, at least; pitch of the lines below it
 _NAMES = (64.0, 58.0, 52.0, 46.0, AXIS)
 
 SHORTEN_HOOK = "shorten the title in [episode]"
@@ -56,21 +56,21 @@ def place_title_page(page: Page, body: TitlePage, mark: bytes = b"") -> None:
     what = fit_text(page, body.what, (48.0, NOTE, AXIS, LEAST), width, most=2) if body.what else None
     if body.what and what is None:
         raise page.fault(body.what, SHORTEN_WHAT)
-    below = _NAME_GAP + page.cap(name.size, "bold") + (len(name.lines) - 1) * name.size * 1.06 if name else 0.0
+    below = page.cap(name.size, "bold") + (len(name.lines) - 1) * name.size * 1.06 if name else 0.0
     below += len(what.lines) * _WHAT if what else 0.0
     hook = _fit_hook(page, body.hook, width, bottom - top - below, _WITH_PHOTO if photo else _HOOKS[0])
     pitch = hook.size * _LEADING
     high = page.cap(hook.size, "black") + (len(hook.lines) - 1) * pitch
     baseline = top + page.cap(hook.size, "black")
     if not photo:
-        baseline += max(bottom - top - below - high - _drop(page, hook), 0.0) / 2
+        baseline += max(bottom - top - below - high - _drop(page, hook) - _gap(hook), 0.0) / 2
     with page.part_of("reading"):
         for index, line in enumerate(hook.lines):
             at = baseline + index * pitch
             page.add(page.text(line, safe.left, at, hook.size, look.ink, weight="black", remedy=SHORTEN_HOOK))
     baseline += (len(hook.lines) - 1) * pitch + _drop(page, hook)
     if name:
-        baseline += _NAME_GAP + page.cap(name.size, "bold")
+        baseline += _gap(hook) + page.cap(name.size, "bold")
         for index, line in enumerate(name.lines):
             baseline += name.size * 1.06 if index else 0.0
             page.add(page.text(line, safe.left, baseline, name.size, look.ink, weight="bold", remedy=SHORTEN_NAME))
@@ -97,6 +97,11 @@ def _fit_hook(page: Page, text: str, width: float, height: float, most: float) -
             if hook and high <= height:
                 return hook
     raise page.fault(text, SHORTEN_HOOK)
+
+
+def _gap(hook: Setting) -> float:
+    """Return the room between hook and name."""
+    return max(_NAME_GAP, 0.2 * hook.size)
 
 
 def _drop(page: Page, hook: Setting) -> float:
