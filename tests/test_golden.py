@@ -23,7 +23,10 @@ from reviewkit.model.episode import Episode
 
 GOLDEN = Path(__file__).resolve().parent / "golden"
 RENEW = os.environ.get("REVIEWKIT_RENEW_GOLDEN") == "1"
-TEXTS = ("outline.md", "description.txt", "spec-table.md", "spec-table.csv", "chapters.vtt")
+TEXTS = (
+    *("outline.md", "description.txt", "comment.txt", "spec-table.md", "spec-table.csv"),
+    *("chapters.vtt", "chapters-planned.txt"),
+)
 
 # Python runs this at its start, in the build's own process and in those that draw its cards: every attempt to open,
 # resolve or use a socket is noted and refused, whoever makes it.

@@ -44,7 +44,7 @@ kind = "response"
 FILES = {
     "session.toml": SESSION,
     "prices.csv": "year,index\n1977,60.6\n2024,313.7\n",
-    "notes.txt": "clip A014.mp4 for 1:00\n0:00 opening: Hello. [card flat]\n",
+    "notes.txt": "clip bench-1.mp4 for 1:00\n0:00 opening: Hello. [card flat]\n",
     "repair.csv": "point,found,unit\n",
     "measurements/flat.csv": "Frequency (Hz),L (dB),R (dB)\n"
     + "".join(f"{20 * 2**n},{-0.1 * n:.1f},{-0.1 * n:.1f}\n" for n in range(11)),

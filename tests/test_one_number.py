@@ -328,8 +328,8 @@ def strangers(texts: Iterable[str], accepted: set[str]) -> list[str]:
 
 FEWEST = {
     "outline.md": 75,
-    "description.txt": 30,
-    "comment.txt": 40,
+    "description.txt": 20,
+    "comment.txt": 8,
     "spec-table.md": 40,
     "spec-table.csv": 40,
     "spec-table.html": 40,
@@ -347,7 +347,7 @@ def test_every_number_is_a_finding_or_a_stated_value(name, outputs, accepted):
 def test_no_output_is_left_out(outputs, sample):
     texts = {path.name for path in sample.out.iterdir() if path.suffix in (".md", ".txt", ".csv", ".html")}
     # the plan says what is to be done, at levels worked out for that; the prompter speaks, see below
-    assert texts <= {*outputs, "plan.md", "plan.html", "prompter.html"}
+    assert texts <= {*outputs, "plan.md", "plan.html", "prompter.html", "chapters-planned.txt"}
 
 
 @pytest.mark.parametrize("name", FEWEST)

@@ -33,7 +33,7 @@ NOTES = "0:00 opening: Bought with one side torn.\n0:41 front: Five knobs.\n2:05
 ABSENT = {
     "notes.txt": "no notes.txt: the outline holds only what the bench has to say",
     "repair.csv": "no repair.csv: no repair card and no repair sentences",
-    "final.txt": "no final.txt: chapters are the planned ones",
+    "final.txt": "no final.txt: the description has no chapters",
     "[price]": "no [price] in session.toml: no price then and now",
     "[[rated]]": "no [[rated]] in session.toml: no verdicts and no card of rated specs",
     "[[measurement]]": "no [[measurement]] in session.toml: no measured figures",

@@ -105,7 +105,9 @@ def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) 
         session_cards.make_repair_card(repair) if "repair-list" in called else None,
         *(card for card in measured if card not in first),
         make_score_card(session, verdicts, repaired=repaired),
-        session_cards.make_table_card(session, results.table, repaired=repaired) if "table" in called else None,
+        session_cards.make_table_card(session, results.table, verdicts, repaired=repaired)
+        if "table" in called
+        else None,
         session_cards.make_number_card(most),
         make_ending_card(session, outcome, change, repair, verdicts, results.table.one_unit),
         session_cards.make_price_card(price),

@@ -38,7 +38,7 @@ from reviewkit.render.cards.user_look import load_user_look
 from reviewkit.render.footage.clip import Motion
 from reviewkit.render.footage.ffmpeg import Encoder
 from reviewkit.render.footage.timeline import missing_library, timeline_files
-from reviewkit.render.pages import outputs, plan_page, tables
+from reviewkit.render.pages import plan_page, tables, text_outputs
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.plan_words import PlanWords
 from reviewkit.verdict.changes import changes, counterpart, is_repaired
@@ -128,10 +128,10 @@ def run(
     composed = _compose_episode(files, runs, verdicts, series, pages)
     if options.only:
         drawn = finish_drawing(drawing, cache, progress)
-        return Outputs(composed, _card_files(series.cards, drawn), outputs.summarise(composed.episode))
+        return Outputs(composed, _card_files(series.cards, drawn), text_outputs.summarise(composed.episode))
     figures = collect_figures(series.table, composed.episode.findings)
     corrected = find_corrections(figures, files.published)
-    texts = outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
+    texts = text_outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
     plan_texts = plan_page.render_plan(composed.plan, composed.pages)
     first = {**texts.files, **plan_texts}
     drawn = finish_drawing(drawing, cache, progress)
@@ -140,13 +140,13 @@ def run(
     published = (
         tables.format_published_json(record_published(figures, files.published)).encode() if options.published else None
     )
-    return Outputs(composed, everything, outputs.summarise(episode), published)
+    return Outputs(composed, everything, text_outputs.summarise(episode), published)
 
 
-def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, options: Options | None = None) -> Composed:
+def prepare(folder: Path, cache: Cache = NO_CACHE, options: Options | None = None) -> Composed:
     """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
     files = read(folder)
-    runs = share_cards(measure(files, pool, cache))
+    runs = share_cards(measure(files, ALONE, cache))
     verdicts = judge(files.session, runs)
     pages = _pages(folder, cache)
     series = _compose_cards(files, runs, verdicts, options or Options(), pages)
@@ -155,7 +155,7 @@ def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, options: 
 
 def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
     """Return the episode as far as the drawing; what is missing is in `left_out`. Raises InputError."""
-    return prepare(folder, cache=cache).episode
+    return prepare(folder, cache).episode
 
 
 def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
@@ -244,7 +244,9 @@ def _with_pictures(
     episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
     files = _card_files(episode.cards, drawn) | dict(first)
     page_pictures = {card: content for card, each in drawn.items() if isinstance(content := each["page"], bytes)}
-    files["episode.html"] = outputs.render_episode_page(episode, composed.pages, series.table, table, page_pictures)
+    files["episode.html"] = text_outputs.render_episode_page(
+        episode, composed.pages, series.table, table, page_pictures
+    )
     small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
     sheet = (small, series.look, series.fonts, shapes[0])
     files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), draw_contact_sheet, sheet)
@@ -279,7 +281,7 @@ def _sentences(
     pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
 ) -> dict[str, list[Sentence]]:
     """Return what the bench has to say, by segment."""
-    sentences = outputs.framing_sentences(pages, files.repair, verdicts, price)
+    sentences = text_outputs.framing_sentences(pages, files.repair, verdicts, price)
     joined = join_runs(runs)
     for each in joined:
         m = each.conditions.measurement

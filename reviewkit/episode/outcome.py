@@ -111,7 +111,8 @@ def _missing_readings(session: Session, repair: Sequence[RepairRow], runs: Seque
     if drives_loudspeakers(session, runs):
         # an output transformer passes no DC
         needed = [*([] if _VALVES.search(session.unit.what) else [OFFSET]), BIAS, LEAKAGE]
-    unread, bad = [], []
+    unread: list[str] = []
+    bad: list[str] = []
     for key in needed:
         readings = [reading for reading in readings_of(key, repair, runs) if not reading.before]
         if not (is_leakage_passed(readings) if key == LEAKAGE else is_passed(readings)):

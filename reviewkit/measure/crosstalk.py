@@ -14,8 +14,8 @@ from reviewkit.model.card import Card, Chart, Limit, Panel
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
-from reviewkit.model.ratings import SPOT_HZ
 from reviewkit.model.sheet import Sheet
+from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
@@ -92,7 +92,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     c = _one_driven(c)
     frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []
-    spots = dict.fromkeys([SPOT_HZ, _ALWAYS_HZ, *figures.spots_hz(c, "crosstalk", "separation")])
+    spots = dict.fromkeys([FREQUENCY_HZ, _ALWAYS_HZ, *figures.spots_hz(c, "crosstalk", "separation")])
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "crosstalk", "separation")]))
     directions = _directions(sheet, c)
     for direction, level_db in directions:
@@ -177,6 +177,7 @@ KIND = Kind(
     needs=(("frequency", "level"),),
     quantities=("crosstalk", "crosstalk_worst"),
     compared=("crosstalk",),
+    headlines=("crosstalk",),
     findings=findings,
     card=card,
     points=points,

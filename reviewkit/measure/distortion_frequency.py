@@ -13,8 +13,9 @@ from reviewkit.model.arrays import read_only
 from reviewkit.model.card import Card, Chart, Limit, Panel
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
-from reviewkit.model.ratings import SPOT_HZ, distortion_limit
+from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.sheet import Sheet
+from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
@@ -64,7 +65,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         figures.distortion_name(main),
         Chart((Panel(scales.dial_for(traces), scales.decades(values, "%"), tuple(traces), limits),)),
         figures.hero(key, found),
-        [*found, *figures.by_channel(main, "distortion", frequency=SPOT_HZ)],
+        [*found, *figures.by_channel(main, "distortion", frequency=FREQUENCY_HZ)],
     )
 
 
@@ -94,7 +95,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "drive": figures.drive(run.conditions),
                 "driven": figures.driven(run.conditions),
                 "before": quantities.worse(was),
-                "at_1k": quantities.worse(figures.by_channel(run, "distortion", frequency=SPOT_HZ)),
+                "at_1k": quantities.worse(figures.by_channel(run, "distortion", frequency=FREQUENCY_HZ)),
             },
             run.conditions.measurement.id,
         ),
@@ -108,6 +109,7 @@ KIND = Kind(
     needs=(("frequency", "distortion"),),
     quantities=("worst_distortion", "distortion"),
     compared=("worst_distortion", "distortion"),
+    headlines=("worst_distortion",),
     findings=findings,
     card=card,
     points=points,

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from reviewkit.measure import bench_floor
-from reviewkit.model import quantities, ratings
+from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.card import Body, Card, Hero
 from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN
@@ -95,7 +95,7 @@ def watts_uncertainty(c: Conditions, value: float) -> float | None:
 
 def rated_output_w(c: Conditions) -> float | None:
     """Return the rated power into this measurement's load, W, to which a signal to noise ratio is relative."""
-    return ratings.rated_output_w(c.ratings, c.measurement.load_ohm)
+    return unstated_conditions.rated_output_w(c.ratings, c.measurement.load_ohm)
 
 
 def rated(c: Conditions, *names: str) -> list[Rating]:
@@ -110,7 +110,9 @@ def rated_bands(c: Conditions, *names: str) -> list[tuple[float, float]]:
 
 def spots_hz(c: Conditions, *names: str) -> list[float]:
     """Return 1 kHz and each frequency that these ratings name, without repeats."""
-    return list(dict.fromkeys([ratings.SPOT_HZ, *(r.frequency_hz for r in rated(c, *names) if r.frequency_hz)]))
+    return list(
+        dict.fromkeys([unstated_conditions.FREQUENCY_HZ, *(r.frequency_hz for r in rated(c, *names) if r.frequency_hz)])
+    )
 
 
 def drive(c: Conditions) -> str:

@@ -15,8 +15,8 @@ from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
-from reviewkit.model.ratings import SPOT_HZ
 from reviewkit.model.sheet import Sheet
+from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
@@ -184,7 +184,7 @@ def _at_spot(run: Run, quantity: str) -> list[Finding]:
     """Return a sweep's figures at 1 kHz, or those of two loads, at whatever frequency they were read."""
     if not run.conditions.measurement.file:
         return figures.by_channel(run, quantity)
-    return figures.by_channel(run, quantity, frequency=SPOT_HZ)
+    return figures.by_channel(run, quantity, frequency=FREQUENCY_HZ)
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
@@ -203,7 +203,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         return figures.card(runs, title, two_loads.readings(runs), None, [*factors, *impedance], (at, "from two loads"))
     traces, y_axis = _as_factors(runs) if factors else _as_ohms(runs)
     limits = tuple(
-        Limit(r.at_least, None, *(r.band_hz or (r.frequency_hz or SPOT_HZ,) * 2), f"rated {r.at_least:g}", r)
+        Limit(
+            r.at_least,
+            None,
+            *(r.band_hz or (r.frequency_hz or FREQUENCY_HZ,) * 2),
+            f"rated {r.at_least:g}",
+            r,
+        )
         for r in figures.rated(main.conditions, "damping_factor")
         if r.at_least is not None
     )
@@ -274,6 +280,7 @@ KIND = Kind(
     needs=(("frequency", "impedance"), ()),
     quantities=("source_impedance", "damping_factor", "damping_factor_lowest"),
     compared=("damping_factor", "source_impedance"),
+    headlines=("damping_factor",),
     findings=findings,
     card=card,
     points=points,

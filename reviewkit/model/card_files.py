@@ -40,7 +40,7 @@ def file_stems(cards: Sequence[Card]) -> dict[str, str]:
 
 
 def film_path(stem: str, outputs: Collection[str]) -> str:
-    """Return the path in out/ of the picture that a film shows of a card: its clip, else its still, in its first shape."""
+    """Return the path in out/ of what a film shows of a card: its clip, else its still, in its first shape."""
     paths = [card_path(kind_of(kind, shape), stem) for shape in SHAPES for kind in ("mp4", "cards")]
     return next((path for path in paths if path in outputs), card_path("cards", stem))
 

@@ -14,22 +14,17 @@ from reviewkit.model.ratings import LOWEST_POWER_W, RULES, distortion_limit
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import limits
-from reviewkit.verdict.comparison import (
-    APART,
-    CLOSE,
-    EASIER,
-    HARDER,
-    INSIDE,
-    MEETS,
-    NO_VERDICT,
-    OUTSIDE,
-    SAME,
-    SHORT,
-    Answer,
-    is_in_percent,
-    is_swept,
-)
+from reviewkit.verdict.comparison import APART, EASIER, HARDER, INSIDE, OUTSIDE, SAME, Answer, is_in_percent, is_swept
 
+MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
+    "meets",
+    "falls short",
+    "too close to call",
+    "not comparable",
+    "not measured",
+)
+NO_VERDICT = ""  # a nominal value without a tolerance is only printed next to the measured one
+JUDGED = (MEETS, SHORT, CLOSE)
 ROUNDS = "rounds to the limit"
 # the needle stands clear of the notch whenever the word is not "too close to call"
 _CLEAR = 0.08

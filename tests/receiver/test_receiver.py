@@ -10,7 +10,7 @@ import receiver_session
 from reviewkit.build import pipeline
 from reviewkit.build.build import build
 from reviewkit.build.options import Options
-from reviewkit.render.pages import outputs
+from reviewkit.render.pages import text_outputs
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +45,7 @@ def test_its_figures_are_those_of_its_closed_forms(prepared):
 
 
 def test_nothing_is_said_of_a_repair(prepared):
-    text = outputs.render_outline(prepared.episode, prepared.pages)
+    text = text_outputs.render_outline(prepared.episode, prepared.pages)
     assert "On the bench" in text
     assert not [word for word in ("Before the repair", "After the repair", "mended") if word in text]
 

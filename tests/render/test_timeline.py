@@ -243,4 +243,4 @@ def test_the_sample_session_has_all_its_cards_on_it(sample):
     whole = otio.adapters.read_from_file(str(sample.out / "timeline.otio"))
     files = {path.stem for path in (sample.out / "cards").iterdir()}
     assert {clip.name for clip in track(whole, "cards").find_clips()} == files
-    assert [clip.name for clip in track(whole, "clips")] == ["A014.mp4", "A015.mp4"]
+    assert [clip.name for clip in track(whole, "clips")] == ["bench-1.mp4", "bench-2.mp4"]

@@ -35,7 +35,7 @@ class Truth:
 
 
 def tone_figures(measurement: str, stage: str, peak_v: float | None = None) -> list[Truth]:
-    """Figures of a captured tone, by default the 5 W one. The band is 20 Hz – 20 kHz, so harmonics reach the 20th."""
+    """Figures of a captured tone, by default the 4 W one. The band is 20 Hz – 20 kHz, so harmonics reach the 20th."""
     return [figure for name in truth.CHANNELS for figure in _tone_figures(measurement, name, stage, peak_v)]
 
 

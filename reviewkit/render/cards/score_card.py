@@ -401,8 +401,8 @@ def _place_large(page: Page, line: _Line, box: Box, top: float) -> None:
     if row.note:
         texts.append((row.note, AXIS, "regular"))
     first = baseline - cap / 2 + page.cap(NOTE) / 2 - (len(texts) - 1) * 26.0
-    for index, (text, size, weight) in enumerate(texts):
-        page.add(page.text(text, left, first + index * 52.0, size, look.ink, weight=weight, remedy=SHORTEN_LABEL))
+    for index, (line_text, size, weight) in enumerate(texts):
+        page.add(page.text(line_text, left, first + index * 52.0, size, look.ink, weight=weight, remedy=SHORTEN_LABEL))
 
 
 def _place_row(page: Page, line: _Line, box: Box, top: float, rated: float) -> None:
