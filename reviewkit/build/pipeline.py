@@ -119,7 +119,7 @@ def run(
     verdicts = judge(files.session, runs)
     pool.load(MODULES, start=False)
     pages = _pages(folder, cache)
-    series = _compose_cards(files, runs, verdicts, pages)
+    series = _compose_cards(files, runs, verdicts, options, pages)
     cards = [s for card in series.cards for s in stills((card,)) if options.only in ("", card.id, s.id)]
     if options.only and not cards:
         known = [still.id for still in stills(series.cards)]
@@ -144,13 +144,14 @@ def run(
     return Outputs(composed, everything, text_outputs.summarise(episode), published)
 
 
-def prepare(folder: Path, cache: Cache = NO_CACHE) -> Composed:
+def prepare(folder: Path, cache: Cache = NO_CACHE, options: Options | None = None) -> Composed:
     """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
     files = read(folder)
     runs = share_cards(measure(files, ALONE, cache))
     verdicts = judge(files.session, runs)
     pages = _pages(folder, cache)
-    return _compose_episode(files, runs, verdicts, _compose_cards(files, runs, verdicts, pages), pages)
+    series = _compose_cards(files, runs, verdicts, options or Options(), pages)
+    return _compose_episode(files, runs, verdicts, series, pages)
 
 
 def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
@@ -167,14 +168,16 @@ def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, by
     return words, plan_page.render_plan(words, pages), tuple(folder / name for name in files.digests)
 
 
-def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], pages: Pages) -> CardSeries:
+def _compose_cards(
+    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], options: Options, pages: Pages
+) -> CardSeries:
     """Put what was read and measured on cards."""
     session = files.session
     look, fonts = load_user_look(session)
     price = work_out_price(session.price, files.prices, session.unit.year) if session.price and files.prices else None
     table = spec_table(session, runs, verdicts)
     results = Results(files, runs, verdicts, changes(runs), table, price)
-    return CardSeries(make_series(results, fonts, pages), table, price, look, fonts)
+    return CardSeries(make_series(results, fonts, options.shapes_of(session.episode), pages), table, price, look, fonts)
 
 
 def _compose_episode(

@@ -10,7 +10,7 @@ from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.hero import bare, small
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.scene import Page, Stroke
-from reviewkit.render.cards.score_dial import place_score_dial
+from reviewkit.render.cards.score_dial import PARTS, place_score_dial
 from reviewkit.render.cards.typeset import Setting, fit_text
 
 _UNDER_DIAL = 100.0
@@ -93,8 +93,7 @@ def place_score(page: Page, body: Score, lower: float) -> None:
     """
     shape = page.shape
     safe, line_y = shape.safe, shape.high_dial + lower
-    with page.part_of("needle"):
-        place_score_dial(page, body, line_y)
+    place_score_dial(page, body, line_y)
     room = replace(safe, top=line_y + _UNDER_DIAL)
     coloured = _ALL if body.met else 1  # everything missed: only the worst
     blocks = [
@@ -116,8 +115,7 @@ def place_score(page: Page, body: Score, lower: float) -> None:
             (right, replace(room, left=safe.left + 0.53 * safe.width)),
         ]
     for index, (own, box) in enumerate(columns):
-        with page.part_of("reading"):
-            _place_column(page, own, box, first=index == 0)
+        _place_column(page, own, box, first=index == 0)
 
 
 # ------------------------------------------------------------------ the columns
@@ -144,7 +142,8 @@ def _place_column(page: Page, blocks: Sequence[_Block], box: Box, *, first: bool
         raise page.fault(blocks[0].rows[0].label, SHORTEN_LABEL)
     y = box.top
     for block, lines in column:
-        y = _place_block(page, block, lines, replace(box, top=y)) + _BLOCK_GAP
+        with page.part_of(PARTS[block.word]):
+            y = _place_block(page, block, lines, replace(box, top=y)) + _BLOCK_GAP
 
 
 def _block_height(block: _Block, lines: Sequence[_Line]) -> float:

@@ -117,6 +117,8 @@ def _rank(item: Item) -> int:
     numbered = re.fullmatch(r"(?:step|sweep) (\d+)", item.part)
     if numbered:
         return _READING + int(numbered[1])
+    if isinstance(item, Stroke) and item.kind == "dial":
+        return 0
     return _WEDGE if item.part == "needle" and isinstance(item, Area) else _RANKS[item.part]
 
 
