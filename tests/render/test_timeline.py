@@ -148,14 +148,14 @@ def test_the_next_card_cuts_the_one_before_short():
 def test_cards_of_one_note_share_what_there_is():
     notes = "clip A for 1:00\n0:00 before: x [card a] [card b]\n0:06 y [card c]\n"
     shown = frames(notes, {"a": 6.0, "b": 3.0, "c": None})
-    assert shown == {"01-a": [(0, 100)], "02-b": [(100, 50)], "03-c": [(150, 150)]}
+    assert shown == {"01-a": [(0, 100)], "02-b": [(100, 75)], "03-c": [(175, 150)]}
 
 
 def test_no_card_is_lost_and_none_is_too_short_to_see():
     notes = "clip A for 1:00\n0:00 before: x [card a] [card b]\n0:01 y [card c]\n0:30 z [card d]\n"
     shown = frames(notes, {"a": None, "b": None, "c": None, "d": 1.0})
-    # two seconds each, and the third waits for them
-    assert shown == {"01-a": [(0, 50)], "02-b": [(50, 50)], "03-c": [(100, 150)], "04-d": [(750, 25)]}
+    # three seconds each, and the third waits for them
+    assert shown == {"01-a": [(0, 75)], "02-b": [(75, 75)], "03-c": [(150, 150)], "04-d": [(750, 25)]}
 
 
 # ------------------------------------------------------------------ frames and time
