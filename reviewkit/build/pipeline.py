@@ -34,6 +34,7 @@ from reviewkit.render.cards.pictures import Order
 from reviewkit.render.cards.contact_sheet import draw_contact_sheet
 from reviewkit.render.cards.look import LOOKS, Look
 from reviewkit.render.cards.paint import Fonts
+from reviewkit.render.cards.thumbnail import choose_thumbnails, draw_thumbnail
 from reviewkit.render.cards.user_look import load_user_look
 from reviewkit.render.footage.clip import Motion
 from reviewkit.render.footage.ffmpeg import Encoder
@@ -133,7 +134,7 @@ def run(
     corrected = find_corrections(figures, files.published)
     texts = text_outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
     plan_texts = plan_page.render_plan(composed.plan, composed.pages)
-    first = {**texts.files, **plan_texts}
+    first = {**_thumbnails(composed, cache), **texts.files, **plan_texts}
     drawn = finish_drawing(drawing, cache, progress)
     everything = _with_pictures(composed, drawn, first, texts.table, order.shapes, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
@@ -228,6 +229,16 @@ def _order(session: Session, series: CardSeries, options: Options, clips: Clips 
         motion=Motion(settings.frame_rate, settings.card_seconds, clips.encoder, clips.folder) if clips else None,
         shapes=options.shapes_of(settings),
     )
+
+
+def _thumbnails(composed: Composed, cache: Cache) -> dict[str, bytes]:
+    """Return the thumbnails to choose from, by file name."""
+    series, files = composed.series, composed.files
+    drawn = {}
+    for name, what in choose_thumbnails(composed.episode, files.photo, files.mark).items():
+        asked = (what, series.look, series.fonts)
+        drawn[name] = draw_picture(cache, (asked, files.type_digests), draw_thumbnail, asked)
+    return drawn
 
 
 def _with_pictures(

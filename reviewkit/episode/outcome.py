@@ -1,4 +1,4 @@
-"""How a repair ended: repaired, improved, not repaired, or only measured; and what is lacking for "repaired"."""
+"""The end of a repair: repaired, improved, not repaired, or only measured; and what is lacking for "repaired"."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _NAMED = 2  # points named in a reason
 
 @dataclass(frozen=True)
 class Outcome:
-    """How a repair ended.
+    """The end of a repair.
 
     Attributes
     ----------

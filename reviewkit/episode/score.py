@@ -16,12 +16,11 @@ from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.repair_points import point_name, reading_after
-from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
 from reviewkit.verdict.verdict_words import margin_words
 
 _MOST_MET = 9
 _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE, UNMEASURED)
-_JUDGED = (SHORT, CLOSE, MEETS)
 _DISTORTIONS = ("thd", "thd_plus_noise", "distortion", "worst_distortion", "lowest_distortion", "highest_distortion")
 _SIDES = {"L": "left channel", "R": "right channel"}
 
@@ -32,7 +31,7 @@ def make_score_card(session: Session, verdicts: Sequence[Verdict], *, repaired: 
     Missed ones are in order of how far off they are, met ones of how near to their limits.
     """
     rows = {word: [v for v in verdicts if v.verdict == word] for word in _ORDER}
-    judged = sum(len(rows[word]) for word in _JUDGED)
+    judged = sum(len(rows[word]) for word in JUDGED)
     if not judged:
         return None
     missed = sorted(rows[SHORT], key=_room)
@@ -64,9 +63,20 @@ def _room(v: Verdict) -> float:
 
 
 def _row(v: Verdict, note: str) -> ScoreRow:
-    hero = judged_hero(v) if v.findings else Hero(v.measured)
-    position = v.position if v.verdict in _JUDGED else None
-    return ScoreRow(v.label, hero.figure, v.limit, v.verdict, note, position, hero.uncertainty)
+    position = v.position if v.verdict in JUDGED else None
+    if v.verdict == CLOSE:  # only there does the ± decide
+        hero = judged_hero(v)
+        return ScoreRow(v.label, hero.figure, v.limit, v.verdict, note, position, hero.uncertainty)
+    return ScoreRow(v.label, judged_figure(v), v.limit, v.verdict, note, position)
+
+
+def judged_figure(v: Verdict) -> str:
+    """Return a verdict's figure with its unit, without its ± and where it was read: "58.2 W"."""
+    if not v.findings:
+        return v.measured
+    hero = judged_hero(v)
+    unit = hero.uncertainty.rpartition(" ")[2]
+    return hero.figure if not unit or unit[0].isdigit() else f"{hero.figure} {unit}"
 
 
 # ------------------------------------------------------------------ the ending
@@ -98,7 +108,7 @@ def make_ending_card(
         What is fair to the maker.
     """
     rated = [v for word in _ORDER for v in sorted((v for v in verdicts if v.verdict == word), key=_room)]
-    judged = [v for v in rated if v.verdict in _JUDGED]
+    judged = [v for v in rated if v.verdict in JUDGED]
     if outcome.word == MEASURED and not judged:
         return None
     missed, close = ([v for v in judged if v.verdict == word] for word in (SHORT, CLOSE))
@@ -122,7 +132,7 @@ def make_ending_card(
 
 def _missed(v: Verdict) -> str:
     """Return a miss in a few words: "damping factor 52, rated 60"."""
-    return f"{lower_first(v.label.split(',')[0])} {judged_hero(v).figure}, rated {v.limit}"
+    return f"{lower_first(v.label.split(',')[0])} {judged_figure(v)}, rated {v.limit}"
 
 
 def lower_first(text: str) -> str:
@@ -137,7 +147,7 @@ def _hero(
     if outcome.word == MEASURED:
         nearest = min(judged, key=lambda v: abs(_room(v)), default=None)
         return _rated_hero(nearest) if nearest is not None else None
-    if change is not None:
+    if change is not None and change.improved:
         return change_hero(change)
     again = ((row, reading_after(row, repair)[0]) for row in faulty_points(repair))
     row, text = next(((row, text) for row, text in again if text), (None, ""))
@@ -147,10 +157,10 @@ def _hero(
 
 
 def _rated_hero(v: Verdict) -> Hero:
-    hero = judged_hero(v)
     margin = margin_words(v)
     word = {MEETS: "met", SHORT: "missed"}.get(v.verdict, v.verdict)
     note = ", ".join(filter(None, (f"rated {v.limit}", f"{word} {margin}".rstrip())))
+    hero = judged_hero(v) if v.verdict == CLOSE else Hero(judged_figure(v))
     return Hero(hero.figure, lower_first(v.label), "", hero.uncertainty, note, findings=v.findings[:1])
 
 

@@ -326,11 +326,18 @@ def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> 
     )
 
 
+def _read_at(finding: Finding) -> str:
+    """Return where a further figure was read; of a power, at which distortion."""
+    if finding.unit == "W" and "limit" in finding.at:
+        return f"at {quantities.percent(finding.at['limit'])}"
+    return where(finding)
+
+
 def readings(found: Sequence[Finding]) -> tuple[tuple[str, str], ...]:
     """Return figures as pairs of what it is and how much: ("left, at 1 kHz", "0.021 %")."""
     return tuple(
         (
-            ", ".join(filter(None, (quantities.quantity_of(f).name, CHANNELS.get(f.channel, f.channel), where(f)))),
+            ", ".join(filter(None, (quantities.quantity_of(f).name, CHANNELS.get(f.channel, f.channel), _read_at(f)))),
             quantities.show(f),
         )
         for f in found

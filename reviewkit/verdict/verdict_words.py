@@ -203,7 +203,7 @@ def _reasons(rating: Rating, answer: Answer, *, alone: bool) -> list[tuple[str, 
     differing = sorted((s for s in answer.stands if s.stand != SAME), key=lambda s: s.stand not in in_the_way)
     reasons = [(s.why, s.brief) for s in differing if s.why]
     if answer.finding.unread:
-        reasons.append((answer.finding.unread, "part of the band has no reading"))
+        reasons.append((answer.finding.unread, "part of its band not read"))
     if alone:
         reasons.append((f"rated for both channels, {one_side(answer.finding)}", one_side(answer.finding)))
     if answer.finding.bound:

@@ -99,7 +99,7 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
     lines = [_line(trace, panel, box) for trace in sorted(panel.traces, key=lambda t: _ROLES.index(t.role))]
     lines = [line for line in lines if np.isfinite(line.points).any()]
     named = {line.trace.label: line for line in reversed(lines) if line.trace.label}  # the bench's two curves once
-    edges = _place_room(page, panel, box) if panel.room else None
+    edges = place_room(page, panel, box) if panel.room else None
     place_rules(page, panel.y, box, (float(edges[0][0]), float(edges[0][-1])) if edges else None)
     if panel.label:
         page.add(page.text(panel.label, page.shape.safe.right, box.top - 14, AXIS, page.look.soft, anchor="right"))
@@ -183,7 +183,7 @@ def _place_bands(page: Page, panel: Panel, box: Box) -> list[tuple[tuple[float, 
     return found
 
 
-def _place_room(page: Page, panel: Panel, box: Box) -> tuple[Array, Array, Array] | None:
+def place_room(page: Page, panel: Panel, box: Box) -> tuple[Array, Array, Array] | None:
     """Fill the room between two curves; return its columns' x, upper and lower edge in pixels, each of shape (n,)."""
     assert panel.room is not None
     both = [clip_trace(panel.x, panel.y, trace) for trace in (panel.room.one, panel.room.other)]

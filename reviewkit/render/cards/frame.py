@@ -64,14 +64,16 @@ def under_overline(shape: Shape, lower: float) -> float:
     return shape.overline + lower + (_UNDER if shape.conditions_under_title else 0.0)
 
 
-def place_mark(page: Page, mark: bytes, x: float, baseline: float, *, right: bool = False) -> float:
+def place_mark(
+    page: Page, mark: bytes, x: float, baseline: float, *, right: bool = False, high: float = _MARK_HIGH
+) -> float:
     """Place the user's own mark on a line of text; return the room it takes, in pixels. `right`: it ends at `x`."""
     if not mark:
         return 0.0
     from reviewkit.render.cards.photo import aspect
 
     ratio = aspect(mark)
-    high = min(_MARK_HIGH, _MARK_WIDE / ratio)
+    high = min(high, _MARK_WIDE / ratio)
     wide = high * ratio
     middle = max(baseline - page.cap(OVERLINE) / 2, page.shape.safe.top + high / 2)
     left = x - wide if right else x

@@ -1,4 +1,4 @@
-"""What it cost new and what that is now, on the dial of years; beside it an opinion of its worth."""
+"""The price new and in the money of another year, on the dial of years; beside it an opinion of its worth."""
 
 from __future__ import annotations
 

@@ -91,10 +91,10 @@ def _fit_hook(page: Page, text: str, width: float, height: float, most: float) -
     for lines, anywhere in ((3, False), (4, False), (4, True)):
         for size in sizes:
             hook = fit_block(page, text, (size,), width, height, most=lines, leading=_LEADING, anywhere=anywhere)
-            high = (
-                page.cap(size, "black") + (len(hook.lines) - 1) * size * _LEADING + _drop(page, hook) if hook else 0.0
-            )
-            if hook and high <= height:
+            if hook is None:
+                continue
+            high = page.cap(size, "black") + (len(hook.lines) - 1) * size * _LEADING + _drop(page, hook)
+            if high + _gap(hook) <= height:
                 return hook
     raise page.fault(text, SHORTEN_HOOK)
 

@@ -15,7 +15,7 @@ from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.repair import RepairRow
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.changes import is_repaired
-from reviewkit.verdict.repair_points import is_before_repair, point_verdict, was_worked_on
+from reviewkit.verdict.repair_points import OK, is_before_repair, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable, TableRow
 from reviewkit.verdict.verdict import CLOSE, MEETS, SHORT, UNMEASURED
 
@@ -89,13 +89,13 @@ def _with_verdict(table: SpecTable, verdict: str) -> list[TableRow]:
 
 def _belongs(row: RepairRow) -> bool:
     """Return whether a row says what was wrong, or what was done."""
-    return was_worked_on(row) or point_verdict(row) not in ("", "in order")
+    return was_worked_on(row) or point_verdict(row) not in ("", OK)
 
 
 def _repair_facts(row: RepairRow) -> dict[str, Any]:
     verdict = point_verdict(row)
     return vars(row) | {
-        "wrong": "" if verdict == "in order" else verdict,
+        "wrong": "" if verdict == OK else verdict,
         "done": row.action if was_worked_on(row) else "",
         "before": is_before_repair(row),
     }

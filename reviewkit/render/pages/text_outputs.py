@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from reviewkit.episode.alt_text import heading_of
 from reviewkit.episode.episode import format_clock
 from reviewkit.episode.published import Correction, select_for_viewers
 from reviewkit.model.card_files import file_stems
@@ -221,7 +222,7 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
         "final": episode.chapters_final,
         "always": episode.cautions,
         "page_only": [file_stems(episode.cards)[still.id] for still in episode.stills if not still.on_film],
-        "titles": {file_stems(episode.cards)[card.id]: card.title for card in episode.stills},
+        "titles": {file_stems(episode.cards)[still.id]: heading_of(still) for still in episode.stills},
         "segments": [_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
     }
 
