@@ -5,13 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from card_samples import SAMPLES, texts
+from card_samples import SAMPLES
 from PIL import Image
 
-from reviewkit.render.cards import card as drawing
-from reviewkit.render.cards.card import Order, draw_pictures
-from reviewkit.render.cards.look import LOOKS
-from reviewkit.render.cards.photo import draw_backdrop, fill_frame, least_dimming
+from reviewkit.render.cards.photo import fill_frame
 
 ORIENTATION = 0x0112  # Exif 2.3, tag 274
 
@@ -90,67 +87,3 @@ def test_every_kind_of_pixel_is_seen(mode):
 
 
 # ------------------------------------------------------------------ dimmed
-
-
-@pytest.mark.parametrize(("name", "width"), [("lamplight", 1920), ("brochure", 1280)])
-def test_every_text_can_be_read_and_one_step_less_would_not_do(name, width):
-    look = LOOKS[name]
-    photo = encoded(bench())
-    items = drawing.apply_look(drawing._lay_out_in_roles(with_photo(photo)), look)
-    behind = draw_backdrop(photo, items, look, width)[..., :3].astype(int)
-    colours = fill_frame(photo, width, width * 9 // 16)
-    share = least_dimming(colours, texts(items), look)
-    assert 0 < share < 255
-    ground = np.array(tuple(bytes.fromhex(look.ground[1:])))
-
-    def least(under):
-        """The least contrast of a text over what it needs."""
-        found = []
-        for text in texts(items):
-            box, scale = text.box, width / 1920
-            rows = slice(int((box.top - 8) * scale), int((box.bottom + 8) * scale) + 1)
-            columns = slice(int((box.left - 8) * scale), int((box.right + 8) * scale) + 1)
-            needed = 7 if text.colour == look.ink else 4.5
-            found.append(ratios(text.colour, under[rows, columns]).min() / needed)
-        return min(found)
-
-    assert least(behind) >= 1
-    lighter = np.rint(colours + (ground - colours.astype(float)) * (share - 1) / 255)
-    assert least(lighter) < 1
-    assert np.abs(behind - np.rint(colours + (ground - colours.astype(float)) * share / 255)).max() <= 1
-
-
-def test_a_photograph_that_is_dark_already_is_left_as_it_is():
-    look = LOOKS["lamplight"]
-    night = np.full((720, 1280, 3), 12, dtype=np.uint8)
-    items = drawing.apply_look(drawing._lay_out_in_roles(with_photo(encoded(night))), look)
-    assert (draw_backdrop(encoded(night), items, look, 1280)[..., :3] == 12).all()
-
-
-def test_a_white_one_is_dimmed_for_lamplight_and_hardly_for_the_brochure():
-    white = np.full((720, 1280, 3), 255, dtype=np.uint8)
-    shares = {}
-    for name, look in LOOKS.items():
-        items = drawing.apply_look(drawing._lay_out_in_roles(with_photo(b"x")), look)
-        shares[name] = least_dimming(white, texts(items), look)
-    assert shares["brochure"] == 0
-    assert shares["lamplight"] > 128
-
-
-# ------------------------------------------------------------------ on the card
-
-
-def test_it_stands_behind_card_and_page_and_not_on_the_overlay():
-    exif = Image.Exif()
-    exif[0x010E] = "a bench somewhere"  # ImageDescription
-    photo = encoded(bench(), "JPEG", quality=90, exif=exif)
-    order = Order(LOOKS["lamplight"], 1280, LOOKS["brochure"], overlay=True)
-    made, plain = (draw_pictures(with_photo(some), order) for some in (photo, b""))
-    for kind in ("cards", "page"):
-        image = Image.open(io.BytesIO(made[kind]))
-        assert (image.mode, image.size, image.info) == ("RGB", (1280, 720), {})
-        assert b"a bench somewhere" not in made[kind]
-        beside = np.asarray(image)[300:400, 1150:1250]
-        assert len(np.unique(beside.reshape(-1, 3), axis=0)) > 20
-    assert made["overlays"] == plain["overlays"]
-    assert made["cards"] != plain["cards"]
