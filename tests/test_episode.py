@@ -40,7 +40,7 @@ CAUTIONS = {
 
 
 def note(segment, text="", *cards, cut=False):
-    return Note("A014.mp4", 0.0, segment, text, cards, cut)
+    return Note("bench-1.mp4", 0.0, segment, text, cards, cut)
 
 
 def card(card_id, first="", hold_s=None, stage=AFTER):

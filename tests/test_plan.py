@@ -650,7 +650,14 @@ def test_nothing_powered_before_it_is_recorded_and_no_load_before_the_gate():
     for wanted in ("Photograph", "serial number", "off camera", "fault", 'stage = "before"', "trimmer"):
         assert wanted in sheet
     caution = " ".join(words.cautions)
-    for wanted in ("Mains voltage can kill", "stay charged", "get hot", "hurt hearing", "Local codes", "licensed"):
+    for wanted in (
+        "Mains voltage can kill",
+        "stay charged",
+        "get hot",
+        "damage your hearing",
+        "Local codes",
+        "licensed",
+    ):
         assert wanted in caution
 
 

@@ -68,7 +68,7 @@ def _conditions(m: Measurement) -> tuple[object, ...]:
 
 def _channels(run: Run) -> set[str]:
     """Return the channels of a run's figures and curves."""
-    return {each.channel for each in (*run.findings, *run.curves)} - {"", "both"}
+    return ({f.channel for f in run.findings} | {curve.channel for curve in run.curves}) - {"", "both"}
 
 
 def _name(runs: Sequence[Run], taken: Collection[str]) -> str:

@@ -25,6 +25,7 @@ from reviewkit.model.notes import Notes
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.paint import Fonts
+from reviewkit.render.cards.shape import SHAPES, WIDE
 from reviewkit.render.cards.table import split_table
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.changes import is_repaired
@@ -55,7 +56,7 @@ class Series:
 
 @dataclass(frozen=True, eq=False)
 class Results:
-    """What was read, measured and judged, of which cards are made."""
+    """The results from which cards are made: read, measured and judged."""
 
     files: SessionFiles
     runs: Sequence[Run]
@@ -70,14 +71,15 @@ class Results:
         return is_repaired(self.files.repair, self.runs)
 
 
-def make_series(results: Results, fonts: Fonts, pages: Pages) -> Series:
+def make_series(results: Results, fonts: Fonts, shapes: Sequence[str], pages: Pages) -> Series:
     """Return every card as data with its words. Raises InputError for a wrong name in [cards] or in `readings`."""
     files, runs = results.files, results.runs
+    frames = [SHAPES[name] for name in dict.fromkeys((WIDE.name, *shapes))]  # the page's pictures are wide
     called = {OLD_NAMES.get(name, name) for note in files.notes.notes if not note.cut for name in note.cards}
     by_card = group_runs(runs, list(KINDS))
     measured = [card for name, group in by_card.items() for card in _cards(name, group, list(by_card), results, called)]
     titled = word_titles(_whole_series(measured, results, called), by_card, pages)
-    made = add_readings([part for card in titled for part in split_table(card, fonts)], by_card)
+    made = add_readings([part for card in titled for part in split_table(card, fonts, frames)], by_card)
     names = _names_of(made, runs)
     choices, remarks = read_choices(files.session.cards, names)
     cards = put_in_order(leave_out(made, choices.hide), choices.order)

@@ -39,7 +39,7 @@ from reviewkit.render.cards.user_look import load_user_look
 from reviewkit.render.footage.clip import Motion
 from reviewkit.render.footage.ffmpeg import Encoder
 from reviewkit.render.footage.timeline import missing_library, timeline_files
-from reviewkit.render.pages import outputs, plan_page, tables
+from reviewkit.render.pages import plan_page, tables, text_outputs
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.plan_words import PlanWords
 from reviewkit.verdict.changes import changes, counterpart, is_repaired
@@ -119,7 +119,7 @@ def run(
     verdicts = judge(files.session, runs)
     pool.load(MODULES, start=False)
     pages = _pages(folder, cache)
-    series = _compose_cards(files, runs, verdicts, pages)
+    series = _compose_cards(files, runs, verdicts, options, pages)
     cards = [s for card in series.cards for s in stills((card,)) if options.only in ("", card.id, s.id)]
     if options.only and not cards:
         known = [still.id for still in stills(series.cards)]
@@ -129,33 +129,34 @@ def run(
     composed = _compose_episode(files, runs, verdicts, series, pages)
     if options.only:
         drawn = finish_drawing(drawing, cache, progress)
-        return Outputs(composed, _card_files(series.cards, drawn), outputs.summarise(composed.episode))
+        return Outputs(composed, _card_files(series.cards, drawn), text_outputs.summarise(composed.episode))
     figures = collect_figures(series.table, composed.episode.findings)
     corrected = find_corrections(figures, files.published)
-    texts = outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
+    texts = text_outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
     plan_texts = plan_page.render_plan(composed.plan, composed.pages)
     first = {**_thumbnails(composed, cache), **texts.files, **plan_texts}
     drawn = finish_drawing(drawing, cache, progress)
-    everything = _with_pictures(composed, drawn, first, texts.table, cache)
+    everything = _with_pictures(composed, drawn, first, texts.table, order.shapes, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
     published = (
         tables.format_published_json(record_published(figures, files.published)).encode() if options.published else None
     )
-    return Outputs(composed, everything, outputs.summarise(episode), published)
+    return Outputs(composed, everything, text_outputs.summarise(episode), published)
 
 
-def prepare(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE) -> Composed:
+def prepare(folder: Path, cache: Cache = NO_CACHE, options: Options | None = None) -> Composed:
     """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
     files = read(folder)
-    runs = share_cards(measure(files, pool, cache))
+    runs = share_cards(measure(files, ALONE, cache))
     verdicts = judge(files.session, runs)
     pages = _pages(folder, cache)
-    return _compose_episode(files, runs, verdicts, _compose_cards(files, runs, verdicts, pages), pages)
+    series = _compose_cards(files, runs, verdicts, options or Options(), pages)
+    return _compose_episode(files, runs, verdicts, series, pages)
 
 
 def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
     """Return the episode as far as the drawing; what is missing is in `left_out`. Raises InputError."""
-    return prepare(folder, cache=cache).episode
+    return prepare(folder, cache).episode
 
 
 def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
@@ -167,14 +168,16 @@ def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, by
     return words, plan_page.render_plan(words, pages), tuple(folder / name for name in files.digests)
 
 
-def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], pages: Pages) -> CardSeries:
+def _compose_cards(
+    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], options: Options, pages: Pages
+) -> CardSeries:
     """Put what was read and measured on cards."""
     session = files.session
     look, fonts = load_user_look(session)
     price = work_out_price(session.price, files.prices, session.unit.year) if session.price and files.prices else None
     table = spec_table(session, runs, verdicts)
     results = Results(files, runs, verdicts, changes(runs), table, price)
-    return CardSeries(make_series(results, fonts, pages), table, price, look, fonts)
+    return CardSeries(make_series(results, fonts, options.shapes_of(session.episode), pages), table, price, look, fonts)
 
 
 def _compose_episode(
@@ -222,7 +225,9 @@ def _order(session: Session, series: CardSeries, options: Options, clips: Clips 
         whole,
         series.fonts,
         options.overlay,
+        strip=True,
         motion=Motion(settings.frame_rate, settings.card_seconds, clips.encoder, clips.folder) if clips else None,
+        shapes=options.shapes_of(settings),
     )
 
 
@@ -237,7 +242,12 @@ def _thumbnails(composed: Composed, cache: Cache) -> dict[str, bytes]:
 
 
 def _with_pictures(
-    composed: Composed, drawn: Mapping[str, Pictures], first: Mapping[str, bytes], table: str, cache: Cache
+    composed: Composed,
+    drawn: Mapping[str, Pictures],
+    first: Mapping[str, bytes],
+    table: str,
+    shapes: Sequence[str],
+    cache: Cache,
 ) -> dict[str, bytes | Path]:
     """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.
     `table`: the spec table as HTML.
@@ -245,9 +255,11 @@ def _with_pictures(
     episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
     files = _card_files(episode.cards, drawn) | dict(first)
     page_pictures = {card: content for card, each in drawn.items() if isinstance(content := each["page"], bytes)}
-    files["episode.html"] = outputs.render_episode_page(episode, composed.pages, series.table, table, page_pictures)
+    files["episode.html"] = text_outputs.render_episode_page(
+        episode, composed.pages, series.table, table, page_pictures
+    )
     small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
-    sheet = (small, series.look, series.fonts)
+    sheet = (small, series.look, series.fonts, shapes[0])
     files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), draw_contact_sheet, sheet)
     return files | timeline_files(episode, files)
 
@@ -280,7 +292,7 @@ def _sentences(
     pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
 ) -> dict[str, list[Sentence]]:
     """Return what the bench has to say, by segment."""
-    sentences = outputs.framing_sentences(pages, files.repair, verdicts, price)
+    sentences = text_outputs.framing_sentences(pages, files.repair, verdicts, price)
     joined = join_runs(runs)
     for each in joined:
         m = each.conditions.measurement

@@ -18,7 +18,7 @@ from reviewkit.build.pool import Pool
 from reviewkit.commands.live_server import EVENTS, FILES, LiveServer
 from reviewkit.ingest.session.session_paths import links_out, templates_of
 from reviewkit.model import places
-from reviewkit.model.card_files import card_path, file_stems
+from reviewkit.model.card_files import card_path, file_stems, kind_of
 from reviewkit.model.errors import CannotFinish, Fault, InputError, listed
 from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.page import SERVED, Pages
@@ -171,7 +171,8 @@ class LiveSession:
 
 def picture_paths(composed: Composed) -> dict[str, str]:
     """Return the path in out/ of each card's picture, by card id."""
-    return {card: card_path("cards", stem) for card, stem in file_stems(composed.episode.cards).items()}
+    kind = kind_of("cards", Options().shapes_of(composed.files.session.episode)[0])
+    return {card: card_path(kind, stem) for card, stem in file_stems(composed.episode.cards).items()}
 
 
 def _watch_saves(folder: Path, stop: Any) -> Iterator[Collection[Any]]:

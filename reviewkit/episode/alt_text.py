@@ -21,8 +21,21 @@ from reviewkit.model.card import (
     Score,
     ScoreRow,
     TitlePage,
+    Trace,
 )
 from reviewkit.model.verdict import Verdict
+
+_SIDES = {"L": "left channel", "R": "right channel"}
+MOST_READINGS = 8  # further figures; the page has a table of them all
+
+
+def heading_of(card: Card) -> str:
+    """Return what a card is called: its title, else the large text that stands for one."""
+    match card.body:
+        case Number(sentence=text) | Ending(word=text) | TitlePage(hook=text):
+            return card.title or text
+        case _:
+            return card.title
 
 
 def add_alt_text(card: Card) -> Card:
@@ -33,9 +46,13 @@ def add_alt_text(card: Card) -> Card:
     if card.verdict is not None:
         parts.append(_verdict_text(card.verdict))
     parts += _body_texts(card.body)
-    parts += [f"{what}: {figure}" for what, figure in card.readings]
+    parts += [f"{what}: {figure}" for what, figure in card.readings[:MOST_READINGS]]
     own = dict.fromkeys(part.rstrip(".") for part in (*parts, card.foot) if part)
-    return replace(card, alt=f"{'. '.join(own)}." if own else "")
+    return replace(card, alt=" ".join(map(_sentence, own)))
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}{'' if text.endswith('?') else '.'}"
 
 
 def _hero_text(hero: Hero) -> str:
@@ -77,15 +94,18 @@ def _body_texts(body: Body) -> list[str]:
 
 
 def _curves_text(chart: Chart) -> str:
-    """Return which curves a chart shows: "Curves: left channel, right channel, before"."""
-    sides = {"L": "left", "R": "right", "": ""}
-    names = [
-        " ".join(filter(None, (sides.get(trace.channel, trace.channel), trace.label if len(trace.label) > 1 else "")))
-        for panel in chart.panels
-        for trace in panel.traces
-    ]
-    own = dict.fromkeys(filter(None, names))
-    return f"Curves: {', '.join(own)}" if own else ""
+    """Return what a chart shows: "Curves: left channel; right channel, before", "Harmonics, before and after"."""
+    stems = {stem.role for panel in chart.panels for stem in panel.stems}
+    if stems:
+        return f"Harmonics{', before and after' if 'before' in stems else ''}"
+    names = dict.fromkeys(_curve_name(trace) for panel in chart.panels for trace in panel.traces)
+    return f"Curves: {'; '.join(filter(None, names))}"
+
+
+def _curve_name(trace: Trace) -> str:
+    side = _SIDES.get(trace.channel, "")
+    label = "" if trace.label == trace.channel else trace.label
+    return label if label.startswith(side) and label else ", ".join(filter(None, (side, label)))
 
 
 def _score_text(row: ScoreRow) -> str:
@@ -108,7 +128,7 @@ def _fixed_text(reading: HuntReading) -> str:
 def _price_texts(price: Price) -> list[str]:
     first, last = price.years
     same = first == last
-    now = f"{price.now} in {last} money" if price.now and not same else ""
+    now = f"about {price.now} in {last} money" if price.now and not same else ""
     paid = ", ".join(filter(None, (f"{price.paid} new in {first}" if price.paid else "", now)))
     return [paid, f"worth today: {price.worth}, an opinion" if price.worth else ""]
 

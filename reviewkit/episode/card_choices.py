@@ -89,6 +89,8 @@ def choose_for_film(cards: Sequence[Card], called: Set[str], only_page: Collecti
     filmed |= {
         card.id for card in cards if card.id in SESSION_CARDS or called & {card.id, card.found and card.found.id}
     }
+    # a long table goes on on further cards
+    filmed |= {card.id for card in cards if isinstance(card.body, Rows) and card.first in filmed}
     return [_marked(card, card.id in filmed, only_page) for card in cards]
 
 

@@ -15,11 +15,12 @@ from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Sheet
+from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
-_SPOTS_HZ = (1000.0, 10_000.0)
+_ALWAYS_HZ = 10_000.0  # besides 1 kHz
 _OTHER = {"L": "R", "R": "L"}
 
 
@@ -84,18 +85,18 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return crosstalk and crosstalk_worst.
 
-    crosstalk: dB, at 1 kHz and 10 kHz. crosstalk_worst: dB, with its frequency, over 20 Hz – 20 kHz and each rated
-    band.
+    crosstalk: dB, at 1 kHz, 10 kHz and each rated frequency. crosstalk_worst: dB, with its frequency, over 20 Hz –
+    20 kHz and each rated band.
     """
     assert sheet is not None
     c = _one_driven(c)
     frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []
-    spots = [*_SPOTS_HZ, *(r.frequency_hz for r in figures.rated(c, "crosstalk", "separation") if r.frequency_hz)]
+    spots = dict.fromkeys([FREQUENCY_HZ, _ALWAYS_HZ, *figures.spots_hz(c, "crosstalk", "separation")])
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "crosstalk", "separation")]))
     directions = _directions(sheet, c)
     for direction, level_db in directions:
-        for spot in dict.fromkeys(spots):
+        for spot in spots:
             value = curves.value_at(frequency_hz, level_db, spot)
             if value is not None:
                 found.append(figures.finding(c, "crosstalk", direction, value, frequency=spot))
@@ -176,6 +177,7 @@ KIND = Kind(
     needs=(("frequency", "level"),),
     quantities=("crosstalk", "crosstalk_worst"),
     compared=("crosstalk",),
+    headlines=("crosstalk",),
     findings=findings,
     card=card,
     points=points,

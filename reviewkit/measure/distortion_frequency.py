@@ -15,6 +15,7 @@ from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point,
 from reviewkit.model.kind import Kind
 from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.sheet import Sheet
+from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
@@ -23,7 +24,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return worst_distortion and distortion per channel.
 
     worst_distortion: %, with its frequency, over 20 Hz – 20 kHz and each rated band, as far as the data goes.
-    distortion: %, at 1 kHz. at.figure is THD or THD+N if the file names it.
+    distortion: %, at 1 kHz and each rated frequency. at.figure is THD or THD+N if the file names it.
     """
     assert sheet is not None
     frequency_hz = sheet.need("frequency").values
@@ -35,9 +36,10 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         found += sweeps.worst_in_bands(
             c, "worst_distortion", column.channel, frequency_hz, percent, bands, curved=False, figure=figure
         )
-        at_1k = curves.value_at(frequency_hz, percent, 1000.0, curved=False)
-        if at_1k is not None:
-            found.append(figures.finding(c, "distortion", column.channel, at_1k, frequency=1000.0, figure=figure))
+        for spot in figures.spots_hz(c, *LIMITED):
+            value = curves.value_at(frequency_hz, percent, spot, curved=False)
+            if value is not None:
+                found.append(figures.finding(c, "distortion", column.channel, value, frequency=spot, figure=figure))
         x, y = above_zero(frequency_hz, percent)
         drawn.append(Curve("", column.channel, read_only(x), read_only(y)))
     return Measured(tuple(found), curves=tuple(drawn))
@@ -63,7 +65,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         figures.distortion_name(main),
         Chart((Panel(scales.dial_for(traces), scales.decades(values, "%"), tuple(traces), limits),)),
         figures.hero(key, found),
-        [*found, *figures.by_channel(main, "distortion")],
+        [*found, *figures.by_channel(main, "distortion", frequency=FREQUENCY_HZ)],
     )
 
 
@@ -93,7 +95,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "drive": figures.drive(run.conditions),
                 "driven": figures.driven(run.conditions),
                 "before": quantities.worse(was),
-                "at_1k": quantities.worse(figures.by_channel(run, "distortion")),
+                "at_1k": quantities.worse(figures.by_channel(run, "distortion", frequency=FREQUENCY_HZ)),
             },
             run.conditions.measurement.id,
         ),
@@ -107,6 +109,7 @@ KIND = Kind(
     needs=(("frequency", "distortion"),),
     quantities=("worst_distortion", "distortion"),
     compared=("worst_distortion", "distortion"),
+    headlines=("worst_distortion",),
     findings=findings,
     card=card,
     points=points,

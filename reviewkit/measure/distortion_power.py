@@ -247,6 +247,7 @@ KIND = Kind(
     needs=(("power", "distortion"), ("level", "distortion")),
     quantities=("power_at_limit", "power_reached", "lowest_distortion", "highest_distortion", "distortion"),
     compared=("distortion", "power_at_limit"),
+    headlines=("power_at_limit",),
     findings=findings,
     card=card,
     points=points,

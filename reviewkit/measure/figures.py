@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from reviewkit.measure import bench_floor
-from reviewkit.model import quantities, ratings
+from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.card import Body, Card, Hero
 from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN
@@ -95,7 +95,7 @@ def watts_uncertainty(c: Conditions, value: float) -> float | None:
 
 def rated_output_w(c: Conditions) -> float | None:
     """Return the rated power into this measurement's load, W, to which a signal to noise ratio is relative."""
-    return ratings.rated_output_w(c.ratings, c.measurement.load_ohm)
+    return unstated_conditions.rated_output_w(c.ratings, c.measurement.load_ohm)
 
 
 def rated(c: Conditions, *names: str) -> list[Rating]:
@@ -106,6 +106,13 @@ def rated(c: Conditions, *names: str) -> list[Rating]:
 def rated_bands(c: Conditions, *names: str) -> list[tuple[float, float]]:
     """Return the bands that these ratings name, without repeats."""
     return list(dict.fromkeys(r.band_hz for r in rated(c, *names) if r.band_hz))
+
+
+def spots_hz(c: Conditions, *names: str) -> list[float]:
+    """Return 1 kHz and each frequency that these ratings name, without repeats."""
+    return list(
+        dict.fromkeys([unstated_conditions.FREQUENCY_HZ, *(r.frequency_hz for r in rated(c, *names) if r.frequency_hz)])
+    )
 
 
 def drive(c: Conditions) -> str:
@@ -319,11 +326,18 @@ def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> 
     )
 
 
+def _read_at(finding: Finding) -> str:
+    """Return where a further figure was read; of a power, at which distortion."""
+    if finding.unit == "W" and "limit" in finding.at:
+        return f"at {quantities.percent(finding.at['limit'])}"
+    return where(finding)
+
+
 def readings(found: Sequence[Finding]) -> tuple[tuple[str, str], ...]:
     """Return figures as pairs of what it is and how much: ("left, at 1 kHz", "0.021 %")."""
     return tuple(
         (
-            ", ".join(filter(None, (quantities.quantity_of(f).name, CHANNELS.get(f.channel, f.channel), where(f)))),
+            ", ".join(filter(None, (quantities.quantity_of(f).name, CHANNELS.get(f.channel, f.channel), _read_at(f)))),
             quantities.show(f),
         )
         for f in found

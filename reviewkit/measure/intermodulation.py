@@ -136,7 +136,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
             if curve.channel == key.channel and run.get("imd", curve.channel, method=key.at["method"]):
                 traces.append(Trace(curve.x, curve.y, curve.channel, role))
                 if role in ("now", "before"):
-                    marks += [Mark(*point, name, curve.channel, role) for name, point in curve.facts["marks"].items()]
+                    named = curve.facts["marks"].items()
+                    marks += [Mark(x, y, name, curve.channel, role) for name, (x, y) in named]
     y_axis = scales.twenties([0.0, floor_of([t.y for t in traces], _LOWEST_DRAWN_DB)])
     x_axis = _about(low, high) if convention == MODULATION else _whole(2 * high - low)
     hero = figures.hero(key, found, "total")
@@ -225,6 +226,7 @@ KIND = Kind(
     needs=(("time", "level"), ("frequency", "level")),
     quantities=("imd", "imd_second", "imd_third", "imd_rss"),
     compared=("imd",),
+    headlines=("imd",),
     findings=findings,
     card=card,
     points=points,

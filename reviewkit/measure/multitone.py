@@ -172,6 +172,7 @@ KIND = Kind(
     needs=(("time", "level"), ("frequency", "level")),
     quantities=("multitone_clearance",),
     compared=("multitone_clearance",),
+    headlines=("multitone_clearance",),
     findings=findings,
     card=card,
     points=points,

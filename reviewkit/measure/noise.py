@@ -216,6 +216,7 @@ KIND = Kind(
     needs=(("time", "level"), ("frequency", "level")),
     quantities=("noise", "snr", "hum_voltage"),
     compared=("snr", "noise"),
+    headlines=("snr",),
     findings=findings,
     card=card,
     points=points,

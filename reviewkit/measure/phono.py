@@ -163,6 +163,7 @@ KIND = Kind(
     needs=(("frequency", "level"),),
     quantities=("riaa_deviation",),
     compared=("riaa_deviation",),
+    headlines=("riaa_deviation",),
     findings=findings,
     card=card,
     points=points,

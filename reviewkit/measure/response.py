@@ -52,8 +52,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 ("flatness", further),
             ):
                 value = abs(inside[index]) if quantity == "flatness" else inside[index]
-                place = {"frequency": float(where[index]), "band": list(reached)}
-                found.append(figures.finding(c, quantity, column.channel, value, **place))
+                hz, band = float(where[index]), list(reached)
+                found.append(figures.finding(c, quantity, column.channel, value, frequency=hz, band=band))
         for quantity, step in (("corner_low", -1), ("corner_high", +1)):
             corner = sweeps.corner_hz(frequency_hz, deviation, step)
             if corner is not None:
@@ -170,6 +170,7 @@ KIND = Kind(
         "channel_balance_worst",
     ),
     compared=("flatness",),
+    headlines=("flatness", "channel_balance"),
     findings=findings,
     card=card,
     points=points,

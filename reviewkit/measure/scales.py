@@ -9,7 +9,7 @@ from reviewkit.model.card import Axis, Trace
 from reviewkit.model.digits import MINUS, trimmed
 from reviewkit.model.quantities import hertz
 
-RESPONSE_LADDER_DB = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 40.0)
+_LADDER_DB = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 40.0)
 _DIAL_HZ = (1, 10, 20, 100, 1000, 10_000, 20_000, 100_000, 1_000_000)
 
 
@@ -87,9 +87,9 @@ def power_scale(values: Sequence[float]) -> Axis:
     return Axis(low, high, "log", tuple(_apart(ticks)), "W", _minor(low, high))
 
 
-def around_zero(largest_db: float, ladder: Sequence[float] = RESPONSE_LADDER_DB) -> Axis:
+def around_zero(largest_db: float) -> Axis:
     """Return a vertical scale about 0 dB: the first step of the ladder that holds the largest deviation."""
-    top = next((rung for rung in ladder if largest_db <= rung), math.ceil(largest_db / 20) * 20.0)
+    top = next((rung for rung in _LADDER_DB if largest_db <= rung), math.ceil(largest_db / 20) * 20.0)
     ticks = []
     for value in (-top, -top / 2, 0.0, top / 2, top):
         sign = "+" if value > 0 else MINUS if value < 0 else ""

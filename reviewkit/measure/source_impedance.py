@@ -15,8 +15,8 @@ from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
-from reviewkit.model.ratings import SPOT_HZ
 from reviewkit.model.sheet import Sheet
+from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
@@ -52,8 +52,8 @@ def two_load_uncertainty(
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """Return source_impedance (Ω) and damping_factor at 1 kHz, and damping_factor_lowest over 20 Hz – 20 kHz, per
-    channel.
+    """Return source_impedance (Ω) and damping_factor at 1 kHz and each rated frequency, and damping_factor_lowest over
+    20 Hz – 20 kHz and each rated band, per channel.
 
     From two loads: the first two, at the frequency stated.
     """
@@ -66,11 +66,12 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     withheld: list[str] = []
     for column in sheet.all("impedance"):
         drawn.append(Curve("", column.channel, frequency_hz, column.values))
-        at_1k = curves.value_at(frequency_hz, column.values, SPOT_HZ)
-        if at_1k is not None and at_1k > 0:
-            found.append(figures.finding(c, "source_impedance", column.channel, at_1k, frequency=SPOT_HZ))
-            if load_ohm:
-                found.append(figures.finding(c, "damping_factor", column.channel, load_ohm / at_1k, frequency=SPOT_HZ))
+        for spot in figures.spots_hz(c, "source_impedance", "damping_factor"):
+            ohms = curves.value_at(frequency_hz, column.values, spot)
+            if ohms is not None and ohms > 0:
+                found.append(figures.finding(c, "source_impedance", column.channel, ohms, frequency=spot))
+                if load_ohm:
+                    found.append(figures.finding(c, "damping_factor", column.channel, load_ohm / ohms, frequency=spot))
         if not load_ohm:
             withheld.append(f'{c.measurement.id}: no damping factor, the load is not stated; write load = "8 ohm"')
             continue
@@ -80,7 +81,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 where, inside = curves.part(frequency_hz, column.values, reached)
                 highest = int(np.argmax(inside))
                 if not inside[highest] > 0:
-                    continue  # as at 1 kHz: zero impedance has no ratio
+                    continue  # as at one frequency: zero impedance has no ratio
                 found.append(
                     figures.finding(
                         c,
@@ -179,11 +180,18 @@ def between(factor: Finding) -> str:
     return " to ".join(ends)
 
 
+def _at_spot(run: Run, quantity: str) -> list[Finding]:
+    """Return a sweep's figures at 1 kHz, or those of two loads, at whatever frequency they were read."""
+    if not run.conditions.measurement.file:
+        return figures.by_channel(run, quantity)
+    return figures.by_channel(run, quantity, frequency=FREQUENCY_HZ)
+
+
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return impedance over frequency; if only two loads were read, the readings as a table."""
     main = figures.main_run(runs)
-    factors = figures.by_channel(main, "damping_factor")
-    impedance = figures.by_channel(main, "source_impedance")
+    factors = _at_spot(main, "damping_factor")
+    impedance = _at_spot(main, "source_impedance")
     title = "Damping factor" if factors else "Source impedance"
     found = factors or impedance
     if not any(run.conditions.measurement.file for run in runs):
@@ -195,7 +203,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         return figures.card(runs, title, two_loads.readings(runs), None, [*factors, *impedance], (at, "from two loads"))
     traces, y_axis = _as_factors(runs) if factors else _as_ohms(runs)
     limits = tuple(
-        Limit(r.at_least, None, *(r.band_hz or (r.frequency_hz or SPOT_HZ,) * 2), f"rated {r.at_least:g}", r)
+        Limit(
+            r.at_least,
+            None,
+            *(r.band_hz or (r.frequency_hz or FREQUENCY_HZ,) * 2),
+            f"rated {r.at_least:g}",
+            r,
+        )
         for r in figures.rated(main.conditions, "damping_factor")
         if r.at_least is not None
     )
@@ -231,12 +245,12 @@ def _as_factors(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the source impedance at 1 kHz and its damping factor, and what it was before."""
     m = run.conditions.measurement
-    impedance = figures.by_channel(run, "source_impedance")
-    factors = figures.by_channel(run, "damping_factor")
+    impedance = _at_spot(run, "source_impedance")
+    factors = _at_spot(run, "damping_factor")
     lowest = figures.by_channel(run, "damping_factor_lowest")
     if not impedance:
         return ()
-    was = figures.by_channel(before, "damping_factor") if before else []
+    was = _at_spot(before, "damping_factor") if before else []
     worst = quantities.worse(factors)
     return (
         Point(
@@ -266,6 +280,7 @@ KIND = Kind(
     needs=(("frequency", "impedance"), ()),
     quantities=("source_impedance", "damping_factor", "damping_factor_lowest"),
     compared=("damping_factor", "source_impedance"),
+    headlines=("damping_factor",),
     findings=findings,
     card=card,
     points=points,

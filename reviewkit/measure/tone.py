@@ -228,11 +228,12 @@ def _harmonics(runs: Sequence[Run]) -> Card | None:
     ]
     if not stems:
         return None
-    tone = main_tone.value if (main_tone := figures.main_run(runs).get("frequency", key.channel)) else 1000.0
-    stems.insert(0, Stem(tone, 0.0, key.channel, "now", quantities.hertz(tone)))
+    own = figures.main_run(runs).get("frequency", key.channel)
+    tone_hz = own.value if own is not None else stems[0].x / NAMED_HARMONICS[0]
+    stems.insert(0, Stem(tone_hz, 0.0, key.channel, "now", quantities.hertz(tone_hz)))
     highest = max(stem.x for stem in stems)
     y_axis = scales.twenties([0.0, min(max(stem.y, LOWEST_DRAWN_DB) for stem in stems)])
-    panel = Panel(scales.harmonic_dial(tone, highest), y_axis, (), stems=tuple(stems))
+    panel = Panel(scales.harmonic_dial(tone_hz, highest), y_axis, (), stems=tuple(stems))
     return _card(runs, "", "Distortion", Chart((panel,)), key)
 
 
@@ -330,6 +331,7 @@ KIND = Kind(
         "harmonics_higher",
     ),
     compared=("thd_plus_noise", "thd"),
+    headlines=("thd_plus_noise",),
     findings=findings,
     card=card,
     points=points,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -37,6 +37,12 @@ def file_stems(cards: Sequence[Card]) -> dict[str, str]:
     return {
         still.id: f"{number:02d}-{still.id}" for number, card in enumerate(cards, start=1) for still in stills((card,))
     }
+
+
+def film_path(stem: str, outputs: Collection[str]) -> str:
+    """Return the path in out/ of what a film shows of a card: its clip, else its still, in its first shape."""
+    paths = [card_path(kind_of(kind, shape), stem) for shape in SHAPES for kind in ("mp4", "cards")]
+    return next((path for path in paths if path in outputs), card_path("cards", stem))
 
 
 def card_path(kind: str, stem: str) -> str:

@@ -68,6 +68,32 @@ class Chapter:
     title: str
 
 
+@dataclass(frozen=True)
+class Story:
+    """The story in the data.
+
+    Attributes
+    ----------
+    change
+        What the repair improved most, of the worse channel; None if nothing was compared or nothing improved much.
+    subject
+        What that is, in a viewer's words.
+    channels
+        "one" if only one channel had it, "both" if both did, "" if that isn't known.
+    judged
+        How many ratings were decided: met, missed or too close to call.
+    """
+
+    repaired: bool
+    change: Change | None
+    subject: str
+    channels: str
+    judged: int
+    met: int
+    missed: int
+    undecided: int
+
+
 @dataclass(frozen=True, eq=False)
 class Episode:
     """Everything that the outputs are written from."""

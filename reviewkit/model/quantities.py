@@ -207,7 +207,7 @@ def with_uncertainty(finding: Finding) -> str:
 def shown(value: float, style: str, uncertainty: float | None = None, written: str = "") -> str:
     """Return a value in one of the styles of the table, in its fixed unit.
 
-    `uncertainty`: expanded, same unit. `written`: the unit, with its prefix, that a reading was written in, which it keeps.
+    `uncertainty`: expanded, same unit. `written`: the unit, with its prefix, in which a reading was written.
 
     Raises
     ------

@@ -167,6 +167,7 @@ class EpisodeSettings:
     card_seconds: Annotated[float, "card seconds"] = 6.0
     photo: File = ""
     shapes: Annotated[tuple[str, ...], "shapes"] = ("wide",)
+    page: Annotated[str, "web address"] = ""  # where episode.html will be
 
 
 @dataclass(frozen=True)

@@ -14,22 +14,17 @@ from reviewkit.model.ratings import LOWEST_POWER_W, RULES, distortion_limit
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import limits
-from reviewkit.verdict.comparison import (
-    APART,
-    CLOSE,
-    EASIER,
-    HARDER,
-    INSIDE,
-    MEETS,
-    NO_VERDICT,
-    OUTSIDE,
-    SAME,
-    SHORT,
-    Answer,
-    is_in_percent,
-    is_swept,
-)
+from reviewkit.verdict.comparison import APART, EASIER, HARDER, INSIDE, OUTSIDE, SAME, Answer, is_in_percent, is_swept
 
+MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
+    "meets",
+    "falls short",
+    "too close to call",
+    "not comparable",
+    "not measured",
+)
+NO_VERDICT = ""  # a nominal value without a tolerance is only printed next to the measured one
+JUDGED = (MEETS, SHORT, CLOSE)
 ROUNDS = "rounds to the limit"
 # the needle stands clear of the notch whenever the word is not "too close to call"
 _CLEAR = 0.08
@@ -208,7 +203,7 @@ def _reasons(rating: Rating, answer: Answer, *, alone: bool) -> list[tuple[str, 
     differing = sorted((s for s in answer.stands if s.stand != SAME), key=lambda s: s.stand not in in_the_way)
     reasons = [(s.why, s.brief) for s in differing if s.why]
     if answer.finding.unread:
-        reasons.append((answer.finding.unread, "part of the band has no reading"))
+        reasons.append((answer.finding.unread, "part of its band not read"))
     if alone:
         reasons.append((f"rated for both channels, {one_side(answer.finding)}", one_side(answer.finding)))
     if answer.finding.bound:

@@ -41,7 +41,7 @@ MISTAKES = {
         'session.toml:6: [[measurement]] tone: kind = "crostalk" is not known; did you mean "crosstalk"?'
     ),
     MEASUREMENT + 'drive = "5"': (
-        'session.toml:7: [[measurement]] tone: drive = "5" has no unit; write for example "5 W" or "2.83 V"'
+        'session.toml:7: [[measurement]] tone: drive = "5" has no unit; write for example "4 W" or "2.83 V"'
     ),
     MEASUREMENT + 'load = "open"\ndrive = "5 W"': (
         'session.toml:8: [[measurement]] tone: drive = "5 W" is a power, but the load is open; '

@@ -150,6 +150,18 @@ MISTAKES = {
     "[episode]\nframe_rate = 12.5": (
         "session.toml:5: [episode] frame_rate = 12.5 is no frame rate; write 23.976, 24, 25, 29.97, 30, 50, 59.94 or 60"
     ),
+    '[episode]\npage = "example.org/forty"': (
+        'session.toml:5: [episode] page = "example.org/forty" is no address of a page; '
+        'write for example "https://example.org/forty"'
+    ),
+    '[episode]\npage = "https://example.org/a b"': (
+        'session.toml:5: [episode] page = "https://example.org/a b" is no address of a page; '
+        'write for example "https://example.org/forty"'
+    ),
+    '[episode]\npage = "javascript:alert(1)//https://"': (
+        'session.toml:5: [episode] page = "javascript:alert(1)//https://" is no address of a page; '
+        'write for example "https://example.org/forty"'
+    ),
     '[episode]\nlook = "dark"': (
         'session.toml:5: [episode] look = "dark" is not known; write "lamplight" or "brochure"'
     ),

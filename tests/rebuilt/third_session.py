@@ -74,6 +74,7 @@ frame_rate = 25
 look = "lamplight"
 card_seconds = 5
 photo = "front.png"
+page = "https://example.org/thirty"
 
 [look]
 ground = "#10202a"
@@ -141,7 +142,7 @@ source = "data sheet, page 2"
         """
 quantity = "distortion"
 at_most = "0.2 %"
-power = "5 W"
+power = "3 W"
 """,
     ),
     (
@@ -242,7 +243,7 @@ stage = "after"
         """
 file = "measurements/thd-sweep.csv"
 kind = "distortion-frequency"
-drive = "5 W"
+drive = "3 W"
 hold = "7 s"
 stage = "after"
 """,
@@ -434,7 +435,7 @@ stage = "after"
     ),
 )
 
-NOTES = """clip B001.mp4 for 12:00
+NOTES = """clip bench-1.mp4 for 12:00
 0:00 opening: One side plays more quietly than the other. [card title]
 0:40 history: Sold for three years, in two colours. [card rated]
 1:30 before: The right side first, as it came in.

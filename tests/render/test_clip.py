@@ -19,7 +19,7 @@ import pytest
 from card_samples import response
 from PIL import Image
 
-from reviewkit.build.deliver import Incoming, deliver
+from reviewkit.build.write_outputs import Incoming, write_outputs
 from reviewkit.commands.cli import run
 from reviewkit.model.errors import CannotFinish, InputError
 from reviewkit.render.cards.card import Order, draw_pictures, lay_out
@@ -260,7 +260,7 @@ def test_the_clip_with_alpha_is_the_overlay_to_the_last_bit(made):
     assert (seen[-1] == overlay).all()
     assert (seen[0][..., 3] <= overlay[..., 3]).all()
     assert (seen[0] != overlay).any()
-    # 32 bits a pixel: editing programs go by it (QuickTime File Format, video sample description)
+    # 32 bits a pixel: editing programs go by it (the MOV container's video sample description)
     data = file.read_bytes()
     assert data[data.rindex(b"rle ") + 78 :][:2] == bytes((0, 32))
 
@@ -368,10 +368,10 @@ def test_finished_files_are_moved_in_whole(tmp_path):
     out = tmp_path / "out"
     incoming = Incoming(out, lambda clear: None)
     (incoming.path / "response.mp4").write_bytes(b"film")
-    deliver(out, {"clips/01-response.mp4": incoming.path / "response.mp4", "outline.md": b"text"})
+    write_outputs(out, {"clips/01-response.mp4": incoming.path / "response.mp4", "outline.md": b"text"})
     assert (out / "clips" / "01-response.mp4").read_bytes() == b"film"
     assert not incoming.path.exists()
-    assert deliver(out, {"outline.md": b"text"}) == ["clips/01-response.mp4"]  # no longer made
+    assert write_outputs(out, {"outline.md": b"text"}) == ["clips/01-response.mp4"]  # no longer made
 
 
 def test_what_was_not_delivered_is_gone_with_its_folder(tmp_path):

@@ -32,7 +32,7 @@ class _Reading:
         return f"{self.digits} {self.unit or unit}".strip()
 
 
-def read_repair(path: Path, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
+def read_repair(path: Path) -> tuple[RepairRow, ...]:
     """Return the rows of a repair.csv, as `parse_repair` does.
 
     Raises
@@ -40,10 +40,10 @@ def read_repair(path: Path, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
     InputError
         The file cannot be read, or a row of it is wrong.
     """
-    return parse_repair(read_text(path, source, western=True), source)
+    return parse_repair(read_text(path, FILE_NAME, western=True))
 
 
-def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
+def parse_repair(text: str) -> tuple[RepairRow, ...]:
     """Return the rows of a text, in its order; numbers are in the row's unit, texts are ready to be shown.
 
     Raises
@@ -51,7 +51,7 @@ def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
     InputError
         With every column that is not known and every cell that cannot be read.
     """
-    faults = Faults(source)
+    faults = Faults(FILE_NAME)
     table = parse_delimited(text, faults, example=",".join(COLUMNS), comments=True)
     of_rows = len(faults.collected)
     places: dict[str, int] = {}

@@ -48,6 +48,13 @@ def read_colour(text: str) -> str:
     return colour
 
 
+def read_address(text: str) -> str:
+    """Return the address of a page on the web."""
+    if text and not re.fullmatch(r"https?://[^\s/?#<>\"']+[^\s<>\"']*", text):
+        raise ValueError('is no address of a page; write for example "https://example.org/forty"')
+    return text
+
+
 def read_currency(text: str) -> str:
     """Return a currency's code of three letters (ISO 4217)."""
     code = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}.get(text, text.upper())

@@ -130,7 +130,7 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
 
 def _part_of(role: str, panel: Panel) -> str:
     """Return the part of the card that a curve or stem belongs to: a ghost, if there are others after it."""
-    roles = {each.role for each in (*panel.traces, *panel.stems)}
+    roles = {trace.role for trace in panel.traces} | {stem.role for stem in panel.stems}
     return "ghost" if role == "before" and roles - {"before", "bench"} else "curve"
 
 

@@ -8,6 +8,7 @@ from functools import cache
 
 import numpy as np
 
+from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.contrast import DEFICIENCIES, contrast, distance, linear_rgb, simulate_deficiency
 from reviewkit.render.cards.layout_check import FILLS, Problem, bounds, crosses, lies_on
 from reviewkit.render.cards.look import (
@@ -18,7 +19,7 @@ from reviewkit.render.cards.look import (
     TEXT_CONTRAST,
     Look,
 )
-from reviewkit.render.cards.scene import Area, Box, Item, Stroke, Text
+from reviewkit.render.cards.scene import Area, Item, Stroke, Text
 
 Seen = Callable[[str], Sequence[str]]  # what a colour may become over whatever is behind the card
 

@@ -10,7 +10,7 @@ import numpy as np
 from reviewkit.render.cards.look import Look
 from reviewkit.render.cards.paint import Fonts, font_file
 from reviewkit.render.cards.png import encode_png
-from reviewkit.render.cards.shape import WIDE, Shape
+from reviewkit.render.cards.shape import SHAPES, WIDE, Shape
 
 _ACROSS = 4
 _GAP, _EDGE = 24, 32
@@ -23,7 +23,7 @@ def sheet_size(shape: Shape) -> tuple[int, int]:
     return shape.width // divisor, shape.height // divisor
 
 
-def draw_contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fonts, shape: Shape = WIDE) -> bytes:
+def draw_contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fonts, shape: str = WIDE.name) -> bytes:
     """Draw all cards on one sheet, as a PNG.
 
     Parameters
@@ -34,8 +34,8 @@ def draw_contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fo
         Colours of the sheet.
     fonts : Fonts
         Font of the names.
-    shape : Shape
-        Of the cards.
+    shape : str
+        Name of the cards' shape.
 
     Returns
     -------
@@ -44,7 +44,7 @@ def draw_contact_sheet(small: Sequence[tuple[str, bytes]], look: Look, fonts: Fo
     """
     from PIL import Image, ImageDraw, ImageFont
 
-    wide, high = sheet_size(shape)
+    wide, high = sheet_size(SHAPES[shape])
     across = min(_ACROSS, max(len(small), 1))
     down = -(-len(small) // across)
     width = 2 * _EDGE + across * wide + (across - 1) * _GAP

@@ -22,6 +22,7 @@ _LINE = 50.0
 _MARK, _HIGH, _RING = 14.0, 46.0, 10.0  # width of a tally's mark, how high, a hollow one's radius
 _MOST_STEP = 110.0
 _ARROW, _ARROW_GAP = 84.0, 32.0
+_WORD, _CHANGE, _TALLY = "step 1", "step 2", "step 3"  # the order in which a clip shows them
 
 SHORTEN = "shorten the rating's input or condition in [[rated]]"
 
@@ -35,7 +36,7 @@ def place_ending(page: Page, body: Ending, lower: float) -> None:
         If a text doesn't fit.
     """
     foot = _place_foot(page, body)
-    with page.part_of("needle"):
+    with page.part_of(_TALLY):
         _place_tally(page, body.tally)
     before = len(page.items)
     top = under_overline(page.shape, lower) + 52.0
@@ -57,23 +58,24 @@ def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: flo
         raise page.fault(body.word, SHORTEN)
     baseline = top + page.cap(word.size, "black")
     drop = page.measure(body.word, word.size, "black")[2]
-    page.add(page.text(body.word, safe.left, baseline, word.size, look.ink, weight="black"))
+    with page.part_of(_WORD):
+        page.add(page.text(body.word, safe.left, baseline, word.size, look.ink, weight="black"))
     room = replace(safe, top=baseline + drop + gap, bottom=bottom)
     if not shape.stacked and body.hero and body.of:
         left = replace(room, right=safe.left + 0.5 * safe.width - 30)
-        with page.part_of("reading"):
+        with page.part_of(_CHANGE):
             beside, last = _place_hero(page, body, body.hero, left, figure)
-        with page.part_of("needle"):
+        with page.part_of(_TALLY):
             right = replace(room, left=safe.left + 0.53 * safe.width)
             return max(last, _place_score(page, body, right, beside, count))
     last = baseline
     if body.hero:
-        with page.part_of("reading"):
+        with page.part_of(_CHANGE):
             last = _place_hero(page, body, body.hero, room, figure)[1]
     elif body.pending:
         last = _place_lines(page, ((body.pending, look.soft),), room)
     if body.of:
-        with page.part_of("needle"):
+        with page.part_of(_TALLY):
             below = last + max(gap, _LEAST_GAP) if last > baseline else room.top
             return _place_score(page, body, replace(room, top=below), 0.0, count)
     return last

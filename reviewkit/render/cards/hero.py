@@ -29,7 +29,7 @@ SHORTEN_VERDICT = "shorten the condition of this [[rated]] table"
 
 @dataclass(frozen=True)
 class HeroPlace:
-    """Where a hero is in a chart: its size, the left and upper end of its first caption."""
+    """The place of a hero in a chart: its size, the left and upper end of its first caption."""
 
     size: float
     left: float
@@ -158,7 +158,7 @@ def strip_size(page: Page, hero: Hero, verdict: Verdict | None) -> float:
     if verdict is not None and not page.shape.is_tall:
         word = _WordBlock.of(page, verdict)
         beside = _PART_GAP + word.width
-        if not stacked:
+        if not stacked and has_needle(verdict):
             rated = 2 * (page.width(f"rated {verdict.limit}", AXIS) + _RATED_GAP)
             beside += _PART_GAP + min(max(_LEAST_NEEDLE, rated), _MOST_NEEDLE)
     for size in STRIP_HEROES:
@@ -194,20 +194,29 @@ def place_strip(page: Page, hero: Hero, verdict: Verdict | None, top: float, siz
         return bottom
     word = _WordBlock.of(page, verdict)
     word_left = safe.right - word.width
-    if page.shape.is_tall:
+    if page.shape.is_tall and has_needle(verdict):
         line_y = bottom + NOTCH + 24
         _needle(page, safe.left + 24, line_y, min(word_left - _PART_GAP - safe.left - 24, _MOST_NEEDLE), verdict)
         return max(line_y + FOOT, word.place(page, word_left, line_y + 20))
+    if page.shape.is_tall:
+        return word.place(page, word_left, bottom + word.height(page) + 24)
     baseline = top + (page.cap(NOTE) + _CAPTION_GAP if hero.caption or hero.before else 0.0)
     if page.shape.stacked:  # the word's head is as high as the figure's
         return max(bottom, word.place(page, word_left, baseline + word.height(page)))
     baseline += page.cap(size, "black")
     bottom = max(bottom, word.place(page, word_left, baseline))
+    if not has_needle(verdict):
+        return bottom
     start = safe.left + block.width + _PART_GAP
     room = word_left - _PART_GAP - start
     width = min(room, _MOST_NEEDLE)
     _needle(page, start + (room - width) / 2, baseline - 55, width, verdict)
     return max(bottom, baseline - 55 + FOOT)
+
+
+def has_needle(verdict: Verdict) -> bool:
+    """Return whether a verdict has a needle: what isn't comparable has no place on the rating's scale."""
+    return verdict.position is not None
 
 
 def _needle(page: Page, left: float, line_y: float, width: float, verdict: Verdict) -> None:
@@ -240,7 +249,11 @@ class _WordBlock:
             size = _LONG_WORD if short else 72.0
         width = max(page.width(line, size, "bold") for line in lines)
         notes: list[tuple[str, float, str]] = []
-        limit = f"rated {verdict.limit}" if page.shape.stacked and not page.shape.is_tall else ""
+        limit = (
+            f"rated {verdict.limit}"
+            if not has_needle(verdict) or (page.shape.stacked and not page.shape.is_tall)
+            else ""
+        )
         for text, colour in ((margin_text(verdict), look.ink), (limit, look.soft)):
             if text:
                 fitted = fit_text(page, text, (NOTE, LEAST), max(width, 360.0), most=2)

@@ -52,16 +52,15 @@ def _place_across(page: Page, body: Hunt, lower: float) -> None:
     sizes = _figure_sizes(page, body.readings, step - _COLUMN_GAP)
     for index, reading in enumerate(body.readings):
         left = safe.left + step * index
-        with page.part_of("curve"):
-            page.add(_piece(page, reading, edges[index], edges[index + 1], tip, centre, half, last=index == count - 1))
         width = step - _COLUMN_GAP
-        with page.part_of("reading"):
+        with page.part_of(f"step {index + 1}"):
+            page.add(_piece(page, reading, edges[index], edges[index + 1], tip, centre, half, last=index == count - 1))
             _place_name(page, reading, left, centre - half - 44.0, width)
             _place_reading(page, reading, left, centre + half + 92.0, sizes)
-    with page.part_of("needle"):
+    with page.part_of(f"step {count + 1}"):
         _place_part(page, body.part, part_left, centre, safe.right - part_left)
-    if body.rest:
-        _place_rest(page, body.rest, safe.bottom - 45.0)
+        if body.rest:
+            _place_rest(page, body.rest, safe.bottom - 45.0)
 
 
 def _piece(
@@ -201,16 +200,15 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
     sizes = _figure_sizes(page, body.readings, figures, step * 0.62)
     for index, reading in enumerate(body.readings):
         start, stop = top + step * index, top + step * (index + 1)
-        with page.part_of("curve"):
+        with page.part_of(f"step {index + 1}"):
             needle = (top, tip, safe.left + half, half)
             page.add(_piece_down(page, reading, start, stop, needle, last=index == count - 1))
-        with page.part_of("reading"):
             most = 2 if step >= _TWO_LINES else 1
             _place_row(page, reading, (left, safe.right - figures), (start + stop) / 2, sizes, most)
-    with page.part_of("needle"):
+    with page.part_of(f"step {count + 1}"):
         _place_part_below(page, body.part, tip + 24.0, bottom - 10.0)
-    if body.rest:
-        _place_rest(page, body.rest, safe.bottom - 12.0)
+        if body.rest:
+            _place_rest(page, body.rest, safe.bottom - 12.0)
 
 
 def _place_row(
@@ -317,7 +315,7 @@ def place_fix(page: Page, body: Fix, lower: float) -> None:
     size, name, old = _fix_sizes(page, body.readings, step)
     start = top + (room - step * len(body.readings)) / 2
     for index, reading in enumerate(body.readings):
-        with page.part_of("reading"):
+        with page.part_of(f"step {index + 1}"):
             _place_change(page, reading, start + step * index, step, size, name, old)
 
 

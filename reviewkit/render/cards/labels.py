@@ -199,7 +199,7 @@ def place_limit_label(
         left = right = (ends[0] + ends[1] - width) / 2
     places = [(x, top) for x in (left, right, (left + right) / 2) for y in line_ys for top in (y - high - 12, y + 12)]
     box: Box | None = None
-    for with_grid in (True, "regular"):
+    for with_grid in (True, False):
         for x, top in places:
             candidate = Box(x, top, x + width, top + high)
             if free.is_free(candidate.grown(MARGIN, MARGIN), grid=with_grid):

@@ -26,8 +26,6 @@ WIDTHS = (1280, 1920, 3840)  # what a card can be drawn at
 # The 5 % graphics-safe box of EBU R 95: the last pixels inside are 1823 and 1025.
 SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM = 96.0, 54.0, 1824.0, 1026.0
 
-FAMILY, FALLBACK_FAMILY = "Source Sans Pro", "DejaVu Sans"
-
 # em sizes; 36 is the floor: capitals of 16 arcmin on a phone held sideways (NUREG-0700's minimum)
 LEAST = 36.0
 OVERLINE = 38.0

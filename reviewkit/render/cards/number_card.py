@@ -70,7 +70,8 @@ def _place_needles(page: Page, body: Number) -> None:
     left, right = shape.curves
     old, new = (left + clamped_position(body.dial, value) * (right - left) for value in (body.before, body.after))
     page.add(Stroke("needle", ((old, shape.dial), (new, shape.dial)), look.ink, _HEAVY))
-    page.add(wedge_at(page, old, shape.dial, "before", -_SMALL[0], _SMALL[1]))
+    with page.part_of("label"):  # in a clip, the tall needle swings from it to its place
+        page.add(wedge_at(page, old, shape.dial, "before", -_SMALL[0], _SMALL[1]))
     page.add(wedge_at(page, new, shape.dial, "too close to call", -_TALL[0], _TALL[1]))
     was, now = page.width(body.was, NOTE), page.width("after", NOTE, "bold")
     inside = abs(new - old) > was + now + 4 * _LABEL_GAP

@@ -183,7 +183,7 @@ def _bearing(letter: str, size: float, weight: str, fonts: Fonts, right: bool = 
 
     for path in _files(weight, fonts):
         font = get_font(path)
-        if letter and ord(letter) in font.get_charmap():
+        if letter and font.get_char_index(ord(letter)):
             font.set_size(size, _DPI)
             glyph = font.load_char(ord(letter), flags=_unhinted())
             if not right:
@@ -231,6 +231,9 @@ def paint(
     The pixels are valid until the next picture of this size is painted: one canvas of each size is kept, since creating
     one costs more than painting on it.
     """
+    from matplotlib.colors import to_rgb
+    from matplotlib.transforms import Affine2D
+
     scale = width / shape.width
     renderer = _canvas(width, round(shape.height * scale) if isinstance(ground, str) else len(ground))
     pixels: Bytes = np.asarray(renderer.buffer_rgba())
@@ -238,13 +241,25 @@ def paint(
         pixels.view("<u4")[...] = int.from_bytes(bytes.fromhex(ground[1:]) + b"\xff", "little")
     else:
         pixels[...] = ground
+    bottom = renderer.height + first_row
+    down = Affine2D().scale(scale, -scale).translate(0.0, bottom)
+    filled = renderer.new_gc()  # without an outline, and not moved to whole pixels
+    filled.set_linewidth(0.0)
+    filled.set_snap(False)
     for item in items:
         if isinstance(item, Text):
-            _paint_text(renderer, item, scale, first_row, fonts)
+            larger = item.size * scale / _SCALE
+            at = Affine2D.from_values(larger, 0.0, 0.0, larger, item.x * scale, bottom - item.baseline * scale)
+            renderer.draw_path(filled, _outline(item.text, item.weight, fonts), at, to_rgb(item.colour))
         elif isinstance(item, Picture):
             _paint_picture(pixels, item, scale, first_row)
+        elif isinstance(item, Area):
+            renderer.draw_path(filled, _path(item), down, to_rgb(item.colour))
         else:
-            _paint_shape(renderer, item, scale, first_row)
+            # straight rules are on whole pixels; curves must not be, or they would show steps
+            snap, rounded = len(item.points) == 2, item.kind == "curve" and item.dash is None
+            pen = _pen(item.colour, item.width, item.dash, scale, snap=snap, rounded=rounded)
+            renderer.draw_path(pen, _path(item), down)
     return pixels
 
 
@@ -255,24 +270,12 @@ def _canvas(width: int, height: int) -> Any:
     return RendererAgg(width, height, _DPI)  # type: ignore[no-untyped-call]
 
 
-def _paint_text(renderer: Any, text: Text, scale: float, first_row: int, fonts: Fonts) -> None:
-    """Paint a text as a filled outline: identical at every size, and quicker than letter by letter."""
-    from matplotlib.colors import to_rgb
-    from matplotlib.transforms import Affine2D
-
-    gc = renderer.new_gc()
-    gc.set_linewidth(0.0)
-    gc.set_snap(False)
-    larger = text.size * scale / _SCALE
-    x, up = text.x * scale, renderer.height + first_row - text.baseline * scale
-    at = Affine2D.from_values(larger, 0.0, 0.0, larger, x, up)
-    renderer.draw_path(gc, _outline(text.text, text.weight, fonts), at, to_rgb(text.colour))
-    gc.restore()
-
-
 @lru_cache(maxsize=2048)
 def _outline(text: str, weight: str, fonts: Fonts) -> MplPath:
-    """Return a text's letters as a path at a size of _SCALE, y upwards from the baseline."""
+    """Return a text's letters as a path at a size of _SCALE, y upwards from the baseline.
+
+    A filled outline is identical at every size, and quicker than letter by letter.
+    """
     from matplotlib.path import Path as MplPath
     from matplotlib.textpath import text_to_path
 
@@ -304,27 +307,27 @@ def _paint_picture(pixels: Bytes, picture: Picture, scale: float, first_row: int
     under[..., :3], under[..., 3] = mixed, np.maximum(under[..., 3], drawn[..., 3])
 
 
-def _paint_shape(renderer: Any, shape: Stroke | Area, scale: float, first_row: int) -> None:
-    from matplotlib.colors import to_rgb
+def _path(shape: Stroke | Area) -> MplPath:
     from matplotlib.path import Path as MplPath
-    from matplotlib.transforms import Affine2D
 
     path = MplPath(np.asarray(shape.points, dtype=np.float64), closed=False)
     path.should_simplify = False  # the points are already reduced to what can be seen
-    gc = renderer.new_gc()
-    # straight rules are on whole pixels; curves must not be, or they would show steps
-    gc.set_snap(len(shape.points) == 2 if isinstance(shape, Stroke) else False)
-    face = None
-    if isinstance(shape, Area):
-        gc.set_linewidth(0.0)
-        face = to_rgb(shape.colour)
-    else:
-        gc.set_foreground(shape.colour)
-        gc.set_linewidth(shape.width * scale)
-        gc.set_joinstyle("round")
-        gc.set_capstyle("round" if shape.kind == "curve" and shape.dash is None else "butt")
-        if shape.dash is not None:
-            gc.set_dashes(0.0, [part * scale for part in shape.dash])
-    down = Affine2D().scale(scale, -scale).translate(0.0, renderer.height + first_row)
-    renderer.draw_path(gc, path, down, face)
-    gc.restore()
+    return path
+
+
+@lru_cache(maxsize=256)
+def _pen(
+    colour: str, width: float, dash: tuple[float, float] | None, scale: float, *, snap: bool, rounded: bool
+) -> Any:
+    """Return how lines are drawn; many are drawn alike."""
+    from matplotlib.backend_bases import GraphicsContextBase
+
+    pen = GraphicsContextBase()
+    pen.set_snap(snap)
+    pen.set_foreground(colour)
+    pen.set_linewidth(width * scale)
+    pen.set_joinstyle("round")
+    pen.set_capstyle("round" if rounded else "butt")
+    if dash is not None:
+        pen.set_dashes(0.0, [part * scale for part in dash])
+    return pen

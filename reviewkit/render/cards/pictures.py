@@ -98,7 +98,7 @@ def draw(card: Card, look: str, width: int = FRAME_WIDTH, shape: str = WIDE.name
 
 
 def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
-    """Draw every picture of a card that an order asks for.
+    """Draw every picture of a card that an order asks for; of a card that isn't for filming, only a still.
 
     In each shape the card is laid out and checked once, since looks differ only in colour.
 
@@ -122,19 +122,21 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
         If the card can't be laid out, or something on it can't be seen.
     """
     drawn: dict[str, bytes | Path] = {}
+    wanted = order.shapes if card.on_film else order.shapes[:1]
     for name, shape in SHAPES.items():
         on_page = order.page if shape is WIDE else None
-        if name not in order.shapes and on_page is None:
+        if name not in wanted and on_page is None:
             continue
         items = lay_out_in_roles(card, order.fonts, shape)
         if on_page is not None:
             drawn["page"], _ = _draw_still(card, items, shape, on_page, PAGE_WIDTH, order.fonts)
-        if name in order.shapes:
+        if name in wanted:
             still, pixels = _draw_still(card, items, shape, order.look, order.width_of(shape), order.fonts)
             drawn[kind_of("cards", name)] = still
             if order.small and name == order.shapes[0]:
                 drawn["small"] = zlib_ng.compress(downscale(pixels, sheet_size(shape)[0]), 1)
-            drawn |= {kind_of(kind, name): made for kind, made in _draw_for_film(card, items, shape, order).items()}
+            film = _draw_for_film(card, items, shape, order) if card.on_film else {}
+            drawn |= {kind_of(kind, name): content for kind, content in film.items()}
     return drawn
 
 

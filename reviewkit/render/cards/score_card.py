@@ -10,7 +10,7 @@ from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.hero import bare, small
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.scene import Page, Stroke
-from reviewkit.render.cards.score_dial import place_score_dial
+from reviewkit.render.cards.score_dial import PARTS, place_score_dial
 from reviewkit.render.cards.typeset import Setting, cut_text, fit_text
 
 _UNDER_DIAL = 100.0
@@ -94,8 +94,7 @@ def place_score(page: Page, body: Score, lower: float) -> None:
     """
     shape = page.shape
     safe, line_y = shape.safe, shape.high_dial + lower
-    with page.part_of("needle"):
-        place_score_dial(page, body, line_y)
+    place_score_dial(page, body, line_y)
     room = replace(safe, top=line_y + _UNDER_DIAL)
     coloured = _ALL if body.met else 1  # everything missed: only the worst
     blocks = [
@@ -117,8 +116,7 @@ def place_score(page: Page, body: Score, lower: float) -> None:
             (right, replace(room, left=safe.left + 0.53 * safe.width)),
         ]
     for index, (own, box) in enumerate(columns):
-        with page.part_of("reading"):
-            _place_column(page, own, box, first=index == 0)
+        _place_column(page, own, box, first=index == 0)
 
 
 # ------------------------------------------------------------------ the columns
@@ -145,7 +143,8 @@ def _place_column(page: Page, blocks: Sequence[_Block], box: Box, *, first: bool
         raise page.fault(blocks[0].rows[0].label, SHORTEN_LABEL)
     y = box.top
     for block, lines in column:
-        y = _place_block(page, block, lines, replace(box, top=y)) + _BLOCK_GAP
+        with page.part_of(PARTS[block.word]):
+            y = _place_block(page, block, lines, replace(box, top=y)) + _BLOCK_GAP
 
 
 def _block_height(block: _Block, lines: Sequence[_Line]) -> float:
@@ -295,8 +294,8 @@ def _place_large(page: Page, line: _Line, box: Box, top: float) -> None:
     if row.note:
         texts.append((row.note, AXIS, "regular"))
     first = baseline - cap / 2 + page.cap(NOTE) / 2 - (len(texts) - 1) * 26.0
-    for index, (text, size, weight) in enumerate(texts):
-        page.add(page.text(text, left, first + index * 52.0, size, look.ink, weight=weight, remedy=SHORTEN_LABEL))
+    for index, (line_text, size, weight) in enumerate(texts):
+        page.add(page.text(line_text, left, first + index * 52.0, size, look.ink, weight=weight, remedy=SHORTEN_LABEL))
 
 
 def _place_row(page: Page, line: _Line, box: Box, top: float, rated: float) -> None:

@@ -15,6 +15,8 @@ _HEAVY, _THIN = 9.0, 3.0
 _EDGE = 120.0  # from the frame's edge to the scale's end, where needles past it have room
 _PAST, _NEXT = 34.0, 28.0  # to the first needle past the end, and from one to the next
 _LARGE, _SMALL = (94.0, 17.0), (60.0, 6.5)  # height and half the width of needles
+# the order in which a clip shows them
+PARTS = {"falls short": "step 1", "too close to call": "step 2", "": "step 3", "meets": "sweep 4"}
 
 
 def place_score_dial(page: Page, body: Score, line_y: float) -> None:
@@ -60,8 +62,9 @@ def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: 
         return min(max(x, 6.0 + _LARGE[1]), page.shape.width - 6.0 - _LARGE[1])
 
     places = [place_of(row.position) for row in body.met if row.position is not None]
-    for x in places:
-        page.add(wedge_at(page, x, line_y, "meets", *_SMALL))
+    with page.part_of(PARTS["meets"]):
+        for x in places:
+            page.add(wedge_at(page, x, line_y, "meets", *_SMALL))
     if past[1]:
         right = middle + half + _PAST - _SMALL[1] - 14
         width = page.width("off the scale", LEAST)
@@ -74,13 +77,15 @@ def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: 
     for index, row in enumerate(named):
         x = place_of(row.position or 0.0)
         muted = index and row.verdict == "falls short" and not body.met
-        page.add(wedge_at(page, x, line_y, "too close to call" if muted else row.verdict, *_LARGE))
+        with page.part_of(PARTS[row.verdict]):
+            page.add(wedge_at(page, x, line_y, "too close to call" if muted else row.verdict, *_LARGE))
         spans.append((x - _LARGE[1], x + _LARGE[1]))
     for index, row in enumerate(named):
         name = row.label.split(",")[0]
         off = row.position is not None and row.position < -1
         names = (f"{name}, off the scale", "off the scale") if off else (name,)
-        _place_needle_name(page, names, spans, index, line_y)
+        with page.part_of(PARTS[row.verdict]):
+            _place_needle_name(page, names, spans, index, line_y)
 
 
 def _place_needle_name(

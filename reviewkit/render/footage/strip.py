@@ -15,7 +15,8 @@ from reviewkit.render.cards.look import AXIS, LEAST, Look
 from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, place_needle
 from reviewkit.render.cards.paint import NO_FONTS, Fonts
 from reviewkit.render.cards.png import encode_png_with_alpha
-from reviewkit.render.cards.scene import Box, Item, Page, Text
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.scene import Item, Page, Text
 from reviewkit.render.cards.shape import WIDE, Shape
 from reviewkit.render.cards.typeset import Setting, fit_text
 from reviewkit.render.footage.overlay import MARGIN, draw_plate, paint_on_plate
@@ -38,7 +39,7 @@ SHORTEN_STRIP = "shorten title = … or setting = … of its [[measurement]]"
 
 @dataclass(frozen=True)
 class StripContent:
-    """What a strip shows. `conditions`: from all of them to the indispensable ones."""
+    """The texts and the figure of a strip. `conditions`: from all of them to the indispensable ones."""
 
     title: str
     conditions: tuple[str, ...]
@@ -49,6 +50,7 @@ class StripContent:
 def choose_content(card: Card) -> StripContent | None:
     """Choose what a card shows on its strip: what is large on the card; None if that is no figure."""
     body = card.body
+    hero: Hero | None
     if isinstance(body, Number):
         title, hero = body.sentence, Hero(body.figure)
     elif isinstance(body, Ending):

@@ -15,7 +15,7 @@ from typing import Any
 from urllib.parse import quote
 
 from reviewkit.model.card import Card
-from reviewkit.model.card_files import card_path, file_stems
+from reviewkit.model.card_files import file_stems, film_path
 from reviewkit.model.episode import Episode
 from reviewkit.model.notes import Clip, Note
 from reviewkit.model.timecode import exact, frame_of_clock, nearest_frame
@@ -178,8 +178,7 @@ def _place_cards(
     holds = {card.id: _hold_frames(card, episode, rate) for card in episode.stills}
 
     def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _TrackItem:
-        clip = card_path("mp4", names[card])
-        url = clip if clip in outputs else card_path("cards", names[card])
+        url = film_path(names[card], outputs)
         return _TrackItem(names[card], quote(url), start, length, 0, holds[card], marks, {"card": card})
 
     calls = _card_calls(episode, footage, rate)

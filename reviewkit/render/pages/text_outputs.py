@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.episode.episode import OPEN_CHASSIS, find_chapters_fault, format_clock
+from reviewkit.episode.alt_text import heading_of
+from reviewkit.episode.episode import format_clock
 from reviewkit.episode.published import Correction, select_for_viewers
 from reviewkit.model.card_files import file_stems
 from reviewkit.model.episode import Episode, Segment, Sentence
@@ -15,7 +16,7 @@ from reviewkit.model.notes import Note
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.verdict import Verdict
-from reviewkit.render.pages import page, tables
+from reviewkit.render.pages import description, page, tables
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.changes import is_repaired
 from reviewkit.verdict.repair_points import OK, is_before_repair, point_verdict, was_worked_on
@@ -77,13 +78,15 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
         "prompter.html": render_prompter(episode, pages),
         "findings.json": tables.format_findings_json(episode),
     }
-    shortened = []
-    files["description.txt"], cut = page.render_description(pages, description_facts(episode, table, pages))
-    if cut:
-        shortened.append(f"description.txt: too long, so without {cut}")
+    files["description.txt"], cut = description.render_description(
+        pages, description.description_facts(episode, table, pages)
+    )
+    shortened = (f"description.txt: too long, so without {cut}",) if cut else ()
     if episode.chapters:
         note = "" if episode.chapters_final else "planned: put the final cut's times into final.txt"
-        files["chapters.vtt"] = page.format_web_vtt(episode.chapters, _end_s(episode), note)
+        files["chapters.vtt"] = page.format_web_vtt(episode.chapters, description.end_of_chapters(episode), note)
+        if not episode.chapters_final:
+            files[description.CHAPTERS_PLANNED] = description.render_planned_chapters(episode, pages)
     fragment = ""
     if table.rows:
         name = episode.session.unit.name
@@ -93,11 +96,8 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
         files["spec-table.html"] = pages.text("spec-table.html", name=name, table=fragment)
         files["spec-table.csv"] = tables.format_spec_csv(table)
         corrected = select_for_viewers(corrections, _measurement_cards(episode))
-        facts = {"name": name, "rows": table.rows, "foot": _as_sentences(table.foot), "corrections": corrected}
-        files["comment.txt"], cut = page.render_comment(pages, facts)
-        if cut:
-            shortened.append(f"comment.txt: too long, so without {cut}")
-    return Texts({name: text.encode() for name, text in files.items()}, fragment, tuple(shortened))
+        files["comment.txt"] = description.render_comment(episode, table, corrected, pages)
+    return Texts({name: text.encode() for name, text in files.items()}, fragment, shortened)
 
 
 def render_episode_page(
@@ -141,7 +141,7 @@ def _page_facts(
     }
     return _script_facts(episode) | {
         "segments": [_segment(s, episode, s.start_s) for s in episode.page],
-        "headline": headline(episode),
+        "headline": description.render_headline(episode, pages),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
         "table": fragment,  # the same as HTML, for templates that insert the whole table
@@ -152,7 +152,7 @@ def _page_facts(
         "measured": _measured_cards(episode),
         "withheld": [why for run in episode.runs for why in run.withheld],
         "equipment": episode.session.bench.equipment,
-        "cautions": all_cautions(episode, pages),
+        "cautions": description.all_cautions(episode, pages),
     }
 
 
@@ -179,32 +179,8 @@ def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
     ]
 
 
-def headline(episode: Episode) -> str:
-    """Return one line that stands alone in a search result: what the unit is, and what was done with it."""
-    unit = episode.session.unit
-    what = " ".join(part for part in (str(unit.year) if unit.year else "", unit.what) if part)
-    deeds = []
-    if is_repaired(episode.repair, episode.runs):
-        deeds.append("repaired")
-    if episode.findings:
-        deeds.append("measured")
-    if any(v.verdict != UNMEASURED for v in episode.verdicts):
-        deeds.append("held against its maker's ratings")
-    done = ", ".join(deeds[:-1]) + (" and " if len(deeds) > 1 else "") + deeds[-1] if deeds else "on the bench"
-    return f"{unit.name}{f', {what}' if what else ''}: {done}."
-
-
 def _title(episode: Episode) -> str:
     return episode.session.episode.title or episode.session.unit.name
-
-
-def _end_s(episode: Episode) -> float:
-    """Return the end of the last chapter: the plan's end, or its start in the final cut plus its planned length."""
-    if not episode.chapters_final:
-        return sum(segment.length_s for segment in episode.segments)
-    by_title = {segment.title: segment.length_s for segment in episode.segments}
-    last = episode.chapters[-1]
-    return last.start_s + by_title.get(last.title, 10.0)
 
 
 def summarise(episode: Episode) -> tuple[str, ...]:
@@ -217,45 +193,7 @@ def summarise(episode: Episode) -> tuple[str, ...]:
 
 def left_out(episode: Episode) -> tuple[str, ...]:
     """Return each output that is missing or incomplete, with the reason."""
-    return tuple(line for line in (*episode.left_out, chapters_left_out(episode)) if line)
-
-
-def chapters_left_out(episode: Episode) -> str:
-    """Return why the description has no chapters; "" if it has."""
-    why = find_chapters_fault(episode.chapters, _end_s(episode))
-    return f"description.txt: chapters left out, {why}" if why else ""
-
-
-def all_cautions(episode: Episode, pages: Pages) -> list[str]:
-    """Return every caution that this session calls for, the general ones first."""
-    by_topic = pages.cautions(repaired=is_repaired(episode.repair, episode.runs))
-    names = {segment.name for segment in episode.segments}
-    topics = ["all"]
-    if episode.repair or names & set(OPEN_CHASSIS):
-        topics.append("open")
-    if is_repaired(episode.repair, episode.runs) or names & {"fault", "repair"}:
-        topics.append("repair")
-    if episode.findings:
-        topics.append("power")
-    return [caution for topic in topics for caution in by_topic.get(topic, ())]
-
-
-def description_facts(episode: Episode, table: SpecTable, pages: Pages) -> dict[str, Any]:
-    """Return the variables of the description's template."""
-    return {
-        "headline": headline(episode),
-        "price": episode.price.line if episode.price else "",
-        "rows": table.rows,
-        "foot": _as_sentences(table.foot),
-        "chapters": () if chapters_left_out(episode) else episode.chapters,
-        "final": episode.chapters_final,
-        "equipment": episode.session.bench.equipment,
-        "cautions": all_cautions(episode, pages),
-    }
-
-
-def _as_sentences(lines: Sequence[str]) -> str:
-    return " ".join(f"{line[0].upper()}{line[1:]}." for line in lines)
+    return tuple(line for line in (*episode.left_out, description.chapters_left_out(episode)) if line)
 
 
 def render_outline(episode: Episode, pages: Pages) -> str:
@@ -284,7 +222,7 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
         "final": episode.chapters_final,
         "always": episode.cautions,
         "page_only": [file_stems(episode.cards)[still.id] for still in episode.stills if not still.on_film],
-        "titles": {file_stems(episode.cards)[card.id]: card.title for card in episode.stills},
+        "titles": {file_stems(episode.cards)[still.id]: heading_of(still) for still in episode.stills},
         "segments": [_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
     }
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from one_evening import put
 
-from reviewkit.build.deliver import LAST, MANIFEST, deliver
+from reviewkit.build.write_outputs import LAST, MANIFEST, write_outputs
 from reviewkit.model.errors import CannotFinish, InputError
 
 OLD = {"outline.md": b"old outline", "cards/01-title.png": b"old title", "cards/02-tone.png": b"old tone", LAST: b"old"}
@@ -47,43 +47,43 @@ def with_foreign(out: Path) -> None:
 def out(tmp_path: Path) -> Path:
     """A folder with the outputs of a last build and files of the user's own."""
     folder = tmp_path / "out"
-    assert deliver(folder, OLD) == []
+    assert write_outputs(folder, OLD) == []
     with_foreign(folder)
     return folder
 
 
 def test_a_build_puts_everything_in_its_place(tmp_path):
     out = tmp_path / "deep" / "out"
-    assert deliver(out, NEW) == []
+    assert write_outputs(out, NEW) == []
     assert there(out) == NEW
     assert listed(out) == sorted(NEW)
 
 
 def test_what_is_no_longer_made_is_removed_and_nothing_else(out):
-    assert deliver(out, NEW) == ["cards/02-tone.png"]
+    assert write_outputs(out, NEW) == ["cards/02-tone.png"]
     assert there(out) == NEW | FOREIGN
     assert listed(out) == sorted(NEW)
 
 
 def test_a_folder_that_is_left_empty_goes_too(tmp_path):
     out = tmp_path / "out"
-    deliver(out, OLD)
-    assert sorted(deliver(out, {LAST: b"new"})) == ["cards/01-title.png", "cards/02-tone.png", "outline.md"]
+    write_outputs(out, OLD)
+    assert sorted(write_outputs(out, {LAST: b"new"})) == ["cards/01-title.png", "cards/02-tone.png", "outline.md"]
     assert there(out) == {LAST: b"new"}
     assert not (out / "cards").exists()
 
 
 def test_some_outputs_alone_remove_nothing(out):
-    assert deliver(out, {"cards/02-hum.png": b"new hum"}, partial=True) == []
+    assert write_outputs(out, {"cards/02-hum.png": b"new hum"}, partial=True) == []
     assert there(out) == OLD | FOREIGN | {"cards/02-hum.png": b"new hum"}
     stale = {*OLD, "cards/02-hum.png"} - {LAST}
-    assert sorted(deliver(out, {LAST: b"whole"})) == sorted(stale)
+    assert sorted(write_outputs(out, {LAST: b"whole"})) == sorted(stale)
     assert there(out) == FOREIGN | {LAST: b"whole"}
 
 
 def test_the_same_outputs_again_change_nothing(out):
     before = there(out), listed(out)
-    assert deliver(out, OLD) == []
+    assert write_outputs(out, OLD) == []
     assert (there(out), listed(out)) == before
 
 
@@ -104,18 +104,18 @@ def test_until_all_is_written_nothing_old_is_touched(out, monkeypatch, nth, numb
 
     monkeypatch.setattr(os, "fsync", failing)
     with pytest.raises(CannotFinish, match=os.strerror(number)):
-        deliver(out, NEW)
+        write_outputs(out, NEW)
     assert there(out) == OLD | FOREIGN
     assert listed(out) == sorted(OLD)
     monkeypatch.undo()
-    deliver(out, NEW)
+    write_outputs(out, NEW)
     assert there(out) == NEW | FOREIGN
 
 
 def test_findings_are_moved_last(out, monkeypatch):
     moved, move = [], os.replace
     monkeypatch.setattr(os, "replace", lambda a, b: (moved.append(Path(b).name), move(a, b)))
-    deliver(out, NEW)
+    write_outputs(out, NEW)
     assert [name for name in moved if name != MANIFEST][-1] == LAST
     assert moved[0] == moved[-1] == MANIFEST
     assert len(moved) == len(NEW) + 2
@@ -133,7 +133,7 @@ def test_a_move_that_fails_leaves_each_file_whole_and_the_next_build_puts_it_rig
 
     monkeypatch.setattr(os, "replace", failing)
     with pytest.raises(CannotFinish):
-        deliver(out, NEW)
+        write_outputs(out, NEW)
     found = there(out)
     for name, content in found.items():
         assert content in (OLD.get(name), NEW.get(name), FOREIGN.get(name))
@@ -141,7 +141,7 @@ def test_a_move_that_fails_leaves_each_file_whole_and_the_next_build_puts_it_rig
         assert found.items() >= NEW.items()
     assert found.items() >= FOREIGN.items()
     monkeypatch.undo()
-    deliver(out, NEW)
+    write_outputs(out, NEW)
     assert there(out) == NEW | FOREIGN
     assert listed(out) == sorted(NEW)
 
@@ -149,7 +149,7 @@ def test_a_move_that_fails_leaves_each_file_whole_and_the_next_build_puts_it_rig
 KILLED = """
 import os, signal, sys
 from pathlib import Path
-from reviewkit.build.deliver import deliver
+from reviewkit.build.write_outputs import write_outputs
 nth, calls, move = int(sys.argv[2]), [], os.replace
 def killing(source, place):
     calls.append(place)
@@ -157,7 +157,7 @@ def killing(source, place):
         os.kill(os.getpid(), signal.SIGKILL)
     move(source, place)
 os.replace = killing
-deliver(Path(sys.argv[1]), {name: name.encode() for name in sys.argv[3:]})
+write_outputs(Path(sys.argv[1]), {name: name.encode() for name in sys.argv[3:]})
 """
 
 
@@ -170,7 +170,7 @@ def test_a_build_that_is_killed_leaves_no_broken_file_and_its_leftovers_are_swep
     for name, content in there(out).items():
         if not name.startswith(".incoming-"):
             assert content in (OLD.get(name), FOREIGN.get(name), name.encode())
-    deliver(out, NEW)
+    write_outputs(out, NEW)
     assert there(out) == NEW | FOREIGN
     assert not list(out.glob(".incoming-*"))
 
@@ -181,7 +181,7 @@ def test_an_interrupted_build_sweeps_up_after_itself(out, monkeypatch):
 
     monkeypatch.setattr(os, "fsync", interrupted)
     with pytest.raises(KeyboardInterrupt):
-        deliver(out, NEW)
+        write_outputs(out, NEW)
     assert there(out) == OLD | FOREIGN
 
 
@@ -197,7 +197,7 @@ def test_only_the_leftovers_of_dead_builds_are_swept(out):
         for name in names:
             (out / name / "cards").mkdir(parents=True)
             (out / name / "cards" / "half.png").write_bytes(b"half")
-        deliver(out, OLD)
+        write_outputs(out, OLD)
         assert [name for name in names if (out / name).exists()] == names[1:]
         running.communicate(b"\n")
 
@@ -240,7 +240,7 @@ def test_without_a_list_that_names_them_files_are_not_the_programs_own(out, cont
     if content is not None:
         (out / MANIFEST).write_bytes(content)
     with pytest.raises(InputError) as raised:
-        deliver(out, NEW)
+        write_outputs(out, NEW)
     said = str(raised.value)
     assert said.startswith(f"{out}: ")
     assert (
@@ -248,7 +248,7 @@ def test_without_a_list_that_names_them_files_are_not_the_programs_own(out, cont
     )
     assert "--adopt" in said
     assert there(out) == OLD | FOREIGN
-    assert deliver(out, NEW, adopt=True) == []
+    assert write_outputs(out, NEW, adopt=True) == []
     assert there(out) == OLD | NEW | FOREIGN
     assert (out.parent / "session.toml").read_bytes() == b"the user's"
     assert listed(out) == sorted(NEW)
@@ -259,7 +259,7 @@ def test_where_nothing_is_in_the_way_no_list_is_needed(tmp_path, content):
     with_foreign(tmp_path)
     if content is not None:
         (tmp_path / MANIFEST).write_bytes(content)
-    deliver(tmp_path, NEW)
+    write_outputs(tmp_path, NEW)
     assert there(tmp_path) == NEW | FOREIGN
 
 
@@ -268,13 +268,13 @@ def test_many_files_in_the_way_are_counted(tmp_path):
     for name in cards:
         put(tmp_path / name, b"mine")
     with pytest.raises(InputError, match=r"cards/05-tone\.png and 7 more"):
-        deliver(tmp_path, cards)
+        write_outputs(tmp_path, cards)
     assert there(tmp_path) == dict.fromkeys(cards, b"mine")
 
 
 def test_a_list_that_may_not_be_written_is_moved_over(out):
     (out / MANIFEST).chmod(0o444)
-    deliver(out, NEW)
+    write_outputs(out, NEW)
     assert listed(out) == sorted(NEW)
 
 
@@ -286,7 +286,7 @@ def test_what_an_earlier_version_left_is_taken_over(out):
     for name in FORMER:
         put(out / ".kept" / name, b"kept")
     (out / MANIFEST).write_text(json.dumps([*OLD, *(f".kept/{name}" for name in FORMER)], indent=0))
-    assert deliver(out, NEW) == [*(f".kept/{name}" for name in FORMER), "cards/02-tone.png"]
+    assert write_outputs(out, NEW) == [*(f".kept/{name}" for name in FORMER), "cards/02-tone.png"]
     assert there(out) == NEW | FOREIGN
     assert not (out / ".kept").exists()
 
@@ -314,14 +314,14 @@ def test_only_names_that_a_build_can_make_are_removed_whatever_the_list_says(out
     for name in STRANGERS:
         put(out / name, b"mine")
     (out / MANIFEST).write_text(json.dumps([*OLD, *STRANGERS, "my notes.txt", "cards/03-mine.png"]))
-    assert deliver(out, NEW) == ["cards/02-tone.png", "cards/03-mine.png"]  # a card's name: the list is believed
+    assert write_outputs(out, NEW) == ["cards/02-tone.png", "cards/03-mine.png"]  # a card's name: the list is believed
     assert there(out).items() >= dict.fromkeys(STRANGERS, b"mine").items()
     assert (out / "my notes.txt").read_bytes() == b"mine"
 
 
 def test_every_name_must_be_one_that_the_next_build_knows(tmp_path):
     with pytest.raises(ValueError, match=r"extra\.txt"):
-        deliver(tmp_path / "out", {**NEW, "extra.txt": b"new"})
+        write_outputs(tmp_path / "out", {**NEW, "extra.txt": b"new"})
     assert not (tmp_path / "out").exists()
 
 
@@ -336,16 +336,16 @@ def test_a_file_that_the_session_reads_is_never_replaced(out, name, adopt):
     with pytest.raises(
         InputError, match=f"the session reads these files, and outputs would replace them: {name}; move"
     ):
-        deliver(out, NEW, inputs=[out / name, out / "not there"], adopt=adopt)
+        write_outputs(out, NEW, inputs=[out / name, out / "not there"], adopt=adopt)
     assert there(out) == before
 
 
 def test_a_file_that_the_session_reads_is_never_removed(out):
-    assert deliver(out, NEW, inputs=[out / "cards/02-tone.png"]) == []
+    assert write_outputs(out, NEW, inputs=[out / "cards/02-tone.png"]) == []
     assert there(out) == OLD | NEW | FOREIGN
     assert listed(out) == sorted(NEW)  # from now on it is the user's own
     with pytest.raises(InputError, match=r"may be yours: cards/02-tone\.png"):
-        deliver(out, OLD)
+        write_outputs(out, OLD)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="makes links as only other systems have them")
@@ -356,7 +356,7 @@ def test_an_input_is_known_by_whatever_path_it_is_read(out, to):
     (root / "by folder").symlink_to("out")
     (root / "photo").hardlink_to(out / "outline.md") if to == "hard" else (root / "photo").symlink_to(to)
     with pytest.raises(InputError, match="the session reads these files"):
-        deliver(out, NEW, inputs=[root / "photo"])
+        write_outputs(out, NEW, inputs=[root / "photo"])
     assert there(out) == OLD | FOREIGN
 
 
@@ -365,7 +365,7 @@ def test_a_link_that_is_an_input_stays(out):
     put(out.parent / "front.png", b"photo")
     (out / "episode.html").symlink_to("../front.png")
     with pytest.raises(InputError, match="the session reads these files"):
-        deliver(out, NEW, inputs=[out / "episode.html"])
+        write_outputs(out, NEW, inputs=[out / "episode.html"])
     assert (out / "episode.html").is_symlink()
 
 
@@ -379,7 +379,7 @@ def test_a_folder_in_a_files_place_stays(out, name, adopt):
     put(out / name / "mine.txt", b"mine")
     before = there(out)
     with pytest.raises(InputError, match=f"a folder where there is a file, or the reverse: {name}"):
-        deliver(out, NEW, adopt=adopt)
+        write_outputs(out, NEW, adopt=adopt)
     assert there(out) == before
 
 
@@ -387,7 +387,7 @@ def test_a_folder_in_a_files_place_stays(out, name, adopt):
 def test_a_file_in_a_folders_place_stays(tmp_path, adopt):
     put(tmp_path / "cards", b"mine")
     with pytest.raises(InputError, match="or the reverse: cards;"):
-        deliver(tmp_path, NEW, adopt=adopt)
+        write_outputs(tmp_path, NEW, adopt=adopt)
     assert there(tmp_path) == {"cards": b"mine"}
 
 
@@ -395,7 +395,7 @@ RENAMED = {LAST: b"new", "cards/02-Tone.png": b"new tone"}
 
 
 def test_a_card_whose_name_changes_case_replaces_the_one_before(out):
-    assert deliver(out, RENAMED) == ["cards/01-title.png", "cards/02-tone.png", "outline.md"]
+    assert write_outputs(out, RENAMED) == ["cards/01-title.png", "cards/02-tone.png", "outline.md"]
     assert there(out) == RENAMED | FOREIGN
 
 
@@ -404,7 +404,7 @@ def test_on_a_disk_that_ignores_case_it_is_not_removed_again(out, monkeypatch):
     (out / "cards/02-Tone.png").hardlink_to(out / "cards/02-tone.png")
     entries = os.listdir
     monkeypatch.setattr(os, "listdir", lambda folder: [name for name in entries(folder) if name != "02-Tone.png"])
-    assert deliver(out, RENAMED) == ["cards/01-title.png", "outline.md"]
+    assert write_outputs(out, RENAMED) == ["cards/01-title.png", "outline.md"]
     assert there(out).items() >= RENAMED.items()
     assert listed(out) == sorted(RENAMED)
 
@@ -414,7 +414,7 @@ def test_a_file_of_the_users_whose_name_differs_in_case_is_the_users(out):
     if (out / "cards/02-tone.png").read_bytes() == b"mine":
         pytest.skip("this disk ignores case")
     with pytest.raises(InputError, match=r"may be yours: cards/02-Tone\.png"):
-        deliver(out, RENAMED)
+        write_outputs(out, RENAMED)
     assert there(out) == OLD | FOREIGN | {"cards/02-Tone.png": b"mine"}
 
 
@@ -432,7 +432,7 @@ def test_a_folder_that_may_not_be_written(out, monkeypatch, number):
 
     monkeypatch.setattr(Path, "mkdir", refused)
     with pytest.raises(CannotFinish, match=os.strerror(number)) as raised:
-        deliver(out, NEW)
+        write_outputs(out, NEW)
     assert str(out) in str(raised.value)
     assert there(out) == OLD | FOREIGN
 
@@ -440,5 +440,5 @@ def test_a_folder_that_may_not_be_written(out, monkeypatch, number):
 def test_a_file_where_the_folder_should_be(tmp_path):
     (tmp_path / "out").write_bytes(b"mine")
     with pytest.raises(CannotFinish):
-        deliver(tmp_path / "out", NEW)
+        write_outputs(tmp_path / "out", NEW)
     assert (tmp_path / "out").read_bytes() == b"mine"

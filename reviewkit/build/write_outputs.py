@@ -9,8 +9,8 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 
 from reviewkit.build import own_files
+from reviewkit.build.atomic_files import incoming_place, sweep, write_flushed
 from reviewkit.build.own_files import MANIFEST, list_of
-from reviewkit.build.whole_files import incoming_place, sweep, write_flushed
 from reviewkit.model.errors import CannotFinish
 
 LAST = "findings.json"
@@ -83,7 +83,7 @@ def alone(out: Path) -> Iterator[None]:
         yield
 
 
-def deliver(
+def write_outputs(
     out: Path,
     files: Mapping[str, bytes | Path],
     *,
