@@ -23,7 +23,7 @@ _NOTICED = 1 / 3  # of a factor of two, or of 3 dB
 _LOUDSPEAKER_OHM = 32.0  # a load up to this is a loudspeaker's
 _VALVES = re.compile(r"\b(?:valve|tube)s?\b", re.IGNORECASE)
 _NAMES = {OFFSET: "DC offset", BIAS: "bias", LEAKAGE: "leakage with the plug both ways"}
-_NAMED = 2  # points named in a reason
+_NAMED, _LONGEST = 2, 28  # points named in a reason, and letters of a name
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,8 @@ def is_worse(change: Change) -> bool:
 
 
 def _reason(what: str, names: Sequence[str]) -> str:
-    own = list(dict.fromkeys(name.split(",")[0] for name in names))
+    heads = (name.split(",")[0] for name in names)
+    own = list(dict.fromkeys(head if len(head) <= _LONGEST else f"{head[: _LONGEST - 1].rstrip()}…" for head in heads))
     more = f" and {len(own) - _NAMED} more" if len(own) > _NAMED else ""
     return f"{what}: {', '.join(own[:_NAMED])}{more}" if own else ""
 

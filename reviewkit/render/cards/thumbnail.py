@@ -24,7 +24,7 @@ from reviewkit.render.cards.png import encode_png
 from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import WIDE
 from reviewkit.render.cards.traces import clip_trace, to_pixels
-from reviewkit.render.cards.typeset import fit_block, fit_text
+from reviewkit.render.cards.typeset import fit_block, fit_text, line_pitch
 from reviewkit.verdict.verdict import MEETS
 
 WIDTH = 1280  # pixels
@@ -160,9 +160,9 @@ def lay_out_thumbnail(page: Page, what: Thumbnail) -> None:
     words = fit_block(page, what.words, _WORDS, width, height, most=most, leading=0.98, anywhere=True)
     if words is None:
         raise page.fault(what.words, SHORTEN_NAME)
-    baseline = _TOP + page.cap(words.size, "black")
+    baseline, pitch = _TOP + page.cap(words.size, "black"), line_pitch(page, words, "black", 0.98)
     for index, line in enumerate(words.lines):
-        at = baseline + index * words.size * 0.98
+        at = baseline + index * pitch
         page.add(page.text(line, safe.left, at, words.size, look.ink, weight="black", remedy=SHORTEN_NAME))
     place_mark(page, what.mark, safe.left, safe.bottom - 36.0, high=_MARK)
 
