@@ -12,6 +12,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+# as the program runs: with threads, linear algebra takes twice the processor time
+os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+
 import accuracy as promised
 import pytest
 from hypothesis import settings

@@ -373,7 +373,7 @@ def test_the_wave_and_the_spectrum_are_made_if_a_note_calls_for_them(composed):
 
 def test_the_outline_says_what_is_on_the_page_only(composed):
     sample = composed()
-    text = pipeline.outputs.render_outline(sample.episode, sample.pages)
+    text = pipeline.text_outputs.render_outline(sample.episode, sample.pages)
     _, _, rest = text.partition("## Not in the film")
     named = set(re.findall(r"\d\d-([\w-]+)", rest))
     assert named == {still.id for still in sample.episode.stills if not still.on_film}

@@ -56,7 +56,7 @@ class Series:
 
 @dataclass(frozen=True, eq=False)
 class Results:
-    """What was read, measured and judged, of which cards are made."""
+    """The results from which cards are made: read, measured and judged."""
 
     files: SessionFiles
     runs: Sequence[Run]

@@ -212,7 +212,7 @@ MESSAGES = {
         "scale or each to its own file, or name the one to read: columns = { frequency = 1 }",
     ),
     "a column without a name": (
-        ",Frequency (Hz),Level (dBV)\n0,20,1\n1,30,2\n",
+        ",Frequency (Hz),Level (dBV)\n7,20,1\n3,30,2\n",
         {},
         "column 1 cannot be told from the header; write under its [[measurement]] in session.toml which columns to "
         "read, for example columns = { frequency = 2, level = 3 }",

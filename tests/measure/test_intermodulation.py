@@ -132,8 +132,8 @@ def test_power_is_that_of_a_sine_of_the_same_peak():
 def test_conditions_travel_and_one_finding_answers_a_rating():
     found = measured(KIND, capture(played((60, 7000), MODULATION)), stage="after", input="aux", channels="both")
     f = one(found, "imd")
-    assert f.at["method"] == "sideband pairs re the upper tone"
-    assert one(found, "imd_rss").at["method"] == "r.s.s. of the four sidebands re the upper tone"
+    assert f.at["method"] == "sideband pairs relative to the upper tone"
+    assert one(found, "imd_rss").at["method"] == "r.s.s. of the four sidebands relative to the upper tone"
     assert (f.at["input"], f.at["channels"], f.at["load"]) == ("aux", "both", 8.0)
     assert (f.unit, f.stage, f.kind) == ("%", "after", KIND)
     assert [x.quantity for x in found.findings].count("imd") == 1

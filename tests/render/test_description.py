@@ -68,6 +68,7 @@ def episode(changes=(), verdicts=(), repair=(), unit=SESSION.unit, **keys):
         "verdicts": tuple(verdicts),
         "cards": (),
         "segments": (),
+        "page": (),
         "chapters": (),
         "chapters_final": True,
         "repair": tuple(repair),

@@ -46,6 +46,7 @@ def outline_facts(**keys):
         "final": False,
         "always": CAUTIONS,
         "segments": [],
+        "page_only": [],
     }
     return facts | keys
 

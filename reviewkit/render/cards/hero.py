@@ -29,7 +29,7 @@ SHORTEN_VERDICT = "shorten the condition of this [[rated]] table"
 
 @dataclass(frozen=True)
 class HeroPlace:
-    """Where a hero is in a chart: its size, the left and upper end of its first caption."""
+    """The place of a hero in a chart: its size, the left and upper end of its first caption."""
 
     size: float
     left: float

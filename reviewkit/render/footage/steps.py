@@ -1,4 +1,4 @@
-"""What a clip shows and when: layers of a card's shapes, each with the way in which it appears.
+"""The steps of a clip: layers of a card's shapes, each with the way in which it appears.
 
 The dial line is there from the start; the scale slides in, then come title, curves, the figure, the needle, the word.
 A pair starts from its card as found. Everything is there after 2.5 s, except on a hunt, where each reading has time to

@@ -39,7 +39,7 @@ SHORTEN_STRIP = "shorten title = … or setting = … of its [[measurement]]"
 
 @dataclass(frozen=True)
 class StripContent:
-    """What a strip shows. `conditions`: from all of them to the indispensable ones."""
+    """The texts and the figure of a strip. `conditions`: from all of them to the indispensable ones."""
 
     title: str
     conditions: tuple[str, ...]
