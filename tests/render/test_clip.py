@@ -404,12 +404,12 @@ def test_left_of_the_edge_is_the_curve_and_right_of_it_is_not(frames):
     layers = painted(steps)
     drawing, at = drawing_frames(steps), [step.way for step in steps].index("sweep")
     first, curve = layers[at - 1], layers[at]
-    begins = begin_frames(steps, drawing)
+    begins = begin_frames(steps, drawing)[at - 1 : at + 1]
     differs = np.flatnonzero((first != curve).any(axis=(0, 2)))
     left, right = differs[0], differs[-1] + 1
     seen = 0
-    for number in range(math.ceil(begins[at]) + 1, math.floor(begins[at + 1])):
-        edge = left + (right - left) * (number - begins[at]) / (begins[at + 1] - begins[at])
+    for number in range(math.ceil(begins[0]) + 1, math.floor(begins[1])):
+        edge = left + (right - left) * (number - begins[0]) / (begins[1] - begins[0])
         before, after = slice(0, round(edge) - 6), slice(round(edge) + 6, None)  # chroma reaches over by a few pixels
         assert psnr_db(frames[number][:, before], curve[:, before]) >= 40
         assert psnr_db(frames[number][:, after], first[:, after]) >= 40
