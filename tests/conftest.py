@@ -12,6 +12,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+# as the program runs: with threads, linear algebra takes twice the processor time
+os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+
 import accuracy as promised
 import pytest
 from hypothesis import settings
@@ -169,6 +172,9 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         for name, value in report.user_properties:
             if name == "odd files":
                 terminalreporter.line(f"odd files read or refused as they must be: {value}")
+            elif name == "awkward cases":
+                count, right, of = value
+                terminalreporter.line(f"awkward cases: {count}; at the first try {right} of {of} were right")
     edited = Counter(value for report in reports for name, value in report.user_properties if name == "edits tried")
     if edited:
         by_session = ", ".join(f"{session} {count}" for session, count in sorted(edited.items()))

@@ -22,8 +22,8 @@ from one_evening import outputs, put
 
 from reviewkit.build.build import build
 from reviewkit.build.cache import VARIABLE, open_cache
-from reviewkit.build.deliver import MANIFEST
 from reviewkit.build.options import Options
+from reviewkit.build.write_outputs import MANIFEST
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 # Counts every call that changes what is on the disk, and at one of them ends as a process does that is killed there, or

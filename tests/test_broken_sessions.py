@@ -86,7 +86,7 @@ MISTAKES = {
         "session.toml",
         'drive = "40 Hz"',
         'drive = "40 Hz" is no power and no voltage',
-        'for example "5 W"',
+        'for example "4 W"',
     ),
     "an unknown key": Broken(
         instead("session.toml", "channels", "chanels"),

@@ -18,10 +18,10 @@ import reviewkit.build.build
 from reviewkit.build import drawing, measuring, plain_data, program
 from reviewkit.build.build import make
 from reviewkit.build.cache import Cache, open_cache
-from reviewkit.build.deliver import MANIFEST
 from reviewkit.build.last_build import read_last_build
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE
+from reviewkit.build.write_outputs import MANIFEST
 from reviewkit.model.errors import CannotFinish
 from reviewkit.render.footage import clip
 from reviewkit.render.footage.ffmpeg import find_encoder
@@ -31,9 +31,11 @@ HEAVY = "numpy pandas matplotlib jinja2 pydantic scipy PIL rich".split()
 
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory) -> Path:
-    """The session, built once. Not to be changed."""
+    """The session, built once, next to the cache that was filled by it. Not to be changed."""
     folder = one_evening.write(tmp_path_factory.mktemp("evening") / "session")
-    build(folder, Options())
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("REVIEWKIT_CACHE", str(folder.parent / "cache"))
+        build(folder, Options())
     return folder
 
 
@@ -45,10 +47,11 @@ def cache(tmp_path, monkeypatch) -> Path:
 
 
 @pytest.fixture
-def folder(whole, tmp_path) -> Path:
-    """A session as it is after its first build."""
+def folder(whole, cache, tmp_path) -> Path:
+    """A session as it is after its first build, and its cache."""
+    shutil.copytree(whole.parent / "cache", cache)
     folder = Path(shutil.copytree(whole, tmp_path / "session"))
-    build(folder, Options())
+    build(folder, Options())  # the cache knows the last build of a folder by its place
     return folder
 
 
@@ -170,7 +173,7 @@ def test_only_one_card_leaves_the_others_and_the_record(folder):
     put(folder / "measurements/flat.csv", one_evening.flat(30_000))
     build(folder, Options(only="flat"))
     changed = {name for name, content in outputs(folder / "out").items() if before[name] != content}
-    assert changed == {"cards/03-flat.png", "strips/03-flat.png"}
+    assert changed == {"cards/04-flat.png", "strips/04-flat.png"}
     assert not is_current(folder)
 
 
@@ -206,7 +209,7 @@ def test_a_sweep_that_changed_is_read_and_drawn_alone(folder, monkeypatch):
     put(folder / "measurements/leak.csv", one_evening.leak(-61))
     build(folder, Options())
     assert read == ["leak.csv"]
-    assert set(drawn) == {"leak", "table", "closing"}  # which sum up
+    assert set(drawn) == {"leak", "score"}  # which sums up
     # what another is held against changes that one, too
     read.clear()
     drawn.clear()

@@ -14,11 +14,9 @@ from pathlib import Path
 import pytest
 from rated_and_found import rated, session
 
-from reviewkit.build.pipeline import check
 from reviewkit.commands.plan_table import format_table, format_text
 from reviewkit.measure import KINDS
 from reviewkit.model import places
-from reviewkit.model.episode import Episode
 from reviewkit.model.session import Session, Unit
 from reviewkit.plan.plan import make_plan
 from reviewkit.render.pages import plan_page
@@ -86,15 +84,10 @@ def pages() -> Pages:
 
 
 @pytest.fixture(scope="module")
-def measured() -> Episode:
-    return check(places.sample_session())
-
-
-@pytest.fixture(scope="module")
-def sample_plan(measured) -> PlanWords:
-    verdicts = judge(measured.session, measured.runs)
+def sample_plan(episode) -> PlanWords:
+    verdicts = judge(episode.session, episode.runs)
     columns = {name: kind.about for name, kind in KINDS.items()}
-    made = make_plan(measured.session, measured.runs, verdicts, measured.repair, columns, repaired=True)
+    made = make_plan(episode.session, episode.runs, verdicts, episode.repair, columns, repaired=True)
     return plan_page.describe_plan(made, pages())
 
 
@@ -157,8 +150,8 @@ def test_names_from_outside_are_text_and_nothing_else():
 # ------------------------------------------------------------------ the sample
 
 
-def test_the_sample_is_ticked_by_its_verdicts(sample_plan, measured):
-    verdicts = judge(measured.session, measured.runs)
+def test_the_sample_is_ticked_by_its_verdicts(sample_plan, episode):
+    verdicts = judge(episode.session, episode.runs)
     assert len(sample_plan.ratings) == len(verdicts) >= 10
     for line, verdict in zip(sample_plan.ratings, verdicts, strict=True):
         assert line.label == verdict.label

@@ -9,8 +9,8 @@ from reviewkit.model import places
 from reviewkit.model.finding import Point
 from reviewkit.model.rating_words import label
 from reviewkit.model.repair import RepairRow
-from reviewkit.render.pages.outputs import framing_sentences
 from reviewkit.render.pages.page import Pages
+from reviewkit.render.pages.text_outputs import framing_sentences
 
 PAGES = Pages(places.templates(), places.templates())
 BAND = (10.0, 50_000.0)

@@ -113,7 +113,7 @@ def test_what_two_builds_hand_over_at_once_is_never_mixed(pair, monkeypatch):
 HAND_OVER = """
 import sys
 from pathlib import Path
-from reviewkit.build.deliver import alone
+from reviewkit.build.write_outputs import alone
 with alone(Path(sys.argv[1])):
     Path(sys.argv[1], "the second was here").touch()
 """

@@ -23,7 +23,7 @@ pytestmark = [
 ]
 WHERE = (
     "import json, reviewkit; from reviewkit.model import places; "
-    "print(json.dumps([reviewkit.__file__, str(places.templates()), str(places.sample_session())]))"
+    "print(json.dumps([reviewkit.__file__, str(places.templates())]))"
 )
 
 
@@ -101,10 +101,10 @@ def test_the_wheel_holds_nothing_that_was_built_or_is_for_developers_only(wheel)
 
 def test_the_installed_command_builds_its_own_sample(installed, tmp_path):
     bin_folder, site = installed
-    package, templates, sample = json.loads(quietly(bin_folder / "python", "-c", WHERE, cwd=tmp_path))
-    for place in (package, templates, sample):
+    package, templates = json.loads(quietly(bin_folder / "python", "-c", WHERE, cwd=tmp_path))
+    for place in (package, templates):
         assert Path(place).resolve().is_relative_to(site.resolve())
-    shutil.copytree(sample, tmp_path / "mine", ignore=shutil.ignore_patterns("out"))
+    shutil.copytree(Path(package).parent / "_sample_session", tmp_path / "mine", ignore=shutil.ignore_patterns("out"))
     before = sorted(path for path in site.rglob("*") if "__pycache__" not in path.parts)
     assert quietly(bin_folder / "reviewkit", "build", tmp_path / "mine", cwd=tmp_path) == ""
     out = tmp_path / "mine" / "out"
@@ -127,15 +127,13 @@ def test_an_editable_install_uses_the_checkouts_files(tmp_path, source):
     bin_folder, _ = new_environment(tmp_path / "environment")
     command = ("--python", bin_folder / "python", "install", "--no-deps", "--no-build-isolation", "-q", "-e", source)
     quietly(sys.executable, "-m", "pip", *command, cwd=tmp_path)
-    package, templates, sample = json.loads(quietly(bin_folder / "python", "-c", WHERE, cwd=tmp_path))
+    package, templates = json.loads(quietly(bin_folder / "python", "-c", WHERE, cwd=tmp_path))
     assert Path(package) == source / "reviewkit" / "__init__.py"
     assert Path(templates) == source / "templates"
-    assert Path(sample) == source / "sample_session"
 
 
 def test_a_plain_checkout_uses_its_own_files(tmp_path, checkout):
     said = quietly(sys.executable, "-c", WHERE, cwd=tmp_path, path=str(checkout))
-    package, templates, sample = json.loads(said)
+    package, templates = json.loads(said)
     assert Path(package) == checkout / "reviewkit" / "__init__.py"
     assert Path(templates) == checkout / "templates"
-    assert Path(sample) == checkout / "sample_session"

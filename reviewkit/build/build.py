@@ -7,14 +7,14 @@ from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from reviewkit.build.atomic_files import write_whole
 from reviewkit.build.cache import NO_CACHE, Cache
-from reviewkit.build.deliver import Incoming, alone, deliver
 from reviewkit.build.last_build import LastBuild, read_last_build, write_last_build
 from reviewkit.build.options import Options
 from reviewkit.build.own_files import refuse_to_replace
 from reviewkit.build.pipeline import Clips, Composed, run
 from reviewkit.build.pool import ALONE, Pool
-from reviewkit.build.whole_files import write_whole
+from reviewkit.build.write_outputs import Incoming, alone, write_outputs
 from reviewkit.model.digests import digest_of, file_digest
 from reviewkit.model.published import FILE_NAME
 from reviewkit.render.footage.ffmpeg import Encoder
@@ -124,7 +124,7 @@ def hand_over(made: Pending, options: Options, cache: Cache = NO_CACHE, encoder:
     whole = not options.only
     with alone(made.out):
         there = {name for name, digest in made.digests.items() if _is_there(made.out / name, digest)}
-        removed = deliver(
+        removed = write_outputs(
             made.out, made.files, partial=not whole, there=there, inputs=made.input_files, adopt=options.adopt
         )
     if made.published is not None:

@@ -44,6 +44,7 @@ class SessionFiles:
     repair: tuple[RepairRow, ...] = ()
     final: tuple[tuple[float, str], ...] = ()
     photo: bytes = b""
+    mark: bytes = b""
     published: Published | None = None
     sounds: tuple[PlayedSound, ...] = ()
     left_out: tuple[str, ...] = ()
@@ -84,8 +85,9 @@ def read(folder: Path, *, for_plan: bool = False) -> SessionFiles:
     segments = [note.segment for note in notes.notes if note.segment and not note.cut]
     uncut: tuple[Cut, tuple[str, ...]] = ((), ())
     final, remarks = attempt(lambda: read_final(folder, segments), uncut)
-    photo_name, price = session.episode.photo, session.price
+    photo_name, mark_name, price = session.episode.photo, session.look.mark, session.price
     photo = attempt(lambda: read_photo(folder, photo_name), b"") if photo_name else b""
+    mark = attempt(lambda: read_photo(folder, mark_name), b"") if mark_name else b""
     published = attempt(lambda: read_published(folder), None)
     prices = attempt(lambda: read_prices(folder / price.index, price.index), None) if price else None
     silent: tuple[PlayedSound, ...] = ()
@@ -98,6 +100,7 @@ def read(folder: Path, *, for_plan: bool = False) -> SessionFiles:
         repair,
         tuple((at, name) for at, name, _ in final),
         photo,
+        mark,
         published,
         sounds,
         (*_absent(folder, session, remarks),),
@@ -111,7 +114,7 @@ def input_digests(folder: Path, session: Session) -> dict[str, str]:
     names = ["session.toml", *own_templates(folder), *_BY_NAME]
     names += [m.file for m in session.measurements if m.file]
     names += [recording.file for sound in session.sounds for recording in sound.recordings]
-    names += filter(None, (session.episode.photo, session.look.font, session.look.bold_font))
+    names += filter(None, (session.episode.photo, session.look.mark, session.look.font, session.look.bold_font))
     if session.price:
         names.append(session.price.index)
     return {name: file_digest(folder / name) for name in names}

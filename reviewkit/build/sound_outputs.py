@@ -14,7 +14,7 @@ from reviewkit.build.program import program_digest
 from reviewkit.model.digests import file_digest
 from reviewkit.model.episode import Episode
 from reviewkit.model.sound import SIDES, PlayedSound, sound_path
-from reviewkit.render.cards.card import Order, draw_still
+from reviewkit.render.cards.pictures import Order, draw_for_sound
 from reviewkit.render.footage.sound_files import can_encode_mp3, encode_mp3
 
 
@@ -71,7 +71,7 @@ def draw_sound_clips(
             digest = cache.read(key)
             if digest is not None and bring_back(digest.decode(), place, drawn_before):
                 continue
-            still, box = draw_still(cards[stem], order)
+            still, box = draw_for_sound(cards[stem], order)
             end = box.left + box.width * lengths_s[side.name] / longest_s
             plot = Plot(box.left, box.top, end, box.bottom)
             write_sound_clip(still, plot, order.look.ink, side.samples, each.rate_hz, place, motion)

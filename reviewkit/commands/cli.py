@@ -115,14 +115,14 @@ def _describe(sheet: Sheet) -> list[str]:
 
 def _plan(options: argparse.Namespace) -> int:
     from reviewkit.build.cache import open_cache
-    from reviewkit.build.deliver import deliver
     from reviewkit.build.options import Options
     from reviewkit.build.pipeline import plan
+    from reviewkit.build.write_outputs import write_outputs
     from reviewkit.commands.plan_table import format_table, format_text
 
     out = Options().out_of(options.session)
     words, files, inputs = plan(options.session, open_cache())
-    deliver(out, files, partial=True, inputs=inputs, adopt=options.adopt)
+    write_outputs(out, files, partial=True, inputs=inputs, adopt=options.adopt)
     text = format_table(words, shutil.get_terminal_size().columns) if sys.stdout.isatty() else format_text(words)
     print(f"{text}\nall of it, with boxes to tick: {out / 'plan.md'}, {out / 'plan.html'}")
     return DONE
@@ -131,7 +131,7 @@ def _plan(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     from reviewkit.build.cache import open_cache
     from reviewkit.build.pipeline import check
-    from reviewkit.render.pages.outputs import left_out
+    from reviewkit.render.pages.text_outputs import left_out
 
     episode = check(options.session, open_cache())
     figures, cards = _count(len(episode.findings), "figure"), _count(len(episode.cards), "card")
@@ -155,7 +155,14 @@ def _build(options: argparse.Namespace) -> int:
 
     width = 3840 if options.size == "2160" else 1920
     wanted = Options(
-        options.out, width, options.only, options.overlay, options.motion, options.published, options.adopt
+        out=options.out,
+        width=width,
+        shapes=tuple(sorted(set(options.shape))),
+        only=options.only,
+        overlay=options.overlay,
+        motion=options.motion,
+        published=options.published,
+        adopt=options.adopt,
     )
     cache = Cache() if options.no_cache else open_cache()
     encoder = find_encoder() if options.motion else None

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from reviewkit.measure import scales
-from reviewkit.model.card import Card, Curves, Panel, Trace
+from reviewkit.model.card import Card, Chart, Panel, Trace
 from reviewkit.model.sound import SIDES, PlayedSide, PlayedSound
 from reviewkit.signal.playing_level import level_over_time
 
@@ -27,11 +27,11 @@ def make_sound_cards(sound: PlayedSound, corner: str) -> dict[str, Card]:
     return {
         sound.stem(name): Card(
             id=sound.stem(name),
+            subject=sound.words.get(name, name),
+            conditions=(sound.words["short"],) if "short" in sound.words else (),
+            body=Chart((Panel(x, y, traces, label="level re full scale"),)),
             title=sound.title,
-            conditions=" · ".join(filter(None, (sound.words.get(name, ""), sound.words.get("short", "")))),
-            body=Curves((Panel(x, y, traces, label="level re full scale"),)),
             corner=corner,
-            chart=True,
         )
         for name, traces in zip(SIDES, (before, (*ghost, *after)), strict=True)
     }

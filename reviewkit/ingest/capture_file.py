@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
@@ -70,17 +69,6 @@ def read_capture(
         raise InputError(
             Fault(source, 0, f"{reason}; write the file's name as it stands in the session folder")
         ) from error
-
-
-def parse_capture(
-    data: bytes,
-    source: str,
-    *,
-    columns: Mapping[str, str | int] | None = None,
-    full_scale_v: float | None = None,
-) -> Sheet:
-    """Return the same for a WAV file's bytes."""
-    return _read(io.BytesIO(data), len(data), source, columns or _NOTHING_SAID, full_scale_v)
 
 
 def _read(

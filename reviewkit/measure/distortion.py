@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from reviewkit.model import unstated_conditions
 from reviewkit.model.finding import Conditions
-from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.sheet import Column
 from reviewkit.signal.decibels import amplitude_of_db
 
@@ -19,7 +19,7 @@ ONE_PERCENT = 1.0
 def figure_of(column: Column) -> str | None:
     """Return "THD+N" or "THD" as named in the column's header; None if it names neither."""
     words = column.header.lower().replace(" ", "").replace("_", "")
-    if "thd+n" in words or "thdn" in words or "thdplusn" in words or "td+n" in words:
+    if "thd+n" in words or "thdn" in words or "thdplusn" in words:
         return "THD+N"
     return "THD" if "thd" in words else None
 
@@ -41,9 +41,9 @@ def distortion_percent(column: Column) -> Array:
 
 
 def rated_limits(c: Conditions) -> list[float]:
-    """Return the distortion limits (%) at which power is read: 1 %, and each that a power rating names."""
-    named = [distortion_limit(r) for r in c.ratings if r.quantity == "power"]
-    return list(dict.fromkeys([ONE_PERCENT, *(limit for limit in named if limit)]))
+    """Return the distortion limits (%) at which power is read: 1 %, and that of each power rating."""
+    rated = [unstated_conditions.distortion_percent(r) for r in c.ratings if r.quantity == "power"]
+    return list(dict.fromkeys([ONE_PERCENT, *rated]))
 
 
 def above_zero(x: Array, percent: Array) -> tuple[Array, Array]:

@@ -9,7 +9,7 @@ from reviewkit.model.card import Axis, Trace
 from reviewkit.model.digits import MINUS, trimmed
 from reviewkit.model.quantities import hertz
 
-RESPONSE_LADDER_DB = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 40.0)
+_LADDER_DB = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 40.0)
 _DIAL_HZ = (1, 10, 20, 100, 1000, 10_000, 20_000, 100_000, 1_000_000)
 
 
@@ -24,6 +24,15 @@ def dial(low_hz: float, high_hz: float) -> Axis:
     if ticks[-1][0] < high:
         ticks.append((high, hertz(high).replace(" kHz", "k")))
     return Axis(low, high, "log", tuple(_apart(ticks)), "Hz", _minor(low, high))
+
+
+def harmonic_dial(tone_hz: float, highest_hz: float) -> Axis:
+    """Return the frequency scale from below a tone to above its harmonics, numbered at 1, 2 and 5 of each decade."""
+    low, high = _rung_below(tone_hz / 1.6), _rung_above(highest_hz * 1.1)
+    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    values = [m * 10.0**e for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
+    ticks = tuple((f, hertz(f).replace(" kHz", "k").replace(" Hz", "")) for f in values)
+    return Axis(low, high, "log", ticks[-7:], "Hz", _minor(low, high))
 
 
 def dial_for(traces: Sequence[Trace]) -> Axis:
@@ -78,9 +87,9 @@ def power_scale(values: Sequence[float]) -> Axis:
     return Axis(low, high, "log", tuple(_apart(ticks)), "W", _minor(low, high))
 
 
-def around_zero(largest_db: float, ladder: Sequence[float] = RESPONSE_LADDER_DB) -> Axis:
+def around_zero(largest_db: float) -> Axis:
     """Return a vertical scale about 0 dB: the first step of the ladder that holds the largest deviation."""
-    top = next((rung for rung in ladder if largest_db <= rung), math.ceil(largest_db / 20) * 20.0)
+    top = next((rung for rung in _LADDER_DB if largest_db <= rung), math.ceil(largest_db / 20) * 20.0)
     ticks = []
     for value in (-top, -top / 2, 0.0, top / 2, top):
         sign = "+" if value > 0 else MINUS if value < 0 else ""
@@ -104,10 +113,11 @@ def lopsided(lowest_db: float, highest_db: float) -> Axis:
     return Axis(low, high, "linear", tuple(ticks[-7:]), "dB")
 
 
-def twenties(values: Sequence[float]) -> Axis:
-    """Return a vertical scale in steps of 20 dB that holds all values, its top at 0 or above."""
-    high = max(0.0, math.ceil(max(values) / 20) * 20.0)
-    low = min(high - 60.0, math.floor(min(values) / 20) * 20.0)
+def twenties(values: Sequence[float], least: float = 40.0) -> Axis:
+    """Return a vertical scale in steps of 20 dB that holds all values and spans at least `least`."""
+    most = max(values)
+    high = 0.0 if -2 < most <= 1 else math.ceil((most + 2) / 20) * 20.0
+    low = min(high - least, math.floor(min(values) / 20) * 20.0)
     step = 20.0 if (high - low) / 20 <= 6 else 40.0
     low = high - math.ceil((high - low) / step) * step
     ticks = [(v, _signed(v)) for v in _steps(low, high, step)]

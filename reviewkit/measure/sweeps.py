@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import curves, figures
-from reviewkit.model import quantities
+from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array
 from reviewkit.model.card import Limit, Mark, Trace
 from reviewkit.model.errors import Fault, InputError
@@ -16,7 +16,6 @@ from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal.decibels import HALF_POWER_DB
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
 EDGE = 0.005  # an edge within half a percent of a band's counts as that edge
@@ -181,11 +180,11 @@ def limit_within(rating: Rating) -> Limit:
     """Return the two sides of a rating such as ± 0.5 dB, over its band."""
     assert rating.within is not None
     low, high = rating.within
-    return Limit(low, high, *(rating.band_hz or AUDIO_BAND_HZ), f"rated {quantities.limit_within(low, high)}")
+    return Limit(low, high, *unstated_conditions.band_hz(rating), f"rated {quantities.limit_within(low, high)}", rating)
 
 
 def mark_of(finding: Finding | None) -> tuple[Mark, ...]:
-    """Return a figure's place in the picture, named; none if there is no figure."""
+    """Return a figure's place in the picture, ringed and named; none if there is no figure."""
     if finding is None:
         return ()
     at_hz = float(finding.at["frequency"])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from reviewkit.model.session import Rating
@@ -11,8 +10,6 @@ from reviewkit.model.session import Rating
 # easier test, because noise and crossover weigh more there); either way, more being harder.
 EQUAL, UPWARD, HARD = "equal", "upward", "hard"
 LOWEST_POWER_W = 0.25  # from here to the rated power a power rating holds (16 CFR 432, from memory)
-USUAL_BAND_HZ = (20.0, 20_000.0)
-SPOT_HZ = 1000.0  # meant if no frequency is named (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -30,6 +27,11 @@ class Rule:
     conditions: tuple[str, ...]
     level: str = ""  # how the level may differ; "" if it is no condition
     band: bool = False
+    covers: tuple[str, ...] = ()  # quantities that answer nothing, and say little more if this is rated
+
+    def shows(self, quantity: str) -> bool:
+        """Return whether the row of this rating leaves no need for a row of this quantity."""
+        return quantity in self.findings or quantity in self.covers
 
 
 _INPUT = ("load", "input")
@@ -43,12 +45,13 @@ _DISTORTIONS = ("worst_distortion", "distortion")
 RULES: dict[str, Rule] = {
     "power": Rule(
         "Power",
-        ("power_at_limit", "power_reached", "worst_distortion", "highest_distortion", "thd"),
+        ("power_at_limit", "power_reached", *_DISTORTIONS, "highest_distortion", "thd"),
         ("at_least",),
         "W",
         "percent",
         _FIGURE,
         UPWARD,
+        covers=("thd_plus_noise",),
     ),
     "thd": Rule("THD", (*_DISTORTIONS, "thd", "thd_plus_noise"), ("at_most",), "%", "ratio", _FIGURE, UPWARD),
     "thd_plus_noise": Rule(
@@ -84,7 +87,13 @@ RULES: dict[str, Rule] = {
         ("load", "band", "frequency"),
     ),
     "source_impedance": Rule(
-        "Source impedance", ("source_impedance",), ("at_most", "nominal"), "Ω", "ratio", ("load", "frequency")
+        "Source impedance",
+        ("source_impedance",),
+        ("at_most", "nominal"),
+        "Ω",
+        "ratio",
+        ("load", "frequency"),
+        covers=("damping_factor",),
     ),
     "channel_balance": Rule(
         "Channel balance",
@@ -103,7 +112,7 @@ RULES: dict[str, Rule] = {
         (*_INPUT, "volume", "frequency"),
     ),
     "snr": Rule("Signal to noise", ("snr",), ("at_least",), "dB", "db", (*_IDLE, "reference")),
-    "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", _IDLE),
+    "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", _IDLE, covers=("snr",)),
     "hum": Rule("Hum", ("hum",), ("at_most",), "dB", "db", ("input",)),
     "dc_offset": Rule("DC offset", ("dc_offset",), ("at_most",), "V", "ratio", ()),
     "imd": Rule("Intermodulation", ("imd",), ("at_most",), "%", "ratio", (*_DRIVEN, "level", "tones"), UPWARD),
@@ -128,19 +137,6 @@ RULES: dict[str, Rule] = {
     "overshoot": Rule("Overshoot", ("overshoot",), ("at_most",), "%", "ratio", ("load", "level"), EQUAL),
     "tilt": Rule("Tilt", ("tilt",), ("at_most",), "%", "ratio", ("load", "frequency", "level"), EQUAL),
 }
-
-
-def rated_output_w(ratings: Iterable[Rating], load_ohm: float | None) -> float | None:
-    """Return the lowest continuous power per channel that is rated into this load, W; an unnamed load fits any."""
-    fitting = [
-        rating.at_least
-        for rating in ratings
-        if rating.quantity == "power"
-        and not rating.total
-        and rating.rule.lower() != "music"
-        and (rating.load_ohm is None or load_ohm is None or rating.load_ohm == load_ohm)
-    ]
-    return min((power_w for power_w in fitting if power_w is not None), default=None)
 
 
 def distortion_limit(rating: Rating) -> float | None:

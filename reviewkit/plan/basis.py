@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from reviewkit.model.ratings import SPOT_HZ, rated_output_w
+from reviewkit.model import unstated_conditions
 from reviewkit.model.session import Bench, Rating
 
 SINE, POWER_SWEEP, SWEEP, PAIR, MANY, SQUARE, IDLE, METER = (
@@ -81,11 +81,11 @@ class Basis:
 
     def rated_w(self, load_ohm: float | None) -> float | None:
         """Return the rated power per channel into a load, W; half of a total power if there is no other."""
-        watts = rated_output_w(self.ratings, load_ohm)
+        watts = unstated_conditions.rated_output_w(self.ratings, load_ohm)
         halves = [
             replace(r, total=False, at_least=r.at_least / 2) for r in self.ratings if r.total and r.at_least is not None
         ]
-        return watts or rated_output_w(halves, load_ohm)
+        return watts or unstated_conditions.rated_output_w(halves, load_ohm)
 
     def share(self, rating: Rating, share: float) -> float | None:
         """Return a share of the rated output, W; 1 W if no power is rated; None without loudspeaker outputs."""
@@ -120,8 +120,9 @@ def spot_hz(rating: Rating) -> float:
     """Return the frequency to measure at: the rating's, else the frequency in the rated band nearest to 1 kHz."""
     if rating.frequency_hz is not None:
         return rating.frequency_hz
-    low, high = rating.band_hz or (SPOT_HZ, SPOT_HZ)
-    return min(max(SPOT_HZ, low), high)
+    usual_hz = unstated_conditions.FREQUENCY_HZ
+    low, high = rating.band_hz or (usual_hz, usual_hz)
+    return min(max(usual_hz, low), high)
 
 
 def band_or_spot(rating: Rating) -> dict[str, Any]:

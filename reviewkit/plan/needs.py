@@ -11,22 +11,10 @@ from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
 from reviewkit.plan.basis import Basis
 from reviewkit.plan.power import find_blocker
-from reviewkit.verdict.comparison import (
-    APART,
-    CLOSE,
-    INCOMPARABLE,
-    MEETS,
-    NO_VERDICT,
-    SAME,
-    SHORT,
-    UNMEASURED,
-    Mains,
-    Stand,
-    compare,
-)
+from reviewkit.verdict.comparison import APART, SAME, Mains, Stand, compare
 from reviewkit.verdict.limits import room
 from reviewkit.verdict.verdict import judging
-from reviewkit.verdict.verdict_words import ROUNDS
+from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, MEETS, NO_VERDICT, ROUNDS, SHORT, UNMEASURED
 
 ANSWERED, SETTLED, CLOSER, AGAIN, OPEN = "answered", "settled", "closer", "again", "open"
 _STATES = {MEETS: ANSWERED, SHORT: ANSWERED, CLOSE: CLOSER, INCOMPARABLE: AGAIN, UNMEASURED: OPEN, NO_VERDICT: SETTLED}

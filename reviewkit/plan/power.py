@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from reviewkit.model.ratings import SPOT_HZ, distortion_limit
+from reviewkit.model import unstated_conditions
 from reviewkit.model.session import Rating
 from reviewkit.plan.basis import LINE_V, POWER_SWEEP, SINE, SWEEP, Basis, CaptureRequest, spot_hz
-
-USUAL_LIMIT = 1.0  # percent, where the maker names no distortion (common practice, no source)
 
 
 def find_blocker(rating: Rating, basis: Basis) -> str:
@@ -39,7 +37,7 @@ def power_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     """
     assert rating.at_least is not None
     watts = rating.at_least / (2 if rating.total else 1)
-    limit = distortion_limit(rating) or USUAL_LIMIT
+    limit = unstated_conditions.distortion_percent(rating)
     shared = basis.named(rating, "load", "input", "channels") | {"figure": _figure(rating, basis)}
     if rating.total:
         shared["channels"] = "both"
@@ -107,7 +105,7 @@ def tone_request(
     rating: Rating, basis: Basis, quantity: str, at: Mapping[str, Any], level: tuple[float | None, float | None]
 ) -> CaptureRequest:
     """Request one steady sine; `level`: watts, else volts."""
-    hz = at.get("frequency", SPOT_HZ)
+    hz = at.get("frequency", unstated_conditions.FREQUENCY_HZ)
     wording = {"frequencies": (hz,), "quantities": (quantity,)}
     return CaptureRequest(
         "tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), wording=wording

@@ -9,7 +9,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from reviewkit.model.ratings import RULES, SPOT_HZ
+from reviewkit.model import unstated_conditions
+from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Rating
 from reviewkit.plan.basis import (
     IDLE,
@@ -30,7 +31,6 @@ from reviewkit.plan.basis import (
 )
 from reviewkit.plan.power import distortion_requests, power_requests, tone_request
 
-AUDIO_BAND_HZ = (20.0, 20_000.0)
 USUAL_TONES_HZ = (60.0, 7000.0)
 
 
@@ -71,7 +71,7 @@ def _sweep_request(
 
 def _flatness(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     even = rating.within is None or -rating.within[0] == rating.within[1]
-    band = rating.band_hz or AUDIO_BAND_HZ
+    band = unstated_conditions.band_hz(rating)
     quantities = ("flatness",) if even else ("deviation_high", "deviation_low")
     at = basis.named(rating, "load", "input") | {"band": band}
     return (_sweep_request(rating, basis, quantities, at, bands=(band,)),)
@@ -93,7 +93,7 @@ def _balance(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
                 channels=("both",),
             ),
         )
-    if hz == SPOT_HZ:
+    if hz == unstated_conditions.FREQUENCY_HZ:
         return (
             replace(
                 _sweep_request(rating, basis, ("channel_balance",), shared | {"frequency": hz}), channels=("both",)
@@ -201,7 +201,7 @@ def _multitone(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 
 
 def _phono(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    band = rating.band_hz or AUDIO_BAND_HZ
+    band = unstated_conditions.band_hz(rating)
     at = {"input": rating.input or "phono", "band": band}
     return (CaptureRequest("phono", "phono", ("riaa_deviation",), at, SWEEP, place=LINE, wording={"bands": (band,)}),)
 

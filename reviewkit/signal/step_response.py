@@ -42,14 +42,12 @@ class Figure(NamedTuple):
 class Step:
     """A square wave as read. Times in s, levels in the waveform's unit; `overshoot`, `tilt` and `noise` in percent.
 
-    `first_s`: the middle of the first rising edge, after the record's start. `base`, `top`: the levels just before and
-    just after a rising edge; `low_s`, `high_s`: where it passes 10 % and 90 %, from its middle. `noise`: r.m.s.
-    `samples_in_rise`: the number of samples within the rise. `time_s`, `wave`: one period, its rising edge's middle at
-    0.
+    `base`, `top`: the levels just before and just after a rising edge; `low_s`, `high_s`: where it passes 10 % and
+    90 %, from its middle. `noise`: r.m.s. `samples_in_rise`: the number of samples within the rise. `time_s`, `wave`:
+    one period, its rising edge's middle at 0.
     """
 
     frequency_hz: float
-    first_s: float
     base: float
     top: float
     low_s: float
@@ -109,7 +107,6 @@ def read_square(samples: Array, rate_hz: float) -> Step:
     falls = _tilt(upper, half, middle), _tilt(lower, period - half, middle)
     return Step(
         frequency_hz=rate_hz / period,
-        first_s=first % period / rate_hz,
         base=base,
         top=top,
         low_s=low_at.value / rate_hz,

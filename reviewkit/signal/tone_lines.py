@@ -44,8 +44,7 @@ class Lines:
     """A spectrum. `frequency_hz`: shape (n,), rising; `power`: shape (n,), the squared r.m.s. level of a tone on its
     line; `half`: half-width of the window's main lobe in lines. `spread` (amplitude over the offset in lines) and
     `bandwidth` (noise bandwidth in lines) are None if the window isn't known. Of a waveform, `values`: the lines with
-    their phases relative to the middle of the record, `beta`: the Kaiser window's shape, `cleared`: whether its tones
-    were subtracted, so that none leaks.
+    their phases relative to the middle of the record, `cleared`: whether its tones were subtracted, so that none leaks.
     """
 
     frequency_hz: Array
@@ -54,7 +53,6 @@ class Lines:
     bandwidth: float | None = None
     spread: Callable[[Any], Any] | None = None
     values: NDArray[np.complex128] | None = None
-    beta: float = 0.0
     cleared: bool = False
 
     @property
@@ -118,7 +116,7 @@ def of_waveform(samples: Array, rate_hz: float, beta: float, *, cleared: bool = 
     def spreads(offset: Array) -> Array:
         return np.abs(kaiser_spread(offset, beta))
 
-    return Lines(frequency, power, int(beta / np.pi), noise_bandwidth(window), spreads, values, beta, cleared)
+    return Lines(frequency, power, int(beta / np.pi), noise_bandwidth(window), spreads, values, cleared)
 
 
 def of_spectrum(frequency_hz: Array, level: Array, window: str | None) -> Lines:

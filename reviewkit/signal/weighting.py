@@ -43,22 +43,6 @@ def a_weighting(frequency_hz: Any) -> Any:
     return (_a_shape(frequency_hz) / _a_shape(REFERENCE_HZ))[()]
 
 
-def a_weighting_db(frequency_hz: Any) -> Any:
-    """Return the A weighting in dB.
-
-    Parameters
-    ----------
-    frequency_hz : Any
-        Above 0, a scalar or an array of any shape.
-
-    Returns
-    -------
-    Any
-        In dB, 0 dB at 1 kHz, same shape.
-    """
-    return 20 * np.log10(a_weighting(frequency_hz))
-
-
 def _replay_shape(frequency_hz: Any, amendment: bool) -> Any:
     omega = 2 * np.pi * np.asarray(frequency_hz, dtype=float)
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from reviewkit.measure.likeness import is_like
-from reviewkit.model import ratings
+from reviewkit.model import unstated_conditions
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.repair import RepairRow
@@ -62,7 +62,7 @@ def _clips_w(run: Run, runs: Sequence[Run]) -> float | None:
     load_ohm = run.conditions.measurement.load_ohm
     return min(
         (f.value for each in runs for f in each.findings if _is_clipping(f) and f.at.get("load") == load_ohm),
-        default=ratings.rated_output_w(run.conditions.ratings, load_ohm),
+        default=unstated_conditions.rated_output_w(run.conditions.ratings, load_ohm),
     )
 
 

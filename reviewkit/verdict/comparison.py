@@ -5,32 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from reviewkit.model import digits, quantities
+from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.finding import Finding
-from reviewkit.model.level import FULL_SCALE, Level, is_same, levels_of
-from reviewkit.model.ratings import (
-    EQUAL,
-    HARD,
-    LOWEST_POWER_W,
-    RULES,
-    SPOT_HZ,
-    USUAL_BAND_HZ,
-    distortion_limit,
-    rated_output_w,
-)
+from reviewkit.model.level import is_same, levels_of
+from reviewkit.model.ratings import EQUAL, HARD, LOWEST_POWER_W, RULES, distortion_limit
 from reviewkit.model.session import Rating
 
 SAME, HARDER, EASIER, APART = "same", "harder", "easier", "apart"
 INSIDE, ON, OUTSIDE = 1, 0, -1
-MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
-    "meets",
-    "falls short",
-    "too close to call",
-    "not comparable",
-    "not measured",
-)
-NO_VERDICT = ""  # a nominal value without a tolerance is only printed next to the measured one
-JUDGED = (MEETS, SHORT, CLOSE)
 
 # one percent of frequency, half a percent of a load, a power or a band's edge: exports round by as much; two
 # percent of the mains (common practice, no source)
@@ -174,12 +156,13 @@ def _weighting(rating: Rating, finding: Finding) -> Stand:
 def _channels(rating: Rating, finding: Finding) -> Stand:
     had = str(finding.at.get("channels", ""))
     words = {"both": "both channels driven", "one": "one channel driven"}
-    if not rating.channels:
+    wanted = rating.channels or ("both" if rating.total else "")
+    if not wanted:
         return Stand(SAME, assumed=words.get(had, ""))
-    rated = f"rated with {words[rating.channels]}"
+    rated = f"rated with {words[wanted]}"
     if not had:
         return Stand(APART, f"{rated}, which were driven is not stated", brief="channels driven not stated")
-    if had == rating.channels:
+    if had == wanted:
         return Stand(SAME)
     return Stand(
         HARDER if had == "both" else EASIER, f"{rated}, measured with {words[had]}", brief=f"with {words[had]}"
@@ -190,7 +173,7 @@ def _band(rating: Rating, finding: Finding) -> Stand:
     swept = (finding.at["band"][0], finding.at["band"][1]) if is_swept(finding) else None
     if rating.band_hz is None and not RULES[rating.quantity].band:
         return Stand(SAME)  # `_frequency` compares with the one frequency that is meant
-    low, high = rating.band_hz or USUAL_BAND_HZ
+    low, high = unstated_conditions.band_hz(rating)
     rated = f"rated over {'' if rating.band_hz else 'no band, which means '}{quantities.band((low, high))}"
     if swept is None:
         hz = finding.at.get("frequency")
@@ -215,7 +198,7 @@ def _frequency(rating: Rating, finding: Finding) -> Stand:
     """Compare the frequency; if the maker names neither one nor a band, 1 kHz is meant, and only that."""
     if rating.band_hz is not None:
         return Stand(SAME)
-    wanted, hz = rating.frequency_hz or SPOT_HZ, finding.at.get("frequency")
+    wanted, hz = unstated_conditions.frequency_hz(rating), finding.at.get("frequency")
     rated = f"rated at {quantities.hertz(wanted)}"
     if rating.frequency_hz is None:
         rated = f"rated at no frequency, which means {quantities.hertz(wanted)}"
@@ -233,32 +216,10 @@ def _frequency(rating: Rating, finding: Finding) -> Stand:
     return Stand(APART, f"{rated}, {measured}", brief=measured)
 
 
-def rated_level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> tuple[Level | None, str]:
-    """Return the level that a rating holds at, and how it is known: "rated", "meant", or "" if it isn't.
-
-    A distortion rated without a level is meant at the rated output: the lowest continuous power rated for that load, or
-    full scale. So is the output that an input's sensitivity is for.
-    """
-    load_ohm = rating.load_ohm if rating.load_ohm is not None else finding.at.get("load")
-    if rating.quantity == "power":
-        return Level(rating.at_least or 0.0, "W", load_ohm), "rated"
-    if rating.power_w is not None:
-        return Level(rating.power_w, "W", load_ohm), "rated"
-    if rating.level is not None:
-        return Level(rating.level.value, rating.level.unit, load_ohm, rating.level.reference), "rated"
-    levels, distortion = levels_of(finding.at), quantities.QUANTITIES[finding.quantity].is_distortion
-    if distortion and any(had.unit == "dBFS" for had in levels):
-        return FULL_SCALE, "meant"
-    if distortion or (rating.quantity == "input_sensitivity" and levels):
-        power_w = rated_output_w(ratings, load_ohm)
-        return (Level(power_w, "W", load_ohm), "meant") if power_w else (None, "")
-    return None, ""
-
-
 def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand:
     if rating.quantity == "power" and not is_in_percent(rating, finding):
         return Stand(SAME)  # the power is the figure itself
-    wanted, how = rated_level(rating, finding, ratings)
+    wanted, how = unstated_conditions.rated_level(rating, finding, ratings)
     levels = levels_of(finding.at)
     # of a level that is known in several ways, use the one that can be compared
     alike = [had for had in levels if wanted is not None and had.decibels_above(wanted) is not None]
@@ -323,7 +284,7 @@ def _reference(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> S
         remedy = f"what would tell is the input sensitivity of {of}, read at the same volume"
         return Stand(APART, f"rated re {rating.reference} at the input, {measured}; {remedy}", brief=brief)
     if not rating.reference:
-        meant = rated_output_w(ratings, finding.at.get("load"))
+        meant = unstated_conditions.rated_output_w(ratings, finding.at.get("load"))
         if meant is None or had is None or abs(had / meant - 1) <= _LOAD_SAME:
             return Stand(SAME, assumed=f"re {quantities.watts(had)}" if had is not None else "")
         # the lower the reference, the harder

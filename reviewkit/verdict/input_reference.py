@@ -9,9 +9,8 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from reviewkit.model import quantities
+from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.finding import Finding
-from reviewkit.model.ratings import SPOT_HZ
 
 _DB_OF_RELATIVE = 20 / math.log(10)  # for a small change, to first order
 _SAME_FREQUENCY = 0.01
@@ -34,11 +33,11 @@ def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | 
     """
     made = []
     for noise in findings:
-        amplified = (
-            next(_gains(noise, findings, rated_w), None) if noise.quantity == "noise" and noise.value > 0 else None
-        )
-        if amplified is None:
+        gains = list(_gains(noise, findings, rated_w)) if noise.quantity == "noise" and noise.value > 0 else []
+        if not gains:
             continue
+        # of a noise that names no channel, the gain of the channel that makes its ratio worse
+        amplified = gains[0] if noise.channel else min(gains, key=lambda each: each[0])
         gain, of, how = amplified
         parts = [_relative(noise), _relative(of)]
         expanded = _DB_OF_RELATIVE * math.hypot(*(part or 0.0 for part in parts))
@@ -60,10 +59,11 @@ def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | 
 def _gains(noise: Finding, findings: Iterable[Finding], rated_w: float | None) -> Iterator[tuple[float, Finding, str]]:
     """Yield the gain of this noise's input and channel (a ratio), the figure that it comes from, and its words."""
     for f in findings:
-        hz = f.at.get("frequency", SPOT_HZ)
-        fits = f.channel in (noise.channel, "both", "") and f.at.get("input", "") == noise.at.get("input", "")
+        hz = f.at.get("frequency", unstated_conditions.FREQUENCY_HZ)
+        fits = not noise.channel or f.channel in (noise.channel, "both", "")
+        fits = fits and f.at.get("input", "").casefold() == noise.at.get("input", "").casefold()
         fits = fits and f.at.get("volume", "") in ("", noise.at.get("volume", f.at.get("volume", "")))
-        if not fits or abs(hz / SPOT_HZ - 1) > _SAME_FREQUENCY:
+        if not fits or abs(hz / unstated_conditions.FREQUENCY_HZ - 1) > _SAME_FREQUENCY:
             continue
         if f.quantity == "gain":
             yield 10 ** (f.value / 20), f, f"from its gain of {quantities.show(f)}"

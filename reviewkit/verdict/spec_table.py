@@ -6,8 +6,10 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reviewkit.measure import KINDS
 from reviewkit.model import digits, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
+from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Bench, Rating, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.verdict import UNMEASURED, judging
@@ -28,6 +30,8 @@ class TableRow:
     note: str  # why it isn't comparable; conditions assumed as on the bench
     position: float | None = None
     promised: str = ""  # the limit as the maker states it, whatever the figure was compared with
+    quantity: str = ""
+    brief: str = ""  # why it isn't comparable, in six words at most
 
 
 @dataclass(frozen=True)
@@ -46,6 +50,8 @@ def spec_table(session: Session, runs: Sequence[Run], verdicts: Sequence[Verdict
             *(v.label, v.limit, v.rated, v.measured or "–", v.verdict, v.margin, _note(v)),
             position=v.position,
             promised=rating_words.limit_text(v.rating),
+            quantity=v.rating.quantity,
+            brief=v.brief,
         )
         for v in verdicts
     ]
@@ -99,29 +105,12 @@ def _uncertainty(bench: Bench) -> str:
     return ", ".join(part for part in stated if part) or "uncertainty not stated"
 
 
-# the one figure of a kind that a table shows if the maker gave none: quantity, label, and the ratings that would
-# cover it
-_HEADLINES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
-    ("thd_plus_noise", "THD+N", ("thd", "thd_plus_noise", "distortion", "power")),
-    ("flatness", "Response", ("flatness",)),
-    ("worst_distortion", "Distortion", ("thd", "thd_plus_noise", "distortion", "power")),
-    ("power_at_limit", "Power", ("power",)),
-    ("crosstalk", "Crosstalk", ("crosstalk", "separation")),
-    ("channel_balance", "Channel balance", ("channel_balance",)),
-    ("damping_factor", "Damping factor", ("damping_factor", "source_impedance")),
-    ("snr", "Signal to noise", ("snr", "noise")),
-    ("imd", "Intermodulation", ("imd",)),
-    ("multitone_clearance", "Multitone clearance", ("multitone_clearance",)),
-    ("riaa_deviation", "Phono response", ("riaa_deviation",)),
-)
-
-
 def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
-    rated = {rating.quantity for rating in session.ratings}
+    rated = [RULES[rating.quantity] for rating in session.ratings]
     findings = judging(runs)
     rows = []
-    for quantity, label, covered_by in _HEADLINES:
-        if rated & set(covered_by):
+    for quantity in (name for kind in KINDS.values() for name in kind.headlines):
+        if any(rule.shows(quantity) for rule in rated):
             continue
         # the S/N of a tone's capture is relative to that tone and says little about the unit
         same = [f for f in findings if f.quantity == quantity and (quantity != "snr" or "reference" in f.at)]
@@ -134,8 +123,12 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
             level = quantities.conditions(
                 {k: v for k, v in worst.at.items() if k != "power" or quantity != "power_at_limit"}
             )
-            named = ", ".join(part for part in (label, _weighting(worst), where) if part)
-            rows.append(TableRow(named, NONE_GIVEN, NONE_GIVEN, quantities.show(worst), "", "", _under(worst, level)))
+            name = quantities.QUANTITIES[quantity].name
+            named = ", ".join(part for part in (name[0].upper() + name[1:], _weighting(worst), where) if part)
+            note = _under(worst, level)
+            rows.append(
+                TableRow(named, NONE_GIVEN, NONE_GIVEN, quantities.show(worst), "", "", note, quantity=quantity)
+            )
     return rows
 
 

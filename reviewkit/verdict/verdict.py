@@ -9,28 +9,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from reviewkit.model import quantities, rating_words
+from reviewkit.model import quantities, rating_words, unstated_conditions
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.mains import mains_of
-from reviewkit.model.ratings import LOWEST_POWER_W, RULES, distortion_limit, rated_output_w
+from reviewkit.model.ratings import LOWEST_POWER_W, RULES, distortion_limit
 from reviewkit.model.session import Rating, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import limits, verdict_words
 from reviewkit.verdict.comparison import (
     APART,
-    CLOSE,
     EASIER,
     HARDER,
-    INCOMPARABLE,
     INSIDE,
-    JUDGED,
-    MEETS,
-    NO_VERDICT,
     ON,
     OUTSIDE,
     SAME,
-    SHORT,
-    UNMEASURED,
     Answer,
     Mains,
     compare,
@@ -39,6 +32,7 @@ from reviewkit.verdict.comparison import (
     overall,
 )
 from reviewkit.verdict.input_reference import ratios_re_input
+from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
 __all__ = ["CLOSE", "INCOMPARABLE", "JUDGED", "MEETS", "NO_VERDICT", "SHORT", "UNMEASURED", "judge", "judging"]
 
@@ -54,7 +48,7 @@ def judge(session: Session, runs: Sequence[Run]) -> tuple[Verdict, ...]:
         session.ratings,
         Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0]),
         {"L", "R"} <= {finding.channel for finding in findings},
-        rated_output_w(session.ratings, session.bench.load_ohm),
+        unstated_conditions.rated_output_w(session.ratings, session.bench.load_ohm),
     )
     named = rating_words.labels(session.ratings)
     return tuple(_judge_one(rating, text, bench) for rating, text in zip(session.ratings, named, strict=True))
@@ -113,6 +107,7 @@ def _judge_one(rating: Rating, label: str, bench: _Bench) -> Verdict:
         remark="; ".join(_remarks(rating, word, deciding, shown, all_answers, findings)),
         assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.stands if s.assumed), *harder, *only])),
         position=verdict_words.position(rating, shown, word) if comparable else None,
+        ends=verdict_words.ends(rating, shown.finding),
         room=verdict_words.room(rating, shown) if comparable else None,
         measurements=tuple(used),
         findings=_unique(shown.finding, deciding.finding),
@@ -128,7 +123,7 @@ def _candidates(rating: Rating, bench: _Bench) -> list[Finding]:
     if rating.quantity == "snr" and rating.reference_v is not None:
         candidates = ratios_re_input(bench.findings, rating.reference_v, bench.rated_w) or candidates
     if rating.quantity in ("snr", "noise"):
-        candidates = list(_as_usual(rating, candidates, bench.rated_w))
+        candidates = list(unstated_conditions.as_meant(rating, candidates, bench.rated_w))
     return [_at_rated_mains(f, bench.mains) if rating.quantity == "power" else f for f in candidates]
 
 
@@ -255,12 +250,10 @@ def _unique(*findings: Finding) -> tuple[Finding, ...]:
 def _is_candidate(rating: Rating, finding: Finding) -> bool:
     """Return whether a figure that could answer was computed for this rating's limit."""
     if rating.quantity == "power":
-        limit = distortion_limit(rating)
         if is_in_percent(rating, finding):
             of_it = finding.at.get("rated", rating.at_least) == rating.at_least
-            return limit is not None and of_it
-        # if the maker names no distortion, use 1 % (common practice, no source)
-        return bool(finding.at.get("limit") == (limit or 1.0))
+            return distortion_limit(rating) is not None and of_it
+        return bool(finding.at.get("limit") == unstated_conditions.distortion_percent(rating))
     if rating.quantity == "snr":
         # the S/N of a tone's capture is relative to that tone; a maker's is of the idle output, relative to a power
         return "reference" in finding.at or "reference_input" in finding.at
@@ -270,23 +263,11 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
     return True
 
 
-def _as_usual(rating: Rating, findings: Sequence[Finding], rated_w: float | None) -> Sequence[Finding]:
-    """Return what a maker means by naming neither weighting nor reference: unweighted, relative to the rated output.
-
-    That is from IEC 60268-3, from memory. If the bench has no such finding, all that it has are returned.
-    """
-    if not rating.weighting:
-        findings = [f for f in findings if "weighting" not in f.at] or findings
-    if not rating.reference and rated_w:
-        findings = [f for f in findings if f.at.get("reference") == rated_w] or findings
-    return findings
-
-
 def _totals(findings: Sequence[Finding]) -> list[Finding]:
-    """Sum powers over the channels, which must have been driven together and measured in one file."""
+    """Sum powers over the channels of one file. Unless both were driven together, that is the easier test."""
     sums = []
     for left in findings:
-        if left.channel == "L" and left.unit == "W" and left.at.get("channels") == "both":
+        if left.channel == "L" and left.unit == "W":
             for right in findings:
                 if right.channel == "R" and (right.measurement, right.quantity) == (left.measurement, left.quantity):
                     uncertainty = (left.uncertainty or 0) + (right.uncertainty or 0)  # one meter: fully correlated

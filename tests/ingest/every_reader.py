@@ -19,12 +19,12 @@ from unittest import mock
 
 import numpy as np
 import soundfile
+from capture_bytes import read_bytes
 from cut_on_paper import episode
 from odd_files import CASES, Case
 from PIL import Image
 from session_texts import WHOLE
 
-from reviewkit.ingest.capture_file import parse_capture
 from reviewkit.ingest.plain_text import decode
 from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.ingest.session.cut_file import parse_cut
@@ -149,7 +149,7 @@ def every_reader(folder: Path | None = None) -> dict[str, Reader]:
         Reader("sheet", lambda data: parse_sheet(data, "m/x.csv"), _sheets()),
         Reader("sheet told", _told_sheet, tuple(filter(_is_told_enough, _sheets()))),
         Reader("sheet in blocks", _sheet_in_blocks, _sheets(), passes=3),
-        Reader("capture", lambda data: parse_capture(data, "m/x.wav", full_scale_v=10.0), CAPTURES),
+        Reader("capture", lambda data: read_bytes(data, "m/x.wav", full_scale_v=10.0), CAPTURES),
         Reader("sound", lambda data: parse_passage(data, "m/x.flac", 0.0, None, {}), SOUNDS),
         Reader("photo", lambda data: check_photo(data, "front.jpg"), PHOTOS),
     )

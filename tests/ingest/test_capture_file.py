@@ -1,5 +1,5 @@
 """WAV captures. Files are written by soundfile, or byte by byte with struct, and read a second time by scipy, so that
-the reader is never checked by itself. Chunk layout: RIFF (IBM/Microsoft 1991), RF64 (EBU Tech 3306), from memory.
+the reader is never checked by itself. Chunk layout: RIFF (1991), RF64 (EBU Tech 3306), from memory.
 """
 
 from __future__ import annotations
@@ -13,11 +13,12 @@ import warnings
 import numpy as np
 import pytest
 import soundfile
+from capture_bytes import read_bytes
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.io import wavfile
 
-from reviewkit.ingest.capture_file import MOST_VALUES, parse_capture, read_capture
+from reviewkit.ingest.capture_file import MOST_VALUES, read_capture
 from reviewkit.model.errors import InputError
 
 RATE_HZ = 48_000
@@ -70,7 +71,7 @@ def plain(values, bits=16, **claims) -> bytes:
 def message(data: bytes, **told) -> str:
     began = time.monotonic()
     with pytest.raises(InputError) as caught:
-        parse_capture(data, SOURCE, **told)
+        read_bytes(data, SOURCE, **told)
     assert time.monotonic() - began < 2
     said = str(caught.value)
     assert said.startswith(SOURCE)
@@ -88,7 +89,7 @@ def levels(sheet):
 @pytest.mark.parametrize("form", ["WAV", "WAVEX", "RF64"])
 def test_samples_come_out_as_written(subtype, form):
     left, right = sine(), sine(440.0, 0.9)
-    sheet = parse_capture(written(np.stack([left, right], axis=1), subtype, form=form), SOURCE, full_scale_v=10.0)
+    sheet = read_bytes(written(np.stack([left, right], axis=1), subtype, form=form), SOURCE, full_scale_v=10.0)
     assert list(levels(sheet)) == ["L", "R"]
     for channel, wave in (("L", left), ("R", right)):
         assert np.max(np.abs(levels(sheet)[channel] - 10 * wave)) <= 10 * STEPS[subtype] + 1e-15
@@ -110,7 +111,7 @@ def test_a_second_reader_agrees(subtype, rate_hz):
         warnings.simplefilter("ignore", wavfile.WavFileWarning)  # of chunks that it passes over
         found_hz, raw = wavfile.read(io.BytesIO(data))
     whole = raw / -float(np.iinfo(raw.dtype).min) if raw.dtype.kind == "i" else raw.astype(float)
-    sheet = parse_capture(data, SOURCE)
+    sheet = read_bytes(data, SOURCE)
     assert np.array_equal(levels(sheet)[""], whole)
     assert 1 / float(np.diff(sheet.need("time").values)[0]) == pytest.approx(found_hz, rel=1e-9)
 
@@ -121,18 +122,18 @@ def test_a_second_reader_agrees(subtype, rate_hz):
      ("PCM_32", "WAV 32-bit, 48 kHz"), ("FLOAT", "WAV 32-bit float, 48 kHz"), ("DOUBLE", "WAV 64-bit float, 48 kHz")],
 )  # fmt: skip
 def test_the_format_in_words(subtype, said):
-    sheet = parse_capture(written(sine(), subtype), SOURCE)
+    sheet = read_bytes(written(sine(), subtype), SOURCE)
     assert (sheet.encoding, sheet.separator, sheet.decimal) == (said, "", "")
 
 
 def test_full_scale_is_a_sines_peak():
     """Code 2^22 of 24 bits is half of full scale: 5 V of 10 V."""
-    values = levels(parse_capture(plain([0, 2**22, -(2**22), 100], 24), SOURCE, full_scale_v=10.0))[""]
+    values = levels(read_bytes(plain([0, 2**22, -(2**22), 100], 24), SOURCE, full_scale_v=10.0))[""]
     assert values == pytest.approx([0, 5, -5, 10 * 100 / 2**23], rel=1e-12)
 
 
 def test_without_full_scale_levels_are_relative():
-    sheet = parse_capture(written(sine()), SOURCE)
+    sheet = read_bytes(written(sine()), SOURCE)
     assert sheet.need("level").unit == "ratio"
     assert len(sheet.warnings) == 1
     assert 'full_scale = "10 V"' in sheet.warnings[0]
@@ -164,7 +165,7 @@ def test_more_than_two_channels_are_asked_about():
 )
 def test_channels_are_chosen_by_number(columns, peaks):
     for data in (written(FOUR), written(FOUR, form="WAVEX")):
-        found = levels(parse_capture(data, SOURCE, columns=columns))
+        found = levels(read_bytes(data, SOURCE, columns=columns))
         assert {channel: round(float(np.max(values)), 3) for channel, values in found.items()} == peaks
 
 
@@ -193,14 +194,14 @@ def test_an_extended_header(bits, container):
     wave = sine()
     whole = np.round(wave * 2.0 ** (bits - 1)).astype(np.int64) << (container - bits)
     data = riff(chunk(b"fmt ", extensible(bits, container)), chunk(b"data", codes(whole, container)))
-    sheet = parse_capture(data, SOURCE)
+    sheet = read_bytes(data, SOURCE)
     assert np.max(np.abs(levels(sheet)[""] - wave)) <= 2.0**-bits
     assert sheet.encoding == f"WAV {bits}-bit, 48 kHz"
 
 
 def test_extended_floats():
     body = sine().astype("<f4").tobytes()
-    sheet = parse_capture(riff(chunk(b"fmt ", extensible(32, 32, code=3)), chunk(b"data", body)), SOURCE)
+    sheet = read_bytes(riff(chunk(b"fmt ", extensible(32, 32, code=3)), chunk(b"data", body)), SOURCE)
     assert np.max(np.abs(levels(sheet)[""] - sine())) <= 2.0**-25
     assert sheet.encoding == "WAV 32-bit float, 48 kHz"
 
@@ -214,21 +215,21 @@ def test_other_chunks_are_passed_over():
         chunk(b"data", codes([1, 2, 3])),
         chunk(b"id3 ", b"y" * 11),
     )
-    assert levels(parse_capture(data, SOURCE))[""] == pytest.approx(np.array([1, 2, 3]) / 2**15)
+    assert levels(read_bytes(data, SOURCE))[""] == pytest.approx(np.array([1, 2, 3]) / 2**15)
     lone = riff(chunk(b"fmt ", form_of(container=8)), chunk(b"data", bytes([128, 192, 64])))[:-1]
-    assert levels(parse_capture(lone, SOURCE))[""] == pytest.approx([0, 0.5, -0.5])
+    assert levels(read_bytes(lone, SOURCE))[""] == pytest.approx([0, 0.5, -0.5])
 
 
 def test_the_length_over_all_may_be_wrong_where_the_samples_are_whole():
     data = riff(chunk(b"fmt ", form_of()), chunk(b"data", codes([1, 2, 3, 4])), claimed=4)
-    assert parse_capture(data, SOURCE).rows == 4
+    assert read_bytes(data, SOURCE).rows == 4
 
 
 def test_big_endian():
     body = np.array([1, -2, 300], dtype=">i2").tobytes()
     form = chunk(b"fmt ", form_of(order=">"), order=">")
     data = riff(form, chunk(b"data", body, order=">"), name=b"RIFX", order=">")
-    assert levels(parse_capture(data, SOURCE))[""] == pytest.approx(np.array([1, -2, 300]) / 2**15)
+    assert levels(read_bytes(data, SOURCE))[""] == pytest.approx(np.array([1, -2, 300]) / 2**15)
 
 
 def test_lengths_of_64_bits():
@@ -236,7 +237,7 @@ def test_lengths_of_64_bits():
     ds64 = chunk(b"ds64", struct.pack("<QQQI", 0, len(body), 100, 0))
     parts = (ds64, chunk(b"fmt ", form_of(container=24)), chunk(b"data", body, claimed=0xFFFFFFFF))
     data = riff(*parts, name=b"RF64", claimed=0xFFFFFFFF)
-    assert levels(parse_capture(data, SOURCE))[""] == pytest.approx(np.arange(100) / 2**23)
+    assert levels(read_bytes(data, SOURCE))[""] == pytest.approx(np.arange(100) / 2**23)
     lying = data.replace(struct.pack("<Q", len(body)), struct.pack("<Q", 2**50), 1)
     assert "the capture breaks off" in message(lying)
 
@@ -334,7 +335,7 @@ def test_any_bytes_are_read_or_refused(rest, place, put):
     whole = plain(range(-20, 20))
     for data in (b"RIFF" + rest, riff(rest), whole[:place] + put + whole[place + len(put) :], whole[: place + 20]):
         try:
-            assert parse_capture(data, SOURCE, columns={"left": 1}).rows <= len(data)
+            assert read_bytes(data, SOURCE, columns={"left": 1}).rows <= len(data)
         except InputError as refused:
             assert str(refused).startswith(SOURCE)  # noqa: PT017
 
@@ -366,7 +367,7 @@ def test_a_sine_at_and_over_the_ceiling(frequency_hz, bits, dithered):
         wave = sine(frequency_hz, largest * 10 ** (over_db / 20), CAPTURE_S * RATE_HZ)
         held = quantised(wave, bits, dither)
         if legal:
-            assert parse_capture(plain(held, bits), SOURCE).rows == len(wave)
+            assert read_bytes(plain(held, bits), SOURCE).rows == len(wave)
             continue
         said = message(plain(held, bits))
         assert "the capture is clipped, or reaches full scale too closely to tell, first at " in said
@@ -380,14 +381,14 @@ def test_one_channel_of_two_that_clips():
     said = message(written(samples))
     assert f"{SOURCE}: channel 2 is clipped" in said
     assert "channel 1" not in said
-    assert parse_capture(written(samples), SOURCE, columns={"left": 1}).rows == 4800
+    assert read_bytes(written(samples), SOURCE, columns={"left": 1}).rows == 4800
 
 
 def test_one_plop_that_clips():
     """Three samples in a second; one alone at the code is no proof."""
     wave = quantised(sine(count=RATE_HZ), 24)
     wave[9600] = 2**23 - 1
-    assert parse_capture(plain(wave, 24), SOURCE).rows == RATE_HZ
+    assert read_bytes(plain(wave, 24), SOURCE).rows == RATE_HZ
     wave[24_000:24_003] = -(2**23)
     assert "first at 0.5 s" in message(plain(wave, 24))
 
@@ -402,12 +403,12 @@ def test_a_converter_of_24_bits_in_a_file_of_32():
 def test_floats_may_pass_full_scale():
     """Floats hold more than 1.0; flat tops there are cut off all the same."""
     loud = sine(peak=1.7, count=RATE_HZ)
-    assert np.max(levels(parse_capture(written(loud, "FLOAT"), SOURCE))[""]) == pytest.approx(1.7, rel=1e-3)
+    assert np.max(levels(read_bytes(written(loud, "FLOAT"), SOURCE))[""]) == pytest.approx(1.7, rel=1e-3)
     for ceiling in (1.0, 1.5):
         assert "is clipped" in message(written(np.clip(loud, -ceiling, ceiling), "FLOAT"))
     # 1 kHz at 48 kHz stands on the same 48 values in every cycle, two of them side by side at the crest
     locked = sine(1000.0, 1.5, RATE_HZ, phase=math.pi / 48)
-    assert parse_capture(written(locked, "FLOAT"), SOURCE).rows == RATE_HZ
+    assert read_bytes(written(locked, "FLOAT"), SOURCE).rows == RATE_HZ
 
 
 # ------------------------------------------------------------------ long captures

@@ -19,7 +19,7 @@ from hidden_tags import HIDDEN
 from reviewkit.build import pipeline
 from reviewkit.model import places
 from reviewkit.model.errors import CannotFinish, InputError
-from reviewkit.render.pages import outputs, own_templates, page, page_policy, plan_page
+from reviewkit.render.pages import own_templates, page, page_policy, plan_page, text_outputs
 from reviewkit.render.pages.own_templates import Limits
 from reviewkit.render.pages.page import Pages
 
@@ -246,10 +246,10 @@ def prepared(sample):
 
 
 def every_text(prepared, pages):
-    pictures = {card.id: b"" for card in prepared.episode.cards}
+    pictures = {still.id: b"" for still in prepared.episode.stills}
     episode, table = prepared.episode, prepared.series.table
-    texts = outputs.render_texts(episode, pages, table)
-    page = outputs.render_episode_page(episode, pages, table, texts.table, pictures)
+    texts = text_outputs.render_texts(episode, pages, table)
+    page = text_outputs.render_episode_page(episode, pages, table, texts.table, pictures)
     return {**texts.files, "episode.html": page, **plan_page.render_plan(prepared.plan, pages)}
 
 

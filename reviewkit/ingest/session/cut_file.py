@@ -40,7 +40,7 @@ def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[st
         cut = read_cut(folder / FILE_NAME)
         return cut, (f"{edited.name}: not read, for {FILE_NAME} goes before it",) if edited.is_file() else ()
     if not edited.is_file():
-        return (), (f"no {FILE_NAME}: chapters are the planned ones",)
+        return (), (f"no {FILE_NAME}: the description has no chapters",)
     segments = timeline_file.read_edited(edited)
     if segments is None:
         return (), (timeline_file.NOT_READ,)
@@ -49,7 +49,7 @@ def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[st
     return segments, (f"{edited.name}: no marker of {', '.join(lost)}: {remedy}",) if lost else ()
 
 
-def read_cut(path: Path, source: str = FILE_NAME) -> Cut:
+def read_cut(path: Path) -> Cut:
     """Return the segments of a final.txt, as `parse_cut` does.
 
     Raises
@@ -57,10 +57,10 @@ def read_cut(path: Path, source: str = FILE_NAME) -> Cut:
     InputError
         The file cannot be read, or a line of it is wrong.
     """
-    return parse_cut(read_text(path, source), source)
+    return parse_cut(read_text(path, FILE_NAME))
 
 
-def parse_cut(text: str, source: str = FILE_NAME) -> Cut:
+def parse_cut(text: str) -> Cut:
     """Return (start in seconds, segment, line) for each line, in order; `#` begins a comment line.
 
     Raises
@@ -68,7 +68,7 @@ def parse_cut(text: str, source: str = FILE_NAME) -> Cut:
     InputError
         With every line that is not `TIME segment`, and every time that is not later than the one before.
     """
-    faults = Faults(source)
+    faults = Faults(FILE_NAME)
     segments: list[tuple[float, str, int]] = []
     last: Fraction | None = None
     for line, row in numbered_rows(text):
@@ -88,7 +88,7 @@ def parse_cut(text: str, source: str = FILE_NAME) -> Cut:
             faults.add(line, f"{show_time(at)} is not later than {show_time(last)} above it; {remedy}")
         elif len(segments) == MOST_SEGMENTS:
             remedy = "no cut has as many; keep one line for each chapter"
-            raise InputError(Fault(source, line, f"this is segment {MOST_SEGMENTS + 1}; {remedy}"))
+            raise InputError(Fault(FILE_NAME, line, f"this is segment {MOST_SEGMENTS + 1}; {remedy}"))
         else:
             segments.append((float(at), name, line))
         last = at if last is None else max(last, at)

@@ -14,7 +14,7 @@ from reviewkit.model.notes import Clip, Note, Notes
 
 FILE_NAME = "notes.txt"
 _NOTE_EXAMPLE = "a note looks like 0:41 front: Five knobs. [card rated]"
-_CLIP_EXAMPLE = "write for example clip A014.mp4 for 14:05, or clip A015.mp4 at 21:10:32"
+_CLIP_EXAMPLE = "write for example clip bench-1.mp4 for 14:05, or clip bench-2.mp4 at 21:10:32"
 # A colon directly before // belongs to a link, not to a segment.
 _SEGMENT = re.compile(r"([^\W\d_][\w-]*):(?!//)\s*")
 _TAG = re.compile(r"\[([^\[\]]*)\]")
@@ -23,7 +23,7 @@ MOST_NOTES = 10_000  # one every five seconds of a working day
 _LONGEST_SHOWN = 60  # characters of the text that a message quotes
 
 
-def read_notes(path: Path, source: str = FILE_NAME) -> Notes:
+def read_notes(path: Path) -> Notes:
     """Return the notes in a file, as `parse_notes` does.
 
     Raises
@@ -31,10 +31,10 @@ def read_notes(path: Path, source: str = FILE_NAME) -> Notes:
     InputError
         The file cannot be read, or a line of it is wrong.
     """
-    return parse_notes(read_text(path, source), source)
+    return parse_notes(read_text(path, FILE_NAME))
 
 
-def parse_notes(text: str, source: str = FILE_NAME) -> Notes:
+def parse_notes(text: str) -> Notes:
     """Return the notes of a text, in its order.
 
     `Note.at_s` counts from the start of the note's clip, also under a clock.
@@ -45,7 +45,7 @@ def parse_notes(text: str, source: str = FILE_NAME) -> Notes:
         With every line that cannot be read, runs back in time, or lies beyond its clip's length; also for more notes or
         clips than any film has.
     """
-    reader = _Reader(Faults(source))
+    reader = _Reader(Faults(FILE_NAME))
     for line, row in numbered_rows(text):
         reader.read_line(line, row)
     return reader.finish()
@@ -199,7 +199,7 @@ class _Reader:
                 return None
         if self.last is not None and at_s < self.last:
             back = f"{written} goes back behind the note above it"
-            self.faults.add(line, f"{back}; times go back only after a clip line, for example clip A015.mp4")
+            self.faults.add(line, f"{back}; times go back only after a clip line, for example clip bench-2.mp4")
             return None
         self.last = at_s
         if self.length is not None and at_s > self.length and self.clip is not None:

@@ -15,7 +15,7 @@ from reviewkit.model.repair import RepairRow
 from reviewkit.model.units import UnitSpelling, normalised
 
 FILE_NAME = "repair.csv"
-COLUMNS = ("point", "expected", "found", "unit", "tolerance", "action", "note")
+COLUMNS = ("point", "expected", "found", "unit", "tolerance", "action", "after", "note")
 WORDS = ("open", "short")
 _NUMBER = re.compile(r"([+-]?)((?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,2})?)\s*(.*)")
 
@@ -32,7 +32,7 @@ class _Reading:
         return f"{self.digits} {self.unit or unit}".strip()
 
 
-def read_repair(path: Path, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
+def read_repair(path: Path) -> tuple[RepairRow, ...]:
     """Return the rows of a repair.csv, as `parse_repair` does.
 
     Raises
@@ -40,10 +40,10 @@ def read_repair(path: Path, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
     InputError
         The file cannot be read, or a row of it is wrong.
     """
-    return parse_repair(read_text(path, source, western=True), source)
+    return parse_repair(read_text(path, FILE_NAME, western=True))
 
 
-def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
+def parse_repair(text: str) -> tuple[RepairRow, ...]:
     """Return the rows of a text, in its order; numbers are in the row's unit, texts are ready to be shown.
 
     Raises
@@ -51,7 +51,7 @@ def parse_repair(text: str, source: str = FILE_NAME) -> tuple[RepairRow, ...]:
     InputError
         With every column that is not known and every cell that cannot be read.
     """
-    faults = Faults(source)
+    faults = Faults(FILE_NAME)
     table = parse_delimited(text, faults, example=",".join(COLUMNS), comments=True)
     of_rows = len(faults.collected)
     places: dict[str, int] = {}
@@ -88,8 +88,8 @@ class _Row:
     def read(self) -> RepairRow:
         if not self.cells["point"]:
             self._add_fault("the row names no point; write which test point or part it is about")
-        expected, found = self._read_cell("expected"), self._read_cell("found")
-        unit = self._read_unit(expected, found)
+        expected, found, after = (self._read_cell(column) for column in ("expected", "found", "after"))
+        unit = self._read_unit(expected, found, after)
         expected_value = self._convert("expected", expected, unit)
         tolerance, tolerance_text = self._read_tolerance(expected_value, unit)
         return RepairRow(
@@ -104,6 +104,8 @@ class _Row:
             action=self.cells["action"],
             note=self.cells["note"],
             line=self.line,
+            after=self._convert("after", after, unit),
+            after_text=self._show(after, unit),
         )
 
     def _add_fault(self, message: str) -> None:

@@ -19,6 +19,7 @@ from reviewkit.ingest.session.toml_lines import TomlDocument, parse_toml
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
 from reviewkit.model.session import (
     Bench,
+    CardChoices,
     EpisodeSettings,
     LookSettings,
     Measurement,
@@ -39,6 +40,7 @@ TABLES: dict[str, type] = {
     "sound": Sound,
     "episode": EpisodeSettings,
     "look": LookSettings,
+    "cards": CardChoices,
 }
 _REPEATED = ("rated", "measurement", "sound")
 _MOST_TABLES = 500  # of one name
@@ -107,6 +109,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
     bench = single("bench", Bench)[0] or Bench()
     episode = single("episode", EpisodeSettings)[0] or EpisodeSettings()
     look, look_place = single("look", LookSettings)
+    choices, choices_place = single("cards", CardChoices)
     ratings = repeated("rated", Rating, "quantity")
     entries = repeated("measurement", Measurement, "id", "file", "kind")
     sounds = repeated("sound", Sound, "id")
@@ -116,8 +119,9 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
     if look:
         if look.bold_font and not look.font:
             look_place.fault("bold_font stands without font; name the regular file, too", "bold_font")
-        lines = {key: document.line("look", key) for key in look_place.raw}
-        look = replace(look, bold_font=look.bold_font or look.font, lines=lines)
+        look = replace(look, bold_font=look.bold_font or look.font, lines=look_place.lines())
+    if choices:
+        choices = replace(choices, lines=choices_place.lines())
     measurements = complete_measurements(entries, bench, kinds)
     session = Session(
         folder=folder,
@@ -129,6 +133,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
         sounds=complete_sounds(sounds, measurements, folder),
         episode=episode,
         look=look or LookSettings(),
+        cards=choices or CardChoices(),
     )
     faults.collected.sort(key=lambda fault: fault.line)
     faults.stop_if_any()

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from reviewkit.ingest.session import session_quantities as quantities
 from reviewkit.ingest.session.session_place import Place
+from reviewkit.model import unstated_conditions
 from reviewkit.model.errors import nearest
-from reviewkit.model.ratings import POWER_WORDS, RULES, TRADE_WORDS, Rule, plain_name, rated_name, rated_output_w
+from reviewkit.model.ratings import POWER_WORDS, RULES, TRADE_WORDS, Rule, plain_name, rated_name
 from reviewkit.model.session import Rating
 from reviewkit.model.units import EXAMPLES
 
@@ -115,7 +116,7 @@ def read_reference(text: str) -> Reference:
 def complete_ratings(ratings: Sequence[tuple[Rating, Place]], load_ohm: float | None) -> tuple[Rating, ...]:
     """Return all ratings of a session with what only their quantity and the others say; note every fault."""
     sound = [replace(r, unit=RULES[r.quantity].unit) for r, place in ratings if _check(r, place)]
-    watts = rated_output_w(sound, load_ohm)
+    watts = unstated_conditions.rated_output_w(sound, load_ohm)
     return tuple(replace(r, reference_w=watts) if r.reference == "rated output" else r for r in sound)
 
 
@@ -130,7 +131,9 @@ def _check(rating: Rating, place: Place) -> bool:
         place.fault(f"has no limit; write {_example(name, rule)}")
     elif len(given) > 1:
         place.fault(f"has {' and '.join(given)}; one limit makes one row: write a [[rated]] table for each", given[1])
-    if "tolerance" in place.raw and "nominal" not in place.raw:
+    if "tolerance" in place.raw and "nominal" not in rule.limits:
+        place.fault(f"tolerance does not go with {_plain(name)}; leave it out", "tolerance")
+    elif "tolerance" in place.raw and "nominal" not in place.raw:
         place.fault("tolerance goes with a nominal value only; write nominal in place of the limit", "tolerance")
     if "level" in place.raw and "power" in place.raw:
         place.fault("has a power and a level; write the one that the maker names", "level")

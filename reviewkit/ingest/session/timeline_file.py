@@ -21,7 +21,7 @@ from reviewkit.model.errors import Fault, Faults, InputError
 from reviewkit.model.timecode import exact_rate, nearest_frame, timecode_label
 
 FILE_NAME = "final.otio"
-NOT_READ = f"{FILE_NAME}: not read, so chapters are the planned ones; pip install 'bench-reviewkit[timeline]'"
+NOT_READ = f"{FILE_NAME}: not read, so the description has no chapters; pip install 'bench-reviewkit[timeline]'"
 LARGEST_BYTES = 200_000_000  # far above any cut; anything larger is some other file
 LONGEST_S = 360_000  # a hundred hours: longer than any film
 _SLOWEST = Fraction(20)  # frames a second; a lower rate doesn't count frames
@@ -47,7 +47,7 @@ class _Seen:
     label: str
 
 
-def read_edited(path: Path, source: str = FILE_NAME) -> tuple[tuple[float, str, int], ...] | None:
+def read_edited(path: Path) -> tuple[tuple[float, str, int], ...] | None:
     """Return the segments of an edited timeline as final.txt gives them.
 
     Returns
@@ -64,41 +64,45 @@ def read_edited(path: Path, source: str = FILE_NAME) -> tuple[tuple[float, str, 
         import opentimelineio as otio
     except ImportError:
         return None
-    whole = _open(otio, path, source)
+    whole = _open(otio, path)
     try:
-        seen = list(_find_markers(otio, whole, source))
+        seen = list(_find_markers(otio, whole))
     except _library_errors(otio) as error:
-        raise InputError(_quote_error(error, source, "not a whole timeline")) from None
-    return _sort(seen, source)
+        raise InputError(_quote_error(error, "not a whole timeline")) from None
+    return _sort(seen)
 
 
-def _open(otio: Any, path: Path, source: str) -> Any:
+def _open(otio: Any, path: Path) -> Any:
     """Return the timeline in a file."""
     try:
         if path.stat().st_size > LARGEST_BYTES:
-            raise InputError(Fault(source, 0, f"is over {LARGEST_BYTES // 1_000_000} MB, which no cut is; {_REMEDY}"))
-        text = decode(path.read_bytes(), source)
+            raise InputError(
+                Fault(FILE_NAME, 0, f"is over {LARGEST_BYTES // 1_000_000} MB, which no cut is; {_REMEDY}")
+            )
+        text = decode(path.read_bytes(), FILE_NAME)
     except OSError as error:
-        raise InputError(Fault(source, 0, f"cannot be read: {error.strerror}; make it a readable file")) from None
+        raise InputError(Fault(FILE_NAME, 0, f"cannot be read: {error.strerror}; make it a readable file")) from None
     try:
         # the library gives no line for invalid JSON, and doesn't survive any depth
         json.loads(text, object_pairs_hook=_check_object)
     except json.JSONDecodeError as error:
-        raise InputError(Fault(source, error.lineno, f"is no OpenTimelineIO file ({error.msg}); {_REMEDY}")) from None
+        raise InputError(
+            Fault(FILE_NAME, error.lineno, f"is no OpenTimelineIO file ({error.msg}); {_REMEDY}")
+        ) from None
     except (RecursionError, ValueError):
-        raise InputError(Fault(source, 0, f"is no OpenTimelineIO file; {_REMEDY}")) from None
+        raise InputError(Fault(FILE_NAME, 0, f"is no OpenTimelineIO file; {_REMEDY}")) from None
     try:
         content = otio.core.deserialize_json_from_string(text)
     except _library_errors(otio) as error:
-        raise InputError(_quote_error(error, source, "no OpenTimelineIO file")) from None
+        raise InputError(_quote_error(error, "no OpenTimelineIO file")) from None
     if isinstance(content, otio.schema.SerializableCollection):
         timelines = [one for one in content if isinstance(one, otio.schema.Timeline)]
         if len(timelines) != 1:
             why = f"holds {len(timelines)} timelines; export the one that was published, alone"
-            raise InputError(Fault(source, 0, why))
+            raise InputError(Fault(FILE_NAME, 0, why))
         content = timelines[0]
     if not isinstance(content, otio.schema.Timeline) or content.tracks is None:
-        raise InputError(Fault(source, 0, f"holds no timeline; {_REMEDY}"))
+        raise InputError(Fault(FILE_NAME, 0, f"holds no timeline; {_REMEDY}"))
     return content
 
 
@@ -124,21 +128,21 @@ def _library_errors(otio: Any) -> tuple[type[BaseException], ...]:
     return (own, ValueError, KeyError, TypeError, RuntimeError)
 
 
-def _quote_error(error: BaseException, source: str, what: str) -> Fault:
+def _quote_error(error: BaseException, what: str) -> Fault:
     """Return what the library found, in its words but without the names that its compiler gives to things."""
     text = " ".join(str(error).split()).strip('"')
     near = _NEAR.search(text)
     reason = re.split(r": | \(near", _OBJECT.sub("", text))[0]
     why = f"{reason} is missing" if isinstance(error, KeyError) else reason
-    return Fault(source, int(near[1]) if near else 0, f"is {what} ({why[:80]}); {_REMEDY}")
+    return Fault(FILE_NAME, int(near[1]) if near else 0, f"is {what} ({why[:80]}); {_REMEDY}")
 
 
 # ------------------------------------------------------------------ from markers to times
 
 
-def _find_markers(otio: Any, whole: Any, source: str) -> Iterator[_Seen]:
+def _find_markers(otio: Any, whole: Any) -> Iterator[_Seen]:
     """Return the segment markers that the cut shows, in the file's order."""
-    faults = Faults(source)
+    faults = Faults(FILE_NAME)
     root = whole.tracks
     own_zero = _find_zero(whole)
     for item in (root, *(one for one in root.find_children() if isinstance(one, otio.core.Item))):
@@ -220,7 +224,7 @@ def _show_place(whole: Any, start_s: Fraction, rate: Fraction) -> str:
     return timecode_label(nearest_frame(start_s + before, rate), rate)
 
 
-def _sort(seen: Sequence[_Seen], source: str) -> tuple[tuple[float, str, int], ...]:
+def _sort(seen: Sequence[_Seen]) -> tuple[tuple[float, str, int], ...]:
     """Return the segments' starts.
 
     If a start was trimmed away everywhere, it is the first of the remains; a segment that follows itself (a clip that
@@ -232,7 +236,7 @@ def _sort(seen: Sequence[_Seen], source: str) -> tuple[tuple[float, str, int], .
         if (one.whole or one.segment not in begun) and (not kept or kept[-1].segment != one.segment):
             kept.append(one)
             begun.add(one.segment)
-    faults = Faults(source)
+    faults = Faults(FILE_NAME)
     for one, other in pairwise(kept):
         if one.start_s == other.start_s:
             both = f'"segment: {one.segment}" and "segment: {other.segment}" both stand at {one.label}'

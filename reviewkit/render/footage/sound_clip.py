@@ -11,14 +11,15 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from reviewkit.model.errors import CannotFinish
-from reviewkit.render.footage.clip import OPAQUE_ENCODING, OPAQUE_FILTER, Motion, encode_frames, to_yuv
+from reviewkit.render.footage.clip import OPAQUE_ENCODING, OPAQUE_FILTER, Motion, encode_frames
+from reviewkit.render.footage.frames import yuv
 from reviewkit.render.footage.sound_files import encode_wav
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from reviewkit.render.cards.png import Bytes
-    from reviewkit.render.footage.clip import Planes
+    from reviewkit.render.footage.frames import Planes
 
 _WIDTH = 1 / 480  # of the picture's: 4 pixels of 1920
 _AUDIO = ("-c:a", "aac", "-b:a", "256k", "-flags:a", "+bitexact")
@@ -71,11 +72,11 @@ def write_sound_clip(
     sound = place.with_suffix(".wav")
     cursor = np.full((2, 2, 4), (*bytes.fromhex(colour[1:]), 255), dtype=np.uint8)
     count = math.ceil(Fraction(len(samples), rate_hz) * motion.rate)
-    frames = move_cursor(to_yuv(still), plot, to_yuv(cursor), count)
+    frames = move_cursor(yuv(still), plot, yuv(cursor), count)
     try:
         sound.write_bytes(encode_wav(samples, rate_hz))
         encoding = (*OPAQUE_ENCODING, *_AUDIO)
-        encode_frames(frames, "yuv420p", OPAQUE_FILTER, encoding, place, motion, ("-i", f"file:{sound}"))
+        encode_frames(frames, 0, "yuv420p", OPAQUE_FILTER, encoding, place, motion, ("-i", f"file:{sound}"))
     except OSError as error:
         raise CannotFinish(f"{place.parent}: {error.strerror or error}") from error
     finally:

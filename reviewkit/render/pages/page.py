@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +14,6 @@ import nh3
 
 from reviewkit.model import inside, quantities
 from reviewkit.model.episode import Chapter
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Finding, Point
 from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.model.sound import PlayedSound
@@ -25,9 +24,6 @@ if TYPE_CHECKING:
     import jinja2
 
 SERVED = page_policy.SERVED
-LONGEST_DESCRIPTION = 5000
-LONGEST_COMMENT = 10_000  # what video platforms take in a comment (common practice, no source)
-MOST_CORRECTIONS = 12  # named one by one in a comment; the page has all figures
 _SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right into left", "both": "both", "": ""}
 
 
@@ -124,74 +120,6 @@ def render_markdown(markdown_text: str) -> str:
     attributes = {tag: set(names) for tag, names in nh3.ALLOWED_ATTRIBUTES.items()}
     # column alignment is in a style attribute, which the cleaner removes: the page's own style sheet aligns
     return nh3.clean(html, attributes=attributes)
-
-
-def render_description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
-    """Render the description, cut to at most 5,000 characters and bytes.
-
-    Parts are cut in this order: the small print of the rows, the equipment, the rows without a rating, all rows.
-
-    Parameters
-    ----------
-    pages : Pages
-        The templates.
-    facts : mapping
-        Variables of the template.
-
-    Returns
-    -------
-    tuple of str
-        The text, and what was cut ("" if nothing).
-
-    Raises
-    ------
-    InputError
-        If it is too long even without its list.
-    """
-    cuts = ("", "the rows' small print", "the equipment too", "the unrated figures too", "the whole list too")
-    for level, cut in enumerate(cuts):
-        text = re.sub(r"\n{3,}", "\n\n", pages.text("description.txt.j2", cut=level, **facts)).strip() + "\n"
-        if len(text.encode()) <= LONGEST_DESCRIPTION:
-            return text, cut
-    raise InputError(
-        Fault(
-            "session.toml",
-            0,
-            f"the description is longer than {LONGEST_DESCRIPTION} characters even without its list; "
-            "shorten [episode] title or the session's own template",
-        )
-    )
-
-
-def render_comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
-    """Render the full table as a comment to pin, cut to fewer than LONGEST_COMMENT characters.
-
-    Parameters
-    ----------
-    pages : Pages
-        The templates.
-    facts : mapping
-        Variables of the template.
-
-    Returns
-    -------
-    tuple of str
-        The text, and what was cut ("" if nothing).
-
-    Raises
-    ------
-    InputError
-        If it is too long even so.
-    """
-    for level, cut in enumerate(("", "the rows' small print", "the unrated figures too")):
-        text = re.sub(
-            r"\n{3,}", "\n\n", pages.text("comment.txt.j2", cut=level, most=MOST_CORRECTIONS, **facts)
-        ).strip()
-        if len(text) < LONGEST_COMMENT:
-            return text + "\n", cut
-    raise InputError(
-        Fault("session.toml", 0, f"the comment to pin is longer than {LONGEST_COMMENT} characters; rate fewer lines")
-    )
 
 
 def format_web_vtt(chapters: Sequence[Chapter], end_s: float, note: str) -> str:
