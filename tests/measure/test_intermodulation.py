@@ -272,7 +272,7 @@ def test_the_card_is_drawn_as_it_is_said():
     (panel,) = card.body.panels
     assert (card.hero.figure, card.hero.channel) == ("1.6 %", "R")
     assert "60 Hz + 7 kHz, 4:1" in card.conditions
-    assert panel.label == "sideband pairs relative to the upper tone"
+    assert panel.label == "relative to the upper tone"
     assert [text for _, text in panel.x.ticks] == ["\u2212120", "\u221260", "7 kHz", "+60", "+120"]
     assert [t.channel for t in panel.traces] == ["R"]  # the worse one
     second, third = panel.marks
