@@ -11,6 +11,7 @@ import numpy as np
 from reviewkit.measure import figures, scales
 from reviewkit.measure.tone_sheets import (
     POINTS_DRAWN,
+    card_without_figures,
     channel_lines,
     check_drive,
     each_channel,
@@ -123,14 +124,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     main = figures.main_run(runs)
     key = quantities.worse(figures.by_channel(main, "imd"))
     if key is None:
-        return Card(
-            id="",
-            title="",
-            chart=True,
-            conditions=figures.stated(runs),
-            body=Curves(()),
-            verdicts=tuple(verdicts),
-        )
+        return card_without_figures(runs, verdicts)
     low, high = key.at["tones"]
     convention = MODULATION if key.at["method"] == METHODS["imd", MODULATION] else DIFFERENCE
     ratio = "4:1" if convention == MODULATION else "1:1"

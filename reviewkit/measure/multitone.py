@@ -13,6 +13,7 @@ from reviewkit.measure.figures import LN10_OVER_20
 from reviewkit.measure.tone_sheets import (
     POINTS_DRAWN,
     ChannelLines,
+    card_without_figures,
     channel_lines,
     check_drive,
     each_channel,
@@ -119,14 +120,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     main = figures.main_run(runs)
     key = quantities.worse(figures.by_channel(main, "multitone_clearance"))
     if key is None:
-        return Card(
-            id="",
-            title="",
-            chart=True,
-            conditions=figures.stated(runs),
-            body=Curves(()),
-            verdicts=tuple(verdicts),
-        )
+        return card_without_figures(runs, verdicts)
     return Card(
         id="",
         title="",
@@ -161,7 +155,7 @@ def _panels(runs: Sequence[Run], main: Run) -> tuple[Panel, ...]:
                 traces[curve.channel].append(Trace(curve.x, curve.y, curve.channel, role, label))
     levels = [trace.y for own in traces.values() for trace in own]
     y_axis = scales.twenties([0.0, floor_of(levels, _LOWEST_DRAWN_DB)])
-    # the tones stand about 0 dB, some a little over it
+    # the tones are at about 0 dB, some a little above
     y_axis = replace(y_axis, high=max(float(np.max(level)) for level in levels) + _HEADROOM_DB)
     return tuple(
         Panel(

@@ -212,18 +212,7 @@ def _place_needle(page: Page, verdict: Verdict, x: float, middle: float) -> None
 
 
 def draw_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> tuple[Bytes, int]:
-    """Draw the lower third of a strip's frame.
-
-    Parameters
-    ----------
-    items : sequence of Text, Stroke and Area
-        In the colours of `footage_look(look)`.
-    look : Look
-        Its ground is the plate's colour.
-    width : int
-        Width of the frame in pixels.
-    fonts : Fonts
-        The user's fonts, if any.
+    """Draw the lower third of a strip's frame, as `draw_overlay` draws a whole one.
 
     Returns
     -------

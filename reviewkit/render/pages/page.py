@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -65,19 +65,7 @@ class Pages:
         return make_environment(self._shipped, self._compiled_in)
 
     def text(self, template: str, **facts: Any) -> str:
-        """Fill in a template.
-
-        Parameters
-        ----------
-        template : str
-            Its name.
-        facts : Any
-            Its variables.
-
-        Returns
-        -------
-        str
-            The text.
+        """Fill in a template with its variables.
 
         Raises
         ------
@@ -116,21 +104,9 @@ def render_markdown(markdown_text: str) -> str:
 
 
 def render_description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
-    """Render the description, cut to at most 5,000 characters and bytes.
+    """Return the description, cut to at most 5,000 characters and bytes, and what was cut ("" if nothing).
 
     Parts are cut in this order: the small print of the rows, the equipment, the rows without a rating, all rows.
-
-    Parameters
-    ----------
-    pages : Pages
-        The templates.
-    facts : mapping
-        Variables of the template.
-
-    Returns
-    -------
-    tuple of str
-        The text, and what was cut ("" if nothing).
 
     Raises
     ------
@@ -138,8 +114,7 @@ def render_description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str
         If it is too long even without its list.
     """
     cuts = ("", "the rows' small print", "the equipment too", "the unrated figures too", "the whole list too")
-    for level, cut in enumerate(cuts):
-        text = re.sub(r"\n{3,}", "\n\n", pages.text("description.txt.j2", cut=level, **facts)).strip() + "\n"
+    for text, cut in _cut_texts(pages, "description.txt.j2", cuts, facts):
         if len(text.encode()) <= LONGEST_DESCRIPTION:
             return text, cut
     raise InputError(
@@ -153,34 +128,26 @@ def render_description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str
 
 
 def render_comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
-    """Render the full table as a comment to pin, cut to fewer than LONGEST_COMMENT characters.
-
-    Parameters
-    ----------
-    pages : Pages
-        The templates.
-    facts : mapping
-        Variables of the template.
-
-    Returns
-    -------
-    tuple of str
-        The text, and what was cut ("" if nothing).
+    """Return the full table as a comment to pin, cut to at most LONGEST_COMMENT characters, and what was cut.
 
     Raises
     ------
     InputError
         If it is too long even so.
     """
-    for level, cut in enumerate(("", "the rows' small print", "the unrated figures too")):
-        text = re.sub(
-            r"\n{3,}", "\n\n", pages.text("comment.txt.j2", cut=level, most=MOST_CORRECTIONS, **facts)
-        ).strip()
-        if len(text) < LONGEST_COMMENT:
-            return text + "\n", cut
+    cuts = ("", "the rows' small print", "the unrated figures too")
+    for text, cut in _cut_texts(pages, "comment.txt.j2", cuts, {**facts, "most": MOST_CORRECTIONS}):
+        if len(text) <= LONGEST_COMMENT:
+            return text, cut
     raise InputError(
         Fault("session.toml", 0, f"the comment to pin is longer than {LONGEST_COMMENT} characters; rate fewer lines")
     )
+
+
+def _cut_texts(pages: Pages, template: str, cuts: Sequence[str], facts: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Yield a text whole and then shorter and shorter, each with what was cut, without more than one blank line."""
+    for level, cut in enumerate(cuts):
+        yield re.sub(r"\n{3,}", "\n\n", pages.text(template, cut=level, **facts)).strip() + "\n", cut
 
 
 def format_web_vtt(chapters: Sequence[Chapter], end_s: float, note: str) -> str:

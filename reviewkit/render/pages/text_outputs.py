@@ -51,21 +51,7 @@ class Texts:
 def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()) -> Texts:
     """Render every text output except the page, which needs the pictures.
 
-    Parameters
-    ----------
-    episode : Episode
-        The episode.
-    pages : Pages
-        The templates.
-    table : SpecTable
-        Rated and measured.
-    corrections : sequence of Correction
-        Published figures that have changed.
-
-    Returns
-    -------
-    Texts
-        The outputs.
+    `corrections`: the published figures that have changed.
 
     Raises
     ------
@@ -105,23 +91,7 @@ def render_episode_page(
 ) -> bytes:
     """Render the page to publish.
 
-    Parameters
-    ----------
-    episode : Episode
-        The episode.
-    pages : Pages
-        The templates.
-    table : SpecTable
-        Rated and measured.
-    fragment : str
-        The table as HTML.
-    brochure : mapping of str to bytes
-        The cards' pictures as PNG, by card id.
-
-    Returns
-    -------
-    bytes
-        The file.
+    `fragment`: the table as HTML; `brochure`: the cards' pictures as PNG, by card id.
 
     Raises
     ------
@@ -179,7 +149,7 @@ def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
 
 
 def headline(episode: Episode) -> str:
-    """Return one line that stands alone in a search result: what the unit is, and what was done with it."""
+    """Return one line that makes sense alone in a search result: what the unit is, and what was done with it."""
     unit = episode.session.unit
     what = " ".join(part for part in (str(unit.year) if unit.year else "", unit.what) if part)
     deeds = []
@@ -188,7 +158,7 @@ def headline(episode: Episode) -> str:
     if episode.findings:
         deeds.append("measured")
     if any(v.verdict != UNMEASURED for v in episode.verdicts):
-        deeds.append("held against its maker's ratings")
+        deeds.append("compared with its maker's ratings")
     done = ", ".join(deeds[:-1]) + (" and " if len(deeds) > 1 else "") + deeds[-1] if deeds else "on the bench"
     return f"{unit.name}{f', {what}' if what else ''}: {done}."
 
