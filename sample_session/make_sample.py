@@ -45,13 +45,13 @@ from sample_waveforms import (
 
 HERE = Path(__file__).resolve().parent
 SEED = 1977
-RESPONSE_POWER_W = 5.0
+RESPONSE_POWER_W = 4.0
 CONTOUR_POWER_W = 1.0
 PHONO_INPUT_V = 2.5e-3
 
 
 def response_file(rng: np.random.Generator) -> dict[str, str]:
-    """The response at 5 W, swept downwards, with a byte order mark and CRLF."""
+    """The response at 4 W, swept downwards, with a byte order mark and CRLF."""
     frequency = np.round(np.geomspace(90_000, 2, 181), 2)
     jitter = 10 ** (rng.normal(0, 0.0015, (2, frequency.size)) / 20)
     # the level is set on the left channel at 1 kHz

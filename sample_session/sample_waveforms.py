@@ -96,7 +96,7 @@ def spectrum_lines_hz() -> Array:
 
 
 def tone_files(rng: np.random.Generator) -> dict[str, str]:
-    """The 5 W tone before (seconds, commas) and after (milliseconds, tabs)."""
+    """The 4 W tone before (seconds, commas) and after (milliseconds, tabs)."""
     count = int(TONE_SECONDS * RATE_HZ)
     seconds = np.arange(count) / RATE_HZ
     before, after = (

@@ -172,6 +172,9 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         for name, value in report.user_properties:
             if name == "odd files":
                 terminalreporter.line(f"odd files read or refused as they must be: {value}")
+            elif name == "awkward cases":
+                count, right, of = value
+                terminalreporter.line(f"awkward cases: {count}; at the first try {right} of {of} were right")
     edited = Counter(value for report in reports for name, value in report.user_properties if name == "edits tried")
     if edited:
         by_session = ", ".join(f"{session} {count}" for session, count in sorted(edited.items()))

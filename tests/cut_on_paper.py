@@ -16,8 +16,9 @@ def episode(notes: str, cards: dict[str, float | None], rate: Fraction = Fractio
     """`cards`: id -> how long it is held, None: six seconds."""
     read = parse_notes(notes)
     made = tuple(
-        Card(name, name, "", TitlePage(name, ()), first=name.split("+")[0], hold_s=hold) for name, hold in cards.items()
+        Card(name, name, (), TitlePage(name, name), first=name.split("+")[0], hold_s=hold)
+        for name, hold in cards.items()
     )
     session = Session(Path(), Unit("Elmgate", "Two"), episode=EpisodeSettings(frame_rate=rate, **settings))
-    segments = assemble(session, read, {}, made, {card.id: "after" for card in made}, {}, True)
-    return Episode(session, (), (), made, segments, (), False, notes=read)
+    segments = assemble(session, read, {}, made, {}, True)
+    return Episode(session, (), (), made, segments, segments, (), False, notes=read)

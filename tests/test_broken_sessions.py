@@ -86,7 +86,7 @@ MISTAKES = {
         "session.toml",
         'drive = "40 Hz"',
         'drive = "40 Hz" is neither a power nor a voltage',
-        'for example "5 W"',
+        'for example "4 W"',
     ),
     "an unknown key": Broken(
         instead("session.toml", "channels", "chanels"),
@@ -165,7 +165,7 @@ MISTAKES = {
         "not UTF-8 text",
         "save the file as UTF-8",
     ),
-    "something was mended, but not one measurement says when it was made": Broken(
+    "something was repaired, but not one measurement says when it was made": Broken(
         without_lines("session.toml", "stage = "),
         "session.toml",
         "[[measurement]]",

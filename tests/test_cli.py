@@ -218,7 +218,7 @@ def test_check_of_the_sample_counts_what_it_has(say, sample, episode):
     said = say("check", sample.folder)
     assert (said.status, said.err) == (0, "")
     assert f"nothing wrong; {len(episode.findings)} figures, {len(episode.cards)} cards" in said.out
-    assert "no final.txt: chapters are the planned ones" in said.out
+    assert "no final.txt: the description has no chapters" in said.out
 
 
 def test_build_is_quiet_where_nobody_looks(say, session_of):
@@ -343,7 +343,7 @@ def test_on_a_terminal_a_build_ends_with_a_summary(checkout, session_of, tmp_pat
     assert status == 0
     assert f"{out}: 1 file written" in seen
     assert "  not measured: Damping factor" in seen
-    assert "  no final.txt: chapters are the planned ones" in seen
+    assert "  no final.txt: the description has no chapters" in seen
     assert [path.name for path in (out / "cards").iterdir()] == ["01-title.png"]
 
 

@@ -59,6 +59,7 @@ SIDES: dict[tuple[str, str], tuple[float, float]] = {
     ("power", "power_at_limit"): (43.0, 37.0),
     ("power", "power_reached"): (43.0, 37.0),
     ("power", "worst_distortion"): (0.02, 0.2),
+    ("power", "distortion"): (0.02, 0.2),
     ("power", "highest_distortion"): (0.02, 0.2),
     ("power", "thd"): (0.02, 0.2),
     **{

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,10 +18,12 @@ from reviewkit.episode.episode import (
     format_clock,
     make_chapters,
     order_segments,
-    segment_of_card,
     segment_of_run,
+    segment_of_still,
     segment_title,
+    segments_before_repair,
 )
+from reviewkit.episode.stills import AFTER, BEFORE, PAIR
 from reviewkit.model.card import Card, TitlePage
 from reviewkit.model.episode import Chapter, Sentence
 from reviewkit.model.finding import Conditions, Run
@@ -37,22 +40,27 @@ CAUTIONS = {
 
 
 def note(segment, text="", *cards, cut=False):
-    return Note("A014.mp4", 0.0, segment, text, cards, cut)
+    return Note("bench-1.mp4", 0.0, segment, text, cards, cut)
 
 
-def card(card_id, first="", hold_s=None):
-    return Card(card_id, "", "", TitlePage("", ()), first=first or card_id, hold_s=hold_s)
+def card(card_id, first="", hold_s=None, stage=AFTER):
+    return Card(card_id, "", (), TitlePage("", ""), stage=stage, first=first or card_id, hold_s=hold_s)
 
 
-def put_together(notes=(), sentences=None, cards=None, cautions=None, repaired=True, session=SESSION, more=()):
-    """`cards`: id -> segment; `sentences`: texts, or (text, card), by segment."""
-    places = dict(cards or {})
-    all_cards = [*(card(name) for name in places), *more]
+def pair(card_id, first=""):
+    """A card of before and after, with that as found."""
+    found = card(f"{card_id}-found", first or card_id, stage=BEFORE)
+    return replace(card(card_id, first, stage=PAIR), found=found)
+
+
+def put_together(notes=(), sentences=None, cards=(), cautions=None, repaired=True, session=SESSION, more=()):
+    """`cards`: ids; `sentences`: texts, or (text, card), by segment."""
+    all_cards = [*(card(name) for name in cards), *more]
     said = {
         name: [Sentence(one) if isinstance(one, str) else Sentence(*one) for one in found]
         for name, found in (sentences or {}).items()
     }
-    return assemble(session, Notes(notes=tuple(notes)), said, all_cards, places, cautions or {}, repaired)
+    return assemble(session, Notes(notes=tuple(notes)), said, all_cards, cautions or {}, repaired)
 
 
 def by_name(segments):
@@ -134,7 +142,7 @@ def test_titles(name, repaired, title):
 def test_a_bad_take_is_in_no_segment():
     segments = put_together(
         [note("front", "knobs"), note("front", "camera slipped", "tone", cut=True), note("rear", "no", cut=True)],
-        cards={"tone": "after"},
+        cards=["tone"],
     )
     assert [s.name for s in segments] == ["front", "after"]
     assert [n.text for n in segments[0].notes] == ["knobs"]
@@ -143,7 +151,7 @@ def test_a_bad_take_is_in_no_segment():
 
 
 def test_a_card_is_shown_where_a_note_calls_for_it_and_nowhere_else():
-    cards = {"title": "opening", "tone": "after", "response": "after", "table": "verdict"}
+    cards = ["title", "tone", "response", "table"]
     segments = by_name(
         put_together(
             [note("opening", "x"), note("before", "look", "tone"), note("before", "again", "tone")], cards=cards
@@ -158,39 +166,78 @@ def test_a_card_is_shown_where_a_note_calls_for_it_and_nowhere_else():
 
 
 def test_called_cards_stand_before_those_that_belong_there_anyway():
-    segments = put_together([note("after", "x", "table")], cards={"tone": "after", "table": "verdict"})
+    segments = put_together([note("after", "x", "table")], cards=["tone", "table"])
     assert segments[0].cards == ("table", "tone")
 
 
 @pytest.mark.parametrize(
-    ("card", "segment"),
+    ("name", "segment"),
     [
         ("title", "opening"),
         ("rated", "history"),
-        ("repair", "repair"),
+        ("hunt", "repair"),
+        ("fix", "repair"),
+        ("score", "verdict"),
         ("table", "verdict"),
-        ("closing", "closing"),
+        ("number", "verdict"),
+        ("price", "value"),
+        ("ending", "closing"),
         ("anything", "after"),
     ],
 )
-def test_where_a_card_is_shown_by_default(card, segment):
-    assert segment_of_card(card, []) == segment
+def test_where_a_card_is_shown_by_default(name, segment):
+    assert segment_of_still(card(name)) == segment
+    assert segment_of_still(card(f"{name}-2", name)) == segment
+
+
+@pytest.mark.parametrize(("stage", "segment"), [(BEFORE, "before"), (PAIR, "after"), (AFTER, "after"), ("", "after")])
+def test_where_a_measurements_card_is_shown(stage, segment):
+    assert segment_of_still(card("tone", stage=stage)) == segment
+
+
+@pytest.mark.parametrize("stage", ["before", "after", "bench", ""])
+def test_where_a_measurement_is_spoken_of(stage):
+    assert segment_of_run(run_at(stage)) == ("before" if stage == "before" else "after")
+
+
+def test_a_pair_is_shown_as_found_before_the_repair_and_whole_after_it():
+    said = {"before": [("Bad.", "tone")], "after": [("Wide.", "power"), ("Good.", "tone")]}
+    segments = by_name(put_together([note("repair", "x")], said, ["power"], more=[pair("tone")]))
+    assert beats_of(segments["before"]) == [("", ("Bad.",), ("tone-found",))]
+    # what was shown as found comes first
+    assert beats_of(segments["after"]) == [("", ("Good.",), ("tone",)), ("", ("Wide.",), ("power",))]
+
+
+def test_a_pair_that_a_note_shows_as_found_is_whole_after_the_repair():
+    said = {"before": [("Bad.", "tone")], "after": [("Good.", "tone")]}
+    segments = by_name(put_together([note("fault", "look", "tone-found")], said, more=[pair("tone")]))
+    assert beats_of(segments["fault"]) == [("look", (), ("tone-found",))]
+    assert beats_of(segments["before"]) == [("", ("Bad.",), ())]
+    assert beats_of(segments["after"]) == [("", ("Good.",), ("tone",))]
+
+
+def test_what_is_said_of_a_card_that_is_not_shown_is_left_out():
+    said = {"before": [("Bad.", "tone")], "after": [("Good.", "tone"), ("Wide.", "power"), ("Fair.",)]}
+    assert put_together((), {"after": [("Wide.", "power")]}) == ()
+    (segment,) = put_together((), said, ["power"])
+    assert beats_of(segment) == [("", ("Wide.",), ("power",)), ("", ("Fair.",), ())]
+    # a card of after the repair shows nothing of before it
+    segments = put_together((), said, ["tone"])
+    assert [s.name for s in segments] == ["after"]
 
 
 @pytest.mark.parametrize(
-    ("stages", "segment"),
+    ("noted", "before"),
     [
-        (["before"], "before"),
-        (["before", "after"], "after"),
-        (["after"], "after"),
-        ([""], "after"),
-        (["bench"], "after"),
+        ((), {"opening", "history", "front", "rear", "inside", "fault", "before"}),
+        (
+            ("opening", "lamps", "repair", "tuner"),
+            {"opening", "lamps", "history", "front", "rear", "inside", "fault", "before"},
+        ),
     ],
 )
-def test_where_a_measurements_card_is_shown(stages, segment):
-    assert segment_of_card("tone", [run_at(stage) for stage in stages]) == segment
-    assert segment_of_card("other", [run_at(stage) for stage in stages]) == "after"
-    assert segment_of_run(run_at(stages[0])) == ("before" if stages[0] == "before" else "after")
+def test_which_segments_come_before_the_repair(noted, before):
+    assert segments_before_repair(Notes(notes=tuple(note(name) for name in noted))) == before
 
 
 def test_nothing_is_said_twice():
@@ -259,13 +306,13 @@ def test_a_length_is_enough_for_what_is_said():
 def test_the_speakers_pace_and_the_cards_hold_are_the_sessions():
     slow = Session(Path("s"), Unit("a", "b"), episode=EpisodeSettings(words_per_minute=75, card_seconds=10))
     assert put_together(sentences={"after": ["word " * 75]}, session=slow)[0].length_s == 60
-    assert put_together(cards=dict.fromkeys("abcd", "after"), session=slow)[0].length_s == 40
+    assert put_together(cards="abcd", session=slow)[0].length_s == 40
 
 
 def test_a_length_that_needs_a_thought_is_flagged():
     assert put_together([note("front", "word " * 600)])[0].flag == ""
     assert put_together([note("front", "word " * 610)])[0].flag.startswith("long: over 4:00")
-    cards = {"a": "after", "b": "after"}
+    cards = ["a", "b"]
     assert put_together([note("after", "word " * 30)], cards=cards)[0].flag.startswith(
         "few words: cards are shown for 12 s"
     )
@@ -286,12 +333,13 @@ def test_a_sentence_stands_with_the_card_that_shows_it():
     }
     segments = by_name(
         put_together(
-            [note("before", "look", "tone"), note("after", "now"), note("after", "again", "tone")],
+            [note("before", "look", "tone-found"), note("after", "now"), note("after", "again", "tone")],
             said,
-            {"response": "after", "tone": "after", "crosstalk": "after"},
+            ["response", "crosstalk"],
+            more=[pair("tone")],
         )
     )
-    assert beats_of(segments["before"]) == [("look", ("Bad.",), ("tone",))]
+    assert beats_of(segments["before"]) == [("look", ("Bad.",), ("tone-found",))]
     assert beats_of(segments["after"]) == [
         ("now", (), ()),
         ("again", ("Low.", "Also low."), ("tone",)),
@@ -301,20 +349,18 @@ def test_a_sentence_stands_with_the_card_that_shows_it():
     ]
 
 
-def test_what_a_card_shown_elsewhere_says_is_said_with_that_card():
-    said = {"before": [("Bad.", "tone")], "after": [("Good.", "tone")]}
-    segments = by_name(put_together([note("before", "look", "tone")], said, {"tone": "after"}))
-    assert beats_of(segments["after"]) == [("", ("Good.",), ("tone",))]
-
-
 def test_what_was_shown_before_the_repair_comes_first_after_it_in_the_order_it_was_shown():
     said = {
         "before": [("Bad.", "tone"), ("Thin.", "response")],
         "after": [("Wide.", "power"), ("Good.", "tone"), ("Fair.",), ("Flat.", "response")],
     }
-    cards = {"power": "after", "response": "after", "tone": "after", "square": "after"}
-    notes = [note("before", "bass", "response"), note("before", "look", "tone"), note("after", "Same tone again.")]
-    segments = by_name(put_together(notes, said, cards))
+    notes = [
+        note("before", "bass", "response-found"),
+        note("before", "look", "tone-found"),
+        note("after", "Same tone again."),
+    ]
+    more = [pair("tone"), pair("response")]
+    segments = by_name(put_together(notes, said, ["power", "square"], more=more))
     assert beats_of(segments["after"]) == [
         ("Same tone again.", (), ()),
         ("", ("Flat.",), ("response",)),
@@ -328,26 +374,24 @@ def test_what_was_shown_before_the_repair_comes_first_after_it_in_the_order_it_w
 def test_the_bench_speaks_where_a_note_shows_its_card():
     """A segment of the user's own, say about the tuner, has its measurements told in it."""
     said = {"after": [("Flat.", "fm"), ("Loud.", "power")], "before": [("Bad.", "fm")]}
-    cards = {"fm": "after", "power": "after"}
-    segments = by_name(put_together([note("tuner", "listen", "fm")], said, cards))
+    cards = {"cards": ["power"], "more": [pair("fm")]}
+    segments = by_name(put_together([note("tuner", "listen", "fm")], said, **cards))
     assert {name: s.sentences for name, s in segments.items()} == {
         "before": ("Bad.",),
         "after": ("Loud.",),
         "tuner": ("Flat.",),
     }
     twice = [note("tuner", "listen", "fm"), note("after", "and again", "fm")]
-    assert by_name(put_together(twice, said, cards))["after"].sentences == ("Flat.", "Loud.")
+    assert by_name(put_together(twice, said, **cards))["after"].sentences == ("Flat.", "Loud.")
 
 
 def test_cards_of_one_matter_stand_together_unless_a_note_parts_them():
-    cards = {"tone": "after", "tone-waveform": "after", "tone-spectrum": "after"}
     more = [card("tone-waveform", "tone"), card("tone-spectrum", "tone")]
 
     def shown(*notes):
-        places = dict.fromkeys(cards, "after")
         all_cards = [card("tone"), *more]
         said = {"after": [Sentence("Low.", "tone")]}
-        (segment,) = assemble(SESSION, Notes(notes=notes), said, all_cards, places, {}, True)
+        (segment,) = assemble(SESSION, Notes(notes=notes), said, all_cards, {}, True)
         return [b.cards for b in segment.beats]
 
     assert shown() == [("tone", "tone-waveform", "tone-spectrum")]
@@ -438,11 +482,11 @@ def test_a_time_as_it_is_written(seconds, text):
 
 def test_a_segment_called_bench_is_where_the_bench_speaks_when_nothing_was_mended():
     notes = [note("bench", "Here."), note("closing", "Done.")]
-    segments = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, repaired=False)
+    segments = put_together(notes, {"after": ["0.1 %."]}, ["tone"], {"power": ["Hot."]}, repaired=False)
     assert [s.name for s in segments] == ["bench", "closing"]
     bench = by_name(segments)["bench"]
     assert (bench.sentences, bench.cards, bench.cautions) == (("0.1 %.",), ("tone",), ("Hot.",))
-    repaired = put_together(notes, {"after": ["0.1 %."]}, {"tone": "after"}, {"power": ["Hot."]}, repaired=True)
+    repaired = put_together(notes, {"after": ["0.1 %."]}, ["tone"], {"power": ["Hot."]}, repaired=True)
     assert "after" in by_name(repaired)
 
 

@@ -13,17 +13,19 @@ import difflib
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from texts_on_cards import described
 
-from reviewkit.model.card import Card, Curves, Rows, TitlePage
 from reviewkit.model.episode import Episode
 
 GOLDEN = Path(__file__).resolve().parent / "golden"
 RENEW = os.environ.get("REVIEWKIT_RENEW_GOLDEN") == "1"
-TEXTS = ("outline.md", "description.txt", "spec-table.md", "spec-table.csv", "chapters.vtt")
+TEXTS = (
+    *("outline.md", "description.txt", "comment.txt", "spec-table.md", "spec-table.csv"),
+    *("chapters.vtt", "chapters-planned.txt"),
+)
 
 # Python runs this at its start, in the build's own process and in those that draw its cards: every attempt to open,
 # resolve or use a socket is noted and refused, whoever makes it.
@@ -45,47 +47,8 @@ with open(os.environ["SOCKETS_TRIED"], "a") as file:
 # ------------------------------------------------------------------ golden texts
 
 
-def lines_of(card: Card) -> Iterator[str]:
-    """A card's texts, scales included, one a line."""
-    yield f"== {card.id}: {card.title}"
-    yield f"conditions: {card.conditions}"
-    if isinstance(card.body, TitlePage):
-        yield card.body.name
-        yield from card.body.lines
-        yield from (f"{what}: {amount}" for what, amount in card.body.amounts)
-    elif isinstance(card.body, Rows):
-        yield " | ".join(card.body.headers)
-        for row in card.body.rows:
-            yield (
-                " | ".join(row.cells)
-                + (f" ({row.note})" if row.note else "")
-                + (f" [{row.verdict} {row.margin}".rstrip() + "]" if row.verdict else "")
-                + (" !" if row.loud else "")
-            )
-        yield from (f"{what}: {amount}" for what, amount in card.body.amounts)
-    elif isinstance(card.body, Curves):
-        for panel in card.body.panels:
-            yield f"panel: {panel.label}"
-            yield "  across: " + ", ".join(text for _, text in panel.x.ticks) + f" ({panel.x.unit})"
-            yield "  up: " + ", ".join(text for _, text in panel.y.ticks) + f" ({panel.y.unit})"
-            yield from (f"  curve: {trace.label} [{trace.channel}, {trace.role}]" for trace in panel.traces)
-            yield from (f"  limit: {limit.label}" for limit in panel.limits)
-            yield from (f"  mark: {mark.text}" for mark in panel.marks)
-            yield from (f"  bracket: {bracket.text}" for bracket in panel.brackets)
-    for reading in card.readings:
-        yield f"reading: {reading.label}: {reading.key} {reading.channel}".rstrip(": ")
-        yield from ("  " + " | ".join(row) for row in reading.rows)
-    yield from (
-        f"verdict: {v.label}, rated {v.limit}, measured {v.measured}: {v.verdict} {v.margin}".rstrip()
-        for v in card.verdicts
-    )
-    yield f"foot: {card.foot}"
-    yield f"corner: {card.corner}"
-    yield f"alt: {card.alt}"
-
-
 def cards_text(episode: Episode) -> str:
-    return "\n".join("\n".join(lines_of(card)) + "\n" for card in episode.cards)
+    return "\n".join("\n".join(described(still)) + "\n" for still in episode.stills)
 
 
 def compared(name: str, now: str) -> None:

@@ -575,7 +575,7 @@ def gate_of(*rows: RepairRow, findings: tuple[Finding, ...] = ()) -> dict[str, A
 def test_a_reading_in_order_ticks_its_line_and_a_bad_one_stops():
     lines = gate_of(row("DC offset L, cold", 0.01), row("DC offset R, cold", 0.4))
     assert not lines["offset-cold"].done
-    assert [reading.verdict for reading in lines["offset-cold"].readings] == ["in order", "out of tolerance"]
+    assert [reading.verdict for reading in lines["offset-cold"].readings] == ["OK", "out of tolerance"]
     assert lines["offset-warm"].readings == ()
     words = describe_plan(planned(session(POWER), repair=(row("DC offset R", 0.4),), repaired=True), PAGES)
     assert "DC offset R: 0.4 V, out of tolerance" in words.stop
@@ -650,7 +650,14 @@ def test_nothing_powered_before_it_is_recorded_and_no_load_before_the_gate():
     for wanted in ("Photograph", "serial number", "off camera", "fault", 'stage = "before"', "trimmer"):
         assert wanted in sheet
     caution = " ".join(words.cautions)
-    for wanted in ("Mains voltage can kill", "stay charged", "get hot", "hurt hearing", "Local codes", "licensed"):
+    for wanted in (
+        "Mains voltage can kill",
+        "stay charged",
+        "get hot",
+        "damage your hearing",
+        "Local codes",
+        "licensed",
+    ):
         assert wanted in caution
 
 

@@ -76,7 +76,7 @@ def test_the_table_is_well_formed(name):
 
 @pytest.mark.parametrize(("name", "figure"), [(n, f) for n, r in RULES.items() for f in r.findings if f in QUANTITIES])
 def test_a_figure_has_the_unit_of_the_rating_that_it_answers(name, figure):
-    if name == "power" and figure in ("worst_distortion", "highest_distortion", "thd"):
+    if name == "power" and figure in ("worst_distortion", "highest_distortion", "thd", "distortion"):
         assert QUANTITIES[figure].unit == "%"  # held against the distortion that the power is rated at
     else:
         assert QUANTITIES[figure].unit == RULES[name].unit

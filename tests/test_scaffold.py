@@ -50,7 +50,7 @@ def test_its_session_names_every_table_and_every_kind(made):
     text = (folder / "session.toml").read_text(encoding="utf-8")
     assert set(tomllib.loads(text)) == {"unit"}
     with_all = tomllib.loads(switched_on(text))
-    assert set(with_all) == {"unit", "price", "bench", "rated", "measurement", "episode", "look"}
+    assert set(with_all) == {"unit", "price", "bench", "rated", "measurement", "episode", "look", "cards"}
     assert {measurement["kind"] for measurement in with_all["measurement"]} == set(KINDS)
 
 
@@ -85,6 +85,7 @@ def test_every_setting_that_is_switched_off_is_one_that_check_accepts(made, say,
         )
         (folder / file).write_bytes((own / name).read_bytes())
     Image.new("RGB", (1600, 900), (90, 80, 70)).save(folder / "front.jpg")
+    Image.new("RGB", (200, 200), (200, 180, 140)).save(folder / "mark.png")
     with (folder / "prices.csv").open("a", encoding="utf-8") as file:
         file.write("1977,60.6\n2024,313.7\n")
     said = say("check", folder)

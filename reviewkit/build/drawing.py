@@ -14,17 +14,17 @@ from reviewkit.build.cache import Cache
 from reviewkit.build.plain_data import fingerprint
 from reviewkit.build.pool import Calls, Pool
 from reviewkit.build.program import program_digest
-from reviewkit.model.card import Card
+from reviewkit.model.card import Card, Chart
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.render.cards.card import LayoutFault, Order, draw_pictures
+from reviewkit.render.cards.pictures import Order, draw_pictures
+from reviewkit.render.cards.scene import LayoutFault
 
 Pictures = Mapping[str, bytes | Path]  # a card's pictures by their kind; clips are files
 # modules needed for drawing: imported by the other processes while this one reads
 MODULES = (
     "matplotlib.backends.backend_agg",
-    *(f"reviewkit.render.cards.{name}" for name in ("colour_check", "layout_check", "plot", "table", "short_forms")),
-    "reviewkit.render.footage.strip",
+    *(f"reviewkit.render.cards.{name}" for name in ("chart", "colour_check", "hero", "layout_check")),
 )
 _SHARE_AHEAD = 0.6  # of the cards, handed to another process while this one writes texts
 
@@ -59,7 +59,7 @@ def begin_drawing(
     stored = {card.id: _read(cache, keys[card.id], card, order, drawn_before) for card in cards}
     known: dict[str, Pictures | Fault] = {card: each for card, each in stored.items() if each is not None}
     # charts take longest, so they come first
-    new = sorted((card for card in cards if card.id not in known), key=lambda card: not card.chart)
+    new = sorted((card for card in cards if card.id not in known), key=lambda card: not isinstance(card.body, Chart))
     ahead = round(_SHARE_AHEAD * len(new))
     return Drawing(cards, keys, known, new, pool.begin(draw_card, [(card, order) for card in new], ahead=ahead))
 

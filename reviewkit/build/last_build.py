@@ -64,5 +64,5 @@ def write_last_build(folder: Path, options: Options, encoder: str, build: LastBu
 
 def _key(folder: Path, options: Options, encoder: str) -> str:
     places = [os.path.realpath(path) for path in (folder, options.out_of(folder))]
-    wanted = [options.width, options.only, options.overlay, options.motion, options.published]
+    wanted = [options.width, options.shapes, options.only, options.overlay, options.motion, options.published]
     return digest_of(json.dumps(["build", program_digest(), *places, wanted, encoder]).encode())

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from reviewkit.model.card_files import SHAPES
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.inside import is_within
+from reviewkit.model.session import EpisodeSettings
 
 
 @dataclass(frozen=True)
@@ -14,12 +16,18 @@ class Options:
     """The options of the command line."""
 
     out: Path | None = None  # default: out/ in the session folder
-    width: int = 1920
+    width: int = 1920  # of a wide card
+    shapes: tuple[str, ...] = ()  # default: those of [episode] shapes
     only: str = ""
     overlay: bool = False
     motion: bool = False
     published: bool = False  # record the figures as those that viewers were given
     adopt: bool = False  # replace files that no build made
+
+    def shapes_of(self, settings: EpisodeSettings) -> tuple[str, ...]:
+        """Return the shapes of a session's cards, the first of which the contact sheet and the timeline show."""
+        wanted = self.shapes or settings.shapes
+        return tuple(shape for shape in SHAPES if shape in wanted)
 
     def out_of(self, folder: Path) -> Path:
         """Return where the outputs of a session go.

@@ -19,8 +19,9 @@ from reviewkit.model.errors import Fault, InputError
 MANIFEST = ".made-by-reviewkit.json"  # the list, in the folder of outputs
 FIXED = frozenset(
     """
-    chapters.vtt comment.txt contact-sheet.png description.txt episode.html findings.json outline.md plan.html plan.md
-    prompter.html spec-table.csv spec-table.html spec-table.md thumbnail.png timeline.otio
+    chapters-planned.txt chapters.vtt comment.txt contact-sheet.png description.txt episode.html findings.json
+    outline.md plan.html plan.md prompter.html spec-table.csv spec-table.html spec-table.md thumbnail.png
+    thumbnail-pair.png thumbnail-photo.png timeline.otio
     """.split()
 )
 _FORMER = (

@@ -7,20 +7,22 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from reviewkit.build.cache import NO_CACHE, Cache
-from reviewkit.build.card_series import all_cards, called_cards
+from reviewkit.build.card_groups import join_runs, share_cards
+from reviewkit.build.card_series import Results, Series, called_cards, make_series
 from reviewkit.build.drawing import MODULES, Pictures, begin_drawing, draw_picture, finish_drawing
 from reviewkit.build.measuring import measure
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.build.session_files import SessionFiles, read
-from reviewkit.episode.episode import assemble, make_chapters, segment_of_card, segment_of_run
+from reviewkit.episode.card_choices import for_film
+from reviewkit.episode.episode import assemble, make_chapters, segment_of_run, segments_before_repair
 from reviewkit.episode.price import work_out_price
 from reviewkit.episode.published import collect_figures, find_corrections, record_published
 from reviewkit.measure import KINDS
 from reviewkit.model import places
 from reviewkit.model.card import Card
 from reviewkit.model.card_files import KINDS as KINDS_OF_FILES
-from reviewkit.model.card_files import card_path, file_stems
+from reviewkit.model.card_files import card_path, file_stems, stills
 from reviewkit.model.episode import Episode, Sentence
 from reviewkit.model.errors import Fault, InputError, nearest
 from reviewkit.model.finding import Run
@@ -28,11 +30,11 @@ from reviewkit.model.prices import PriceLine
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.plan.plan import make_plan as plan_of
-from reviewkit.render.cards.card import Order
 from reviewkit.render.cards.contact_sheet import draw_contact_sheet
 from reviewkit.render.cards.look import LOOKS, Look
 from reviewkit.render.cards.paint import Fonts
-from reviewkit.render.cards.thumbnail import choose_figure, draw_thumbnail
+from reviewkit.render.cards.pictures import Order
+from reviewkit.render.cards.thumbnail import choose_thumbnails, draw_thumbnail
 from reviewkit.render.cards.user_look import load_user_look
 from reviewkit.render.footage.clip import Motion
 from reviewkit.render.footage.ffmpeg import Encoder
@@ -51,11 +53,16 @@ Progress = Callable[[int, int], None]  # called with how many cards are drawn, o
 class CardSeries:
     """The cards, and what they share with the texts. `look`: the episode's, with what the user changed."""
 
-    cards: tuple[Card, ...]
+    series: Series
     table: SpecTable
     price: PriceLine | None
     look: Look
     fonts: Fonts
+
+    @property
+    def cards(self) -> tuple[Card, ...]:
+        """Return every card in the episode's order."""
+        return self.series.cards
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,17 +115,18 @@ def run(
         If the run can't be completed.
     """
     files = read(folder)
-    runs = measure(files, pool, cache)
+    runs = share_cards(measure(files, pool, cache))
     verdicts = judge(files.session, runs)
     pool.load(MODULES, start=False)
-    series = _compose_cards(files, runs, verdicts)
-    cards = [card for card in series.cards if options.only in ("", card.id)]
-    if not cards:
-        known = [card.id for card in series.cards]
+    pages = _pages(folder, cache)
+    series = _compose_cards(files, runs, verdicts, options, pages)
+    cards = [s for card in series.cards for s in stills((card,)) if options.only in ("", card.id, s.id)]
+    if options.only and not cards:
+        known = [still.id for still in stills(series.cards)]
         raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
     order = _order(files.session, series, options, clips)
     drawing = begin_drawing(cards, order, files.type_digests, clips.drawn_before if clips else {}, pool, cache)
-    composed = _compose_episode(files, runs, verdicts, series, cache)
+    composed = _compose_episode(files, runs, verdicts, series, pages)
     if options.only:
         drawn = finish_drawing(drawing, cache, progress)
         return Outputs(composed, _card_files(series.cards, drawn), text_outputs.summarise(composed.episode))
@@ -126,9 +134,9 @@ def run(
     corrected = find_corrections(figures, files.published)
     texts = text_outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
     plan_texts = plan_page.render_plan(composed.plan, composed.pages)
-    first = {"thumbnail.png": _thumbnail(composed, cache), **texts.files, **plan_texts}
+    first = {**_thumbnails(composed, cache), **texts.files, **plan_texts}
     drawn = finish_drawing(drawing, cache, progress)
-    everything = _with_pictures(composed, drawn, first, texts.table, cache)
+    everything = _with_pictures(composed, drawn, first, texts.table, order.shapes, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
     published = (
         tables.format_published_json(record_published(figures, files.published)).encode() if options.published else None
@@ -136,12 +144,14 @@ def run(
     return Outputs(composed, everything, text_outputs.summarise(episode), published)
 
 
-def prepare(folder: Path, cache: Cache = NO_CACHE) -> Composed:
+def prepare(folder: Path, cache: Cache = NO_CACHE, options: Options | None = None) -> Composed:
     """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
     files = read(folder)
-    runs = measure(files, ALONE, cache)
+    runs = share_cards(measure(files, ALONE, cache))
     verdicts = judge(files.session, runs)
-    return _compose_episode(files, runs, verdicts, _compose_cards(files, runs, verdicts), cache)
+    pages = _pages(folder, cache)
+    series = _compose_cards(files, runs, verdicts, options or Options(), pages)
+    return _compose_episode(files, runs, verdicts, series, pages)
 
 
 def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
@@ -152,45 +162,41 @@ def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
 def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
     """Return what to measure, in words and as files; and which files were read for it. Raises InputError."""
     files = read(folder, for_plan=True)
-    runs = measure(files, ALONE, cache)
+    runs = share_cards(measure(files, ALONE, cache))
     pages = _pages(folder, cache)
     words = _plan(files, runs, judge(files.session, runs), pages)
     return words, plan_page.render_plan(words, pages), tuple(folder / name for name in files.digests)
 
 
-def _compose_cards(files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...]) -> CardSeries:
+def _compose_cards(
+    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], options: Options, pages: Pages
+) -> CardSeries:
     """Put what was read and measured on cards."""
     session = files.session
     look, fonts = load_user_look(session)
     price = work_out_price(session.price, files.prices, session.unit.year) if session.price and files.prices else None
     table = spec_table(session, runs, verdicts)
-    return CardSeries(all_cards(files, runs, verdicts, table, price, fonts), table, price, look, fonts)
+    results = Results(files, runs, verdicts, changes(runs), table, price)
+    return CardSeries(make_series(results, fonts, options.shapes_of(session.episode), pages), table, price, look, fonts)
 
 
 def _compose_episode(
-    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], series: CardSeries, cache: Cache
+    files: SessionFiles, runs: Sequence[Run], verdicts: tuple[Verdict, ...], series: CardSeries, pages: Pages
 ) -> Composed:
     """Put what was read and measured into segments and words."""
     session, cards = files.session, series.cards
-    pages = _pages(session.folder, cache)
-    notes, uncalled = called_cards(files.notes, cards, runs)
     repaired = is_repaired(files.repair, runs)
+    notes, uncalled = called_cards(files.notes, series.series, segments_before_repair(files.notes) if repaired else ())
     cautions = pages.cautions(repaired=repaired)
-    segments = assemble(
-        session,
-        notes,
-        _sentences(pages, files, runs, verdicts, series.price),
-        cards,
-        {card.id: segment_of_card(card.first, runs) for card in cards},
-        cautions,
-        repaired,
-    )
+    said = _sentences(pages, files, runs, verdicts, series.price)
+    segments = assemble(session, notes, said, for_film(cards), cautions, repaired)
     episode = Episode(
         session=session,
         runs=tuple(runs),
         verdicts=verdicts,
         cards=cards,
         segments=segments,
+        page=assemble(session, notes, said, cards, cautions, repaired),
         chapters=make_chapters(segments, files.final, repaired),
         chapters_final=bool(files.final),
         repair=files.repair,
@@ -198,7 +204,13 @@ def _compose_episode(
         price=series.price,
         cautions=tuple(cautions.get("all", ())),
         notes=notes,
-        left_out=(*files.left_out, *uncalled, *missing_library(), *(why for run in runs for why in run.withheld)),
+        left_out=(
+            *files.left_out,
+            *series.series.remarks,
+            *uncalled,
+            *missing_library(),
+            *(why for run in runs for why in run.withheld),
+        ),
     )
     return Composed(files, episode, pages, series, _plan(files, runs, verdicts, pages))
 
@@ -215,17 +227,27 @@ def _order(session: Session, series: CardSeries, options: Options, clips: Clips 
         options.overlay,
         strip=True,
         motion=Motion(settings.frame_rate, settings.card_seconds, clips.encoder, clips.folder) if clips else None,
+        shapes=options.shapes_of(settings),
     )
 
 
-def _thumbnail(composed: Composed, cache: Cache) -> bytes:
-    episode, series = composed.episode, composed.series
-    title = (episode.session.unit, choose_figure(episode), series.look, series.fonts)
-    return draw_picture(cache, (title, composed.files.type_digests), draw_thumbnail, title)
+def _thumbnails(composed: Composed, cache: Cache) -> dict[str, bytes]:
+    """Return the thumbnails to choose from, by file name."""
+    series, files = composed.series, composed.files
+    drawn = {}
+    for name, what in choose_thumbnails(composed.episode, files.photo, files.mark).items():
+        asked = (what, series.look, series.fonts)
+        drawn[name] = draw_picture(cache, (asked, files.type_digests), draw_thumbnail, asked)
+    return drawn
 
 
 def _with_pictures(
-    composed: Composed, drawn: Mapping[str, Pictures], first: Mapping[str, bytes], table: str, cache: Cache
+    composed: Composed,
+    drawn: Mapping[str, Pictures],
+    first: Mapping[str, bytes],
+    table: str,
+    shapes: Sequence[str],
+    cache: Cache,
 ) -> dict[str, bytes | Path]:
     """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.
     `table`: the spec table as HTML.
@@ -237,7 +259,7 @@ def _with_pictures(
         episode, composed.pages, series.table, table, page_pictures
     )
     small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
-    sheet = (small, series.look, series.fonts)
+    sheet = (small, series.look, series.fonts, shapes[0])
     files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), draw_contact_sheet, sheet)
     return files | timeline_files(episode, files)
 
@@ -271,10 +293,11 @@ def _sentences(
 ) -> dict[str, list[Sentence]]:
     """Return what the bench has to say, by segment."""
     sentences = text_outputs.framing_sentences(pages, files.repair, verdicts, price)
-    for each in runs:
+    joined = join_runs(runs)
+    for each in joined:
         m = each.conditions.measurement
         if m.stage != "bench":
-            for point in KINDS[m.kind].points(each, counterpart(each, runs)):
+            for point in KINDS[m.kind].points(each, counterpart(each, joined)):
                 own = (Sentence(text, m.card) for text in pages.sentences(point))
                 sentences.setdefault(segment_of_run(each), []).extend(own)
     return sentences

@@ -42,6 +42,7 @@ class SessionFiles:
     repair: tuple[RepairRow, ...] = ()
     final: tuple[tuple[float, str], ...] = ()
     photo: bytes = b""
+    mark: bytes = b""
     published: Published | None = None
     left_out: tuple[str, ...] = ()
     faults: tuple[Fault, ...] = ()
@@ -81,8 +82,9 @@ def read(folder: Path, *, for_plan: bool = False) -> SessionFiles:
     segments = [note.segment for note in notes.notes if note.segment and not note.cut]
     uncut: tuple[Cut, tuple[str, ...]] = ((), ())
     final, remarks = attempt(lambda: read_final(folder, segments), uncut)
-    photo_name, price = session.episode.photo, session.price
+    photo_name, mark_name, price = session.episode.photo, session.look.mark, session.price
     photo = attempt(lambda: read_photo(folder, photo_name), b"") if photo_name else b""
+    mark = attempt(lambda: read_photo(folder, mark_name), b"") if mark_name else b""
     published = attempt(lambda: read_published(folder), None)
     prices = attempt(lambda: read_prices(folder / price.index, price.index), None) if price else None
     faults += _lacks_stage(session, repair)
@@ -93,6 +95,7 @@ def read(folder: Path, *, for_plan: bool = False) -> SessionFiles:
         repair,
         tuple((at, name) for at, name, _ in final),
         photo,
+        mark,
         published,
         (*_absent(folder, session, remarks),),
         tuple(faults),
@@ -104,7 +107,7 @@ def input_digests(folder: Path, session: Session) -> dict[str, str]:
     """Return the digests of all files that a session's build reads or looks for, by their path in its folder."""
     names = ["session.toml", *own_templates(folder), *_BY_NAME]
     names += [m.file for m in session.measurements if m.file]
-    names += filter(None, (session.episode.photo, session.look.font, session.look.bold_font))
+    names += filter(None, (session.episode.photo, session.look.mark, session.look.font, session.look.bold_font))
     if session.price:
         names.append(session.price.index)
     return {name: file_digest(folder / name) for name in names}

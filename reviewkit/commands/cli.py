@@ -155,7 +155,14 @@ def _build(options: argparse.Namespace) -> int:
 
     width = 3840 if options.size == "2160" else 1920
     wanted = Options(
-        options.out, width, options.only, options.overlay, options.motion, options.published, options.adopt
+        out=options.out,
+        width=width,
+        shapes=tuple(sorted(set(options.shape))),
+        only=options.only,
+        overlay=options.overlay,
+        motion=options.motion,
+        published=options.published,
+        adopt=options.adopt,
     )
     cache = Cache() if options.no_cache else open_cache()
     encoder = find_encoder() if options.motion else None

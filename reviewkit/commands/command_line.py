@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from reviewkit import __version__
+from reviewkit.model.card_files import SHAPES
 
 _ABOUT = """From a folder of bench measurements to an episode kit: cards, a rated-and-measured table, an outline to
 speak from, a description, chapters and a page. One folder in, one command, everything in its out/."""
@@ -79,7 +80,7 @@ def make_parser() -> argparse.ArgumentParser:
         "Nothing is moved into out/ before all of it is ready. A file there that reviewkit did not make is never\n"
         "replaced or removed; one that it made is written again, so change templates and not outputs.",
         epilog="examples:\n  reviewkit build my-session\n  reviewkit build my-session --size 2160 --jobs 2\n"
-        "  reviewkit build my-session --only response",
+        "  reviewkit build my-session --only response\n  reviewkit build my-session --shape wide tall",
     )
     build.add_argument(
         "session", metavar="SESSION", type=_path, nargs="+", help="session folders, each with a session.toml"
@@ -88,7 +89,16 @@ def make_parser() -> argparse.ArgumentParser:
         "--out", metavar="DIR", type=_path, help="instead of out/ in the session folder (one session only)"
     )
     build.add_argument(
-        "--size", choices=("1080", "2160"), default="1080", help="lines of a card: 1920 × 1080 or 3840 × 2160"
+        "--size", choices=("1080", "2160"), default="1080", help="lines of a wide card: 1920 × 1080 or 3840 × 2160"
+    )
+    build.add_argument(
+        "--shape",
+        choices=SHAPES,
+        nargs="+",
+        action="extend",
+        default=[],
+        help="shapes of the cards, any number: wide 1920 × 1080, tall 1080 × 1920 into tall/, square 1080 × 1080 into\n"
+        "square/; default: shapes in [episode], else wide",
     )
     build.add_argument("--only", metavar="ID", default="", help="redraw this one card and nothing else")
     build.add_argument(

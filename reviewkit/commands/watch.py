@@ -18,7 +18,7 @@ from reviewkit.build.pool import Pool
 from reviewkit.commands.live_server import EVENTS, FILES, LiveServer
 from reviewkit.ingest.session.session_paths import links_out, templates_of
 from reviewkit.model import places
-from reviewkit.model.card_files import card_path, file_stems
+from reviewkit.model.card_files import card_path, file_stems, kind_of
 from reviewkit.model.errors import CannotFinish, Fault, InputError, listed
 from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.page import SERVED, Pages
@@ -153,7 +153,7 @@ class LiveSession:
 
     def _measured_in(self, saved: Collection[Path]) -> Collection[str]:
         """Return the cards of what was measured in these files."""
-        measurements = self.shown.episode.session.measurements if self.shown else ()
+        measurements = [run.conditions.measurement for run in self.shown.episode.runs] if self.shown else []
         root = self.folder.resolve()
         return {m.card for m in measurements if m.file and root / m.file in saved}
 
@@ -171,7 +171,8 @@ class LiveSession:
 
 def picture_paths(composed: Composed) -> dict[str, str]:
     """Return the path in out/ of each card's picture, by card id."""
-    return {card: card_path("cards", stem) for card, stem in file_stems(composed.episode.cards).items()}
+    kind = kind_of("cards", Options().shapes_of(composed.files.session.episode)[0])
+    return {card: card_path(kind, stem) for card, stem in file_stems(composed.episode.cards).items()}
 
 
 def _watch_saves(folder: Path, stop: Any) -> Iterator[Collection[Any]]:
@@ -261,17 +262,17 @@ class _LivePage:
                 "id": card.id,
                 "title": card.title,
                 "alt": card.alt,
-                "verdicts": card.verdicts,
+                "verdict": card.verdict,
                 "picture": f"{FILES}{there[card.id]}?v={self._session.versions[there[card.id]]}",
             }
-            for card in episode.cards
+            for card in episode.stills
             if there[card.id] in self._session.versions  # others follow
         }
         measured = {run.conditions.measurement.card for run in episode.runs}
         awaited = self._session.awaited
         # of the cards drawn last, the saved file's comes first and the summaries come last
         order = sorted(
-            (card for card in episode.cards if card.id in cards),
+            (card for card in episode.stills if card.id in cards),
             key=lambda c: (c.id not in self._session.latest, c.first not in awaited, c.first not in measured),
         )
         return facts | {

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
+from reviewkit.episode.stills import BEFORE
 from reviewkit.model import spoken
 from reviewkit.model.card import Card
+from reviewkit.model.card_files import SESSION_CARDS, stills
 from reviewkit.model.episode import Beat, Chapter, Segment, Sentence
 from reviewkit.model.finding import Run
 from reviewkit.model.notes import Note, Notes
@@ -31,7 +33,18 @@ ORDER = tuple(TITLES)
 # segments that show an open chassis, and segments in which it is driven at power
 OPEN_CHASSIS = ("inside", "fault", "repair")
 AT_POWER = ("before", "after", "bench")
-_CARD_SEGMENTS = {"title": "opening", "rated": "history", "repair": "repair", "table": "verdict", "closing": "closing"}
+_CARD_SEGMENTS = {
+    "title": "opening",
+    "rated": "history",
+    "hunt": "repair",
+    "fix": "repair",
+    "repair-list": "repair",
+    "score": "verdict",
+    "table": "verdict",
+    "number": "verdict",
+    "price": "value",
+    "ending": "closing",
+}
 # no chapter may be shorter (common practice of video platforms, no standard), so no segment is planned shorter
 SHORTEST_S = 10.0
 LONGEST_S = 240.0  # of a segment before it is flagged; a judgement, no source
@@ -43,12 +56,16 @@ def segment_of_run(run: Run) -> str:
     return "before" if run.conditions.measurement.stage == "before" else "after"
 
 
-def segment_of_card(first: str, runs: Sequence[Run]) -> str:
-    """Return the segment of a card that no note calls for; `first`: its id, or its series' first."""
-    if first in _CARD_SEGMENTS:
-        return _CARD_SEGMENTS[first]
-    stages = [segment_of_run(run) for run in runs if run.conditions.measurement.card == first]
-    return "before" if stages and set(stages) == {"before"} else "after"
+def segment_of_still(still: Card) -> str:
+    """Return the segment of a still that no note calls for."""
+    usual = "before" if still.stage == BEFORE else "after"
+    return _CARD_SEGMENTS.get(still.first or still.id, usual)
+
+
+def segments_before_repair(notes: Notes) -> set[str]:
+    """Return the segments of a film of a repair that come before it, as far as they are known or noted."""
+    names = order_segments([note.segment for note in notes.notes if note.segment and not note.cut], ["repair", *ORDER])
+    return set(names[: names.index("repair")])
 
 
 def order_segments(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
@@ -74,7 +91,6 @@ def assemble(
     notes: Notes,
     said: Mapping[str, Sequence[Sentence]],
     cards: Sequence[Card],
-    places: Mapping[str, str],
     cautions: Mapping[str, Sequence[str]],
     repaired: bool,
 ) -> tuple[Segment, ...]:
@@ -89,9 +105,7 @@ def assemble(
     said : mapping of str to sequence of Sentence
         What the bench has to say, by segment.
     cards : sequence of Card
-        The cards in order.
-    places : mapping of str to str
-        Each card's segment unless a note calls for it, by card id.
+        The cards in order. What is said of other measurements is left out.
     cautions : mapping of str to sequence of str
         By "open", "repair", "power" and "all"; the last are spoken before everything else, in the first segment's time.
     repaired : bool
@@ -109,7 +123,9 @@ def assemble(
     for note in kept:
         by_segment.setdefault(note.segment or "opening", []).append(note)
     called = {card for note in kept for card in note.cards}
-    places = {card: place for card, place in places.items() if card not in called}
+    shown_stills = stills(cards)
+    said = _of_the_shown(said, shown_stills)
+    places = {still.id: segment_of_still(still) for still in shown_stills if still.id not in called}
     if not repaired and "bench" in noted and "after" not in noted:
         # nothing was repaired: the measurements go into a segment that the user calls bench
         said = {("bench" if name == "after" else name): sentences for name, sentences in said.items()}
@@ -131,12 +147,23 @@ def assemble(
         shown = [card for card, place in places.items() if place == name]
         beats = tuple(together.beats(by_segment.get(name, ()), own, shown))
         said_too = [*(cautions.get("all", ()) if not segments else ()), *warned.get(name, ())]
-        length_s, flag = _plan_length(session, beats, said_too, {card.id: card.hold_s for card in cards})
+        length_s, flag = _plan_length(session, beats, said_too, {still.id: still.hold_s for still in shown_stills})
         segments.append(
             Segment(name, segment_title(name, repaired), start_s, length_s, beats, tuple(warned.get(name, ())), flag)
         )
         start_s += length_s
     return tuple(segments)
+
+
+def _of_the_shown(said: Mapping[str, Sequence[Sentence]], shown: Sequence[Card]) -> dict[str, list[Sentence]]:
+    """Return the sentences without those about measurements of which nothing is shown in that stage."""
+    shown_before = {still.first or still.id for still in shown if still.stage == BEFORE}
+    shown_later = {still.first or still.id for still in shown if still.stage != BEFORE}
+    kept = {"", *SESSION_CARDS}
+    return {
+        name: [one for one in sentences if one.card in kept | (shown_before if name == "before" else shown_later)]
+        for name, sentences in said.items()
+    }
 
 
 def _move_to_called(
@@ -146,11 +173,12 @@ def _move_to_called(
 
     Sentences about the time before the repair stay there: after it, the card says something else.
     """
-    first = {card.id: card.first or card.id for card in cards}
+    first = {card.id: card.first or card.id for card in cards}  # without those as found
     shown_in: dict[str, list[str]] = {}
     for note in notes:
         for card in note.cards:
-            shown_in.setdefault(first.get(card, card), []).append(note.segment or "opening")
+            if card in first:
+                shown_in.setdefault(first[card], []).append(note.segment or "opening")
     moved: dict[str, list[Sentence]] = {}
     for name, sentences in said.items():
         for one in sentences:
@@ -164,19 +192,21 @@ class _BeatBuilder:
     """Assembles beats: a note, the cards it calls for, the sentences about them."""
 
     def __init__(self, cards: Sequence[Card], called: Collection[str]) -> None:
-        self._first = {card.id: card.first or card.id for card in cards}
+        self._first = {still.id: still.first or still.id for still in stills(cards)}
+        self._found = {card.found.id for card in cards if card.found}
         self._rest: dict[str, list[str]] = {}  # cards that continue a first one, unless a note calls for them
         for card in cards:
-            if self._first[card.id] != card.id and card.id not in called:
-                self._rest.setdefault(self._first[card.id], []).append(card.id)
+            first = self._first[card.id]
+            if first != card.id and first in self._first and card.id not in called:
+                self._rest.setdefault(first, []).append(card.id)
         self._leading = set(self._first) - {card for rest in self._rest.values() for card in rest}
-        self._shown: list[str] = []  # shown so far, by the first card of each series
+        self._shown: dict[str, tuple[str, ...]] = {}  # the first card of each series shown so far, and its still
 
     def beats(self, notes: Sequence[Note], said: Sequence[Sentence], shown: Sequence[str]) -> Iterator[Beat]:
         """Yield the beats of one segment.
 
         The notes come first, in order; then sentences about cards of an earlier segment, shown again; then the cards
-        that no note calls for; then the remaining sentences.
+        that no note calls for, first those that were shown as found; then the remaining sentences.
 
         Parameters
         ----------
@@ -192,16 +222,20 @@ class _BeatBuilder:
         Beat
             A beat.
         """
-        left, earlier, here = list(said), list(self._shown), [card for note in notes for card in note.cards]
-        self._shown += [self._first.get(card, card) for card in (*here, *shown)]
+        left, earlier, here = list(said), dict(self._shown), [card for note in notes for card in note.cards]
+        for still in (*here, *shown):
+            first = self._first.get(still, still)
+            self._shown[first] = () if still in self._found else (still,)
         for note in notes:
             cards = self._with_rest(note.cards)
             yield Beat(note, self._remove(left, cards), cards)
-        for card in dict.fromkeys(earlier):
-            again = self._remove(left, (card,))
+        follow = {self._first[still] for still in shown}
+        for first, still_shown in earlier.items():
+            again = () if first in follow else self._remove(left, (first,))
             if again:
-                yield Beat(None, again, (card,))
-        for card in shown:
+                yield Beat(None, again, still_shown)
+        places = {first: place for place, first in enumerate(earlier)}
+        for card in sorted(shown, key=lambda card: places.get(self._first[card], len(places))):
             if card in self._leading:
                 cards = self._with_rest((card,))
                 yield Beat(None, self._remove(left, cards), cards)

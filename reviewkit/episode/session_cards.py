@@ -1,55 +1,63 @@
-"""The cards that don't come from a measurement: title, rated specs, repair trail, rated and measured, summary."""
+"""The cards that are of the session, not of a measurement: title, ratings, one figure, price, and the long tables."""
 
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Collection, Sequence
-from dataclasses import replace
+import re
+from collections.abc import Sequence
 
-from reviewkit.model import quantities, rating_words
-from reviewkit.model.card import BarGroup, Bars, Card, Row, Rows, TitlePage
-from reviewkit.model.finding import Finding, Run
-from reviewkit.model.finding_conditions import DRIVEN
+from reviewkit.episode.score import change_hero, plain_name
+from reviewkit.episode.stills import AFTER
+from reviewkit.model import digits, quantities, rating_words
+from reviewkit.model.card import Axis, Card, Number, Price, Row, Rows, TitlePage
+from reviewkit.model.change import Change
+from reviewkit.model.finding import Point
 from reviewkit.model.prices import PriceLine
-from reviewkit.model.ratings import RULES
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
-from reviewkit.verdict.repair_points import point_verdict
+from reviewkit.verdict.repair_points import NOTHING_DONE, OPEN, SHORT, point_word, reading_after
 from reviewkit.verdict.spec_table import SpecTable, sources
-from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
-MOST_SINGLE = 5  # unmet ratings with a line each in the summary, at most
-_NAMED = 2  # of a group of ratings in the summary
-_GROUPS = {
-    SHORT: "Ratings missed",
-    CLOSE: "Too near to their limits",
-    INCOMPARABLE: "Rated otherwise than measured",
-    UNMEASURED: "Not measured",
-}
-_NOWHERE = "frequency not stated"
-_OUT = "out of tolerance"
-_NOTHING_DONE = ("", "none", "go")  # actions that mean nothing was done
+_FEW = 8.0  # a dial whose ends are less than this factor apart is numbered 1, 2, 5
+_STEPS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 
 
 def make_title_card(session: Session, price: PriceLine | None, photo: bytes = b"") -> Card:
-    """Make the title card: maker and model large, what it is and since when, the price then and now."""
+    """Make the opening card: the hook large, then the name, what it is and since when, the price then and now."""
     unit = session.unit
-    lines = tuple(line for line in (unit.what, str(unit.year) if unit.year else "", session.episode.title) if line)
-    page = TitlePage(unit.name, lines, _amounts(price), _years(price), photo)
-    return Card("title", "", session.look.presenter or session.episode.presenter, page)
+    what = ", ".join(str(part) for part in (unit.what, unit.year) if part)
+    hook = find_hook(session)
+    presenter = session.look.presenter or session.episode.presenter
+    named = hook.casefold() == unit.name.casefold()
+    body = TitlePage(hook, "" if named else unit.name, what, presenter, _price(price, ""), photo)
+    return Card("title", "", (), body, title=hook)
 
 
-def _amounts(price: PriceLine | None) -> tuple[tuple[str, str], ...]:
-    """Return what was paid and its equivalent now, each with its year."""
+def find_hook(session: Session) -> str:
+    """Return the episode's title without the unit's name before it; without a title, the name."""
+    unit, title = session.unit, session.episode.title.strip()
+    for name in (unit.name, unit.short_name, unit.model):
+        rest = re.sub(rf"^{re.escape(name)}\s*(?::|[–—-]\s)\s*", "", title) if name else title
+        if rest and rest != title:
+            return rest[0].upper() + rest[1:]
+    return title or unit.name
+
+
+def _price(price: PriceLine | None, worth: str) -> Price | None:
     if price is None:
-        return ()
-    return (f"new, {price.from_year}", price.paid_shown), (f"in {price.to_year} money", f"about {price.now_shown}")
+        return None
+    same = price.from_year == price.to_year
+    return Price(price.paid_shown, "" if same else price.now_shown, (price.from_year, price.to_year), worth)
 
 
-def _years(price: PriceLine | None) -> tuple[int, int] | None:
-    return (price.from_year, price.to_year) if price is not None and price.from_year != price.to_year else None
+def make_price_card(price: PriceLine | None) -> Card | None:
+    """Make the card of what it cost and what that is now, with an opinion of its worth; None without a price."""
+    body = _price(price, price.fair_shown if price else "")
+    if price is None or body is None or not (body.now or body.worth):
+        return None
+    facts = {"worth": body.worth, "now": body.now}
+    return Card("price", "by consumer prices" if body.now else "", (), body, finding=Point("cards", "price", facts))
 
 
 def make_rated_card(session: Session) -> Card | None:
@@ -60,213 +68,124 @@ def make_rated_card(session: Session) -> Card | None:
         Row((label, rating_words.limit_text(r)), note="" if label.endswith(")") else rating_words.small_print(r))
         for label, r in zip(rating_words.labels(session.ratings), session.ratings, strict=True)
     )
-    said = " · ".join(sources(session.ratings))
-    return Card("rated", "Rated", said, Rows(("", "rated"), rows, (2.4, 1.0), strong=1), corner=session.unit.name)
+    finding = Point("cards", "rated", {"ratings": len(rows)})
+    body = Rows(("", "rated"), rows, strong=1)
+    return Card("rated", "", (), body, asides=tuple(sources(session.ratings)), finding=finding)
 
 
-def _repair_row(r: RepairRow) -> Row:
-    """Return a test point's row: expected and found, and below it what was done."""
-    expected = f"{r.expected_text} ± {r.tolerance_text}" if r.expected_text and r.tolerance_text else r.expected_text
-    arrow = "→" if r.expected_text and r.found_text else ""
-    done = "" if r.action.lower() in _NOTHING_DONE else r.action
-    # "open" or "short" is outside any tolerance, and the word is in the next cell already
-    verdict = point_verdict(r)
-    word = _OUT if verdict and verdict == r.found_text else verdict
-    cells = (r.point, expected, arrow, r.found_text, word)
-    return Row(cells, word, note=done, loud=word not in ("", "in order"))
-
-
-def make_repair_card(session: Session, repair: Sequence[RepairRow]) -> Card | None:
-    """Make the repair trail: what the drawing says, what the meter said, what was done."""
-    if not repair:
-        return None
-    headers = ("test point", "expected", "", "found", "")
-    return Card(
-        "repair",
-        "The repair",
-        "what the drawing says, what the meter found, what was done",
-        Rows(headers, tuple(_repair_row(r) for r in repair), (2.8, 1.2, 0.1, 1.0, 1.2), strong=3),
-        corner=session.unit.name,
-    )
-
-
-def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict]) -> Card | None:
-    """Make the card of rated and measured, a needle in each row, above them the shared conditions."""
+def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict], *, repaired: bool) -> Card | None:
+    """Make the card of all that was rated and measured; None if nothing was."""
     if not table.rows:
         return None
-    deciding = [finding for v in verdicts for finding in v.findings]
-    inputs = {finding.at.get("input", "") for finding in deciding}
-    driven = {finding.at.get("channels", "") for finding in deciding}
-    where = [_unlabelled_spot(v) for v in verdicts] + [""] * (len(table.rows) - len(verdicts))
-    more = [_also(v) for v in verdicts] + [""] * (len(table.rows) - len(verdicts))
-    spots = Counter(text for text in where if text and " – " not in text and " + " not in text and text != _NOWHERE)
-    spot = spots.most_common(1)[0][0] if spots else ""
-    conditions = " · ".join(
-        part
-        for part in (
-            f"{next(iter(inputs))} input" if len(inputs) == 1 and "" not in inputs else "",
-            DRIVEN.get(next(iter(driven)), "") if len(driven) == 1 else "",
-            session.bench.mains,
-            f"{spot} where no frequency stands" if spot else "",
-        )
-        if part
-    )
+    # the rows without a rating come after those of the verdicts
+    notes = [*(v.brief or v.remark for v in verdicts), *[""] * (len(table.rows) - len(verdicts))]
     rows = tuple(
-        Row(
-            (r.label, r.limit, r.measured),
-            r.verdict,
-            r.position,
-            note=", ".join(dict.fromkeys(part for part in ("" if at == spot else at, also) if part)),
-            margin=_margin(r.verdict, r.margin),
-        )
-        for r, at, also in zip(table.rows, where, more, strict=True)
+        Row((r.label, "" if r.measured == "–" else r.measured, r.limit), r.verdict, note=note)
+        for r, note in zip(table.rows, notes, strict=True)
     )
-    return Card(
-        "table",
-        "Rated and measured",
-        conditions,
-        Rows(("", "rated", "measured"), rows, (2.6, 1.1, 1.5), strong=2, needles=True),
-        # the closing card has the rest, and more room for it
-        foot=" · ".join(line for line in table.foot if line != table.one_unit),
-        corner=session.unit.name,
-    )
+    bench = session.bench
+    conditions = tuple(text for text in (f"{bench.input} input" if bench.input else "", bench.mains) if text)
+    words = ("",) if any(row.verdict for row in rows) else ()
+    body = Rows(("", "measured", "rated", *words), rows, strong=1)
+    stage = AFTER if repaired else ""
+    return Card("table", "all ratings", conditions, body, stage=stage, finding=Point("cards", "table", {}))
 
 
-def _margin(word: str, margin: str) -> str:
-    """Return the margin if it is informative, else "".
-
-    Within the guard band it is smaller than its own uncertainty, and a factor near one is less plain than the two
-    figures next to it.
-    """
-    near = margin.endswith("×") and 0.67 < float(margin.removesuffix(" ×")) < 1.5
-    return margin if word in (MEETS, SHORT) and not near else ""
-
-
-def _unlabelled_spot(v: Verdict) -> str:
-    """At which frequency or over which band a row's figure was measured, where its label says neither."""
-    where = _measured_at(v.findings[0]) if v.measured and v.findings else ""
-    if v.measured and v.findings and not where and "frequency" in RULES[v.rating.quantity].conditions:
-        return _NOWHERE
-    return "" if where in v.label or v.measured.endswith(f"at {where}") else where
-
-
-def _also(v: Verdict) -> str:
-    """Return what else a row says: which condition differs; the figure that decides, if it isn't the one shown."""
-    return v.brief or v.remark
-
-
-def _measured_at(f: Finding) -> str:
-    if "tones" in f.at:
-        return quantities.tones((f.at["tones"][0], f.at["tones"][1]))
-    if "band" in f.at:
-        return quantities.band((f.at["band"][0], f.at["band"][1]))
-    return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
-
-
-def _closing_rows(verdicts: Sequence[Verdict], price: PriceLine | None) -> list[Row]:
-    """Return the rows of the summary: the ratings met on one line, the others on a line each or grouped.
-
-    With the `price` it should be one card.
-    """
-    opinion = price is not None and bool(price.fair_shown)
-    judged = sum(v.verdict in JUDGED for v in verdicts)
-    good = [v for v in verdicts if v.verdict == MEETS]
-    rest = [v for word in (SHORT, CLOSE, INCOMPARABLE, UNMEASURED) for v in verdicts if v.verdict == word]
-    rows = []
-    if good:
-        nearest = min(good, key=lambda v: math.inf if v.room is None else v.room)
-        note = f"nearest to its limit: {nearest.label}" if len(good) > 1 else nearest.label
-        cells = ("Ratings met", "", f"{len(good)} of {judged} judged")
-        rows.append(Row(cells, MEETS, nearest.position, note, _margin(MEETS, nearest.margin)))
-    words = dict.fromkeys(v.verdict for v in rest)
-    # with the price, all groups together leave no room for their names
-    named = price is None or len(words) < len(_GROUPS)
-    for word in words:
-        same = [v for v in rest if v.verdict == word]
-        if len(same) == 1 or len(rest) <= MOST_SINGLE - opinion:
-            rows += [
-                Row(
-                    (f"{v.label}: {v.brief}" if v.brief else v.label, v.limit, v.measured or "–"),
-                    v.verdict,
-                    v.position,
-                    margin=_margin(v.verdict, v.margin),
-                )
-                for v in same
-            ]
-            continue
-        furthest = min((v.position for v in same if v.position is not None), default=None)
-        names = "; ".join(v.label for v in same[:_NAMED])
-        more = f" and {len(same) - _NAMED} more" if len(same) > _NAMED else ""
-        of_all = f"{judged} judged" if word in JUDGED else f"{len(verdicts)}"
-        rows.append(Row((_GROUPS[word], "", f"{len(same)} of {of_all}"), word, furthest, names + more if named else ""))
-    return rows
-
-
-def make_closing_card(
-    session: Session, verdicts: Sequence[Verdict], price: PriceLine | None, one_unit: str = ""
-) -> Card | None:
-    """Return how many ratings hold, which do not and by how much, and the price once more."""
-    rows = _closing_rows(verdicts, price)
-    if not rows and price is None:
+def make_repair_card(repair: Sequence[RepairRow]) -> Card | None:
+    """Make the list of all test points: expected, found, what was done, and what they read after it."""
+    if not repair:
         return None
-    headers = ("", "rated", "measured") if any(row.cells[1] for row in rows) else ("", "", "")
-    if price is not None and price.fair_shown:
-        rows.append(Row(("Fair today, an opinion", "", price.fair_shown)))
-    amounts, years = _amounts(price), _years(price)
-    body = Rows(headers, tuple(rows), (2.6, 1.1, 1.5), strong=2, needles=True, amounts=amounts, years=years)
-    return Card("closing", "In short", "", body, foot=one_unit, corner=session.unit.name)
+    rows = tuple(_repair_row(r, repair) for r in repair)
+    body = Rows(("", "expected", "found", ""), rows, strong=2)
+    finding = Point("cards", "repair-list", {})
+    return Card("repair-list", "all test points", (), body, stage="The repair", finding=finding)
 
 
-def verdicts_on(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:
-    """Return the verdicts on the ratings that these runs answered, as the card of these runs shows them."""
-    ids = {run.conditions.measurement.id for run in runs}
-    return tuple(
-        _as_shown_on(v, ids)
-        for v in verdicts
-        if ids & set(v.measurements) and v.verdict not in (UNMEASURED, NO_VERDICT)
+def _repair_row(r: RepairRow, repair: Sequence[RepairRow]) -> Row:
+    expected = f"{r.expected_text} ± {r.tolerance_text}" if r.expected_text and r.tolerance_text else r.expected_text
+    done = "" if r.action.lower() in NOTHING_DONE else r.action
+    now = f"now {reading_after(r, repair)[0]}" if r.after_text else ""
+    # "open" needs no figure beside it
+    found = "" if r.found_text in (OPEN, SHORT) else r.found_text
+    return Row((r.point, expected, found), point_word(r), note="; ".join(text for text in (done, now) if text))
+
+
+# ------------------------------------------------------------------ one figure
+
+
+def make_number_card(pair: Card | None) -> Card | None:
+    """Make the card of the episode's one figure, what the repair changed most; None if nothing got better.
+
+    `pair`: the card that shows it before and after.
+    """
+    change: Change | None = pair.finding.facts.get("change") if pair and pair.finding else None
+    if pair is None or change is None or not change.improved:
+        return None
+    before, after = change.before, change.after
+    hero, name = change_hero(change), plain_name(after)
+    way = "down" if quantities.claimed(after) < quantities.claimed(before) else "up"
+    either = quantities.quantity_of(after).either_way
+    old, new = (abs(quantities.claimed(f)) if either else quantities.claimed(f) for f in (before, after))
+    dial = make_dial(old, new, after.unit)
+    body = Number(
+        hero.figure,
+        f"{name[0].upper()}{name[1:]}, {way} from {hero.before}",
+        dial,
+        old,
+        new,
+        f"before, {hero.before}",
+    )
+    place = hero.caption.split(", ")[-1] if " at " in f" {hero.caption}" else ""
+    conditions = (place.removeprefix("at ") if place.startswith("at ") else "", *pair.conditions)
+    return Card(
+        "number",
+        pair.subject,
+        tuple(dict.fromkeys(text for text in conditions if text)),
+        body,
+        asides=pair.asides,
+        title=body.sentence,
+        stage=AFTER,
+        hero=hero,
     )
 
 
-def _as_shown_on(v: Verdict, ids: Collection[str]) -> Verdict:
-    """Return a verdict as the card of these measurements has it.
-
-    It has its margin if that says something; its figure if its ± decides, or if it was read on another card and the
-    margin would seem to be this one's; and which condition differs if it is not comparable.
-    """
-    elsewhere = bool(v.findings) and v.findings[0].measurement not in ids
-    with_figure = v.measured if v.verdict == CLOSE or elsewhere else ""
-    more = v.brief or with_figure
-    return replace(v, label=f"{v.label}: {more}" if more else v.label, margin=_margin(v.verdict, v.margin))
-
-
-def _row_text(row: Row) -> str:
-    cells = row.cells[:-1] if row.verdict and row.cells[-1:] == (row.verdict,) else row.cells
-    return ", ".join(part for part in (*(c for c in cells if c != "→"), row.note, row.verdict, row.margin) if part)
-
-
-def _bars_text(group: BarGroup) -> str:
-    """Describe a group of bars: "2nd: L −74.2 dB, R −72.2 dB, L before −74.1 dB, R before −71.9 dB"."""
-    bars = [
-        " ".join(part for part in (bar.channel, "before" if bar.role == "before" else "", bar.text, group.unit) if part)
-        for bar in sorted(group.bars, key=lambda bar: bar.role == "before")
-    ]
-    return f"{group.label}: {', '.join(bars)}"
+def make_dial(before: float, after: float, unit: str) -> Axis:
+    """Return a dial that holds two values with room to spare; the one after the repair is to the right."""
+    low, high = min(before, after), max(before, after)
+    if unit == "dB" or low <= 0:
+        values, minor = _linear(low, high)
+        scale = "linear"
+    else:
+        values, minor = _logarithmic(low, high)
+        scale = "log"
+    ticks = tuple((value, rating_words.value_text(value, unit)) for value in values)
+    ends = (values[0], values[-1]) if after > before else (values[-1], values[0])
+    # of a unit with prefixes every number has its own
+    shared = unit if unit in ("%", "dB") else ""
+    return Axis(*ends, scale, ticks if after > before else ticks[::-1], shared, minor)
 
 
-def add_alt_text(card: Card) -> Card:
-    """Return a card with its own text as the alternative for those who can't see it."""
-    parts = [card.title, card.conditions]
-    if isinstance(card.body, TitlePage):
-        parts += [card.body.name, *card.body.lines, *(f"{what}: {amount}" for what, amount in card.body.amounts)]
-    elif isinstance(card.body, Bars):
-        parts += [_bars_text(group) for group in card.body.groups]
-    elif isinstance(card.body, Rows):
-        parts += [_row_text(row) for row in card.body.rows]
-        parts += [f"{what}: {amount}" for what, amount in card.body.amounts]
-    for reading in card.readings:
-        parts += [
-            f"{reading.label}: {reading.key} {reading.channel}".rstrip() if reading.key else reading.label,
-            *(" ".join(cell for cell in row if cell) for row in reading.rows),
-        ]
-    parts += [f"{v.label}, rated {v.limit}: {v.verdict} {v.margin}".rstrip() for v in card.verdicts]
-    return replace(card, alt=". ".join(part for part in (*parts, card.foot) if part))
+def _linear(low: float, high: float) -> tuple[list[float], tuple[float, ...]]:
+    span = max(high - low, 1e-9)
+    step = next((step for step in _STEPS if 1.5 * span / step <= 5), 10.0 ** math.ceil(math.log10(span)))
+    first, last = math.floor((low - 0.15 * span) / step), math.ceil((high + 0.15 * span) / step)
+    if low >= 0:
+        first = max(first, 0)
+    values = [round(index * step, 9) for index in range(first, last + 1)]
+    minor = tuple(round((first * 5 + index) * step / 5, 9) for index in range((last - first) * 5) if index % 5)
+    return values, minor
+
+
+def _logarithmic(low: float, high: float) -> tuple[list[float], tuple[float, ...]]:
+    first, last = math.floor(math.log10(low / 1.05)), math.ceil(math.log10(high * 1.05))
+    between = [(n, exponent) for exponent in range(first, last) for n in range(1, 10)]
+    fine = [digits.float_of(f"{n}e{exponent}") for n, exponent in between] + [10.0**last]
+    if high / low >= _FEW:
+        numbered = {1}
+    else:
+        numbered = {1, 2, 5}
+        under, over = [v for v in fine if v <= low / 1.3], [v for v in fine if v >= high * 1.3]
+        fine = [v for v in fine if (under or fine)[-1 if under else 0] <= v <= (over or fine)[0 if over else -1]]
+    values = [v for v in fine if round(v / 10.0 ** math.floor(math.log10(v) + 1e-9)) in numbered]
+    values = sorted({fine[0], *values, fine[-1]})
+    return values, tuple(v for v in fine if v not in values)

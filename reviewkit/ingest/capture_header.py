@@ -1,6 +1,6 @@
 """The header of a WAV file, compared with the bytes that are there.
 
-Chunks as in the RIFF form (IBM/Microsoft 1991) and its 64-bit relative RF64 (EBU Tech 3306), both from memory: four
+Chunks as in the RIFF form (1991) and its 64-bit relative RF64 (EBU Tech 3306), both from memory: four
 letters, a length, as many bytes, padded to an even number.
 """
 

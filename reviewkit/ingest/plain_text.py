@@ -56,7 +56,7 @@ def numbered_rows(text: str) -> Iterator[tuple[int, str]]:
 
 
 def decode(data: bytes, source: str, *, western: bool = False) -> str:
-    """Return text from bytes: a byte order mark decides, else UTF-8, else Windows Western if `western` is set.
+    """Return text from bytes: a byte order mark decides, else UTF-8, else cp1252 if `western` is set.
 
     Raises
     ------
@@ -77,7 +77,7 @@ def decode(data: bytes, source: str, *, western: bool = False) -> str:
         try:
             text = data.decode("cp1252")
         except UnicodeDecodeError:
-            raise InputError(Fault(source, line, "neither UTF-8 nor Windows Western text; save as UTF-8")) from None
+            raise InputError(Fault(source, line, "neither UTF-8 nor cp1252 text; save as UTF-8")) from None
     if "\x00" in text:
         line = text[: text.index("\x00")].count("\n") + 1
         raise InputError(Fault(source, line, "binary content; save the file as text in UTF-8"))

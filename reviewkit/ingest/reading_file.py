@@ -133,6 +133,7 @@ class _Row:
         self.faults = faults
         self.sound = True
         self.step: float | None = None
+        self.written = ""
 
     def read(self) -> SingleReading | None:
         """Return the reading, or None if a fault was noted."""
@@ -146,7 +147,7 @@ class _Row:
         value, base = self._converted(value, unit, wanted)
         if not (self.sound and self._has_its_sign(quantity, value)):
             return None
-        return SingleReading(quantity, channel, value, base, at, self.cells["note"], self.line, self.step)
+        return SingleReading(quantity, channel, value, base, at, self.cells["note"], self.line, self.step, self.written)
 
     def _fault(self, message: str) -> None:
         name = self.cells["name"]
@@ -222,6 +223,7 @@ class _Row:
         in_base = scaled(value, known.factor) if known else value
         if wanted is None or base == wanted:
             self.step = self.step * known.factor if self.step and known else self.step
+            self.written = canonical(unit) if known else ""
             return in_base, base
         self.step = None
         example = EXAMPLES.get(wanted, f"1 {wanted}")

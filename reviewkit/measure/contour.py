@@ -10,15 +10,14 @@ from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.measure.control_readings import (
     FILTER_DB,
     SIDES,
+    is_filter,
     largest_of,
     name_of,
-    place_of,
-    readings_of,
     size_of,
     slope_beyond,
 )
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Card, Curves, Mark, Panel, Trace
+from reviewkit.model.card import Card, Chart, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -135,37 +134,41 @@ def _title(setting: str) -> str:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return the differences over frequency about the reference as the zero line.
+    """Return the differences over frequency about the reference as the zero line, each setting named.
 
-    Several settings are each named where they are furthest from zero, or at half power for a filter: at their ends too
-    many lie together.
+    Of several settings one channel is drawn: both lie together.
     """
-    traces: list[Trace] = []
-    marks: list[Mark] = []
     shown = [run for run in runs if run.conditions.measurement.stage != "bench"] or list(runs)
+    # a filter takes all there is in the end: what it does is at its corner
+    controls = [run for run in shown if not is_filter(run)] or shown
+    key = max((f for run in controls if (f := largest_of(run))), key=size_of, default=None)
+    corners = [f for name in ("corner_low", "corner_high") for f in controls[0].findings if f.quantity == name]
+    if is_filter(controls[0]) and corners:
+        key = corners[0]
+    traces = []
     for run in runs:
         role = figures.trace_role(run, runs)
-        for number, curve in enumerate(run.curves):
-            label = figures.end_label(curve.channel, run, runs)
-            if len(shown) > 1 and role != "bench":
-                # both channels of a setting lie together, so only the first is labelled
-                label = "" if number else name_of(run, shown)
-                if label and (point := place_of(run, curve.channel, shown)):
-                    marks.append(Mark(*point, label, curve.channel))
-                    label = ""
+        channels = [c.channel for c in run.curves]
+        for curve in run.curves:
+            if len(shown) > 1 and key is not None and key.channel in channels and curve.channel != key.channel:
+                continue
+            several = len(shown) > 1 and role != "bench"
+            label = name_of(run, shown) if several else figures.end_label(curve.channel, run, runs)
             traces.append(Trace(curve.x, curve.y, curve.channel, role, label))
     extremes = [0.0, *sweeps.extremes(traces, [AUDIO_BAND_HZ])]
     against = list(dict.fromkeys(run.conditions.reference_name for run in shown))
     titles = {_title(run.conditions.measurement.setting) for run in shown}
     y_axis = scales.lopsided(min(extremes), max(extremes))
-    return Card(
-        id="",
-        title=titles.pop() if len(titles) == 1 else "",
-        chart=True,
-        conditions=figures.stated(runs, f"re {', '.join(against)}"),
-        body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), (), tuple(marks)),)),
-        readings=readings_of(shown),
-        verdicts=tuple(verdicts),
+    owner = next((run for run in shown if key in run.findings), None)
+    what = name_of(owner, shown) if owner is not None and len(shown) > 1 else ""
+    found = [f for run in shown for f in run.findings if f.quantity in ("boost_low", "boost_high")]
+    return figures.card(
+        runs,
+        (titles.pop() if len(titles) == 1 else "") or KIND.title,
+        Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces)),)),
+        figures.hero(key, found if len(shown) == 1 else (), what),
+        found,
+        (f"relative to {', '.join(against)}",),
     )
 
 
@@ -203,6 +206,7 @@ KIND = Kind(
     about="a response `against` a reference response: loudness, filters, tone controls",
     needs=(("frequency", "level"),),
     quantities=("boost_low", "boost_high", "corner_low", "corner_high", "slope"),
+    compared=("boost_low", "boost_high"),
     findings=findings,
     card=card,
     points=points,

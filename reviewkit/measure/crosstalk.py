@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Card, Curves, Limit, Panel, Readout
+from reviewkit.model.card import Card, Chart, Limit, Panel
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Sheet
+from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
-_SPOTS_HZ = (1000.0, 10_000.0)
+_ALWAYS_HZ = 10_000.0  # besides 1 kHz
 _OTHER = {"L": "R", "R": "L"}
 
 
@@ -83,17 +85,18 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return crosstalk and crosstalk_worst.
 
-    crosstalk: dB, at 1 kHz and 10 kHz. crosstalk_worst: dB, with its frequency, over 20 Hz – 20 kHz and each rated
-    band.
+    crosstalk: dB, at 1 kHz, 10 kHz and each rated frequency. crosstalk_worst: dB, with its frequency, over 20 Hz –
+    20 kHz and each rated band.
     """
     assert sheet is not None
+    c = _one_driven(c)
     frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []
-    spots = [*_SPOTS_HZ, *(r.frequency_hz for r in figures.rated(c, "crosstalk", "separation") if r.frequency_hz)]
+    spots = dict.fromkeys([FREQUENCY_HZ, _ALWAYS_HZ, *figures.spots_hz(c, "crosstalk", "separation")])
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "crosstalk", "separation")]))
     directions = _directions(sheet, c)
     for direction, level_db in directions:
-        for spot in dict.fromkeys(spots):
+        for spot in spots:
             value = curves.value_at(frequency_hz, level_db, spot)
             if value is not None:
                 found.append(figures.finding(c, "crosstalk", direction, value, frequency=spot))
@@ -103,57 +106,36 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return crosstalk over frequency, in steps of 20 dB, with the worst point marked."""
+    """Return crosstalk over frequency, in steps of 20 dB, with the rated limits."""
+    runs = [replace(run, conditions=_one_driven(run.conditions)) for run in runs]
     traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     spot = figures.by_channel(main, "crosstalk", frequency=1000.0)
-    worst = quantities.worse(_worst(main))
     limits = tuple(
         Limit(
             None,
             value,
             *(rating.band_hz or (rating.frequency_hz or 1000.0, rating.frequency_hz or 1000.0)),
             f"rated {rating_words.limit_text(rating)}",
+            rating,
         )
         for rating in figures.rated(main.conditions, "crosstalk", "separation")
         if (value := rating.at_most if rating.quantity == "crosstalk" else -(rating.at_least or 0.0)) is not None
-    )[:1]
-    key = quantities.worse(spot)
-    readings = []
-    if key is not None:
-        readings.append(
-            Readout(
-                f"1 kHz, worse way {key.channel.replace('>', ' → ')}" if len(spot) > 1 else "1 kHz",
-                quantities.show(key),
-                tuple((f.channel.replace(">", " → "), quantities.show(f)) for f in spot),
-            )
-        )
-    at_10k = figures.by_channel(main, "crosstalk", frequency=10_000.0)
-    if at_10k:
-        readings.append(
-            Readout("10 kHz", "", tuple((f.channel.replace(">", " → "), quantities.show(f)) for f in at_10k))
-        )
-    if worst is not None and key is None:
-        readings.append(Readout("worst", quantities.show(worst)))
-    return Card(
-        id="",
-        title="",
-        chart=True,
-        conditions=figures.stated(runs),
-        body=Curves(
-            (
-                Panel(
-                    scales.dial_for(traces),
-                    scales.twenties([v for t in traces for v in (float(np.min(t.y)), float(np.max(t.y)))]),
-                    tuple(traces),
-                    limits,
-                    sweeps.mark_of(worst),
-                ),
-            )
-        ),
-        readings=tuple(readings),
-        verdicts=tuple(verdicts),
     )
+    found = spot or _worst(main)
+    y_axis = scales.twenties([v for t in traces for v in (float(np.min(t.y)), float(np.max(t.y)))])
+    return figures.card(
+        runs,
+        KIND.title,
+        Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces), limits),)),
+        figures.hero(quantities.worse(found), found),
+        [f for f in main.findings if f.quantity == "crosstalk"],
+    )
+
+
+def _one_driven(c: Conditions) -> Conditions:
+    """Return the conditions with one channel driven, whatever the bench drives otherwise."""
+    return replace(c, measurement=replace(c.measurement, channels="one"))
 
 
 def _worst(run: Run) -> list[Finding]:
@@ -194,6 +176,7 @@ KIND = Kind(
     about="frequency and level of both channels with one `driven`, or ready-made columns for each direction",
     needs=(("frequency", "level"),),
     quantities=("crosstalk", "crosstalk_worst"),
+    compared=("crosstalk",),
     headlines=("crosstalk",),
     findings=findings,
     card=card,

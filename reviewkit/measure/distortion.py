@@ -19,7 +19,7 @@ ONE_PERCENT = 1.0
 def figure_of(column: Column) -> str | None:
     """Return "THD+N" or "THD" as named in the column's header; None if it names neither."""
     words = column.header.lower().replace(" ", "").replace("_", "")
-    if "thd+n" in words or "thdn" in words or "thdplusn" in words or "td+n" in words:
+    if "thd+n" in words or "thdn" in words or "thdplusn" in words:
         return "THD+N"
     return "THD" if "thd" in words else None
 

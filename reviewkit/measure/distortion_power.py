@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ from reviewkit.measure import curves, figures, scales
 from reviewkit.measure.distortion import LIMITED, ONE_PERCENT, distortion_percent, figure_of, rated_limits
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Axis, Card, Curves, Limit, Mark, Panel, Readout, Trace
+from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -22,7 +23,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import volts_of
 
 _NOTHING = 1e-6  # of a power: the rounding of going through logarithms
-_RINGS_APART = 0.03  # of the scale: two marks closer than this would overlap
+_SPOT_W = 1.0  # where before and after are compared (common practice, no source)
 
 
 def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
@@ -116,6 +117,12 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             )
         )
         found += _below_rated(c, column, power_w, percent)
+        at_1_w = curves.value_at(power_w, percent, _SPOT_W, curved=False)
+        if at_1_w is not None:
+            hz, figure = c.measurement.frequency_hz, figure_of(column)
+            found.append(
+                figures.finding(c, "distortion", column.channel, at_1_w, frequency=hz, figure=figure, power=_SPOT_W)
+            )
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 
@@ -159,109 +166,51 @@ def powers(run: Run, limit: float) -> list[Finding]:
     return [f for f in run.findings if f.quantity in ("power_at_limit", "power_reached") and f.at.get("limit") == limit]
 
 
-def _shown(found: Finding) -> str:
-    return f"≥ {quantities.show(found)}" if found.quantity == "power_reached" else quantities.show(found)
-
-
 def _figure(run: Run) -> str:
     """Return the kind of the sweep's distortion: "THD+N", "THD", or "Distortion" if its file doesn't name it."""
     return next((str(f.at["figure"]) for f in run.findings if "figure" in f.at), "Distortion")
 
 
-def _at_limit(run: Run, limit: float, name: str) -> str:
-    """Return the heading of a run's powers: "8 Ω, at 1 % THD+N"."""
-    figure = _figure(run).removeprefix("Distortion")
-    return ", ".join(part for part in (name, f"at {quantities.percent(limit)} {figure}".strip()) if part)
-
-
-def _reached_rows(run: Run, limit: float) -> tuple[tuple[str, str], ...]:
-    """Return each channel's power at a limit; if it is never below the limit, the lowest distortion that it reaches."""
-    rows = []
-    for lowest in figures.by_channel(run, "lowest_distortion"):
-        own = next((f for f in powers(run, limit) if f.channel == lowest.channel), None)
-        rows.append((lowest.channel, _shown(own) if own else f"never under {quantities.show(lowest)}"))
-    return tuple(rows)
-
-
-def _crossings(found: Sequence[Finding], x_axis: Axis) -> tuple[Mark, ...]:
-    """Return each channel's power at a limit, marked where its curve rises through it.
-
-    The worse one's is marked, and the other's if the two rings would be apart.
-    """
-    crossing = sorted((f for f in found if f.quantity == "power_at_limit"), key=lambda f: f.value)
-    least = _RINGS_APART * math.log(x_axis.high / x_axis.low)
-    apart = [f for f in crossing[1:] if math.log(f.value / crossing[0].value) > least]
-    return tuple(
-        Mark(f.value, float(f.at["limit"]), f"{f.channel} {quantities.show(f)}".strip(), f.channel)
-        for f in [*crossing[:1], *apart]
-    )
+def _limits(run: Run, x_axis: Axis) -> tuple[Limit, ...]:
+    """Return the distortion that each power rating for this load allows up to its power."""
+    found = []
+    for rating in figures.rated(run.conditions, *LIMITED):
+        at = distortion_limit(rating)
+        here = rating.load_ohm in (None, run.conditions.measurement.load_ohm)
+        if rating.quantity == "power" and rating.at_least and at and here:
+            label = f"rated {quantities.percent(at)} to {quantities.watts(rating.at_least)}"
+            found.append(Limit(None, at, x_axis.low, rating.at_least, label, rating))
+    return tuple(found)
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return distortion by decades over power, with the rated limit up to the rated power and the crossing marked."""
-    traces: list[Trace] = []
-    several = sum(figures.trace_role(run, runs) == "now" for run in runs) > 1
-    for run in runs:
-        role = figures.trace_role(run, runs)
-        for number, curve in enumerate(run.curves):
-            label = figures.end_label(curve.channel, run, runs)
-            if several and role == "now":
-                # with several runs, both channels of one clip at nearly the same power, so only the first is labelled
-                label = "" if number else figures.run_label(run, runs)
-            if len(curve.x):
-                traces.append(Trace(curve.x, curve.y, curve.channel, role, label))
+    """Return distortion by decades over power, with the rated limits up to the rated power."""
+    traces = [
+        Trace(c.x, c.y, c.channel, figures.trace_role(run, runs), figures.end_label(c.channel, run, runs))
+        for run in runs
+        for c in run.curves
+        if len(c.x)
+    ]
     main = figures.main_run(runs)
-    m, limit = main.conditions.measurement, _rated_limit(main)
     x_axis = scales.power_scale([v for t in traces for v in (float(t.x[0]), float(t.x[-1]))] or [0.1, 100.0])
-    limits = tuple(
-        Limit(
-            None,
-            at,
-            x_axis.low,
-            rating.at_least,
-            f"rated {quantities.percent(at)} to {quantities.watts(rating.at_least)}",
-        )
-        for rating in figures.rated(main.conditions, *LIMITED)
-        if rating.quantity == "power"
-        and rating.at_least
-        and rating.load_ohm in (None, m.load_ohm)
-        and (at := distortion_limit(rating))
-    )[:1]
+    limits = _limits(main, x_axis)
     values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))] + [x.high for x in limits if x.high]
-    key = quantities.worse(powers(main, limit)) or quantities.worse(powers(main, ONE_PERCENT))
-    readings = [Readout("no power at a limit")]
-    marks: tuple[Mark, ...] = ()
-    at = limit
-    if key is not None:
-        at = float(key.at["limit"])
-        readings = [
-            Readout(
-                _at_limit(main, at, figures.run_label(main, runs) if several else ""),
-                _shown(key),
-                tuple((f.channel, _shown(f)) for f in powers(main, at)),
-                figures.whose(key, powers(main, at)),
-            )
-        ]
-        marks = _crossings(powers(main, at), x_axis)
-        if at != ONE_PERCENT and powers(main, ONE_PERCENT):
-            readings.append(Readout("at 1 %", "", tuple((f.channel, _shown(f)) for f in powers(main, ONE_PERCENT))))
-    for run in runs:
-        if run is not main and run.conditions.measurement.stage != "bench":
-            name = figures.run_label(run, runs)
-            alike = figures.trace_role(run, runs) != "now" and _figure(run) == _figure(main)
-            readings.append(Readout(name if alike else _at_limit(run, at, name), "", _reached_rows(run, at)))
-    hz = m.frequency_hz
-    drawn, into = {_figure(run) for run in runs}, {run.conditions.measurement.load_ohm for run in runs}
-    ohms = into.pop() if len(into) == 1 else None
-    return Card(
-        id="",
-        title=f"{drawn.pop() if len(drawn) == 1 else 'Distortion'} over power"
-        + (f" into {quantities.load(ohms)}" if ohms else ""),
-        chart=True,
-        conditions=figures.stated(runs, quantities.hertz(hz) if hz else ""),
-        body=Curves((Panel(x_axis, scales.decades(values or [0.01, 1.0], "%"), tuple(traces), limits, marks),)),
-        readings=tuple(readings),
-        verdicts=tuple(verdicts),
+    found = powers(main, _rated_limit(main)) or powers(main, ONE_PERCENT)
+    key = quantities.worse(found)
+    hz = main.conditions.measurement.frequency_hz
+    hero = figures.hero(key, found)
+    if hero is not None and key is not None:
+        least = "≥ " if key.quantity == "power_reached" else ""
+        at = f"at {quantities.percent(float(key.at['limit']))}"
+        caption = ", ".join(filter(None, (figures.CHANNELS.get(key.channel, "") if len(found) > 1 else "", at)))
+        hero = replace(hero, figure=f"{least}{hero.figure}", caption=caption)
+    return figures.card(
+        runs,
+        figures.distortion_name(main),
+        Chart((Panel(x_axis, scales.decades(values or [0.01, 1.0], "%"), tuple(traces), limits),)),
+        hero,
+        [f for f in main.findings if f.quantity in ("power_at_limit", "power_reached", "distortion")],
+        (quantities.hertz(hz),) if hz else (),
     )
 
 
@@ -296,7 +245,8 @@ KIND = Kind(
     title="Distortion over power",
     about="power (or volts) and distortion of one or both channels, at one `frequency`",
     needs=(("power", "distortion"), ("level", "distortion")),
-    quantities=("power_at_limit", "power_reached", "lowest_distortion", "highest_distortion"),
+    quantities=("power_at_limit", "power_reached", "lowest_distortion", "highest_distortion", "distortion"),
+    compared=("distortion", "power_at_limit"),
     headlines=("power_at_limit",),
     findings=findings,
     card=card,

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from reviewkit.measure import bench_floor
 from reviewkit.model import quantities, unstated_conditions
+from reviewkit.model.card import Body, Card, Hero
 from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN
 from reviewkit.model.session import Rating
 
 _FROM_MEASUREMENT = ("load", "input", "channels", "setting", "termination", "volume")
 LN10_OVER_20 = math.log(10) / 20
+CHANNELS = {"L": "left", "R": "right", "both": ""}
 
 
 def finding(
@@ -103,6 +106,13 @@ def rated_bands(c: Conditions, *names: str) -> list[tuple[float, float]]:
     return list(dict.fromkeys(r.band_hz for r in rated(c, *names) if r.band_hz))
 
 
+def spots_hz(c: Conditions, *names: str) -> list[float]:
+    """Return 1 kHz and each frequency that these ratings name, without repeats."""
+    return list(
+        dict.fromkeys([unstated_conditions.FREQUENCY_HZ, *(r.frequency_hz for r in rated(c, *names) if r.frequency_hz)])
+    )
+
+
 def drive(c: Conditions) -> str:
     """Return the level and load of a measurement as stated: "5 W into 8 Ω", "2.83 V", ""."""
     m = c.measurement
@@ -126,24 +136,57 @@ def _of_the_unit(runs: Sequence[Run]) -> Sequence[Run]:
     return [run for run in runs if run.conditions.measurement.stage != "bench"] or runs
 
 
-def stated(runs: Sequence[Run], *more: str) -> str:
-    """Return the line under a card's title: what its runs share of level, load, setting, input and channels driven."""
+def card(
+    runs: Sequence[Run],
+    subject: str,
+    body: Body,
+    hero: Hero | None,
+    found: Sequence[Finding] = (),
+    more: Sequence[str] = (),
+    level: str = "",
+) -> Card:
+    """Return a card with what its runs share of level, load, setting, input and channels driven.
 
+    Parameters
+    ----------
+    runs
+        The runs that it shows.
+    subject
+        The measurement's name.
+    body
+        What it draws.
+    hero
+        Its one figure, if there is neither a verdict nor a change to show.
+    found
+        Further figures, for the page.
+    more
+        Conditions of the kind's own, after the level.
+    level
+        The level as measured, if none is stated.
+    """
+    conditions, asides = stated(runs, *more, level=level)
+    return Card("", subject, conditions, body, asides, hero=hero, readings=readings(found))
+
+
+def stated(runs: Sequence[Run], *more: str, level: str = "") -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the conditions that no figure goes without, and those that a card may leave out."""
     runs = _of_the_unit(runs)
 
     def shared(texts: list[str]) -> str:
         return texts[0] if len(set(texts)) == 1 else ""
 
-    level = shared([drive(run.conditions) for run in runs])
+    level = level or shared([drive(run.conditions) for run in runs])
     ohms = shared([_load(run) for run in runs])
-    parts = [
+    first = (
         level or ", ".join(part for part in (ohms, *_levels(runs)) if part),
         *more,
         shared([run.conditions.measurement.setting for run in runs]),
+    )
+    then = (
         shared([run.conditions.measurement.input for run in runs]),
         shared([driven(run.conditions) for run in runs]),
-    ]
-    return " · ".join(part for part in parts if part)
+    )
+    return tuple(filter(None, first)), tuple(filter(None, then))
 
 
 def _levels(runs: Sequence[Run]) -> list[str]:
@@ -162,6 +205,35 @@ def _levels(runs: Sequence[Run]) -> list[str]:
     if len(set(stages)) < len(stages) or "" in stages:
         return []
     return [f"{text} {stage}" for text, stage in zip(texts, stages, strict=True) if text]
+
+
+def join_channels(runs: Sequence[Run]) -> list[Run]:
+    """Return runs with those of one stage that hold different channels joined: one export for each channel is one run.
+
+    They are joined if they are measured alike, and none has a channel that another has.
+    """
+    joined: list[Run] = []
+    for run in runs:
+        m = run.conditions.measurement
+        for index, other in enumerate(joined):
+            o = other.conditions.measurement
+            alike = (m.stage, m.setting, m.load_ohm, m.input) == (o.stage, o.setting, o.load_ohm, o.input)
+            if alike and drive(run.conditions) == drive(other.conditions) and not _channels(run) & _channels(other):
+                joined[index] = replace(
+                    other,
+                    findings=(*other.findings, *run.findings),
+                    curves=(*other.curves, *run.curves),
+                    withheld=(*other.withheld, *run.withheld),
+                )
+                break
+        else:
+            joined.append(run)
+    return joined
+
+
+def _channels(run: Run) -> set[str]:
+    """Return the channels of a run's curves; a run with an unnamed one shares it with every other."""
+    return {curve.channel for curve in run.curves} or {f.channel for f in run.findings}
 
 
 def run_label(run: Run, runs: Sequence[Run]) -> str:
@@ -207,12 +279,12 @@ def trace_role(run: Run, runs: Sequence[Run]) -> str:
 
 
 def end_label(channel: str, run: Run, runs: Sequence[Run]) -> str:
-    """Return the label at a curve's end: the channel, and what distinguishes the run."""
+    """Return a curve's name: the channel, and what distinguishes the run."""
     role = trace_role(run, runs)
     if role == "bench":
         return "bench"
     label = run_label(run, runs)
-    if role == "now" and label == "after":
+    if label == "after" or (role == "before" and label == "before"):
         label = ""
     return " ".join(part for part in (channel, label) if part)
 
@@ -222,16 +294,49 @@ def by_channel(run: Run, quantity: str, **at: Any) -> list[Finding]:
     return [f for f in run.findings if f.quantity == quantity and all(f.at.get(k) == v for k, v in at.items())]
 
 
-def rows_of(findings: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
-    """Return reading rows, one per channel: (channel, figure).
-
-    None for a single unnamed channel, whose figure is above.
-    """
-    if len(findings) == 1 and not findings[0].channel:
-        return ()
-    return tuple((f.channel, quantities.show(f)) for f in findings)
+def distortion_name(run: Run) -> str:
+    """Return what a run's distortion is: "Distortion (THD+N)", or "Distortion" if its file doesn't name it."""
+    figure = next((str(f.at["figure"]) for f in run.findings if "figure" in f.at), "")
+    return f"Distortion ({figure})" if figure else "Distortion"
 
 
-def whose(key: Finding, findings: Sequence[Finding]) -> str:
-    """Return the channel of a card's key figure; "" if no other channel has one, or if all have the same."""
-    return key.channel if len({quantities.show(f) for f in findings}) > 1 else ""
+def where(finding: Finding) -> str:
+    """Return where a figure was read, if that is one place: "at 20 kHz", "at 1 W"."""
+    if quantities.quantity_of(finding).over_power or ("power" in finding.at and _swept_power(finding)):
+        return f"at {quantities.watts(finding.at['power'])}" if "power" in finding.at else ""
+    hz = finding.at.get("frequency")
+    return f"at {quantities.hertz(hz)}" if hz is not None else ""
+
+
+def _swept_power(finding: Finding) -> bool:
+    return finding.kind == "distortion-power"
+
+
+def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> Hero | None:
+    """Return a figure as a card shows it large: its channel if others differ, what it is, where it was read."""
+    if key is None:
+        return None
+    whose = CHANNELS.get(key.channel, key.channel.replace(">", " → "))
+    names = [whose if len({f.channel for f in found}) > 1 else "", what, where(key)]
+    x = key.at.get("power") if _swept_power(key) else key.at.get("frequency")
+    return Hero(
+        quantities.show(key), ", ".join(filter(None, names)), channel=key.channel, x=x, y=key.value, findings=(key,)
+    )
+
+
+def _read_at(finding: Finding) -> str:
+    """Return where a further figure was read; of a power, at which distortion."""
+    if finding.unit == "W" and "limit" in finding.at:
+        return f"at {quantities.percent(finding.at['limit'])}"
+    return where(finding)
+
+
+def readings(found: Sequence[Finding]) -> tuple[tuple[str, str], ...]:
+    """Return figures as pairs of what it is and how much: ("left, at 1 kHz", "0.021 %")."""
+    return tuple(
+        (
+            ", ".join(filter(None, (quantities.quantity_of(f).name, CHANNELS.get(f.channel, f.channel), _read_at(f)))),
+            quantities.show(f),
+        )
+        for f in found
+    )

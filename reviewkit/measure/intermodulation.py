@@ -11,7 +11,6 @@ import numpy as np
 from reviewkit.measure import figures, scales
 from reviewkit.measure.tone_sheets import (
     POINTS_DRAWN,
-    card_without_figures,
     channel_lines,
     check_drive,
     each_channel,
@@ -21,7 +20,7 @@ from reviewkit.measure.tone_sheets import (
     spectrum_curve,
 )
 from reviewkit.model import digits, quantities
-from reviewkit.model.card import Axis, Card, Curves, Mark, Panel, Readout, Trace
+from reviewkit.model.card import Axis, Card, Chart, Mark, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
@@ -41,13 +40,13 @@ from reviewkit.signal.two_tones import (
 )
 
 METHODS = {
-    ("imd", MODULATION): "sideband pairs re the upper tone",
-    ("imd_second", MODULATION): "sidebands at the lower tone's distance re the upper tone",
-    ("imd_third", MODULATION): "sidebands at twice the lower tone's distance re the upper tone",
-    ("imd_rss", MODULATION): "r.s.s. of the four sidebands re the upper tone",
-    ("imd", DIFFERENCE): "difference products re the sum of the two tones",
-    ("imd_second", DIFFERENCE): "second-order difference product re the sum of the two tones",
-    ("imd_third", DIFFERENCE): "third-order difference products re the sum of the two tones",
+    ("imd", MODULATION): "sideband pairs relative to the upper tone",
+    ("imd_second", MODULATION): "sidebands at the lower tone's distance relative to the upper tone",
+    ("imd_third", MODULATION): "sidebands at twice the lower tone's distance relative to the upper tone",
+    ("imd_rss", MODULATION): "r.s.s. of the four sidebands relative to the upper tone",
+    ("imd", DIFFERENCE): "difference products relative to the sum of the two tones",
+    ("imd_second", DIFFERENCE): "second-order difference product relative to the sum of the two tones",
+    ("imd_third", DIFFERENCE): "third-order difference products relative to the sum of the two tones",
 }
 _CLEAN = 0.98  # a figure stays a plain value if products lost in the noise could only change it by less than this
 _NEGLIGIBLE = 0.002  # of a figure: an uncertainty too small for any digit shown
@@ -120,59 +119,48 @@ def _finding(c: Conditions, channel: str, pair: Pair, quantity: str, ratio: Rati
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return each channel's spectrum around the upper tone, or all of it for the twin tone, products marked."""
+    """Return the worst channel's spectrum around the upper tone, or all of it for the twin tone, products ringed."""
     main = figures.main_run(runs)
-    key = quantities.worse(figures.by_channel(main, "imd"))
+    found = figures.by_channel(main, "imd")
+    key = quantities.worse(found)
     if key is None:
-        return card_without_figures(runs, verdicts)
+        return figures.card(runs, KIND.title, Chart(()), None)
     low, high = key.at["tones"]
     convention = MODULATION if key.at["method"] == METHODS["imd", MODULATION] else DIFFERENCE
     ratio = "4:1" if convention == MODULATION else "1:1"
-    return Card(
-        id="",
-        title="",
-        chart=True,
-        conditions=" · ".join(
-            part
-            for part in (
-                level_of_the_run(main, key),
-                figures.stated(runs, f"{quantities.tones((low, high))}, {ratio}"),
-            )
-            if part
-        ),
-        body=Curves(_panels(runs, main, convention)),
-        readings=_readings(runs, main, key),
-        verdicts=tuple(verdicts),
-    )
-
-
-def _panels(runs: Sequence[Run], main: Run, convention: str) -> tuple[Panel, ...]:
-    """Return a panel for each channel, all on one scale: spectra so dense would hide each other in one."""
-    method = METHODS["imd", convention]
-    drawn = figures.by_channel(main, "imd", method=method)
-    traces: dict[str, list[Trace]] = {f.channel: [] for f in drawn}
+    traces, marks = [], []
     for run in runs:
+        role = figures.trace_role(run, runs)
         for curve in run.curves:
             # the two conventions have no common scale
-            if curve.channel in traces and run.get("imd", curve.channel, method=method):
-                role, label = figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
-                traces[curve.channel].append(Trace(curve.x, curve.y, curve.channel, role, label))
-    marks = {
-        curve.channel: tuple(Mark(x, y, words, curve.channel) for words, (x, y) in curve.facts["marks"].items())
-        for curve in main.curves
-    }
-    low, high = drawn[0].at["tones"]
+            if curve.channel == key.channel and run.get("imd", curve.channel, method=key.at["method"]):
+                traces.append(Trace(curve.x, curve.y, curve.channel, role))
+                if role in ("now", "before"):
+                    named = curve.facts["marks"].items()
+                    marks += [Mark(x, y, name, curve.channel, role) for name, (x, y) in named]
+    y_axis = scales.twenties([0.0, floor_of([t.y for t in traces], _LOWEST_DRAWN_DB)])
     x_axis = _about(low, high) if convention == MODULATION else _whole(2 * high - low)
-    y_axis = scales.twenties([0.0, floor_of([t.y for own in traces.values() for t in own], _LOWEST_DRAWN_DB)])
-    return tuple(
-        Panel(x_axis, y_axis, tuple(own), marks=marks[channel], label=_over(channel, convention, first=not at))
-        for at, (channel, own) in enumerate(traces.items())
+    hero = figures.hero(key, found, "total")
+    return figures.card(
+        runs,
+        KIND.title,
+        Chart(
+            (
+                Panel(
+                    x_axis,
+                    y_axis,
+                    tuple(traces),
+                    marks=tuple(marks),
+                    label=METHODS["imd", convention],
+                    one_channel=True,
+                ),
+            )
+        ),
+        replace(hero, x=None) if hero else None,
+        [f for f in main.findings if f.quantity.startswith("imd")],
+        (f"{quantities.tones((low, high))}, {ratio}",),
+        level_of_the_run(main, key),
     )
-
-
-def _over(channel: str, convention: str, *, first: bool) -> str:
-    """Return a panel's heading: its channel, and on the first what the scale is relative to."""
-    return " ".join(part for part in (channel, METHODS["imd", convention] if first else "") if part)
 
 
 def _about(low_hz: float, high_hz: float) -> Axis:
@@ -187,30 +175,6 @@ def _whole(highest_hz: float) -> Axis:
     top = float(np.ceil(highest_hz / 1000) + 1) * 1000
     ticks = [(float(f), f"{f // 1000}k" if f else "0") for f in range(0, int(top) + 1, 5000)]
     return Axis(0.0, top, "linear", tuple(ticks), "Hz", tuple(float(f) for f in range(0, int(top) + 1, 1000)))
-
-
-def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Readout, ...]:
-    channels = [f.channel for f in figures.by_channel(main, "imd")]
-    rows: list[tuple[str, ...]] = [("", *channels)] if any(channels) else []
-    for label, name in (
-        ("total %", "imd"),
-        ("2nd order %", "imd_second"),
-        ("3rd order %", "imd_third"),
-        ("r.s.s. %", "imd_rss"),
-    ):
-        of_row = [main.get(name, channel) for channel in channels]
-        if any(of_row):
-            rows.append((label, *(quantities.number(f) if f else "" for f in of_row)))
-    whose = figures.whose(key, figures.by_channel(main, "imd"))
-    readings = [Readout("total", quantities.show(key), tuple(rows), whose)]
-    for run in runs:
-        if run is not main and run.conditions.measurement.stage != "bench":
-            rest = figures.by_channel(run, "imd")
-            if rest:
-                readings.append(
-                    Readout(figures.run_label(run, runs), "", figures.rows_of(rest) or ((quantities.show(rest[0]),),))
-                )
-    return tuple(readings)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -261,6 +225,7 @@ KIND = Kind(
     about="two tones together, 60 Hz + 7 kHz 4:1 or 19 + 20 kHz 1:1: a waveform, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
     quantities=("imd", "imd_second", "imd_third", "imd_rss"),
+    compared=("imd",),
     headlines=("imd",),
     findings=findings,
     card=card,

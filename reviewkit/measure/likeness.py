@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from reviewkit.model import quantities
 from reviewkit.model.finding import Finding
 from reviewkit.model.level import Level, levels_of
@@ -29,9 +31,14 @@ def is_like(before: Finding, after: Finding, clips_w: float | None = None) -> bo
     """
     if (before.quantity, before.channel, before.unit) != (after.quantity, after.channel, after.unit):
         return False
-    if any(before.at.get(key) != after.at.get(key) for key in _MUST_AGREE):
+    if any(_plain(before.at.get(key)) != _plain(after.at.get(key)) for key in _MUST_AGREE):
         return False
     return _same_place(before, after) and _same_drive(before, after, clips_w)
+
+
+def _plain(condition: Any) -> Any:
+    """Return a condition as it is compared: words without regard to capitals and spaces."""
+    return " ".join(condition.split()).casefold() if isinstance(condition, str) else condition
 
 
 def _same_place(before: Finding, after: Finding) -> bool:

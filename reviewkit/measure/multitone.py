@@ -13,7 +13,6 @@ from reviewkit.measure.figures import LN10_OVER_20
 from reviewkit.measure.tone_sheets import (
     POINTS_DRAWN,
     ChannelLines,
-    card_without_figures,
     channel_lines,
     check_drive,
     each_channel,
@@ -23,7 +22,7 @@ from reviewkit.measure.tone_sheets import (
     spectrum_curve,
 )
 from reviewkit.model import quantities
-from reviewkit.model.card import Bracket, Card, Curves, Panel, Readout, Trace
+from reviewkit.model.card import Card, Chart, Mark, Panel, Trace
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
@@ -113,77 +112,42 @@ def _is_mains(frequency_hz: float, line_hz: float, c: Conditions) -> bool:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return each channel's spectrum over frequency, with a bracket from its tones down to the strongest product.
-
-    Spectra so dense would hide each other in one panel.
-    """
+    """Return the worst channel's spectrum, an arrow from its tones to the strongest product, which is ringed."""
     main = figures.main_run(runs)
-    key = quantities.worse(figures.by_channel(main, "multitone_clearance"))
-    if key is None:
-        return card_without_figures(runs, verdicts)
-    return Card(
-        id="",
-        title="",
-        chart=True,
-        conditions=" · ".join(
-            part
-            for part in (
-                level_of_the_run(main, key),
-                figures.stated(
-                    runs,
-                    f"{key.at['tones_count']} tones",
-                    quantities.band((key.at["band"][0], key.at["band"][1])),
-                    f"lines of {quantities.hertz(key.at['line_width'])}",
-                ),
-            )
-            if part
-        ),
-        body=Curves(_panels(runs, main)),
-        readings=_readings(runs, main, key),
-        verdicts=tuple(verdicts),
-    )
-
-
-def _panels(runs: Sequence[Run], main: Run) -> tuple[Panel, ...]:
-    """Return a panel for each channel, all on one scale."""
     found = figures.by_channel(main, "multitone_clearance")
-    traces: dict[str, list[Trace]] = {f.channel: [] for f in found}
+    key = quantities.worse(found)
+    if key is None:
+        return figures.card(runs, KIND.title, Chart(()), None)
+    traces, marks = [], []
     for run in runs:
-        for curve in run.curves:
-            if curve.channel in traces:
-                role, label = figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
-                traces[curve.channel].append(Trace(curve.x, curve.y, curve.channel, role, label))
-    levels = [trace.y for own in traces.values() for trace in own]
+        role = figures.trace_role(run, runs)
+        traces += [Trace(c.x, c.y, c.channel, role) for c in run.curves if c.channel == key.channel]
+        own = run.get("multitone_clearance", key.channel)
+        if own is not None and role in ("now", "before"):
+            marks.append(Mark(float(own.at["frequency"]), -own.value, _words(own), own.channel, role, from_y=0.0))
+    levels = [trace.y for trace in traces]
     y_axis = scales.twenties([0.0, floor_of(levels, _LOWEST_DRAWN_DB)])
-    # the tones are at about 0 dB, some a little above
+    # the tones are about 0 dB, some a little over it
     y_axis = replace(y_axis, high=max(float(np.max(level)) for level in levels) + _HEADROOM_DB)
-    return tuple(
-        Panel(
-            scales.dial(*AUDIO_BAND_HZ),
-            y_axis,
-            tuple(traces[f.channel]),
-            label=" ".join(part for part in (f.channel, "re one tone") if part),
-            brackets=(Bracket(float(f.at["frequency"]), 0.0, -f.value, _words(f)),),
-        )
-        for f in found
+    hero = figures.hero(key, found, "below one tone")
+    return figures.card(
+        runs,
+        KIND.title,
+        Chart((Panel(scales.dial(*AUDIO_BAND_HZ), y_axis, tuple(traces), marks=tuple(marks), one_channel=True),)),
+        replace(hero, caption=hero.caption.split(", at ")[0], x=None) if hero else None,
+        found,
+        (
+            f"{key.at['tones_count']} tones",
+            quantities.band((key.at["band"][0], key.at["band"][1])),
+            f"lines of {quantities.hertz(key.at['line_width'])}",
+        ),
+        level_of_the_run(main, key),
     )
 
 
 def _words(f: Finding) -> str:
     where = quantities.hertz(f.at["frequency"])
-    words = {"noise": "noise", "hum": f"hum at {where}", "a product": f"product at {where}"}[f.at["limited_by"]]
-    return f"{quantities.show(f)} · {words}"
-
-
-def _readings(runs: Sequence[Run], main: Run, key: Finding) -> tuple[Readout, ...]:
-    here = figures.by_channel(main, "multitone_clearance")
-    readings = [Readout("clearance", quantities.show(key), figures.rows_of(here), figures.whose(key, here))]
-    for run in runs:
-        rest = figures.by_channel(run, "multitone_clearance")
-        if run is not main and rest and run.conditions.measurement.stage != "bench":
-            rows = figures.rows_of(rest) or ((quantities.show(rest[0]),),)
-            readings.append(Readout(f"clearance {figures.run_label(run, runs)}", "", rows))
-    return tuple(readings)
+    return {"noise": "noise", "hum": f"hum, {where}", "a product": f"product, {where}"}[f.at["limited_by"]]
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -207,6 +171,7 @@ KIND = Kind(
     about=f"{FEWEST_TONES} or more tones played together: a waveform, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
     quantities=("multitone_clearance",),
+    compared=("multitone_clearance",),
     headlines=("multitone_clearance",),
     findings=findings,
     card=card,

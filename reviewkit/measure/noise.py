@@ -20,7 +20,7 @@ from reviewkit.measure.idle_output import (
     refuse_tone,
 )
 from reviewkit.model import quantities
-from reviewkit.model.card import Card, Curves, Readout
+from reviewkit.model.card import Card, Chart
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Sheet
@@ -141,70 +141,20 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     main = figures.main_run(runs)
     form, panel = panel_of(runs, main)
     weighting = main.conditions.measurement.weighting
-    stated = figures.stated(
-        [replace(run, conditions=_undriven(run.conditions)) for run in runs],
-        f"{weighting}-weighted, {form}" if weighting else form,
-    )
-    return Card(
-        id="",
-        title="",
-        chart=True,
-        conditions=stated,
-        body=Curves((panel,)),
-        readings=_readings(runs, main),
-        verdicts=tuple(verdicts),
-    )
-
-
-def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
-    """Return the first ratio large, the others, the first one's value in the other runs, and the volts by channel."""
     ratios, volts = _by_condition(main, "snr"), _by_condition(main, "noise") + _by_condition(main, "hum_voltage")
-    channels = [f.channel for f in volts[0]] if volts else []
-    head: list[tuple[str, ...]] = [("", *channels)] if any(channels) else []
-    others = [(run, _alike(run, (ratios or volts)[0][0])) for run in _others(runs, main)] if volts else []
-    others = [(run, same) for run, same in others if same]
-    readings = []
-    if ratios:
-        key = quantities.worse(ratios[0])
-        assert key is not None
-        # a lone channel's figure is above
-        rows = [(f"{_weighted(key)} dB", *_cells(ratios[0], channels, quantities.number))] if head else []
-        rows += [
-            (f"{_weighted(key)} {figures.run_label(run, runs)} dB", *_cells(same, channels, quantities.number))
-            for run, same in others
-        ]
-        for same in ratios[1:]:
-            # every reference with weighting; without it only the first, since the others differ by the same amount
-            if _weighted(same[0]) == _weighted(key) or same[0].at["reference"] == key.at["reference"]:
-                again = "" if same[0].at["reference"] == key.at["reference"] else f" {_re(same[0])}"
-                rows.append((f"{_weighted(same[0])}{again} dB", *_cells(same, channels, quantities.number)))
-        label = f"S/N {_re(key)}, " + (f"{_weighted(key)}-weighted" if "weighting" in key.at else "unweighted")
-        readings.append(Readout(label, quantities.show(key), (*head, *rows), figures.whose(key, ratios[0])))
-    if volts:
-        rows = [_volts_row(same, channels) for same in volts]
-        if not ratios:
-            rows += [(figures.run_label(run, runs), *_cells(same, channels, quantities.show)) for run, same in others]
-        readings.append(Readout("" if ratios else "noise", "", (*(() if ratios else head), *rows)))
-    return tuple(readings)
-
-
-def _cells(found: Sequence[Finding], channels: Sequence[str], write: Callable[[Finding], str]) -> list[str]:
-    """Return one cell for each channel, empty if it has no such figure: hum may stand out on one side alone."""
-    by_channel = {f.channel: write(f) for f in found}
-    return [by_channel.get(channel, "") for channel in channels]
-
-
-def _volts_row(same: Sequence[Finding], channels: Sequence[str]) -> tuple[str, ...]:
-    """Return a line of volts, the unit in its name if all channels share it; a lone channel's figure keeps its unit."""
-    units = {quantities.show(f).rsplit(" ", 1)[-1] for f in same}
-    if len(units) > 1 or len(channels) < 2:
-        return _volts_of(same[0]), *_cells(same, channels, quantities.show)
-    cells = _cells(same, channels, lambda f: quantities.show(f).rsplit(" ", 1)[0])
-    return f"{_volts_of(same[0])} {units.pop()}", *cells
-
-
-def _others(runs: Sequence[Run], main: Run) -> list[Run]:
-    return [run for run in runs if run is not main and run.conditions.measurement.stage != "bench"]
+    found = (ratios or volts or [[]])[0]
+    key = quantities.worse(found)
+    what = ""
+    if key is not None and key.quantity == "snr":
+        what = f"{key.at.get('weighting', 'un')}{'-' if 'weighting' in key.at else ''}weighted, below {_re(key)}"
+    return figures.card(
+        [replace(run, conditions=_undriven(run.conditions)) for run in runs],
+        KIND.title,
+        Chart((panel,)),
+        figures.hero(key, found, what),
+        [f for group in (*ratios, *volts) for f in group],
+        (f"{weighting}-weighted, {form}" if weighting else form,),
+    )
 
 
 def _by_condition(run: Run, quantity: str) -> list[list[Finding]]:
@@ -215,16 +165,8 @@ def _by_condition(run: Run, quantity: str) -> list[list[Finding]]:
     return [groups[key] for key in sorted(groups, key=lambda key: key[0] is None)]
 
 
-def _weighted(f: Finding) -> str:
-    return str(f.at.get("weighting", "unweighted"))
-
-
-def _volts_of(f: Finding) -> str:
-    return "hum" if f.quantity == "hum_voltage" else f"noise {f.at.get('weighting', '')}".strip()
-
-
 def _re(f: Finding) -> str:
-    return f"re {quantities.watts(f.at['reference'])}"
+    return quantities.watts(f.at["reference"])
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -273,6 +215,7 @@ KIND = Kind(
     about="the idle output: time and volts, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
     quantities=("noise", "snr", "hum_voltage"),
+    compared=("snr", "noise"),
     headlines=("snr",),
     findings=findings,
     card=card,

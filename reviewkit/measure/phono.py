@@ -9,7 +9,7 @@ import numpy as np
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import digits, quantities
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Card, Curves, Panel, Readout
+from reviewkit.model.card import Card, Chart, Panel
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -99,54 +99,31 @@ def _curve(c: Conditions) -> str:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return the deviation over frequency about zero, with the rated band drawn in and the worst point marked."""
+    """Return the deviation over frequency about zero, with the rated bands."""
     traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
-    limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "riaa_deviation") if r.within)[:1]
+    limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "riaa_deviation") if r.within)
     bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, "riaa_deviation")]
     # further down the curve may leave the picture: the amendment alone costs 20 dB at 2 Hz
     extremes = [abs(v) for v in sweeps.extremes(traces, bands)]
     # keep the limit inside the picture, not on its edge
     extremes += [1.2 * abs(side) for limit in limits for side in (limit.low, limit.high) if side is not None]
-    band_hz = sweeps.main_band(main, "riaa_deviation")
-    key = quantities.worse(figures.by_channel(main, "riaa_deviation", band=band_hz))
+    found = figures.by_channel(main, "riaa_deviation", band=sweeps.main_band(main, "riaa_deviation"))
     curves_of = {_curve(run.conditions) for run in runs}
     panel = Panel(
         scales.dial(min(band[0] for band in bands), max(band[1] for band in bands)),
         scales.around_zero(max(extremes, default=0.5)),
         tuple(traces),
         limits,
-        sweeps.mark_of(key),
     )
-    return Card(
-        id="",
-        title="",
-        chart=True,
-        conditions=figures.stated(runs, *(curves_of if len(curves_of) == 1 else ())),
-        body=Curves((panel,)),
-        readings=_readings(runs, main, band_hz),
-        verdicts=tuple(verdicts),
+    return figures.card(
+        runs,
+        KIND.title,
+        Chart((panel,)),
+        figures.hero(quantities.worse(found), found),
+        figures.by_channel(main, "riaa_deviation"),
+        tuple(curves_of) if len(curves_of) == 1 else (),
     )
-
-
-def _readings(runs: Sequence[Run], main: Run, band_hz: list[float] | None) -> tuple[Readout, ...]:
-    if band_hz is None:
-        return ()
-    readings = []
-    bands = [band_hz, *(f.at["band"] for f in figures.by_channel(main, "riaa_deviation"))]
-    for place, each in enumerate(dict.fromkeys((band[0], band[1]) for band in bands)):
-        here = figures.by_channel(main, "riaa_deviation", band=list(each))
-        key = quantities.worse(here)
-        if key is not None and place < 2:
-            rows = figures.rows_of(here) or (() if place == 0 else (("", quantities.show(key)),))
-            whose = "" if place else figures.whose(key, here)
-            readings.append(Readout(quantities.band(each), "" if place else quantities.show(key), rows, whose))
-    for run in runs:
-        if run is not main and run.conditions.measurement.stage != "bench":
-            here = figures.by_channel(run, "riaa_deviation", band=sweeps.main_band(run, "riaa_deviation"))
-            rows = figures.rows_of(here) or tuple(("", quantities.show(f)) for f in here)
-            readings.append(Readout(figures.run_label(run, runs), "", rows))
-    return tuple(readings)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -185,6 +162,7 @@ KIND = Kind(
     about="a response through the phono stage: frequency and level, the input flat or pre-emphasised (`equalised`)",
     needs=(("frequency", "level"),),
     quantities=("riaa_deviation",),
+    compared=("riaa_deviation",),
     headlines=("riaa_deviation",),
     findings=findings,
     card=card,

@@ -64,7 +64,7 @@ def _finding(c: Conditions, reading: SingleReading) -> Finding:
         uncertainty=_ONE_DIGIT * reading.step if reading.step else None,
         **at,
     )
-    return replace(found, step=reading.step, note=reading.note)
+    return replace(found, step=reading.step, note=reading.note, written=reading.written)
 
 
 def _at_rest(m: Measurement, name: str) -> Measurement:
@@ -110,25 +110,15 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
             )
     lines = [_judged(line, verdicts) for line in lines]
     headers = ("", *("" if columns == [""] else _COLUMNS[channel] for channel in columns))
-    return Card(
-        id="",
-        title="",
-        conditions=" · ".join(_conditions(found[0].finding, shared)),
-        body=Rows(
-            headers,
-            tuple(lines),
-            (2.2, *(1.0 for _ in columns)),
-            strong=1 if len(columns) == 1 else None,
-            needles=any(line.verdict for line in lines),
-        ),
-    )
+    table = Rows(headers, tuple(lines), strong=1 if len(columns) == 1 else None)
+    return Card("", KIND.title, tuple(_conditions(found[0].finding, shared)), table)
 
 
 def _judged(line: Row, verdicts: Sequence[Verdict]) -> Row:
-    """Return a line with the needle of the rating that one of its readings answers."""
+    """Return a line with the verdict on the rating that one of its readings answers."""
     for v in verdicts:
         if v.position is not None and v.findings[:1] and v.findings[0] in line.findings:
-            return replace(line, verdict=v.verdict, position=v.position, margin=v.margin)
+            return replace(line, verdict=v.verdict)
     return line
 
 
@@ -222,6 +212,7 @@ KIND = Kind(
     about="single values by meter, one a row: `name,channel,value,unit,at,note`",
     needs=(("reading",),),
     quantities=quantities.BY_METER,
+    compared=(),
     findings=findings,
     card=card,
     points=points,

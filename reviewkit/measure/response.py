@@ -9,7 +9,7 @@ import numpy as np
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Card, Curves, Panel, Readout
+from reviewkit.model.card import Card, Chart, Panel
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
@@ -43,14 +43,17 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             reached = curves.covered(frequency_hz, band_hz)
             if reached is None:
                 continue
-            _, inside = curves.part(frequency_hz, deviation, reached)
-            high, low = float(np.max(inside)), float(np.min(inside))
-            for quantity, value in (
-                ("deviation_high", high),
-                ("deviation_low", low),
-                ("flatness", max(abs(high), abs(low))),
+            where, inside = curves.part(frequency_hz, deviation, reached)
+            places = {name: int(at(inside)) for name, at in (("high", np.argmax), ("low", np.argmin))}
+            further = max(places.values(), key=lambda index: abs(inside[index]))
+            for quantity, index in (
+                ("deviation_high", places["high"]),
+                ("deviation_low", places["low"]),
+                ("flatness", further),
             ):
-                found.append(figures.finding(c, quantity, column.channel, value, band=list(reached)))
+                value = abs(inside[index]) if quantity == "flatness" else inside[index]
+                hz, band = float(where[index]), list(reached)
+                found.append(figures.finding(c, quantity, column.channel, value, frequency=hz, band=band))
         for quantity, step in (("corner_low", -1), ("corner_high", +1)):
             corner = sweeps.corner_hz(frequency_hz, deviation, step)
             if corner is not None:
@@ -87,7 +90,7 @@ def _balance(
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return the deviation relative to 1 kHz over frequency, with the rated band drawn in."""
+    """Return the deviation relative to 1 kHz over frequency, with the rated bands."""
     traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "flatness") if r.within)
@@ -97,46 +100,14 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     extremes += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
     # further out a curve may leave the picture: its corner describes the fall there
     y_axis = scales.lopsided(min([*extremes, 0.0]), max([*extremes, 0.0]))
-    return Card(
-        id="",
-        title="",
-        chart=True,
-        conditions=figures.stated(runs),
-        body=Curves((Panel(scales.dial_for(traces), y_axis, tuple(traces), limits),)),
-        readings=_readings(runs, main),
-        verdicts=tuple(verdicts),
+    flat = figures.by_channel(main, "flatness", band=sweeps.main_band(main, "flatness"))
+    return figures.card(
+        runs,
+        KIND.title,
+        Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces), limits),)),
+        figures.hero(quantities.worse(flat), flat),
+        [f for f in main.findings if f.quantity in ("flatness", "channel_balance")],
     )
-
-
-def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
-    band_hz = sweeps.main_band(main, "flatness")
-    if band_hz is None:
-        return ()
-    key = quantities.worse(figures.by_channel(main, "flatness", band=band_hz))
-    large = quantities.show(key) if key else ""
-    if key and any(r.within and -r.within[0] != r.within[1] for r in figures.rated(main.conditions, "flatness")):
-        # a rating with unequal sides needs both extremes
-        large = next((row[1] for row in _extremes(main, band_hz) if row[0] == key.channel), large)
-    whose = figures.whose(key, figures.by_channel(main, "flatness", band=band_hz)) if key else ""
-    readings = [Readout(quantities.band((band_hz[0], band_hz[1])), large, _extremes(main, band_hz), whose)]
-    for run in runs:
-        if run is not main and run.conditions.measurement.stage != "bench":
-            own = sweeps.main_band(run, "flatness")
-            if own:
-                readings.append(Readout(figures.run_label(run, runs), "", _extremes(run, own)))
-    balance = figures.by_channel(main, "channel_balance")
-    if balance and len(readings) < 3:
-        readings.append(Readout("left re right, 1 kHz", "", (("", quantities.show(balance[0])),)))
-    return tuple(readings)
-
-
-def _extremes(run: Run, band_hz: list[float]) -> tuple[tuple[str, ...], ...]:
-    rows = []
-    for high in figures.by_channel(run, "deviation_high", band=band_hz):
-        low = run.get("deviation_low", high.channel, band=band_hz)
-        if low is not None:
-            rows.append((high.channel, quantities.deviation(high.value, low.value)))
-    return tuple(rows)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -198,6 +169,7 @@ KIND = Kind(
         "channel_balance",
         "channel_balance_worst",
     ),
+    compared=("flatness",),
     headlines=("flatness", "channel_balance"),
     findings=findings,
     card=card,

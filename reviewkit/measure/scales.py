@@ -26,6 +26,15 @@ def dial(low_hz: float, high_hz: float) -> Axis:
     return Axis(low, high, "log", tuple(_apart(ticks)), "Hz", _minor(low, high))
 
 
+def harmonic_dial(tone_hz: float, highest_hz: float) -> Axis:
+    """Return the frequency scale from below a tone to above its harmonics, numbered at 1, 2 and 5 of each decade."""
+    low, high = _rung_below(tone_hz / 1.6), _rung_above(highest_hz * 1.1)
+    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    values = [m * 10.0**e for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
+    ticks = tuple((f, hertz(f).replace(" kHz", "k").replace(" Hz", "")) for f in values)
+    return Axis(low, high, "log", ticks[-7:], "Hz", _minor(low, high))
+
+
 def dial_for(traces: Sequence[Trace]) -> Axis:
     """Return the frequency scale that holds all curves."""
     drawn = [trace for trace in traces if len(trace.x)]
@@ -53,12 +62,12 @@ def _minor(low: float, high: float) -> tuple[float, ...]:
     return tuple(m * 10.0**e for e in range(first, last + 1) for m in range(1, 10) if low <= m * 10.0**e <= high)
 
 
-def decades(values: Sequence[float], unit: str) -> Axis:
-    """Return a vertical scale by decades that holds all values (> 0), at least two decades."""
+def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
+    """Return a vertical scale by decades that holds all values (> 0), at least `fewest` decades."""
     above_zero = [value for value in values if value > 0] or [0.1]
     low = math.floor(math.log10(min(above_zero)) + 1e-9)
     high = math.ceil(math.log10(max(above_zero)) - 1e-9)
-    while high - low < 2:
+    while high - low < fewest:
         low, high = (low - 1, high) if (high - low) % 2 == 0 else (low, high + 1)
     every = max(1, math.ceil((high - low) / 6))
     ticks = [(10.0**e, _plain(10.0**e)) for e in range(low, high + 1, every)]
@@ -104,10 +113,11 @@ def lopsided(lowest_db: float, highest_db: float) -> Axis:
     return Axis(low, high, "linear", tuple(ticks[-7:]), "dB")
 
 
-def twenties(values: Sequence[float]) -> Axis:
-    """Return a vertical scale in steps of 20 dB that holds all values, its top at 0 or above."""
-    high = max(0.0, math.ceil(max(values) / 20) * 20.0)
-    low = min(high - 60.0, math.floor(min(values) / 20) * 20.0)
+def twenties(values: Sequence[float], least: float = 40.0) -> Axis:
+    """Return a vertical scale in steps of 20 dB that holds all values and spans at least `least`."""
+    most = max(values)
+    high = 0.0 if -2 < most <= 1 else math.ceil((most + 2) / 20) * 20.0
+    low = min(high - least, math.floor(min(values) / 20) * 20.0)
     step = 20.0 if (high - low) / 20 <= 6 else 40.0
     low = high - math.ceil((high - low) / step) * step
     ticks = [(v, _signed(v)) for v in _steps(low, high, step)]

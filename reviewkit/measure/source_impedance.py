@@ -10,16 +10,15 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps, two_loads
-from reviewkit.model import digits, quantities, unstated_conditions
-from reviewkit.model.card import Card, Curves, Mark, Panel, Readout
+from reviewkit.model import digits, quantities
+from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Sheet
+from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
-
-_SPOT_HZ = unstated_conditions.FREQUENCY_HZ  # what a rating means that names none
 
 
 def two_load(volts_a: float, load_a: float, volts_b: float, load_b: float) -> float:
@@ -53,8 +52,8 @@ def two_load_uncertainty(
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """Return source_impedance (Ω) and damping_factor at 1 kHz, and damping_factor_lowest over 20 Hz – 20 kHz, per
-    channel.
+    """Return source_impedance (Ω) and damping_factor at 1 kHz and each rated frequency, and damping_factor_lowest over
+    20 Hz – 20 kHz and each rated band, per channel.
 
     From two loads: the first two, at the frequency stated.
     """
@@ -67,11 +66,12 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     withheld: list[str] = []
     for column in sheet.all("impedance"):
         drawn.append(Curve("", column.channel, frequency_hz, column.values))
-        at_1k = curves.value_at(frequency_hz, column.values, _SPOT_HZ)
-        if at_1k is not None and at_1k > 0:
-            found.append(figures.finding(c, "source_impedance", column.channel, at_1k, frequency=_SPOT_HZ))
-            if load_ohm:
-                found.append(figures.finding(c, "damping_factor", column.channel, load_ohm / at_1k, frequency=_SPOT_HZ))
+        for spot in figures.spots_hz(c, "source_impedance", "damping_factor"):
+            ohms = curves.value_at(frequency_hz, column.values, spot)
+            if ohms is not None and ohms > 0:
+                found.append(figures.finding(c, "source_impedance", column.channel, ohms, frequency=spot))
+                if load_ohm:
+                    found.append(figures.finding(c, "damping_factor", column.channel, load_ohm / ohms, frequency=spot))
         if not load_ohm:
             withheld.append(f'{c.measurement.id}: no damping factor, the load is not stated; write load = "8 ohm"')
             continue
@@ -81,7 +81,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 where, inside = curves.part(frequency_hz, column.values, reached)
                 highest = int(np.argmax(inside))
                 if not inside[highest] > 0:
-                    continue  # as at 1 kHz: zero impedance has no ratio
+                    continue  # as at one frequency: zero impedance has no ratio
                 found.append(
                     figures.finding(
                         c,
@@ -180,87 +180,77 @@ def between(factor: Finding) -> str:
     return " to ".join(ends)
 
 
+def _at_spot(run: Run, quantity: str) -> list[Finding]:
+    """Return a sweep's figures at 1 kHz, or those of two loads, at whatever frequency they were read."""
+    if not run.conditions.measurement.file:
+        return figures.by_channel(run, quantity)
+    return figures.by_channel(run, quantity, frequency=FREQUENCY_HZ)
+
+
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return impedance over frequency with 1 kHz marked; if only two loads were read, the readings as a table."""
+    """Return impedance over frequency; if only two loads were read, the readings as a table."""
     main = figures.main_run(runs)
-    factors = figures.by_channel(main, "damping_factor")
-    impedance = figures.by_channel(main, "source_impedance")
-    at = quantities.hertz(float(impedance[0].at["frequency"])) if impedance and "frequency" in impedance[0].at else ""
+    factors = _at_spot(main, "damping_factor")
+    impedance = _at_spot(main, "source_impedance")
     title = "Damping factor" if factors else "Source impedance"
-    worst = max(impedance, key=lambda f: f.value, default=None)
+    found = factors or impedance
     if not any(run.conditions.measurement.file for run in runs):
-        return Card(
-            id="",
-            title=title,
-            chart=True,
-            conditions=figures.stated(runs, at, "from two loads"),
-            body=Curves((two_loads.sag(runs, worst),)) if worst else Curves(()),
-            readings=(*_readings(runs, main), two_loads.readings_of(main)),
-            verdicts=tuple(verdicts),
+        at = (
+            quantities.hertz(float(impedance[0].at["frequency"]))
+            if impedance and "frequency" in impedance[0].at
+            else ""
         )
+        return figures.card(runs, title, two_loads.readings(runs), None, [*factors, *impedance], (at, "from two loads"))
+    traces, y_axis = _as_factors(runs) if factors else _as_ohms(runs)
+    limits = tuple(
+        Limit(
+            r.at_least,
+            None,
+            *(r.band_hz or (r.frequency_hz or FREQUENCY_HZ,) * 2),
+            f"rated {r.at_least:g}",
+            r,
+        )
+        for r in figures.rated(main.conditions, "damping_factor")
+        if r.at_least is not None
+    )
+    return figures.card(
+        runs,
+        title,
+        Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces), limits if factors else ()),)),
+        figures.hero(quantities.worse(found), found),
+        [*factors, *impedance],
+    )
+
+
+def _as_ohms(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
+    """Return the impedances over frequency and their scale."""
     traces = sweeps.traces_of(runs)
-    marks = () if worst is None else (Mark(_SPOT_HZ, worst.value, quantities.show(worst), worst.channel),)
-    return Card(
-        id="",
-        title=title,
-        chart=True,
-        conditions=figures.stated(runs),
-        body=Curves(
-            (
-                Panel(
-                    scales.dial_for(traces),
-                    scales.upward(max(float(np.max(t.y)) for t in traces), "Ω"),
-                    tuple(traces),
-                    marks=marks,
-                    label="source impedance",
-                ),
-            )
-        ),
-        readings=_readings(runs, main),
-        verdicts=tuple(verdicts),
-    )
+    return traces, scales.upward(max(float(np.max(t.y)) for t in traces), "Ω")
 
 
-def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
-    """Return the factor large, with each channel's bounds; then the impedances, and the factors of other runs."""
-    factors, impedance = figures.by_channel(main, "damping_factor"), figures.by_channel(main, "source_impedance")
-    key, readings = quantities.worse(factors), []
-    where = {quantities.hertz(float(f.at["frequency"])) for f in impedance if "frequency" in f.at}
-    at = f", {next(iter(where))}" if where else ""
-    if key is not None:
-        whose = figures.whose(key, factors)
-        readings.append(Readout(f"damping factor{at}", quantities.show(key), _factor_rows(factors), whose))
-    if impedance:
-        large = "" if key else quantities.show(impedance[0])
-        rows = figures.rows_of(impedance) or ((("", quantities.show(impedance[0])),) if key else ())
-        readings.append(Readout("source impedance" if key else f"source impedance{at}", large, rows))
-    for run in runs:
-        was = figures.by_channel(run, "damping_factor")
-        if run is not main and was and run.conditions.measurement.stage != "bench":
-            rows = _factor_rows(was) or (("", quantities.show(was[0])),)
-            readings.append(Readout(f"damping factor {figures.run_label(run, runs)}", "", rows))
-    return tuple(readings)
-
-
-def _factor_rows(factors: Sequence[Finding]) -> tuple[tuple[str, ...], ...]:
-    """Return a line for each channel, each with its bounds; of a lone channel the bounds."""
-    ranges = [f"({within})" if (within := between(f)) else "" for f in factors]
-    if len(factors) == 1 and not factors[0].channel:
-        return (("", ranges[0]),) if ranges[0] else ()
-    return tuple(
-        (f.channel, f"{quantities.show(f)} {within}".strip()) for f, within in zip(factors, ranges, strict=True)
-    )
+def _as_factors(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
+    """Return the damping factors over frequency and their scale; zero impedance has none."""
+    traces = []
+    for run, trace in [(each, trace) for each in runs for trace in sweeps.traces_of([each])]:
+        load_ohm = run.conditions.measurement.load_ohm
+        good = trace.y > 0
+        if load_ohm and good.any():
+            label = figures.end_label(trace.channel, run, runs)
+            role = figures.trace_role(run, runs)
+            traces.append(Trace(trace.x[good], load_ohm / trace.y[good], trace.channel, role, label))
+    values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))]
+    return traces, scales.decades(values, "", fewest=1)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the source impedance at 1 kHz and its damping factor, and what it was before."""
     m = run.conditions.measurement
-    impedance = figures.by_channel(run, "source_impedance")
-    factors = figures.by_channel(run, "damping_factor")
+    impedance = _at_spot(run, "source_impedance")
+    factors = _at_spot(run, "damping_factor")
     lowest = figures.by_channel(run, "damping_factor_lowest")
     if not impedance:
         return ()
-    was = figures.by_channel(before, "damping_factor") if before else []
+    was = _at_spot(before, "damping_factor") if before else []
     worst = quantities.worse(factors)
     return (
         Point(
@@ -289,6 +279,7 @@ KIND = Kind(
     about="frequency and ohms at the output terminals; or two readings in session.toml (`loads`, `volts`)",
     needs=(("frequency", "impedance"), ()),
     quantities=("source_impedance", "damping_factor", "damping_factor_lowest"),
+    compared=("damping_factor", "source_impedance"),
     headlines=("damping_factor",),
     findings=findings,
     card=card,

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from reviewkit.measure import figures, scales
 from reviewkit.measure.captures import sample_rate_hz, waveform_samples
 from reviewkit.model import quantities
-from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Axis, Card, Curves, Mark, Panel, Readout, Trace
+from reviewkit.model.arrays import read_only
+from reviewkit.model.card import Axis, Card, Chart, Mark, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
@@ -99,21 +100,18 @@ def _period(column: Column, step: Step) -> Curve:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return some periods, and under them the rising edge magnified, in percent of its step, 10 % and 90 % marked."""
-    drawn = runs[-MOST_DRAWN:]
+    """Return the rising edge magnified, in percent of its step, 10 % and 90 % ringed."""
     main = figures.main_run(runs)
-    slowest = quantities.worse(figures.by_channel(main, "rise_time"))
-    periods = [period for run in drawn for period in run.curves]
-    length_s = max(PERIODS_SHOWN / period.facts["frequency_hz"] for period in periods)
+    rises = figures.by_channel(main, "rise_time")
+    slowest = quantities.worse(rises)
+    periods = [period for run in runs for period in run.curves]
     rise_s = max(period.facts["rise_s"] for period in periods)
-    waves: list[Trace] = []
     edges: list[Trace] = []
     marks: list[Mark] = []
-    for run in drawn:
+    for run in runs:
         role = figures.trace_role(run, runs)
         for period in run.curves:
             channel, facts, label = period.channel, period.facts, figures.end_label(period.channel, run, runs)
-            waves.append(Trace(*_periods(period, length_s), channel, role, label))
             near = (period.x >= -_BEFORE * rise_s) & (period.x <= _AFTER * rise_s)
             shape = 100 * (period.y[near] - facts["base"]) / (facts["top"] - facts["base"])
             edges.append(Trace(1e6 * (period.x[near] + _BEFORE * rise_s), shape, channel, role, label))
@@ -122,31 +120,17 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
                     Mark(1e6 * (at_s + _BEFORE * rise_s), level, f"{level:.0f} %", channel)
                     for at_s, level in ((facts["low_s"], 10.0), (facts["high_s"], 90.0))
                 ]
-    unit = main.curves[0].facts["unit"]
-    tallest = max(float(np.max(np.abs(trace.y))) for trace in waves)
-    top = Panel(scales.milliseconds(length_s), scales.swing(tallest, unit), tuple(waves))
-    below = Panel(
-        _microseconds((_BEFORE + _AFTER) * rise_s), _percent(edges), tuple(edges), (), tuple(marks), label="rising edge"
+    panel = Panel(_microseconds((_BEFORE + _AFTER) * rise_s), _percent(edges), tuple(edges), (), tuple(marks))
+    hero = figures.hero(slowest, rises, "10 % to 90 %")
+    return figures.card(
+        runs,
+        KIND.title,
+        Chart((panel,)),
+        # the frequency is the wave's, not a place on the dial
+        replace(hero, caption=hero.caption.split(", at ")[0], x=None) if hero else None,
+        [f for f in main.findings if f.quantity in ("rise_time", "overshoot", "tilt")],
+        (quantities.hertz(periods[0].facts["frequency_hz"]),),
     )
-    first = main.curves[0] if main in drawn else periods[0]
-    return Card(
-        id="",
-        title="",
-        chart=True,
-        conditions=figures.stated(runs, quantities.hertz(first.facts["frequency_hz"])),
-        body=Curves((top, below), heights=(1.0, 1.4)),
-        readings=_readings(runs, main),
-        verdicts=tuple(verdicts),
-    )
-
-
-def _periods(period: Curve, length_s: float) -> tuple[Array, Array]:
-    """Return time (ms) and wave over some periods, from an eighth of one before the first rising edge."""
-    period_s = 1 / period.facts["frequency_hz"]
-    number = int(np.ceil(length_s / period_s)) + 2
-    time_s = np.concatenate([period.x + n * period_s for n in range(number)]) + period_s / 8
-    shown = (time_s >= 0) & (time_s <= length_s)
-    return 1000 * time_s[shown], np.tile(period.y, number)[shown]
 
 
 def _microseconds(length_s: float) -> Axis:
@@ -162,27 +146,6 @@ def _percent(edges: Sequence[Trace]) -> Axis:
     low, high = 20 * np.floor(min(lowest, -5) / 20), 20 * np.ceil(max(highest + 2, 105) / 20)
     ticks = ((0.0, "0"), (50.0, "50"), (100.0, "100 %"))
     return Axis(float(low), float(high), "linear", ticks, "%")
-
-
-def _readings(runs: Sequence[Run], main: Run) -> tuple[Readout, ...]:
-    readings = []
-    rises = figures.by_channel(main, "rise_time")
-    key = quantities.worse(rises)
-    if key is not None:
-        rows, whose = figures.rows_of(rises), figures.whose(key, rises)
-        readings.append(Readout("rise time, 10 % – 90 %", quantities.show(key), rows, whose))
-    for quantity in ("overshoot", "tilt"):
-        own = figures.by_channel(main, quantity)
-        if own:
-            rows = figures.rows_of(own) or (("", quantities.show(own[0])),)
-            readings.append(Readout(quantities.QUANTITIES[quantity].name, "", rows))
-    for run in runs:
-        if run is not main and run.conditions.measurement.stage != "bench":
-            own = figures.by_channel(run, "rise_time")
-            if own:
-                rows = figures.rows_of(own) or (("", quantities.show(own[0])),)
-                readings.append(Readout(f"rise time {figures.run_label(run, runs)}", "", rows))
-    return tuple(readings)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -210,6 +173,7 @@ KIND = Kind(
     about="a square wave of some periods: time and volts of one or both channels, or a WAV capture",
     needs=(("time", "level"),),
     quantities=("rise_time", "overshoot", "tilt"),
+    compared=("rise_time",),
     findings=findings,
     card=card,
     points=points,

@@ -180,11 +180,11 @@ def limit_within(rating: Rating) -> Limit:
     """Return the two sides of a rating such as ± 0.5 dB, over its band."""
     assert rating.within is not None
     low, high = rating.within
-    return Limit(low, high, *unstated_conditions.band_hz(rating), f"rated {quantities.limit_within(low, high)}")
+    return Limit(low, high, *unstated_conditions.band_hz(rating), f"rated {quantities.limit_within(low, high)}", rating)
 
 
 def mark_of(finding: Finding | None) -> tuple[Mark, ...]:
-    """Return a figure's place in the picture, named; none if there is no figure."""
+    """Return a figure's place in the picture, ringed and named; none if there is no figure."""
     if finding is None:
         return ()
     at_hz = float(finding.at["frequency"])

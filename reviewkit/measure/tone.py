@@ -8,15 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit.measure import figures
+from reviewkit.measure import figures, scales
 from reviewkit.measure.captures import ExportedLines, exported_lines, sample_rate_hz, waveform_samples
-from reviewkit.measure.distortion_bars import distortion_bars
 from reviewkit.measure.tone_curves import of_capture, of_lines
-from reviewkit.measure.tone_pictures import curves_of, spectrum_panels, waveform_panels
-from reviewkit.measure.tone_readings import change_in_words, leading_figure, main_and_before, readings
+from reviewkit.measure.tone_pictures import LOWEST_DRAWN_DB, curves_of, spectrum_chart, waveform_chart
 from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
 from reviewkit.model import quantities
-from reviewkit.model.card import Bars, Card, Curves, Readout
+from reviewkit.model.card import Card, Chart, Panel, Stem
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import without
@@ -29,7 +27,12 @@ from reviewkit.signal.spectrum_lines import NoLines, analyse_lines
 from reviewkit.signal.tone_lines import of_spectrum
 
 NAMED_HARMONICS = range(2, 10)
-MOST_WAVES = 3  # side by side on a card
+HARMONIC_NAMES = {2: "2nd", 3: "3rd"}
+
+
+def leading_figure(run: Run) -> str:
+    """Return the quantity that states a tone's distortion: THD+N, or THD if noise can't be read."""
+    return "thd_plus_noise" if run.get("thd_plus_noise") else "thd"
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,69 +192,79 @@ def _re_tone(tone: Tone, level: float) -> float | None:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return the card of a tone: captures as bars of distortion, before and now; exported spectra as the spectrum."""
-    # where there is no distortion to show, the wave is all there is
-    own = (_bars(runs) or _wave(runs)) if _captured(runs) else _spectrum(runs)
-    return replace(own, verdicts=tuple(verdicts))
+    """Return the harmonics of the worst channel as stems; if there is no distortion to show, its wave."""
+    return _harmonics(runs) or _wave(runs)
 
 
 def further(runs: Sequence[Run]) -> tuple[Card, ...]:
-    """Return the other pictures of the same runs.
-
-    Of captures: the wave and, if they are long, the spectrum. Of exported spectra: the distortion as bars.
-    """
-    captured, bars = _captured(runs), _bars(runs)
-    if bars is None:
+    """Return the other pictures of the same runs, for which a note calls: the wave of captures, and the spectrum."""
+    main = figures.main_run(runs)
+    if not main.get(leading_figure(main)):
         return ()
-    if not captured:
-        return (bars,)
-    long = [run for run in captured if curves_of(run, "spectrum")]
-    return (_wave(runs), *((_spectrum(long),) if long else ()))
+    waves = (_wave(runs),) if _captured(runs) else ()
+    return (*waves, _spectrum(runs)) if any(curves_of(run, "spectrum") for run in runs) else waves
 
 
 def _captured(runs: Sequence[Run]) -> list[Run]:
     return [run for run in runs if curves_of(run, "wave")]
 
 
-def _bars(runs: Sequence[Run]) -> Card | None:
-    main, before = main_and_before(runs)
-    body = distortion_bars(main, before)
-    if not body.groups:
+def _worst(runs: Sequence[Run]) -> Finding | None:
+    """Return the worse channel's distortion, of the run whose figures are shown."""
+    main = figures.main_run(runs)
+    return quantities.worse(figures.by_channel(main, leading_figure(main)))
+
+
+def _harmonics(runs: Sequence[Run]) -> Card | None:
+    key = _worst(runs)
+    if key is None:
         return None
-    return _card(runs, "bars", "Distortion at {frequency}", body, change_in_words(main, before))
+    stems = [
+        Stem(n * tone.value, level.value, key.channel, figures.trace_role(run, runs), HARMONIC_NAMES.get(n, ""))
+        for run in runs
+        if (tone := run.get("frequency", key.channel)) is not None
+        for n in NAMED_HARMONICS
+        if (level := run.get(f"harmonic_{n}", key.channel)) is not None
+    ]
+    if not stems:
+        return None
+    own = figures.main_run(runs).get("frequency", key.channel)
+    tone_hz = own.value if own is not None else stems[0].x / NAMED_HARMONICS[0]
+    stems.insert(0, Stem(tone_hz, 0.0, key.channel, "now", quantities.hertz(tone_hz)))
+    highest = max(stem.x for stem in stems)
+    y_axis = scales.twenties([0.0, min(max(stem.y, LOWEST_DRAWN_DB) for stem in stems)])
+    panel = Panel(scales.harmonic_dial(tone_hz, highest), y_axis, (), stems=tuple(stems))
+    return _card(runs, "", "Distortion", Chart((panel,)), key)
 
 
 def _wave(runs: Sequence[Run]) -> Card:
-    body = waveform_panels(_captured(runs)[-MOST_WAVES:])
-    return _card(runs, "waveform", "The wave, and what is left without its tone", body, ())
+    key = _worst(runs)
+    return _card(runs, "waveform", "Waveform", waveform_chart(_captured(runs), key.channel if key else ""), key)
 
 
 def _spectrum(runs: Sequence[Run]) -> Card:
-    return _card(runs, "spectrum", "Spectrum at {frequency}", spectrum_panels(runs), ())
+    key = _worst(runs)
+    return _card(runs, "spectrum", "Spectrum", spectrum_chart(runs, key.channel if key else ""), key)
 
 
-def _card(runs: Sequence[Run], name: str, title: str, body: Bars | Curves, more: Sequence[Readout]) -> Card:
+def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Finding | None) -> Card:
     """Return a picture with the figure that all of them share, and its conditions."""
-    main, before = main_and_before(runs)
-    main_levels = figures.by_channel(main, "frequency")
-    tone, held = main.get("frequency"), main.get(leading_figure(main))
-    band = held.at.get("band") if held else None
-    more_stated = [f"{quantities.band((band[0], band[1]))} wide"] if band else []
-    if held and held.at.get("without"):
-        more_stated.append(without(held.at["without"]))
-    stated = figures.stated(runs, *more_stated).split(" · ")
-    level = "" if figures.drive(main.conditions) or not tone else levels_in_words(main, main_levels)
-    # a measured level includes the load
-    ohms = main.conditions.measurement.load_ohm
-    said = (quantities.load(ohms),) if level and ohms is not None else ()
-    return Card(
-        id=name,
-        title=title.format(frequency=quantities.hertz(tone.value)) if tone else "",
-        chart=True,
-        conditions=" · ".join(dict.fromkeys(part for part in (level, *stated) if part and part not in said)),
-        body=body,
-        readings=(*readings(runs, main, before), *more),
-    )
+    main = figures.main_run(runs)
+    levels = figures.by_channel(main, "frequency")
+    tone = main.get("frequency", key.channel) if key else main.get("frequency")
+    band = key.at.get("band") if key else None
+    more = [quantities.hertz(tone.value)] if tone else []
+    more += [f"{quantities.band((band[0], band[1]))} wide"] if band else []
+    if key is not None and key.at.get("without"):
+        more.append(without(key.at["without"]))
+    level = "" if figures.drive(main.conditions) or not tone else levels_in_words(main, levels)
+    found = figures.by_channel(main, key.quantity) if key else []
+    hero = figures.hero(key, found, quantities.QUANTITIES[key.quantity].name if key else "")
+    if hero is not None:
+        # the frequency is the tone's own, which the overline has
+        hero = replace(hero, caption=hero.caption.split(", at ")[0], x=None)
+    shown = [f for f in main.findings if f.quantity in ("thd_plus_noise", "thd", "snr", "hum")]
+    return replace(figures.card(runs, subject, body, hero, shown, more, level), id=name)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -317,6 +330,7 @@ KIND = Kind(
         *(f"harmonic_{n}" for n in NAMED_HARMONICS),
         "harmonics_higher",
     ),
+    compared=("thd_plus_noise", "thd"),
     headlines=("thd_plus_noise",),
     findings=findings,
     card=card,

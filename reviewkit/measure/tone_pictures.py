@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,11 +11,11 @@ from reviewkit.measure import figures, scales
 from reviewkit.measure.tone_curves import BESIDE, CYCLES_SHOWN
 from reviewkit.measure.tone_sheets import floor_of
 from reviewkit.model import digits
-from reviewkit.model.card import Axis, Curves, Mark, Panel, Trace
+from reviewkit.model.card import Axis, Chart, Mark, Panel, Trace
 from reviewkit.model.finding import Curve, Run
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
-_LOWEST_DRAWN_DB = -160.0
+LOWEST_DRAWN_DB = -160.0
 _CLEAR_OF_TONES = 0.1
 
 
@@ -26,19 +27,22 @@ def curves_of(run: Run, name: str) -> list[Curve]:
 # ------------------------------------------------------------------ the wave
 
 
-def waveform_panels(runs: Sequence[Run]) -> Curves:
-    """Return two cycles of each run over its residual; all runs share the scales.
+def waveform_chart(runs: Sequence[Run], channel: str) -> Chart:
+    """Return two cycles of one channel over what was added to them; all runs share the scales and the magnification.
 
     Volts and fractions of full scale have no common scale: only runs in the last one's unit are drawn.
     """
+    if not runs:
+        return Chart(())
     unit = _unit(runs[-1])
     runs = [run for run in runs if _unit(run) == unit]
-    waves: list[list[Trace]] = []
-    rests: list[list[Trace]] = []
+    waves, rests = [], []
     length_s = 0.0
     for run in runs:
-        waves.append([Trace(c.x, c.y, c.channel, "now", c.channel) for c in curves_of(run, "wave") if len(c.x)])
-        rests.append([Trace(c.x, c.y, c.channel, "residual", "") for c in curves_of(run, "residual")])
+        role = figures.trace_role(run, runs)
+        own = [c for c in curves_of(run, "wave") if len(c.x) and (c.channel == channel or not channel)]
+        waves += [Trace(c.x, c.y, c.channel, role) for c in own]
+        rests += [Trace(c.x, c.y, c.channel, role) for c in curves_of(run, "residual") if c.channel in (channel, "")]
         tone = run.get("frequency")
         if tone is not None:
             length_s = max(length_s, CYCLES_SHOWN / tone.value)
@@ -47,24 +51,19 @@ def waveform_panels(runs: Sequence[Run]) -> Curves:
     factor = _magnified(volts_axis.high, _largest(rests))
     millivolts = unit == "V" and volts_axis.high / factor < 1.0
     rest_axis = _swing(volts_axis.high / factor, unit, 1000 if millivolts else 1)
-    top = tuple(
-        Panel(x_axis, volts_axis, tuple(wave), label=figures.run_label(run, runs) or "waveform")
-        for run, wave in zip(runs, waves, strict=True)
+    below = tuple(_scaled(t, 1000 if millivolts else 1) for t in rests)
+    label = f"what was added, × {digits.trimmed(factor)}"
+    return Chart(
+        (
+            Panel(x_axis, volts_axis, tuple(waves), one_channel=True),
+            Panel(x_axis, rest_axis, below, label=label, one_channel=True),
+        ),
+        (1.0, 1.6),
     )
-    bottom = tuple(
-        Panel(
-            x_axis,
-            rest_axis,
-            tuple(_scaled(t, 1000 if millivolts else 1) for t in rest),
-            label=f"residual, {digits.trimmed(factor)} × taller",
-        )
-        for rest in rests
-    )
-    return Curves(top + bottom, columns=max(1, len(runs)), heights=(1.0, 1.3))
 
 
-def _largest(traces: Sequence[Sequence[Trace]]) -> float:
-    return max((float(np.max(np.abs(t.y))) for own in traces for t in own if len(t.y)), default=0.0)
+def _largest(traces: Sequence[Trace]) -> float:
+    return max((float(np.max(np.abs(t.y))) for t in traces if len(t.y)), default=0.0)
 
 
 def _magnified(high: float, left: float) -> float:
@@ -92,34 +91,21 @@ def _scaled(trace: Trace, factor: float) -> Trace:
 # ------------------------------------------------------------------ the spectrum
 
 
-def spectrum_panels(runs: Sequence[Run]) -> Curves:
-    """Return each channel's spectrum relative to its fundamental, from 20 Hz up.
-
-    Its second and third harmonic and its hum are marked. Spectra so dense would hide each other in one panel.
-    """
-    main = figures.main_run(runs)
-    traces: dict[str, list[Trace]] = {}
-    marks: dict[str, list[Mark]] = {}
+def spectrum_chart(runs: Sequence[Run], channel: str) -> Chart:
+    """Return one channel's spectrum relative to its fundamental, from 20 Hz up, harmonics and hum ringed."""
+    traces: list[Trace] = []
+    marks: list[Mark] = []
     for run in runs:
+        role = figures.trace_role(run, runs)
         for curve in curves_of(run, "spectrum"):
-            role, label = figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
-            trace = Trace(curve.x, curve.y, curve.channel, role, label)
-            traces.setdefault(curve.channel, []).append(trace)
-            tone = run.get("frequency", curve.channel)
-            if run is main and tone is not None:
-                marks[curve.channel] = _named_lines(run, trace, tone.value)
-    y_axis = scales.twenties([0.0, floor_of([t.y for own in traces.values() for t in own], _LOWEST_DRAWN_DB)])
-    panels = [
-        Panel(
-            scales.dial(*AUDIO_BAND_HZ),
-            y_axis,
-            tuple(own),
-            marks=tuple(marks.get(channel, ())),
-            label=" ".join(part for part in (channel, "" if at else "re the tone") if part),
-        )
-        for at, (channel, own) in enumerate(traces.items())
-    ]
-    return Curves(tuple(panels), heights=(1.0,) * len(panels) or (1.0,))
+            if curve.channel == channel:
+                trace = Trace(curve.x, curve.y, channel, role)
+                traces.append(trace)
+                tone = run.get("frequency", channel)
+                if tone is not None and role in ("now", "before"):
+                    marks += [replace(mark, role=role) for mark in _named_lines(run, trace, tone.value)]
+    y_axis = scales.twenties([0.0, floor_of([t.y for t in traces], LOWEST_DRAWN_DB)])
+    return Chart((Panel(scales.dial(*AUDIO_BAND_HZ), y_axis, tuple(traces), marks=tuple(marks), one_channel=True),))
 
 
 def _named_lines(run: Run, trace: Trace, tone_hz: float) -> list[Mark]:

@@ -14,11 +14,9 @@ from reviewkit.measure import figures
 from reviewkit.measure.captures import exported_lines, sample_rate_hz, waveform_samples
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Card, Curves
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Run
 from reviewkit.model.sheet import Column, Sheet
-from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.fitted_tones import REST_BETA, fitted_tones
 from reviewkit.signal.tone_lines import Line, Lines, NoTones, beta_for, of_spectrum, of_waveform, peaks
@@ -262,9 +260,3 @@ def floor_of(levels_db: Sequence[Array], lowest_db: float) -> float:
         In dB.
     """
     return max(lowest_db, min((float(np.quantile(level, 0.02)) for level in levels_db), default=lowest_db))
-
-
-def card_without_figures(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return the card of runs that gave no figure."""
-    conditions = figures.stated(runs)
-    return Card(id="", title="", chart=True, conditions=conditions, body=Curves(()), verdicts=tuple(verdicts))

@@ -1,4 +1,4 @@
-"""Cards as plain data, before they are drawn."""
+"""Cards as plain data, before they are drawn: what is shown, never colours, sizes or fonts."""
 
 from __future__ import annotations
 
@@ -8,22 +8,27 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
-from reviewkit.model.finding import Finding
+from reviewkit.model.finding import Finding, Point
+from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
+
+# ------------------------------------------------------------------ charts
 
 
 @dataclass(frozen=True)
 class Axis:
-    """An axis of a panel.
+    """A scale.
 
     Attributes
     ----------
+    low, high
+        Values at its ends; `low` may be the larger one if better is to the right.
     scale
         "log" or "linear".
     ticks
         (value, text) pairs, at most seven.
     minor
-        Values of unlabelled ticks (the dial scale).
+        Values of unlabelled ticks (the dial).
     """
 
     low: float
@@ -47,130 +52,320 @@ class Trace:
     role
         Now, before, bench or residual.
     label
-        Written at the curve's end: "L", "R before", "bass +10".
+        Written where the curve runs: "L", "right, 0.021 %", "bass full up".
     """
 
     x: Array
     y: Array
-    channel: str  # L, R or "" (neither)
+    channel: str
     role: str = "now"
-    label: str = ""  # written at the curve's end: "L", "R before", "bass +10"
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class Stem:
+    """A line of a spectrum at one frequency, from the scale's foot to `y`: solid now, a hollow cap before."""
+
+    x: float
+    y: float
+    channel: str
+    role: str = "now"
+    label: str = ""
 
 
 @dataclass(frozen=True)
 class Limit:
-    """The maker's limit, drawn in the picture over from_x … to_x; low or high is None if that side has no limit."""
+    """The maker's limit over from_x … to_x; low or high is None if that side has no limit. `rating`: whose it is."""
 
     low: float | None
     high: float | None
     from_x: float
     to_x: float
     label: str
+    rating: Rating | None = None
 
 
 @dataclass(frozen=True)
 class Mark:
-    """A point in the picture to draw attention to."""
+    """A ringed point with its text, if it has one. `role`: now or before; `from_y`: where an arrow to it begins."""
 
     x: float
     y: float
-    text: str
+    text: str = ""
     channel: str = ""
+    role: str = "now"
+    from_y: float | None = None
 
 
 @dataclass(frozen=True)
-class Bracket:
-    """A distance in the picture to draw attention to: upright at `x` between two heights, with its text."""
+class Fall:
+    """The change at one reading: a hollow dot where it was, a line with an arrowhead, a solid dot where it is."""
 
     x: float
     from_y: float
     to_y: float
-    text: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
+class Room:
+    """The filled space between two curves: what a fault takes (`fault`), or what its repair gained."""
+
+    one: Trace
+    other: Trace
+    fault: bool = False
+
+
+@dataclass(frozen=True, eq=False)
 class Panel:
-    """One plot. `label` is above it: "before", "residual × 50"."""
+    """One plot; `x` is the dial.
+
+    Attributes
+    ----------
+    label
+        Above it: "what was added, × 20".
+    one_channel
+        True if it never shows a second channel, from which dashes would tell its own.
+    """
 
     x: Axis
     y: Axis
     traces: tuple[Trace, ...]
     limits: tuple[Limit, ...] = ()
     marks: tuple[Mark, ...] = ()
+    stems: tuple[Stem, ...] = ()
+    room: Room | None = None
+    fall: Fall | None = None
     label: str = ""
-    brackets: tuple[Bracket, ...] = ()
+    one_channel: bool = False
 
 
-@dataclass(frozen=True)
-class Curves:
-    """Panels in a grid of `columns`, filled row by row; `heights`: relative heights of the grid's rows."""
+@dataclass(frozen=True, eq=False)
+class Chart:
+    """Panels one above the other over one dial, the scale of the last; `heights`: their relative heights."""
 
     panels: tuple[Panel, ...]
-    columns: int = 1
     heights: tuple[float, ...] = (1.0,)
 
 
 @dataclass(frozen=True)
-class Bar:
-    """One bar, from the scale's foot to `value`, with `text` above it; `role`: now or before."""
+class Hero:
+    """The one figure that a card shows large.
 
-    channel: str
-    value: float
-    text: str
-    role: str = "now"
+    Attributes
+    ----------
+    figure
+        "0.020 %".
+    caption
+        Above it, with its channel in words: "right, at 1 W".
+    before
+        The same figure before the repair, shown light and soft.
+    uncertainty
+        "± 1.6 W", if that decides.
+    note
+        Below it: where it holds, what it was.
+    fault
+        True if it is the fault's.
+    x, y, y_before
+        Its reading in the chart.
+    findings
+        Where it comes from.
+    """
+
+    figure: str
+    caption: str = ""
+    before: str = ""
+    uncertainty: str = ""
+    note: str = ""
+    channel: str = ""
+    fault: bool = False
+    x: float | None = None
+    y: float | None = None
+    y_before: float | None = None
+    findings: tuple[Finding, ...] = ()
+
+
+# ------------------------------------------------------------------ cards without a chart
 
 
 @dataclass(frozen=True)
-class BarGroup:
-    """Bars side by side above one name: "THD+N", with the `unit` of their texts below it."""
+class Number:
+    """The episode's one figure, filling the frame.
+
+    Attributes
+    ----------
+    sentence
+        Below it: "Distortion, down from 5.0 %".
+    dial
+        From worse, left, to better, right.
+    before, after
+        Values on the dial.
+    was
+        Text at `before`: "before, 5.0 %".
+    """
+
+    figure: str
+    sentence: str
+    dial: Axis
+    before: float
+    after: float
+    was: str
+
+
+@dataclass(frozen=True)
+class ScoreRow:
+    """A rating on the score card.
+
+    Attributes
+    ----------
+    label
+        "Damping factor".
+    measured, rated
+        "52", "60".
+    verdict
+        Its word.
+    note
+        Its margin, or in at most six words why it isn't judged.
+    position
+        Of its needle, −1 … 1; beyond the ends for one past the scale.
+    uncertainty
+        "± 1.6 W", if that decides.
+    """
 
     label: str
-    bars: tuple[Bar, ...]
-    unit: str = ""
+    measured: str
+    rated: str
+    verdict: str
+    note: str = ""
+    position: float | None = None
+    uncertainty: str = ""
 
 
 @dataclass(frozen=True)
-class BarLimit:
-    """The maker's limit, drawn across some groups (by index)."""
+class Score:
+    """All judged ratings on one dial. `met`: those nearest to their limits; `more`: how many met ratings it leaves
+    out.
+    """
 
-    value: float
-    groups: tuple[int, ...]
-    label: str
+    missed: tuple[ScoreRow, ...]
+    close: tuple[ScoreRow, ...]
+    unjudged: tuple[ScoreRow, ...]
+    met: tuple[ScoreRow, ...]
+    more: int = 0
 
 
 @dataclass(frozen=True)
-class Bars:
-    """Groups of bars on one vertical scale."""
+class HuntReading:
+    """A reading on the way to the failed part. `word`: "OK", "too low", "too high", "open", "shorted"."""
 
-    y: Axis
-    groups: tuple[BarGroup, ...]
-    limits: tuple[BarLimit, ...] = ()
+    point: str
+    expected: str
+    reading: str
+    word: str
+    out: bool = False
+
+
+@dataclass(frozen=True)
+class Hunt:
+    """Readings that narrow down to the failed part.
+
+    Attributes
+    ----------
+    readings
+        At most four: up to two in tolerance, then the chain that led to the part.
+    part
+        The last reading, of the part itself.
+    rest
+        "The other 14 readings were OK."
+    """
+
+    readings: tuple[HuntReading, ...]
+    part: HuntReading
+    rest: str = ""
+
+
+@dataclass(frozen=True)
+class Fix:
+    """The repair of the part, and the readings afterwards."""
+
+    part: str
+    done: str
+    readings: tuple[HuntReading, ...]  # `expected`: the reading before
+
+
+@dataclass(frozen=True)
+class Ending:
+    """The end of the story.
+
+    Attributes
+    ----------
+    word
+        "Repaired", "Improved", "Not repaired", "Measured".
+    hero
+        What changed most; with nothing repaired, the rating nearest to its limit.
+    tally
+        The verdict's word of every rating.
+    met
+        "9", in large: how many were met.
+    of
+        After it: "of 11 judged were met".
+    missed
+        Each that was missed: "Damping factor 52, rated 60".
+    rest
+        "1 too close to call, 2 not judged".
+    pending
+        What was not read again, so that the word is not "Repaired".
+    foot
+        What is fair to the maker.
+    """
+
+    word: str
+    hero: Hero | None
+    tally: tuple[str, ...] = ()
+    met: str = ""
+    of: str = ""
+    missed: tuple[str, ...] = ()
+    rest: str = ""
+    pending: str = ""
+    foot: str = ""
+
+
+@dataclass(frozen=True)
+class Price:
+    """The price when new, what that is now, and an opinion of the unit's worth. `years`: the dial's ends."""
+
+    paid: str
+    now: str
+    years: tuple[int, int]
+    worth: str = ""
+
+
+@dataclass(frozen=True)
+class TitlePage:
+    """The opening card: the hook large, then the name and what it is.
+
+    Attributes
+    ----------
+    price
+        For the dial of years; None without one.
+    photo, mark
+        Bytes of the user's own picture and mark.
+    """
+
+    hook: str
+    name: str
+    what: str = ""
+    presenter: str = ""
+    price: Price | None = None
+    photo: bytes = field(default=b"", repr=False)
 
 
 @dataclass(frozen=True)
 class Row:
-    """A row of a table card.
-
-    Attributes
-    ----------
-    verdict, position
-        Draw a needle at the row's end.
-    margin
-        Follows the verdict.
-    note
-        Goes below the first cell.
-    loud
-        True if the row must be seen before the others.
-    findings
-        The findings that its figures come from.
-    """
+    """A row of a table card. `note` goes below the first cell; `verdict` after the last."""
 
     cells: tuple[str, ...]
     verdict: str = ""
-    position: float | None = None
     note: str = ""
-    margin: str = ""
-    loud: bool = False
     findings: tuple[Finding, ...] = ()
 
 
@@ -182,75 +377,68 @@ class Rows:
     ----------
     strong
         Index of the column in bold.
-    widths
-        Relative widths of the columns.
     pages
         The rows of all cards that one table is split into, which are set alike.
-    amounts
-        Go at the ends of a scale of `years` below the table.
     """
 
     headers: tuple[str, ...]
     rows: tuple[Row, ...]
-    widths: tuple[float, ...]
     strong: int | None = None
-    needles: bool = False
     pages: tuple[tuple[Row, ...], ...] = ()
-    amounts: tuple[tuple[str, str], ...] = ()
-    years: tuple[int, int] | None = None
 
 
-@dataclass(frozen=True)
-class TitlePage:
-    """The opening card: the name large, lines below it.
+Body = Chart | Number | Score | Hunt | Fix | Ending | Price | TitlePage | Rows
 
-    Attributes
-    ----------
-    amounts
-        (what, amount) pairs, large and side by side, at the ends of a scale of `years` if there is one.
-    photo
-        Bytes of the user's own picture, for the background.
-    """
-
-    name: str
-    lines: tuple[str, ...]
-    amounts: tuple[tuple[str, str], ...] = ()
-    years: tuple[int, int] | None = None
-    photo: bytes = field(default=b"", repr=False)
+# ------------------------------------------------------------------ the card
 
 
-@dataclass(frozen=True)
-class Readout:
-    """A block of figures in the column next to the picture.
-
-    Attributes
-    ----------
-    key
-        The key figure, large, followed by its `channel`.
-    rows
-        Cells in columns; a first cell L or R is coloured.
-    """
-
-    label: str = ""
-    key: str = ""
-    rows: tuple[tuple[str, ...], ...] = ()
-    channel: str = ""
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Card:
-    """A card as data: what is shown, never colours, sizes or fonts."""
+    """A card as data.
+
+    Attributes
+    ----------
+    title
+        What was found, in at most 38 characters if the program words it.
+    finding
+        What the title is worded from, in templates/words/titles.j2.
+    stage
+        "Before the repair", "After the repair", "Before and after", "The hunt", "In short", "".
+    subject
+        The measurement's name, in the overline.
+    conditions
+        In the overline: level, load, frequency, bandwidth, weighting, which no figure goes without.
+    asides
+        Conditions after them that may be left out, the last first.
+    verdict
+        The one on the hero, with its needle.
+    found
+        The same card as it came in, with nothing of "after" on it.
+    repaired
+        Of a card as found, the same card as repaired, with which it shares its places.
+    on_film
+        False if it is for the page only.
+    mark
+        Bytes of the user's own mark.
+    """
 
     id: str
-    title: str
-    conditions: str  # one line under the title
-    body: Curves | Bars | Rows | TitlePage
-    readings: tuple[Readout, ...] = ()
-    verdicts: tuple[Verdict, ...] = ()  # shown as needles under the readings
-    foot: str = ""
+    subject: str
+    conditions: tuple[str, ...]
+    body: Body
+    asides: tuple[str, ...] = ()
+    title: str = ""
+    finding: Point | None = None
+    stage: str = ""
+    hero: Hero | None = None
+    verdict: Verdict | None = None
+    readings: tuple[tuple[str, str], ...] = ()  # further figures, for the page and the alternative text
     corner: str = ""  # the unit's name
+    foot: str = ""
     alt: str = ""  # the card in a sentence, for those who cannot see it
-    shorter: tuple[str, ...] = ()  # titles to take, in this order, where the card does not fit
     first: str = ""  # where one matter takes several cards: the id of the first of them
-    chart: bool = False
     hold_s: float | None = None
+    found: Card | None = None
+    repaired: Card | None = None
+    on_film: bool = True
+    mark: bytes = field(default=b"", repr=False)

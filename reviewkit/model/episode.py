@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from reviewkit.model.card import Card
+from reviewkit.model.card_files import stills
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.notes import Note, Notes
@@ -67,6 +68,32 @@ class Chapter:
     title: str
 
 
+@dataclass(frozen=True)
+class Story:
+    """The story in the data.
+
+    Attributes
+    ----------
+    change
+        What the repair improved most, of the worse channel; None if nothing was compared or nothing improved much.
+    subject
+        What that is, in a viewer's words.
+    channels
+        "one" if only one channel had it, "both" if both did, "" if that isn't known.
+    judged
+        How many ratings were decided: met, missed or too close to call.
+    """
+
+    repaired: bool
+    change: Change | None
+    subject: str
+    channels: str
+    judged: int
+    met: int
+    missed: int
+    undecided: int
+
+
 @dataclass(frozen=True, eq=False)
 class Episode:
     """Everything that the outputs are written from."""
@@ -76,6 +103,7 @@ class Episode:
     verdicts: tuple[Verdict, ...]
     cards: tuple[Card, ...]
     segments: tuple[Segment, ...]
+    page: tuple[Segment, ...]  # the same with all cards: the segments have those for filming
     chapters: tuple[Chapter, ...]
     chapters_final: bool
     repair: tuple[RepairRow, ...] = ()
@@ -84,6 +112,11 @@ class Episode:
     cautions: tuple[str, ...] = ()
     notes: Notes = field(default_factory=Notes)  # bad takes too; `cards` are ids of cards that exist
     left_out: tuple[str, ...] = ()  # outputs and figures that could not be made, with the reason
+
+    @property
+    def stills(self) -> tuple[Card, ...]:
+        """Return every picture of the cards: of a pair, first the card as found."""
+        return stills(self.cards)
 
     @property
     def findings(self) -> tuple[Finding, ...]:

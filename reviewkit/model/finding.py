@@ -44,6 +44,7 @@ class Finding:
     step: float | None = None  # worth of the last digit that a meter showed, where it was read off one
     floor: float | None = None  # of a bound: what the bench itself reads, same unit
     note: str = ""  # of a reading by meter, as written in its file
+    written: str = ""  # the unit it was written in: "mV"
     unread: str = ""  # the part of its band without readings, ready to print: such a figure can deny, never confirm
 
 

@@ -20,6 +20,7 @@ class Kind:
     about: str  # one line for the user: what the file holds
     needs: tuple[tuple[str, ...], ...]  # alternatives, each a set of roles; () means no file is needed
     quantities: tuple[str, ...]  # every quantity it may find
+    compared: tuple[str, ...]  # those by which its card compares before and after, the first that both have
     findings: Callable[[Sheet | None, Conditions], Measured]
     card: Callable[[Sequence[Run], Sequence[Verdict]], Card]  # `verdicts`: on these runs, as the card shows them
     points: Callable[[Run, Run | None], tuple[Point, ...]]  # a run, and its counterpart before the repair

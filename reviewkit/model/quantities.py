@@ -180,7 +180,7 @@ def _written(finding: Finding, value: float) -> str:
     quantity = quantity_of(finding)
     # an uncertainty that begins with 3 supports its own first digit and none below
     steps = 3 * finding.step if finding.step else 0.0
-    text = shown(value, quantity.style, max(finding.uncertainty or 0.0, steps) or None)
+    text = shown(value, quantity.style, max(finding.uncertainty or 0.0, steps) or None, finding.written)
     return f"{text} {finding.unit}" if quantity.style == "plain" and finding.unit else text
 
 
@@ -204,8 +204,10 @@ def with_uncertainty(finding: Finding) -> str:
     return f"{number} ± {half} {unit}".strip() if float(half) else text
 
 
-def shown(value: float, style: str, uncertainty: float | None = None) -> str:
-    """Return a value in one of the styles of the table, in its fixed unit. `uncertainty`: expanded, same unit.
+def shown(value: float, style: str, uncertainty: float | None = None, written: str = "") -> str:
+    """Return a value in one of the styles of the table, in its fixed unit.
+
+    `uncertainty`: expanded, same unit. `written`: the unit, with its prefix, in which a reading was written.
 
     Raises
     ------
@@ -217,13 +219,14 @@ def shown(value: float, style: str, uncertainty: float | None = None) -> str:
     if style == "watts":
         return prefixed(value, "W", (("W", 1.0), ("mW", 1e-3)), uncertainty)
     if style == "volts":
-        return prefixed(value, "V", _VOLT_STEPS, uncertainty)
+        return prefixed(value, "V", _kept(_VOLT_STEPS, written), uncertainty)
     if style == "ohms":
         return f"{significant(value, 3, uncertainty)} Ω"
     if style == "factor":
         return significant(value, 2, uncertainty)
     if style in _PREFIXES:
-        return prefixed(value, *_PREFIXES[style], uncertainty)
+        unit, steps = _PREFIXES[style]
+        return prefixed(value, unit, _kept(steps, written), uncertainty)
     if style == "seconds":
         return prefixed(value, "s", _SECOND_STEPS, uncertainty)
     if style == "boost":
@@ -243,6 +246,11 @@ def shown(value: float, style: str, uncertainty: float | None = None) -> str:
     if style == "corner":
         return corner(value, uncertainty)
     raise KeyError(style)
+
+
+def _kept(steps: tuple[tuple[str, float], ...], written: str) -> tuple[tuple[str, float], ...]:
+    """Return the prefixes to choose from: only the one that was written, if it is among them."""
+    return tuple(step for step in steps if step[0] == written) or steps
 
 
 def flatness_decimals(value_db: float) -> int:

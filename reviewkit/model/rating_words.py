@@ -26,14 +26,15 @@ def limit_text(rating: Rating) -> str:
         return quantities.limit_within(*rating.within)
     value = rating.printed
     assert value is not None
-    text = _printed(value, rating.unit)
+    text = value_text(value, rating.unit)
     if rating.tolerance is not None:
         low, high = rating.tolerance
-        text += f" ({_printed(low, rating.unit)} to {_printed(high, rating.unit)})"
+        text += f" ({value_text(low, rating.unit)} to {value_text(high, rating.unit)})"
     return f"{text} ({rating.weighting})" if rating.weighting else text
 
 
-def _printed(value: float, unit: str) -> str:
+def value_text(value: float, unit: str) -> str:
+    """Return a value as a limit of this unit is printed."""
     if unit in _LIMIT_STYLES:
         return _LIMIT_STYLES[unit](value, AS_PRINTED)
     if unit == "dB":
@@ -43,7 +44,7 @@ def _printed(value: float, unit: str) -> str:
 
 def half_digit(limit: float, unit: str) -> float:
     """Return half of what a limit's last printed digit is worth, in its unit: 0.05 of "0.5 dB"."""
-    return quantities.stated(_printed(limit, unit), limit)[1]
+    return quantities.stated(value_text(limit, unit), limit)[1]
 
 
 def label(rating: Rating) -> str:

@@ -45,7 +45,7 @@ _DISTORTIONS = ("worst_distortion", "distortion")
 RULES: dict[str, Rule] = {
     "power": Rule(
         "Power",
-        ("power_at_limit", "power_reached", "worst_distortion", "highest_distortion", "thd"),
+        ("power_at_limit", "power_reached", *_DISTORTIONS, "highest_distortion", "thd"),
         ("at_least",),
         "W",
         "percent",

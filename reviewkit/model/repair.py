@@ -20,3 +20,5 @@ class RepairRow:
     action: str
     note: str
     line: int = 0
+    after: float | None = None  # read once the repair was done
+    after_text: str = ""

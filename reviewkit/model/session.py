@@ -28,11 +28,17 @@ class Unit:
     what: Text = ""
     year: Annotated[int | None, "year"] = None
     mains: Annotated[str, "mains"] = ""
+    short: Text = ""
 
     @property
     def name(self) -> str:
-        """Return maker and model, as printed in a card's corner."""
+        """Return maker and model."""
         return f"{self.maker} {self.model}".strip()
+
+    @property
+    def short_name(self) -> str:
+        """Return the name for a card's corner."""
+        return self.short or self.name
 
 
 @dataclass(frozen=True)
@@ -114,7 +120,11 @@ class Measurement:
     title: Text = ""
     setting: Text = ""
     stage: Annotated[str, ("before", "after", "bench")] = ""
-    card: Text = ""  # the card it is drawn on; default: its id
+    # the card it is drawn on; "": with the runs that differ from it only in stage or channel
+    card: Text = ""
+    readings: Annotated[
+        tuple[str, ...], "readings"
+    ] = ()  # further figures on its card: "THD", "damping factor at 20 Hz"
     input: Text = ""
     load_ohm: Annotated[float | None, "load"] = None
     channels: Channels = ""
@@ -156,6 +166,20 @@ class EpisodeSettings:
     look: Annotated[str, ("lamplight", "brochure")] = "lamplight"
     card_seconds: Annotated[float, "card seconds"] = 6.0
     photo: File = ""
+    shapes: Annotated[tuple[str, ...], "shapes"] = ("wide",)
+    page: Annotated[str, "web address"] = ""  # where episode.html will be
+
+
+@dataclass(frozen=True)
+class CardChoices:
+    """The [cards] table: cards by their ids. `hide`: not made; `order`: in which they come, others keep their places;
+    `only_page`: left out of the film.
+    """
+
+    hide: Annotated[tuple[str, ...], "card names"] = ()
+    order: Annotated[tuple[str, ...], "card names"] = ()
+    only_page: Annotated[tuple[str, ...], "card names"] = ()
+    lines: Mapping[str, int] = field(default_factory=dict)  # the line of each key
 
 
 @dataclass(frozen=True)
@@ -175,7 +199,8 @@ class LookSettings:
     font: File = ""
     bold_font: File = ""
     presenter: Text = ""
-    lines: Mapping[str, int] = field(default_factory=dict)  # the line of each key
+    mark: File = ""  # the user's own, small on title, ending and thumbnail
+    lines: Mapping[str, int] = field(default_factory=dict)  # where each key stands
 
     @property
     def colours(self) -> dict[str, str]:
@@ -196,3 +221,4 @@ class Session:
     measurements: tuple[Measurement, ...] = ()
     episode: EpisodeSettings = EpisodeSettings()
     look: LookSettings = LookSettings()
+    cards: CardChoices = CardChoices()

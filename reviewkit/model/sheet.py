@@ -51,6 +51,7 @@ class SingleReading:
     note: str = ""
     line: int = 0
     step: float | None = None  # worth of the last digit written
+    written: str = ""  # the unit it was written in: "mV"
 
 
 @dataclass(frozen=True, eq=False)

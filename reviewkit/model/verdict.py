@@ -21,7 +21,8 @@ class Verdict:
     margin: str = ""
     why: str = ""
     assumed: str = ""  # conditions the maker left out, as the bench had them
-    position: float | None = None  # the needle: -1 … 1, 0 on the limit; None: no pointer
+    position: float | None = None  # the needle: -1 … 1, 0 on the limit, beyond for past the scale; None: no pointer
+    ends: tuple[str, str] = ("", "")  # values at the ends of its scale: half and twice the rating, or 6 dB either side
     measurements: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     room: float | None = None  # `position` without the ends of its scale, and as near to 0 as it is

@@ -28,6 +28,8 @@ _EDGE = 1.001
 _ABOVE_LEAKAGE, _ABOVE_LEAKAGE_HUM = 1e4, 1e3
 _MOST_UNDER = 0.01  # of the harmonics' power: 0.04 dB of THD
 _MOST_HIDDEN = 0.2  # of the band's lines, by the fundamental's own leakage
+# of the power in the tone's lobe: another window's lobe, or one of which lines were left out, leaves 0.05 and more
+_WORST_MISFIT = 0.03
 
 
 class NoLines(ValueError):
@@ -99,6 +101,11 @@ def analyse_lines(
     if not search[peak] > 0 or peak < half or peak + half >= len(power):
         raise NoLines("there is no tone inside the spectrum; is it another kind of file?")
     place = _place(power, peak, window)
+    if window and _misfit(level, place, window) > _WORST_MISFIT:
+        raise NoLines(
+            f"the lines beside the tone are not those of a {window} window; write the window that it was made with, "
+            "or export every line"
+        )
     # places are read off the rows' own frequencies: an export may leave lines out
     frequency = float(np.interp(place, index, frequency_hz))
     if frequency < (2 * half + 1) * float(frequency_hz[peak] - frequency_hz[peak - 1]):
@@ -188,6 +195,14 @@ def _place(power: Array, peak: int, window: str | None) -> float:
         guess = float(best[int(np.argmin(misfit))])
         best = guess + np.linspace(-width, width, 201)
     return guess
+
+
+def _misfit(level: Array, place: float, window: str) -> float:
+    """Return the share of the power in a tone's lobe that the window's own spread doesn't explain."""
+    index = np.arange(round(place) - lobe(window), round(place) + lobe(window) + 1)
+    inside, shape = level[index], spread(window, index.astype(np.float64) - place)
+    left = inside - shape * float(np.sum(shape * inside) / np.sum(shape**2))
+    return float(np.sum(left**2) / np.sum(inside**2))
 
 
 def _covers(power: Array, at: float, there: float, height: float, window: str | None, half: int) -> bool:

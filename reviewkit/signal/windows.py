@@ -30,7 +30,6 @@ _SPELLINGS = {
     "hanning": "hann",
     "blackmanharris": "blackman-harris",
     "blackman harris": "blackman-harris",
-    "bh4": "blackman-harris",
     "flattop": "flat top",
     "flat-top": "flat top",
 }

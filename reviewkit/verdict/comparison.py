@@ -156,12 +156,13 @@ def _weighting(rating: Rating, finding: Finding) -> Stand:
 def _channels(rating: Rating, finding: Finding) -> Stand:
     had = str(finding.at.get("channels", ""))
     words = {"both": "both channels driven", "one": "one channel driven"}
-    if not rating.channels:
+    wanted = rating.channels or ("both" if rating.total else "")
+    if not wanted:
         return Stand(SAME, assumed=words.get(had, ""))
-    rated = f"rated with {words[rating.channels]}"
+    rated = f"rated with {words[wanted]}"
     if not had:
         return Stand(APART, f"{rated}, which were driven is not stated", brief="channels driven not stated")
-    if had == rating.channels:
+    if had == wanted:
         return Stand(SAME)
     return Stand(
         HARDER if had == "both" else EASIER, f"{rated}, measured with {words[had]}", brief=f"with {words[had]}"

@@ -33,11 +33,11 @@ def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | 
     """
     made = []
     for noise in findings:
-        amplified = (
-            next(_gains(noise, findings, rated_w), None) if noise.quantity == "noise" and noise.value > 0 else None
-        )
-        if amplified is None:
+        gains = list(_gains(noise, findings, rated_w)) if noise.quantity == "noise" and noise.value > 0 else []
+        if not gains:
             continue
+        # of a noise that names no channel, the gain of the channel that makes its ratio worse
+        amplified = gains[0] if noise.channel else min(gains, key=lambda each: each[0])
         gain, of, how = amplified
         parts = [_relative(noise), _relative(of)]
         expanded = _DB_OF_RELATIVE * math.hypot(*(part or 0.0 for part in parts))
@@ -60,7 +60,8 @@ def _gains(noise: Finding, findings: Iterable[Finding], rated_w: float | None) -
     """Yield the gain of this noise's input and channel (a ratio), the figure that it comes from, and its words."""
     for f in findings:
         hz = f.at.get("frequency", unstated_conditions.FREQUENCY_HZ)
-        fits = f.channel in (noise.channel, "both", "") and f.at.get("input", "") == noise.at.get("input", "")
+        fits = not noise.channel or f.channel in (noise.channel, "both", "")
+        fits = fits and f.at.get("input", "").casefold() == noise.at.get("input", "").casefold()
         fits = fits and f.at.get("volume", "") in ("", noise.at.get("volume", f.at.get("volume", "")))
         if not fits or abs(hz / unstated_conditions.FREQUENCY_HZ - 1) > _SAME_FREQUENCY:
             continue

@@ -30,6 +30,8 @@ class TableRow:
     note: str  # why it isn't comparable; conditions assumed as on the bench
     position: float | None = None
     promised: str = ""  # the limit as the maker states it, whatever the figure was compared with
+    quantity: str = ""
+    brief: str = ""  # why it isn't comparable, in six words at most
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,8 @@ def spec_table(session: Session, runs: Sequence[Run], verdicts: Sequence[Verdict
             *(v.label, v.limit, v.rated, v.measured or "–", v.verdict, v.margin, _note(v)),
             position=v.position,
             promised=rating_words.limit_text(v.rating),
+            quantity=v.rating.quantity,
+            brief=v.brief,
         )
         for v in verdicts
     ]
@@ -124,7 +128,10 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
             )
             name = quantities.QUANTITIES[quantity].name
             named = ", ".join(part for part in (name[0].upper() + name[1:], _weighting(worst), where) if part)
-            rows.append(TableRow(named, NONE_GIVEN, NONE_GIVEN, quantities.show(worst), "", "", _under(worst, level)))
+            note = _under(worst, level)
+            rows.append(
+                TableRow(named, NONE_GIVEN, NONE_GIVEN, quantities.show(worst), "", "", note, quantity=quantity)
+            )
     return rows
 
 

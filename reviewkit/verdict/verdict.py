@@ -107,6 +107,7 @@ def _judge_one(rating: Rating, label: str, bench: _Bench) -> Verdict:
         remark="; ".join(_remarks(rating, word, deciding, shown, all_answers, findings)),
         assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.stands if s.assumed), *harder, *only])),
         position=verdict_words.position(rating, shown, word) if comparable else None,
+        ends=verdict_words.ends(rating, shown.finding),
         room=verdict_words.room(rating, shown) if comparable else None,
         measurements=tuple(used),
         findings=_unique(shown.finding, deciding.finding),
@@ -263,10 +264,10 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
 
 
 def _totals(findings: Sequence[Finding]) -> list[Finding]:
-    """Sum powers over the channels, which must have been driven together and measured in one file."""
+    """Sum powers over the channels of one file. Unless both were driven together, that is the easier test."""
     sums = []
     for left in findings:
-        if left.channel == "L" and left.unit == "W" and left.at.get("channels") == "both":
+        if left.channel == "L" and left.unit == "W":
             for right in findings:
                 if right.channel == "R" and (right.measurement, right.quantity) == (left.measurement, left.quantity):
                     uncertainty = (left.uncertainty or 0) + (right.uncertainty or 0)  # one meter: fully correlated

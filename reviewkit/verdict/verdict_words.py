@@ -12,6 +12,7 @@ from reviewkit.model.finding_conditions import why_bound
 from reviewkit.model.level import Level, is_same, level_of
 from reviewkit.model.ratings import LOWEST_POWER_W, RULES, distortion_limit
 from reviewkit.model.session import Rating
+from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import limits
 from reviewkit.verdict.comparison import APART, EASIER, HARDER, INSIDE, OUTSIDE, SAME, Answer, is_in_percent, is_swept
 
@@ -27,6 +28,8 @@ JUDGED = (MEETS, SHORT, CLOSE)
 ROUNDS = "rounds to the limit"
 # the needle stands clear of the notch whenever the word is not "too close to call"
 _CLEAR = 0.08
+_LARGE_UNCERTAINTY = 0.03  # of a power: from here it is always shown
+PAST_SCALE = 1.2
 _OPPOSITE = {"at most": "at least", "at least": "at most", "": ""}
 
 
@@ -58,7 +61,9 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word
     frequency in it.
     """
     # the uncertainty of a damping factor is large where the factor is, so it always goes with it
-    always = rating.quantity == "damping_factor"
+    always = rating.quantity == "damping_factor" or (
+        finding.unit == "W" and (finding.uncertainty or 0.0) > _LARGE_UNCERTAINTY * finding.value
+    )
     show = quantities.with_uncertainty if word == CLOSE or always else quantities.show
     if rating.quantity == "power" and finding.unit == "W":
         least = "at least " if finding.quantity == "power_reached" else ""
@@ -121,24 +126,52 @@ def margin(rating: Rating, answer: Answer) -> str:
     return f"{digits.significant(math.exp(answer.room), 2)} ×"
 
 
+def margin_words(verdict: Verdict) -> str:
+    """Return a verdict's margin in words: "by 0.14 dB", "margin 1.3 ×", "1.7 × the limit"; "" without one."""
+    text = verdict.margin
+    if verdict.verdict not in (MEETS, SHORT) or not text:
+        return ""
+    if not text.endswith("×"):
+        return f"by {text.lstrip('+−')}"
+    ratio = digits.float_of(text.removesuffix(" ×"))
+    if verdict.verdict == MEETS or not ratio:
+        return f"margin {text}"
+    return f"{digits.significant(1 / ratio, 2)} × the limit"
+
+
 def room(rating: Rating, answer: Answer) -> float:
-    """Return how far inside the limit, on the needle's scale without its ends: half at a factor of two or 3 dB."""
+    """Return how far inside the limit, on the needle's scale without its ends: 1 at a factor of two or 6 dB."""
     if rating.within is not None:
-        # distance inside as a share of the tolerance: none used is off the scale, twice the tolerance is half of it
+        # distance inside as a share of the tolerance: none used is off the scale, twice the tolerance is its left end
         reach = _reach(rating, answer.finding)
         ratio = reach / max(reach - answer.room, 1e-9)
-        return 0.5 * math.log2(ratio) if ratio > 0 else -1.0
-    if RULES[rating.quantity].margin == "db":
-        return 0.5 * answer.room / 3
-    return 0.5 * answer.room / math.log(2)
+        return math.log2(ratio) if ratio > 0 else -2.0
+    return answer.room / (6.0 if RULES[rating.quantity].margin == "db" else math.log(2))
 
 
 def position(rating: Rating, answer: Answer, word: str) -> float:
-    """Return where the needle points, −1 … 1."""
+    """Return where the needle points: −1 … 1, or just past that if it is off the scale."""
     if word == CLOSE:
         return 0.0
     sign = 1.0 if word == MEETS else -1.0
-    return sign * min(1.0, max(_CLEAR, sign * room(rating, answer)))
+    return sign * min(PAST_SCALE, max(_CLEAR, sign * room(rating, answer)))
+
+
+def ends(rating: Rating, finding: Finding) -> tuple[str, str]:
+    """Return the values at the needle's ends, worse and better: half and twice the rating, or 6 dB either side."""
+    if is_in_percent(rating, finding):
+        percent = distortion_limit(rating)
+        assert percent is not None
+        return quantities.percent(2 * percent), quantities.percent(percent / 2)
+    if rating.within is not None:
+        low, high = rating.within
+        return (f"±{digits.trimmed(2 * high)} dB", f"±{digits.trimmed(high / 2)} dB") if -low == high else ("", "")
+    value, better = (rating.at_most, -1) if rating.at_least is None else (rating.at_least, 1)
+    if value is None:
+        return "", ""
+    in_db = RULES[rating.quantity].margin == "db"
+    worse, good = ((value + 6.0 * way if in_db else value * 2.0**way) for way in (-better, better))
+    return rating_words.value_text(worse, rating.unit), rating_words.value_text(good, rating.unit)
 
 
 def no_room(rating: Rating, finding: Finding) -> bool:
@@ -170,7 +203,7 @@ def _reasons(rating: Rating, answer: Answer, *, alone: bool) -> list[tuple[str, 
     differing = sorted((s for s in answer.stands if s.stand != SAME), key=lambda s: s.stand not in in_the_way)
     reasons = [(s.why, s.brief) for s in differing if s.why]
     if answer.finding.unread:
-        reasons.append((answer.finding.unread, "part of the band has no reading"))
+        reasons.append((answer.finding.unread, "part of its band not read"))
     if alone:
         reasons.append((f"rated for both channels, {one_side(answer.finding)}", one_side(answer.finding)))
     if answer.finding.bound:

@@ -32,20 +32,25 @@ MOST = {"1080": 0.48, "2160": 0.30}  # of the script's time
 def seconds(command: list[str | Path]) -> float:
     """How long a command takes from its start to its end. Stops with what it said if it fails."""
     start = time.perf_counter()
-    ran = subprocess.run(command, capture_output=True, text=True, env=_surroundings())
+    ran = subprocess.run(command, capture_output=True, text=True, env=environment())
     if ran.returncode:
         sys.exit(f"{' '.join(map(str, command))}\n{ran.stdout}{ran.stderr}")
     return time.perf_counter() - start
 
 
 @cache
-def _surroundings() -> dict[str, str]:
+def environment() -> dict[str, str]:
     """The environment that both run in; bytecode is kept, in a folder of its own."""
     kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     folder = Path(tempfile.mkdtemp())
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     modules = {"PYTHONPATH": str(ROOT), "PYTHONPYCACHEPREFIX": str(folder / "modules")}
     return {**kept, **modules, "REVIEWKIT_CACHE": str(folder / "cache")}
+
+
+def empty_cache() -> None:
+    """Remove all that earlier builds have stored."""
+    shutil.rmtree(environment()["REVIEWKIT_CACHE"], ignore_errors=True)
 
 
 def without(session: str, kinds: list[str]) -> str:
@@ -69,7 +74,7 @@ def copies(session: str, number: int) -> str:
 def build(folder: Path, size: str, jobs: str) -> float:
     """A cold build: nothing of an earlier one is there, and the cache is empty. `jobs`: "" leaves the option out."""
     shutil.rmtree(folder / "out", ignore_errors=True)
-    shutil.rmtree(_surroundings()["REVIEWKIT_CACHE"], ignore_errors=True)
+    empty_cache()
     option = ["--jobs", jobs] if jobs else []
     return seconds([sys.executable, "-m", "reviewkit", "build", folder, "--size", size, "--quiet", *option])
 

@@ -4,8 +4,10 @@
 
 SCRIPT and SESSION_TOML as in build_speed.py; SWEEP is the name of one of the files, which is changed by a last digit.
 The script draws everything each time; beside it a build where nothing changed, and one where that sweep did. Then so
-many sessions, built from nothing in one command by one process and by two, and half as many. Each runs in a new
-interpreter.
+many sessions, built from nothing and with an empty cache in one command by one process and by two, and half as many. No
+two of them share a measurement file or a card, so that none finds another's results in the cache. Each runs in a new
+interpreter. What two processes can gain on this machine is measured in the same turns: the script drawing twice, one
+after the other and both at the same time.
 """
 
 from __future__ import annotations
@@ -14,21 +16,24 @@ import argparse
 import os
 import re
 import shutil
+import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Callable
+from itertools import count
 from pathlib import Path
 from statistics import median
 
-from build_speed import seconds
+from build_speed import empty_cache, environment, seconds
 
 MOST_UNCHANGED, MOST_CHANGED, LEAST_GAIN = 1 / 30, 1 / 4, 1.7
 
 
 def changed(sweep: Path, times: int) -> None:
-    """Write another last digit into the middle line of a file."""
+    """Write another last digit into the middle line of a file; after every tenth time, into the next line."""
     lines = sweep.read_text(encoding="utf-8").splitlines()
-    middle = len(lines) // 2
+    middle = len(lines) // 2 + times // 10
     lines[middle] = re.sub(r"\d(?=\D*$)", str(times % 10), lines[middle])
     sweep.write_text("\n".join([*lines, ""]), encoding="utf-8")
 
@@ -62,15 +67,15 @@ def main() -> None:
         shutil.copy(options.session, folder / "session.toml")
         draw = [sys.executable, options.script, "draw", data, Path(name) / "drawn", "--size", "1080"]
         seconds(draw)
+        numbers = count(1)  # no change is made twice, for the cache would have its results
         for jobs in (1, 2):
             build(folder, jobs=jobs)
-            numbers = iter(range(1, 1000))
 
             def again(jobs: int = jobs) -> float:
                 return build(folder, jobs=jobs)
 
-            def after_a_change(again: Callable[[], float] = again, numbers: object = numbers) -> float:
-                changed(sweep, next(numbers))  # type: ignore[call-overload]
+            def after_a_change(again: Callable[[], float] = again) -> float:
+                changed(sweep, next(numbers))
                 return again()
 
             for what, ours, most in (
@@ -78,26 +83,60 @@ def main() -> None:
                 ("one sweep changed", after_a_change, MOST_CHANGED),
             ):
                 against(f"{what}, --jobs {jobs}", ours, lambda: seconds(draw), options.pairs, most)
-        several(folder, Path(name), options.sessions, options.pairs)
+        several(folder, Path(name), options.sessions, options.pairs, draw)
 
 
-def several(folder: Path, place: Path, number: int, rounds: int) -> None:
-    """Sessions from nothing by one process and by two, and half of them."""
-    shutil.rmtree(folder / "out", ignore_errors=True)
-    folders = [Path(shutil.copytree(folder, place / f"session-{index}")) for index in range(number)]
+def several(folder: Path, place: Path, number: int, rounds: int, draw: list[str | Path]) -> None:
+    """Sessions from nothing by one process and by two, and half of them; beside it the script by one and by two."""
+    folders = [unlike(folder, place / f"session-{index}", index) for index in range(number)]
 
-    def anew(some: list[Path], jobs: int) -> float:
+    def from_nothing(some: list[Path], jobs: int) -> float:
         for each in some:
             shutil.rmtree(each / "out", ignore_errors=True)
+        empty_cache()
         return build(*some, jobs=jobs)
 
     half = folders[: number // 2]
-    taken = [(anew(folders, 1), anew(folders, 2), anew(half, 2)) for _ in range(min(rounds, 3))]
-    alone, together, of_half = (median(times) for times in zip(*taken, strict=True))
+    taken = [
+        (
+            from_nothing(folders, 1),
+            from_nothing(folders, 2),
+            from_nothing(half, 2),
+            seconds(draw) + seconds(draw),
+            at_a_time(draw),
+        )
+        for _ in range(min(rounds, 3))
+    ]
+    alone, together, of_half, in_turn, side_by_side = (median(times) for times in zip(*taken, strict=True))
     print(
         f"{number} sessions: one process {alone:.1f} s, two {together:.1f} s, {alone / together:.2f} times as fast; "
         f"at least {LEAST_GAIN} wanted; {len(half)} by two: {of_half:.1f} s, {together / of_half:.2f} times less"
     )
+    print(
+        f"the script twice: in turn {in_turn:.1f} s, at a time {side_by_side:.1f} s, "
+        f"{in_turn / side_by_side:.2f} times as fast"
+    )
+
+
+def unlike(folder: Path, copy: Path, number: int) -> Path:
+    """Copy a session with another digit in each of its measurements, and another model in its cards' texts."""
+    shutil.copytree(folder, copy, ignore=shutil.ignore_patterns("out"))
+    for file in (copy / "measurements").iterdir():
+        changed(file, number)
+    session = copy / "session.toml"
+    named = re.sub(r'^(model = ".*)"', rf'\1 {number}"', session.read_text(encoding="utf-8"), flags=re.MULTILINE)
+    session.write_text(named, encoding="utf-8")
+    return copy
+
+
+def at_a_time(command: list[str | Path]) -> float:
+    """How long a command takes that runs twice at the same time."""
+    start = time.perf_counter()
+    both = [subprocess.Popen(command, env=environment()) for _ in range(2)]
+    statuses = [process.wait() for process in both]
+    if any(statuses):
+        sys.exit(f"{' '.join(map(str, command))} failed")
+    return time.perf_counter() - start
 
 
 if __name__ == "__main__":

@@ -25,7 +25,7 @@ from statistics import median
 from playwright.sync_api import Page, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
-NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
+NAMES = ("chromium", "chromium-browser")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync"]
 PROMISED_S = 1.0
 SHOWN = """([picture, text]) => new Promise((done) => {

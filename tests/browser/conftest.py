@@ -12,7 +12,7 @@ from browsing import opened
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-_NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
+_NAMES = ("chromium", "chromium-browser")
 _FLAGS = (
     "--no-sandbox",  # a test may run as root, in a container of its own
     "--disable-gpu",

@@ -91,6 +91,7 @@ frame_rate = 29.97
 look = "brochure"
 card_seconds = 7.5
 photo = "front.jpg"
+page = "https://example.org/forty"
 """
 
 

@@ -1,5 +1,5 @@
 """WAV captures. Files are written by soundfile, or byte by byte with struct, and read a second time by scipy, so that
-the reader is never checked by itself. Chunk layout: RIFF (IBM/Microsoft 1991), RF64 (EBU Tech 3306), from memory.
+the reader is never checked by itself. Chunk layout: RIFF (1991), RF64 (EBU Tech 3306), from memory.
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ from reviewkit.model.notes import Clip, Note
 
 GOOD = """\
 # filmed in one afternoon
-clip A014.mp4 for 14:05
+clip bench-1.mp4 for 14:05
 0:00 opening: Bought at an estate sale as "one side sounds torn".
 0:41 front: Five knobs, and a meter lamp that still works.
      A second line, indented, goes on. [card rated]
@@ -23,7 +23,7 @@ clip A014.mp4 for 14:05
 # a comment between
 13:10.5 Tried it twice, camera slipped. [cut]
 13:20 Careful: hot
-clip A015.mp4 at 21:10:32
+clip bench-2.mp4 at 21:10:32
 21:14:05 Still before the repair.
 21:14:05.25 verdict: [sic] Forty watts.
 """
@@ -38,13 +38,13 @@ def faults_of(text):
 def test_every_form_of_a_line():
     notes = parse_notes(GOOD)
     assert notes.clips == (
-        Clip("A014.mp4", length_s=845.0, line=2),
-        Clip("A015.mp4", starts_s=76232.0, line=12),
+        Clip("bench-1.mp4", length_s=845.0, line=2),
+        Clip("bench-2.mp4", starts_s=76232.0, line=12),
     )
     assert notes.notes == (
-        Note("A014.mp4", 0.0, "opening", 'Bought at an estate sale as "one side sounds torn".', line=3),
+        Note("bench-1.mp4", 0.0, "opening", 'Bought at an estate sale as "one side sounds torn".', line=3),
         Note(
-            "A014.mp4",
+            "bench-1.mp4",
             41.0,
             "front",
             "Five knobs, and a meter lamp that still works. A second line, indented, goes on. And a third.",
@@ -52,12 +52,12 @@ def test_every_form_of_a_line():
             cut=True,
             line=4,
         ),
-        Note("A014.mp4", 372.0, "before", "Look at the right channel.", ("tone-before", "tone"), line=8),
-        Note("A014.mp4", 790.5, "before", "Tried it twice, camera slipped.", cut=True, line=10),
+        Note("bench-1.mp4", 372.0, "before", "Look at the right channel.", ("tone-before", "tone"), line=8),
+        Note("bench-1.mp4", 790.5, "before", "Tried it twice, camera slipped.", cut=True, line=10),
         # a capital makes it text; the segment is the last one named, also across clips
-        Note("A014.mp4", 800.0, "before", "Careful: hot", line=11),
-        Note("A015.mp4", 213.0, "before", "Still before the repair.", line=13),
-        Note("A015.mp4", 213.25, "verdict", "[sic] Forty watts.", line=14),
+        Note("bench-1.mp4", 800.0, "before", "Careful: hot", line=11),
+        Note("bench-2.mp4", 213.0, "before", "Still before the repair.", line=13),
+        Note("bench-2.mp4", 213.25, "verdict", "[sic] Forty watts.", line=14),
     )
 
 
@@ -106,7 +106,7 @@ MISTAKES = {
     "13:10,5 x": 'notes.txt:1: "13:10,5" has a comma; write 13:10.5',
     "1:00 a\n0:59 b": (
         "notes.txt:2: 0:59 goes back behind the note above it; "
-        "times go back only after a clip line, for example clip A015.mp4"
+        "times go back only after a clip line, for example clip bench-2.mp4"
     ),
     "0:41": "notes.txt:1: there is nothing after the time; a note looks like 0:41 front: Five knobs. [card rated]",
     "  indented": (
@@ -129,11 +129,11 @@ MISTAKES = {
     "0:01 a [card tone": 'notes.txt:1: "[card tone" has no closing bracket; write [card tone-before] or [cut]',
     "clip": (
         'notes.txt:1: "clip" names no clip, or says no time; '
-        "write for example clip A014.mp4 for 14:05, or clip A015.mp4 at 21:10:32"
+        "write for example clip bench-1.mp4 for 14:05, or clip bench-2.mp4 at 21:10:32"
     ),
     "clip A.mp4 for": (
         'notes.txt:1: "clip A.mp4 for" names no clip, or says no time; '
-        "write for example clip A014.mp4 for 14:05, or clip A015.mp4 at 21:10:32"
+        "write for example clip bench-1.mp4 for 14:05, or clip bench-2.mp4 at 21:10:32"
     ),
     "clip A.mp4 for ever": 'notes.txt:1: clip … for "ever" is not a time; write M:SS or H:MM:SS, as in 6:12',
     "clip A.mp4 at 21:10": (

@@ -163,7 +163,7 @@ def test_damaged_exif_is_refused_or_drawn():
         data = damaged_exif(kind, changes)
         with contextlib.suppress(InputError):
             check_photo(data, "front.jpg")
-            assert fill_frame(data, 64, 36).shape == (36, 64, 3)
+            assert fill_frame(data, 64, 36).shape == (36, 64, 4)
             drawn += 1
     assert 0 < drawn < 800
 

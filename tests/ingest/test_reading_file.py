@@ -46,6 +46,7 @@ def test_a_full_row():
         note='at clip, "by ear"',
         line=2,
         step=0.001,
+        written="mV",
     )
 
 

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from reviewkit.ingest.session.repair_file import parse_repair, read_repair
 from reviewkit.model.errors import InputError
 from reviewkit.model.repair import RepairRow
-from reviewkit.verdict.repair_points import point_verdict
+from reviewkit.verdict.repair_points import point_verdict, point_word
 
 HEADER = "point,expected,found,unit,tolerance,action,note\n"
 
@@ -37,6 +37,17 @@ def test_a_full_row():
         note='was "cooked"',
         line=2,
     )
+
+
+def test_the_reading_after_the_repair_is_in_the_unit_of_the_row():
+    header = "point,expected,found,unit,tolerance,action,after\n"
+    row = row_of("Bias R,22,0.2,mV,4 mV,set,0.0228 V", header)
+    assert (row.after, row.after_text) == (22.8, "0.0228 V")
+    assert row_of("R12,220,open,ohm,20 %,replaced,221", header).after_text == "221 Ω"
+    assert row_of("F2,,open,,,replaced,short", header).after_text == "short"
+    # a file without the column stays valid
+    assert row_of("R12,220,open,ohm,20 %,replaced,").after_text == ""
+    assert "after" in faults_of(header + "R12,220,open,ohm,20 %,replaced,221 V\n")[0]
 
 
 def test_only_the_point_is_needed():
@@ -99,8 +110,8 @@ def test_texts_are_the_digits_as_written_with_their_unit(line, shown):
 @pytest.mark.parametrize(
     ("line", "verdict"),
     [
-        ("p,10,10.5,V,5 %,,", "in order"),  # exactly on the tolerance
-        ("p,0.3,0.33,V,10 %,,", "in order"),  # also where binary numbers are not exact
+        ("p,10,10.5,V,5 %,,", "OK"),  # exactly on the tolerance
+        ("p,0.3,0.33,V,10 %,,", "OK"),  # also where binary numbers are not exact
         ("p,10,10.51,V,5 %,,", "out of tolerance"),
         ("p,-10,-10.51,V,5 %,,", "out of tolerance"),
         ("p,10,10.51,V,,,", ""),
@@ -109,6 +120,23 @@ def test_texts_are_the_digits_as_written_with_their_unit(line, shown):
 )
 def test_what_follows_from_a_row(line, verdict):
     assert point_verdict(row_of(line)) == verdict
+
+
+@pytest.mark.parametrize(
+    ("line", "word"),
+    [
+        ("p,10,10.5,V,5 %,,", "OK"),
+        ("p,10,11,V,5 %,,", "too high"),
+        ("p,10,9,V,5 %,,", "too low"),
+        ("p,-10,-9,V,5 %,,", "too low"),  # of a negative rail, less is nearer to zero
+        ("p,0,-0.3,V,50 mV,,", "too low"),
+        ("p,10,short,V,5 %,,", "shorted"),
+        ("p,10,open,V,5 %,,", "open"),
+        ("p,10,10.51,V,,,", ""),
+    ],
+)
+def test_what_a_point_is_called_on_a_card(line, word):
+    assert point_word(row_of(line)) == word
 
 
 def test_semicolons_with_decimal_commas_and_western_bytes(tmp_path):
@@ -122,15 +150,15 @@ def test_a_header_alone_is_no_repair_yet():
 
 
 MISTAKES = {
-    "": "repair.csv: the file is empty; begin with a header: point,expected,found,unit,tolerance,action,note",
+    "": "repair.csv: the file is empty; begin with a header: point,expected,found,unit,tolerance,action,after,note",
     "pint,found\nx,1\n": [
         'repair.csv:1: unknown column "pint"; did you mean "point"?',
         "repair.csv:1: there is no column called point; "
-        "write a header: point,expected,found,unit,tolerance,action,note",
+        "write a header: point,expected,found,unit,tolerance,action,after,note",
     ],
     "point,found,found\n": 'repair.csv:1: the column "found" appears twice; keep one',
     "point,,found\n": (
-        "repair.csv:1: column 2 has no name; known: point, expected, found, unit, tolerance, action, note"
+        "repair.csv:1: column 2 has no name; known: point, expected, found, unit, tolerance, action, after, note"
     ),
     f"{HEADER},1,1,V,,,\n": "repair.csv:2: the row names no point; write which test point or part it is about",
     f"{HEADER}Q5,1,low,V,,,\n": (

@@ -8,7 +8,7 @@ from session_texts import KINDS, UNIT, WHOLE
 
 from reviewkit.ingest.session.session_file import parse_session, read_session
 from reviewkit.model.errors import InputError
-from reviewkit.model.session import Bench, EpisodeSettings, PriceTag, Rating, Unit
+from reviewkit.model.session import Bench, CardChoices, EpisodeSettings, PriceTag, Rating, Unit
 
 
 def test_whole_session_is_read(folder):
@@ -50,13 +50,20 @@ def test_whole_session_is_read(folder):
         ),
     )
     assert session.episode == EpisodeSettings(
-        "A Norrvale Forty", "the bench", 140.0, Fraction(30000, 1001), "brochure", 7.5, "front.jpg"
+        "A Norrvale Forty",
+        "the bench",
+        140.0,
+        Fraction(30000, 1001),
+        "brochure",
+        7.5,
+        "front.jpg",
+        page="https://example.org/forty",
     )
 
 
 def test_measurements_take_from_the_bench_what_they_do_not_name(folder):
     tone, loudness, impedance = parse_session(WHOLE, folder, kinds=KINDS).measurements
-    assert (tone.id, tone.card, tone.line) == ("tone", "tone", 42)
+    assert (tone.id, tone.card, tone.line) == ("tone", "", 42)  # which card it shares is seen when it is measured
     assert (tone.input, tone.load_ohm, tone.channels) == ("aux", 8.0, "both")
     assert (tone.frequency_hz, tone.input_level_v, tone.hold_s) == (1000.0, 0.15, 8.0)
     assert tone.columns == {"frequency": 1, "left": "Ch 1", "left into right": 3}
@@ -182,3 +189,68 @@ def test_a_folder_without_session_and_no_folder_at_all(tmp_path):
         read_session(tmp_path, kinds=KINDS)
     with pytest.raises(InputError, match=r"there is no such folder; name one that holds a session\.toml"):
         read_session(tmp_path / "nowhere", kinds=KINDS)
+
+
+# ------------------------------------------------------------------ which cards there are
+
+CARDS = """
+[cards]
+hide = ["noise"]
+order = ["phono", "response", "phono"]
+only_page = ["square", "tone-rated"]
+"""
+
+
+def test_cards_to_hide_to_order_and_for_the_page_only(folder):
+    cards = parse_session(UNIT + CARDS, folder, kinds=KINDS).cards
+    assert (cards.hide, cards.order, cards.only_page) == (("noise",), ("phono", "response"), ("square", "tone-rated"))
+    assert cards.lines == {"hide": 6, "order": 7, "only_page": 8}
+    assert parse_session(UNIT, folder, kinds=KINDS).cards == CardChoices()
+
+
+@pytest.mark.parametrize(
+    ("written", "shapes"),
+    [('["tall", "wide"]', ("tall", "wide")), ('["Square", "square"]', ("square",)), ('["wide"]', ("wide",))],
+)
+def test_shapes_of_the_cards(written, shapes, folder):
+    assert parse_session(f"{UNIT}[episode]\nshapes = {written}\n", folder, kinds=KINDS).episode.shapes == shapes
+    assert parse_session(UNIT, folder, kinds=KINDS).episode.shapes == ("wide",)
+
+
+def test_a_short_name_a_mark_and_further_readings(folder):
+    (folder / "mark.png").write_bytes(b"any")
+    tone = '[[measurement]]\nfile = "measurements/tone.csv"\nkind = "tone"\nreadings = ["THD", "hum"]\n'
+    session = parse_session(f'{UNIT}short = "N40"\n[look]\nmark = "mark.png"\n{tone}', folder, kinds=KINDS)
+    assert (session.unit.short_name, session.unit.name) == ("N40", "Norrvale Forty")
+    assert session.look.mark == "mark.png"
+    assert session.measurements[0].readings == ("THD", "hum")
+    assert parse_session(UNIT, folder, kinds=KINDS).unit.short_name == "Norrvale Forty"
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            '[cards]\nhide = "noise"\n',
+            r'5: \[cards\] hide = "noise" is not a list; write for example \["noise", "crosstalk"\]',
+        ),
+        ("[cards]\nhidden = []\n", r'5: \[cards\] hidden: unknown key; did you mean "hide"'),
+        (
+            '[episode]\nshapes = ["round"]\n',
+            r'5: \[episode\] shapes: "round" is not known; write "wide", "tall" or "square"',
+        ),
+        (
+            "[episode]\nshapes = []\n",
+            r'5: \[episode\] shapes = \[\] has too few values; write for example \["wide", "tall"\]',
+        ),
+        ('[look]\nmark = "none.png"\n', r"5: \[look\] mark"),
+        ('[[card]]\nhide = ["noise"]\n', r'4: \[card\]: unknown table; did you mean "cards"'),
+        (
+            '[[measurement]]\nid = "score"\nkind = "tone"\nfile = "measurements/tone.csv"\n',
+            'name of another card; write id = "my-score"',
+        ),
+    ],
+)
+def test_what_is_wrong_with_them_is_said(text, message, folder):
+    with pytest.raises(InputError, match=message):
+        parse_session(UNIT + text, folder, kinds=KINDS)

@@ -41,7 +41,7 @@ MISTAKES = {
         'session.toml:6: [[measurement]] tone: kind = "crostalk" is not known; did you mean "crosstalk"?'
     ),
     MEASUREMENT + 'drive = "5"': (
-        'session.toml:7: [[measurement]] tone: drive = "5" has no unit; write for example "5 W" or "2.83 V"'
+        'session.toml:7: [[measurement]] tone: drive = "5" has no unit; write for example "4 W" or "2.83 V"'
     ),
     MEASUREMENT + 'load = "open"\ndrive = "5 W"': (
         'session.toml:8: [[measurement]] tone: drive = "5 W" is a power, but the load is open; '
@@ -110,7 +110,7 @@ MISTAKES = {
     ),
     '[[measurement]]\nkind = "source-impedance"\nloads = ["open", "8 ohm"]\nvolts = { X = ["2 V", "1 V"] }': (
         'session.toml:7: [[measurement]] source-impedance: volts: "X" is not a channel; '
-        "write volts = { L = […], R = […] }"
+        'write for example volts = { L = ["12.71 V", "12.46 V"] }'
     ),
     '[[measurement]]\nkind = "source-impedance"\nloads = ["8 ohm", "8 Ω"]\nvolts = { L = ["2 V", "1 V"] }': (
         'session.toml:6: [[measurement]] source-impedance: loads = ["8 ohm", "8 Ω"] names a load twice; '

@@ -106,7 +106,7 @@ MISTAKES = {
     '[look]\ngrund = "#15191e"': 'session.toml:5: [look] grund: unknown key; did you mean "ground"?',
     '[look]\nground = "dark"': (
         'session.toml:5: [look] ground = "dark" is not a colour; '
-        'write red, green and blue as "#rrggbb", for example "#ffd98a"'
+        'write red, green and blue in hexadecimal digits, for example "#ffd98a"'
     ),
     "[look]\nground = 15": "session.toml:5: [look] ground = 15 is not text; write it in quotation marks",
     '[look]\nbold_font = "prices.csv"': ("session.toml:5: [look] bold_font needs font; name the regular file, too"),
@@ -148,6 +148,18 @@ MISTAKES = {
     "[episode]\nframe_rate = 12.5": (
         "session.toml:5: [episode] frame_rate = 12.5 is not a frame rate; "
         "write 23.976, 24, 25, 29.97, 30, 50, 59.94 or 60"
+    ),
+    '[episode]\npage = "example.org/forty"': (
+        'session.toml:5: [episode] page = "example.org/forty" is not the address of a page; '
+        'write for example "https://example.org/forty"'
+    ),
+    '[episode]\npage = "https://example.org/a b"': (
+        'session.toml:5: [episode] page = "https://example.org/a b" is not the address of a page; '
+        'write for example "https://example.org/forty"'
+    ),
+    '[episode]\npage = "javascript:alert(1)//https://"': (
+        'session.toml:5: [episode] page = "javascript:alert(1)//https://" is not the address of a page; '
+        'write for example "https://example.org/forty"'
     ),
     '[episode]\nlook = "dark"': (
         'session.toml:5: [episode] look = "dark" is not known; write "lamplight" or "brochure"'

@@ -61,7 +61,7 @@ def test_every_fault_of_a_list_and_of_braces_is_reported(folder):
         'loads: "8" has no unit; write "8 ohm", or "open"',
         'volts.L: 2 has no unit; write "2 V"',
         'volts.R = "3 V" is not a list; write for example volts = { L = ["12.71 V", "12.46 V"] }',
-        'volts: "X" is not a channel; write volts = { L = […], R = […] }',
+        'volts: "X" is not a channel; write for example volts = { L = ["12.71 V", "12.46 V"] }',
         'volts.X = [] has too few values; write for example volts = { L = ["12.71 V", "12.46 V"] }',
     ]
 

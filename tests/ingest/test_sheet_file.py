@@ -100,7 +100,7 @@ def test_a_channel_row_goes_on_over_blank_cells():
     [
         ("THD+N L, %", "distortion", "L", "%", 0.5),
         ("THD (%)", "distortion", "", "%", 0.5),
-        ("TD+N R [%]", "distortion", "R", "%", 0.5),
+        ("THDN R [%]", "distortion", "R", "%", 0.5),
         ("Distortion (ppm)", "distortion", "", "%", 0.00005),
         ("THD [ratio]", "distortion", "", "%", 50.0),
         ("Left (%)", "distortion", "L", "%", 0.5),

@@ -174,6 +174,14 @@ MESSAGES = {
         "the header; write under its [[measurement]] in "
         "session.toml which columns to read, for example columns = { frequency = 1, left = 2 } (header: alpha,beta)",
     ),
+    "a spelling of one program": (
+        "Frequency (Hz),TD+N L (%),TD+N R (%)\n20,1,2\n30,1,2\n",
+        {},
+        'm/x.csv:1: column 2 "TD+N L (%)" and column 3 "TD+N R (%)" cannot be told from the header; write under its '
+        "[[measurement]] in session.toml which columns to read, for example "
+        "columns = { frequency = 1, left = 2, right = 3 }",
+    ),
+    "the same in one word": ("Frequency (Hz),TDN (%)\n20,1\n30,1\n", {}, 'column 2 "TDN (%)" cannot be told'),
     "a column of anything beside the level": (
         "Frequency (Hz),Left (dBV),Mystery (dB)\n20,1,2\n30,1,2\n",
         {},
@@ -204,7 +212,7 @@ MESSAGES = {
         "scale or each to its own file, or name the one to read: columns = { frequency = 1 }",
     ),
     "a column without a name": (
-        ",Frequency (Hz),Level (dBV)\n0,20,1\n1,30,2\n",
+        ",Frequency (Hz),Level (dBV)\n7,20,1\n3,30,2\n",
         {},
         "column 1 cannot be identified from the header; write under its [[measurement]] in session.toml which columns "
         "to read, for example columns = { frequency = 2, level = 3 }",
@@ -274,6 +282,13 @@ MESSAGES = {
 def test_messages(name):
     text, told, expected = MESSAGES[name]
     assert expected in message(text, **told)
+
+
+def test_what_the_message_proposes_is_read():
+    text = "Frequency (Hz),TD+N L (%),TD+N R (%)\n20,1,2\n30,3,4\n"
+    sheet = read(text, columns={"frequency": 1, "left": 2, "right": 3})
+    assert [(column.role, column.channel) for column in sheet.columns[1:]] == [("distortion", "L"), ("distortion", "R")]
+    assert sheet.columns[2].values.tolist() == [2, 4]
 
 
 def test_all_faults_are_told_by_line():

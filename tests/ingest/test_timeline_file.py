@@ -296,7 +296,7 @@ def test_final_txt_goes_before_it_and_that_is_said(tmp_path):
     (tmp_path / "final.txt").unlink()
     assert len(read_final(tmp_path)[0]) == 5
     (tmp_path / "final.otio").unlink()
-    assert read_final(tmp_path) == ((), ("no final.txt: chapters are the planned ones",))
+    assert read_final(tmp_path) == ((), ("no final.txt: the description has no chapters",))
 
 
 def test_segments_that_the_cut_lacks_are_told(tmp_path):
@@ -313,8 +313,7 @@ def test_without_the_library_it_says_how_to_have_it(monkeypatch, tmp_path):
     assert read_final(tmp_path) == (
         (),
         (
-            "final.otio: not read, so chapters are the planned ones; "
-            "pip install 'bench-reviewkit[timeline]'",
+            "final.otio: not read, so the description has no chapters; pip install 'bench-reviewkit[timeline]'",
         ),
     )  # fmt: skip
 

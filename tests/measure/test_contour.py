@@ -173,38 +173,20 @@ def test_twelve_settings_on_one_card_are_each_named_once():
     runs += [run(f"treble {g:+d}", base + shelf_db(FREQUENCY_HZ, g, 3000, high=True)) for g in steps]
     card = KIND.card(runs, ())
     (panel,) = card.body.panels
-    assert len(panel.traces) == 24
-    names = [t.label for t in panel.traces if t.label] + [mark.text for mark in panel.marks]
-    assert sorted(names) == sorted(r.conditions.measurement.setting for r in runs)
-    (reading,) = card.readings
-    assert reading.label == "most, bass -10"
-    assert reading.key == next(row[1] for row in reading.rows if row[0] == "bass -10") + " dB"
-    assert [row[0] for row in reading.rows[1:]] == [r.conditions.measurement.setting for r in runs]
-    assert "re flat" in card.conditions
+    # one channel of each: both lie together
+    assert [t.label for t in panel.traces] == [r.conditions.measurement.setting for r in runs]
+    assert card.hero.caption == "bass -10, at 20 Hz"
+    low, middle = shelf_db(np.array([20.0, 1000.0]), -10, 200)
+    assert card.hero.figure == f"\u2212{middle - low:.1f} dB"
+    assert "relative to flat" in card.conditions
 
 
-def test_long_names_are_cut_beside_their_figures_but_not_in_the_picture():
-    base = amplifier_db(FREQUENCY_HZ)
-    names = [f"bass {g:+d} with the loudness switch off" for g in (-6, -3, 3, 6)]
-    runs = [run(name, base + shelf_db(FREQUENCY_HZ, int(name[5:7]), 200)) for name in names]
-    card = KIND.card(runs, ())
-    assert [row[0] for row in card.readings[0].rows[1:]] == [f"bass {g:+d} with the …" for g in (-6, -3, 3, 6)]
-    assert [mark.text for mark in card.body.panels[0].marks] == names
-    # where only the ends tell them apart, they stay whole
-    names = [f"tone control in position {n}" for n in range(4)]
-    rows = KIND.card([run(n, base + 1.0) for n in names], ()).readings[0].rows
-    assert [row[0] for row in rows[1:]] == names
-
-
-def test_one_setting_alone_shows_its_corner():
+def test_a_filter_alone_is_named_by_its_corner():
     card = KIND.card([run("low filter", amplifier_db(FREQUENCY_HZ) + low_cut_db(FREQUENCY_HZ, 100))], ())
-    assert card.readings[0].label == "most, 20 Hz – 1 kHz"
-    assert ("L", "100 Hz") in card.readings[-1].rows
-    assert ("L", "−11.8 dB/octave") in card.readings[-1].rows
+    assert card.hero.figure == "100 Hz"
 
 
-def test_a_filter_is_marked_at_half_power_and_a_control_where_it_does_most():
-    """Half power is −3.01 dB; the first-order shelf does most at the band's lower end."""
+def test_a_control_leads_though_a_filter_does_more():
     base = amplifier_db(FREQUENCY_HZ)
     runs = [
         run("low filter", base + low_cut_db(FREQUENCY_HZ, 100)),
@@ -212,19 +194,8 @@ def test_a_filter_is_marked_at_half_power_and_a_control_where_it_does_most():
         run("defeat", base),
     ]
     card = KIND.card(runs, ())
-    (panel,) = card.body.panels
-    marks = {mark.text: mark for mark in panel.marks}
-    assert (marks["low filter"].x, marks["low filter"].y) == (
-        pytest.approx(100, rel=0.01),
-        pytest.approx(-3.01, abs=0.01),
-    )
-    assert marks["loudness"].x == pytest.approx(20, rel=0.01)
-    # what does nothing is named at its end
-    assert [trace.label for trace in panel.traces if trace.label] == ["defeat"]
-    # the control leads, though the filter does more at the band's end
-    assert [reading.label for reading in card.readings] == ["loudness", "low filter, half power", "defeat"]
-    assert [bool(reading.key) for reading in card.readings] == [True, False, False]
-    assert card.readings[1].rows == (("L", "100 Hz"), ("R", "100 Hz"))
+    assert card.hero.caption == "loudness, at 20 Hz"
+    assert [trace.label for trace in card.body.panels[0].traces] == ["low filter", "loudness", "defeat"]
 
 
 def test_what_is_said():
@@ -246,10 +217,10 @@ def test_what_is_said():
         (["loudness on, volume at -30 dB"], "Loudness"),
         (["high filter on", "low filter on"], "Filters"),
         (["bass +10 with the loudness switch off", "treble +10"], "Tone controls"),
-        (["bass +10", "loudness on"], ""),
-        (["mode 3, loudness off"], ""),
+        (["bass +10", "loudness on"], "Contour"),
+        (["mode 3, loudness off"], "Contour"),
     ],
 )
 def test_a_card_is_called_after_the_control_that_all_its_settings_name(settings, title):
     runs = [run(setting, amplifier_db(FREQUENCY_HZ)) for setting in settings]
-    assert KINDS["contour"].card(runs, ()).title == title
+    assert KINDS["contour"].card(runs, ()).subject == title

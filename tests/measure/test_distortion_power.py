@@ -196,10 +196,9 @@ def test_an_ideal_clipper():
     assert found.value / 40 == pytest.approx(1.047506, abs=1e-4)
 
 
-@pytest.mark.parametrize(("right_w", "texts"), [(42.0, ["R 42.0 W", "L 50.0 W"]), (49.9, ["R 49.9 W"])])
-def test_the_powers_at_the_limit_are_marked(right_w, texts):
-    """Both channels where their rings would stand apart, else the worse one. Each crosses 1 % at a point of its own."""
-    power = np.array([1.0, 10.0, 40.0, right_w, 50.0, 60.0])
+def test_the_worse_channels_power_at_the_limit_is_large():
+    """Each crosses 1 % at a point of its own."""
+    power = np.array([1.0, 10.0, 40.0, 42.0, 50.0, 60.0])
     left = np.array([0.05, 0.03, 0.02, 0.5, 1.0, 9.0])
     right = np.array([0.05, 0.03, 0.02, 1.0, 3.0, 9.0])
     data = sheet(
@@ -209,13 +208,19 @@ def test_the_powers_at_the_limit_are_marked(right_w, texts):
     )
     run = run_from(data, conditions("distortion-power", frequency_hz=1000.0))
     card = KINDS["distortion-power"].card([run], ())
-    assert [mark.text for mark in card.body.panels[0].marks] == texts
-    assert next((mark.x, mark.y) for mark in card.body.panels[0].marks) == (pytest.approx(right_w), 1.0)
-    assert (card.readings[0].key, card.readings[0].channel) == (texts[0].removeprefix("R "), "R")
+    assert (card.hero.figure, card.hero.channel, card.hero.caption) == ("42.0 W", "R", "right, at 1 %")
+
+
+def test_before_and_after_are_compared_at_one_watt():
+    """On the straight line between 0.5 W and 2 W, both axes logarithmic: √(0.1 · 0.4) = 0.2."""
+    data = sheet(column("power", np.array([0.5, 2.0, 40.0])), column("distortion", np.array([0.1, 0.4, 0.02])))
+    found = one(measured("distortion-power", data), "distortion")
+    assert found.value == pytest.approx(0.25)
+    assert found.at["power"] == 1.0
 
 
 def test_two_loads_on_one_card():
-    """Neither is the title's; each is named by its load, with what its distortion is."""
+    """Each curve is named by its load."""
     runs = []
     for load_ohm, header in ((8.0, "THD+N"), (4.0, "THD")):
         columns = [column("distortion", PERCENT, c, "%", f"{header} {c} (%)") for c in "LR"]
@@ -223,10 +228,7 @@ def test_two_loads_on_one_card():
         made = conditions("distortion-power", load_ohm=load_ohm, id=f"sweep-{load_ohm:.0f}", stage="after")
         runs.append(run_from(data, made))
     card = KINDS["distortion-power"].card(runs, ())
-    assert card.title == "Distortion over power"
-    assert [trace.label for trace in card.body.panels[0].traces] == ["8 Ω", "", "4 Ω", ""]
-    assert [reading.label for reading in card.readings] == ["4 Ω, at 1 % THD", "8 Ω, at 1 % THD+N"]
+    assert [trace.label for trace in card.body.panels[0].traces] == ["L 8 Ω", "R 8 Ω", "L 4 Ω", "R 4 Ω"]
     alone = KINDS["distortion-power"].card(runs[:1], ())
-    assert alone.title == "THD+N over power into 8 Ω"
+    assert (alone.subject, alone.conditions) == ("Distortion (THD+N)", ("8 Ω",))
     assert [trace.label for trace in alone.body.panels[0].traces] == ["L", "R"]
-    assert alone.readings[0].label == "at 1 % THD+N"

@@ -148,7 +148,8 @@ def test_the_curves_that_travel_cannot_be_changed(name, runs):
 
 
 def test_cards_come_in_the_order_of_the_list(episode, runs):
+    """All but the pair of what changed most, which comes before them with its verdict."""
     kind_of = {run.conditions.measurement.card: run.conditions.measurement.kind for run in runs}
     shown = [kind_of[card.id] for card in episode.cards if card.id in kind_of]
-    assert list(dict.fromkeys(shown)) == list(KINDS)
-    assert shown == sorted(shown, key=list(KINDS).index)
+    assert set(shown) == set(KINDS)
+    assert shown[1:] == sorted(shown[1:], key=list(KINDS).index)

@@ -221,21 +221,19 @@ def run_of(data, **told):
     return run_from(data, conditions(KIND, **told))
 
 
-def test_the_bracket_spans_what_is_said():
+def test_an_arrow_leads_from_the_tones_to_the_strongest_line():
     rng = np.random.default_rng(10)
     run = run_of(capture(tones(rng, 1500.0, -90.0, 96_000), tones(rng, 2200.0, -60.0, 96_000)))
     card = KINDS[KIND].card([run], ())
-    left, right = card.body.panels
-    (bracket,) = right.brackets
-    assert bracket.from_y == 0.0
-    assert bracket.to_y == pytest.approx(-60, abs=0.01)
-    assert bracket.x == pytest.approx(2200, abs=0.1)
-    assert bracket.text == "60.0 dB · product at 2.2 kHz"
-    assert (card.readings[0].key, card.readings[0].channel) == ("60.0 dB", "R")
-    assert left.brackets[0].text == "90.0 dB · product at 1.5 kHz"
-    assert left.y == right.y
-    (trace,) = right.traces
-    assert (trace.channel, left.traces[0].channel) == ("R", "L")
+    (panel,) = card.body.panels
+    (mark,) = panel.marks
+    assert mark.from_y == 0.0
+    assert mark.y == pytest.approx(-60, abs=0.01)
+    assert mark.x == pytest.approx(2200, abs=0.1)
+    assert mark.text == "product, 2.2 kHz"
+    assert (card.hero.figure, card.hero.channel) == ("60.0 dB", "R")
+    (trace,) = panel.traces
+    assert trace.channel == "R"  # the worse one
     # 0 dB is one tone, less what falls between two lines
     assert float(np.max(trace.y)) == pytest.approx(0, abs=0.5)
 

@@ -370,19 +370,18 @@ def test_third_octaves_do_not_hang_on_the_record():
 def test_the_card_shows_the_worse_channel(hiss):
     told = {"ratings": [RATED_40_W], "mains_hz": 60.0}
     card = KINDS["noise"].card([run_of(captured(hiss, 2 * hiss), **told)], ())
-    assert card.readings[0].label == "S/N re 40 W, A-weighted"
+    assert card.hero.caption == "right, A-weighted, below 40 W"
     worse = db(math.sqrt(320), 2 * a_weighted_rms(DENSITY, BAND_HZ))
-    assert card.readings[0].key == f"{worse:.1f} dB"
+    assert (card.hero.figure, card.hero.channel) == (f"{worse:.1f} dB", "R")
     assert "third-octave bands" in card.conditions
-    assert "driven" not in card.conditions
+    assert not any("driven" in text for text in (*card.conditions, *card.asides))
 
 
-def test_a_figure_stands_under_its_own_channel(hiss):
-    """Hum on the right alone leaves the left's cell empty."""
+def test_a_figure_of_one_channel_alone_is_for_the_page(hiss):
+    """Hum on the right alone."""
     data = captured(hiss, hiss + sine(len(hiss), 60.0, 1e-4))
     card = KINDS["noise"].card([run_of(data, mains_hz=60.0, ratings=[RATED_40_W])], ())
-    (row,) = [row for reading in card.readings for row in reading.rows if row[0].startswith("hum")]
-    assert row == ("hum µV", "", "100")
+    assert [reading for reading in card.readings if reading[0].startswith("hum")] == [("hum, right", "100 µV")]
 
 
 def test_a_card_without_figures_still_shows_the_lines():
@@ -390,6 +389,7 @@ def test_a_card_without_figures_still_shows_the_lines():
     card = KINDS["noise"].card([run_of(lines(frequency, level))], ())
     assert "lines as exported" in card.conditions
     assert card.body.panels[0].traces[0].y[0] == pytest.approx(20 * math.log10(level[0]))
+    assert card.hero is None
     assert card.readings == ()
 
 

@@ -152,17 +152,17 @@ def test_the_card_is_the_deviation_with_its_limit_and_its_worst_point():
     card = KINDS["phono"].card([run_of(data, **told)], ())
     (panel,) = card.body.panels
     assert (panel.limits[0].low, panel.limits[0].high) == (-0.5, 0.5)
-    (mark,) = panel.marks
     worst = float(
         (phono_db(np.array([30.0]), high_pass_s=7000e-6) - phono_db(np.array([30.0]), high_pass_s=7950e-6))[0]
     )
-    assert (mark.x, mark.channel) == (30.0, "R")
-    assert mark.y == pytest.approx(worst, abs=2e-3)
+    (found,) = card.hero.findings
+    assert (found.at["frequency"], found.channel) == (30.0, "R")
+    assert found.value == pytest.approx(worst, abs=2e-3)
     assert np.max(np.abs(panel.traces[0].y)) < 1e-9
     # a fall below the band does not make the scale coarse
     assert (panel.y.low, panel.y.high) == (-1.0, 1.0)
     assert "re RIAA with the 1976 amendment" in card.conditions
-    assert card.readings[0].label == "30 Hz – 15 kHz"
+    assert found.at["band"] == [30.0, 15_000.0]
 
 
 def test_what_is_worth_saying():

@@ -11,7 +11,6 @@ import pytest
 from measured_sheets import conditions, run_from
 from rated_and_found import rated, session
 
-from reviewkit.episode import session_cards
 from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.measure import KINDS
 from reviewkit.model import places
@@ -19,7 +18,7 @@ from reviewkit.model.quantities import QUANTITIES, show
 from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Bench, Rating
 from reviewkit.model.verdict import Verdict
-from reviewkit.render.cards.card import fit
+from reviewkit.render.cards.table import split_table
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.verdict import judge
 
@@ -163,7 +162,7 @@ def test_left_and_right_stand_beside_each_other():
     assert rows_of(made) == [
         (("DC offset", "11 mV", "9 mV", ""), "cold; no loudspeaker"),
         (("Bias", "22 mV", "22.4 mV", ""), ""),
-        (("Hum", "", "", "600 µV"), "8 Ω, A-weighted, phono"),
+        (("Hum", "", "", "0.6 mV"), "8 Ω, A-weighted, phono"),
         (("Rail voltage", "", "", "43.2 V"), "idle"),
     ]
 
@@ -171,7 +170,7 @@ def test_left_and_right_stand_beside_each_other():
 def test_what_all_share_stands_over_them():
     rows = 'input sensitivity,L,148,mV,"1 kHz",\ninput sensitivity,R,151,mV,"1 kHz",\nlevel,L,20,V,"1 kHz, hot",\n'
     made = card(run_of(rows, input="aux", drive_w=40.0))
-    assert made.conditions == "40 W into 8 Ω · 1 kHz · aux"
+    assert made.conditions == ("40 W into 8 Ω", "1 kHz", "aux")
     assert [note for _, note in rows_of(made)] == ["", "hot"]
 
 
@@ -179,11 +178,11 @@ def test_one_channel_only():
     made = card(run_of("damping factor,,93,,1 kHz,\n"))
     assert made.body.headers == ("", "")
     assert rows_of(made) == [(("Damping factor", "93"), "")]
-    assert made.conditions == "8 Ω · 1 kHz"
+    assert made.conditions == ("8 Ω", "1 kHz")
 
 
 def test_a_limit_and_its_distortion_are_one_condition():
-    assert card(run_of("power,L,43,W,1 % THD+N,\n")).conditions == "8 Ω · at 1 % THD+N"
+    assert card(run_of("power,L,43,W,1 % THD+N,\n")).conditions == ("8 Ω", "at 1 % THD+N")
 
 
 def test_different_conditions_stand_in_lines_of_their_own():
@@ -212,24 +211,19 @@ def test_before_and_after_follow_each_other():
     ]
 
 
-def test_the_line_of_the_reading_that_answered_a_rating_has_its_needle():
+def test_the_line_of_the_reading_that_answered_a_rating_has_its_verdict():
     run = run_of("power,L,43,W,1 % THD,\nbias,L,22,mV,,\n")
     rating = Rating("power", "W", at_least=40.0)
     judged = Verdict(rating, "Power", "40 W", "40 W", "43 W", "meets", "+7 %", position=0.1, findings=run.findings[:1])
     made = KIND.card([run], [judged])
-    assert [(row.verdict, row.position, row.margin) for row in made.body.rows] == [
-        ("meets", 0.1, "+7 %"),
-        ("", None, ""),
-    ]
-    assert made.body.needles
-    assert made.verdicts == ()
-    assert not card(run).body.needles
+    assert [row.verdict for row in made.body.rows] == ["meets", ""]
+    assert [row.verdict for row in card(run).body.rows] == ["", ""]
 
 
 def test_more_than_a_card_holds_goes_on():
     rows = "".join(f"test point {n},L,{n},V,,\ntest point {n},R,{n},V,,\n" for n in range(1, 31))
-    made = session_cards.add_alt_text(card(run_of(rows)))
-    parts = fit(replace(made, id="m", title="Readings"))
+    made = card(run_of(rows))
+    parts = split_table(replace(made, id="m", title="Readings"))
     assert len(parts) > 1
     assert sum(len(part.body.rows) for part in parts) == 30
     assert parts[1].id == "m-2"
@@ -250,7 +244,7 @@ def test_a_sentence_a_reading():
         "aux input.",
         "The DC offset is 11 mV on the left and 9 mV on the right, cold.",
         "The bias is 22 mV on the left and 22.4 mV on the right.",
-        "The hum is 600 µV into 8 Ω, phono input, A-weighted.",
+        "The hum is 0.6 mV into 8 Ω, phono input, A-weighted.",
     ]
 
 
@@ -258,7 +252,7 @@ def test_what_changed_is_said():
     said = sentences(run_of(AFTER, stage="after"), run_of(BEFORE, stage="before"))
     assert said[0].endswith(", cold. Before the repair it was 12 mV on the left and 380 mV on the right.")
     assert said[1].endswith("22.4 mV on the right. The repair left that as it was.")
-    assert said[2] == "The hum is 600 µV into 8 Ω, phono input, A-weighted."
+    assert said[2] == "The hum is 0.6 mV into 8 Ω, phono input, A-weighted."
 
 
 def test_cold_is_not_held_against_warm():
@@ -337,7 +331,7 @@ def test_the_worst_of_cold_and_warm_decides():
 def test_hum_in_volts_and_in_decibels_answer_each_their_own():
     rows = ("hum,both,0.6,mV,,", "hum,both,-80,dB,,")
     in_volts, in_db = verdict(rated("hum_voltage", at_most=1e-3), *rows), verdict(rated("hum", at_most=-70.0), *rows)
-    assert (in_volts.verdict, in_volts.measured) == ("meets", "600 µV")
+    assert (in_volts.verdict, in_volts.measured) == ("meets", "0.6 mV")
     assert (in_db.verdict, in_db.measured) == ("meets", "−80 dB")
 
 
@@ -361,3 +355,11 @@ def test_every_quantity_it_lists_can_be_read_and_judged(name):
             )
             nominal = [""] if rule.limits[0] == "nominal" else []
             assert made.verdict in ("meets", "falls short", "not comparable", "not measured", *nominal)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "shown"),
+    [("0.10", "mV", "0.10 mV"), ("100", "uV", "100 µV"), ("1500", "mV", "1500 mV"), ("0.22", "V", "0.22 V")],
+)
+def test_a_reading_keeps_the_unit_it_was_written_in(value, unit, shown):
+    assert show(only(f"DC offset,L,{value},{unit},,\n")) == shown

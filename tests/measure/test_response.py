@@ -254,7 +254,8 @@ def test_conditions_travel():
     )  # fmt: skip
     f = one(found, "flatness")
     assert f.at == {
-        "band": [20.0, 20_000.0], "power": 5.0, "load": 8.0, "input": "aux", "setting": "tone controls bypassed"
+        "frequency": 20_000.0, "band": [20.0, 20_000.0], "power": 5.0, "load": 8.0, "input": "aux",
+        "setting": "tone controls bypassed",
     }  # fmt: skip
     assert (f.kind, f.stage, f.unit) == ("response", "after", "dB")
 
@@ -276,4 +277,4 @@ def test_levels_and_loads_that_differ_before_and_after_are_both_stated(drives, l
         data = sheet(column("frequency", [20.0, 1000.0, 20_000.0]), column("level", [0.0, 0.0, 0.0], "L", "dBV"))
         c = conditions("response", stage=stage, drive_w=drive_w, load_ohm=load_ohm, id=stage)
         runs.append(run_from(data, c))
-    assert KINDS["response"].card(runs, ()).conditions == line
+    assert KINDS["response"].card(runs, ()).conditions == (line,)

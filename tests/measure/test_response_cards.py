@@ -1,4 +1,4 @@
-"""What a response's card and its sentences are made of: the limit, the readings of each run, the facts worth saying."""
+"""What a response's card and sentences are made of: limit, figure, the curves of each run, the facts worth saying."""
 
 from __future__ import annotations
 
@@ -47,31 +47,22 @@ def test_a_limit_on_one_side():
     assert panel.y.low < -3.0
 
 
-def test_the_key_figure_of_a_lopsided_rating_is_both_extremes():
-    assert card(run(ratings=[rated(-1.0, 1.0)])).readings[0].key == "±0.80 dB"
-    assert card(run(ratings=[rated(-1.0, 0.5)])).readings[0].key == "+0.30 −0.80 dB"
-    assert card(run()).readings[0].key == "±0.80 dB"
-
-
 def test_of_two_channels_the_worse_is_large_and_named():
-    first = card(run(DROOP, FLAT, ratings=[rated(-1.0, 0.5)])).readings[0]
-    assert (first.key, first.channel) == ("+0.30 −0.80 dB", "L")
-    assert [row[0] for row in first.rows] == ["L", "R"]
+    hero = card(run(DROOP, FLAT)).hero
+    assert (hero.figure, hero.channel, hero.caption) == ("±0.80 dB", "L", "left, at 20 Hz")
+    assert card(run(DROOP)).hero.caption == "at 20 Hz"  # the only one needs no name
 
 
-def test_each_run_has_its_reading_and_the_bench_none():
+def test_each_run_has_its_curves_and_the_bench_its_own_name():
     before, after = run(stage="before"), run(FLAT, FLAT, stage="after")
     bench = run(FLAT, stage="bench")
-    readings = card(before, after, bench).readings
-    assert [reading.label for reading in readings] == ["20 Hz – 20 kHz", "before", "left re right, 1 kHz"]
-    assert readings[0].rows == (("L", "+0.00 −0.00 dB"), ("R", "+0.00 −0.00 dB"))
-    assert readings[1].rows == (("L", "+0.30 −0.80 dB"),)
-    assert readings[2].rows == (("", "+0.00 dB"),)
-
-
-def test_three_readings_leave_no_room_for_the_balance():
-    settings = [run(FLAT, FLAT, setting=name, id=name) for name in ("bass up", "bass down", "flat")]
-    assert [reading.label for reading in card(*settings).readings] == ["20 Hz – 20 kHz", "bass up", "bass down"]
+    (panel,) = card(before, after, bench).body.panels
+    assert [(trace.role, trace.label) for trace in panel.traces] == [
+        ("before", "L"),
+        ("now", "L"),
+        ("now", "R"),
+        ("bench", "bench"),
+    ]
 
 
 def test_the_band_that_is_rated_is_the_one_spoken_of():

@@ -113,22 +113,23 @@ def run(stage="", **channels):
 
 def test_the_card_marks_the_slower_channels_edge():
     card = KIND.card([run(L=TwoPoles(16_000, 0.5), R=TwoPoles(12_000, 0.5))], ())
-    above, below = card.body.panels
-    assert above.x.unit == "ms"
+    (below,) = card.body.panels
     assert below.x.unit == "µs"
     assert [mark.y for mark in below.marks] == [10.0, 90.0]
     assert {mark.channel for mark in below.marks} == {"R"}
     rise_us = below.marks[1].x - below.marks[0].x
     assert rise_us == pytest.approx(1e6 * TwoPoles(12_000, 0.5).rise_s, rel=0.005)
-    assert card.readings[0].key.endswith(" µs")
-    assert [reading.label for reading in card.readings[1:]] == ["overshoot", "tilt"]
+    assert card.hero.figure.endswith(" µs")
+    assert (card.hero.channel, card.hero.caption) == ("R", "right, 10 % to 90 %")
+    assert {name.split(", ")[0] for name, _ in card.readings} == {"rise time", "overshoot", "tilt"}
     assert "1 kHz" in card.conditions
 
 
 def test_a_withheld_edge_is_drawn_without_marks():
     card = KIND.card([run(mono=LowPass(3e-6))], ())
-    assert card.body.panels[1].marks == ()
-    assert [reading.label for reading in card.readings] == ["tilt"]
+    assert card.body.panels[0].marks == ()
+    assert card.hero is None
+    assert [name for name, _ in card.readings] == ["tilt, at 1 kHz"]
 
 
 def test_what_is_said():

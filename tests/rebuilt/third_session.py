@@ -74,6 +74,7 @@ frame_rate = 25
 look = "lamplight"
 card_seconds = 5
 photo = "front.png"
+page = "https://example.org/thirty"
 
 [look]
 ground = "#10202a"
@@ -85,9 +86,11 @@ right = "#4fa3d8"
 meets = "#8fd18f"
 falls_short = "#ff9a8a"
 presenter = "measured by the window"
+mark = "mark.png"
 """
 # the waveform's card has no room for letters as wide as these
 PHOTO = 'photo = "front.png"\n'
+MARK = 'mark = "mark.png"\n'
 TYPE = """font = "type/plain.ttf"
 bold_font = "type/bold.ttf"
 """
@@ -141,7 +144,7 @@ source = "data sheet, page 2"
         """
 quantity = "distortion"
 at_most = "0.2 %"
-power = "5 W"
+power = "3 W"
 """,
     ),
     (
@@ -242,7 +245,7 @@ stage = "after"
         """
 file = "measurements/thd-sweep.csv"
 kind = "distortion-frequency"
-drive = "5 W"
+drive = "3 W"
 hold = "7 s"
 stage = "after"
 """,
@@ -434,7 +437,7 @@ stage = "after"
     ),
 )
 
-NOTES = """clip B001.mp4 for 12:00
+NOTES = """clip bench-1.mp4 for 12:00
 0:00 opening: One side plays more quietly than the other. [card title]
 0:40 history: Sold for three years, in two colours. [card rated]
 1:30 before: The right side first, as it came in.
@@ -615,11 +618,11 @@ def _all_files() -> dict[str, str | bytes]:
 
 def session_toml(kinds: Collection[str]) -> str:
     """session.toml with the measurements of these kinds and the ratings that they answer. A small session has neither a
-    photograph nor type of its own.
+    photograph, a mark nor type of its own.
     """
     tables = [f"[[rated]]{text}" for answers, text in _RATED if set(answers) & set(kinds)]
     tables += [f"[[measurement]]{text}" for kind, text in _MEASURED if kind in kinds]
-    unit = UNIT.replace(PHOTO, "") if _is_small(kinds) else UNIT
+    unit = UNIT.replace(PHOTO, "").replace(MARK, "") if _is_small(kinds) else UNIT
     return "\n".join((unit if _is_small(kinds) or "tone" in kinds else unit + TYPE, *tables))
 
 
@@ -636,6 +639,7 @@ def files(kinds: Collection[str]) -> dict[str, str | bytes]:
         "notes.txt": NOTES.format(first=_first_card(kinds), table=table),
         "prices.csv": PRICES,
         "front.png": photo(60),
+        "mark.png": photo(200),
         "type/plain.ttf": font("DejaVuSans.ttf"),
         "type/bold.ttf": font("DejaVuSans-Bold.ttf"),
         **_all_files(),
@@ -647,7 +651,8 @@ def files(kinds: Collection[str]) -> dict[str, str | bytes]:
         **found,
         "repair.csv": REPAIR,
         "published.json": json.dumps(PUBLISHED, indent=1) + "\n",
-        "templates/comment.txt.j2": COMMENT,
+        # filled in by a process of their own at every build, so only the session that is built most often has some
+        **({"templates/comment.txt.j2": COMMENT} if tuple(kinds) == SHORT else {}),
         **({"final.txt": CUT} if "response" in kinds else {"final.otio": edited_timeline(90)}),
     }
 

@@ -114,7 +114,7 @@ card_seconds = 5
 """
 
 NOTES = """
-clip C0007.mp4 for 18:40
+clip tuner.mp4 for 18:40
 0:04 opening: This one came with its aerial lead still wrapped round it. [card title]
 0:40 It plays. So nothing was opened but the lid, and the question is how far it has drifted.
 1:12 history: Top of the range for one season. [card rated]

@@ -5,15 +5,16 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from reviewkit.render.cards.contact_sheet import SMALL, draw_contact_sheet
+from reviewkit.render.cards.contact_sheet import draw_contact_sheet, sheet_size
 from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import NO_FONTS
+from reviewkit.render.cards.shape import SHAPES, WIDE
 
-HIGH = SMALL * 9 // 16
+SMALL, HIGH = sheet_size(WIDE)
 
 
-def plain(shade):
-    return zlib.compress(bytes([shade]) * (SMALL * HIGH * 3))
+def plain(shade, width=SMALL, height=HIGH):
+    return zlib.compress(bytes([shade]) * (width * height * 3))
 
 
 def shade(number):
@@ -45,3 +46,17 @@ def test_a_name_stands_under_each_card():
     under = slice(32 + HIGH + 4, 32 + HIGH + 40)
     assert (with_name[under] != with_name[-2, -2]).any()
     assert (without[under] == with_name[under]).mean() > 0.9
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_cards_of_every_shape_are_whole_on_the_sheet(name):
+    shape = SHAPES[name]
+    width, height = sheet_size(shape)
+    assert width * shape.height == height * shape.width
+    for scale in (1, 2):  # of 1080 and 2160 lines: whole blocks of pixels are averaged
+        assert shape.width * scale % width == 0
+    cards = [("01-card.png", plain(shade(1), width, height))]
+    drawn = Image.open(io.BytesIO(draw_contact_sheet(cards, LOOKS["lamplight"], NO_FONTS, name))).convert("RGB")
+    seen = (np.abs(np.asarray(drawn).astype(int) - shade(1)) <= 2).all(axis=2)
+    rows, columns = np.nonzero(seen)
+    assert (np.ptp(rows) + 1, np.ptp(columns) + 1) == (height, width)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import struct
 import zlib
 from pathlib import Path
@@ -10,12 +11,13 @@ from pathlib import Path
 import font_source_sans_pro
 import numpy as np
 
-from reviewkit.render.cards.contact_sheet import SMALL, draw_contact_sheet
+from reviewkit.render.cards.contact_sheet import draw_contact_sheet, sheet_size
 from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import find_font_fault, make_measure
 from reviewkit.render.cards.scene import LayoutFault
+from reviewkit.render.cards.shape import WIDE
 
-CARD = zlib.compress(bytes(3 * SMALL * SMALL * 9 // 16))
+CARD = zlib.compress(bytes(3 * math.prod(sheet_size(WIDE))))
 TEXT = "The quick 0.02 % at 12 kHz, ±1 dB, äöü ÅÉ ≤ Ω"
 
 
@@ -43,7 +45,7 @@ def test_a_damaged_font_is_refused_or_drawn(tmp_path):
             refused += 1
             continue
         with contextlib.suppress(LayoutFault):  # which names what can't be drawn
-            make_measure("tone", fonts)(TEXT, 20.0, False)
+            make_measure("tone", fonts)(TEXT, 20.0, "regular")
         draw_contact_sheet([("thd-power", CARD)], next(iter(LOOKS.values())), fonts)
         drawn += 1
     assert refused

@@ -1,19 +1,23 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.layout_check import crosses, find_problems
 from reviewkit.render.cards.look import LOOKS
-from reviewkit.render.cards.scene import Area, Box, Extent, Page, Stroke
+from reviewkit.render.cards.scene import Area, Extent, Page, Stroke
+from reviewkit.render.cards.shape import SHAPES, SQUARE, TALL, WIDE
 
 
-def half_an_em(text, size, bold):
+def half_an_em(text, size, weight):
     """A stand-in for the renderer with letters half as wide as high."""
     return Extent(len(text) * size * 0.5, size * 0.7, size * 0.2)
 
 
 @pytest.fixture
 def page():
-    return Page("made-up", LOOKS["lamplight"], half_an_em)
+    return Page("made-up", LOOKS["lamplight"], half_an_em, WIDE)
 
 
 @pytest.fixture
@@ -22,7 +26,7 @@ def sound(page):
     return [
         Stroke("grid", ((96, 290), (1000, 290)), "#333333", 2),
         Area("band", ((96, 250), (1000, 250), (1000, 350), (96, 350)), "#222222"),
-        page.text("Title", 96, 120, 60, "#ffffff", bold=True),
+        page.text("Title", 96, 120, 60, "#ffffff", weight="bold"),
         page.text("a label", 96, 300, 36, "#ffffff", remedy="shorten it"),
         Stroke("curve", np.array(((96.0, 400.0), (900.0, 420.0), (np.nan, np.nan), (950.0, 410.0))), "#ffffff", 6),
         Stroke("needle", ((1200, 400), (1400, 400)), "#ffffff", 3),
@@ -57,6 +61,37 @@ def test_a_curve_outside_the_safe_box_is_found(sound):
     assert "curve" in found.message
 
 
+@pytest.mark.parametrize("shape", SHAPES.values(), ids=SHAPES)
+def test_each_shape_has_its_own_safe_box(shape):
+    page = Page("made-up", LOOKS["lamplight"], half_an_em, shape)
+    safe = shape.safe
+    inside = [
+        page.text("in", safe.left, safe.top + 40, 40, "#ffffff"),
+        page.text("in", safe.left, safe.bottom - 20, 40, "#ffffff"),
+    ]
+    assert find_problems(inside, shape) == ()
+    for x, baseline in ((safe.left - 6, 500), (safe.right - 20, 500), (500, safe.top + 20), (500, safe.bottom)):
+        (found,) = find_problems([*inside, page.text("out", x, baseline, 40, "#ffffff")], shape)
+        assert (found.rule, found.text) == ("outside", "out")
+
+
+def test_the_safe_boxes_are_those_that_were_decided():
+    # EBU R 95, 5 % graphics safe of 1920 × 1080; margins of 54 px, and in a tall frame the lower part left to the
+    # player's buttons (common practice, no source)
+    assert WIDE.safe == Box(96, 54, 1824, 1026)
+    assert TALL.safe == Box(54, 96, 1026, 1630)
+    assert SQUARE.safe == Box(54, 54, 1026, 1026)
+
+
+def test_the_dial_line_and_a_needle_past_its_scale_may_leave_the_safe_box(sound):
+    across = [
+        Stroke("dial", ((0.0, 922.0), (1920.0, 922.0)), "#ffffff", 4),
+        Stroke("needle", ((1500, 600), (1900, 600)), "#ffffff", 3),
+        Area("hunt", ((0.0, 500.0), (90.0, 500.0), (90.0, 700.0)), "#555555"),
+    ]
+    assert find_problems([*sound, *across]) == ()
+
+
 def test_texts_that_overlap_are_found(page, sound):
     found = one([*sound, page.text("other", 180, 320, 36, "#ffffff")])
     assert (found.rule, found.text) == ("overlap", "a label")
@@ -64,7 +99,7 @@ def test_texts_that_overlap_are_found(page, sound):
 
 
 def test_text_on_the_name_at_a_curves_end_is_found(page, sound):
-    name = page.text("L", 918, 432, 44, "#ffd98a", bold=True)
+    name = page.text("L", 918, 432, 44, "#ffd98a", weight="bold")
     assert find_problems([*sound, name]) == ()
     assert one([*sound, name, page.text("0.02 %", 925, 440, 36, "#ffffff")]).text in ("L", "0.02 %")
 
@@ -100,11 +135,14 @@ def test_a_text_under_the_least_size_is_found(page, sound):
     assert "35.5" in found.message
 
 
-def test_a_grid_line_and_a_band_may_lie_under_a_text(page, sound):
+@pytest.mark.parametrize("kind", ["band", "room"])
+def test_a_grid_line_and_a_fill_may_lie_under_a_text(page, sound, kind):
     grid, band, _, label, *_ = sound
     assert crosses(np.array(grid.points, dtype=float), label.box)
+    fill = replace(band, kind=kind)
+    sound = [fill if item is band else item for item in sound]
     assert find_problems(sound) == ()
-    for shape in (grid, band):  # but not over it
+    for shape in (grid, fill):  # but not over it
         found = one([item for item in sound if item is not shape] + [shape])
         assert (found.rule, found.text) == ("covered", "a label")
 

@@ -1,4 +1,4 @@
-"""Templates, pages, the description and the chapters."""
+"""Templates, pages and the chapters."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from reviewkit.model.episode import Chapter
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Finding, Point
 from reviewkit.render.pages import page
-from reviewkit.render.pages.page import LONGEST_DESCRIPTION, Pages, format_web_vtt, render_description, render_markdown
+from reviewkit.render.pages.page import Pages, format_web_vtt, render_markdown
 from reviewkit.render.pages.template_environment import escape_markdown_cell, replace_angle_brackets
-from reviewkit.verdict.spec_table import NONE_GIVEN, TableRow
+from reviewkit.verdict.spec_table import TableRow
 
-CAUTIONS = ["This records one repair and is no instruction."]
+CAUTIONS = ["This is one repair, not a how-to."]
 
 
 @pytest.fixture
@@ -46,6 +46,7 @@ def outline_facts(**keys):
         "final": False,
         "always": CAUTIONS,
         "segments": [],
+        "page_only": [],
     }
     return facts | keys
 
@@ -164,119 +165,10 @@ def test_the_sample_sessions_chapters(sample):
     assert len(cues(sample.text("chapters.vtt"))) >= 3
 
 
-# ------------------------------------------------------------------ the description
-
-
-def row(n, verdict="not comparable", note="rated at 40 W, measured at 5 W", label="THD at 40 W"):
-    return TableRow(f"{label}, number {n}", "0.05 %", "0.05 % at 40 W", "0.021 %", verdict, "", note)
-
-
-def unrated(n):
-    return TableRow(f"Crosstalk, {n} kHz", NONE_GIVEN, NONE_GIVEN, "−64.0 dB", "", "", f"5 W into 8 Ω, setting {n}")
-
-
-def facts(rows=(), equipment=(), **keys):
-    given = {
-        "headline": "Norrvale Forty: measured.",
-        "price": "$329 in 1977 is about $1,700 in 2024 money.",
-        "rows": tuple(rows),
-        "foot": "Uncertainty not stated.",
-        "chapters": (Chapter(0.0, "Opening"), Chapter(72.0, "The front"), Chapter(3725.0, "Closing")),
-        "final": True,
-        "equipment": tuple(equipment),
-        "cautions": CAUTIONS,
-    }
-    return given | keys
-
-
-ALWAYS = ("Norrvale Forty: measured.", "0:00 Opening", "1:12 The front", "1:02:05 Closing", CAUTIONS[0], "$1,700")
-SMALL_PRINT, EQUIPMENT = "measured at 5 W", "a two-channel 24-bit capture interface"
-
-
-def test_a_short_session_is_cut_nowhere(pages):
-    text, cut = render_description(pages, facts([row(1), unrated(1)], [EQUIPMENT]))
-    assert cut == ""
-    for part in (
-        *ALWAYS,
-        SMALL_PRINT,
-        EQUIPMENT,
-        "Crosstalk, 1 kHz: −64.0 dB, no rating given",
-        "Uncertainty not stated.",
-    ):
-        assert part in text
-    assert "\n\n\n" not in text
-    assert text.startswith("Norrvale Forty: measured.\n")
-    assert text.endswith("\n")
-    assert not text.endswith("\n\n")
-
-
-def sized(rated_rows, unrated_rows, equipment):
-    return facts([*map(row, range(rated_rows)), *map(unrated, range(unrated_rows))], [EQUIPMENT] * equipment)
-
-
-# in the order decided: the rows' small print, the equipment, the rows without a rating, all rows
-@pytest.mark.parametrize(
-    ("session", "gone", "kept"),
-    [
-        ((45, 3, 3), [SMALL_PRINT, "setting 1"], ["number 44", "no rating given", EQUIPMENT]),
-        ((20, 8, 80), [SMALL_PRINT, EQUIPMENT], ["number 19", "no rating given"]),
-        ((20, 150, 80), [SMALL_PRINT, EQUIPMENT, "no rating given"], ["number 19", "not comparable"]),
-        ((200, 150, 80), [SMALL_PRINT, EQUIPMENT, "no rating given", "number", "Rated and measured"], []),
-    ],
-    ids=["small print", "equipment", "unrated rows", "all rows"],
-)
-def test_a_huge_session_is_cut_in_the_decided_order(pages, session, gone, kept):
-    text, cut = render_description(pages, sized(*session))
-    assert cut
-    assert len(text.encode()) <= LONGEST_DESCRIPTION == 5000
-    for part in gone:
-        assert part not in text
-    for part in (*ALWAYS, *kept):
-        assert part in text
-
-
-def test_no_more_is_cut_than_must_be(pages):
-    """One row more than fits costs the small print, not the equipment."""
-    cuts = [render_description(pages, sized(n, 40, 6))[1] for n in range(0, 160, 4)]
-    order = list(dict.fromkeys(cuts))
-    assert order[:2] == ["", "the rows' small print"]
-    assert len(order) == 5
-    assert [order.index(cut) for cut in cuts] == sorted(order.index(cut) for cut in cuts)
-
-
-def test_bytes_are_counted_not_only_characters(pages):
-    wide = [row(n, label="Ω" * 60, note="") for n in range(38)]
-    text, _ = render_description(pages, facts(wide))
-    assert len(text.encode()) <= LONGEST_DESCRIPTION
-    whole = pages.text("description.txt.j2", cut=0, **facts(wide))
-    assert len(whole) <= LONGEST_DESCRIPTION < len(whole.encode())
-
-
-def test_what_no_cut_can_shorten_is_told(pages):
-    with pytest.raises(InputError, match="the description is longer than 5000"):
-        render_description(pages, facts(headline="a" * 5001))
+# ------------------------------------------------------------------ signs
 
 
 HOSTILE = "<b>&\"'</b> > x"
-
-
-def test_no_angle_brackets_whoever_wrote_them(pages):
-    hostile = TableRow(HOSTILE, HOSTILE, HOSTILE, HOSTILE, "not comparable", "", HOSTILE)
-    unjudged = TableRow(HOSTILE, NONE_GIVEN, NONE_GIVEN, HOSTILE, "", "", HOSTILE)
-    text, _ = render_description(
-        pages,
-        facts(
-            [hostile, unjudged],
-            [HOSTILE],
-            headline=HOSTILE,
-            price=HOSTILE,
-            foot=HOSTILE,
-            cautions=[HOSTILE],
-            chapters=(Chapter(0.0, HOSTILE),),
-        ),
-    )
-    assert not set("<>") & set(text)
-    assert text.count("‹b›") == 13
 
 
 @given(st.text(max_size=80))
@@ -410,7 +302,7 @@ def test_cautions_by_topic(own, pages):
         "hot",
         "ground clip",
         "hearing",
-        "no instruction",
+        "not a how-to",
         "qualified",
     ):
         assert word in everything

@@ -57,7 +57,7 @@ def episode(findings=(THD,), **keys):
         ratings=keys.pop("ratings", ()),
     )
     run = Run(Conditions(Measurement("tone-5w", "tone"), Bench()), tuple(findings))
-    return Episode(session, (run,), keys.pop("verdicts", ()), (), (), (), False, **keys)
+    return Episode(session, (run,), keys.pop("verdicts", ()), (), (), (), (), False, **keys)
 
 
 def data(*args, **keys):

@@ -130,7 +130,7 @@ def test_without_notes_the_cards_stand_in_the_outlines_order_with_their_segment(
     whole = drawn("", CARDS)
     assert [one.name for one in whole.tracks] == ["cards"]
     assert [clip.name for clip in whole.find_clips()] == ["01-title", "02-tone", "03-tone+more", "04-power", "05-table"]
-    assert marks(whole) == [("segment: after", 0)]
+    assert marks(whole) == [("segment: opening", 0), ("segment: after", 150), ("segment: verdict", 650)]
 
 
 # ------------------------------------------------------------------ cards that get in each other's way
@@ -148,14 +148,14 @@ def test_the_next_card_cuts_the_one_before_short():
 def test_cards_of_one_note_share_what_there_is():
     notes = "clip A for 1:00\n0:00 before: x [card a] [card b]\n0:06 y [card c]\n"
     shown = frames(notes, {"a": 6.0, "b": 3.0, "c": None})
-    assert shown == {"01-a": [(0, 100)], "02-b": [(100, 50)], "03-c": [(150, 150)]}
+    assert shown == {"01-a": [(0, 100)], "02-b": [(100, 75)], "03-c": [(175, 150)]}
 
 
 def test_no_card_is_lost_and_none_is_too_short_to_see():
     notes = "clip A for 1:00\n0:00 before: x [card a] [card b]\n0:01 y [card c]\n0:30 z [card d]\n"
     shown = frames(notes, {"a": None, "b": None, "c": None, "d": 1.0})
-    # two seconds each, and the third waits for them
-    assert shown == {"01-a": [(0, 50)], "02-b": [(50, 50)], "03-c": [(100, 150)], "04-d": [(750, 25)]}
+    # three seconds each, and the third waits for them
+    assert shown == {"01-a": [(0, 75)], "02-b": [(75, 75)], "03-c": [(150, 150)], "04-d": [(750, 25)]}
 
 
 # ------------------------------------------------------------------ frames and time
@@ -241,6 +241,7 @@ def test_without_the_library_a_build_goes_on_and_says_how_to_have_it(monkeypatch
 
 def test_the_sample_session_has_all_its_cards_on_it(sample):
     whole = otio.adapters.read_from_file(str(sample.out / "timeline.otio"))
-    files = {path.stem for path in (sample.out / "cards").iterdir()}
+    page_only = sample.text("outline.md").partition("## Not in the film")[2]
+    files = {path.stem for path in (sample.out / "cards").iterdir() if path.stem not in page_only}
     assert {clip.name for clip in track(whole, "cards").find_clips()} == files
-    assert [clip.name for clip in track(whole, "clips")] == ["A014.mp4", "A015.mp4"]
+    assert [clip.name for clip in track(whole, "clips")] == ["bench-1.mp4", "bench-2.mp4"]

@@ -102,6 +102,6 @@ def test_spellings(written, name):
     assert windows.window_name(written) == name
 
 
-@pytest.mark.parametrize("written", ["", "hannn", "welch", "4-term", "kaiser"])
+@pytest.mark.parametrize("written", ["", "hannn", "welch", "4-term", "bh4", "kaiser"])
 def test_a_window_that_is_not_known_is_not_guessed(written):
     assert windows.window_name(written) is None

@@ -35,7 +35,7 @@ class Truth:
 
 
 def tone_figures(measurement: str, stage: str, peak_v: float | None = None) -> list[Truth]:
-    """Figures of a captured tone, by default the 5 W one. The band is 20 Hz – 20 kHz, so harmonics reach the 20th."""
+    """Figures of a captured tone, by default the 4 W one. The band is 20 Hz – 20 kHz, so harmonics reach the 20th."""
     return [figure for name in truth.CHANNELS for figure in _tone_figures(measurement, name, stage, peak_v)]
 
 
@@ -105,6 +105,8 @@ def distortion_power_figures(
                 where = {"limit": limit, "load": load_ohm}
                 figures.append(Truth(measurement, "power_at_limit", name, power, "W", 0.003 * power, where))
         lowest = truth.lowest_percent(name, stage, load_ohm)
+        spot = truth.sweep_percent(name, stage, 1.0, load_ohm=load_ohm)
+        figures.append(Truth(measurement, "distortion", name, spot, "%", 0.01 * spot, {"load": load_ohm, "power": 1.0}))
         figures.append(Truth(measurement, "lowest_distortion", name, lowest, "%", 0.01 * lowest, {"load": load_ohm}))
         at_one_percent = truth.power_at_limit_w(name, stage, 1.0, load_ohm)
         if at_one_percent is not None and at_one_percent > rated_w:

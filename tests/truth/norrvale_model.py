@@ -133,7 +133,7 @@ def hum_v(name: str) -> float:
 
 
 def tone_harmonics(name: str, stage: str, peak_v: float | None = None, highest: int = 20) -> Array:
-    """Magnitudes in V r.m.s. of harmonics 0 … highest of the tone at 5 W, or of the spectrum's at `peak_v`."""
+    """Magnitudes in V r.m.s. of harmonics 0 … highest of the tone at 4 W, or of the spectrum's at `peak_v`."""
     asked = (model.TONE_PEAK_V if peak_v is None else peak_v) * CHANNELS[name].gain
     frequency = model.TONE_HZ if peak_v is None else model.SPECTRUM_HZ
     return quadrature_harmonics(name, stage, asked, frequency, 8.0, highest) / math.sqrt(2)

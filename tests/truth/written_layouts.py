@@ -29,7 +29,7 @@ _WORDS = {
     "time": ("Time", "time", "Time"),
     "power": ("Power", "Output power", "power"),
     "impedance": ("Impedance", "Output impedance", "Z"),
-    "distortion": ("THD+N", "THDN", "THD+noise", "TD+N"),
+    "distortion": ("THD+N", "THDN", "THD+noise"),
     "volts": ("Level", "Output", "Amplitude", ""),
     "waveform": ("", "Level", "Voltage"),
     "crosstalk": ("", "Crosstalk"),

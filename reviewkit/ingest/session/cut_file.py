@@ -40,7 +40,7 @@ def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[st
         cut = read_cut(folder / FILE_NAME)
         return cut, (f"{edited.name}: not read: {FILE_NAME} wins",) if edited.is_file() else ()
     if not edited.is_file():
-        return (), (f"no {FILE_NAME}: chapters are the planned ones",)
+        return (), (f"no {FILE_NAME}: the description has no chapters",)
     segments = timeline_file.read_edited(edited)
     if segments is None:
         return (), (timeline_file.NOT_READ,)

@@ -14,7 +14,7 @@ from reviewkit.model.notes import Clip, Note, Notes
 
 FILE_NAME = "notes.txt"
 _NOTE_EXAMPLE = "a note looks like 0:41 front: Five knobs. [card rated]"
-_CLIP_EXAMPLE = "write for example clip A014.mp4 for 14:05, or clip A015.mp4 at 21:10:32"
+_CLIP_EXAMPLE = "write for example clip bench-1.mp4 for 14:05, or clip bench-2.mp4 at 21:10:32"
 # A colon directly before // belongs to a link, not to a segment.
 _SEGMENT = re.compile(r"([^\W\d_][\w-]*):(?!//)\s*")
 _TAG = re.compile(r"\[([^\[\]]*)\]")
@@ -197,7 +197,7 @@ class _Reader:
                 return None
         if self.last is not None and at_s < self.last:
             back = f"{written} goes back behind the note above it"
-            self.faults.add(line, f"{back}; times go back only after a clip line, for example clip A015.mp4")
+            self.faults.add(line, f"{back}; times go back only after a clip line, for example clip bench-2.mp4")
             return None
         self.last = at_s
         if self.length is not None and at_s > self.length and self.clip is not None:

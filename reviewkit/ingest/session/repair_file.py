@@ -15,7 +15,7 @@ from reviewkit.model.repair import RepairRow
 from reviewkit.model.units import UnitSpelling, normalised
 
 FILE_NAME = "repair.csv"
-COLUMNS = ("point", "expected", "found", "unit", "tolerance", "action", "note")
+COLUMNS = ("point", "expected", "found", "unit", "tolerance", "action", "after", "note")
 WORDS = ("open", "short")
 _NUMBER = re.compile(r"([+-]?)((?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,2})?)\s*(.*)")
 
@@ -88,8 +88,8 @@ class _Row:
     def read(self) -> RepairRow:
         if not self.cells["point"]:
             self._add_fault("the row names no point; write which test point or part it is about")
-        expected, found = self._read_cell("expected"), self._read_cell("found")
-        unit = self._read_unit(expected, found)
+        expected, found, after = (self._read_cell(column) for column in ("expected", "found", "after"))
+        unit = self._read_unit(expected, found, after)
         expected_value = self._convert("expected", expected, unit)
         tolerance, tolerance_text = self._read_tolerance(expected_value, unit)
         return RepairRow(
@@ -104,6 +104,8 @@ class _Row:
             action=self.cells["action"],
             note=self.cells["note"],
             line=self.line,
+            after=self._convert("after", after, unit),
+            after_text=self._show(after, unit),
         )
 
     def _add_fault(self, message: str) -> None:

@@ -18,6 +18,7 @@ from reviewkit.ingest.session.toml_lines import TomlDocument, parse_toml
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
 from reviewkit.model.session import (
     Bench,
+    CardChoices,
     EpisodeSettings,
     LookSettings,
     Measurement,
@@ -36,6 +37,7 @@ TABLES: dict[str, type] = {
     "measurement": Measurement,
     "episode": EpisodeSettings,
     "look": LookSettings,
+    "cards": CardChoices,
 }
 _REPEATED = ("rated", "measurement")
 _MOST_TABLES = 500  # of one name
@@ -104,6 +106,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
     bench = single("bench", Bench)[0] or Bench()
     episode = single("episode", EpisodeSettings)[0] or EpisodeSettings()
     look, look_place = single("look", LookSettings)
+    choices, choices_place = single("cards", CardChoices)
     ratings = repeated("rated", Rating, "quantity")
     measurements = repeated("measurement", Measurement, "id", "file", "kind")
     if price and "year" not in price_place.raw and "year" not in unit_place.raw:
@@ -112,8 +115,9 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
     if look:
         if look.bold_font and not look.font:
             look_place.fault("bold_font needs font; name the regular file, too", "bold_font")
-        lines = {key: document.line("look", key) for key in look_place.raw}
-        look = replace(look, bold_font=look.bold_font or look.font, lines=lines)
+        look = replace(look, bold_font=look.bold_font or look.font, lines=look_place.lines())
+    if choices:
+        choices = replace(choices, lines=choices_place.lines())
     session = Session(
         folder=folder,
         unit=unit or Unit("", ""),
@@ -123,6 +127,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
         measurements=complete_measurements(measurements, bench, kinds),
         episode=episode,
         look=look or LookSettings(),
+        cards=choices or CardChoices(),
     )
     faults.collected.sort(key=lambda fault: fault.line)
     faults.stop_if_any()

@@ -11,11 +11,12 @@ from dataclasses import replace
 from pathlib import PurePosixPath
 
 from reviewkit.ingest.session.session_place import Place, show_value
+from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS
 from reviewkit.model.errors import nearest
 from reviewkit.model.session import Bench, Measurement
 
 Entry = tuple[Measurement, Place]
-RESERVED = ("title", "rated", "repair", "table", "closing")  # cards that every session may have
+RESERVED = (*SESSION_CARDS, *OLD_NAMES)  # cards that every session may have
 _STEM = re.compile(r"(?=.*[A-Za-z0-9])[A-Za-z0-9_.-]{1,80}")
 
 
@@ -117,7 +118,6 @@ def _complete(each: Measurement, place: Place, name: str, bench: Bench) -> Measu
     return replace(
         each,
         id=name,
-        card=each.card or name,
         input=each.input or bench.input,
         load_ohm=load_ohm,
         # one driven channel is one channel, whatever the bench drives otherwise

@@ -9,6 +9,8 @@ from typing import Any
 from reviewkit.ingest.session.toml_lines import TomlDocument
 from reviewkit.model.errors import Faults, shortened
 
+_LONGEST = 60  # characters of a value in a message
+
 
 @dataclass(frozen=True)
 class Place:
@@ -25,6 +27,10 @@ class Place:
         """Return the line of the table itself."""
         return self.document.line(*self.path)
 
+    def lines(self) -> dict[str, int]:
+        """Return the line of each of its keys."""
+        return {key: self.document.line(*self.path, key) for key in self.raw}
+
     def fault(self, message: str, *keys: str | int) -> None:
         """Note a fault of the table, or of one of its keys, at its line."""
         self.faults.add(self.document.line(*self.path, *keys), f"{self.label} {show_text(message)}")
@@ -38,8 +44,8 @@ def show_key(key: str) -> str:
 
 def show_value(value: object) -> str:
     """Return a value as it would be written in TOML, shortened if it is long."""
-    text = _show(value, 3)
-    return text if len(text) <= 60 else f"{text[:57]}…"
+    text, end = _show(value, 3), '"' if isinstance(value, str) else ""
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 2 - len(end)]}…{end}"
 
 
 def _show(value: object, depth: int) -> str:

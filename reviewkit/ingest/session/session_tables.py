@@ -14,12 +14,21 @@ from reviewkit.ingest.session.session_paths import find_flaw
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_values import with_remedy
 from reviewkit.model.errors import nearest, shortened
-from reviewkit.model.session import Bench, EpisodeSettings, LookSettings, Measurement, PriceTag, Rating, Unit
+from reviewkit.model.session import (
+    Bench,
+    CardChoices,
+    EpisodeSettings,
+    LookSettings,
+    Measurement,
+    PriceTag,
+    Rating,
+    Unit,
+)
 
 if TYPE_CHECKING:
     from reviewkit.ingest.session.session_schema import Table
 
-T = TypeVar("T", bound=Unit | PriceTag | Bench | Rating | Measurement | EpisodeSettings | LookSettings)
+T = TypeVar("T", bound=Unit | PriceTag | Bench | Rating | Measurement | EpisodeSettings | LookSettings | CardChoices)
 _MOST_KEYS = 100  # no table has half as many
 _MOST_ITEMS = 200  # of a list
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)")
@@ -113,6 +122,8 @@ def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema
         problem = f"is text; write the number without quotation marks: {shortened(given.strip(), 60)}"
     elif kind == "literal_error":
         problem = f"is not known; write {error['ctx']['expected']}".replace("'", '"')
+    elif kind == "string_type" and isinstance(given, (list, dict)):
+        problem = "is not a text; write a single one in quotation marks"
     else:
         problem = _PROBLEMS[kind].format(**error.get("ctx", {})) if kind in _PROBLEMS else error["msg"]
     name = ".".join(show_key(part) for part in where[: 1 if of_key else None] if isinstance(part, str))

@@ -44,8 +44,15 @@ def read_colour(text: str) -> str:
     if re.fullmatch(r"#[0-9a-f]{3}", colour):
         return "#" + "".join(digit * 2 for digit in colour[1:])
     if not re.fullmatch(r"#[0-9a-f]{6}", colour):
-        raise ValueError('is not a colour; write red, green and blue as "#rrggbb", for example "#ffd98a"')
+        raise ValueError('is not a colour; write red, green and blue in hexadecimal digits, for example "#ffd98a"')
     return colour
+
+
+def read_address(text: str) -> str:
+    """Return the address of a page on the web."""
+    if text and not re.fullmatch(r"https?://[^\s/?#<>\"']+[^\s<>\"']*", text):
+        raise ValueError('is not the address of a page; write for example "https://example.org/forty"')
+    return text
 
 
 def read_currency(text: str) -> str:
@@ -104,7 +111,7 @@ def read_column_name(word: str) -> str:
 def read_channel(word: str) -> str:
     """Return a channel of a two-load reading."""
     if word not in ("L", "R"):
-        raise ValueError("is not a channel; write volts = { L = […], R = […] }")
+        raise ValueError('is not a channel; write for example volts = { L = ["12.71 V", "12.46 V"] }')
     return word
 
 

@@ -21,7 +21,7 @@ from reviewkit.model.errors import Fault, Faults, InputError
 from reviewkit.model.timecode import exact_rate, nearest_frame, timecode_label
 
 FILE_NAME = "final.otio"
-NOT_READ = f"{FILE_NAME}: not read, so chapters are the planned ones; pip install 'bench-reviewkit[timeline]'"
+NOT_READ = f"{FILE_NAME}: not read, so the description has no chapters; pip install 'bench-reviewkit[timeline]'"
 LARGEST_BYTES = 200_000_000  # far above any cut; anything larger is some other file
 LONGEST_S = 360_000  # a hundred hours: longer than any film
 _SLOWEST = Fraction(20)  # frames a second; a lower rate doesn't count frames

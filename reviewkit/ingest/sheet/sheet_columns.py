@@ -43,6 +43,8 @@ def choose_columns(
     if layout.width > MOST_COLUMNS:
         faults.add(where, remedies.too_wide(MOST_COLUMNS))
         faults.stop_if_any()
+    if layout.sides:
+        faults.add(layout.first, remedies.channels_in_rows(layout))
     if layout.header and len(layout.header) != layout.width:
         faults.add(where, remedies.other_width(layout))
     _check_keys(columns, units, where, faults)
@@ -128,7 +130,8 @@ def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
     drafts = []
     for index, (heading, channel) in enumerate(zip(headings, _paired(headings), strict=True)):
         key = named.get(index, "")
-        role = UNUSED if layout.labelled and index == 0 and not key else heading.role
+        aside = index == 0 and not key and (layout.labelled or layout.counts_rows)
+        role = UNUSED if aside else heading.role
         if key:
             role = KEYS[key][0] or ("" if role == UNUSED else role)
             # once `columns` names the power, it applies to the distortion of every channel, whatever its header says

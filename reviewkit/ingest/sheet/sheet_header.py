@@ -29,7 +29,7 @@ _PEAK = frozenset(("peak", "pk", "pp", "ptp", "vpp", "vpk", "vpeak", "vp", "pep"
 _TOTAL = frozenset(("total", "sum", "combined", "both"))
 
 # Tried in this order: "Output impedance" isn't a level, "Frequency response" isn't a frequency.
-_DISTORTION = frozenset(("thd", "thd+n", "thdn", "thd+noise", "td+n", "tdn", "distortion", "dist"))
+_DISTORTION = frozenset(("thd", "thd+n", "thdn", "thd+noise", "distortion", "dist"))
 _ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
     ("distortion", _DISTORTION),
     ("impedance", frozenset(("impedance", "z", "|z|", "zout", "resistance", "ohm", "ohms", "kohm", "mohm"))),

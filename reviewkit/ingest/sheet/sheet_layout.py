@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter, deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from itertools import chain, pairwise
+from itertools import chain, islice, pairwise
 
 from reviewkit.ingest.sheet.sheet_header import read_heading, unit_written
 from reviewkit.ingest.sheet.sheet_numbers import is_missing, is_number
@@ -22,7 +22,7 @@ from reviewkit.ingest.sheet.sheet_text import (
 )
 
 _NAME_WITH_UNIT = re.compile(r"[^()\[\]]+(?:\([^()]*\)|\[[^\[\]]*\])")
-_SAMPLE = 100  # rows used to determine the separator
+_SAMPLE = 100  # rows used to determine the separator and what the first column is
 _HEAD = 2000  # lines above the first row that are searched for its header
 _LONGEST_HEADER = 20_000  # characters
 
@@ -30,7 +30,7 @@ _LONGEST_HEADER = 20_000  # characters
 @dataclass(frozen=True)
 class Layout:
     """A text's layout. `width`: cells in a row; `header`: its cells, empty if the file has no header; `first`: the
-    first data line; `labelled`: rows begin with a text, which isn't read.
+    first data line; `labelled`: rows begin with a text, which isn't read; `firsts`: the first cells of the first rows.
     """
 
     separator: str
@@ -42,6 +42,22 @@ class Layout:
     units_text: str
     first: int
     labelled: bool = False
+    firsts: tuple[str, ...] = ()
+
+    @property
+    def counts_rows(self) -> bool:
+        """Return whether a first column without a name numbers the rows from 0 or 1."""
+        nameless = bool(self.header) and not any((self.header[0], *self.units[:1]))
+        numbers = [int(cell) if cell.isascii() and cell.isdecimal() else -1 for cell in self.firsts]
+        by_one = all(after == before + 1 for before, after in pairwise(numbers))
+        return nameless and len(numbers) > 1 and numbers[0] in (0, 1) and by_one
+
+    @property
+    def sides(self) -> tuple[str, ...]:
+        """Return the channels that the rows begin with, as written, if they differ from row to row."""
+        named = {cell: read_heading(cell) for cell in self.firsts} if self.labelled else {}
+        pure = {each.channel: cell for cell, each in named.items() if each.channel and not (each.role or each.strange)}
+        return tuple(pure.values()) if len(pure) > 1 else ()
 
 
 def find_layout(lines: Iterable[NumberedLine]) -> Layout | None:
@@ -54,8 +70,16 @@ def find_layout(lines: Iterable[NumberedLine]) -> Layout | None:
     for labelled in (False, True):
         found = _separator(lines, labelled=labelled)
         if found is not None:
-            return replace(_below_separator(lines, *found, labelled=labelled), labelled=labelled)
+            layout = replace(_below_separator(lines, *found, labelled=labelled), labelled=labelled)
+            return replace(layout, firsts=tuple(islice(_first_cells(lines, layout), _SAMPLE)))
     return None
+
+
+def _first_cells(lines: Iterable[NumberedLine], layout: Layout) -> Iterator[str]:
+    rows = (line for number, line in lines if number >= layout.first)
+    for line in rows:
+        if _is_data(line, layout.separator, layout.width, labelled=layout.labelled):
+            yield cells_of(line, layout.separator)[0]
 
 
 def _below_separator(lines: Iterable[NumberedLine], separator: str, width: int, *, labelled: bool) -> Layout:

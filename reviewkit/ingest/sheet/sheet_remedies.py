@@ -74,6 +74,12 @@ def shown(layout: Layout) -> str:
     return f"header: {shortened(text, _LONGEST_SHOWN)}" if text else "the file has no header"
 
 
+def channels_in_rows(layout: Layout) -> str:
+    """Return the message for channels that stand below one another."""
+    rows = " and ".join(f'"{shortened(side, _LONGEST_NAME)}"' for side in layout.sides[:_MOST_NAMED])
+    return f"rows of {rows} stand in one column; export each channel to a column or a file of its own ({shown(layout)})"
+
+
 @dataclass(frozen=True)
 class Written:
     """The text already written: the file's header; in session.toml `units`, and of `columns` index -> key."""

@@ -49,7 +49,7 @@ NumberedLine = tuple[int, str]
 def decode(data: bytes, source: str) -> tuple[str, str]:
     """Return the text with only line feeds at its line ends, and its encoding: utf-8, utf-16 or cp1252.
 
-    In this order: byte-order mark, zero bytes in every second place, strict UTF-8, Windows Western. Statistics aren't
+    In this order: byte-order mark, zero bytes in every second place, strict UTF-8, cp1252. Statistics aren't
     used: they misjudge short files.
 
     Raises

@@ -8,8 +8,9 @@ from functools import cache
 
 import numpy as np
 
+from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.contrast import DEFICIENCIES, contrast, distance, linear_rgb, simulate_deficiency
-from reviewkit.render.cards.layout_check import Problem, bounds, crosses
+from reviewkit.render.cards.layout_check import FILLS, Problem, bounds, crosses, lies_on
 from reviewkit.render.cards.look import (
     CURVE_CONTRAST,
     INK_CONTRAST,
@@ -18,7 +19,7 @@ from reviewkit.render.cards.look import (
     TEXT_CONTRAST,
     Look,
 )
-from reviewkit.render.cards.scene import Area, Box, Item, Stroke, Text
+from reviewkit.render.cards.scene import Area, Item, Stroke, Text
 
 Seen = Callable[[str], Sequence[str]]  # what a colour may become over whatever is behind the card
 
@@ -88,7 +89,7 @@ def _weak_grounds(item: Item, look: Look, under: Sequence[Area], least: float, s
 
     Curves of both channels may cross, and a limit may cross a bar: neither counts as the other's ground.
     """
-    grounds = (look.ground, *(area.colour for area in under if isinstance(item, Text) or area.kind == "band"))
+    grounds = (look.ground, *(area.colour for area in under if isinstance(item, Text) or area.kind in FILLS))
     weak = {
         colour: worst
         for colour in dict.fromkeys(grounds)
@@ -105,12 +106,12 @@ def _weak_grounds(item: Item, look: Look, under: Sequence[Area], least: float, s
 
 
 def _overlaps(item: Item, area: Area) -> bool:
-    """Tell whether any part of an item lies on an area, which is treated as its rectangle."""
+    """Tell whether any part of an item lies on an area; for other items than texts, it is treated as its rectangle."""
+    if isinstance(item, Text):
+        return lies_on(item.box, area)
     reach = bounds(area)
     if reach is None:
         return False
-    if isinstance(item, Text):
-        return item.box.meets(reach)
     own = bounds(item)
     points = np.asarray(item.points, dtype=np.float64).reshape(-1, 2)
     return own is not None and own.meets(reach) and crosses(points, reach)

@@ -24,11 +24,22 @@ class _Roles(Look):
         return "bench"
 
     @property
-    def scale(self) -> str:
-        return "scale"
+    def room(self) -> str:
+        return "room"
+
+    @property
+    def fault_room(self) -> str:
+        return "fault_room"
+
+    @property
+    def hunt(self) -> str:
+        return "hunt"
 
     def channel(self, channel: str) -> str:
         return _ASKED.join(("channel", channel))
+
+    def channel_on(self, channel: str, fill: str) -> str:
+        return _ASKED.join(("channel_on", channel, fill))
 
     def curve(self, channel: str, role: str) -> str:
         return _ASKED.join(("curve", channel, role))

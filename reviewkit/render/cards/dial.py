@@ -1,71 +1,78 @@
-"""The dial scale under a panel, and the numbers at its side."""
+"""The dial line, which crosses every card at one height, and the numbers of a chart's rules."""
 
 from __future__ import annotations
 
 from itertools import pairwise
 
 from reviewkit.model.card import Axis
-from reviewkit.render.cards.look import LABEL
-from reviewkit.render.cards.scene import Box, Page, Stroke
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.look import AXIS
+from reviewkit.render.cards.scene import Page, Stroke
 from reviewkit.render.cards.traces import axis_position
 
-_UNDER_PLOT = 30.0  # from the plot's foot to the scale's line
-_MAJOR, _MINOR = 24.0, 12.0
-_UNDER_TICK = 14.0
-_NUMBER_GAP = 16.0  # the least room between two numbers
+_MAJOR, _MINOR = 30.0, 16.0
+_LINE = 4.0
+_NUMBER_GAP = 20.0  # the least room between two numbers
 _MOST_NUMBERS = 7
+_OVER_RULE = 12.0  # from a rule to the number on it
 
 
-def dial_height(page: Page) -> float:
-    """Return the distance from a plot's foot to the baseline of the scale's numbers."""
-    return _UNDER_PLOT + _MAJOR + _UNDER_TICK + page.cap(LABEL)
+def place_dial(page: Page, axis: Axis, loud: tuple[float, ...] = ()) -> None:
+    """Place the dial line across the whole frame, with ticks and numbers of an axis.
+
+    `loud`: values whose numbers are in the heaviest weight.
+    """
+    shape, look = page.shape, page.look
+    with page.part_of("line"):
+        page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, _LINE))
+    with page.part_of("scale"):
+        _place_scale(page, axis, loud)
 
 
-def unit_reach(page: Page, axis: Axis) -> float:
-    """Return how far the last number and its unit extend beyond the plot's right edge."""
-    last = axis.ticks[-1] if axis.ticks else (axis.high, "")
-    reach = page.width(strip_unit(last[1], axis), LABEL) / 2
-    return reach + 14 + page.width(axis.unit, LABEL) if axis.unit else reach
-
-
-def place_dial(page: Page, axis: Axis, box: Box) -> None:
-    """Place the scale of an x axis under a panel: short minor ticks, long numbered ones, the unit last."""
-    look = page.look
-    line_y = box.bottom + _UNDER_PLOT
+def _place_scale(page: Page, axis: Axis, loud: tuple[float, ...]) -> None:
+    """Place the ticks and numbers of the dial."""
+    shape, look = page.shape, page.look
+    left, right = shape.curves
+    numbered = [at for at, _, _ in _numbers(page, axis, loud)]
     for value in axis.minor:
         at = axis_position(axis, value)
-        if 0.0 <= at <= 1.0:
-            x = box.left + at * box.width
-            page.add(Stroke("scale", ((x, line_y), (x, line_y + _MINOR)), look.soft, 2.0))
-    baseline = box.bottom + dial_height(page)
-    reach = box.left - LABEL
-    for at, text in _numbers(page, axis, box):
-        x = box.left + at * box.width
-        number = page.text(text, x, baseline, LABEL, look.ink, anchor="centre")
+        if 0.0 <= at <= 1.0 and all(abs(at - other) > 1e-6 for other in numbered):
+            x = left + at * (right - left)
+            page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MINOR)), look.soft, 2.5))
+    reach = 0.0
+    for at, text, heavy in _numbers(page, axis, loud):
+        x = left + at * (right - left)
+        page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MAJOR)), look.ink, _LINE))
+        weight = "black" if heavy else "regular"
+        half = page.width(text, AXIS, weight) / 2
+        centre = min(max(x, shape.safe.left + half), shape.safe.right - half)
+        number = page.text(text, centre, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
         page.add(number)
         reach = max(reach, number.box.right)
-    for value, _ in axis.ticks:
-        at = axis_position(axis, value)
-        if -1e-6 <= at <= 1 + 1e-6:
-            x = box.left + at * box.width
-            page.add(Stroke("scale", ((x, line_y), (x, line_y + _MAJOR)), look.ink, 3.0))
-    page.add(Stroke("scale", ((box.left - 1.5, line_y), (box.right + 1.5, line_y)), look.ink, 3.0))
     if axis.unit:
-        page.add(page.text(axis.unit, reach + 12, baseline, LABEL, look.soft))
+        width = page.width(axis.unit, AXIS)
+        if reach + 14 + width <= shape.safe.right:
+            page.add(page.text(axis.unit, reach + 14, shape.numbers, AXIS, look.soft))
 
 
-def _numbers(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
-    """Return the numbers that have room as (share of the width, text): the ends first, then from left to right."""
-    ticks = [(axis_position(axis, value), strip_unit(text, axis)) for value, text in axis.ticks if text]
-    ticks = [(at, text) for at, text in ticks if -1e-6 <= at <= 1 + 1e-6]
-    order = ticks[:1] + ticks[-1:] + ticks[1:-1] if len(ticks) > 1 else ticks
-    kept: list[tuple[float, str, float, float]] = []
-    for at, text in order:
-        half = page.width(text, LABEL) / 2 + _NUMBER_GAP / 2
-        left, right = at * box.width - half, at * box.width + half
-        if len(kept) < _MOST_NUMBERS and all(right <= other[2] or left >= other[3] for other in kept):
-            kept.append((at, text, left, right))
-    return [(at, text) for at, text, _, _ in sorted(kept)]
+def _numbers(page: Page, axis: Axis, loud: tuple[float, ...]) -> list[tuple[float, str, bool]]:
+    """Return the numbers that have room as (share of the width, text, heavy): loud ones and the ends first."""
+    left, right = page.shape.curves
+    ticks = [(axis_position(axis, value), strip_unit(text, axis), value in loud) for value, text in axis.ticks if text]
+    ticks = [tick for tick in ticks if -1e-6 <= tick[0] <= 1 + 1e-6]
+    order = [t for t in ticks if t[2]] + ticks[:1] + ticks[-1:] + ticks[1:-1]
+    kept: list[tuple[float, str, bool, float, float]] = []
+    for at, text, heavy in dict.fromkeys(order):
+        half = page.width(text, AXIS, "black" if heavy else "regular") / 2 + _NUMBER_GAP / 2
+        # the last one needs room for the unit after it
+        room = page.width(axis.unit, AXIS) + 14 if axis.unit and at > 1 - 1e-6 else 0.0
+        start, stop = at * (right - left) - half, at * (right - left) + half
+        if at > 1 - 1e-6 and left + stop + room > page.shape.safe.right:
+            text, stop = f"{text} {axis.unit}", stop + room
+            start -= room
+        if len(kept) < _MOST_NUMBERS and all(stop <= other[3] or start >= other[4] for other in kept):
+            kept.append((at, text, heavy, start, stop))
+    return [(at, text, heavy) for at, text, heavy, _, _ in sorted(kept)]
 
 
 def strip_unit(text: str, axis: Axis) -> str:
@@ -73,18 +80,34 @@ def strip_unit(text: str, axis: Axis) -> str:
     return text.removesuffix(f" {axis.unit}") if axis.unit else text
 
 
-def y_labels(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
-    """Return the numbers at a panel's side as (share of the height, text), at most seven.
+def rules(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
+    """Return the horizontal rules of a panel as (share of the height, number), at most seven, the unit at the top.
 
     If they are close together, only every second, third … is given, counted from zero if it is there, else the lowest.
     """
     ticks = [(axis_position(axis, value), strip_unit(text, axis), value) for value, text in axis.ticks if text]
     ticks = sorted(tick for tick in ticks if -1e-6 <= tick[0] <= 1 + 1e-6)
-    least = page.cap(LABEL) + 14
+    least = page.cap(AXIS) + _OVER_RULE + 14
     anchor = next((index for index, tick in enumerate(ticks) if tick[2] == 0), 0)
     for step in range(1, len(ticks) + 1):
         kept = [tick for index, tick in enumerate(ticks) if (index - anchor) % step == 0]
         gaps = [(high[0] - low[0]) * box.height for low, high in pairwise(kept)]
         if len(kept) <= _MOST_NUMBERS and all(gap >= least for gap in gaps):
-            return [(at, text) for at, text, _ in kept]
+            found = [(at, text) for at, text, _ in kept]
+            return [*found[:-1], (found[-1][0], f"{found[-1][1]} {axis.unit}".rstrip())] if found else []
     return []
+
+
+def place_rules(page: Page, axis: Axis, box: Box, gap: tuple[float, float] | None = None) -> None:
+    """Place the horizontal rules across the frame, their numbers on them at the left.
+
+    `gap`: left and right end of the room between two curves, where the rules stop.
+    """
+    look, safe = page.look, page.shape.safe
+    for at, text in rules(page, axis, box):
+        y = box.bottom - at * box.height
+        spans = ((safe.left, safe.right),) if gap is None else ((safe.left, gap[0]), (gap[1], safe.right))
+        for left, right in spans:
+            if right > left:
+                page.add(Stroke("grid", ((left, y), (right, y)), look.rule, 2.0))
+        page.add(page.text(text, safe.left, y - _OVER_RULE, AXIS, look.soft))

@@ -1,39 +1,28 @@
-"""The frame of every card: title, conditions, the unit's name in the corner, the foot line."""
+"""The frame of every card: the overline with stage, measurement and conditions; the unit's name; the title."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from reviewkit.model.card import Card
-from reviewkit.render.cards.look import CONDITIONS, LABEL, LEAST, SAFE_LEFT, SAFE_RIGHT, TITLE
-from reviewkit.render.cards.scene import Box, Page
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.look import AXIS, LEAST, NOTE, OVERLINE
+from reviewkit.render.cards.scene import Page, Picture
+from reviewkit.render.cards.shape import Shape
 from reviewkit.render.cards.typeset import Setting, fit_text
 
-_WIDTH = SAFE_RIGHT - SAFE_LEFT
-_LONG_WORD = 30  # letters: a title with one may be broken within words, on three lines
-_GAP = 56.0  # between the title's side and the corner
-_TITLE_BASELINE, _UNDER_TITLE, _PITCH = 114.0, 58.0, 44.0
-_FOOT_BASELINE = 1012.0
-_ROOM_UNDER_HEAD, _ROOM_OVER_FOOT = 52.0, 36.0
+_GAP = 22.0  # between stage and measurement
+_NAME_GAP = 48.0  # from the overline to the unit's name
+_LINE = 46.0  # pitch of an overline that takes two lines
+_LEADING = 1.03  # of a title's lines, in em
+_MARK_HIGH, _MARK_WIDE, _MARK_GAP = 50.0, 200.0, 24.0
+_UNDER, _UNDER_SQUARE = 76.0, 54.0  # from the title to the conditions under it
 
 SHORTEN_TITLE = "shorten the title"
 SHORTEN_CONDITIONS = "shorten setting = …"
-SHORTEN_NAME = "shorten maker = … or model = … in [unit]"
-SHORTEN_FOOT = "shorten source = … of the ratings"
+SHORTEN_NAME = "write short = … in [unit]"
 
 
-@dataclass(frozen=True)
-class _Head:
-    title: Setting
-    corner: Setting
-    conditions: Setting
-
-
-_EMPTY = Setting(LABEL, (), 0.0)
-
-
-def place_frame(page: Page, card: Card, *, title: bool = True) -> Box:
-    """Place head and foot; return the room for the body.
+def place_frame(page: Page, card: Card, title: str) -> float:
+    """Place overline, name and title.
 
     Parameters
     ----------
@@ -41,75 +30,152 @@ def place_frame(page: Page, card: Card, *, title: bool = True) -> Box:
         The card.
     card : Card
         Its texts.
-    title : bool
-        False if the body shows the title itself.
+    title : str
+        Its title; "" if the body shows one itself.
 
     Returns
     -------
-    Box
-        The room between head and foot.
+    float
+        How much lower than usual the body begins, in pixels; negative in a tall frame if there is little above it.
 
     Raises
     ------
     LayoutFault
         If a text doesn't fit.
     """
-    shown = card.title if title else ""
-    head = _fit_head(page, shown, card.conditions, card.corner)
-    look = page.look
-    baseline = _TITLE_BASELINE
-    pitch = head.title.size * 1.12
-    for index, line in enumerate(head.title.lines):
-        baseline = _TITLE_BASELINE + index * pitch
-        page.add(page.text(line, SAFE_LEFT, baseline, head.title.size, look.ink, bold=True, remedy=SHORTEN_TITLE))
-    for index, line in enumerate(head.corner.lines):
-        at = _TITLE_BASELINE + index * _PITCH
-        page.add(page.text(line, SAFE_RIGHT, at, LABEL, look.soft, anchor="right", remedy=SHORTEN_NAME))
-    below = baseline + _UNDER_TITLE
-    for line in head.conditions.lines:
-        baseline = below
-        page.add(page.text(line, SAFE_LEFT, baseline, head.conditions.size, look.soft, remedy=SHORTEN_CONDITIONS))
-        below = baseline + _PITCH
-    # the body begins at the same height whether or not a card has conditions
-    top = max(baseline, _TITLE_BASELINE + _UNDER_TITLE) + _ROOM_UNDER_HEAD
-    return Box(SAFE_LEFT, top, SAFE_RIGHT, _place_foot(page, card.foot))
+    shape, look = page.shape, page.look
+    right = shape.safe.right - place_mark(page, card.mark, shape.safe.right, shape.overline, right=True)
+    name = _fit_name(page, card.corner)
+    for index, line in enumerate(name.lines):
+        at = shape.overline + index * _LINE
+        page.add(page.text(line, right, at, name.size, look.soft, weight="bold", anchor="right", remedy=SHORTEN_NAME))
+    beside = right - shape.safe.left - (name.width + _NAME_GAP if name.lines else 0.0)
+    lower = (len(name.lines) - 1) * _LINE if len(name.lines) > 1 else 0.0
+    lines, done = _place_overline(page, card, beside)
+    lower = max(lower, lines)
+    last, usual = _place_title(page, card, title, lower) if title else (shape.overline + lower, shape.overline)
+    if not done:
+        last += _place_conditions(page, card, last)
+    return last - usual - _UNDER if shape.conditions_under_title else max(last - usual, 0.0)
 
 
-def _fit_head(page: Page, title: str, conditions: str, corner: str) -> _Head:
-    """Find the largest title that leaves room for the name next to it, then fit the conditions."""
-    forms = [((TITLE,), 1), ((54.0,), 1), ((48.0,), 1), ((54.0, 48.0), 2), ((42.0, LEAST), 2)]
-    if max(map(len, title.split()), default=0) > _LONG_WORD:
-        forms.append(((42.0, LEAST), 3))
-    blamed = title, SHORTEN_TITLE
-    for names, lines_under in ((1, 2), (2, 2), (3, 2), (3, 3)):
-        name = fit_text(page, corner, (LABEL,), _WIDTH * 0.62, most=names, anywhere=names == 3) if corner else _EMPTY
-        if name is None:
-            blamed = corner, SHORTEN_NAME
-            continue
-        beside = _WIDTH - (name.width + _GAP if name.lines else 0)
-        for sizes, lines in forms:
-            heading: Setting | None = _EMPTY
-            if title:  # three lines are for words longer than a line
-                heading = fit_text(page, title, sizes, beside, bold=True, most=lines, anywhere=lines == 3)
-            if heading is None:
-                blamed = title, SHORTEN_TITLE
-                continue
-            room = _WIDTH if len(name.lines) <= len(heading.lines) else beside
-            under = fit_text(page, conditions, (CONDITIONS, LEAST), room, most=lines_under) if conditions else _EMPTY
-            if under is not None:
-                return _Head(heading, name, under)
-            blamed = conditions, SHORTEN_CONDITIONS
-    raise page.fault(*blamed)
+def under_overline(shape: Shape, lower: float) -> float:
+    """Return the last baseline of a head without a title, of which `place_frame` returned `lower`."""
+    return shape.overline + lower + (_UNDER if shape.conditions_under_title else 0.0)
 
 
-def _place_foot(page: Page, foot: str) -> float:
-    """Place the foot line; return where the body ends."""
-    if not foot:
-        return _FOOT_BASELINE
-    setting = fit_text(page, foot, (LABEL,), _WIDTH, most=2)
-    if setting is None:
-        raise page.fault(foot, SHORTEN_FOOT)
-    first = _FOOT_BASELINE - (len(setting.lines) - 1) * _PITCH
-    for index, line in enumerate(setting.lines):
-        page.add(page.text(line, SAFE_LEFT, first + index * _PITCH, LABEL, page.look.soft, remedy=SHORTEN_FOOT))
-    return first - page.measure(foot, LABEL, False)[1] - _ROOM_OVER_FOOT
+def place_mark(
+    page: Page, mark: bytes, x: float, baseline: float, *, right: bool = False, high: float = _MARK_HIGH
+) -> float:
+    """Place the user's own mark on a line of text; return the room it takes, in pixels. `right`: it ends at `x`."""
+    if not mark:
+        return 0.0
+    from reviewkit.render.cards.photo import aspect
+
+    ratio = aspect(mark)
+    high = min(high, _MARK_WIDE / ratio)
+    wide = high * ratio
+    middle = max(baseline - page.cap(OVERLINE) / 2, page.shape.safe.top + high / 2)
+    left = x - wide if right else x
+    page.add(picture("mark", Box(left, middle - high / 2, left + wide, middle + high / 2), mark, page))
+    return wide + _MARK_GAP
+
+
+def picture(kind: str, box: Box, data: bytes, page: Page) -> Picture:
+    """Return a picture of the user's own in a box."""
+    corners = ((box.left, box.top), (box.right, box.top), (box.right, box.bottom), (box.left, box.bottom))
+    return Picture(kind, corners, page.look.ground, data=data)
+
+
+def _fit_name(page: Page, name: str) -> Setting:
+    """Fit the unit's name into the corner.
+
+    Raises
+    ------
+    LayoutFault
+        If it doesn't fit on two lines.
+    """
+    if not name:
+        return Setting(OVERLINE, (), 0.0)
+    most = page.shape.safe.width * (0.5 if page.shape.stacked else 0.4)
+    made = fit_text(page, name, (OVERLINE, LEAST), most, weight="bold", most=2, anywhere=True)
+    if made is None:
+        raise page.fault(name, SHORTEN_NAME)
+    return made
+
+
+def _place_overline(page: Page, card: Card, width: float) -> tuple[float, bool]:
+    """Place stage, measurement and conditions; return how much lower the title begins, and whether all were placed.
+
+    In a tall frame, all but the stage is under the title, in a square one if it is too long for a line. Conditions that
+    the chart shows are left out first, those that a figure depends on never.
+    """
+    shape, look = page.shape, page.look
+    stage = card.stage
+    reach = page.width(stage, OVERLINE, "bold") + _GAP if stage else 0.0
+    if stage:
+        page.add(page.text(stage, shape.safe.left, shape.overline, OVERLINE, look.ink, weight="bold"))
+    if shape.conditions_under_title:
+        return 0.0, False
+    for text in shorter_overlines(card):
+        fitted = fit_text(page, text, (OVERLINE, LEAST), width - reach)
+        if fitted is not None:
+            page.add(page.text(text, shape.safe.left + reach, shape.overline, fitted.size, look.soft))
+            return 0.0, True
+    if shape.stacked:
+        return 0.0, False
+    fitted = fit_text(page, shorter_overlines(card)[-1], (OVERLINE, LEAST), width - reach, most=2)
+    if fitted is None:
+        raise page.fault(shorter_overlines(card)[0], SHORTEN_CONDITIONS)
+    for index, line in enumerate(fitted.lines):
+        at = shape.overline + index * _LINE
+        page.add(page.text(line, shape.safe.left + reach, at, fitted.size, look.soft, remedy=SHORTEN_CONDITIONS))
+    return _LINE, True
+
+
+def shorter_overlines(card: Card) -> tuple[str, ...]:
+    """Return measurement and conditions as one line, from all of them to the indispensable ones."""
+    kept = (card.subject, *card.conditions)
+    forms = [(*kept, *card.asides[:count]) for count in range(len(card.asides), -1, -1)]
+    return tuple(" · ".join(part for part in form if part) for form in forms)
+
+
+def _place_title(page: Page, card: Card, title: str, lower: float) -> tuple[float, float]:
+    """Place the title; return its last baseline, and where that usually is."""
+    shape, look = page.shape, page.look
+    width, most = shape.safe.width, shape.title_lines
+    # a tall frame has room for two large lines, the others rather have one
+    tries = [(size,) for size in shape.title_sizes] if shape.is_tall else [shape.title_sizes]
+    fitted = next(
+        (it for sizes in tries if (it := fit_text(page, title, sizes, width, weight="bold", most=most))), None
+    )
+    if fitted is None:
+        fitted = fit_text(page, title, shape.title_sizes[-1:], width, weight="bold", most=3, anywhere=True)
+    if fitted is None:
+        raise page.fault(title, SHORTEN_TITLE)
+    pitch = fitted.size * _LEADING
+    first = shape.title + lower - (0.0 if len(fitted.lines) == 1 or shape.conditions_under_title else 16.0)
+    for index, line in enumerate(fitted.lines):
+        at = first + index * pitch
+        page.add(page.text(line, shape.safe.left, at, fitted.size, look.ink, weight="bold", remedy=SHORTEN_TITLE))
+    usual = shape.title + (shape.title_sizes[0] * _LEADING if shape.conditions_under_title else 0.0)
+    return first + (len(fitted.lines) - 1) * pitch, usual
+
+
+def _place_conditions(page: Page, card: Card, baseline: float) -> float:
+    """Place measurement and conditions under the title; return how much lower their last baseline is."""
+    shape, look = page.shape, page.look
+    width, forms = shape.safe.width, shorter_overlines(card)
+    if not forms[-1]:
+        return 0.0
+    size = NOTE if shape.conditions_under_title else OVERLINE
+    tries = ((form, each) for each in (size, AXIS, OVERLINE) if each <= size for form in forms)
+    fitted = next((found for form, each in tries if (found := fit_text(page, form, (each,), width))), None)
+    fitted = fitted or fit_text(page, forms[-1], (size, OVERLINE, LEAST), width, most=3)
+    if fitted is None:
+        raise page.fault(forms[-1], SHORTEN_CONDITIONS)
+    below = _UNDER if shape.conditions_under_title else _UNDER_SQUARE
+    for index, line in enumerate(fitted.lines):
+        at = baseline + below + index * fitted.size * 1.2
+        page.add(page.text(line, shape.safe.left, at, fitted.size, look.soft, remedy=SHORTEN_CONDITIONS))
+    return below + (len(fitted.lines) - 1) * fitted.size * 1.2

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.render.cards.scene import Box
+from reviewkit.render.cards.box import Box
 
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
@@ -22,6 +22,33 @@ class FreeSpace:
         shape = max(int(box.height // _CELL), 1), max(int(box.width // _CELL), 1)
         self._occupied = np.zeros(shape, dtype=bool)
         self._grid = np.zeros(shape, dtype=bool)
+
+    def copy(self) -> FreeSpace:
+        """Return a copy, for trying something."""
+        other = FreeSpace(self.box)
+        other._occupied, other._grid = self._occupied.copy(), self._grid.copy()
+        return other
+
+    def release_grid(self) -> None:
+        """Let everything cover grid lines."""
+        self._grid[:] = False
+
+    def keep_between(self, x: Array, top: Array, bottom: Array) -> None:
+        """Mark all as occupied but the space between two edges.
+
+        Parameters
+        ----------
+        x : ndarray, shape (n,)
+            Rising, in pixels.
+        top, bottom : ndarray, shape (n,)
+            Upper and lower edge there, in pixels.
+        """
+        rows, columns = self._occupied.shape
+        middles = self.box.left + (np.arange(columns) + 0.5) * _CELL
+        heights = self.box.top + (np.arange(rows)[:, np.newaxis] + 0.5) * _CELL
+        upper, lower = (np.interp(middles, x, edge, left=np.nan, right=np.nan) for edge in (top, bottom))
+        with np.errstate(invalid="ignore"):
+            self._occupied |= ~((heights > upper) & (heights < lower))
 
     def occupy_line(self, pixels: Array, width: float, *, grid: bool = False) -> None:
         """Mark a line as occupied, half its width on either side.

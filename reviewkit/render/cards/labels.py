@@ -3,164 +3,159 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reviewkit.model.card import Limit
+from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.free_space import FreeSpace
-from reviewkit.render.cards.layout_check import crosses
-from reviewkit.render.cards.look import LABEL
-from reviewkit.render.cards.scene import Box, Page, Stroke, Text
+from reviewkit.render.cards.layout_check import crosses, lies_on
+from reviewkit.render.cards.look import AXIS, NOTE, READING
+from reviewkit.render.cards.scene import Area, Page, Stroke, Text
 
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
+    from reviewkit.render.cards.traces import Line
 
 MARGIN = 8.0  # kept free round a label
 LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # sample of a limit's line before a label that is away from it
-_ALONE = 60.0  # pixels from all other curves at which a curve can be named along its length
+_ALONE = 76.0  # pixels from all other curves at which a curve can be named along its length
+_MOST_PLACES = 12  # tried for a name with a leader
+_FAR_NAME = 90.0  # a name this far from its curve's end would be read as another's
 FAR = 30.0  # a label this far from what it names gets a leader
 
 SHORTEN_LABEL = "shorten setting = …, or name fewer measurements on one card (card = …)"
 SHORTEN_LIMIT = "shorten the condition of this [[rated]] table"
 
 
-@dataclass(frozen=True)
-class EndLabel:
-    """A name to the right of a panel.
-
-    Attributes
-    ----------
-    end
-        End of the curve that it names, in pixels.
-    y
-        Height of the label's middle, in pixels.
-    """
-
-    text: str
-    colour: str
-    bold: bool
-    size: float
-    end: tuple[float, float]
-    y: float
-
-
-def spread_apart(targets: Sequence[float], pitch: float, low: float, high: float) -> list[float] | None:
-    """Return positions as near as possible to targets but at least `pitch` apart, in the same order.
+def place_trace_labels(page: Page, free: FreeSpace, named: Sequence[Line], lines: Sequence[Line], box: Box) -> None:
+    """Name each curve where it runs, furthest from the others; at its end if there is no room.
 
     Parameters
     ----------
-    targets : sequence of float
-        Wanted positions.
-    pitch : float
-        Least distance between two.
-    low, high : float
-        Range of the positions.
+    page : Page
+        The card.
+    free : FreeSpace
+        Free places of the panel and the margin at its right.
+    named : sequence of Line
+        Curves with a label.
+    lines : sequence of Line
+        All curves of the panel.
+    box : Box
+        The plot.
 
-    Returns
-    -------
-    list of float or None
-        None if there isn't room for all.
-
-    Notes
-    -----
-    Isotonic regression by pooling adjacent violators: neighbours that are too close are joined to a block around their
-    mean until no two blocks touch (R. E. Barlow and others, Statistical Inference under Order Restrictions, 1972; from
-    memory).
+    Raises
+    ------
+    LayoutFault
+        If a name has no room.
     """
-    if pitch * (len(targets) - 1) > high - low:
-        return None
-    # curves that end at nearly the same height keep their order: left above right everywhere
-    order = sorted(range(len(targets)), key=lambda index: (round(2 * targets[index] / pitch), index))
-    blocks: list[list[float]] = []  # [sum of (target - offset), count]
-    for rank, index in enumerate(order):
-        first, last = low + 0.0, high - pitch * (len(targets) - 1)
-        blocks.append([min(max(targets[index] - rank * pitch, first), last), 1.0])
-        while len(blocks) > 1 and blocks[-2][0] / blocks[-2][1] > blocks[-1][0] / blocks[-1][1]:
-            total, count = blocks.pop()
-            blocks[-1][0] += total
-            blocks[-1][1] += count
-    places = [0.0] * len(targets)
-    rank = 0
-    for total, count in blocks:
-        for _ in range(int(count)):
-            places[order[rank]] = total / count + rank * pitch
-            rank += 1
-    return places
-
-
-def needs_leader(label: EndLabel, right: float) -> bool:
-    """Tell whether a label is too far from its curve's end to be read as its name."""
-    return abs(label.y - label.end[1]) > FAR or right - label.end[0] > FAR
-
-
-def place_end_labels(page: Page, labels: Sequence[EndLabel], right: float, x: float) -> None:
-    """Place names at `x`, with a thin leader from the end of each curve whose name had to move."""
-    for label in labels:
-        rise = page.cap(label.size, label.bold)
-        if needs_leader(label, right):
-            # from the curve's end rather than the picture's edge, unless a text is in the way
-            stop = (x - 8, label.y)
-            start = (label.end[0] + 8, label.end[1])
-            if any(
-                crosses(np.array((start, stop)), text.box.grown(4, 4)) for text in page.items if isinstance(text, Text)
-            ):
-                start = (max(start[0], right + 4), start[1])
-            page.add(Stroke("leader", (start, stop), label.colour, 2.0))
+    for line in sorted(named, key=lambda each: len(each.trace.label), reverse=True):
+        trace = line.trace
+        loud = trace.role in ("now", "residual")
+        weight = "bold" if loud else "regular"
+        size = NOTE if len(trace.label) > 2 else READING
+        size = size if loud else AXIS
+        place = _label_place(page, free, line, lines, box, size, weight)
+        if place is None and size > AXIS:
+            size = AXIS
+            place = _label_place(page, free, line, lines, box, size, weight)
+        if place is None:
+            place = _led_place(page, free, line, box, weight)
+        free.occupy_box(place.grown(MARGIN, MARGIN))
+        drop = page.measure(trace.label, size, weight)[2]
+        colour = _label_colour(page, line, place)
         page.add(
-            page.text(
-                label.text, x, label.y + rise / 2, label.size, label.colour, bold=label.bold, remedy=SHORTEN_LABEL
-            )
+            page.text(trace.label, place.left, place.bottom - drop, size, colour, weight=weight, remedy=SHORTEN_LABEL)
         )
 
 
-def place_near_end(
-    page: Page, free: FreeSpace, text: str, end: tuple[float, float], size: float, colour: str, bold: bool
-) -> bool:
-    """Place a name inside the panel, next to a curve that ends early; return False if there is no room."""
-    width, rise, drop, _ = page.measure(text, size, bold)
-    high = rise + drop
-    x, y = end
-    for left, top in ((x + 14, y - high / 2), (x - width / 2, y - high - 16), (x - width / 2, y + 16)):
-        box = Box(left, top, left + width, top + high)
-        if free.is_free(box.grown(MARGIN / 2, MARGIN / 2)):
-            break
-    else:
-        found = free.nearest(x, y, width + 2 * MARGIN, high + 2 * MARGIN, within=60.0)
-        if found is None:
-            return False
-        box = found.grown(-MARGIN, -MARGIN)
-    free.occupy_box(box.grown(MARGIN, MARGIN))
-    page.add(page.text(text, box.left, box.bottom - drop, size, colour, bold=bold, remedy=SHORTEN_LABEL))
-    return True
+def _led_place(page: Page, free: FreeSpace, line: Line, box: Box, weight: str) -> Box:
+    """Place a leader to the free place nearest to a curve's middle; return that place.
 
-
-def clearest_point(line: Array, others: Sequence[Array], box: Box) -> tuple[float, float] | None:
-    """Find the point at which a curve is furthest above or below all others of its panel.
-
-    Parameters
-    ----------
-    line : ndarray, shape (n, 2)
-        The curve, as fractions of the panel's width and height.
-    others : sequence of ndarray, shape (n, 2)
-        The other curves.
-    box : Box
-        The panel, in pixels.
-
-    Returns
-    -------
-    tuple of float or None
-        The point in pixels; None if the curve is near another everywhere.
+    Raises
+    ------
+    LayoutFault
+        If there is none.
     """
-    across = np.linspace(0.05, 0.7, 27)
-    own, *rest = (_heights(each, across) * box.height for each in (line, *others))
-    away = np.min([np.where(np.isfinite(other), np.abs(own - other), np.inf) for other in rest], axis=0)
-    away = np.where(np.isfinite(own) & (own < box.height - _ALONE), away, -1.0)
-    best = int(np.argmax(away))
-    if away[best] < _ALONE:
+    width, rise, drop, _ = page.measure(line.trace.label, AXIS, weight)
+    good = line.points[np.isfinite(line.points).all(axis=1)]
+    middle = good[len(good) // 2]
+    x, y = box.left + float(middle[0]) * box.width, box.bottom - float(middle[1]) * box.height
+    trial = free.copy()
+    for _ in range(_MOST_PLACES):
+        found = trial.nearest(x, y, width + 2 * MARGIN, rise + drop + 2 * MARGIN)
+        if found is None:
+            break
+        place = found.grown(-MARGIN, -MARGIN)
+        near = (min(max(x, place.left), place.right), place.bottom + 6 if place.bottom < y else place.top - 6)
+        leader = np.array((near, (x, y)))
+        if not any(crosses(leader, item.box.grown(2, 2)) for item in page.items if isinstance(item, Text)):
+            page.add(Stroke("leader", leader, page.look.soft, 2.0))
+            free.occupy_line(leader, 4.0)
+            return place
+        trial.occupy_box(found)
+    raise page.fault(line.trace.label, SHORTEN_LABEL, "has no room beside its curve")
+
+
+def _label_colour(page: Page, line: Line, place: Box) -> str:
+    """Return a name's colour: its channel's; on a fill, only if it can be read there."""
+    trace, look = line.trace, page.look
+    if trace.role in ("bench", "before"):
+        return look.soft
+    if not trace.channel:
+        return look.ink
+    fills = [
+        item.colour
+        for item in page.items
+        if isinstance(item, Area) and item.kind in ("band", "room") and lies_on(place.grown(MARGIN, MARGIN), item)
+    ]
+    return look.channel_on(trace.channel, fills[-1]) if fills else look.channel(trace.channel)
+
+
+def _label_place(
+    page: Page, free: FreeSpace, line: Line, lines: Sequence[Line], box: Box, size: float, weight: str
+) -> Box | None:
+    """Find a place for a name: above or below its curve, where no other curve is nearer; else after its end."""
+    width, rise, drop, _ = page.measure(line.trace.label, size, weight)
+    high = rise + drop
+    across = np.linspace(0.04, 0.98, 48)
+    others = [_heights(other.points, across) for other in lines if other is not line]
+    own = _heights(line.points, across)
+    ends = line.points[np.isfinite(line.points).all(axis=1)]
+    if len(ends) < 2:
         return None
-    return box.left + float(across[best]) * box.width, box.bottom - float(own[best])
+    # clear of the others first; then rather to the right, where a reader's eye ends
+    away = (
+        np.min([np.where(np.isfinite(other), np.abs(own - other), 1.0) for other in others], axis=0)
+        if others
+        else (np.ones_like(own))
+    )
+    # one of many settings is named where it does most, a channel to the right, where a reader's eye ends
+    does = np.abs(own - np.nanmedian(own)) if len(lines) > 2 and len(line.trace.label) > 2 else np.zeros_like(own)
+    merit = 100 * np.minimum(np.rint(4 * does), 2) + 10 * np.minimum(np.rint(8 * away), 6) + across
+    for index in [i for i in np.argsort(-merit) if np.isfinite(own[i])]:
+        if others and away[index] * box.height < _ALONE:
+            continue
+        x, y = box.left + float(across[index]) * box.width, box.bottom - float(own[index]) * box.height
+        for top in (y - high - 20, y + 20):
+            candidate = Box(x - width / 2, top, x + width / 2, top + high)
+            if free.is_free(candidate.grown(MARGIN, MARGIN), grid=False):
+                return candidate
+    x, y = box.left + float(ends[-1, 0]) * box.width, box.bottom - float(ends[-1, 1]) * box.height
+    for near in (
+        (x + 16, y - high / 2),
+        (x + 16, y - high - 6),
+        (x + 16, y + 6),
+        (x - width - 16, y - high - 16),
+        (x - width - 16, y + 16),
+    ):
+        candidate = Box(near[0], near[1], near[0] + width, near[1] + high)
+        if free.is_free(candidate.grown(MARGIN / 2, MARGIN / 2), grid=False):
+            return candidate
+    found = free.nearest(x, y, width + 2 * MARGIN, high + 2 * MARGIN, within=_FAR_NAME)
+    return found.grown(-MARGIN, -MARGIN) if found else None
 
 
 def _heights(line: Array, across: Array) -> Array:
@@ -205,7 +200,7 @@ def place_limit_label(
     """
     if not limit.label:
         return True
-    width, rise, drop, _ = page.measure(limit.label, LABEL, False)
+    width, rise, drop, _ = page.measure(limit.label, AXIS, "regular")
     high = rise + drop
     left, right = ends[0] + 20, ends[1] - 20 - width
     if right < left:  # a short line: the label is centred on it
@@ -231,8 +226,8 @@ def place_limit_label(
             return False
         box = replace(found.grown(-MARGIN, -MARGIN), left=found.left + MARGIN + sample)
         if sample:
-            place_limit_sample(page, box.left, box.bottom - drop - page.cap(LABEL) / 2)
+            place_limit_sample(page, box.left, box.bottom - drop - page.cap(AXIS) / 2)
             free.occupy_box(found)
     free.occupy_box(box.grown(MARGIN, MARGIN))
-    page.add(page.text(limit.label, box.left, box.bottom - drop, LABEL, page.look.soft, remedy=SHORTEN_LIMIT))
+    page.add(page.text(limit.label, box.left, box.bottom - drop, AXIS, page.look.soft, remedy=SHORTEN_LIMIT))
     return True

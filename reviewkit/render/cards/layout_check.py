@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.render.cards.look import LEAST, SAFE_BOTTOM, SAFE_LEFT, SAFE_RIGHT, SAFE_TOP
-from reviewkit.render.cards.scene import Area, Box, Item, Stroke, Text
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.look import LEAST
+from reviewkit.render.cards.scene import Area, Item, Stroke, Text
+from reviewkit.render.cards.shape import WIDE, Shape
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -19,12 +21,13 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
     from reviewkit.render.cards.scene import Points
 
-SAFE = Box(SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM)
 # Antialiasing and rounded places may extend a glyph this far beyond its outline.
 TOLERANCE = 1.5
-# A text may be on a grid line or a band: they are its ground, not its neighbours.
-MAY_LIE_UNDER_TEXT = ("grid", "band")
-_TEXTS_IN, _SHAPES_IN = SAFE.grown(TOLERANCE, TOLERANCE), SAFE.grown(2 * TOLERANCE, 2 * TOLERANCE)
+FILLS = ("band", "room")  # areas that are the ground of what is on them
+# A text may be on a grid line or a fill: they are its ground, not its neighbours.
+MAY_LIE_UNDER_TEXT = ("grid", "hunt", *FILLS)
+# what may leave the safe box: the dial line crosses the frame, needles point past the end of a scale
+MAY_LEAVE = ("dial", "hunt", "needle", "photo")
 
 
 @dataclass(frozen=True)
@@ -45,15 +48,17 @@ class Problem:
     remedy: str = ""
 
 
-def find_problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem, ...]:
+def find_problems(items: Sequence[Item], shape: Shape = WIDE, least: float = LEAST) -> tuple[Problem, ...]:
     """Find everything wrong with a layout.
 
     Parameters
     ----------
     items : sequence of Text, Stroke and Area
         Shapes in drawing order.
+    shape : Shape
+        The frame they are in.
     least : float
-        Smallest text size allowed, in pixels of a 1920 × 1080 frame.
+        Smallest text size allowed, in pixels of the frame.
 
     Returns
     -------
@@ -62,7 +67,12 @@ def find_problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem,
     """
     texts = [item for item in items if isinstance(item, Text)]
     boxes = np.array([_edges(text.box) for text in texts], dtype=np.float64).reshape(-1, 4)
-    found = [*_outside(texts), *_small(texts, least), *_overlapping(texts, boxes)]
+    safe = shape.safe.grown(2 * TOLERANCE, 2 * TOLERANCE)
+    found = [
+        *_outside(texts, shape.safe.grown(TOLERANCE, TOLERANCE)),
+        *_small(texts, least),
+        *_overlapping(texts, boxes),
+    ]
     drawn = 0  # of the texts
     for item in items:
         if isinstance(item, Text):
@@ -71,7 +81,7 @@ def find_problems(items: Sequence[Item], least: float = LEAST) -> tuple[Problem,
         reach = bounds(item)
         if reach is None:
             continue
-        if not _is_inside(reach, _SHAPES_IN):
+        if item.kind not in MAY_LEAVE and not _is_inside(reach, safe):
             found.append(Problem("outside", "", f"a {item.kind} reaches outside the safe box"))
         # most texts are far away: only those within the shape's bounds are checked in detail
         near = np.flatnonzero(_overlapping_boxes(boxes, reach))
@@ -115,11 +125,11 @@ def _overlapping_boxes(boxes: Array, reach: Box) -> NDArray[np.bool_]:
     )
 
 
-def _outside(texts: Sequence[Text]) -> list[Problem]:
+def _outside(texts: Sequence[Text], safe: Box) -> list[Problem]:
     return [
         Problem("outside", text.text, "reaches outside the safe box", text.remedy)
         for text in texts
-        if not _is_inside(text.box, _TEXTS_IN)
+        if not _is_inside(text.box, safe)
     ]
 
 
@@ -195,8 +205,19 @@ def crosses(points: Array, box: Box) -> bool:
 
 
 def _surrounds(polygon: Array, box: Box) -> bool:
-    """Tell whether a closed polygon surrounds a box that its edge doesn't enter (even-odd rule)."""
-    x, y = (box.left + box.right) / 2, (box.top + box.bottom) / 2
+    """Tell whether a closed polygon surrounds a box that its edge doesn't enter."""
+    return is_inside(polygon, (box.left + box.right) / 2, (box.top + box.bottom) / 2)
+
+
+def lies_on(box: Box, area: Area) -> bool:
+    """Tell whether any part of a box lies on a filled polygon."""
+    points = _points(area.points)
+    outline = np.concatenate((points, points[:1]))
+    return crosses(outline, box) or _surrounds(outline, box)
+
+
+def is_inside(polygon: Array, x: float, y: float) -> bool:
+    """Tell whether a point is inside a closed polygon, shape (n, 2), by the even-odd rule."""
     inside = False
     for (x1, y1), (x2, y2) in pairwise(polygon):
         if (y1 > y) != (y2 > y) and x < x1 + (y - y1) * (x2 - x1) / (y2 - y1):

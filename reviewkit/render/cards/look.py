@@ -28,18 +28,23 @@ SAFE_LEFT, SAFE_TOP, SAFE_RIGHT, SAFE_BOTTOM = 96.0, 54.0, 1824.0, 1026.0
 
 # em sizes; 36 is the floor: capitals of 16 arcmin on a phone held sideways (NUREG-0700's minimum)
 LEAST = 36.0
-TITLE = 60.0
-CONDITIONS = 38.0
-KEY, KEY_LEAST = 90.0, 64.0
+OVERLINE = 38.0
+AXIS = 40.0
+NOTE = 44.0  # captions, notes, names of traces
+SENTENCE = 92.0
+HEROES = (204.0, 192.0, 180.0, 168.0, 156.0, 144.0, 132.0, 120.0)
+STRIP_HEROES = (184.0, 172.0, 160.0, 150.0, 138.0, 126.0, 116.0, 104.0, 92.0)
+LABEL = AXIS
 READING = 50.0
-LABEL = 36.0
 
-DASH = (5.0, 1.6)  # the right channel's dash, in line widths
+CURVE, GHOST, BENCH = 9.0, 5.0, 3.0  # line widths
+DASH = (4.2, 1.35)  # the right channel's dash, in line widths
 CURVE_CONTRAST, TEXT_CONTRAST, INK_CONTRAST = 3.0, 4.5, 7.0
 LEFT_RIGHT_DISTANCE, LEFT_RIGHT_CONTRAST = 20.0, 1.5
 # text colours, and the contrast that each needs
 TEXTS = {"ink": INK_CONTRAST, **dict.fromkeys(("soft", "meets", "falls_short", "left", "right"), TEXT_CONTRAST)}
 _BAND_TOWARDS, _BAND_AWAY = 0.055, 0.5
+_ROOM_CONTRAST = 1.3  # of the room between two curves against the ground
 
 
 @dataclass(frozen=True)
@@ -65,31 +70,46 @@ class Look:
         return _band(self)
 
     @property
+    def room(self) -> str:
+        """Return the fill between a curve before the repair and after it."""
+        return _fill(self, self.ink, ("ink", "soft"))
+
+    @property
+    def fault_room(self) -> str:
+        """Return the fill between a faulty channel and the healthy one."""
+        return _fill(self, self.falls_short, ("ink", "soft", "falls_short"))
+
+    @property
+    def hunt(self) -> str:
+        """Return the colour of readings in tolerance on the way to a fault."""
+        return mix(self.soft, self.ground, 0.5)
+
+    @property
     def bench(self) -> str:
         """Return the colour of the bench's own floor: as faint as a curve may be, on the band too."""
         return palest(self.soft, self.ground, CURVE_CONTRAST, on=self.band)
 
-    @property
-    def scale(self) -> str:
-        """Return the colour of a needle's scale that has no pointer."""
-        return mix(self.soft, self.ground, 0.62)
-
     def channel(self, channel: str) -> str:
         """Return a channel's colour; a pair of channels has the driven one's, anything else ink."""
         return {"L": self.left, "R": self.right}.get(channel[:1], self.ink)
+
+    def channel_on(self, channel: str, fill: str) -> str:
+        """Return a channel's colour for a name on a fill; ink if it can't be read there."""
+        colour, ground = self.channel(channel), getattr(self, fill)
+        return colour if contrast(colour, ground) >= TEXT_CONTRAST else self.ink
 
     def curve(self, channel: str, role: str) -> str:
         """Return a curve's colour; `before` gives the same hue, as pale as a curve may be."""
         if role == "bench":
             return self.bench
         colour = self.channel(channel)
-        return palest(colour, self.ground, CURVE_CONTRAST, most=0.5, on=self.band) if role == "before" else colour
+        return palest(colour, self.ground, CURVE_CONTRAST, most=0.5, on=self.room) if role == "before" else colour
 
     def status(self, word: str) -> str:
         """Return a verdict's colour. It only helps: place and word carry the verdict."""
-        if word in ("meets", "in order"):
+        if word in ("meets", "OK"):
             return self.meets
-        if word in ("falls short", "out of tolerance", "open", "short"):
+        if word in ("falls short", "out of tolerance", "open", "short", "shorted", "too low", "too high"):
             return self.falls_short
         return self.ink if word == "too close to call" else self.soft
 
@@ -101,6 +121,20 @@ def _band(look: Look) -> str:
         return towards
     away = "#ffffff" if luminance(look.ground) > luminance(look.ink) else "#000000"
     return mix(look.ground, away, _BAND_AWAY)
+
+
+@cache
+def _fill(look: Look, towards: str, texts: tuple[str, ...]) -> str:
+    """Return the ground mixed towards a colour until it stands out, or as far as the texts on it can be read."""
+    fill = look.ground
+    for percent in range(1, 60):
+        mixed = mix(look.ground, towards, percent / 100)
+        if any(contrast(getattr(look, name), mixed) < TEXTS[name] for name in texts):
+            return fill
+        fill = mixed
+        if contrast(fill, look.ground) >= _ROOM_CONTRAST:
+            return fill
+    return fill
 
 
 LOOKS: dict[str, Look] = {

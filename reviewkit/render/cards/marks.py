@@ -9,37 +9,44 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.model.card import Mark, Panel
+from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.labels import FAR, MARGIN, SHORTEN_LABEL
 from reviewkit.render.cards.layout_check import crosses
-from reviewkit.render.cards.look import LABEL
-from reviewkit.render.cards.scene import Area, Box, Page, Stroke, Text
+from reviewkit.render.cards.look import AXIS
+from reviewkit.render.cards.scene import Area, Page, Stroke, Text
 from reviewkit.render.cards.traces import clamped_position
 
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
-_RADIUS = 12.0
+_RADIUS = 15.0
+_DOT, _HEAD = 14.0, 34.0  # of a change
+_STEM, _CAP = 10.0, 11.0  # of a spectrum's lines
 _MOST_PLACES = 8  # tried for one mark's text
-_OVER_PLOT = 32.0  # from the panel to the line above it, which has its label
 
 
 def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
-    """Place all rings, then their texts. A text without room in the picture goes above it.
+    """Place all rings, then their texts.
 
     Raises
     ------
     LayoutFault
-        If there is no room there either.
+        If a text has no room.
     """
     points = [_point(panel, mark, box) for mark in panel.marks]
+    for mark, (x, y) in zip(panel.marks, points, strict=True):
+        if mark.from_y is not None:
+            start = box.bottom - clamped_position(panel.y, mark.from_y) * box.height
+            _arrow_down(page, x, start, y - _RADIUS)
+            free.occupy_box(Box(x - 18, min(start, y), x + 18, max(start, y)))
     for x, y in points:
         _place_ring(page, x, y)
         free.occupy_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))
     worded = [(mark, point) for mark, point in zip(panel.marks, points, strict=True) if mark.text]
-    homeless = [mark for mark, point in worded if not _place_text(page, free, mark, point, points)]
-    if homeless:
-        _place_over_panel(page, homeless, box)
+    for mark, point in worded:
+        if not _place_text(page, free, mark, point, points):
+            raise page.fault(mark.text, SHORTEN_LABEL, "has no free place in the picture")
 
 
 def _point(panel: Panel, mark: Mark, box: Box) -> tuple[float, float]:
@@ -49,8 +56,7 @@ def _point(panel: Panel, mark: Mark, box: Box) -> tuple[float, float]:
 
 
 def _place_ring(page: Page, x: float, y: float) -> None:
-    turn = np.linspace(0.0, 2 * np.pi, 41)
-    ring = np.column_stack((x + _RADIUS * np.cos(turn), y + _RADIUS * np.sin(turn)))
+    ring = _circle(x, y, _RADIUS)
     page.add(Area("mark", ring, page.look.ground), Stroke("mark", ring, page.look.ink, 4.0))
 
 
@@ -62,7 +68,7 @@ def _place_text(
     A text too far from its ring gets a leader. A place is skipped, while there are others, if a leader would cross
     another text or the text could be read as another ring's.
     """
-    width, rise, drop, _ = page.measure(mark.text, LABEL, False)
+    width, rise, drop, _ = page.measure(mark.text, AXIS, "bold")
     size = width + 2 * MARGIN, rise + drop + 2 * MARGIN
     first = free.nearest(*point, *size)
     if first is None:
@@ -82,7 +88,9 @@ def _place_text(
         free.occupy_line(leader, 4.0)
     free.occupy_box(found)
     box = found.grown(-MARGIN, -MARGIN)
-    page.add(page.text(mark.text, box.left, box.bottom - drop, LABEL, page.look.ink, remedy=SHORTEN_LABEL))
+    page.add(
+        page.text(mark.text, box.left, box.bottom - drop, AXIS, page.look.ink, weight="bold", remedy=SHORTEN_LABEL)
+    )
     return True
 
 
@@ -125,14 +133,58 @@ def _is_blocked(page: Page, leader: Array | None) -> bool:
     return leader is not None and any(crosses(leader, box) for box in texts)
 
 
-def _place_over_panel(page: Page, marks: Sequence[Mark], box: Box) -> None:
-    """Place the texts of marks above the panel, flush right, after a ring."""
-    words = " · ".join(mark.text for mark in marks)
-    text = page.text(words, box.right, box.top - _OVER_PLOT, LABEL, page.look.ink, anchor="right", remedy=SHORTEN_LABEL)
-    ring = text.box.left - _RADIUS - 12
-    space = Box(ring - _RADIUS - 8, text.box.top, text.box.right, text.box.bottom)
-    occupied = any(space.meets(item.box) for item in page.items if isinstance(item, Text))
-    if space.left < box.left or occupied:
-        raise page.fault(marks[-1].text, SHORTEN_LABEL, "has no free place in the picture")
-    _place_ring(page, ring, text.baseline - page.cap(LABEL) / 2)
-    page.add(text)
+# ------------------------------------------------------------------ a change, and the lines of a spectrum
+
+
+def place_fall(page: Page, free: FreeSpace, panel: Panel, box: Box, *, fault: bool) -> None:
+    """Place the change at one reading: hollow dot, line with one arrowhead, solid dot; of a fault only its dot."""
+    assert panel.fall is not None
+    x = box.left + clamped_position(panel.x, panel.fall.x) * box.width
+    old, new = (box.bottom - clamped_position(panel.y, y) * box.height for y in (panel.fall.from_y, panel.fall.to_y))
+    look = page.look
+    if fault:
+        page.add(Area("mark", _circle(x, old, _DOT), look.falls_short))
+        free.occupy_box(Box(x - 20, old - 20, x + 20, old + 20))
+        return
+    way = 1.0 if new > old else -1.0
+    _arrow_down(page, x, old + way * (_DOT + 6), new - way * _DOT)
+    with page.part_of("ghost"):
+        page.add(
+            Area("mark", _circle(x, old, _DOT), look.ground), Stroke("mark", _circle(x, old, _DOT), look.soft, 4.0)
+        )
+    page.add(Area("mark", _circle(x, new, _DOT), look.ink))
+    free.occupy_box(Box(x - 22, min(old, new) - 20, x + 22, max(old, new) + 20))
+
+
+def _arrow_down(page: Page, x: float, start: float, end: float) -> None:
+    """Place an upright line with one arrowhead, if there is room for both."""
+    way = 1.0 if end > start else -1.0
+    if abs(end - start) > 2 * _HEAD:
+        tip = end - way * 4
+        page.add(Stroke("mark", ((x, start), (x, tip - way * (_HEAD - 4))), page.look.soft, 4.5))
+        page.add(Area("mark", ((x, tip), (x - 15, tip - way * _HEAD), (x + 15, tip - way * _HEAD)), page.look.soft))
+
+
+def place_stems(page: Page, free: FreeSpace, panel: Panel, box: Box, role: str) -> None:
+    """Place a spectrum's lines of one role: solid stems now, hollow caps before."""
+    look = page.look
+    for stem in (stem for stem in panel.stems if stem.role == role):
+        x = box.left + clamped_position(panel.x, stem.x) * box.width
+        y = box.bottom - clamped_position(panel.y, stem.y) * box.height
+        colour = look.curve(stem.channel, stem.role)
+        if stem.role == "before":
+            outline = ((x - _CAP, box.bottom), (x - _CAP, y), (x + _CAP, y), (x + _CAP, box.bottom))
+            page.add(Stroke("curve", outline, colour, 3.0))
+        else:
+            page.add(Stroke("curve", ((x, box.bottom), (x, y)), colour, _STEM))
+        free.occupy_box(Box(x - _CAP, y - 8, x + _CAP, box.bottom))
+        if stem.label:
+            text = page.text(stem.label, x, y - 18, AXIS, look.ink, anchor="centre", remedy=SHORTEN_LABEL)
+            if free.is_free(text.box.grown(4, 2), grid=False):
+                page.add(text)
+                free.occupy_box(text.box.grown(6, 4))
+
+
+def _circle(x: float, y: float, radius: float) -> Array:
+    turn = np.linspace(0.0, 2 * np.pi, 41)
+    return np.column_stack((x + radius * np.cos(turn), y + radius * np.sin(turn)))

@@ -1,16 +1,40 @@
-"""The needle: a short dial scale with a tall notch at the maker's limit and a pointer for the measured figure."""
+"""The needle: a short dial with the rating's notch, and a slender wedge that points at what was measured.
+
+Rated is above the line, measured below it; better is to the right. The scale is logarithmic and ends at half and at
+twice the rating, for levels in dB 6 dB on either side.
+"""
 
 from __future__ import annotations
 
-import math
-
+from reviewkit.render.cards.look import AXIS, NOTE
 from reviewkit.render.cards.scene import Area, Page, Stroke
 
+PAST_END = 1.2  # where a needle beyond the scale points, in half scales from the notch
 _TICKS = 8  # intervals along the scale; the notch is in the middle
+_HEAVY, _THIN = 9.0, 3.0
+_END, _TICK, NOTCH = 29.0, 14.0, 84.0
+_WEDGE_TOP, FOOT, WEDGE = 7.0, 118.0, 18.0  # of the wedge: its tip and foot below the line, half its width
+_GAP = 16.0
+
+
+def fit_scale(left: float, width: float, position: float | None) -> tuple[float, float]:
+    """Return left end and width of a scale that fits into a width with its wedge, which may be past the scale's end."""
+    if position is None or abs(position) <= 1:
+        return left, width
+    past = PAST_END / 2 - 0.5
+    width = (width - WEDGE) / (1 + past)
+    return (left + past * width + WEDGE if position < 0 else left), width
 
 
 def place_needle(
-    page: Page, left: float, line_y: float, width: float, position: float | None, word: str, weight: float = 1.0
+    page: Page,
+    left: float,
+    line_y: float,
+    width: float,
+    position: float | None,
+    word: str,
+    rated: str = "",
+    ends: tuple[str, str] = ("", ""),
 ) -> None:
     """Place a needle.
 
@@ -21,45 +45,54 @@ def place_needle(
     left, line_y, width : float
         Place and length of the scale's line, in pixels.
     position : float or None
-        The pointer, −1 … 1 with 0 at the limit; None for a paler scale without one.
+        The wedge: −1 … 1 with 0 at the limit, beyond for one past the scale; None for no wedge.
     word : str
-        The verdict, which colours the pointer.
-    weight : float
-        Factor on the line widths.
+        The verdict, which colours the wedge.
+    rated : str
+        The limit, to the right of the notch: "rated 60".
+    ends : tuple of str
+        What the scale's ends are: "30", "120".
     """
     look = page.look
-    size = _relative_size(width)
-    colour, notch_colour = (look.soft, look.ink) if position is not None else (look.scale, look.scale)
+    middle, right = left + width / 2, left + width
+    judged = position is not None
     for tick in range(_TICKS + 1):
         x = left + width * tick / _TICKS
-        if tick == _TICKS // 2:
-            continue
-        end = tick in (0, _TICKS)
-        page.add(Stroke("needle", ((x, line_y), (x, line_y - (15 if end else 10) * size)), colour, 2.0 * weight))
-    page.add(Stroke("needle", ((left - 1, line_y), (left + width + 1, line_y)), colour, 2.5 * weight))
-    middle = left + width / 2
-    page.add(Stroke("needle", ((middle, line_y), (middle, line_y - notch_height(width))), notch_colour, 4.0 * weight))
+        if tick != _TICKS // 2:
+            high = _END if tick in (0, _TICKS) else _TICK
+            page.add(Stroke("needle", ((x, line_y), (x, line_y - high)), look.soft, _THIN))
+    page.add(Stroke("needle", ((left, line_y), (right, line_y)), look.soft, _THIN))
+    if position is not None and abs(position) > 1:
+        x = middle + width / 2 * (PAST_END + 0.04) * (1 if position > 0 else -1)
+        page.add(Stroke("needle", (((right if position > 0 else left), line_y), (x, line_y)), look.soft, _THIN))
+    if judged:
+        far = middle + width / 2 * (PAST_END + 0.04) if position is not None and position > 1 else right
+        page.add(Stroke("needle", ((middle - _HEAVY / 2, line_y), (far, line_y)), look.ink, _HEAVY))
+    notch = look.ink if judged else look.soft
+    page.add(Stroke("needle", ((middle, line_y), (middle, line_y - NOTCH)), notch, _HEAVY if judged else _THIN))
+    wedge: tuple[float, float] | None = None
     if position is not None:
-        x = middle + width / 2 * min(max(position, -1.0), 1.0)
-        half, top, bottom = pointer_overhang(width), line_y + 4, line_y + pointer_depth(width)
-        page.add(Area("needle", ((x, top), (x + half, bottom), (x - half, bottom)), look.status(word)))
+        x = middle + width / 2 * min(max(position, -PAST_END), PAST_END)
+        wedge = x - WEDGE, x + WEDGE
+        page.add(wedge_at(page, x, line_y, word))
+    if rated:
+        room = right - middle - _GAP - 12
+        size = next((s for s in (NOTE, AXIS) if page.width(rated, s) <= room), AXIS)
+        page.add(page.text(rated, middle + _GAP, line_y - 44, size, look.ink))
+    for text, at, anchor in ((ends[0], left, "left"), (ends[1], right, "right")):
+        if not text:
+            continue
+        end = page.text(text, at, line_y + 52, AXIS, look.soft, anchor=anchor)
+        if wedge and end.box.left - 8 < wedge[1] and wedge[0] < end.box.right + 8:
+            # the wedge is there: the end's value goes to its far side
+            x = wedge[1] + 10 if anchor == "left" else wedge[0] - 10
+            end = page.text(text, x, line_y + 52, AXIS, look.soft, anchor=anchor)
+        page.add(end)
 
 
-def notch_height(width: float) -> float:
-    """Return the height of the notch above the scale's line."""
-    return 26 * _relative_size(width)
-
-
-def pointer_depth(width: float) -> float:
-    """Return the depth of the pointer below the scale's line."""
-    return 4 + 21 * _relative_size(width)
-
-
-def pointer_overhang(width: float) -> float:
-    """Return how far the pointer extends beyond either end of the scale."""
-    return 12.5 * _relative_size(width)
-
-
-def _relative_size(width: float) -> float:
-    """Return the size of the parts relative to a 150 px scale; short scales get relatively larger parts."""
-    return math.pow(width / 150, 0.6)
+def wedge_at(page: Page, x: float, line_y: float, word: str, height: float = FOOT, half: float = WEDGE) -> Area:
+    """Return a wedge whose tip is on a line from below; a negative height points down from above."""
+    top = line_y + (_WEDGE_TOP if height > 0 else -_WEDGE_TOP)
+    foot = line_y + height
+    corners = ((x - 2, top), (x + 2, top), (x + half, foot), (x - half, foot))
+    return Area("needle", corners, page.look.status(word))

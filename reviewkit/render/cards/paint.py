@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH
-from reviewkit.render.cards.scene import Area, Extent, Item, LayoutFault, Measure, Stroke, Text
+from reviewkit.render.cards.scene import Area, Extent, Item, LayoutFault, Measure, Picture, Stroke, Text
 from reviewkit.render.cards.settings_file import refuse_settings
+from reviewkit.render.cards.shape import WIDE, Shape
 
 if TYPE_CHECKING:
     from matplotlib.ft2font import FT2Font
@@ -22,6 +22,12 @@ if TYPE_CHECKING:
 
 refuse_settings()  # before any of the imports below
 _DPI = 72  # at which a point is a pixel
+_FACES = {
+    "light": "SourceSansProLight",
+    "regular": "SourceSansPro",
+    "bold": "SourceSansProBold",
+    "black": "SourceSansProBlack",
+}
 _SCALE = 100.0  # pixels; the size at which type is measured and its outlines are taken
 Fonts = tuple[str, str]  # the user's own font files, regular and bold; "" for none
 NO_FONTS: Fonts = ("", "")
@@ -32,7 +38,7 @@ NO_FONTS: Fonts = ("", "")
 
 def font_file(fonts: Fonts = NO_FONTS) -> str:
     """Return the path of the regular font."""
-    return _files(False, fonts)[0]
+    return _files("regular", fonts)[0]
 
 
 def find_font_fault(path: str) -> str:
@@ -67,26 +73,30 @@ def _damaged(font: FT2Font, text: Iterable[str], *, hinted: bool = False) -> str
 
 
 @cache
-def _files(bold: bool, fonts: Fonts) -> tuple[str, ...]:
-    """Return the font files in order of preference: the user's, the package's if installed, the renderer's own."""
+def _files(weight: str, fonts: Fonts) -> tuple[str, ...]:
+    """Return the font files in order of preference: the user's, the package's if installed, the renderer's own.
+
+    The last two have fewer weights: light is regular there, black is bold.
+    """
     from matplotlib import get_data_path
 
-    files = [fonts[bold]] if any(fonts) else []
+    heavy = weight in ("bold", "black")
+    files = [fonts[heavy]] if any(fonts) else []
     try:
         import font_source_sans_pro  # type: ignore[import-untyped]
     except ImportError:
         pass
     else:
-        files.append(str(font_source_sans_pro.font_files_ttf["SourceSansProBold" if bold else "SourceSansPro"]))
-    files.append(str(Path(get_data_path(), "fonts", "ttf", "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf")))
+        files.append(str(font_source_sans_pro.font_files_ttf[_FACES[weight]]))
+    files.append(str(Path(get_data_path(), "fonts", "ttf", "DejaVuSans-Bold.ttf" if heavy else "DejaVuSans.ttf")))
     return tuple(files)
 
 
-def _font(bold: bool, fonts: Fonts) -> FT2Font:
+def _font(weight: str, fonts: Fonts) -> FT2Font:
     """Return the font at a size of _SCALE, with the other files as fallbacks for missing characters."""
     from matplotlib.font_manager import get_font
 
-    font = get_font(_files(bold, fonts))
+    font = get_font(_files(weight, fonts))
     font.set_size(_SCALE, _DPI)
     return font
 
@@ -104,11 +114,11 @@ def _unhinted() -> Any:
 
 
 @cache
-def _known_characters(bold: bool, fonts: Fonts) -> frozenset[str]:
-    """Return every character that any of the fonts can draw."""
+def _is_known(sign: str, weight: str, fonts: Fonts) -> bool:
+    """Return whether any of the fonts can draw a character."""
     from matplotlib.font_manager import get_font
 
-    return frozenset(chr(code) for path in _files(bold, fonts) for code in get_font(path).get_charmap())
+    return any(get_font(path).get_char_index(ord(sign)) for path in _files(weight, fonts))
 
 
 def make_measure(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
@@ -127,8 +137,8 @@ def make_measure(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
         Raises LayoutFault for such characters.
     """
 
-    def measure(text: str, size: float, bold: bool) -> Extent:
-        extent = _extent(text, size, bold, fonts)
+    def measure(text: str, size: float, weight: str) -> Extent:
+        extent = _extent(text, size, weight, fonts)
         if isinstance(extent, str):
             named = ", ".join(f"U+{ord(sign):04X}" + (f" {sign}" if sign.isprintable() else "") for sign in extent)
             problem = f"has characters that no font here can draw: {named}"
@@ -139,24 +149,24 @@ def make_measure(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
 
 
 @lru_cache(maxsize=8192)
-def _extent(text: str, size: float, bold: bool, fonts: Fonts) -> Extent | str:
+def _extent(text: str, size: float, weight: str, fonts: Fonts) -> Extent | str:
     """Return a text's extent in pixels, or the characters in it that can't be drawn."""
-    found = _extent_at_scale(text, bold, fonts)
+    found = _extent_at_scale(text, weight, fonts)
     if isinstance(found, str):
         return found
     advance, rise, drop = (size / _SCALE * part for part in found)
     # the ink of a final "f" extends beyond its advance
-    width = advance - min(_bearing(text[-1:], size, bold, fonts, right=True), 0.0)
-    return Extent(width, rise, drop, _bearing(text[:1], size, bold, fonts))
+    width = advance - min(_bearing(text[-1:], size, weight, fonts, right=True), 0.0)
+    return Extent(width, rise, drop, _bearing(text[:1], size, weight, fonts))
 
 
 @lru_cache(maxsize=8192)
-def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float, float] | str:
+def _extent_at_scale(text: str, weight: str, fonts: Fonts) -> tuple[float, float, float] | str:
     """Return a text's width, rise and drop at a size of _SCALE, from which every size follows."""
-    unknown = "".join(sorted(set(text) - _known_characters(bold, fonts)))
+    unknown = "".join(sorted(sign for sign in set(text) if not _is_known(sign, weight, fonts)))
     if unknown:
         return unknown
-    font = _font(bold, fonts)
+    font = _font(weight, fonts)
     try:
         with warnings.catch_warnings(action="error"):
             font.set_text(text, 0.0, flags=_unhinted())
@@ -167,13 +177,13 @@ def _extent_at_scale(text: str, bold: bool, fonts: Fonts) -> tuple[float, float,
 
 
 @lru_cache(maxsize=2048)
-def _bearing(letter: str, size: float, bold: bool, fonts: Fonts, right: bool = False) -> float:
+def _bearing(letter: str, size: float, weight: str, fonts: Fonts, right: bool = False) -> float:
     """Return the gap between a letter's origin and its ink (`right`: at its far side); negative for overhang."""
     from matplotlib.font_manager import get_font
 
-    for path in _files(bold, fonts):
+    for path in _files(weight, fonts):
         font = get_font(path)
-        if letter and ord(letter) in font.get_charmap():
+        if letter and font.get_char_index(ord(letter)):
             font.set_size(size, _DPI)
             glyph = font.load_char(ord(letter), flags=_unhinted())
             if not right:
@@ -186,13 +196,20 @@ def _bearing(letter: str, size: float, bold: bool, fonts: Fonts, right: bool = F
 # ------------------------------------------------------------------ paint
 
 
-def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts = NO_FONTS, first_row: int = 0) -> Bytes:
+def paint(
+    items: Sequence[Item],
+    ground: str | Bytes,
+    width: int,
+    fonts: Fonts = NO_FONTS,
+    first_row: int = 0,
+    shape: Shape = WIDE,
+) -> Bytes:
     """Paint shapes on a ground.
 
     Parameters
     ----------
     items : sequence of Text, Stroke and Area
-        Shapes in drawing order, in pixels of a 1920 × 1080 frame.
+        Shapes in drawing order, in pixels of the frame.
     ground : str or ndarray
         A colour; or a picture of shape (height, width, 4) with straight alpha.
     width : int
@@ -201,6 +218,8 @@ def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts =
         The user's fonts, if any.
     first_row : int
         Row of the frame, in pixels of the picture, that is the picture's first.
+    shape : Shape
+        The frame.
 
     Returns
     -------
@@ -212,83 +231,103 @@ def paint(items: Sequence[Item], ground: str | Bytes, width: int, fonts: Fonts =
     The pixels are valid until the next picture of this size is painted: one canvas of each size is kept, since creating
     one costs more than painting on it.
     """
-    scale = width / FRAME_WIDTH
-    renderer = _canvas(width, round(FRAME_HEIGHT * scale) if isinstance(ground, str) else len(ground))
+    from matplotlib.colors import to_rgb
+    from matplotlib.transforms import Affine2D
+
+    scale = width / shape.width
+    renderer = _canvas(width, round(shape.height * scale) if isinstance(ground, str) else len(ground))
     pixels: Bytes = np.asarray(renderer.buffer_rgba())
     if isinstance(ground, str):
         pixels.view("<u4")[...] = int.from_bytes(bytes.fromhex(ground[1:]) + b"\xff", "little")
     else:
         pixels[...] = ground
+    bottom = renderer.height + first_row
+    down = Affine2D().scale(scale, -scale).translate(0.0, bottom)
+    filled = renderer.new_gc()  # without an outline, and not moved to whole pixels
+    filled.set_linewidth(0.0)
+    filled.set_snap(False)
     for item in items:
         if isinstance(item, Text):
-            _paint_text(renderer, item, scale, first_row, fonts)
+            larger = item.size * scale / _SCALE
+            at = Affine2D.from_values(larger, 0.0, 0.0, larger, item.x * scale, bottom - item.baseline * scale)
+            renderer.draw_path(filled, _outline(item.text, item.weight, fonts), at, to_rgb(item.colour))
+        elif isinstance(item, Picture):
+            _paint_picture(pixels, item, scale, first_row)
+        elif isinstance(item, Area):
+            renderer.draw_path(filled, _path(item), down, to_rgb(item.colour))
         else:
-            _paint_shape(renderer, item, scale, first_row)
+            # straight rules are on whole pixels; curves must not be, or they would show steps
+            snap, rounded = len(item.points) == 2, item.kind == "curve" and item.dash is None
+            pen = _pen(item.colour, item.width, item.dash, scale, snap=snap, rounded=rounded)
+            renderer.draw_path(pen, _path(item), down)
     return pixels
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=8)
 def _canvas(width: int, height: int) -> Any:
     from matplotlib.backends.backend_agg import RendererAgg
 
     return RendererAgg(width, height, _DPI)  # type: ignore[no-untyped-call]
 
 
-def _paint_text(renderer: Any, text: Text, scale: float, first_row: int, fonts: Fonts) -> None:
-    """Paint a text as a filled outline: identical at every size, and quicker than letter by letter."""
-    from matplotlib.colors import to_rgb
-    from matplotlib.transforms import Affine2D
-
-    gc = renderer.new_gc()
-    gc.set_linewidth(0.0)
-    gc.set_snap(False)
-    larger = text.size * scale / _SCALE
-    x, up = text.x * scale, renderer.height + first_row - text.baseline * scale
-    at = Affine2D.from_values(larger, 0.0, 0.0, larger, x, up)
-    renderer.draw_path(gc, _outline(text.text, text.bold, fonts), at, to_rgb(text.colour))
-    gc.restore()
-
-
 @lru_cache(maxsize=2048)
-def _outline(text: str, bold: bool, fonts: Fonts) -> MplPath:
-    """Return a text's letters as a path at a size of _SCALE, y upwards from the baseline."""
+def _outline(text: str, weight: str, fonts: Fonts) -> MplPath:
+    """Return a text's letters as a path at a size of _SCALE, y upwards from the baseline.
+
+    A filled outline is identical at every size, and quicker than letter by letter.
+    """
     from matplotlib.path import Path as MplPath
     from matplotlib.textpath import text_to_path
 
-    font = _font(bold, fonts)
-    placed, letters, _ = text_to_path.get_glyphs_with_font(font, text, _letters(bold, fonts))
+    font = _font(weight, fonts)
+    placed, letters, _ = text_to_path.get_glyphs_with_font(font, text, _letters(weight, fonts))
     drawn = [(letters[name][0] * size + (x, y), letters[name][1]) for name, x, y, size in placed]
     points, codes = zip(*drawn, strict=True) if drawn else (np.empty((1, 0, 2)), np.empty((1, 0)))
     return MplPath(np.concatenate(points), np.concatenate(codes))
 
 
 @cache
-def _letters(bold: bool, fonts: Fonts) -> dict[str, Any]:
+def _letters(weight: str, fonts: Fonts) -> dict[str, Any]:
     """Return the cache of letter outlines that the renderer reads and extends."""
     return {}
 
 
-def _paint_shape(renderer: Any, shape: Stroke | Area, scale: float, first_row: int) -> None:
-    from matplotlib.colors import to_rgb
+def _paint_picture(pixels: Bytes, picture: Picture, scale: float, first_row: int) -> None:
+    from reviewkit.render.cards.photo import fill_frame, fit_frame
+
+    places = np.rint(np.asarray(picture.points, dtype=np.float64) * scale).astype(int)
+    (left, top), (right, bottom) = places.min(axis=0), places.max(axis=0)
+    fill = fill_frame if picture.kind == "photo" else fit_frame
+    drawn = fill(picture.data, int(right - left), int(bottom - top))
+    rows = slice(max(first_row - top, 0), max(min(first_row + len(pixels) - top, len(drawn)), 0))
+    under = pixels[top + rows.start - first_row : top + rows.stop - first_row, left : left + drawn.shape[1]]
+    drawn = drawn[rows]
+    opacity = drawn[..., 3:].astype(np.uint16)
+    mixed = (drawn[..., :3] * opacity + under[..., :3] * (255 - opacity) + 127) // 255
+    under[..., :3], under[..., 3] = mixed, np.maximum(under[..., 3], drawn[..., 3])
+
+
+def _path(shape: Stroke | Area) -> MplPath:
     from matplotlib.path import Path as MplPath
-    from matplotlib.transforms import Affine2D
 
     path = MplPath(np.asarray(shape.points, dtype=np.float64), closed=False)
     path.should_simplify = False  # the points are already reduced to what can be seen
-    gc = renderer.new_gc()
-    # straight rules are on whole pixels; curves must not be, or they would show steps
-    gc.set_snap(len(shape.points) == 2 if isinstance(shape, Stroke) else False)
-    face = None
-    if isinstance(shape, Area):
-        gc.set_linewidth(0.0)
-        face = to_rgb(shape.colour)
-    else:
-        gc.set_foreground(shape.colour)
-        gc.set_linewidth(shape.width * scale)
-        gc.set_joinstyle("round")
-        gc.set_capstyle("round" if shape.kind == "curve" and shape.dash is None else "butt")
-        if shape.dash is not None:
-            gc.set_dashes(0.0, [part * scale for part in shape.dash])
-    down = Affine2D().scale(scale, -scale).translate(0.0, renderer.height + first_row)
-    renderer.draw_path(gc, path, down, face)
-    gc.restore()
+    return path
+
+
+@lru_cache(maxsize=256)
+def _pen(
+    colour: str, width: float, dash: tuple[float, float] | None, scale: float, *, snap: bool, rounded: bool
+) -> Any:
+    """Return how lines are drawn; many are drawn alike."""
+    from matplotlib.backend_bases import GraphicsContextBase
+
+    pen = GraphicsContextBase()
+    pen.set_snap(snap)
+    pen.set_foreground(colour)
+    pen.set_linewidth(width * scale)
+    pen.set_joinstyle("round")
+    pen.set_capstyle("round" if rounded else "butt")
+    if dash is not None:
+        pen.set_dashes(0.0, [part * scale for part in dash])
+    return pen

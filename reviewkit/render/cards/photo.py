@@ -1,26 +1,17 @@
-"""The user's photograph behind the title card: cropped to the frame, dimmed as far as the texts on it need."""
+"""The user's own pictures: a photograph cropped to fill its place, a mark scaled to fit into it."""
 
 from __future__ import annotations
 
 import io
 import warnings
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.render.cards.contrast import luminance
-from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, INK_CONTRAST, TEXT_CONTRAST, Look
-from reviewkit.render.cards.scene import Item, Text
-
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from PIL.Image import Image
 
-    from reviewkit.model.arrays import Array
     from reviewkit.render.cards.png import Bytes
-
-_ALL = 255  # nothing but ground is left
-_BESIDE = 8.0  # pixels around a text's ink that are checked as well
 
 _ORIENTATION = 0x0112  # of EXIF
 # its values, and what turns the picture upright (Exif 2.3, 4.6.4, from memory)
@@ -35,33 +26,6 @@ _TURNS = {
 }
 
 
-def draw_backdrop(photo: bytes, items: Sequence[Item], look: Look, width: int) -> Bytes:
-    """Crop a photograph to a frame and dim it until every text on it has its contrast.
-
-    Parameters
-    ----------
-    photo : bytes
-        A JPEG or PNG file.
-    items : sequence of Text, Stroke and Area
-        The card's shapes.
-    look : Look
-        Its ground is mixed in.
-    width : int
-        Width of the frame in pixels.
-
-    Returns
-    -------
-    ndarray of uint8, shape (height, width, 4)
-        Opaque.
-    """
-    high = round(width * FRAME_HEIGHT / FRAME_WIDTH)
-    colours = fill_frame(photo, width, high)
-    share = least_dimming(colours, [item for item in items if isinstance(item, Text)], look)
-    pixels = np.full((high, width, 4), _ALL, dtype=np.uint8)
-    pixels[..., :3] = _mix_codes(look.ground, share)[np.arange(3), colours]
-    return pixels
-
-
 def fill_frame(photo: bytes, width: int, height: int) -> Bytes:
     """Scale and crop a photograph around its middle, turned as its Exif orientation says.
 
@@ -74,85 +38,77 @@ def fill_frame(photo: bytes, width: int, height: int) -> Bytes:
 
     Returns
     -------
-    ndarray of uint8, shape (height, width, 3)
-        Red, green, blue.
+    ndarray of uint8, shape (height, width, 4)
+        Opaque.
     """
+    from PIL import Image
+
+    upright = _upright(photo, max(width, height)).convert("RGB").convert("RGBA")
+    # scale the largest central box with the frame's shape
+    scale = min(upright.width / width, upright.height / height)
+    left, top = max(upright.width - width * scale, 0) / 2, max(upright.height - height * scale, 0) / 2
+    box = (left, top, upright.width - left, upright.height - top)
+    return np.asarray(upright.resize((width, height), Image.Resampling.LANCZOS, box=box))
+
+
+def fit_frame(mark: bytes, width: int, height: int) -> Bytes:
+    """Scale a mark into the left of a frame, in the middle of its height, with its own transparency.
+
+    Parameters
+    ----------
+    mark : bytes
+        A JPEG or PNG file.
+    width, height : int
+        Size of the frame in pixels.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 4)
+        Transparent beside the mark.
+    """
+    from PIL import Image
+
+    upright = _upright(mark, max(width, height)).convert("RGBA")
+    wide, high = fitted_size((upright.width, upright.height), width, height)
+    framed = np.zeros((height, width, 4), dtype=np.uint8)
+    top = (height - high) // 2
+    # alpha is applied before scaling, or the colour of transparent pixels would show at the edges
+    scaled = upright.convert("RGBa").resize((wide, high), Image.Resampling.LANCZOS).convert("RGBA")
+    framed[top : top + high, :wide] = np.asarray(scaled)
+    return framed
+
+
+def fitted_size(size: tuple[int, int], width: int, height: int) -> tuple[int, int]:
+    """Return the size in whole pixels of a picture scaled into a frame."""
+    scale = min(width / size[0], height / size[1])
+    return max(min(round(size[0] * scale), width), 1), max(min(round(size[1] * scale), height), 1)
+
+
+def aspect(picture: bytes) -> float:
+    """Return a picture's width over its height, as it is seen upright."""
+    from PIL import Image
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        with Image.open(io.BytesIO(picture), formats=("JPEG", "PNG")) as opened:
+            wide, high = opened.size
+            orientation = opened.getexif().get(_ORIENTATION)
+    return high / wide if orientation in (5, 6, 7, 8) else wide / high
+
+
+def _upright(picture: bytes, most: int) -> Image:
+    """Decode a picture and turn it as its Exif orientation says. `most`: its largest side on the card, in pixels."""
     from PIL import Image
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # large, or with damaged EXIF
-        with Image.open(io.BytesIO(photo), formats=("JPEG", "PNG")) as opened:
-            opened.draft("RGB", (width, width))  # a JPEG is decoded no finer than it can be seen, turned or not
+        with Image.open(io.BytesIO(picture), formats=("JPEG", "PNG")) as opened:
+            opened.draft("RGB", (most, most))  # a JPEG is decoded no finer than it can be seen, turned or not
             opened.load()
-            # the one tag alone: the library's own turning writes all others anew, and stumbles over what cameras write
+            # the one tag alone: the library's own turning writes all others again, and stumbles over what cameras write
             orientation = opened.getexif().get(_ORIENTATION)
             turn = _TURNS.get(orientation) if isinstance(orientation, int) else None
-            turned = opened.transpose(Image.Transpose[turn]) if turn else opened.copy()
-    if turned.mode.startswith("I"):  # grey of 16 bits
-        turned = turned.convert("I").point(lambda level: level * (1 / 256)).convert("L")
-    turned = turned.convert("RGB")
-    # scale the largest central box with the frame's shape
-    scale = min(turned.width / width, turned.height / height)
-    left, top = max(turned.width - width * scale, 0) / 2, max(turned.height - height * scale, 0) / 2
-    box = (left, top, turned.width - left, turned.height - top)
-    return np.asarray(turned.resize((width, height), Image.Resampling.LANCZOS, box=box))
-
-
-def least_dimming(colours: Bytes, texts: Sequence[Text], look: Look) -> int:
-    """Return the least share of ground, 0 … 255, with which every text reaches its contrast.
-
-    Parameters
-    ----------
-    colours : ndarray of uint8, shape (height, width, 3)
-        The photograph.
-    texts : sequence of Text
-        The texts on it.
-    look : Look
-        Its ground is mixed in.
-
-    Returns
-    -------
-    int
-        The share.
-    """
-    scale = colours.shape[1] / FRAME_WIDTH
-    under = []
-    for text in texts:
-        box = text.box.grown(_BESIDE, _BESIDE)
-        rows = slice(max(int(box.top * scale), 0), max(int(box.bottom * scale) + 1, 0))
-        columns = slice(max(int(box.left * scale), 0), max(int(box.right * scale) + 1, 0))
-        seen = np.unique(
-            colours[rows, columns].reshape(-1, 3).astype(np.uint32) @ np.array((1 << 16, 1 << 8, 1), np.uint32)
-        )
-        under.append((text.colour, INK_CONTRAST if text.colour == look.ink else TEXT_CONTRAST, seen))
-    low, high = 0, _ALL
-    while low < high:
-        middle = (low + high) // 2
-        weights = _dimmed_luminances(look.ground, middle)
-        if all(_least_contrast(colour, seen, weights) >= least for colour, least, seen in under):
-            high = middle
-        else:
-            low = middle + 1
-    return high
-
-
-def _mix_codes(ground: str, share: int) -> Bytes:
-    """Return what each channel's codes 0 … 255 become with a share of the ground, shape (3, 256)."""
-    codes = np.arange(256)[np.newaxis]
-    towards = np.array(tuple(bytes.fromhex(ground[1:])))[:, np.newaxis]
-    return np.rint(codes + (towards - codes) * (share / _ALL)).astype(np.uint8)
-
-
-def _dimmed_luminances(ground: str, share: int) -> Array:
-    """Return what each channel's codes add to the luminance after dimming, shape (3, 256)."""
-    alone = [[luminance("#" + "00" * at + f"{code:02x}" + "00" * (2 - at)) for code in range(256)] for at in range(3)]
-    return np.take_along_axis(np.array(alone), _mix_codes(ground, share).astype(np.intp), axis=1)
-
-
-def _least_contrast(colour: str, seen: NDArray[np.uint32], weights: Array) -> float:
-    """Return the least contrast of a colour with any of the colours under it (WCAG 2.x)."""
-    if not len(seen):
-        return np.inf
-    under = weights[0, seen >> 16] + weights[1, seen >> 8 & 255] + weights[2, seen & 255]
-    own = luminance(colour)
-    return float(((np.maximum(under, own) + 0.05) / (np.minimum(under, own) + 0.05)).min())
+            upright = opened.transpose(Image.Transpose[turn]) if turn else opened.copy()
+    if upright.mode.startswith("I"):  # grey of 16 bits
+        return upright.convert("I").point(lambda level: level * (1 / 256)).convert("L")
+    return upright

@@ -1,7 +1,18 @@
-"""A card as plain shapes with their extents: pixels of a 1920 × 1080 frame, y downwards.
+"""A card as plain shapes with their extents: pixels of its shape's frame, y downwards.
 
-Every shape names the `part` of the card it belongs to, in the order a clip reveals them: frame (there from the start),
-curve, label (names at the curves' ends, marks), reading, needle.
+Every shape names the `part` of the card it belongs to, in the order in which a clip shows them:
+
+line       the dial line, which is there from the start
+scale      its ticks and numbers
+frame      overline, title, rules
+ghost      curves before the repair, where those after it are drawn too
+curve      curves, and the room between them
+fall       the change at one reading
+label      names of curves, marks, limits
+reading    the figure that is large
+needle     the needle with its rating
+word       the verdict
+step 1 …   what a card without a chart shows after its frame, one after another; sweep 3: from left to right
 """
 
 from __future__ import annotations
@@ -12,10 +23,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from reviewkit.model.errors import Fault, InputError
+from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.look import Look
 
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
+    from reviewkit.render.cards.shape import Shape
 
     Points = Sequence[tuple[float, float]] | Array
 
@@ -43,38 +56,8 @@ class Extent(NamedTuple):
 class Measure(Protocol):
     """A function that returns the size at which the renderer draws a text."""
 
-    def __call__(self, text: str, size: float, bold: bool) -> Extent:
+    def __call__(self, text: str, size: float, weight: str) -> Extent:
         """Return the extent of one line."""
-
-
-@dataclass(frozen=True)
-class Box:
-    """A rectangle; right and bottom are just outside."""
-
-    left: float
-    top: float
-    right: float
-    bottom: float
-
-    @property
-    def width(self) -> float:
-        """Return the distance from left to right."""
-        return self.right - self.left
-
-    @property
-    def height(self) -> float:
-        """Return the distance from top to bottom."""
-        return self.bottom - self.top
-
-    def grown(self, x: float, y: float) -> Box:
-        """Return the box with a margin added on all sides (removed if negative)."""
-        return Box(self.left - x, self.top - y, self.right + x, self.bottom + y)
-
-    def meets(self, other: Box) -> bool:
-        """Tell whether two boxes share any area."""
-        return (
-            self.left < other.right and other.left < self.right and self.top < other.bottom and other.top < self.bottom
-        )
 
 
 @dataclass(frozen=True)
@@ -96,7 +79,7 @@ class Text:
     baseline: float
     size: float
     colour: str
-    bold: bool
+    weight: str
     box: Box
     remedy: str
     part: str = "frame"
@@ -109,7 +92,7 @@ class Stroke:
     Attributes
     ----------
     kind
-        Curve, limit, leader, needle, mark, scale, rule or grid.
+        Curve, limit, leader, needle, mark, scale, dial, rule or grid.
     points
         Shape (n, 2), in pixels; NaN rows separate parts.
     dash
@@ -131,13 +114,28 @@ class Area:
     Attributes
     ----------
     kind
-        Band, needle, curve (a single point, a bar) or mark.
+        Band, room, needle, hunt, curve (a single point) or mark.
     """
 
     kind: str
     points: Points
     colour: str
     part: str = "frame"
+
+
+@dataclass(frozen=True, eq=False)
+class Picture(Area):
+    """A picture of the user's own, in the rectangle of its points.
+
+    Attributes
+    ----------
+    kind
+        "photo", cropped to fill it, or "mark", scaled to fit into it.
+    data
+        Bytes of a JPEG or PNG file.
+    """
+
+    data: bytes = b""
 
 
 Item = Text | Stroke | Area
@@ -148,12 +146,17 @@ _USUAL_BEARING = 3.0  # of the labels and lines below a large text
 class Page:
     """A card during layout: creates texts with their measured extents and collects the shapes placed so far."""
 
-    def __init__(self, card_id: str, look: Look, measure: Measure) -> None:
+    def __init__(self, card_id: str, look: Look, measure: Measure, shape: Shape) -> None:
         self.card_id = card_id
+        self.shape = shape
         self.look = look
         self.measure = measure
         self.items: list[Item] = []
         self._part = "frame"
+
+    def blank(self) -> Page:
+        """Return a page of the same card with nothing on it, to try something."""
+        return Page(self.card_id, self.look, self.measure, self.shape)
 
     def add(self, *items: Item) -> None:
         """Place shapes; later ones are drawn over earlier ones."""
@@ -168,13 +171,13 @@ class Page:
         finally:
             self._part = before
 
-    def width(self, text: str, size: float, bold: bool = False) -> float:
+    def width(self, text: str, size: float, weight: str = "regular") -> float:
         """Return a text's width as drawn."""
-        return self.measure(text, size, bold)[0]
+        return self.measure(text, size, weight)[0]
 
-    def cap(self, size: float, bold: bool = False) -> float:
+    def cap(self, size: float, weight: str = "regular") -> float:
         """Return the height of a capital, by which lines are spaced and centred."""
-        return self.measure("H", size, bold)[1]
+        return self.measure("H", size, weight)[1]
 
     def text(
         self,
@@ -184,13 +187,13 @@ class Page:
         size: float,
         colour: str,
         *,
-        bold: bool = False,
+        weight: str = "regular",
         anchor: str = "left",
         remedy: str = "",
     ) -> Text:
         """Create a text without placing it.
 
-        Large bold texts move left until their ink begins where that of smaller texts does: the room before their first
+        Large texts move left until their ink begins where that of smaller texts does: the room before their first
         letter would look like an indent.
 
         Parameters
@@ -203,8 +206,8 @@ class Page:
             Em size in pixels.
         colour : str
             Colour or role.
-        bold : bool
-            True for bold.
+        weight : str
+            "light", "regular", "bold" or "black".
         anchor : str
             Which end of the text is at `x`: "left", "centre" or "right".
         remedy : str
@@ -215,12 +218,12 @@ class Page:
         Text
             The text with its extent.
         """
-        width, rise, drop, bearing = self.measure(text, size, bold)
+        width, rise, drop, bearing = self.measure(text, size, weight)
         left = x - {"left": 0.0, "centre": width / 2, "right": width}[anchor]
-        if anchor == "left" and bold and size >= _LARGE:
+        if anchor == "left" and size >= _LARGE:
             left -= max(bearing - _USUAL_BEARING, 0.0)
         box = Box(left + bearing, baseline - rise, left + width, baseline + drop)
-        return Text(text, left, baseline, size, colour, bold, box, remedy)
+        return Text(text, left, baseline, size, colour, weight, box, remedy)
 
     def fault(self, text: str, remedy: str, problem: str = "does not fit") -> LayoutFault:
         """Return the fault to raise if no shorter form of a text is left."""

@@ -1,129 +1,121 @@
-"""The thumbnail: the unit's name and one figure, legible at 168 × 94 pixels."""
+"""Thumbnails: few words and one figure, legible at 168 × 94 pixels; of the figure, of the pair, of the photograph."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
 
-from reviewkit.model import quantities
-from reviewkit.model.change import Change
+from reviewkit.episode.score import change_hero, judged_figure, lower_first, plain_name
+from reviewkit.episode.session_cards import find_hook
+from reviewkit.episode.stills import changed_most
+from reviewkit.model.card import Chart, Panel, Trace
 from reviewkit.model.episode import Episode
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.model.finding import Finding
 from reviewkit.model.ratings import RULES
-from reviewkit.model.session import Unit
-from reviewkit.render.cards.frame import SHORTEN_NAME
+from reviewkit.model.session import Session
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.chart import place_room
+from reviewkit.render.cards.frame import SHORTEN_NAME, picture, place_mark
+from reviewkit.render.cards.hero import arrow, bare
 from reviewkit.render.cards.layout_check import find_problems
-from reviewkit.render.cards.look import SAFE_BOTTOM, SAFE_LEFT, SAFE_RIGHT, SAFE_TOP, Look
-from reviewkit.render.cards.needle import place_needle, pointer_overhang
+from reviewkit.render.cards.look import DASH, Look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
 from reviewkit.render.cards.png import encode_png
 from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
-from reviewkit.render.cards.typeset import Setting, fit_text
+from reviewkit.render.cards.shape import WIDE
+from reviewkit.render.cards.traces import clip_trace, to_pixels
+from reviewkit.render.cards.typeset import fit_block, fit_text, line_pitch
+from reviewkit.verdict.verdict import MEETS
 
 WIDTH = 1280  # pixels
 LEAST = 92.0  # of 1920: eight pixels when shown 168 wide
-_WIDTH = SAFE_RIGHT - SAFE_LEFT
-_FIGURE_SIZES = tuple(float(size) for size in range(400, 179, -10))
-_WORDS_SIZES = (108.0, 100.0, LEAST)
-_TOP = SAFE_TOP + 26.0
-_NEEDLE_Y, _SCALE_Y = SAFE_BOTTOM - 98.0, SAFE_BOTTOM - 44.0
-_OVER_NEEDLE, _OVER_SCALE = 132.0, 128.0  # what a notch or a long tick takes, and some room
-_TICKS, _TICKS_PER_LONG = 48, 8
-_NEWS = math.log(2)  # a figure that the repair changed by less is not what the episode is about
-_NEARLY = math.log(1.25)  # changes as large as the largest but for this: the one of them that says most
+MOST_WORDS = 4  # with those that say what the figure is
+_PICTURE = Box(1104.0, 0.0, 1920.0, 606.0)
+_CURVES = Box(1140.0, 84.0, 1800.0, 560.0)
+_WORDS = tuple(float(size) for size in range(250, int(LEAST) - 1, -4))
+_FIGURES = tuple(float(size) for size in range(480, int(LEAST) - 1, -4))
+_TOP, _BASELINE = 90.0, 900.0  # a player's clock covers the lower right corner (common practice, no source)
+_CURVE, _GHOST = 18.0, 10.0  # line widths
+_ARROW, _ARROW_GAP = 130.0, 44.0
+_MARK = 84.0
 
 
-@dataclass(frozen=True)
-class ThumbnailFigure:
-    """The figure of a thumbnail.
+@dataclass(frozen=True, eq=False)
+class Thumbnail:
+    """A thumbnail as data.
 
     Attributes
     ----------
     words
-        What it is, from the longest wording to the shortest.
-    verdict, position
-        Of the needle, if there is one.
+        The hook, or the unit's name.
+    what
+        What the figure is: "distortion".
+    before
+        The same figure before the repair.
+    panel
+        The pair's curves.
+    photo, mark
+        Bytes of the user's own pictures.
     """
 
+    words: str
+    what: str
     figure: str
-    words: tuple[str, ...] = ()
-    verdict: str = ""
-    position: float | None = None
+    before: str = ""
+    panel: Panel | None = None
+    photo: bytes = field(default=b"", repr=False)
+    mark: bytes = field(default=b"", repr=False)
 
 
-# ------------------------------------------------------------------ which figure
+# ------------------------------------------------------------------ what is on them
 
 
-def choose_figure(episode: Episode) -> ThumbnailFigure:
-    """Choose the figure: the largest change by the repair, else the rated power as measured.
+def choose_thumbnails(episode: Episode, photo: bytes = b"", mark: bytes = b"") -> dict[str, Thumbnail]:
+    """Return the thumbnails to choose from, by file name: the figure, the pair, the photograph.
 
-    Failing that, the first verdict's figure; failing that, the year.
+    The figure is what the repair changed most; without a repair, the rated power as measured, else what is met.
     """
-    changed = _largest_fall(episode.changes)
-    if changed:
-        return changed
-    measured = [v for v in episode.verdicts if v.measured]
-    for verdict in sorted(measured, key=lambda v: v.rating.quantity != "power"):
-        figure, _, spot = verdict.measured.rpartition(" at ")
-        where = f" at {spot}" if figure else ""
-        name, rated = RULES[verdict.rating.quantity].label, f"rated {verdict.limit}"
-        words = (f"{verdict.label}{where}, {rated}", f"{name}{where}, {rated}")
-        return ThumbnailFigure(figure or verdict.measured, words, verdict.verdict, verdict.position)
+    pair = changed_most(episode.cards)
+    change = pair.finding.facts["change"] if pair is not None and pair.finding is not None else None
+    if pair is not None and change is not None and change.improved:
+        hero, what = change_hero(change), plain_name(change.after)
+        own = Thumbnail(_words(episode.session, what), what, hero.figure, mark=mark)
+        both = replace(own, before=bare(hero.before, hero.figure))
+        panel = pair.body.panels[0] if isinstance(pair.body, Chart) else None
+        made = {"thumbnail.png": own, "thumbnail-pair.png": replace(both, panel=panel)}
+    else:
+        own = both = _without_repair(episode, mark)
+        made = {"thumbnail.png": own}
+    return made | ({"thumbnail-photo.png": replace(both, photo=photo)} if photo else {})
+
+
+def _without_repair(episode: Episode, mark: bytes) -> Thumbnail:
+    measured = [v for v in episode.verdicts if v.measured and v.findings]
+    verdict = min(measured, key=lambda v: (v.verdict != MEETS, v.rating.quantity != "power"), default=None)
+    if verdict is not None:
+        what = lower_first(RULES[verdict.rating.quantity].label)
+        return Thumbnail(_words(episode.session, what), what, judged_figure(verdict), mark=mark)
     year = episode.session.unit.year
-    return ThumbnailFigure(str(year) if year else "")
+    return Thumbnail(_words(episode.session, ""), "", str(year) if year else "", mark=mark)
 
 
-def _largest_fall(changes: Sequence[Change]) -> ThumbnailFigure | None:
-    """Return the distortion that fell most, comparing the worse channels before and after.
-
-    Where a tone has THD+N its cards quote that, and so does the thumbnail.
-    """
-    spots: dict[tuple[object, ...], list[Change]] = {}
-    with_noise = {change.after.measurement for change in changes if change.after.quantity == "thd_plus_noise"}
-    for change in changes:
-        beside = change.after.quantity == "thd" and change.after.measurement in with_noise
-        if change.after.quantity in quantities.DISTORTIONS and not beside:
-            spots.setdefault(
-                (change.after.quantity, change.after.measurement, *_operating_point(change.after)), []
-            ).append(change)
-    falls = []
-    for both in spots.values():
-        before = max((change.before for change in both), key=lambda f: f.value)
-        after = max((change.after for change in both), key=lambda f: f.value)
-        if before.value > 0 and after.value > 0:
-            falls.append((math.log(before.value / after.value), before, after))
-    most = max((fall for fall, _, _ in falls), default=0.0)
-    if most < _NEWS:
-        return None
-    near = [(before, after) for fall, before, after in falls if fall >= most - _NEARLY]
-    before, after = min(near, key=lambda pair: quantities.DISTORTIONS.index(pair[1].quantity))
-    name = str(after.at.get("figure", "")) or quantities.quantity_of(after).name
-    return ThumbnailFigure(f"{quantities.number(before)} → {quantities.show(after)}", (f"{name}, before → after", name))
-
-
-def _operating_point(finding: Finding) -> tuple[object, ...]:
-    """Return what distinguishes two figures of one measurement.
-
-    Frequencies are rounded, since channels are driven to nearly the same level.
-    """
-    limit, frequency = finding.at.get("limit"), finding.at.get("frequency")
-    return limit, round(math.log(frequency), 2) if isinstance(frequency, float) and frequency > 0 else frequency
+def _words(session: Session, what: str) -> str:
+    """Return the hook if it is short enough beside what the figure is, else the unit's name, else its model."""
+    room = MOST_WORDS - len(what.split())
+    tried = (find_hook(session), session.unit.name, session.unit.short_name, session.unit.model)
+    return next((text for text in tried if len(text.split()) <= room), session.unit.model)
 
 
 # ------------------------------------------------------------------ layout
 
 
-def draw_thumbnail(unit: Unit, what: ThumbnailFigure, look: Look, fonts: Fonts = NO_FONTS) -> bytes:
-    """Draw the thumbnail as a PNG, 1280 × 720.
+def draw_thumbnail(what: Thumbnail, look: Look, fonts: Fonts = NO_FONTS) -> bytes:
+    """Draw a thumbnail as a PNG, 1280 × 720.
 
     Parameters
     ----------
-    unit : Unit
-        The unit, for its name.
-    what : ThumbnailFigure
-        The figure.
+    what : Thumbnail
+        What is on it.
     look : Look
         The colours.
     fonts : Fonts
@@ -137,87 +129,85 @@ def draw_thumbnail(unit: Unit, what: ThumbnailFigure, look: Look, fonts: Fonts =
     Raises
     ------
     InputError
-        If not even the model's name fits.
+        If a text doesn't fit.
     """
-    page = Page("thumbnail", look, make_measure("thumbnail", fonts))
+    page = Page("thumbnail", look, make_measure("thumbnail", fonts), WIDE)
     try:
-        lay_out_thumbnail(page, unit, what)
+        lay_out_thumbnail(page, what)
     except LayoutFault as fault:
         raise InputError(Fault("session.toml", 0, str(fault))) from fault
-    for problem in find_problems(page.items, LEAST):
+    for problem in find_problems(page.items, WIDE, LEAST):
         raise InputError(Fault("session.toml", 0, f"thumbnail: {problem.text} {problem.message}; {SHORTEN_NAME}"))
     flat = dict.fromkeys((look.ground, *(item.colour for item in page.items)))
     return encode_png(paint(page.items, look.ground, WIDTH, fonts), tuple(flat))
 
 
-def lay_out_thumbnail(page: Page, unit: Unit, what: ThumbnailFigure) -> None:
-    """Place name, figure and words above a dial scale.
+def lay_out_thumbnail(page: Page, what: Thumbnail) -> None:
+    """Place words, figure and picture; the lower right corner stays empty.
 
     Raises
     ------
     LayoutFault
-        If not even the model's name fits.
+        If a text doesn't fit.
     """
-    look = page.look
-    floor = _NEEDLE_Y - _OVER_NEEDLE if what.verdict else _SCALE_Y - _OVER_SCALE
-    name = _fit_name(page, unit)
-    baseline = _TOP + page.cap(name.size, True)
-    for index, line in enumerate(name.lines):
-        baseline += name.size * 1.08 if index else 0.0
-        page.add(page.text(line, SAFE_LEFT, baseline, name.size, look.ink, bold=True, remedy=SHORTEN_NAME))
+    look, safe = page.look, page.shape.safe
+    beside = bool(what.photo) or (what.panel is not None and _place_curves(page, what.panel))
+    if what.photo:
+        page.add(picture("photo", _PICTURE, what.photo, page))
+    low = _place_figure(page, what, 300.0 if beside else 480.0)
+    width = (_PICTURE.left - 50.0 if beside else safe.right) - safe.left
+    most, height = (3, _PICTURE.bottom - 90.0 - _TOP) if beside else (2, low - 40.0 - _TOP)
+    words = fit_block(page, what.words, _WORDS, width, height, most=most, leading=0.98, anywhere=True)
+    if words is None:
+        raise page.fault(what.words, SHORTEN_NAME)
+    baseline, pitch = _TOP + page.cap(words.size, "black"), line_pitch(page, words, "black", 0.98)
+    for index, line in enumerate(words.lines):
+        at = baseline + index * pitch
+        page.add(page.text(line, safe.left, at, words.size, look.ink, weight="black", remedy=SHORTEN_NAME))
+    place_mark(page, what.mark, safe.left, safe.bottom - 36.0, high=_MARK)
+
+
+def _place_figure(page: Page, what: Thumbnail, largest: float) -> float:
+    """Place the figure with what it is above it; return the top of that."""
+    if not what.figure:
+        return _BASELINE
+    look, safe = page.look, page.shape.safe
+    for size in _FIGURES:
+        before = page.width(what.before, size, "light") + _ARROW + 2 * _ARROW_GAP if what.before else 0.0
+        if size <= largest and before + page.width(what.figure, size, "black") <= safe.width:
+            break
+    else:
+        raise page.fault(what.figure, SHORTEN_NAME)
+    cap, x = page.cap(size, "black"), safe.left
     with page.part_of("reading"):
-        _place_figure(page, what, baseline + 0.3 * name.size, floor)
-    with page.part_of("needle"):
-        if what.verdict:
-            room = pointer_overhang(_WIDTH)
-            place_needle(page, SAFE_LEFT + room, _NEEDLE_Y, _WIDTH - 2 * room, what.position, what.verdict, weight=3.0)
-        else:
-            _place_scale(page)
+        if what.before:
+            old = page.text(what.before, x, _BASELINE, size, look.soft, weight="light")
+            page.add(old)
+            arrow(page, old.box.right + _ARROW_GAP, _BASELINE - cap / 2, _ARROW)
+            x = old.box.right + _ARROW + 2 * _ARROW_GAP
+        page.add(page.text(what.figure, x, _BASELINE, size, look.ink, weight="black"))
+        if not what.what:
+            return _BASELINE - cap
+        words = fit_text(page, what.what, (110.0, 100.0, LEAST), safe.width)
+        if words is None:
+            return _BASELINE - cap
+        baseline = _BASELINE - cap - 0.42 * words.size
+        page.add(page.text(what.what, safe.left, baseline, words.size, look.soft))
+    return baseline - page.cap(words.size)
 
 
-def _fit_name(page: Page, unit: Unit) -> Setting:
-    """Fit maker and model on one line or two, else the model alone, as large as possible."""
-    for text, sizes, lines in (
-        (unit.name, (168.0, 156.0, 144.0, 132.0), 1),
-        (unit.name, (138.0, 126.0, 114.0), 2),
-        (unit.name, (106.0, 98.0, LEAST), 2),
-        (unit.model, (132.0, 120.0, 108.0, 98.0, LEAST), 2),
-    ):
-        setting = fit_text(page, text, sizes, _WIDTH, bold=True, most=lines)
-        if setting is not None:
-            return setting
-    setting = fit_text(page, unit.model, (LEAST,), _WIDTH, bold=True, most=3, anywhere=True)
-    if setting is None:
-        raise page.fault(unit.model, SHORTEN_NAME)
-    return setting
+def _place_curves(page: Page, panel: Panel) -> bool:
+    """Place the curves before and after, and the room between them; False if there are none."""
+    if panel.room is None or place_room(page, panel, _CURVES) is None:
+        return False
+    for trace, width in _curves(panel):
+        points = to_pixels(clip_trace(panel.x, panel.y, trace), _CURVES)
+        dash = (DASH[0] * width, DASH[1] * width) if trace.channel[:1] == "R" else None
+        page.add(Stroke("curve", points, page.look.curve(trace.channel, trace.role), width, dash))
+    return True
 
 
-def _place_figure(page: Page, what: ThumbnailFigure, top: float, floor: float) -> None:
-    """Place words and figure in the middle of the room between the name and the scale."""
-    look = page.look
-    # better fewer words that are legible than all of them too small
-    tried = ((text, size) for size in _WORDS_SIZES for text in what.words)
-    words = next((found for text, size in tried if (found := fit_text(page, text, (size,), _WIDTH))), None)
-    over = page.cap(words.size) + 0.62 * words.size if words else 0.0
-    for size in _FIGURE_SIZES if what.figure else ():
-        cap = page.cap(size, True)
-        room = floor - top - over - cap
-        if page.width(what.figure, size, True) > _WIDTH or room < 0:
-            continue
-        baseline = top + over + cap + room / 2
-        if words:
-            at = baseline - cap - 0.62 * words.size
-            page.add(page.text(words.lines[0], SAFE_LEFT, at, words.size, look.soft))
-        page.add(page.text(what.figure, SAFE_LEFT, baseline, size, look.ink, bold=True))
-        return
-
-
-def _place_scale(page: Page) -> None:
-    """Place the dial scale across the picture."""
-    look = page.look
-    for tick in range(_TICKS + 1):
-        x = SAFE_LEFT + 4 + (_WIDTH - 8) * tick / _TICKS
-        long = tick % _TICKS_PER_LONG == 0
-        end = _SCALE_Y - (84 if long else 44)
-        page.add(Stroke("scale", ((x, _SCALE_Y), (x, end)), look.ink if long else look.soft, 8.0 if long else 5.0))
-    page.add(Stroke("scale", ((SAFE_LEFT + 4, _SCALE_Y), (SAFE_RIGHT - 4, _SCALE_Y)), look.ink, 8.0))
+def _curves(panel: Panel) -> Iterator[tuple[Trace, float]]:
+    if panel.room is not None:
+        yield panel.room.one, _GHOST
+        yield panel.room.other, _CURVE

@@ -1,108 +1,164 @@
-"""The opening card: the unit's name as large as fits, a dial scale under it, then what it cost."""
+"""The opening card: the hook large, then the name and what it is, the photograph, the prices on a dial of years."""
 
 from __future__ import annotations
 
-import math
+from dataclasses import dataclass, replace
 
 from reviewkit.model.card import TitlePage
-from reviewkit.render.cards.frame import SHORTEN_NAME
-from reviewkit.render.cards.look import KEY, LABEL, LEAST, READING
-from reviewkit.render.cards.scene import Box, Page, Stroke
-from reviewkit.render.cards.typeset import fit_text
-from reviewkit.render.cards.year_scale import place_amounts
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.frame import SHORTEN_NAME, picture, place_mark
+from reviewkit.render.cards.look import AXIS, LEAST, NOTE, OVERLINE
+from reviewkit.render.cards.price_card import place_years
+from reviewkit.render.cards.scene import Page, Stroke
+from reviewkit.render.cards.shape import SQUARE, TALL, WIDE
+from reviewkit.render.cards.typeset import Setting, fit_block, fit_text, line_pitch
 
-_NAME_SIZES = (150.0, 140.0, 130.0, 120.0, 110.0, 100.0, 92.0, 84.0, 76.0)
-_TICKS, _TICKS_PER_LONG = 72, 12
-_LINE_PITCH = 64.0
-_SMALL_PITCH = 48.0
-_AMOUNT_GAP = 96.0
+# where the photograph is, up to the frame's edges
+_PHOTO = {
+    WIDE.name: Box(960.0, 0.0, 1920.0, 756.0),
+    TALL.name: Box(0.0, 860.0, 1080.0, 1330.0),
+    SQUARE.name: Box(0.0, 500.0, 1080.0, 730.0),
+}
+_HOOKS = tuple(float(size) for size in range(320, 51, -4))
+_WITH_PHOTO = 184.0  # the largest hook beside a photograph
+_LEADING = 0.96
+_NAME_GAP, _WHAT = 36.0, 60.0  # from the hook to the name, at least; pitch of the lines below it
+_WHATS = (48.0, NOTE, AXIS, LEAST)
+_OVER_PHOTO, _LEAST_PHOTO = 28.0, 120.0
+_NAMES = (64.0, 58.0, 52.0, 46.0, AXIS)
 
-SHORTEN_LINES = "shorten what = … in [unit], or the title in [episode]"
-SHORTEN_AMOUNTS = "leave out fair = … in [price]"
+SHORTEN_HOOK = "shorten the title in [episode]"
+SHORTEN_WHAT = "shorten what = … in [unit]"
+SHORTEN_PRESENTER = "shorten the presenter"
 
 
-def place_title_page(page: Page, body: TitlePage, region: Box) -> None:
-    """Place the opening card in a region.
+def place_title_page(page: Page, body: TitlePage, mark: bytes = b"") -> None:
+    """Place the opening card.
 
     Raises
     ------
     LayoutFault
-        If its lines don't fit.
+        If a text doesn't fit.
     """
-    look = page.look
-    name = fit_text(page, body.name, _NAME_SIZES, region.width, bold=True, most=3, anywhere=True)
-    if name is None:
-        raise page.fault(body.name, SHORTEN_NAME)
-    pitch = name.size * 1.08
-    baseline = region.top + 40 + page.cap(name.size, True)
-    if len(name.lines) == 1:
-        baseline += 30
-    for index, line in enumerate(name.lines):
-        if index:
-            baseline += pitch
-        page.add(page.text(line, region.left, baseline, name.size, look.ink, bold=True, remedy=SHORTEN_NAME))
-    baseline += 34
-    if not body.years:  # otherwise the scale is below the amounts, and its ticks are the years between them
-        baseline += 28
-        _place_scale(page, region, baseline)
-        baseline += 40
-    foot = _place_amounts(page, body, region)
-    for index, line in enumerate(body.lines):
-        sizes = (READING, 46.0, 42.0, 38.0, LEAST)
-        made = fit_text(page, line, sizes, region.width, most=2)
-        if made is None:
-            raise page.fault(line, SHORTEN_LINES)
-        for text in made.lines:
-            baseline += _LINE_PITCH if made.size > 42 else _SMALL_PITCH
-            colour = look.ink if index == 0 else look.soft
-            page.add(page.text(text, region.left, baseline, made.size, colour, remedy=SHORTEN_LINES))
-    if baseline + 24 > foot:
-        raise page.fault(body.lines[-1] if body.lines else body.name, SHORTEN_LINES, "leaves the page no room")
-
-
-def _place_scale(page: Page, region: Box, line_y: float) -> None:
-    """Place the dial scale across the page."""
-    look = page.look
-    for tick in range(_TICKS + 1):
-        x = region.left + 1.5 + (region.width - 3) * tick / _TICKS
-        long = tick % _TICKS_PER_LONG == 0
-        end = line_y + (28 if long else 14)
-        page.add(Stroke("scale", ((x, line_y), (x, end)), look.ink if long else look.soft, 3.0 if long else 2.0))
-    page.add(Stroke("scale", ((region.left, line_y), (region.right, line_y)), look.ink, 3.0))
-
-
-def _place_amounts(page: Page, body: TitlePage, region: Box) -> float:
-    """Place the amounts side by side at the region's foot; return where they begin."""
-    if not body.amounts:
-        return region.bottom
-    if body.years:
-        return place_amounts(page, body.amounts, body.years, region, KEY)
-    look = page.look
-    sizes = [float(size) for size in range(int(KEY), 55, -2)]
-    for size in sizes:
-        widths = [
-            max(page.width(amount, size, True), page.width(what, LABEL) if what else 0.0)
-            for what, amount in body.amounts
-        ]
-        if sum(widths) + _AMOUNT_GAP * (len(widths) - 1) <= region.width:
-            break
+    shape, look = page.shape, page.look
+    safe, photo = shape.safe, _PHOTO[shape.name] if body.photo else None
+    beside = photo is not None and not shape.stacked
+    width = (photo.left - 60.0 if photo and beside else safe.right) - safe.left
+    if body.price:
+        bottom = place_years(page, body.price)
     else:
-        raise page.fault(body.amounts[-1][1], SHORTEN_AMOUNTS)
-    baseline = region.bottom - 28
-    over = baseline - page.cap(size, True) - 30
-    for (what, amount), x in zip(body.amounts, _starts(region, widths), strict=True):
-        page.add(page.text(amount, x, baseline, size, look.ink, bold=True, remedy=SHORTEN_AMOUNTS))
-        if what:
-            page.add(page.text(what, x, over, LABEL, look.soft, remedy=SHORTEN_AMOUNTS))
-    return over - page.cap(LABEL)
+        page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
+        bottom = shape.dial - 60.0
+    top = _place_presenter(page, body, mark, width)
+    texts = _Texts.of(page, body, width)
+    if not photo or beside:
+        hook = _fit_hook(page, body.hook, width, bottom - top - texts.height, _WITH_PHOTO if photo else _HOOKS[0])
+        if hook is None:
+            raise page.fault(body.hook, SHORTEN_HOOK)
+    else:  # above the photograph, which is less high if they need its room
+        most, least = photo.top - _OVER_PHOTO - top, photo.bottom - _LEAST_PHOTO - _OVER_PHOTO - top
+        hook = _fit_hook(page, body.hook, width, most - texts.height, _WITH_PHOTO)
+        hook = hook or _fit_hook(page, body.hook, width, least - texts.height, _WITH_PHOTO)
+        if hook is None:
+            raise page.fault(body.hook, SHORTEN_HOOK)
+    pitch = line_pitch(page, hook, "black", _LEADING)
+    high = page.cap(hook.size, "black") + (len(hook.lines) - 1) * pitch
+    baseline = top + page.cap(hook.size, "black")
+    if not photo:
+        baseline += max(bottom - top - texts.height - high - _drop(page, hook) - _gap(hook), 0.0) / 2
+    with page.part_of("reading"):
+        for index, line in enumerate(hook.lines):
+            at = baseline + index * pitch
+            page.add(page.text(line, safe.left, at, hook.size, look.ink, weight="black", remedy=SHORTEN_HOOK))
+    last = texts.place(page, baseline + high - page.cap(hook.size, "black") + _drop(page, hook) + _gap(hook))
+    if photo:
+        photo = photo if beside else replace(photo, top=max(photo.top, last + _OVER_PHOTO))
+        page.add(picture("photo", photo, body.photo, page))
 
 
-def _starts(region: Box, widths: list[float]) -> list[float]:
-    """Return the amounts' left edges: under long ticks of the scale, or close together if that is too wide."""
-    step = region.width * _TICKS_PER_LONG / _TICKS
-    on_ticks, close = [region.left], [region.left]
-    for width in widths[:-1]:
-        end = on_ticks[-1] + width + _AMOUNT_GAP * 0.6
-        on_ticks.append(region.left + step * math.ceil((end - region.left) / step))
-        close.append(close[-1] + width + _AMOUNT_GAP)
-    return on_ticks if on_ticks[-1] + widths[-1] <= region.right else close
+@dataclass(frozen=True)
+class _Texts:
+    """The unit's name and what it is, as set; `height` from the top of the name's capitals to the last descender."""
+
+    name: Setting | None
+    what: Setting | None
+    height: float
+
+    @classmethod
+    def of(cls, page: Page, body: TitlePage, width: float) -> _Texts:
+        """Set both.
+
+        Raises
+        ------
+        LayoutFault
+            If one of them doesn't fit.
+        """
+        name = fit_text(page, body.name, _NAMES, width, weight="bold", most=2, anywhere=True) if body.name else None
+        if body.name and name is None:
+            raise page.fault(body.name, SHORTEN_NAME)
+        what = fit_text(page, body.what, _WHATS, width, most=2, anywhere=True) if body.what else None
+        if body.what and what is None:
+            raise page.fault(body.what, SHORTEN_WHAT)
+        height = page.cap(name.size, "bold") + (len(name.lines) - 1) * name.size * 1.06 if name else 0.0
+        height += len(what.lines) * _WHAT if what else 0.0
+        return cls(name, what, height + 10.0)
+
+    def place(self, page: Page, top: float) -> float:
+        """Place both; return the last baseline."""
+        left, baseline = page.shape.safe.left, top
+        if self.name:
+            baseline += page.cap(self.name.size, "bold")
+            for index, line in enumerate(self.name.lines):
+                baseline += self.name.size * 1.06 if index else 0.0
+                name = page.text(
+                    line, left, baseline, self.name.size, page.look.ink, weight="bold", remedy=SHORTEN_NAME
+                )
+                page.add(name)
+        for line in self.what.lines if self.what else ():
+            baseline += _WHAT
+            size = self.what.size if self.what else NOTE
+            page.add(page.text(line, left, baseline, size, page.look.soft, remedy=SHORTEN_WHAT))
+        return baseline
+
+
+def _fit_hook(page: Page, text: str, width: float, height: float, most: float) -> Setting | None:
+    """Fit the hook on at most three lines, a long one on four, with the gap below it; None if it doesn't fit."""
+    sizes = [size for size in _HOOKS if size <= most]
+    for lines, anywhere in ((3, False), (4, False), (3, True)):
+        # words are broken only if there is no other way, and then any size will do
+        for size in sizes[::8] if anywhere else sizes:
+            hook = fit_block(page, text, (size,), width, height, most=lines, leading=_LEADING, anywhere=anywhere)
+            if hook is None:
+                continue
+            pitch = line_pitch(page, hook, "black", _LEADING)
+            high = page.cap(size, "black") + (len(hook.lines) - 1) * pitch + _drop(page, hook)
+            if high + _gap(hook) <= height:
+                return hook
+    return None
+
+
+def _gap(hook: Setting) -> float:
+    """Return the room between hook and name."""
+    return max(_NAME_GAP, 0.2 * hook.size)
+
+
+def _drop(page: Page, hook: Setting) -> float:
+    """Return how far the last line's letters reach below the baseline."""
+    return page.measure(hook.lines[-1], hook.size, "black")[2]
+
+
+def _place_presenter(page: Page, body: TitlePage, mark: bytes, width: float) -> float:
+    """Place the user's mark and the presenter above the hook; return where the hook may begin."""
+    shape = page.shape
+    left = shape.safe.left + place_mark(page, mark, shape.safe.left, shape.overline)
+    if body.presenter:
+        setting = fit_text(
+            page, body.presenter, (OVERLINE, LEAST), shape.safe.left + width - left, most=2, anywhere=True
+        )
+        if setting is None:
+            raise page.fault(body.presenter, SHORTEN_PRESENTER)
+        for index, line in enumerate(setting.lines):
+            at = shape.overline + index * 46.0
+            page.add(page.text(line, left, at, setting.size, page.look.soft, remedy=SHORTEN_PRESENTER))
+        return shape.overline + (len(setting.lines) - 1) * 46.0 + 40.0
+    return shape.overline + 40.0 if mark else shape.safe.top + 10.0

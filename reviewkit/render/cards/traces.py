@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import isnan
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reviewkit.model.card import Axis, Trace
-from reviewkit.render.cards.scene import Box
+from reviewkit.render.cards.box import Box
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -17,6 +18,16 @@ if TYPE_CHECKING:
 
 _CROWDED = 8  # points in a pixel column from which gaps can't be seen
 _CUT_SLACK = 1e-9  # of a panel's height: a point on the edge is inside it
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """A trace as drawn: fractions of its panel, and pixels."""
+
+    trace: Trace
+    points: Array
+    pixels: Array
+    width: float
 
 
 def axis_fraction(axis: Axis, values: Array) -> Array:
@@ -92,6 +103,51 @@ def _with_crossings(points: Array, column: int, edge: float) -> Array:
     crossings = points[at] + part * (points[at + 1] - points[at])
     crossings[:, column] = edge
     return np.insert(points, at + 1, crossings, axis=0)
+
+
+def smoothed(line: Array, spacing: float) -> Array:
+    """Return a line through the same points, without corners where they are far apart.
+
+    Parameters
+    ----------
+    line : ndarray, shape (n, 2)
+        Fractions of width and height, x rising; NaN rows separate parts.
+    spacing : float
+        Distance of two points, in x, from which more are put between them.
+
+    Returns
+    -------
+    ndarray, shape (m, 2)
+        The line itself if it is dense, runs back in x, or has gaps.
+
+    Notes
+    -----
+    Monotone cubic: it never leaves the range of its two points (F. N. Fritsch and R. E. Carlson, SIAM J. Numer. Anal.
+    17, 1980; slopes as weighted harmonic means, F. N. Fritsch and J. Butland, 1984; from memory).
+    """
+    if len(line) < 3 or not np.isfinite(line).all():
+        return line
+    x, y = line[:, 0], line[:, 1]
+    step = np.diff(x)
+    if np.any(step <= 0) or np.max(step) <= spacing:
+        return line
+    rise = np.diff(y) / step
+    before, after = rise[:-1], rise[1:]
+    one, other = 2 * step[1:] + step[:-1], step[1:] + 2 * step[:-1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = (one + other) / (one / before + other / after)
+    slope = np.concatenate((rise[:1], np.where(before * after > 0, mean, 0.0), rise[-1:]))
+    counts = np.minimum(np.ceil(step / spacing), 200).astype(int)
+    at = np.repeat(np.arange(len(step)), counts)
+    part = np.concatenate([np.arange(count) / count for count in counts])
+    h, p = step[at], part
+    inside = (
+        (1 + 2 * p) * (1 - p) ** 2 * y[at]
+        + p * (1 - p) ** 2 * h * slope[at]
+        + p**2 * (3 - 2 * p) * y[at + 1]
+        + p**2 * (p - 1) * h * slope[at + 1]
+    )
+    return np.column_stack((np.append(x[at] + p * h, x[-1]), np.append(inside, y[-1])))
 
 
 def to_pixels(line: Array, box: Box) -> Array:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from reviewkit.render.cards.scene import Page
 
@@ -47,20 +48,20 @@ def _breaks(text: str, anywhere: bool) -> Iterator[tuple[int, str, str]]:
 
 
 def _break_lines(
-    page: Page, text: str, size: float, bold: bool, width: float, most: int, anywhere: bool
+    page: Page, text: str, size: float, weight: str, width: float, most: int, anywhere: bool
 ) -> tuple[int, float, tuple[str, ...]] | None:
     """Return the cheapest breaking into at most `most` lines, as (cost, widest line, lines); None if none fits."""
-    whole = page.width(text, size, bold)
+    whole = page.width(text, size, weight)
     if whole <= width:
         return 0, whole, (text,)
     if most == 1 or whole > width * most:
         return None
     best: tuple[int, float, tuple[str, ...]] | None = None
     for cost, before, after in _breaks(text, anywhere):
-        first = page.width(before, size, bold)
+        first = page.width(before, size, weight)
         if first > width or (best is not None and cost > best[0]):
             continue
-        rest = _break_lines(page, after, size, bold, width, most - 1, anywhere)
+        rest = _break_lines(page, after, size, weight, width, most - 1, anywhere)
         if rest is not None:
             candidate = (cost + rest[0], max(first, rest[1]), (before, *rest[2]))
             if best is None or candidate[:2] < best[:2]:
@@ -74,7 +75,7 @@ def fit_text(
     sizes: Sequence[float],
     width: float,
     *,
-    bold: bool = False,
+    weight: str = "regular",
     most: int = 1,
     anywhere: bool = False,
 ) -> Setting | None:
@@ -92,8 +93,8 @@ def fit_text(
         Em sizes to try, falling.
     width : float
         Width in pixels.
-    bold : bool
-        True for bold.
+    weight : str
+        "light", "regular", "bold" or "black".
     most : int
         Largest number of lines.
     anywhere : bool
@@ -106,7 +107,72 @@ def fit_text(
     """
     for lines in range(1, most + 1):
         for size in sizes:
-            found = _break_lines(page, text, size, bold, width, lines, anywhere)
+            found = _break_lines(page, text, size, weight, width, lines, anywhere)
             if found is not None:
                 return Setting(size, found[2], found[1])
+    return None
+
+
+def cut_text(page: Page, text: str, size: float, width: float, weight: str = "regular") -> Setting:
+    """Return a text on one line, cut off with an ellipsis if it is too long: for names that are in full elsewhere."""
+    if page.width(text, size, weight) <= width:
+        return Setting(size, (text,), page.width(text, size, weight))
+    kept = next((n for n in range(len(text) - 1, 0, -1) if page.width(f"{text[:n]}…", size, weight) <= width), 0)
+    line = f"{text[:kept].rstrip(' ,-')}…"
+    return Setting(size, (line,), page.width(line, size, weight))
+
+
+def line_pitch(page: Page, setting: Setting, weight: str, leading: float) -> float:
+    """Return the distance of a setting's baselines: `leading` in em, more if accents would touch what hangs above."""
+    extents = [page.measure(line, setting.size, weight) for line in setting.lines]
+    touching = (above.drop + below.rise + 3.0 for above, below in pairwise(extents))
+    return max([setting.size * leading, *touching])
+
+
+def fit_block(
+    page: Page,
+    text: str,
+    sizes: Sequence[float],
+    width: float,
+    height: float,
+    *,
+    weight: str = "black",
+    most: int = 3,
+    leading: float = 1.0,
+    anywhere: bool = False,
+) -> Setting | None:
+    """Fit a text into a rectangle at the largest size that any number of lines allows.
+
+    Parameters
+    ----------
+    page : Page
+        Measures the text.
+    text : str
+        The text.
+    sizes : sequence of float
+        Em sizes to try, falling.
+    width, height : float
+        The rectangle, in pixels.
+    weight : str
+        "light", "regular", "bold" or "black".
+    most : int
+        Largest number of lines.
+    leading : float
+        Pitch of the lines, in em.
+    anywhere : bool
+        True to allow a break inside a word, if no size does without.
+
+    Returns
+    -------
+    Setting or None
+        None if nothing fits.
+    """
+    for broken in (False, True) if anywhere else (False,):
+        for size in sizes:
+            setting = fit_text(page, text, (size,), width, weight=weight, most=most, anywhere=broken)
+            if setting is None:
+                continue
+            pitch = line_pitch(page, setting, weight, leading)
+            if page.cap(size, weight) + (len(setting.lines) - 1) * pitch <= height:
+                return setting
     return None

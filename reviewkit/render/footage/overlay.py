@@ -8,24 +8,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from functools import cache, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.contrast import contrast, mix
-from reviewkit.render.cards.look import (
-    CURVE_CONTRAST,
-    FRAME_HEIGHT,
-    FRAME_WIDTH,
-    INK_CONTRAST,
-    TEXT_CONTRAST,
-    Look,
-)
+from reviewkit.render.cards.layout_check import FILLS, bounds
+from reviewkit.render.cards.look import CURVE_CONTRAST, INK_CONTRAST, TEXT_CONTRAST, TEXTS, Look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, paint
 from reviewkit.render.cards.png import encode_png_with_alpha
-from reviewkit.render.cards.scene import Area, Box, Item, Stroke, Text
+from reviewkit.render.cards.scene import Area, Item, Text
+from reviewkit.render.cards.shape import WIDE, Shape
 
 if TYPE_CHECKING:
     from reviewkit.render.cards.png import Bytes
@@ -34,13 +30,10 @@ FOOTAGE = ("#ffffff", "#000000")  # the brightest and the darkest
 _OPAQUE = 255
 _ROOM = 36.0  # margin of the plate around its contents
 _SOFT = 20.0  # half the width of its soft edge
+MARGIN = _ROOM + _SOFT  # how far it reaches around its contents
 _ROUND = 48.0  # radius of its corners
-_HEAD_GAP = 36.0  # gaps between head, picture and foot are wider; gaps between the lines of a head aren't
-_CORNER_GAP = 220.0  # between a title and the name in the corner: wide enough to show footage
-_BODY_GAP = 160.0  # parts of a picture closer than this share a plate
-_FOOT_TOP = 930.0
-_COLUMN = ("reading", "needle")
-_IN_LINE = 120.0  # edges closer than this are aligned
+_GAP = 160.0  # parts of a card closer than this share a plate
+_NEAR_EDGE = 130.0  # an edge of the frame closer than this would leave a mere strip of footage
 
 
 # ------------------------------------------------------------------ colours
@@ -48,11 +41,24 @@ _IN_LINE = 120.0  # edges closer than this are aligned
 
 @dataclass(frozen=True)
 class _OnFootage(Look):
-    """A look whose palest colours can be seen on its plate as well."""
+    """A look whose palest colours can be seen on its plate as well, and whose fills leave texts legible there."""
 
     @property
     def bench(self) -> str:
         return _palest(self, self.soft, 0.6)
+
+    @property
+    def room(self) -> str:
+        return _weaken_fill(self, super().room, ("ink", "soft"))
+
+    @property
+    def fault_room(self) -> str:
+        return _weaken_fill(self, super().fault_room, ("ink", "soft", "falls_short"))
+
+    def channel_on(self, channel: str, fill: str) -> str:
+        colour, under = self.channel(channel), getattr(self, fill)
+        seen = min(contrast(colour, plate) for plate in _composite(under, plate_opacity(self)))
+        return colour if seen >= TEXT_CONTRAST else self.ink
 
     def curve(self, channel: str, role: str) -> str:
         if role == "before":
@@ -99,9 +105,9 @@ def _composite(colour: str, alpha: int) -> tuple[str, ...]:
 
 @cache
 def _palest(look: Look, colour: str, most: float) -> str:
-    """Return a colour with as much ground mixed in as leaves a curve's contrast on plate and band."""
+    """Return a colour with as much ground mixed in as leaves a curve's contrast on plate, band and room."""
     alpha = plate_opacity(look)
-    under = [*_composite(look.ground, alpha), *_composite(look.band, alpha)]
+    under = [plate for fill in (look.ground, look.band, look.room) for plate in _composite(fill, alpha)]
     for percent in range(round(most * 100), 0, -1):
         paler = mix(colour, look.ground, percent / 100)
         if all(contrast(paler, plate) >= CURVE_CONTRAST for plate in under):
@@ -109,10 +115,21 @@ def _palest(look: Look, colour: str, most: float) -> str:
     return colour
 
 
+@cache
+def _weaken_fill(look: Look, fill: str, texts: tuple[str, ...]) -> str:
+    """Return a fill with as little ground mixed in as leaves the contrast of texts on it."""
+    for percent in range(101):
+        weaker = mix(fill, look.ground, percent / 100)
+        plates = _composite(weaker, plate_opacity(look))
+        if all(contrast(getattr(look, name), plate) >= TEXTS[name] for name in texts for plate in plates):
+            return weaker
+    return look.ground
+
+
 # ------------------------------------------------------------------ the plate
 
 
-def draw_plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, int]) -> Bytes:
+def draw_plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, int], shape: Shape = WIDE) -> Bytes:
     """Draw the plate under some boxes.
 
     The colour is the ground's everywhere, even where alpha is 0: a picture that is scaled later mixes in the colour of
@@ -121,26 +138,28 @@ def draw_plate(boxes: Iterable[Box], look: Look, width: int, rows: tuple[int, in
     Parameters
     ----------
     boxes : iterable of Box
-        In pixels of a 1920 × 1080 frame.
+        In pixels of the frame.
     look : Look
         Its ground is the plate's colour.
     width : int
-        Width of the frame in pixels.
+        Width of the picture in pixels.
     rows : tuple of int
         First row of the picture, and the row after its last.
+    shape : Shape
+        The frame.
 
     Returns
     -------
     ndarray of uint8, shape (rows, width, 4)
         Straight alpha.
     """
-    scale = width / FRAME_WIDTH
+    scale = width / shape.width
     top, bottom = rows
     pixels = np.empty((bottom - top, width, 4), dtype=np.uint8)
     pixels.view("<u4")[...] = int.from_bytes(bytes.fromhex(look.ground[1:]), "little")
     alpha = pixels[..., 3]
     for box in boxes:
-        room = (_ROOM + _SOFT) * scale
+        room = MARGIN * scale
         left, right = round(box.left * scale - room), round(box.right * scale + room)
         over, under = round(box.top * scale - room) - top, round(box.bottom * scale + room) - top
         shown = slice(max(over, 0), max(min(under, bottom - top), 0)), slice(max(left, 0), min(right, width))
@@ -174,103 +193,41 @@ def _corner(scale: float, alpha: int) -> Bytes:
     return corner
 
 
-def plate_regions(items: Sequence[Item]) -> tuple[Box, ...]:
-    """Return the boxes that need a plate: title, the name in the corner, picture, readouts, foot."""
-    column = [box for item in items if item.part in _COLUMN and (box := _extent(item))]
-    bands = _split_at_gaps([box for item in items if item.part not in _COLUMN and (box := _extent(item))])
-    if not bands:
-        return (_union(column),) if column else ()
-    head, *middle = bands
-    foot = [_union(middle.pop())] if len(middle) > 1 and min(box.top for box in middle[-1]) > _FOOT_TOP else []
-    body = _join_near([_union(band) for band in middle] + ([_union(column)] if column else []))
-    if body and body[0].top - _union(head).bottom <= 2 * _ROOM:
-        # the gap isn't worth showing footage in: one plate, with readouts and head across it
-        picture, *beside = sorted(_align_edges(body), key=lambda box: box.left)
-        upper = _union([*head, *beside])
-        left = min(picture.left, upper.left)
-        return tuple(_align_edges([replace(picture, left=left, top=upper.top), replace(upper, left=left), *foot]))
-    return tuple(_align_edges(_split_head(head) + body + foot))
+def plate_regions(items: Sequence[Item], shape: Shape = WIDE) -> tuple[Box, ...]:
+    """Return the boxes that need a plate: what is close together has one, and none ends just before the frame does."""
+    regions: list[Box] = []
+    for box in sorted((box for item in items if (box := _extent(item))), key=lambda box: box.top):
+        if regions and box.top - regions[-1].bottom <= _GAP:
+            last = regions[-1]
+            regions[-1] = Box(
+                min(last.left, box.left), last.top, max(last.right, box.right), max(last.bottom, box.bottom)
+            )
+        else:
+            regions.append(box)
+    return tuple(_reach_edges(region, shape.frame) for region in regions)
+
+
+def _reach_edges(region: Box, frame: Box) -> Box:
+    """Return a box that goes beyond every edge of the frame it is near."""
+    return Box(
+        -2 * MARGIN if region.left - frame.left < _NEAR_EDGE else region.left,
+        -2 * MARGIN if region.top - frame.top < _NEAR_EDGE else region.top,
+        frame.right + 2 * MARGIN if frame.right - region.right < _NEAR_EDGE else region.right,
+        frame.bottom + 2 * MARGIN if frame.bottom - region.bottom < _NEAR_EDGE else region.bottom,
+    )
 
 
 def _extent(item: Item) -> Box | None:
     """Return an item's box; for a text from capitals to baseline, so that lines differ from gaps."""
     if isinstance(item, Text):
         return Box(item.box.left, item.box.top, item.box.right, item.baseline)
-    points = np.asarray(item.points, dtype=np.float64).reshape(-1, 2)
-    points = points[np.isfinite(points).all(axis=1)]
-    if not len(points):
-        return None
-    margin = item.width / 2 if isinstance(item, Stroke) else 0.0
-    left, top = points.min(axis=0)
-    right, bottom = points.max(axis=0)
-    return Box(float(left), float(top), float(right), float(bottom)).grown(margin, margin)
-
-
-def _union(boxes: Sequence[Box]) -> Box:
-    return Box(
-        min(box.left for box in boxes),
-        min(box.top for box in boxes),
-        max(box.right for box in boxes),
-        max(box.bottom for box in boxes),
-    )
-
-
-def _join_near(boxes: Sequence[Box]) -> list[Box]:
-    """Join boxes above each other if the gap isn't worth showing footage in."""
-    joined: list[Box] = []
-    for box in sorted(boxes, key=lambda box: box.top):
-        for index, other in enumerate(joined):
-            if box.grown(0, _BODY_GAP).meets(other):
-                box = _union((joined[index], box))
-                joined.pop(index)
-                break
-        joined.append(box)
-    return joined
-
-
-def _align_edges(boxes: Sequence[Box]) -> list[Box]:
-    """Align edges that are close together with the outermost of them."""
-    lefts, rights = [box.left for box in boxes], [box.right for box in boxes]
-    tops, bottoms = [box.top for box in boxes], [box.bottom for box in boxes]
-    return [
-        Box(
-            min(left for left in lefts if abs(left - box.left) <= _IN_LINE),
-            min(top for top in tops if abs(top - box.top) <= _IN_LINE),
-            max(right for right in rights if abs(right - box.right) <= _IN_LINE),
-            max(bottom for bottom in bottoms if abs(bottom - box.bottom) <= _IN_LINE),
-        )
-        for box in boxes
-    ]
-
-
-def _split_at_gaps(boxes: Iterable[Box]) -> list[list[Box]]:
-    """Group boxes from the top down, separated at each wide gap across the full width."""
-    bands: list[list[Box]] = []
-    bottom = -np.inf
-    for box in sorted(boxes, key=lambda box: box.top):
-        if box.top - bottom > _HEAD_GAP:
-            bands.append([])
-        bands[-1].append(box)
-        bottom = max(bottom, box.bottom)
-    return bands
-
-
-def _split_head(boxes: Sequence[Box]) -> list[Box]:
-    """Return a head's boxes: one, or title and corner separately if they are far apart."""
-    ordered = sorted(boxes, key=lambda box: box.left)
-    reach = ordered[0].right
-    for box in ordered:
-        if box.left - reach > _CORNER_GAP:
-            whole = _union(ordered)
-            return [replace(whole, right=reach), replace(whole, left=box.left)]
-        reach = max(reach, box.right)
-    return [_union(ordered)]
+    return bounds(item)
 
 
 # ------------------------------------------------------------------ the picture
 
 
-def draw_overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> Bytes:
+def draw_overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS, shape: Shape = WIDE) -> Bytes:
     """Draw shapes on their plate with nothing behind it.
 
     Parameters
@@ -280,23 +237,28 @@ def draw_overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = N
     look : Look
         Its ground is the plate's colour.
     width : int
-        Width of the frame in pixels.
+        Width of the picture in pixels.
     fonts : Fonts
         The user's fonts, if any.
+    shape : Shape
+        The frame.
 
     Returns
     -------
     ndarray of uint8, shape (height, width, 4)
         Straight alpha; valid until the next picture of this size is painted.
     """
-    ground = draw_plate(plate_regions(items), look, width, (0, round(width * FRAME_HEIGHT / FRAME_WIDTH)))
-    return paint_on_plate(items, ground, width, fonts)
+    height = shape.height * width // shape.width
+    ground = draw_plate(plate_regions(items, shape), look, width, (0, height), shape)
+    return paint_on_plate(items, ground, width, fonts, shape=shape)
 
 
-def paint_on_plate(items: Sequence[Item], ground: Bytes, width: int, fonts: Fonts, first_row: int = 0) -> Bytes:
+def paint_on_plate(
+    items: Sequence[Item], ground: Bytes, width: int, fonts: Fonts, first_row: int = 0, shape: Shape = WIDE
+) -> Bytes:
     """Paint shapes on a plate, or on a part of it that begins at `first_row`.
 
-    A card's own ground, such as the maker's band, colours the plate without changing its alpha.
+    A card's own fills, such as the maker's band, colour the plate without changing its alpha.
 
     Parameters
     ----------
@@ -305,31 +267,30 @@ def paint_on_plate(items: Sequence[Item], ground: Bytes, width: int, fonts: Font
     ground : ndarray of uint8, shape (rows, width, 4)
         The plate.
     width : int
-        Width of the frame in pixels.
+        Width of the picture in pixels.
     fonts : Fonts
         The user's fonts, if any.
     first_row : int
         Row of the frame that is the plate's first.
+    shape : Shape
+        The frame.
 
     Returns
     -------
     ndarray of uint8, shape (rows, width, 4)
         Straight alpha; valid until the next picture of this size is painted.
     """
-    bands = [item for item in items if isinstance(item, Area) and item.kind == "band"]
-    if bands:
+    fills = [item for item in items if isinstance(item, Area) and item.kind in FILLS]
+    if fills:
         alpha = ground[..., 3].copy()
-        ground = paint(bands, ground, width, fonts, first_row)
+        ground = paint(fills, ground, width, fonts, first_row, shape)
         ground[..., 3] = alpha
-    return paint(
-        [item for item in items if not (isinstance(item, Area) and item.kind == "band")],
-        ground,
-        width,
-        fonts,
-        first_row,
-    )
+    others = [item for item in items if not (isinstance(item, Area) and item.kind in FILLS)]
+    return paint(others, ground, width, fonts, first_row, shape)
 
 
-def encode_overlay(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
+def encode_overlay(
+    items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS, shape: Shape = WIDE
+) -> bytes:
     """Draw an overlay and encode it as a PNG; see `draw_overlay`."""
-    return encode_png_with_alpha(draw_overlay(items, look, width, fonts))
+    return encode_png_with_alpha(draw_overlay(items, look, width, fonts, shape))

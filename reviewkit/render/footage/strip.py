@@ -1,218 +1,195 @@
-"""Strips for the lower third: a card's key figure on one plate, ready to lay over footage."""
+"""Strips for the lower third: a card's title and its one figure on a plate, ready to lay over footage."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import product
 from typing import TYPE_CHECKING
 
-from reviewkit.model.card import Card, Readout
+from reviewkit.model.card import Card, Ending, Hero, Number
 from reviewkit.model.verdict import Verdict
-from reviewkit.render.cards.look import (
-    FRAME_HEIGHT,
-    FRAME_WIDTH,
-    KEY,
-    KEY_LEAST,
-    LABEL,
-    LEAST,
-    READING,
-    SAFE_BOTTOM,
-    SAFE_LEFT,
-    SAFE_RIGHT,
-    Look,
-)
-from reviewkit.render.cards.needle import notch_height, place_needle, pointer_depth
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.frame import shorter_overlines
+from reviewkit.render.cards.hero import HeroBlock, halves, lay_out_hero, margin_text
+from reviewkit.render.cards.layout_check import bounds
+from reviewkit.render.cards.look import AXIS, LEAST, Look
+from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, place_needle
 from reviewkit.render.cards.paint import NO_FONTS, Fonts
 from reviewkit.render.cards.png import encode_png_with_alpha
-from reviewkit.render.cards.readings import SHORTEN_READING
-from reviewkit.render.cards.scene import Box, Item, Page, Text
+from reviewkit.render.cards.scene import Item, Page, Text
+from reviewkit.render.cards.shape import WIDE, Shape
 from reviewkit.render.cards.typeset import Setting, fit_text
-from reviewkit.render.footage.overlay import draw_plate, paint_on_plate
-from reviewkit.verdict.verdict_words import CLOSE
+from reviewkit.render.footage.overlay import MARGIN, draw_plate, paint_on_plate
 
 if TYPE_CHECKING:
     from reviewkit.render.cards.png import Bytes
 
-TOP = 720  # of the frame: the lower third begins there
-_WIDTH = SAFE_RIGHT - SAFE_LEFT
-_LAST_BASELINE = SAFE_BOTTOM - 48.0
+_TOP = {"wide": 684, "tall": 940, "square": 460}  # of the frame: everything above is transparent
+_UNDER_TEXT = 44.0  # from the last baseline to the end of the safe box
 _GAP, _SMALL_GAP = 64.0, 28.0
-_PITCH, _UNDER_TITLE = 44.0, 50.0
-_TITLE_SIZES = (READING, 46.0, 42.0, 40.0, 38.0, LEAST)
-_WORD = 46.0
-_FIGURE_SIZES = (KEY, 82.0, 74.0, KEY_LEAST)
-_NEEDLE = 168.0
+_TITLES, _TALL_TITLES = (54.0, 50.0, 46.0, 42.0, 40.0, 38.0, LEAST), (72.0, 64.0, 58.0, 54.0, 48.0)
+_HEROES, _TALL_HEROES = (112.0, 104.0, 96.0, 88.0, 80.0, 72.0, 64.0), (150.0, 138.0, 126.0, 112.0, 96.0, 80.0, 64.0)
+_WORD, _LONG_WORD = 64.0, 52.0
+_NEEDLE = 190.0
+_UNDER_TITLE, _LINE = 54.0, 52.0
+_PITCH = 1.15  # of lines, in em
 
 SHORTEN_STRIP = "shorten title = … or setting = … of its [[measurement]]"
 
 
 @dataclass(frozen=True)
 class StripContent:
-    """The texts and the verdict of a strip.
-
-    Attributes
-    ----------
-    conditions
-        The indispensable one first, those that may be left out last.
-    """
+    """The texts and the figure of a strip. `conditions`: from all of them to the indispensable ones."""
 
     title: str
-    label: str
     conditions: tuple[str, ...]
-    figure: str
-    channel: str = ""
+    hero: Hero
     verdict: Verdict | None = None
 
 
 def choose_content(card: Card) -> StripContent | None:
-    """Choose what a card shows on its strip: its key figure with the verdict on it, if there is one.
-
-    Failing that, its first verdict with the measured figure. Returns None if it has neither.
-    """
-    conditions = tuple(part for part in card.conditions.split(" · ") if part)
-    for reading in card.readings:
-        if reading.key:
-            same = [v for v in card.verdicts if _same_figure(reading.key, v.measured)]
-            # prefer the rating of the figure itself to one that merely shares its number
-            verdict = next((v for v in same if v.measured == reading.key), same[0] if same else None)
-            label = _label(card.title, reading.label, conditions)
-            return StripContent(
-                card.title, label, conditions, _figure(reading.key, verdict), _channel(reading), verdict
-            )
-    for verdict in card.verdicts:
-        if verdict.measured:
-            return StripContent(card.title, verdict.label, conditions, verdict.measured, "", verdict)
-    return None
-
-
-def _label(title: str, label: str, conditions: Sequence[str]) -> str:
-    """Return a readout's label without what the strip says already."""
-    said = (title.casefold(), *(part.casefold() for part in conditions))
-    rest = ", ".join(part for part in label.split(", ") if part.casefold() not in said)
-    return rest if conditions else label
-
-
-def _figure(key: str, verdict: Verdict | None) -> str:
-    """Return the figure, with its uncertainty if that decides the verdict."""
-    close = verdict is not None and verdict.verdict == CLOSE and verdict.measured.split(" ")[0] == key.split(" ")[0]
-    return verdict.measured if close and verdict is not None else key
-
-
-def _same_figure(key: str, measured: str) -> bool:
-    """Tell whether a verdict is about the key figure: "−64.0 dB" and "64.0 dB"."""
-    now = key.rpartition("→")[2].strip()
-    number, other = (re.search(r"\d[\d.]*", text) for text in (now, measured))
-    return (
-        number is not None and other is not None and number[0] == other[0] and now[number.end() :].strip() in measured
-    )
-
-
-def _channel(reading: Readout) -> str:
-    """Return the key figure's channel: its own, or that of the only row with the same figure."""
-    same = [row[0] for row in reading.rows if len(row) == 2 and row[1] == reading.key]
-    return reading.channel or (same[0] if len(same) == 1 else "")
+    """Choose what a card shows on its strip: what is large on the card; None if that is no figure."""
+    body = card.body
+    hero: Hero | None
+    if isinstance(body, Number):
+        title, hero = body.sentence, Hero(body.figure)
+    elif isinstance(body, Ending):
+        title, hero = body.word, body.hero
+    else:
+        title, hero = card.title, card.hero
+    if hero is None:
+        return None
+    where = "" if hero.before else hero.caption.removeprefix("measured, ")
+    subjects = replace(card, subject=", ".join(filter(None, (card.subject, where))))
+    conditions = tuple(" · ".join(filter(None, (card.stage, form))) for form in shorter_overlines(subjects))
+    return StripContent(title, conditions, hero if hero.before else replace(hero, caption=""), card.verdict)
 
 
 # ------------------------------------------------------------------ layout
 
 
+@dataclass(frozen=True)
+class _Figures:
+    """The figures with their verdict beside them."""
+
+    block: HeroBlock
+    verdict: Verdict | None
+    words: tuple[tuple[str, float, str], ...]  # text, size, weight
+    needle: float
+    width: float
+    height: float
+
+    @classmethod
+    def of(cls, page: Page, what: StripContent, size: float, needle: float) -> _Figures:
+        """Lay out the figures at one size; `needle`: the width of its scale, 0 for none."""
+        block = lay_out_hero(page, what.hero, size, stacked=False)
+        verdict = what.verdict
+        if verdict is None:
+            return cls(block, None, (), 0.0, block.width, block.height)
+        short = len(verdict.verdict) <= len("meets")
+        lines = (
+            [(verdict.verdict, _WORD, "bold")] if short else [(w, _LONG_WORD, "bold") for w in halves(verdict.verdict)]
+        )
+        notes = filter(None, (margin_text(verdict), f"rated {verdict.limit}"))
+        words = (*lines, *((note, AXIS, "regular") for note in notes))
+        beside = needle + _SMALL_GAP if needle else 0.0
+        width = block.width + _GAP + beside + max(page.width(*word) for word in words)
+        height = max(block.height, page.cap(_WORD, "bold") + (len(words) - 1) * _LINE + 8, NOTCH + FOOT)
+        return cls(block, verdict, words, needle, width, height)
+
+    def place(self, page: Page, left: float, bottom: float) -> None:
+        """Place them above a line."""
+        with page.part_of("reading"):
+            self.block.place(page, left, bottom - self.block.height + 8)
+        if self.verdict is None:
+            return
+        look, word = page.look, self.verdict.verdict
+        x = left + self.block.width + _GAP
+        if self.needle:
+            with page.part_of("needle"):
+                start, width = fit_scale(x, self.needle, self.verdict.position)
+                place_needle(page, start, bottom - FOOT, width, self.verdict.position, word)
+            x += self.needle + _SMALL_GAP
+        with page.part_of("word"):
+            for index, (text, size, weight) in enumerate(reversed(self.words)):
+                colour = look.status(word) if weight == "bold" else look.soft
+                at = bottom - index * _LINE
+                page.add(page.text(text, x, at, size, colour, weight=weight, remedy=SHORTEN_STRIP))
+
+
 def lay_out_strip(page: Page, what: StripContent) -> None:
-    """Place a strip in the lower third: title above label and conditions, the figure, the needle.
+    """Place a strip in the lower third: title above conditions, beside or below them the figure with its verdict.
 
     Raises
     ------
     LayoutFault
-        If even the shortest form doesn't fit.
+        If it doesn't fit.
     """
-    beside = _needle_width(page, what.verdict)
-    for lines in (1, 2, 3):
-        for size in _FIGURE_SIZES:
-            figure = _figure_width(page, what, size)
-            room = _WIDTH - figure - beside - _GAP
-            title = fit_text(page, what.title, _TITLE_SIZES, room, bold=True, most=lines)
-            if title is None:
-                continue
-            for label in _label_forms(what):
-                under = fit_text(page, label, (LABEL,), room, most=lines)
-                if under is not None:
-                    _place(page, what, title, under, size, SAFE_LEFT + max(title.width, under.width) + _GAP, figure)
-                    return
-    raise page.fault(max(what.title, what.label, key=len), SHORTEN_STRIP, "does not fit on the strip")
+    safe, tall = page.shape.safe, page.shape.is_tall
+    bottom = safe.bottom - _UNDER_TEXT
+    sizes = _TALL_HEROES if tall else _HEROES
+    for needle, lines, size in product((_NEEDLE, 0.0), (1, 2, 3), sizes):
+        figures = _Figures.of(page, what, size, needle)
+        room = safe.width if page.shape.stacked else safe.width - figures.width - _GAP
+        if figures.width > safe.width:
+            continue
+        title = fit_text(page, what.title, _TALL_TITLES if tall else _TITLES, room, weight="bold", most=lines)
+        forms = (fit_text(page, form, (AXIS, LEAST), room, most=lines) for form in what.conditions)
+        under = next((form for form in forms if form is not None), None)
+        if title is None or under is None:
+            continue
+        high = _words_height(title, under)
+        high = high + _GAP + figures.height if page.shape.stacked else max(high, figures.height)
+        if bottom - high < _TOP[page.shape.name] + MARGIN:
+            continue
+        if page.shape.stacked:
+            figures.place(page, safe.left, bottom)
+            _place_words(page, title, under, bottom - figures.height - _GAP)
+        else:
+            _place_words(page, title, under, bottom)
+            figures.place(page, safe.left + max(title.width, under.width) + _GAP, bottom)
+        return
+    raise page.fault(what.title, SHORTEN_STRIP, "does not fit on the strip")
 
 
-def _label_forms(what: StripContent) -> Iterator[str]:
-    """Yield label and conditions, from all of them down to the first, which no figure goes without."""
-    for count in range(len(what.conditions), min(len(what.conditions), 1) - 1, -1):
-        yield " · ".join(part for part in (what.label, *what.conditions[:count]) if part)
+def _words_height(title: Setting, under: Setting) -> float:
+    return sum((len(each.lines) - 1) * each.size * _PITCH for each in (title, under)) + _UNDER_TITLE + title.size
 
 
-def _figure_width(page: Page, what: StripContent, size: float) -> float:
-    whose = page.width(what.channel, READING, True) + _SMALL_GAP if what.channel else 0.0
-    return page.width(what.figure, size, True) + whose
-
-
-def _needle_width(page: Page, verdict: Verdict | None) -> float:
-    """Return the width of the needle, its words and the gap before it; 0 without a verdict."""
-    return _GAP + _NEEDLE + _SMALL_GAP + _words_width(page, verdict) if verdict else 0.0
-
-
-def _words_width(page: Page, verdict: Verdict) -> float:
-    return max(page.width(verdict.verdict, _WORD, True), page.width(_limit_text(verdict), LABEL))
-
-
-def _limit_text(verdict: Verdict) -> str:
-    return f"rated {verdict.limit}" if verdict.limit else ""
-
-
-def _place(
-    page: Page, what: StripContent, title: Setting, under: Setting, size: float, x: float, figure: float
-) -> None:
-    """Place everything; `x`: the figure's left edge, `figure`: its width including the channel."""
-    look = page.look
-    first = _LAST_BASELINE - (len(under.lines) - 1) * _PITCH
-    baseline = first - _UNDER_TITLE - (len(title.lines) - 1) * title.size * 1.1
-    middle = (baseline - page.cap(READING, True) + _LAST_BASELINE) / 2
-    for line in title.lines:
-        page.add(page.text(line, SAFE_LEFT, baseline, title.size, look.ink, bold=True, remedy=SHORTEN_STRIP))
-        baseline += title.size * 1.1
+def _place_words(page: Page, title: Setting, under: Setting, bottom: float) -> None:
+    """Place title and conditions, the last line on a baseline."""
+    left, look = page.shape.safe.left, page.look
+    first = bottom - (len(under.lines) - 1) * under.size * _PITCH
     for index, line in enumerate(under.lines):
-        page.add(page.text(line, SAFE_LEFT, first + index * _PITCH, LABEL, look.soft, remedy=SHORTEN_STRIP))
-    with page.part_of("reading"):
-        foot = middle + page.cap(size, True) / 2
-        page.add(page.text(what.figure, x, foot, size, look.ink, bold=True, remedy=SHORTEN_READING))
-        if what.channel:
-            colour = look.channel(what.channel)
-            page.add(page.text(what.channel, x + figure, foot, READING, colour, bold=True, anchor="right"))
-    if what.verdict:
-        with page.part_of("needle"):
-            _place_needle(page, what.verdict, x + figure + _GAP, middle)
-
-
-def _place_needle(page: Page, verdict: Verdict, x: float, middle: float) -> None:
-    look = page.look
-    place_needle(
-        page,
-        x,
-        middle + (notch_height(_NEEDLE) - pointer_depth(_NEEDLE)) / 2,
-        _NEEDLE,
-        verdict.position,
-        verdict.verdict,
-    )
-    x += _NEEDLE + _SMALL_GAP
-    limit = _limit_text(verdict)
-    height = page.cap(_WORD, True) + (_UNDER_TITLE if limit else 0.0)
-    baseline = middle - height / 2 + page.cap(_WORD, True)
-    page.add(page.text(verdict.verdict, x, baseline, _WORD, look.status(verdict.verdict), bold=True))
-    if limit:
-        page.add(page.text(limit, x, baseline + _UNDER_TITLE, LABEL, look.soft, remedy=SHORTEN_STRIP))
+        at = first + index * under.size * _PITCH
+        page.add(page.text(line, left, at, under.size, look.soft, remedy=SHORTEN_STRIP))
+    last = first - _UNDER_TITLE if any(under.lines) else bottom
+    for index, line in enumerate(reversed(title.lines)):
+        at = last - index * title.size * _PITCH
+        page.add(page.text(line, left, at, title.size, look.ink, weight="bold", remedy=SHORTEN_STRIP))
 
 
 # ------------------------------------------------------------------ the picture
 
 
-def draw_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> tuple[Bytes, int]:
-    """Draw the lower third of a strip's frame, as `draw_overlay` draws a whole one.
+def draw_strip(
+    items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS, shape: Shape = WIDE
+) -> tuple[Bytes, int]:
+    """Draw the part of a strip's frame that isn't transparent.
+
+    Parameters
+    ----------
+    items : sequence of Text, Stroke and Area
+        In the colours of `footage_look(look)`.
+    look : Look
+        Its ground is the plate's colour.
+    width : int
+        Width of the picture in pixels.
+    fonts : Fonts
+        The user's fonts, if any.
+    shape : Shape
+        The frame.
 
     Returns
     -------
@@ -220,19 +197,20 @@ def draw_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_
         Pixels of shape (rows, width, 4), straight alpha, valid until the next picture of this size is painted; and the
         frame's row that is their first. Everything above is transparent.
     """
-    scale = width / FRAME_WIDTH
-    first, end = round(TOP * scale), round(FRAME_HEIGHT * scale)
-    texts = [item.box for item in items if isinstance(item, Text)]
+    boxes = [box for item in items if (box := item.box if isinstance(item, Text) else bounds(item))]
     around = Box(
-        SAFE_LEFT,
-        min(box.top for box in texts),
-        max(box.right for box in texts),
-        _LAST_BASELINE,
+        shape.safe.left,
+        min(box.top for box in boxes),
+        max(box.right for box in boxes),
+        shape.safe.bottom - _UNDER_TEXT,
     )
-    return paint_on_plate(items, draw_plate([around], look, width, (first, end)), width, fonts, first), first
+    scale = width / shape.width
+    first, end = round(_TOP[shape.name] * scale), round(shape.height * scale)
+    plate = draw_plate([around], look, width, (first, end), shape)
+    return paint_on_plate(items, plate, width, fonts, first, shape), first
 
 
-def encode_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS) -> bytes:
+def encode_strip(items: Sequence[Item], look: Look, width: int, fonts: Fonts = NO_FONTS, shape: Shape = WIDE) -> bytes:
     """Draw a strip and encode its full frame as a PNG."""
-    pixels, first = draw_strip(items, look, width, fonts)
+    pixels, first = draw_strip(items, look, width, fonts, shape)
     return encode_png_with_alpha(pixels, first)

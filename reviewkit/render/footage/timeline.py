@@ -15,16 +15,16 @@ from typing import Any
 from urllib.parse import quote
 
 from reviewkit.model.card import Card
-from reviewkit.model.card_files import card_path, file_stems
+from reviewkit.model.card_files import file_stems, film_path
 from reviewkit.model.episode import Episode
 from reviewkit.model.notes import Clip, Note
 from reviewkit.model.timecode import exact, frame_of_clock, nearest_frame
-from reviewkit.render.footage.clip import plan_length
+from reviewkit.render.footage.clip import count_frames
 
 FILE_NAME = "timeline.otio"
 LEFT_OUT = f"{FILE_NAME}: left out; pip install 'bench-reviewkit[timeline]'"
 LEAST_S = (
-    2  # least hold of a card, however soon the next is called for: its clip needs it to draw (a judgement, no source)
+    3  # least hold of a card, however soon the next is called for: its clip needs it to draw (a judgement, no source)
 )
 LONGEST_NAME = (
     60  # of a marker, in characters; its comment has the full text. A segment's name is read back, so it isn't cut
@@ -175,11 +175,10 @@ def _place_cards(
 ) -> list[_TrackItem]:
     """Place the cards that notes call for at their times, then the others at the end, in the outline's order."""
     names = file_stems(episode.cards)
-    holds = {card.id: _hold_frames(card, episode, rate) for card in episode.cards}
+    holds = {card.id: _hold_frames(card, episode, rate) for card in episode.stills}
 
     def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _TrackItem:
-        clip = card_path("mp4", names[card])
-        url = clip if clip in outputs else card_path("cards", names[card])
+        url = film_path(names[card], outputs)
         return _TrackItem(names[card], quote(url), start, length, 0, holds[card], marks, {"card": card})
 
     calls = _card_calls(episode, footage, rate)
@@ -230,7 +229,7 @@ def _schedule(
 
 def _hold_frames(card: Card, episode: Episode, rate: Fraction) -> int:
     """Return the number of frames that a card is held, which is the length of its clip."""
-    return plan_length(card.hold_s or episode.session.episode.card_seconds, rate).frames
+    return count_frames(card.hold_s or episode.session.episode.card_seconds, rate)
 
 
 # ------------------------------------------------------------------ library objects

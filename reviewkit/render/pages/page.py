@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +14,6 @@ import nh3
 
 from reviewkit.model import inside, quantities
 from reviewkit.model.episode import Chapter
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Finding, Point
 from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.render.pages import page_policy
@@ -24,9 +23,6 @@ if TYPE_CHECKING:
     import jinja2
 
 SERVED = page_policy.SERVED
-LONGEST_DESCRIPTION = 5000
-LONGEST_COMMENT = 10_000  # what video platforms take in a comment (common practice, no source)
-MOST_CORRECTIONS = 12  # named one by one in a comment; the page has all figures
 _SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right into left", "both": "both", "": ""}
 
 
@@ -88,7 +84,7 @@ class Pages:
     def cautions(self, *, repaired: bool = True) -> dict[str, list[str]]:
         """Return the cautions by topic, from the lines `topic: sentence` of templates/words/cautions.j2."""
         found: dict[str, list[str]] = {}
-        for line in self.text("words/cautions.j2", mended=repaired).splitlines():
+        for line in self.text("words/cautions.j2", repaired=repaired).splitlines():
             topic, mark, sentence = line.partition(":")
             if mark and sentence.strip():
                 found.setdefault(topic.strip(), []).append(sentence.strip())
@@ -101,53 +97,6 @@ def render_markdown(markdown_text: str) -> str:
     attributes = {tag: set(names) for tag, names in nh3.ALLOWED_ATTRIBUTES.items()}
     # column alignment is in a style attribute, which the cleaner removes: the page's own style sheet aligns
     return nh3.clean(html, attributes=attributes)
-
-
-def render_description(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
-    """Return the description, cut to at most 5,000 characters and bytes, and what was cut ("" if nothing).
-
-    Parts are cut in this order: the small print of the rows, the equipment, the rows without a rating, all rows.
-
-    Raises
-    ------
-    InputError
-        If it is too long even without its list.
-    """
-    cuts = ("", "the rows' small print", "the equipment too", "the unrated figures too", "the whole list too")
-    for text, cut in _cut_texts(pages, "description.txt.j2", cuts, facts):
-        if len(text.encode()) <= LONGEST_DESCRIPTION:
-            return text, cut
-    raise InputError(
-        Fault(
-            "session.toml",
-            0,
-            f"the description is longer than {LONGEST_DESCRIPTION} characters even without its list; "
-            "shorten [episode] title or the session's own template",
-        )
-    )
-
-
-def render_comment(pages: Pages, facts: Mapping[str, Any]) -> tuple[str, str]:
-    """Return the full table as a comment to pin, cut to at most LONGEST_COMMENT characters, and what was cut.
-
-    Raises
-    ------
-    InputError
-        If it is too long even so.
-    """
-    cuts = ("", "the rows' small print", "the unrated figures too")
-    for text, cut in _cut_texts(pages, "comment.txt.j2", cuts, {**facts, "most": MOST_CORRECTIONS}):
-        if len(text) <= LONGEST_COMMENT:
-            return text, cut
-    raise InputError(
-        Fault("session.toml", 0, f"the comment to pin is longer than {LONGEST_COMMENT} characters; rate fewer lines")
-    )
-
-
-def _cut_texts(pages: Pages, template: str, cuts: Sequence[str], facts: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """Yield a text whole and then shorter and shorter, each with what was cut, without more than one blank line."""
-    for level, cut in enumerate(cuts):
-        yield re.sub(r"\n{3,}", "\n\n", pages.text(template, cut=level, **facts)).strip() + "\n", cut
 
 
 def format_web_vtt(chapters: Sequence[Chapter], end_s: float, note: str) -> str:

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.episode.episode import OPEN_CHASSIS, find_chapters_fault, format_clock
+from reviewkit.episode.alt_text import heading_of
+from reviewkit.episode.episode import format_clock
 from reviewkit.episode.published import Correction, select_for_viewers
 from reviewkit.model.card_files import file_stems
 from reviewkit.model.episode import Episode, Segment, Sentence
@@ -15,10 +16,9 @@ from reviewkit.model.notes import Note
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.verdict import Verdict
-from reviewkit.render.pages import page, tables
+from reviewkit.render.pages import description, page, tables
 from reviewkit.render.pages.page import Pages
-from reviewkit.verdict.changes import is_repaired
-from reviewkit.verdict.repair_points import is_before_repair, point_verdict, was_worked_on
+from reviewkit.verdict.repair_points import OK, is_before_repair, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
 
@@ -63,13 +63,15 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
         "prompter.html": render_prompter(episode, pages),
         "findings.json": tables.format_findings_json(episode),
     }
-    shortened = []
-    files["description.txt"], cut = page.render_description(pages, description_facts(episode, table, pages))
-    if cut:
-        shortened.append(f"description.txt: too long, so without {cut}")
+    files["description.txt"], cut = description.render_description(
+        pages, description.description_facts(episode, table, pages)
+    )
+    shortened = (f"description.txt: too long, so without {cut}",) if cut else ()
     if episode.chapters:
         note = "" if episode.chapters_final else "planned: put the final cut's times into final.txt"
-        files["chapters.vtt"] = page.format_web_vtt(episode.chapters, _end_s(episode), note)
+        files["chapters.vtt"] = page.format_web_vtt(episode.chapters, description.end_of_chapters(episode), note)
+        if not episode.chapters_final:
+            files[description.CHAPTERS_PLANNED] = description.render_planned_chapters(episode, pages)
     fragment = ""
     if table.rows:
         name = episode.session.unit.name
@@ -79,11 +81,8 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
         files["spec-table.html"] = pages.text("spec-table.html", name=name, table=fragment)
         files["spec-table.csv"] = tables.format_spec_csv(table)
         corrected = select_for_viewers(corrections, _measurement_cards(episode))
-        facts = {"name": name, "rows": table.rows, "foot": _as_sentences(table.foot), "corrections": corrected}
-        files["comment.txt"], cut = page.render_comment(pages, facts)
-        if cut:
-            shortened.append(f"comment.txt: too long, so without {cut}")
-    return Texts({name: text.encode() for name, text in files.items()}, fragment, tuple(shortened))
+        files["comment.txt"] = description.render_comment(episode, table, corrected, pages)
+    return Texts({name: text.encode() for name, text in files.items()}, fragment, shortened)
 
 
 def render_episode_page(
@@ -107,10 +106,11 @@ def _page_facts(
     """Return the variables of the page's template."""
     pictures = {
         name: {"name": name, "alt": card.alt, "data": base64.b64encode(brochure[card.id]).decode()}
-        for name, card in zip(file_stems(episode.cards).values(), episode.cards, strict=True)
+        for name, card in zip(file_stems(episode.cards).values(), episode.stills, strict=True)
     }
     return _script_facts(episode) | {
-        "headline": headline(episode),
+        "segments": [_segment(s, episode, s.start_s) for s in episode.page],
+        "headline": description.render_headline(episode, pages),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
         "table": fragment,  # the same as HTML, for templates that insert the whole table
@@ -121,7 +121,7 @@ def _page_facts(
         "measured": _measured_cards(episode),
         "withheld": [why for run in episode.runs for why in run.withheld],
         "equipment": episode.session.bench.equipment,
-        "cautions": all_cautions(episode, pages),
+        "cautions": description.all_cautions(episode, pages),
     }
 
 
@@ -130,7 +130,7 @@ def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
     measurements = [run.conditions.measurement for run in episode.runs]
     shown: dict[str, tuple[str, str]] = {}
     for m in measurements:
-        cards = [card for card in episode.cards if m.card in (card.id, card.first)]
+        cards = [card for card in episode.stills if m.card in (card.id, card.first)]
         shown[m.id] = (cards[0].title if cards else m.id, " ".join(card.alt for card in cards))
     return shown
 
@@ -142,38 +142,14 @@ def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
         m = run.conditions.measurement
         sources.setdefault(m.card, []).append(m.file or "readings in session.toml")
     return [
-        (card.title, card.conditions, ", ".join(dict.fromkeys(sources[card.id])))
+        (card.title, " · ".join((*card.conditions, *card.asides)), ", ".join(dict.fromkeys(sources[card.id])))
         for card in episode.cards
         if card.id in sources
     ]
 
 
-def headline(episode: Episode) -> str:
-    """Return one line that makes sense alone in a search result: what the unit is, and what was done with it."""
-    unit = episode.session.unit
-    what = " ".join(part for part in (str(unit.year) if unit.year else "", unit.what) if part)
-    deeds = []
-    if is_repaired(episode.repair, episode.runs):
-        deeds.append("repaired")
-    if episode.findings:
-        deeds.append("measured")
-    if any(v.verdict != UNMEASURED for v in episode.verdicts):
-        deeds.append("compared with its maker's ratings")
-    done = ", ".join(deeds[:-1]) + (" and " if len(deeds) > 1 else "") + deeds[-1] if deeds else "on the bench"
-    return f"{unit.name}{f', {what}' if what else ''}: {done}."
-
-
 def _title(episode: Episode) -> str:
     return episode.session.episode.title or episode.session.unit.name
-
-
-def _end_s(episode: Episode) -> float:
-    """Return the end of the last chapter: the plan's end, or its start in the final cut plus its planned length."""
-    if not episode.chapters_final:
-        return sum(segment.length_s for segment in episode.segments)
-    by_title = {segment.title: segment.length_s for segment in episode.segments}
-    last = episode.chapters[-1]
-    return last.start_s + by_title.get(last.title, 10.0)
 
 
 def summarise(episode: Episode) -> tuple[str, ...]:
@@ -186,45 +162,7 @@ def summarise(episode: Episode) -> tuple[str, ...]:
 
 def left_out(episode: Episode) -> tuple[str, ...]:
     """Return each output that is missing or incomplete, with the reason."""
-    return tuple(line for line in (*episode.left_out, chapters_left_out(episode)) if line)
-
-
-def chapters_left_out(episode: Episode) -> str:
-    """Return why the description has no chapters; "" if it has."""
-    why = find_chapters_fault(episode.chapters, _end_s(episode))
-    return f"description.txt: chapters left out, {why}" if why else ""
-
-
-def all_cautions(episode: Episode, pages: Pages) -> list[str]:
-    """Return every caution that this session calls for, the general ones first."""
-    by_topic = pages.cautions(repaired=is_repaired(episode.repair, episode.runs))
-    names = {segment.name for segment in episode.segments}
-    topics = ["all"]
-    if episode.repair or names & set(OPEN_CHASSIS):
-        topics.append("open")
-    if is_repaired(episode.repair, episode.runs) or names & {"fault", "repair"}:
-        topics.append("repair")
-    if episode.findings:
-        topics.append("power")
-    return [caution for topic in topics for caution in by_topic.get(topic, ())]
-
-
-def description_facts(episode: Episode, table: SpecTable, pages: Pages) -> dict[str, Any]:
-    """Return the variables of the description's template."""
-    return {
-        "headline": headline(episode),
-        "price": episode.price.line if episode.price else "",
-        "rows": table.rows,
-        "foot": _as_sentences(table.foot),
-        "chapters": () if chapters_left_out(episode) else episode.chapters,
-        "final": episode.chapters_final,
-        "equipment": episode.session.bench.equipment,
-        "cautions": all_cautions(episode, pages),
-    }
-
-
-def _as_sentences(lines: Sequence[str]) -> str:
-    return " ".join(f"{line[0].upper()}{line[1:]}." for line in lines)
+    return tuple(line for line in (*episode.left_out, description.chapters_left_out(episode)) if line)
 
 
 def render_outline(episode: Episode, pages: Pages) -> str:
@@ -252,14 +190,15 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
         "words_per_minute": f"{settings.words_per_minute:g}",
         "final": episode.chapters_final,
         "always": episode.cautions,
-        "titles": {file_stems(episode.cards)[card.id]: card.title for card in episode.cards},
+        "page_only": [file_stems(episode.cards)[still.id] for still in episode.stills if not still.on_film],
+        "titles": {file_stems(episode.cards)[still.id]: heading_of(still) for still in episode.stills},
         "segments": [_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
     }
 
 
 def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
     numbers = file_stems(episode.cards)
-    holds = {card.id: card.hold_s for card in episode.cards}
+    holds = {card.id: card.hold_s for card in episode.stills}
     return {
         "name": s.name,
         "title": s.title,
@@ -296,11 +235,12 @@ def framing_sentences(
     if price is not None:
         for part in ("history", "value"):
             said[part] = _split_sentences(
-                pages.text("words/price.j2", part=part, price=price, line=price.line, fair=price.fair_shown), "price"
+                pages.text("words/price.j2", part=part, price=price, line=price.line, fair=price.fair_shown),
+                "price" if part == "value" else "",
             )
     if repair:
         judged = [(r, verdict) for r in repair if (verdict := point_verdict(r))]
-        faulty = [r for r, verdict in judged if verdict != "in order"]
+        faulty = [r for r, verdict in judged if verdict != OK]
         done = [r for r in repair if was_worked_on(r)]
         for part, rows in (("fault", faulty), ("repair", done)):
             text = pages.text(
@@ -312,7 +252,7 @@ def framing_sentences(
                 as_found=[r.point for r in faulty if is_before_repair(r)],
                 still=[r.point for r in faulty if not is_before_repair(r)],
             )
-            said[part] = _split_sentences(text, "repair" if part == "repair" else "")
+            said[part] = _split_sentences(text, "fix" if part == "repair" else "")
     if verdicts:
         counted = {word: sum(v.verdict == word for v in verdicts) for word in _COUNTED}
         words = {word: f"{n} {_COUNTED[word][n != 1]}" for word, n in counted.items() if n}
@@ -321,7 +261,7 @@ def framing_sentences(
             "counts": [text for word, text in words.items() if word in JUDGED],
             "others": [text for word, text in words.items() if word not in JUDGED],
         }
-        said["verdict"] = _split_sentences(pages.text("words/verdict.j2", verdicts=verdicts, **counts), "table")
+        said["verdict"] = _split_sentences(pages.text("words/verdict.j2", verdicts=verdicts, **counts), "score")
     return said
 
 

@@ -1,0 +1,187 @@
+"""Which cards there are, in which order, and which are for filming: by default, and as [cards] and `readings` ask."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence, Set
+from dataclasses import replace
+
+from reviewkit.episode.stills import BEFORE, changed_most
+from reviewkit.measure import figures
+from reviewkit.model import quantities
+from reviewkit.model.card import Card, Hero, Rows
+from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS
+from reviewkit.model.errors import Faults, nearest
+from reviewkit.model.finding import Finding, Run
+from reviewkit.model.session import CardChoices
+from reviewkit.verdict.verdict import SHORT
+
+_KEYS = ("hide", "order", "only_page")
+
+
+def read_choices(given: CardChoices, names: Mapping[str, str]) -> tuple[CardChoices, tuple[str, ...]]:
+    """Return the choices with each card's id in place of its name, and remarks on names that nothing makes.
+
+    Parameters
+    ----------
+    given : CardChoices
+        The [cards] table.
+    names : mapping of str to str
+        Every name of a card, with its id.
+
+    Raises
+    ------
+    InputError
+        For a near miss.
+    """
+    faults, remarks, read = Faults("session.toml"), [], dict[str, tuple[str, ...]]()
+    for key in _KEYS:
+        written: Sequence[str] = getattr(given, key)
+        for name in written:
+            if name in names or name in (*SESSION_CARDS, *OLD_NAMES):
+                continue  # a card of the session that isn't made today may be tomorrow
+            if "did you mean" in (hint := nearest(name, names)):
+                faults.add(given.lines.get(key, 0), f"[cards] {key}: there is no card {name}; {hint}")
+            else:
+                remarks.append(f"session.toml:{given.lines.get(key, 0)}: {key} in [cards] names {name}, no card's name")
+        read[key] = tuple(dict.fromkeys(names[name] for name in written if name in names))
+    faults.stop_if_any()
+    return CardChoices(read["hide"], read["order"], read["only_page"], given.lines), tuple(remarks)
+
+
+def leave_out(cards: Sequence[Card], hidden: Collection[str]) -> list[Card]:
+    """Return the cards without those that are hidden; of a pair, the card as found may be hidden alone."""
+    kept = [card for card in cards if card.id not in hidden]
+    return [replace(card, found=None) if card.found and card.found.id in hidden else card for card in kept]
+
+
+def put_in_order(cards: Sequence[Card], order: Sequence[str]) -> list[Card]:
+    """Return the cards with those named put into the places that they take, in the order in which they are named."""
+    by_id = {card.id: card for card in cards}
+    asked = iter([by_id[name] for name in order if name in by_id])
+    return [next(asked) if card.id in order else card for card in cards]
+
+
+# ------------------------------------------------------------------ for filming
+
+
+def choose_for_film(cards: Sequence[Card], called: Set[str], only_page: Collection[str]) -> list[Card]:
+    """Return the cards, each marked as one for filming or for the page only.
+
+    For filming are the cards of the session; of the measurements, what the repair changed most, one for each kind that
+    answers a rating, and what misses one; and whatever a note calls for. Where that leaves no measurement, one card of
+    each kind is for filming.
+
+    Parameters
+    ----------
+    cards : sequence of Card
+        The cards.
+    called : set of str
+        Ids of the stills that notes call for.
+    only_page : collection of str
+        Ids of those that the user leaves out of the film.
+    """
+    measured = [card for card in cards if card.id not in SESSION_CARDS and not isinstance(card.body, Rows)]
+    chosen = _one_of_each_kind([card for card in measured if card.verdict is not None])
+    chosen += [card for card in measured if card.verdict is not None and card.verdict.verdict == SHORT]
+    most = changed_most(measured)
+    chosen += [most] if most is not None else []
+    filmed = {card.id for card in chosen or _one_of_each_kind(measured)}
+    filmed |= {
+        card.id for card in cards if card.id in SESSION_CARDS or called & {card.id, card.found and card.found.id}
+    }
+    # a long table goes on on further cards
+    filmed |= {card.id for card in cards if isinstance(card.body, Rows) and card.first in filmed}
+    return [_marked(card, card.id in filmed, only_page) for card in cards]
+
+
+def for_film(cards: Sequence[Card]) -> list[Card]:
+    """Return the cards for filming; a pair of which only the card as found is one has that in its place."""
+    kept = [card if card.on_film else card.found for card in cards]
+    shown = [card for card in kept if card is not None and card.on_film]
+    return [replace(card, found=None) if card.found and not card.found.on_film else card for card in shown]
+
+
+def _one_of_each_kind(cards: Sequence[Card]) -> list[Card]:
+    """Return a card of each kind of measurement: that of the rating which the maker names first, else the first."""
+    chosen: dict[str, Card] = {}
+    for card in sorted(cards, key=lambda card: card.verdict.rating.line if card.verdict else 0):
+        chosen.setdefault(card.finding.facts["kind"] if card.finding else card.subject, card)
+    return list(chosen.values())
+
+
+def _marked(card: Card, filmed: bool, only_page: Collection[str]) -> Card:
+    found = card.found and replace(card.found, on_film=filmed and card.found.id not in only_page)
+    return replace(card, on_film=filmed and card.id not in only_page, found=found)
+
+
+# ------------------------------------------------------------------ the figures that a measurement asks for
+
+
+def add_readings(cards: Sequence[Card], runs_of: Mapping[str, Sequence[Run]]) -> list[Card]:
+    """Return the cards with the figures that `readings` asks for, in a line with the large one.
+
+    Parameters
+    ----------
+    cards : sequence of Card
+        The cards.
+    runs_of : mapping of str to sequence of Run
+        The runs of each group of cards, by the name of the group.
+
+    Raises
+    ------
+    InputError
+        For a figure that a measurement doesn't have.
+    """
+    faults = Faults("session.toml")
+    for runs in runs_of.values():
+        for run in runs:
+            _check(run, runs, faults)
+    faults.stop_if_any()
+    return [_with_readings(card, runs_of.get(card.first, ())) for card in cards]
+
+
+def _check(run: Run, runs: Sequence[Run], faults: Faults) -> None:
+    known = dict.fromkeys(name for each in runs for finding in each.findings for name in _names(finding))
+    m = run.conditions.measurement
+    for wanted in m.readings:
+        if wanted.casefold() not in (name.casefold() for name in known):
+            hint = nearest(wanted, known)
+            faults.add(m.line, f'[[measurement]] {m.id}: readings: it has no figure "{wanted}"; {hint}')
+
+
+def _names(finding: Finding) -> tuple[str, ...]:
+    """Return what a figure may be called: "damping factor", "damping factor at 20 Hz"."""
+    name, place = quantities.quantity_of(finding).name, figures.where(finding)
+    return (name, f"{name} {place}") if place else (name,)
+
+
+def _with_readings(card: Card, runs: Sequence[Run]) -> Card:
+    """Return a card, and that as found, with a line of further figures, those of its own stage."""
+    wanted = list(dict.fromkeys(name for run in runs for name in run.conditions.measurement.readings))
+    if not wanted or card.hero is None:
+        return card
+    found = card.found and replace(card.found, hero=_noted(card.found.hero, wanted, runs, "before"))
+    stage = "before" if card.stage == BEFORE else ""
+    return replace(card, hero=_noted(card.hero, wanted, runs, stage), found=found)
+
+
+def _noted(hero: Hero | None, wanted: Sequence[str], runs: Sequence[Run], stage: str) -> Hero | None:
+    """Return a hero with further figures in its note, of the worse channel each."""
+    if hero is None:
+        return None
+    own = [run for run in runs if (run.conditions.measurement.stage == "before") == (stage == "before")]
+    found = [finding for run in own if run.conditions.measurement.stage != "bench" for finding in run.findings]
+    line = [text for name in wanted if (text := _worse(name, found))]
+    return replace(hero, note=" · ".join(filter(None, (hero.note, *line))))
+
+
+def _worse(name: str, findings: Sequence[Finding]) -> str:
+    """Return a figure by its name, the first so called, of its worse channel: "THD 0.012 % right"."""
+    called = [f for f in findings if name.casefold() in (each.casefold() for each in _names(f))]
+    alike = [f for f in called if f.at == called[0].at and f.quantity == called[0].quantity]
+    worse = quantities.worse(alike)
+    if worse is None:
+        return ""
+    own = _names(worse)[-1]
+    whose = figures.CHANNELS.get(worse.channel, worse.channel.replace(">", " → ")) if len(alike) > 1 else ""
+    return " ".join(filter(None, (own, quantities.show(worse), whose)))

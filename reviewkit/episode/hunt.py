@@ -1,0 +1,95 @@
+"""The hunt and the fix: which readings led to the failed part, and what they are after the repair."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from reviewkit.episode.outcome import faulty_points
+from reviewkit.model.card import Card, Fix, Hunt, HuntReading
+from reviewkit.model.finding import Point
+from reviewkit.model.repair import RepairRow
+from reviewkit.verdict.repair_points import (
+    OK,
+    is_after_repair,
+    point_name,
+    point_verdict,
+    point_word,
+    reading_after,
+    was_worked_on,
+)
+
+_MOST, _MOST_OK = 4, 2  # readings before the part; those of them that are OK
+
+
+def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
+    """Make the card of the readings that narrow down to the failed part; None if none was out of tolerance."""
+    chain = _chain(repair)
+    if not chain:
+        return None
+    part = chain[-1]
+    out = chain[:-1]
+    if len(out) > _MOST:
+        out = [out[0], *out[-(_MOST - 1) :]]
+    fine = _fine_before(repair, chain[0])
+    kept = fine[: min(_MOST_OK, _MOST - len(out))]
+    shown = [*(_reading(row) for row in kept), *(_reading(row) for row in out)]
+    named = _reading(part)
+    body = Hunt(tuple(shown), named, _rest(repair, [*kept, *out, part]))
+    facts = {"part": part.point.split(",")[0], "word": named.word}
+    return Card("hunt", "what the meter found", (), body, stage="The hunt", finding=Point("cards", "hunt", facts))
+
+
+def _chain(repair: Sequence[RepairRow]) -> list[RepairRow]:
+    """Return the points out of tolerance as found, up to the failed part: the last one that was worked on."""
+    faults = faulty_points(repair)
+    parts = [row for row in faults if was_worked_on(row) or point_verdict(row) in ("open", "short")]
+    return faults[: faults.index(parts[-1]) + 1] if parts else faults
+
+
+def _fine_before(repair: Sequence[RepairRow], first: RepairRow) -> list[RepairRow]:
+    """Return the first and the last point that was OK before the first one out of tolerance."""
+    fine = [row for row in repair[: repair.index(first)] if point_verdict(row) == OK and not is_after_repair(row)]
+    return [fine[0], fine[-1]] if len(fine) > 1 else fine
+
+
+def _reading(row: RepairRow) -> HuntReading:
+    word = point_word(row)
+    return HuntReading(point_name(row), row.expected_text, _shown(row), word, word != OK)
+
+
+def _shown(row: RepairRow) -> str:
+    return "shorted" if row.found_text == "short" else row.found_text
+
+
+def _rest(repair: Sequence[RepairRow], shown: Sequence[RepairRow]) -> str:
+    """Return a sentence on the other readings as found: "The other 14 readings were OK."."""
+    verdicts = [point_verdict(row) for row in repair if row not in shown and not is_after_repair(row)]
+    judged = [verdict for verdict in verdicts if verdict]
+    fine = judged.count(OK)
+    if not judged:
+        return ""
+    if fine in (0, len(judged)):
+        how = "OK" if fine else "out too"
+        return f"The other reading was {how}." if len(judged) == 1 else f"The other {len(judged)} readings were {how}."
+    return f"Of the other {len(judged)} readings, {fine} {'was' if fine == 1 else 'were'} OK."
+
+
+def make_fix_card(repair: Sequence[RepairRow]) -> Card | None:
+    """Make the card of what was done to the part, and the readings before and after; None without a reading after."""
+    chain = _chain(repair)
+    if not chain or not was_worked_on(chain[-1]):
+        return None
+    part = chain[-1]
+    again = [row for row in (part, *chain[:-1]) if reading_after(row, repair)[0]]
+    if not again:
+        return None
+    if len(again) > _MOST:
+        again = [*again[:2], *again[-(_MOST - 2) :]]
+    readings = []
+    for row in again:
+        text, verdict = reading_after(row, repair)
+        readings.append(HuntReading(point_name(row), _shown(row), text, verdict, verdict not in ("", OK)))
+    back = all(reading.word == OK for reading in readings)
+    body = Fix(point_name(part).split(",")[0], part.action, tuple(readings))
+    finding = Point("cards", "fix", {"back": back, "readings": len(readings)})
+    return Card("fix", "before and after it", (), body, stage="The repair", finding=finding)

@@ -1,0 +1,180 @@
+"""The score of all ratings, and how an episode ends."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from reviewkit.episode.outcome import MEASURED, Outcome, faulty_points
+from reviewkit.episode.stills import AFTER, judged_hero
+from reviewkit.measure import figures
+from reviewkit.model import quantities
+from reviewkit.model.card import Card, Ending, Hero, Score, ScoreRow
+from reviewkit.model.change import Change
+from reviewkit.model.finding import Finding, Point
+from reviewkit.model.repair import RepairRow
+from reviewkit.model.session import Session
+from reviewkit.model.verdict import Verdict
+from reviewkit.verdict.repair_points import point_name, reading_after
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
+from reviewkit.verdict.verdict_words import margin_words
+
+_MOST_MET = 9
+_ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE, UNMEASURED)
+_DISTORTIONS = ("thd", "thd_plus_noise", "distortion", "worst_distortion", "lowest_distortion", "highest_distortion")
+_SIDES = {"L": "left channel", "R": "right channel"}
+
+
+def make_score_card(session: Session, verdicts: Sequence[Verdict], *, repaired: bool) -> Card | None:
+    """Make the card of all ratings on one dial; None if none could be judged.
+
+    Missed ones are in order of how far off they are, met ones of how near to their limits.
+    """
+    rows = {word: [v for v in verdicts if v.verdict == word] for word in _ORDER}
+    judged = sum(len(rows[word]) for word in JUDGED)
+    if not judged:
+        return None
+    missed = sorted(rows[SHORT], key=_room)
+    met = sorted(rows[MEETS], key=_room)
+    unjudged = [*rows[INCOMPARABLE], *rows[UNMEASURED]]
+    body = Score(
+        tuple(_row(v, margin_words(v)) for v in missed),
+        tuple(_row(v, "") for v in rows[CLOSE]),
+        tuple(_row(v, v.brief or v.verdict) for v in unjudged),
+        tuple(_row(v, margin_words(v)) for v in met[:_MOST_MET]),
+        max(len(met) - _MOST_MET, 0),
+    )
+    bench = session.bench
+    conditions = (f"{bench.input} input" if bench.input else "", bench.mains)
+    facts = {"judged": judged, "met": len(met), "missed": len(missed)}
+    return Card(
+        "score",
+        "Rated and measured",
+        tuple(text for text in conditions if text),
+        body,
+        stage=AFTER if repaired else "",
+        finding=Point("cards", "score", facts),
+    )
+
+
+def _room(v: Verdict) -> float:
+    """Return how far a figure is from its limit; one without a scale comes last."""
+    return v.room if v.room is not None else math.inf
+
+
+def _row(v: Verdict, note: str) -> ScoreRow:
+    position = v.position if v.verdict in JUDGED else None
+    rated = v.limit.partition(" (")[0] if v.rating.tolerance is not None else v.limit  # what it may be is on the page
+    if v.verdict == CLOSE:  # only there does the ± decide
+        hero = judged_hero(v)
+        return ScoreRow(v.label, hero.figure, rated, v.verdict, note, position, hero.uncertainty)
+    return ScoreRow(v.label, judged_figure(v), rated, v.verdict, note, position)
+
+
+def judged_figure(v: Verdict) -> str:
+    """Return a verdict's figure with its unit, without its ± and where it was read: "58.2 W"."""
+    if not v.findings:
+        return v.measured
+    hero = judged_hero(v)
+    unit = hero.uncertainty.rpartition(" ")[2]
+    return hero.figure if not unit or unit[0].isdigit() else f"{hero.figure} {unit}"
+
+
+# ------------------------------------------------------------------ the ending
+
+
+def make_ending_card(
+    session: Session,
+    outcome: Outcome,
+    change: Change | None,
+    repair: Sequence[RepairRow],
+    verdicts: Sequence[Verdict],
+    one_unit: str,
+) -> Card | None:
+    """Make the card of how it ended; None if nothing was judged, repaired or changed.
+
+    Parameters
+    ----------
+    session : Session
+        The session.
+    outcome : Outcome
+        How the repair ended.
+    change : Change or None
+        What it changed most.
+    repair : sequence of RepairRow
+        The rows of repair.csv.
+    verdicts : sequence of Verdict
+        On all ratings.
+    one_unit : str
+        What is fair to the maker.
+    """
+    rated = [v for word in _ORDER for v in sorted((v for v in verdicts if v.verdict == word), key=_room)]
+    judged = [v for v in rated if v.verdict in JUDGED]
+    if outcome.word == MEASURED and not judged:
+        return None
+    missed, close = ([v for v in judged if v.verdict == word] for word in (SHORT, CLOSE))
+    met = len(judged) - len(missed) - len(close)
+    others = ((len(close), "too close to call"), (len(rated) - len(judged), "not judged"))
+    body = Ending(
+        outcome.word,
+        _hero(outcome, change, repair, judged),
+        tuple(v.verdict for v in rated) if judged else (),
+        str(met) if judged else "",
+        f"of {len(judged)} judged {'was' if met == 1 else 'were'} met" if judged else "",
+        tuple(_missed(v) for v in missed),
+        ", ".join(f"{count} {what}" for count, what in others if count) if judged else "",
+        "; ".join(outcome.pending),
+        f"{one_unit[0].upper()}{one_unit[1:]}." if one_unit and judged else "",
+    )
+    unit = session.unit
+    what = ", ".join(str(part) for part in (unit.what, unit.year) if part)
+    return Card("ending", what, (), body, stage="In short", hero=body.hero)
+
+
+def _missed(v: Verdict) -> str:
+    """Return a miss in a few words: "damping factor 52, rated 60"."""
+    return f"{lower_first(v.label.split(',')[0])} {judged_figure(v)}, rated {v.limit}"
+
+
+def lower_first(text: str) -> str:
+    """Return a name as it is written within a sentence: "damping factor", but "THD"."""
+    return text if text[1:2].isupper() else text[:1].lower() + text[1:]
+
+
+def _hero(
+    outcome: Outcome, change: Change | None, repair: Sequence[RepairRow], judged: Sequence[Verdict]
+) -> Hero | None:
+    """Return what changed most; without a repair, the rating nearest to its limit."""
+    if outcome.word == MEASURED:
+        nearest = min(judged, key=lambda v: abs(_room(v)), default=None)
+        return _rated_hero(nearest) if nearest is not None else None
+    if change is not None and change.improved:
+        return change_hero(change)
+    again = ((row, reading_after(row, repair)[0]) for row in faulty_points(repair))
+    row, text = next(((row, text) for row, text in again if text), (None, ""))
+    if row is None:
+        return None
+    return Hero(text, point_name(row).split(",")[0], "shorted" if row.found_text == "short" else row.found_text)
+
+
+def _rated_hero(v: Verdict) -> Hero:
+    margin = margin_words(v)
+    word = {MEETS: "met", SHORT: "missed"}.get(v.verdict, v.verdict)
+    note = ", ".join(filter(None, (f"rated {v.limit}", f"{word} {margin}".rstrip())))
+    hero = judged_hero(v) if v.verdict == CLOSE else Hero(judged_figure(v))
+    return Hero(hero.figure, lower_first(v.label), "", hero.uncertainty, note, findings=v.findings[:1])
+
+
+def change_hero(change: Change) -> Hero:
+    """Return a change as a large figure: "distortion, right channel, at 1 W", 5.0 → 0.020 %."""
+    after = change.after
+    caption = ", ".join(filter(None, (plain_name(after), _SIDES.get(after.channel, ""), figures.where(after))))
+    return Hero(
+        quantities.show(after), caption, quantities.show(change.before), channel=after.channel, findings=(after,)
+    )
+
+
+def plain_name(finding: Finding) -> str:
+    """Return what a figure is to someone who measures nothing: "distortion" for THD+N."""
+    quantity = quantities.quantity_of(finding)
+    return "distortion" if finding.quantity in _DISTORTIONS else quantity.name

@@ -1,0 +1,294 @@
+"""A measurement's cards: as found and as repaired on one scale, or its verdict, or its one figure."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from reviewkit.measure import figures
+from reviewkit.model import quantities
+from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Trace
+from reviewkit.model.change import Change
+from reviewkit.model.finding import Finding, Point, Run
+from reviewkit.model.verdict import Verdict
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT
+
+BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
+# from which a change is what the card is about, not its verdict
+_TIMES, _DECIBELS = 2.0, 3.0
+_ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE)
+
+
+def stage_of(runs: Sequence[Run]) -> str:
+    """Return the stage of a card's runs in words; "" if nothing was repaired."""
+    stages = {run.conditions.measurement.stage for run in runs} - {"bench", ""}
+    return PAIR if len(stages) > 1 else {"before": BEFORE, "after": AFTER}.get(next(iter(stages), ""), "")
+
+
+def make_stills(
+    base: Card,
+    alone: Card,
+    runs: Sequence[Run],
+    verdicts: Sequence[Verdict],
+    changes: Sequence[Change],
+    compared: Sequence[str],
+) -> list[Card]:
+    """Return the cards of some runs.
+
+    Parameters
+    ----------
+    base : Card
+        What the kind makes of them, all curves drawn on one scale.
+    alone : Card
+        What it makes of those after the repair; `base` if there are none before it.
+    runs : sequence of Run
+        The runs.
+    verdicts : sequence of Verdict
+        Of the whole session.
+    changes : sequence of Change
+        Of the whole session: figures measured alike before and after.
+    compared : sequence of str
+        The quantities by which this kind compares before and after.
+
+    Returns
+    -------
+    list of Card
+        The pair, with its card as found, if a repair changed what these runs show; then the verdict's card if a rating
+        is judged by one of these runs' figures; without either, the card with its own figure.
+    """
+    if not isinstance(base.body, Chart) or not base.body.panels:
+        return [replace(base, stage=stage_of(runs), finding=_finding("plain", runs, base))]
+    ids = {f.measurement for run in runs for f in run.findings}
+    change = largest_change(
+        [c for c in changes if c.after.measurement in ids and c.before.measurement in ids], compared
+    )
+    verdict = leading_verdict(verdicts, ids)
+    made = [] if change is None else [_pair(base, runs, change)]
+    if verdict is not None:
+        one = _judged(alone, runs, verdict)
+        made.append(replace(one, id=f"{base.id}-rated") if made else one)
+    if not made:
+        assert isinstance(alone.body, Chart)
+        now = _with(alone.body, "now", alone.body.panels[0].traces)
+        made = [
+            replace(alone, stage=_stage_now(runs), body=_without_limits(now), finding=_finding("plain", runs, alone))
+        ]
+    return made
+
+
+def size_of(change: Change) -> float:
+    """Return how large a change is: 1 is a factor of two, or 3 dB; 0 if it is within its uncertainty."""
+    before, after = change.before, change.after
+    unsure = math.hypot(before.uncertainty or 0.0, after.uncertainty or 0.0)
+    if abs(before.value - after.value) <= unsure:
+        return 0.0
+    if after.unit == "dB":
+        return abs(before.value - after.value) / _DECIBELS
+    if before.value <= 0 or after.value <= 0:
+        return 0.0
+    return abs(math.log(after.value / before.value)) / math.log(_TIMES)
+
+
+def largest_change(changes: Sequence[Change], compared: Sequence[str]) -> Change | None:
+    """Return the largest change of the first quantity that was compared; None if it isn't what a card is about."""
+    for quantity in compared:
+        own = [change for change in changes if change.after.quantity == quantity]
+        if own:
+            most = max(own, key=size_of)
+            return most if size_of(most) >= 1 else None
+    return None
+
+
+def changed_most(cards: Sequence[Card]) -> Card | None:
+    """Return the pair of what the repair changed most; one that got worse only if nothing got better."""
+    pairs = [card for card in cards if card.found is not None and card.finding is not None]
+    changes: dict[str, Change] = {card.id: card.finding.facts["change"] for card in pairs if card.finding is not None}
+    return max(pairs, key=lambda card: (changes[card.id].improved, size_of(changes[card.id])), default=None)
+
+
+def leading_verdict(verdicts: Sequence[Verdict], ids: set[str]) -> Verdict | None:
+    """Return the verdict that a card shows: on a figure read there, misses first, then the nearest to its limit."""
+    own = [v for v in verdicts if v.verdict in _ORDER and v.measured and v.findings[0].measurement in ids]
+    return min(own, key=lambda v: (_ORDER.index(v.verdict), v.room if v.room is not None else math.inf), default=None)
+
+
+# ------------------------------------------------------------------ before and after
+
+
+def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
+    """Return the card of a change, with the card as found: the same scales, nothing of "after" on it."""
+    assert isinstance(base.body, Chart)
+    channel = change.after.channel
+    place = _place(change, base.body.panels[0])
+    x = place[0] if place else None
+    where = figures.where(change.after) if x is not None else ""
+    old, new = quantities.show(change.before), quantities.show(change.after)
+    hero = Hero(new, ", ".join(filter(None, ("after", where))), old, channel=channel, findings=(change.after,))
+    subject = ", ".join(filter(None, (base.subject, _channel(channel))))
+    panels = tuple(_panel(panel, channel, place, found=False) for panel in base.body.panels)
+    pair = replace(
+        base,
+        stage=PAIR,
+        subject=subject,
+        body=replace(base.body, panels=panels),
+        hero=hero,
+        finding=_finding("pair", runs, base, change=change),
+    )
+    # as found: the healthy channel's figure is at its trace
+    others = [f for f in _of_run(runs, change.before) if f.quantity == change.before.quantity and f.channel != channel]
+    alike = next((f for f in others if f.at.get("frequency") == change.before.at.get("frequency") or x is None), None)
+    panels = tuple(_panel(panel, channel, place, found=True, healthy=alike) for panel in base.body.panels)
+    hero = Hero(
+        old,
+        ", ".join(filter(None, (_channel(channel), where))),
+        channel=channel,
+        fault=change.improved,
+        findings=(change.before,),
+    )
+    found = replace(
+        base,
+        stage=BEFORE,
+        body=replace(base.body, panels=panels),
+        hero=hero,
+        readings=(),
+        finding=_finding("fault", runs, base, change=change),
+    )
+    return replace(pair, found=found)
+
+
+def _of_run(runs: Sequence[Run], finding: Finding) -> Sequence[Finding]:
+    return next((run.findings for run in runs if finding in run.findings), ())
+
+
+def _place(change: Change, panel: Panel) -> tuple[float, float, float] | None:
+    """Return a change's place in a chart: x, y before, y after; None if its figure isn't read off the curve."""
+    key = {"Hz": "frequency", "W": "power"}.get(panel.x.unit, "")
+    x = change.after.at.get(key)
+    if x is None or panel.y.unit != change.after.unit or panel.stems or not panel.traces:
+        return None
+    if quantities.quantity_of(change.after).extent:
+        return None
+    return float(x), change.before.value, change.after.value
+
+
+def _panel(
+    panel: Panel, channel: str, place: tuple[float, float, float] | None, *, found: bool, healthy: Finding | None = None
+) -> Panel:
+    """Return one stage of a panel: as found, all that was there; else the changed channel, its old curve ghosted."""
+    stage = "before" if found else "now"
+    marks = tuple(replace(mark, role="now") for mark in panel.marks if mark.role == stage)
+    if found:
+        drawn = {t.channel: replace(t, role="now", label="") for t in panel.traces if t.role == "before"}
+        tone = panel.stems[:1]  # the same in both
+        stems = (*tone, *(replace(stem, role="now") for stem in panel.stems if stem.role == "before"))
+        own, other = drawn.get(channel), next((t for name, t in drawn.items() if name != channel), None)
+        room = Room(own, other, fault=True) if own is not None and other is not None and place else None
+        text = f": {quantities.show(healthy)}" if healthy is not None else ""
+        named = [replace(t, label=_channel(t.channel) + ("" if t.channel == channel else text)) for t in drawn.values()]
+    else:
+        named = [
+            replace(t, label={"before": "before", "now": "after"}.get(t.role, t.label))
+            for t in panel.traces
+            if t.channel in (channel, "") or t.role == "bench"
+        ]
+        stems = panel.stems
+        old, new = (next((t for t in named if t.role == role), None) for role in ("before", "now"))
+        room = Room(old, new) if old is not None and new is not None and place else None
+    fall = Fall(*place) if place else None
+    return replace(panel, traces=tuple(named), stems=stems, marks=marks, limits=(), room=room, fall=fall)
+
+
+# ------------------------------------------------------------------ one stage
+
+
+def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
+    """Return the card of a verdict: the judged figure large, its limit in the chart, the deciding reading ringed."""
+    assert isinstance(base.body, Chart)
+    body = _with(base.body, "now", base.body.panels[0].traces)
+    limits = tuple(limit for limit in body.panels[0].limits if limit.rating is verdict.rating)[:1]
+    hero = judged_hero(verdict)
+    first = body.panels[0]
+    key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
+    deciding = verdict.findings[0]
+    x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)
+    y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding.channel, x)
+    marks = first.marks if x is None or y is None else (Mark(float(x), float(y), channel=deciding.channel),)
+    panels = (replace(first, limits=limits, marks=marks), *(replace(p, limits=()) for p in body.panels[1:]))
+    return replace(
+        base,
+        stage=_stage_now(runs),
+        body=replace(body, panels=panels),
+        hero=hero,
+        verdict=verdict,
+        finding=_finding("verdict", runs, base, verdict=verdict),
+    )
+
+
+def judged_hero(verdict: Verdict) -> Hero:
+    """Return a verdict's figure as a card shows it large: "42.9 W", with its channel and where it was read above."""
+    figure, where = re.match(r"(.*?)((?: at | over | from |, ).*)?$", verdict.measured).groups()  # type: ignore[union-attr]
+    number, plus_minus, spread = figure.partition(" ± ")
+    finding = verdict.findings[0]
+    place = (where or "").strip(", ") or (figures.where(finding) if finding.unit != "W" else "")
+    if place and f" {place}" in f" {verdict.label}":
+        place = ""
+    caption = ", ".join(filter(None, ("measured", _channel(finding.channel), place)))
+    return Hero(number, caption, "", f"± {spread}" if plus_minus else "", channel=finding.channel, findings=(finding,))
+
+
+def _height(panel: Panel, channel: str, x: float | None) -> float | None:
+    """Return a channel's curve at a place, so that a ring is exactly on it."""
+    trace = next((t for t in panel.traces if t.role != "bench" and t.channel == channel[:1] and len(t.x)), None)
+    if x is None or trace is None or not trace.x[0] * 0.99 <= x <= trace.x[-1] * 1.01:
+        return None
+    return float(trace.y[min(range(len(trace.x)), key=lambda i: abs(trace.x[i] - x))])
+
+
+def _with(chart: Chart, stage: str, traces: Sequence[Trace]) -> Chart:
+    """Return a chart without the old curves, unless it has no others."""
+    old = {t.role for t in traces if t.role != "bench"} == {"before"}
+    keep = ("before",) if old else ("now", "residual")
+    return replace(
+        chart,
+        panels=tuple(
+            replace(
+                panel,
+                traces=tuple(t for t in panel.traces if t.role in keep or t.role == "bench"),
+                stems=tuple(s for s in panel.stems if s.role in keep),
+                marks=tuple(m for m in panel.marks if m.role in keep),
+            )
+            for panel in chart.panels
+        ),
+    )
+
+
+def _without_limits(chart: Chart) -> Chart:
+    """Return a chart without limits: a limit is drawn only with its verdict on the card."""
+    return replace(chart, panels=tuple(replace(panel, limits=()) for panel in chart.panels))
+
+
+def _stage_now(runs: Sequence[Run]) -> str:
+    stages = {run.conditions.measurement.stage for run in runs}
+    return AFTER if "after" in stages else BEFORE if "before" in stages else ""
+
+
+def _channel(channel: str) -> str:
+    return {"L": "left channel", "R": "right channel"}.get(channel, channel.replace(">", " → ").replace("both", ""))
+
+
+def _finding(
+    form: str, runs: Sequence[Run], base: Card, *, change: Change | None = None, verdict: Verdict | None = None
+) -> Point:
+    """Return what a title is worded from."""
+    kind = runs[0].conditions.measurement.kind
+    facts = {
+        "kind": kind,
+        "subject": base.subject,
+        "verdict": verdict,
+        "change": change,
+        "channel": change.after.channel if change else "",
+        "settings": len(runs),
+    }
+    return Point("titles", form, facts)

@@ -1,0 +1,242 @@
+"""Charts: curves over the dial, the room between two of them, limits, stems, names where the curves run."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reviewkit.model.card import Chart, Hero, Panel, Trace
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.dial import place_dial, place_rules
+from reviewkit.render.cards.free_space import FreeSpace
+from reviewkit.render.cards.hero import HeroPlace, free_box, inner, lay_out_hero
+from reviewkit.render.cards.labels import place_limit_label, place_trace_labels
+from reviewkit.render.cards.look import AXIS, BENCH, CURVE, DASH, GHOST, HEROES
+from reviewkit.render.cards.marks import place_fall, place_marks, place_stems
+from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.traces import (
+    Line,
+    axis_fraction,
+    axis_position,
+    clamped_position,
+    clip_trace,
+    isolated_points,
+    line_length,
+    smoothed,
+    to_pixels,
+)
+
+if TYPE_CHECKING:
+    from reviewkit.model.arrays import Array
+
+_CLEAR = 40.0  # round a hero in the chart
+_SPACING = 6.0  # pixels: points of a curve further apart than this are joined by a smooth line
+_PANEL_GAP = 70.0
+_SHORT_LIMIT = 132.0  # the width of a limit at one frequency
+_DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn thinner, or it would be a block
+_ROLES = ("bench", "residual", "before", "now")  # drawn in this order
+
+
+def place_chart(page: Page, chart: Chart, top: float, bottom: float) -> None:
+    """Place a chart between two heights.
+
+    Raises
+    ------
+    LayoutFault
+        If a name has no room.
+    """
+    for panel, box in zip(chart.panels, _panel_boxes(page, chart, top, bottom), strict=True):
+        _place_panel(page, panel, box, None, None)
+    _place_chart_dial(page, chart)
+
+
+def place_chart_around(
+    page: Page, chart: Chart, top: float, bottom: float, hero: Hero, wish: HeroPlace | None
+) -> HeroPlace | None:
+    """Place a chart between two heights with a hero in its free space, at a place that is wished for if it is free.
+
+    Returns
+    -------
+    HeroPlace or None
+        Where the hero is; None if it has no room, and what was placed must then be removed.
+
+    Raises
+    ------
+    LayoutFault
+        If a name has no room.
+    """
+    first, *others = zip(chart.panels, _panel_boxes(page, chart, top, bottom), strict=True)
+    place = _place_panel(page, *first, hero, wish)
+    if place is not None:
+        for panel, box in others:
+            _place_panel(page, panel, box, None, None)
+        _place_chart_dial(page, chart)
+    return place
+
+
+def _place_chart_dial(page: Page, chart: Chart) -> None:
+    place_dial(page, chart.panels[-1].x, tuple(panel.fall.x for panel in chart.panels if panel.fall is not None))
+
+
+def _panel_boxes(page: Page, chart: Chart, top: float, bottom: float) -> list[Box]:
+    """Return the plot of each panel."""
+    left, right = page.shape.curves
+    shares = [chart.heights[index] if index < len(chart.heights) else 1.0 for index in range(len(chart.panels))]
+    room = bottom - top - _PANEL_GAP * (len(shares) - 1)
+    boxes = []
+    for share in shares:
+        high = room * share / sum(shares)
+        boxes.append(Box(left, top, right, top + high))
+        top += high + _PANEL_GAP
+    return boxes
+
+
+def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: HeroPlace | None) -> HeroPlace | None:
+    """Place one panel; return where its hero is. Without room for it the panel isn't finished."""
+    free = FreeSpace(Box(box.left, box.top - 50, page.shape.safe.right, box.bottom + 14))
+    limit_lines = _place_bands(page, panel, box)
+    lines = [_line(trace, panel, box) for trace in sorted(panel.traces, key=lambda t: _ROLES.index(t.role))]
+    lines = [line for line in lines if np.isfinite(line.points).any()]
+    named = {line.trace.label: line for line in reversed(lines) if line.trace.label}  # the bench's two curves once
+    edges = place_room(page, panel, box) if panel.room else None
+    place_rules(page, panel.y, box, (float(edges[0][0]), float(edges[0][-1])) if edges else None)
+    if panel.label:
+        page.add(page.text(panel.label, page.shape.safe.right, box.top - 14, AXIS, page.look.soft, anchor="right"))
+        free.occupy_box(page.text(panel.label, page.shape.safe.right, box.top - 14, AXIS, "", anchor="right").box)
+    for (left, right), ys in limit_lines:
+        for y in ys:
+            page.add(Stroke("limit", ((left, y), (right, y)), page.look.soft, 3.0, (18.0, 12.0)))
+            free.occupy_line(np.array(((left, y), (right, y))), 6.0)
+    for line in lines:
+        with page.part_of(_part_of(line.trace.role, panel)):
+            _place_line(page, line, free, dashes=not panel.one_channel)
+    for role in ("before", "now"):
+        with page.part_of(_part_of(role, panel)):
+            place_stems(page, free, panel, box, role)
+    if panel.fall:
+        with page.part_of("fall"):
+            place_fall(page, free, panel, box, fault=panel.room is not None and panel.room.fault)
+    place = _place_hero(page, panel, box, hero, free, edges, wish) if hero is not None else None
+    if hero is not None and place is None:
+        return None
+    with page.part_of("label"):
+        place_marks(page, free, panel, box)
+        place_trace_labels(page, free, list(named.values()), lines, box)
+    for (ends, ys), limit in zip(limit_lines, panel.limits, strict=True):
+        place_limit_label(page, free, limit, ys, ends)
+    return place
+
+
+def _part_of(role: str, panel: Panel) -> str:
+    """Return the part of the card that a curve or stem belongs to: a ghost, if there are others after it."""
+    roles = {trace.role for trace in panel.traces} | {stem.role for stem in panel.stems}
+    return "ghost" if role == "before" and roles - {"before", "bench"} else "curve"
+
+
+def _line(trace: Trace, panel: Panel, box: Box) -> Line:
+    points = clip_trace(panel.x, panel.y, trace)
+    if panel.x.scale == "log":  # a sweep; samples over time are joined as they are
+        points = smoothed(points, _SPACING / box.width)
+    pixels = to_pixels(points, box)
+    width = {"bench": BENCH, "before": GHOST, "residual": GHOST}.get(trace.role, CURVE)
+    if line_length(pixels) > _DENSE * box.width:
+        width = min(width, CURVE / 2)
+    return Line(trace, points, pixels, width)
+
+
+def _place_line(page: Page, line: Line, free: FreeSpace, *, dashes: bool) -> None:
+    """Place a curve. The right channel is dashed; for a pair of channels the driven one decides, as for the colour."""
+    trace = line.trace
+    colour = page.look.curve(trace.channel, trace.role)
+    dense = line.width < GHOST
+    # (a dense curve isn't dashed: dashes would split every peak)
+    dashed = dashes and trace.channel[:1] == "R" and trace.role != "bench" and not dense
+    unit = max(line.width, 7.0)  # a thin line's dashes are nearly as long as a thick one's
+    page.add(Stroke("curve", line.pixels, colour, line.width, (DASH[0] * unit, DASH[1] * unit) if dashed else None))
+    free.occupy_line(line.pixels, line.width)
+    for x, y in isolated_points(line.pixels):
+        turn = np.linspace(0.0, 2 * np.pi, 24, endpoint=False)
+        page.add(Area("curve", np.column_stack((x + line.width * np.cos(turn), y + line.width * np.sin(turn))), colour))
+
+
+def _place_bands(page: Page, panel: Panel, box: Box) -> list[tuple[tuple[float, float], list[float]]]:
+    """Place the faint bands of what the maker allows; return each limit's ends in x and its lines' y."""
+    found = []
+    for limit in panel.limits:
+        ends = axis_fraction(panel.x, np.array((limit.from_x, limit.to_x))).clip(0.0, 1.0)
+        left, right = (box.left + float(end) * box.width for end in ends)
+        if limit.from_x == limit.to_x:  # rated at one frequency: a short line about it
+            left, right = max(left - _SHORT_LIMIT / 2, box.left), min(left + _SHORT_LIMIT / 2, box.right)
+        ys, edges = [], [box.top, box.bottom]
+        for index, value in enumerate((limit.high, limit.low)):
+            if value is None:
+                continue
+            at = axis_position(panel.y, value)
+            if 0.0 <= at <= 1.0:
+                ys.append(box.bottom - at * box.height)
+            edges[index] = box.bottom - clamped_position(panel.y, value) * box.height
+        if limit.from_x < limit.to_x and right > left and edges[1] > edges[0]:
+            corners = ((left, edges[0]), (right, edges[0]), (right, edges[1]), (left, edges[1]))
+            page.add(Area("band", corners, page.look.band))
+        found.append(((left, right), ys))
+    return found
+
+
+def place_room(page: Page, panel: Panel, box: Box) -> tuple[Array, Array, Array] | None:
+    """Fill the room between two curves; return its columns' x, upper and lower edge in pixels, each of shape (n,)."""
+    assert panel.room is not None
+    both = [clip_trace(panel.x, panel.y, trace) for trace in (panel.room.one, panel.room.other)]
+    finite = [line[np.isfinite(line).all(axis=1)] for line in both]
+    if any(len(line) < 2 or np.any(np.diff(line[:, 0]) < 0) for line in finite):
+        return None
+    start, stop = max(line[0, 0] for line in finite), min(line[-1, 0] for line in finite)
+    if stop <= start:
+        return None
+    inside = np.concatenate([line[:, 0] for line in finite])
+    across = np.unique(np.concatenate(([start, stop], inside[(inside > start) & (inside < stop)])))
+    ys = [box.bottom - np.interp(across, line[:, 0], line[:, 1]) * box.height for line in finite]
+    xs = box.left + across * box.width
+    outline = np.column_stack((np.concatenate((xs, xs[::-1])), np.concatenate((ys[0], ys[1][::-1]))))
+    with page.part_of("curve"):
+        page.add(Area("room", outline, page.look.fault_room if panel.room.fault else page.look.room))
+    return xs, np.minimum(*ys), np.maximum(*ys)
+
+
+def _place_hero(
+    page: Page,
+    panel: Panel,
+    box: Box,
+    hero: Hero,
+    free: FreeSpace,
+    edges: tuple[Array, Array, Array] | None,
+    wish: HeroPlace | None,
+) -> HeroPlace | None:
+    """Place the hero as large as fits in the room between the curves, else in the free space of the panel."""
+    trial = free.copy()
+    trial.release_grid()
+    target = (box.left + box.width / 2, box.top + box.height / 2)
+    if edges is not None:
+        trial.keep_between(*edges)
+        target = (float(np.mean(edges[0])), float(np.mean((edges[1] + edges[2]) / 2)))
+    elif panel.room is not None:
+        return None
+    if panel.fall is not None:
+        x = box.left + clamped_position(panel.x, panel.fall.x) * box.width
+        trial.occupy_box(Box(box.left, box.top - 50, x + 30, box.bottom + 14))
+    clear = _CLEAR if edges is not None else 0.75 * _CLEAR
+    for size in HEROES:
+        if wish is not None and size > wish.size:
+            continue
+        block = lay_out_hero(page, hero, size, stacked=page.shape.stacked)
+        found = trial.nearest(*target, *free_box(block, clear))
+        if wish is not None and size == wish.size:
+            there = Box(wish.left, wish.top, wish.left + block.width, wish.top + block.height).grown(clear, clear)
+            found = there if trial.is_free(there, grid=False) else found
+        if found is not None:
+            left, top = inner(found, clear)
+            with page.part_of("reading"):
+                block.place(page, left, top)
+            free.occupy_box(found.grown(-clear / 2, -clear / 2))
+            return HeroPlace(size, left, top)
+    return None

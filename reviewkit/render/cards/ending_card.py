@@ -1,0 +1,233 @@
+"""The ending: one word, what changed most, and how the ratings came out, as a tally on the dial line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from reviewkit.model.card import Ending, Hero
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.frame import under_overline
+from reviewkit.render.cards.hero import arrow, bare
+from reviewkit.render.cards.look import AXIS, LEAST, NOTE
+from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.shape import SQUARE, TALL, WIDE
+from reviewkit.render.cards.typeset import cut_text, fit_block, fit_text
+
+# the largest sizes of word, change and count, and the room between them
+_SIZES = {WIDE.name: (310, 180, 150, 56.0), TALL.name: (310, 240, 180, 90.0), SQUARE.name: (190, 116, 92, 36.0)}
+_SHARES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)  # of these
+_LEAST_GAP = 30.0
+_LINE = 50.0
+_MARK, _HIGH, _RING = 14.0, 46.0, 10.0  # width of a tally's mark, how high, a hollow one's radius
+_MOST_STEP = 110.0
+_ARROW, _ARROW_GAP = 84.0, 32.0
+_WORD, _CHANGE, _TALLY = "step 1", "step 2", "step 3"  # the order in which a clip shows them
+
+SHORTEN = "shorten the rating's input or condition in [[rated]]"
+
+
+def place_ending(page: Page, body: Ending, lower: float) -> None:
+    """Place word, change, tally and what is fair to the maker, as large as fits.
+
+    Raises
+    ------
+    LayoutFault
+        If a text doesn't fit.
+    """
+    foot = _place_foot(page, body)
+    with page.part_of(_TALLY):
+        _place_tally(page, body.tally)
+    before = len(page.items)
+    top = under_overline(page.shape, lower) + 52.0
+    for share in _SHARES:
+        del page.items[before:]
+        if _place_parts(page, body, top, foot, share) <= foot:
+            return
+    raise page.fault(body.pending or body.rest or body.word, SHORTEN, "leaves the rest of the card no room")
+
+
+def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: float) -> float:
+    """Place word, change and count at a share of their largest sizes; return the last baseline."""
+    shape, look = page.shape, page.look
+    safe = shape.safe
+    largest, figure, count, gap = (size * share for size in _SIZES[shape.name])
+    sizes = [float(size) for size in range(int(largest), 79, -6)]
+    word = fit_block(page, body.word, sizes, safe.width, 300.0, most=1)
+    if word is None:
+        raise page.fault(body.word, SHORTEN)
+    baseline = top + page.cap(word.size, "black")
+    drop = page.measure(body.word, word.size, "black")[2]
+    with page.part_of(_WORD):
+        page.add(page.text(body.word, safe.left, baseline, word.size, look.ink, weight="black"))
+    room = replace(safe, top=baseline + drop + gap, bottom=bottom)
+    if not shape.stacked and body.hero and body.of:
+        left = replace(room, right=safe.left + 0.5 * safe.width - 30)
+        with page.part_of(_CHANGE):
+            beside, last = _place_hero(page, body, body.hero, left, figure)
+        with page.part_of(_TALLY):
+            right = replace(room, left=safe.left + 0.53 * safe.width)
+            return max(last, _place_score(page, body, right, beside, count))
+    last = baseline
+    if body.hero:
+        with page.part_of(_CHANGE):
+            last = _place_hero(page, body, body.hero, room, figure)[1]
+    elif body.pending:
+        last = _place_lines(page, ((body.pending, look.soft),), room)
+    if body.of:
+        with page.part_of(_TALLY):
+            below = last + max(gap, _LEAST_GAP) if last > baseline else room.top
+            return _place_score(page, body, replace(room, top=below), 0.0, count)
+    return last
+
+
+def _place_foot(page: Page, body: Ending) -> float:
+    """Place the dial line, and the foot below it or in a narrow frame above; return what is left above them."""
+    shape, look = page.shape, page.look
+    page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
+    over = shape.dial - _HIGH - 24.0
+    if not body.foot:
+        return over
+    foot = fit_text(page, body.foot, (AXIS, LEAST), shape.safe.width, most=3)
+    foot = foot or cut_text(page, body.foot, LEAST, shape.safe.width)
+    low = shape.dial + _HIGH + 16.0 + page.cap(foot.size)
+    if len(foot.lines) == 1 and low + foot.size * 0.25 <= shape.safe.bottom:
+        page.add(page.text(foot.lines[0], shape.safe.left, low, foot.size, look.soft))
+        return over
+    first = over - (len(foot.lines) - 1) * 44.0
+    for index, line in enumerate(foot.lines):
+        page.add(page.text(line, shape.safe.left, first + index * 44.0, foot.size, look.soft))
+    return first - page.cap(foot.size) - 24.0
+
+
+def _place_tally(page: Page, words: Sequence[str]) -> None:
+    """Place a mark for each rating: missed below the line, too close across it, met on it; a ring is not judged."""
+    shape, look = page.shape, page.look
+    y, left = shape.dial, shape.safe.left + 20.0
+    step = min((shape.safe.width - 40.0) / max(len(words) - 1, 1), _MOST_STEP)
+    half = min(_MARK / 2, step * 0.3)
+    for index, word in enumerate(words):
+        x = left + step * index
+        top, bottom = {
+            "falls short": (y - 2.0, y + _HIGH),
+            "too close to call": (y - _HIGH / 2, y + _HIGH / 2),
+            "meets": (y - _HIGH, y + 2.0),
+        }.get(word, (0.0, 0.0))
+        if bottom:
+            corners = ((x - half, top), (x + half, top), (x + half, bottom), (x - half, bottom))
+            page.add(Area("needle", corners, look.status(word)))
+        else:
+            radius = min(_RING, step * 0.4)
+            page.add(
+                Area("tally", ring(x, y, radius + 2.0), look.soft), Area("tally", ring(x, y, radius - 2.0), look.ground)
+            )
+
+
+def ring(x: float, y: float, radius: float) -> tuple[tuple[float, float], ...]:
+    """Return the corners of a circle."""
+    from math import cos, pi, sin
+
+    turns = [2 * pi * index / 24 for index in range(24)]
+    return tuple((x + radius * cos(turn), y + radius * sin(turn)) for turn in turns)
+
+
+def _place_hero(page: Page, body: Ending, hero: Hero, box: Box, largest: float) -> tuple[float, float]:
+    """Place what changed most, or the rating nearest to its limit; return the figure's baseline and the last one.
+
+    Raises
+    ------
+    LayoutFault
+        If it doesn't fit.
+    """
+    look = page.look
+    caption = None
+    if hero.caption:
+        caption = fit_text(page, hero.caption, (48.0, NOTE, AXIS, LEAST), box.width, most=2)
+        caption = caption or cut_text(page, hero.caption, LEAST, box.width)
+    old = bare(hero.before, hero.figure) if hero.before else ""
+    above = page.shape.height > page.shape.width  # a tall frame has the old figure above the new one
+    for size in range(int(largest), 43, -4):
+        before = page.width(old, size, "light") + _ARROW + 2 * _ARROW_GAP if old else 0.0
+        beside = 20 + page.width(hero.uncertainty, NOTE) if hero.uncertainty else 0.0
+        if (0.0 if above else before) + page.width(hero.figure, size, "black") + beside <= box.width:
+            break
+    else:
+        raise page.fault(hero.figure, SHORTEN)
+    y = box.top
+    for index, line in enumerate(caption.lines if caption else ()):
+        y += page.cap(NOTE) + (18.0 if index else 0.0)
+        page.add(page.text(line, box.left, y, caption.size if caption else NOTE, look.soft))
+    cap, x = page.cap(size, "black"), box.left
+    y += cap + 36.0
+    if old:
+        text = page.text(old, x, y, size, look.soft, weight="light")
+        page.add(text)
+        if above:
+            y += cap + 50.0
+        else:
+            arrow(page, text.box.right + _ARROW_GAP, y - cap / 2, _ARROW)
+            x = text.box.right + 2 * _ARROW_GAP + _ARROW
+    figure = page.text(hero.figure, x, y, size, look.ink, weight="black", remedy=SHORTEN)
+    page.add(figure)
+    if hero.uncertainty:
+        page.add(page.text(hero.uncertainty, figure.box.right + 20, y, NOTE, look.ink))
+    lines = [(hero.note, look.ink), (body.pending, look.soft)]
+    return y, _place_lines(page, [line for line in lines if line[0]], replace(box, top=y + 22.0))
+
+
+def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: float) -> float:
+    """Place how many ratings were met of those judged, then the misses and what is undecided; return the last baseline.
+
+    `baseline`: of the figure beside it, at least.
+    """
+    look = page.look
+    for size in range(int(largest), 39, -8):
+        large = page.width(body.met, size, "black")
+        of = fit_text(page, body.of, (64.0, 58.0, 52.0, 46.0, AXIS), box.width - large - 24, weight="bold")
+        if of is not None:
+            break
+    else:
+        raise page.fault(body.of, SHORTEN)
+    y = max(box.top + max(page.cap(size, "black"), page.measure(body.of, of.size, "bold").rise), baseline)
+    colour = look.status("meets") if body.met != "0" else look.ink
+    page.add(page.text(body.met, box.left, y, size, colour, weight="black"))
+    page.add(page.text(body.of, box.left + large + 24, y, of.size, look.ink, weight="bold"))
+    for count in range(len(body.missed), -1, -1):
+        lines = _missed_lines(page, body, count)
+        if count == 0 or _lines_height(page, lines, box.width) <= box.bottom - y - 24.0:
+            return _place_lines(page, lines, replace(box, top=y + 24.0))
+    return y
+
+
+def _missed_lines(page: Page, body: Ending, count: int) -> list[tuple[str, str]]:
+    """Return the lines under the count with their colours: some misses by name, how many more, what is undecided."""
+    short, names = page.look.status("falls short"), body.missed[:count]
+    lines = [(f"missed: {name}", short) for name in names]
+    more = len(body.missed) - count
+    if more:
+        lines.append((f"and {more} more missed" if names else f"{more} missed", short))
+    if body.rest:
+        lines.append((body.rest, page.look.soft))
+    return lines
+
+
+def _settings(page: Page, text: str, width: float) -> tuple[float, tuple[str, ...]]:
+    """Return a line's size and parts: on one line, on two, or cut off."""
+    setting = fit_text(page, text, (NOTE, AXIS, LEAST), width) or fit_text(page, text, (LEAST,), width, most=2)
+    setting = setting or cut_text(page, text, LEAST, width)
+    return setting.size, setting.lines
+
+
+def _lines_height(page: Page, lines: Sequence[tuple[str, str]], width: float) -> float:
+    return sum(_LINE * len(_settings(page, text, width)[1]) for text, _ in lines)
+
+
+def _place_lines(page: Page, lines: Sequence[tuple[str, str]], box: Box) -> float:
+    """Place lines of text with their colours; return the last baseline."""
+    y = box.top
+    for text, colour in lines:
+        size, parts = _settings(page, text, box.width)
+        for part in parts:
+            y += _LINE
+            page.add(page.text(part, box.left, y, size, colour, remedy=SHORTEN))
+    return y

@@ -1,0 +1,301 @@
+"""The figure that a card shows large, alone or as "before → after", and the strip that reads as a sentence."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from reviewkit.model.card import Hero
+from reviewkit.model.verdict import Verdict
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.look import AXIS, LEAST, NOTE, STRIP_HEROES
+from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, place_needle
+from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.typeset import fit_text
+from reviewkit.verdict.verdict_words import margin_words
+
+_ARROW, _ARROW_GAP = 100.0, 44.0
+_CAPTION_GAP, _NOTE_GAP = 36.0, 34.0  # between caption, figure and note
+_STACK_GAP = 40.0  # between the old figure and the new one's caption
+_PART_GAP = 64.0  # between figure, needle and word
+_WORD, _LONG_WORD = 120.0, 84.0
+_LEAST_NEEDLE, _MOST_NEEDLE = 330.0, 560.0
+_RATED_GAP = 28.0  # about the rating above the right half of the needle
+_LINE = 46.0  # pitch of captions and notes
+
+SHORTEN_HERO = "name fewer figures: readings = […] of its [[measurement]]"
+SHORTEN_VERDICT = "shorten the condition of this [[rated]] table"
+
+
+@dataclass(frozen=True)
+class HeroPlace:
+    """The place of a hero in a chart: its size, the left and upper end of its first caption."""
+
+    size: float
+    left: float
+    top: float
+
+
+@dataclass(frozen=True)
+class HeroBlock:
+    """A hero laid out: its size, and the room it takes."""
+
+    hero: Hero
+    size: float
+    width: float
+    height: float
+    stacked: bool
+
+    def figure_width(self, page: Page) -> float:
+        """Return the width of the last line of figures, without captions and notes."""
+        return self.width if self.hero.before else _figure_width(page, self.hero, self.size)
+
+    def place(self, page: Page, left: float, top: float) -> None:
+        """Place the figures with their captions, `top` the top of the first caption."""
+        hero, look = self.hero, page.look
+        ink = look.status("falls short") if hero.fault else look.ink
+        caption_cap, cap = page.cap(NOTE), page.cap(self.size, "black")
+        y = top
+        x = left
+        if hero.before:
+            page.add(page.text("before", x, y + caption_cap, NOTE, look.soft))
+            old = page.text(
+                bare(hero.before, hero.figure),
+                x,
+                y + caption_cap + _CAPTION_GAP + cap,
+                self.size,
+                look.soft,
+                weight="light",
+                remedy=SHORTEN_HERO,
+            )
+            page.add(old)
+            if self.stacked:
+                y += caption_cap + _CAPTION_GAP + cap + _STACK_GAP
+            else:
+                x = old.box.right + _ARROW_GAP
+                arrow(page, x, old.baseline - cap / 2, _ARROW)
+                x += _ARROW + _ARROW_GAP
+        caption = hero.caption or ("after" if hero.before else "")
+        if caption:
+            page.add(
+                page.text(
+                    caption,
+                    x,
+                    y + caption_cap,
+                    NOTE,
+                    look.ink if hero.before or hero.fault else look.soft,
+                    weight="bold" if hero.before or hero.fault else "regular",
+                    remedy=SHORTEN_HERO,
+                )
+            )
+            y += caption_cap + _CAPTION_GAP
+        figure = page.text(hero.figure, x, y + cap, self.size, ink, weight="black", remedy=SHORTEN_HERO)
+        page.add(figure)
+        if hero.uncertainty:
+            page.add(page.text(hero.uncertainty, figure.box.right + 24, y + cap, small(self.size), look.ink))
+        if hero.note:
+            page.add(page.text(hero.note, x, y + cap + _NOTE_GAP + caption_cap, NOTE, look.ink, remedy=SHORTEN_HERO))
+
+
+def small(size: float) -> float:
+    """Return the size of an uncertainty beside a figure."""
+    return max(round(size * 0.36), NOTE)
+
+
+def bare(old: str, new: str) -> str:
+    """Return an old figure without its unit if the new one has the same: "5.0" before "0.020 %"."""
+    unit = re.search(r"[^\d.,\s][^\d]*$", new)
+    return old.removesuffix(unit[0]).rstrip() if unit else old
+
+
+def lay_out_hero(page: Page, hero: Hero, size: float, *, stacked: bool) -> HeroBlock:
+    """Lay out a hero at one size."""
+    caption_cap, cap = page.cap(NOTE), page.cap(size, "black")
+    figure = _figure_width(page, hero, size)
+    caption = hero.caption or ("after" if hero.before else "")
+    texts = [
+        figure,
+        page.width(caption, NOTE, "bold") if caption else 0.0,
+        page.width(hero.note, NOTE) if hero.note else 0.0,
+    ]
+    height = cap + (caption_cap + _CAPTION_GAP if caption else 0.0) + (caption_cap + _NOTE_GAP if hero.note else 0.0)
+    width = max(texts)
+    if hero.before:
+        old = max(page.width(bare(hero.before, hero.figure), size, "light"), page.width("before", NOTE))
+        if stacked:
+            width = max(width, old)
+            height += caption_cap + _CAPTION_GAP + cap + _STACK_GAP
+        else:
+            width += old + 2 * _ARROW_GAP + _ARROW
+    return HeroBlock(hero, size, width, height + 8, stacked)
+
+
+def _figure_width(page: Page, hero: Hero, size: float) -> float:
+    figure = page.width(hero.figure, size, "black")
+    return figure + 24 + page.width(hero.uncertainty, small(size)) if hero.uncertainty else figure
+
+
+def arrow(page: Page, left: float, y: float, length: float) -> None:
+    """Place an arrow to the right."""
+    tip, half = left + length, 17.0
+    page.add(Stroke("mark", ((left, y), (tip - 30, y)), page.look.soft, 7.0))
+    page.add(Area("mark", ((tip, y), (tip - 34, y - half), (tip - 34, y + half)), page.look.soft))
+
+
+# ------------------------------------------------------------------ the strip
+
+
+def strip_size(page: Page, hero: Hero, verdict: Verdict | None) -> float:
+    """Return the size of the figure on a strip, the largest that fits beside needle and word.
+
+    Raises
+    ------
+    LayoutFault
+        If none fits.
+    """
+    safe, stacked = page.shape.safe, page.shape.stacked
+    beside = 0.0
+    if verdict is not None and not page.shape.is_tall:
+        word = _WordBlock.of(page, verdict)
+        beside = _PART_GAP + word.width
+        if not stacked and has_needle(verdict):
+            rated = 2 * (page.width(f"rated {verdict.limit}", AXIS) + _RATED_GAP)
+            beside += _PART_GAP + min(max(_LEAST_NEEDLE, rated), _MOST_NEEDLE)
+    for size in STRIP_HEROES:
+        block = lay_out_hero(page, hero, size, stacked=False)
+        # in a square frame, only the figure has the word beside it
+        width = block.figure_width(page) if stacked else block.width
+        if block.width <= safe.width and width + beside <= safe.width:
+            return size
+    raise page.fault(hero.figure, SHORTEN_HERO)
+
+
+def place_strip(page: Page, hero: Hero, verdict: Verdict | None, top: float, size: float) -> float:
+    """Place the strip above a chart: judged figure with channel, needle with rating, word with margin.
+
+    A tall frame has needle and word below the figure; a square one has no needle.
+
+    Returns
+    -------
+    float
+        Its lower end.
+
+    Raises
+    ------
+    LayoutFault
+        If it doesn't fit.
+    """
+    safe = page.shape.safe
+    block = lay_out_hero(page, hero, size, stacked=False)
+    with page.part_of("reading"):
+        block.place(page, safe.left, top)
+    bottom = top + block.height
+    if verdict is None:
+        return bottom
+    word = _WordBlock.of(page, verdict)
+    word_left = safe.right - word.width
+    if page.shape.is_tall and has_needle(verdict):
+        line_y = bottom + NOTCH + 24
+        _needle(page, safe.left + 24, line_y, min(word_left - _PART_GAP - safe.left - 24, _MOST_NEEDLE), verdict)
+        return max(line_y + FOOT, word.place(page, word_left, line_y + 20))
+    if page.shape.is_tall:
+        return word.place(page, word_left, bottom + word.height(page) + 24)
+    baseline = top + (page.cap(NOTE) + _CAPTION_GAP if hero.caption or hero.before else 0.0)
+    if page.shape.stacked:  # the word's head is as high as the figure's
+        return max(bottom, word.place(page, word_left, baseline + word.height(page)))
+    baseline += page.cap(size, "black")
+    bottom = max(bottom, word.place(page, word_left, baseline))
+    if not has_needle(verdict):
+        return bottom
+    start = safe.left + block.width + _PART_GAP
+    room = word_left - _PART_GAP - start
+    width = min(room, _MOST_NEEDLE)
+    _needle(page, start + (room - width) / 2, baseline - 55, width, verdict)
+    return max(bottom, baseline - 55 + FOOT)
+
+
+def has_needle(verdict: Verdict) -> bool:
+    """Return whether a verdict has a needle: what isn't comparable has no place on the rating's scale."""
+    return verdict.position is not None
+
+
+def _needle(page: Page, left: float, line_y: float, width: float, verdict: Verdict) -> None:
+    """Place a needle in a width."""
+    left, width = fit_scale(left, width, verdict.position)
+    with page.part_of("needle"):
+        place_needle(
+            page, left, line_y, width, verdict.position, verdict.verdict, f"rated {verdict.limit}", verdict.ends
+        )
+
+
+@dataclass(frozen=True)
+class _WordBlock:
+    """A verdict's word with what is below it."""
+
+    lines: tuple[str, ...]
+    size: float
+    notes: tuple[tuple[str, float, str], ...]  # text, size, colour
+    width: float
+    status: str
+
+    @classmethod
+    def of(cls, page: Page, verdict: Verdict) -> _WordBlock:
+        """Lay out a verdict's word: large on one line, or on two if long; its rating below if there is no needle."""
+        word, look = verdict.verdict, page.look
+        short = len(word) <= 6
+        lines = (word,) if short else halves(word)
+        size = _WORD if short else _LONG_WORD
+        if page.shape.stacked:
+            size = _LONG_WORD if short else 72.0
+        width = max(page.width(line, size, "bold") for line in lines)
+        notes: list[tuple[str, float, str]] = []
+        limit = (
+            f"rated {verdict.limit}"
+            if not has_needle(verdict) or (page.shape.stacked and not page.shape.is_tall)
+            else ""
+        )
+        for text, colour in ((margin_text(verdict), look.ink), (limit, look.soft)):
+            if text:
+                fitted = fit_text(page, text, (NOTE, LEAST), max(width, 360.0), most=2)
+                if fitted is None:
+                    raise page.fault(text, SHORTEN_VERDICT)
+                notes += [(line, NOTE if len(fitted.lines) == 1 else LEAST, colour) for line in fitted.lines]
+        width = max(width, *(page.width(line, small) for line, small, _ in notes)) if notes else width
+        return cls(lines, size, tuple(notes), width, word)
+
+    def height(self, page: Page) -> float:
+        """Return the height of the word, from its capitals to its last baseline."""
+        return page.cap(self.size, "bold") + (len(self.lines) - 1) * self.size * 0.95
+
+    def place(self, page: Page, left: float, baseline: float) -> float:
+        """Place the word's last line on a baseline, its note below; return the lower end of both."""
+        look = page.look
+        with page.part_of("word"):
+            for index, line in enumerate(self.lines):
+                y = baseline - (len(self.lines) - 1 - index) * self.size * 0.95
+                page.add(page.text(line, left, y, self.size, look.status(self.status), weight="bold"))
+            for line, size, colour in self.notes:
+                baseline += 64.0 if line is self.notes[0][0] else _LINE
+                page.add(page.text(line, left, baseline, size, colour))
+        return baseline + 10.0
+
+
+def halves(word: str) -> tuple[str, str]:
+    """Split a verdict's word in two: "falls", "short"; "too close", "to call"."""
+    head, _, tail = word.rpartition(" ")
+    return ("too close", "to call") if word == "too close to call" else (head, tail)
+
+
+def margin_text(verdict: Verdict) -> str:
+    """Return what goes under a verdict's word: "by 0.14 dB", "margin 1.3 ×", or why it isn't comparable."""
+    return margin_words(verdict) or verdict.brief
+
+
+def free_box(block: HeroBlock, clear: float) -> tuple[float, float]:
+    """Return the room that a hero needs with a margin on all sides."""
+    return block.width + 2 * clear, block.height + 2 * clear
+
+
+def inner(box: Box, clear: float) -> tuple[float, float]:
+    """Return the left and top of a hero in a box with that margin."""
+    return box.left + clear, box.top + clear

@@ -1,0 +1,371 @@
+"""The hunt, one long needle whose tip is the failed part; and the fix, what was read before and after it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from reviewkit.model.card import Fix, Hunt, HuntReading
+from reviewkit.render.cards.hero import arrow
+from reviewkit.render.cards.look import AXIS, LEAST, NOTE
+from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.typeset import Setting, cut_text, fit_text
+
+_FOUND = (92.0, 84.0, 76.0, 68.0, 60.0, 52.0, NOTE)  # readings out of tolerance
+_FINE = (64.0, 60.0, 56.0, 52.0, 48.0, NOTE, AXIS)  # and those that are OK
+_PART = tuple(float(size) for size in range(320, 71, -4))
+_NAMES = (48.0, NOTE, AXIS, LEAST)
+_GAP = 11.0  # between the needle's pieces
+_COLUMN_GAP = 28.0
+_TWO_LINES = 150.0  # pitch of rows from which a name may take two lines
+_LINE = 1.08  # pitch of a name's lines, in em
+_ARROW, _ARROW_GAP = 90.0, 40.0
+
+SHORTEN_POINT = "shorten the point in repair.csv"
+SHORTEN_READING = "shorten the reading in repair.csv"
+
+
+def place_hunt(page: Page, body: Hunt, lower: float) -> None:
+    """Place the readings along the needle, the part at its tip.
+
+    Raises
+    ------
+    LayoutFault
+        If a name or a reading doesn't fit.
+    """
+    if page.shape.stacked:
+        _place_down(page, body, lower)
+    else:
+        _place_across(page, body, lower)
+
+
+# ------------------------------------------------------------------ from left to right
+
+
+def _place_across(page: Page, body: Hunt, lower: float) -> None:
+    safe = page.shape.safe
+    part_left = safe.right - 482.0
+    count = len(body.readings)
+    tip = part_left - 50.0
+    step = (tip - safe.left) / max(count, 1)
+    centre, half = 585.0 + lower / 2, 122.0
+    edges = [0.0, *(safe.left + step * (index + 1) for index in range(count))]
+    sizes = _figure_sizes(page, body.readings, step - _COLUMN_GAP)
+    for index, reading in enumerate(body.readings):
+        left = safe.left + step * index
+        width = step - _COLUMN_GAP
+        with page.part_of(f"step {index + 1}"):
+            page.add(_piece(page, reading, edges[index], edges[index + 1], tip, centre, half, last=index == count - 1))
+            _place_name(page, reading, left, centre - half - 44.0, width)
+            _place_reading(page, reading, left, centre + half + 92.0, sizes)
+    with page.part_of(f"step {count + 1}"):
+        _place_part(page, body.part, part_left, centre, safe.right - part_left)
+        if body.rest:
+            _place_rest(page, body.rest, safe.bottom - 45.0)
+
+
+def _piece(
+    page: Page,
+    reading: HuntReading,
+    left: float,
+    right: float,
+    tip: float,
+    centre: float,
+    half: float,
+    *,
+    last: bool,
+) -> Area:
+    """Return a piece of the needle between two places along it; the last one ends in the tip."""
+    start, stop = left + (_GAP / 2 if left else 0.0), right if last else right - _GAP / 2
+
+    def off(at: float) -> float:
+        return half * (tip - at) / tip
+
+    corners = (
+        (start, centre - off(start)),
+        (stop, centre - off(stop)),
+        (stop, centre + off(stop)),
+        (start, centre + off(start)),
+    )
+    return Area("hunt", corners, page.look.status("too low") if reading.out else page.look.hunt)
+
+
+def _place_name(page: Page, reading: HuntReading, left: float, bottom: float, width: float) -> None:
+    """Place a point's name, below it what was expected there; `bottom`: the lower line's baseline."""
+    look = page.look
+    name = _fit_name(page, reading.point, width)
+    baseline = bottom
+    if reading.expected:
+        expected = fit_text(page, f"expected {reading.expected}", (AXIS, LEAST), width, most=2)
+        if expected is None:
+            raise page.fault(reading.expected, SHORTEN_READING)
+        baseline = bottom - (len(expected.lines) - 1) * expected.size * _LINE
+        for index, line in enumerate(expected.lines):
+            at = baseline + index * expected.size * _LINE
+            page.add(page.text(line, left, at, expected.size, look.soft, remedy=SHORTEN_READING))
+        baseline -= 58.0
+    for index, line in enumerate(reversed(name.lines)):
+        at = baseline - index * name.size * _LINE
+        page.add(page.text(line, left, at, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
+
+
+def _fit_name(page: Page, name: str, width: float, sizes: Sequence[float] = _NAMES, most: int = 2) -> Setting:
+    """Fit a point's name, without what comes after its first comma if it is too long, in the end cut off."""
+    head = name.split(",")[0]
+    setting = fit_text(page, name, sizes[:1], width, weight="bold")
+    for size in sizes:
+        setting = setting or fit_text(page, head, (size,), width, weight="bold", most=most)
+    return setting or cut_text(page, head, sizes[-1], width, "bold")
+
+
+def _figure_sizes(
+    page: Page, readings: Sequence[HuntReading], width: float, most: float = _FOUND[0]
+) -> tuple[float, float]:
+    """Return the sizes of the readings that are OK and of those that aren't.
+
+    Raises
+    ------
+    LayoutFault
+        If a reading doesn't fit.
+    """
+    sizes = []
+    for out, tried, weight in ((False, _FINE, "regular"), (True, _FOUND, "black")):
+        own = [reading.reading for reading in readings if reading.out is out]
+        fitting = (
+            size for size in tried if size <= most and all(page.width(text, size, weight) <= width for text in own)
+        )
+        size = next(fitting, None)
+        if size is None:
+            raise page.fault(max(own, key=len), SHORTEN_READING)
+        sizes.append(size)
+    return sizes[0], sizes[1]
+
+
+def _place_reading(
+    page: Page, reading: HuntReading, left: float, baseline: float, sizes: tuple[float, float], pitch: float = 62.0
+) -> None:
+    """Place a reading with its word below."""
+    look = page.look
+    colour, weight = (look.status("too low"), "black") if reading.out else (look.ink, "regular")
+    page.add(page.text(reading.reading, left, baseline, sizes[reading.out], colour, weight=weight))
+    if reading.word and reading.word != reading.reading:
+        colour, weight = (look.ink, "bold") if reading.out else (look.soft, "regular")
+        page.add(page.text(reading.word, left, baseline + pitch, NOTE, colour, weight=weight))
+
+
+def _place_part(page: Page, part: HuntReading, left: float, centre: float, width: float) -> None:
+    """Place the failed part: its reading at the needle's tip, its name above, its word below."""
+    look = page.look
+    figure = fit_text(page, part.reading, [size for size in _PART if size <= 220.0], width, weight="black")
+    if figure is None:
+        raise page.fault(part.reading, SHORTEN_READING)
+    cap = page.cap(figure.size, "black")
+    page.add(page.text(part.reading, left, centre + cap / 2, figure.size, look.status("too low"), weight="black"))
+    top = min(centre - cap / 2 - 70.0, centre - 122.0 - 44.0)
+    name = _fit_name(page, part.point, width, (62.0, 56.0, 50.0, *_NAMES))
+    if part.expected:
+        expected = fit_text(page, f"expected {part.expected}", (NOTE, AXIS, LEAST), width)
+        if expected is None:
+            raise page.fault(part.expected, SHORTEN_READING)
+        page.add(page.text(expected.lines[0], left, top, expected.size, look.soft, remedy=SHORTEN_READING))
+        top -= 66.0
+    for index, line in enumerate(reversed(name.lines)):
+        at = top - index * name.size * _LINE
+        page.add(page.text(line, left, at, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
+    if part.word and part.word != part.reading:
+        baseline = max(centre + cap / 2 + 90.0, centre + 122.0 + 92.0)
+        page.add(page.text(part.word, left, baseline, 62.0, look.ink, weight="bold"))
+
+
+def _place_rest(page: Page, rest: str, baseline: float) -> None:
+    made = fit_text(page, rest, (48.0, NOTE, AXIS, LEAST), page.shape.safe.width)
+    if made is not None:
+        page.add(page.text(rest, page.shape.safe.left, baseline, made.size, page.look.soft))
+
+
+# ------------------------------------------------------------------ from top to bottom
+
+
+def _place_down(page: Page, body: Hunt, lower: float) -> None:
+    """Place the readings beside a needle that points down, the part under its tip."""
+    shape = page.shape
+    safe, tall = shape.safe, shape.height > shape.width
+    top = (560.0 if tall else 232.0) + lower
+    bottom = safe.bottom - (60.0 if body.rest else 0.0)
+    tip = bottom - (400.0 if tall else 290.0)
+    count = len(body.readings)
+    step = (tip - top - 20.0) / max(count, 1)
+    half = 66.0
+    left = safe.left + 2 * half + 50.0
+    figures = (safe.right - left) * 0.4
+    sizes = _figure_sizes(page, body.readings, figures, step * 0.62)
+    for index, reading in enumerate(body.readings):
+        start, stop = top + step * index, top + step * (index + 1)
+        with page.part_of(f"step {index + 1}"):
+            needle = (top, tip, safe.left + half, half)
+            page.add(_piece_down(page, reading, start, stop, needle, last=index == count - 1))
+            most = 2 if step >= _TWO_LINES else 1
+            _place_row(page, reading, (left, safe.right - figures), (start + stop) / 2, sizes, most)
+    with page.part_of(f"step {count + 1}"):
+        _place_part_below(page, body.part, tip + 24.0, bottom - 10.0)
+        if body.rest:
+            _place_rest(page, body.rest, safe.bottom - 12.0)
+
+
+def _place_row(
+    page: Page,
+    reading: HuntReading,
+    columns: tuple[float, float],
+    middle: float,
+    sizes: tuple[float, float],
+    most: int,
+) -> None:
+    """Place a point's name and what was expected there, and beside them its reading with its word.
+
+    `columns`: where both begin; `most`: lines of the name.
+    """
+    left, figures = columns
+    look, width = page.look, figures - left - _COLUMN_GAP
+    name = _fit_name(page, reading.point, width, (NOTE, AXIS, LEAST) if most > 1 else (AXIS, LEAST), most)
+    baseline = middle - (len(name.lines) - 1) * name.size * _LINE - (10.0 if reading.expected else -14.0)
+    for line in name.lines:
+        page.add(page.text(line, left, baseline, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
+        baseline += name.size * _LINE
+    if reading.expected:
+        expected = f"expected {reading.expected}"
+        setting = fit_text(page, expected, (AXIS, LEAST) if most > 1 else (LEAST,), width)
+        if setting is None:
+            raise page.fault(reading.expected, SHORTEN_READING)
+        page.add(page.text(expected, left, middle + (38.0 if most > 1 else 33.0), setting.size, look.soft))
+    _place_reading(page, reading, figures, middle - 4.0, sizes, 46.0)
+
+
+def _piece_down(
+    page: Page,
+    reading: HuntReading,
+    start: float,
+    stop: float,
+    needle: tuple[float, float, float, float],
+    *,
+    last: bool,
+) -> Area:
+    top, tip, centre, half = needle
+    start += 0.0 if start == top else _GAP / 2
+    stop = tip if last else stop - _GAP / 2
+
+    def off(at: float) -> float:
+        return half * (tip - at) / (tip - top)
+
+    corners = (
+        (centre - off(start), start),
+        (centre + off(start), start),
+        (centre + off(stop), stop),
+        (centre - off(stop), stop),
+    )
+    return Area("hunt", corners, page.look.status("too low") if reading.out else page.look.hunt)
+
+
+def _place_part_below(page: Page, part: HuntReading, top: float, bottom: float) -> None:
+    """Place the failed part below the needle: name and what was expected, then its reading as large as fits."""
+    safe, look = page.shape.safe, page.look
+    expected = f"expected {part.expected}" if part.expected else ""
+    beside = page.width(expected, AXIS) + 40.0 if expected else 0.0
+    if beside > safe.width / 2:
+        raise page.fault(part.expected, SHORTEN_READING)
+    name = _fit_name(page, part.point, safe.width - beside, (62.0, 56.0, 50.0, *_NAMES))
+    baseline = top + page.cap(name.size, "bold")
+    if expected:
+        page.add(page.text(expected, safe.right, baseline, AXIS, look.soft, anchor="right"))
+    for index, line in enumerate(name.lines):
+        baseline += name.size * _LINE if index else 0.0
+        page.add(page.text(line, safe.left, baseline, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
+    word = part.word if part.word != part.reading else ""
+    beside = page.width(word, 62.0, "bold") + 40.0 if word else 0.0
+    _, rise, drop, _ = page.measure(part.reading, 100.0, "black")
+    room = bottom - baseline - 50.0
+    sizes = [size for size in _PART if size * (rise + drop) / 100.0 <= room] or [_PART[-1]]
+    figure = fit_text(page, part.reading, sizes, safe.width - beside, weight="black")
+    if figure is None:
+        raise page.fault(part.reading, SHORTEN_READING)
+    at = baseline + 50.0 + figure.size * rise / 100.0
+    page.add(page.text(part.reading, safe.left, at, figure.size, look.status("too low"), weight="black"))
+    if word:
+        page.add(page.text(word, safe.right, at, 62.0, look.ink, weight="bold", anchor="right"))
+
+
+# ------------------------------------------------------------------ the fix
+
+
+def place_fix(page: Page, body: Fix, lower: float) -> None:
+    """Place each reading before and after what was done, and that on the dial line.
+
+    Raises
+    ------
+    LayoutFault
+        If a text doesn't fit.
+    """
+    shape, look = page.shape, page.look
+    safe = shape.safe
+    top = {"wide": 250.0, "tall": 580.0, "square": 236.0}[shape.name] + lower
+    page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
+    done = fit_text(page, f"{body.part}: {body.done}", (48.0, NOTE, AXIS, LEAST), safe.width)
+    done = done or fit_text(page, body.done, (NOTE, AXIS), safe.width) or cut_text(page, body.done, LEAST, safe.width)
+    page.add(page.text(done.lines[0], safe.left, shape.numbers, done.size, look.ink))
+    room = shape.dial - 40.0 - top
+    step = min(room / max(len(body.readings), 1), 300.0)
+    size, name, old = _fix_sizes(page, body.readings, step)
+    start = top + (room - step * len(body.readings)) / 2
+    for index, reading in enumerate(body.readings):
+        with page.part_of(f"step {index + 1}"):
+            _place_change(page, reading, start + step * index, step, size, name, old)
+
+
+def _fix_sizes(page: Page, readings: Sequence[HuntReading], step: float) -> tuple[float, float, float]:
+    """Return the size of the figures, the room for the names before them (0: they are above), the old figures' width.
+
+    Raises
+    ------
+    LayoutFault
+        If the figures don't fit.
+    """
+    safe = page.shape.safe
+    above = page.shape.stacked or len(readings) == 1
+    for size in range(260, 43, -4):
+        if page.cap(size, "black") > step * (0.42 if above else 0.6):
+            continue
+        old = max((page.width(r.expected, size, "light") for r in readings), default=0.0)
+        new = max((page.width(r.reading, size, "black") for r in readings), default=0.0)
+        words = max((page.width(r.word, NOTE, "bold") for r in readings if r.word), default=0.0)
+        rest = safe.width - old - _ARROW - 2 * _ARROW_GAP - new - (words + 50.0 if words else 0.0)
+        if above and rest >= 0:
+            return float(size), 0.0, old
+        if rest >= 420.0:
+            return float(size), min(rest, 620.0), old
+    raise page.fault(max((r.reading for r in readings), key=len), SHORTEN_READING)
+
+
+def _place_change(
+    page: Page, reading: HuntReading, top: float, step: float, size: float, room: float, old: float
+) -> None:
+    """Place a reading before and after: its name before it, or above it if `room` is 0."""
+    safe, look = page.shape.safe, page.look
+    cap = page.cap(size, "black")
+    # above the figures there is room for one line
+    name = _fit_name(page, reading.point, (room or safe.width) - 40.0, (56.0, *_NAMES), 2 if room else 1)
+    if room:
+        baseline = top + (step + cap) / 2
+        first = top + step / 2 + page.cap(name.size, "bold") / 2 - (len(name.lines) - 1) * name.size * _LINE / 2
+    else:
+        first = top + (step - cap - 30.0 - page.cap(name.size, "bold")) / 2 + page.cap(name.size, "bold")
+        baseline = first + 30.0 + cap
+    for index, line in enumerate(name.lines):
+        at = first + index * name.size * _LINE
+        page.add(page.text(line, safe.left, at, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
+    x = safe.left + room
+    if reading.expected:
+        page.add(page.text(reading.expected, x, baseline, size, look.soft, weight="light"))
+        arrow(page, x + old + _ARROW_GAP, baseline - cap / 2, _ARROW)
+    x += old + _ARROW + 2 * _ARROW_GAP
+    page.add(page.text(reading.reading, x, baseline, size, look.ink, weight="black", remedy=SHORTEN_READING))
+    if reading.word:
+        colour = look.status(reading.word)
+        page.add(page.text(reading.word, safe.right, baseline, NOTE, colour, weight="bold", anchor="right"))

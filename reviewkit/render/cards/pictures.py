@@ -1,0 +1,211 @@
+"""Every picture of a card that an order asks for: stills, overlays, strips and clips, in each shape."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from zlib_ng import zlib_ng
+
+from reviewkit.model.card import Card, Rows, TitlePage
+from reviewkit.model.card_files import kind_of
+from reviewkit.model.timecode import exact
+from reviewkit.render.cards.card import check_layout, lay_out_in_roles
+from reviewkit.render.cards.colour_roles import ROLES, apply_look
+from reviewkit.render.cards.contact_sheet import sheet_size
+from reviewkit.render.cards.look import FRAME_WIDTH, WIDTHS, Look, find_look
+from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
+from reviewkit.render.cards.png import downscale, encode_png
+from reviewkit.render.cards.scene import Item, LayoutFault, Page
+from reviewkit.render.cards.shape import SHAPES, WIDE, Shape
+
+if TYPE_CHECKING:
+    from reviewkit.render.cards.colour_check import Seen
+    from reviewkit.render.cards.png import Bytes
+    from reviewkit.render.footage.clip import Motion
+
+PAGE_WIDTH = 1280  # of the page's pictures
+
+
+@dataclass(frozen=True)
+class Order:
+    """The pictures to draw of each card.
+
+    Attributes
+    ----------
+    width
+        Of a wide card in pixels; other shapes are drawn at the same scale.
+    page
+        The look of the pictures on the published page; None without a page.
+    small
+        Whether a small picture for the contact sheet is wanted, in the first of the shapes.
+    shapes
+        Names of shapes.
+    motion
+        Settings of the clips, with alpha too if `overlay` is set; None for no clips.
+    """
+
+    look: Look
+    width: int = FRAME_WIDTH
+    page: Look | None = None
+    small: bool = False
+    fonts: Fonts = NO_FONTS
+    overlay: bool = False
+    strip: bool = False
+    motion: Motion | None = None
+    shapes: tuple[str, ...] = (WIDE.name,)
+
+    def __post_init__(self) -> None:
+        if self.width not in WIDTHS:
+            raise ValueError(f"a card is drawn {', '.join(map(str, WIDTHS))} pixels wide, not {self.width}")
+
+    def width_of(self, shape: Shape) -> int:
+        """Return the width of a shape's pictures in pixels."""
+        return shape.width * self.width // FRAME_WIDTH
+
+
+def draw(card: Card, look: str, width: int = FRAME_WIDTH, shape: str = WIDE.name) -> bytes:
+    """Draw a card as a PNG. The same card gives the same bytes.
+
+    Parameters
+    ----------
+    card : Card
+        The card.
+    look : str
+        Name of a look.
+    width : int
+        Of a wide card: 1280, 1920 or 3840 pixels; other shapes are drawn at the same scale.
+    shape : str
+        Name of a shape.
+
+    Returns
+    -------
+    bytes
+        The file.
+
+    Raises
+    ------
+    LayoutFault
+        If a text can't be kept in its place.
+    KeyError
+        If there is no such look.
+    """
+    drawn = draw_pictures(card, Order(find_look(look), width, shapes=(shape,)))[kind_of("cards", shape)]
+    assert isinstance(drawn, bytes)
+    return drawn
+
+
+def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
+    """Draw every picture of a card that an order asks for; of a card that isn't for filming, only a still.
+
+    In each shape the card is laid out and checked once, since looks differ only in colour.
+
+    Parameters
+    ----------
+    card : Card
+        The card.
+    order : Order
+        What to draw.
+
+    Returns
+    -------
+    dict of str to bytes or Path
+        By kind: PNG files for "cards", "page", "overlays" and "strips"; deflated RGB rows for "small"; paths for the
+        clips, "mp4" and "mov". Kinds of other shapes begin with the shape: "tall-cards". A card with no figure has no
+        strip.
+
+    Raises
+    ------
+    LayoutFault
+        If the card can't be laid out, or something on it can't be seen.
+    """
+    drawn: dict[str, bytes | Path] = {}
+    wanted = order.shapes if card.on_film else order.shapes[:1]
+    for name, shape in SHAPES.items():
+        on_page = order.page if shape is WIDE else None
+        if name not in wanted and on_page is None:
+            continue
+        items = lay_out_in_roles(card, order.fonts, shape)
+        if on_page is not None:
+            drawn["page"], _ = _draw_still(card, items, shape, on_page, PAGE_WIDTH, order.fonts)
+        if name in wanted:
+            still, pixels = _draw_still(card, items, shape, order.look, order.width_of(shape), order.fonts)
+            drawn[kind_of("cards", name)] = still
+            if order.small and name == order.shapes[0]:
+                drawn["small"] = zlib_ng.compress(downscale(pixels, sheet_size(shape)[0]), 1)
+            film = _draw_for_film(card, items, shape, order) if card.on_film else {}
+            drawn |= {kind_of(kind, name): content for kind, content in film.items()}
+    return drawn
+
+
+def _draw_still(
+    card: Card, items: Sequence[Item], shape: Shape, look: Look, width: int, fonts: Fonts
+) -> tuple[bytes, Bytes]:
+    """Draw a card; return its file, and its pixels, which are valid until the next picture is painted."""
+    coloured = _check_colours(card.id, apply_look(items, look), look)
+    pixels = paint(coloured, look.ground, width, fonts, shape=shape)
+    flat = dict.fromkeys((look.ground, *(item.colour for item in coloured)))
+    return encode_png(pixels, tuple(flat)), pixels
+
+
+def _check_colours(card_id: str, items: tuple[Item, ...], look: Look, over: Seen | None = None) -> tuple[Item, ...]:
+    """Return coloured shapes if each can be seen against what is under it; `over`: on footage.
+
+    Raises
+    ------
+    LayoutFault
+        For the first that can't.
+    """
+    from reviewkit.render.cards.colour_check import find_colour_problems
+
+    for problem in find_colour_problems(items, look, over):
+        raise LayoutFault(card_id, problem.text, problem.message, problem.remedy)
+    return items
+
+
+def _draw_for_film(card: Card, items: Sequence[Item], shape: Shape, order: Order) -> dict[str, bytes | Path]:
+    """Draw the pictures of a card that move or go over footage."""
+    drawn: dict[str, bytes | Path] = {}
+    if order.motion and not isinstance(card.body, TitlePage | Rows):
+        drawn |= _write_clips(card, items, shape, order, order.motion)
+    if not (order.overlay or order.strip):
+        return drawn
+    from reviewkit.render.footage.overlay import composite_over_footage, encode_overlay, footage_look
+    from reviewkit.render.footage.strip import choose_content, encode_strip, lay_out_strip
+
+    look, seen, width = footage_look(order.look), composite_over_footage(order.look), order.width_of(shape)
+    if order.overlay:
+        coloured = _check_colours(card.id, apply_look(items, look), look, seen)
+        drawn["overlays"] = encode_overlay(coloured, order.look, width, order.fonts, shape)
+    if order.strip and (what := choose_content(card)):
+        page = Page(card.id, ROLES, make_measure(card.id, order.fonts), shape)
+        lay_out_strip(page, what)
+        coloured = _check_colours(card.id, apply_look(check_layout(page), look), look, seen)
+        drawn["strips"] = encode_strip(coloured, order.look, width, order.fonts, shape)
+    return drawn
+
+
+def _write_clips(
+    card: Card, items: Sequence[Item], shape: Shape, order: Order, motion: Motion
+) -> dict[str, bytes | Path]:
+    """Write a card's clips and return their paths by kind."""
+    from reviewkit.render.footage.clip import write_clear_clip, write_opaque_clip
+    from reviewkit.render.footage.overlay import draw_plate, footage_look, paint_on_plate, plate_regions
+    from reviewkit.render.footage.steps import plan_steps
+
+    look, width, fonts, seconds = order.look, order.width_of(shape), order.fonts, card.hold_s or motion.seconds
+    found = lay_out_in_roles(card.found, fonts, shape) if card.found else ()
+    steps, scale = plan_steps(card, items, found, exact(seconds)), width / shape.width
+    solid = (paint(apply_look(step.items, look), look.ground, width, fonts, shape=shape) for step in steps)
+    clips = {"mp4": motion.file(card.id, f".{kind_of('mp4', shape.name)}")}
+    write_opaque_clip(solid, steps, scale, clips["mp4"], motion, seconds)
+    if order.overlay:
+        over = footage_look(look)
+        rows = (0, shape.height * width // shape.width)
+        ground = draw_plate(plate_regions((*items, *found), shape), look, width, rows, shape)  # from the start
+        clear = (paint_on_plate(apply_look(step.items, over), ground, width, fonts, shape=shape) for step in steps)
+        clips["mov"] = motion.file(card.id, f".{kind_of('mov', shape.name)}")
+        write_clear_clip(clear, steps, scale, clips["mov"], motion, seconds)
+    return dict(clips)

@@ -1,0 +1,190 @@
+"""Cards of one measurement, before and after its repair: nothing of "after" as found, the judged figure large."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from measure.measured_sheets import column, conditions, run_from, sheet
+from rated_and_found import rated, session
+
+from reviewkit.episode.stills import largest_change, make_stills, size_of
+from reviewkit.measure import KINDS
+from reviewkit.measure.figures import join_channels
+from reviewkit.model.card import Card
+from reviewkit.model.change import Change
+from reviewkit.model.finding import Run
+from reviewkit.verdict.changes import changes
+from reviewkit.verdict.verdict import judge
+
+HERTZ = [20.0, 100.0, 1000.0, 10_000.0, 20_000.0]
+WATTS = [0.5, 1.0, 2.0, 10.0, 40.0, 45.0]
+GOOD = [0.02, 0.02, 0.02, 0.02, 0.04, 2.0]
+ROUGH = [4.0, 3.0, 2.0, 1.5, 1.2, 3.0]
+
+
+def power(stage: str, left: list[float], right: list[float], **more: Any) -> Run:
+    columns = [column("distortion", v, c, "%", f"THD+N {c}") for c, v in (("L", left), ("R", right))]
+    stated = {
+        "id": f"power-{stage}",
+        "card": "power",
+        "stage": stage,
+        "frequency_hz": 1000.0,
+        "channels": "both",
+        **more,
+    }
+    return run_from(sheet(column("power", WATTS), *columns), conditions("distortion-power", **stated))
+
+
+def stills(runs: list[Run], *ratings: Any) -> list[Card]:
+    """The cards of these runs, as the session's own ratings judge them."""
+    kind = KINDS[runs[0].conditions.measurement.kind]
+    verdicts = judge(session(*ratings), runs)
+    shown = join_channels(runs)
+    later = [run for run in shown if run.conditions.measurement.stage != "before"] or shown
+    base, alone = (replace(kind.card(some, verdicts), id="power") for some in (shown, later))
+    return make_stills(base, alone, shown, verdicts, changes(runs), kind.compared)
+
+
+def texts_of(card: Card) -> str:
+    (panel,) = card.body.panels
+    shown = [card.stage, card.subject, card.hero.figure, card.hero.before, card.hero.caption, card.hero.note]
+    return " ".join([*shown, *(t.label for t in panel.traces), *(m.text for m in panel.marks)])
+
+
+BEFORE, AFTER = power("before", GOOD, ROUGH), power("after", GOOD, GOOD)
+
+
+def test_as_found_has_nothing_of_after_on_it():
+    (pair,) = stills([BEFORE, AFTER])
+    assert pair.found is not None
+    found = pair.found
+    assert found.stage == "Before the repair"
+    assert "after" not in texts_of(found).lower()
+    assert "0.020" not in texts_of(found).replace("left channel: 0.020 %", "")
+    assert found.verdict is None
+    assert (found.hero.figure, found.hero.fault, found.hero.channel) == ("3.0 %", True, "R")
+    # both channels as they were, and the fault's room between them
+    (panel,) = found.body.panels
+    assert sorted(trace.channel for trace in panel.traces) == ["L", "R"]
+    assert {trace.role for trace in panel.traces} == {"now"}
+    assert panel.room is not None
+    assert panel.room.fault
+
+
+def test_the_pair_shows_what_was_gained_on_the_same_scales():
+    (pair,) = stills([BEFORE, AFTER])
+    assert (pair.stage, pair.subject) == ("Before and after", "Distortion (THD+N), right channel")
+    assert (pair.hero.before, pair.hero.figure, pair.hero.caption) == ("3.0 %", "0.020 %", "after, at 1 W")
+    (now,), (was,) = pair.body.panels, pair.found.body.panels
+    assert (now.x, now.y) == (was.x, was.y)
+    # the healthy channel didn't change, so it isn't drawn
+    assert [(trace.channel, trace.role, trace.label) for trace in now.traces] == [
+        ("R", "before", "before"),
+        ("R", "now", "after"),
+    ]
+    assert (now.fall.x, now.fall.from_y, now.fall.to_y) == pytest.approx((1.0, 3.0, 0.02))
+    assert not now.room.fault
+
+
+def test_a_verdict_has_a_card_of_its_own_beside_a_pair():
+    rating = rated("power", at_least=40.0, thd_plus_noise_percent=0.05, load_ohm=8.0, frequency_hz=1000.0)
+    pair, judged = stills(
+        [power("before", GOOD, ROUGH, ratings=[rating]), power("after", GOOD, GOOD, ratings=[rating])], rating
+    )
+    assert (pair.id, judged.id) == ("power", "power-rated")
+    assert pair.verdict is None
+    assert not pair.body.panels[0].limits
+    assert judged.stage == "After the repair"
+    assert judged.verdict.measured.startswith(judged.hero.figure)
+    (panel,) = judged.body.panels
+    assert {trace.role for trace in panel.traces} == {"now"}
+    # the limit is the rating's own, and the ring is where its figure is
+    assert [limit.rating for limit in panel.limits] == [rating]
+    (ring,) = panel.marks
+    assert ring.x == pytest.approx(judged.hero.findings[0].value)
+    assert ring.y == 0.05
+
+
+def test_a_limit_without_its_verdict_is_not_drawn():
+    other = rated("power", at_least=60.0, thd_plus_noise_percent=0.1, load_ohm=8.0, rule="music", frequency_hz=1000.0)
+    own = rated("power", at_least=40.0, thd_plus_noise_percent=0.05, load_ohm=8.0, frequency_hz=1000.0)
+    (card,) = stills([power("", GOOD, GOOD, ratings=[own, other])], own, other)
+    assert [limit.rating for limit in card.body.panels[0].limits] == [own]
+    (bare,) = stills([power("", GOOD, GOOD)])
+    assert bare.verdict is None
+    assert bare.body.panels[0].limits == ()
+
+
+def test_a_miss_comes_before_what_is_met():
+    met = rated("power", at_least=30.0, thd_plus_noise_percent=0.05, load_ohm=8.0, frequency_hz=1000.0)
+    missed = rated("power", at_least=80.0, thd_plus_noise_percent=0.05, load_ohm=8.0, frequency_hz=1000.0)
+    (card,) = stills([power("", GOOD, GOOD, ratings=[met, missed])], met, missed)
+    assert (card.verdict.rating, card.verdict.verdict) == (missed, "falls short")
+
+
+def test_nothing_changed_is_no_pair():
+    (card,) = stills([power("before", GOOD, GOOD), AFTER])
+    assert card.found is None
+    assert card.stage == "After the repair"
+
+
+def test_one_watt_is_never_compared_with_another_load():
+    (card,) = stills([power("before", GOOD, ROUGH, load_ohm=4.0), AFTER])
+    assert card.found is None
+
+
+def test_only_what_was_before_has_the_stage_of_before():
+    (card,) = stills([BEFORE])
+    assert (card.stage, card.found) == ("Before the repair", None)
+
+
+def test_nothing_repaired_has_no_stage():
+    (card,) = stills([power("", GOOD, GOOD)])
+    assert card.stage == ""
+
+
+def test_one_export_for_each_channel_is_one_run():
+    def half(channel: str) -> Run:
+        data = sheet(column("frequency", HERTZ), column("level", [0.0] * 5, channel, "dB"))
+        return run_from(data, conditions("response", id=f"flat-{channel}", card="flat"))
+
+    (joined,) = join_channels([half("L"), half("R")])
+    (panel,) = KINDS["response"].card([joined], ()).body.panels
+    assert [trace.label for trace in panel.traces] == ["L", "R"]
+    assert len(join_channels([half("L"), half("L")])) == 2  # the same channel twice is two runs
+
+
+def test_the_ring_is_on_the_curve():
+    level = [-0.2, 0.0, 0.0, -0.1, -0.4]
+    data = sheet(column("frequency", HERTZ), column("level", level, "L", "dB"), column("level", [0.0] * 5, "R", "dB"))
+    run = run_from(data, conditions("response"))
+    (card,) = stills([run], rated("flatness", within=(-0.5, 0.5), band_hz=(20.0, 20_000.0)))
+    (ring,) = card.body.panels[0].marks
+    assert (ring.x, ring.y) == (20_000.0, pytest.approx(-0.4))
+    assert (card.hero.figure, card.hero.channel) == ("±0.40 dB", "L")
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit", "before", "after", "size"),
+    [
+        ("thd", "%", 2.0, 1.0, 1.0),  # a factor of two
+        ("thd", "%", 1.0, 4.0, 2.0),
+        ("crosstalk", "dB", -60.0, -66.0, 2.0),  # 3 dB each
+        ("thd", "%", 0.0, 1.0, 0.0),  # nothing has no ratio
+    ],
+)
+def test_the_size_of_a_change(quantity, unit, before, after, size):
+    (was,), (now,) = (
+        [replace(f, quantity=quantity, unit=unit, value=value, uncertainty=None) for f in AFTER.findings[:1]]
+        for value in (before, after)
+    )
+    assert size_of(Change(was, now)) == pytest.approx(size)
+
+
+def test_a_change_within_its_uncertainty_is_none():
+    one = AFTER.findings[0]
+    unsure = Change(replace(one, value=40.0, uncertainty=15.0), replace(one, value=55.0, uncertainty=15.0))
+    assert size_of(unsure) == 0.0
+    assert largest_change([unsure], [one.quantity]) is None

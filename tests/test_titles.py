@@ -1,0 +1,174 @@
+"""The titles of cards: findings in a few words, for every kind of measurement and every form of a card."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from reviewkit.build.card_titles import LONGEST, word_titles
+from reviewkit.measure import KINDS
+from reviewkit.model import places, quantities
+from reviewkit.model.card import Card, Chart
+from reviewkit.model.change import Change
+from reviewkit.model.finding import Conditions, Finding, Point, Run
+from reviewkit.model.ratings import RULES
+from reviewkit.model.session import Bench, Measurement, Rating
+from reviewkit.model.verdict import Verdict
+from reviewkit.render.pages.page import Pages
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT
+
+PAGES = Pages(Path("no-such-folder") / "templates", places.templates())
+# the pictures that a card may show, and the measurement whose name it has
+PICTURES = {**dict.fromkeys(KINDS), "waveform": "Waveform", "spectrum": "Spectrum"}
+CHANNELS = ("L", "R", "both", "", "L>R")
+APARTS = ("", " at 125 mW", " at 2.83 V", " into 16 Ω")
+NAMES = {kind.title.casefold() for kind in KINDS.values()} | {rule.label.casefold() for rule in RULES.values()}
+NAMES |= {quantity.name.casefold() for quantity in quantities.QUANTITIES.values()} | {"waveform", "spectrum", "contour"}
+
+
+def finding(value: float, channel: str = "R", quantity: str = "thd") -> Finding:
+    return Finding(quantity, channel, value, "%", {}, "m", "tone", "", "m.csv")
+
+
+def change(improved: bool, channel: str) -> Change:
+    worse, better = finding(1.0, channel), finding(0.1, channel)
+    return Change(worse, better) if improved else Change(better, worse)
+
+
+def verdict(quantity: str, word: str) -> Verdict:
+    return Verdict(Rating(quantity, RULES[quantity].unit), RULES[quantity].label, "", "", "1", word)
+
+
+def title(form: str, apart: str = "", **facts: object) -> str:
+    given = {
+        "kind": "tone",
+        "subject": "",
+        "verdict": None,
+        "change": None,
+        "channel": "",
+        "settings": (),
+        "apart": apart,
+    }
+    return " ".join(PAGES.sentences(Point("titles", form, given | facts)))
+
+
+def check(text: str) -> None:
+    assert 0 < len(text) <= LONGEST, text
+    assert text[0].isupper()
+    assert text.rstrip("?").casefold() not in NAMES, f"{text} is only what was measured"
+    assert not text.endswith(".")
+    assert "  " not in text
+    assert " ?" not in text
+
+
+@pytest.mark.parametrize("picture", PICTURES)
+@pytest.mark.parametrize("form", ["fault", "pair", "plain"])
+def test_each_kind_in_each_form(picture, form):
+    for channel in CHANNELS:
+        for improved in (True, False):
+            for apart in APARTS:
+                check(title(form, apart, kind=picture, channel=channel, change=change(improved, channel)))
+
+
+@pytest.mark.parametrize("quantity", RULES)
+def test_each_rated_name_with_each_verdict(quantity):
+    words = [title("verdict", verdict=verdict(quantity, word)) for word in (MEETS, SHORT, CLOSE, INCOMPARABLE)]
+    assert len(set(words)) == 4, words
+    for word in (MEETS, SHORT, CLOSE, INCOMPARABLE):
+        for apart in APARTS:
+            check(title("verdict", apart, verdict=verdict(quantity, word)))
+
+
+@pytest.mark.parametrize("picture", PICTURES)
+def test_as_found_nothing_is_said_of_the_repair(picture):
+    for channel in CHANNELS:
+        words = title("fault", kind=picture, channel=channel, change=change(True, channel)).casefold().split()
+        assert not {"again", "back", "less", "repair", "now", "after"} & set(words)
+
+
+def test_what_got_worse_is_no_repair():
+    assert title("pair", channel="R", change=change(False, "R")) == "The right channel got worse"
+    assert title("fault", channel="R", change=change(False, "R")) == "How clean is it?"
+    assert title("pair", channel="R", change=change(True, "R")) == "The right channel cleans up"
+    assert title("fault", channel="L", change=change(True, "L")) == "The left channel is rough"
+
+
+def test_filters_are_no_controls():
+    assert title("plain", kind="contour", settings=("bass full up",)) == "What do the controls do?"
+    assert title("plain", kind="contour", settings=("loudness", "low filter")) == "What do the filters do?"
+
+
+# ------------------------------------------------------------------ on cards
+
+
+def run(name: str, stage: str = "", **m: object) -> Run:
+    measurement = Measurement(name, "tone", card=name, stage=stage, load_ohm=8.0, **m)  # type: ignore[arg-type]
+    return Run(Conditions(measurement, Bench()), ())
+
+
+def card(name: str, form: str = "plain", first: str = "", **facts: object) -> Card:
+    given = {"kind": "tone", "subject": "", "verdict": None, "change": None, "channel": "", "settings": ()}
+    return Card(name, "THD", (), Chart(()), finding=Point("titles", form, given | facts), first=first or name)
+
+
+def titles(cards: list[Card], runs: list[Run]) -> list[str]:
+    by_card: dict[str, list[Run]] = {}
+    for each in runs:
+        by_card.setdefault(each.conditions.measurement.card, []).append(each)
+    return [each.title for each in word_titles(cards, by_card, PAGES)]
+
+
+def test_two_drives_have_two_titles():
+    runs = [run("low", drive_w=5.0), run("high", drive_w=30.0)]
+    assert titles([card("low"), card("high")], runs) == ["How clean is it at 5 W?", "How clean is it at 30 W?"]
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "ends"),
+    [
+        ({"load_ohm": 8.0}, {"load_ohm": 4.0}, (" into 8 Ω?", " into 4 Ω?")),
+        ({"frequency_hz": 1000.0}, {"frequency_hz": 10_000.0}, (" at 1 kHz?", " at 10 kHz?")),
+        ({"input": "aux"}, {"input": "phono"}, (" on aux?", " on phono?")),
+        ({"setting": "filter on"}, {"setting": "filter off"}, (" with filter on?", " with filter off?")),
+        ({"setting": "x" * 40}, {"setting": "y" * 40}, ("?", "?")),  # which the overline says
+        ({}, {}, ("?", "?")),
+    ],
+)
+def test_a_title_names_the_condition_that_differs(one, other, ends):
+    runs = [
+        Run(Conditions(replace(Measurement(n, "tone", card=n), **m), Bench()), ())
+        for n, m in (("a", one), ("b", other))
+    ]
+    assert titles([card("a"), card("b")], runs) == [f"How clean is it{end}" for end in ends]
+
+
+def test_the_users_title_is_kept_and_no_reason_for_others_to_differ():
+    runs = [run("low", drive_w=5.0, title="Whisper clean"), run("high", drive_w=30.0)]
+    assert titles([card("low"), card("high")], runs) == ["Whisper clean", "How clean is it?"]
+
+
+def test_a_pair_has_the_title_of_after_and_as_found_that_of_before():
+    of = {"change": change(True, "R"), "channel": "R"}
+    pair = replace(card("tone", "pair", **of), found=card("tone-found", "fault", "tone", **of))
+    own = [
+        replace(
+            run("x", "before", title="Torn"),
+            conditions=Conditions(Measurement("x", "tone", card="tone", stage="before", title="Rough"), Bench()),
+        ),
+        replace(
+            run("y", "after"), conditions=Conditions(Measurement("y", "tone", card="tone", stage="after"), Bench())
+        ),
+    ]
+    (worded,) = word_titles([pair], {"tone": own}, PAGES)
+    assert worded.found is not None
+    assert (worded.found.title, worded.title) == ("Rough", "The right channel cleans up")
+
+
+def test_a_further_card_has_a_title_of_its_own():
+    runs = [run("tone", title="Whisper clean")]
+    assert titles([card("tone"), card("tone-spectrum", first="tone", kind="spectrum")], runs) == [
+        "Whisper clean",
+        "What comes with the tone?",
+    ]
