@@ -71,8 +71,8 @@ def _check_levels(sheet: Sheet, m: Measurement) -> None:
 
 
 def read_any(path: Path, source: str) -> Sheet:
-    """Return a file of which nothing is known: a capture by its name, single readings by their header, which names
-    `name` and `value`, else delimited text. Raises InputError.
+    """Read a file on its own: as a capture if its name says so, as single readings if its header has `name` and
+    `value`, else as delimited text. Raises InputError.
     """
     refuse_devices(path, source)
     if _holds_readings(path):

@@ -97,21 +97,7 @@ class ExportedLines:
 
 
 def exported_lines(sheet: Sheet, column: Column, c: Conditions) -> ExportedLines:
-    """Return a channel of an exported spectrum.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The file.
-    column : Column
-        The channel.
-    c : Conditions
-        The conditions, which may name the window.
-
-    Returns
-    -------
-    ExportedLines
-        Its levels, with the window if that is known.
+    """Return a channel of an exported spectrum, with its window if that is known.
 
     Raises
     ------

@@ -40,7 +40,9 @@ def _reference(c: Conditions) -> Sheet:
     """Return the response that the measurement is compared with. Raise InputError if there is none, or no sweep."""
     against = c.measurement.against
     if not against:
-        raise _fault(c, 'a contour is held against another response; name that one\'s id, for example against = "flat"')
+        raise _fault(
+            c, 'a contour is compared with another response; name that one\'s id, for example against = "flat"'
+        )
     if c.reference is None or c.reference.find("frequency") is None or not sweeps.levels_of(c.reference):
         what = f'against = "{against}" has no columns of frequency and level; name a response of the same unit'
         raise _fault(c, what)
@@ -201,7 +203,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 KIND = Kind(
     name="contour",
     title="Contour",
-    about="a response held `against` a reference response: loudness, filters, tone controls",
+    about="a response `against` a reference response: loudness, filters, tone controls",
     needs=(("frequency", "level"),),
     quantities=("boost_low", "boost_high", "corner_low", "corner_high", "slope"),
     compared=("boost_low", "boost_high"),

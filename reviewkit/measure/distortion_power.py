@@ -46,7 +46,7 @@ def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
             )
         return volts**2 / c.measurement.load_ohm
     there = sheet.find("power") or sheet.find("level")
-    remedy = "export the power, or the volts, beside the distortion"
+    remedy = "export the power, or the volts, next to the distortion"
     if there is not None:
         remedy = (
             f'is "{there.header}" that of every channel? Then write under its [[measurement]] in session.toml '

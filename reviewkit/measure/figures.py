@@ -1,6 +1,4 @@
-"""Building findings and looking them up: every kind builds its findings here, so that each number carries its
-conditions.
-"""
+"""Findings built and looked up. Every kind builds its findings here, so that each number carries its conditions."""
 
 from __future__ import annotations
 

@@ -32,21 +32,7 @@ class Withheld(ValueError):
 
 
 def read_noise(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool]:
-    """Return one channel's noise, and whether it is in volts.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The file of a waveform or spectrum.
-    column : Column
-        The channel.
-    c : Conditions
-        The conditions, which may name the window.
-
-    Returns
-    -------
-    tuple[Noise, bool]
-        The noise, and whether it is in volts.
+    """Return one channel's noise, from a waveform or a spectrum, and whether it is in volts.
 
     Raises
     ------
@@ -110,7 +96,7 @@ def refuse_tone(sheet: Sheet, c: Conditions, noise: Noise, band_hz: tuple[float,
     """
     tone_hz = noise_lines.lone_tone(noise, band_hz, c.mains_hz)
     if tone_hz is not None:
-        message = f"a tone of {quantities.hertz(tone_hz)} stands in it: capture the idle output, or is it another kind?"
+        message = f"a tone of {quantities.hertz(tone_hz)} is in it: capture the idle output, or is it another kind?"
         raise InputError(Fault(sheet.source, 0, message))
 
 

@@ -97,8 +97,8 @@ NOTES: dict[str, Paste] = {
 }
 CUT: dict[str, Paste] = {r"write a time and a segment, for example (.*)$": line(1), **_TIME}
 REPAIR: dict[str, Paste] = {
-    r'"([^"]*)" is no reading; write a number such as 0\.38, or "open" or "short"$': words("0.38", "open", "short"),
-    r'"([^"]*)" is no reading; write for example "5 %" or "0\.3 V"$': words("5 %", "0.3 V"),
+    r'"([^"]*)" is not a reading; write a number such as 0\.38, or "open" or "short"$': words("0.38", "open", "short"),
+    r'"([^"]*)" is not a reading; write for example "5 %" or "0\.3 V"$': words("5 %", "0.3 V"),
     r'"([^"]*)" is negative; write how far off is still good, for example "5 %"$': words("5 %"),
     r'the unit "([^"]*)" is not known; write for example V, mV, ohm, mA or uF$': words("V", "mV", "ohm", "mA", "uF"),
     r'"[^"]*": the unit "([^"]*)" is not known; write for example V, ohm or uF$': words("V", "ohm", "uF"),
@@ -117,12 +117,12 @@ READINGS: dict[str, Paste] = {
     r"write one a row, for example (.*)$": lambda lines, at, said: iter([[*lines, said[1]]]),
     r"write a name, for example (DC offset)$": cell(0, "DC offset"),
     r'channel "([^"]*)" is not known; write L, R or both, or leave it blank$': words("L", "R", "both", ""),
-    r'"([^"]*)" is no reading; write a number such as 0\.38, or -- where there is none$': words("0.38", "--"),
+    r'"([^"]*)" is not a reading; write a number such as 0\.38, or -- where there is none$': words("0.38", "--"),
     r"write (-\S+)$": lambda lines, at, said: cell(2, said[1])(lines, at, said),
     r'value "-(\S+)" is negative; write it without the sign$': lambda lines, at, said: iter(
         [[*lines[:at], lines[at].replace(f"-{said[1]}", said[1]), *lines[at + 1 :]]]
     ),
-    r'the channel stands in the name; write "([^"]*)", and (\S+) as its channel$': lambda lines, at, said: iter(
+    r'the channel is part of the name; write "([^"]*)", and (\S+) as its channel$': lambda lines, at, said: iter(
         [[*lines[:at], f"{said[1]},{said[2]}," + lines[at].split(",", 2)[2], *lines[at + 1 :]]]
     ),
     r'the unit "([^"]*)" is not known; write for example V, mV, ohm, dB or mA$': words("V", "mV", "ohm", "dB", "mA"),
@@ -130,7 +130,7 @@ READINGS: dict[str, Paste] = {
     r"is in (\S+) where (\S+) is needed; write for example (\S+) (\S+), or give": lambda lines, at, said: iter(
         [[*lines[:at], re.sub(r"[\d.]+,[^,]*", f"{said[3]},{said[4]}", lines[at], count=1), *lines[at + 1 :]]]
     ),
-    r'^(.*?): is no quantity; did you mean "([^"]*)"\?$': instead(2),
+    r'^(.*?): is not a quantity; did you mean "([^"]*)"\?$': instead(2),
     r'at "([^"]*)" is not above zero; write for example (.*), or in words: (\w+)$': instead(2, 3),
     r"(is a bare number), here it has the unit (.*); leave the unit blank$": words("", of=2),
     r"say in the column at what differs, for example: cold, warm": cell(4, "cold"),

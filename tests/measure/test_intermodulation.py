@@ -245,8 +245,8 @@ def test_one_silent_channel_is_withheld_and_two_are_refused():
     tones, silent = played((60, 7000), MODULATION), np.zeros(RATE_HZ + 37)
     found = measured(KIND, capture(tones, silent))
     assert {f.channel for f in found.findings} == {"L"}
-    assert found.withheld == ("m: no figures: right: no tone stands in it; is it another kind of file?",)
-    with pytest.raises(InputError, match="no tone stands in it"):
+    assert found.withheld == ("m: no figures: right: there is no tone in it; is it another kind of file?",)
+    with pytest.raises(InputError, match="there is no tone in it"):
         measured(KIND, capture(silent, silent))
 
 

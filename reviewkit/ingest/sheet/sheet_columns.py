@@ -73,13 +73,13 @@ def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], wher
         for key in names:
             if key not in KEYS:
                 faults.add(
-                    where, f'{table} names "{shortened(key, 40)}", which is no kind of column; {nearest(key, KEYS)}'
+                    where, f'{table} names "{shortened(key, 40)}", which is not a kind of column; {nearest(key, KEYS)}'
                 )
     for key, text in units.items():
         if key in KEYS and column_unit(text) is None:
             faults.add(
                 where,
-                f'units: {quoted(key)} = "{shortened(text, 40)}" is no unit that is known; write for example '
+                f'units: {quoted(key)} = "{shortened(text, 40)}" is not a known unit; write for example '
                 f"{remedies.unit_example(key)}",
             )
 
@@ -108,7 +108,7 @@ def _place_of(value: str | int, layout: Layout) -> int | str:
     if isinstance(value, int):
         if 1 <= value <= layout.width:
             return value - 1
-        return f"is no column of this file; it has {layout.width}, counted from 1"
+        return f"is not a column of this file; it has {layout.width}, counted from 1"
     if not layout.header:
         return "cannot be found in a file without a header; give the column's number, from 1"
     heads = [" ".join(cell.split()) for cell in layout.header]
@@ -116,8 +116,10 @@ def _place_of(value: str | int, layout: Layout) -> int | str:
     places = [place for place, head in enumerate(heads) if head == wanted]
     places = places or [place for place, head in enumerate(heads) if head.casefold() == wanted.casefold()]
     if not places:
-        return "is not in the header; write it as it stands there, or give the column's number, from 1"
-    return places[0] if len(places) == 1 else f"stands over {len(places)} columns; give the column's number, from 1"
+        return "is not in the header; write it as it is there, or give the column's number, from 1"
+    return (
+        places[0] if len(places) == 1 else f"is the header of {len(places)} columns; give the column's number, from 1"
+    )
 
 
 def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
@@ -132,7 +134,7 @@ def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
         role = UNUSED if aside else heading.role
         if key:
             role = KEYS[key][0] or ("" if role == UNUSED else role)
-            # what distortion stands over is that of every channel once columns names it, whatever its header says
+            # once `columns` names the power, it applies to the distortion of every channel, whatever its header says
             heading = replace(heading, doubt="") if heading.doubt == "total" else heading
             channel = KEYS[key][1] or ("" if key in over else channel.replace("?", ""))
         drafts.append(Draft(index, heading, role, channel, heading.unit, key))

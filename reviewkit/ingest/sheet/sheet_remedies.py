@@ -157,7 +157,7 @@ def other_width(layout: Layout) -> str:
         counted += ": the comma looks like both separator and decimal mark"
         remedy = "export with a semicolon or tab between columns"
     else:
-        remedy = "give each column its name, and export with a separator that stands in no cell"
+        remedy = "give each column its name, and export with a separator that is in no cell"
     return f"{counted}; {remedy} ({shown(layout)})"
 
 
@@ -215,7 +215,7 @@ def unit_of_another_role(draft: Draft, written: Written) -> str:
     key = next((key for key in ("left", "right") if key not in written.named.values()), "level")
     units = _toml({**written.units, key: "dBV"})
     return (
-        f"{draft.name} is read as {draft.role}, and {unit} is no unit of that; write {_PLACE} what the column is, "
+        f"{draft.name} is read as {draft.role}, and {unit} is not a unit of that; write {_PLACE} what the column is, "
         f"for example {written.columns_line({key: draft.index + 1})} and units = {units} ({written.shown})"
     )
 
@@ -274,7 +274,7 @@ def no_reading(drafts: Sequence[Draft], unused: Sequence[Draft], written: Writte
         role = next((role for role in roles if base in ROLE_UNITS[role]), None)
         if role:
             return (
-                f"{draft.name} is not taken for the output's {role}; if it is that, write {_PLACE} "
+                f"{draft.name} is not read as the output's {role}; if it is that, write {_PLACE} "
                 f"{written.columns_line({role: draft.index + 1})} ({written.shown})"
             )
     names = " and ".join(draft.name for draft in drafts)
@@ -311,7 +311,7 @@ def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], written: Writte
     line = ", ".join(f"{quoted(key)} = {number}" for key, number in sorted(pairs.items(), key=lambda pair: pair[1]))
     names = _named(f"column {draft.index + 1}" + (f" {draft.name}" if draft.heading.text else "") for draft in lost)
     return (
-        f"{names} cannot be told from the header; write {_PLACE} which columns to read, for example "
+        f"{names} cannot be identified from the header; write {_PLACE} which columns to read, for example "
         f"columns = {{ {line} }} ({written.shown})"
     )
 

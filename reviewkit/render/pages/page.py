@@ -61,19 +61,7 @@ class Pages:
         return make_environment(self._shipped, self._compiled_in)
 
     def text(self, template: str, **facts: Any) -> str:
-        """Fill in a template.
-
-        Parameters
-        ----------
-        template : str
-            Its name.
-        facts : Any
-            Its variables.
-
-        Returns
-        -------
-        str
-            The text.
+        """Fill in a template with its variables.
 
         Raises
         ------
@@ -96,7 +84,7 @@ class Pages:
     def cautions(self, *, repaired: bool = True) -> dict[str, list[str]]:
         """Return the cautions by topic, from the lines `topic: sentence` of templates/words/cautions.j2."""
         found: dict[str, list[str]] = {}
-        for line in self.text("words/cautions.j2", mended=repaired).splitlines():
+        for line in self.text("words/cautions.j2", repaired=repaired).splitlines():
             topic, mark, sentence = line.partition(":")
             if mark and sentence.strip():
                 found.setdefault(topic.strip(), []).append(sentence.strip())

@@ -51,21 +51,7 @@ class Texts:
 def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()) -> Texts:
     """Render every text output except the page, which needs the pictures.
 
-    Parameters
-    ----------
-    episode : Episode
-        The episode.
-    pages : Pages
-        The templates.
-    table : SpecTable
-        Rated and measured.
-    corrections : sequence of Correction
-        Published figures that have changed.
-
-    Returns
-    -------
-    Texts
-        The outputs.
+    `corrections`: the published figures that have changed.
 
     Raises
     ------
@@ -104,23 +90,7 @@ def render_episode_page(
 ) -> bytes:
     """Render the page to publish.
 
-    Parameters
-    ----------
-    episode : Episode
-        The episode.
-    pages : Pages
-        The templates.
-    table : SpecTable
-        Rated and measured.
-    fragment : str
-        The table as HTML.
-    brochure : mapping of str to bytes
-        The cards' pictures as PNG, by card id.
-
-    Returns
-    -------
-    bytes
-        The file.
+    `fragment`: the table as HTML; `brochure`: the cards' pictures as PNG, by card id.
 
     Raises
     ------
