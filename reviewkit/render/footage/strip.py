@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 from reviewkit.model.card import Card, Ending, Hero, Number
 from reviewkit.model.verdict import Verdict
+from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.frame import shorter_overlines
 from reviewkit.render.cards.hero import HeroBlock, halves, lay_out_hero, margin_text
 from reviewkit.render.cards.layout_check import bounds
@@ -15,7 +17,6 @@ from reviewkit.render.cards.look import AXIS, LEAST, Look
 from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, place_needle
 from reviewkit.render.cards.paint import NO_FONTS, Fonts
 from reviewkit.render.cards.png import encode_png_with_alpha
-from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.scene import Item, Page, Text
 from reviewkit.render.cards.shape import WIDE, Shape
 from reviewkit.render.cards.typeset import Setting, fit_text
@@ -75,25 +76,27 @@ class _Figures:
     block: HeroBlock
     verdict: Verdict | None
     words: tuple[tuple[str, float, str], ...]  # text, size, weight
+    needle: float
     width: float
     height: float
 
     @classmethod
-    def of(cls, page: Page, what: StripContent, size: float) -> _Figures:
-        """Lay out the figures at one size."""
+    def of(cls, page: Page, what: StripContent, size: float, needle: float) -> _Figures:
+        """Lay out the figures at one size; `needle`: the width of its scale, 0 for none."""
         block = lay_out_hero(page, what.hero, size, stacked=False)
         verdict = what.verdict
         if verdict is None:
-            return cls(block, None, (), block.width, block.height)
+            return cls(block, None, (), 0.0, block.width, block.height)
         short = len(verdict.verdict) <= len("meets")
         lines = (
             [(verdict.verdict, _WORD, "bold")] if short else [(w, _LONG_WORD, "bold") for w in halves(verdict.verdict)]
         )
         notes = filter(None, (margin_text(verdict), f"rated {verdict.limit}"))
         words = (*lines, *((note, AXIS, "regular") for note in notes))
-        width = block.width + _GAP + _NEEDLE + _SMALL_GAP + max(page.width(*word) for word in words)
+        beside = needle + _SMALL_GAP if needle else 0.0
+        width = block.width + _GAP + beside + max(page.width(*word) for word in words)
         height = max(block.height, page.cap(_WORD, "bold") + (len(words) - 1) * _LINE + 8, NOTCH + FOOT)
-        return cls(block, verdict, words, width, height)
+        return cls(block, verdict, words, needle, width, height)
 
     def place(self, page: Page, left: float, bottom: float) -> None:
         """Place them above a line."""
@@ -103,10 +106,11 @@ class _Figures:
             return
         look, word = page.look, self.verdict.verdict
         x = left + self.block.width + _GAP
-        with page.part_of("needle"):
-            start, width = fit_scale(x, _NEEDLE, self.verdict.position)
-            place_needle(page, start, bottom - FOOT, width, self.verdict.position, word)
-        x += _NEEDLE + _SMALL_GAP
+        if self.needle:
+            with page.part_of("needle"):
+                start, width = fit_scale(x, self.needle, self.verdict.position)
+                place_needle(page, start, bottom - FOOT, width, self.verdict.position, word)
+            x += self.needle + _SMALL_GAP
         with page.part_of("word"):
             for index, (text, size, weight) in enumerate(reversed(self.words)):
                 colour = look.status(word) if weight == "bold" else look.soft
@@ -124,28 +128,28 @@ def lay_out_strip(page: Page, what: StripContent) -> None:
     """
     safe, tall = page.shape.safe, page.shape.is_tall
     bottom = safe.bottom - _UNDER_TEXT
-    for lines in (1, 2, 3):
-        for size in _TALL_HEROES if tall else _HEROES:
-            figures = _Figures.of(page, what, size)
-            room = safe.width if page.shape.stacked else safe.width - figures.width - _GAP
-            if figures.width > safe.width:
-                continue
-            title = fit_text(page, what.title, _TALL_TITLES if tall else _TITLES, room, weight="bold", most=lines)
-            forms = (fit_text(page, form, (AXIS, LEAST), room, most=lines) for form in what.conditions)
-            under = next((form for form in forms if form is not None), None)
-            if title is None or under is None:
-                continue
-            high = _words_height(title, under)
-            high = high + _GAP + figures.height if page.shape.stacked else max(high, figures.height)
-            if bottom - high < _TOP[page.shape.name] + MARGIN:
-                continue
-            if page.shape.stacked:
-                figures.place(page, safe.left, bottom)
-                _place_words(page, title, under, bottom - figures.height - _GAP)
-            else:
-                _place_words(page, title, under, bottom)
-                figures.place(page, safe.left + max(title.width, under.width) + _GAP, bottom)
-            return
+    sizes = _TALL_HEROES if tall else _HEROES
+    for needle, lines, size in product((_NEEDLE, 0.0), (1, 2, 3), sizes):
+        figures = _Figures.of(page, what, size, needle)
+        room = safe.width if page.shape.stacked else safe.width - figures.width - _GAP
+        if figures.width > safe.width:
+            continue
+        title = fit_text(page, what.title, _TALL_TITLES if tall else _TITLES, room, weight="bold", most=lines)
+        forms = (fit_text(page, form, (AXIS, LEAST), room, most=lines) for form in what.conditions)
+        under = next((form for form in forms if form is not None), None)
+        if title is None or under is None:
+            continue
+        high = _words_height(title, under)
+        high = high + _GAP + figures.height if page.shape.stacked else max(high, figures.height)
+        if bottom - high < _TOP[page.shape.name] + MARGIN:
+            continue
+        if page.shape.stacked:
+            figures.place(page, safe.left, bottom)
+            _place_words(page, title, under, bottom - figures.height - _GAP)
+        else:
+            _place_words(page, title, under, bottom)
+            figures.place(page, safe.left + max(title.width, under.width) + _GAP, bottom)
+        return
     raise page.fault(what.title, SHORTEN_STRIP, "does not fit on the strip")
 
 
