@@ -139,7 +139,7 @@ def _page_facts(
         for name, card in zip(file_stems(episode.cards).values(), episode.stills, strict=True)
     }
     return _script_facts(episode) | {
-        "segments": [_segment(s, episode, s.start_s) for s in episode.page],
+        "segments": [_segment(s, episode, s.start_s) for s in episode.page_segments],
         "headline": description.render_headline(episode, pages),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
