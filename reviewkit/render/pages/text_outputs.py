@@ -109,7 +109,7 @@ def _page_facts(
         for name, card in zip(file_stems(episode.cards).values(), episode.stills, strict=True)
     }
     return _script_facts(episode) | {
-        "segments": [_segment(s, episode, s.start_s) for s in episode.page],
+        "segments": [_segment(s, episode, s.start_s) for s in episode.page_segments],
         "headline": description.render_headline(episode, pages),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
@@ -126,23 +126,23 @@ def _page_facts(
 
 
 def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
-    """Return the title of each measurement's card, and the text of all its cards."""
+    """Return what each measurement's card shows, and the text of all its cards."""
     measurements = [run.conditions.measurement for run in episode.runs]
     shown: dict[str, tuple[str, str]] = {}
     for m in measurements:
         cards = [card for card in episode.stills if m.card in (card.id, card.first)]
-        shown[m.id] = (cards[0].title if cards else m.id, " ".join(card.alt for card in cards))
+        shown[m.id] = (cards[0].subject if cards else m.id, " ".join(card.alt for card in cards))
     return shown
 
 
 def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
-    """Return each measured card's title, conditions and source files."""
+    """Return what each measured card shows, its conditions and source files."""
     sources: dict[str, list[str]] = {}
     for run in episode.runs:
         m = run.conditions.measurement
         sources.setdefault(m.card, []).append(m.file or "readings in session.toml")
     return [
-        (card.title, " · ".join((*card.conditions, *card.asides)), ", ".join(dict.fromkeys(sources[card.id])))
+        (card.subject, " · ".join((*card.conditions, *card.asides)), ", ".join(dict.fromkeys(sources[card.id])))
         for card in episode.cards
         if card.id in sources
     ]
