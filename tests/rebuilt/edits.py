@@ -6,6 +6,8 @@ found by comparing the session before and after, so that no row can claim what i
 
 from __future__ import annotations
 
+import itertools
+import math
 import os
 import re
 from collections.abc import Callable, Iterator
@@ -138,6 +140,22 @@ def digit(name: str, *, keep_times: bool = False) -> Change:
     return change
 
 
+def edge(name: str) -> Change:
+    """Change a digit of a waveform's steepest sample, which its card draws."""
+
+    def change(folder: Path) -> None:
+        lines = (folder / name).read_text(encoding="utf-8").split("\n")
+        levels = [float(line.split(",")[1]) if re.match(r"[-0-9.]+,", line) else math.nan for line in lines]
+        steps = [abs(b - a) if a == a and b == b else 0.0 for a, b in itertools.pairwise(levels)]
+        at = steps.index(max(steps)) + 1
+        cells = lines[at].split(",")
+        cells[1] = re.sub(r"(\.\d)(\d)", lambda match: f"{match[1]}{(int(match[2]) + 3) % 10}", cells[1], count=1)
+        lines[at] = ",".join(cells)
+        (folder / name).write_text("\n".join(lines), encoding="utf-8")
+
+    return change
+
+
 def _numbers(line: bytes) -> bytes:
     """A line of an export; of a reading by meter, what stands before its unit."""
     return re.split(rb",(?:mV|V|dB|%|W)?,", line)[0] if re.match(rb"[A-Za-z]", line) else line
@@ -193,7 +211,7 @@ _OF_KIND: dict[str, Change] = {
     "crosstalk": digit("measurements/left-driven.csv"),
     "source-impedance": toml('R = ["6.398 V"', 'R = ["6.399 V"'),
     "multitone": digit("measurements/multitone.wav"),
-    "square": digit("measurements/square.csv"),
+    "square": edge("measurements/square.csv"),
     "noise": digit("measurements/idle.wav"),
     "intermodulation": digit("measurements/two-tones.wav"),
     "phono": toml("amendment = false", "amendment = true"),

@@ -651,7 +651,8 @@ def files(kinds: Collection[str]) -> dict[str, str | bytes]:
         **found,
         "repair.csv": REPAIR,
         "published.json": json.dumps(PUBLISHED, indent=1) + "\n",
-        "templates/comment.txt.j2": COMMENT,
+        # filled in by a process of their own at every build, so only the session that is built most often has some
+        **({"templates/comment.txt.j2": COMMENT} if tuple(kinds) == SHORT else {}),
         **({"final.txt": CUT} if "response" in kinds else {"final.otio": edited_timeline(90)}),
     }
 
