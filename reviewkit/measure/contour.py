@@ -22,6 +22,7 @@ from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.toml_text import inline_table
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
@@ -57,7 +58,10 @@ def _counterpart(column: Column, columns: Sequence[Column], reference: Sheet, c:
         return (same or candidates)[0]
     if not column.channel and len(columns) == 1:
         what = f'against = "{c.measurement.against}" has a left and a right channel, this file one without a name; '
-        raise _fault(c, what + 'write columns = { left = "…" } or columns = { right = "…" }')
+        kept = {key: value for key, value in c.measurement.columns.items() if key != "level"}
+        written = c.measurement.columns.get("level", column.header)
+        lines = (inline_table({**kept, side: written}) for side in ("left", "right"))
+        raise _fault(c, f"{what}write {' or '.join(f'columns = {line}' for line in lines)}")
     return None
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit.measure import figures, scales
-from reviewkit.measure.captures import sample_rate_hz, waveform_samples
+from reviewkit.measure.captures import refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.model import digits, quantities
 from reviewkit.model.arrays import read_only
 from reviewkit.model.card import Axis, Panel, Trace
@@ -43,10 +43,7 @@ def read_noise(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool
     """
     if sheet.find("time"):
         values, volts = waveform_samples(column, sheet.source)
-        if not np.ptp(values):
-            named = f"channel {column.channel}" if column.channel else "the capture"
-            message = f"{named} is silent, without even noise; leave it out with columns = {{…}}, or capture it again"
-            raise InputError(Fault(sheet.source, 0, message))
+        refuse_silence(column, sheet)
         rate_hz = sample_rate_hz(sheet)
         if len(values) < SHORTEST_S * rate_hz:
             length = quantities.seconds(len(values) / rate_hz)

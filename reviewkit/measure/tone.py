@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import figures, scales
-from reviewkit.measure.captures import ExportedLines, exported_lines, sample_rate_hz, waveform_samples
+from reviewkit.measure.captures import ExportedLines, exported_lines, refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.measure.tone_curves import of_capture, of_lines
 from reviewkit.measure.tone_pictures import LOWEST_DRAWN_DB, curves_of, spectrum_chart, waveform_chart
 from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
@@ -104,11 +104,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) -> _Channel:
     samples, volts = waveform_samples(column, sheet.source)
-    if not np.ptp(samples):
-        channel = f"channel {column.channel}" if column.channel else "the capture"
-        raise InputError(
-            Fault(sheet.source, 0, f"{channel} is silent; name the others in columns = {{…}}, or capture it again")
-        )
+    refuse_silence(column, sheet)
     try:
         return _Channel(
             analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ()), volts

@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 from reviewkit.ingest.sheet import sheet_remedies as remedies
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, UNUSED, Heading, read_heading, role_of_unit
 from reviewkit.ingest.sheet.sheet_layout import Layout
-from reviewkit.ingest.sheet.sheet_remedies import KEYS, Draft, Written, quoted, shown
+from reviewkit.ingest.sheet.sheet_remedies import KEYS, Draft, Written, shown
 from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
 from reviewkit.model.errors import Faults, nearest, shortened
+from reviewkit.model.toml_text import quoted
 from reviewkit.model.units import PEAK_UNITS, UnitSpelling, column_unit
 
 SCALES = ("time", "frequency")  # a file may repeat them for each channel, if they are the same there
