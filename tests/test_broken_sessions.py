@@ -85,7 +85,7 @@ MISTAKES = {
         instead("session.toml", 'drive = "40 W"', 'drive = "40 Hz"'),
         "session.toml",
         'drive = "40 Hz"',
-        'drive = "40 Hz" is no power and no voltage',
+        'drive = "40 Hz" is neither a power nor a voltage',
         'for example "4 W"',
     ),
     "an unknown key": Broken(
@@ -99,14 +99,14 @@ MISTAKES = {
         instead("session.toml", 'input = "aux"\n', 'input = "aux"\ninput = "tape"\n'),
         "session.toml",
         'input = "tape"',
-        "this key stands twice",
+        "this key appears twice",
         "keep one",
     ),
     "an unknown rating": Broken(
         instead("session.toml", '"intermodulation"', '"intermodulaton"'),
         "session.toml",
         '"intermodulaton"',
-        'quantity = "intermodulaton" is no rating that is known',
+        'quantity = "intermodulaton" is not a known rating',
         'did you mean "intermodulation"?',
     ),
     "an unknown kind": Broken(
@@ -165,11 +165,11 @@ MISTAKES = {
         "not UTF-8 text",
         "save the file as UTF-8",
     ),
-    "something was mended, but not one measurement says when it was made": Broken(
+    "something was repaired, but not one measurement says when it was made": Broken(
         without_lines("session.toml", "stage = "),
         "session.toml",
         "[[measurement]]",
-        "[[measurement]] tone-before: repair.csv says that something was mended",
+        "[[measurement]] tone-before: repair.csv says that something was repaired",
         'say stage = "before" or stage = "after"',
     ),
     "a year that the table of prices lacks": Broken(
@@ -183,7 +183,7 @@ MISTAKES = {
         instead("prices.csv", "1977,60.6", "1977,sixty"),
         "prices.csv",
         "1977,sixty",
-        '"sixty" is no index',
+        '"sixty" is not an index',
         "write digits",
     ),
     "an index table without its index": Broken(
@@ -204,7 +204,7 @@ MISTAKES = {
         instead("measurements/crosstalk.csv", "0.0233,-68.30,", "0.0233,pretty quiet,"),
         "measurements/crosstalk.csv",
         "pretty quiet",
-        '"pretty quiet" in column 2 (L to R (dB)) is no number',
+        '"pretty quiet" in column 2 (L to R (dB)) is not a number',
         "write the number alone",
     ),
     "a kind that the columns do not fit": Broken(
@@ -239,7 +239,7 @@ MISTAKES = {
         instead("repair.csv", "22,21.3,mV", "22,twenty,mV"),
         "repair.csv",
         "22,twenty,mV",
-        'Bias L, before: found "twenty" is no reading',
+        'Bias L, before: found "twenty" is not a reading',
         'a number such as 0.38, or "open" or "short"',
     ),
     "a final cut that goes back": Broken(

@@ -380,7 +380,7 @@ def test_the_outline_says_what_is_on_the_page_only(composed):
     assert "square-1khz" in named
     film = {card for segment in sample.episode.segments for card in segment.cards}
     assert film == {still.id for still in sample.episode.stills if still.on_film}
-    page = {card for segment in sample.episode.page for card in segment.cards}
+    page = {card for segment in sample.episode.page_segments for card in segment.cards}
     assert page == {still.id for still in sample.episode.stills}
 
 

@@ -314,7 +314,7 @@ def test_a_length_that_needs_a_thought_is_flagged():
     assert put_together([note("front", "word " * 610)])[0].flag.startswith("long: over 4:00")
     cards = ["a", "b"]
     assert put_together([note("after", "word " * 30)], cards=cards)[0].flag.startswith(
-        "few words: cards stand for 12 s"
+        "few words: cards are shown for 12 s"
     )
     assert put_together(sentences={"after": [("word " * 15, "a"), ("word " * 5, "b")]}, cards=cards)[0].flag == ""
 

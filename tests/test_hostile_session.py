@@ -313,7 +313,12 @@ INCLUDES = [
 ]
 
 
-FORMS = ['{{% include "{}" %}}', '{{% import "{}" as x %}}', '{{% from "{}" import x %}}', '{{% extends "{}" %}}']
+FORMS = {
+    "plan.md.j2": '{{% include "{}" %}}',
+    "outline.md.j2": '{{% import "{}" as x %}}',
+    "comment.txt.j2": '{{% from "{}" import x %}}',
+    "description.txt.j2": '{{% extends "{}" %}}',
+}
 
 
 @pytest.mark.parametrize("name", INCLUDES, ids=lambda name: ascii(name[:30]))
@@ -322,10 +327,12 @@ def test_a_template_includes_nothing_from_elsewhere(stranger, name):
     folder.mkdir()
     (folder / "away").symlink_to(outside_of(stranger))
     (folder / "a-link.j2").symlink_to(outside_of(stranger) / "outline.md.j2")
-    for form in FORMS:
-        (folder / "plan.md.j2").write_text(form.format(name), encoding="utf-8")
+    for own, form in FORMS.items():
+        (folder / own).write_text(form.format(name), encoding="utf-8")
+    pages = Pages(folder, places.templates())
+    for own in FORMS:
         with pytest.raises(InputError) as raised:
-            Pages(folder, places.templates()).text("plan.md.j2")
+            pages.text(own)
         (fault,) = raised.value.faults
         assert fault.source.startswith("templates")
         assert "is not there; a template can include only" in fault.message or "leads outside" in fault.message

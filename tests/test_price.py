@@ -166,7 +166,7 @@ def test_the_same_year_needs_no_carrying_over():
             PriceTag(329.0, "USD", "prices.csv", line=7),
             None,
             [
-                "session.toml:7: [price] has no year, and neither has [unit]; "
+                "session.toml:7: [price] has no year, and [unit] has none either; "
                 "write the year it was paid in, for example year = 1977"
             ],
         ),
@@ -248,11 +248,11 @@ def test_mains_in_every_order(text, mains):
     [
         ("120", '"120" is not a mains voltage and frequency'),
         ("120 60 Hz", '"120 60 Hz" is not a mains voltage and frequency'),
-        ("120 W", '"120 W": "120 W" is no voltage and no frequency'),
+        ("120 W", '"120 W": "120 W" is neither a voltage nor a frequency'),
         ("110 V 120 V", '"110 V 120 V" gives voltage twice'),
         ("0 V 60 Hz", '"0 V 60 Hz": "0 V" is not above zero'),
         ("-120 V", '"-120 V" is not a mains voltage and frequency'),
-        ("1.2.3 V", '"1.2.3 V": "1.2.3 V" is no voltage and no frequency'),
+        ("1.2.3 V", '"1.2.3 V": "1.2.3 V" is neither a voltage nor a frequency'),
     ],
 )
 def test_what_is_no_mains_supply_is_told_with_the_remedy(text, message):

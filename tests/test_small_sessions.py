@@ -278,7 +278,7 @@ def test_figures_are_the_made_up_ones(built):
 
 
 def test_an_open_output_is_said_in_a_word(session_of, say):
-    """No load is no number, and JSON has none for it."""
+    """No load is an infinity, and JSON has none."""
     toml = UNIT + measurement("response", "response", 'load = "open"\n')
     folder = session_of(toml, {"measurements/response.csv": response(("Left",))})
     assert say("build", folder).status == 0

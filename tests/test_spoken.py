@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 import unicodedata
 
 import pytest
@@ -173,3 +174,21 @@ def test_no_digit_is_left_in_any_finding(name, value, negative):
     said = spoken(show(found(name, -value if negative else value)))
     assert not [sign for sign in said if sign.isdigit()]
     assert not set(said) & set("%Ωµ×−±≤+")
+
+
+def cost_s(text: str) -> float:
+    """Processor time of a text, the least of three: what else the machine does only adds to it."""
+
+    def once() -> float:
+        begun = time.process_time()
+        words(text)
+        return time.process_time() - begun
+
+    return min(once() for _ in range(3))
+
+
+@pytest.mark.parametrize("unit", ["1.", "1,", "1.1,", "12", "1-", "C1-", "a1/", "1,111", "−1 −2 ", "1,1a"])
+def test_a_note_eight_times_as_long_costs_about_eight_times_as_much(unit):
+    """A search that goes back over all before it would cost 64 times as much."""
+    long = unit * (80_000 // len(unit))
+    assert cost_s(long) < 24 * cost_s(long[: len(long) // 8])

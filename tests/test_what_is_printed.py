@@ -43,7 +43,7 @@ def test_messages_in_ascii(tmp_path):
     (tmp_path / "x.csv").write_text("Frequency (Hz),THD (%)\n20,-0.1\n40,0.1\n", encoding="utf-8")
     done = printed("ascii", "read", str(tmp_path / "x.csv"))
     assert done.returncode == 2
-    assert b"x.csv:2: -0.1 in column 2 (THD (%)) is no distortion" in done.stderr
+    assert b"x.csv:2: -0.1 in column 2 (THD (%)) cannot be a distortion" in done.stderr
 
 
 def test_no_header_steers_the_terminal(tmp_path, capsys):
@@ -100,7 +100,7 @@ def test_a_card_stands_for_minutes_at_most(tmp_path, capsys):
     table = f'{UNIT}[[measurement]]\nkind = "response"\nfile = "x.csv"\nhold = "1e9 s"\n'
     (tmp_path / "session.toml").write_text(table, encoding="utf-8")
     assert run(["check", str(tmp_path)]) == 2
-    assert 'hold = "1e9 s" is longer than a card stands; write at most "600 s"' in capsys.readouterr().err
+    assert 'hold = "1e9 s" is longer than a card is shown; write at most "600 s"' in capsys.readouterr().err
 
 
 def test_a_text_that_no_card_holds_is_wrong_input(tmp_path, capsys):

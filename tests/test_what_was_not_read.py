@@ -122,7 +122,7 @@ def test_power_above_which_a_row_was_not_read(tmp_path):
 def test_one_power_with_two_distortions(tmp_path):
     table = sweep().replace("20,0.02\n", "20,0.02\n20,0.5\n")
     said = refused(tmp_path, POWER, "distortion-power", table, 'frequency = "1 kHz"')
-    assert "m/x.csv:8: 20 in column 1 (Power (W)) stands in lines 7 and 8 with different distortions; keep one" in said
+    assert "m/x.csv:8: 20 in column 1 (Power (W)) is in lines 7 and 8 with different distortions; keep one" in said
 
 
 # ------------------------------------------------------------------ points too far apart

@@ -1,6 +1,4 @@
-"""Files written next to their place, flushed, and moved in: whoever looks finds the old one or the new one,
-complete.
-"""
+"""Files written next to their place, flushed, and moved in: a reader gets the old one or the new one, complete."""
 
 from __future__ import annotations
 

@@ -153,7 +153,7 @@ def _has_tag(place: Path) -> bool:
 
 
 def _is_private(folder: Path) -> bool:
-    """Return whether only this user can write to a folder or put another one in its place. Close it to readers, too."""
+    """Return whether only this user can write to a folder or replace it. Close it to other readers, too."""
     if os.name == "nt":  # a profile's folders are the user's own there
         return True
     status = folder.stat()

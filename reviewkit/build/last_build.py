@@ -1,5 +1,6 @@
-"""The inputs and outputs of a session's last build, which show whether there is anything to do. Imports nothing
-heavy.
+"""The inputs and outputs of a session's last build, which show whether there is anything to do.
+
+Imports nothing heavy.
 """
 
 from __future__ import annotations

@@ -38,7 +38,7 @@ def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[Run, ...]:
         If files of the session can't be read, with the faults of them all; if all can be read, with the faults in their
         content.
     CannotFinish
-        If a file was written to meanwhile.
+        If a file changed while it was read.
     """
     session, digests = files.session, files.digests
     by_id = {m.id: m for m in session.measurements}
@@ -117,13 +117,13 @@ def measure_file(
 ) -> str | Unusable:
     """Return a measurement's results as text, in the form in which they are stored.
 
-    Results are then the same, whether or not they come from the cache. `reference`: the measurement that its `against`
-    names.
+    New results are decoded from the same text, so a cached one can't differ. `reference`: the measurement that its
+    `against` names.
 
     Raises
     ------
     CannotFinish
-        If a file was written to meanwhile.
+        If a file changed while it was read.
     """
     m, kind = conditions.measurement, KINDS[conditions.measurement.kind]
     try:

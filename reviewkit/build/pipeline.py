@@ -205,7 +205,7 @@ def _compose_episode(
         verdicts=verdicts,
         cards=cards,
         segments=segments,
-        page=assemble(session, notes, said, cards, cautions, repaired),
+        page_segments=assemble(session, notes, said, cards, cautions, repaired),
         chapters=make_chapters(segments, files.final, repaired),
         chapters_final=bool(files.final),
         repair=files.repair,

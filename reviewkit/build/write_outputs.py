@@ -59,7 +59,7 @@ class Incoming:
 
 @contextlib.contextmanager
 def alone(out: Path) -> Iterator[None]:
-    """Keep other builds from moving anything into `out` meanwhile, and wait while one does.
+    """Lock `out`, so that no other build moves anything into it; wait if one does.
 
     The lock is on the folder itself and ends with the process; if the system has no locks, builds go on without.
 
@@ -179,4 +179,4 @@ def _refuse_links(out: Path, incoming: Path, names: Collection[str]) -> None:
     folders = {out / parent for name in names for parent in Path(name).parents if parent.name}
     for folder in (incoming, *sorted(folders)):
         if folder.is_symlink():
-            raise CannotFinish(f"{folder} is a link and leads elsewhere; take it away, or build with --out")
+            raise CannotFinish(f"{folder} is a link to another place; remove it, or build with --out")

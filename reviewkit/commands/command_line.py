@@ -120,7 +120,7 @@ def make_parser() -> argparse.ArgumentParser:
     build.add_argument(
         "--published",
         action="store_true",
-        help="this build is the one you publish: remember its figures in published.json beside session.toml, so that\n"
+        help="this build is the one you publish: remember its figures in published.json next to session.toml, so that\n"
         "later builds say in comment.txt what has been corrected since",
     )
     build.add_argument("--no-cache", action="store_true", help="compute and draw everything, and store nothing")
@@ -178,11 +178,11 @@ def _topic(text: str) -> str:
 
 def _jobs(text: str) -> int:
     if not text.isdigit() or not 1 <= int(text) <= 64:
-        raise argparse.ArgumentTypeError(f'"{text}" is no number of processes; write 1 to 64')
+        raise argparse.ArgumentTypeError(f'"{text}" is not a number of processes; write 1 to 64')
     return int(text)
 
 
 def _port(text: str) -> int:
     if not text.isdigit() or not 1 <= int(text) <= 65535:
-        raise argparse.ArgumentTypeError(f'"{text}" is no port; write 1024 to 65535, or leave --port out')
+        raise argparse.ArgumentTypeError(f'"{text}" is not a port; write 1024 to 65535, or leave --port out')
     return int(text)

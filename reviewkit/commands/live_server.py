@@ -282,7 +282,7 @@ class _Request(BaseHTTPRequestHandler):
 
     def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
         """Refuse an invalid request in the same way as any other."""
-        self._refuse(HTTPStatus(code), "this is no request that is answered here")
+        self._refuse(HTTPStatus(code), "this request is not answered here")
 
     def _refuse(self, status: HTTPStatus, why: str) -> None:
         self.close_connection = True

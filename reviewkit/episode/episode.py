@@ -319,7 +319,7 @@ def _plan_length(
     if silent_s >= MOST_SILENT_S:
         return (
             length_s,
-            f"few words: cards stand for {round(silent_s)} s with nothing said; add notes or leave some out",
+            f"few words: cards are shown for {round(silent_s)} s with nothing said; add notes or leave some out",
         )
     return length_s, ""
 

@@ -42,7 +42,9 @@ def work_out_price(tag: PriceTag, table: IndexTable, unit_year: int | None) -> P
     """
     from_year = tag.year if tag.year is not None else unit_year
     if from_year is None:
-        message = "[price] has no year, and neither has [unit]; write the year it was paid in, for example year = 1977"
+        message = (
+            "[price] has no year, and [unit] has none either; write the year it was paid in, for example year = 1977"
+        )
         raise InputError(Fault(_SOURCE, tag.line, message))
     to_year = tag.to if tag.to is not None else max(table.by_year)
     lacking = [

@@ -105,7 +105,7 @@ def select_for_viewers(
     corrections : sequence of Correction
         All corrections.
     cards : mapping of str to (str, str)
-        By measurement, the title of its card and the text of all its cards.
+        By measurement, what its card shows and the text of all its cards.
 
     Returns
     -------

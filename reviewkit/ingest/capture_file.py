@@ -66,9 +66,7 @@ def read_capture(
             return _read(file, path.stat().st_size, source, columns or _NOTHING_SAID, full_scale_v)
     except OSError as error:
         reason = error.strerror or "cannot be read"
-        raise InputError(
-            Fault(source, 0, f"{reason}; write the file's name as it stands in the session folder")
-        ) from error
+        raise InputError(Fault(source, 0, f"{reason}; write the file's name as it is in the session folder")) from error
 
 
 def _read(
@@ -127,9 +125,9 @@ def choose_channels(header: Header, columns: Mapping[str, str | int], source: st
         elif isinstance(value, bool) or not isinstance(value, int):
             faults.add(0, f'columns: {key} = "{value}": give the number of the channel; {here}')
         elif not 1 <= value <= count:
-            faults.add(0, f"columns: {key} = {value} is no channel of this file; {here}")
+            faults.add(0, f"columns: {key} = {value} is not a channel of this file; {here}")
     if "level" in columns and len(columns) > 1:
-        faults.add(0, "columns: level stands for the one channel there is; with two write left and right")
+        faults.add(0, "columns: level means the only channel; with two write left and right")
     faults.stop_if_any()
     chosen = [(_CHANNEL_OF[key], int(columns[key])) for key in ("left", "right", "level") if key in columns]
     if len({number for _, number in chosen}) < len(chosen):

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import re
+from collections.abc import Mapping
 from pathlib import Path
 
 from reviewkit.ingest.capture_file import read_capture
@@ -15,6 +15,7 @@ from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.session import CAPTURES, Measurement
 from reviewkit.model.sheet import Sheet
+from reviewkit.model.toml_text import inline_table
 
 _RESPONSES = ("response", "contour", "phono")
 _OTHER_LEVEL = re.compile(r"noise|crosstalk|separation|sinad|snr|residual", re.IGNORECASE)
@@ -49,7 +50,7 @@ def read_measurement(folder: Path, m: Measurement, needs: tuple[tuple[str, ...],
     if not any(needed and set(needed) <= roles for needed in needs):
         wanted = " or ".join(" and ".join(needed) for needed in needs if needed)
         here = f"a {m.kind} needs columns of {wanted}; here are {_columns_in_words(sheet)}"
-        raise InputError(Fault(m.file, 0, f"{here}; {_remedy(sheet, needs)}"))
+        raise InputError(Fault(m.file, 0, f"{here}; {_remedy(sheet, needs, columns)}"))
     _check_levels(sheet, m)
     return sheet
 
@@ -64,14 +65,14 @@ def _check_levels(sheet: Sheet, m: Measurement) -> None:
             message = (
                 f'"{column.header}" is {other[0].lower()}, and a {m.kind} is made of the output\'s level; is it '
                 f"another kind? If it is that level, write under its [[measurement]] in session.toml columns = "
-                f"{{ level = {_toml_text(column.header)} }}"
+                f"{inline_table({**m.columns, 'level': column.header})}"
             )
             raise InputError(Fault(m.file, 0, message))
 
 
 def read_any(path: Path, source: str) -> Sheet:
-    """Return a file of which nothing is known: a capture by its name, single readings by their header, which names
-    `name` and `value`, else delimited text. Raises InputError.
+    """Read a file on its own: as a capture if its name says so, as single readings if its header has `name` and
+    `value`, else as delimited text. Raises InputError.
     """
     refuse_devices(path, source)
     if _holds_readings(path):
@@ -83,7 +84,7 @@ def _columns_in_words(sheet: Sheet) -> str:
     return ", ".join(f'{column.role} ("{column.header}")' for column in sheet.columns) or "none"
 
 
-def _remedy(sheet: Sheet, needs: tuple[tuple[str, ...], ...]) -> str:
+def _remedy(sheet: Sheet, needs: tuple[tuple[str, ...], ...], columns: Mapping[str, str | int]) -> str:
     """Return the line that gives a kind what it needs, if a column of another role has the unit for it."""
     needed = next(roles for roles in needs if roles)
     free = [column for column in sheet.columns if column.role not in needed and column.header]
@@ -95,13 +96,8 @@ def _remedy(sheet: Sheet, needs: tuple[tuple[str, ...], ...]) -> str:
             free.remove(fitting[0])
     if not all(role in pairs or sheet.find(role) is not None for role in needed):
         return "is it another kind, or another file?"
-    line = ", ".join(f"{role} = {_toml_text(header)}" for role, header in pairs.items())
-    return f"write under its [[measurement]] in session.toml columns = {{ {line} }}, or is it another kind?"
-
-
-def _toml_text(text: str) -> str:
-    """Return a header as a TOML string."""
-    return json.dumps(text, ensure_ascii=False)
+    line = inline_table({**columns, **pairs})
+    return f"write under its [[measurement]] in session.toml columns = {line}, or is it another kind?"
 
 
 def _holds_readings(path: Path) -> bool:

@@ -91,7 +91,7 @@ class _Cell:
         return scaled(float(match[1]), unit.factor) if match and unit and unit.base == base else None
 
     def _amounts(self, text: str) -> bool:
-        """Note one value with its unit, or several joined by the words between them: 40 W into 8 ohm."""
+        """Note a value with its unit, or several in a phrase such as 40 W into 8 ohm."""
         found = [_amount(piece) for piece in _JOINED.split(text)]
         amounts = [entry for entry in found if entry is not None]
         if len(amounts) < len(found):

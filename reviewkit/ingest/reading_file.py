@@ -92,7 +92,7 @@ def _places(header: DelimitedRow, faults: Faults) -> Mapping[str, int]:
         elif name not in COLUMNS:
             problem = f'unknown column "{cell[:40]}"; {nearest(name, COLUMNS)}'
         elif name in places:
-            problem = f'the column "{cell}" stands twice; keep one'
+            problem = f'the column "{cell}" appears twice; keep one'
         else:
             places[name] = number
             continue
@@ -164,14 +164,16 @@ class _Row:
             self._fault("the row does not say what was read; write a name, for example DC offset")
         elif last in _CHANNELS and _as_quantity(stem) in BY_METER:
             self._fault(
-                f'the channel stands in the name; write "{_spaced(stem)}", and {_CHANNELS[last]} as its channel'
+                f'the channel is part of the name; write "{_spaced(stem)}", and {_CHANNELS[last]} as its channel'
             )
         elif name in QUANTITIES or name in RULES:
-            self._fault("is no single reading: it is worked out from a curve or a capture; measure it with that kind")
+            self._fault(
+                "is not a single reading: it is worked out from a curve or a capture; measure it with that kind"
+            )
         elif len(name) > _MOST_IN_A_NAME:
             self._fault(f"the name is longer than {_MOST_IN_A_NAME} characters; shorten it, and put the rest into note")
         elif meant := _misspelled(name):
-            self._fault(f'is no quantity; did you mean "{_spaced(meant)}"?')
+            self._fault(f'is not a quantity; did you mean "{_spaced(meant)}"?')
         return name
 
     def _channel(self) -> str:
@@ -190,7 +192,7 @@ class _Row:
             return 0.0, ""
         match = _VALUE.fullmatch(text)
         if match is None:
-            self._fault(f'value "{cell[:40]}" is no reading; write a number such as 0.38, or -- where there is none')
+            self._fault(f'value "{cell[:40]}" is not a reading; write a number such as 0.38, or -- where there is none')
             return 0.0, ""
         for unit in (match[2], of_row):
             if unit and part_unit(unit) is None:
@@ -243,7 +245,7 @@ class _Row:
 
     def _has_its_sign(self, quantity: str, value: float) -> bool:
         if quantity == "hum" and value > 0:
-            self._fault(f"is above 0 dB; hum lies below what it is held against, write -{self.cells['value']}")
+            self._fault(f"is above 0 dB; hum is below what it is relative to, write -{self.cells['value']}")
         if value < 0 and quantity in BY_METER and QUANTITIES[quantity].unit != "dB" and quantity not in _SIGNED:
             self._fault(f'value "{self.cells["value"]}" is negative; write it without the sign')
         return self.sound

@@ -1,5 +1,6 @@
-"""The bench's own readings, with no unit in the path, and their effect on a figure: they widen its uncertainty, and a
-figure within 6 dB of them is only a bound.
+"""The bench's own readings, with no unit in the path, and what they do to a figure.
+
+They widen its uncertainty, and a figure within 6 dB of them is only a bound.
 """
 
 from __future__ import annotations

@@ -10,11 +10,13 @@ from reviewkit.model.arrays import Array
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions
 from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.toml_text import inline_table
 from reviewkit.signal.decibels import amplitude_of_db, volts_of
 from reviewkit.signal.spectrum_lines import is_even
 from reviewkit.signal.windows import COSINE_SUMS, window_name
 
 FEWEST_LINES = 32
+_KEYS = {"L": "left", "R": "right", "": "level"}  # of `columns`
 _NO_WAVEFORM = 'column "{header}" is in {unit}: a waveform is a voltage over time; export it in V'
 
 
@@ -83,6 +85,34 @@ def waveform_samples(column: Column, source: str) -> tuple[Array, bool]:
     return column.values, column.unit == "V"
 
 
+def refuse_silence(column: Column, sheet: Sheet) -> None:
+    """Refuse a channel of a waveform that holds no signal and not even noise.
+
+    Parameters
+    ----------
+    column : Column
+        The channel.
+    sheet : Sheet
+        Its file.
+
+    Raises
+    ------
+    InputError
+        If all its samples are the same.
+    """
+    if np.ptp(column.values):
+        return
+    others = [other for other in sheet.all("level") if other is not column]
+    remedy = "capture it again"
+    if others and sheet.source.lower().endswith((".wav", ".wave")):
+        kept = inline_table({_KEYS[other.channel]: int(other.header.split()[-1]) for other in others})
+        remedy = f"write columns = {kept} under its [[measurement]] in session.toml, or {remedy}"
+    elif others:
+        remedy = f"export the file without it, or {remedy}"
+    named = f"channel {column.channel}" if column.channel else "the capture"
+    raise InputError(Fault(sheet.source, 0, f"{named} is silent, without even noise; {remedy}"))
+
+
 @dataclass(frozen=True, eq=False)
 class ExportedLines:
     """An exported spectrum's levels, shape (n,): in volts, or relative. `window`: None if noise can't be read (see
@@ -97,21 +127,7 @@ class ExportedLines:
 
 
 def exported_lines(sheet: Sheet, column: Column, c: Conditions) -> ExportedLines:
-    """Return a channel of an exported spectrum.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The file.
-    column : Column
-        The channel.
-    c : Conditions
-        The conditions, which may name the window.
-
-    Returns
-    -------
-    ExportedLines
-        Its levels, with the window if that is known.
+    """Return a channel of an exported spectrum, with its window if that is known.
 
     Raises
     ------

@@ -22,6 +22,7 @@ from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import Kind
 from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.toml_text import inline_table
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
@@ -40,7 +41,9 @@ def _reference(c: Conditions) -> Sheet:
     """Return the response that the measurement is compared with. Raise InputError if there is none, or no sweep."""
     against = c.measurement.against
     if not against:
-        raise _fault(c, 'a contour is held against another response; name that one\'s id, for example against = "flat"')
+        raise _fault(
+            c, 'a contour is compared with another response; name that one\'s id, for example against = "flat"'
+        )
     if c.reference is None or c.reference.find("frequency") is None or not sweeps.levels_of(c.reference):
         what = f'against = "{against}" has no columns of frequency and level; name a response of the same unit'
         raise _fault(c, what)
@@ -55,7 +58,10 @@ def _counterpart(column: Column, columns: Sequence[Column], reference: Sheet, c:
         return (same or candidates)[0]
     if not column.channel and len(columns) == 1:
         what = f'against = "{c.measurement.against}" has a left and a right channel, this file one without a name; '
-        raise _fault(c, what + 'write columns = { left = "…" } or columns = { right = "…" }')
+        kept = {key: value for key, value in c.measurement.columns.items() if key != "level"}
+        written = c.measurement.columns.get("level", column.header)
+        lines = (inline_table({**kept, side: written}) for side in ("left", "right"))
+        raise _fault(c, f"{what}write {' or '.join(f'columns = {line}' for line in lines)}")
     return None
 
 
@@ -201,7 +207,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 KIND = Kind(
     name="contour",
     title="Contour",
-    about="a response held `against` a reference response: loudness, filters, tone controls",
+    about="a response `against` a reference response: loudness, filters, tone controls",
     needs=(("frequency", "level"),),
     quantities=("boost_low", "boost_high", "corner_low", "corner_high", "slope"),
     compared=("boost_low", "boost_high"),

@@ -50,8 +50,7 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
                 Fault(
                     sheet.source,
                     0,
-                    "crosstalk needs the levels of both channels; name them with "
-                    "columns = { left = …, right = … } in session.toml",
+                    'crosstalk needs the levels of both channels; export both, or columns "L to R" and "R to L"',
                 )
             )
         source, victim = there[driven], there[_OTHER[driven]]

@@ -19,6 +19,7 @@ from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point,
 from reviewkit.model.kind import Kind
 from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit
 from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.toml_text import inline_table
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import volts_of
 
@@ -36,22 +37,20 @@ def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
             return column.values
         volts = volts_of(column.values, column.unit, c.measurement.load_ohm, c.measurement.full_scale_v)
         if volts is None or not c.measurement.load_ohm:
-            raise InputError(
-                Fault(
-                    sheet.source,
-                    0,
-                    f'column "{column.header}" in {column.unit} cannot be turned into watts; '
-                    'say the load in session.toml, for example load = "8 ohm"',
-                )
-            )
+            remedy = "export the power, or volts"
+            if not c.measurement.load_ohm:
+                remedy = 'say the load in session.toml, for example load = "8 ohm"'
+            elif column.unit == "dBFS":
+                remedy = 'say in session.toml what full scale is, for example full_scale = "10 V"'
+            message = f'column "{column.header}" in {column.unit} cannot be turned into watts; {remedy}'
+            raise InputError(Fault(sheet.source, 0, message))
         return volts**2 / c.measurement.load_ohm
     there = sheet.find("power") or sheet.find("level")
-    remedy = "export the power, or the volts, beside the distortion"
+    remedy = "export the power, or the volts, next to the distortion"
     if there is not None:
-        remedy = (
-            f'is "{there.header}" that of every channel? Then write under its [[measurement]] in session.toml '
-            f'columns = {{ {there.role} = "{there.header}" }}'
-        )
+        line = inline_table({**c.measurement.columns, there.role: there.header})
+        remedy = f'is "{there.header}" that of every channel? Then write under its [[measurement]] in session.toml '
+        remedy += f"columns = {line}"
     raise InputError(
         Fault(sheet.source, 0, f"no column of power or volts for the {channel or 'only'} channel; {remedy}")
     )

@@ -1,6 +1,4 @@
-"""Building findings and looking them up: every kind builds its findings here, so that each number carries its
-conditions.
-"""
+"""Findings built and looked up. Every kind builds its findings here, so that each number carries its conditions."""
 
 from __future__ import annotations
 
@@ -326,19 +324,20 @@ def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> 
     )
 
 
-def _read_at(finding: Finding) -> str:
-    """Return where a further figure was read; of a power, at which distortion."""
-    if finding.unit == "W" and "limit" in finding.at:
-        return f"at {quantities.percent(finding.at['limit'])}"
-    return where(finding)
-
-
 def readings(found: Sequence[Finding]) -> tuple[tuple[str, str], ...]:
-    """Return figures as pairs of what it is and how much: ("left, at 1 kHz", "0.021 %")."""
-    return tuple(
-        (
-            ", ".join(filter(None, (quantities.quantity_of(f).name, CHANNELS.get(f.channel, f.channel), _read_at(f)))),
-            quantities.show(f),
-        )
-        for f in found
+    """Return figures as pairs of what it is and how much: ("THD, left, at 1 kHz", "0.021 %")."""
+    several = len({f.at.get("setting") for f in found}) > 1
+    return tuple((", ".join(filter(None, _words(f, with_setting=several))), quantities.show(f)) for f in found)
+
+
+def _words(f: Finding, *, with_setting: bool) -> tuple[str, ...]:
+    """Return what a further figure is: quantity, channel, place, and what sets it apart from others of its card."""
+    of_power = f.unit == "W" and "limit" in f.at
+    return (
+        quantities.quantity_of(f).name,
+        CHANNELS.get(f.channel, f.channel.replace(">", " → ")),
+        f"at {quantities.percent(f.at['limit'])} distortion" if of_power else where(f),
+        f"re {quantities.watts(f.at['reference'])}" if "reference" in f.at else "",
+        f"{f.at['weighting']}-weighted" if "weighting" in f.at else "",
+        str(f.at.get("setting", "")) if with_setting else "",
     )

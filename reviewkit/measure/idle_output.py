@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit.measure import figures, scales
-from reviewkit.measure.captures import sample_rate_hz, waveform_samples
+from reviewkit.measure.captures import refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.model import digits, quantities
 from reviewkit.model.arrays import read_only
 from reviewkit.model.card import Axis, Panel, Trace
@@ -32,21 +32,7 @@ class Withheld(ValueError):
 
 
 def read_noise(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool]:
-    """Return one channel's noise, and whether it is in volts.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The file of a waveform or spectrum.
-    column : Column
-        The channel.
-    c : Conditions
-        The conditions, which may name the window.
-
-    Returns
-    -------
-    tuple[Noise, bool]
-        The noise, and whether it is in volts.
+    """Return one channel's noise, from a waveform or a spectrum, and whether it is in volts.
 
     Raises
     ------
@@ -57,10 +43,7 @@ def read_noise(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool
     """
     if sheet.find("time"):
         values, volts = waveform_samples(column, sheet.source)
-        if not np.ptp(values):
-            named = f"channel {column.channel}" if column.channel else "the capture"
-            message = f"{named} is silent, without even noise; leave it out with columns = {{…}}, or capture it again"
-            raise InputError(Fault(sheet.source, 0, message))
+        refuse_silence(column, sheet)
         rate_hz = sample_rate_hz(sheet)
         if len(values) < SHORTEST_S * rate_hz:
             length = quantities.seconds(len(values) / rate_hz)
@@ -110,7 +93,7 @@ def refuse_tone(sheet: Sheet, c: Conditions, noise: Noise, band_hz: tuple[float,
     """
     tone_hz = noise_lines.lone_tone(noise, band_hz, c.mains_hz)
     if tone_hz is not None:
-        message = f"a tone of {quantities.hertz(tone_hz)} stands in it: capture the idle output, or is it another kind?"
+        message = f"a tone of {quantities.hertz(tone_hz)} is in it: capture the idle output, or is it another kind?"
         raise InputError(Fault(sheet.source, 0, message))
 
 

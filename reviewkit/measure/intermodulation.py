@@ -48,6 +48,7 @@ METHODS = {
     ("imd_second", DIFFERENCE): "second-order difference product relative to the sum of the two tones",
     ("imd_third", DIFFERENCE): "third-order difference products relative to the sum of the two tones",
 }
+_PANEL_LABELS = {MODULATION: "relative to the upper tone", DIFFERENCE: "relative to the sum of the two tones"}
 _CLEAN = 0.98  # a figure stays a plain value if products lost in the noise could only change it by less than this
 _NEGLIGIBLE = 0.002  # of a figure: an uncertainty too small for any digit shown
 _LOWEST_DRAWN_DB = -140.0
@@ -151,7 +152,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
                     y_axis,
                     tuple(traces),
                     marks=tuple(marks),
-                    label=METHODS["imd", convention],
+                    label=_PANEL_LABELS[convention],
                     one_channel=True,
                 ),
             )

@@ -20,8 +20,8 @@ from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import riaa_replay_db
 
 MIDDLE_BAND_HZ = (40.0, 15_000.0)  # makers often rate this band (common practice, no source)
-# the curve spans 39 dB from 20 Hz to 20 kHz, a deviation a few (IEC 60098): if it is off by more than this, and by
-# less than half as much when read the other way, the file is of the other kind
+# the curve spans 39 dB from 20 Hz to 20 kHz, a deviation only a few (IEC 60098): if a file is off by more than this,
+# but by less than half as much if read the other way, it is of the other kind
 MOST_OFF_DB = 6.0
 
 

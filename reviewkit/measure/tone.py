@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import figures, scales
-from reviewkit.measure.captures import ExportedLines, exported_lines, sample_rate_hz, waveform_samples
+from reviewkit.measure.captures import ExportedLines, exported_lines, refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.measure.tone_curves import of_capture, of_lines
 from reviewkit.measure.tone_pictures import LOWEST_DRAWN_DB, curves_of, spectrum_chart, waveform_chart
 from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
@@ -88,7 +88,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         if tone.clouded:
             orders = ", ".join(str(order) for order in tone.clouded[:5]) + (" …" if len(tone.clouded) > 5 else "")
             withheld.append(
-                f"{c.measurement.id}: no THD and no SNR: something else stands too near to harmonic {orders} of the "
+                f"{c.measurement.id}: no THD and no SNR: something else is too near to harmonic {orders} of the "
                 "tone; capture a longer record"
             )
         if not tone.third_in_band:
@@ -104,11 +104,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) -> _Channel:
     samples, volts = waveform_samples(column, sheet.source)
-    if not np.ptp(samples):
-        channel = f"channel {column.channel}" if column.channel else "the capture"
-        raise InputError(
-            Fault(sheet.source, 0, f"{channel} is silent; name the others in columns = {{…}}, or capture it again")
-        )
+    refuse_silence(column, sheet)
     try:
         return _Channel(
             analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ()), volts
@@ -127,7 +123,7 @@ def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
 
 
 def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:
-    """Refuse a tone beside which lines stand alone, unless the session says what they are."""
+    """Refuse a tone with lone lines next to it, unless the session says what they are."""
     m = c.measurement
     if not tone.lone_hz or m.without_hz is not None:
         return
@@ -135,7 +131,7 @@ def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:
     written = ", ".join(f'"{line}"' for line in lines)
     one = len(lines) == 1
     message = (
-        f"[[measurement]] {m.id}: beside the tone, {sheet.source} holds {'a lone line' if one else 'lone lines'} at "
+        f"[[measurement]] {m.id}: next to the tone, {sheet.source} has {'a lone line' if one else 'lone lines'} at "
         f"{' and '.join(lines)}, far above all near {'it' if one else 'them'}: a pilot tone, or the "
         f"unit's own? Write without = [{written}] to leave {'it' if one else 'them'} out of distortion and noise, or "
         "without = [] to count everything"
@@ -163,7 +159,7 @@ def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *
 def _ratios(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any]) -> list[Finding]:
     """Return distortion, noise and hum.
 
-    If even the third harmonic lies outside the data, there is no distortion; anything that can't be separated from a
+    If even the third harmonic is outside the data, there is no distortion; anything that can't be separated from a
     harmonic counts only in THD+N.
     """
     counted = {**under, "harmonics": len(tone.harmonics)}
@@ -178,7 +174,7 @@ def _ratios(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any]) -
         values.append(("sinad", tone.sinad_db, counted))
         parted = {order: level for order, level in tone.harmonics.items() if order not in tone.clouded}
         values += [(f"harmonic_{n}", _re_tone(tone, parted.get(n, 0.0)), under) for n in NAMED_HARMONICS]
-        # under leakage harmonics are left out that are little beside all, and perhaps not beside the higher ones
+        # harmonics hidden by leakage are small compared with all of them, but perhaps not with the higher ones alone
         if max(tone.clouded, default=0) <= 3 and not tone.noise_hidden:
             higher = float(np.sqrt(sum(level**2 for order, level in parted.items() if order > 3)))
             values.append(("harmonics_higher", _re_tone(tone, higher), counted))

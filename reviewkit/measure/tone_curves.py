@@ -1,6 +1,4 @@
-"""The curves that pictures of a steady tone are drawn from: two cycles of its wave, the residual without the tone, and
-its spectrum.
-"""
+"""The curves of a steady tone's pictures: two cycles of its wave, the residual without the tone, its spectrum."""
 
 from __future__ import annotations
 

@@ -1,5 +1,7 @@
-"""Parts of a sweep without a reading: rows without a number, and neighbouring points too far apart. The curve there may
-be worse than anything that was read, so a figure of a band that includes them can refute a rating, never confirm it.
+"""Parts of a sweep without a reading: rows without a number, and neighbouring points too far apart.
+
+The curve there may be worse than anything that was read, so a figure of a band that includes them can deny a rating,
+never confirm it.
 """
 
 from __future__ import annotations

@@ -105,7 +105,7 @@ class Episode:
     verdicts: tuple[Verdict, ...]
     cards: tuple[Card, ...]
     segments: tuple[Segment, ...]
-    page: tuple[Segment, ...]  # the same with all cards: the segments have those for filming
+    page_segments: tuple[Segment, ...]  # the same with all cards: the segments have those for filming
     chapters: tuple[Chapter, ...]
     chapters_final: bool
     repair: tuple[RepairRow, ...] = ()

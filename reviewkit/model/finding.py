@@ -40,12 +40,12 @@ class Finding:
     stage: str
     source: str
     uncertainty: float | None = None  # expanded (k = 2), same unit
-    bound: str = ""  # "at most" or "at least": all that the bench's floor or the meter's steps let be said
+    bound: str = ""  # "at most" or "at least": if the bench's floor or the meter's steps allow no more
     step: float | None = None  # worth of the last digit that a meter showed, where it was read off one
     floor: float | None = None  # of a bound: what the bench itself reads, same unit
     note: str = ""  # of a reading by meter, as written in its file
     written: str = ""  # the unit it was written in: "mV"
-    unread: str = ""  # what of its band has no reading, ready to print: such a figure can deny, never confirm
+    unread: str = ""  # the part of its band without readings, ready to print: such a figure can deny, never confirm
 
 
 @dataclass(frozen=True, eq=False)

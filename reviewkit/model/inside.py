@@ -7,7 +7,7 @@ from pathlib import Path
 
 OUTSIDE = "leads outside"
 A_FOLDER = "is a folder"
-NO_FILE = "is no ordinary file"
+NO_FILE = "is not an ordinary file"
 ABSENT = "is not there"
 LOST = "cannot be followed to a file"
 

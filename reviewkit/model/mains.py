@@ -32,7 +32,7 @@ def mains_of(text: str) -> tuple[float | None, float | None]:
             value = read_quantity(part[1], unit)
         except UnitError:
             raise UnitError(
-                f'"{text}": "{shortened(part[1], 20)}" is no voltage and no frequency; {_EXAMPLE}'
+                f'"{text}": "{shortened(part[1], 20)}" is neither a voltage nor a frequency; {_EXAMPLE}'
             ) from None
         if unit in read:
             raise UnitError(f'"{text}" gives {"frequency" if unit == "Hz" else "voltage"} twice; {_EXAMPLE}')

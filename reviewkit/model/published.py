@@ -1,4 +1,4 @@
-"""The figures that were published, as remembered in published.json."""
+"""The figures that were published, as recorded in published.json."""
 
 from __future__ import annotations
 

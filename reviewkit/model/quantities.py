@@ -348,6 +348,6 @@ def conditions(at: Mapping[str, Any]) -> str:
 
 
 def number(finding: Finding) -> str:
-    """Return a figure without its unit, for columns whose unit stands beside them once."""
+    """Return a figure without its unit, for columns with the unit in their header."""
     text = show(finding)
     return text.rsplit(" ", 1)[0] if finding.unit and text.endswith(finding.unit) else text

@@ -117,7 +117,7 @@ class Measurement:
 
     id: Text
     kind: Annotated[str, "kind"]
-    file: File = ""  # "" where the readings stand in session.toml
+    file: File = ""  # "" if the readings are in session.toml
     title: Text = ""
     setting: Text = ""
     stage: Annotated[str, ("before", "after", "bench")] = ""
@@ -129,9 +129,9 @@ class Measurement:
     input: Text = ""
     load_ohm: Annotated[float | None, "load"] = None
     channels: Channels = ""
-    drive_w: Annotated[float | None, "drive"] = None  # from `drive`, a power, or volts where the load is known
+    drive_w: Annotated[float | None, "drive"] = None  # from a `drive` in watts, or in volts if the load is known
     drive_v: float | None = None
-    level: Level | None = None  # from a `drive` that is neither: dBFS, or dB relative to a reference
+    level: Level | None = None  # from a `drive` in dBFS, or in dB relative to a reference
     frequency_hz: Annotated[float | None, "Hz"] = None
     # lines that count neither as distortion nor as noise; None: not said, (): there are none
     without_hz: Annotated[tuple[float, ...] | None, "lines"] = None
@@ -211,7 +211,7 @@ class CardChoices:
     hide: Annotated[tuple[str, ...], "card names"] = ()
     order: Annotated[tuple[str, ...], "card names"] = ()
     only_page: Annotated[tuple[str, ...], "card names"] = ()
-    lines: Mapping[str, int] = field(default_factory=dict)  # where each key stands
+    lines: Mapping[str, int] = field(default_factory=dict)  # the line of each key
 
 
 @dataclass(frozen=True)

@@ -55,19 +55,7 @@ class Check:
 def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, repaired: bool) -> tuple[Check, ...]:
     """Return the checklist to complete before anything is changed.
 
-    Parameters
-    ----------
-    repair : sequence of RepairRow
-        The rows of repair.csv.
-    runs : sequence of Run
-        The measurements.
-    repaired : bool
-        False if nothing was repaired: every reading is then as it came in.
-
-    Returns
-    -------
-    tuple of Check
-        The lines in order.
+    `repaired`: False if nothing was repaired, so that every reading is as it came in.
     """
     readings = [reading for key in _READ for reading in readings_of(key, repair, runs)]
     rows = tuple(reading for reading in readings if reading.before or not repaired)
@@ -83,18 +71,6 @@ def gate_checks(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check
     """Return the go/no-go lines.
 
     A line is done if both channels were read and the last reading of neither is bad.
-
-    Parameters
-    ----------
-    repair : sequence of RepairRow
-        The rows of repair.csv.
-    runs : sequence of Run
-        The measurements.
-
-    Returns
-    -------
-    tuple of Check
-        The lines in order.
     """
     return tuple(_gate_check(name, repair, runs) for name in GATE)
 

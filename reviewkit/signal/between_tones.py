@@ -69,7 +69,7 @@ def check_tones(lines: Lines, tones: Sequence[Line]) -> None:
             "are needed; capture a longer record"
         )
     if not lines.cleared and apart < least_spacing(lines):
-        raise NoTones("its tones stand too close for their lobes to be told apart; export more lines")
+        raise NoTones("its tones are too close for their lobes to be separated; export more lines")
 
 
 def spacing(lines: Lines, tones: Sequence[Line]) -> float:
@@ -167,7 +167,7 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
     weakest = min(tones, key=lambda tone: tone.level)
     if best.level > _PARTED * weakest.level:
         raise NoTones(
-            f"its tones cannot be told from the rest: the weakest, at {weakest.frequency_hz:.5g} Hz, stands less than "
+            f"its tones cannot be separated from the rest: the weakest, at {weakest.frequency_hz:.5g} Hz, is less than "
             f"6 dB above what is at {best.frequency_hz:.5g} Hz; is it another kind of file?"
         )
     hidden = inside & (~free | (OVER_LEAKAGE * leaked > best.level))

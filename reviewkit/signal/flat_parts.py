@@ -1,5 +1,6 @@
-"""The flat parts of a square wave: each fitted from its end back to where the edge before it has died out, then
-extended to that edge.
+"""The flat parts of a square wave.
+
+Each is fitted from its end back to where the edge before it has died out, then extended to that edge.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Lines that stand alone in a tone's spectrum and make most of what seems to be its distortion: a pilot tone, say."""
+"""Lone lines in a tone's spectrum, such as a pilot tone, that make up most of what seems to be its distortion."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _MOST = 3
 
 
 def nearest_line(power: Array, place: float) -> float:
-    """Return where the line stands that is named by a frequency: the strongest within a generator's 0.1 % of it."""
+    """Return the place of the line that a frequency names: the strongest within 0.1 %, a generator's accuracy."""
     reach = int(np.ceil(0.001 * place)) + 1
     low = max(0, round(place) - reach)
     near = power[low : round(place) + reach + 1]

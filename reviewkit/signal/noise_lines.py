@@ -1,5 +1,4 @@
-"""Noise power in a band, from an idle waveform or an exported spectrum: the noise between the lines that stand out, and
-those lines themselves.
+"""Noise power in a band, from an idle waveform or an exported spectrum, and the lines that stand out of it.
 
 A waveform is averaged over overlapping Kaiser-windowed stretches (Welch 1967, from memory). Each spectral line
 represents the power in its own width, so a band that ends inside a line takes a share of it (Harris 1978: the sum of

@@ -74,7 +74,7 @@ class Tone:
     hum: float | None  # mains line and multiples, r.m.s. sum; None if none is above the noise
     third_in_band: bool
     dc: float | None = None  # only a waveform has one
-    clouded: tuple[int, ...] = ()  # harmonics in whose lobe something else stands: they and the noise are not parted
+    clouded: tuple[int, ...] = ()  # harmonics with something else in their lobe: neither they nor the noise can be read
     noise_hidden: bool = False  # by the leakage of an exported spectrum's window
     lone_hz: tuple[float, ...] = ()  # lines far above all near them that make much of the rest
 
@@ -221,7 +221,7 @@ def _analyse_steady(
     floors = [_floor_at(whole, place, half) / (1 - LINES_TAKEN / cycles) for place in places]
     noise_power = float(np.sum(whole[inside])) + LINES_TAKEN * sum(floors)
     noise = float(np.sqrt(noise_power))
-    # and each harmonic's level holds noise that is counted already
+    # and each harmonic's level includes noise that is already counted
     counted = dict(zip(harmonics, np.multiply(list(noise_held.values()), floors[1 : 1 + len(harmonics)]), strict=True))
     own = {order: level**2 - counted[order] for order, level in harmonics.items()}
     rest_level = float(np.sqrt(max(0.0, noise_power + sum(own.values()))))
@@ -229,7 +229,7 @@ def _analyse_steady(
     least = _MOST_BESIDE_HARMONICS * rest_level**2
     clouded = tuple(order for order in harmonics if _holds_more(power, order * cycles, half, least))
     if clouded:
-        # what stands in a harmonic's lobe is counted once, with the harmonic and not beside it
+        # what is in a harmonic's lobe counts once, with the harmonic
         clear = {
             place: peak for place, peak in taken.items() if place in foreign or round(place / cycles) not in clouded
         }
@@ -244,7 +244,7 @@ def _analyse_steady(
 
 
 def _leave_out(lines: Complex, places: Sequence[float], cycles: float, beta: float, half: int) -> dict[float, complex]:
-    """Take the lines near these places out, in place; return where they stand, and their amplitudes."""
+    """Subtract the lines near these places, in place; return their exact places and their amplitudes."""
     found: dict[float, complex] = {}
     for named in places:
         if named + half >= len(lines) - 1:
@@ -352,11 +352,13 @@ def _check_one(power: Array, cycles: float, half: int, level: float, line_hz: fl
         raise NotOneTone("no tone stands out of the noise")
     if _holds_more(power, cycles, half, _MOST_BESIDE * level**2):
         near = f"{half * line_hz:.2g} Hz"
-        raise NotOneTone(f"the tone at {name} wanders, or another stands within {near} of it; capture a longer record")
+        raise NotOneTone(f"the tone at {name} wanders, or another is within {near} of it; capture a longer record")
     other = half + int(np.argmax(power[half:]))
     beside = float(np.sum(power[max(half, other - half) : other + half + 1]))
     if alone and beside > level**2 / 2 and power[other] > 0:
-        raise NotOneTone(f"beside the tone at {name} another stands at {other * line_hz:.5g} Hz; is it another kind?")
+        raise NotOneTone(
+            f"next to the tone at {name} there is another at {other * line_hz:.5g} Hz; is it another kind?"
+        )
 
 
 def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int, top_hz: float) -> float | None:

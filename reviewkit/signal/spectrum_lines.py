@@ -99,7 +99,7 @@ def analyse_lines(
         search[np.abs(frequency_hz / near_hz - 1) > 0.2] = 0
     peak = int(np.argmax(search))
     if not search[peak] > 0 or peak < half or peak + half >= len(power):
-        raise NoLines("no tone stands inside the spectrum; is it another kind of file?")
+        raise NoLines("there is no tone inside the spectrum; is it another kind of file?")
     place = _place(power, peak, window)
     if window and _misfit(level, place, window) > _WORST_MISFIT:
         raise NoLines(
@@ -147,7 +147,7 @@ def analyse_lines(
         ]
         floor = _floor(power[inside])
         leaked = _leaked(power, tones, window, inside, floor)
-        # what stands far above both leakage and noise is a line of its own, hum under the skirts for example
+        # what is far above both leakage and noise is a separate line, hum under the skirts for example
         peaks = (power > 10 * leaked) & (power > 20 * floor) & ~lobes
         lines = np.convolve(peaks, np.ones(2 * half + 1), "same")[: len(power)] > 0.5
         lines &= inside & ~lobes

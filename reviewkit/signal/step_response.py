@@ -183,7 +183,7 @@ def _laid_over(samples: Array, period: float, first: float) -> tuple[Array, Arra
     """Overlay all periods.
 
     Return the times from the rising edge's middle (−1/4 to 3/4 of a period, in samples, rising), the wave at these
-    times, and the number of samples that each point is the mean of.
+    times, and the number of samples averaged in each point.
     """
     at = (np.arange(len(samples)) - first + period / 4) % period
     width = 1.0 / min(_FINENESS, max(1, int(len(samples) / period)))

@@ -61,7 +61,7 @@ class Lines:
         return float(self.frequency_hz[-1] - self.frequency_hz[0]) / (len(self.frequency_hz) - 1)
 
     def place(self, frequency_hz: float) -> float:
-        """Return a frequency's place between the lines."""
+        """Return a frequency in lines, with a fraction."""
         return float(np.interp(frequency_hz, self.frequency_hz, np.arange(len(self.frequency_hz))))
 
 
@@ -212,7 +212,7 @@ def summits(lines: Lines, within: float, strongest: float | None = None) -> list
     inside[:1] = False
     highest = strongest**2 if strongest else float(np.max(power[inside], initial=0.0))
     if not highest > 0:
-        raise NoTones("no tone stands in it; is it another kind of file?")
+        raise NoTones("there is no tone in it; is it another kind of file?")
     # scalloping lowers a line by up to 4 dB, so include every line that may reach the ratio
     found = (power == largest_near(power, half)) & inside & (power >= 0.3 * within**2 * highest)
     if not found.any() and strongest is None:
@@ -223,7 +223,7 @@ def summits(lines: Lines, within: float, strongest: float | None = None) -> list
 def unsteady(frequency_hz: float) -> str:
     """Return the message for a lobe that one steady tone doesn't explain."""
     return (
-        f"near {frequency_hz:.5g} Hz stands no single steady tone: two stand too close, or it wanders, or the window "
+        f"near {frequency_hz:.5g} Hz there is no single steady tone: two are too close, or it wanders, or the window "
         "is another one; take a longer record, or check `window`"
     )
 

@@ -86,7 +86,10 @@ def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
 
 
 def _one_unit(session: Session, runs: Sequence[Run]) -> str:
-    """Return whom the verdicts are about. The age is the one that the price tag gives: a build knows no date."""
+    """Return the line that says which unit the verdicts are about.
+
+    Its age comes from the years in [price], because a build doesn't know today's date.
+    """
     year, to = session.unit.year, session.price.to if session.price else None
     age = f", {to - year} years old" if year and to and to > year else f", made in {year}" if year else ""
     repaired = any(run.conditions.measurement.stage == "after" for run in runs)

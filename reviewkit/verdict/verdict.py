@@ -222,7 +222,7 @@ def _channels_together(answers: Sequence[Answer]) -> list[Answer]:
     """
     known = {_part(a) for a in answers if a.word != INCOMPARABLE}
     doubtful = {_part(a) for a in answers} - known
-    # a file that names no channels stands alone, not for the left or right of another
+    # a file that names no channels counts by itself, not as the left or right of another
     named = {bool(channel) for channel, _ in doubtful}
     return [a for a in answers if a.word not in (MEETS, CLOSE) or bool(a.finding.channel) not in named]
 

@@ -226,7 +226,7 @@ REFUSED: dict[str, tuple[str | bytes, tuple[str, ...]]] = {
     "one frequency, two values": (
         HEADED + "20,1\n40,2\n40,3\n",
         (
-            "m/x.csv:4: 40 Hz stands in lines 3 and 4 with different values; export one sweep per file, "
+            "m/x.csv:4: 40 Hz is in lines 3 and 4 with different values; export one sweep per file, "
             "with all digits",
         ),
     ),
@@ -248,7 +248,7 @@ REFUSED: dict[str, tuple[str | bytes, tuple[str, ...]]] = {
     "a text in a cell": (
         HEADED + "20,1\n40,loud\n60,2\n",
         (
-            'm/x.csv:3: "loud" in column 2 (Level (dBV)) is no number; write the number alone, '
+            'm/x.csv:3: "loud" in column 2 (Level (dBV)) is not a number; write the number alone, '
             'or "--" for none',
         ),
     ),
@@ -290,7 +290,7 @@ REFUSED: dict[str, tuple[str | bytes, tuple[str, ...]]] = {
     "unknown words": (
         "A1,B1\n20,1\n40,2\n",
         (
-            f'm/x.csv:1: column 1 "A1" and column 2 "B1" cannot be told from the header; {_ADD} which columns to '
+            f'm/x.csv:1: column 1 "A1" and column 2 "B1" cannot be identified from the header; {_ADD} which columns to '
             "read, for example columns = { frequency = 1, left = 2 } (header: A1,B1)",
         ),
     ),
@@ -359,7 +359,7 @@ def _not_the_output() -> list[Case]:
     cases += [
         _asked(
             header,
-            f"is not taken for the output's {role}; if it is that, {_UNDER} columns = {{ {role} = 2 }}",
+            f"is not read as the output's {role}; if it is that, {_UNDER} columns = {{ {role} = 2 }}",
         )
         for header, role in (
             ("Generator level (V)", "level"), ("Input level (V)", "level"), ("Supply voltage (V)", "level"),
@@ -392,7 +392,7 @@ def _not_the_output() -> list[Case]:
     for header in ("Mystery (%)", "Separation (dB)"):
         text = f"Frequency (Hz),{header}\n{_THREE}"
         message = (
-            f'm/x.csv:1: column 2 "{header}" cannot be told from the header; {_UNDER} which columns to read, for '
+            f'm/x.csv:1: column 2 "{header}" cannot be identified from the header; {_UNDER} which columns to read, for '
             f"example columns = {{ frequency = 1, left = 2 }} (header: Frequency (Hz),{header})"
         )
         cases.append(Case(f"asked: {header}", text.encode(), messages=(message,)))
@@ -437,16 +437,16 @@ def _senseless() -> list[Case]:
     for name, text, told, message in (
         (
             "percentages that are all negative", "Frequency (Hz),THD (%)\n20,-71\n1000,-75\n2000,-80\n", {},
-            '2: −71 in column 2 (THD (%)) is no percentage; if it is in dB write units = { distortion = "dB" }',
+            '2: −71 in column 2 (THD (%)) cannot be a percentage; if it is in dB write units = { distortion = "dB" }',
         ),
         (
             "a column in % by the session file", "Frequency (Hz),Left\n20,-71\n1000,-75\n2000,-80\n",
             {"units": {"left": "%"}},
-            '2: −71 in column 2 (Left) is no percentage; if it is in dB write units = { left = "dB" }',
+            '2: −71 in column 2 (Left) cannot be a percentage; if it is in dB write units = { left = "dB" }',
         ),
         (
             "one negative distortion", "Frequency (Hz),THD (%)\n20,0.1\n1000,-0.01\n2000,0.2\n", {},
-            f"3: −0.01 in column 2 (THD (%)) is no distortion; {none}",
+            f"3: −0.01 in column 2 (THD (%)) cannot be a distortion; {none}",
         ),
         (
             "distortion above 0 dB", "Frequency (Hz),THD (dB)\n20,70\n1000,75\n2000,80\n", {},
@@ -454,19 +454,19 @@ def _senseless() -> list[Case]:
         ),
         (
             "no source impedance", "Frequency (Hz),Left (ohm),Right (ohm)\n20,0.1,0.1\n1000,0.1,0\n", {},
-            f"3: 0 in column 3 (Right (ohm)) is no source impedance; {none}, or measure again",
+            f"3: 0 in column 3 (Right (ohm)) cannot be a source impedance; {none}, or measure again",
         ),
         (
             "a negative source impedance", "Frequency (Hz),Left (ohm),Right (ohm)\n20,-0.1,0.1\n1000,0.1,0.1\n", {},
-            f"2: −0.1 in column 2 (Left (ohm)) is no source impedance; {none}, or measure again",
+            f"2: −0.1 in column 2 (Left (ohm)) cannot be a source impedance; {none}, or measure again",
         ),
         (
             "a negative power", "Power (W),THD (%)\n-1,0.1\n1,0.1\n2,0.1\n", {},
-            f"2: −1 in column 1 (Power (W)) is no power; {none}",
+            f"2: −1 in column 1 (Power (W)) cannot be a power; {none}",
         ),
         (
             "one level with two distortions", "Level (V),THD (%)\n1,0.1\n2,0.2\n2,0.3\n4,1\n", {},
-            "4: 2 in column 1 (Level (V)) stands in lines 3 and 4 with different distortions; keep one of the rows, or "
+            "4: 2 in column 1 (Level (V)) is in lines 3 and 4 with different distortions; keep one of the rows, or "
             "export the power with all digits",
         ),
         (

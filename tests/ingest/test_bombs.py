@@ -102,7 +102,7 @@ SESSIONS = {
     "unknown keys, as many as may be": Bomb("session", short("k% = 1\n"), "[unit] holds 3"),
     "unknown tables, as many as may be": Bomb("session", short("[a%]\n"), "[a0]: unknown table"),
     "measurements, as many as may be": Bomb(
-        "session", short('[[measurement]]\nid = "m%"\nagainst = "n%"\n'), "[[measurement]] stands 1299 times"
+        "session", short('[[measurement]]\nid = "m%"\nagainst = "n%"\n'), "[[measurement]] appears 1299 times"
     ),
     "measurements that name no other": Bomb(
         "session", short('[[measurement]]\nid = "m%"\nagainst = "n%"\n', 17_000), "[[measurement]] m0: has no kind"
@@ -153,15 +153,15 @@ BY_HAND = {
     "a word of a megabyte": Bomb("notes", lambda: b"0:00 " + b"a" * MB, ""),
     "a time of a megabyte": Bomb("notes", lambda: b"1" * MB + b":00", '"1111'),
     "blank lines in notes": Bomb("notes", lambda: b"\n" * MB, ""),
-    "a cut without end": Bomb("cut", lambda: numbered("%:00 a\n"), '"10000:00" is no time'),
-    "a cut of lines that are none": Bomb("cut", lambda: filled("x\n"), '"x" is no time'),
+    "a cut without end": Bomb("cut", lambda: numbered("%:00 a\n"), '"10000:00" is not a time'),
+    "a cut of lines that are none": Bomb("cut", lambda: filled("x\n"), '"x" is not a time'),
     "a header of columns": Bomb("prices", lambda: b"year,index" + filled(",x"), LONG_LINE),
     "a header of unknown columns": Bomb("repair", lambda: b"point" + numbered(",a%", 19_000), "this row has 3"),
     "as many unknown columns as may be": Bomb("repair", lambda: b"point" + numbered(",a%", 4_000), "unknown column"),
     "a row of a million cells": Bomb("prices", lambda: b"year,index\n1977" + filled(",1"), LONG_LINE),
     "rows without end": Bomb("prices", lambda: b"year,index\n" + filled("x,y\n"), "the table has more than 5000 rows"),
     "one year again and again": Bomb(
-        "prices", lambda: b"year,index\n" + b"1977,5\n" * 4000, "1977 stands in line 2 already"
+        "prices", lambda: b"year,index\n" + b"1977,5\n" * 4000, "1977 is in line 2 already"
     ),
     "separators alone": Bomb("repair", lambda: b"," * MB, LONG_LINE),
     "quotation marks alone": Bomb("readings", lambda: b'"' * MB, LONG_LINE),
@@ -225,10 +225,10 @@ SHEETS = {
     "a ruled line": Bomb("sheet", lambda: b"-" * MB + b"x\n" + SWEEP + b"20,1\n30,1\n", ""),
     "a name of a megabyte": Bomb("sheet", lambda: b"Hz," + filled("a ") + b"\n1,2\n2,3\n", "the file has no header"),
     "a name of blanks": Bomb(
-        "sheet", lambda: b"Hz,(5" + b" " * 15_000 + b"x)\n1,2\n2,3\n", "cannot be told from the header"
+        "sheet", lambda: b"Hz,(5" + b" " * 15_000 + b"x)\n1,2\n2,3\n", "cannot be identified from the header"
     ),
     "a name of slashes": Bomb(
-        "sheet", lambda: b"Hz," + filled("a/", 15_000) + b"\n1,2\n2,3\n", "cannot be told from the header"
+        "sheet", lambda: b"Hz," + filled("a/", 15_000) + b"\n1,2\n2,3\n", "cannot be identified from the header"
     ),
     "words without brackets": Bomb(
         "sheet", lambda: filled("a b c d ", 19_000) + b"(\n20 1\n30 1\n", "the file has no header"
@@ -352,9 +352,11 @@ JSON = {
     "figures without end": Bomb(
         "published", lambda: b'{"corrected":{},"said":{' + numbered('"%":"",')[:-1] + b"}}", ""
     ),
-    "a timeline 100,000 deep": Bomb("timeline", lambda: b"[" * 100_000 + b"]" * 100_000, "is no OpenTimelineIO file"),
+    "a timeline 100,000 deep": Bomb(
+        "timeline", lambda: b"[" * 100_000 + b"]" * 100_000, "is not an OpenTimelineIO file"
+    ),
     "stacks in stacks": Bomb("timeline", lambda: stacks(450), "no marker in the cut names a segment"),
-    "a timeline of digits": Bomb("timeline", lambda: b"9" * MB, "is no OpenTimelineIO file"),
+    "a timeline of digits": Bomb("timeline", lambda: b"9" * MB, "is not an OpenTimelineIO file"),
     "one marker again and again": Bomb("timeline", lambda: many_markers(), ""),
 }
 
@@ -410,17 +412,26 @@ SLOW = {
     "session: dotted keys of as many parts as may be",
     "session: dotted keys, many",
     "session: measurements that name no other",
+    "session: measurements, as many as may be",
+    "session: unknown keys, as many as may be",
+    "session: unknown tables, as many as may be",
+    "sheet: 0 Hz in every row",
     "sheet: Inf here and there",
     "sheet: NaN in every row",
     "sheet: a header of a million cells",
     "sheet: a name of a megabyte",
+    "sheet: a quotation mark that is not closed",
     "sheet: a row of a million cells",
+    "sheet: a sweep to and fro",
     "sheet: as many cells as are read",
     "sheet: blank lines",
     "sheet: digits in groups",
     "sheet: header and rows of many cells",
+    "sheet: lone carriage returns",
     "sheet: nothing but NaN",
+    "sheet: nothing but negative frequencies",
     "sheet: numbers in doubt",
+    "sheet: one row again and again",
     "sheet: quotation marks alone",
     "sheet: remarks without end",
     "sheet: rows that are faulty in another encoding",

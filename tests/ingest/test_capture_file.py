@@ -172,13 +172,13 @@ def test_channels_are_chosen_by_number(columns, peaks):
 @pytest.mark.parametrize(
     ("columns", "said"),
     [
-        ({"left": 5}, "columns: left = 5 is no channel of this file; this capture has 4 channels, counted from 1"),
-        ({"left": 0}, "columns: left = 0 is no channel"),
+        ({"left": 5}, "columns: left = 5 is not a channel of this file; this capture has 4 channels, counted from 1"),
+        ({"left": 0}, "columns: left = 0 is not a channel"),
         ({"left": "Ch 1"}, 'columns: left = "Ch 1": give the number of the channel'),
         ({"left": True}, "give the number of the channel"),
         ({"frequency": 1}, 'columns names "frequency"; of a WAV capture only left, right or level can be chosen'),
         ({"left": 2, "right": 2}, "columns gives channel 2 to both left and right"),
-        ({"left": 2, "level": 1}, "level stands for the one channel there is"),
+        ({"left": 2, "level": 1}, "level means the only channel"),
     ],
 )
 def test_a_choice_that_does_not_fit(columns, said):

@@ -22,7 +22,7 @@ def test_an_empty_cut_has_no_segments():
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("opening 0:00", 'final.txt:1: "opening" is no time; write M:SS or H:MM:SS, as in 6:12'),
+        ("opening 0:00", 'final.txt:1: "opening" is not a time; write M:SS or H:MM:SS, as in 6:12'),
         (
             "0:00",
             'final.txt:1: "0:00" names no segment by one lower-case word; '

@@ -122,7 +122,7 @@ FOUND: dict[str, tuple[str, str, str]] = {
     "many names that say nothing": (
         "sheet",
         f"Hz,{','.join(f'word {n}' for n in range(40))}\n" + f"1{',2' * 40}\n" * 3,
-        "and 36 more cannot be told from",
+        "and 36 more cannot be identified from",
     ),
     "a number of thousands of digits in a key's place": ("session", "9" * 1900, '"9999'),
     "a key of a thousand characters": ("session", f"{UNIT}{'k' * 1900} = 1", "[unit] kkkkkkkkkkkkk"),
@@ -162,17 +162,17 @@ FOUND: dict[str, tuple[str, str, str]] = {
     "a timeline's kind without a version": (
         "timeline",
         cut_with(lambda clip: clip.update(OTIO_SCHEMA="Clip.1e999")),
-        "is no OpenTimelineIO file; export",
+        "is not an OpenTimelineIO file; export",
     ),
     "a clip of the first version with what only the second has": (
         "timeline",
         cut_with(lambda clip: clip.update(OTIO_SCHEMA="Clip.1")),
-        "is no OpenTimelineIO file; export",
+        "is not an OpenTimelineIO file; export",
     ),
     "a timeline with a key twice": (
         "timeline",
         cut_with(lambda clip: None).replace('"name"', '"metadata"'),
-        "is no OpenTimelineIO file; export",
+        "is not an OpenTimelineIO file; export",
     ),
 }
 

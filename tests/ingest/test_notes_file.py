@@ -99,7 +99,7 @@ def test_a_link_is_no_segment_and_a_segment_may_stand_alone():
 
 MISTAKES = {
     "Five knobs.": 'notes.txt:1: "Five knobs." cannot be read; a note looks like 0:41 front: Five knobs. [card rated]',
-    "0:41front: x": 'notes.txt:1: "0:41front:" is no time; write M:SS or H:MM:SS, as in 6:12',
+    "0:41front: x": 'notes.txt:1: "0:41front:" is not a time; write M:SS or H:MM:SS, as in 6:12',
     "0:4 x": 'notes.txt:1: "0:4" has one digit in its seconds; write two: M:SS or H:MM:SS, as in 6:12',
     "0:75 x": 'notes.txt:1: "0:75": seconds go up to 59; write M:SS or H:MM:SS, as in 6:12',
     "1:60:00 x": 'notes.txt:1: "1:60:00": minutes go up to 59; write M:SS or H:MM:SS, as in 6:12',
@@ -110,11 +110,11 @@ MISTAKES = {
     ),
     "0:41": "notes.txt:1: there is nothing after the time; a note looks like 0:41 front: Five knobs. [card rated]",
     "  indented": (
-        'notes.txt:1: "indented" is indented, but no note stands above it; '
+        'notes.txt:1: "indented" is indented, but there is no note above it; '
         "a note looks like 0:41 front: Five knobs. [card rated]"
     ),
     "clip A.mp4\n  indented": (
-        'notes.txt:2: "indented" is indented, but no note stands above it; '
+        'notes.txt:2: "indented" is indented, but there is no note above it; '
         "a note looks like 0:41 front: Five knobs. [card rated]"
     ),
     "0:01 a\n  0:02 b": (
@@ -135,9 +135,9 @@ MISTAKES = {
         'notes.txt:1: "clip A.mp4 for" names no clip, or says no time; '
         "write for example clip bench-1.mp4 for 14:05, or clip bench-2.mp4 at 21:10:32"
     ),
-    "clip A.mp4 for ever": 'notes.txt:1: clip … for "ever" is no time; write M:SS or H:MM:SS, as in 6:12',
+    "clip A.mp4 for ever": 'notes.txt:1: clip … for "ever" is not a time; write M:SS or H:MM:SS, as in 6:12',
     "clip A.mp4 at 21:10": (
-        'notes.txt:1: clip … at "21:10" is no time of day; after "clip … at" write HH:MM:SS, as in 21:10:32'
+        'notes.txt:1: clip … at "21:10" is not a time of day; after "clip … at" write HH:MM:SS, as in 21:10:32'
     ),
     "clip A.mp4 at 24:00:00": (
         'notes.txt:1: clip … at "24:00:00": the hours of a day go up to 23; write HH:MM:SS, as in 21:10:32'
@@ -153,7 +153,7 @@ MISTAKES = {
         "notes.txt:2: 10:01:01 lies beyond its clip: clip A.mp4 runs 1:00; correct the time or the length"
     ),
     "clip A.mp4 at 10:00:00\n0:41 x": (
-        'notes.txt:2: "0:41" is no time of day; after "clip … at" write HH:MM:SS, as in 21:10:32'
+        'notes.txt:2: "0:41" is not a time of day; after "clip … at" write HH:MM:SS, as in 21:10:32'
     ),
     "clip A.mp4 at 10:00:00\n09:59:00 x": (
         "notes.txt:2: 09:59:00 is before the clip began, at 10:00:00; correct one of them"

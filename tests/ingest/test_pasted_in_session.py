@@ -190,7 +190,9 @@ def pasted(session: Session, fault: str) -> Iterator[Session]:
             keys.pop(key, None)
         elif "unknown key" in fault:
             keys[way[0][1].strip('"')] = keys.pop(key)
-        elif key in ("columns", "units") and "is no column; " in fault and (word := re.search(r': "(\w+)" is', fault)):
+        elif (
+            key in ("columns", "units") and "is not a column; " in fault and (word := re.search(r': "(\w+)" is', fault))
+        ):
             keys[key] = value.replace(f"{word[1]} =", f"{way[0][1]} =")
         elif way[0][0] == "":
             keys[key] = way[0][1]

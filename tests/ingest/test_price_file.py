@@ -133,34 +133,36 @@ MISTAKES = {
     "# x\nyear,rate\n1977,6.5\n": f'prices.csv:2: no column is called index in "year,rate"; write {SHAPES}',
     "date,rate\n1977-01-01,6.5\n": f'prices.csv:1: no column is called index in "date,rate"; write {SHAPES}',
     "year,index,Index\n1977,60.6,1\n": (
-        'prices.csv:1: the column "Index" stands twice; keep one, or rename the one to be passed over'
+        'prices.csv:1: the column "Index" appears twice; keep one, or rename the one to be passed over'
     ),
     "year,jan,feb,mar,apr,may,jun,jly,aug,sep,oct,nov,dec\n": (
         "prices.csv:1: months without a column: July; write all twelve, blank where there is no value"
     ),
     "year,index\n1977,60.6\n1978,65.2\n1977,60.7\n": (
-        "prices.csv:4: 1977 stands in line 2 already; keep one row for each year"
+        "prices.csv:4: 1977 is in line 2 already; keep one row for each year"
     ),
-    "month,index\n1977-01,58.5\n1977-01,58.6\n": (
-        "prices.csv:3: 1977-01 stands in line 2 already; keep one of the two"
-    ),
+    "month,index\n1977-01,58.5\n1977-01,58.6\n": ("prices.csv:3: 1977-01 is in line 2 already; keep one of the two"),
     "date,index\n1977-01-01,58.5\n1977-01-15,58.6\n": (
-        "prices.csv:3: 1977-01 stands in line 2 already; keep one of the two"
+        "prices.csv:3: 1977-01 is in line 2 already; keep one of the two"
     ),
     "year,index\n77,60.6\n": (
-        'prices.csv:2: "77" is no year; write four digits, and begin lines that are no data with #'
+        'prices.csv:2: "77" is not a year; write four digits, and begin lines that are no data with #'
     ),
     "year,index\n1977,60.6\nSource: an office\n": (
-        'prices.csv:3: "Source: an office" is no year; write four digits, and begin lines that are no data with #'
+        'prices.csv:3: "Source: an office" is not a year; write four digits, and begin lines that are no data with #'
     ),
-    "month,index\n1977-14,60.6\n": 'prices.csv:2: "1977-14" is no month; write YYYY-MM, for example 1977-04',
-    "year,month,index\n1977,4,60.0\n": 'prices.csv:2: "4" is no month; write YYYY-MM, for example 1977-04',
-    "date,index\n1977-02-30,60.6\n": 'prices.csv:2: "1977-02-30" is no date; write YYYY-MM-DD, for example 1977-04-01',
-    "date,index\n04/01/1977,60.6\n": 'prices.csv:2: "04/01/1977" is no date; write YYYY-MM-DD, for example 1977-04-01',
+    "month,index\n1977-14,60.6\n": 'prices.csv:2: "1977-14" is not a month; write YYYY-MM, for example 1977-04',
+    "year,month,index\n1977,4,60.0\n": 'prices.csv:2: "4" is not a month; write YYYY-MM, for example 1977-04',
+    "date,index\n1977-02-30,60.6\n": (
+        'prices.csv:2: "1977-02-30" is not a date; write YYYY-MM-DD, for example 1977-04-01'
+    ),
+    "date,index\n04/01/1977,60.6\n": (
+        'prices.csv:2: "04/01/1977" is not a date; write YYYY-MM-DD, for example 1977-04-01'
+    ),
     "year,index\n1977,0\n": "prices.csv:2: the index 0 is not above zero; correct it, or leave the cell blank",
     "year,index\n1977,-60.6\n": "prices.csv:2: the index -60.6 is not above zero; correct it, or leave the cell blank",
     "year,index\n1977,sixty\n": (
-        'prices.csv:2: "sixty" is no index; write digits with a decimal point, no thousands mark; '
+        'prices.csv:2: "sixty" is not an index; write digits with a decimal point, no thousands mark; '
         "leave the cell blank where there is no value"
     ),
     'year,index\n1977,"1,060.6"\n': ('prices.csv:2: the index "1,060.6" has a mark between thousands; write 1060.6'),

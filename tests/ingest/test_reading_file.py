@@ -213,19 +213,19 @@ def test_two_values_of_one_reading():
 @pytest.mark.parametrize(
     ("line", "message"),
     [
-        ("inptu sensitivity,,150,mV,,", 'inptu sensitivity: is no quantity; did you mean "input sensitivity"?'),
+        ("inptu sensitivity,,150,mV,,", 'inptu sensitivity: is not a quantity; did you mean "input sensitivity"?'),
         ("gian,,30,dB,,", 'did you mean "gain"?'),
         ("DC ofset,,30,mV,,", 'did you mean "dc offset"?'),
         ("ouput impedance,,1,ohm,,", 'did you mean "output impedance"?'),
-        ("DC offset left,,30,mV,,", 'the channel stands in the name; write "dc offset", and L as its channel'),
-        ("response,,1,dB,,", "is no single reading: it is worked out from a curve or a capture"),
-        ("separation,,60,dB,,", "is no single reading"),
-        ("worst distortion,,1,%,,", "is no single reading"),
+        ("DC offset left,,30,mV,,", 'the channel is part of the name; write "dc offset", and L as its channel'),
+        ("response,,1,dB,,", "is not a single reading: it is worked out from a curve or a capture"),
+        ("separation,,60,dB,,", "is not a single reading"),
+        ("worst distortion,,1,%,,", "is not a single reading"),
         (",,12,mV,,", "the row does not say what was read; write a name, for example DC offset"),
         ("12,,12,mV,,", "the row does not say what was read"),
         ("x" * 61 + ",,1,V,,", "longer than 60 characters"),
         ("bias,Q,22,mV,,", 'channel "Q" is not known; write L, R or both, or leave it blank'),
-        ("bias,,high,mV,,", 'value "high" is no reading; write a number such as 0.38, or -- where there is none'),
+        ("bias,,high,mV,,", 'value "high" is not a reading; write a number such as 0.38, or -- where there is none'),
         ('bias,,"0,38",V,,', 'value "0,38" has a comma between digits; write 0.38'),
         ("bias,,22,,,", 'value "22" has no unit; write one into the column unit, for example V'),
         ("bias,,22,mX,,", 'the unit "mX" is not known; write for example V, mV, ohm, dB or mA'),
@@ -238,7 +238,7 @@ def test_two_values_of_one_reading():
         ("hum,,1,%,,", "is in % where dB is needed"),
         ("damping factor,,93,ohm,,", "is a bare number, here it has the unit Ω; leave the unit blank"),
         ("bias,,22 mV,W,,", 'value "22 mV" is in mV where the row is in W; write one unit'),
-        ("hum,,72,dB,,", "is above 0 dB; hum lies below what it is held against, write -72"),
+        ("hum,,72,dB,,", "is above 0 dB; hum is below what it is relative to, write -72"),
         ("power,,-40,W,,", 'value "-40" is negative; write it without the sign'),
         ('bias,,22,mV,"1,5 kHz",', 'at "1,5 kHz" has a comma between digits; write 1.5 kHz'),
         ("bias,,22,mV,0 W,", 'at "0 W" is not above zero; write for example 40 W, or in words: idle'),
@@ -254,7 +254,7 @@ def test_one_mistake(line, message):
     [
         ("nmae,value\nbias,1\n", 'r.csv:1: unknown column "nmae"; did you mean "name"?'),
         ("name,channel\nbias,L\n", "r.csv:1: there is no column called value; write a header: name,channel,value"),
-        ("name,value,value\nbias,1,2\n", 'r.csv:1: the column "value" stands twice; keep one'),
+        ("name,value,value\nbias,1,2\n", 'r.csv:1: the column "value" appears twice; keep one'),
         ("name,,value\nbias,,2\n", "r.csv:1: column 2 has no name; known: name, channel"),
         ("", "r.csv: the file is empty; begin with a header: name,channel,value,unit,at,note"),
         (HEADER, "r.csv: there is no reading in the file; write one a row"),
@@ -277,7 +277,7 @@ def test_all_mistakes_at_once_in_the_files_order():
 def test_what_a_meter_gives_is_what_the_kind_lists():
     assert set(BY_METER) == set(KINDS["reading"].quantities)
     for name in set(QUANTITIES) - set(BY_METER):
-        assert "is no single reading" in fault_of(f"{name},,1,V,,")
+        assert "is not a single reading" in fault_of(f"{name},,1,V,,")
 
 
 @given(st.lists(st.text(st.characters(codec="utf-8"), max_size=12), min_size=6, max_size=6))

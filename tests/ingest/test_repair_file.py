@@ -156,13 +156,13 @@ MISTAKES = {
         "repair.csv:1: there is no column called point; "
         "write a header: point,expected,found,unit,tolerance,action,after,note",
     ],
-    "point,found,found\n": 'repair.csv:1: the column "found" stands twice; keep one',
+    "point,found,found\n": 'repair.csv:1: the column "found" appears twice; keep one',
     "point,,found\n": (
         "repair.csv:1: column 2 has no name; known: point, expected, found, unit, tolerance, action, after, note"
     ),
     f"{HEADER},1,1,V,,,\n": "repair.csv:2: the row names no point; write which test point or part it is about",
     f"{HEADER}Q5,1,low,V,,,\n": (
-        'repair.csv:2: Q5: found "low" is no reading; write a number such as 0.38, or "open" or "short"'
+        'repair.csv:2: Q5: found "low" is not a reading; write a number such as 0.38, or "open" or "short"'
     ),
     f'{HEADER}Q5,"0,65",,V,,,\n': 'repair.csv:2: Q5: expected "0,65" has a comma between digits; write 0.65',
     f"{HEADER}Q5,1,1,Vlt,,,\n": (
@@ -178,7 +178,7 @@ MISTAKES = {
         'repair.csv:2: Q5: tolerance "1 ohm" is in Ω where the row is in V; write it in V, or correct the unit'
     ),
     f"{HEADER}Q5,1,1,V,some,,\n": (
-        'repair.csv:2: Q5: tolerance "some" is no reading; write for example "5 %" or "0.3 V"'
+        'repair.csv:2: Q5: tolerance "some" is not a reading; write for example "5 %" or "0.3 V"'
     ),
     f"{HEADER}Q5,1,1,V,-5 %,,\n": (
         'repair.csv:2: Q5: tolerance "-5 %" is negative; write how far off is still good, for example "5 %"'

@@ -232,7 +232,7 @@ def test_a_short_name_a_mark_and_further_readings(folder):
     [
         (
             '[cards]\nhide = "noise"\n',
-            r'5: \[cards\] hide = "noise" is no list; write for example \["noise", "crosstalk"\]',
+            r'5: \[cards\] hide = "noise" is not a list; write for example \["noise", "crosstalk"\]',
         ),
         ("[cards]\nhidden = []\n", r'5: \[cards\] hidden: unknown key; did you mean "hide"'),
         (

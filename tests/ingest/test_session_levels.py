@@ -61,12 +61,12 @@ def test_a_nominal_gain_and_what_a_rating_may_name_besides(folder):
     [
         (MEASUREMENT + 'drive = "3 dBFS"', "is above full scale"),
         (MEASUREMENT + 'drive = "-20 dB"', 'is relative to nothing; write for example "-20 dB re 250 nWb/m"'),
-        (MEASUREMENT + 'drive = "5 W re 1 W"', "is no power and no voltage"),
+        (MEASUREMENT + 'drive = "5 W re 1 W"', "is neither a power nor a voltage"),
         (RATED + 'level = "2 V"\npower = "40 W"', "has a power and a level; write the one that the maker names"),
         (SENSITIVITY + 'at_most = "150 mV"\ntolerance = "10 %"', "tolerance goes with a nominal value only"),
         (SENSITIVITY + 'nominal = "150 mV"\ntolerance = "10"', 'write for example "10 %" or "1 dB"'),
         (SENSITIVITY + 'nominal = "150 mV"\ntolerance = "100 %"', "allows everything"),
-        (SENSITIVITY + 'nominal = "150 mV"\ntolerance = "-10 %"', "is no tolerance"),
+        (SENSITIVITY + 'nominal = "150 mV"\ntolerance = "-10 %"', "is not a tolerance"),
         ('[[rated]]\nquantity = "gain"\nnominal = "29 dB"\ntolerance = "5 %"', 'write for example "1 dB"'),
         (
             '[[rated]]\nquantity = "snr"\nat_least = "90 dB"\nreference = "0 dBFS"',

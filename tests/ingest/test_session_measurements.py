@@ -62,13 +62,13 @@ MISTAKES = {
         "name the one to compare it with"
     ),
     MEASUREMENT + "columns = { freqency = 1 }": (
-        'session.toml:7: [[measurement]] tone: columns: "freqency" is no column; did you mean "frequency"?'
+        'session.toml:7: [[measurement]] tone: columns: "freqency" is not a column; did you mean "frequency"?'
     ),
     MEASUREMENT + "columns = { left = 0 }": (
-        "session.toml:7: [[measurement]] tone: columns.left = 0 is no column; columns are numbered from 1"
+        "session.toml:7: [[measurement]] tone: columns.left = 0 is not a column; columns are numbered from 1"
     ),
     MEASUREMENT + 'units = { left = "furlong" }': (
-        'session.toml:7: [[measurement]] tone: units.left = "furlong" is no unit that is known; '
+        'session.toml:7: [[measurement]] tone: units.left = "furlong" is not a known unit; '
         'write for example "kHz", "dBV" or "%"'
     ),
     MEASUREMENT + 'id = "Table"': (
@@ -84,7 +84,7 @@ MISTAKES = {
         'write card = "my-closing"'
     ),
     MEASUREMENT + 'id = "tone, 5 W"': (
-        'session.toml:7: [[measurement]] tone, 5 W: id = "tone, 5 W": "tone, 5 W" is no file name that is safe '
+        'session.toml:7: [[measurement]] tone, 5 W: id = "tone, 5 W": "tone, 5 W" is not a file name that is safe '
         'everywhere: only letters a to z, digits, - _ and ., at most 80; write id = "tone-5-W"'
     ),
     MEASUREMENT + MEASUREMENT: (
@@ -109,7 +109,7 @@ MISTAKES = {
         "write one for each, in the same order"
     ),
     '[[measurement]]\nkind = "source-impedance"\nloads = ["open", "8 ohm"]\nvolts = { X = ["2 V", "1 V"] }': (
-        'session.toml:7: [[measurement]] source-impedance: volts: "X" is no channel; '
+        'session.toml:7: [[measurement]] source-impedance: volts: "X" is not a channel; '
         'write for example volts = { L = ["12.71 V", "12.46 V"] }'
     ),
     '[[measurement]]\nkind = "source-impedance"\nloads = ["8 ohm", "8 Ω"]\nvolts = { L = ["2 V", "1 V"] }': (
@@ -164,4 +164,4 @@ def test_a_pipe_is_no_measurement(folder):
     os.mkfifo(folder / "pipe.csv")
     faults = faults_of(UNIT + '[[measurement]]\nkind = "tone"\nfile = "pipe.csv"\n', folder)
     assert len(faults) == 1
-    assert "is no ordinary file but a pipe, a device or a socket; write the path of a file" in faults[0]
+    assert "is not an ordinary file but a pipe, a device or a socket; write the path of a file" in faults[0]

@@ -34,11 +34,11 @@ MISTAKES = {
         'session.toml:4: [[rated]] 1: has no quantity; write for example quantity = "power"'
     ),
     '[[rated]]\nquantity = "dampng factor"\nat_least = 60': (
-        'session.toml:5: [[rated]] dampng factor: quantity = "dampng factor" is no rating that is known; '
+        'session.toml:5: [[rated]] dampng factor: quantity = "dampng factor" is not a known rating; '
         'did you mean "damping factor"?'
     ),
     '[[rated]]\nquantity = "damping factor"\nat_least = "60"': (
-        'session.toml:6: [[rated]] damping factor: at_least = "60" is no number; write for example 60'
+        'session.toml:6: [[rated]] damping factor: at_least = "60" is not a number; write for example 60'
     ),
     '[[rated]]\nquantity = "damping factor"\nat_least = nan': (
         "session.toml:6: [[rated]] damping factor: at_least = nan is not from 0.001 to 1000000; write for example 60"
@@ -59,7 +59,7 @@ MISTAKES = {
         'write the limit below and the one above: ["-1 dB", "+0 dB"]'
     ),
     '[[rated]]\nquantity = "imd"\nat_most = "0.03 %"\ntones = "60 Hz:7 kHz 4:1"': (
-        'session.toml:7: [[rated]] imd: tones = "60 Hz:7 kHz 4:1" is no list; write for example ["60 Hz", "7 kHz"]'
+        'session.toml:7: [[rated]] imd: tones = "60 Hz:7 kHz 4:1" is not a list; write for example ["60 Hz", "7 kHz"]'
     ),
     '[[rated]]\nquantity = "distortion"\nat_most = "0.03 %"\ntones = ["60 Hz", "7 kHz"]': (
         "session.toml:7: [[rated]] distortion: tones does not go with distortion; "
@@ -75,7 +75,7 @@ MISTAKES = {
     ),
     '[[rated]]\nquantity = "S/N"': 'session.toml:4: [[rated]] S/N: has no limit; write at_least = "60 dB"',
     '[[rated]]\nquantity = "music power"\nat_least = "110 W"': (
-        'session.toml:5: [[rated]] music power: quantity = "music power" is no rating that is known; '
+        'session.toml:5: [[rated]] music power: quantity = "music power" is not a known rating; '
         'write quantity = "power" with rule = "music"'
     ),
     '[[rated]]\nquantity = "phono RIAA"': (
@@ -89,10 +89,10 @@ MISTAKES = {
         'frequency; write for example ["20 Hz", "20 kHz"]'
     ),
     '[[rated]]\nquantity = "power"\nat_least = "40 W"\ntotal = "yes"': (
-        'session.toml:7: [[rated]] power: total = "yes" cannot stand here; write true or false, without quotation marks'
+        'session.toml:7: [[rated]] power: total = "yes" must be true or false, without quotation marks'
     ),
-    '[rated]\nquantity = "power"': "session.toml:4: [rated] may stand many times; write [[rated]], with two brackets",
-    '[[bench]]\nload = "8 ohm"': "session.toml:4: bench is one table, and stands once; write [bench]",
+    '[rated]\nquantity = "power"': "session.toml:4: [rated] may appear many times; write [[rated]], with two brackets",
+    '[[bench]]\nload = "8 ohm"': "session.toml:4: bench is a single table; write [bench]",
     '[bench]\nlod = "8 ohm"': 'session.toml:5: [bench] lod: unknown key; did you mean "load"?',
     "[bench]\nload = 8": 'session.toml:5: [bench] load = 8 has no unit; write "8 ohm", or "open"',
     '[bench]\nchannels = "stereo"': 'session.toml:5: [bench] channels = "stereo" is not known; write "both" or "one"',
@@ -100,33 +100,31 @@ MISTAKES = {
         'session.toml:5: [bench] mains = "120" is not a mains voltage and frequency; write for example "120 V 60 Hz"'
     ),
     '[bench]\nequipment = "two loads"': (
-        'session.toml:5: [bench] equipment = "two loads" is no list; write for example ["two 8 ohm 100 W loads"]'
+        'session.toml:5: [bench] equipment = "two loads" is not a list; write for example ["two 8 ohm 100 W loads"]'
     ),
     "[benhc]\na = 1": 'session.toml:4: [benhc]: unknown table; did you mean "bench"?',
     '[look]\ngrund = "#15191e"': 'session.toml:5: [look] grund: unknown key; did you mean "ground"?',
     '[look]\nground = "dark"': (
-        'session.toml:5: [look] ground = "dark" is no colour; '
+        'session.toml:5: [look] ground = "dark" is not a colour; '
         'write red, green and blue in hexadecimal digits, for example "#ffd98a"'
     ),
-    "[look]\nground = 15": "session.toml:5: [look] ground = 15 is no text; write it in quotation marks",
-    '[look]\nbold_font = "prices.csv"': (
-        "session.toml:5: [look] bold_font stands without font; name the regular file, too"
-    ),
+    "[look]\nground = 15": "session.toml:5: [look] ground = 15 is not text; write it in quotation marks",
+    '[look]\nbold_font = "prices.csv"': ("session.toml:5: [look] bold_font needs font; name the regular file, too"),
     '[look]\nfont = "../type.ttf"': (
         'session.toml:5: [look] font = "../type.ttf" leads outside the session\'s folder; copy the file into it'
     ),
     '[look]\nfont = "type.ttf"': (
         'session.toml:5: [look] font = "type.ttf": there is no such file; put it there, or correct the path'
     ),
-    '[[look]]\nink = "#ffffff"': "session.toml:4: look is one table, and stands once; write [look]",
+    '[[look]]\nink = "#ffffff"': "session.toml:4: look is a single table; write [look]",
     "[price]\npaid = -3\ncurrency = 'USD'\nindex = 'prices.csv'\nyear = 1977": (
         "session.toml:5: [price] paid = -3 is less than 0.01; write for example 329.00"
     ),
     "[price]\npaid = inf\ncurrency = 'USD'\nindex = 'prices.csv'\nyear = 1977": (
-        "session.toml:5: [price] paid = inf is no finite number; write for example 329.00"
+        "session.toml:5: [price] paid = inf is not a finite number; write for example 329.00"
     ),
     "[price]\npaid = 329\ncurrency = '$'\nindex = 'prices.csv'\nyear = 1977": (
-        'session.toml:6: [price] currency = "$" is no currency code; write "USD"'
+        'session.toml:6: [price] currency = "$" is not a currency code; write "USD"'
     ),
     "[price]\npaid = 329\ncurrency = 'USD'\nyear = 1977": (
         'session.toml:4: [price] has no index; write for example index = "prices.csv"'
@@ -135,31 +133,32 @@ MISTAKES = {
         'session.toml:7: [price] index = "price.csv": there is no such file; did you mean "prices.csv"?'
     ),
     "[price]\npaid = 329\ncurrency = 'USD'\nindex = 'prices.csv'": (
-        "session.toml:4: [price] has no year, and neither has [unit]; "
+        "session.toml:4: [price] has no year, and [unit] has none either; "
         "write the year it was paid in, for example year = 1977"
     ),
     "[price]\npaid = 329\ncurrency = 'USD'\nindex = 'prices.csv'\nyear = 77": (
         "session.toml:8: [price] year = 77 is less than 1850; write for example 1977"
     ),
     "[episode]\nwords_per_minute = nan": (
-        "session.toml:5: [episode] words_per_minute = nan is no finite number; write for example 150"
+        "session.toml:5: [episode] words_per_minute = nan is not a finite number; write for example 150"
     ),
     "[episode]\ncard_seconds = -6": (
         "session.toml:5: [episode] card_seconds = -6 is less than 0.1; write for example 6"
     ),
     "[episode]\nframe_rate = 12.5": (
-        "session.toml:5: [episode] frame_rate = 12.5 is no frame rate; write 23.976, 24, 25, 29.97, 30, 50, 59.94 or 60"
+        "session.toml:5: [episode] frame_rate = 12.5 is not a frame rate; "
+        "write 23.976, 24, 25, 29.97, 30, 50, 59.94 or 60"
     ),
     '[episode]\npage = "example.org/forty"': (
-        'session.toml:5: [episode] page = "example.org/forty" is no address of a page; '
+        'session.toml:5: [episode] page = "example.org/forty" is not the address of a page; '
         'write for example "https://example.org/forty"'
     ),
     '[episode]\npage = "https://example.org/a b"': (
-        'session.toml:5: [episode] page = "https://example.org/a b" is no address of a page; '
+        'session.toml:5: [episode] page = "https://example.org/a b" is not the address of a page; '
         'write for example "https://example.org/forty"'
     ),
     '[episode]\npage = "javascript:alert(1)//https://"': (
-        'session.toml:5: [episode] page = "javascript:alert(1)//https://" is no address of a page; '
+        'session.toml:5: [episode] page = "javascript:alert(1)//https://" is not the address of a page; '
         'write for example "https://example.org/forty"'
     ),
     '[episode]\nlook = "dark"': (
@@ -186,20 +185,20 @@ def test_one_mistake_gives_one_message(text, folder):
             '[unit]\nmaker = " "\nmodel = "Forty"',
             'session.toml:2: [unit] maker = " " is empty; write for example "Norrvale"',
         ),
-        (f"{UNIT}year = 1977.5", "session.toml:4: [unit] year = 1977.5 is no whole number; write for example 1977"),
+        (f"{UNIT}year = 1977.5", "session.toml:4: [unit] year = 1977.5 is not a whole number; write for example 1977"),
         (f"{UNIT}year = 12", "session.toml:4: [unit] year = 12 is less than 1850; write for example 1977"),
         (f"{UNIT}modell = 3", 'session.toml:4: [unit] modell: unknown key; did you mean "model"?'),
         (
             f"look = 3\n{UNIT}",
-            "session.toml:1: look is one table, and stands once; write [look]",
+            "session.toml:1: look is a single table; write [look]",
         ),
         (
             f'maker = "Norrvale"\n{UNIT}',
-            'session.toml:1: maker = "Norrvale" stands outside any table; put it under one, such as [unit]',
+            'session.toml:1: maker = "Norrvale" is outside any table; put it under one, such as [unit]',
         ),
         # of syntax, only the first is told
         (f"{UNIT}mains = 120 V\n", 'session.toml:4: mains = 120 V needs quotation marks; write mains = "120 V"'),
-        (f"{UNIT}[unit]\n", "session.toml:4: [unit] stands twice; keep one of them and put all its keys there"),
+        (f"{UNIT}[unit]\n", "session.toml:4: [unit] appears twice; keep one of them and put all its keys there"),
     ],
 )
 def test_mistakes_of_the_unit_and_outside(text, message, folder):

@@ -37,11 +37,11 @@ def test_the_name_of_a_field_is_no_key(tmp_path):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ('[bench]\nequipment = ["a", 1]', "[bench] equipment: 1 is no text; write it in quotation marks"),
-        ("[[rated]]\nquantity = 'power'\nat_least = '40 W'\ntotal = 1", "total = 1 cannot stand here; write true or"),
+        ('[bench]\nequipment = ["a", 1]', "[bench] equipment: 1 is not text; write it in quotation marks"),
+        ("[[rated]]\nquantity = 'power'\nat_least = '40 W'\ntotal = 1", "total = 1 must be true or"),
         ("[episode]\nwords_per_minute = '150'", 'words_per_minute = "150" is text; write the number without'),
-        ("[episode]\nwords_per_minute = true", "words_per_minute = true is no number; write for example 150"),
-        ("[unit.year]\n", "[unit] year = {} is no whole number; write for example 1977"),
+        ("[episode]\nwords_per_minute = true", "words_per_minute = true is not a number; write for example 150"),
+        ("[unit.year]\n", "[unit] year = {} is not a whole number; write for example 1977"),
         ("[price]\nfair = 1e300", "[price] fair = 1e+300 is more than 1000000000000; write for example 329.00"),
     ],
 )
@@ -60,8 +60,8 @@ def test_every_fault_of_a_list_and_of_braces_is_reported(folder):
         'band: 5 has no unit; write "5 Hz"',
         'loads: "8" has no unit; write "8 ohm", or "open"',
         'volts.L: 2 has no unit; write "2 V"',
-        'volts.R = "3 V" is no list; write for example volts = { L = ["12.71 V", "12.46 V"] }',
-        'volts: "X" is no channel; write for example volts = { L = ["12.71 V", "12.46 V"] }',
+        'volts.R = "3 V" is not a list; write for example volts = { L = ["12.71 V", "12.46 V"] }',
+        'volts: "X" is not a channel; write for example volts = { L = ["12.71 V", "12.46 V"] }',
         'volts.X = [] has too few values; write for example volts = { L = ["12.71 V", "12.46 V"] }',
     ]
 

@@ -40,21 +40,21 @@ MESSAGES = {
     "text in a cell": (
         HEADED + "20,1\n30,high\n40,1\n",
         {},
-        'm/x.csv:3: "high" in column 2 (Level (dBV)) is no number; write the number alone, or "--" for none',
+        'm/x.csv:3: "high" in column 2 (Level (dBV)) is not a number; write the number alone, or "--" for none',
     ),
-    "unit in a cell": (HEADED + "20,1\n1k,1\n", {}, 'm/x.csv:3: "1k" in column 1 (Frequency (Hz)) is no number'),
+    "unit in a cell": (HEADED + "20,1\n1k,1\n", {}, 'm/x.csv:3: "1k" in column 1 (Frequency (Hz)) is not a number'),
     "underscore in a cell": (HEADED + "20,1\n1_000,1\n", {}, 'm/x.csv:3: "1_000" in column 1'),
     "too large": (HEADED + "20,1\n30,1e999\n", {}, 'm/x.csv:3: "1e999" in column 2'),
     "no digit group begins with zero": (
         "Frequency (Hz);Level (dBV)\n20;0.5\n30;0,012\n40;0.5\n",
         {},
-        'm/x.csv:3: "0,012" in column 2 (Level (dBV)) is no number',
+        'm/x.csv:3: "0,012" in column 2 (Level (dBV)) is not a number',
     ),
     "text in the first row": (HEADED + "20,high\n30,1\n40,1\n", {}, 'm/x.csv:2: "high" in column 2'),
     "footer": (
         HEADED + ROWS + "End of data\n",
         {},
-        'm/x.csv:5: "End of data" is no row of readings; begin the line with #',
+        'm/x.csv:5: "End of data" is not a row of readings; begin the line with #',
     ),
     "a cell too many": (HEADED + "20,1\n30,1,2\n40,1\n", {}, "m/x.csv:3: this row has 3 cells where 2 are needed"),
     "a cell too few": (
@@ -102,7 +102,7 @@ MESSAGES = {
     "one frequency, two values": (
         HEADED + "20,1\n1000,2\n1000,3\n",
         {},
-        "m/x.csv:4: 1 kHz stands in lines 3 and 4 with different values",
+        "m/x.csv:4: 1 kHz is in lines 3 and 4 with different values",
     ),
     "no header": (
         ROWS,
@@ -165,12 +165,12 @@ MESSAGES = {
     "a unit of another role": (
         "Frequency (dB),Level (dBV)\n" + ROWS,
         {},
-        '"Frequency (dB)" is read as frequency, and dB is no unit',
+        '"Frequency (dB)" is read as frequency, and dB is not a unit',
     ),
     "strange words": (
         "alpha,beta\n" + ROWS,
         {},
-        'm/x.csv:1: column 1 "alpha" and column 2 "beta" cannot be told from '
+        'm/x.csv:1: column 1 "alpha" and column 2 "beta" cannot be identified from '
         "the header; write under its [[measurement]] in "
         "session.toml which columns to read, for example columns = { frequency = 1, left = 2 } (header: alpha,beta)",
     ),
@@ -185,12 +185,12 @@ MESSAGES = {
     "a column of anything beside the level": (
         "Frequency (Hz),Left (dBV),Mystery (dB)\n20,1,2\n30,1,2\n",
         {},
-        'column 3 "Mystery (dB)" cannot be told from the header',
+        'column 3 "Mystery (dB)" cannot be identified from the header',
     ),
     "two channels in one name": (
         "Frequency (Hz),Left/Right (dBV)\n" + ROWS,
         {},
-        'column 2 "Left/Right (dBV)" cannot be told',
+        'column 2 "Left/Right (dBV)" cannot be identified',
     ),
     "the same twice": (
         "Frequency (Hz),Left (dBV),L (dBu)\n20,1,2\n30,1,2\n",
@@ -214,13 +214,13 @@ MESSAGES = {
     "a column without a name": (
         ",Frequency (Hz),Level (dBV)\n7,20,1\n3,30,2\n",
         {},
-        "column 1 cannot be told from the header; write under its [[measurement]] in session.toml which columns to "
-        "read, for example columns = { frequency = 2, level = 3 }",
+        "column 1 cannot be identified from the header; write under its [[measurement]] in session.toml which columns "
+        "to read, for example columns = { frequency = 2, level = 3 }",
     ),
     "one time, two values": (
         "Time (s),V\n0.00,1\n0.00,2\n0.01,3\n",
         {},
-        "m/x.csv:3: 0 s stands in lines 2 and 3 with different values",
+        "m/x.csv:3: 0 s is in lines 2 and 3 with different values",
     ),
     "two levels, no channel": (
         "Frequency (Hz),Level (dBV),Gain (dB)\n20,1,2\n30,1,2\n",
@@ -231,24 +231,24 @@ MESSAGES = {
     "unknown key of columns": (
         HEADED + ROWS,
         {"columns": {"lefft": 2}},
-        'm/x.csv:1: columns names "lefft", which is no kind of column; did you mean "left"?',
+        'm/x.csv:1: columns names "lefft", which is not a kind of column; did you mean "left"?',
     ),
     "unknown key of units": (
         HEADED + ROWS,
         {"units": {"frequncy": "Hz"}},
-        'units names "frequncy", which is no kind of column',
+        'units names "frequncy", which is not a kind of column',
     ),
     "header text not there": (
         HEADED + ROWS,
         {"columns": {"left": "Ch 1"}},
         'm/x.csv:1: columns: left = "Ch 1" is not in the header; write it as '
-        "it stands there, or give the column's number, from "
+        "it is there, or give the column's number, from "
         "1 (header: Frequency (Hz),Level (dBV))",
     ),
     "header text twice": (
         "Hz,a,a\n20,1,2\n30,1,2\n",
         {"columns": {"left": "a"}},
-        'left = "a" stands over 2 columns; give the column\'s number',
+        'left = "a" is the header of 2 columns; give the column\'s number',
     ),
     "header text without header": (
         ROWS,
@@ -258,7 +258,7 @@ MESSAGES = {
     "number not there": (
         HEADED + ROWS,
         {"columns": {"left": 3}},
-        "left = 3 is no column of this file; it has 2, counted from 1",
+        "left = 3 is not a column of this file; it has 2, counted from 1",
     ),
     "one column for two": (
         HEADED + ROWS,
@@ -268,7 +268,7 @@ MESSAGES = {
     "unknown unit in units": (
         HEADED + ROWS,
         {"units": {"frequency": "kiloherz"}},
-        'units: frequency = "kiloherz" is no unit that is known; write for example "Hz" or "kHz"',
+        'units: frequency = "kiloherz" is not a known unit; write for example "Hz" or "kHz"',
     ),
     "a unit for no column": (
         HEADED + ROWS,

@@ -210,7 +210,7 @@ def test_a_marker_that_is_no_word_and_two_at_one_place(tmp_path):
     marker.name = "segment: front"
     whole.tracks[0].markers.append(otio.schema.Marker("segment: rear", Range(Time(250, RATE), Time(1, RATE))))
     (said,) = refused(whole, tmp_path)
-    assert '"segment: front" and "segment: rear" both stand at 00:00:10:00; move or delete one' in said.replace(
+    assert '"segment: front" and "segment: rear" are both at 00:00:10:00; move or delete one' in said.replace(
         '"segment: rear" and "segment: front"', '"segment: front" and "segment: rear"'
     )
 
@@ -221,17 +221,20 @@ REMEDY = "export the timeline from the editing program as OpenTimelineIO again, 
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", "final.otio:1: is no OpenTimelineIO file (Expecting value)"),
-        ('{\n "OTIO_SCHEMA": "Timeline.1",\n oops', "final.otio:3: is no OpenTimelineIO file (Expecting property name"),
-        ("TITLE: cut\n001  AX V C", "final.otio:1: is no OpenTimelineIO file (Expecting value)"),
-        ("[" * 100_000, "final.otio: is no OpenTimelineIO file"),
-        ("[1, 2]", "final.otio: holds no timeline"),
-        ("3", "final.otio: holds no timeline"),
-        ('{"OTIO_SCHEMA": "Nonsense.1"}', "final.otio: holds no timeline"),
-        ('{"OTIO_SCHEMA": "Timeline.1", "tracks": null}', "final.otio: holds no timeline"),
-        ('{"OTIO_SCHEMA": "Timeline.1"}', "final.otio:1: is no OpenTimelineIO file (tracks is missing)"),
-        ('{"OTIO_SCHEMA": "Timeline.1", "tracks": 3}', "final.otio:1: is no OpenTimelineIO file (type mismatch"),
-        ('{\n"OTIO_SCHEMA": "Timeline.99"}', "final.otio:2: is no OpenTimelineIO file (unsupported schema version"),
+        ("", "final.otio:1: is not an OpenTimelineIO file (Expecting value)"),
+        (
+            '{\n "OTIO_SCHEMA": "Timeline.1",\n oops',
+            "final.otio:3: is not an OpenTimelineIO file (Expecting property name",
+        ),
+        ("TITLE: cut\n001  AX V C", "final.otio:1: is not an OpenTimelineIO file (Expecting value)"),
+        ("[" * 100_000, "final.otio: is not an OpenTimelineIO file"),
+        ("[1, 2]", "final.otio: has no timeline"),
+        ("3", "final.otio: has no timeline"),
+        ('{"OTIO_SCHEMA": "Nonsense.1"}', "final.otio: has no timeline"),
+        ('{"OTIO_SCHEMA": "Timeline.1", "tracks": null}', "final.otio: has no timeline"),
+        ('{"OTIO_SCHEMA": "Timeline.1"}', "final.otio:1: is not an OpenTimelineIO file (tracks is missing)"),
+        ('{"OTIO_SCHEMA": "Timeline.1", "tracks": 3}', "final.otio:1: is not an OpenTimelineIO file (type mismatch"),
+        ('{\n"OTIO_SCHEMA": "Timeline.99"}', "final.otio:2: is not an OpenTimelineIO file (unsupported schema version"),
     ],
 )
 def test_what_is_no_timeline(text, said, tmp_path):
@@ -289,7 +292,7 @@ def test_no_damage_gives_a_traceback(tmp_path):
 def test_final_txt_goes_before_it_and_that_is_said(tmp_path):
     read(exported(), tmp_path)
     (tmp_path / "final.txt").write_text("0:00 opening\n")
-    assert read_final(tmp_path) == (((0.0, "opening", 1),), ("final.otio: not read, for final.txt goes before it",))
+    assert read_final(tmp_path) == (((0.0, "opening", 1),), ("final.otio: not read: final.txt wins",))
     (tmp_path / "final.txt").unlink()
     assert len(read_final(tmp_path)[0]) == 5
     (tmp_path / "final.otio").unlink()

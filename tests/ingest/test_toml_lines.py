@@ -132,16 +132,16 @@ def test_every_path_that_tomllib_finds_has_a_line(statements):
         ('a = "x\n', 'x.toml:1: a = "x: the quotation mark is not closed; write " at the end of the text'),
         (
             'a = "m\\q"',
-            'x.toml:1: a = "m\\q": a backslash cannot stand in quotation marks; write / between the parts of a path',
+            'x.toml:1: a = "m\\q": a backslash cannot be in quotation marks; write / between the parts of a path',
         ),
-        ("[a]\n[a]", "x.toml:2: [a] stands twice; keep one of them and put all its keys there"),
+        ("[a]\n[a]", "x.toml:2: [a] appears twice; keep one of them and put all its keys there"),
         ("[rated]\n[rated]", "x.toml:2: [rated] is one of many; write [[rated]], with two brackets, each time"),
         ("[[rated]]\n[rated]", "x.toml:2: [rated] is one of many; write [[rated]], with two brackets, each time"),
         (
             "[measurement]\n[[measurement]]",
             "x.toml:2: the [measurement] above it is one of many; write [[measurement]], with two brackets, each time",
         ),
-        ("a = 1\na = 2\n", "x.toml:2: a = 2: this key stands twice in its table; keep one"),
+        ("a = 1\na = 2\n", "x.toml:2: a = 2: this key appears twice in its table; keep one"),
         ("a = [1]\n[[a]]", "x.toml:2: [[a]]: the same name is used as a value and as a table; keep one"),
         ('a = ["x"\nb = 2', 'x.toml:2: the list opened above is not closed before "b = 2"; write ] at its end'),
         ("full scale = 3", 'x.toml:1: "full scale" has a space in it; write full_scale'),
@@ -153,7 +153,7 @@ def test_every_path_that_tomllib_finds_has_a_line(statements):
         ("[[a]", "x.toml:1: [[a]: the bracket is not closed; write [[a]]"),
         (
             "a note",
-            'x.toml:1: "a note" is no line of a session; write KEY = VALUE, [TABLE], or begin a comment with #',
+            'x.toml:1: "a note" is not a line of a session; write KEY = VALUE, [TABLE], or begin a comment with #',
         ),
         (
             "a = 1\rb = 2",

@@ -200,8 +200,8 @@ def test_leakage_that_hides_the_band_is_refused():
         (lambda rng: known.sines([1000, 2000], [0.1, 0.1], [0, 1], RATE_HZ, 48_000), "is it of intermodulation"),
         (lambda rng: known.sines([1000], [0.1], [0], RATE_HZ, 48_000), "is it of tone"),
         (lambda rng: rng.normal(size=48_000), "more than 150 strong lines, as noise does"),
-        (lambda rng: np.zeros(48_000), "no tone stands in it"),
-        (lambda rng: tones(rng, 1500.0, -60.0, 4000), "no single steady tone: two stand too close.*longer record"),
+        (lambda rng: np.zeros(48_000), "there is no tone in it"),
+        (lambda rng: tones(rng, 1500.0, -60.0, 4000), "no single steady tone: two are too close.*longer record"),
         (
             lambda rng: known.sines([500, 1000, 1001.3], [0.1] * 3, [0, 1, 2], RATE_HZ, 48_000),
             r"near 1000\.\d Hz stands no single steady tone|at least 2\.5 are needed",

@@ -251,7 +251,7 @@ def test_no_hum_where_none_stands_out(hiss):
 def test_a_tone_is_not_idle(hiss, mains_hz):
     """1 kHz is the twentieth multiple of 50 Hz and a test tone all the same; its distortion does not hide it."""
     playing = hiss + sine(len(hiss), 1000.0, 0.1) + sine(len(hiss), 2000.0, 0.004)
-    with pytest.raises(InputError, match=r"measurements/m.csv: a tone of 1 kHz stands in it: capture the idle output"):
+    with pytest.raises(InputError, match=r"measurements/m.csv: a tone of 1 kHz is in it: capture the idle output"):
         measured("noise", captured(playing), mains_hz=mains_hz)
 
 
@@ -263,7 +263,7 @@ def test_a_tone_in_a_spectrum(window):
     wave = white(np.random.default_rng(5), count, RATE_HZ, DENSITY) + sine(count, 997.3, 0.005)
     level = np.abs(np.fft.rfft(wave * samples)) * math.sqrt(2) / np.sum(samples)
     data = lines(np.arange(1, len(level)) * spacing, level[1:])
-    with pytest.raises(InputError, match="a tone of 997 Hz stands in it"):
+    with pytest.raises(InputError, match="a tone of 997 Hz is in it"):
         measured("noise", data, window={"boxcar": "rectangular"}.get(window, window))
 
 

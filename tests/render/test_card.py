@@ -13,8 +13,9 @@ from PIL import Image
 
 from reviewkit.build.drawing import draw_card
 from reviewkit.build.pool import ALONE, Pool
-from reviewkit.model.card import Card, Hero, Limit, Row, Rows, Trace
+from reviewkit.model.card import Card, Hero, Limit, Mark, Row, Rows, Trace
 from reviewkit.model.errors import Fault
+from reviewkit.render.cards import paint as paint_module
 from reviewkit.render.cards.card import lay_out
 from reviewkit.render.cards.contact_sheet import sheet_size
 from reviewkit.render.cards.look import LOOKS
@@ -313,6 +314,84 @@ def test_curves_are_cut_at_the_panels_edge():
     seen = line.points[np.isfinite(line.points).all(axis=1)]
     assert seen[:, 1].min() >= min(grid) - 1e-6
     assert seen[:, 1].max() <= max(grid) + 1e-6
+
+
+def test_long_traces_keep_their_extremes():
+    x = np.geomspace(20, 20_000, 200_000)
+    y = np.zeros(len(x))
+    spikes = np.random.default_rng(3).choice(len(x), 40, replace=False)
+    y[spikes] = np.tile((1.5, -1.5), 20)
+    items = sound(curve_card(Trace(x, y, "L")))
+    (line,) = shapes(items, "curve")
+    assert len(line.points) < 8000
+    ends = (line.points[0, 0], line.points[-1, 0])
+    columns = np.interp(np.log(x[spikes]), np.log((20, 20_000)), ends)
+    middle = np.median(line.points[:, 1])
+    extent = np.nanmax(np.abs(line.points[:, 1] - middle))
+    for column, value in zip(columns, y[spikes], strict=True):
+        about = line.points[np.abs(line.points[:, 0] - column) <= 1.5, 1]
+        assert np.nanmax((middle - about) * np.sign(value)) > 0.99 * extent
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_marks_in_every_corner_find_a_place(shape):
+    corners = [Mark(f, v, f"{v:g} dB at {f:g} Hz") for f in (20, 20_000) for v in (-2.0, 2.0)]
+    sound(curve_card(Trace(X, X * 0, "L"), marks=(*corners, Mark(5, 9, "far off"))), "lamplight", shape)
+
+
+def test_without_the_package_of_type_the_cards_still_fit(monkeypatch):
+    caches = [each for each in vars(paint_module).values() if hasattr(each, "cache_clear")]
+    try:
+        monkeypatch.setitem(sys.modules, "font_source_sans_pro", None)
+        for cached in caches:
+            cached.cache_clear()
+        assert paint_module.font_file().endswith("DejaVuSans.ttf")
+        for card in SAMPLES.values():
+            sound(card)
+    finally:
+        for cached in caches:
+            cached.cache_clear()
+
+
+@pytest.mark.parametrize(("hertz", "across"), [(1000.0, (-66.0, 66.0)), (20.0, (0.0, 66.0)), (20_000.0, (-66.0, 0.0))])
+def test_a_limit_at_one_frequency_is_a_short_line_about_it_and_no_band(hertz, across):
+    curve = Trace(X, np.full(50, -1.5), "L")
+    items = sound(curve_card(curve, limits=(Limit(-1.0, None, hertz, hertz, "rated"),)))
+    (line,) = shapes(items, "limit")
+    (drawn,) = shapes(items, "curve")
+    left, right = (drawn.points[end, 0] for end in (0, -1))
+    at = left + (right - left) * np.log(hertz / 20) / np.log(1000)
+    assert [end - at for end, _ in line.points] == pytest.approx(across, abs=0.5)
+    assert len({y for _, y in line.points}) == 1
+    assert shapes(items, "band", Area) == []
+    # over a band, the same limit has both
+    items = sound(curve_card(curve, limits=(Limit(-1.0, None, 20.0, 20_000.0, "rated"),)))
+    assert len(shapes(items, "band", Area)) == 1
+    assert [end for end, _ in shapes(items, "limit")[0].points] == pytest.approx([left, right], abs=0.5)
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize(
+    ("place", "limit"),
+    [
+        ("right channel, at 1 kHz", "0.2 %"),  # without "measured"
+        ("right channel, at 12.5 kHz, 250 mW to 30 W", "0.05 %"),  # without the needle too
+    ],
+)
+def test_a_strip_too_wide_leaves_out_a_word_then_its_needle(place, limit, shape):
+    hero = Hero("0.036 %", f"measured, {place}", channel="R")
+    judged = verdict("THD+N", limit, "meets", 1.0, "0.036 %", margin="5.5 ×", ends=("0.4 %", "0.1 %"))
+    items = sound(curve_card(Trace(X, X * 0, "R"), hero=hero, verdict=judged), "lamplight", shape)
+    assert {"0.036 %", "meets", f"rated {limit}"} <= {text.text for text in texts(items)}
+    assert any(text.text in (place, f"measured, {place}") for text in texts(items))
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_a_table_with_wide_cells_is_set_in_every_shape(shape):
+    cells = ("Input sensitivity, moving magnet", "148 mV at 4.86 W", "150 mV (142.5 mV to 157.5 mV)")
+    card = replace(SAMPLES["table"], body=Rows(("", "measured", "rated"), (Row(cells, "meets"),) * 5, strong=1))
+    (part,) = split_table(card, shapes=[SHAPES[shape]])
+    assert {text.text for text in texts(sound(part, "lamplight", shape))} >= set(cells[1:])
 
 
 def test_a_long_table_is_split_evenly_and_set_alike():

@@ -101,7 +101,7 @@ def test_a_short_note_is_beside_the_name_a_long_one_below():
     long = "at 40 W, both channels driven, mains at 120 V, after half an hour at an eighth of it, cover off, fan on"
     below = texts(sound(one_row("Damping factor at the terminals", "52", "60", note=long)))
     name = next(text for text in below if text.text.startswith("Damping"))
-    assert [text for text in below if text.text.startswith("at 40 W")][0].baseline > name.baseline
+    assert next(text for text in below if text.text.startswith("at 40 W")).baseline > name.baseline
 
 
 def test_what_leaves_the_others_no_room_is_refused_with_the_text():

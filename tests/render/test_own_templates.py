@@ -41,17 +41,26 @@ def own(tmp_path):
 @pytest.fixture
 def made(own):
     """What a template makes, or the fault that it is refused with."""
+    return lambda text, name=NAME, **facts: text_or_fault(Pages(own, SHIPPED), own, text, name, facts)
 
-    def make(text, name=NAME, **facts):
-        (own / name).write_text(text, encoding="utf-8")
-        pages = Pages(own, SHIPPED)
-        try:
-            return pages.text(name, title="Norrvale", **facts)
-        except InputError as error:
-            (fault,) = error.faults
-            return fault
 
-    return make
+@pytest.fixture(scope="module")
+def made_by_one(tmp_path_factory):
+    """The same by one process for all."""
+    folder = tmp_path_factory.mktemp("by-one") / "templates"
+    folder.mkdir()
+    (folder / NAME).write_text("", encoding="utf-8")
+    pages = Pages(folder, SHIPPED)
+    return lambda text, name=NAME, **facts: text_or_fault(pages, folder, text, name, facts)
+
+
+def text_or_fault(pages, folder, text, name, facts):
+    (folder / name).write_text(text, encoding="utf-8")
+    try:
+        return pages.text(name, title="Norrvale", **facts)
+    except InputError as error:
+        (fault,) = error.faults
+        return fault
 
 
 @pytest.fixture(scope="module")
@@ -236,8 +245,8 @@ ORDINARY = {
 
 
 @pytest.mark.parametrize("text", ORDINARY)
-def test_what_pages_need_is_made_as_ever(made, text):
-    assert made(text).strip("\n") == ORDINARY[text]
+def test_what_pages_need_is_made_as_ever(made_by_one, text):
+    assert made_by_one(text).strip("\n") == ORDINARY[text]
 
 
 @pytest.fixture(scope="module")
@@ -494,8 +503,8 @@ def test_the_page_of_watch_shows_files_from_out_and_nothing_else(made, own):
 
 
 @pytest.mark.parametrize("text", ALLOWED)
-def test_what_a_page_shows_is_its_own_affair(made, text):
-    html = made(HEAD + text, "spec-table.html")
+def test_what_a_page_shows_is_its_own_affair(made_by_one, text):
+    html = made_by_one(HEAD + text, "spec-table.html")
     assert html == page_policy.guard(HEAD + text, SHIPPED)
     assert html.startswith(
         '<!DOCTYPE html>\n<meta charset="utf-8">\n<meta http-equiv="Content-Security-Policy" content="'

@@ -14,10 +14,11 @@ from reviewkit.episode.sound_cards import make_sound_cards
 from reviewkit.model.errors import CannotFinish, InputError
 from reviewkit.model.session import Sound
 from reviewkit.model.sound import PlayedSide, PlayedSound
-from reviewkit.render.cards.card import Order, draw_still
 from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.pictures import Order, draw_for_sound
 from reviewkit.render.footage import ffmpeg
-from reviewkit.render.footage.clip import Motion, to_yuv
+from reviewkit.render.footage.clip import Motion
+from reviewkit.render.footage.frames import yuv
 from reviewkit.render.footage.sound_clip import Plot, move_cursor, write_sound_clip
 from reviewkit.signal.playing_level import quantise
 
@@ -119,8 +120,8 @@ def test_where_the_encoder_fails_no_file_is_left(encoder, tmp_path):
 
 @pytest.mark.parametrize("plot", [Plot(0, 0, WIDTH, HEIGHT), Plot(-50, 10, WIDTH + 50, 20), Plot(3.3, 5.1, 9.9, 8.7)])
 def test_a_cursor_at_the_edge_stays_in_the_picture(plot):
-    cursor = to_yuv(np.full((2, 2, 4), 255, np.uint8))
-    plain = to_yuv(still())
+    cursor = yuv(np.full((2, 2, 4), 255, np.uint8))
+    plain = yuv(still())
     for frame in move_cursor(plain, plot, cursor, 7):
         assert [plane.shape for plane in frame] == [plane.shape for plane in plain]
         assert sum(int((plane != before).sum()) for plane, before in zip(frame, plain, strict=True)) > 0
@@ -159,7 +160,7 @@ def test_nothing_from_after_the_repair_is_on_the_card_before_it():
         *(("L", "before"), ("R", "before")), *(("L", "now"), ("R", "now")),
     ]  # fmt: skip
     assert (before.x, before.y) == (after.x, after.y)
-    assert cards["it-before"].conditions == "as found · same gain before and after"
+    assert (cards["it-before"].subject, cards["it-before"].conditions) == ("as found", ("same gain before and after",))
 
 
 def test_one_channel_is_one_trace_without_a_side():
@@ -172,7 +173,7 @@ def test_one_channel_is_one_trace_without_a_side():
 def test_the_cursor_runs_where_the_curve_is(look, width):
     """The still's plot begins and ends where its rules do, and the curve with them."""
     card = make_sound_cards(played(2.0, 2.0), "Norrvale Forty")["it-after"]
-    pixels, plot = draw_still(card, Order(LOOKS[look], width))
+    pixels, plot = draw_for_sound(card, Order(LOOKS[look], width))
     assert pixels.shape == (width * 9 // 16, width, 4)
     assert 0 < plot.left < plot.right < width
     assert 0 < plot.top < plot.bottom < width * 9 // 16

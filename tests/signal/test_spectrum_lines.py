@@ -177,7 +177,7 @@ def test_the_band_widens_where_the_third_harmonic_lies_above():
 
 def test_no_tone():
     frequency = np.arange(2000) * LINE_HZ
-    with pytest.raises(NoLines, match="no tone stands inside the spectrum"):
+    with pytest.raises(NoLines, match="there is no tone inside the spectrum"):
         analyse_lines(frequency, np.zeros(2000), "hann")
 
 

@@ -90,7 +90,7 @@ def test_a_tone_that_wanders_is_refused():
 
 
 def test_silence_holds_no_tone():
-    with pytest.raises(NoTones, match="no tone stands in it"):
+    with pytest.raises(NoTones, match="there is no tone in it"):
         peaks(of_waveform(np.zeros(POINTS), RATE_HZ, 20.0), 0.1)
 
 
@@ -177,7 +177,7 @@ def test_what_is_no_multitone(hertz, peaks_, says):
 def test_tones_must_be_told_from_the_rest():
     """A line 3 dB below the weakest tone might be either."""
     lines = waveform([500.0, 1000.0, 2000.0, 3100.0], [1.0, 1.0, 0.101, 0.0707])
-    with pytest.raises(NoTones, match="cannot be told from the rest"):
+    with pytest.raises(NoTones, match="cannot be separated from the rest"):
         strongest_between(lines, peaks(lines, 0.1), (20.0, 20_000.0))
 
 

@@ -24,7 +24,7 @@ AUDIO_BAND_HZ = (20.0, 20_000.0)
 
 
 def _terminal_v(asked_v: Array, name: str, frequency_hz: float) -> Array:
-    """The static curve of the mended unit into 8 Ω, written out once more."""
+    """The static curve of the repaired unit into 8 Ω, written out once more."""
     channel = CHANNELS[name]
     scale = math.hypot(1, frequency_hz / model.LOOP_HZ)
     lost = np.where(np.abs(asked_v) < channel.step_v, asked_v, np.sign(asked_v) * channel.step_v)

@@ -38,7 +38,7 @@ def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[st
     edited = folder / timeline_file.FILE_NAME
     if (folder / FILE_NAME).is_file():
         cut = read_cut(folder / FILE_NAME)
-        return cut, (f"{edited.name}: not read, for {FILE_NAME} goes before it",) if edited.is_file() else ()
+        return cut, (f"{edited.name}: not read: {FILE_NAME} wins",) if edited.is_file() else ()
     if not edited.is_file():
         return (), (f"no {FILE_NAME}: the description has no chapters",)
     segments = timeline_file.read_edited(edited)

@@ -23,17 +23,17 @@ def read_time(text: str, *, clock: bool = False) -> Fraction:
     Raises
     ------
     ValueError
-        The text is no such time; the message says what to write.
+        The text is not such a time; the message says what to write.
     """
     form = "HH:MM:SS, as in 21:10:32" if clock else "M:SS or H:MM:SS, as in 6:12"
     match = _TIME.fullmatch(text)
     if not match:
-        raise ValueError(f'"{text[:40]}" is no time; write {form}')
+        raise ValueError(f'"{text[:40]}" is not a time; write {form}')
     first, second, third, fraction = match.groups()
     if fraction and fraction.startswith(","):
         raise ValueError(f'"{text}" has a comma; write {text.replace(",", ".")}')
     if clock and third is None:
-        raise ValueError(f'"{text}" is no time of day; after "clip … at" write {form}')
+        raise ValueError(f'"{text}" is not a time of day; after "clip … at" write {form}')
     for part, name in ((second, "minutes" if third else "seconds"), (third, "seconds")):
         if part is not None and len(part) != 2:
             raise ValueError(f'"{text}" has one digit in its {name}; write two: {form}')

@@ -180,7 +180,7 @@ class _Reader:
         elif self.open is not None:
             self._add_words(self.open, line, row)
         elif not self.unread:
-            self.faults.add(line, f'"{row[:60]}" is indented, but no note stands above it; {_NOTE_EXAMPLE}')
+            self.faults.add(line, f'"{row[:60]}" is indented, but there is no note above it; {_NOTE_EXAMPLE}')
 
     # -------------------------------------------------------------- the parts of a note
 

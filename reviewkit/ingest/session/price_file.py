@@ -54,7 +54,7 @@ class _Years:
             earlier = self.months.setdefault((year, period), (value, line))
             name = f"{year}-{period:02d}"
         if earlier[1] != line:
-            self.faults.add(line, f"{name} stands in line {earlier[1]} already; keep one of the two")
+            self.faults.add(line, f"{name} is in line {earlier[1]} already; keep one of the two")
 
     def build(self, source: str) -> IndexTable:
         """Return the stated average of each year, else the mean of its months; `short` if fewer than twelve."""
@@ -138,7 +138,9 @@ def _find_columns(table: Delimited, faults: Faults) -> dict[str, int]:
         role = "index" if index and word == index else "" if word in _INDEX else word
         if role and role in columns:
             shown = header.cells[number]
-            faults.add(header.line, f'the column "{shown}" stands twice; keep one, or rename the one to be passed over')
+            faults.add(
+                header.line, f'the column "{shown}" appears twice; keep one, or rename the one to be passed over'
+            )
         elif role:
             columns[role] = number
     months = [name for name in MONTHS if name in columns]
@@ -195,11 +197,11 @@ def _read_years(table: Delimited, when: int, periods: Mapping[int, int], years: 
         cell = row.cells[when]
         if not re.fullmatch(r"[1-2]\d{3}", cell):
             remedy = "write four digits, and begin lines that are no data with #"
-            years.faults.add(row.line, f'"{cell[:40]}" is no year; {remedy}')
+            years.faults.add(row.line, f'"{cell[:40]}" is not a year; {remedy}')
             continue
         year = int(cell)
         if year in first:
-            years.faults.add(row.line, f"{year} stands in line {first[year]} already; keep one row for each year")
+            years.faults.add(row.line, f"{year} is in line {first[year]} already; keep one row for each year")
             continue
         first[year] = row.line
         for period, number in periods.items():
@@ -211,7 +213,7 @@ def _read_years(table: Delimited, when: int, periods: Mapping[int, int], years: 
 def _read_month(cell: str) -> tuple[int, int]:
     match = re.fullmatch(r"([1-2]\d{3})-(\d{2})", normalised(cell))
     if not match or not 1 <= int(match[2]) <= _ANNUAL_PERIOD:
-        raise ValueError(f'"{cell[:40]}" is no month; write YYYY-MM, for example 1977-04')
+        raise ValueError(f'"{cell[:40]}" is not a month; write YYYY-MM, for example 1977-04')
     return int(match[1]), int(match[2])
 
 
@@ -222,7 +224,7 @@ def _read_date(cell: str) -> tuple[int, int]:
     except ValueError:
         day = None
     if day is None:
-        raise ValueError(f'"{cell[:40]}" is no date; write YYYY-MM-DD, for example 1977-04-01')
+        raise ValueError(f'"{cell[:40]}" is not a date; write YYYY-MM-DD, for example 1977-04-01')
     return day.year, day.month
 
 
@@ -237,7 +239,7 @@ def _read_value(cell: str, table: Delimited, line: int, faults: Faults) -> float
         return None
     if not re.fullmatch(r"[+-]?(\d{1,9}(\.\d{0,12})?|\.\d{1,12})", text):
         remedy = "write digits with a decimal point, no thousands mark; leave the cell blank where there is no value"
-        faults.add(line, f'"{cell[:40]}" is no index; {remedy}')
+        faults.add(line, f'"{cell[:40]}" is not an index; {remedy}')
         return None
     value = float(text)
     if value <= 0:

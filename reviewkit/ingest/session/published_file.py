@@ -41,7 +41,7 @@ def parse_published(text: str) -> Published:
 
 
 def _are_texts(entries: Any) -> bool:
-    """Return whether these are figures by what they are of, in text that can be written again."""
+    """Return whether this is a table of figures by their subjects, all in text that can be written back."""
     if not isinstance(entries, dict) or not all(isinstance(figure, str) for figure in entries.values()):
         return False
     return not any(_HALF_SIGN.search(part) for entry in entries.items() for part in entry)

@@ -62,7 +62,7 @@ def parse_repair(text: str) -> tuple[RepairRow, ...]:
         elif name not in COLUMNS:
             faults.add(table.header.line, f'unknown column "{cell[:40]}"; {nearest(name, COLUMNS)}')
         elif name in places:
-            faults.add(table.header.line, f'the column "{cell}" stands twice; keep one')
+            faults.add(table.header.line, f'the column "{cell}" appears twice; keep one')
         places.setdefault(name, number)
     if "point" not in places:
         faults.add(table.header.line, f"there is no column called point; write a header: {','.join(COLUMNS)}")
@@ -138,7 +138,7 @@ class _Row:
             return None
         match = _NUMBER.fullmatch(text)
         if not match:
-            self._add_fault(f'{column} "{cell[:40]}" is no reading; {remedy}')
+            self._add_fault(f'{column} "{cell[:40]}" is not a reading; {remedy}')
             return None
         sign, digits, unit = match.groups()
         if unit and part_unit(unit) is None:
@@ -164,7 +164,7 @@ class _Row:
         return reading.show(unit) if isinstance(reading, _Reading) else reading or ""
 
     def _read_tolerance(self, expected: float | None, unit: str) -> tuple[float | None, str]:
-        """Return how far off is still good, absolute in the row's unit; a percentage is of what was expected."""
+        """Return the tolerance in the row's unit; a percentage is relative to the expected value."""
         cell = self.cells["tolerance"]
         if not cell:
             return None, ""

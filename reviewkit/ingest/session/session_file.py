@@ -115,10 +115,10 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
     sounds = repeated("sound", Sound, "id")
     if price and "year" not in price_place.raw and "year" not in unit_place.raw:
         remedy = "write the year it was paid in, for example year = 1977"
-        price_place.fault(f"has no year, and neither has [unit]; {remedy}")
+        price_place.fault(f"has no year, and [unit] has none either; {remedy}")
     if look:
         if look.bold_font and not look.font:
-            look_place.fault("bold_font stands without font; name the regular file, too", "bold_font")
+            look_place.fault("bold_font needs font; name the regular file, too", "bold_font")
         look = replace(look, bold_font=look.bold_font or look.font, lines=look_place.lines())
     if choices:
         choices = replace(choices, lines=choices_place.lines())
@@ -152,12 +152,12 @@ def _check_top(document: TomlDocument, faults: Faults) -> None:
         if key not in TABLES and tables and is_table:
             faults.add(line, f"[{shown}]: unknown table; {nearest(key, TABLES)}")
         elif key not in TABLES:
-            where = "stands outside any table; put it under one, such as [unit]"
+            where = "is outside any table; put it under one, such as [unit]"
             faults.add(line, f"{shown} = {show_value(value)} {where}")
         elif key in _REPEATED and not (is_table and tables is value):
-            faults.add(line, f"[{shown}] may stand many times; write [[{shown}]], with two brackets")
+            faults.add(line, f"[{shown}] may appear many times; write [[{shown}]], with two brackets")
         elif key not in _REPEATED and not isinstance(value, dict):
-            faults.add(line, f"{shown} is one table, and stands once; write [{shown}]")
+            faults.add(line, f"{shown} is a single table; write [{shown}]")
     if "unit" not in document.data:
         faults.add(0, 'there is no [unit]; write [unit] with maker = "…" and model = "…"')
 
@@ -168,7 +168,7 @@ def _places(document: TomlDocument, faults: Faults, name: str, *label_keys: str)
     if not isinstance(tables, list):
         return
     if len(tables) > _MOST_TABLES:
-        message = f"[[{name}]] stands {len(tables)} times; keep at most {_MOST_TABLES} in a session, and split it"
+        message = f"[[{name}]] appears {len(tables)} times; keep at most {_MOST_TABLES} in a session, and split it"
         raise InputError([*faults.collected, Fault(FILE_NAME, document.line(name), message)])
     for number, raw in enumerate(tables):
         if isinstance(raw, dict):

@@ -68,7 +68,7 @@ def _check_stem(each: Measurement, place: Place, what: str, key: str, name: str)
     if re.sub(r"-\d+$", "", name.casefold()) in RESERVED:
         place.fault(f'{given} is the name of another card; write {what} = "my-{name}"', key)
     elif not _STEM.fullmatch(name):
-        why = "is no file name that is safe everywhere: only letters a to z, digits, - _ and ., at most 80"
+        why = "is not a file name that is safe everywhere: only letters a to z, digits, - _ and ., at most 80"
         place.fault(f'{given} {why}; write {what} = "{safe_name(name)}"', key)
 
 

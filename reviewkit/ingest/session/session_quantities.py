@@ -55,7 +55,7 @@ class TwoLoads(NamedTuple):
 
 def _text(value: Any) -> str:
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise ValueError("is no value with a unit")
+        raise ValueError("is not a value with a unit")
     return str(value)
 
 
@@ -69,7 +69,7 @@ def quantity_in(base: str, *, signed: bool = False) -> Callable[[Any], float]:
             if abs(result) > _LARGEST:
                 raise ValueError("is too large")
             if base == "s" and result > MOST_HELD_S:
-                raise ValueError(f'is longer than a card stands; write at most "{MOST_HELD_S:g} s"')
+                raise ValueError(f'is longer than a card is shown; write at most "{MOST_HELD_S:g} s"')
             if 0 < abs(result) < _SMALLEST:
                 raise ValueError("is too small")
             if result < 0 and not signed:
@@ -92,7 +92,7 @@ def read_times(value: Any) -> tuple[float, float]:
     """Return a time in the recordings before and after, s: one for both, or a pair."""
     pair = value if isinstance(value, list) else [value, value]
     if len(pair) != 2:
-        raise ValueError('is no pair of times; write the one before and the one after: ["2.5 s", "4 s"]')
+        raise ValueError('is not a pair of times; write the one before and the one after: ["2.5 s", "4 s"]')
     return _read_time(pair[0]), _read_time(pair[1])
 
 
@@ -102,7 +102,7 @@ def _read_time(value: Any) -> float:
     except ValueError as error:
         raise ValueError(with_remedy(str(error), '"2.5 s"')) from None
     if not 0 <= seconds <= _LATEST_S:
-        raise ValueError('is no time in a recording; write for example "2.5 s"')
+        raise ValueError('is not a time in a recording; write for example "2.5 s"')
     return seconds
 
 
@@ -127,7 +127,7 @@ def read_level(value: Any) -> Level:
     if base == "dB" and not reference:
         raise ValueError('is relative to nothing; write for example "-20 dB re 250 nWb/m"')
     if base not in ("W", "V", "dBFS", "dB") or (reference and base != "dB"):
-        raise ValueError("is no power and no voltage")
+        raise ValueError("is neither a power nor a voltage")
     level = quantity_in(base, signed=base in ("dBFS", "dB"))(text)
     if base == "dBFS" and level > 0:
         raise ValueError('is above full scale; write for example "0 dBFS" or "-60 dBFS"')
@@ -154,10 +154,10 @@ def read_tolerance(value: Any, nominal: float, unit: str) -> tuple[float, float]
     try:
         amount, word = split_quantity(_PLUS_MINUS.sub("", _text(value)))
     except ValueError:
-        raise ValueError(f"is no tolerance; {remedy}") from None
+        raise ValueError(f"is not a tolerance; {remedy}") from None
     known = unit_of(word) if word else None
     if known is None or not amount > 0 or known.base not in ("dB", "%") or (unit == "dB" and known.base == "%"):
-        raise ValueError(f"is no tolerance; {remedy}")
+        raise ValueError(f"is not a tolerance; {remedy}")
     amount = scaled(amount, known.factor)
     if unit == "dB":
         return nominal - amount, nominal + amount
@@ -175,7 +175,7 @@ def read_within(value: Any) -> tuple[float, float]:
         return -half, half
     remedy = 'write the limit below and the one above: ["-1 dB", "+0 dB"]'
     if len(value) != 2:
-        raise ValueError(f"is no pair of limits; {remedy}")
+        raise ValueError(f"is not a pair of limits; {remedy}")
     low, high = (quantity_in("dB", signed=True)(limit) for limit in value)
     if not (low <= 0 <= high and low < high):
         raise ValueError(f"does not hold zero between its limits; {remedy}")
@@ -213,5 +213,5 @@ def join_channels(channels: Mapping[str, Sequence[tuple[float, float]]]) -> TwoL
 def read_unit(word: str) -> str:
     """Return the unit of a column as written; it must be in the table of units."""
     if column_unit(word) is None:
-        raise ValueError('is no unit that is known; write for example "kHz", "dBV" or "%"')
+        raise ValueError('is not a known unit; write for example "kHz", "dBV" or "%"')
     return normalised(word).strip()

@@ -46,13 +46,13 @@ def read_rated(words: str) -> str:
     if name := rated_name(words):
         return name
     if rule := POWER_WORDS.get(plain_name(words)):
-        raise ValueError(f'is no rating that is known; write quantity = "power" with rule = "{rule}"')
+        raise ValueError(f'is not a known rating; write quantity = "power" with rule = "{rule}"')
     names = {word.replace("_", " ") for word in (*RULES, *TRADE_WORDS)}
     remedy = nearest(words.lower(), names, least=_MUCH_ALIKE)
     if not remedy.startswith("did you mean"):
         known = ", ".join(sorted(name.replace("_", " ") for name in RULES))
         remedy = f"nothing can be compared with it: say it in a note, and leave this table out. Known: {known}"
-    raise ValueError(f"is no rating that is known; {remedy}")
+    raise ValueError(f"is not a known rating; {remedy}")
 
 
 def read_limit(value: Any, info: ValidationInfo) -> Any:
@@ -74,7 +74,7 @@ def read_limit(value: Any, info: ValidationInfo) -> Any:
         return quantities.read_within(value)
     if not rule.unit:
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            raise ValueError("is no number; write for example 60")
+            raise ValueError("is not a number; write for example 60")
         if not 1e-3 <= value <= 1e6:  # also false for nan
             raise ValueError("is not from 0.001 to 1000000; write for example 60")
         return float(value)

@@ -37,16 +37,16 @@ _MOST_KEYS = 100  # no table has half as many
 _MOST_ITEMS = 200  # of a list
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)")
 _PROBLEMS = {
-    "bool_type": "cannot stand here; write true or false, without quotation marks",
-    "list_type": "is no list",
-    "dict_type": "is no table in braces",
-    "string_type": "is no text; write it in quotation marks",
+    "bool_type": "must be true or false, without quotation marks",
+    "list_type": "is not a list",
+    "dict_type": "is not a table in braces",
+    "string_type": "is not text; write it in quotation marks",
     "string_pattern_mismatch": "holds a line break or a control character; write it on one line",
     "string_too_long": "is too long; shorten it to at most {max_length} characters",
     "string_too_short": "is empty",
-    "int_type": "is no whole number",
-    "float_type": "is no number",
-    "finite_number": "is no finite number",
+    "int_type": "is not a whole number",
+    "float_type": "is not a number",
+    "finite_number": "is not a finite number",
     "greater_than_equal": "is less than {ge:.15g}",
     "less_than_equal": "is more than {le:.15g}",
     "too_short": "has too few values",
@@ -127,7 +127,7 @@ def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema
     elif kind == "literal_error":
         problem = f"is not known; write {error['ctx']['expected']}".replace("'", '"')
     elif kind == "string_type" and isinstance(given, (list, dict)):
-        problem = "is no text; write a single one in quotation marks"
+        problem = "is not a text; write a single one in quotation marks"
     else:
         problem = _PROBLEMS[kind].format(**error.get("ctx", {})) if kind in _PROBLEMS else error["msg"]
     name = ".".join(show_key(part) for part in where[: 1 if of_key else None] if isinstance(part, str))

@@ -44,14 +44,14 @@ def read_colour(text: str) -> str:
     if re.fullmatch(r"#[0-9a-f]{3}", colour):
         return "#" + "".join(digit * 2 for digit in colour[1:])
     if not re.fullmatch(r"#[0-9a-f]{6}", colour):
-        raise ValueError('is no colour; write red, green and blue in hexadecimal digits, for example "#ffd98a"')
+        raise ValueError('is not a colour; write red, green and blue in hexadecimal digits, for example "#ffd98a"')
     return colour
 
 
 def read_address(text: str) -> str:
     """Return the address of a page on the web."""
     if text and not re.fullmatch(r"https?://[^\s/?#<>\"']+[^\s<>\"']*", text):
-        raise ValueError('is no address of a page; write for example "https://example.org/forty"')
+        raise ValueError('is not the address of a page; write for example "https://example.org/forty"')
     return text
 
 
@@ -59,9 +59,9 @@ def read_currency(text: str) -> str:
     """Return a currency's code of three letters (ISO 4217)."""
     code = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}.get(text, text.upper())
     if not re.fullmatch("[A-Z]{3}", code):
-        raise ValueError('is no currency code; write three letters, for example "USD"')
+        raise ValueError('is not a currency code; write three letters, for example "USD"')
     if code != text:
-        raise ValueError(f'is no currency code; write "{code}"')
+        raise ValueError(f'is not a currency code; write "{code}"')
     return code
 
 
@@ -75,7 +75,7 @@ def read_frame_rate(value: Any) -> Fraction:
         rate = Fraction(nominal * 1000, 1001)
         if abs(exact - rate) <= Fraction(1, 200):
             return rate
-    raise ValueError("is no frame rate; write 23.976, 24, 25, 29.97, 30, 50, 59.94 or 60")
+    raise ValueError("is not a frame rate; write 23.976, 24, 25, 29.97, 30, 50, 59.94 or 60")
 
 
 def read_mains(text: str) -> str:
@@ -95,23 +95,23 @@ def read_column(value: Any) -> str | int:
     if isinstance(value, str) and value.strip():
         return value.strip()
     if isinstance(value, bool) or not isinstance(value, int):
-        raise ValueError("is no column; write its header in quotation marks or its number from 1")
+        raise ValueError("is not a column; write its header in quotation marks or its number from 1")
     if not 1 <= value <= 10_000:
-        raise ValueError("is no column; columns are numbered from 1")
+        raise ValueError("is not a column; columns are numbered from 1")
     return value
 
 
 def read_column_name(word: str) -> str:
-    """Return what a column may be called in `columns` and `units`."""
+    """Return a column's name in `columns` or `units`."""
     if word not in KEYS:
-        raise ValueError(f"is no column; {nearest(word, KEYS)}")
+        raise ValueError(f"is not a column; {nearest(word, KEYS)}")
     return word
 
 
 def read_channel(word: str) -> str:
     """Return a channel of a two-load reading."""
     if word not in ("L", "R"):
-        raise ValueError('is no channel; write for example volts = { L = ["12.71 V", "12.46 V"] }')
+        raise ValueError('is not a channel; write for example volts = { L = ["12.71 V", "12.46 V"] }')
     return word
 
 

@@ -87,14 +87,14 @@ def _open(otio: Any, path: Path) -> Any:
         json.loads(text, object_pairs_hook=_check_object)
     except json.JSONDecodeError as error:
         raise InputError(
-            Fault(FILE_NAME, error.lineno, f"is no OpenTimelineIO file ({error.msg}); {_REMEDY}")
+            Fault(FILE_NAME, error.lineno, f"is not an OpenTimelineIO file ({error.msg}); {_REMEDY}")
         ) from None
     except (RecursionError, ValueError):
-        raise InputError(Fault(FILE_NAME, 0, f"is no OpenTimelineIO file; {_REMEDY}")) from None
+        raise InputError(Fault(FILE_NAME, 0, f"is not an OpenTimelineIO file; {_REMEDY}")) from None
     try:
         content = otio.core.deserialize_json_from_string(text)
     except _library_errors(otio) as error:
-        raise InputError(_quote_error(error, "no OpenTimelineIO file")) from None
+        raise InputError(_quote_error(error, "not an OpenTimelineIO file")) from None
     if isinstance(content, otio.schema.SerializableCollection):
         timelines = [one for one in content if isinstance(one, otio.schema.Timeline)]
         if len(timelines) != 1:
@@ -102,7 +102,7 @@ def _open(otio: Any, path: Path) -> Any:
             raise InputError(Fault(FILE_NAME, 0, why))
         content = timelines[0]
     if not isinstance(content, otio.schema.Timeline) or content.tracks is None:
-        raise InputError(Fault(FILE_NAME, 0, f"holds no timeline; {_REMEDY}"))
+        raise InputError(Fault(FILE_NAME, 0, f"has no timeline; {_REMEDY}"))
     return content
 
 
@@ -114,7 +114,7 @@ def _check_object(pairs: list[tuple[str, Any]]) -> None:
     """
     keys = {key for key, _ in pairs}
     if len(keys) < len(pairs):
-        raise ValueError("a key stands twice")
+        raise ValueError("a key appears twice")
     for key, value in pairs:
         if key == _KIND_KEY and not (isinstance(value, str) and _KIND.fullmatch(value)):
             raise ValueError("not a kind and its version")
@@ -239,7 +239,7 @@ def _sort(seen: Sequence[_Seen]) -> tuple[tuple[float, str, int], ...]:
     faults = Faults(FILE_NAME)
     for one, other in pairwise(kept):
         if one.start_s == other.start_s:
-            both = f'"segment: {one.segment}" and "segment: {other.segment}" both stand at {one.label}'
+            both = f'"segment: {one.segment}" and "segment: {other.segment}" are both at {one.label}'
             faults.add(0, f"{both}; move or delete one")
     if not kept:
         remedy = "keep those of timeline.otio, set markers named for example segment: before, or write final.txt"

@@ -175,7 +175,7 @@ class _Locator:
                 if self.text[self.at] == ",":
                     self.at += 1
                     continue
-                here = (*path, index)[:_DEEPEST]  # of arrays in arrays, only the beginning is known
+                here = (*path, index)[:_DEEPEST]  # only the beginning of a nested array is known
                 if index < _MOST_ELEMENTS:
                     self._note(here, self.at)
                 self._pass_value(here)
@@ -228,13 +228,13 @@ def _find_remedy(row: str, error: str) -> str:
         where = f"the [{single[1]}] above it" if shown.startswith("[[") else shown
         return f"{where} is one of many; write [[{single[1]}]], with two brackets, each time"
     if error.startswith("Cannot declare"):
-        return f"{shown} stands twice; keep one of them and put all its keys there"
+        return f"{shown} appears twice; keep one of them and put all its keys there"
     if error.startswith(("Cannot overwrite", "Duplicate inline")):
-        return f"{shown}: this key stands twice in its table; keep one"
+        return f"{shown}: this key appears twice in its table; keep one"
     if error.startswith("Cannot mutate"):
         return f"{shown}: the same name is used as a value and as a table; keep one"
     if "\\" in row and ("Unescaped" in error or "hex" in error.lower()):
-        return f"{shown}: a backslash cannot stand in quotation marks; write / between the parts of a path"
+        return f"{shown}: a backslash cannot be in quotation marks; write / between the parts of a path"
     if error.startswith("Unclosed array"):
         return f'the list opened above is not closed before "{shown}"; write ] at its end'
     if error.startswith("Unterminated string") or error.startswith("Illegal character '\\n'"):
@@ -253,8 +253,8 @@ def _find_remedy(row: str, error: str) -> str:
             return f"{key} = {value} is not a number; write the decimal mark as a point and no thousands mark"
         return f'{key} = {value} needs quotation marks; write {key} = "{value}"'
     if not _has_shape(row):
-        return f'"{shown}" is no line of a session; write KEY = VALUE, [TABLE], or begin a comment with #'
-    return f"{shown}: not valid TOML ({error[:1].lower()}{error[1:]}); text stands in quotation marks, one key a line"
+        return f'"{shown}" is not a line of a session; write KEY = VALUE, [TABLE], or begin a comment with #'
+    return f"{shown}: not valid TOML ({error[:1].lower()}{error[1:]}); text goes in quotation marks, one key a line"
 
 
 def _has_shape(row: str) -> bool:

@@ -66,7 +66,7 @@ def parse_plain_rows(text: str, separator: str, width: int, decimal: str) -> NDA
 
 
 def _has_single_blanks(text: str) -> bool:
-    """Return whether a blank may be inside a cell: one alone, or a tab."""
+    """Return whether there is a single blank or a tab, which may be part of a cell."""
     signs = np.frombuffer(text.encode("utf-8"), dtype=np.uint8)
     is_blank = signs == ord(" ")
     inside = is_blank[1:-1] & ~is_blank[:-2] & ~is_blank[2:]

@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 from reviewkit.ingest.sheet import sheet_remedies as remedies
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, UNUSED, Heading, read_heading, role_of_unit
 from reviewkit.ingest.sheet.sheet_layout import Layout
-from reviewkit.ingest.sheet.sheet_remedies import KEYS, Draft, Written, quoted, shown
+from reviewkit.ingest.sheet.sheet_remedies import KEYS, Draft, Written, shown
 from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
 from reviewkit.model.errors import Faults, nearest, shortened
+from reviewkit.model.toml_text import quoted
 from reviewkit.model.units import PEAK_UNITS, UnitSpelling, column_unit
 
 SCALES = ("time", "frequency")  # a file may repeat them for each channel, if they are the same there
@@ -73,13 +74,13 @@ def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], wher
         for key in names:
             if key not in KEYS:
                 faults.add(
-                    where, f'{table} names "{shortened(key, 40)}", which is no kind of column; {nearest(key, KEYS)}'
+                    where, f'{table} names "{shortened(key, 40)}", which is not a kind of column; {nearest(key, KEYS)}'
                 )
     for key, text in units.items():
         if key in KEYS and column_unit(text) is None:
             faults.add(
                 where,
-                f'units: {quoted(key)} = "{shortened(text, 40)}" is no unit that is known; write for example '
+                f'units: {quoted(key)} = "{shortened(text, 40)}" is not a known unit; write for example '
                 f"{remedies.unit_example(key)}",
             )
 
@@ -108,7 +109,7 @@ def _place_of(value: str | int, layout: Layout) -> int | str:
     if isinstance(value, int):
         if 1 <= value <= layout.width:
             return value - 1
-        return f"is no column of this file; it has {layout.width}, counted from 1"
+        return f"is not a column of this file; it has {layout.width}, counted from 1"
     if not layout.header:
         return "cannot be found in a file without a header; give the column's number, from 1"
     heads = [" ".join(cell.split()) for cell in layout.header]
@@ -116,8 +117,10 @@ def _place_of(value: str | int, layout: Layout) -> int | str:
     places = [place for place, head in enumerate(heads) if head == wanted]
     places = places or [place for place, head in enumerate(heads) if head.casefold() == wanted.casefold()]
     if not places:
-        return "is not in the header; write it as it stands there, or give the column's number, from 1"
-    return places[0] if len(places) == 1 else f"stands over {len(places)} columns; give the column's number, from 1"
+        return "is not in the header; write it as it is there, or give the column's number, from 1"
+    return (
+        places[0] if len(places) == 1 else f"is the header of {len(places)} columns; give the column's number, from 1"
+    )
 
 
 def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
@@ -132,7 +135,7 @@ def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
         role = UNUSED if aside else heading.role
         if key:
             role = KEYS[key][0] or ("" if role == UNUSED else role)
-            # what distortion stands over is that of every channel once columns names it, whatever its header says
+            # once `columns` names the power, it applies to the distortion of every channel, whatever its header says
             heading = replace(heading, doubt="") if heading.doubt == "total" else heading
             channel = KEYS[key][1] or ("" if key in over else channel.replace("?", ""))
         drafts.append(Draft(index, heading, role, channel, heading.unit, key))

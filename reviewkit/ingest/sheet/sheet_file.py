@@ -121,7 +121,7 @@ def _laid_out(layout: Layout, *, turned: bool) -> tuple[str, ...]:
     else:
         said.append("there is no header")
     if layout.units_text.strip():
-        said.append(f"the units stand in a row of their own: {layout.units_text.strip()[:80]}")
+        said.append(f"the units are in a row of their own: {layout.units_text.strip()[:80]}")
     said.append(f"the readings begin in line {layout.first}" + (", in falling order: turned round" if turned else ""))
     return tuple(said)
 
@@ -151,9 +151,7 @@ def read_sheet(
         return parse_sheet(path.read_bytes(), source, columns=columns, units=units, full_scale_v=full_scale_v)
     except OSError as error:
         reason = error.strerror or "cannot be read"
-        raise InputError(
-            Fault(source, 0, f"{reason}; write the file's name as it stands in the session folder")
-        ) from error
+        raise InputError(Fault(source, 0, f"{reason}; write the file's name as it is in the session folder")) from error
 
 
 def as_json(sheet: Sheet) -> dict[str, object]:

@@ -1,6 +1,4 @@
-"""A table's values: all of a sane size, and the abscissa rising; refused if a sweep goes back or gives two values for
-one point.
-"""
+"""The order of a table's values: a rising abscissa. A sweep that goes back or has two values for a point is refused."""
 
 from __future__ import annotations
 
@@ -193,7 +191,7 @@ def _without_repeats(
         first, second = sorted((int(table.lines[place]), int(table.lines[place + 1])))
         faults.add(
             second,
-            f"{_shown(role, abscissa[place], 6)} stands in lines {first} and {second} with different values; export "
+            f"{_shown(role, abscissa[place], 6)} is in lines {first} and {second} with different values; export "
             "one sweep per file, with all digits",
         )
     out = np.concatenate(([False], same))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, Heading, read_heading, role_of_unit
 from reviewkit.ingest.sheet.sheet_layout import Layout
 from reviewkit.model.errors import shortened
+from reviewkit.model.toml_text import inline_table, quoted
 from reviewkit.model.units import UnitSpelling
 
 # The names that `columns` and `units` may have: (role, channel); "" if the header or the unit gives it.
@@ -58,14 +59,10 @@ class Draft:
 
     def unit_keys(self) -> tuple[str, ...]:
         """Return the names under which `units` may speak of this column, the closest first."""
-        role = self.role or (role_of_unit(self.unit) if self.unit else "level" if self.heading.channel else "")
+        named = self.channel or self.heading.channel
+        role = self.role or (role_of_unit(self.unit) if self.unit else "level" if named else "")
         keys = (self.key, _KEY_OF_CHANNEL.get(self.channel, ""), role)
         return tuple(key for key in keys if key in KEYS)
-
-
-def quoted(key: str) -> str:
-    """Return a key as TOML wants it."""
-    return f'"{key}"' if " " in key else key
 
 
 def shown(layout: Layout) -> str:
@@ -108,7 +105,7 @@ class Written:
     def columns_line(self, more: Mapping[str, int]) -> str:
         """Return `columns = { … }` with what is there already and what is to be added: key -> number from 1."""
         kept = {key: index + 1 for index, key in self.named.items() if index + 1 not in more.values()}
-        return f"columns = {_toml({**kept, **more})}"
+        return f"columns = {inline_table({**kept, **more})}"
 
     def units_line(self, drafts: Sequence[Draft], usual: str = "") -> str:
         """Return `units = { … }` with what is there already and what is to be added: `usual`, else the usual unit."""
@@ -116,15 +113,7 @@ class Written:
         for draft in drafts:
             key = draft.unit_keys()[0] if draft.unit_keys() else draft.role or "level"
             more.setdefault(key, usual or self.usual_units(draft.role)[0])
-        return f"units = {_toml({**self.units, **more})}"
-
-
-def _toml(pairs: Mapping[str, str | int]) -> str:
-    """Return an inline table."""
-    values = (
-        f"{quoted(key)} = " + (f'"{value}"' if isinstance(value, str) else f"{value}") for key, value in pairs.items()
-    )
-    return "{ " + ", ".join(values) + " }"
+        return f"units = {inline_table({**self.units, **more})}"
 
 
 def _named(columns: Iterable[str]) -> str:
@@ -157,7 +146,7 @@ def other_width(layout: Layout) -> str:
         counted += ": the comma looks like both separator and decimal mark"
         remedy = "export with a semicolon or tab between columns"
     else:
-        remedy = "give each column its name, and export with a separator that stands in no cell"
+        remedy = "give each column its name, and export with a separator that is in no cell"
     return f"{counted}; {remedy} ({shown(layout)})"
 
 
@@ -179,7 +168,7 @@ def unknown_column(draft: Draft, written: Written) -> str:
     """Return the message for a unit that is not in the table, of a column of which nothing else is known."""
     key = next((key for key in ("left", "right") if key not in written.named.values()), "level")
     unit = shortened(draft.heading.unknown_unit, _LONGEST_NAME)
-    units = _toml({**written.units, key: written.usual_units("level")[0]})
+    units = inline_table({**written.units, key: written.usual_units("level")[0]})
     return (
         f'the unit "{unit}" of {draft.name} is not known; write {_PLACE} what the column is, for example '
         f"{written.columns_line({key: draft.index + 1})} and units = {units} ({written.shown})"
@@ -213,9 +202,9 @@ def unit_of_another_role(draft: Draft, written: Written) -> str:
     """Return the message for a frequency in dB and the like."""
     unit = draft.unit.base if draft.unit else ""
     key = next((key for key in ("left", "right") if key not in written.named.values()), "level")
-    units = _toml({**written.units, key: "dBV"})
+    units = inline_table({**written.units, key: "dBV"})
     return (
-        f"{draft.name} is read as {draft.role}, and {unit} is no unit of that; write {_PLACE} what the column is, "
+        f"{draft.name} is read as {draft.role}, and {unit} is not a unit of that; write {_PLACE} what the column is, "
         f"for example {written.columns_line({key: draft.index + 1})} and units = {units} ({written.shown})"
     )
 
@@ -259,7 +248,8 @@ def no_abscissa(drafts: Sequence[Draft], unused: Sequence[Draft], written: Writt
         line = written.columns_line({"level": level.index + 1})
         remedy = f"if {level.name} is the output's level, write {_PLACE} {line}"
     elif free:
-        line, units = written.columns_line({"frequency": free.index + 1}), _toml({**written.units, "frequency": "Hz"})
+        line = written.columns_line({"frequency": free.index + 1})
+        units = inline_table({**written.units, "frequency": "Hz"})
         remedy = f"write {_PLACE} which one is, for example {line} and units = {units}"
     else:
         remedy = "export the readings together with it"
@@ -274,7 +264,7 @@ def no_reading(drafts: Sequence[Draft], unused: Sequence[Draft], written: Writte
         role = next((role for role in roles if base in ROLE_UNITS[role]), None)
         if role:
             return (
-                f"{draft.name} is not taken for the output's {role}; if it is that, write {_PLACE} "
+                f"{draft.name} is not read as the output's {role}; if it is that, write {_PLACE} "
                 f"{written.columns_line({role: draft.index + 1})} ({written.shown})"
             )
     names = " and ".join(draft.name for draft in drafts)
@@ -311,7 +301,7 @@ def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], written: Writte
     line = ", ".join(f"{quoted(key)} = {number}" for key, number in sorted(pairs.items(), key=lambda pair: pair[1]))
     names = _named(f"column {draft.index + 1}" + (f" {draft.name}" if draft.heading.text else "") for draft in lost)
     return (
-        f"{names} cannot be told from the header; write {_PLACE} which columns to read, for example "
+        f"{names} cannot be identified from the header; write {_PLACE} which columns to read, for example "
         f"columns = {{ {line} }} ({written.shown})"
     )
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 MOST_SKIPPED = 0.1  # of all rows
 MOST_LISTED = 1000  # of rows left out; the rest is only counted
-LONG = 100_000  # characters from which the fast parser pays for its import
+LONG = 100_000  # characters; below that, importing the fast parser takes longer than it saves
 _STRETCH = 300_000  # characters that the fast parser gets at a time
 
 
@@ -182,7 +182,7 @@ def _row(
             needed = f"this row has {len(cells)} cells where {layout.width} are needed"
             faults.add(place, f'{needed}; give every row a cell for every column, "--" where a reading is missing')
         else:
-            faults.add(place, f'"{line.strip()[:60]}" is no row of readings; begin the line with # or delete it')
+            faults.add(place, f'"{line.strip()[:60]}" is not a row of readings; begin the line with # or delete it')
         return None
     row: list[float] = []
     skipped: Skipped | None = None
@@ -192,7 +192,7 @@ def _row(
         try:
             value = number(cell, decimal)
         except NotANumber:
-            message = f'"{cell[:40]}" in {called(column)} is no number; write the number alone, or "--" for none'
+            message = f'"{cell[:40]}" in {called(column)} is not a number; write the number alone, or "--" for none'
             faults.add(place, message)
             continue
         if value is not None:

@@ -87,7 +87,7 @@ def _check_powers(table: NumericTable, chosen: Sequence[Chosen], faults: Faults)
                 first, second = sorted(int(line) for line in table.lines[order[twice[0] : twice[0] + 2]])
                 faults.add(
                     second,
-                    f"{trimmed(float(values[twice[0], place]), 6)} in {called(scale)} stands in lines {first} and "
+                    f"{trimmed(float(values[twice[0], place]), 6)} in {called(scale)} is in lines {first} and "
                     f"{second} with different distortions; keep one of the rows, or export the power with all digits",
                 )
 
@@ -106,12 +106,12 @@ def _check_sign(table: NumericTable, values: NDArray[np.float64], column: Chosen
         percent = trimmed(100 * 10 ** (float(values[at]) / 20), 3)
         message = f"{value} is {percent} % of distortion; export it with its sign, or in %"
     elif column.role == "impedance":
-        message = f'{value} is no source impedance; write "--" where none was read, or measure again'
+        message = f'{value} cannot be a source impedance; write "--" where none was read, or measure again'
     elif column.role == "power":
-        message = f'{value} is no power; write "--" where none was read'
+        message = f'{value} cannot be a power; write "--" where none was read'
     elif (values <= 0).all() and values.min() < -1:
         key = {"L": "left", "R": "right"}.get(column.channel, "distortion")
-        message = f'{value} is no percentage; if it is in dB write units = {{ {key} = "dB" }}'
+        message = f'{value} cannot be a percentage; if it is in dB write units = {{ {key} = "dB" }}'
     else:
-        message = f'{value} is no distortion; write "--" where none was read'
+        message = f'{value} cannot be a distortion; write "--" where none was read'
     faults.add(int(table.lines[at]), message)

@@ -111,7 +111,7 @@ def _place_chart(page: Page, card: Card, chart: Chart) -> None:
     """
     from reviewkit.render.cards.chart import place_chart
     from reviewkit.render.cards.frame import place_frame
-    from reviewkit.render.cards.hero import place_strip, strip_size
+    from reviewkit.render.cards.hero import fit_strip, place_strip
 
     shape = page.shape
     cards = [one for one in (card.repaired or card, card.found or card) if one is not None]
@@ -124,9 +124,11 @@ def _place_chart(page: Page, card: Card, chart: Chart) -> None:
     elif not _place_heroes_in_charts(pages, cards, lower):
         for each, frame in zip(pages, frames, strict=True):
             del each.items[frame:]
-        strips = [(each, one.hero, one.verdict) for each, one in zip(pages, cards, strict=True) if one.hero]
-        size = min(strip_size(*strip) for strip in strips)
-        end = max(place_strip(*strip, shape.strip + lower, size) for strip in strips)
+        strips = [
+            (each, fit_strip(each, one.hero, one.verdict)) for each, one in zip(pages, cards, strict=True) if one.hero
+        ]
+        size = min(strip.size for _, strip in strips)
+        end = max(place_strip(each, strip, shape.strip + lower, size) for each, strip in strips)
         place_chart(page, chart, end + shape.under_strip, shape.chart[1])
 
 

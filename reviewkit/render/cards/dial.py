@@ -67,7 +67,7 @@ def _numbers(page: Page, axis: Axis, loud: tuple[float, ...]) -> list[tuple[floa
         # the last one needs room for the unit after it
         room = page.width(axis.unit, AXIS) + 14 if axis.unit and at > 1 - 1e-6 else 0.0
         start, stop = at * (right - left) - half, at * (right - left) + half
-        if at > 1 - 1e-6 and left + stop + room > page.shape.safe.right:
+        if axis.unit and at > 1 - 1e-6 and left + stop + room > page.shape.safe.right:
             text, stop = f"{text} {axis.unit}", stop + room
             start -= room
         if len(kept) < _MOST_NUMBERS and all(stop <= other[3] or start >= other[4] for other in kept):

@@ -17,6 +17,7 @@ from reviewkit.render.cards.typeset import cut_text, fit_block, fit_text
 # the largest sizes of word, change and count, and the room between them
 _SIZES = {WIDE.name: (310, 180, 150, 56.0), TALL.name: (310, 240, 180, 90.0), SQUARE.name: (190, 116, 92, 36.0)}
 _SHARES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)  # of these
+_FIGURE_SHARE = 0.8  # of the word's size: the word is what is read first
 _LEAST_GAP = 30.0
 _LINE = 50.0
 _MARK, _HIGH, _RING = 14.0, 46.0, 10.0  # width of a tally's mark, how high, a hollow one's radius
@@ -56,6 +57,7 @@ def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: flo
     word = fit_block(page, body.word, sizes, safe.width, 300.0, most=1)
     if word is None:
         raise page.fault(body.word, SHORTEN)
+    figure = min(figure, _FIGURE_SHARE * word.size)
     baseline = top + page.cap(word.size, "black")
     drop = page.measure(body.word, word.size, "black")[2]
     with page.part_of(_WORD):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reviewkit.model.card import Hero
 from reviewkit.model.verdict import Verdict
@@ -145,32 +145,53 @@ def arrow(page: Page, left: float, y: float, length: float) -> None:
 # ------------------------------------------------------------------ the strip
 
 
-def strip_size(page: Page, hero: Hero, verdict: Verdict | None) -> float:
-    """Return the size of the figure on a strip, the largest that fits beside needle and word.
+@dataclass(frozen=True)
+class Strip:
+    """A strip whose width is known to do: its figure, its verdict, and the largest size of the figure."""
+
+    hero: Hero
+    verdict: Verdict | None
+    size: float
+
+
+def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
+    """Fit a strip to the width: without the caption's first word if need be, then without the needle.
 
     Raises
     ------
     LayoutFault
-        If none fits.
+        If no form fits.
     """
-    safe, stacked = page.shape.safe, page.shape.stacked
-    beside = 0.0
-    if verdict is not None and not page.shape.is_tall:
-        word = _WordBlock.of(page, verdict)
-        beside = _PART_GAP + word.width
-        if not stacked and has_needle(verdict):
-            rated = 2 * (page.width(f"rated {verdict.limit}", AXIS) + _RATED_GAP)
-            beside += _PART_GAP + min(max(_LEAST_NEEDLE, rated), _MOST_NEEDLE)
-    for size in STRIP_HEROES:
-        block = lay_out_hero(page, hero, size, stacked=False)
-        # in a square frame, only the figure has the word beside it
-        width = block.figure_width(page) if stacked else block.width
-        if block.width <= safe.width and width + beside <= safe.width:
-            return size
+    short = replace(hero, caption=hero.caption.removeprefix("measured, "))
+    verdicts = [verdict] if verdict is None or verdict.position is None else [verdict, replace(verdict, position=None)]
+    for tried in verdicts:
+        for form in (hero, short):
+            size = _strip_size(page, form, tried)
+            if size is not None:
+                return Strip(form, tried, size)
     raise page.fault(hero.figure, SHORTEN_HERO)
 
 
-def place_strip(page: Page, hero: Hero, verdict: Verdict | None, top: float, size: float) -> float:
+def _strip_size(page: Page, hero: Hero, verdict: Verdict | None) -> float | None:
+    """Return the size of the figure on a strip, the largest that fits next to needle and word, if any does."""
+    safe, stacked = page.shape.safe, page.shape.stacked
+    others = 0.0
+    if verdict is not None and not page.shape.is_tall:
+        word = _WordBlock.of(page, verdict)
+        others = _PART_GAP + word.width
+        if not stacked and has_needle(verdict):
+            rated = 2 * (page.width(f"rated {verdict.limit}", AXIS) + _RATED_GAP)
+            others += _PART_GAP + min(max(_LEAST_NEEDLE, rated), _MOST_NEEDLE)
+    for size in STRIP_HEROES:
+        block = lay_out_hero(page, hero, size, stacked=False)
+        # in a square frame, only the figure has the word next to it
+        width = block.figure_width(page) if stacked else block.width
+        if block.width <= safe.width and width + others <= safe.width:
+            return size
+    return None
+
+
+def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
     """Place the strip above a chart: judged figure with channel, needle with rating, word with margin.
 
     A tall frame has needle and word below the figure; a square one has no needle.
@@ -185,7 +206,7 @@ def place_strip(page: Page, hero: Hero, verdict: Verdict | None, top: float, siz
     LayoutFault
         If it doesn't fit.
     """
-    safe = page.shape.safe
+    safe, hero, verdict = page.shape.safe, strip.hero, strip.verdict
     block = lay_out_hero(page, hero, size, stacked=False)
     with page.part_of("reading"):
         block.place(page, safe.left, top)

@@ -329,18 +329,23 @@ def _fix_sizes(page: Page, readings: Sequence[HuntReading], step: float) -> tupl
     """
     safe = page.shape.safe
     above = page.shape.stacked or len(readings) == 1
-    for size in range(260, 43, -4):
+    for size in range(260, 39, -4):
         if page.cap(size, "black") > step * (0.42 if above else 0.6):
             continue
         old = max((page.width(r.expected, size, "light") for r in readings), default=0.0)
         new = max((page.width(r.reading, size, "black") for r in readings), default=0.0)
-        words = max((page.width(r.word, NOTE, "bold") for r in readings if r.word), default=0.0)
-        rest = safe.width - old - _ARROW - 2 * _ARROW_GAP - new - (words + 50.0 if words else 0.0)
+        words = 0.0 if above else _words_width(page, readings)
+        rest = safe.width - old - _ARROW - 2 * _ARROW_GAP - new - words
         if above and rest >= 0:
             return float(size), 0.0, old
         if rest >= 420.0:
             return float(size), min(rest, 620.0), old
     raise page.fault(max((r.reading for r in readings), key=len), SHORTEN_READING)
+
+
+def _words_width(page: Page, readings: Sequence[HuntReading]) -> float:
+    """Return the room that the verdicts' words take, with the gap before them."""
+    return max((page.width(r.word, NOTE, "bold") + 50.0 for r in readings if r.word), default=0.0)
 
 
 def _place_change(
@@ -349,8 +354,9 @@ def _place_change(
     """Place a reading before and after: its name before it, or above it if `room` is 0."""
     safe, look = page.shape.safe, page.look
     cap = page.cap(size, "black")
-    # above the figures there is room for one line
-    name = _fit_name(page, reading.point, (room or safe.width) - 40.0, (56.0, *_NAMES), 2 if room else 1)
+    # above the figures there is room for one line, which ends in the verdict's word
+    width = room - 40.0 if room else safe.width - _words_width(page, [reading])
+    name = _fit_name(page, reading.point, width, (56.0, *_NAMES), 2 if room else 1)
     if room:
         baseline = top + (step + cap) / 2
         first = top + step / 2 + page.cap(name.size, "bold") / 2 - (len(name.lines) - 1) * name.size * _LINE / 2
@@ -368,4 +374,5 @@ def _place_change(
     page.add(page.text(reading.reading, x, baseline, size, look.ink, weight="black", remedy=SHORTEN_READING))
     if reading.word:
         colour = look.status(reading.word)
-        page.add(page.text(reading.word, safe.right, baseline, NOTE, colour, weight="bold", anchor="right"))
+        at = baseline if room else first
+        page.add(page.text(reading.word, safe.right, at, NOTE, colour, weight="bold", anchor="right"))

@@ -48,6 +48,7 @@ class _Layout:
     rights: tuple[float, ...]
     rows: tuple[_LaidRow, ...]
     more: float = 0.0  # extra height of each row
+    above: bool = False  # each name has a line of its own, its cells below it
 
 
 def fits(page: Page, body: Rows, lower: float) -> bool:
@@ -119,8 +120,8 @@ def split_table(card: Card, fonts: Fonts = NO_FONTS, shapes: Sequence[Shape] = (
         parts = (card,) if count == 1 else tuple(_part(card, body, pages, number) for number in range(count))
         if all(_fits_shape(parts[0], fonts, shape) for shape in shapes):
             return parts
-    page = Page(card.id, ROLES, make_measure(card.id, fonts), shapes[0])
-    raise _fault(page, body)
+    tight = next(shape for shape in shapes if not _fits_shape(parts[0], fonts, shape))
+    raise _fault(Page(card.id, ROLES, make_measure(card.id, fonts), tight), body)
 
 
 def _part(card: Card, body: Rows, pages: tuple[tuple[Row, ...], ...], number: int) -> Card:
@@ -148,10 +149,13 @@ def _fit_table(page: Page, body: Rows, lower: float) -> _Layout | None:
     pages = body.pages or (body.rows,)
     rows = [row for own in pages for row in own]
     room = page.shape.safe.bottom - page.shape.high_dial - lower
-    for most, anywhere in ((1, False), (2, False), (3, True)):
+    forms = [(1, False, False), (2, False, False), (3, True, False)]
+    if page.shape.stacked:
+        forms.append((3, True, True))
+    for most, anywhere, above in forms:
         for padding, sizes in ((_EASY, _SIZES[:-2]), (_TIGHT, _SIZES)):
             for size in sizes:
-                layout = _lay_out(page, body, rows, size, most, padding, anywhere=anywhere)
+                layout = _lay_out(page, body, rows, size, most, padding, anywhere=anywhere, above=above)
                 if layout is None:
                     continue
                 spare = [
@@ -162,7 +166,7 @@ def _fit_table(page: Page, body: Rows, lower: float) -> _Layout | None:
                     own = list(_slices(pages))[pages.index(body.rows)]
                     least = min((row.height for row in layout.rows), default=0.0)
                     more = min([*spare, max(_TALLEST - least, 0.0)])
-                    return _Layout(layout.size, layout.rights, layout.rows[own], more)
+                    return replace(layout, rows=layout.rows[own], more=more)
     return None
 
 
@@ -174,11 +178,20 @@ def _slices(pages: Sequence[Sequence[Row]]) -> Iterator[slice]:
 
 
 def _lay_out(
-    page: Page, body: Rows, rows: Sequence[Row], size: float, most: int, padding: float, *, anywhere: bool
+    page: Page,
+    body: Rows,
+    rows: Sequence[Row],
+    size: float,
+    most: int,
+    padding: float,
+    *,
+    anywhere: bool,
+    above: bool = False,
 ) -> _Layout | None:
     """Lay out a table at one size; None if it is too wide.
 
-    `most`: lines of a cell; `padding`: room between rows, in em; `anywhere`: long words may be broken.
+    `most`: lines of a cell; `padding`: room between rows, in em; `anywhere`: long words may be broken; `above`: names
+    have the whole width, their cells a line below them.
     """
     safe = page.shape.safe
     count = max([len(body.headers), *(len(_cells(page, row)) for row in rows)], default=0)
@@ -189,11 +202,13 @@ def _lay_out(
     for width in reversed(widths):
         rights.append(right)
         right -= width + _GAP
-    room = right - safe.left
-    laid = [_lay_out_row(page, row, size, room, most, padding, anywhere=anywhere) for row in rows]
+    if right + _GAP < safe.left:
+        return None
+    room = safe.width if above else right - safe.left
+    laid = [_lay_out_row(page, row, size, room, most, padding, anywhere=anywhere, above=above) for row in rows]
     if any(row is None for row in laid):
         return None
-    return _Layout(size, tuple(reversed(rights)), tuple(row for row in laid if row is not None))
+    return _Layout(size, tuple(reversed(rights)), tuple(row for row in laid if row is not None), above=above)
 
 
 def _cells(page: Page, row: Row) -> tuple[str, ...]:
@@ -209,7 +224,7 @@ def _column_width(page: Page, body: Rows, rows: Sequence[Row], column: int, size
 
 
 def _lay_out_row(
-    page: Page, row: Row, size: float, room: float, most: int, padding: float, *, anywhere: bool
+    page: Page, row: Row, size: float, room: float, most: int, padding: float, *, anywhere: bool, above: bool
 ) -> _LaidRow | None:
     text = row.cells[0] if row.cells else ""
     name = fit_text(page, text, (size,), room, most=most, anywhere=anywhere) if room > 0 else None
@@ -220,20 +235,20 @@ def _lay_out_row(
     if row.note:
         whole = page.shape.safe.width
         left = (whole - page.width(word, LEAST, "bold") if word else room - name.width) - _NOTE_GAP
-        if word or len(name.lines) == 1:
+        if word or (len(name.lines) == 1 and not above):
             note = fit_text(page, row.note, (LEAST,) if word else (min(size, AXIS), LEAST), max(left, 0.0))
         beside = note is not None
         note = note or fit_text(page, row.note, (LEAST,), whole, most=max(most, 2), anywhere=anywhere)
         if note is None:
             return None
     below = bool(word) + (len(note.lines) if note and not beside else 0)
-    lines = (len(name.lines) - 1) * size * _LINE + below * _BELOW
+    lines = (len(name.lines) - 1 + above) * size * _LINE + below * _BELOW
     return _LaidRow(name, _cells(page, row)[1:], note, beside, below, page.cap(size) + lines + size * padding)
 
 
 def _fault(page: Page, body: Rows) -> LayoutFault:
     longest = max((cell for row in body.rows for cell in row.cells), key=len, default="")
-    if _lay_out(page, body, body.rows, LEAST, 3, _TIGHT, anywhere=True) is None:
+    if _lay_out(page, body, body.rows, LEAST, 3, _TIGHT, anywhere=True, above=page.shape.stacked) is None:
         return page.fault(longest, SHORTEN_CELL, "leaves the other columns no room")
     return page.fault(longest, "split the table", f"is in a table of {len(body.rows)} rows that does not fit")
 
@@ -245,11 +260,13 @@ def _place_row(page: Page, body: Rows, row: Row, laid: _LaidRow, layout: _Layout
     """Place a row, its lines and its note centred together."""
     look, left = page.look, page.shape.safe.left
     size, cap = layout.size, page.cap(layout.size)
-    high = cap + (len(laid.name.lines) - 1) * size * _LINE + laid.below * _BELOW
+    high = cap + (len(laid.name.lines) - 1 + layout.above) * size * _LINE + laid.below * _BELOW
     baseline = first = middle - high / 2 + cap
     for index, line in enumerate(laid.name.lines):
         baseline = first + index * size * _LINE
         page.add(page.text(line, left, baseline, size, look.ink, remedy=SHORTEN_CELL))
+    if layout.above:
+        baseline = first = baseline + size * _LINE
     x = left + laid.name.width + _NOTE_GAP
     if row.verdict and page.shape.stacked:
         baseline += _BELOW

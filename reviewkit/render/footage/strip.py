@@ -56,6 +56,8 @@ def choose_content(card: Card) -> StripContent | None:
         title, hero = body.sentence, Hero(body.figure)
     elif isinstance(body, Ending):
         title, hero = body.word, body.hero
+        if hero is not None:
+            card, hero = replace(card, subject=hero.caption), replace(hero, caption="")
     else:
         title, hero = card.title, card.hero
     if hero is None:

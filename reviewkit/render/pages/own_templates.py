@@ -77,19 +77,7 @@ class OwnTemplates:
         self._child: _Child | None = None
 
     def text(self, template: str, facts: Mapping[str, Any]) -> str:
-        """Fill in a template.
-
-        Parameters
-        ----------
-        template : str
-            Its name.
-        facts : mapping
-            Its variables.
-
-        Returns
-        -------
-        str
-            The text.
+        """Fill in a template with its variables.
 
         Raises
         ------

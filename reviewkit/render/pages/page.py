@@ -62,19 +62,7 @@ class Pages:
         return make_environment(self._shipped, self._compiled_in)
 
     def text(self, template: str, **facts: Any) -> str:
-        """Fill in a template.
-
-        Parameters
-        ----------
-        template : str
-            Its name.
-        facts : Any
-            Its variables.
-
-        Returns
-        -------
-        str
-            The text.
+        """Fill in a template with its variables.
 
         Raises
         ------
@@ -96,7 +84,7 @@ class Pages:
 
     def cautions(self, *, repaired: bool = True) -> dict[str, list[str]]:
         """Return the cautions by topic, from the lines `topic: sentence` of templates/words/cautions.j2."""
-        return _by_topic(self.text("words/cautions.j2", mended=repaired))
+        return _by_topic(self.text("words/cautions.j2", repaired=repaired))
 
     def sound_words(self, sound: PlayedSound) -> dict[str, str]:
         """Return what is written of a sound, from the lines `name: words` of templates/words/sound.j2."""

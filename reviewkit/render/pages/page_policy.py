@@ -37,7 +37,7 @@ def script_sources(shipped: Path) -> str:
 
 
 def static_policy(shipped: Path) -> str:
-    """Return the policy of a page that stands alone."""
+    """Return the policy of a self-contained page."""
     return f"{_CLOSED}; script-src {script_sources(shipped)}"
 
 

@@ -95,7 +95,7 @@ def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
         columns=tuple(plan.columns.items()),
         tables=measurement_tables([(s.number, s.capture) for s in left], plan.session.bench, repaired=plan.repaired),
         readings=(reading_header(), *rows_to_fill) if rows_to_fill else (),
-        mended=plan.repaired,
+        repaired=plan.repaired,
     )
 
 

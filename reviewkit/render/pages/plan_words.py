@@ -81,7 +81,7 @@ class PlanWords:
     columns: tuple[tuple[str, str], ...]
     tables: tuple[tuple[int, tuple[str, ...]], ...]  # what to write into session.toml, by the step's number
     readings: tuple[str, ...]  # what to write into a file of readings
-    mended: bool
+    repaired: bool
 
 
 def table_rows(words: PlanWords) -> Sequence[tuple[str, str, str, str, str]]:

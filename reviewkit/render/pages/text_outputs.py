@@ -52,21 +52,7 @@ class Texts:
 def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()) -> Texts:
     """Render every text output except the page, which needs the pictures.
 
-    Parameters
-    ----------
-    episode : Episode
-        The episode.
-    pages : Pages
-        The templates.
-    table : SpecTable
-        Rated and measured.
-    corrections : sequence of Correction
-        Published figures that have changed.
-
-    Returns
-    -------
-    Texts
-        The outputs.
+    `corrections`: the published figures that have changed.
 
     Raises
     ------
@@ -110,25 +96,8 @@ def render_episode_page(
 ) -> bytes:
     """Render the page to publish.
 
-    Parameters
-    ----------
-    episode : Episode
-        The episode.
-    pages : Pages
-        The templates.
-    table : SpecTable
-        Rated and measured.
-    fragment : str
-        The table as HTML.
-    brochure : mapping of str to bytes
-        The cards' pictures as PNG, by card id.
-    compressed : mapping of str to bytes
-        The sounds as MP3, by stem.
-
-    Returns
-    -------
-    bytes
-        The file.
+    `fragment`: the table as HTML; `brochure`: the cards' pictures as PNG, by card id; `compressed`: the sounds as MP3, by
+    stem.
 
     Raises
     ------
@@ -148,7 +117,7 @@ def _page_facts(
         for name, card in zip(file_stems(episode.cards).values(), episode.stills, strict=True)
     }
     return _script_facts(episode) | {
-        "segments": [_segment(s, episode, s.start_s) for s in episode.page],
+        "segments": [_segment(s, episode, s.start_s) for s in episode.page_segments],
         "headline": description.render_headline(episode, pages),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
@@ -185,23 +154,23 @@ def _page_sounds(episode: Episode, pages: Pages, compressed: Mapping[str, bytes]
 
 
 def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
-    """Return the title of each measurement's card, and the text of all its cards."""
+    """Return what each measurement's card shows, and the text of all its cards."""
     measurements = [run.conditions.measurement for run in episode.runs]
     shown: dict[str, tuple[str, str]] = {}
     for m in measurements:
         cards = [card for card in episode.stills if m.card in (card.id, card.first)]
-        shown[m.id] = (cards[0].title if cards else m.id, " ".join(card.alt for card in cards))
+        shown[m.id] = (cards[0].subject if cards else m.id, " ".join(card.alt for card in cards))
     return shown
 
 
 def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
-    """Return each measured card's title, conditions and source files."""
+    """Return what each measured card shows, its conditions and source files."""
     sources: dict[str, list[str]] = {}
     for run in episode.runs:
         m = run.conditions.measurement
         sources.setdefault(m.card, []).append(m.file or "readings in session.toml")
     return [
-        (card.title, " · ".join((*card.conditions, *card.asides)), ", ".join(dict.fromkeys(sources[card.id])))
+        (card.subject, " · ".join((*card.conditions, *card.asides)), ", ".join(dict.fromkeys(sources[card.id])))
         for card in episode.cards
         if card.id in sources
     ]

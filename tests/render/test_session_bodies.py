@@ -1,0 +1,296 @@
+"""The cards without a chart, laid out: where things are, what is in colour; in every shape and with any text."""
+
+import io
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from card_samples import SAMPLES, UNIT, said, shapes, texts
+from hostile_sessions import NAMES
+from PIL import Image
+
+from reviewkit.episode.session_cards import make_dial
+from reviewkit.model.card import (
+    Card,
+    Ending,
+    Fix,
+    Hero,
+    Hunt,
+    HuntReading,
+    Number,
+    Price,
+    Row,
+    Rows,
+    Score,
+    ScoreRow,
+    TitlePage,
+)
+from reviewkit.render.cards.card import LayoutFault, lay_out
+from reviewkit.render.cards.colour_check import find_colour_problems
+from reviewkit.render.cards.layout_check import bounds, find_problems
+from reviewkit.render.cards.look import LOOKS, find_look
+from reviewkit.render.cards.scene import Area, Picture
+from reviewkit.render.cards.shape import SHAPES
+
+LOOK = find_look("lamplight")
+EVERY_SHAPE = pytest.mark.parametrize("shape", SHAPES)
+
+
+def sound(card, shape="wide"):
+    """What a card is laid out as, checked to have no problem; not painted."""
+    items = lay_out(card, "lamplight", SHAPES[shape])
+    assert find_problems(items, SHAPES[shape]) == ()
+    assert find_colour_problems(items, LOOK) == ()
+    return items
+
+
+def with_body(name, **changes):
+    return replace(SAMPLES[name], body=replace(SAMPLES[name].body, **changes))
+
+
+def picture(size=(64, 64), colour=(250, 200, 60)):
+    file = io.BytesIO()
+    Image.new("RGB", size, colour).save(file, "PNG")
+    return file.getvalue()
+
+
+def wedges(items, colour=None):
+    found = [bounds(item) for item in shapes(items, "needle", Area) if colour in (None, item.colour)]
+    return sorted(found, key=lambda box: box.left)
+
+
+# ------------------------------------------------------------------ number
+
+
+@EVERY_SHAPE
+def test_the_number_fills_the_frame_over_a_dial_from_worse_to_better(shape):
+    items = sound(SAMPLES["number"], shape=shape)
+    figure = max(texts(items), key=lambda text: text.size)
+    assert figure.text.startswith("0.020")
+    safe = SHAPES[shape].safe
+    assert figure.box.width > 0.9 * safe.width
+    small, tall = wedges(items)
+    assert small.height < tall.height
+    heavy = max((line for line in shapes(items, "needle") if line.width >= 9), key=lambda line: line.width)
+    (left, _), (right, _) = heavy.points
+    assert left == pytest.approx((small.left + small.right) / 2)
+    assert right == pytest.approx((tall.left + tall.right) / 2)
+
+
+# ------------------------------------------------------------------ hunt
+
+
+@EVERY_SHAPE
+def test_the_hunt_s_needle_narrows_to_the_part(shape):
+    items = sound(SAMPLES["hunt"], shape=shape)
+    pieces = shapes(items, "hunt", Area)
+    assert [piece.colour for piece in pieces] == [LOOK.hunt] * 2 + [LOOK.falls_short] * 2
+    across = [min(bounds(piece).width, bounds(piece).height) for piece in pieces]
+    along = 0 if shape == "wide" else 1
+    ends = [sorted(point[along] for point in piece.points) for piece in pieces]
+    assert all(one[-1] < two[0] for one, two in pairwise(ends))  # in order, none over another
+    assert across[0] > across[-1]
+    tip = [point for point in pieces[-1].points if point[along] == ends[-1][-1]]
+    assert np.ptp([point[1 - along] for point in tip]) == pytest.approx(0, abs=1e-6)
+    loud = [text.text for text in texts(items) if text.weight == "black"]
+    assert loud == ["0.2 mV", "0.66 V", "open"]
+
+
+# ------------------------------------------------------------------ score
+
+
+def row(label, word, position, measured="52", rated="60", note="by 13 %"):
+    return ScoreRow(label, measured, rated, word, note, position)
+
+
+def score(missed=0, close=0, unjudged=0, met=0, more=0):
+    return Card(
+        "score",
+        "Rated and measured",
+        ("aux input",),
+        Score(
+            tuple(row(f"Missed {n}", "falls short", -0.4 * n) for n in range(missed, 0, -1)),
+            tuple(row(f"Close {n}", "too close to call", 0.0, "60.3", "60 W", "") for n in range(1, close + 1)),
+            tuple(row(f"Open {n}", "not comparable", None, note="not measured") for n in range(1, unjudged + 1)),
+            tuple(row(f"Met {n}", "meets", 0.3 * n) for n in range(1, met + 1)),
+            more,
+        ),
+        title="9 of 11 judged were met",
+        stage="After the repair",
+        corner=UNIT,
+    )
+
+
+@EVERY_SHAPE
+@pytest.mark.parametrize(
+    "counts", [(1, 1, 2, 9), (4, 2, 3, 9, 5), (0, 0, 0, 1), (0, 0, 2, 6), (6, 0, 0, 0), (0, 1, 0, 0), (9, 4, 4, 9, 9)]
+)
+def test_every_score_fits_on_one_card(shape, counts):
+    items = sound(score(*counts), shape=shape)
+    assert len(wedges(items)) == sum((*counts[:2], counts[3]))
+    large = max((text for text in texts(items) if text.text in ("52", "60.3")), key=lambda text: text.size)
+    assert large.size >= 40
+
+
+def test_missed_and_undecided_needles_are_larger_and_named():
+    items = sound(score(1, 1, 0, 3))
+    heights = {
+        colour: {round(box.height) for box in wedges(items, colour)} for colour in (LOOK.falls_short, LOOK.meets)
+    }
+    assert min(heights[LOOK.falls_short]) > max(heights[LOOK.meets])
+    assert "Missed 1" in said(items)
+    assert said(items).count("Met 2") == 1  # in the list alone
+
+
+def test_too_close_is_exactly_on_the_notch_and_what_is_not_judged_has_no_needle():
+    items = sound(score(0, 1, 3, 0))
+    (needle,) = wedges(items)
+    notch = next(line for line in shapes(items, "needle") if line.width == 9 and line.points[0][0] == line.points[1][0])
+    assert (needle.left + needle.right) / 2 == pytest.approx(notch.points[0][0])
+
+
+def test_needles_past_the_end_are_within_the_frame_and_marked():
+    card = score(2, 0, 0, 9)
+    rows = tuple(replace(each, position=1.2) for each in card.body.met)
+    missed = tuple(replace(each, position=-1.2) for each in card.body.missed)
+    items = sound(replace(card, body=replace(card.body, met=rows, missed=missed)))
+    assert all(box.left >= 0 and box.right <= 1920 for box in wedges(items))
+    assert said(items).count("off the scale") == 2
+
+
+def test_everything_missed_has_only_the_worst_in_colour():
+    items = sound(score(5))
+    assert len(wedges(items, LOOK.falls_short)) == 1
+    assert len(wedges(items, LOOK.ink)) == 4
+    coloured = [text.text for text in texts(items) if text.colour == LOOK.falls_short]
+    assert coloured == ["missed", "52"]
+
+
+def test_everything_met_has_the_smallest_margin_large():
+    items = sound(score(0, 0, 0, 5))
+    large = max((text for text in texts(items) if text.text == "52"), key=lambda text: text.size)
+    beside = [text.text for text in texts(items) if large.box.right < text.box.left < 960 and text.size >= 40]
+    assert "Met 1, rated 60" in beside
+    assert "closest to its limit" in said(items)
+
+
+# ------------------------------------------------------------------ ending
+
+
+@EVERY_SHAPE
+def test_the_tally_hangs_what_was_missed_and_stands_what_was_met(shape):
+    items = sound(SAMPLES["ending"], shape=shape)
+    line = SHAPES[shape].dial
+    marks = {
+        colour: [bounds(item) for item in shapes(items, "needle", Area) if item.colour == colour]
+        for colour in (LOOK.falls_short, LOOK.meets, LOOK.ink)
+    }
+    assert all(box.bottom > line + 20 and box.top > line - 5 for box in marks[LOOK.falls_short])
+    assert all(box.top < line - 20 and box.bottom < line + 5 for box in marks[LOOK.meets])
+    assert all(box.top < line - 10 and box.bottom > line + 10 for box in marks[LOOK.ink])
+    assert [len(found) for found in marks.values()] == [1, 9, 1]
+    word = max(texts(items), key=lambda text: text.size)
+    assert word.text == "Repaired"
+
+
+@EVERY_SHAPE
+@pytest.mark.parametrize("word", ["Repaired", "Improved", "Not repaired", "Measured"])
+def test_every_ending_fits_with_and_without_its_parts(shape, word):
+    pending = "not read again: Bias spreader R, Bias trimmer R and 2 more; not read: leakage with the plug both ways"
+    missed = tuple(f"damping factor {n}, rated 60" for n in range(8))
+    for changes in ({}, {"hero": None}, {"of": "", "met": "", "tally": ()}, {"missed": missed, "pending": pending}):
+        sound(with_body("ending", word=word, **changes), shape=shape)
+    assert word in said(sound(with_body("ending", word=word, hero=None, of="", tally=(), foot=""), shape=shape))
+
+
+def test_a_tally_of_many_ratings_stays_in_the_frame():
+    sound(with_body("ending", tally=("meets",) * 60))
+
+
+# ------------------------------------------------------------------ title and price
+
+
+@EVERY_SHAPE
+def test_no_text_is_on_the_photograph(shape):
+    for hook in ("One side sounds rough", "Why the side that sounded rough came back after one new trimmer"):
+        items = sound(with_body("title", hook=hook, photo=picture((640, 360))), shape=shape)
+        (photo,) = [bounds(item) for item in items if isinstance(item, Picture)]
+        assert not [text for text in texts(items) if text.box.meets(photo)]
+        frame = SHAPES[shape]
+        assert (photo.right, photo.left) == (frame.width, 0 if shape != "wide" else 960)
+
+
+@EVERY_SHAPE
+@pytest.mark.parametrize("name", ["title", "ending"])
+def test_the_mark_is_small_and_within_the_safe_box(shape, name):
+    for size in ((64, 64), (400, 50), (50, 400)):
+        items = sound(replace(SAMPLES[name], mark=picture(size)), shape=shape)
+        (mark,) = [bounds(item) for item in items if isinstance(item, Picture)]
+        assert mark.height <= 60
+        assert mark.width <= 220
+        assert mark.width / mark.height == pytest.approx(size[0] / size[1], rel=0.05)
+
+
+@EVERY_SHAPE
+@pytest.mark.parametrize("years", [(1977, 2024), (2019, 2024), (2023, 2024), (1913, 2024)])
+def test_the_dial_of_years_has_its_ends_and_at_most_seven_numbers(shape, years):
+    items = sound(with_body("price", years=years), shape=shape)
+    numbers = [text.text for text in texts(items) if text.text.isdigit()]
+    assert [numbers[0], numbers[-1]] == [str(year) for year in years]
+    assert len(numbers) <= 7
+    assert len(wedges(items)) == 2
+
+
+@EVERY_SHAPE
+def test_no_amount_is_twice_on_a_card(shape):
+    for changes in ({}, {"worth": ""}, {"now": "", "years": (2024, 2024)}):
+        printed = [text.text for text in texts(sound(with_body("price", **changes), shape=shape))]
+        for amount in ("$329", "$1,700", "$260"):
+            assert sum(amount in text for text in printed) <= 1
+
+
+# ------------------------------------------------------------------ any text
+
+
+def hostile(n):
+    """Cards of which every text is a name of sixty letters, every figure as long as one can be."""
+    out = [HuntReading(n, "0.65 V", "0.02 V", "too low", True)] * 3
+    part = HuntReading(n, "−12345.6 mV", "−12345.6 mV", "too high", True)
+    met = tuple(ScoreRow(n, "−102.21 dB", "102 dB (A)", "meets", "by 12.3 dB", p / 10) for p in range(1, 10))
+    missed = tuple(replace(each, verdict="falls short", position=-2 * (each.position or 0)) for each in met[:7])
+    close = tuple(replace(each, verdict="too close to call", position=0, uncertainty="± 1.64 dB") for each in met[:3])
+    open_ = tuple(
+        replace(each, verdict="not comparable", note="only continuous power was measured here", position=None)
+        for each in met[:4]
+    )
+    price = Price("123.456.789 €", "987.654.321.000 €", (1927, 2024), "123.456.789 €")
+    hero = Hero("−1234.56 dB", n, "−1234.56 dB", note="at 1 W")
+    yield Number("−1234.56 dB", f"{n}, down from 5.0 %", make_dial(5.0, 0.02, "%"), 5.0, 0.02, "before, 5.0 %")
+    yield Hunt((replace(part, word="OK", out=False), *out), part, "Of the other 123 readings, 45 were OK.")
+    yield Fix(n, n, tuple(replace(part, word=word) for word in ("OK", "out of tolerance", "short", "OK")))
+    yield from (Score(missed, close, open_, met, 7), Score(missed, (), (), ()), Score((), (), open_, met[:1]))
+    yield Ending("Not repaired", hero, ("meets",) * 60, "30", "of 60 judged were met", (n,) * 12, n, "", n)
+    yield from (price, replace(price, years=(2023, 2024)), replace(price, now="", years=(2024, 2024)))
+    yield from (TitlePage(n, n, n, n, price, picture((640, 360))), TitlePage(f"{n} {n}", n, n, n))
+    yield Rows(
+        ("", "measured", "rated"), (Row((n, "1234.56 ± 12.34 W", "1234.56 W"), "falls short", note=n),), strong=1
+    )
+
+
+@pytest.mark.long
+@EVERY_SHAPE
+@pytest.mark.parametrize("script", NAMES)
+def test_any_text_is_laid_out_with_nothing_wrong(script, shape):
+    for body in hostile(NAMES[script]):
+        card = Card("made-up", "Rated", ("aux input",), body, title="9 of 11", stage="In short", corner=UNIT)
+        for look in LOOKS:
+            items = lay_out(card, look, SHAPES[shape])
+            assert find_problems(items, SHAPES[shape]) == ()
+            assert find_colour_problems(items, LOOKS[look]) == ()
+
+
+def test_what_cannot_be_drawn_is_refused_with_a_remedy():
+    with pytest.raises(LayoutFault) as raised:
+        sound(with_body("number", figure="0" * 80))
+    assert "[cards]" in str(raised.value)
