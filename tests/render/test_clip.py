@@ -16,31 +16,29 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from card_samples import response
+from card_samples import CHARTS, SAMPLES
 from PIL import Image
 
 from reviewkit.build.write_outputs import Incoming, write_outputs
 from reviewkit.commands.cli import run
+from reviewkit.model.card_files import kind_of
 from reviewkit.model.errors import CannotFinish, InputError
-from reviewkit.render.cards.card import Order, draw_pictures, lay_out
+from reviewkit.render.cards.card import lay_out_in_roles
+from reviewkit.render.cards.colour_roles import ROLES, apply_look
 from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.paint import NO_FONTS, paint
+from reviewkit.render.cards.pictures import Order, draw_pictures
+from reviewkit.render.cards.scene import Area, Stroke, Text
+from reviewkit.render.cards.shape import SHAPES, WIDE
 from reviewkit.render.footage import ffmpeg
-from reviewkit.render.footage.clip import (
-    Motion,
-    _mix,
-    _mix_with_alpha,
-    _yuv,
-    animate,
-    plan_length,
-    split_layers,
-    write_clear_clip,
-    write_opaque_clip,
-)
-from reviewkit.render.footage.overlay import draw_overlay
+from reviewkit.render.footage.clip import Motion, count_frames, write_clear_clip, write_opaque_clip
+from reviewkit.render.footage.frames import animate, mix, mix_with_alpha, to_yuv, yuv
+from reviewkit.render.footage.steps import Step, plan_steps
 
 LOOK = LOOKS["lamplight"]
 WIDTH, HEIGHT = 1280, 720
-RATE, SECONDS, FRAMES = Fraction(10000, 1001), 1.7, 17
+RATE, SECONDS, FRAMES = Fraction(10000, 1001), 5.1, 51
+CARD = SAMPLES["response"]
 
 
 @pytest.fixture(scope="session")
@@ -56,7 +54,7 @@ def made(encoder, tmp_path_factory):
     """The response card's pictures, and where its clips are."""
     motion = Motion(RATE, SECONDS, encoder, tmp_path_factory.mktemp("clips"))
     order = Order(LOOK, WIDTH, overlay=True, motion=motion)
-    return draw_pictures(response(), order), motion
+    return draw_pictures(CARD, order), motion
 
 
 @pytest.fixture(scope="module")
@@ -64,33 +62,34 @@ def frames(made):
     return decoded(made[1].encoder.ffmpeg, made[1].file("response", ".mp4"), "rgb24")
 
 
-def decoded(program, file, pixel_format):
+def decoded(program, file, pixel_format, width=WIDTH, height=HEIGHT):
     """Every frame; shape (frames, height, width, channels)."""
     # chroma drawn out smoothly, as a player does
     scale = f"scale=flags=bicubic+accurate_rnd+full_chroma_int,format={pixel_format}"
-    command = [
-        program,
-        "-loglevel",
-        "error",
-        "-i",
-        file,
-        "-vf",
-        scale,
-        "-fps_mode",
-        "passthrough",
-        "-f",
-        "rawvideo",
-        "-",
-    ]
-    ran = subprocess.run(command, capture_output=True, check=True)
+    command = [program, "-loglevel", "error", "-i", file, "-vf", scale]
+    ran = subprocess.run([*command, "-fps_mode", "passthrough", "-f", "rawvideo", "-"], capture_output=True, check=True)
     assert not ran.stderr
-    return np.frombuffer(ran.stdout, np.uint8).reshape(-1, HEIGHT, WIDTH, len(pixel_format.rstrip("24")))
+    return np.frombuffer(ran.stdout, np.uint8).reshape(-1, height, width, len(pixel_format.rstrip("24")))
 
 
-def painted_layers():
-    from reviewkit.render.cards.paint import paint
+def steps_of(name, shape=WIDE, seconds=SECONDS):
+    card = SAMPLES[name]
+    found = lay_out_in_roles(card.found, NO_FONTS, shape) if card.found else ()
+    return plan_steps(card, lay_out_in_roles(card, NO_FONTS, shape), found, Fraction(str(seconds)))
 
-    return [paint(part, LOOK.ground, WIDTH)[..., :3].copy() for part in split_layers(lay_out(response(), LOOK.name))]
+
+def painted(steps, shape=WIDE, width=WIDTH):
+    return [paint(apply_look(step.items, LOOK), LOOK.ground, width, shape=shape)[..., :3].copy() for step in steps]
+
+
+def begin_frames(steps, frames):
+    """The frame after which each step begins to appear."""
+    ends = np.cumsum([0.0, *(float(step.seconds + step.pause) for step in steps[1:])])
+    return [number * frames / ends[-1] for number in ends[:-1]]
+
+
+def drawing_frames(steps):
+    return math.ceil(sum(step.seconds + step.pause for step in steps) * RATE)
 
 
 def psnr_db(one, other):
@@ -105,61 +104,234 @@ def psnr_db(one, other):
 )
 @pytest.mark.parametrize("seconds", [0.5, 1.0, 6.0, 7.3, 600.0])
 def test_a_clip_has_as_many_frames_as_its_seconds_have(rate, seconds):
-    made = plan_length(seconds, Fraction(rate))
-    assert made.frames == round(Fraction(str(seconds)) * rate)
-    assert made.drawing == pytest.approx(min(seconds / 3, 2.0) * rate, abs=0.5 + 1e-9)
-    assert made.hold >= 0
+    assert count_frames(seconds, Fraction(rate)) == round(Fraction(str(seconds)) * rate)
 
 
 @pytest.mark.parametrize("seconds", [0.001, 0.04, 0.1])
 def test_a_clip_has_a_first_frame_and_a_last_one_however_short_it_is(seconds):
-    assert plan_length(seconds, Fraction(25)).frames == max(2, round(seconds * 25))
-    assert plan_length(seconds, Fraction(25)).drawing >= 1
+    assert count_frames(seconds, Fraction(25)) == max(2, round(seconds * 25))
+
+
+# ------------------------------------------------------------------ what is shown when
+
+
+def parts(step):
+    return {item.part for item in step.items}
+
+
+def test_a_verdict_appears_from_the_scale_to_the_word():
+    steps = steps_of("response")
+    assert [step.way for step in steps] == ["", "slide", "fade", "sweep", "fade", "swing", "fade"]
+    assert [(item.kind, item.part) for item in steps[0].items] == [("dial", "line")]
+    assert parts(steps[1]) == {"line", "scale"}
+    assert parts(steps[2]) == {"line", "scale", "frame"}
+    assert parts(steps[3]) - parts(steps[2]) == {"curve"}
+    wedges = [[item for item in step.items if item.part == "needle" and isinstance(item, Area)] for step in steps]
+    assert [len(some) for some in wedges] == [0, 0, 0, 0, 0, 1, 1]
+    assert "word" not in parts(steps[5])
+    assert {item.text for item in steps[6].items if isinstance(item, Text) and item.part == "word"} >= {
+        "falls",
+        "short",
+    }
+    # the wedge comes from the left end of its scale
+    scale = [item for item in steps[5].items if item.part == "needle" and isinstance(item, Stroke)]
+    left = min(x for item in scale for x, _ in item.points)
+    assert np.mean(wedges[5][0].points, axis=0)[0] - steps[5].reach == pytest.approx(left, abs=2)
+
+
+def test_a_pair_starts_from_its_card_as_found():
+    steps, found = steps_of("pair"), SAMPLES["found"]
+    assert [step.way for step in steps] == ["", "cut", "fade", "sweep", "fall", "cut"]
+    first = lay_out_in_roles(found, NO_FONTS, WIDE)
+    assert {id(item) for item in steps[0].items} != set()
+    assert [item.text for item in steps[0].items if isinstance(item, Text)] == [
+        item.text for item in first if isinstance(item, Text)
+    ]
+
+    def texts(step):
+        return {item.text for item in step.items if isinstance(item, Text)}
+
+    assert "The right channel is rough" not in texts(steps[1])
+    for step in steps[1:]:
+        assert "The right channel comes back" in texts(step)
+    # the fault's figure stays, without its colour, until the new one is there; only then is the old one light
+    for step in steps[2:5]:
+        assert "5.0 %" in texts(step)
+        assert "0.020 %" not in texts(step)
+        assert not any(item.colour == ROLES.status("falls short") for item in step.items)
+    assert {"5.0", "0.020 %"} <= texts(steps[5])
+    assert {item.weight for item in steps[5].items if isinstance(item, Text) and item.text == "5.0"} == {"light"}
+    curves = [[item.part for item in step.items if getattr(item, "kind", "") == "curve"] for step in steps]
+    assert curves[2] == ["ghost"]
+    assert sorted(curves[3]) == ["curve", "ghost"]
+    assert "fall" in parts(steps[4]) - parts(steps[3])
+
+
+@pytest.mark.parametrize("shape", SHAPES.values(), ids=SHAPES)
+def test_both_cards_of_a_pair_have_the_same_places(shape):
+    """The same scale, and the fault's figure where the old one is afterwards."""
+    found, after = (lay_out_in_roles(SAMPLES[name], NO_FONTS, shape) for name in ("found", "pair"))
+
+    def numbers(items):
+        return [(item.text, item.x, item.baseline) for item in items if isinstance(item, Text) and item.part == "scale"]
+
+    def rules(items):
+        return [tuple(y for _, y in item.points) for item in items if getattr(item, "kind", "") == "grid"]
+
+    assert numbers(found) == numbers(after)
+    assert set(rules(found)) == set(rules(after))
+    ((x, baseline, size),) = [(i.x, i.baseline, i.size) for i in found if isinstance(i, Text) and i.text == "5.0 %"]
+    (old,) = [item for item in after if isinstance(item, Text) and item.text == "5.0"]
+    assert (old.baseline, old.size) == (baseline, size)
+    assert old.box.left == pytest.approx(x, abs=12)  # a light figure has more room on its left
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+@pytest.mark.parametrize("shape", SHAPES.values(), ids=SHAPES)
+def test_all_is_there_after_two_and_a_half_seconds_and_is_the_still(name, shape):
+    if name == "title" and shape.name == "square":
+        pytest.skip("see the title card's own tests")
+    steps = steps_of(name, shape, 6.0)
+    pictures = painted(
+        [steps[-1], replace(steps[-1], items=lay_out_in_roles(SAMPLES[name], NO_FONTS, shape))], shape, 640
+    )
+    assert np.array_equal(*pictures)
+    whole = sum(step.seconds + step.pause for step in steps)
+    if name == "hunt":
+        assert whole == Fraction(24, 5)  # the last reading is there with a fifth of the clip left
+    else:
+        assert 0 <= whole <= Fraction(5, 2)
+    assert sum(step.seconds + step.pause for step in steps_of(name, shape, 2.0)) <= (1 if name != "hunt" else 10)
+
+
+def test_a_score_shows_missed_undecided_then_met_in_one_sweep():
+    steps = steps_of("score")
+    shown = [" ".join(item.text for item in step.items if isinstance(item, Text)) for step in steps]
+    appears = [next(at for at, text in enumerate(shown) if word in text) for word in ("missed", "60.3", "42.9 W")]
+    assert appears == sorted(set(appears))
+    assert steps[appears[0]].way == "fade"
+    assert steps[appears[2]].way == "sweep"
+
+
+def test_a_hunt_takes_one_reading_after_another():
+    steps = steps_of("hunt", seconds=10.0)
+    readings = ["38.9 V", "21.3 mV", "0.2 mV", "0.66 V", "open"]
+    for reading, step, before in zip(readings, steps[-5:], steps[-6:-1], strict=True):
+        assert reading in {item.text for item in step.items if isinstance(item, Text)}
+        assert reading not in {item.text for item in before.items if isinstance(item, Text)}
+        assert step.seconds + step.pause > 1
+
+
+def test_an_ending_shows_word_change_then_tally():
+    steps = steps_of("ending")
+    shown = [{item.text for item in step.items if isinstance(item, Text)} for step in steps]
+    appears = [next(at for at, some in enumerate(shown) if word in some) for word in ("Repaired", "0.020 %", "9")]
+    assert appears == sorted(set(appears))
 
 
 # ------------------------------------------------------------------ the frames before they are encoded
 
 
-def test_curve_then_names_then_needle_and_the_last_frame_is_the_whole():
-    steps = [np.full((4, 40), 10, np.uint8) for _ in range(4)]
-    for step in steps[1:]:
-        step[1, 4:24] = 200  # a curve
-    for step in steps[2:]:
-        step[0, 30:34] = 100  # a name
-    steps[3][3, 30:34] = 60  # a needle
-    seen = [frame[0].copy() for frame in animate(((step,) for step in steps), 20, _mix)]
+def plain_steps(*ways, seconds=1):
+    return [Step((), way, Fraction(seconds) if way else Fraction(0)) for way in ("", *ways)]
+
+
+def all_frames(pictures, steps, frames, mixed=mix):
+    return [frame[0].copy() for frame in animate(((one,) for one in pictures), steps, frames, 1.0, mixed)]
+
+
+def test_curve_then_names_then_the_whole():
+    pictures = [np.full((4, 40), 10, np.uint8) for _ in range(3)]
+    for picture in pictures[1:]:
+        picture[1, 4:24] = 200  # a curve
+    pictures[2][0, 30:34] = 100  # a name
+    seen = all_frames(pictures, plain_steps("sweep", "fade"), 20)
     assert len(seen) == 21
-    assert (seen[0] == steps[0]).all()
-    assert (seen[-1] == steps[3]).all()
+    assert (seen[0] == pictures[0]).all()
+    assert (seen[-1] == pictures[2]).all()
     reach = [int((frame[1] == 200).sum()) for frame in seen]
     assert reach == sorted(reach)
-    assert reach[14] == 20
-    assert reach[13] < 20
-    assert not any((frame[0] != 10).any() for frame in seen[:15])  # no name before the curve has passed
-    assert 10 < seen[16][0, 30] < 100
-    assert not any((frame[3] != 10).any() for frame in seen[:18])  # no needle before the names are there
-    assert (seen[17] == steps[2]).all()
+    assert reach[10] == 20
+    assert reach[9] < 20
+    assert not any((frame[0] != 10).any() for frame in seen[:11])  # no name before the curve has passed
+    assert 10 < seen[13][0, 30] < 100
 
 
-def test_a_card_without_needle_or_names_moves_too():
-    steps = [np.zeros((4, 8), np.uint8) for _ in range(4)]
-    for step in steps[1:]:
-        step[2, 3:5] = 9
-    seen = [frame[0].copy() for frame in animate(((step,) for step in steps), 1, lambda a, b, share: b)]
-    assert len(seen) == 2
-    assert (seen[1] == steps[1]).all()
-    assert not seen[0].any()
+def test_an_arrow_falls_and_a_cut_takes_no_frame():
+    pictures = [np.zeros((40, 8), np.uint8) for _ in range(3)]
+    for picture in pictures[1:]:
+        picture[4:24, 3] = 9
+    pictures[2][30] = 7
+    seen = all_frames(pictures, [*plain_steps("fall"), Step((), "cut", Fraction(0))], 10)
+    reach = [int((frame[:, 3] == 9).sum()) for frame in seen]
+    assert reach == sorted(reach)
+    assert [frame[30, 0] for frame in seen] == [0] * 10 + [7]  # with the last frame of the fall
+
+
+def test_a_scale_slides_in_from_the_right():
+    pictures = [np.zeros((6, 100), np.uint8) for _ in range(2)]
+    pictures[1][3, 10:90:20] = 5
+    seen = all_frames(pictures, plain_steps("slide"), 8)
+    places = [np.flatnonzero(frame[3]) for frame in seen]
+    assert not len(places[0])
+    firsts = [int(place[0]) for place in places if len(place)]
+    assert firsts == sorted(firsts, reverse=True)
+    assert all((np.diff(place) == 20).all() for place in places)  # as a whole
+    assert (seen[-1] == pictures[1]).all()
+
+
+def test_a_needle_swings_from_the_left_end_and_leaves_what_it_passes():
+    before = np.zeros((8, 100), np.uint8)
+    before[2:6, 20:30] = 50  # a number under the scale
+    after = before.copy()
+    after[1:7, 60:66] = 200  # the wedge
+    steps = [Step((), "", Fraction(0)), Step((), "swing", Fraction(1), reach=52.0)]
+    seen = all_frames([before, after], steps, 20)
+    lefts = [int(np.flatnonzero((frame == 200).any(axis=0))[0]) for frame in seen[1:]]
+    assert lefts == sorted(lefts)
+    assert lefts[0] < 20
+    assert lefts[-1] == 60
+    assert all((frame == 200).sum() == 36 for frame in seen[1:])  # whole wherever it is
+    assert (seen[-1] == after).all()
+    assert (seen[12][2:6, 20:30] == 50).all()  # it has passed there
+
+
+def test_a_card_with_one_step_stands_still():
+    picture = np.full((4, 8), 3, np.uint8)
+    seen = all_frames([picture], plain_steps(), 3)
+    assert len(seen) == 4
+    assert all((frame == picture).all() for frame in seen)
+
+
+def test_pauses_are_waited_for():
+    pictures = [np.zeros((2, 4), np.uint8), np.full((2, 4), 9, np.uint8), np.full((2, 4), 20, np.uint8)]
+    steps = [Step((), "", Fraction(0)), Step((), "cut", Fraction(0), Fraction(1)), Step((), "fade", Fraction(1))]
+    seen = [int(frame[0, 0]) for frame in all_frames(pictures, steps, 10)]
+    assert seen[:6] == [0, 9, 9, 9, 9, 9]
+    assert seen[-1] == 20
+    assert seen == sorted(seen)
 
 
 def test_what_is_faded_in_clear_keeps_its_colour():
     gone = np.array([[21, 25, 30, 0]], np.uint8)
     here = np.array([[243, 238, 228, 255]], np.uint8)
     # straight alpha: half there is the colour itself at half its opacity, not half the colour
-    assert _mix_with_alpha(gone, here, 0.5).tolist() == [[243, 238, 228, 128]]
-    assert _mix_with_alpha(gone, here, 0.0)[0, 3] == 0
-    assert _mix_with_alpha(gone, here, 1.0).tolist() == here.tolist()
+    assert mix_with_alpha(gone, here, 0.5).tolist() == [[243, 238, 228, 128]]
+    assert mix_with_alpha(gone, here, 0.0)[0, 3] == 0
+    assert mix_with_alpha(gone, here, 1.0).tolist() == here.tolist()
     both = np.array([[100, 0, 0, 255]], np.uint8), np.array([[200, 0, 0, 255]], np.uint8)
-    assert _mix_with_alpha(*both, 0.5).tolist() == [[150, 0, 0, 255]]
+    assert mix_with_alpha(*both, 0.5).tolist() == [[150, 0, 0, 255]]
+
+
+def test_what_is_converted_only_where_it_changes_is_the_whole():
+    rng = np.random.default_rng(5)
+    pictures = [rng.integers(0, 256, (10, 6, 4), np.uint8)]
+    for rows in (slice(3, 4), slice(0, 10), slice(0, 0), slice(9, 10)):
+        picture = pictures[-1].copy()
+        picture[rows] = rng.integers(0, 256, picture[rows].shape, np.uint8)
+        pictures.append(picture)
+    for planes, picture in zip(to_yuv(iter(pictures)), pictures, strict=True):
+        assert all((one == other).all() for one, other in zip(planes, yuv(picture), strict=True))
 
 
 @pytest.mark.parametrize(
@@ -176,7 +348,7 @@ def test_what_is_faded_in_clear_keeps_its_colour():
 def test_colours_are_those_of_bt_709(colour, expected):
     pixels = np.empty((4, 6, 4), np.uint8)
     pixels[...] = (*colour, 255)
-    planes = _yuv(pixels)
+    planes = yuv(pixels)
     assert [plane.shape for plane in planes] == [(4, 6), (2, 3), (2, 3)]
     assert [int(plane[0, 0]) for plane in planes] == list(expected)
     assert all((plane == plane[0, 0]).all() for plane in planes)
@@ -205,13 +377,14 @@ def packet_times(program, file):
     return [int(line.split(",")[2]) * base for line in lines if not line.startswith("#")]
 
 
-def test_the_first_frame_is_without_the_curve_and_the_last_is_the_still(made, frames):
-    first, curve, *_ = painted_layers()
+def test_the_first_frame_is_the_dial_line_and_the_last_is_the_still(made, frames):
+    steps = steps_of("response")
+    first, scale, *_ = painted(steps)
     still = np.asarray(Image.open(io.BytesIO(made[0]["cards"])).convert("RGB"))
     assert psnr_db(frames[0], first) >= 40
-    assert psnr_db(frames[0], first) > psnr_db(frames[0], curve)
+    assert psnr_db(frames[0], first) > psnr_db(frames[0], scale)
     assert psnr_db(frames[-1], still) >= 40
-    assert all(psnr_db(frame, still) >= 40 for frame in frames[plan_length(SECONDS, RATE).drawing :])
+    assert all(psnr_db(frame, still) >= 40 for frame in frames[drawing_frames(steps) :])
     # flat colours as they are in the still, within what 8 bit of luma and chroma can hold
     assert np.abs(frames[-1][5, 5].astype(int) - still[5, 5]).max() <= 2
 
@@ -223,32 +396,71 @@ def test_the_last_frame_loses_nothing_but_chroma_between_pixels(made):
     command = [program, "-loglevel", "error", "-i", clip, "-f", "rawvideo", "-"]
     ran = subprocess.run(command, capture_output=True, check=True)
     last = np.frombuffer(ran.stdout, np.uint8).reshape(FRAMES, -1)[-1]
-    assert psnr_db(last, np.concatenate([plane.ravel() for plane in _yuv(still)])) >= 50
+    assert psnr_db(last, np.concatenate([plane.ravel() for plane in yuv(still)])) >= 50
 
 
 def test_left_of_the_edge_is_the_curve_and_right_of_it_is_not(frames):
-    first, curve, *_ = painted_layers()
+    steps = steps_of("response")
+    layers = painted(steps)
+    drawing, at = drawing_frames(steps), [step.way for step in steps].index("sweep")
+    first, curve = layers[at - 1], layers[at]
+    begins = begin_frames(steps, drawing)
     differs = np.flatnonzero((first != curve).any(axis=(0, 2)))
     left, right = differs[0], differs[-1] + 1
-    drawing = plan_length(SECONDS, RATE).drawing
-    for number in (1, 2, 4):
-        edge = left + (right - left) * number / drawing / 0.7
-        assert left < edge < right
-        before, after = slice(0, round(edge) - 4), slice(round(edge) + 4, None)  # chroma reaches over by a few pixels
+    seen = 0
+    for number in range(math.ceil(begins[at]) + 1, math.floor(begins[at + 1])):
+        edge = left + (right - left) * (number - begins[at]) / (begins[at + 1] - begins[at])
+        before, after = slice(0, round(edge) - 6), slice(round(edge) + 6, None)  # chroma reaches over by a few pixels
         assert psnr_db(frames[number][:, before], curve[:, before]) >= 40
         assert psnr_db(frames[number][:, after], first[:, after]) >= 40
         assert psnr_db(frames[number][:, before], first[:, before]) < 40
+        seen += 1
+    assert seen >= 4
 
 
-def test_the_needle_comes_last(frames):
-    *_, without, whole = painted_layers()
+def test_the_word_comes_last(frames):
+    steps = steps_of("response")
+    *_, without, whole = painted(steps)
     where = (without != whole).any(axis=2)
     assert where.any()
-    drawing = plan_length(SECONDS, RATE).drawing
+    drawing = drawing_frames(steps)
     apart = np.abs(whole.astype(int) - without)[where].mean()
     away = [np.abs(frame.astype(int) - without)[where].mean() for frame in frames]
-    assert max(away[: int(0.85 * drawing) + 1]) < 0.15 * apart
+    assert max(away[: int(begin_frames(steps, drawing)[-1])]) < 0.15 * apart
     assert min(away[drawing:]) > 0.85 * apart
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_a_pairs_clip_begins_with_the_still_as_found_and_ends_with_the_pair(encoder, tmp_path, name):
+    shape = SHAPES[name]
+    motion = Motion(Fraction(10), 5.0, encoder, tmp_path)
+    order = Order(LOOK, WIDTH, motion=motion, shapes=(name,))
+    drawn = draw_pictures(SAMPLES["pair"], order)
+    found = draw_pictures(SAMPLES["found"], replace(order, motion=None))
+    size = shape.width * 2 // 3, shape.height * 2 // 3
+    seen = decoded(encoder.ffmpeg, drawn[kind_of("mp4", name)], "rgb24", *size)
+    assert len(seen) == 50
+    for frame, still in ((seen[0], found), (seen[-1], drawn)):
+        picture = np.asarray(Image.open(io.BytesIO(still[kind_of("cards", name)])).convert("RGB"))
+        assert psnr_db(frame, picture) >= 38
+
+
+@pytest.mark.parametrize("name", [name for name in SAMPLES if name not in ("title", "table")])
+def test_every_card_but_titles_and_tables_has_a_clip(encoder, tmp_path, name):
+    motion = Motion(Fraction(10), 2.0, encoder, tmp_path)
+    drawn = draw_pictures(SAMPLES[name], Order(LOOK, WIDTH, motion=motion))
+    seen = decoded(encoder.ffmpeg, drawn["mp4"], "rgb24")
+    still = np.asarray(Image.open(io.BytesIO(drawn["cards"])).convert("RGB"))
+    assert len(seen) == 20
+    assert psnr_db(seen[-1], still) >= 38
+    assert psnr_db(seen[0], still) < 30
+    assert name in CHARTS or name in ("number", "score", "hunt", "fix", "ending", "price")
+
+
+def test_a_table_and_a_title_have_none(tmp_path):
+    motion = Motion(Fraction(10), 2.0, ffmpeg.Encoder("no such program", ""), tmp_path)
+    for name in ("title", "table"):
+        assert set(draw_pictures(SAMPLES[name], Order(LOOK, WIDTH, motion=motion))) == {"cards"}
 
 
 def test_the_clip_with_alpha_is_the_overlay_to_the_last_bit(made):
@@ -267,7 +479,7 @@ def test_the_clip_with_alpha_is_the_overlay_to_the_last_bit(made):
 
 def test_the_same_card_gives_the_same_bytes_and_nothing_of_where_and_when(made, tmp_path):
     motion = replace(made[1], folder=tmp_path)
-    draw_pictures(response(), Order(LOOK, WIDTH, overlay=True, motion=motion))
+    draw_pictures(CARD, Order(LOOK, WIDTH, overlay=True, motion=motion))
     assert sorted(path.name for path in tmp_path.iterdir()) == ["response.mov", "response.mp4"]
     for ending in (".mp4", ".mov"):
         again, before = (each.file("response", ending).read_bytes() for each in (motion, made[1]))
@@ -281,9 +493,10 @@ def test_the_same_card_gives_the_same_bytes_and_nothing_of_where_and_when(made, 
 def test_a_long_clip_takes_no_longer_to_encode(encoder, tmp_path):
     motion = Motion(Fraction(10), 6.0, encoder, tmp_path)
     flat = [np.full((90, 160, 4), 40 + 10 * layer, np.uint8) for layer in range(4)]
+    steps = plain_steps("fade", "sweep", "fade", seconds=Fraction(1, 6))
     for seconds, frames in ((1.0, 10), (600.0, 6000)):
         place = tmp_path / f"{frames}.mp4"
-        write_opaque_clip(iter(flat), place, motion, seconds)
+        write_opaque_clip(iter(flat), steps, 1.0, place, motion, seconds)
         assert packet_times(encoder.ffmpeg, place) == [Fraction(number, 10) for number in range(frames)]
     assert (tmp_path / "6000.mp4").stat().st_size < 400_000
 
@@ -328,7 +541,7 @@ def test_an_encoder_that_fails_is_quoted_and_leaves_nothing(tmp_path, reads):
     flat = np.zeros((720, 1280, 4), np.uint8)
     for write, name in ((write_opaque_clip, "a.mp4"), (write_clear_clip, "a.mov")):
         with pytest.raises(CannotFinish, match=r"^ffmpeg: No space left on device$"):
-            write(iter([flat] * 4), folder / name, motion, 1.0)
+            write(iter([flat] * 2), plain_steps("fade"), 1.0, folder / name, motion, 1.0)
     assert list(folder.iterdir()) == []
 
 
@@ -386,11 +599,8 @@ def test_what_was_not_delivered_is_gone_with_its_folder(tmp_path):
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["mine.txt"]
 
 
-def test_the_frame_stands_on_the_plate_of_the_whole_card(made):
+def test_the_first_frame_stands_on_the_plate_of_the_whole_card(made):
     """Else plates would grow while the clip runs."""
     seen = decoded(made[1].encoder.ffmpeg, made[1].file("response", ".mov"), "rgba")
-    items = [item for item in lay_out(response(), LOOK.name) if item.part == "frame"]
-    alone = draw_overlay(items, LOOK, WIDTH)
-    readings = (slice(300, 400), slice(900, 1200))  # where nothing of the frame is
-    assert seen[0][readings][..., 3].min() > 150
-    assert alone[readings][..., 3].max() == 0
+    assert (seen[0][..., 3] >= seen[-1][..., 3].min()).all()
+    assert seen[0][300:400, 900:1200, 3].min() > 150  # where nothing is yet

@@ -5,6 +5,7 @@ Contrasts are those of WCAG 2.x, worked out here with numpy on composited pixels
 """
 
 import io
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -12,12 +13,15 @@ import pytest
 from card_samples import SAMPLES, texts
 from PIL import Image
 
-from reviewkit.render.cards import card as drawing
-from reviewkit.render.cards.card import Order, draw_pictures
+from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.card import lay_out_in_roles
+from reviewkit.render.cards.colour_roles import apply_look
 from reviewkit.render.cards.contrast import contrast, mix
 from reviewkit.render.cards.look import LOOKS, with_colours
-from reviewkit.render.cards.paint import paint
-from reviewkit.render.cards.scene import Area, Box, Stroke, Text
+from reviewkit.render.cards.paint import NO_FONTS, paint
+from reviewkit.render.cards.pictures import Order, draw_pictures
+from reviewkit.render.cards.scene import Area, Stroke, Text
+from reviewkit.render.cards.shape import SHAPES, WIDE
 from reviewkit.render.footage.overlay import (
     draw_overlay,
     draw_plate,
@@ -27,13 +31,19 @@ from reviewkit.render.footage.overlay import (
     plate_regions,
 )
 
-EVERY = (("response", "lamplight"), ("distortion_power", "brochure"), ("table", "lamplight"))
+EVERY = (
+    ("response", "lamplight", "wide"),
+    ("pair", "brochure", "wide"),
+    ("found", "lamplight", "tall"),
+    ("power", "brochure", "square"),
+    ("table", "lamplight", "wide"),
+)
 FOOTAGE = {"white": 255, "black": 0}
 OTHER = with_colours(LOOKS["lamplight"], {"ground": "#202a44", "soft": "#c8ccd4"})
 
 
-def laid(name, look):
-    return drawing.apply_look(drawing._lay_out_in_roles(SAMPLES[name]), footage_look(look))
+def laid(name, look, shape="wide"):
+    return apply_look(lay_out_in_roles(SAMPLES[name], NO_FONTS, SHAPES[shape]), footage_look(look))
 
 
 def over(pixels, footage):
@@ -92,10 +102,17 @@ def test_a_look_without_room_has_a_whole_plate():
 def test_the_palest_curves_are_seen_on_the_plate(look):
     there = footage_look(look)
     for footage in ("#ffffff", "#000000"):
-        for ground in (look.ground, look.band):
+        for ground in (look.ground, look.band, there.room):
             under = mix(ground, footage, 1 - plate_opacity(look) / 255)
             for colour in (there.bench, there.curve("L", "before"), there.curve("R", "before")):
                 assert contrast(colour, under) >= 3
+        for fill, those in ((there.room, (look.ink, look.soft)), (there.fault_room, (look.ink, look.falls_short))):
+            under = mix(fill, footage, 1 - plate_opacity(look) / 255)
+            assert all(contrast(colour, under) >= (7 if colour == look.ink else 4.5) for colour in those)
+            assert contrast(fill, look.ground) > 1.05
+        for channel in ("L", "R"):
+            under = mix(there.room, footage, 1 - plate_opacity(look) / 255)
+            assert contrast(there.channel_on(channel, "room"), under) >= 4.5
     assert there.curve("L", "now") == look.left
     assert there.curve("L", "before") != look.left
 
@@ -105,25 +122,25 @@ def test_the_palest_curves_are_seen_on_the_plate(look):
 
 def without(items):
     """What texts and curves stand on."""
-    return [item for item in items if isinstance(item, Area) and item.kind == "band"]
+    return [item for item in items if isinstance(item, Area) and item.kind in ("band", "room")]
 
 
 @cache
-def overlaid(name, look_name):
+def overlaid(name, look_name, shape_name):
     """Shapes, their overlay, and the plate that they stand on."""
-    look = LOOKS[look_name]
-    items = laid(name, look)
-    pixels = draw_overlay(items, look, 1920).copy()
-    ground = draw_plate(plate_regions(items), look, 1920, (0, 1080))
-    under = paint(without(items), ground, 1920).copy()
+    look, shape = LOOKS[look_name], SHAPES[shape_name]
+    items = laid(name, look, shape_name)
+    pixels = draw_overlay(items, look, shape.width, shape=shape).copy()
+    ground = draw_plate(plate_regions(items, shape), look, shape.width, (0, shape.height), shape)
+    under = paint(without(items), ground, shape.width, shape=shape).copy()
     under[..., 3] = ground[..., 3]
     return items, pixels, under
 
 
 @pytest.mark.parametrize("footage", FOOTAGE)
-@pytest.mark.parametrize(("name", "look_name"), EVERY)
-def test_every_text_and_curve_can_be_read(name, look_name, footage):
-    items, pixels, ground = overlaid(name, look_name)
+@pytest.mark.parametrize(("name", "look_name", "shape"), EVERY)
+def test_every_text_and_curve_can_be_read(name, look_name, shape, footage):
+    items, pixels, ground = overlaid(name, look_name, shape)
     look, alpha = LOOKS[look_name], ground[..., 3]
     seen, under = over(pixels, FOOTAGE[footage]), over(ground, FOOTAGE[footage])
     looked_at = 0
@@ -137,7 +154,7 @@ def test_every_text_and_curve_can_be_read(name, look_name, footage):
             least = 3
             points = np.asarray(item.points)[np.isfinite(item.points).all(axis=1)]
             x, y = np.rint(points).astype(int).T.clip(0)
-            rows, columns = np.minimum(y, 1079), np.minimum(x, 1919)
+            rows, columns = np.minimum(y, len(pixels) - 1), np.minimum(x, pixels.shape[1] - 1)
         else:
             continue
         rows, columns = rows.ravel(), columns.ravel()
@@ -148,15 +165,16 @@ def test_every_text_and_curve_can_be_read(name, look_name, footage):
     assert looked_at > 5
 
 
-@pytest.mark.parametrize(("name", "look_name"), EVERY)
-def test_laid_over_footage_it_is_as_if_drawn_there(name, look_name):
+@pytest.mark.parametrize(("name", "look_name", "shape"), EVERY)
+def test_laid_over_footage_it_is_as_if_drawn_there(name, look_name, shape):
     """No fringe anywhere: painting on the plate and then mixing is the same as mixing and then painting."""
-    items, pixels, ground = overlaid(name, look_name)
-    shapes = [item for item in items if item not in without(items)]
-    footage = np.random.default_rng(4).integers(0, 256, (1080, 1920, 3), dtype=np.uint8)
+    items, pixels, ground = overlaid(name, look_name, shape)
+    fills = without(items)
+    shapes = [item for item in items if not any(item is fill for fill in fills)]
+    footage = np.random.default_rng(4).integers(0, 256, (*pixels.shape[:2], 3), dtype=np.uint8)
     mixed_first = np.full_like(ground, 255)
     mixed_first[..., :3] = over(ground, footage)
-    drawn = paint(shapes, mixed_first, 1920)[..., :3].astype(np.int16)
+    drawn = paint(shapes, mixed_first, pixels.shape[1], shape=SHAPES[shape])[..., :3].astype(np.int16)
     assert np.abs(over(pixels, footage) - drawn).max() <= 3
 
 
@@ -178,7 +196,7 @@ def test_the_canvas_keeps_colours_apart_from_their_alpha():
     colour = "#ffd98a"
     nothing = np.zeros((1080, 1920, 4), dtype=np.uint8)
     curve = Stroke("curve", ((200.0, 300.0), (900.0, 411.0)), colour, 6.0)
-    text = Text("0.026 %", 300.0, 700.0, 90.0, colour, True, Box(300, 600, 700, 700), "")
+    text = Text("0.026 %", 300.0, 700.0, 90.0, colour, "bold", Box(300, 600, 700, 700), "")
     pixels = paint([curve, text], nothing, 1920)
     alpha = pixels[..., 3]
     edge = (alpha > 0) & (alpha < 255)
@@ -192,9 +210,9 @@ def test_the_canvas_keeps_colours_apart_from_their_alpha():
 def test_what_is_clear_has_the_colour_of_the_ground():
     """So that a picture scaled by a program that mixes straight colours has no other colour at its edges."""
     look = LOOKS["brochure"]
-    pixels = draw_overlay(laid("title", look), look, 1280)
+    pixels = draw_overlay(laid("table", look, "tall"), look, 720, shape=SHAPES["tall"])
     clear = pixels[..., 3] == 0
-    assert clear.sum() > 100_000
+    assert clear.sum() > 50_000
     assert (pixels[clear][:, :3] == codes(look.ground)).all()
 
 
@@ -221,24 +239,34 @@ def test_a_plate_may_reach_over_the_frame_and_be_a_part_of_it():
     assert (draw_plate(boxes, look, 1920, (720, 1080)) == whole[720:]).all()
 
 
-def test_head_picture_and_readings_share_a_plate_and_a_far_corner_has_its_own():
-    look = LOOKS["lamplight"]
+def text_at(left, top, right, baseline):
+    return Text("x", left, baseline, 40.0, "#ffffff", "regular", Box(left, top, right, baseline + 8), "")
 
-    def text(left, top, right, baseline, part="frame"):
-        return Text("x", left, baseline, 40.0, look.ink, False, Box(left, top, right, baseline + 8), "", part)
 
-    head = [text(96, 70, 500, 114), text(96, 147, 700, 172), text(1600, 80, 1824, 114)]
-    picture = [Stroke("scale", ((100, 224), (1400, 224), (1400, 940)), look.ink, 2.0)]
-    readings = [text(1450, 230, 1800, 400, "reading")]
-    left, right = plate_regions([*head, *picture, *readings])
-    assert left == Box(96, 70, 1401, 941)
-    assert right == Box(96, 70, 1824, 400)
-    assert plate_regions(readings) == (Box(1450, 230, 1800, 400),)
+def test_what_is_close_together_shares_a_plate_and_footage_shows_between_the_rest():
+    near = [text_at(300, 300, 700, 340), text_at(320, 480, 900, 520)]
+    assert plate_regions(near) == (Box(300, 300, 900, 520),)
+    far = [text_at(400, 800, 800, 840)]
+    assert plate_regions([*near, *far]) == (Box(300, 300, 900, 520), Box(400, 800, 800, 840))
     assert plate_regions([]) == ()
-    far = [Stroke("scale", ((100, 400), (1400, 940)), look.ink, 2.0)]
-    assert plate_regions([*head, *far])[:2] == (Box(96, 70, 700, 172), Box(1600, 70, 1824, 172))
-    foot = [text(96, 980, 900, 1005)]
-    assert plate_regions([*head, *[Stroke("scale", ((100, 224), (1400, 900)), look.ink, 2.0)], *foot])[-1].top == 980
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_a_plate_goes_over_an_edge_that_is_near(name):
+    """Else a mere strip of footage would be left there."""
+    shape = SHAPES[name]
+    (box,) = plate_regions([text_at(90, 60, shape.width - 90, 100)], shape)
+    assert box.left < -60
+    assert box.top < -60
+    assert box.right > shape.width + 60
+    assert box.bottom == 100
+
+
+def test_the_lower_part_of_a_tall_frame_is_clear():
+    shape = SHAPES["tall"]
+    alpha = draw_overlay(laid("pair", LOOKS["lamplight"], "tall"), LOOKS["lamplight"], 1080, shape=shape)[..., 3]
+    assert not alpha[1720:].any()
+    assert alpha[400:1500].min() == plate_opacity(LOOKS["lamplight"])
 
 
 def test_the_makers_band_colours_the_plate_and_makes_it_no_denser():
@@ -248,7 +276,7 @@ def test_the_makers_band_colours_the_plate_and_makes_it_no_denser():
         Stroke("grid", ((200, 300), (1000, 300)), look.rule, 2.0),
         Stroke("grid", ((200, 700), (1000, 700)), look.rule, 2.0),
     ]
-    pixels = draw_overlay([band, *around], look, 1920)
+    pixels = draw_overlay([band, *around], look, WIDE.width)
     assert (pixels[410:590, 310:890, :3] == codes(look.band)).all()
     assert (pixels[400:600, 300:900, 3] == plate_opacity(look)).all()
 
@@ -265,10 +293,15 @@ def test_the_png_holds_every_pixel(width):
     assert (np.asarray(image) == draw_overlay(items, look, width)).all()
 
 
-def test_an_overlay_is_drawn_when_asked_for():
-    order = Order(LOOKS["lamplight"], 1280)
-    assert "overlays" not in draw_pictures(SAMPLES["response"], order)
-    made = draw_pictures(SAMPLES["response"], Order(LOOKS["lamplight"], 1280, overlay=True))
-    assert set(made) == {"cards", "overlays"}
-    assert Image.open(io.BytesIO(made["overlays"])).mode == "RGBA"
-    assert len(texts(laid("response", LOOKS["lamplight"]))) > 5
+@pytest.mark.parametrize(
+    ("name", "kind"), [("wide", "overlays"), ("tall", "tall-overlays"), ("square", "square-overlays")]
+)
+def test_an_overlay_is_drawn_when_asked_for(name, kind):
+    order = Order(LOOKS["lamplight"], 1280, shapes=(name,))
+    cards = kind.replace("overlays", "cards")
+    assert set(draw_pictures(SAMPLES["response"], order)) == {cards}
+    drawn = draw_pictures(SAMPLES["response"], replace(order, overlay=True))
+    assert set(drawn) == {cards, kind}
+    image = Image.open(io.BytesIO(drawn[kind]))
+    assert (image.mode, image.size) == ("RGBA", (SHAPES[name].width * 2 // 3, SHAPES[name].height * 2 // 3))
+    assert len(texts(laid("response", LOOKS["lamplight"], name))) > 5

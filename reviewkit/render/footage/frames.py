@@ -50,13 +50,13 @@ def animate(
         after = next(pictures)
         show = _WAYS[step.way](Change(shown, after, mixed, 2 * round(step.reach * scale / 2)))
         end = begin + step.seconds / whole
-        while Fraction(number, frames) <= end:
-            show(float((Fraction(number, frames) - begin) / (end - begin)) if end > begin else 1.0)
+        while Fraction(number, frames) < end:
+            show(float((Fraction(number, frames) - begin) / (end - begin)))
             yield shown
             number += 1
         show(1.0)
         begin = end + step.pause / whole
-        while Fraction(number, frames) <= begin:
+        while Fraction(number, frames) < begin:
             yield shown
             number += 1
     for _ in range(number, frames + 1):
