@@ -173,7 +173,7 @@ def test_only_one_card_leaves_the_others_and_the_record(folder):
     put(folder / "measurements/flat.csv", one_evening.flat(30_000))
     build(folder, Options(only="flat"))
     changed = {name for name, content in outputs(folder / "out").items() if before[name] != content}
-    assert changed == {"cards/03-flat.png", "strips/03-flat.png"}
+    assert changed == {"cards/04-flat.png", "strips/04-flat.png"}
     assert not is_current(folder)
 
 
@@ -209,7 +209,7 @@ def test_a_sweep_that_changed_is_read_and_drawn_alone(folder, monkeypatch):
     put(folder / "measurements/leak.csv", one_evening.leak(-61))
     build(folder, Options())
     assert read == ["leak.csv"]
-    assert set(drawn) == {"leak", "table", "closing"}  # which sum up
+    assert set(drawn) == {"leak", "score"}  # which sums up
     # what another is held against changes that one, too
     read.clear()
     drawn.clear()

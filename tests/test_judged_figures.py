@@ -84,7 +84,9 @@ def test_every_figure_of_the_score_is_printed(episode):
 
 def test_a_limit_is_drawn_only_with_its_own_verdict(episode):
     for card in episode.stills:
-        for limit in (limit for panel in card.body.panels for limit in panel.limits) if isinstance(card.body, Chart) else ():
+        for limit in (
+            (limit for panel in card.body.panels for limit in panel.limits) if isinstance(card.body, Chart) else ()
+        ):
             assert card.verdict is not None, card.id
             assert limit.rating is card.verdict.rating, card.id
 
@@ -98,7 +100,12 @@ def test_each_card_of_a_measurement_says_its_stage(episode):
 
 
 def test_as_found_nothing_of_after_is_there(episode):
-    later = {finding for run in episode.runs if run.conditions.measurement.stage == "after" for finding in map(id, run.findings)}
+    later = {
+        finding
+        for run in episode.runs
+        if run.conditions.measurement.stage == "after"
+        for finding in map(id, run.findings)
+    }
     for card in episode.stills:
         if card.stage != BEFORE:
             continue

@@ -130,6 +130,7 @@ def everything(tmp_path_factory, checkout):
     # as pip installs it
     (home / "reviewkit").write_text("from reviewkit.__main__ import main\nmain()\n", encoding="utf-8")
     command = [*apart(), sys.executable, str(home / "reviewkit"), "build", ".", "--overlay", "--motion", "--published"]
+    command += ["--shape", "wide", "tall", "square"]
     ran = subprocess.run(
         [*command, "--jobs", "2"], cwd=folder, env=environment, capture_output=True, text=True, check=False
     )
@@ -151,7 +152,8 @@ def test_every_output_is_known_as_the_programs_own(everything):
     names = {path.relative_to(out).as_posix() for path in out.rglob("*") if path.is_file()} - {MANIFEST}
     assert {name for name in names if not can_be_output(name)} == set()
     assert own_files(out).names == names
-    assert set(FIXED) <= names, "names that no build makes"
+    # (what the repair changed is shown only where something was measured before and after it)
+    assert set(FIXED) - {"thumbnail-pair.png"} <= names, "names that no build makes"
     assert {PurePosixPath(place).parts[0] for place in (card_path(kind, "01-a") for kind in KINDS)} <= {
         PurePosixPath(n).parts[0] for n in names
     }
@@ -239,7 +241,7 @@ def boxes(content, start=0, end=None):
 
 def test_films_hold_frames_alone_and_no_time_of_day(everything):
     films = {name: path.read_bytes() for name, path in everything.files().items() if path.suffix in (".mp4", ".mov")}
-    assert len(films) == 2
+    assert len(films) >= 8
     for name, content in films.items():
         found = list(boxes(content))
         assert {"moov", "mvhd", "tkhd", "mdhd", "stsd"} <= {box for box, _ in found}

@@ -163,7 +163,7 @@ def both_ways(signed: str) -> tuple[str, str]:
 def texts_of_repair(folder: Path) -> Iterator[str]:
     with (folder / "repair.csv").open(encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file):
-            for cell in (row["expected"], row["found"]):
+            for cell in (row["expected"], row["found"], row["after"]):
                 if cell and cell not in ("open", "short"):
                     yield f"{cell} {row['unit']}".replace("-", digits.MINUS).replace("ohm", "Ω")
             if row["tolerance"]:

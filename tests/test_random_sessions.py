@@ -215,7 +215,7 @@ def _check_what_is_told(bench: Bench) -> None:
     """Every measurement has its card, every rating its row, and the unit's own name stands on them."""
     a, episode = bench.amplifier, bench.episode
     cards = {card.id for card in episode.cards}
-    assert set(bench.names.values()) | {"title", "rated", "table"} <= cards
+    assert set(bench.names.values()) | {"title", "rated", "score"} <= cards
     assert len(episode.verdicts) == len(bench.verdicts)
     assert {card.corner for card in episode.cards if card.id in bench.names.values()} == {f"{a.maker} {a.model}"}
 

@@ -2,161 +2,351 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from reviewkit.episode import session_cards
-from reviewkit.model.card import Row
-from reviewkit.model.finding import Conditions, Finding, Run
+from reviewkit.episode.hunt import make_fix_card, make_hunt_card
+from reviewkit.episode.outcome import IMPROVED, MEASURED, REPAIRED, Outcome
+from reviewkit.episode.score import judged_figure, make_ending_card, make_score_card
+from reviewkit.ingest.session.repair_file import parse_repair
+from reviewkit.model.card import Card, Chart, Row
+from reviewkit.model.change import Change
+from reviewkit.model.finding import Finding, Point
 from reviewkit.model.prices import PriceLine
-from reviewkit.model.repair import RepairRow
-from reviewkit.model.session import Bench, Measurement, Rating, Session, Unit
+from reviewkit.model.session import Bench, EpisodeSettings, Rating, Session, Unit
 from reviewkit.model.verdict import Verdict
-from reviewkit.render.cards.card import fit
-from reviewkit.verdict.spec_table import spec_table
+from reviewkit.verdict.spec_table import SpecTable, TableRow
 
-SESSION = Session(Path(), Unit("Norrvale", "Forty"), Bench(mains="120 V 60 Hz"))
+SESSION = Session(Path(), Unit("Norrvale", "Forty", "integrated amplifier", 1977), Bench("aux", mains="120 V 60 Hz"))
 PRICE = PriceLine(329, "USD", 1977, 2024, 5.176, 1703.0, "$329", "$1,700", "", "$260")
+HEADER = "point,expected,found,unit,tolerance,action,after\n"
+TRAIL = """\
+"Rail, positive",38.5,38.9,V,5 %,none,
+"Rail, negative",-38.5,-38.8,V,5 %,none,
+"Bias L, before",22,21.3,mV,4 mV,none,
+"Bias R, before",22,0.2,mV,4 mV,traced to the bias spreader,22.8
+"Bias spreader R, collector to emitter",1.92,0.66,V,0.2 V,traced to the trimmer,1.93
+"Bias trimmer R, in the base arm",220,open,ohm,20 %,"replaced, sealed",221
+"Bias resistor R",390,392,ohm,5 %,none,
+"Bias trimmer L",220,231,ohm,20 %,replaced too,
+Output relay contacts,,,,,cleaned,
+"Bias L, after, warm",22,22.5,mV,4 mV,go,
+"""
 
 
-def verdict(label, word, *, position=None, margin="", measured="43 W", at=None, limit="40 W", room=None):
-    findings = ()
-    if at is not None:
-        findings = (Finding("power_at_limit", "R", 43.0, "W", at, "power", "distortion-power", "", "power.csv"),)
-    rating = Rating("power", "W", at_least=40.0)
-    return Verdict(rating, label, limit, limit, measured, word, margin, "", "", position, ("power",), findings, room)
+def points(rows: str = TRAIL):
+    return parse_repair(HEADER + rows)
 
 
-def repaired(point, expected, found, tolerance, action, **more):
-    value = None if found in ("open", "short") else float(found)
-    text = found if value is None else f"{found} V"
-    wanted = f"{expected} V" if expected is not None else ""
-    return RepairRow(point, expected, wanted, value, text, "V", more.get("off"), tolerance, action, "")
-
-
-def test_the_repair_reads_expected_to_found():
-    trail = (
-        repaired("Rail", 38.5, "38.9", "5 %", "none", off=1.925),
-        repaired("Bias spreader", 1.92, "0.66", "0.2 V", "traced to the trimmer", off=0.2),
-        repaired("Trimmer", 1.0, "open", "20 %", "replaced", off=0.2),
-        repaired("Offset, after", 0, "0.01", "", "GO"),
+def verdict(label, word, measured="43 W", limit="40 W", *, room=None, margin="", brief="", quantity="power"):
+    position = None if room is None else max(-1.2, min(1.2, room))
+    finding = Finding(quantity, "R", 43.0, "W", {"frequency": 1000.0}, "power", "distortion-power", "", "power.csv")
+    return Verdict(
+        Rating(quantity, "W", at_least=40.0),
+        label,
+        f"{limit} into 8 Ω",
+        limit,
+        measured,
+        word,
+        margin,
+        position=position,
+        room=room,
+        findings=(finding,) if measured else (),
+        brief=brief,
     )
-    rail, spreader, trimmer, offset = session_cards.make_repair_card(SESSION, trail).body.rows
-    assert rail == Row(("Rail", "38.5 V ± 5 %", "→", "38.9 V", "in order"), "in order")
-    assert spreader.cells[1:] == ("1.92 V ± 0.2 V", "→", "0.66 V", "out of tolerance")
-    word = "out of tolerance"
-    assert (spreader.note, spreader.loud) == ("traced to the trimmer", True)
-    assert (trimmer.cells[3:], trimmer.verdict, trimmer.loud) == (("open", word), word, True)
-    # a point that passed is nothing done, and one that has no tolerance is not judged
-    assert offset == Row(("Offset, after", "0 V", "→", "0.01 V", ""))
 
 
-def test_the_table_says_where_it_was_measured():
-    verdicts = [
-        verdict(
-            "Power into 8 Ω", "meets", at={"frequency": 400.0}, position=0.1, margin="+7 %", measured="43 W at 400 Hz"
-        ),
-        verdict("DIN power", "meets", at={"frequency": 1000.0}, position=0.1, margin="+7 %"),
-        verdict("Music power", "falls short", at={"frequency": 1000.0}, position=-0.1, margin="−7 %"),
-        verdict("Damping factor, 1 kHz", "meets", at={"frequency": 1000.0}),
-        verdict("Signal to noise", "meets", at={"band": [20.0, 20_000.0]}),
-        verdict("Intermodulation", "meets", at={"tones": (60.0, 7000.0)}),
-        verdict("Gain", "not measured", measured=""),
+VERDICTS = (
+    verdict("Power into 8 Ω", "meets", "42.9 ± 1.8 W at 1 kHz", room=0.1, margin="+7 %"),
+    verdict("Separation, 1 kHz", "meets", "64.0 dB", "50 dB", room=2.3, margin="+14.0 dB"),
+    verdict("Intermodulation at 40 W", "meets", "0.089 %", "0.1 %", room=0.17, margin="1.1 ×"),
+    verdict("Damping factor, 1 kHz", "falls short", "52", "60", room=-0.2, margin="−13 %"),
+    verdict("THD at 40 W", "falls short", "0.17 % at 20 kHz", "0.05 %", room=-1.8, margin="0.29 ×"),
+    verdict("Power into 4 Ω", "too close to call", "60.3 ± 1.6 W", "60 W", room=0.0, margin="+0.5 %"),
+    verdict("Music power", "not comparable", "46.1 W", "55 W", brief="measured continuous"),
+    verdict("Gain, main in", "not measured", "", "29 dB"),
+    verdict("Input sensitivity, aux", "", "147 mV, −2 %", "150 mV"),
+)
+
+
+# ------------------------------------------------------------------ title and price
+
+
+@pytest.mark.parametrize(
+    ("title", "hook"),
+    [
+        ("Norrvale Forty: the side that sounded rough", "The side that sounded rough"),
+        ("Forty – one side sounds rough", "One side sounds rough"),
+        ("One side sounds rough", "One side sounds rough"),
+        ("Norrvale Forty-two", "Norrvale Forty-two"),
+        ("", "Norrvale Forty"),
+    ],
+)
+def test_the_hook_is_the_episode_s_title_without_the_unit_s_name(title, hook):
+    session = replace(SESSION, episode=EpisodeSettings(title=title, presenter="the bench"))
+    card = session_cards.make_title_card(session, PRICE, b"photo")
+    assert (card.body.hook, card.title) == (hook, hook)
+    assert card.body.name == ("" if hook == "Norrvale Forty" else "Norrvale Forty")
+    assert (card.body.what, card.body.presenter, card.body.photo) == (
+        "integrated amplifier, 1977",
+        "the bench",
+        b"photo",
+    )
+
+
+def test_worth_is_on_the_price_s_own_card_alone():
+    assert session_cards.make_title_card(SESSION, PRICE).body.price.worth == ""
+    price = session_cards.make_price_card(PRICE).body
+    assert (price.paid, price.now, price.years, price.worth) == ("$329", "$1,700", (1977, 2024), "$260")
+    # paid in the year that it is carried over to: one amount, and without an opinion no card
+    same = replace(PRICE, to_year=1977)
+    assert session_cards.make_price_card(same).body.now == ""
+    assert session_cards.make_price_card(replace(same, fair_shown="")) is None
+    assert session_cards.make_price_card(None) is None
+
+
+# ------------------------------------------------------------------ the hunt and the fix
+
+
+def test_the_hunt_narrows_from_what_is_ok_to_the_part():
+    card = make_hunt_card(points())
+    body = card.body
+    assert [(r.point, r.expected, r.reading, r.word) for r in body.readings] == [
+        ("Rail, positive", "38.5 V", "38.9 V", "OK"),
+        ("Bias L", "22 mV", "21.3 mV", "OK"),
+        ("Bias R", "22 mV", "0.2 mV", "too low"),
+        ("Bias spreader R, collector to emitter", "1.92 V", "0.66 V", "too low"),
     ]
-    table = spec_table(SESSION, (), verdicts)
-    card = session_cards.make_table_card(SESSION, table, verdicts)
-    assert card.conditions == "120 V 60 Hz · 1 kHz where no frequency stands"
-    assert [row.note for row in card.body.rows] == ["", "", "", "", "20 Hz – 20 kHz", "60 Hz + 7 kHz", ""]
-    assert [row.margin for row in card.body.rows] == ["+7 %", "+7 %", "−7 %", "", "", "", ""]
+    assert [r.out for r in body.readings] == [False, False, True, True]
+    assert (body.part.point, body.part.reading, body.part.word) == ("Bias trimmer R, in the base arm", "open", "open")
+    # the readings as found that have a tolerance and aren't on the card; not those after the repair
+    assert body.rest == "The other 3 readings were OK."
+    assert card.stage == "The hunt"
 
 
-def test_the_summary_names_what_does_not_hold_and_the_nearest_that_does():
-    verdicts = [
-        verdict("Power", "meets", position=0.15, margin="+23 %", room=0.15),
-        # of needles that are kept clear of the notch alike, the figure nearest to its limit
-        verdict("Offset", "meets", position=0.1, margin="+1 %", room=0.007),
-        verdict("Separation", "meets", position=0.1, margin="+0.6 dB", room=0.002),
-        verdict("Gain", "not measured", measured=""),
-        verdict("Damping factor", "falls short", position=-0.1, margin="−13 %", measured="52", limit="60"),
-        verdict("Noise", "too close to call", position=0.0, margin="+0.1 dB", measured="92.1 ± 0.3 dB"),
+def test_the_part_is_the_last_point_out_of_tolerance_that_was_worked_on():
+    rows = "A,1,2,V,5 %,traced,\nB,1,3,V,5 %,replaced,\nC,1,0.2,V,5 %,none,\n"
+    body = make_hunt_card(points(rows)).body
+    assert ([r.point for r in body.readings], body.part.point, body.part.word) == (["A"], "B", "too high")
+    assert body.rest == "The other reading was out too."
+    # with nothing done and nothing open, it is the last
+    assert make_hunt_card(points("A,1,2,V,5 %,none,\nB,1,3,V,5 %,,\n")).body.part.point == "B"
+    assert make_hunt_card(points("R4,220,short,ohm,5 %,,\n")).body.part.reading == "shorted"
+
+
+def test_a_long_chain_keeps_its_beginning_and_its_end():
+    rows = "Rail,38,38,V,5 %,,\n" + "".join(f"P{n},1,2,V,5 %,traced,\n" for n in range(1, 8)) + "Q1,1,9,V,5 %,new,\n"
+    body = make_hunt_card(points(rows)).body
+    assert [r.point for r in body.readings] == ["P1", "P5", "P6", "P7"]
+    assert body.part.point == "Q1"
+
+
+def test_without_a_fault_there_is_no_hunt_and_no_fix():
+    fine = "Rail,38.5,38.9,V,5 %,none,\nOutput relay contacts,,,,,cleaned,\nP,,3,V,,,\n"
+    for rows in (fine, '"Bias R, after",22,40,mV,4 mV,,\n'):
+        assert make_hunt_card(points(rows)) is None
+        assert make_fix_card(points(rows)) is None
+    assert make_hunt_card(()) is None
+
+
+def test_the_fix_has_what_was_done_and_what_is_read_after_it():
+    card = make_fix_card(points())
+    assert (card.body.part, card.body.done) == ("Bias trimmer R", "replaced, sealed")
+    assert [(r.point.split(",")[0], r.expected, r.reading, r.word) for r in card.body.readings] == [
+        ("Bias trimmer R", "open", "221 Ω", "OK"),
+        ("Bias R", "0.2 mV", "22.8 mV", "OK"),
+        ("Bias spreader R", "0.66 V", "1.93 V", "OK"),
     ]
-    card = session_cards.make_closing_card(SESSION, verdicts, PRICE)
+    assert card.finding.facts["back"]
+    assert make_fix_card(points(TRAIL.replace(",1.93\n", ",0.9\n"))).finding.facts["back"] is False
+    # a file of earlier days: only what was read again under the same name
+    old = TRAIL.replace(",22.8\n", ",\n").replace(",1.93\n", ",\n").replace(",221\n", ",\n")
+    assert make_fix_card(points(old)) is None
+    again = make_fix_card(points(old + '"Bias R, after, warm",22,22.6,mV,4 mV,go,\n'))
+    assert [(r.point, r.reading) for r in again.body.readings] == [("Bias R", "22.6 mV")]
+
+
+def test_the_long_list_has_every_point():
+    card = session_cards.make_repair_card(points())
+    assert len(card.body.rows) == 10
+    assert card.body.rows[0] == Row(("Rail, positive", "38.5 V ± 5 %", "38.9 V"), "OK")
+    assert card.body.rows[3] == Row(
+        ("Bias R, before", "22 mV ± 4 mV", "0.2 mV"), "too low", note="traced to the bias spreader; now 22.8 mV"
+    )
+    assert card.body.rows[5].cells[2] == ""  # "open" is said once
+    assert card.body.rows[5].verdict == "open"
+    assert session_cards.make_repair_card(()) is None
+
+
+# ------------------------------------------------------------------ the score
+
+
+def test_the_score_tells_misses_first_and_what_is_met_by_how_near_it_is():
+    card = make_score_card(SESSION, VERDICTS, repaired=True)
+    body = card.body
+    assert [(r.label, r.measured, r.rated, r.note) for r in body.missed] == [
+        ("THD at 40 W", "0.17 %", "0.05 %", "3.4 × the limit"),
+        ("Damping factor, 1 kHz", "52", "60", "by 13 %"),
+    ]
+    assert [(r.measured, r.uncertainty) for r in body.close] == [("60.3", "± 1.6 W")]
+    assert [(r.label, r.note) for r in body.unjudged] == [
+        ("Music power", "measured continuous"),
+        ("Gain, main in", "not measured"),
+    ]
+    # without ± where it doesn't decide
+    assert [r.measured for r in body.met] == ["42.9 W", "0.089 %", "64.0 dB"]
+    # what isn't judged has no needle
+    assert [r.position for r in body.unjudged] == [None, None]
+    assert (card.finding.facts["met"], card.finding.facts["judged"]) == (3, 6)
+    assert (card.stage, card.conditions) == ("After the repair", ("aux input", "120 V 60 Hz"))
+    assert make_score_card(SESSION, VERDICTS[6:], repaired=False) is None
+
+
+def test_of_many_met_ratings_the_nine_nearest_to_their_limits_are_shown():
+    many = [verdict(f"Rating {n}", "meets", room=n / 20) for n in range(14, 0, -1)]
+    body = make_score_card(SESSION, many, repaired=False).body
+    assert [r.label for r in body.met] == [f"Rating {n}" for n in range(1, 10)]
+    assert body.more == 5
+
+
+def test_every_reason_has_at_most_six_words():
+    assert all(len(r.note.split()) <= 6 for r in make_score_card(SESSION, VERDICTS, repaired=False).body.unjudged)
+
+
+@pytest.mark.parametrize(
+    ("measured", "figure"), [("58.2 ± 2.5 W", "58.2 W"), ("0.17 % at 20 kHz", "0.17 %"), ("71 ± 3", "71"), ("52", "52")]
+)
+def test_a_figure_keeps_its_unit_without_its_uncertainty(measured, figure):
+    assert judged_figure(verdict("x", "meets", measured)) == figure
+
+
+# ------------------------------------------------------------------ one figure
+
+
+def found(value, stage, quantity="thd_plus_noise", unit="%", **at):
+    return Finding(quantity, "R", value, unit, at, f"power-{stage}", "distortion-power", stage, "x.csv")
+
+
+def pair_of(before: float, after: float, quantity: str = "thd_plus_noise", unit: str = "%") -> Card:
+    change = Change(
+        found(before, "before", quantity, unit, power=1.0), found(after, "after", quantity, unit, power=1.0)
+    )
+    subject = "Distortion (THD+N), right channel"
+    return Card(
+        "power", subject, ("8 Ω", "1 kHz"), Chart(()), finding=Point("titles", "pair", {"change": change}), stage="x"
+    )
+
+
+def test_the_number_is_what_changed_most_and_names_what_it_is():
+    card = session_cards.make_number_card(pair_of(5.0, 0.02))
+    body = card.body
+    assert (body.figure, body.sentence, body.was) == ("0.020 %", "Distortion, down from 5.0 %", "before, 5.0 %")
+    assert (body.dial.low, body.dial.high) == (10.0, 0.01)
+    assert [text for _, text in body.dial.ticks] == ["10 %", "1 %", "0.1 %", "0.01 %"]
+    assert card.conditions == ("1 W", "8 Ω", "1 kHz")
+    assert card.hero.caption == "distortion, right channel, at 1 W"
+    # what got worse is no climax
+    assert session_cards.make_number_card(pair_of(0.02, 5.0)) is None
+    assert session_cards.make_number_card(None) is None
+
+
+def test_more_is_better_of_a_ratio():
+    body = session_cards.make_number_card(pair_of(62.0, 98.5, "snr", "dB")).body
+    assert body.sentence == "Signal to noise, up from 62.0 dB"
+    assert body.dial.low < 62.0 < 98.5 < body.dial.high
+
+
+@given(
+    st.floats(1e-4, 1e3),
+    st.floats(1.3, 1e5),
+    st.sampled_from(("%", "dB", "W", "V", "")),
+    st.booleans(),
+)
+def test_every_dial_holds_both_values_better_to_the_right(low, factor, unit, rises):
+    high = low * factor + (unit == "dB")  # no card is about a change of less than a decibel
+    before, after = (low, high) if rises else (high, low)
+    dial = session_cards.make_dial(before, after, unit)
+
+    def at(value):
+        if dial.scale == "linear":
+            return (value - dial.low) / (dial.high - dial.low)
+        return math.log(value / dial.low) / math.log(dial.high / dial.low)
+
+    assert 0 <= at(before) < at(after) <= 1
+    assert at(after) - at(before) >= 0.1
+    assert 2 <= len(dial.ticks) <= 13
+    assert all(-1e-9 <= at(value) <= 1 + 1e-9 for value in (*dial.minor, *(value for value, _ in dial.ticks)))
+
+
+# ------------------------------------------------------------------ the ending
+
+
+def ending(outcome, verdicts=VERDICTS, change=None, repair=()):
+    return make_ending_card(SESSION, outcome, change, repair, verdicts, "one unit, 47 years old; says nothing")
+
+
+def test_the_ending_counts_what_was_judged_and_names_the_misses():
+    change = pair_of(5.0, 0.02).finding.facts["change"]
+    body = ending(Outcome(REPAIRED), change=change).body
+    assert (body.word, body.met, body.of) == ("Repaired", "3", "of 6 judged were met")
+    assert body.missed == ("THD at 40 W 0.17 %, rated 0.05 %", "damping factor 52, rated 60")
+    assert body.rest == "1 too close to call, 2 not judged"
+    assert body.foot == "One unit, 47 years old; says nothing."
+    assert (body.hero.before, body.hero.figure) == ("5.0 %", "0.020 %")
+    # of each rating a mark, missed first; what is nominal promises nothing
+    assert body.tally == (*["falls short"] * 2, "too close to call", *["meets"] * 3, "not comparable", "not measured")
+
+
+def test_what_is_lacking_is_on_the_card():
+    body = ending(Outcome(IMPROVED, ("not read again: Bias R", "not read: bias"))).body
+    assert body.pending == "not read again: Bias R; not read: bias"
+
+
+def test_without_a_repair_the_rating_nearest_to_its_limit_is_the_figure():
+    card = ending(Outcome(MEASURED), VERDICTS[:3])
+    assert (card.body.word, card.body.hero.figure, card.body.hero.before) == ("Measured", "42.9 W", "")
+    assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω", "rated 40 W, met by 7 %")
+    assert ending(Outcome(MEASURED), ()) is None
+    assert ending(Outcome(MEASURED), VERDICTS[6:]) is None
+    one = ending(Outcome(MEASURED), VERDICTS[3:4]).body
+    assert (one.met, one.of) == ("0", "of 1 judged were met")
+
+
+def test_without_a_change_the_first_point_that_was_read_again_is_the_figure():
+    body = ending(Outcome(REPAIRED), (), repair=points()).body
+    assert (body.hero.before, body.hero.figure, body.hero.caption) == ("0.2 mV", "22.8 mV", "Bias R")
+    assert (body.met, body.tally, body.foot) == ("", (), "")
+
+
+# ------------------------------------------------------------------ the long table
+
+
+def test_the_table_has_every_rating_and_what_was_measured_without_one():
+    rows = tuple(TableRow(v.label, v.limit, v.rated, v.measured or "–", v.verdict, v.margin, "") for v in VERDICTS)
+    table = SpecTable((*rows, TableRow("Balance", "none given", "none given", "+0.1 dB", "", "", "")), ())
+    card = session_cards.make_table_card(SESSION, table, VERDICTS, repaired=True)
+    assert len(card.body.rows) == len(VERDICTS) + 1
+    assert card.body.rows[6] == Row(("Music power", "46.1 W", "55 W"), "not comparable", note="measured continuous")
+    assert card.body.rows[7].cells == ("Gain, main in", "", "29 dB")
+    assert card.body.rows[-1] == Row(("Balance", "+0.1 dB", "none given"))
+    assert session_cards.make_table_card(SESSION, SpecTable((), ()), (), repaired=False) is None
+
+
+def test_the_ratings_have_their_small_print_beside_them():
+    ratings = (
+        Rating("power", "W", at_least=40.0, load_ohm=8.0, thd_percent=0.05, source="manual"),
+        Rating("damping_factor", "", at_least=60.0),
+    )
+    card = session_cards.make_rated_card(replace(SESSION, ratings=ratings))
     assert card.body.rows == (
-        Row(("Ratings met", "", "3 of 5 judged"), "meets", 0.1, "nearest to its limit: Separation", "+0.6 dB"),
-        Row(("Damping factor", "60", "52"), "falls short", -0.1, margin="−13 %"),
-        Row(("Noise", "40 W", "92.1 ± 0.3 dB"), "too close to call", 0.0),
-        Row(("Gain", "40 W", "–"), "not measured"),
-        Row(("Fair today, an opinion", "", "$260")),
+        Row(("Power into 8 Ω", "40 W"), note="at 0.05 % THD"),
+        Row(("Damping factor", "60")),
     )
-    assert card.body.amounts == (("new, 1977", "$329"), ("in 2024 money", "about $1,700"))
-    assert card.body.years == (1977, 2024)
-
-
-def test_many_that_do_not_hold_are_counted():
-    verdicts = [verdict(f"Rating {n}", "falls short", position=-n / 10) for n in range(1, 8)]
-    (row,) = session_cards.make_closing_card(SESSION, verdicts, None).body.rows
-    assert row == Row(("Ratings missed", "", "7 of 7 judged"), "falls short", -0.7, "Rating 1; Rating 2 and 5 more")
-
-
-@pytest.mark.parametrize("price", [PRICE, replace(PRICE, fair_shown=""), None], ids=["opinion", "price", "neither"])
-@pytest.mark.parametrize("counts", [(4, 0, 0, 0), (2, 2, 1, 0), (1, 1, 1, 1), (2, 1, 1, 1), (1, 2, 2, 3), (2, 2, 2, 2)])
-def test_the_summary_stays_on_one_card(counts, price):
-    words = ("falls short", "too close to call", "not comparable", "not measured")
-    verdicts = [verdict("Input sensitivity, phono", "meets", position=0.1, room=0.1, margin="+0.6 dB")] * 3
-    for word, count in zip(words, counts, strict=True):
-        names = ["Response at 1 W, 10 Hz – 50 kHz, aux", "Intermodulation at 62 W"][:count]
-        verdicts += [verdict(name, word, position=-0.2, measured="0.030 ± 0.001 %") for name in names]
-    card = session_cards.make_closing_card(SESSION, verdicts, price)
-    assert len(fit(card)) == 1
-    said = session_cards.add_alt_text(card).alt
-    assert said.count("Response at 1 W") == sum(count > 0 for count in counts) or min(counts) > 0
-
-
-def test_what_does_not_compare_says_why_and_still_fits():
-    """Six words behind the longest label, in the summary and on the card of a measurement."""
-    long = replace(
-        verdict("Response at 1 W, 10 Hz – 50 kHz, aux", "not comparable", measured="+0.12 −0.28 dB"),
-        brief="THD or THD+N is not stated",
-        measurements=("a",),
-    )
-    card = session_cards.make_closing_card(SESSION, [long, long], PRICE)
-    assert card.body.rows[0].cells[0].endswith("aux: THD or THD+N is not stated")
-    assert len(fit(card)) == 1
-    run = Run(Conditions(Measurement("a", "tone"), Bench()), ())
-    assert session_cards.verdicts_on([run], [long])[0].label.endswith("aux: THD or THD+N is not stated")
-
-
-def test_nothing_judged_and_no_price_is_no_card():
-    assert session_cards.make_closing_card(SESSION, (), None) is None
-    assert session_cards.make_closing_card(SESSION, (), PRICE).body.headers == ("", "", "")
-
-
-def test_a_price_of_one_year_has_no_scale_of_years():
-    same = PriceLine(329, "USD", 2024, 2024, 1.0, 329.0, "$329", "$330", "")
-    assert session_cards.make_title_card(SESSION, same).body.years is None
-    assert session_cards.make_title_card(SESSION, PRICE).body.years == (1977, 2024)
-
-
-def test_a_card_shows_the_verdicts_on_what_its_runs_answered():
-    run = Run(Conditions(Measurement("power", "distortion-power"), Bench()), ())
-    close = verdict("Power", "too close to call", margin="+0.5 %", measured="40.2 ± 0.9 W")
-    (shown,) = session_cards.verdicts_on([run], [close, replace(close, verdict="not measured")])
-    # where the uncertainty decides it stands there, and the margin, which is smaller, does not
-    assert (shown.label, shown.margin) == ("Power: 40.2 ± 0.9 W", "")
-    # of a rating that another measurement answered it shows none
-    other = replace(run, conditions=Conditions(Measurement("x", "distortion-power"), Bench()))
-    assert session_cards.verdicts_on([other], [close]) == ()
-
-
-def test_the_alternative_text_says_what_is_seen():
-    card = session_cards.make_closing_card(
-        SESSION, [verdict("Gain", "falls short", position=-0.2, margin="−13 %")], PRICE
-    )
-    alt = session_cards.add_alt_text(card).alt
-    assert "Gain, 40 W, 43 W, falls short, −13 %" in alt
-    assert "new, 1977: $329. in 2024 money: about $1,700" in alt
-    trail = [repaired("Trimmer", 1.0, "open", "20 %", "replaced", off=0.2)]
-    alt = session_cards.add_alt_text(session_cards.make_repair_card(SESSION, trail)).alt
-    assert "Trimmer, 1.0 V ± 20 %, open, replaced, out of tolerance" in alt
+    assert card.asides == ("manual (1 of 2)",)
+    assert session_cards.make_rated_card(SESSION) is None

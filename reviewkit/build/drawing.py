@@ -24,7 +24,7 @@ Pictures = Mapping[str, bytes | Path]  # a card's pictures by their kind; clips 
 # modules needed for drawing: imported by the other processes while this one reads
 MODULES = (
     "matplotlib.backends.backend_agg",
-    *(f"reviewkit.render.cards.{name}" for name in ("colour_check", "layout_check", "plot", "chart")),
+    *(f"reviewkit.render.cards.{name}" for name in ("chart", "colour_check", "hero", "layout_check")),
 )
 _SHARE_AHEAD = 0.6  # of the cards, handed to another process while this one writes texts
 

@@ -105,13 +105,15 @@ class Calls(Generic[T]):
         self._begun: dict[Future[T], int] = {}
 
     def hand_out(self, most: int) -> None:
-        """Hand out calls until that many are with other processes; the longest of those left stays with this one."""
+        """Hand out calls until that many are with other processes; one is left for this process.
+
+        The others get the longest: they have imported what it needs, and this one may still have to.
+        """
         while len(self._waiting) > 1 and len(self._begun) < most:
-            future = self._pool._submit(self._function, self._calls[self._waiting[1]])
+            future = self._pool._submit(self._function, self._calls[self._waiting[0]])
             if future is None:
                 return
-            self._begun[future] = self._waiting[1]
-            del self._waiting[1]
+            self._begun[future] = self._waiting.popleft()
 
     def results(self, progress: Callable[[int], None] = lambda done: None) -> list[T]:
         """Return what the calls give, in their order; this process makes its share of them. `progress` is given how

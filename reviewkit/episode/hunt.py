@@ -68,8 +68,9 @@ def _rest(repair: Sequence[RepairRow], shown: Sequence[RepairRow]) -> str:
     fine = judged.count(OK)
     if not judged:
         return ""
-    if fine == len(judged):
-        return "The other reading was OK." if fine == 1 else f"The other {fine} readings were OK."
+    if fine in (0, len(judged)):
+        how = "OK" if fine else "out too"
+        return f"The other reading was {how}." if len(judged) == 1 else f"The other {len(judged)} readings were {how}."
     return f"Of the other {len(judged)} readings, {fine} {'was' if fine == 1 else 'were'} OK."
 
 

@@ -14,7 +14,7 @@ from reviewkit.model.finding import Run
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.verdict.changes import is_repaired
-from reviewkit.verdict.repair_points import OK, is_after_repair, point_name, point_verdict, reading_after
+from reviewkit.verdict.repair_points import OK, is_after_repair, is_no_go, point_name, point_verdict, reading_after
 from reviewkit.verdict.safety_readings import BIAS, LEAKAGE, OFFSET, is_leakage_passed, is_passed, readings_of
 
 REPAIRED, IMPROVED, NOT_REPAIRED, MEASURED = "Repaired", "Improved", "Not repaired", "Measured"
@@ -23,7 +23,7 @@ _NOTICED = 1 / 3  # of a factor of two, or of 3 dB
 _LOUDSPEAKER_OHM = 32.0  # a load up to this is a loudspeaker's
 _VALVES = re.compile(r"\b(?:valve|tube)s?\b", re.IGNORECASE)
 _NAMES = {OFFSET: "DC offset", BIAS: "bias", LEAKAGE: "leakage with the plug both ways"}
-_NAMED = 2  # points named in a reason
+_NAMED, _LONGEST = 2, 28  # points named in a reason, and letters of a name
 
 
 @dataclass(frozen=True)
@@ -76,12 +76,12 @@ def find_outcome(
     fixed = [row for row in faults if after[id(row)][1] == OK]
     unread = [row for row in faults if not after[id(row)][0]]
     still = [row for row in faults if after[id(row)][0] and after[id(row)][1] != OK]
-    still += [row for row in repair if is_after_repair(row) and point_verdict(row) not in ("", OK)]
+    still += [row for row in repair if is_after_repair(row) and (is_no_go(row) or point_verdict(row) not in ("", OK))]
     pending = (
         _reason("still out", [point_name(row) for row in still]),
         _reason("not read again", [point_name(row) for row in unread]),
         _reason("worse than before", [quantities.quantity_of(change.after).name for change in worse]),
-        *_missing_readings(session, repair, runs),
+        _missing_readings(session, repair, runs),
     )
     reasons = tuple(reason for reason in pending if reason)
     if not fixed and not better:
@@ -100,25 +100,25 @@ def is_worse(change: Change) -> bool:
 
 
 def _reason(what: str, names: Sequence[str]) -> str:
-    own = list(dict.fromkeys(name.split(",")[0] for name in names))
+    heads = (name.split(",")[0] for name in names)
+    own = list(dict.fromkeys(head if len(head) <= _LONGEST else f"{head[: _LONGEST - 1].rstrip()}…" for head in heads))
     more = f" and {len(own) - _NAMED} more" if len(own) > _NAMED else ""
     return f"{what}: {', '.join(own[:_NAMED])}{more}" if own else ""
 
 
-def _missing_readings(session: Session, repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[str, ...]:
-    """Return the safety readings that a unit needs and has not, or that are not OK."""
+def _missing_readings(session: Session, repair: Sequence[RepairRow], runs: Sequence[Run]) -> str:
+    """Return the safety readings that a unit needs and has not; those that are not OK are still out."""
     needed = [LEAKAGE]
     if drives_loudspeakers(session, runs):
         # an output transformer passes no DC
         needed = [*([] if _VALVES.search(session.unit.what) else [OFFSET]), BIAS, LEAKAGE]
-    unread: list[str] = []
-    bad: list[str] = []
+    unread = []
     for key in needed:
         readings = [reading for reading in readings_of(key, repair, runs) if not reading.before]
-        if not (is_leakage_passed(readings) if key == LEAKAGE else is_passed(readings)):
-            (bad if any(reading.verdict not in ("", OK) for reading in readings) else unread).append(_NAMES[key])
-    parts = (("no-go", bad), ("not read", unread))
-    return tuple(f"{what}: {', '.join(names)}" for what, names in parts if names)
+        passed = is_leakage_passed(readings) if key == LEAKAGE else is_passed(readings)
+        if not passed and all(reading.verdict in ("", OK) for reading in readings):
+            unread.append(_NAMES[key])
+    return f"not read: {', '.join(unread)}" if unread else ""
 
 
 def drives_loudspeakers(session: Session, runs: Sequence[Run]) -> bool:

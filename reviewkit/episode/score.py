@@ -64,10 +64,11 @@ def _room(v: Verdict) -> float:
 
 def _row(v: Verdict, note: str) -> ScoreRow:
     position = v.position if v.verdict in JUDGED else None
+    rated = v.limit.partition(" (")[0] if v.rating.tolerance is not None else v.limit  # what it may be is on the page
     if v.verdict == CLOSE:  # only there does the ± decide
         hero = judged_hero(v)
-        return ScoreRow(v.label, hero.figure, v.limit, v.verdict, note, position, hero.uncertainty)
-    return ScoreRow(v.label, judged_figure(v), v.limit, v.verdict, note, position)
+        return ScoreRow(v.label, hero.figure, rated, v.verdict, note, position, hero.uncertainty)
+    return ScoreRow(v.label, judged_figure(v), rated, v.verdict, note, position)
 
 
 def judged_figure(v: Verdict) -> str:

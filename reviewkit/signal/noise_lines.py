@@ -203,9 +203,12 @@ def _floor(power: Array, half: int) -> Array:
 
 def _shares(noise: Noise, band_hz: tuple[float, float]) -> Array:
     """Return the share of each spectral line's width that lies inside the band, 0 … 1."""
-    low = np.maximum(noise.frequency_hz - noise.spacing_hz / 2, band_hz[0])
-    high = np.minimum(noise.frequency_hz + noise.spacing_hz / 2, band_hz[1])
-    return np.asarray(np.clip((high - low) / noise.spacing_hz, 0.0, 1.0))
+    spacing, shares = noise.spacing_hz, np.zeros_like(noise.frequency_hz)
+    near = slice(*np.searchsorted(noise.frequency_hz, (band_hz[0] - spacing, band_hz[1] + spacing)))
+    low = np.maximum(noise.frequency_hz[near] - spacing / 2, band_hz[0])
+    high = np.minimum(noise.frequency_hz[near] + spacing / 2, band_hz[1])
+    shares[near] = np.clip((high - low) / spacing, 0.0, 1.0)
+    return shares
 
 
 def _flat(frequency_hz: Any) -> Any:

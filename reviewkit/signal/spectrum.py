@@ -17,7 +17,7 @@ import numpy as np
 from reviewkit.signal.lobes import fit_line, project, refit, subtract
 from reviewkit.signal.lone_lines import lone_lines, nearest_line
 from reviewkit.signal.residual import LINES_TAKEN, fitted_noise_lines, residual_power, without_drift
-from reviewkit.signal.wander import wander_of
+from reviewkit.signal.wander import hann_lines, wander_of
 from reviewkit.signal.windows import kaiser, noise_bandwidth
 
 if TYPE_CHECKING:
@@ -141,26 +141,27 @@ def analyse(
     NotOneTone
         If there isn't a single steady tone.
     """
-    rough = _rough_cycles(samples, rate_hz, near_hz)
+    samples = samples[: _quick_length(len(samples))]
+    lines = hann_lines(samples)
+    rough = _rough_cycles(np.abs(lines), len(samples) / rate_hz, near_hz)
     try:
-        tone = _analyse_steady(samples, rate_hz, mains_hz, near_hz, without_hz)
+        tone = _analyse_steady(samples, rough, rate_hz, mains_hz, without_hz, alone=near_hz is None)
         # sidebands of so many radians are that far below the tone: they must be what its distortion seems to be
         apparent = tone.thd_plus_noise or 0.0
-        if apparent > _LEAST_WAVERING and (wander := wander_of(samples, rough, apparent / 2)) is not None:
+        if apparent > _LEAST_WAVERING and (wander := wander_of(lines, rough, apparent / 2)) is not None:
             raise Wavers(_WAVERS.format(100 * wander))
     except NotOneTone as other:
-        if not isinstance(other, Wavers) and (wander := wander_of(samples, rough)) is not None:
+        if not isinstance(other, Wavers) and (wander := wander_of(lines, rough)) is not None:
             raise Wavers(_WAVERS.format(100 * wander)) from None
         raise
     return tone
 
 
 def _analyse_steady(
-    samples: Array, rate_hz: float, mains_hz: float | None, near_hz: float | None, without_hz: Sequence[float]
+    samples: Array, cycles: float, rate_hz: float, mains_hz: float | None, without_hz: Sequence[float], *, alone: bool
 ) -> Tone:
-    samples = samples[: _quick_length(len(samples))]
+    """Analyse a tone of about so many cycles. `alone`: no other tones may be present."""
     n = len(samples)
-    cycles = _rough_cycles(samples, rate_hz, near_hz)
     if cycles < FEWEST_CYCLES - 0.5:
         raise TooShort(f"the record holds {cycles:.1f} cycles; at least {FEWEST_CYCLES} are needed")
     beta = min(_WIDEST_BETA, np.pi * cycles / 2 * 0.97)
@@ -224,7 +225,7 @@ def _analyse_steady(
     counted = dict(zip(harmonics, np.multiply(list(noise_held.values()), floors[1 : 1 + len(harmonics)]), strict=True))
     own = {order: level**2 - counted[order] for order, level in harmonics.items()}
     rest_level = float(np.sqrt(max(0.0, noise_power + sum(own.values()))))
-    _check_one(power, cycles, half, level, rate_hz / n, alone=near_hz is None)
+    _check_one(power, cycles, half, level, rate_hz / n, alone=alone)
     least = _MOST_BESIDE_HARMONICS * rest_level**2
     clouded = tuple(order for order in harmonics if _holds_more(power, order * cycles, half, least))
     if clouded:
@@ -304,14 +305,12 @@ def _lines(samples: Array, window: Array) -> Complex:
     return lines
 
 
-def _rough_cycles(samples: Array, rate_hz: float, near_hz: float | None) -> float:
-    """Return the cycles in the record to a fraction of a line, from the largest line above DC."""
-    n = len(samples)
-    magnitude = np.abs(np.fft.rfft((samples - np.mean(samples)) * np.hanning(n)))
+def _rough_cycles(magnitude: Array, seconds: float, near_hz: float | None) -> float:
+    """Return the cycles in a record to a fraction of a line, from the largest line above DC."""
     low, high = 3, len(magnitude) - 1
     if near_hz:
-        low = max(low, int(near_hz * 0.8 * n / rate_hz))
-        high = min(high, int(near_hz * 1.25 * n / rate_hz) + 2)
+        low = max(low, int(near_hz * 0.8 * seconds))
+        high = min(high, int(near_hz * 1.25 * seconds) + 2)
     if high <= low:
         return 0.0
     peak = low + int(np.argmax(magnitude[low:high]))

@@ -7,7 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from reviewkit.model.arrays import Array
+
+    Complex = NDArray[np.complex128]
 
 _WITHIN = 0.05  # of the tone's frequency
 _FEWEST_LINES = 25  # fewer don't resolve the phase over time
@@ -18,15 +22,23 @@ _LEAST_RATIO = 3.0  # noise, or a second tone, moves amplitude and phase by as m
 _LEAST_WANDER = 1e-4  # the steadiest players wander by some hundredths of a percent (common practice, no source)
 
 
-def wander_of(samples: Array, cycles: float, least_rad: float = _LEAST_PHASE) -> float | None:
+def hann_lines(samples: Array) -> Complex:
+    """Return a record's half-spectrum through a Hann window.
+
+    A steady tone that is cut off at the record's ends leaks so little that a band can be cut out of it.
+    """
+    return np.fft.rfft((samples - np.mean(samples)) * np.hanning(len(samples)))
+
+
+def wander_of(lines: Complex, cycles: float, least_rad: float = _LEAST_PHASE) -> float | None:
     """Return how far a tone's frequency wanders, as a ratio, to one side of its mean; None if it is steady.
 
     Parameters
     ----------
-    samples : Array
-        Shape (n,), evenly spaced.
+    lines : Complex
+        The record's `hann_lines`.
     cycles : float
-        About how many cycles of the tone they hold.
+        About how many cycles of the tone the record holds.
     least_rad : float
         How far its phase must move, r.m.s.; it must also hold most of the power.
 
@@ -37,10 +49,8 @@ def wander_of(samples: Array, cycles: float, least_rad: float = _LEAST_PHASE) ->
     """
     reach = int(_WITHIN * cycles)
     centre = round(cycles)
-    if reach < _FEWEST_LINES or centre + reach >= len(samples) // 2:
+    if reach < _FEWEST_LINES or centre + reach >= len(lines) - 1:
         return None
-    # a steady tone that is cut off at the record's ends must not leak to where the band is cut
-    lines = np.fft.rfft((samples - np.mean(samples)) * np.hanning(len(samples)))
     near = lines[centre - reach : centre + reach + 1]
     if np.sum(np.abs(near) ** 2) < _LEAST_SHARE * np.sum(np.abs(lines) ** 2):
         return None

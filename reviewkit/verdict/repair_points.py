@@ -46,6 +46,11 @@ def was_worked_on(row: RepairRow) -> bool:
     return row.action.lower() not in NOTHING_DONE
 
 
+def is_no_go(row: RepairRow) -> bool:
+    """Return whether a reading meant that the unit got no power."""
+    return row.action.lower() == "no-go"
+
+
 def is_after_repair(row: RepairRow) -> bool:
     """Return whether a row was read after the repair: its point's name says so, or it decided on go or no-go."""
     gate = row.action.lower() in ("go", "no-go")

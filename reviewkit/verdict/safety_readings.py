@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from reviewkit.model import quantities
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.repair import RepairRow
-from reviewkit.verdict.repair_points import AS_FOUND, OK, OUT, point_verdict, reading_after
+from reviewkit.verdict.repair_points import AS_FOUND, OK, OUT, is_no_go, point_verdict, reading_after
 
 RAILS, OFFSET, BIAS, LEAKAGE = "rails", "offset", "bias", "leakage"
 GOOD = ("", OK)
@@ -60,7 +60,7 @@ def readings_of(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> l
         words = _temperature_states(f"{row.point} {row.note}")
         if row.found_text:
             before = bool(AS_FOUND.search(row.point)) or bool(row.after_text)
-            verdict = point_verdict(row) or (OUT if row.action.lower() == "no-go" else "")
+            verdict = point_verdict(row) or (OUT if is_no_go(row) else "")
             readings.append(PointReading(row.point, row.found_text, verdict, before, words, row.note))
         if row.after_text:
             shown, verdict = reading_after(row, repair)

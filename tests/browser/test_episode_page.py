@@ -44,11 +44,10 @@ def test_nothing_runs_off_the_side(seen):
 def test_every_picture_is_there_once_with_its_readings_in_words(seen, episode):
     pictures = seen.evaluate("[...document.images].map((image) => [image.alt, image.naturalWidth, image.complete])")
     assert [alt for alt, _, _ in pictures] != []
-    assert sorted(alt for alt, _, _ in pictures) == sorted(card.alt for card in episode.cards)
+    assert sorted(alt for alt, _, _ in pictures) == sorted(still.alt for still in episode.stills)
     assert all(width == 1280 and whole for _, width, whole in pictures)
-    for card in episode.cards:
-        for reading in card.readings:
-            assert reading.key in card.alt
+    for still in episode.stills:
+        assert still.hero is None or still.hero.figure in still.alt
 
 
 def test_headings_go_down_step_by_step_and_lead_to_what_they_name(seen):

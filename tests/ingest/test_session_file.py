@@ -50,7 +50,14 @@ def test_whole_session_is_read(folder):
         ),
     )
     assert session.episode == EpisodeSettings(
-        "A Norrvale Forty", "the bench", 140.0, Fraction(30000, 1001), "brochure", 7.5, "front.jpg", page="https://example.org/forty"
+        "A Norrvale Forty",
+        "the bench",
+        140.0,
+        Fraction(30000, 1001),
+        "brochure",
+        7.5,
+        "front.jpg",
+        page="https://example.org/forty",
     )
 
 

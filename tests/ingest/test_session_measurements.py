@@ -109,7 +109,8 @@ MISTAKES = {
         "write one for each, in the same order"
     ),
     '[[measurement]]\nkind = "source-impedance"\nloads = ["open", "8 ohm"]\nvolts = { X = ["2 V", "1 V"] }': (
-        'session.toml:7: [[measurement]] source-impedance: volts: "X" is no channel; write volts = { L = […], R = […] }'
+        'session.toml:7: [[measurement]] source-impedance: volts: "X" is no channel; '
+        'write for example volts = { L = ["12.71 V", "12.46 V"] }'
     ),
     '[[measurement]]\nkind = "source-impedance"\nloads = ["8 ohm", "8 Ω"]\nvolts = { L = ["2 V", "1 V"] }': (
         'session.toml:6: [[measurement]] source-impedance: loads = ["8 ohm", "8 Ω"] names a load twice; '

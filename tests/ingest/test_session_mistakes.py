@@ -106,7 +106,7 @@ MISTAKES = {
     '[look]\ngrund = "#15191e"': 'session.toml:5: [look] grund: unknown key; did you mean "ground"?',
     '[look]\nground = "dark"': (
         'session.toml:5: [look] ground = "dark" is no colour; '
-        'write red, green and blue as "#rrggbb", for example "#ffd98a"'
+        'write red, green and blue in hexadecimal digits, for example "#ffd98a"'
     ),
     "[look]\nground = 15": "session.toml:5: [look] ground = 15 is no text; write it in quotation marks",
     '[look]\nbold_font = "prices.csv"': (

@@ -61,7 +61,7 @@ def test_every_fault_of_a_list_and_of_braces_is_reported(folder):
         'loads: "8" has no unit; write "8 ohm", or "open"',
         'volts.L: 2 has no unit; write "2 V"',
         'volts.R = "3 V" is no list; write for example volts = { L = ["12.71 V", "12.46 V"] }',
-        'volts: "X" is no channel; write volts = { L = […], R = […] }',
+        'volts: "X" is no channel; write for example volts = { L = ["12.71 V", "12.46 V"] }',
         'volts.X = [] has too few values; write for example volts = { L = ["12.71 V", "12.46 V"] }',
     ]
 

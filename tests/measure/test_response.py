@@ -254,7 +254,8 @@ def test_conditions_travel():
     )  # fmt: skip
     f = one(found, "flatness")
     assert f.at == {
-        "frequency": 20_000.0, "band": [20.0, 20_000.0], "power": 5.0, "load": 8.0, "input": "aux", "setting": "tone controls bypassed"
+        "frequency": 20_000.0, "band": [20.0, 20_000.0], "power": 5.0, "load": 8.0, "input": "aux",
+        "setting": "tone controls bypassed",
     }  # fmt: skip
     assert (f.kind, f.stage, f.unit) == ("response", "after", "dB")
 

@@ -1,4 +1,4 @@
-"""What a response's card and its sentences are made of: the limit, the figure, the curves of each run, the facts worth saying."""
+"""What a response's card and sentences are made of: limit, figure, the curves of each run, the facts worth saying."""
 
 from __future__ import annotations
 

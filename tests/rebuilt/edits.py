@@ -6,6 +6,8 @@ found by comparing the session before and after, so that no row can claim what i
 
 from __future__ import annotations
 
+import itertools
+import math
 import os
 import re
 from collections.abc import Callable, Iterator
@@ -138,6 +140,22 @@ def digit(name: str, *, keep_times: bool = False) -> Change:
     return change
 
 
+def edge(name: str) -> Change:
+    """Change a digit of a waveform's steepest sample, which its card draws."""
+
+    def change(folder: Path) -> None:
+        lines = (folder / name).read_text(encoding="utf-8").split("\n")
+        levels = [float(line.split(",")[1]) if re.match(r"[-0-9.]+,", line) else math.nan for line in lines]
+        steps = [abs(b - a) if a == a and b == b else 0.0 for a, b in itertools.pairwise(levels)]
+        at = steps.index(max(steps)) + 1
+        cells = lines[at].split(",")
+        cells[1] = re.sub(r"(\.\d)(\d)", lambda match: f"{match[1]}{(int(match[2]) + 3) % 10}", cells[1], count=1)
+        lines[at] = ",".join(cells)
+        (folder / name).write_text("\n".join(lines), encoding="utf-8")
+
+    return change
+
+
 def _numbers(line: bytes) -> bytes:
     """A line of an export; of a reading by meter, what stands before its unit."""
     return re.split(rb",(?:mV|V|dB|%|W)?,", line)[0] if re.match(rb"[A-Za-z]", line) else line
@@ -193,7 +211,7 @@ _OF_KIND: dict[str, Change] = {
     "crosstalk": digit("measurements/left-driven.csv"),
     "source-impedance": toml('R = ["6.398 V"', 'R = ["6.399 V"'),
     "multitone": digit("measurements/multitone.wav"),
-    "square": digit("measurements/square.csv"),
+    "square": edge("measurements/square.csv"),
     "noise": digit("measurements/idle.wav"),
     "intermodulation": digit("measurements/two-tones.wav"),
     "phono": toml("amendment = false", "amendment = true"),
@@ -213,6 +231,7 @@ def of_kinds() -> Iterator[Edit]:
 _SWEEPS_KEYS: dict[str, Change] = {
     "unit.maker": toml('maker = "Tarnfell"', 'maker = "Tarnfall"'),
     "unit.model": toml('model = "Thirty"', 'model = "Thirty B"'),
+    "unit.short": toml('model = "Thirty"', 'model = "Thirty"\nshort = "T 30"'),
     "unit.what": toml('what = "integrated amplifier"', 'what = "amplifier"'),
     "unit.year": toml("year = 1975\nmains", "year = 1974\nmains"),
     "unit.mains": toml('year = 1975\nmains = "230 V 50 Hz"', 'year = 1975\nmains = "120 V 60 Hz"'),
@@ -260,6 +279,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "measurement.channels": within('input = "phono"', 'channels = "one"', 'channels = "both"'),
     "measurement.drive": within('"measurements/thd-sweep.csv"', 'drive = "3 W"', 'drive = "4 W"'),
     "measurement.frequency": within('id = "two-load"', 'frequency = "1 kHz"', 'frequency = "800 Hz"'),
+    "measurement.readings": toml('hold = "7 s"', 'hold = "7 s"\nreadings = ["distortion at 1 kHz"]'),
     "measurement.hold": toml('hold = "7 s"', 'hold = "8 s"'),
     "measurement.driven": all_of(
         text("session.toml", ('driven = "L"', 'driven = "?"'), ('driven = "R"', 'driven = "L"'), ('"?"', '"R"')),
@@ -282,6 +302,11 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "episode.card_seconds": toml("card_seconds = 5", "card_seconds = 6"),
     "episode.page": toml("example.org/thirty", "example.org/the-thirty"),
     "episode.photo": all_of(add("back.png", third_session.photo(120)), toml('"front.png"', '"back.png"')),
+    "episode.shapes": toml("frame_rate = 25", 'frame_rate = 25\nshapes = ["square", "tall"]'),
+    "cards.hide": append("session.toml", '\n[cards]\nhide = ["controls"]\n'),
+    "cards.order": append("session.toml", '\n[cards]\norder = ["output", "leak"]\n'),
+    "cards.only_page": append("session.toml", '\n[cards]\nonly_page = ["leak"]\n'),
+    "look.mark": all_of(add("sign.png", third_session.photo(160)), toml('"mark.png"', '"sign.png"')),
     "look.ground": toml('ground = "#10202a"', 'ground = "#10202b"'),
     "look.ink": toml('ink = "#fff4dd"', 'ink = "#fff4de"'),
     "look.soft": toml('soft = "#b0bcc4"', 'soft = "#b0bcc5"'),
@@ -379,6 +404,7 @@ def of_the_third() -> Iterator[Edit]:
         on("a template more", change=add("templates/outline.md.j2", "# {{ title }}\n{{ segments | length }}\n")),
         on("sentences of its own", change=add("templates/words/response.j2", "It is flat enough.\n")),
         on("the photo's file", change=add("front.png", third_session.photo(61))),
+        on("the mark's file", change=add("mark.png", third_session.photo(201))),
         on("the font's file", change=add("type/plain.ttf", third_session.font("DejaVuSerif.ttf"))),
         on("the bold font's file", change=add("type/bold.ttf", third_session.font("DejaVuSerif-Bold.ttf"))),
         on("a measurement more", change=append("session.toml", _NEW_SWEEP), undo=True),
@@ -416,6 +442,7 @@ def of_the_third() -> Iterator[Edit]:
         on("the cache damaged", change=all_of(spoil_cache, FAIR)),
         on("the cache removed", change=all_of(empty_cache, FAIR)),
         on("with --size 2160", change=nothing, options=("--size", "2160"), undo=True),
+        on("with --shape", change=nothing, options=("--shape", "tall", "wide"), undo=True),
         on("with --overlay", change=nothing, options=("--overlay",), again=True),
         on("with --jobs 2, and an edit", change=digit("measurements/flat left.csv"), options=("--jobs", "2")),
         on("--only, then the whole", change=digit("measurements/flat left.csv"), between=(("--only", "flat"),)),

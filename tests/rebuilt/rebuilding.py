@@ -10,7 +10,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,12 +18,12 @@ import pytest
 import receiver_session
 import third_session
 from edits import Edit, Options
+from forked_builds import LONGEST_S, Forks
 
 from reviewkit.commands import cli
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 _CACHE_VARIABLES = ("XDG_CACHE_HOME", "REVIEWKIT_CACHE")
-_LONGEST_BUILD_S = 300
 Outputs = Mapping[str, str | bytes]
 
 
@@ -52,13 +52,38 @@ Build = Callable[[Path, Path, Options], Ended]
 
 def build_by_command(folder: Path, cache: Path, options: Options) -> Ended:
     """`reviewkit build` in a process of its own. `cache`: where it may keep what helps later builds."""
-    settings = {**os.environ, **dict.fromkeys(_CACHE_VARIABLES, str(cache))}
-    settings.setdefault("MPLCONFIGDIR", str(Path.home() / ".cache" / "matplotlib"))  # not a list of all fonts each time
     ran = subprocess.run(
         [sys.executable, "-m", "reviewkit", "build", str(folder), *options],
-        cwd=CHECKOUT, env=settings, capture_output=True, text=True, check=False, timeout=_LONGEST_BUILD_S,
+        cwd=CHECKOUT, env=_environment() | _settings(cache), capture_output=True, text=True, check=False,
+        timeout=LONGEST_S,
     )  # fmt: skip
     return Ended(ran.returncode, ran.stderr)
+
+
+@contextlib.contextmanager
+def building_in_forks(folder: Path) -> Iterator[Build]:
+    """The same with `--jobs 1` if nothing else is asked for, in forks of a process that has imported all of it."""
+    if not hasattr(os, "fork"):
+        yield build_by_command
+        return
+    messages = folder / "messages.txt"
+    with Forks(CHECKOUT, _environment()) as forks:
+
+        def build(session: Path, cache: Path, options: Options) -> Ended:
+            jobs = () if "--jobs" in options else ("--jobs", "1")
+            status = forks.run(["build", str(session), *options, *jobs], _settings(cache), messages)
+            return Ended(status, messages.read_text(encoding="utf-8"))
+
+        yield build
+
+
+def _environment() -> dict[str, str]:
+    fonts = str(Path.home() / ".cache" / "matplotlib")  # not a list of all fonts each time
+    return {"MPLCONFIGDIR": fonts, "OPENBLAS_NUM_THREADS": "1", **os.environ}
+
+
+def _settings(cache: Path) -> dict[str, str]:
+    return dict.fromkeys(_CACHE_VARIABLES, str(cache))
 
 
 def build_here(folder: Path, cache: Path, options: Options) -> Ended:

@@ -1,15 +1,10 @@
-"""Every edit of the third session's captures, by the real command. See edits.py and rebuilding.py."""
+"""Every edit of the third session's captures. See edits.py and rebuilding.py."""
 
 import pytest
 from edits import of
-from rebuilding import Matrix, build_by_command, check
+from rebuilding import check
 
 pytestmark = pytest.mark.long
-
-
-@pytest.fixture(scope="module")
-def matrix(tmp_path_factory):
-    return Matrix(tmp_path_factory.mktemp("captures"), build_by_command)
 
 
 @pytest.mark.parametrize("edit", of("captures"), ids=lambda edit: edit.name)

@@ -1,15 +1,10 @@
-"""Every edit of a key in the third session's sweeps, by the real command. See edits.py and rebuilding.py."""
+"""Every edit of a key in the third session's sweeps. See edits.py and rebuilding.py."""
 
 import pytest
 from edits import of
-from rebuilding import Matrix, build_by_command, check
+from rebuilding import check
 
 pytestmark = pytest.mark.long
-
-
-@pytest.fixture(scope="module")
-def matrix(tmp_path_factory):
-    return Matrix(tmp_path_factory.mktemp("keys"), build_by_command)
 
 
 @pytest.mark.parametrize("edit", of("short", "sweeps", keys=True), ids=lambda edit: edit.name)

@@ -1,4 +1,4 @@
-"""Every edit of the sample session and the receiver, and of moving clips, by the real command. See edits.py."""
+"""Every edit of the receiver, and of moving clips, by the real command and with its own choice of processes."""
 
 import pytest
 from edits import of
@@ -12,6 +12,6 @@ def matrix(tmp_path_factory):
     return Matrix(tmp_path_factory.mktemp("others"), build_by_command)
 
 
-@pytest.mark.parametrize("edit", of("sample", "receiver", "only"), ids=lambda edit: f"{edit.session}: {edit.name}")
+@pytest.mark.parametrize("edit", of("receiver", "only"), ids=lambda edit: f"{edit.session}: {edit.name}")
 def test_a_build_over_the_last_equals_one_from_nothing(matrix, edit, record_property):
     check(matrix, edit, record_property)

@@ -86,9 +86,11 @@ right = "#4fa3d8"
 meets = "#8fd18f"
 falls_short = "#ff9a8a"
 presenter = "measured by the window"
+mark = "mark.png"
 """
 # the waveform's card has no room for letters as wide as these
 PHOTO = 'photo = "front.png"\n'
+MARK = 'mark = "mark.png"\n'
 TYPE = """font = "type/plain.ttf"
 bold_font = "type/bold.ttf"
 """
@@ -616,11 +618,11 @@ def _all_files() -> dict[str, str | bytes]:
 
 def session_toml(kinds: Collection[str]) -> str:
     """session.toml with the measurements of these kinds and the ratings that they answer. A small session has neither a
-    photograph nor type of its own.
+    photograph, a mark nor type of its own.
     """
     tables = [f"[[rated]]{text}" for answers, text in _RATED if set(answers) & set(kinds)]
     tables += [f"[[measurement]]{text}" for kind, text in _MEASURED if kind in kinds]
-    unit = UNIT.replace(PHOTO, "") if _is_small(kinds) else UNIT
+    unit = UNIT.replace(PHOTO, "").replace(MARK, "") if _is_small(kinds) else UNIT
     return "\n".join((unit if _is_small(kinds) or "tone" in kinds else unit + TYPE, *tables))
 
 
@@ -637,6 +639,7 @@ def files(kinds: Collection[str]) -> dict[str, str | bytes]:
         "notes.txt": NOTES.format(first=_first_card(kinds), table=table),
         "prices.csv": PRICES,
         "front.png": photo(60),
+        "mark.png": photo(200),
         "type/plain.ttf": font("DejaVuSans.ttf"),
         "type/bold.ttf": font("DejaVuSans-Bold.ttf"),
         **_all_files(),
@@ -648,7 +651,8 @@ def files(kinds: Collection[str]) -> dict[str, str | bytes]:
         **found,
         "repair.csv": REPAIR,
         "published.json": json.dumps(PUBLISHED, indent=1) + "\n",
-        "templates/comment.txt.j2": COMMENT,
+        # filled in by a process of their own at every build, so only the session that is built most often has some
+        **({"templates/comment.txt.j2": COMMENT} if tuple(kinds) == SHORT else {}),
         **({"final.txt": CUT} if "response" in kinds else {"final.otio": edited_timeline(90)}),
     }
 

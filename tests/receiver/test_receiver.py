@@ -32,7 +32,7 @@ def test_it_builds_whole_and_says_what_was_not_measured(tmp_path):
         "separation": "falls short",
         "flatness": "meets",
         "snr": "not measured",
-        "distortion": "not measured",
+        "distortion": "not comparable",
     }
 
 
@@ -76,7 +76,7 @@ def test_the_same_wording_does_not_tell_two_different_outcomes(prepared, episode
             own = " ".join(s for s in sentences if s.startswith(f"{verdict.label}:"))
             if verdict.verdict == "meets":
                 assert "short" not in own
-                assert ("to spare" in own) == (verdict.position is not None and verdict.position >= 0.5)
+                assert ("to spare" in own) == (verdict.position is not None and verdict.position >= 1.0)
             if verdict.verdict == "falls short":
                 assert "short" in own
                 assert "holds" not in own

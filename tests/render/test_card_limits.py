@@ -195,7 +195,7 @@ def test_without_the_package_of_type_the_cards_still_fit(monkeypatch):
     caches = (
         paint._files,
         paint._bearing,
-        paint._known_characters,
+        paint._is_known,
         paint._extent,
         paint._extent_at_scale,
         paint._outline,

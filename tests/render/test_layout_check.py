@@ -3,9 +3,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.layout_check import crosses, find_problems
 from reviewkit.render.cards.look import LOOKS
-from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.scene import Area, Extent, Page, Stroke
 from reviewkit.render.cards.shape import SHAPES, SQUARE, TALL, WIDE
 
@@ -76,8 +76,8 @@ def test_each_shape_has_its_own_safe_box(shape):
 
 
 def test_the_safe_boxes_are_those_that_were_decided():
-    # EBU R 95, 5 % graphics safe of 1920 × 1080; margins of 54 px, and in a tall frame the lower part left to a player's
-    # buttons (common practice, no source)
+    # EBU R 95, 5 % graphics safe of 1920 × 1080; margins of 54 px, and in a tall frame the lower part left to the
+    # player's buttons (common practice, no source)
     assert WIDE.safe == Box(96, 54, 1824, 1026)
     assert TALL.safe == Box(54, 96, 1026, 1630)
     assert SQUARE.safe == Box(54, 54, 1026, 1026)

@@ -246,7 +246,7 @@ def prepared(sample):
 
 
 def every_text(prepared, pages):
-    pictures = {card.id: b"" for card in prepared.episode.cards}
+    pictures = {still.id: b"" for still in prepared.episode.stills}
     episode, table = prepared.episode, prepared.series.table
     texts = text_outputs.render_texts(episode, pages, table)
     page = text_outputs.render_episode_page(episode, pages, table, texts.table, pictures)

@@ -1,4 +1,4 @@
-"""The thumbnail: which figure it shows, and that it can be read at 168 × 94 pixels."""
+"""The thumbnails: which figure they show, and that they can be read at 168 × 94 pixels."""
 
 import io
 from dataclasses import replace
@@ -6,201 +6,155 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from card_samples import verdict
+from card_samples import SAMPLES, verdict
+from hostile_sessions import NAMES
 from PIL import Image
 
 from reviewkit.model.change import Change
 from reviewkit.model.episode import Episode
 from reviewkit.model.errors import InputError
-from reviewkit.model.finding import Finding
-from reviewkit.model.session import Rating, Session, Unit
+from reviewkit.model.finding import Finding, Point
+from reviewkit.model.session import EpisodeSettings, Session, Unit
 from reviewkit.render.cards.contrast import contrast
 from reviewkit.render.cards.layout_check import find_problems
 from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import make_measure
-from reviewkit.render.cards.scene import Area, Page, Stroke, Text
+from reviewkit.render.cards.scene import Page, Picture, Stroke, Text
+from reviewkit.render.cards.shape import WIDE
 from reviewkit.render.cards.thumbnail import (
     LEAST,
+    MOST_WORDS,
     WIDTH,
-    ThumbnailFigure,
-    choose_figure,
+    Thumbnail,
+    choose_thumbnails,
     draw_thumbnail,
     lay_out_thumbnail,
 )
 
 UNIT = Unit("Norrvale", "Forty", year=1977)
-LOOK = LOOKS["lamplight"]
+# where a player prints the length, of a 1920 × 1080 frame (common practice, no source)
+CLOCK = (1600.0, 940.0)
 
 
-def finding(quantity, channel, value, measurement="tone", **at):
-    return Finding(quantity, channel, value, "%", at, measurement, "tone", "after", "tone.csv")
+def finding(value, stage, quantity="thd_plus_noise", unit="%"):
+    return Finding(quantity, "R", value, unit, {"power": 1.0}, stage, "distortion-power", stage, "x.csv")
 
 
-def change(quantity, channel, before, after, **at):
-    return Change(finding(quantity, channel, before, "tone-before", **at), finding(quantity, channel, after, **at))
+def pair(before=5.0, after=0.02):
+    change = Change(finding(before, "before"), finding(after, "after"))
+    return replace(SAMPLES["pair"], finding=Point("titles", "pair", {"change": change}))
 
 
-def episode(changes=(), verdicts=(), unit=UNIT):
-    session = Session(Path(), unit)
-    return Episode(session, (), tuple(verdicts), (), (), (), chapters_final=False, changes=tuple(changes))
+def episode(*cards, verdicts=(), unit=UNIT, title=""):
+    session = Session(Path(), unit, episode=EpisodeSettings(title=title))
+    return Episode(session, (), tuple(verdicts), cards, segments=(), page=(), chapters=(), chapters_final=False)
 
 
-def judged(quantity, label, limit, measured):
-    return replace(verdict(label, limit, "meets", 0.2, measured), rating=Rating(quantity, "W", at_least=1.0))
+def photo(size=(640, 360)):
+    file = io.BytesIO()
+    Image.new("RGB", size, (180, 90, 60)).save(file, "PNG")
+    return file.getvalue()
 
 
-# ------------------------------------------------------------------ which figure
-
-
-def test_the_largest_change_of_a_distortion_by_its_worse_channel():
-    both = [
-        change("thd_plus_noise", "L", 0.021, 0.020, frequency=999.7),
-        change("thd_plus_noise", "R", 1.36, 0.026, frequency=999.6),
-        change("thd", "L", 0.02, 0.02, frequency=999.7),
-        change("thd", "R", 0.2, 0.02, frequency=999.7),
-    ]
-    assert choose_figure(episode(both)) == ThumbnailFigure("1.4 → 0.026 %", ("THD+N, before → after", "THD+N"))
-
-
-def test_a_side_that_was_good_is_not_taken_for_the_change():
-    # one side fell tenfold, the other stayed: the worse one before and the worse one after are what is said
-    mended = [change("thd", "L", 1.0, 0.1), change("thd", "R", 0.6, 0.6)]
-    assert choose_figure(episode([*mended, change("imd", "L", 0.5, 0.1)])).figure == "0.50 → 0.10 %"
-
-
-def test_different_spots_are_not_mixed():
-    at_limits = [
-        change("worst_distortion", "L", 5.0, 4.0, power=40.0),
-        change("distortion", "L", 0.9, 0.1, frequency=20.0),
-    ]
-    assert choose_figure(episode(at_limits)).figure == "0.90 → 0.10 %"
-
-
-def test_of_changes_as_large_the_one_that_says_most():
-    sweep = finding("lowest_distortion", "L", 1.36, "sweep"), finding("lowest_distortion", "L", 0.0259, "sweep")
-    alike = [Change(*sweep), change("thd", "L", 1.36, 0.0263)]
-    assert choose_figure(episode(alike)).words[-1] == "THD"
-    larger = Change(replace(sweep[0], value=2.8), sweep[1])
-    assert choose_figure(episode([larger, *alike[1:]])).words[-1] == "lowest distortion"
-
-
-def test_of_a_tone_the_figure_that_its_card_shows():
-    """THD fell further than THD+N, whose noise stayed; the card's headline is THD+N."""
-    both = [change("thd", "R", 1.4, 0.0065), change("thd_plus_noise", "R", 1.4, 0.0094)]
-    assert choose_figure(episode(both)) == ThumbnailFigure("1.4 → 0.0094 %", ("THD+N, before → after", "THD+N"))
-
-
-@pytest.mark.parametrize(("before", "after"), [(0.03, 0.02), (0.02, 0.2), (0.0, 0.0)])
-def test_what_hardly_fell_or_rose_is_not_its_news(before, after):
-    assert choose_figure(episode([change("thd", "L", before, after)])).figure == "1977"
-
-
-def test_the_name_of_a_swept_figure_is_what_was_swept():
-    assert choose_figure(episode([change("lowest_distortion", "R", 0.45, 0.026, figure="THD+N")])).words[-1] == "THD+N"
-
-
-def test_then_the_power_then_the_first_verdict_then_the_year():
-    power = judged("power", "Power into 8 Ω", "40 W", "42.9 W")
-    other = judged("damping_factor", "Damping factor, 1 kHz", "60", "52")
-    unmeasured = judged("gain", "Gain", "29 dB", "")
-    found = choose_figure(episode(verdicts=(unmeasured, other, power)))
-    assert (found.figure, found.words[0]) == ("42.9 W", "Power into 8 Ω, rated 40 W")
-    assert (found.verdict, found.position) == ("meets", 0.2)
-    at_1k = choose_figure(episode(verdicts=(replace(power, measured="42.9 W at 1 kHz"),)))
-    assert (at_1k.figure, at_1k.words[0]) == ("42.9 W", "Power into 8 Ω at 1 kHz, rated 40 W")
-    assert choose_figure(episode(verdicts=(replace(power, measured="at least 42.9 W"),))).figure == "at least 42.9 W"
-    assert choose_figure(episode(verdicts=(unmeasured, other))).words == (
-        "Damping factor, 1 kHz, rated 60",
-        "Damping factor, rated 60",
-    )
-    assert choose_figure(episode(verdicts=(unmeasured,))) == ThumbnailFigure("1977")
-    assert choose_figure(episode(unit=Unit("Norrvale", "Forty"))) == ThumbnailFigure("")
-
-
-# ------------------------------------------------------------------ how it is laid out
-
-
-def laid(unit, what, look=LOOK):
-    page = Page("thumbnail", look, make_measure("thumbnail"))
-    lay_out_thumbnail(page, unit, what)
-    assert find_problems(page.items, LEAST) == ()
+def laid_out(what, look="lamplight"):
+    page = Page("thumbnail", LOOKS[look], make_measure("thumbnail"), WIDE)
+    lay_out_thumbnail(page, what)
     return page.items
 
 
-CHANGE = ThumbnailFigure("1.4 → 0.026 %", ("THD+N, before → after", "THD+N"))
-POWER = ThumbnailFigure("60.3 ± 1.6 W", ("Power into 4 Ω, rated 60 W", "Power, rated 60 W"), "too close to call", 0.0)
-AT_EITHER_END = [
-    ThumbnailFigure("±0.12 dB", ("Response, rated ±0.5 dB",), "meets", 1.0),
-    ThumbnailFigure("31 W", ("Power, rated 60 W",), "falls short", -1.0),
-]
-NAMES = {
-    "short": ("Norrvale", "Forty"),
-    "long": ("Norrvale Radio Works", "Model 4040 Mark II"),
-    "sixty": ("", "The Norrvale Integrated Stereo Amplifier Number Forty Mark 2"),
-    "one word": ("", "W" * 60),
-    "greek": ("Νορρβάλε", "Σαράντα"),
-    "cyrillic": ("Норрвале", "Сорок"),
-}
+# ------------------------------------------------------------------ what is on them
+
+
+def test_three_to_choose_from_all_of_one_channel():
+    made = choose_thumbnails(episode(pair()), photo())
+    assert list(made) == ["thumbnail.png", "thumbnail-pair.png", "thumbnail-photo.png"]
+    figure, both, picture = made.values()
+    assert (figure.what, figure.figure, figure.before) == ("distortion", "0.020 %", "")
+    assert (both.figure, both.before) == (picture.figure, picture.before) == ("0.020 %", "5.0")
+    assert both.panel is not None
+    assert picture.panel is None
+    assert picture.photo
+    assert list(choose_thumbnails(episode(pair()))) == ["thumbnail.png", "thumbnail-pair.png"]
+
+
+def test_what_got_worse_is_not_shown():
+    assert list(choose_thumbnails(episode(pair(0.02, 5.0)))) == ["thumbnail.png"]
+
+
+def test_without_a_repair_it_is_the_rated_power_and_a_miss_only_if_there_is_nothing_else():
+    power = replace(verdict("Power", "40 W", "meets", 0.2, "42.9 ± 1.8 W at 1 kHz"), findings=(finding(42.9, ""),))
+    missed = replace(verdict("Damping factor", "60", "falls short", -0.2, "52"), findings=(finding(52.0, ""),))
+    both = choose_thumbnails(episode(verdicts=(missed, power)))["thumbnail.png"]
+    assert (both.what, both.figure) == ("power", "42.9 W")
+    assert choose_thumbnails(episode(verdicts=(missed,)))["thumbnail.png"].figure == "52"
+    assert choose_thumbnails(episode())["thumbnail.png"].figure == "1977"
+    bare = choose_thumbnails(episode(unit=Unit("Norrvale", "Forty")))["thumbnail.png"]
+    assert (bare.words, bare.what, bare.figure) == ("Norrvale Forty", "", "")
 
 
 @pytest.mark.parametrize(
-    "what", [CHANGE, POWER, *AT_EITHER_END, ThumbnailFigure("1977"), ThumbnailFigure("")], ids=lambda what: what.figure
+    ("title", "words"),
+    [
+        ("One side rough", "One side rough"),
+        ("Norrvale Forty: one side rough", "One side rough"),
+        ("The side that sounded rough", "Norrvale Forty"),
+        ("", "Norrvale Forty"),
+    ],
 )
-@pytest.mark.parametrize("name", NAMES)
-def test_it_is_a_name_and_one_figure_and_nothing_small(name, what):
-    items = laid(Unit(*NAMES[name]), what)
+def test_at_most_four_words_with_those_that_say_what_the_figure_is(title, words):
+    what = choose_thumbnails(episode(pair(), title=title))["thumbnail.png"]
+    assert what.words == words
+    assert len(f"{what.words} {what.what}".split()) <= MOST_WORDS
+
+
+def test_a_long_maker_gives_way_to_its_short_name_or_the_model():
+    unit = Unit("The Norrvale Instrument Company", "Forty", short="Norrvale Forty")
+    assert choose_thumbnails(episode(pair(), unit=unit))["thumbnail.png"].words == "Norrvale Forty"
+    assert choose_thumbnails(episode(pair(), unit=replace(unit, short="")))["thumbnail.png"].words == "Forty"
+
+
+# ------------------------------------------------------------------ the pictures
+
+
+@pytest.mark.parametrize("look", LOOKS)
+@pytest.mark.parametrize("name", ["thumbnail.png", "thumbnail-pair.png", "thumbnail-photo.png"])
+def test_it_can_be_read_and_leaves_the_player_s_clock_its_corner(name, look):
+    mark = photo((64, 64))
+    items = laid_out(choose_thumbnails(episode(pair(), title="One side rough"), photo(), mark)[name], look)
+    assert find_problems(items, WIDE, LEAST) == ()
     texts = [item for item in items if isinstance(item, Text)]
-    assert min(text.size for text in texts) >= 92
-    figures = [text for text in texts if text.part == "reading" and text.text == what.figure]
-    assert len(figures) == bool(what.figure)
-    assert all(text.size >= 180 for text in figures)
-    assert len(texts) <= 5
-    assert any(isinstance(item, Stroke) for item in items)
-    assert any(isinstance(item, Area) for item in items) == bool(what.verdict)
+    assert all(text.size >= LEAST for text in texts)
+    assert all(contrast(text.colour, LOOKS[look].ground) >= 4.5 for text in texts)
+    assert not [text for text in texts if text.box.right > CLOCK[0] and text.box.bottom > CLOCK[1]]
+    pictures = [item for item in items if isinstance(item, Picture)]
+    assert ("photo" in {item.kind for item in pictures}) == (name == "thumbnail-photo.png")
+    assert "mark" in {item.kind for item in pictures}
+    curves = [item for item in items if isinstance(item, Stroke) and item.kind == "curve"]
+    assert len(curves) == (2 if name == "thumbnail-pair.png" else 0)
 
 
-def made(of, look):
-    return draw_thumbnail(of.session.unit, choose_figure(of), look)
+def test_the_file_is_1280_wide_in_colours_of_the_look():
+    made = choose_thumbnails(episode(pair()), photo())
+    drawn = {name: draw_thumbnail(what, LOOKS["brochure"]) for name, what in made.items()}
+    for png in drawn.values():
+        image = Image.open(io.BytesIO(png))
+        assert (image.size, image.info) == ((WIDTH, 720), {})
+    again = draw_thumbnail(choose_thumbnails(episode(pair()), photo())["thumbnail.png"], LOOKS["brochure"])
+    assert drawn["thumbnail.png"] == again
+    # the photograph is where it belongs, in its own colours
+    shown = np.asarray(Image.open(io.BytesIO(drawn["thumbnail-photo.png"])).convert("RGB"))
+    assert np.abs(shown[100:300, 800:1200].astype(int) - (180, 90, 60)).max() <= 2
 
 
-def test_a_name_too_long_is_the_model_alone():
-    texts = [
-        item.text
-        for item in laid(
-            Unit(
-                "Kungliga Elektroakustiska Verkstäderna i Norra Norrvale med omnejd", "Forty Integrated Amplifier Two"
-            ),
-            CHANGE,
-        )
-        if isinstance(item, Text)
-    ]
-    assert texts[0] == "Forty Integrated Amplifier Two"
+@pytest.mark.parametrize("name", NAMES.values())
+def test_a_long_name_is_drawn_or_refused_with_a_remedy(name):
+    for unit in (Unit(name, "Forty"), Unit("Norrvale", name)):
+        for what in choose_thumbnails(episode(pair(), unit=unit), photo()).values():
+            try:
+                draw_thumbnail(what, LOOKS["lamplight"])
+            except InputError as fault:
+                assert "write short = … in [unit]" in str(fault)
 
 
-def test_a_model_that_cannot_stand_is_told_with_its_remedy():
-    with pytest.raises(InputError, match=r"does not fit; shorten maker = … or model = … in \[unit\]"):
-        made(episode(unit=Unit("", "W" * 200)), LOOK)
-
-
-@pytest.mark.parametrize("look", LOOKS.values(), ids=LOOKS)
-def test_name_and_figure_are_legible_at_168_by_94(look):
-    """Capitals of 5 pixels and more, with the contrast of large text (WCAG 2.x: 3:1) where they are most solid."""
-    verdicts = (judged("power", "Power into 8 Ω", "40 W", "42.9 W"),)
-    image = Image.open(io.BytesIO(made(episode(verdicts=verdicts), look))).convert("RGB")
-    assert image.size == (WIDTH, 720)
-    small = np.asarray(image.resize((168, 94), Image.Resampling.LANCZOS))
-    shrunk = 168 / 1920
-    for item in laid(UNIT, choose_figure(episode(verdicts=verdicts)), look):
-        if isinstance(item, Text):
-            box = item.box
-            assert (item.baseline - box.top) * shrunk >= 5
-            part = small[
-                int(box.top * shrunk) : int(box.bottom * shrunk) + 1,
-                int(box.left * shrunk) : int(box.right * shrunk) + 1,
-            ]
-            seen = [contrast("#" + bytes(pixel).hex(), look.ground) for pixel in part.reshape(-1, 3)]
-            assert sorted(seen)[-20] >= 3
-
-
-def test_the_same_picture_is_the_same_bytes():
-    assert made(episode(), LOOK) == made(episode(), LOOK)
+def test_nothing_at_all_is_drawn_too():
+    assert draw_thumbnail(Thumbnail("Forty", "", ""), LOOKS["lamplight"])

@@ -12,9 +12,9 @@ from PIL import Image
 from reviewkit.build.pipeline import prepare
 from reviewkit.ingest.session.session_schema import schema_of
 from reviewkit.model.session import LookSettings
-from reviewkit.render.cards.card import Order, draw_pictures
 from reviewkit.render.cards.contrast import contrast
 from reviewkit.render.cards.look import LOOKS, Look
+from reviewkit.render.cards.pictures import Order, draw_pictures
 
 TYPE = Path(get_data_path(), "fonts", "ttf")
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n[episode]\nlook = "lamplight"\n'
@@ -41,7 +41,7 @@ def told(keys):
 
 def test_the_keys_are_those_of_a_look():
     colours = {field.name for field in fields(Look)} - {"name"}
-    assert set(schema_of(LookSettings).examples()) == colours | {"font", "bold_font", "presenter"}
+    assert set(schema_of(LookSettings).examples()) == colours | {"font", "bold_font", "mark", "presenter"}
 
 
 # ------------------------------------------------------------------ colours
@@ -111,7 +111,7 @@ def test_own_type_is_drawn(session_with):
     serif = drawn(session_with('font = "own.ttf"', own="DejaVuSerif.ttf"))
     both = drawn(session_with('font = "own.ttf"\nbold_font = "fat.ttf"', fat="DejaVuSerif-Bold.ttf"))
     usual = drawn(session_with(""))
-    assert len(serif) == len(both) == len(usual) == 4
+    assert len(serif) == len(both) == len(usual) == 2
     for pictures_of_one in zip(serif, both, usual, strict=True):
         assert len(set(pictures_of_one)) == 3
 
@@ -119,7 +119,7 @@ def test_own_type_is_drawn(session_with):
 def test_what_own_type_lacks_is_taken_from_the_next(session_with):
     """cmr10 has Latin letters and no minus sign, dot or arrow: those come from the usual type, and boxes never."""
     folder = session_with('font = "own.ttf"', own="cmr10.ttf")
-    assert len(drawn(folder)) == 4
+    assert len(drawn(folder)) == 2
 
 
 @pytest.mark.parametrize(

@@ -105,6 +105,8 @@ def distortion_power_figures(
                 where = {"limit": limit, "load": load_ohm}
                 figures.append(Truth(measurement, "power_at_limit", name, power, "W", 0.003 * power, where))
         lowest = truth.lowest_percent(name, stage, load_ohm)
+        spot = truth.sweep_percent(name, stage, 1.0, load_ohm=load_ohm)
+        figures.append(Truth(measurement, "distortion", name, spot, "%", 0.01 * spot, {"load": load_ohm, "power": 1.0}))
         figures.append(Truth(measurement, "lowest_distortion", name, lowest, "%", 0.01 * lowest, {"load": load_ohm}))
         at_one_percent = truth.power_at_limit_w(name, stage, 1.0, load_ohm)
         if at_one_percent is not None and at_one_percent > rated_w:

@@ -9,6 +9,8 @@ from typing import Any
 from reviewkit.ingest.session.toml_lines import TomlDocument
 from reviewkit.model.errors import Faults, shortened
 
+_LONGEST = 60  # characters of a value in a message
+
 
 @dataclass(frozen=True)
 class Place:
@@ -42,8 +44,8 @@ def show_key(key: str) -> str:
 
 def show_value(value: object) -> str:
     """Return a value as it would be written in TOML, shortened if it is long."""
-    text = _show(value, 3)
-    return text if len(text) <= 60 else f"{text[:57]}…"
+    text, end = _show(value, 3), '"' if isinstance(value, str) else ""
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 2 - len(end)]}…{end}"
 
 
 def _show(value: object, depth: int) -> str:

@@ -131,7 +131,9 @@ def _check(rating: Rating, place: Place) -> bool:
         place.fault(f"has no limit; write {_example(name, rule)}")
     elif len(given) > 1:
         place.fault(f"has {' and '.join(given)}; one limit makes one row: write a [[rated]] table for each", given[1])
-    if "tolerance" in place.raw and "nominal" not in place.raw:
+    if "tolerance" in place.raw and "nominal" not in rule.limits:
+        place.fault(f"tolerance does not go with {_plain(name)}; leave it out", "tolerance")
+    elif "tolerance" in place.raw and "nominal" not in place.raw:
         place.fault("tolerance goes with a nominal value only; write nominal in place of the limit", "tolerance")
     if "level" in place.raw and "power" in place.raw:
         place.fault("has a power and a level; write the one that the maker names", "level")

@@ -122,6 +122,8 @@ def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema
         problem = f"is text; write the number without quotation marks: {shortened(given.strip(), 60)}"
     elif kind == "literal_error":
         problem = f"is not known; write {error['ctx']['expected']}".replace("'", '"')
+    elif kind == "string_type" and isinstance(given, (list, dict)):
+        problem = "is no text; write a single one in quotation marks"
     else:
         problem = _PROBLEMS[kind].format(**error.get("ctx", {})) if kind in _PROBLEMS else error["msg"]
     name = ".".join(show_key(part) for part in where[: 1 if of_key else None] if isinstance(part, str))

@@ -44,7 +44,7 @@ def read_colour(text: str) -> str:
     if re.fullmatch(r"#[0-9a-f]{3}", colour):
         return "#" + "".join(digit * 2 for digit in colour[1:])
     if not re.fullmatch(r"#[0-9a-f]{6}", colour):
-        raise ValueError('is no colour; write red, green and blue as "#rrggbb", for example "#ffd98a"')
+        raise ValueError('is no colour; write red, green and blue in hexadecimal digits, for example "#ffd98a"')
     return colour
 
 
@@ -111,7 +111,7 @@ def read_column_name(word: str) -> str:
 def read_channel(word: str) -> str:
     """Return a channel of a two-load reading."""
     if word not in ("L", "R"):
-        raise ValueError("is no channel; write volts = { L = […], R = […] }")
+        raise ValueError('is no channel; write for example volts = { L = ["12.71 V", "12.46 V"] }')
     return word
 
 

@@ -12,11 +12,12 @@ from reviewkit.render.cards.hero import arrow, bare
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.shape import SQUARE, TALL, WIDE
-from reviewkit.render.cards.typeset import fit_block, fit_text
+from reviewkit.render.cards.typeset import cut_text, fit_block, fit_text
 
 # the largest sizes of word, change and count, and the room between them
 _SIZES = {WIDE.name: (310, 180, 150, 56.0), TALL.name: (310, 240, 180, 90.0), SQUARE.name: (190, 116, 92, 36.0)}
 _SHARES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)  # of these
+_LEAST_GAP = 30.0
 _LINE = 50.0
 _MARK, _HIGH, _RING = 14.0, 46.0, 10.0  # width of a tally's mark, how high, a hollow one's radius
 _MOST_STEP = 110.0
@@ -75,7 +76,7 @@ def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: flo
         last = _place_lines(page, ((body.pending, look.soft),), room)
     if body.of:
         with page.part_of(_TALLY):
-            below = last + gap if last > baseline else room.top
+            below = last + max(gap, _LEAST_GAP) if last > baseline else room.top
             return _place_score(page, body, replace(room, top=below), 0.0, count)
     return last
 
@@ -88,8 +89,7 @@ def _place_foot(page: Page, body: Ending) -> float:
     if not body.foot:
         return over
     foot = fit_text(page, body.foot, (AXIS, LEAST), shape.safe.width, most=3)
-    if foot is None:
-        raise page.fault(body.foot, "shorten mains or what = … in [unit]")
+    foot = foot or cut_text(page, body.foot, LEAST, shape.safe.width)
     low = shape.dial + _HIGH + 16.0 + page.cap(foot.size)
     if len(foot.lines) == 1 and low + foot.size * 0.25 <= shape.safe.bottom:
         page.add(page.text(foot.lines[0], shape.safe.left, low, foot.size, look.soft))
@@ -140,12 +140,13 @@ def _place_hero(page: Page, body: Ending, hero: Hero, box: Box, largest: float) 
         If it doesn't fit.
     """
     look = page.look
-    caption = fit_text(page, hero.caption, (48.0, NOTE, AXIS, LEAST), box.width, most=2) if hero.caption else None
-    if hero.caption and caption is None:
-        raise page.fault(hero.caption, SHORTEN)
+    caption = None
+    if hero.caption:
+        caption = fit_text(page, hero.caption, (48.0, NOTE, AXIS, LEAST), box.width, most=2)
+        caption = caption or cut_text(page, hero.caption, LEAST, box.width)
     old = bare(hero.before, hero.figure) if hero.before else ""
     above = page.shape.height > page.shape.width  # a tall frame has the old figure above the new one
-    for size in range(int(largest), 55, -4):
+    for size in range(int(largest), 43, -4):
         before = page.width(old, size, "light") + _ARROW + 2 * _ARROW_GAP if old else 0.0
         beside = 20 + page.width(hero.uncertainty, NOTE) if hero.uncertainty else 0.0
         if (0.0 if above else before) + page.width(hero.figure, size, "black") + beside <= box.width:
@@ -180,14 +181,14 @@ def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: f
     `baseline`: of the figure beside it, at least.
     """
     look = page.look
-    for size in range(int(largest), 55, -8):
+    for size in range(int(largest), 39, -8):
         large = page.width(body.met, size, "black")
         of = fit_text(page, body.of, (64.0, 58.0, 52.0, 46.0, AXIS), box.width - large - 24, weight="bold")
         if of is not None:
             break
     else:
         raise page.fault(body.of, SHORTEN)
-    y = max(box.top + page.cap(size, "black"), baseline)
+    y = max(box.top + max(page.cap(size, "black"), page.measure(body.of, of.size, "bold").rise), baseline)
     colour = look.status("meets") if body.met != "0" else look.ink
     page.add(page.text(body.met, box.left, y, size, colour, weight="black"))
     page.add(page.text(body.of, box.left + large + 24, y, of.size, look.ink, weight="bold"))
@@ -211,11 +212,9 @@ def _missed_lines(page: Page, body: Ending, count: int) -> list[tuple[str, str]]
 
 
 def _settings(page: Page, text: str, width: float) -> tuple[float, tuple[str, ...]]:
-    setting = fit_text(page, text, (NOTE, AXIS, LEAST), width, most=1) or fit_text(
-        page, text, (LEAST,), width, most=3, anywhere=True
-    )
-    if setting is None:
-        raise page.fault(text, SHORTEN)
+    """Return a line's size and parts: on one line, on two, or cut off."""
+    setting = fit_text(page, text, (NOTE, AXIS, LEAST), width) or fit_text(page, text, (LEAST,), width, most=2)
+    setting = setting or cut_text(page, text, LEAST, width)
     return setting.size, setting.lines
 
 

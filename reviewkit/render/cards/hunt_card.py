@@ -8,7 +8,7 @@ from reviewkit.model.card import Fix, Hunt, HuntReading
 from reviewkit.render.cards.hero import arrow
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.scene import Area, Page, Stroke
-from reviewkit.render.cards.typeset import Setting, fit_text
+from reviewkit.render.cards.typeset import Setting, cut_text, fit_text
 
 _FOUND = (92.0, 84.0, 76.0, 68.0, 60.0, 52.0, NOTE)  # readings out of tolerance
 _FINE = (64.0, 60.0, 56.0, 52.0, 48.0, NOTE, AXIS)  # and those that are OK
@@ -16,12 +16,12 @@ _PART = tuple(float(size) for size in range(320, 71, -4))
 _NAMES = (48.0, NOTE, AXIS, LEAST)
 _GAP = 11.0  # between the needle's pieces
 _COLUMN_GAP = 28.0
+_TWO_LINES = 150.0  # pitch of rows from which a name may take two lines
 _LINE = 1.08  # pitch of a name's lines, in em
 _ARROW, _ARROW_GAP = 90.0, 40.0
 
 SHORTEN_POINT = "shorten the point in repair.csv"
 SHORTEN_READING = "shorten the reading in repair.csv"
-SHORTEN_ACTION = "shorten the action in repair.csv"
 
 
 def place_hunt(page: Page, body: Hunt, lower: float) -> None:
@@ -109,23 +109,12 @@ def _place_name(page: Page, reading: HuntReading, left: float, bottom: float, wi
 
 
 def _fit_name(page: Page, name: str, width: float, sizes: Sequence[float] = _NAMES, most: int = 2) -> Setting:
-    """Fit a point's name, without what comes after its first comma if it is too long.
-
-    Raises
-    ------
-    LayoutFault
-        If it doesn't fit.
-    """
+    """Fit a point's name, without what comes after its first comma if it is too long, in the end cut off."""
     head = name.split(",")[0]
     setting = fit_text(page, name, sizes[:1], width, weight="bold")
     for size in sizes:
         setting = setting or fit_text(page, head, (size,), width, weight="bold", most=most)
-    if setting is not None:
-        return setting
-    setting = fit_text(page, head, sizes[-1:], width, weight="bold", most=most + 1, anywhere=True)
-    if setting is None:
-        raise page.fault(name, SHORTEN_POINT)
-    return setting
+    return setting or cut_text(page, head, sizes[-1], width, "bold")
 
 
 def _figure_sizes(
@@ -214,7 +203,8 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
         with page.part_of(f"step {index + 1}"):
             needle = (top, tip, safe.left + half, half)
             page.add(_piece_down(page, reading, start, stop, needle, last=index == count - 1))
-            _place_row(page, reading, left, safe.right - figures, (start + stop) / 2, sizes)
+            most = 2 if step >= _TWO_LINES else 1
+            _place_row(page, reading, (left, safe.right - figures), (start + stop) / 2, sizes, most)
     with page.part_of(f"step {count + 1}"):
         _place_part_below(page, body.part, tip + 24.0, bottom - 10.0)
         if body.rest:
@@ -222,21 +212,30 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
 
 
 def _place_row(
-    page: Page, reading: HuntReading, left: float, figures: float, middle: float, sizes: tuple[float, float]
+    page: Page,
+    reading: HuntReading,
+    columns: tuple[float, float],
+    middle: float,
+    sizes: tuple[float, float],
+    most: int,
 ) -> None:
-    """Place a point's name and what was expected there, and beside them its reading with its word."""
+    """Place a point's name and what was expected there, and beside them its reading with its word.
+
+    `columns`: where both begin; `most`: lines of the name.
+    """
+    left, figures = columns
     look, width = page.look, figures - left - _COLUMN_GAP
-    name = _fit_name(page, reading.point, width, (NOTE, AXIS, LEAST))
-    baseline = middle - (len(name.lines) - 1) * name.size * _LINE - (8.0 if reading.expected else -14.0)
+    name = _fit_name(page, reading.point, width, (NOTE, AXIS, LEAST) if most > 1 else (AXIS, LEAST), most)
+    baseline = middle - (len(name.lines) - 1) * name.size * _LINE - (10.0 if reading.expected else -14.0)
     for line in name.lines:
         page.add(page.text(line, left, baseline, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
         baseline += name.size * _LINE
     if reading.expected:
         expected = f"expected {reading.expected}"
-        setting = fit_text(page, expected, (AXIS, LEAST), width)
+        setting = fit_text(page, expected, (AXIS, LEAST) if most > 1 else (LEAST,), width)
         if setting is None:
             raise page.fault(reading.expected, SHORTEN_READING)
-        page.add(page.text(expected, left, middle + 38.0, setting.size, look.soft))
+        page.add(page.text(expected, left, middle + (38.0 if most > 1 else 33.0), setting.size, look.soft))
     _place_reading(page, reading, figures, middle - 4.0, sizes, 46.0)
 
 
@@ -309,10 +308,8 @@ def place_fix(page: Page, body: Fix, lower: float) -> None:
     top = {"wide": 250.0, "tall": 580.0, "square": 236.0}[shape.name] + lower
     page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
     done = fit_text(page, f"{body.part}: {body.done}", (48.0, NOTE, AXIS, LEAST), safe.width)
-    done = done or fit_text(page, body.done, (NOTE, AXIS, LEAST), safe.width)
-    if done is None:
-        raise page.fault(body.done, SHORTEN_ACTION)
-    page.add(page.text(done.lines[0], safe.left, shape.numbers, done.size, look.ink, remedy=SHORTEN_ACTION))
+    done = done or fit_text(page, body.done, (NOTE, AXIS), safe.width) or cut_text(page, body.done, LEAST, safe.width)
+    page.add(page.text(done.lines[0], safe.left, shape.numbers, done.size, look.ink))
     room = shape.dial - 40.0 - top
     step = min(room / max(len(body.readings), 1), 300.0)
     size, name, old = _fix_sizes(page, body.readings, step)
@@ -352,6 +349,7 @@ def _place_change(
     """Place a reading before and after: its name before it, or above it if `room` is 0."""
     safe, look = page.shape.safe, page.look
     cap = page.cap(size, "black")
+    # above the figures there is room for one line
     name = _fit_name(page, reading.point, (room or safe.width) - 40.0, (56.0, *_NAMES), 2 if room else 1)
     if room:
         baseline = top + (step + cap) / 2

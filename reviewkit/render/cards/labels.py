@@ -11,9 +11,9 @@ import numpy as np
 from reviewkit.model.card import Limit
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.free_space import FreeSpace
-from reviewkit.render.cards.layout_check import lies_on
+from reviewkit.render.cards.layout_check import crosses, lies_on
 from reviewkit.render.cards.look import AXIS, NOTE, READING
-from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.scene import Area, Page, Stroke, Text
 
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 MARGIN = 8.0  # kept free round a label
 LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # sample of a limit's line before a label that is away from it
 _ALONE = 76.0  # pixels from all other curves at which a curve can be named along its length
+_MOST_PLACES = 12  # tried for a name with a leader
 _FAR_NAME = 90.0  # a name this far from its curve's end would be read as another's
 FAR = 30.0  # a label this far from what it names gets a leader
 
@@ -82,13 +83,20 @@ def _led_place(page: Page, free: FreeSpace, line: Line, box: Box, weight: str) -
     good = line.points[np.isfinite(line.points).all(axis=1)]
     middle = good[len(good) // 2]
     x, y = box.left + float(middle[0]) * box.width, box.bottom - float(middle[1]) * box.height
-    found = free.nearest(x, y, width + 2 * MARGIN, rise + drop + 2 * MARGIN)
-    if found is None:
-        raise page.fault(line.trace.label, SHORTEN_LABEL, "has no room beside its curve")
-    place = found.grown(-MARGIN, -MARGIN)
-    near = (min(max(x, place.left), place.right), place.bottom + 6 if place.bottom < y else place.top - 6)
-    page.add(Stroke("leader", (near, (x, y)), page.look.soft, 2.0))
-    return place
+    trial = free.copy()
+    for _ in range(_MOST_PLACES):
+        found = trial.nearest(x, y, width + 2 * MARGIN, rise + drop + 2 * MARGIN)
+        if found is None:
+            break
+        place = found.grown(-MARGIN, -MARGIN)
+        near = (min(max(x, place.left), place.right), place.bottom + 6 if place.bottom < y else place.top - 6)
+        leader = np.array((near, (x, y)))
+        if not any(crosses(leader, item.box.grown(2, 2)) for item in page.items if isinstance(item, Text)):
+            page.add(Stroke("leader", leader, page.look.soft, 2.0))
+            free.occupy_line(leader, 4.0)
+            return place
+        trial.occupy_box(found)
+    raise page.fault(line.trace.label, SHORTEN_LABEL, "has no room beside its curve")
 
 
 def _label_colour(page: Page, line: Line, place: Box) -> str:

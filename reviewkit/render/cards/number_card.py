@@ -9,7 +9,7 @@ from reviewkit.render.cards.look import NOTE, SENTENCE
 from reviewkit.render.cards.needle import wedge_at
 from reviewkit.render.cards.scene import Page, Stroke
 from reviewkit.render.cards.traces import clamped_position
-from reviewkit.render.cards.typeset import Setting, fit_block
+from reviewkit.render.cards.typeset import Setting, fit_block, line_pitch
 
 _FIGURES = tuple(float(size) for size in range(500, 119, -4))
 _SENTENCES = (SENTENCE, 84.0, 76.0, 68.0, 60.0, 52.0)
@@ -33,14 +33,16 @@ def place_number(page: Page, body: Number, lower: float) -> None:
     shape, look = page.shape, page.look
     safe = shape.safe
     top, bottom = under_overline(shape, lower) + 44.0, shape.dial - _OVER_DIAL
-    sentence = fit_block(page, body.sentence, _SENTENCES, safe.width, (bottom - top) * 0.45, weight="bold")
+    sentence = fit_block(
+        page, body.sentence, _SENTENCES, safe.width, (bottom - top) * 0.45, weight="bold", anywhere=True
+    )
     if sentence is None:
         raise page.fault(body.sentence, SHORTEN_FIGURE)
     under = page.cap(sentence.size, "bold") + (len(sentence.lines) - 1) * sentence.size + _UNDER_FIGURE
     figure = _fit_figure(page, body.figure, bottom - top - under)
     if figure is None:
         raise page.fault(body.figure, SHORTEN_FIGURE)
-    cap, pitch = page.cap(figure.size, "black"), figure.size * 0.86
+    cap, pitch = page.cap(figure.size, "black"), line_pitch(page, figure, "black", 0.86)
     high = cap + (len(figure.lines) - 1) * pitch
     baseline = top + (bottom - top - high - under) / 2 + cap
     with page.part_of("reading"):

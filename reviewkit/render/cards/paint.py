@@ -114,11 +114,11 @@ def _unhinted() -> Any:
 
 
 @cache
-def _known_characters(weight: str, fonts: Fonts) -> frozenset[str]:
-    """Return every character that any of the fonts can draw."""
+def _is_known(sign: str, weight: str, fonts: Fonts) -> bool:
+    """Return whether any of the fonts can draw a character."""
     from matplotlib.font_manager import get_font
 
-    return frozenset(chr(code) for path in _files(weight, fonts) for code in get_font(path).get_charmap())
+    return any(get_font(path).get_char_index(ord(sign)) for path in _files(weight, fonts))
 
 
 def make_measure(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
@@ -163,7 +163,7 @@ def _extent(text: str, size: float, weight: str, fonts: Fonts) -> Extent | str:
 @lru_cache(maxsize=8192)
 def _extent_at_scale(text: str, weight: str, fonts: Fonts) -> tuple[float, float, float] | str:
     """Return a text's width, rise and drop at a size of _SCALE, from which every size follows."""
-    unknown = "".join(sorted(set(text) - _known_characters(weight, fonts)))
+    unknown = "".join(sorted(sign for sign in set(text) if not _is_known(sign, weight, fonts)))
     if unknown:
         return unknown
     font = _font(weight, fonts)

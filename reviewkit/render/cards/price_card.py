@@ -12,7 +12,7 @@ from reviewkit.render.cards.scene import Page, Stroke
 from reviewkit.render.cards.typeset import fit_block, fit_text
 
 _PAID = (92.0, 84.0, 76.0, 68.0, 60.0, 52.0, NOTE)
-_WORTH = tuple(float(size) for size in range(400, 99, -6))
+_WORTH = tuple(float(size) for size in range(400, 51, -6))
 _TALL, _SMALL = (92.0, 15.0), (66.0, 10.0)  # height and half the width of the needles
 
 SHORTEN_PRICE = "leave out fair = … in [price]"

@@ -11,11 +11,12 @@ from reviewkit.render.cards.hero import bare, small
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.scene import Page, Stroke
 from reviewkit.render.cards.score_dial import PARTS, place_score_dial
-from reviewkit.render.cards.typeset import Setting, fit_text
+from reviewkit.render.cards.typeset import Setting, cut_text, fit_text
 
 _UNDER_DIAL = 100.0
 _HEAD, _ROW, _LINE = 66.0, 60.0, 46.0  # heights of a heading, a row, a line
 _BLOCK_GAP, _TEXT_GAP, _COLUMN_GAP = 18.0, 28.0, 36.0
+_LEAST_LABEL = 120.0
 _LABELS = (AXIS, 38.0, LEAST)
 _ALL = 99
 # what is left out until it fits: size of the first figure and of the second (0: set like all rows), most rows missed,
@@ -196,22 +197,13 @@ def _label_lines(page: Page, row: ScoreRow, room: float) -> Setting | None:
 
 
 def _set_text(page: Page, row: ScoreRow, width: float) -> _Line:
-    """Set a rating that isn't judged as text.
-
-    Raises
-    ------
-    LayoutFault
-        If it doesn't fit.
-    """
+    """Set a rating that isn't judged as text, on a second line why."""
     text = f"{row.label}, {row.rated}: {row.note}" if row.note else f"{row.label}, {row.rated}"
     setting = fit_text(page, text, (38.0, LEAST), width)
     if setting is None and row.note:
-        parts = (f"{row.label}, {row.rated}:", row.note)
-        if all(page.width(part, LEAST) <= width for part in parts):
-            setting = Setting(LEAST, parts, width)
-    setting = setting or fit_text(page, text, (LEAST,), width, most=3, anywhere=True)
-    if setting is None:
-        raise page.fault(text, SHORTEN_LABEL)
+        head = cut_text(page, f"{row.label}, {row.rated}:", LEAST, width).lines[0]
+        setting = Setting(LEAST, (head, cut_text(page, row.note, LEAST, width).lines[0]), width)
+    setting = setting or cut_text(page, text, LEAST, width)
     return _Line(row, setting, len(setting.lines) * _LINE)
 
 
@@ -221,14 +213,14 @@ def _set_row(page: Page, row: ScoreRow, block: _Block, width: float) -> _Line:
     Raises
     ------
     LayoutFault
-        If it doesn't fit.
+        If the figures leave its label no room.
     """
     room = width - sum(_column_widths(page, block)) - 2 * _TEXT_GAP
+    if room < _LEAST_LABEL:
+        raise page.fault(row.measured, SHORTEN_LABEL)
     setting = fit_text(page, row.label, _LABELS, room) or fit_text(page, row.label.split(",")[0], _LABELS, room)
     setting = setting or fit_text(page, row.label, (LEAST,), room, most=2)
-    setting = setting or fit_text(page, row.label, (LEAST,), max(room, 0.0), most=3, anywhere=True)
-    if setting is None:
-        raise page.fault(row.label, SHORTEN_LABEL)
+    setting = setting or cut_text(page, row.label, LEAST, room)
     return _Line(row, setting, _ROW + (len(setting.lines) - 1) * 42.0)
 
 

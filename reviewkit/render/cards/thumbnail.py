@@ -24,7 +24,7 @@ from reviewkit.render.cards.png import encode_png
 from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import WIDE
 from reviewkit.render.cards.traces import clip_trace, to_pixels
-from reviewkit.render.cards.typeset import fit_block, fit_text
+from reviewkit.render.cards.typeset import fit_block, fit_text, line_pitch
 from reviewkit.verdict.verdict import MEETS
 
 WIDTH = 1280  # pixels
@@ -34,7 +34,7 @@ _PICTURE = Box(1104.0, 0.0, 1920.0, 606.0)
 _CURVES = Box(1140.0, 84.0, 1800.0, 560.0)
 _WORDS = tuple(float(size) for size in range(250, int(LEAST) - 1, -4))
 _FIGURES = tuple(float(size) for size in range(480, int(LEAST) - 1, -4))
-_TOP, _BASELINE = 72.0, 900.0  # a player's clock covers the lower right corner (common practice, no source)
+_TOP, _BASELINE = 90.0, 900.0  # a player's clock covers the lower right corner (common practice, no source)
 _CURVE, _GHOST = 18.0, 10.0  # line widths
 _ARROW, _ARROW_GAP = 130.0, 44.0
 _MARK = 84.0
@@ -160,9 +160,9 @@ def lay_out_thumbnail(page: Page, what: Thumbnail) -> None:
     words = fit_block(page, what.words, _WORDS, width, height, most=most, leading=0.98, anywhere=True)
     if words is None:
         raise page.fault(what.words, SHORTEN_NAME)
-    baseline = _TOP + page.cap(words.size, "black")
+    baseline, pitch = _TOP + page.cap(words.size, "black"), line_pitch(page, words, "black", 0.98)
     for index, line in enumerate(words.lines):
-        at = baseline + index * words.size * 0.98
+        at = baseline + index * pitch
         page.add(page.text(line, safe.left, at, words.size, look.ink, weight="black", remedy=SHORTEN_NAME))
     place_mark(page, what.mark, safe.left, safe.bottom - 36.0, high=_MARK)
 

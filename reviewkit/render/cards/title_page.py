@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 from reviewkit.model.card import TitlePage
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.frame import SHORTEN_NAME, picture, place_mark
@@ -9,7 +11,7 @@ from reviewkit.render.cards.look import AXIS, LEAST, NOTE, OVERLINE
 from reviewkit.render.cards.price_card import place_years
 from reviewkit.render.cards.scene import Page, Stroke
 from reviewkit.render.cards.shape import SQUARE, TALL, WIDE
-from reviewkit.render.cards.typeset import Setting, fit_block, fit_text
+from reviewkit.render.cards.typeset import Setting, fit_block, fit_text, line_pitch
 
 # where the photograph is, up to the frame's edges
 _PHOTO = {
@@ -21,6 +23,8 @@ _HOOKS = tuple(float(size) for size in range(320, 51, -4))
 _WITH_PHOTO = 184.0  # the largest hook beside a photograph
 _LEADING = 0.96
 _NAME_GAP, _WHAT = 36.0, 60.0  # from the hook to the name, at least; pitch of the lines below it
+_WHATS = (48.0, NOTE, AXIS, LEAST)
+_OVER_PHOTO, _LEAST_PHOTO = 28.0, 120.0
 _NAMES = (64.0, 58.0, 52.0, 46.0, AXIS)
 
 SHORTEN_HOOK = "shorten the title in [episode]"
@@ -38,8 +42,6 @@ def place_title_page(page: Page, body: TitlePage, mark: bytes = b"") -> None:
     """
     shape, look = page.shape, page.look
     safe, photo = shape.safe, _PHOTO[shape.name] if body.photo else None
-    if photo:
-        page.add(picture("photo", photo, body.photo, page))
     beside = photo is not None and not shape.stacked
     width = (photo.left - 60.0 if photo and beside else safe.right) - safe.left
     if body.price:
@@ -47,56 +49,92 @@ def place_title_page(page: Page, body: TitlePage, mark: bytes = b"") -> None:
     else:
         page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
         bottom = shape.dial - 60.0
-    if photo and not beside:
-        bottom = photo.top - 24.0
     top = _place_presenter(page, body, mark, width)
-    name = fit_text(page, body.name, _NAMES, width, weight="bold", most=2, anywhere=True) if body.name else None
-    if body.name and name is None:
-        raise page.fault(body.name, SHORTEN_NAME)
-    what = fit_text(page, body.what, (48.0, NOTE, AXIS, LEAST), width, most=2) if body.what else None
-    if body.what and what is None:
-        raise page.fault(body.what, SHORTEN_WHAT)
-    below = page.cap(name.size, "bold") + (len(name.lines) - 1) * name.size * 1.06 if name else 0.0
-    below += len(what.lines) * _WHAT if what else 0.0
-    hook = _fit_hook(page, body.hook, width, bottom - top - below, _WITH_PHOTO if photo else _HOOKS[0])
-    pitch = hook.size * _LEADING
+    texts = _Texts.of(page, body, width)
+    if not photo or beside:
+        hook = _fit_hook(page, body.hook, width, bottom - top - texts.height, _WITH_PHOTO if photo else _HOOKS[0])
+        if hook is None:
+            raise page.fault(body.hook, SHORTEN_HOOK)
+    else:  # above the photograph, which is less high if they need its room
+        most, least = photo.top - _OVER_PHOTO - top, photo.bottom - _LEAST_PHOTO - _OVER_PHOTO - top
+        hook = _fit_hook(page, body.hook, width, most - texts.height, _WITH_PHOTO)
+        hook = hook or _fit_hook(page, body.hook, width, least - texts.height, _WITH_PHOTO)
+        if hook is None:
+            raise page.fault(body.hook, SHORTEN_HOOK)
+    pitch = line_pitch(page, hook, "black", _LEADING)
     high = page.cap(hook.size, "black") + (len(hook.lines) - 1) * pitch
     baseline = top + page.cap(hook.size, "black")
     if not photo:
-        baseline += max(bottom - top - below - high - _drop(page, hook) - _gap(hook), 0.0) / 2
+        baseline += max(bottom - top - texts.height - high - _drop(page, hook) - _gap(hook), 0.0) / 2
     with page.part_of("reading"):
         for index, line in enumerate(hook.lines):
             at = baseline + index * pitch
             page.add(page.text(line, safe.left, at, hook.size, look.ink, weight="black", remedy=SHORTEN_HOOK))
-    baseline += (len(hook.lines) - 1) * pitch + _drop(page, hook)
-    if name:
-        baseline += _gap(hook) + page.cap(name.size, "bold")
-        for index, line in enumerate(name.lines):
-            baseline += name.size * 1.06 if index else 0.0
-            page.add(page.text(line, safe.left, baseline, name.size, look.ink, weight="bold", remedy=SHORTEN_NAME))
-    for line in what.lines if what else ():
-        baseline += _WHAT
-        page.add(page.text(line, safe.left, baseline, what.size if what else NOTE, look.soft, remedy=SHORTEN_WHAT))
+    last = texts.place(page, baseline + high - page.cap(hook.size, "black") + _drop(page, hook) + _gap(hook))
+    if photo:
+        photo = photo if beside else replace(photo, top=max(photo.top, last + _OVER_PHOTO))
+        page.add(picture("photo", photo, body.photo, page))
 
 
-def _fit_hook(page: Page, text: str, width: float, height: float, most: float) -> Setting:
-    """Fit the hook on at most three lines; a long one on four.
+@dataclass(frozen=True)
+class _Texts:
+    """The unit's name and what it is, as set; `height` from the top of the name's capitals to the last descender."""
 
-    Raises
-    ------
-    LayoutFault
-        If it doesn't fit.
-    """
+    name: Setting | None
+    what: Setting | None
+    height: float
+
+    @classmethod
+    def of(cls, page: Page, body: TitlePage, width: float) -> _Texts:
+        """Set both.
+
+        Raises
+        ------
+        LayoutFault
+            If one of them doesn't fit.
+        """
+        name = fit_text(page, body.name, _NAMES, width, weight="bold", most=2, anywhere=True) if body.name else None
+        if body.name and name is None:
+            raise page.fault(body.name, SHORTEN_NAME)
+        what = fit_text(page, body.what, _WHATS, width, most=2, anywhere=True) if body.what else None
+        if body.what and what is None:
+            raise page.fault(body.what, SHORTEN_WHAT)
+        height = page.cap(name.size, "bold") + (len(name.lines) - 1) * name.size * 1.06 if name else 0.0
+        height += len(what.lines) * _WHAT if what else 0.0
+        return cls(name, what, height + 10.0)
+
+    def place(self, page: Page, top: float) -> float:
+        """Place both; return the last baseline."""
+        left, baseline = page.shape.safe.left, top
+        if self.name:
+            baseline += page.cap(self.name.size, "bold")
+            for index, line in enumerate(self.name.lines):
+                baseline += self.name.size * 1.06 if index else 0.0
+                name = page.text(
+                    line, left, baseline, self.name.size, page.look.ink, weight="bold", remedy=SHORTEN_NAME
+                )
+                page.add(name)
+        for line in self.what.lines if self.what else ():
+            baseline += _WHAT
+            size = self.what.size if self.what else NOTE
+            page.add(page.text(line, left, baseline, size, page.look.soft, remedy=SHORTEN_WHAT))
+        return baseline
+
+
+def _fit_hook(page: Page, text: str, width: float, height: float, most: float) -> Setting | None:
+    """Fit the hook on at most three lines, a long one on four, with the gap below it; None if it doesn't fit."""
     sizes = [size for size in _HOOKS if size <= most]
-    for lines, anywhere in ((3, False), (4, False), (4, True)):
-        for size in sizes:
+    for lines, anywhere in ((3, False), (4, False), (3, True)):
+        # words are broken only if there is no other way, and then any size will do
+        for size in sizes[::8] if anywhere else sizes:
             hook = fit_block(page, text, (size,), width, height, most=lines, leading=_LEADING, anywhere=anywhere)
             if hook is None:
                 continue
-            high = page.cap(size, "black") + (len(hook.lines) - 1) * size * _LEADING + _drop(page, hook)
+            pitch = line_pitch(page, hook, "black", _LEADING)
+            high = page.cap(size, "black") + (len(hook.lines) - 1) * pitch + _drop(page, hook)
             if high + _gap(hook) <= height:
                 return hook
-    raise page.fault(text, SHORTEN_HOOK)
+    return None
 
 
 def _gap(hook: Setting) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from reviewkit.render.cards.scene import Page
 
@@ -112,6 +113,22 @@ def fit_text(
     return None
 
 
+def cut_text(page: Page, text: str, size: float, width: float, weight: str = "regular") -> Setting:
+    """Return a text on one line, cut off with an ellipsis if it is too long: for names that are in full elsewhere."""
+    if page.width(text, size, weight) <= width:
+        return Setting(size, (text,), page.width(text, size, weight))
+    kept = next((n for n in range(len(text) - 1, 0, -1) if page.width(f"{text[:n]}…", size, weight) <= width), 0)
+    line = f"{text[:kept].rstrip(' ,-')}…"
+    return Setting(size, (line,), page.width(line, size, weight))
+
+
+def line_pitch(page: Page, setting: Setting, weight: str, leading: float) -> float:
+    """Return the distance of a setting's baselines: `leading` in em, more if accents would touch what hangs above."""
+    extents = [page.measure(line, setting.size, weight) for line in setting.lines]
+    touching = (above.drop + below.rise + 3.0 for above, below in pairwise(extents))
+    return max([setting.size * leading, *touching])
+
+
 def fit_block(
     page: Page,
     text: str,
@@ -153,6 +170,9 @@ def fit_block(
     for broken in (False, True) if anywhere else (False,):
         for size in sizes:
             setting = fit_text(page, text, (size,), width, weight=weight, most=most, anywhere=broken)
-            if setting and page.cap(size, weight) + (len(setting.lines) - 1) * size * leading <= height:
+            if setting is None:
+                continue
+            pitch = line_pitch(page, setting, weight, leading)
+            if page.cap(size, weight) + (len(setting.lines) - 1) * pitch <= height:
                 return setting
     return None

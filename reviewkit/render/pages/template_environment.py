@@ -52,6 +52,7 @@ def make_environment(
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        optimized=False,  # looking for constants to fold takes a quarter of the time, and there are few
     )
     made.globals["scripts"] = page_policy.script_sources(shipped)
     made.filters.update(

@@ -18,7 +18,6 @@ from reviewkit.model.repair import RepairRow
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages import description, page, tables
 from reviewkit.render.pages.page import Pages
-from reviewkit.verdict.changes import is_repaired
 from reviewkit.verdict.repair_points import OK, is_before_repair, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
