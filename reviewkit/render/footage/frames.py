@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import zip_longest
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -47,19 +46,17 @@ def animate(
     yield shown
     whole = sum(step.seconds + step.pause for step in steps) or Fraction(1)
     number, begin = 1, Fraction(0)
-    for step, following in zip_longest(steps[1:], steps[2:]):
+    for step in steps[1:]:
         after = next(pictures)
         show = _WAYS[step.way](Change(shown, after, mixed, 2 * round(step.reach * scale / 2)))
         end = begin + step.seconds / whole
-        # a step that takes no time is seen with the last frame of the one before
-        cut = following is not None and not following.seconds and not step.pause and end > begin
-        while (at := Fraction(number, frames)) < end or (at == end and not cut):
-            show(float((Fraction(number, frames) - begin) / (end - begin)) if end > begin else 1.0)
+        while Fraction(number, frames) < end:
+            show(float((Fraction(number, frames) - begin) / (end - begin)))
             yield shown
             number += 1
         show(1.0)
         begin = end + step.pause / whole
-        while step.pause and Fraction(number, frames) <= begin:
+        while Fraction(number, frames) < begin:
             yield shown
             number += 1
     for _ in range(number, frames + 1):
