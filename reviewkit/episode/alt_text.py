@@ -24,6 +24,7 @@ from reviewkit.model.card import (
     Trace,
 )
 from reviewkit.model.verdict import Verdict
+from reviewkit.verdict.verdict_words import margin_words
 
 _SIDES = {"L": "left channel", "R": "right channel"}
 MOST_READINGS = 8  # further figures; the page has a table of them all
@@ -64,7 +65,8 @@ def _hero_text(hero: Hero) -> str:
 
 
 def _verdict_text(verdict: Verdict) -> str:
-    return f"{verdict.label}, rated {verdict.limit}: {verdict.verdict} {verdict.margin or verdict.brief}".rstrip()
+    more = margin_words(verdict) or verdict.brief
+    return f"{verdict.label}, rated {verdict.limit}: {verdict.verdict} {more}".rstrip()
 
 
 def _body_texts(body: Body) -> list[str]:
