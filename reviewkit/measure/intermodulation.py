@@ -17,6 +17,7 @@ from reviewkit.measure.tone_sheets import (
     floor_of,
     level_conditions,
     level_of_the_run,
+    levels_in_words,
     spectrum_curve,
 )
 from reviewkit.model import digits, quantities
@@ -195,7 +196,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "findings": here,
         "worse": worst,
         "before": quantities.worse([f for f in was if f.at["method"] == worst.at["method"]]),
-        "drive": figures.drive(run.conditions) or quantities.conditions(worst.at),
+        "drive": levels_in_words(run, here),
         "tones": worst.at["tones"],
         "convention": convention,
     }

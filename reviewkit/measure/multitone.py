@@ -19,6 +19,7 @@ from reviewkit.measure.tone_sheets import (
     floor_of,
     level_conditions,
     level_of_the_run,
+    levels_in_words,
     spectrum_curve,
 )
 from reviewkit.model import quantities
@@ -158,7 +159,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if worst is None:
         return ()
     was = figures.by_channel(before, "multitone_clearance") if before else []
-    shared = {"worse": worst, "drive": figures.drive(run.conditions) or quantities.conditions(worst.at)}
+    shared = {"worse": worst, "drive": levels_in_words(run, here)}
     return (
         Point("multitone", "clearance", {**shared, "findings": here, "before": quantities.worse(was)}, m.id),
         Point("multitone", "strongest", shared, m.id),

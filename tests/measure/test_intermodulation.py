@@ -317,3 +317,11 @@ def test_a_window_that_is_not_known_may_cost_a_tone_four_decibels():
         else:
             with pytest.raises(InputError, match="which is neither a low tone four times as strong"):
                 measured(KIND, data)
+
+
+def test_a_faulty_channel_s_own_level_is_in_the_sentence():
+    """A sine that peaks as the pair does, at 4 V, has 16 / 16 = 1 W into 8 Ω; half as strong it has a quarter."""
+    left = played((60, 7000), MODULATION, scale=4.0, a3=0)
+    run = run_from(capture(left, left / 2), conditions(KIND, drive_w=1.0, stage="before"))
+    figure = next(point for point in KINDS[KIND].points(run, None) if point.name == "figure")
+    assert figure.facts["drive"] == "1 W into 8 Ω on the left, 250 mW into 8 Ω on the right"

@@ -245,3 +245,16 @@ def test_points():
     clearance, strongest = KINDS[KIND].points(after, before)
     assert clearance.facts["before"].value == pytest.approx(50, abs=0.01)
     assert strongest.facts["worse"].at["frequency"] == pytest.approx(1500, abs=0.1)
+
+
+def test_a_faulty_channel_s_own_level_is_in_the_sentence():
+    """n tones of 0.1 V peak into 8 Ω are n · 0.1² / 16 W; half as strong a quarter of that."""
+    samples = tones(np.random.default_rng(3), 100.0, -60, RATE_HZ)
+    watts = len(TONES) * PEAK**2 / 16
+    scale = 1 / math.sqrt(watts)
+    data = capture(scale * samples, scale * samples / 2)
+    run = run_from(data, conditions(KIND, drive_w=1.0, stage="before"))
+    for point in KINDS[KIND].points(run, None):
+        assert point.facts["drive"] == "1 W into 8 Ω on the left, 250 mW into 8 Ω on the right"
+    both = run_from(capture(scale * samples, scale * samples), conditions(KIND, drive_w=1.0, stage="before"))
+    assert {point.facts["drive"] for point in KINDS[KIND].points(both, None)} == {"1 W into 8 Ω"}
