@@ -103,7 +103,8 @@ def unit_of(text: str) -> UnitSpelling | None:
 
 def column_unit(text: str) -> UnitSpelling | None:
     """Return the unit that a column's spelling stands for, peak volts too; None if it is not in the table."""
-    return unit_of(text) or PEAK_UNITS.get(normalised(text).strip())
+    spelling = normalised(text).strip()
+    return UNITS.get(spelling) or PEAK_UNITS.get(spelling)
 
 
 def read_quantity(text: str, base: str) -> float:

@@ -54,15 +54,18 @@ def choose_columns(
         faults.add(where, remedies.no_header(layout.width))
     faults.stop_if_any()
     warnings: list[str] = []
-    written = Written(layout, units, named)
-    drafts = _with_session_units(_drafts(layout, named), written, where, faults, warnings)
+    drafts = _drafts(layout, named)
+    over_time = any("time" in (draft.heading.role, draft.key) for draft in drafts)
+    written = Written(layout, units, named, over_time)
+    drafts = _with_session_units(drafts, written, where, faults, warnings)
     unused = [draft for draft in drafts if draft.role == UNUSED]
     drafts = _understood(drafts, written, where, faults, warnings)
     _check_units(drafts, written, where, faults)
     _check_twice(drafts, written, where, faults)
-    if not faults.collected and not _has_abscissa(drafts):
+    roles = {draft.role for draft in drafts}
+    if not faults.collected and not (roles & {*SCALES, "power"} or {"level", "distortion"} <= roles):
         faults.add(where, remedies.no_abscissa(drafts, unused, written))
-    elif not faults.collected and all(draft.role in SCALES for draft in drafts):
+    elif not faults.collected and roles <= set(SCALES):
         faults.add(where, remedies.no_reading(drafts, unused, written))
     faults.stop_if_any()
     chosen = (Chosen(d.index, d.role, d.channel, d.unit, d.heading.text) for d in drafts if d.unit is not None)
@@ -253,8 +256,3 @@ def _check_twice(drafts: list[Draft], written: Written, where: int, faults: Faul
     for before, draft in twice:
         firsts = list(dict.fromkeys(first for first, _ in twice))
         faults.add(where, remedies.the_same_twice(before, draft, firsts, written))
-
-
-def _has_abscissa(drafts: list[Draft]) -> bool:
-    roles = {draft.role for draft in drafts}
-    return bool(roles & {"time", "frequency", "power"}) or {"level", "distortion"} <= roles

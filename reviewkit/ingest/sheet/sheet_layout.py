@@ -114,24 +114,24 @@ def _separator(lines: Iterable[NumberedLine], *, labelled: bool) -> tuple[str, i
         signs = separator.strip(" ") or " \t"
         able = (line for line in sample if any(sign in line for sign in signs))
         split = (trimmed(cells_of(line, separator)) for line in able if comment_text(line, separator) is None)
-        rows = [cells for cells in split if _holds_numbers(cells, labelled=labelled)]
+        rows = [(len(cells), found) for cells in split if (found := _readings_in(cells, labelled=labelled))]
         if rows:
-            width, count = Counter(map(len, rows)).most_common(1)[0]
-            pure = sum(len(cells) == width and all(map(_is_reading, cells[labelled:])) for cells in rows)
+            width, count = Counter(cells for cells, _ in rows).most_common(1)[0]
+            pure = rows.count((width, width - labelled))
             if (pure, count) > most:
                 best, most = (separator, width), (pure, count)
     return best
 
 
-def _holds_numbers(cells: list[str], *, labelled: bool) -> bool:
-    """Return whether a row reads as data: it begins with a number (`labelled`: behind a text), and at least two cells
-    and half of them are readings.
+def _readings_in(cells: list[str], *, labelled: bool) -> int:
+    """Return how many readings a row holds; 0 if it isn't data, which begins with a number (`labelled`: behind a text)
+    and of which at least two cells and half of them are readings.
     """
     cells = cells[1:] if labelled else cells
     if len(cells) < 2 or not is_number(cells[0]):
-        return False
+        return 0
     readings = sum(map(_is_reading, cells))
-    return readings >= 2 and 2 * readings >= len(cells)
+    return readings if readings >= 2 and 2 * readings >= len(cells) else 0
 
 
 def _is_reading(cell: str) -> bool:
@@ -142,7 +142,7 @@ def _is_data(line: str, separator: str, width: int, *, labelled: bool) -> bool:
     if comment_text(line, separator) is not None:
         return False
     cells = trimmed(cells_of(line, separator))
-    return len(cells) == width and _holds_numbers(cells, labelled=labelled)
+    return len(cells) == width and _readings_in(cells, labelled=labelled) > 0
 
 
 def _is_damaged_data(line: str, separator: str, width: int) -> bool:

@@ -21,8 +21,8 @@ _WRITTEN = {
 _GROUP_MARKS = {".": " ',", ",": " '."}
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _LONGEST = 1000  # characters: anything longer isn't a number
-_ONE_GROUP = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)  # 1,500: either 1500 or 1.5
-_WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
+ONE_GROUP = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)  # 1,500: either 1500 or 1.5
+WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
 _NO_READING = frozenset(
     ("", "nan", "ol", "o.l", "o.l.", "0l", "0.l", "inf", "infinity", "∞", "1.#inf", "1.#ind", "1.#qnan", "nan(ind)")
 )
@@ -86,26 +86,16 @@ def decimal_mark(cells: Iterable[tuple[int, str]]) -> tuple[str, tuple[int, str]
                 votes[mark] += 1
                 if votes[mark] >= enough:
                     break
-            elif is_grouped(cell) and (in_doubt is None or ("," in cell and "." in in_doubt[1])):
+            elif ONE_GROUP.fullmatch(cell) and (in_doubt is None or ("," in cell and "." in in_doubt[1])):
                 in_doubt = (line, cell)
     if votes["."] or votes[","]:
         return (",", None) if votes[","] > votes["."] else (".", None)
     return ".", in_doubt
 
 
-def is_grouped(cell: str) -> bool:
-    """Return whether a cell may be a number with one mark between thousands: 1,500 or 1.500."""
-    return _ONE_GROUP.fullmatch(cell) is not None
-
-
-def is_whole(cell: str) -> bool:
-    """Return whether a cell is a whole number without any mark."""
-    return _WHOLE.fullmatch(cell) is not None
-
-
 def _shown_by(cell: str) -> str:
     """Return the decimal mark that this cell alone proves, or ""."""
-    if _ONE_GROUP.fullmatch(cell):
+    if ONE_GROUP.fullmatch(cell):
         return ""
     point, comma = _WRITTEN["."].fullmatch(cell), _WRITTEN[","].fullmatch(cell)
     if point and not comma:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, Heading, read_heading, role_of_unit
+from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, Heading, role_of_unit
 from reviewkit.ingest.sheet.sheet_layout import Layout
 from reviewkit.model.errors import shortened
 from reviewkit.model.toml_text import inline_table, quoted
@@ -79,22 +79,19 @@ def channels_in_rows(layout: Layout) -> str:
 
 @dataclass(frozen=True)
 class Written:
-    """The text already written: the file's header; in session.toml `units`, and of `columns` index -> key."""
+    """The text already written: the file's header; in session.toml `units`, and of `columns` index -> key. `over_time`:
+    the file is a waveform.
+    """
 
     layout: Layout
     units: Mapping[str, str]
     named: Mapping[int, str]
+    over_time: bool
 
     @property
     def shown(self) -> str:
         """Return the header line, for the end of a message."""
         return shown(self.layout)
-
-    @property
-    def over_time(self) -> bool:
-        """Return whether the file is a waveform."""
-        cells = [read_heading(cell).role for cell in self.layout.header]
-        return "time" in cells or "time" in self.named.values()
 
     def usual_units(self, role: str) -> tuple[str, str]:
         """Return two units that a column of a role may be in; a level over time is a voltage."""

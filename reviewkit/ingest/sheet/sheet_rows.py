@@ -11,7 +11,7 @@ import numpy as np
 from reviewkit.ingest.sheet.sheet_bulk import parse_plain_rows
 from reviewkit.ingest.sheet.sheet_columns import Chosen
 from reviewkit.ingest.sheet.sheet_layout import Layout
-from reviewkit.ingest.sheet.sheet_numbers import NotANumber, decimal_mark, is_grouped, is_number, is_whole, number
+from reviewkit.ingest.sheet.sheet_numbers import ONE_GROUP, WHOLE, NotANumber, decimal_mark, is_number, number
 from reviewkit.ingest.sheet.sheet_text import NumberedLine, NumberedLines, cells_of, comment_text
 from reviewkit.model.errors import Faults, shortened
 from reviewkit.model.sheet import Skipped
@@ -133,7 +133,8 @@ def _decimal_mark(text: str, start: int, layout: Layout, chosen: Sequence[Chosen
     by_row = (
         (place, cells_of(line, layout.separator))
         for place, line in _body(lines, layout, [])
-        if _may_hold_mark(line, layout.separator)
+        # if the comma separates, only a quoted cell can hold one
+        if "." in line or ("," in line and (layout.separator != "," or '"' in line))
     )
     decimal, in_doubt = decimal_mark(
         (place, cells[index]) for place, cells in by_row for index in indices if index < len(cells)
@@ -156,16 +157,11 @@ def _mixes_whole_numbers(lines: Iterable[NumberedLine], layout: Layout, indices:
     for _, line in _body(lines, layout, []):
         cells = cells_of(line, layout.separator)
         present = [index for index in indices if index < len(cells)]
-        grouped |= {index for index in present if is_grouped(cells[index])}
-        whole |= {index for index in present if is_whole(cells[index])}
+        grouped |= {index for index in present if ONE_GROUP.fullmatch(cells[index])}
+        whole |= {index for index in present if WHOLE.fullmatch(cells[index])}
         if grouped & whole:
             return True
     return False
-
-
-def _may_hold_mark(line: str, separator: str) -> bool:
-    """Return whether a cell of the line can contain a mark: if the comma separates, only a quoted cell can."""
-    return "." in line or ("," in line and (separator != "," or '"' in line))
 
 
 def _row(
