@@ -52,7 +52,7 @@ def _check_id(each: Sound, place: Place, first: dict[str, int]) -> None:
         return
     given, safe = f"id = {show_value(each.id)}", safe_name(each.id)
     if each.id != safe:
-        why = "is not a file name that is safe everywhere: only letters a to z, digits, and - _ . between them, at most 60"
+        why = "is not a file name that is safe everywhere: letters a to z, digits, and - _ . between them, at most 60"
         place.fault(f'{given} {why}; write id = "{safe}"', "id")
     elif each.id.casefold() in first:
         place.fault(f'{given} is that of the sound in line {first[each.id.casefold()]}; write id = "{safe}-2"', "id")

@@ -96,8 +96,8 @@ def render_episode_page(
 ) -> bytes:
     """Render the page to publish.
 
-    `fragment`: the table as HTML; `brochure`: the cards' pictures as PNG, by card id; `compressed`: the sounds as MP3, by
-    stem.
+    `fragment`: the table as HTML; `brochure`: the cards' pictures as PNG, by card id; `compressed`: the sounds as MP3,
+    by stem.
 
     Raises
     ------
