@@ -139,7 +139,7 @@ def _fit_hook(page: Page, text: str, width: float, height: float, most: float) -
 
 def _gap(hook: Setting) -> float:
     """Return the room between hook and name."""
-    return max(_NAME_GAP, 0.2 * hook.size)
+    return max(_NAME_GAP, 0.28 * hook.size)
 
 
 def _drop(page: Page, hook: Setting) -> float:
