@@ -237,9 +237,9 @@ def spectrum_curve(
     Curve
         x: Hz from `origin_hz`; y: dB relative to `re_level`; shapes at most (n,).
     """
-    index = np.searchsorted(lines.frequency_hz, edges_hz)
-    kept = [(int(a) + int(np.argmax(lines.power[a:b]))) for a, b in pairwise(index) if b > a]
-    level_db = 10 * np.log10(np.maximum(lines.power[kept], 1e-30) / re_level**2)
+    index, power = np.searchsorted(lines.frequency_hz, edges_hz).tolist(), lines.power
+    kept = [a + int(power[a:b].argmax()) for a, b in pairwise(index) if b > a]  # `np.argmax` takes three times as long
+    level_db = 10 * np.log10(np.maximum(power[kept], 1e-30) / re_level**2)
     x = read_only(lines.frequency_hz[kept] - origin_hz)
     return Curve("spectrum", channel, x, read_only(level_db), facts)
 

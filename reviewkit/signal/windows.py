@@ -130,7 +130,8 @@ def kaiser(n: int, beta: float) -> Array:
     Array
         Shape (n,).
     """
-    window = np.kaiser(n + 1, beta)[:n]
+    rising = np.i0(beta * np.sqrt(1 - ((np.arange(n // 2 + 1) - n / 2) / (n / 2)) ** 2)) / np.i0(beta)
+    window = np.concatenate((rising, rising[1 : n - n // 2][::-1]))
     window.setflags(write=False)
     return window
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 MOST_SKIPPED = 0.1  # of all rows
 MOST_LISTED = 1000  # of rows left out; the rest is only counted
 LONG = 100_000  # characters; below that, importing the fast parser takes longer than it saves
-_STRETCH = 300_000  # characters that the fast parser gets at a time
+_STRETCH = 600_000  # characters that the fast parser gets at a time
 
 
 @dataclass(frozen=True, eq=False)
