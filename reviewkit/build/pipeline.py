@@ -28,6 +28,7 @@ from reviewkit.model.card_files import card_path, file_stems, stills
 from reviewkit.model.episode import Episode, Sentence
 from reviewkit.model.errors import Fault, InputError, nearest
 from reviewkit.model.finding import Run
+from reviewkit.model.notes import Notes
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
@@ -205,7 +206,7 @@ def _compose_episode(
         verdicts=verdicts,
         cards=cards,
         segments=segments,
-        page_segments=assemble(session, notes, said, cards, cautions, repaired),
+        page_segments=assemble(session, _without_sounds(notes), said, cards, cautions, repaired),
         chapters=make_chapters(segments, files.final, repaired),
         chapters_final=bool(files.final),
         repair=files.repair,
@@ -224,6 +225,11 @@ def _compose_episode(
         ),
     )
     return Composed(files, episode, pages, series, _plan(files, runs, verdicts, pages))
+
+
+def _without_sounds(notes: Notes) -> Notes:
+    """Return notes that call for no sound: the page has them all in a section of their own."""
+    return replace(notes, notes=tuple(replace(note, sounds=()) for note in notes.notes))
 
 
 def _order(session: Session, series: CardSeries, options: Options, clips: Clips | None) -> Order:
