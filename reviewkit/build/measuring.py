@@ -68,7 +68,9 @@ def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles
         raise written_to(session.folder / name)
     left_out = {m: each for m in by_id if isinstance(each := results[m], Unusable)}
     if left_out:
-        reasons = (f"{by_id[m].file} is left out: {fault.message}" for m, each in left_out.items() for fault in each.faults)
+        reasons = (
+            f"{by_id[m].file} is left out: {fault.message}" for m, each in left_out.items() for fault in each.faults
+        )
         kept = tuple(m for m in session.measurements if m.id not in left_out)
         files = replace(
             files, session=replace(session, measurements=kept), left_out=(*files.left_out, *dict.fromkeys(reasons))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -19,7 +21,8 @@ from reviewkit.ingest.session.session_measurements import default_ids
 from reviewkit.ingest.session.session_paths import find_flaw
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import InputError
-from reviewkit.model.recognised import Content, NameWords, Recognised
+from reviewkit.model.recognised import NameWords, Recognised
+from reviewkit.model.units import UnitError, read_quantity
 
 MOST_FILES = 400  # that no table names; a session has a tenth of that
 _READING = ("columns", "units", "full_scale")  # keys that say how a file is read
@@ -27,6 +30,8 @@ _DRIVEN = ("tone", "response", "contour", "distortion-frequency", "crosstalk", "
 # what a name's value is a key of
 _OF_KINDS: Mapping[str, tuple[str, ...]] = {
     "drive": _DRIVEN,
+    "driven": ("crosstalk",),
+    "equalised": ("phono",),
     "frequency": ("distortion-power",),
     "weighting": ("noise",),
     "termination": ("noise",),
@@ -48,7 +53,9 @@ class Recognition:
     digests: Mapping[str, str] = field(default_factory=dict)
 
 
-def recognise(folder: Path, entries: Sequence[Entry], pool: Pool, cache: Cache, *, repaired: bool) -> Recognition:
+def recognise(
+    folder: Path, entries: Sequence[Entry], pool: Pool, cache: Cache, *, load: Any = None, repaired: bool = False
+) -> Recognition:
     """Return a session's measurements with the kinds of their files recognised.
 
     A file that isn't clear is left out with its question; if a table names it, the question is a fault of that table.
@@ -63,6 +70,8 @@ def recognise(folder: Path, entries: Sequence[Entry], pool: Pool, cache: Cache, 
         Processes to examine files with.
     cache : Cache
         Where what was recognised is kept, by content.
+    load : Any
+        The bench's load, as written.
     repaired : bool
         Whether the unit was repaired, so that each measurement needs a stage.
     """
@@ -79,7 +88,7 @@ def recognise(folder: Path, entries: Sequence[Entry], pool: Pool, cache: Cache, 
     by_file = {each.file: each for each in examined}
     found = [(each, by_file.get(each.file) or Recognised(each.file, question=twins[each.file])) for each in open_]
     found = _with_stages(found, settled, repaired=repaired)
-    found = _with_drives(found)
+    found = _with_drives(_with_outputs(found, load), load)
     found = _with_references(found, settled)
     recognised = {entry.file: each for entry, each in found}
     whole = [
@@ -128,7 +137,7 @@ def _examined(
 
 def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
     from reviewkit.ingest.measurement_file import read_any
-    from reviewkit.measure.recognition import content_of
+    from reviewkit.measure.recognition import content_of, remarked
 
     name = read_name(file)
     try:
@@ -137,23 +146,39 @@ def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
     except InputError as error:
         return Recognised(file, question=error.faults[0].message)
     if len(content.kinds) != 1:
-        choices = tuple({"kind": kind, **content.table} for kind in content.kinds if kind)
+        choices = tuple({"kind": kind, **_for_kind(kind, content.table)} for kind in content.kinds if kind)
         return Recognised(file, question=content.what, choices=choices)
     kind = content.kinds[0]
-    table = {"kind": kind, **content.table, **_of_name(kind, name), **_channel(sheet, kind, name)}
     if name.doubt:
         return Recognised(file, question=name.doubt, choices=({"kind": kind},))
-    return Recognised(file, table, why=content.what)
-
-
-def _of_name(kind: str, name: NameWords) -> dict[str, str]:
-    """Return what a name says that is a key of this kind."""
-    table = {key: value for key, value in name.table.items() if kind in _OF_KINDS.get(key, (kind,))}
+    of_name, of_lines = (_for_kind(kind, each) for each in (name.table, remarked(sheet)))
+    stated = {**content.table, **of_lines}
+    for key in stated.keys() & of_name.keys():
+        if not _alike(stated[key], of_name[key]):
+            question = f"its path says {of_name[key]}, its content {stated[key]}"
+            return Recognised(file, question=question, choices=({key: stated[key]}, {key: of_name[key]}))
+    table = {"kind": kind, **stated, **of_name, **_channel(sheet, kind, name)}
     if kind == "contour":
         table["setting"] = name.setting
     if kind == "phono":
         table["input"] = "phono"
-    return table
+    if kind == "crosstalk":
+        table["channels"] = "one"
+    level_v = content.level_v if kind in _DRIVEN else None
+    return Recognised(file, table, why=content.what, level_v=level_v)
+
+
+def _for_kind(kind: str, table: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the keys that are keys of a kind."""
+    return {key: value for key, value in table.items() if kind in _OF_KINDS.get(key, (kind,))}
+
+
+def _alike(one: Any, other: Any) -> bool:
+    """Return whether two values are the same, whatever their units' prefixes."""
+    for base in ("Ω", "Hz", "W", "V"):
+        with contextlib.suppress(UnitError):
+            return read_quantity(str(one), base) == read_quantity(str(other), base)
+    return bool(one == other)
 
 
 def _channel(sheet: Any, kind: str, name: NameWords) -> dict[str, Any]:
@@ -198,42 +223,73 @@ def _with_stages(found: Found, others: Sequence[Entry], *, repaired: bool) -> Fo
             why = f'its path says "{stage}", but the [[measurement]] {without[0]} has no stage; write one there'
             asked.append((entry, replace(each, question=why, choices=())))
         elif staged or repaired:
-            why = "was it made before the repair, or after it? Others say so" if staged else "before the repair, or after it?"
+            why = "was it made before the repair or after it? " + ("Others say" if staged else "Something was repaired")
             asked.append((entry, replace(each, question=why, choices=choices)))
         else:
             asked.append((entry, each))
     return asked
 
 
-def _with_drives(found: Found) -> Found:
-    """Give files that differ only in stage or channel one drive, where it was read off their levels.
-
-    Levels set by hand are within 1 dB of each other; if they aren't, none is stated.
-    """
-
-    def group(each: Recognised) -> tuple[str, str]:
-        words = re.split(r"[^a-z0-9]+", each.file.rpartition(".")[0].casefold())
-        return str(each.table.get("kind")), "-".join(word for word in words if word not in _OF_A_STAGE)
-
-    volts: dict[tuple[str, str], list[float | None]] = {}
-    for _, each in found:
-        if not each.question:
-            drive = str(each.table.get("drive", ""))
-            volts.setdefault(group(each), []).append(float(drive.split()[0]) if drive.endswith(" V") else None)
-    alike = []
+def _with_outputs(found: Found, load: Any) -> Found:
+    """Ask where a phono stage was measured if its path doesn't say: a load is on the loudspeakers' output alone."""
+    asked = []
     for entry, each in found:
-        levels = volts.get(group(each), [])
-        known = [level for level in levels if level is not None]
-        if each.question or len(levels) < 2 or not known or not str(each.table.get("drive", "")).endswith(" V"):
-            alike.append((entry, each))
-            continue
-        table = dict(each.table)
-        if len(known) == len(levels) and max(known) <= _SAME_LEVEL * min(known):
-            table["drive"] = f"{max(known):.10g} V"
+        table = {**each.table, **entry.raw}
+        if not each.question and table["kind"] == "phono" and "load" not in table and load not in (None, "open"):
+            choices = ({"load": "open"}, {"load": load})
+            why = "was it measured at the tape output, which has no load, or at the loudspeakers' output?"
+            each = replace(each, question=why, choices=choices)  # noqa: PLW2901
+        asked.append((entry, each))
+    return asked
+
+
+def _with_drives(found: Found, load: Any) -> Found:
+    """State the drive of each file whose level is known, unless its path or its table does; ask if they differ.
+
+    Files that differ only in stage or channel get one: levels set by hand are within 1 dB of each other. If theirs
+    aren't, none is stated. `load`: the bench's, as written.
+    """
+    levels: dict[tuple[str, str], list[float | None]] = {}
+    for entry, each in found:
+        if not each.question and "drive" not in {**each.table, **entry.raw}:
+            levels.setdefault(_group(each), []).append(each.level_v)
+    done = []
+    for entry, each in found:
+        table = {"load": load, **each.table, **entry.raw}
+        stated = _volts(table.get("drive"), table.get("load"))
+        volts = [level for level in levels.get(_group(each), ()) if level is not None]
+        if each.question or each.level_v is None:
+            done.append((entry, each))
+        elif (
+            "drive" not in table and len(volts) == len(levels[_group(each)]) and max(volts) <= _SAME_LEVEL * min(volts)
+        ):
+            done.append((entry, replace(each, table={**each.table, "drive": f"{_three_digits(max(volts))} V"})))
+        elif stated is None or max(stated, each.level_v) <= _SAME_LEVEL * min(stated, each.level_v):
+            done.append((entry, each))
         else:
-            del table["drive"]
-        alike.append((entry, replace(each, table=table)))
-    return alike
+            level = f"{_three_digits(each.level_v)} V"
+            why = f"its path says {table['drive']}, but it holds {level}"
+            done.append((entry, replace(each, question=why, choices=({"drive": level}, {"drive": table["drive"]}))))
+    return done
+
+
+def _three_digits(value: float) -> str:
+    return f"{float(f'{value:.3g}'):.10g}"
+
+
+def _volts(drive: Any, load: Any) -> float | None:
+    """Return a drive in volts, if it is known."""
+    with contextlib.suppress(UnitError):
+        return read_quantity(str(drive), "V")
+    with contextlib.suppress(UnitError):
+        return math.sqrt(read_quantity(str(drive), "W") * read_quantity(str(load), "Ω"))
+    return None
+
+
+def _group(each: Recognised) -> tuple[str, str]:
+    """Return what files have in common that differ only in stage or channel."""
+    words = re.split(r"[^a-z0-9]+", each.file.rpartition(".")[0].casefold())
+    return str(each.table.get("kind")), "-".join(word for word in words if word not in _OF_A_STAGE)
 
 
 def _with_references(found: Found, others: Sequence[Entry]) -> Found:
@@ -241,7 +297,9 @@ def _with_references(found: Found, others: Sequence[Entry]) -> Found:
     whole = [(e, {**each.table, **e.raw}) for e, each in found if not each.question]
     whole += [(e, dict(e.raw)) for e in others]
     names = default_ids([(str(raw.get("id") or ""), entry.file, entry.named) for entry, raw in whole])
-    responses = [(raw.get("stage"), name) for (_, raw), name in zip(whole, names, strict=True) if raw.get("kind") == "response"]
+    responses = [
+        (raw.get("stage"), name) for (_, raw), name in zip(whole, names, strict=True) if raw.get("kind") == "response"
+    ]
     done = []
     for entry, each in found:
         raw = {**each.table, **entry.raw}

@@ -84,7 +84,9 @@ def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan:
     if (folder / "repair.csv").is_file():
         repair = attempt(lambda: read_repair(folder / "repair.csv"), repair)
     listed = listed_files(folder)
-    recognition = recognise(folder, entries_of(document, listed), pool, cache, repaired=bool(repair))
+    bench = document.data.get("bench")
+    load = bench.get("load") if isinstance(bench, dict) else None
+    recognition = recognise(folder, entries_of(document, listed), pool, cache, load=load, repaired=bool(repair))
     session = session_of(document, recognition.entries, folder, kinds=KINDS)
     digests = {**input_digests(folder, session), **recognition.digests, "session.toml": before}
     if for_plan:

@@ -16,7 +16,10 @@ _DIRECTION = rf"{_SIDE} (?:to|into|2) {_SIDE}"
 _DISTORTIONS = ("tone", "distortion-frequency", "distortion-power")
 _LINES = ("tone", "multitone", "noise", "intermodulation")
 _KINDS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    (rf"cross ?talk|x ?talk|separation|{_SIDE} (?:channel )?driven|driv(?:en|ing) {_SIDE}|{_DIRECTION}", ("crosstalk",)),
+    (
+        rf"cross ?talk|x ?talk|separation|{_SIDE} (?:channel )?driven|driv(?:en|ing) {_SIDE}|{_DIRECTION}",
+        ("crosstalk",),
+    ),
     (r"phono|riaa", ("phono",)),
     (
         r"bass|treble|loudness|contour|rumble|subsonic|presence|mid ?range|tone controls?|"
@@ -39,7 +42,7 @@ _STAGES = (
     (r"after|post repair|repaired", "after"),
     (r"bench|loop ?back|looped", "bench"),
 )
-_INPUTS = ("aux", "tuner", "phono", "cd", "mic", "tape")
+_INPUTS = {each.lower(): each for each in ("aux", "tuner", "phono", "CD", "mic", "tape", "FM")}
 _AT_TAPE_OUT = r"(?:tape|rec|record) ?(?:out|output)"
 _BYPASSED = r"source direct|direct|bypass(?:ed)?|(?:tone )?defeat(?:ed)?"
 _SIDES = {"l": "L", "left": "L", "r": "R", "right": "R"}
@@ -77,7 +80,7 @@ def read_name(file: str) -> NameWords:
     if not _has(_AT_TAPE_OUT, text):
         inputs = [word for word in _INPUTS if _has(word, text)]
         if len(inputs) == 1:
-            table["input"] = inputs[0]
+            table["input"] = _INPUTS[inputs[0]]
         elif inputs:
             doubts.append(f"its path says {' and '.join(inputs)}")
     if _has(r"shorted", text):

@@ -12,8 +12,8 @@ from reviewkit.model.arrays import Array
 from reviewkit.signal import tone_lines
 from reviewkit.signal.between_tones import FEWEST_TONES
 from reviewkit.signal.decibels import amplitude_of_db
-from reviewkit.signal.flat_parts import NotSquare
 from reviewkit.signal.fitted_tones import fitted_tones
+from reviewkit.signal.flat_parts import NotSquare
 from reviewkit.signal.step_response import read_square
 from reviewkit.signal.tone_lines import Line, NoTones
 

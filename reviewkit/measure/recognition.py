@@ -38,6 +38,12 @@ _SAME_LEVEL_DB = 1.0
 _STEADY_DB = 0.5
 _HIGHEST_SOURCE_OHM = 4.0  # above it, it may be the impedance of something else: a loudspeaker, an input
 _NOT_AN_OUTPUT = re.compile(r"noise|crosstalk|separation|thd|distortion|residual|input|generator", re.IGNORECASE)
+_NUMBER = r"\W*?(\d+(?:\.\d+)?)\s*"
+_CONDITIONS = {
+    "load": re.compile(rf"\bload\b{_NUMBER}(ohm|Ω)", re.IGNORECASE),
+    "frequency": re.compile(rf"\bfrequency\b{_NUMBER}(k?Hz)\s*$", re.IGNORECASE),
+    "drive": re.compile(rf"\b(?:output )?(?:power|level)\b{_NUMBER}(W|V)\b(?!\s*(?:-|–|to)\s)"),
+}
 _WINDOW = re.compile(r"\bwindow\w*\W+(.+)", re.IGNORECASE)
 
 
@@ -64,7 +70,8 @@ def content_of(sheet: Sheet, name: NameWords, file: str) -> Content:
     found = _by_columns(sheet, roles, name)
     if len(found.kinds) == 1 and name.kinds and not name.kinds & {*found.kinds, "reading"}:
         meant = sorted(name.kinds)
-        return Content((*found.kinds, *meant), f"its content is that of {found.kinds[0]} ({found.what}), its name isn't")
+        what = f"its content is that of {found.kinds[0]} ({found.what}), its name isn't"
+        return Content((*found.kinds, *meant), what, found.table)
     return found
 
 
@@ -81,6 +88,16 @@ def _by_columns(sheet: Sheet, roles: set[str], name: NameWords) -> Content:
     if is_even(frequency.values) and len(frequency.values) >= FEWEST_LINES:
         return _spectrum(sheet, name)
     return _sweep(sheet, name)
+
+
+def remarked(sheet: Sheet) -> dict[str, str]:
+    """Return the conditions that the lines above a file's header state, as session.toml has them."""
+    table: dict[str, str] = {}
+    for line in sheet.remarks:
+        for key, pattern in _CONDITIONS.items():
+            if (stated := pattern.search(line)) and key not in table:
+                table[key] = f"{stated[1]} {stated[2]}"
+    return table
 
 
 def _impedance(sheet: Sheet, name: NameWords) -> Content:
@@ -105,8 +122,8 @@ def _distortion(sheet: Sheet, roles: set[str]) -> Content:
     spreads = [float(np.ptp(_in_db(column))) for column in beside]
     if max(spreads) > _STEADY_DB:
         return Content(("distortion-frequency", "response"), "it has distortion and levels over frequency")
-    level = float(np.median(beside[0].values))
-    table = {"drive": _rounded(level, beside[0].unit)} if beside[0].unit in ("V", "W") else {}
+    level, unit = float(np.median(beside[0].values)), beside[0].unit
+    table = {"drive": f"{float(f'{level:.3g}'):.10g} {unit}"} if unit in ("V", "W") else {}
     return Content(("distortion-frequency",), "distortion over frequency, at one level", table)
 
 
@@ -114,11 +131,6 @@ def _in_db(column: Column) -> Array:
     if column.unit == "W":
         return np.asarray(db_of_amplitude(np.sqrt(np.abs(column.values) + 1e-30)))
     return relative_db(column.values, column.unit)
-
-
-def _rounded(value: float, unit: str) -> str:
-    """Return a level as it is written in session.toml, to three digits, which is nearer than any meter is set."""
-    return f"{float(f'{value:.3g}'):.10g} {unit}"
 
 
 # ------------------------------------------------------------------ signals
@@ -164,9 +176,7 @@ def _window(sheet: Sheet) -> tuple[str, str]:
     return "", ""
 
 
-def _signals(
-    sheet: Sheet, name: NameWords, signal_of: Callable[[Column], Signal], table: Mapping[str, Any]
-) -> Content:
+def _signals(sheet: Sheet, name: NameWords, signal_of: Callable[[Column], Signal], table: Mapping[str, Any]) -> Content:
     columns = sheet.all("level")
     in_volts = columns[0].unit == "V"
     signals = [_named_tone(signal_of(column), name, in_volts=in_volts) for column in columns]
@@ -246,8 +256,9 @@ def _sweep(sheet: Sheet, name: NameWords) -> Content:
         if "crosstalk" in name.kinds:
             return Content(("crosstalk", "response"), "its name says crosstalk, but its channels are alike")
     if any(_is_faint(column.unit, reached[column.channel]) for column in columns):
-        return Content(("response", "noise", "crosstalk"), "levels over frequency, too low for an output that is driven")
-    return _shape(frequency_hz, levels, name, _level_table(columns, reached))
+        what = "levels over frequency, too low for an output that is driven"
+        return Content(("response", "noise", "crosstalk"), what)
+    return replace(_shape(frequency_hz, levels, name), level_v=_level_v(columns, reached))
 
 
 def sweeps_db(column: Column) -> Array:
@@ -258,7 +269,7 @@ def sweeps_db(column: Column) -> Array:
 
 def _is_faint(unit: str, level_db: float) -> bool:
     if unit in ("V", "dBV", "dBu"):
-        return level_db < db_of_amplitude(_LOWEST_OUTPUT_V)
+        return level_db < float(db_of_amplitude(_LOWEST_OUTPUT_V))
     return level_db < _LOWEST_RELATIVE_DB
 
 
@@ -271,23 +282,21 @@ def _one_driven(apart_db: float, name: NameWords, columns: Sequence[Column], at_
         return Content(("crosstalk", "response"), f"{what}; its name says the other channel", table)
     if "crosstalk" in name.kinds:
         mine = [column for column in columns if column.channel == driven]
-        return Content(("crosstalk",), what, {**table, **_level_table(mine, at_1k)})
+        return Content(("crosstalk",), what, table, _level_v(mine, at_1k))
     return Content(("crosstalk", "response"), f"{what}: crosstalk, or a channel that fails?", table)
 
 
-def _level_table(columns: Sequence[Column], at_1k: Mapping[str, float]) -> dict[str, Any]:
-    """Return the level at 1 kHz as `drive`, if it is known in volts and alike in all channels."""
+def _level_v(columns: Sequence[Column], at_1k: Mapping[str, float]) -> float | None:
+    """Return the level at 1 kHz, V, if it is known in volts and alike in all channels."""
     # `relative_db` gives volts as dBV
     volts = [volts_of(np.array(at_1k[c.channel]), "dBV" if c.unit == "V" else c.unit) for c in columns]
     known = [float(each) for each in volts if each is not None]
     if len(known) < len(columns) or not known or db_of_amplitude(max(known) / min(known)) > _SAME_LEVEL_DB:
-        return {}
-    return {"drive": _rounded(max(known), "V")}
+        return None
+    return max(known)
 
 
-def _shape(
-    frequency_hz: Array, levels: Mapping[str, Array], name: NameWords, table: Mapping[str, Any]
-) -> Content:
+def _shape(frequency_hz: Array, levels: Mapping[str, Array], name: NameWords) -> Content:
     """Return what a sweep's shape shows: the RIAA curve, a flat response, or something to ask about."""
     from_1k = [sweeps.re_1k(frequency_hz, level) for level in levels.values()]
     curves_db = [level for level in from_1k if level is not None]
@@ -305,11 +314,11 @@ def _shape(
         return Content(("phono", "response"), "its name says phono, but it doesn't follow the RIAA curve")
     if controls:
         if "response" in name.kinds:
-            return Content(("contour", "response"), "levels over frequency", table)
-        return Content(("contour",), "levels over frequency, of a control by its name", table)
+            return Content(("contour", "response"), "levels over frequency")
+        return Content(("contour",), "levels over frequency, of a control by its name")
     if off_flat <= _FLAT_DB or "response" in name.kinds:
-        return Content(("response",), "levels over frequency", table)
-    return Content(("response", "contour"), f"levels over frequency, {off_flat:.1f} dB off those at 1 kHz", table)
+        return Content(("response",), "levels over frequency")
+    return Content(("response", "contour"), f"levels over frequency, {off_flat:.1f} dB off those at 1 kHz")
 
 
 def _largest(frequency_hz: Array, level_db: Array, band_hz: tuple[float, float]) -> float:

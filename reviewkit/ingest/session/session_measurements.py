@@ -73,7 +73,9 @@ def default_ids(written: Sequence[tuple[str, str, bool]]) -> list[str]:
     """
     ids = [name for name, _, _ in written]
     for named in (True, False):
-        waiting = [place for place, (name, file, of_table) in enumerate(written) if not name and file and of_table == named]
+        waiting = [
+            place for place, (name, file, of_table) in enumerate(written) if not name and file and of_table == named
+        ]
         for form in (_stem, _path_name, _full_name):
             names = {place: form(written[place][1]) for place in waiting}
             if not named:
