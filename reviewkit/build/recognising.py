@@ -44,7 +44,7 @@ _KEY_OF = {"L": "left", "R": "right"}
 
 @dataclass(frozen=True)
 class Recognition:
-    """What was recognised. `entries`: the session's measurements, complete with it; `files`: each file that was
+    """A session's measurements after recognition. `entries`: the session's measurements, complete with it; `files`: each file that was
     examined; `digests`: of their content.
     """
 

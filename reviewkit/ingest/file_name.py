@@ -1,4 +1,4 @@
-"""What the path of a measurement's file says: stage, load, drive, channel, input, setting, and which kinds it may be.
+"""The path of a measurement's file → what it says: stage, load, drive, channel, input, setting, and which kinds it may be.
 
 Only whole words count, and a value only with its unit. Whatever could mean two things is left unsaid, or asked about.
 """

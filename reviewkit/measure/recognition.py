@@ -14,7 +14,6 @@ import numpy as np
 
 from reviewkit.measure import curves, sweeps
 from reviewkit.measure.captures import sample_rate_hz
-from reviewkit.measure.noise import KIND as NOISE
 from reviewkit.measure.recognised_signals import MAINS_ONLY, NOTHING, Signal, of_spectrum, of_waveform
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array
@@ -217,16 +216,16 @@ def _idle(signals: Sequence[Signal], columns: Sequence[Column], name: NameWords,
     """Return noise if it is quiet, or if its name says so and its lines are the mains'; else ask."""
     lines = any(signal.kind == MAINS_ONLY for signal in signals)
     what = "no signal but hum" if lines else "no signal, only noise"
-    named = NOISE.name in name.kinds
+    named = "noise" in name.kinds
     rms = np.array([max(signal.level for signal in signals)])
     unit = columns[0].unit
     volts = volts_of(rms if unit == "V" else np.asarray(db_of_amplitude(rms)), unit)
     in_volts = volts is not None
     if volts is not None and float(volts[0]) < _QUIET_V:
-        return Content((NOISE.name,), f"{what}, {quantities.volts(float(volts[0]))}", table)
+        return Content(("noise",), f"{what}, {quantities.volts(float(volts[0]))}", table)
     if named and (lines or not in_volts):
-        return Content((NOISE.name,), what, table)
-    return Content((NOISE.name, "tone") if lines else (NOISE.name, ""), f"{what}: is it the idle output?", table)
+        return Content(("noise",), what, table)
+    return Content(("noise", "tone") if lines else ("noise", ""), f"{what}: is it the idle output?", table)
 
 
 # ------------------------------------------------------------------ sweeps

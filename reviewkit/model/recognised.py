@@ -1,4 +1,4 @@
-"""What a measurement's file was recognised as, what shows it, and what is left to ask."""
+"""Recognised files: the kind of each, what shows it, and what is left to ask."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from reviewkit.model.toml_text import inline_table
 
 @dataclass(frozen=True)
 class NameWords:
-    """What a file's name and its folders say.
+    """The words of a file's path that are understood.
 
     Attributes
     ----------
@@ -37,7 +37,7 @@ class NameWords:
 
 @dataclass(frozen=True)
 class Content:
-    """What a file's columns hold.
+    """A file's columns and their content, as far as they show its kind.
 
     Attributes
     ----------
