@@ -6,7 +6,8 @@ import contextlib
 import json
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+import tomllib
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from reviewkit.ingest.session.session_paths import find_flaw
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import InputError
 from reviewkit.model.recognised import NameWords, Recognised
+from reviewkit.model.sheet import Sheet
 from reviewkit.model.units import UnitError, read_quantity
 
 MOST_FILES = 400  # that no table names; a session has a tenth of that
@@ -99,7 +101,7 @@ def recognise(
     files = [each for _, each in found]
     files += [Recognised(each.file, question=flawed[each.file]) for each in left]
     files += [Recognised(each.file, question=f"no more than {MOST_FILES} such files are looked at") for each in surplus]
-    return Recognition(_with_ids(whole), tuple(files), digests)
+    return Recognition(_with_ids(whole, set(recognised)), tuple(files), digests)
 
 
 def _joined(entry: Entry, recognised: Recognised) -> Entry:
@@ -137,14 +139,20 @@ def _examined(
 
 def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
     from reviewkit.ingest.measurement_file import read_any
+
+    try:
+        return recognise_sheet(read_any(folder / file, file, given=given), file)
+    except InputError as error:
+        message = error.faults[0].message
+        return Recognised(file, question=message, choices=_suggested(message))
+
+
+def recognise_sheet(sheet: Sheet, file: str) -> Recognised:
+    """Return what a file is recognised as by itself, by its content and its path. Raises InputError."""
     from reviewkit.measure.recognition import content_of, remarked
 
     name = read_name(file)
-    try:
-        sheet = read_any(folder / file, file, given=given)
-        content = content_of(sheet, name, file)
-    except InputError as error:
-        return Recognised(file, question=error.faults[0].message)
+    content = content_of(sheet, name)
     if len(content.kinds) != 1:
         choices = tuple({"kind": kind, **_for_kind(kind, content.table)} for kind in content.kinds if kind)
         return Recognised(file, question=content.what, choices=choices)
@@ -168,6 +176,15 @@ def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
     return Recognised(file, table, why=content.what, level_v=level_v)
 
 
+def _suggested(message: str) -> tuple[Mapping[str, Any], ...]:
+    """Return the lines that a reader's message suggests, as the keys to write."""
+    suggested = []
+    for line in re.findall(r"(?:columns|units) = \{[^{}]*\}", message):
+        with contextlib.suppress(ValueError):
+            suggested.append(tomllib.loads(line))
+    return tuple(suggested)
+
+
 def _for_kind(kind: str, table: Mapping[str, Any]) -> dict[str, Any]:
     """Return the keys that are keys of a kind."""
     return {key: value for key, value in table.items() if kind in _OF_KINDS.get(key, (kind,))}
@@ -181,7 +198,7 @@ def _alike(one: Any, other: Any) -> bool:
     return bool(one == other)
 
 
-def _channel(sheet: Any, kind: str, name: NameWords) -> dict[str, Any]:
+def _channel(sheet: Sheet, kind: str, name: NameWords) -> dict[str, Any]:
     """Return the channel of a file with one column of readings that doesn't say whose it is, if its name does."""
     read = [column for column in sheet.columns if column.role in ("level", "distortion", "impedance")]
     if kind == "crosstalk" or len(read) != 1 or read[0].channel or not (name.channel and read[0].header):
@@ -238,7 +255,7 @@ def _with_outputs(found: Found, load: Any) -> Found:
         if not each.question and table["kind"] == "phono" and "load" not in table and load not in (None, "open"):
             choices = ({"load": "open"}, {"load": load})
             why = "was it measured at the tape output, which has no load, or at the loudspeakers' output?"
-            each = replace(each, question=why, choices=choices)  # noqa: PLW2901
+            each = replace(each, question=why, choices=choices)
         asked.append((entry, each))
     return asked
 
@@ -317,10 +334,12 @@ def _with_references(found: Found, others: Sequence[Entry]) -> Found:
     return done
 
 
-def _with_ids(entries: Sequence[Entry]) -> tuple[Entry, ...]:
-    """Give each measurement that no table names an id of its own, from the path of its file."""
-    ids = default_ids([(str(entry.raw.get("id") or ""), entry.file, entry.named) for entry in entries])
+def _with_ids(entries: Sequence[Entry], recognised: Collection[str]) -> tuple[Entry, ...]:
+    """Give each measurement an id of its own, from the path of its file, if no table says of which kind it is."""
+    named = [entry.named and entry.file not in recognised for entry in entries]
+    written = [(str(entry.raw.get("id") or ""), entry.file) for entry in entries]
+    ids = default_ids([(*each, of_table) for each, of_table in zip(written, named, strict=True)])
     return tuple(
-        entry if entry.named else replace(entry, raw={**entry.raw, "id": name})
-        for entry, name in zip(entries, ids, strict=True)
+        entry if of_table or not entry.file else replace(entry, raw={**entry.raw, "id": name})
+        for entry, name, of_table in zip(entries, ids, named, strict=True)
     )

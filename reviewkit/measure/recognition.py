@@ -46,7 +46,7 @@ _CONDITIONS = {
 _WINDOW = re.compile(r"\bwindow\w*\W+(.+)", re.IGNORECASE)
 
 
-def content_of(sheet: Sheet, name: NameWords, file: str) -> Content:
+def content_of(sheet: Sheet, name: NameWords) -> Content:
     """Return the kind that a file is, or those that it may be, with what else its content gives.
 
     Parameters
@@ -55,8 +55,6 @@ def content_of(sheet: Sheet, name: NameWords, file: str) -> Content:
         The file as read.
     name : NameWords
         What its name says, which decides between readings that its content allows, and never against it.
-    file : str
-        Its path, for what is said of it.
 
     Returns
     -------

@@ -535,7 +535,9 @@ def of_dropped() -> Iterator[Edit]:
         on("an unclear file changed", change=add("measurements/odd.csv", sweep)),
         on("a dropped file named", change=append("session.toml", f'{table}stage = "after"\n'), undo=True),
         on("a dropped file named in part", change=append("session.toml", _PARTLY), undo=True),
-        on("a file of many dropped in", change=_copied("measurements/controls/bass.csv", "measurements/controls/b.csv")),
+        on(
+            "a file of many dropped in", change=_copied("measurements/controls/bass.csv", "measurements/controls/b.csv")
+        ),
         on("key files.ignore", change=toml('ignore = ["*.tmp"]', 'ignore = ["*.tmp", "odd.csv"]')),
         on("key measurement.files", change=toml("controls/*.csv", "controls/b*.csv")),
     )
