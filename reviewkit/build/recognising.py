@@ -10,6 +10,7 @@ import tomllib
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from reviewkit.build.cache import Cache
@@ -27,7 +28,8 @@ from reviewkit.model.sheet import Sheet
 from reviewkit.model.units import UnitError, read_quantity
 
 MOST_FILES = 400  # that no table names; a session has a tenth of that
-_READING = ("columns", "units", "full_scale")  # keys that say how a file is read
+# keys that say how a file is read and as what, and those that its path may contradict
+_GIVEN = ("columns", "units", "full_scale", "kind", "stage", "load", "input", "drive", "frequency")
 _DRIVEN = ("tone", "response", "contour", "distortion-frequency", "crosstalk", "multitone", "intermodulation", "square")
 # what a name's value is a key of
 _OF_KINDS: Mapping[str, tuple[str, ...]] = {
@@ -38,6 +40,7 @@ _OF_KINDS: Mapping[str, tuple[str, ...]] = {
     "weighting": ("noise",),
     "termination": ("noise",),
 }
+_NOTHING: Mapping[str, Any] = MappingProxyType({})
 _STAGES = ("before", "after", "bench")
 _OF_A_STAGE = frozenset((*_STAGES, "left", "right", "l", "r"))
 _SAME_LEVEL = 1.122  # 1 dB, as far as a capture may be from its `drive`
@@ -46,7 +49,7 @@ _KEY_OF = {"L": "left", "R": "right"}
 
 @dataclass(frozen=True)
 class Recognition:
-    """A session's measurements after recognition. `entries`: the session's measurements, complete with it; `files`: each file that was
+    """A session's measurements after recognition. `entries`: all of them, complete with it; `files`: each file that was
     examined; `digests`: of their content.
     """
 
@@ -77,7 +80,7 @@ def recognise(
     repaired : bool
         Whether the unit was repaired, so that each measurement needs a stage.
     """
-    free = [each for each in entries if "kind" not in each.raw and each.file]
+    free = [each for each in entries if each.file and ("kind" not in each.raw or each.number is None)]
     flawed = {each.file: find_flaw(folder, each.file).strip(" :;") for each in free}
     # a table's own file that isn't there is a fault of the table
     left = [each for each in free if flawed[each.file] and not each.named]
@@ -123,7 +126,7 @@ def recognise_file(folder: Path, file: str, given: Mapping[str, Any]) -> str:
 def _examined(
     folder: Path, entries: Sequence[Entry], digests: Mapping[str, str], pool: Pool, cache: Cache
 ) -> list[Recognised]:
-    given = [{key: each.raw[key] for key in _READING if key in each.raw} for each in entries]
+    given = [{key: each.raw[key] for key in _GIVEN if key in each.raw} for each in entries]
     keys = [
         fingerprint("recognised", program_digest(), each.file, repr(said), digests[each.file])
         for each, said in zip(entries, given, strict=True)
@@ -141,27 +144,33 @@ def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
     from reviewkit.ingest.measurement_file import read_any
 
     try:
-        return recognise_sheet(read_any(folder / file, file, given=given), file)
+        return recognise_sheet(read_any(folder / file, file, given=given), file, given)
     except InputError as error:
         message = error.faults[0].message
         return Recognised(file, question=message, choices=_suggested(message))
 
 
-def recognise_sheet(sheet: Sheet, file: str) -> Recognised:
-    """Return what a file is recognised as by itself, by its content and its path. Raises InputError."""
+def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING) -> Recognised:
+    """Return what a file is recognised as by itself, by its content and its path. Raises InputError.
+
+    `given`: keys whose values are known.
+    """
     from reviewkit.measure.recognition import content_of, remarked
 
     name = read_name(file)
     content = content_of(sheet, name)
-    if len(content.kinds) != 1:
-        choices = tuple({"kind": kind, **_for_kind(kind, content.table)} for kind in content.kinds if kind)
+    kinds = (str(given["kind"]),) if "kind" in given else content.kinds
+    if len(kinds) != 1:
+        choices = tuple({"kind": kind, **_for_kind(kind, content.table)} for kind in kinds if kind)
         return Recognised(file, question=content.what, choices=choices)
-    kind = content.kinds[0]
-    if name.doubt:
-        return Recognised(file, question=name.doubt, choices=({"kind": kind},))
-    of_name, of_lines = (_for_kind(kind, each) for each in (name.table, remarked(sheet)))
-    stated = {**content.table, **of_lines}
-    for key in stated.keys() & of_name.keys():
+    kind = kinds[0]
+    for key, values in _for_kind(kind, name.doubts).items():
+        if key not in given:
+            choices = tuple({key: value} for value in values)
+            return Recognised(file, question=f"its path says {' and '.join(values)}", choices=choices)
+    of_content, of_lines, of_name = (_for_kind(kind, each) for each in (content.table, remarked(sheet), name.table))
+    stated = {**of_content, **of_lines}
+    for key in stated.keys() & of_name.keys() - given.keys():
         if not _alike(stated[key], of_name[key]):
             question = f"its path says {of_name[key]}, its content {stated[key]}"
             return Recognised(file, question=question, choices=({key: stated[key]}, {key: of_name[key]}))
@@ -240,7 +249,7 @@ def _with_stages(found: Found, others: Sequence[Entry], *, repaired: bool) -> Fo
             why = f'its path says "{stage}", but the [[measurement]] {without[0]} has no stage; write one there'
             asked.append((entry, replace(each, question=why, choices=())))
         elif staged or repaired:
-            why = "was it made before the repair or after it? " + ("Others say" if staged else "Something was repaired")
+            why = "was it made before the repair or after it? " + ("Others say it" if staged else "repair.csv has rows")
             asked.append((entry, replace(each, question=why, choices=choices)))
         else:
             asked.append((entry, each))

@@ -38,6 +38,7 @@ def run(arguments: Sequence[str]) -> int:
         return int(
             {
                 "new": _new,
+                "add": _add,
                 "read": _read,
                 "plan": _plan,
                 "check": _check,
@@ -73,6 +74,24 @@ def _new(options: argparse.Namespace) -> int:
     for name in make_session(options.folder):
         print(options.folder / name)
     print(f"next: fill in {options.folder / 'session.toml'}, then: reviewkit plan {options.folder}")
+    return DONE
+
+
+def _add(options: argparse.Namespace) -> int:
+    from reviewkit.build.cache import open_cache
+    from reviewkit.commands.adding import add_files, show_added
+
+    def ask(question: str) -> str:
+        print("\n".join(map(printable, question.split("\n")[:-1])))
+        try:
+            return input(question.rpartition("\n")[2])
+        except EOFError:
+            return "-"
+
+    asking = not options.yes and sys.stdin.isatty() and sys.stdout.isatty()
+    added = add_files(options.session, options.file, open_cache(), ask if asking else None)
+    print("\n".join(map(printable, show_added(added))))
+    print(f"next: reviewkit check {options.session}")
     return DONE
 
 

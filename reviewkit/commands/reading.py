@@ -17,7 +17,7 @@ from reviewkit.model.sheet import Sheet
 
 @dataclass(frozen=True, eq=False)
 class FilesRead:
-    """Files as read, by their names, or why one can't be read. `alone`: whether one file was asked for, not a folder."""
+    """Files as read, by their names, or why one can't be read. `alone`: whether one file was asked for, no folder."""
 
     sheets: dict[str, Sheet | str]
     recognised: dict[str, Recognised]
@@ -26,7 +26,9 @@ class FilesRead:
     def as_json(self) -> dict[str, object]:
         """Return the columns of the file; of a folder, those of each file by its path."""
         of_each = {name: as_json(each) for name, each in self.sheets.items() if isinstance(each, Sheet)}
-        return next(iter(of_each.values())) if self.alone else of_each
+        if self.alone:
+            return next(iter(of_each.values()))
+        return dict(of_each)
 
 
 def read_files(path: Path) -> FilesRead:

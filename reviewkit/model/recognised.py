@@ -24,15 +24,15 @@ class NameWords:
         L, R or "".
     setting
         Its words without those that are understood: the setting of a control.
-    doubt
-        What contradicts itself in it, or "".
+    doubts
+        The keys for which it says several values, with these.
     """
 
     kinds: frozenset[str] = frozenset()
     table: Mapping[str, str] = field(default_factory=dict)
     channel: str = ""
     setting: str = ""
-    doubt: str = ""
+    doubts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
