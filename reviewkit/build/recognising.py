@@ -162,7 +162,9 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
     kinds = (str(given["kind"]),) if "kind" in given else content.kinds
     if len(kinds) != 1:
         choices = tuple({"kind": kind, **_for_kind(kind, content.table)} for kind in kinds if kind)
-        return Recognised(file, question=content.what, choices=choices)
+        known = [kind for kind in kinds if kind]
+        ask = f": {' or '.join(known)}?" if len(known) > 1 and not content.what.endswith("?") else ""
+        return Recognised(file, question=f"{content.what}{ask}", choices=choices)
     kind = kinds[0]
     for key, values in _for_kind(kind, name.doubts).items():
         if key not in given:
@@ -181,8 +183,7 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
         table["input"] = "phono"
     if kind == "crosstalk":
         table["channels"] = "one"
-    level_v = content.level_v if kind in _DRIVEN else None
-    return Recognised(file, table, why=content.what, level_v=level_v)
+    return Recognised(file, table, why=content.what, levels_v=content.levels_v if kind in _DRIVEN else ())
 
 
 def _suggested(message: str) -> tuple[Mapping[str, Any], ...]:
@@ -270,33 +271,48 @@ def _with_outputs(found: Found, load: Any) -> Found:
 
 
 def _with_drives(found: Found, load: Any) -> Found:
-    """State the drive of each file whose level is known, unless its path or its table does; ask if they differ.
+    """State the drive of each file whose levels are known, unless its path or its table does; ask if they differ.
 
-    Files that differ only in stage or channel get one: levels set by hand are within 1 dB of each other. If theirs
-    aren't, none is stated. `load`: the bench's, as written.
+    Files that differ only in stage or channel get one, if their levels are within 1 dB of it, as levels set by hand
+    are; of a unit before its repair, one channel that holds it is enough. `load`: the bench's, as written.
     """
-    levels: dict[tuple[str, str], list[float | None]] = {}
+    groups: dict[tuple[str, str], list[tuple[tuple[float, ...], bool]]] = {}
     for entry, each in found:
-        if not each.question and "drive" not in {**each.table, **entry.raw}:
-            levels.setdefault(_group(each), []).append(each.level_v)
+        table = {**each.table, **entry.raw}
+        if not each.question and "drive" not in table:
+            groups.setdefault(_group(each), []).append((each.levels_v, table.get("stage") == "before"))
+    drives = {group: _common(levels) for group, levels in groups.items()}
     done = []
     for entry, each in found:
         table = {"load": load, **each.table, **entry.raw}
         stated = _volts(table.get("drive"), table.get("load"))
-        volts = [level for level in levels.get(_group(each), ()) if level is not None]
-        if each.question or each.level_v is None:
+        drive = drives.get(_group(each)) if "drive" not in table else None
+        if each.question or not each.levels_v:
             done.append((entry, each))
-        elif (
-            "drive" not in table and len(volts) == len(levels[_group(each)]) and max(volts) <= _SAME_LEVEL * min(volts)
-        ):
-            done.append((entry, replace(each, table={**each.table, "drive": f"{_three_digits(max(volts))} V"})))
-        elif stated is None or max(stated, each.level_v) <= _SAME_LEVEL * min(stated, each.level_v):
+        elif drive is not None:
+            done.append((entry, replace(each, table={**each.table, "drive": f"{_three_digits(drive)} V"})))
+        elif stated is None or _holds(each.levels_v, stated, before=table.get("stage") == "before"):
             done.append((entry, each))
         else:
-            level = f"{_three_digits(each.level_v)} V"
+            level = f"{_three_digits(max(each.levels_v))} V"
             why = f"its path says {table['drive']}, but it holds {level}"
             done.append((entry, replace(each, question=why, choices=({"drive": level}, {"drive": table["drive"]}))))
     return done
+
+
+def _common(levels: Sequence[tuple[tuple[float, ...], bool]]) -> float | None:
+    """Return the one level of several files, V; None if there is none."""
+    alike = [volts for volts, _ in levels if volts and max(volts) <= _SAME_LEVEL * min(volts)]
+    if not alike:
+        return None
+    drive = max(max(volts) for volts in alike)
+    return drive if all(_holds(volts, drive, before=before) for volts, before in levels) else None
+
+
+def _holds(levels_v: Sequence[float], drive_v: float, *, before: bool) -> bool:
+    """Return whether a file's levels are those of a drive."""
+    near = [max(level, drive_v) <= _SAME_LEVEL * min(level, drive_v) for level in levels_v]
+    return bool(near) and (any(near) if before else all(near))
 
 
 def _three_digits(value: float) -> str:

@@ -94,7 +94,7 @@ def read_name(file: str) -> NameWords:
 
 def _words(name: str) -> str:
     """Return a name in lower case, its words set apart by single spaces."""
-    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    apart = re.sub(r"(?<=[a-z][a-z])(?=[A-Z])", " ", name)
     return " ".join(re.split(r"[\s_\-+()]+|(?<!\d)[.,]|[.,](?!\d)", apart.lower())).strip()
 
 

@@ -33,7 +33,6 @@ _LOUD_V = 0.2  # no hum is so loud that anybody would measure on
 _QUIET_V = 0.02  # an idle output of a sound amplifier is below this (common practice, no source)
 _LOWEST_OUTPUT_V = 0.003  # a sweep at less isn't that of an output that is driven
 _LOWEST_RELATIVE_DB = -40.0
-_SAME_LEVEL_DB = 1.0
 _STEADY_DB = 0.5
 _HIGHEST_SOURCE_OHM = 4.0  # above it, it may be the impedance of something else: a loudspeaker, an input
 _NOT_AN_OUTPUT = re.compile(r"noise|crosstalk|separation|thd|distortion|residual|input|generator", re.IGNORECASE)
@@ -255,7 +254,7 @@ def _sweep(sheet: Sheet, name: NameWords) -> Content:
     if any(_is_faint(column.unit, reached[column.channel]) for column in columns):
         what = "levels over frequency, too low for an output that is driven"
         return Content(("response", "noise", "crosstalk"), what)
-    return replace(_shape(frequency_hz, levels, name), level_v=_level_v(columns, reached))
+    return replace(_shape(frequency_hz, levels, name), levels_v=_levels_v(columns, reached))
 
 
 def sweeps_db(column: Column) -> Array:
@@ -279,18 +278,16 @@ def _one_driven(apart_db: float, name: NameWords, columns: Sequence[Column], at_
         return Content(("crosstalk", "response"), f"{what}; its name says the other channel", table)
     if "crosstalk" in name.kinds:
         mine = [column for column in columns if column.channel == driven]
-        return Content(("crosstalk",), what, table, _level_v(mine, at_1k))
+        return Content(("crosstalk",), what, table, _levels_v(mine, at_1k))
     return Content(("crosstalk", "response"), f"{what}: crosstalk, or a channel that fails?", table)
 
 
-def _level_v(columns: Sequence[Column], at_1k: Mapping[str, float]) -> float | None:
-    """Return the level at 1 kHz, V, if it is known in volts and alike in all channels."""
+def _levels_v(columns: Sequence[Column], at_1k: Mapping[str, float]) -> tuple[float, ...]:
+    """Return the level of each channel at 1 kHz, V; nothing if they are relative."""
     # `relative_db` gives volts as dBV
     volts = [volts_of(np.array(at_1k[c.channel]), "dBV" if c.unit == "V" else c.unit) for c in columns]
-    known = [float(each) for each in volts if each is not None]
-    if len(known) < len(columns) or not known or db_of_amplitude(max(known) / min(known)) > _SAME_LEVEL_DB:
-        return None
-    return max(known)
+    known = tuple(float(each) for each in volts if each is not None)
+    return known if len(known) == len(columns) else ()
 
 
 def _shape(frequency_hz: Array, levels: Mapping[str, Array], name: NameWords) -> Content:

@@ -47,14 +47,14 @@ class Content:
         What is in it, in words; of an unclear file, the question.
     table
         Keys of its [[measurement]] that the content gives.
-    level_v
-        The level at the output, V, of a file in which it is steady.
+    levels_v
+        The level of each channel at the output, V, of a sweep at 1 kHz; empty if it isn't known.
     """
 
     kinds: tuple[str, ...]
     what: str
     table: Mapping[str, Any] = field(default_factory=dict)
-    level_v: float | None = None
+    levels_v: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -73,8 +73,8 @@ class Recognised:
         Why it is left out; "" if it is used.
     choices
         The answers to choose from, each the keys to write, the likeliest first.
-    level_v
-        The level at the output, V, if its content shows one.
+    levels_v
+        The level of each channel at the output, V, if its content shows it.
     """
 
     file: str
@@ -82,7 +82,7 @@ class Recognised:
     why: str = ""
     question: str = ""
     choices: tuple[Mapping[str, Any], ...] = ()
-    level_v: float | None = None
+    levels_v: tuple[float, ...] = ()
 
 
 def toml_lines(table: Mapping[str, Any]) -> list[str]:
