@@ -75,6 +75,7 @@ def test_only_what_is_unclear_is_asked_and_enter_takes_the_first(session, export
     assert tables(session) == [
         {
             "file": "measurements/after/Sweep 7.csv",
+            "id": "Sweep-7",
             "kind": "contour",
             "stage": "after",
             "setting": "sweep",
