@@ -183,6 +183,7 @@ DOUBTFUL = {
         rows("Frequency (Hz),Input level L (dBV),Input level R (dBV)", HZ, FLAT, FLAT),
     ),
     "one channel's noise residual": ("r.csv", rows("Frequency (Hz),Residual (dBV)", HZ, FLAT)),
+    "three points": ("b.csv", b"Frequency (Hz),Level (dBV)\n20,0\n1000,9\n20000,0\n"),
     "no table": ("readme.txt", b"measured on a rainy day, 3 cups of tea\n"),
     "a picture": ("photo.csv", bytes(range(256)) * 4),
     "nothing": ("empty.csv", b""),
