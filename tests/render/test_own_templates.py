@@ -258,8 +258,10 @@ def every_text(prepared, pages):
     pictures = {still.id: b"" for still in prepared.episode.stills}
     episode, table = prepared.episode, prepared.series.table
     texts = text_outputs.render_texts(episode, pages, table)
-    page = text_outputs.render_episode_page(episode, pages, table, texts.table, pictures)
-    return {**texts.files, "episode.html": page, **plan_page.render_plan(prepared.plan, pages)}
+    page = text_outputs.render_episode_page(episode, pages, table, texts.table, pictures, {})
+    prompter = text_outputs.render_prompter(episode, pages, pictures)
+    plan = plan_page.render_plan(prepared.plan, pages)
+    return {**texts.files, "episode.html": page, "prompter.html": prompter, **plan}
 
 
 def test_the_shipped_templates_make_the_same_by_either_process(own, prepared):
