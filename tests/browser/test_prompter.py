@@ -53,7 +53,7 @@ def test_the_whole_text_scrolls_evenly_and_every_line_comes_when_it_is_planned(s
         page.goto((sample.out / "prompter.html").as_uri())
         late = page.evaluate("lines.map(({time}, index) => tops[index] / speed - time)")
         assert len(late) > 100
-        assert -0.1 <= min(late)
+        assert min(late) >= -0.1
         assert max(late) <= SLOWEST_S + 0.1
         for _ in range(25):
             page.keyboard.press("ArrowRight")
@@ -61,14 +61,13 @@ def test_the_whole_text_scrolls_evenly_and_every_line_comes_when_it_is_planned(s
         page.clock.run_for(100)
         seen = [page.evaluate("[performance.now(), -new DOMMatrix(getComputedStyle(script).transform).f]")]
         while page.evaluate("at + 4 < end"):
-            page.clock.run_for(1000)
+            page.clock.fast_forward(1000)
             seen.append(page.evaluate("[performance.now(), -new DOMMatrix(getComputedStyle(script).transform).f]"))
         speeds = [(b[1] - a[1]) / (b[0] - a[0]) for a, b in pairwise(seen)]
         even = (seen[-1][1] - seen[0][1]) / (seen[-1][0] - seen[0][0])
         assert len(speeds) > 300
-        print(f"{width} × {height}: {1000 * min(speeds):.1f} to {1000 * max(speeds):.1f} px/s at 400 words a minute")
-        assert 0.95 * even <= min(speeds)
-        assert max(speeds) <= 1.05 * even
+        assert min(speeds) >= 0.95 * even, speeds
+        assert max(speeds) <= 1.05 * even, speeds
         # and at the end of the text it stops
         page.clock.run_for(3000)
         assert page.evaluate("[running, at === end]") == [False, True]
@@ -279,7 +278,7 @@ def test_every_key_has_a_button_that_a_finger_hits(prompter, width, height):
         before = prompter.evaluate(change)
         box = prompter.locator(f"#{name}").bounding_box()
         assert min(box["width"], box["height"]) >= 44  # CSS pixels: WCAG 2.2 SC 2.5.5, from memory
-        assert 0 <= box["x"]
+        assert box["x"] >= 0
         assert box["x"] + box["width"] <= width
         prompter.click(f"#{name}")
         assert prompter.evaluate(change) != before
