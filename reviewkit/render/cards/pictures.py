@@ -115,8 +115,8 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
     -------
     dict of str to bytes or Path
         By kind: PNG files for "cards", "page", "prompter", "overlays" and "strips"; deflated RGB rows for "small";
-        paths for the clips, "mp4" and "mov". Kinds of other shapes begin with the shape: "tall-cards". A card with no figure
-        has no strip.
+        paths for the clips, "mp4" and "mov". Kinds of other shapes begin with the shape: "tall-cards". A card with no
+        figure has no strip.
 
     Raises
     ------
