@@ -519,7 +519,7 @@ def test_shipped_scripts_may_run_wherever_they_are_put(made, prepared):
     html = made("{{ page | safe }}", "spec-table.html", page=prompter)
     assert html == page_policy.guard(prompter, SHIPPED)
     policy = page_policy.script_sources(SHIPPED)
-    assert policy.count("'sha256-") == 2
+    assert policy.count("'sha256-") == 3
     assert "unsafe" not in policy
 
 
