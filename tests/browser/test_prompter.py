@@ -52,7 +52,7 @@ def test_the_whole_text_scrolls_evenly_and_every_line_comes_when_it_is_planned(s
         page.clock.install(time=0)
         page.goto((sample.out / "prompter.html").as_uri())
         late = page.evaluate("lines.map(({time}, index) => tops[index] / speed - time)")
-        assert len(late) > 100
+        assert len(late) > 60
         assert min(late) >= -0.1
         assert max(late) <= SLOWEST_S + 0.1
         for _ in range(25):
@@ -66,7 +66,7 @@ def test_the_whole_text_scrolls_evenly_and_every_line_comes_when_it_is_planned(s
             seen.append(page.evaluate("[performance.now(), -new DOMMatrix(getComputedStyle(script).transform).f]"))
         speeds = [(b[1] - a[1]) / (b[0] - a[0]) for a, b in pairwise(seen)]
         even = (seen[-1][1] - seen[0][1]) / (seen[-1][0] - seen[0][0])
-        assert len(speeds) > 300
+        assert len(speeds) > 150
         assert min(speeds) >= 0.95 * even, speeds
         assert max(speeds) <= 1.05 * even, speeds
         # and at the end of the text it stops
@@ -168,10 +168,10 @@ def test_it_moves_by_sentence(prompter):
 
 def test_it_moves_by_segment(prompter, episode):
     titles = [segment.title for segment in episode.segments]
-    for number, title in enumerate(titles[1:4]):
+    for number, title in enumerate(titles[1:4], start=1):
         prompter.click("#next") if number % 2 else prompter.keyboard.press("PageDown")
         assert prompter.evaluate("jump.value") == title
-        top = f"document.querySelector('section[data-segment=\"{title}\"] p').getBoundingClientRect().top"
+        top = f"lines[segments[{number}].first].element.getBoundingClientRect().top"
         assert prompter.evaluate(top) == pytest.approx(READ_AT, abs=2)
     prompter.keyboard.press("PageUp")
     assert prompter.evaluate("jump.value") == titles[2]
@@ -380,7 +380,7 @@ def test_a_key_shows_figures_as_words(prompter):
     digits = prompter.evaluate(shown)
     prompter.keyboard.press("w")
     words = prompter.evaluate(shown)
-    assert sum(any(sign.isdigit() for sign in line) for line in digits) > 50
+    assert sum(any(sign.isdigit() for sign in line) for line in digits) > 25
     # names of parts keep their digits
     assert not [line for line in words if re.search(r"(?<![\w/-])\d+(?:\.\d+)?(?![\w/-])", line)]
     assert line_read(prompter) == there

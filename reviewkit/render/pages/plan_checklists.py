@@ -53,10 +53,10 @@ class Checklists:
         repair = tuple(topics.get("repair", ()))
         self._cautions = {
             "discharged": tuple(topics.get("open", ())),
-            "ohms": (phrase(pages, "same-rules"),),
+            "ohms": tuple(topics.get("cold", ())),
             "measurements-before": repair[1:],
             "limited": repair[:1],
-            "rails": (phrase(pages, "live"),),
+            "rails": tuple(topics.get("live", ())),
         }
 
     def items(self, checks: Sequence[Check]) -> tuple[ChecklistItem, ...]:
