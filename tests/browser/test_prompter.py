@@ -138,7 +138,7 @@ def test_what_was_read_is_dimmed_and_can_still_be_read(prompter):
     assert dimmed == every[: len(dimmed)]
     assert every[len(dimmed)] == line_read(prompter)
     colours = prompter.evaluate(
-        "['p.read', 'p:not(.read)'].map((name) => getComputedStyle(document.querySelector('#script ' + name)).color)"
+        "['p.read', 'p[data-words]:not(.read)'].map((name) => getComputedStyle(document.querySelector('#script ' + name)).color)"
     )
     assert colours == ["rgb(138, 146, 153)", "rgb(255, 255, 255)"]  # 6.6 : 1 on black, by the checker below
 
