@@ -117,8 +117,8 @@ def test_clock_and_segment_are_seen_while_it_runs(prompter, episode):
     prompter.wait_for_timeout(1300)
     assert prompter.evaluate("running")
     assert prompter.locator("#segment").text_content() == f"4 of {len(names)}: {names[3]}"
-    minutes, seconds = re.match(r"(\d+):(\d\d) to go", prompter.locator("#left").text_content()).groups()
-    left = prompter.evaluate("end - at")
+    shown, left = prompter.evaluate("[document.getElementById('left').textContent, end - at]")
+    minutes, seconds = re.match(r"(\d+):(\d\d) to go", shown).groups()
     assert int(minutes) * 60 + int(seconds) == pytest.approx(left, abs=1.1)
     for name in ("#segment", "#left"):
         assert prompter.locator(name).is_visible()
@@ -137,10 +137,9 @@ def test_what_was_read_is_dimmed_and_can_still_be_read(prompter):
     every = prompter.locator("p[data-words]").all_text_contents()
     assert dimmed == every[: len(dimmed)]
     assert every[len(dimmed)] == line_read(prompter)
-    colours = prompter.evaluate(
-        "['p.read', 'p[data-words]:not(.read)'].map((name) => getComputedStyle(document.querySelector('#script ' + name)).color)"
-    )
-    assert colours == ["rgb(138, 146, 153)", "rgb(255, 255, 255)"]  # 6.6 : 1 on black, by the checker below
+    colour = "(name) => getComputedStyle(document.querySelector(name)).color"
+    assert prompter.evaluate(colour, "#script p.read") == "rgb(138, 146, 153)"  # 6.6 : 1 on black
+    assert prompter.evaluate(colour, "p[data-words]:not(.read)") == "rgb(255, 255, 255)"
 
 
 # ------------------------------------------------------------------ moving about
@@ -195,7 +194,7 @@ def test_the_wheel_scrolls_it(prompter, running):
     prompter.mouse.wheel(0, 300)
     prompter.wait_for_function("before => at > before", arg=at + 3)
     moved = y - place(prompter)[2]
-    assert 299 <= moved <= (400 if running else 301)
+    assert 299 <= moved <= (800 if running else 301)
     assert prompter.evaluate("running") is running
     prompter.mouse.wheel(0, -6000)
     prompter.wait_for_function("at < 20")
