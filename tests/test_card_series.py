@@ -122,7 +122,7 @@ def test_groups_are_in_the_order_of_kinds_with_the_benchs_own_on_each():
 
 
 def verdict(word: str, line: int = 1) -> Verdict:
-    return Verdict(Rating("power", "W", line=line), "Power", "", "", "1 W", word, room=0.1)
+    return Verdict(Rating("power", "W", order=line), "Power", "", "", "1 W", word, room=0.1)
 
 
 def card(name: str, kind: str = "tone", stage: str = AFTER, body=None, of: Verdict | None = None, **more) -> Card:

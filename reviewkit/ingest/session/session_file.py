@@ -9,6 +9,7 @@ from itertools import islice
 from pathlib import Path, PurePath
 
 from reviewkit.ingest.plain_text import read_text
+from reviewkit.ingest.session import rated_lines
 from reviewkit.ingest.session.session_measurements import complete_measurements
 from reviewkit.ingest.session.session_paths import fixed_faults, templates_of
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
@@ -70,11 +71,13 @@ def read_session(folder: Path, *, kinds: Collection[str]) -> Session:
     if not (folder / FILE_NAME).exists():
         remedy = "write one, at least with [unit] maker and model"
         raise InputError(Fault(FILE_NAME, 0, f"there is none in {folder}; {remedy}"))
-    return parse_session(read_text(folder / FILE_NAME, FILE_NAME), folder, kinds=kinds)
+    name = rated_lines.FILE_NAME
+    brochure = read_text(folder / name, name, western=True) if (folder / name).is_file() else ""
+    return parse_session(read_text(folder / FILE_NAME, FILE_NAME), folder, kinds=kinds, brochure=brochure)
 
 
-def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session:
-    """Return the session that a session.toml describes.
+def parse_session(text: str, folder: Path, *, kinds: Collection[str], brochure: str = "") -> Session:
+    """Return the session that a session.toml describes, with the ratings of a ratings.txt.
 
     Parameters
     ----------
@@ -84,6 +87,8 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
         Where the files that it names must be.
     kinds : Collection[str]
         The names a measurement's kind may have.
+    brochure : str
+        The content of ratings.txt.
 
     Raises
     ------
@@ -111,6 +116,12 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
     look, look_place = single("look", LookSettings)
     choices, choices_place = single("cards", CardChoices)
     ratings = repeated("rated", Rating, "quantity")
+    of_brochure = Faults(rated_lines.FILE_NAME)
+    lines = [rated_lines.parse_ratings(brochure, of_brochure, folder)]
+    if isinstance(rated := document.data.get("rated"), dict) and "quantity" not in rated:
+        lines.insert(0, rated_lines.read_lines(Place(document, faults, ("rated",), "[rated]", rated), folder))
+    ratings += [pair for each in lines for pair in each.ratings]
+    rated_lines.refuse_repeats(ratings)
     entries = repeated("measurement", Measurement, "id", "file", "kind")
     sounds = repeated("sound", Sound, "id")
     if price and "year" not in price_place.raw and "year" not in unit_place.raw:
@@ -129,6 +140,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
         bench=bench,
         price=price,
         ratings=complete_ratings(ratings, bench.load_ohm),
+        printed=tuple(figure for each in lines for figure in each.printed),
         measurements=measurements,
         sounds=complete_sounds(sounds, measurements, folder),
         episode=episode,
@@ -136,6 +148,8 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
         cards=choices or CardChoices(),
     )
     faults.collected.sort(key=lambda fault: fault.line)
+    of_brochure.collected.sort(key=lambda fault: fault.line)
+    faults.collected += of_brochure.collected
     faults.stop_if_any()
     return session
 
@@ -154,6 +168,8 @@ def _check_top(document: TomlDocument, faults: Faults) -> None:
         elif key not in TABLES:
             where = "is outside any table; put it under one, such as [unit]"
             faults.add(line, f"{shown} = {show_value(value)} {where}")
+        elif key == "rated" and isinstance(value, dict) and "quantity" not in value:
+            continue  # a line for each rating
         elif key in _REPEATED and not (is_table and tables is value):
             faults.add(line, f"[{shown}] may appear many times; write [[{shown}]], with two brackets")
         elif key not in _REPEATED and not isinstance(value, dict):
