@@ -24,7 +24,7 @@ BARE_END = "bare end"  # key of a band whose lower end has no unit where the upp
 
 _SPACE = re.compile(r"\s+")
 _BAND = re.compile(rf"({UNSIGNED})[ -]?({HERTZ})?\s*(?:\bto\b|-|~|…|\.\.+)\s*({UNSIGNED})[ -]?({HERTZ}){END}")
-_TONES = re.compile(rf"({UNSIGNED})[ -]?({HERTZ})\s*(?:[+:/]|\band\b)\s*({UNSIGNED})[ -]?({HERTZ}){END}")
+_TONES = re.compile(rf"({UNSIGNED})[ -]?({HERTZ})\s*([+:/]|\band\b)\s*({UNSIGNED})[ -]?({HERTZ}){END}")
 _AMOUNT = re.compile(rf"({NUMBER})[ -]?\s*({UNIT}){END}")
 _BARE = re.compile(rf"{UNSIGNED}(?![\w%])")
 _DECIBELS = r"[ -]?(?:dB|db|DB)"
@@ -33,14 +33,16 @@ _UP, _DOWN = (rf"{sign}\s*({UNSIGNED})(?!\.?\d)(?:{_DECIBELS})?" for sign in (r"
 _TWO_SIDES = re.compile(
     rf"(?:(?=\+|0){_UP}[\s,/]*(?:to\s*)?{_DOWN}|{_DOWN}[\s,/]*(?:to\s*)?(?=\+|0){_UP})(?<=[Bb]){END}", re.IGNORECASE
 )
-_WEIGHTED = re.compile(r"([^\W\d]\w*)(?:-|\s+)weight(?:ed|ing)\b", re.IGNORECASE)
+_WEIGHTED = re.compile(r"(\w+)(?:-|\s+)weight(?:ed|ing)\b", re.IGNORECASE)
 _WORD = re.compile(r"[^\s,;/():=]+")
 
 
 @dataclass(frozen=True)
 class Token:
-    """A part of a text. `key`: the base unit of an amount; band, tones, within (a tolerance in dB), number, a condition's key,
-    "word" for one that isn't known, or a separator itself. `text`: as it would be written in session.toml.
+    """A part of a text. `text`: as it would be written in session.toml.
+
+    `key`: the base unit of an amount; band, tones (played together), two frequencies, within (a tolerance in dB),
+    number; a condition's key; "word" for one that isn't known; or a separator itself.
     """
 
     key: str
@@ -52,7 +54,7 @@ class Token:
 def _symbols() -> dict[tuple[str, float], str]:
     """Return the usual spelling of each unit."""
     found: dict[tuple[str, float], str] = {}
-    for spelling, unit in UNITS.items():
+    for spelling, unit in sorted(UNITS.items(), key=lambda item: "µ" not in item[0]):
         found.setdefault((unit.base, unit.factor), spelling)
     return found
 
@@ -104,6 +106,12 @@ def scan(text: str, words: Mapping[str, tuple[str, Any]]) -> list[Token]:
 
 
 def _next(text: str, at: int, known: re.Pattern[str], words: Mapping[str, tuple[str, Any]]) -> tuple[Token, int]:
+    if match := known.match(text, at):
+        key, value = words[plain(match[0])]
+        return Token(key, value, match[0]), match.end()
+    if match := _WEIGHTED.match(text, at):
+        weighting = match[1].upper() if len(match[1]) == 1 else match[1]
+        return Token("weighting", weighting, match[0]), match.end()
     if match := _EITHER_WAY.match(text, at):
         return Token("within", None, f"{match[1]} dB"), match.end()
     if match := _TWO_SIDES.match(text, at):
@@ -112,21 +120,20 @@ def _next(text: str, at: int, known: re.Pattern[str], words: Mapping[str, tuple[
     if match := _BAND.match(text, at):
         return _band(match), match.end()
     if match := _TONES.match(text, at):
-        ends = sorted((amount(match[1], match[2]), amount(match[3], match[4])), key=lambda token: float(token.value))
-        return Token("tones", [end.value for end in ends], " + ".join(end.text for end in ends)), match.end()
+        return _tones(match), match.end()
     if match := _AMOUNT.match(text, at):
         return amount(match[1], match[2]), match.end()
-    if match := known.match(text, at):
-        key, value = words[plain(match[0])]
-        return Token(key, value, match[0]), match.end()
-    if match := _WEIGHTED.match(text, at):
-        weighting = match[1].upper() if len(match[1]) == 1 else match[1]
-        return Token("weighting", weighting, match[0]), match.end()
     if match := _BARE.match(text, at):
         return Token("number", float(match[0]), match[0]), match.end()
     if text[at] not in SEPARATORS and (match := _WORD.match(text, at)):
         return Token("word", None, match[0]), match.end()
     return Token(text[at], None, text[at]), at + 1
+
+
+def _tones(match: re.Match[str]) -> Token:
+    ends = sorted((amount(match[1], match[2]), amount(match[4], match[5])), key=lambda token: float(token.value))
+    key = "tones" if match[3] == "+" else "two frequencies"
+    return Token(key, [end.value for end in ends], " + ".join(end.text for end in ends))
 
 
 def _band(match: re.Match[str]) -> Token:

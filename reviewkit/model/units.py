@@ -26,7 +26,7 @@ _BASE_SPELLINGS: dict[tuple[str, float], tuple[str, ...]] = {
     ("Hz", 1e6): ("MHz",),
     ("s", 1.0): ("s", "S", "sec", "Sec", "secs", "second", "seconds", "Seconds"),
     ("s", 1e-3): ("ms", "msec"),
-    ("s", 1e-6): ("us", "µs", "usec"),
+    ("s", 1e-6): ("us", "µs", "usec", "µsec", "microsecond", "microseconds"),
     ("V", 1.0): ("V", "v", "Vrms", "VRMS", "V rms", "Volt", "volt", "volts", "Volts"),
     ("V", 1e-3): ("mV", "mVrms", "mV rms", "millivolt", "millivolts"),
     ("V", 1e-6): ("uV", "µV", "uVrms", "µVrms"),

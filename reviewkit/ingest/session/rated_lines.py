@@ -149,7 +149,7 @@ def _is_table(place: Place) -> bool:
 
 
 def _without_limit(rating: Rating) -> Rating:
-    return replace(rating, source="", order=0, tolerance=None, **dict.fromkeys(LIMITS))
+    return replace(rating, source="", order=0, tolerance=None, at_least=None, at_most=None, within=None, nominal=None)
 
 
 def _limit(rating: Rating) -> tuple[object, ...]:

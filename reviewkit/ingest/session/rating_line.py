@@ -29,6 +29,7 @@ _DECIMALS = {
     for mark in ",."
 }
 _FROM_TO = re.compile(rf"({UNSIGNED})\s*(?:Hz)?\s*(?:\bto\b|-|~)\s*$", re.IGNORECASE)
+_SPACED_GROUP = re.compile(r"(?<=[-~o]\d{2}) (?=\d{3}\s*Hz)|(?<=[-~o] \d{2}) (?=\d{3}\s*Hz)")  # 20 to 20 000 Hz
 _WATTS = r"\s*(?:W|watts?)"
 _TWO_ALIKE = re.compile(rf"\b({UNSIGNED})(?:{_WATTS})?\s*[+/]\s*\1(?:{_WATTS})(?!\w)", re.IGNORECASE)
 _TWICE = re.compile(rf"\b2\s*[x×]\s*({UNSIGNED}){_WATTS}(?!\w)|\b({UNSIGNED}){_WATTS}\s*[x×]\s*2\b", re.IGNORECASE)
@@ -68,10 +69,13 @@ def read_line(line: str) -> LineRead:
     named, only = _longest(text, NAMES), _longest(text, PRINTED_ONLY)
     if len(only) > len(named):
         return LineRead(printed=[_printed(written, only)])
+    # "Phono S/N: 80 dB" is "S/N: phono 80 dB"
+    of_input = "" if named else _longest(text, tuple(word for word, (key, _) in WORDS.items() if key == "input"))
+    named = named or _longest(text[len(of_input) :].lstrip(), NAMES)
     if not named:
         raise NotUnderstood(_unknown(written))
     name, meant = NAMES[_plain_name(named)]
-    rest = text[len(named) :]
+    rest = f"{of_input} {text[len(of_input) :].lstrip()[len(named) :]}"
     if name == "power":
         rest = _TWICE.sub(lambda m: f"{m[1] or m[2]} W each", _TWO_ALIKE.sub(r"\1 W each", rest))
     if name == "imd":
@@ -112,8 +116,8 @@ def _unknown(line: str) -> str:
     said = shortened(line, 60)
     head = re.split(r"[:=\d(]", line, maxsplit=1)[0].strip().casefold()
     guess = nearest(head, NAMES, least=_MUCH_ALIKE)
-    known = guess if guess.startswith("did you mean") else 'begin with a name as "power", "THD", "frequency response"'
-    return f'what is rated is not known; {known}, or, only to print it, write "{NOT_MEASURED}: {said}"'
+    known = guess if guess.startswith("did you mean") else 'begin with a name, as "power", "THD", "frequency response".'
+    return f'what is rated is not known; {known} Only to print it, write "{NOT_MEASURED}: {said}"'
 
 
 # ------------------------------------------------------------------ decimal marks
@@ -127,6 +131,7 @@ def _with_points(text: str) -> str:
     NotUnderstood
         For a number that may be a thousand times another.
     """
+    text = _SPACED_GROUP.sub("", text)
     shown = [mark for mark in ",." if _DECIMALS[mark].search(text)]
     if len(shown) == 2:
         raise NotUnderstood("has decimal commas and decimal points; write all its numbers with points")
@@ -201,20 +206,18 @@ class _Line:
         unit = RULES[self.name].unit
         if "within" in RULES[self.name].limits and token.key == "within":
             return True
-        if self.name in ("source_impedance",) and token.key == "Ω":
-            return True
         return token.key == (unit or "number")
 
     def _is_condition(self, token: Token) -> bool:
         if token.key == "figure":
-            return "%" != RULES[self.name].unit
+            return RULES[self.name].unit != "%"
         if token.key == "riaa":
             return self.name == "flatness"
         if token.key == "rated output":
             return self.name == "snr"
         if token.key == "total":
             return self.name == "power"
-        if token.key == "tones":
+        if token.key in _TONES:
             return self.name == "imd"
         return token.key in SEPARATORS or token.key in _CONDITIONS
 
@@ -232,6 +235,8 @@ class _Line:
         name = "riaa_deviation" if any(token.key == "riaa" for token in conditions) else self.name
         keys: dict[str, Any] = {}
         inputs: tuple[str, ...] = ("phono",) if self.meant == "phono" else ("",)
+        if self.meant == "of an input" and not any(token.key == "input" for token in conditions):
+            raise NotUnderstood(f'which input {value.text} is of is not printed; write it, such as "aux", or "FM"')
         impedance = ""
         for token in conditions:
             if token.key == "input":
@@ -263,7 +268,7 @@ class _Line:
             return (figures[0] if figures else "thd"), token.text
         if key == "band":
             return "band", token.text.split(" to ")
-        if key == "tones":
+        if key in _TONES:
             return "tones", [f"{hertz:.15g} Hz" for hertz in token.value]
         if key in _KEYS:
             return _KEYS[key], token.value if key not in ("Hz", "Ω") else token.text
@@ -335,6 +340,7 @@ class _Line:
 
 
 _HALF_POWER_DB = -3.0
+_TONES = ("tones", "two frequencies")
 _DISTORTIONS = ("thd", "thd_plus_noise", "distortion", "imd")
 _OF_PHONO = ("riaa_deviation", "phono_overload")
 _KEYS = {
@@ -365,9 +371,8 @@ def _joined_inputs(tokens: Sequence[Token]) -> list[Token]:
             continue
         if token.key == "input" or numbered:
             marks = "".join(each.key for each in since)
-            if last is not None and within and (marks in ("", "(", ",", "/", "),")):
-                joined[-1] = _with_input(last, token, marks)
-                since = [Token(")", None, ")")] if False else []
+            if last is not None and within and marks in ("", "(", ",", "/", "),"):
+                joined[-1], since = _with_input(last, token, marks), []
                 continue
             token = Token("input", (token.text.casefold(),), token.text) if numbered else token
         if token.key == "input":

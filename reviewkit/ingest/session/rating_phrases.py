@@ -47,15 +47,20 @@ _OF_BROCHURES: dict[str, tuple[str, str]] = {
     "output impedance": ("source_impedance", ""),
     "riaa equalization": ("riaa_deviation", ""),
     "phono riaa deviation": ("riaa_deviation", ""),
+    "riaa curve deviation": ("riaa_deviation", ""),
+    "phono equalization": ("riaa_deviation", ""),
+    "phono equalisation": ("riaa_deviation", ""),
+    "phono overload capability": ("phono_overload", ""),
+    "phono input overload": ("phono_overload", ""),
     "phono overload level": ("phono_overload", ""),
     "phono maximum input": ("phono_overload", ""),
     "phono maximum input level": ("phono_overload", ""),
     "maximum phono input": ("phono_overload", ""),
     "maximum phono input level": ("phono_overload", ""),
     "phono sensitivity": ("input_sensitivity", "phono"),
-    "sensitivity": ("input_sensitivity", ""),
-    "sensitivity/impedance": ("input_sensitivity", ""),
-    "sensitivity and impedance": ("input_sensitivity", ""),
+    "sensitivity": ("input_sensitivity", "of an input"),
+    "sensitivity/impedance": ("input_sensitivity", "of an input"),
+    "sensitivity and impedance": ("input_sensitivity", "of an input"),
     "input sensitivity/impedance": ("input_sensitivity", ""),
     "input sensitivity and impedance": ("input_sensitivity", ""),
     "input sensitivity/input impedance": ("input_sensitivity", ""),
@@ -77,21 +82,23 @@ NAMES: dict[str, tuple[str, str]] = {
 PRINTED_ONLY = tuple(
     " ".join(name.split())
     for name in """
-    fm, am, mw, lw, sw, tuner, usable sensitivity, 50 db quieting sensitivity, quieting, capture ratio, selectivity,
-    alternate channel selectivity, adjacent channel selectivity, image rejection, image response rejection, if rejection,
-    i.f. rejection, spurious response rejection, spurious rejection, am suppression, antenna, antenna input, tuning range,
-    stereo separation, stereo threshold, subcarrier suppression, subcarrier product rejection, muting, muting threshold,
-    audio muting, power bandwidth, power consumption, consumption, power requirements, power requirement, power supply,
-    power source, rated power consumption, mains, mains voltage, line voltage, fuse, fuses, ac outlets, outlets, slew rate,
-    slewing rate, transient intermodulation distortion, transient intermodulation, tim, tim distortion, peak power,
-    peak power output, dynamic headroom, headroom, bass, treble, midrange, presence, tone control, tone controls,
-    tone control range, bass control, treble control, loudness, loudness contour, loudness control, filter, filters,
-    high filter, low filter, high cut filter, low cut filter, subsonic filter, rumble filter, scratch filter,
-    input impedance, output level, output level/impedance, output voltage, rec out, recording output, tape output,
+    fm, am, mw, lw, sw, tuner, usable sensitivity, 50 db quieting sensitivity, quieting, capture ratio,
+    selectivity, alternate channel selectivity, adjacent channel selectivity, image rejection, image response
+    rejection, if rejection, i.f. rejection, spurious response rejection, spurious rejection, am suppression,
+    antenna, antenna input, tuning range, stereo threshold, subcarrier suppression, subcarrier product
+    rejection, muting, muting threshold, audio muting, power bandwidth, power consumption, consumption, power
+    requirements, power requirement, power supply, power source, ac power, ac supply, rated power consumption,
+    mains, mains voltage, line voltage, fuse, fuses, ac outlets, outlets, slew rate, slewing rate, transient
+    intermodulation distortion, transient intermodulation, tim, tim distortion, peak power, peak power output,
+    dynamic headroom, headroom, bass, treble, midrange, presence, tone control, tone controls, tone control
+    range, bass control, treble control, loudness, loudness contour, loudness control, filter, filters, high
+    filter, low filter, high cut filter, low cut filter, subsonic filter, rumble filter, scratch filter, input
+    impedance, output level, output level/impedance, output voltage, rec out, recording output, tape output,
     tape rec output, pre out, preamplifier output, headphone output, headphones, headphone impedance, speakers,
-    speaker impedance, load impedance, dimensions, size, width, height, depth, weight, net weight, shipping weight, finish,
-    cabinet, semiconductors, transistors, diodes, integrated circuits, tubes, valves, accessories, price, wow,
-    wow and flutter, rumble, speed, speeds, tape speed, bias frequency, motor, cartridge, operating temperature
+    speaker impedance, load impedance, dimensions, size, width, height, depth, weight, net weight, shipping
+    weight, finish, cabinet, semiconductors, transistors, diodes, integrated circuits, tubes, valves,
+    accessories, price, wow, wow and flutter, rumble, speed, speeds, tape speed, bias frequency, motor,
+    cartridge, operating temperature
     """.split(",")
 )
 
@@ -111,9 +118,9 @@ _SHORTED = (
     "inputs short circuited, shorted input, shorted inputs"
 )
 _PASSED_OVER = (
-    "at, into, with, for, from, of, the, a, an, and, on, in, is, re, ref, @, per, each of, load, loads, sine, tone, output, "
-    "input, inputs, level, better than, better, or better, below, down, ratio, typically, referred to, relative to, "
-    "watts, channel, driven, simultaneously, unweighted, nominal, any frequency, any power, between"
+    "at, into, with, for, from, of, the, a, an, and, on, in, is, re, ref, @, per, each of, load, loads, sine, tone, "
+    "output, input, inputs, level, better than, better, or better, below, down, ratio, typically, referred to, "
+    "relative to, watts, channel, driven, simultaneously, unweighted, nominal, any frequency, any power, between"
 )
 
 # phrase -> the condition's key, and its value; "" is passed over
