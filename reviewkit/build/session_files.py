@@ -14,6 +14,7 @@ from reviewkit.ingest.session.notes_file import read_notes
 from reviewkit.ingest.session.photo_file import read_photo
 from reviewkit.ingest.session.price_file import read_prices
 from reviewkit.ingest.session.published_file import read_published
+from reviewkit.ingest.session.rated_lines import FILE_NAME as RATINGS
 from reviewkit.ingest.session.repair_file import read_repair
 from reviewkit.ingest.session.session_file import read_session
 from reviewkit.measure import KINDS
@@ -28,7 +29,7 @@ from reviewkit.model.session import Session
 from reviewkit.model.sound import PlayedSound
 
 T = TypeVar("T")
-_BY_NAME = ("notes.txt", "repair.csv", "final.txt", "final.otio", PUBLISHED)
+_BY_NAME = (RATINGS, "notes.txt", "repair.csv", "final.txt", "final.otio", PUBLISHED)
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,7 +131,8 @@ def _absent(folder: Path, session: Session, remarks: tuple[str, ...]) -> Iterato
     if session.price is None:
         yield "no [price] in session.toml: no price then and now"
     if not session.ratings:
-        yield "no [[rated]] in session.toml: no verdicts and no card of rated specs"
+        card = "" if session.printed else " and no card of rated specs"
+        yield f"no ratings in session.toml or ratings.txt: no verdicts{card}"
     if not session.measurements:
         yield "no [[measurement]] in session.toml: no measured figures"
 

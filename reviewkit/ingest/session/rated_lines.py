@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.ingest.plain_text import numbered_rows
-from reviewkit.ingest.session.rating_line import LIMITS, NOT_MEASURED, NotUnderstood, read_line
+from reviewkit.ingest.session.rating_entries import NotUnderstood
+from reviewkit.ingest.session.rating_line import LIMITS, NOT_MEASURED, read_line
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_tables import read_table
 from reviewkit.ingest.session.toml_lines import TomlDocument

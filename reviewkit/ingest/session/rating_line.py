@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from reviewkit.ingest.conditions import SEPARATORS, UNSIGNED, Token, phrases_of, plain, scan
+from reviewkit.ingest.session.rating_entries import NotUnderstood, entries_of, join_inputs
 from reviewkit.ingest.session.rating_phrases import NAMES, PRINTED_ONLY, WORDS
 from reviewkit.model.errors import nearest, shortened
 from reviewkit.model.ratings import RULES
@@ -20,6 +21,7 @@ from reviewkit.model.units import normalised
 
 LONGEST_LINE = 500  # characters
 NOT_MEASURED = "not measured"
+_LONGEST_NAME, _LONGEST_TEXT = 50, 100  # of what is only printed
 _MUCH_ALIKE = 0.8
 _LEADER = re.compile(r"\s*(?:\.{3,}|…+|·{3,}|\t+)\s*")
 _LABEL = re.compile(r"([^:]{1,80}):\s*(.*)", re.DOTALL)
@@ -35,19 +37,14 @@ _TWO_ALIKE = re.compile(rf"\b({UNSIGNED})(?:{_WATTS})?\s*[+/]\s*\1(?:{_WATTS})(?
 _TWICE = re.compile(rf"\b2\s*[x×]\s*({UNSIGNED}){_WATTS}(?!\w)|\b({UNSIGNED}){_WATTS}\s*[x×]\s*2\b", re.IGNORECASE)
 _FOUR_TO_ONE = re.compile(r"=?\s*\b[14]\s*:\s*[14]\b(?!\s*[\d:])")
 _LEAST_IMPEDANCE_OHM = 100.0  # of an input
-_SIDES = ("input", "Ω", "Hz", "band")  # a value without them is not one with fewer conditions, but one half read
 
 
 @dataclass
 class LineRead:
-    """What a line gives. `tables`: keys and values as session.toml would have them."""
+    """The content of a line. `tables`: keys and values as session.toml would have them."""
 
     tables: list[dict[str, Any]] = field(default_factory=list)
     printed: list[PrintedFigure] = field(default_factory=list)
-
-
-class NotUnderstood(ValueError):
-    """A line that isn't read; the message says how far it was, and what to write instead."""
 
 
 def read_line(line: str) -> LineRead:
@@ -104,15 +101,29 @@ def _names(names: tuple[str, ...]) -> re.Pattern[str]:
 def _printed(text: str, name: str) -> PrintedFigure:
     """Split a line into name and figures: at its colon, else after its name, else before the first figure."""
     if (match := _LABEL.fullmatch(text)) and match[2]:
-        return PrintedFigure(match[1].strip(), match[2].strip())
-    end = len(name) or next((at for at, sign in enumerate(text) if sign.isdigit()), len(text))
-    named, rest = text[:end].strip(" :="), text[end:].strip(" :=")
+        named, rest = match[1].strip(), match[2].strip()
+    else:
+        end = len(name) or next((at for at, sign in enumerate(text) if sign.isdigit()), len(text))
+        named, rest = text[:end].strip(" :="), text[end:].strip(" :=")
+        if not any(sign.isdigit() for sign in rest):
+            raise NotUnderstood(_heading(text))
+    if len(named) > _LONGEST_NAME or len(rest) > _LONGEST_TEXT:
+        most = f"{_LONGEST_NAME} characters before the colon and {_LONGEST_TEXT} after it"
+        raise NotUnderstood(f"is too long for a card; shorten it to at most {most}")
     if not named:
-        raise NotUnderstood('has no name before its figures; write for example "not measured: Slew rate: 40 V/µs"')
+        raise NotUnderstood(f'has no name before its figures; write for example "{NOT_MEASURED}: Slew rate: 40 V/µs"')
     return PrintedFigure(named, rest)
 
 
+def _heading(text: str) -> str:
+    """Return what to do about a line without a figure, which may change what the lines below it mean."""
+    lead = f'begin the lines below it with its word, such as "FM S/N: 70 dB", or with "{NOT_MEASURED}:"'
+    return f"has no figure; if it is a heading, leave it out, and {lead}"
+
+
 def _unknown(line: str) -> str:
+    if not any(sign.isdigit() for sign in line):
+        return _heading(line)
     said = shortened(line, 60)
     head = re.split(r"[:=\d(]", line, maxsplit=1)[0].strip().casefold()
     guess = nearest(head, NAMES, least=_MUCH_ALIKE)
@@ -159,7 +170,7 @@ class _Line:
     def __init__(self, name: str, meant: str, tokens: Sequence[Token]) -> None:
         self.name = name
         self.meant = meant
-        self.tokens = _joined_inputs([token for token in tokens if token.key and not self._says_nothing(token)])
+        self.tokens = join_inputs([token for token in tokens if token.key and not self._says_nothing(token)])
 
     def read(self) -> LineRead:
         """Return the tables of this line."""
@@ -172,7 +183,7 @@ class _Line:
             if not values:
                 raise NotUnderstood(self._no_value())
             read = LineRead()
-            for value, side, conditions in _entries(self.tokens, values):
+            for value, side, conditions in entries_of(self.tokens, values):
                 self._add(read, value, side, conditions)
             _refuse_two_limits(read.tables)
         except NotUnderstood as error:
@@ -356,108 +367,6 @@ _CONDITIONS = frozenset(
 
 def _plain(name: str) -> str:
     return name.replace("_", " ")
-
-
-def _joined_inputs(tokens: Sequence[Token]) -> list[Token]:
-    """Join the inputs of one value: "phono (MM)", "phono 1, 2", "tuner/aux/tape". Their value is a tuple of names."""
-    joined: list[Token] = []
-    since: list[Token] = []  # what is between the last input and here, and may be part of its group
-    for token in tokens:
-        last = joined[-1] if joined else None
-        within = last is not None and last.key == "input"
-        numbered = token.key == "number" and token.value in range(1, 10) and within
-        if token.key in "(),/" and within:
-            since.append(token)
-            continue
-        if token.key == "input" or numbered:
-            marks = "".join(each.key for each in since)
-            if last is not None and within and marks in ("", "(", ",", "/", "),"):
-                joined[-1], since = _with_input(last, token, marks), []
-                continue
-            token = Token("input", (token.text.casefold(),), token.text) if numbered else token
-        if token.key == "input":
-            token = replace(token, value=(token.value,))
-        joined += [*since, token]
-        since = []
-    return joined + since
-
-
-def _with_input(last: Token, token: Token, marks: str) -> Token:
-    more = str(token.value) if token.key == "input" else token.text
-    if marks in ("", "(") and (more in ("MM", "MC") or token.key == "number"):
-        names = (*last.value[:-1], f"{last.value[-1]} {more}")
-    elif token.key == "number":
-        names = (*last.value, f"{last.value[-1].split()[0]} {more}")
-    else:
-        names = (*last.value, more)
-    return Token("input", names, "/".join(names))
-
-
-def _entries(tokens: Sequence[Token], values: Sequence[int]) -> list[tuple[Token, str, list[Token]]]:
-    """Return each value, the word of a limit at it ("most", "least", ""), and the conditions that belong to it.
-
-    Those in front of the first value are of all, those behind a value are of that one.
-
-    Raises
-    ------
-    NotUnderstood
-        If a condition may be of one value or of all.
-    """
-    sides = [_side(tokens, at) for at in values]
-    plain = [[token for token in part if token.key not in ("most", "least")] for part in _between(tokens, values)]
-    if len(values) == 1:
-        return [(tokens[values[0]], sides[0], [*plain[0], *plain[1]])]
-    by_input = any(t.key == "input" for t in plain[0]) and any(t.key == "input" for part in plain[1:] for t in part)
-    cuts = [_cut(part, by_input) for part in plain[:-1]]
-    shared = plain[0][: cuts[0]]
-    heads = [part[cut:] for part, cut in zip(plain[:-1], cuts, strict=True)]
-    tails = [*(part[:cut] for part, cut in zip(plain[1:-1], cuts[1:], strict=True)), plain[-1]]
-    if not by_input:
-        only_first = [t for t in heads[0] if not any(t.key == o.key for part in (*heads[1:], *tails) for o in part)]
-        shared, heads[0] = [*shared, *only_first], [token for token in heads[0] if token not in only_first]
-    own = [[*head, *tail] for head, tail in zip(heads, tails, strict=True)]
-    for key in dict.fromkeys(token.key for part in own for token in part if token.key not in SEPARATORS):
-        _check_spread(key, shared, heads, tails, tokens[values[0]], own)
-    return [(tokens[at], side, [*shared, *part]) for at, side, part in zip(values, sides, own, strict=True)]
-
-
-def _between(tokens: Sequence[Token], values: Sequence[int]) -> list[list[Token]]:
-    """Return what is before, between and behind the values."""
-    starts, ends = [0, *(at + 1 for at in values)], [*values, len(tokens)]
-    return [list(tokens[start:end]) for start, end in zip(starts, ends, strict=True)]
-
-
-def _side(tokens: Sequence[Token], at: int) -> str:
-    """Return the word of a limit that is next to a value, before it or behind it."""
-    around = [tokens[near].key for near in (at - 1, at + 1) if 0 <= near < len(tokens)]
-    return next((key for key in around if key in ("most", "least")), "")
-
-
-def _cut(part: Sequence[Token], by_input: bool) -> int:
-    """Return where what belongs to the next value begins: at its input, else behind the last mark of punctuation."""
-    at_input = next((index for index, token in enumerate(part) if token.key == "input"), None)
-    if by_input and at_input is not None:
-        return at_input
-    return max((index + 1 for index, token in enumerate(part) if token.key in ",;):"), default=len(part))
-
-
-def _check_spread(
-    key: str,
-    shared: Sequence[Token],
-    heads: Sequence[Sequence[Token]],
-    tails: Sequence[Sequence[Token]],
-    first: Token,
-    own: Sequence[Sequence[Token]],
-) -> None:
-    """Refuse a condition that may belong to one value or to all of them."""
-    having = [any(token.key == key for token in part) for part in own]
-    text = next(token.text for part in reversed(own) for token in part if token.key == key)
-    enclosed = all(any(token.key == "(" for token in tail) for tail in tails)
-    only_last = having == [False] * (len(own) - 1) + [True] and not any(token.key == key for token in heads[-1])
-    lacking = key in _SIDES and not all(having) and not any(token.key == key for token in shared)
-    if (only_last and not enclosed) or (lacking and not only_last):
-        remedy = f"write it before the first if it is of all, else with each (the first is {first.text})"
-        raise NotUnderstood(f'"{text}" may be of one figure or of all; {remedy}')
 
 
 def _refuse_two_limits(tables: Sequence[Mapping[str, Any]]) -> None:

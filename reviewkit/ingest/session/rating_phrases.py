@@ -1,4 +1,4 @@
-"""How brochures of the 1970s and 80s call what they rate and its conditions (common practice, no source).
+"""The words of brochures of the 1970s and 80s for what they rate and its conditions (common practice, no source).
 
 Names and phrases are in small letters, with spaces for hyphens.
 """
