@@ -14,9 +14,9 @@ from reviewkit.ingest.session.notes_file import read_notes
 from reviewkit.ingest.session.photo_file import read_photo
 from reviewkit.ingest.session.price_file import read_prices
 from reviewkit.ingest.session.published_file import read_published
-from reviewkit.ingest.session.rated_lines import FILE_NAME as RATINGS
 from reviewkit.ingest.session.repair_file import read_repair
 from reviewkit.ingest.session.session_file import read_session
+from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.measure import KINDS
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError
@@ -62,9 +62,9 @@ def read(folder: Path, *, for_plan: bool = False) -> SessionFiles:
     """Read a session folder. Raises InputError if session.toml itself can't be read; the faults of the other files are
     collected. `for_plan`: read only what was measured and repaired.
     """
-    before = file_digest(folder / "session.toml")
+    before = {name: file_digest(folder / name) for name in ("session.toml", RATINGS)}
     session = read_session(folder, kinds=KINDS)
-    digests = input_digests(folder, session) | {"session.toml": before}
+    digests = input_digests(folder, session) | before
     faults: list[Fault] = []
 
     def attempt(reader: Callable[[], T], otherwise: T) -> T:

@@ -124,8 +124,8 @@ def test_every_path_that_tomllib_finds_has_a_line(statements):
 
 
 ONE_FORM = (
-    "ratings have one form in a file; write lines in one [rated], or a [[rated]] table for each, "
-    "or put the lines into ratings.txt"
+    "is one of many; write [[rated]], with two brackets, each time, or one [rated] with a line for each; "
+    "ratings.txt may have lines, too"
 )
 
 
@@ -141,9 +141,9 @@ ONE_FORM = (
             'x.toml:1: a = "m\\q": a backslash cannot be in quotation marks; write / between the parts of a path',
         ),
         ("[a]\n[a]", "x.toml:2: [a] appears twice; keep one of them and put all its keys there"),
-        ("[rated]\n[rated]", f"x.toml:2: [rated]: {ONE_FORM}"),
-        ("[[rated]]\n[rated]", f"x.toml:2: [rated]: {ONE_FORM}"),
-        ("[rated]\n[[rated]]", f"x.toml:2: [[rated]]: {ONE_FORM}"),
+        ("[rated]\n[rated]", f"x.toml:2: [rated] {ONE_FORM}"),
+        ("[[rated]]\n[rated]", f"x.toml:2: [rated] {ONE_FORM}"),
+        ("[rated]\n[[rated]]", f"x.toml:2: the [rated] above it {ONE_FORM}"),
         (
             "[measurement]\n[[measurement]]",
             "x.toml:2: the [measurement] above it is one of many; write [[measurement]], with two brackets, each time",

@@ -2,78 +2,96 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from reviewkit.ingest.plain_text import numbered_rows
 from reviewkit.ingest.session.rating_entries import NotUnderstood
-from reviewkit.ingest.session.rating_line import LIMITS, NOT_MEASURED, read_line
+from reviewkit.ingest.session.rating_line import LIMITS, read_line
+from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_tables import read_table
 from reviewkit.ingest.session.toml_lines import TomlDocument
 from reviewkit.model.errors import Fault, Faults, InputError, shortened
 from reviewkit.model.session import PrintedFigure, Rating
 
-FILE_NAME = "ratings.txt"
-_MOST_LINES = 500
+_MOST_LINES = 200
 _SOURCE = "source"
 _LONGEST_SOURCE = 200
 
 
 @dataclass(frozen=True)
-class RatedLines:
-    """Ratings with the place of each, and what is only printed."""
+class RatedLine:
+    """The content of a line: ratings with the place of each, and what is only printed."""
 
     ratings: tuple[tuple[Rating, Place], ...] = ()
     printed: tuple[PrintedFigure, ...] = ()
 
 
-def parse_ratings(text: str, faults: Faults, folder: Path) -> RatedLines:
-    """Return the ratings of a ratings.txt: one line each, with `source: …` above those it is the source of.
+def add_lines(
+    tables: Sequence[tuple[Rating, Place]], own: Place, brochure: str, faults: Faults, folder: Path
+) -> tuple[list[tuple[Rating, Place]], tuple[PrintedFigure, ...]]:
+    """Return the ratings of [[rated]] tables with those of lines, and what is only printed.
 
-    Lines that begin with # are comments.
+    Parameters
+    ----------
+    tables : sequence of (Rating, Place)
+        The ratings of [[rated]].
+    own : Place
+        The table [rated]: each key is what is rated, each text its figures as they are printed.
+    brochure : str
+        The content of ratings.txt.
+    faults : Faults
+        Of ratings.txt.
+    folder : Path
+        The session folder.
 
     Raises
     ------
     InputError
-        If there are more lines than any unit has ratings. Whatever isn't understood is noted.
+        If ratings.txt has more lines than any unit has ratings.
     """
-    read: list[RatedLines] = []
-    source = ""
+    read = [*_of_table(own, folder), *_of_file(brochure, faults, folder)]
+    ratings = [*tables, *(pair for each in read for pair in each.ratings)]
+    _refuse_repeats(ratings)
+    return ratings, tuple(figure for each in read for figure in each.printed)
+
+
+def _of_file(text: str, faults: Faults, folder: Path) -> Iterator[RatedLine]:
+    """Yield what the lines of a ratings.txt give: `source: …` is the source of those below it, # begins a comment."""
+    source, count = "", 0
     for number, row in numbered_rows(text):
         line = " ".join(row.split())
         if not line or line.startswith("#"):
             continue
-        if len(read) >= _MOST_LINES:
-            raise InputError(Fault(FILE_NAME, number, f"has over {_MOST_LINES} ratings; keep those of one unit"))
         head, _, rest = line.partition(":")
         if head.casefold() == _SOURCE:
             source = shortened(rest.strip(), _LONGEST_SOURCE)
             continue
+        count += 1
+        if count > _MOST_LINES:
+            raise InputError(Fault(RATINGS, number, f"has over {_MOST_LINES} ratings; keep those of one unit"))
         document = TomlDocument({}, {("rated",): number})
-        place = Place(document, faults, ("rated",), f'"{shortened(line, 60)}":', {})
-        read.append(_read(line, source, place, folder))
-    return _joined(read)
+        yield _read(line, source, Place(document, faults, ("rated",), f'"{shortened(line, 60)}":', {}), folder)
 
 
-def read_lines(place: Place, folder: Path) -> RatedLines:
-    """Return the ratings of [rated]: each key is what is rated, each text its figures as they are printed."""
+def _of_table(place: Place, folder: Path) -> Iterator[RatedLine]:
+    """Yield what the lines of [rated] give."""
+    if "quantity" in place.raw:  # meant as a [[rated]] table, which is noted already
+        return
     source = place.raw.get(_SOURCE, "")
     if not isinstance(source, str) or not " ".join(source.split()).isprintable() or len(source) > _LONGEST_SOURCE:
         place.fault('source is not a text of one line; write for example source = "owner\'s manual, page 14"', _SOURCE)
         source = ""
     if len(place.raw) > _MOST_LINES:
         place.fault(f"has {len(place.raw)} keys; keep at most {_MOST_LINES}")
-        return RatedLines()
-    read = []
+        return
     for key, index, text in _texts(place):
-        name = NOT_MEASURED if _spaced(key) == NOT_MEASURED else _spaced(key)
         path = (*place.path, key) if index is None else (*place.path, key, index)
         of_line = replace(place, path=path, label=f"{place.label} {show_key(key)}:", raw={})
-        read.append(_read(f"{name}: {text}", " ".join(source.split()), of_line, folder))
-    return _joined(read)
+        yield _read(f"{_spaced(key)}: {text}", " ".join(source.split()), of_line, folder)
 
 
 def _spaced(key: str) -> str:
@@ -103,31 +121,25 @@ def _texts(place: Place) -> Iterator[tuple[str, int | None, str]]:
                 yield key, index if several else None, text
 
 
-def _read(line: str, source: str, place: Place, folder: Path) -> RatedLines:
+def _read(line: str, source: str, place: Place, folder: Path) -> RatedLine:
     try:
         read = read_line(line)
     except NotUnderstood as error:
         place.fault(str(error))
-        return RatedLines()
+        return RatedLine()
     ratings = []
     for table in read.tables:
         raw = {**table, _SOURCE: source} if source else table
         of_table = replace(place, label=f"{place.label} read as {shortened(_as_toml(table), 160)}:", raw=raw)
         ratings.append((read_table(Rating, of_table, folder), of_table))
-    return RatedLines(tuple(ratings), tuple(replace(figure, source=source) for figure in read.printed))
+    return RatedLine(tuple(ratings), tuple(replace(figure, source=source) for figure in read.printed))
 
 
 def _as_toml(table: dict[str, Any]) -> str:
     return ", ".join(f"{key} = {show_value(value)}" for key, value in table.items())
 
 
-def _joined(read: list[RatedLines]) -> RatedLines:
-    return RatedLines(
-        tuple(pair for each in read for pair in each.ratings), tuple(p for each in read for p in each.printed)
-    )
-
-
-def refuse_repeats(ratings: list[tuple[Rating, Place]]) -> None:
+def _refuse_repeats(ratings: list[tuple[Rating, Place]]) -> None:
     """Note a rating that is written in two places: with the same figure, or with another from no other document."""
     seen: dict[Rating, list[tuple[Rating, Place]]] = {}
     for rating, place in ratings:
@@ -136,8 +148,7 @@ def refuse_repeats(ratings: list[tuple[Rating, Place]]) -> None:
         same = seen.setdefault(_without_limit(rating), [])
         for other, there in same:
             apart = rating.source and other.source and rating.source != other.source
-            as_tables = place.path[:1] == there.path[:1] and place.document is there.document and _is_table(place)
-            if not as_tables and (not apart or _limit(rating) == _limit(other)):
+            if not (_is_table(place) and _is_table(there)) and (not apart or _limit(rating) == _limit(other)):
                 where = f"{there.faults.source}, line {there.line}"
                 place.fault(f"is rated in {where}, too; keep one of them, or write what differs")
                 break

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from reviewkit.ingest.conditions import SEPARATORS, Token
+from reviewkit.model.errors import shortened
 
 _SIDES = ("input", "Ω", "Hz", "band")  # a value without them is not one with fewer conditions, but one half read
 
@@ -112,4 +113,4 @@ def _check_spread(
     lacking = key in _SIDES and not all(having) and not any(token.key == key for token in shared)
     if (only_last and not enclosed) or (lacking and not only_last):
         remedy = f"write it before the first if it is of all, else with each (the first is {first.text})"
-        raise NotUnderstood(f'"{text}" may be of one figure or of all; {remedy}')
+        raise NotUnderstood(f'"{shortened(text, 40)}" may be of one figure or of all; {remedy}')

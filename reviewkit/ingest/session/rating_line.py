@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from reviewkit.ingest.conditions import SEPARATORS, UNSIGNED, Token, phrases_of, plain, scan
+from reviewkit.ingest.conditions import BARE_END, SEPARATORS, UNSIGNED, Token, phrases_of, plain, scan
 from reviewkit.ingest.session.rating_entries import NotUnderstood, entries_of, join_inputs
 from reviewkit.ingest.session.rating_phrases import NAMES, PRINTED_ONLY, WORDS
 from reviewkit.model.errors import nearest, shortened
@@ -19,11 +19,11 @@ from reviewkit.model.ratings import RULES
 from reviewkit.model.session import PrintedFigure
 from reviewkit.model.units import normalised
 
-LONGEST_LINE = 500  # characters
+LONGEST_LINE = 400  # characters
 NOT_MEASURED = "not measured"
 _LONGEST_NAME, _LONGEST_TEXT = 50, 100  # of what is only printed
 _MUCH_ALIKE = 0.8
-_LEADER = re.compile(r"\s*(?:\.{3,}|…+|·{3,}|\t+)\s*")
+_LEADER = re.compile(r"\s*(?:\.{3,}|…+|·{3,})\s*")
 _LABEL = re.compile(r"([^:]{1,80}):\s*(.*)", re.DOTALL)
 _GROUPS = {mark: re.compile(rf"(?<![\w.,])[1-9]\d{{0,2}}(?:{re.escape(mark)}\d{{3}})+(?![\d.,]?\d)") for mark in ",."}
 _DECIMALS = {
@@ -55,11 +55,10 @@ def read_line(line: str) -> LineRead:
     NotUnderstood
         If a part of it isn't known, or can be read in two ways that give different numbers.
     """
-    written = " ".join(_LEADER.sub(": ", line.strip(), count=1).split())
+    written = " ".join(line.split())
     if len(written) > LONGEST_LINE:
-        raise NotUnderstood(
-            f"the line has {len(written)} characters; write at most {LONGEST_LINE}, and one rating a line"
-        )
+        raise NotUnderstood(f"has {len(written)} characters; write at most {LONGEST_LINE}, a line for each rating")
+    written = _LEADER.sub(": ", written, count=1)
     text = normalised(written)
     if match := re.match(rf"{NOT_MEASURED}\s*:\s*", text, re.IGNORECASE):
         return LineRead(printed=[_printed(written[match.end() :], "")])
@@ -176,10 +175,10 @@ class _Line:
         """Return the tables of this line."""
         values = [index for index, token in enumerate(self.tokens) if self._is_value(token)]
         known = {index for index, token in enumerate(self.tokens) if self._is_condition(token)} | {*values}
-        unknown = [token.text for index, token in enumerate(self.tokens) if index not in known]
+        unknown = [token for index, token in enumerate(self.tokens) if index not in known]
         try:
             if unknown:
-                raise NotUnderstood(f'"{unknown[0]}" is not understood; leave it out, or give it a line of its own')
+                raise NotUnderstood(_not_known(unknown[0]))
             if not values:
                 raise NotUnderstood(self._no_value())
             read = LineRead()
@@ -348,6 +347,13 @@ class _Line:
         raise NotUnderstood(
             f"{value.text} alone may be one side or both; write +0 −{size} dB or ±{size} dB, whichever is meant"
         )
+
+
+def _not_known(token: Token) -> str:
+    text = shortened(token.text, 40)
+    if token.key == BARE_END:
+        return f'the lower end of "{text}" has no unit; write it, such as {token.value} Hz'
+    return f'"{text}" is not understood; leave it out, or put it on its own line'
 
 
 _HALF_POWER_DB = -3.0

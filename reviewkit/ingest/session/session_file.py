@@ -9,9 +9,8 @@ from itertools import islice
 from pathlib import Path, PurePath
 
 from reviewkit.ingest.plain_text import read_text
-from reviewkit.ingest.session import rated_lines
 from reviewkit.ingest.session.session_measurements import complete_measurements
-from reviewkit.ingest.session.session_paths import fixed_faults, templates_of
+from reviewkit.ingest.session.session_paths import RATINGS, fixed_faults, templates_of
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_ratings import complete_ratings
 from reviewkit.ingest.session.session_sounds import complete_sounds
@@ -25,6 +24,7 @@ from reviewkit.model.session import (
     LookSettings,
     Measurement,
     PriceTag,
+    PrintedFigure,
     Rating,
     Session,
     Sound,
@@ -71,8 +71,7 @@ def read_session(folder: Path, *, kinds: Collection[str]) -> Session:
     if not (folder / FILE_NAME).exists():
         remedy = "write one, at least with [unit] maker and model"
         raise InputError(Fault(FILE_NAME, 0, f"there is none in {folder}; {remedy}"))
-    name = rated_lines.FILE_NAME
-    brochure = read_text(folder / name, name, western=True) if (folder / name).is_file() else ""
+    brochure = read_text(folder / RATINGS, RATINGS, western=True) if (folder / RATINGS).is_file() else ""
     return parse_session(read_text(folder / FILE_NAME, FILE_NAME), folder, kinds=kinds, brochure=brochure)
 
 
@@ -116,12 +115,15 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str], brochure: 
     look, look_place = single("look", LookSettings)
     choices, choices_place = single("cards", CardChoices)
     ratings = repeated("rated", Rating, "quantity")
-    of_brochure = Faults(rated_lines.FILE_NAME)
-    lines = [rated_lines.parse_ratings(brochure, of_brochure, folder)]
-    if isinstance(rated := document.data.get("rated"), dict) and "quantity" not in rated:
-        lines.insert(0, rated_lines.read_lines(Place(document, faults, ("rated",), "[rated]", rated), folder))
-    ratings += [pair for each in lines for pair in each.ratings]
-    rated_lines.refuse_repeats(ratings)
+    of_brochure = Faults(RATINGS)
+    printed: tuple[PrintedFigure, ...] = ()
+    rated = document.data.get("rated")
+    if brochure or isinstance(rated, dict):
+        # the patterns of its words take longer than a session of tables
+        from reviewkit.ingest.session.rated_lines import add_lines
+
+        own = Place(document, faults, ("rated",), "[rated]", rated if isinstance(rated, dict) else {})
+        ratings, printed = add_lines(ratings, own, brochure, of_brochure, folder)
     entries = repeated("measurement", Measurement, "id", "file", "kind")
     sounds = repeated("sound", Sound, "id")
     if price and "year" not in price_place.raw and "year" not in unit_place.raw:
@@ -140,7 +142,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str], brochure: 
         bench=bench,
         price=price,
         ratings=complete_ratings(ratings, bench.load_ohm),
-        printed=tuple(figure for each in lines for figure in each.printed),
+        printed=printed,
         measurements=measurements,
         sounds=complete_sounds(sounds, measurements, folder),
         episode=episode,
