@@ -174,6 +174,7 @@ def test_marks_in_numbers(written, band_hz):
         ("S/N: phono 86 dB, flutter 97 dB", "(read as snr | phono | 86 dB | ?flutter? | 97 dB)"),
         ("S/N: phono 60 dB, aux 70 dB, 1 kHz", '"1 kHz" may be of one figure or of all; write it before the first'),
         ("S/N: weighted 60 dB", 'no weighting is named; write "A-weighted" or "unweighted"'),
+        ("S/N: 60 dB re 2 V output", '2 V may be at the input or the output; write "2 V input" if it is there'),
         ("S/N (IHF): 60 dB", "IHF has more than one method"),
         ("Power (IHF): 60 W per channel", "an IHF power may be continuous or music power"),
         ("Music power: 60 W per channel continuous", "the power is music and continuous"),
@@ -202,6 +203,7 @@ def test_what_is_not_understood_says_how_it_was_read(line, said):
     [
         ("Phono S/N: 80 dB (IHF-A, 5 mV)", {"input": "phono", "weighting": "A", "reference": "5 mV", "at_least": 80.0}),
         ("S/N: 90 dB (aux)", {"input": "aux"}),
+        ("S/N: 90 dB(A), 0.5 V input", {"weighting": "A", "reference_v": 0.5}),
         ("S/N: 90 dB below 40 watts, C-weighted", {"reference_w": 40.0, "weighting": "C"}),
         ("THD: 0.1 % or less at 1 kHz", {"at_most": 0.1, "frequency_hz": 1000.0}),
         ("Power: 40 W/ch min. RMS at 8 ohms", {"at_least": 40.0, "rule": "continuous", "total": False}),

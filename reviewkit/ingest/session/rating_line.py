@@ -36,6 +36,8 @@ _WATTS = r"\s*(?:W|watts?)"
 _TWO_ALIKE = re.compile(rf"\b({UNSIGNED})(?:{_WATTS})?\s*[+/]\s*\1(?:{_WATTS})(?!\w)", re.IGNORECASE)
 _TWICE = re.compile(rf"\b2\s*[x×]\s*({UNSIGNED}){_WATTS}(?!\w)|\b({UNSIGNED}){_WATTS}\s*[x×]\s*2\b", re.IGNORECASE)
 _FOUR_TO_ONE = re.compile(r"=?\s*\b[14]\s*:\s*[14]\b(?!\s*[\d:])")
+_A_WEIGHTED = re.compile(r"(?<=\d)\s*dB ?\(?A\)?(?!\w)", re.IGNORECASE)
+_LEAST_OUTPUT_V = 0.1  # of a reference that may be at the output
 _LEAST_IMPEDANCE_OHM = 100.0  # of an input
 
 
@@ -76,6 +78,7 @@ def read_line(line: str) -> LineRead:
         rest = _TWICE.sub(lambda m: f"{m[1] or m[2]} W each", _TWO_ALIKE.sub(r"\1 W each", rest))
     if name == "imd":
         rest = _FOUR_TO_ONE.sub("", rest)
+    rest = _A_WEIGHTED.sub(" dB A-weighted", rest)
     return _Line(name, meant, scan(_with_points(rest), WORDS)).read()
 
 
@@ -169,6 +172,7 @@ class _Line:
     def __init__(self, name: str, meant: str, tokens: Sequence[Token]) -> None:
         self.name = name
         self.meant = meant
+        self.words = {token.text.casefold() for token in tokens}
         self.tokens = join_inputs([token for token in tokens if token.key and not self._says_nothing(token)])
 
     def read(self) -> LineRead:
@@ -271,6 +275,10 @@ class _Line:
         key = token.key
         if key == "W":
             return ("reference" if self.name == "snr" else "power"), token.text
+        if key == "V" and self.name == "snr" and token.value >= _LEAST_OUTPUT_V and "input" not in self.words:
+            raise NotUnderstood(
+                f'{token.text} may be at the input or the output; write "{token.text} input" if it is there'
+            )
         if key == "V":
             return ("reference" if self.name == "snr" else "level"), token.text
         if key == "%":
