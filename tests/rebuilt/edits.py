@@ -305,7 +305,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "episode.shapes": toml("frame_rate = 25", 'frame_rate = 25\nshapes = ["square", "tall"]'),
     "cards.hide": append("session.toml", '\n[cards]\nhide = ["controls"]\n'),
     "cards.order": append("session.toml", '\n[cards]\norder = ["output", "leak"]\n'),
-    "cards.only_page": append("session.toml", '\n[cards]\nonly_page = ["leak"]\n'),
+    "cards.only_page": append("session.toml", '\n[cards]\nonly_page = ["flat"]\n'),
     "look.mark": all_of(add("sign.png", third_session.photo(160)), toml('"mark.png"', '"sign.png"')),
     "look.ground": toml('ground = "#10202a"', 'ground = "#10202b"'),
     "look.ink": toml('ink = "#fff4dd"', 'ink = "#fff4de"'),
@@ -390,7 +390,8 @@ def of_files() -> Iterator[Edit]:
     for session, kinds in (("sweeps", SWEEPS), ("captures", CAPTURES)):
         for name in third_session.files(kinds):
             if name.startswith(("measurements/", "recordings/")):
-                yield Edit(f"one digit of {Path(name).name}", session, digit(name), undo=True)
+                change = edge(name) if Path(name).stem == "square" else digit(name)
+                yield Edit(f"one digit of {Path(name).name}", session, change, undo=True)
 
 
 def of_the_third() -> Iterator[Edit]:
@@ -404,6 +405,11 @@ def of_the_third() -> Iterator[Edit]:
         on("a note's time", change=text("notes.txt", ("1:30 before", "1:35 before"))),
         on("a repair row", change=text("repair.csv", ("1.9,ohm", "1.8,ohm"))),
         on("a repair row more", change=append("repair.csv", "Relay,,,,,cleaned,\n")),
+        on("a rated figure of the brochure", change=text("ratings.txt", ("20 mV", "30 mV")), undo=True),
+        on("a figure that is only printed", change=text("ratings.txt", ("12 V/µs", "14 V/µs"))),
+        on("the brochure's name", change=text("ratings.txt", ("leaflet", "owner's manual"))),
+        on("a line more of the brochure", change=append("ratings.txt", "Weight: 9 kg\n")),
+        on("no brochure", change=remove("ratings.txt"), undo=True),
         on("a price row", change=text("prices.csv", ("53.8", "53.9"))),
         on("the cut", change=text("final.txt", ("3:30 after", "3:31 after"))),
         on("no cut", change=remove("final.txt"), undo=True),
