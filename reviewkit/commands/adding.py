@@ -247,7 +247,7 @@ def _changes(
     for file in [file for file in answers if file in clear]:
         own, answer = written[file], dict(answers[file])
         if "kind" in answer:
-            answer = {**clear[file], **answer}
+            answer = {**clear[file], **own.raw, **answer}
             if ids[file] != PurePosixPath(file).stem:  # its name makes no id that is safe
                 answer = {"id": ids[file], **answer}
         if own.named and own.number is not None:
