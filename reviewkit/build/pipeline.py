@@ -199,7 +199,7 @@ def _compose_episode(
     repaired = is_repaired(files.repair, runs)
     early = segments_before_repair(files.notes) if repaired else ()
     notes, uncalled = called_cards(called_sounds(files.notes, files.sounds), series.series, early)
-    notes = split_after(notes, cards, repaired=repaired)
+    notes = split_after(notes, cards)
     titles = pages.chapter_titles(title_facts(session, cards, repaired=repaired)) | dict(notes.titles)
     cautions = pages.cautions(repaired=repaired)
     said = _sentences(pages, files, runs, verdicts, series)

@@ -60,7 +60,7 @@ def segment_of_still(still: Card) -> str:
     return ASKED_OF_KIND.get(str(still.finding.facts.get("kind", "")) if still.finding else "", "after")
 
 
-def split_after(notes: Notes, cards: Sequence[Card], *, repaired: bool) -> Notes:
+def split_after(notes: Notes, cards: Sequence[Card]) -> Notes:
     """Return notes whose results after the repair are split by what viewers ask; segments of the user's own stay.
 
     A note of `after` belongs with the first card that it calls for, one without a card with the note above it.

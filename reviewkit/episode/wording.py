@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import re
 
+from reviewkit.model import spoken
 from reviewkit.model.episode import Sentence
 
 PHRASE_WORDS = 4  # from this many words on, a sequence is heard as said before (a judgement)
-# a figure with its unit parts phrases, and so does whatever makes a speaker pause: conditions stand between both
-_PAUSE = re.compile(r"[^\W\d_]*\d[\d.,]*(?:\s[%ΩµkmMGnp]?[%ΩVWHzsAFdB°]+\b)?|[^\w\s'’-]+")
+_PAUSE = re.compile(r"[^\w\s'’-]+")  # conditions stand between pauses and figures
 
 
 def find_phrases(text: str) -> set[str]:
-    """Return every sequence of four words of a sentence, figures and pauses between them left out."""
+    """Return every sequence of four words of a sentence, none across a figure or a pause."""
     found = set()
-    for part in _PAUSE.split(text.casefold()):
+    for part in _PAUSE.split(spoken.part_at_figures(text).casefold()):
         words = part.split()
         found |= {" ".join(words[at : at + PHRASE_WORDS]) for at in range(len(words) - PHRASE_WORDS + 1)}
     return found

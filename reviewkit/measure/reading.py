@@ -191,12 +191,12 @@ def _point(run: Run, group: list[Finding], was: list[Finding]) -> Point:
     apart = ("frequency", "input", "power", "voltage", "load")
     rest = {key: value for key, value in f.at.items() if key not in apart}
     level = {key: f.at[key] for key in apart[2:] if key in f.at}
+    same = [quantities.show(x) for x in was] == [quantities.show(x) for x in group]
     facts = {
-        "findings": group,
-        "worse": quantities.worse(group) if _has_worse(f) else None,
+        "findings": _said_of(group),
         "label": quantities.quantity_of(f).name,
-        "before": was if [quantities.show(x) for x in was] != [quantities.show(x) for x in group] else [],
-        "unchanged": bool(was) and [quantities.show(x) for x in was] == [quantities.show(x) for x in group],
+        "before": [] if same else _said_of(was),
+        "unchanged": bool(was) and same,
         "frequency": f.at.get("frequency"),
         "level": quantities.conditions(level) if len(level) > 1 or "load" not in level else "",
         "load": f.at.get("load"),
@@ -206,9 +206,13 @@ def _point(run: Run, group: list[Finding], was: list[Finding]) -> Point:
     return Point("reading", "value", facts, run.conditions.measurement.id)
 
 
-def _has_worse(finding: Finding) -> bool:
-    quantity = quantities.quantity_of(finding)
-    return bool(quantity.better or quantity.either_way)
+def _said_of(group: list[Finding]) -> list[Finding]:
+    """Return the worse channel's reading, which speaks for both; each, if they are alike or none is worse."""
+    worse = quantities.worse(group)
+    quantity = quantities.quantity_of(worse) if worse is not None else None
+    if worse is None or quantity is None or not (quantity.better or quantity.either_way):
+        return group
+    return group if len({quantities.show(f) for f in group}) == 1 else [worse]
 
 
 KIND = Kind(

@@ -113,12 +113,22 @@ _FIGURE = re.compile(
 _SEAM = re.compile(rf"(?<={_LETTER})(?=\d)|(?<=\d)(?={_LETTER})")
 
 
-def said(text: str) -> str:
+def spell_units(text: str) -> str:
     """Write a sentence as it is read aloud, its figures in the digits that the card has: units and signs in words.
 
     A whole number that begins a sentence is in words, and so is a one with its unit.
     """
     return _FIGURE.sub(_in_digits, _without_signs(text))
+
+
+def part_at_figures(text: str) -> str:
+    """Return a sentence as `spell_units` does, with a bar for every figure that stays in digits."""
+
+    def bar(match: re.Match[str]) -> str:
+        said = _in_digits(match)
+        return said if match["number"] is None or not any(map(str.isdigit, said)) else "|"
+
+    return _FIGURE.sub(bar, _without_signs(text))
 
 
 def spoken(text: str) -> str:

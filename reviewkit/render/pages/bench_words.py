@@ -94,16 +94,23 @@ def _grouped(rows: Iterable[RepairRow], key: Any) -> list[dict[str, Any]]:
 
 
 def camera_name(row: RepairRow) -> str:
-    """Return what a point is called on camera: what `say` says, else its name without details, "R" as "right"."""
+    """Return what a point is called on camera: what `say` says, else its name without details: "the right bias"."""
     if row.say:
         return row.say
-    return _SIDE.sub(lambda side: _SIDES.get(side[1], side[1]), point_name(row).split(",")[0])
+    name = point_name(row).split(",")[0]
+    side = _SIDE.search(name)
+    if not side:
+        return name
+    rest = " ".join(_SIDE.sub(" ", name).split())
+    # what isn't an abbreviation or a part's name isn't written large within a sentence
+    rest = rest[:1].lower() + rest[1:] if rest[1:2].islower() else rest
+    return f"the {_SIDES.get(side[1], side[1])} {rest}"
 
 
 def _join_names(names: Sequence[str]) -> str:
     """Return names as one: "both bias trimmers" once, "the trimmer, left and right" of two sides."""
     names = list(dict.fromkeys(names))
-    plain = {" ".join(_SIDE.sub("", name).split()) for name in names}
+    plain = {" ".join(_SIDE.sub(" ", name).split()) for name in names}
     sides = [side[1] for name in names if (side := _SIDE.search(name))]
     if len(names) > 1 and len(plain) == 1 and len(sides) == len(names):
         return f"{plain.pop()}, {' and '.join(sides)}"

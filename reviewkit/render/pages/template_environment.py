@@ -11,7 +11,7 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 from reviewkit.episode.episode import format_clock
 from reviewkit.model import quantities
 from reviewkit.model.finding_conditions import conditions_of
-from reviewkit.model.spoken import said, sentence, words
+from reviewkit.model.spoken import sentence, words
 from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.template_cache import TemplateCache
 
@@ -65,7 +65,6 @@ def make_environment(
         band=lambda b: quantities.band((b[0], b[1])),
         clock=format_clock,
         plain=replace_angle_brackets,
-        said=said,
         spoken=sentence,
         words=words,
         cell=escape_markdown_cell,

@@ -14,7 +14,7 @@ from reviewkit.model.card_files import file_stems
 from reviewkit.model.episode import Episode, Segment
 from reviewkit.model.notes import Note
 from reviewkit.model.sound import BOTH, PlayedSound, lengths_of, sound_path
-from reviewkit.model.spoken import said
+from reviewkit.model.spoken import spell_units
 from reviewkit.render.pages import description, page, tables
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.spec_table import SpecTable
@@ -207,7 +207,7 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
         "always": episode.cautions,
         "page_only": [file_stems(episode.cards)[still.id] for still in episode.stills if not still.on_film],
         "titles": {file_stems(episode.cards)[still.id]: heading_of(still) for still in episode.stills},
-        "segments": [_segment(s, episode, starts.get(s.name, s.start_s), said) for s in episode.segments],
+        "segments": [_segment(s, episode, starts.get(s.name, s.start_s), spell_units) for s in episode.segments],
     }
 
 
