@@ -160,19 +160,16 @@ def _in_digits(match: re.Match[str]) -> str:
         return match[0]
     number, fraction = match["number"], match["fraction"] or ""
     sign = _SIGNS.get((match["sign"] or "").strip(), "")
-    if match["currency"]:
-        unit = _CURRENCIES[match["currency"]][number + fraction != "1"]
-    else:
-        written = _SPELLINGS.get(match["unit"] or match["close"] or "", "")
-        unit = written.replace("dB/octave", "dB per octave")
-        if written in _UNITS and not written.startswith("dB"):
-            unit = _UNITS[written][number + fraction != "1"]
+    written = _SPELLINGS.get(match["unit"] or match["close"] or "", "")
+    one, many = _CURRENCIES[match["currency"]] if match["currency"] else _UNITS.get(written, ("", ""))
+    unit = one if number + fraction == "1" else many
     before = match.string[: match.start()]
     begins = not sign and (not before.strip(' "(') or before.endswith((". ", "? ", "! ")))
-    small = not fraction and len(number) <= 2
-    if small and (begins or (number == "1" and unit)):
+    if not fraction and len(number) <= 2 and (begins or (number == "1" and unit)):
         number = whole(int(number))
         number = number[0].upper() + number[1:] if begins else number
+    elif written.startswith("dB"):
+        unit = written.replace("/", " per ")
     return f"{sign}{number}{fraction} {unit}".rstrip()
 
 
