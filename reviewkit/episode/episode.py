@@ -114,9 +114,10 @@ def assemble(
     if not repaired and "bench" in noted and "after" not in noted:
         # nothing was repaired: the measurements go into a segment that the user calls bench
         to_bench = dict.fromkeys(("after", *ASKED), "bench")
+        said = {to_bench.get(name, name): sentences for name, sentences in said.items()}
         places = {card: to_bench.get(name, name) for card, name in places.items()}
         heard = {stem: to_bench.get(name, name) for stem, name in heard.items()}
-    said = _move_to_shown(said, kept, places, leads)
+    said = _move_to_shown(said, kept, places, cards, leads)
     needed = [
         *(name for name, sentences in said.items() if sentences),
         *places.values(),
@@ -169,27 +170,28 @@ def _move_to_shown(
     said: Mapping[str, Sequence[Sentence]],
     notes: Sequence[Note],
     places: Mapping[str, str],
+    cards: Sequence[Card],
     leads: Mapping[str, str],
 ) -> dict[str, list[Sentence]]:
     """Move sentences to the segment in which a note shows their card, unless one does so in their own; without a note
     to where it is shown anyway.
 
-    Sentences about the time before the repair stay there: after it, the card says something else.
+    Those about the time before the repair are said of the card as found, all others of the card after it.
     """
-    shown_in: dict[str, list[str]] = {}
+    found = {card.found.id for card in cards if card.found} | {card.id for card in cards if card.stage == BEFORE}
+    shown_in: dict[tuple[str, bool], list[str]] = {}
     for note in notes:
         for card in note.cards:
             if card in leads:
-                shown_in.setdefault(leads[card], []).append(note.segment or "opening")
+                shown_in.setdefault((leads[card], card in found), []).append(note.segment or "opening")
     for card, place in places.items():
-        if card in leads and place != "before":
-            shown_in.setdefault(leads[card], [place])
+        if card in leads:
+            shown_in.setdefault((leads[card], card in found), [place])
     moved: dict[str, list[Sentence]] = {}
     for name, sentences in said.items():
         for one in sentences:
-            elsewhere = [place for place in shown_in.get(one.card, ()) if place != "before"]
-            stays = name == "before" or not elsewhere or name in elsewhere
-            moved.setdefault(name if stays else elsewhere[0], []).append(one)
+            shown = shown_in.get((one.card, name == "before"), [name])
+            moved.setdefault(name if name in shown else shown[0], []).append(one)
     return moved
 
 
@@ -344,7 +346,8 @@ def make_chapters(
 ) -> tuple[Chapter, ...]:
     """Return the chapters: the final cut's if known, else the planned ones."""
     if final:
-        return tuple(Chapter(start_s, title_of(name, titles), name) for start_s, name in final)
+        planned = {segment.name: segment.title for segment in segments}
+        return tuple(Chapter(start_s, planned.get(name) or title_of(name, titles), name) for start_s, name in final)
     return tuple(Chapter(segment.start_s, segment.title, segment.name) for segment in segments)
 
 
