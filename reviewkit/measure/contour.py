@@ -193,8 +193,10 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         )
         slope = slope_beyond(run, corner) if corner is not None else None
         # a gentler slope is a tone control's
-        if slope is not None and slope.value <= FILTER_DB:
+        if corner is not None and slope is not None and slope.value <= FILTER_DB:
+            was = [f for f in figures.by_channel(before, name) if f.channel == corner.channel] if before else []
             facts = {"setting": m.setting, "corner": corner, "slope": slope, "low": name == "corner_low"}
+            facts["before"] = quantities.worse(was)
             return (Point("contour", "corner", facts, m.id),)
     other = "boost_high" if largest.quantity == "boost_low" else "boost_low"
     was = [f for f in before.findings if f.quantity == largest.quantity] if before else []

@@ -193,9 +193,9 @@ def _point(run: Run, group: list[Finding], was: list[Finding]) -> Point:
     level = {key: f.at[key] for key in apart[2:] if key in f.at}
     same = [quantities.show(x) for x in was] == [quantities.show(x) for x in group]
     facts = {
-        "findings": _said_of(group),
+        "findings": _speaking(group),
         "label": quantities.quantity_of(f).name,
-        "before": [] if same else _said_of(was),
+        "before": [] if same else _speaking(was),
         "unchanged": bool(was) and same,
         "frequency": f.at.get("frequency"),
         "level": quantities.conditions(level) if len(level) > 1 or "load" not in level else "",
@@ -206,7 +206,7 @@ def _point(run: Run, group: list[Finding], was: list[Finding]) -> Point:
     return Point("reading", "value", facts, run.conditions.measurement.id)
 
 
-def _said_of(group: list[Finding]) -> list[Finding]:
+def _speaking(group: list[Finding]) -> list[Finding]:
     """Return the worse channel's reading, which speaks for both; each, if they are alike or none is worse."""
     worse = quantities.worse(group)
     quantity = quantities.quantity_of(worse) if worse is not None else None

@@ -1,4 +1,4 @@
-"""What the bench has to say: sentences on price, hunt, repair and verdict, from the templates in words/."""
+"""Word what the bench has to say on price, hunt, repair and verdict, by the templates in words/."""
 
 from __future__ import annotations
 
