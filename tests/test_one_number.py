@@ -359,7 +359,9 @@ def test_one_altered_digit_is_caught(name, outputs, findings, accepted, said):
 
 def test_the_outline_speaks_each_sentence_of_the_bench_and_no_other(sample, episode):
     """What was checked above for its figures is what is read aloud, their units in words."""
-    lines = [line[2:] for line in sample.text("outline.md").splitlines() if line.startswith("- ") and "Play **" not in line]
+    lines = [
+        line[2:] for line in sample.text("outline.md").splitlines() if line.startswith("- ") and "Play **" not in line
+    ]
     notes = [note.text for segment in episode.segments for note in segment.notes if note.text]
     of_the_bench = [line for line in lines if not any(line.startswith(text) for text in [*notes, "Play **"])]
     sentences = [text for segment in episode.segments for text in segment.sentences]

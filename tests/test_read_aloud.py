@@ -30,7 +30,9 @@ MISSING = re.compile(
     re.IGNORECASE,
 )
 # the units that a figure in digits is said with
-UNIT = r"(?:per ?cent|(?:kilo|mega|milli|micro)?(?:hertz|watts?|volts?|ohms?|seconds?|amps?|farads?)|kilohms?|dB|dollars?)"
+UNIT = (
+    r"(?:per ?cent|(?:kilo|mega|milli|micro)?(?:hertz|watts?|volts?|ohms?|seconds?|amps?|farads?)|kilohms?|dB|dollars?)"
+)
 
 
 def _small(folder: Path, name: str) -> Path:

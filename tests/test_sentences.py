@@ -9,8 +9,8 @@ from reviewkit.model import places
 from reviewkit.model.finding import Point
 from reviewkit.model.rating_words import label
 from reviewkit.model.repair import RepairRow
-from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.bench_words import framing_sentences
+from reviewkit.render.pages.page import Pages
 
 PAGES = Pages(places.templates(), places.templates())
 BAND = (10.0, 50_000.0)
@@ -89,7 +89,7 @@ def test_what_a_control_does(value, other, opposite, said):
         ((0.021, 1.4), None, "5 W, 1 kHz. Left, 0.021 % distortion. Right: 1.4."),
         ((0.021, 0.026), None, "5 W, 1 kHz. Distortion is 0.026 % on the right, the worse side."),
         ((0.021, 0.026), 1.4, "5 W, 1 kHz. The right came in at 1.4 %. Now it's 0.026."),
-        ((0.021, 0.026), 0.026, "5 W, 1 kHz: the right is still at 0.026 %."),
+        ((0.021, 0.026), 0.026, "5 W, 1 kHz: the right still reads 0.026 %."),
     ],
 )
 def test_a_tone_before_and_after(now, before, said):

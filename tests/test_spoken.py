@@ -127,7 +127,8 @@ def test_a_sentence_to_read_has_digits_and_units_in_words(text, said):
 
 
 @pytest.mark.parametrize(
-    "text", ["5 W, 0.021 %, 1.4", "$1,700 in 1977", "±0.36 dB at 1 kHz", "≤ 0.0010 % THD+N", "60.3 ± 1.6 W", "92 dB (A)"]
+    "text",
+    ["5 W, 0.021 %, 1.4", "$1,700 in 1977", "±0.36 dB at 1 kHz", "≤ 0.0010 % THD+N", "60.3 ± 1.6 W", "92 dB (A)"],
 )
 def test_what_is_read_in_digits_is_said_in_the_same_words(text):
     assert spoken(spell_units(text)).lower() == spoken(text).lower()

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from rated_and_found import found, rated, verdict_of
 
 from reviewkit.model import places
-from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.bench_words import framing_sentences
+from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
 BAND = (20.0, 20_000.0)

@@ -16,10 +16,10 @@ from reviewkit.model.session import Session
 # what the results after the repair are asked about, as segments; "after" itself asks whether it is repaired
 ASKED = ("power", "flat", "quiet", "clean")
 ASKED_OF_KIND = {
-    **dict.fromkeys(("distortion-power", "distortion-frequency", "source-impedance"), "power"),
+    **dict.fromkeys(("distortion-power", "distortion-frequency", "source-impedance", "reading"), "power"),
     **dict.fromkeys(("response", "contour", "phono", "square"), "flat"),
     **dict.fromkeys(("noise", "crosstalk"), "quiet"),
-    **dict.fromkeys(("tone", "waveform", "spectrum", "multitone", "intermodulation", "reading"), "clean"),
+    **dict.fromkeys(("tone", "waveform", "spectrum", "multitone", "intermodulation"), "clean"),
 }
 _SESSION_CARDS = {
     "title": "opening",

@@ -188,9 +188,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         return ()
     for _, name, _ in SIDES:
         # the worse channel's corner is the one nearer the middle
-        corner = min(
-            figures.by_channel(run, name), key=lambda f: abs(np.log(f.value / REFERENCE_HZ)), default=None
-        )
+        corner = min(figures.by_channel(run, name), key=lambda f: abs(np.log(f.value / REFERENCE_HZ)), default=None)
         slope = slope_beyond(run, corner) if corner is not None else None
         # a gentler slope is a tone control's
         if corner is not None and slope is not None and slope.value <= FILTER_DB:

@@ -226,8 +226,9 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     here = powers(run, ONE_PERCENT)
     # of a channel that passes the limit at a lower power as well, this one says nothing
     if here and not (m.stage == "before" and _rises_early(run)):
+        # not called "before": the card of this power is the one that judges it
         earlier = powers(before, ONE_PERCENT) if before and not _rises_early(before) else []
-        facts = {"findings": here, "worse": quantities.worse(here), "before": quantities.worse(earlier)}
+        facts = {"findings": here, "worse": quantities.worse(here), "earlier": quantities.worse(earlier)}
         said.append(Point("distortion-power", "power", {**shared, **facts, "limit": ONE_PERCENT}, m.id))
     return tuple(said)
 

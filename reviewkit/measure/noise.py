@@ -177,13 +177,14 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if ratios:
         worse = quantities.worse(ratios[0])
         assert worse is not None
-        said = {"worse": worse, "before": quantities.worse(_alike(before, worse))}
-        facts.append(Point("noise", "ratio", said, m.id))
+        facts.append(
+            Point("noise", "ratio", {"worse": worse, "before": quantities.worse(_alike(before, worse))}, m.id)
+        )
     elif volts:
         # in volts the unweighted figure comes first, as a ratio the weighted one
         plain = volts[-1]
-        said = {"findings": plain, "worse": quantities.worse(plain), "weighting": plain[0].at.get("weighting", "")}
-        facts.append(Point("noise", "volts", said | {"before": quantities.worse(_alike(before, plain[0]))}, m.id))
+        under = {"weighting": plain[0].at.get("weighting", ""), "before": quantities.worse(_alike(before, plain[0]))}
+        facts.append(Point("noise", "volts", {"findings": plain, "worse": quantities.worse(plain), **under}, m.id))
     hum = quantities.worse(figures.by_channel(run, "hum_voltage"))
     if hum is not None:
         noise = next(f for f in volts[-1] if f.channel == hum.channel)

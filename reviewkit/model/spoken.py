@@ -151,6 +151,7 @@ def words(text: str) -> int:
 def _without_signs(text: str) -> str:
     """Return a text with what stands between figures in words."""
     said = text.replace("THD+N", "THD plus N").replace(" – ", " to ").replace(" ± ", ", give or take ")
+    said = said.replace(" at ≤ ", " ≤ ").replace(" at ≥ ", " ≥ ")
     said = _PAIR.sub(r"\1 and \2", said)
     return _ORDINAL.sub(lambda match: _ORDINALS[int(match[1])], said.replace("dB (A)", "dB A-weighted"))
 

@@ -231,7 +231,10 @@ def test_a_segments_chapter_may_have_a_title_of_its_own():
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ('0:10 after "": y', 'notes.txt:1: after needs a title of 1 to 60 characters between the quotes, such as "Is it fixed?"'),
+        (
+            '0:10 after "": y',
+            'notes.txt:1: after needs a title of 1 to 60 characters between the quotes, such as "Is it fixed?"',
+        ),
         (f'0:10 after "{"x" * 61}": y', "notes.txt:1: after needs a title of 1 to 60 characters between the quotes"),
         (
             '0:10 after "One": y\n0:20 after "Two": y',

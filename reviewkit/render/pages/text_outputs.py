@@ -19,6 +19,7 @@ from reviewkit.render.pages import description, page, tables
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.spec_table import SpecTable
 
+
 @dataclass(frozen=True)
 class Texts:
     """Text outputs by file name.
@@ -258,5 +259,3 @@ def _sound_files(sound: PlayedSound) -> list[dict[str, Any]]:
 
 def _place(note: Note) -> str:
     return " ".join(part for part in (note.clip, format_clock(note.at_s)) if part)
-
-
