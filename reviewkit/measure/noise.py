@@ -177,9 +177,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if ratios:
         worse = quantities.worse(ratios[0])
         assert worse is not None
-        facts.append(
-            Point("noise", "ratio", {"worse": worse, "before": quantities.worse(_alike(before, worse))}, m.id)
-        )
+        facts.append(Point("noise", "ratio", {"worse": worse, "before": quantities.worse(_alike(before, worse))}, m.id))
     elif volts:
         # in volts the unweighted figure comes first, as a ratio the weighted one
         plain = volts[-1]
