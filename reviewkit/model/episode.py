@@ -10,6 +10,7 @@ from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.prices import PriceLine
+from reviewkit.model.recognised import Recognised
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.sound import PlayedSound
@@ -18,10 +19,14 @@ from reviewkit.model.verdict import Verdict
 
 @dataclass(frozen=True)
 class Sentence:
-    """A sentence from the bench, and the card (the first of a series) that shows it; "" for none."""
+    """A sentence from the bench, and the card (the first of a series) that shows it; "" for none.
+
+    `others`: other wordings, for where its own would come twice.
+    """
 
     text: str
     card: str = ""
+    others: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -64,10 +69,11 @@ class Segment:
 
 @dataclass(frozen=True)
 class Chapter:
-    """One chapter: time from the start, and title."""
+    """One chapter: time from the start, title, and the segment that it is of."""
 
     start_s: float
     title: str
+    segment: str = ""
 
 
 @dataclass(frozen=True)
@@ -115,6 +121,7 @@ class Episode:
     notes: Notes = field(default_factory=Notes)  # bad takes too; `cards` are ids of cards that exist
     sounds: tuple[PlayedSound, ...] = ()
     left_out: tuple[str, ...] = ()  # outputs and figures that could not be made, with the reason
+    recognised: tuple[Recognised, ...] = ()  # the files whose kind session.toml doesn't say
 
     @property
     def stills(self) -> tuple[Card, ...]:
