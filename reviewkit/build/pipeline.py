@@ -236,9 +236,7 @@ def _for_readers(notes: Notes) -> Notes:
     return replace(notes, notes=tuple(replace(note, text=note.read_text, sounds=()) for note in notes.notes))
 
 
-def _order(
-    session: Session, series: CardSeries, options: Options, clips: Clips | None, *, page_png: bool
-) -> Order:
+def _order(session: Session, series: CardSeries, options: Options, clips: Clips | None, *, page_png: bool) -> Order:
     """Return which pictures of each card are wanted."""
     whole, settings = not options.only, session.episode
     return Order(

@@ -166,9 +166,7 @@ MISTAKES = {
         "notes.txt:1: there is nothing after [page]; "
         "write the words for readers after it, or [not page] to leave the note out of the page"
     ),
-    "0:01 a [not page]\n  [page] b": (
-        "notes.txt:1: [page] and [not page] contradict each other; keep one of them"
-    ),
+    "0:01 a [not page]\n  [page] b": ("notes.txt:1: [page] and [not page] contradict each other; keep one of them"),
     "0:01 a [not page": 'notes.txt:1: "[not page" has no closing bracket; write [card tone-before] or [cut]',
     "clip": (
         'notes.txt:1: "clip" names no clip, or says no time; '

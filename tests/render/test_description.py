@@ -68,7 +68,7 @@ def episode(changes=(), verdicts=(), repair=(), unit=SESSION.unit, **keys):
         "verdicts": tuple(verdicts),
         "cards": (),
         "segments": (),
-        "page": (),
+        "page_segments": (),
         "chapters": (),
         "chapters_final": True,
         "repair": tuple(repair),

@@ -47,7 +47,9 @@ def pair(before=5.0, after=0.02):
 
 def episode(*cards, verdicts=(), unit=UNIT, title=""):
     session = Session(Path(), unit, episode=EpisodeSettings(title=title))
-    return Episode(session, (), tuple(verdicts), cards, segments=(), page_segments=(), chapters=(), chapters_final=False)
+    return Episode(
+        session, (), tuple(verdicts), cards, segments=(), page_segments=(), chapters=(), chapters_final=False
+    )
 
 
 def photo(size=(640, 360)):

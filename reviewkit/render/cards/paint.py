@@ -279,7 +279,8 @@ def _outline(text: str, weight: str, fonts: Fonts) -> MplPath:
     """
     from matplotlib.path import Path as MplPath
 
-    drawn = [(letter.outline + (letter.x, letter.y), letter.codes) for letter in place_letters(text, weight, fonts)]
+    letters = place_letters(text, weight, fonts)
+    drawn = [(np.add(letter.outline, (letter.x, letter.y)), letter.codes) for letter in letters]
     points, codes = zip(*drawn, strict=True) if drawn else (np.empty((1, 0, 2)), np.empty((1, 0)))
     return MplPath(np.concatenate(points), np.concatenate(codes))
 

@@ -108,8 +108,8 @@ def _lines(points: Points) -> str:
         part = np.rint(part[np.isfinite(part).all(axis=1)]).astype(int)
         if len(part):
             steps = np.diff(part, axis=0)
-            steps = steps[steps.any(axis=1)].tolist()
-            written.append(f"M{_numbers(part[0].tolist())}{'l' if steps else ''}{_numbers(sum(steps, []))}")
+            moves = steps[steps.any(axis=1)].ravel().tolist()
+            written.append(f"M{_numbers(part[0].tolist())}{'l' if moves else ''}{_numbers(moves)}")
     return "".join(written)
 
 
@@ -140,10 +140,10 @@ def _outline(letter: Letter) -> str:
             index += 1
             continue
         elif code == _CUBIC:
-            others = places[index + 1 : index + 3]
-            written.append(f"c{_numbers((*step, *(each - own for end in others for each, own in zip(end, here))))}")
+            other, place = places[index + 1 : index + 3]
+            ends = (other[0] - here[0], other[1] - here[1], place[0] - here[0], place[1] - here[1])
+            written.append(f"c{_numbers((*step, *ends))}")
             index += 2
-            place = others[-1]
         here, turn = place, (0, 0)
         index += 1
     return "".join(written)

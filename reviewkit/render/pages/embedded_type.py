@@ -22,7 +22,7 @@ def subset_type(name: str) -> bytes:
     The same versions of type and library give the same bytes.
     """
     import font_source_sans_pro  # type: ignore[import-untyped]
-    from fontTools import subset
+    from fontTools import subset  # type: ignore[import-untyped]
 
     options = subset.Options(
         flavor="woff", hinting=False, layout_features=_FEATURES, name_IDs=[], recalc_timestamp=False

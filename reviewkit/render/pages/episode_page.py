@@ -141,7 +141,7 @@ def _lead(episode: Episode, given: PagePictures, shown: Mapping[str, Mapping[str
     """Return what leads the page, for the template: a photograph, a chart, or nothing."""
     if given.photo:
         price = episode.price
-        return {"photo": f"data:image/jpeg;base64,{_base64(given.photo)}", "name": "", "price": price}
+        return {"photo": f"data:image/jpeg;base64,{_base64(given.photo)}", "name": "", "what": "", "price": price}
     if given.lead is None:
         return None
     name = file_stems(episode.cards)[given.lead.id]
@@ -152,6 +152,7 @@ def _lead(episode: Episode, given: PagePictures, shown: Mapping[str, Mapping[str
         (wide, narrow), sizes = map(as_address, given.lead_drawn), (LEAD, NARROW_LEAD)
     return {
         "photo": "",
+        "price": None,
         "name": name,
         "alt": own["alt"],
         "wide": wide,
