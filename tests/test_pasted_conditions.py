@@ -203,5 +203,5 @@ def test_every_suggestion_was_pasted(folder: Path):
         # the first is what `read` prints of a capture alone, the second is of a file that can't be opened
         "levels are fractions of full scale; for volts add the peak voltage of a full-scale sine, for example "
         'full_scale = "10 V"',
-        ".*; write the file's name as it stands in the session folder",
+        ".*; write the file's name as it is in the session folder",
     ]

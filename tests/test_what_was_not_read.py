@@ -230,6 +230,6 @@ def test_what_a_kind_asks_for_leads_on_when_pasted(tmp_path, kind, header):
         keys += '\n\n[[measurement]]\nid = "other"\nkind = "response"\nfile = "m/y.csv"'
     said = refused(tmp_path, "", kind, table, keys)
     lines = re.findall(r"columns = \{[^}]*\}", said)
-    assert lines or "is it another kind, or another file?" in said or "is no " in said
+    assert lines or "is it another kind, or another file?" in said or "cannot be a " in said
     for line in lines:
         judged(tmp_path, "", kind, table, f"{line}\n{keys}")

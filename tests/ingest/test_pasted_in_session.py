@@ -78,6 +78,7 @@ USUAL = {
     "bench": {},
     "rated": POWER,
     "measurement": TONE[1],
+    "sound": {"id": '"music"', "before": '"m.csv"', "after": '"n.csv"'},
     "episode": {},
     "look": {},
     "cards": {},
@@ -125,7 +126,7 @@ def folder(tmp_path: Path) -> Path:
 
 def with_table(name: str, keys: Mapping[str, str]) -> Session:
     """A session that holds this table last."""
-    header = f"[[{name}]]" if name in ("rated", "measurement") else f"[{name}]"
+    header = f"[[{name}]]" if name in ("rated", "measurement", "sound") else f"[{name}]"
     before: Session = [] if name == "unit" else [UNIT]
     before += [TONE] if name == "measurement" and keys.get("file") != TONE[1]["file"] else []
     return copy.deepcopy([*before, (header, dict(keys))])
@@ -263,7 +264,7 @@ _LINE = re.compile(r"session\.toml:(\d+): ")
 LINES: dict[str, Callable[[str, re.Match[str]], str]] = {
     r"write straight quotation marks": lambda line, _: re.sub("[\u201c\u201d]", '"', line),
     r"write (\[\[\w+\]\]), with two brackets": lambda line, said: said[1],
-    r"stands once; write (\[\w+\])": lambda line, said: said[1] if line.startswith("[") else f"{said[1]}",
+    r"is a single table; write (\[\w+\])": lambda line, said: said[1],
     r"write / between the parts": lambda line, _: line.replace("\\", "/"),
     r"write \" at the end of the text": lambda line, _: line + '"',
     r"the bracket is not closed; write (\S+)$": lambda line, said: said[1],

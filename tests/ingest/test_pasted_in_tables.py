@@ -88,6 +88,7 @@ NOTES: dict[str, Paste] = {
     r"write for example (clip .*), or (clip .*)$": line(1, 2),
     r"go back only after a clip line, for example (clip \S+)$": before(1),
     r"(\[[^\]]*\]): a card is called for by its id, one each; write (\[card tone-before\])$": instead(2),
+    r"(\[[^\]]*\]): a sound is called for by its id, one each; write (\[sound music\])$": instead(2),
     r"(\[[^\]]*\]) is not understood; write (\[cut\]) for": instead(2),
     r'"(\[.*)" has no closing bracket; write (\[card tone-before\]) or (\[cut\])$': instead(2, 3),
     r"write how long it runs, or (leave the length out)$": lambda lines, at, said: iter(
@@ -109,7 +110,7 @@ PRICES: dict[str, Paste] = {
     r'in "([^"]*)"; write (year,index), or (month,index) with YYYY-MM, or (date,index) with YYYY-MM-DD': instead(
         2, 3, 4
     ),
-    r'"([^"]*)" is no (?:month|date); write YYYY-MM\S*, for example (\S+)$': instead(2),
+    r'"([^"]*)" is not a (?:month|date); write YYYY-MM\S*, for example (\S+)$': instead(2),
     r"the table needs rows: .*$": lambda lines, at, said: iter([[*lines, "1977,60.6"]]),
     **_CELLS,
 }
@@ -176,6 +177,7 @@ CASES: dict[str, tuple[Callable[[str], object], dict[str, Paste], tuple[ModuleTy
             f"{_NOTES_HEAD}0:10 Look. [card]\n",
             f"{_NOTES_HEAD}0:10 Look. [cards a, b]\n",
             f"{_NOTES_HEAD}0:10 Look. [card a b]\n",
+            f"{_NOTES_HEAD}0:10 Listen. [sounds a, b]\n",
             f"{_NOTES_HEAD}0:10 Look. [cut here]\n",
             f"{_NOTES_HEAD}0:10 Look. [card a\n",
             f"{_NOTES_HEAD}0:10 Look. [cut\n",

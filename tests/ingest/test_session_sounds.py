@@ -104,11 +104,11 @@ def test_one_time_for_both_or_one_each(folder):
         (sound('from = "-1 s"'), 'is not a time in a recording; write for example "2.5 s"'),
         (sound('from = ["1 s"]'), "is not a pair of times; write the one before and the one after"),
         (sound('fade = "0 s"'), "is not above zero"),
-        (sound(name="my music"), 'is not a file name that is safe everywhere: only letters'),
+        (sound(name="my music"), 'is not a file name that is safe everywhere: letters a to z'),
         (sound() + sound(name="MUSIC"), 'id = "MUSIC" is that of the sound in line'),
         ('[[sound]]\nid = "music"\nafter = "b.flac"\n', 'has no before; write for example before = "recordings'),
         ('[[sound]]\nbefore = "a.wav"\nafter = "b.flac"\n', 'has no id; write for example id = "music"'),
-        ('[sound]\nid = "music"\n', "[sound] may stand many times; write [[sound]]"),
+        ('[sound]\nid = "music"\n', "[sound] may appear many times; write [[sound]]"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_is_said_with_what_to_write(text, message, folder):

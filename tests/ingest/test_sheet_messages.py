@@ -177,11 +177,11 @@ MESSAGES = {
     "a spelling of one program": (
         "Frequency (Hz),TD+N L (%),TD+N R (%)\n20,1,2\n30,1,2\n",
         {},
-        'm/x.csv:1: column 2 "TD+N L (%)" and column 3 "TD+N R (%)" cannot be told from the header; write under its '
-        "[[measurement]] in session.toml which columns to read, for example "
+        'm/x.csv:1: column 2 "TD+N L (%)" and column 3 "TD+N R (%)" cannot be identified from the header; write under '
+        "its [[measurement]] in session.toml which columns to read, for example "
         "columns = { frequency = 1, left = 2, right = 3 }",
     ),
-    "the same in one word": ("Frequency (Hz),TDN (%)\n20,1\n30,1\n", {}, 'column 2 "TDN (%)" cannot be told'),
+    "the same in one word": ("Frequency (Hz),TDN (%)\n20,1\n30,1\n", {}, 'column 2 "TDN (%)" cannot be identified'),
     "a column of anything beside the level": (
         "Frequency (Hz),Left (dBV),Mystery (dB)\n20,1,2\n30,1,2\n",
         {},

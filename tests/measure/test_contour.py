@@ -147,7 +147,7 @@ def test_1_khz_must_be_reached(which):
 @pytest.mark.parametrize(
     ("reference", "against", "message"),
     [
-        (None, "", 'held against another response; name that one\'s id, for example against = "flat"'),
+        (None, "", 'compared with another response; name that one\'s id, for example against = "flat"'),
         (None, "meter", 'against = "meter" has no columns of frequency and level'),
         (sheet(column("power", [1, 2]), column("distortion", [1, 2])), "sweep", "no columns of frequency and level"),
         (response(L=np.zeros(97), R=np.zeros(97)), "flat", "this file one without a name; write columns"),

@@ -49,7 +49,8 @@ def made_by_one(tmp_path_factory):
     """The same by one process for all."""
     folder = tmp_path_factory.mktemp("by-one") / "templates"
     folder.mkdir()
-    (folder / NAME).write_text("", encoding="utf-8")
+    for name in (NAME, "spec-table.html"):  # which pages are the session's own is settled when the process begins
+        (folder / name).write_text("", encoding="utf-8")
     pages = Pages(folder, SHIPPED)
     return lambda text, name=NAME, **facts: text_or_fault(pages, folder, text, name, facts)
 
@@ -258,7 +259,7 @@ def every_text(prepared, pages):
     pictures = {still.id: b"" for still in prepared.episode.stills}
     episode, table = prepared.episode, prepared.series.table
     texts = text_outputs.render_texts(episode, pages, table)
-    page = text_outputs.render_episode_page(episode, pages, table, texts.table, pictures)
+    page = text_outputs.render_episode_page(episode, pages, table, texts.table, pictures, {})
     return {**texts.files, "episode.html": page, **plan_page.render_plan(prepared.plan, pages)}
 
 

@@ -254,7 +254,7 @@ def _find_remedy(row: str, error: str) -> str:
         return f'{key} = {value} needs quotation marks; write {key} = "{value}"'
     if not _has_shape(row):
         return f'"{shown}" is not a line of a session; write KEY = VALUE, [TABLE], or begin a comment with #'
-    return f"{shown}: not valid TOML ({error[:1].lower()}{error[1:]}); text goes in quotation marks, one key a line"
+    return f"{shown}: not valid TOML ({error[:1].lower()}{error[1:]}); write one key a line, text in quotation marks"
 
 
 def _has_shape(row: str) -> bool:

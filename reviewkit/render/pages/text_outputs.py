@@ -86,12 +86,12 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
 
 
 def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
-    """Return what each measurement's card shows, and the text of all its cards."""
+    """Return what each measurement's card is called, by its user or by what it shows, and the text of all its cards."""
     measurements = [run.conditions.measurement for run in episode.runs]
     shown: dict[str, tuple[str, str]] = {}
     for m in measurements:
         cards = [card for card in episode.stills if m.card in (card.id, card.first)]
-        shown[m.id] = (cards[0].subject if cards else m.id, " ".join(card.alt for card in cards))
+        shown[m.id] = (m.title or (cards[0].subject if cards else m.id), " ".join(card.alt for card in cards))
     return shown
 
 
