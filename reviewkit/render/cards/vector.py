@@ -105,11 +105,11 @@ def _lines(points: Points) -> str:
     whole = np.asarray(points, dtype=np.float64) * _PER_PIXEL
     breaks = np.flatnonzero(~np.isfinite(whole).all(axis=1))
     for part in np.split(whole, breaks):
-        part = np.rint(part[np.isfinite(part).all(axis=1)]).astype(int)
-        if len(part):
-            steps = np.diff(part, axis=0)
+        corners = np.rint(part[np.isfinite(part).all(axis=1)]).astype(int)
+        if len(corners):
+            steps = np.diff(corners, axis=0)
             moves = steps[steps.any(axis=1)].ravel().tolist()
-            written.append(f"M{_numbers(part[0].tolist())}{'l' if moves else ''}{_numbers(moves)}")
+            written.append(f"M{_numbers(corners[0].tolist())}{'l' if moves else ''}{_numbers(moves)}")
     return "".join(written)
 
 
