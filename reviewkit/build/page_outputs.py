@@ -1,4 +1,4 @@
-"""What the published page needs besides its cards: its type, and the picture that leads it; made, or from the cache."""
+"""The published page's type, and the picture that leads it: made, or taken from the cache."""
 
 from __future__ import annotations
 

@@ -136,10 +136,10 @@ LEAD = replace(
 NARROW_LEAD = replace(
     SQUARE,
     name="narrow lead",
-    height=920,
-    safe=Box(54.0, 16.0, 1026.0, 910.0),
-    chart=(60.0, 790.0),
-    dial=828.0,
+    height=860,
+    safe=Box(54.0, 16.0, 1026.0, 850.0),
+    chart=(60.0, 730.0),
+    dial=768.0,
     strip=24.0,
     framed=False,
 )
