@@ -406,7 +406,7 @@ def hostile_segment():
 
 def test_pages_escape_what_they_are_given(pages):
     row = TableRow(HOSTILE, HOSTILE, f"{HOSTILE} ", HOSTILE, HOSTILE, HOSTILE, HOSTILE, promised=HOSTILE)
-    picture = {"name": "01-x", "alt": HOSTILE, "wide": HOSTILE, "square": HOSTILE, "dial": True}
+    picture = {"name": "01-x", "alt": HOSTILE, "wide": "x", "square": "x", "dial": True}
     sizes = [(2560, 700), (1080, 860)]
     lead = {"photo": "", "price": None, "what": HOSTILE, "alt": HOSTILE, "wide": "x", "narrow": "x", "sizes": sizes}
     sides = [{"part": "before", "what": HOSTILE, "length_s": 2.4, "data": "AAAA"}]
@@ -452,7 +452,7 @@ def test_pages_escape_what_they_are_given(pages):
     assert read.seen.count(HOSTILE) == 44
     assert [attributes["aria-label"] for tag, attributes in read.tags if tag == "audio"] == [f"{HOSTILE}, {HOSTILE}"]
     assert [attributes["alt"] for tag, attributes in read.tags if tag == "img"] == [HOSTILE, HOSTILE]
-    assert [attributes["srcset"] for tag, attributes in read.tags if tag == "source"] == ["x", HOSTILE]
+    assert [attributes["srcset"] for tag, attributes in read.tags if tag == "source"] == ["x", "x"]
     assert {attributes["content"] for tag, attributes in read.tags if attributes.get("property", "")[:8] == "og:title"}
 
 

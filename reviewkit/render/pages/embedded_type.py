@@ -6,7 +6,7 @@ import io
 from importlib.util import find_spec
 
 WEIGHTS = {400: "SourceSansPro", 700: "SourceSansProBold", 900: "SourceSansProBlack"}
-_FEATURES = ["kern", "tnum", "ccmp", "mark", "mkmk"]  # pairs, figures of one width, accents
+_FEATURES = ["kern", "ccmp", "mark", "mkmk"]  # pairs, accents; its figures are of one width as they are
 _RANGES = ((0x20, 0x7F), (0xA0, 0x180), (0x2010, 0x2027))  # Latin, and the dashes and quotation marks
 _SIGNS = "‹›€−×±≈≤≥∞√→←↑↓ΔΩμπ′″"  # other letters come from the reader's own type
 
