@@ -106,6 +106,10 @@ QUANTITIES: dict[str, Quantity] = {
     "imd_rss": Quantity("intermodulation, r.s.s. of the sidebands", "%", "percent", -1, floor=DISTORTION),
     "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1, extent="search", floor=OWN),
     "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band"),
+    "riaa_deviation_high": Quantity(
+        "highest phono deviation", "dB", "flatness", either_way=True, extent="band", side=1
+    ),
+    "riaa_deviation_low": Quantity("lowest phono deviation", "dB", "flatness", either_way=True, extent="band", side=-1),
     "rise_time": Quantity("rise time", "s", "seconds", -1, by_meter=True),
     "overshoot": Quantity("overshoot", "%", "percent", -1, by_meter=True),
     "tilt": Quantity("tilt", "%", "percent", -1, by_meter=True),
@@ -317,10 +321,10 @@ def deviation(high_db: float, low_db: float) -> str:
 
 
 def limit_within(low: float, high: float) -> str:
-    """Return a maker's tolerance: "±0.5 dB", or "−1 / +0 dB" where the sides differ."""
+    """Return a maker's tolerance: "±0.5 dB", or "+0 −1 dB" where the sides differ."""
     if -low == high:
         return f"±{trimmed(high)} dB"
-    return f"{MINUS if low <= 0 else '+'}{trimmed(abs(low))} / {'+' if high >= 0 else MINUS}{trimmed(abs(high))} dB"
+    return f"+{trimmed(high)} {MINUS}{trimmed(-low)} dB"
 
 
 def level_text(level: Level) -> str:

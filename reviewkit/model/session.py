@@ -72,7 +72,7 @@ class Bench:
 
 @dataclass(frozen=True)
 class Rating:
-    """One [[rated]] table: a limit and its printed conditions. None or "": not stated by the maker."""
+    """One figure that the maker promises: a limit and its printed conditions. None or "": not stated."""
 
     quantity: Annotated[str, "quantity"]  # a name of ratings.RULES; stays first, for the limits are read by it
     unit: str  # the rule's unit
@@ -94,7 +94,7 @@ class Rating:
     rule: Annotated[str, ("continuous", "music", "DIN")] = ""
     total: Annotated[bool, "yes or no"] = False
     source: Text = ""
-    line: int = 0
+    order: int = 0  # its place among the session's ratings, from 1
     reference_v: float | None = None
     # at which it holds, if that is not a power: volts, dBFS, dB relative to a reference
     level: Annotated[Level | None, "level"] = None
@@ -109,6 +109,15 @@ class Rating:
     def printed(self) -> float | None:
         """The one figure that the maker prints, whichever it is; None for a tolerance of two sides."""
         return next((v for v in (self.at_least, self.at_most, self.nominal) if v is not None), None)
+
+
+@dataclass(frozen=True)
+class PrintedFigure:
+    """A figure of the maker's that nothing here measures: its name and the rest, as printed."""
+
+    name: str
+    text: str
+    source: str = ""
 
 
 @dataclass(frozen=True)
@@ -153,7 +162,10 @@ class Measurement:
     # "left", "frequency" … -> header text or number
     columns: Annotated[Mapping[str, str | int], "columns"] = field(default_factory=dict)
     units: Annotated[Mapping[str, str], "units"] = field(default_factory=dict)
+    files: Annotated[str, "files"] = ""  # those that the table applies to, instead of a file
     line: int = 0
+    # whether a table names its file; if not, it is left out if it can't be used
+    named: bool = True
 
 
 @dataclass(frozen=True)
@@ -217,6 +229,13 @@ class CardChoices:
 
 
 @dataclass(frozen=True)
+class FileSettings:
+    """The [files] table. `ignore`: patterns of files in measurements/ that are no measurements."""
+
+    ignore: Annotated[tuple[str, ...], "patterns"] = ()
+
+
+@dataclass(frozen=True)
 class LookSettings:
     """The [look] table: what the user changes of the episode's look. Colours are "#rrggbb", or "" where the look's own
     is kept.
@@ -252,6 +271,7 @@ class Session:
     bench: Bench = Bench()
     price: PriceTag | None = None
     ratings: tuple[Rating, ...] = ()
+    printed: tuple[PrintedFigure, ...] = ()
     measurements: tuple[Measurement, ...] = ()
     sounds: tuple[Sound, ...] = ()
     episode: EpisodeSettings = EpisodeSettings()

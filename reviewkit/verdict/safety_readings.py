@@ -50,6 +50,12 @@ class PointReading:
     words: frozenset[str] = frozenset()
     note: str = ""
 
+    @property
+    def side(self) -> str:
+        """Return the channel; a point without one is its own side, so that each rail counts."""
+        match = _SIDE.search(self.point)
+        return match[1][0].upper() if match else self.point
+
 
 def readings_of(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> list[PointReading]:
     """Return the readings of one thing, in repair.csv and by meter, in order."""
@@ -80,9 +86,14 @@ def last_verdicts(readings: Sequence[PointReading]) -> dict[str, str]:
     """Return the last verdict of each channel or point; a reading without one can't override a bad one."""
     last: dict[str, str] = {}
     for reading in readings:
-        side = _side(reading.point)
-        last[side] = reading.verdict or last.get(side, "")
+        last[reading.side] = reading.verdict or last.get(reading.side, "")
     return last
+
+
+def bad_readings(readings: Sequence[PointReading]) -> tuple[PointReading, ...]:
+    """Return the last reading with a verdict of each channel or point that isn't OK."""
+    last = {reading.side: reading for reading in readings if reading.verdict}
+    return tuple(reading for reading in last.values() if reading.verdict not in GOOD)
 
 
 def is_passed(readings: Sequence[PointReading]) -> bool:
@@ -96,12 +107,6 @@ def is_leakage_passed(readings: Sequence[PointReading]) -> bool:
     """Return whether leakage was read with the plug both ways round and is OK."""
     ways = sum(2 if _BOTH_WAYS.search(f"{reading.point} {reading.note}") else 1 for reading in readings)
     return ways >= 2 and all(reading.verdict == OK for reading in readings)
-
-
-def _side(point: str) -> str:
-    """Return the channel of a point; a point without one is its own side, so that each rail counts."""
-    match = _SIDE.search(point)
-    return match[1][0].upper() if match else point
 
 
 def _temperature_states(text: str) -> frozenset[str]:

@@ -6,10 +6,8 @@ import base64
 import hashlib
 import io
 import json
-import os
 import re
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -26,18 +24,8 @@ from reviewkit.render.cards.paint import paint
 from reviewkit.render.cards.shape import SQUARE, WIDE
 from reviewkit.render.cards.vector import as_address, encode_svg
 
-_AXE = "node_modules/axe-core/axe.min.js"
 SIZES = [(390, 844), (1280, 720)]
 LARGEST_BYTES = 2_500_000  # of the sample's page
-
-
-@pytest.fixture(scope="session")
-def axe(checkout):
-    """The accessibility checker axe-core as npm installs it: into .axe/ of the checkout, or as REVIEWKIT_AXE says."""
-    for folder in (os.environ.get("REVIEWKIT_AXE"), checkout / ".axe"):
-        if folder and (Path(folder) / _AXE).is_file():
-            return (Path(folder) / _AXE).read_text(encoding="utf-8")
-    pytest.skip("needs axe-core: npm install --prefix .axe --no-save axe-core@4")
 
 
 @pytest.fixture(scope="module")

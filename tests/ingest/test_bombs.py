@@ -29,8 +29,7 @@ from reviewkit.ingest.measurement_file import read_any
 from reviewkit.ingest.session.notes_file import MOST_NOTES, parse_notes, read_notes
 from reviewkit.ingest.session.photo_file import read_photo
 from reviewkit.ingest.session.price_file import read_prices
-from reviewkit.ingest.session.session_file import read_session
-from reviewkit.measure import KINDS
+from reviewkit.ingest.session.session_file import read_document
 from reviewkit.model.errors import MOST_KEPT, InputError, listed
 
 READERS = every_reader()
@@ -153,6 +152,18 @@ BY_HAND = {
     "a word of a megabyte": Bomb("notes", lambda: b"0:00 " + b"a" * MB, ""),
     "a time of a megabyte": Bomb("notes", lambda: b"1" * MB + b":00", '"1111'),
     "blank lines in notes": Bomb("notes", lambda: b"\n" * MB, ""),
+    "ratings without end": Bomb("ratings", lambda: filled("x\n"), "has over 200 ratings"),
+    "one rating again and again": Bomb(
+        "ratings", lambda: b"Damping factor: 60\n" * 200, '"Damping factor: 60": read as'
+    ),
+    "a rating of a megabyte": Bomb("ratings", lambda: b"S/N: " + filled("8 dB "), '"S/N: 8 dB'),
+    "a rating of as many figures as may be": Bomb(
+        "ratings", lambda: filled("S/N:" + " 8 dB" * 70 + "\n", 70_000), '"S/N'
+    ),
+    "a number of a megabyte": Bomb("ratings", lambda: b"S/N: " + b"1," * (MB // 2), '"S/N: 1,1'),
+    "brackets in a rating": Bomb("ratings", lambda: (b"S/N " + b"(" * 390 + b"\n") * 200, '"S/N ((('),
+    "points in a rating": Bomb("ratings", lambda: (b"S/N " + b". " * 190 + b"\n") * 200, '"S/N . . '),
+    "blank lines among ratings": Bomb("ratings", lambda: b"\n" * MB, ""),
     "a cut without end": Bomb("cut", lambda: numbered("%:00 a\n"), '"10000:00" is not a time'),
     "a cut of lines that are none": Bomb("cut", lambda: filled("x\n"), '"x" is not a time'),
     "a header of columns": Bomb("prices", lambda: b"year,index" + filled(",x"), LONG_LINE),
@@ -402,6 +413,11 @@ SLOW = {
     "photo: remarks without end",
     "published: empty arrays",
     "published: figures without end",
+    "ratings: a rating of as many figures as may be",
+    "ratings: blank lines among ratings",
+    "ratings: brackets in a rating",
+    "ratings: one rating again and again",
+    "ratings: points in a rating",
     "readings: one reading again and again",
     "readings: readings misspelled",
     "readings: readings under names of their own",
@@ -543,7 +559,7 @@ WHOLE_FILES: dict[str, tuple[Callable[[Path], object], bytes, str]] = {
         "holds over 20 MB, so it is some other file",
     ),
     "session.toml": (
-        lambda path: read_session(path.parent, kinds=KINDS),
+        lambda path: read_document(path.parent),
         UNIT,
         "holds over 20 MB, so it is some other",
     ),

@@ -82,6 +82,7 @@ USUAL = {
     "episode": {},
     "look": {},
     "cards": {},
+    "files": {},
 }
 WRONG = (
     '5', '-5', '0', '1.5', '99999', 'nan', 'inf', 'true', '""', '" "', '"x"', '"5"', '"-5"', '"0"', '"5 W"', '"-5 W"',
@@ -297,6 +298,7 @@ TEXTS = (
     f"{_HEAD}{'a.' * 30}b = 1\n",
     "",
     "look = 3\n" + _HEAD,
+    f"{_HEAD}[bench]0\n",
 )
 
 
@@ -329,7 +331,9 @@ def test_a_suggested_line_leads_on(text, folder):
         changed = repaired(text, faults[0])
         if changed is None:
             # nothing to paste: brackets to close somewhere, a line to shorten
-            assert re.search(r"write \] at its end|write at most|in brackets, and its keys below it", faults[0]), faults
+            assert re.search(
+                r"write \] at its end|write at most|write one key a line|in brackets, and its keys below it", faults[0]
+            ), faults
             return
         assert faults[0] not in faults_of(changed, folder), changed
         text = changed

@@ -166,9 +166,7 @@ MISTAKES = {
         'write for example "https://example.org/forty"'
     ),
     "[episode]\nrating = 6": "session.toml:5: [episode] rating = 6 is more than 5; write for example 4.5",
-    '[episode]\nrating = "4/5"': (
-        'session.toml:5: [episode] rating = "4/5" is not a number; write for example 4.5'
-    ),
+    '[episode]\nrating = "4/5"': ('session.toml:5: [episode] rating = "4/5" is not a number; write for example 4.5'),
     '[episode]\nlook = "dark"': (
         'session.toml:5: [episode] look = "dark" is not known; write "lamplight" or "brochure"'
     ),

@@ -307,7 +307,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "episode.shapes": toml("frame_rate = 25", 'frame_rate = 25\nshapes = ["square", "tall"]'),
     "cards.hide": append("session.toml", '\n[cards]\nhide = ["controls"]\n'),
     "cards.order": append("session.toml", '\n[cards]\norder = ["output", "leak"]\n'),
-    "cards.only_page": append("session.toml", '\n[cards]\nonly_page = ["leak"]\n'),
+    "cards.only_page": append("session.toml", '\n[cards]\nonly_page = ["flat"]\n'),
     "look.mark": all_of(add("sign.png", third_session.photo(160)), toml('"mark.png"', '"sign.png"')),
     "look.ground": toml('ground = "#10202a"', 'ground = "#10202b"'),
     "look.ink": toml('ink = "#fff4dd"', 'ink = "#fff4de"'),
@@ -392,7 +392,8 @@ def of_files() -> Iterator[Edit]:
     for session, kinds in (("sweeps", SWEEPS), ("captures", CAPTURES)):
         for name in third_session.files(kinds):
             if name.startswith(("measurements/", "recordings/")):
-                yield Edit(f"one digit of {Path(name).name}", session, digit(name), undo=True)
+                change = edge(name) if Path(name).stem == "square" else digit(name)
+                yield Edit(f"one digit of {Path(name).name}", session, change, undo=True)
 
 
 def of_the_third() -> Iterator[Edit]:
@@ -406,6 +407,11 @@ def of_the_third() -> Iterator[Edit]:
         on("a note's time", change=text("notes.txt", ("1:30 before", "1:35 before"))),
         on("a repair row", change=text("repair.csv", ("1.9,ohm", "1.8,ohm"))),
         on("a repair row more", change=append("repair.csv", "Relay,,,,,cleaned,\n")),
+        on("a rated figure of the brochure", change=text("ratings.txt", ("20 mV", "30 mV")), undo=True),
+        on("a figure that is only printed", change=text("ratings.txt", ("12 V/µs", "14 V/µs"))),
+        on("the brochure's name", change=text("ratings.txt", ("leaflet", "owner's manual"))),
+        on("a line more of the brochure", change=append("ratings.txt", "Weight: 9 kg\n")),
+        on("no brochure", change=remove("ratings.txt"), undo=True),
         on("a price row", change=text("prices.csv", ("53.8", "53.9"))),
         on("the cut", change=text("final.txt", ("3:30 after", "3:31 after"))),
         on("no cut", change=remove("final.txt"), undo=True),
@@ -515,6 +521,51 @@ def _swapped(one: str, other: str) -> Change:
     return change
 
 
+def of_dropped() -> Iterator[Edit]:
+    """Files that no table names: dropped in, renamed, removed, changed, named, ignored."""
+    on = partial(Edit, session="dropped")
+    sweep = third_session.files(SWEEPS)["measurements/thd-sweep.csv"]
+    table = '\n[[measurement]]\nfile = "measurements/after/power.csv"\nkind = "distortion-power"\nfrequency = "1 kHz"\n'
+    yield from (
+        on("a file dropped in", change=add("measurements/after/thd 3w.csv", sweep), undo=True, again=True),
+        on("an unclear file dropped in", change=add("measurements/what.csv", "a,b\n1,2\n3,4\n"), undo=True),
+        on("a file to ignore dropped in", change=add("measurements/new.tmp", "a,b\n1,2\n"), alters=False, undo=True),
+        on("a file to ignore changed", change=add("measurements/half.tmp", "written"), alters=False),
+        on("a twin dropped in", change=_copied("measurements/after/power.csv", "measurements/after/power again.csv")),
+        on(
+            "a dropped file renamed",
+            change=_moved("measurements/after/left-driven.csv", "measurements/before/left-driven.csv"),
+            undo=True,
+        ),
+        on("a dropped file removed", change=remove("measurements/before/power.csv"), undo=True),
+        on("one digit of a dropped file", change=digit("measurements/after/power.csv"), undo=True),
+        on("one digit of a dropped capture", change=digit("measurements/tone after.wav"), undo=True),
+        on("an unclear file changed", change=add("measurements/odd.csv", sweep)),
+        on("a dropped file named", change=append("session.toml", f'{table}stage = "after"\n'), undo=True),
+        on("a dropped file named in part", change=append("session.toml", _PARTLY), undo=True),
+        on(
+            "a file of many dropped in", change=_copied("measurements/controls/bass.csv", "measurements/controls/b.csv")
+        ),
+        on("key files.ignore", change=toml('ignore = ["*.tmp"]', 'ignore = ["*.tmp", "odd.csv"]')),
+        on("key measurement.files", change=toml("controls/*.csv", "controls/b*.csv")),
+    )
+
+
+_PARTLY = """
+[[measurement]]
+file = "measurements/tone after.wav"
+full_scale = "12 V"
+"""
+
+
+def _copied(one: str, other: str) -> Change:
+    return lambda folder: (folder / other).write_bytes((folder / one).read_bytes() + b"\n")
+
+
+def _moved(one: str, other: str) -> Change:
+    return lambda folder: (folder / one).rename(folder / other)
+
+
 def of_clips() -> Iterator[Edit]:
     """Moving clips take long, so they are made of one chart."""
     on = partial(Edit, session="only crosstalk", options=("--motion",), needs="imageio_ffmpeg")
@@ -594,6 +645,7 @@ LONG_EDITS: tuple[Edit, ...] = (
     *of_keys(),
     *of_files(),
     *of_the_third(),
+    *of_dropped(),
     *of_clips(),
     *of_receiver(),
     *of_sample(),
