@@ -303,12 +303,15 @@ class Letter(NamedTuple):
     codes: NDArray[np.uint8]
 
 
-def place_letters(text: str, weight: str, fonts: Fonts) -> list[Letter]:
+@lru_cache(maxsize=2048)
+def place_letters(text: str, weight: str, fonts: Fonts) -> tuple[Letter, ...]:
     """Return a text's letters at a size of SCALE."""
     from matplotlib.textpath import text_to_path
 
     placed, letters, _ = text_to_path.get_glyphs_with_font(_font(weight, fonts), text, _letters(weight, fonts))
-    return [Letter(name, x, y, letters[name][0] * size, letters[name][1]) for name, x, y, size in placed]
+    # the same outline for every text it is in: they are kept
+    sized = ((name, x, y, letters[name][0] if size == 1 else letters[name][0] * size) for name, x, y, size in placed)
+    return tuple(Letter(name, x, y, outline, letters[name][1]) for name, x, y, outline in sized)
 
 
 @cache

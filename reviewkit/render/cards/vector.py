@@ -151,10 +151,7 @@ def _outline(letter: Letter) -> str:
 
 def _numbers(values: Iterable[int]) -> str:
     """Return numbers with as little between them as can be."""
-    written = ""
-    for value in values:
-        written += f"{' ' if written and value >= 0 else ''}{value}"
-    return written
+    return " ".join(map(str, values)).replace(" -", "-")
 
 
 def as_address(svg: bytes) -> str:
