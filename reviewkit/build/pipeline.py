@@ -18,6 +18,7 @@ from reviewkit.build.session_files import SessionFiles, read
 from reviewkit.build.sound_outputs import begin_compressing, draw_sound_clips, finish_compressing
 from reviewkit.build.sounds import called_sounds, remarks_on
 from reviewkit.episode.card_choices import for_film
+from reviewkit.episode.chapters import split_after, title_facts
 from reviewkit.episode.episode import assemble, make_chapters, segment_of_run, segments_before_repair
 from reviewkit.episode.price import work_out_price
 from reviewkit.episode.published import collect_figures, find_corrections, record_published
@@ -28,7 +29,7 @@ from reviewkit.model.card_files import KINDS as KINDS_OF_FILES
 from reviewkit.model.card_files import card_path, file_stems, stills
 from reviewkit.model.episode import Episode, Sentence
 from reviewkit.model.errors import Fault, InputError, nearest
-from reviewkit.model.finding import Run
+from reviewkit.model.finding import Point, Run
 from reviewkit.model.notes import Notes
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.session import Session
@@ -45,6 +46,7 @@ from reviewkit.render.footage.ffmpeg import Encoder
 from reviewkit.render.footage.sound_files import write_sounds
 from reviewkit.render.footage.timeline import missing_library, timeline_files
 from reviewkit.render.pages import plan_page, tables, text_outputs
+from reviewkit.render.pages.bench_words import framing_sentences, word_sentences
 from reviewkit.render.pages.episode_page import render_episode_page
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.plan_words import PlanWords
@@ -205,17 +207,19 @@ def _compose_episode(
     except InputError as error:  # the card that is missing may be that of a file that was left out
         left = (Fault(each.file, 0, f"is left out: {each.question}") for each in files.recognised if each.question)
         raise InputError((*error.faults, *left)) from None
+    notes = split_after(notes, cards)
+    titles = pages.chapter_titles(title_facts(session, cards, repaired=repaired)) | dict(notes.titles)
     cautions = pages.cautions(repaired=repaired)
-    said = _sentences(pages, files, runs, verdicts, series.price)
-    segments = assemble(session, notes, said, for_film(cards), cautions, repaired, sounds)
+    said = _sentences(pages, files, runs, verdicts, series)
+    segments = assemble(session, notes, said, for_film(cards), cautions, repaired, titles, sounds)
     episode = Episode(
         session=session,
         runs=tuple(runs),
         verdicts=verdicts,
         cards=cards,
         segments=segments,
-        page_segments=assemble(session, _for_readers(notes), said, cards, cautions, repaired),
-        chapters=make_chapters(segments, files.final, repaired),
+        page_segments=assemble(session, _for_readers(notes), said, cards, cautions, repaired, titles),
+        chapters=make_chapters(segments, files.final, titles),
         chapters_final=bool(files.final),
         repair=files.repair,
         changes=changes(runs),
@@ -320,15 +324,21 @@ def _pages(folder: Path, cache: Cache) -> Pages:
 
 
 def _sentences(
-    pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
+    pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], series: CardSeries
 ) -> dict[str, list[Sentence]]:
     """Return what the bench has to say, by segment."""
-    sentences = text_outputs.framing_sentences(pages, files.repair, verdicts, price)
+    said = framing_sentences(pages, files.repair, verdicts, series.price)
     joined = join_runs(runs)
+    # what is compared with before the repair is said of the pair, the rest of the card that judges
+    judging = {card.first: card.id for card in series.cards if card.id == f"{card.first}-rated"}
+    points: dict[tuple[str, str, str], list[Point]] = {}
     for each in joined:
         m = each.conditions.measurement
-        if m.stage != "bench":
-            for point in KINDS[m.kind].points(each, counterpart(each, joined)):
-                own = (Sentence(text, m.card) for text in pages.sentences(point))
-                sentences.setdefault(segment_of_run(each), []).extend(own)
-    return sentences
+        for point in KINDS[m.kind].points(each, counterpart(each, joined)) if m.stage != "bench" else ():
+            compared = m.stage == "before" or any(point.facts.get(key) for key in ("before", "rise_time_before"))
+            card = m.card if compared else judging.get(m.card, m.card)
+            points.setdefault((segment_of_run(each), card, m.kind), []).append(point)
+    for (segment, card, kind), of_card in points.items():
+        for point in KINDS[kind].joined(of_card):
+            said.setdefault(segment, []).extend(word_sentences(pages.sentences(point), card))
+    return said

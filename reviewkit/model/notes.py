@@ -42,3 +42,4 @@ class Notes:
 
     clips: tuple[Clip, ...] = ()
     notes: tuple[Note, ...] = ()
+    titles: tuple[tuple[str, str], ...] = ()  # segments with the chapter's title that the user gave them

@@ -14,7 +14,7 @@ from reviewkit.model.notes import Clip, Note
 GOOD = """\
 # filmed in one afternoon
 clip bench-1.mp4 for 14:05
-0:00 opening: Bought at an estate sale as "one side sounds torn".
+0:00 opening: Bought at an estate sale as "one side sounds rough".
 0:41 front: Five knobs, and a meter lamp that still works.
      A second line, indented, goes on. [card rated]
 \tAnd a third. [cut]
@@ -42,7 +42,7 @@ def test_every_form_of_a_line():
         Clip("bench-2.mp4", starts_s=76232.0, line=12),
     )
     assert notes.notes == (
-        Note("bench-1.mp4", 0.0, "opening", 'Bought at an estate sale as "one side sounds torn".', line=3),
+        Note("bench-1.mp4", 0.0, "opening", 'Bought at an estate sale as "one side sounds rough".', line=3),
         Note(
             "bench-1.mp4",
             41.0,
@@ -259,3 +259,31 @@ def test_any_text_is_read_or_refused(text):
     assert all(note.at_s >= 0 for note in notes)
     # every line that begins with a time is a note or a fault
     assert faults or len(notes) == sum(line[:1].isdigit() for line in text.split("\n"))
+
+
+def test_a_segments_chapter_may_have_a_title_of_its_own():
+    read = parse_notes('0:00 opening: x\n0:10 after "Is it  fixed?": y\n0:20 z\n0:30 lamps "And the lamps?": x\n')
+    assert read.titles == (("after", "Is it fixed?"), ("lamps", "And the lamps?"))
+    assert [(note.segment, note.text) for note in read.notes[1:3]] == [("after", "y"), ("after", "z")]
+    assert parse_notes('0:10 it "hums": y\n').notes[0].text == "y"
+    assert parse_notes('0:10 It "hums": y\n').notes[0].text == 'It "hums": y'
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            '0:10 after "": y',
+            'notes.txt:1: after needs a title of 1 to 60 characters between the quotes, such as "Is it fixed?"',
+        ),
+        (f'0:10 after "{"x" * 61}": y', "notes.txt:1: after needs a title of 1 to 60 characters between the quotes"),
+        (
+            '0:10 after "One": y\n0:20 after "Two": y',
+            'notes.txt:2: after has the title "One" in line 1 already; keep one',
+        ),
+    ],
+)
+def test_a_title_that_cannot_be_one(text, message):
+    with pytest.raises(InputError) as raised:
+        parse_notes(text)
+    assert [str(fault)[: len(message)] for fault in raised.value.faults] == [message]

@@ -16,12 +16,13 @@ FILE_NAME = "notes.txt"
 _NOTE_EXAMPLE = "a note looks like 0:41 front: Five knobs. [card rated]"
 _CLIP_EXAMPLE = "write for example clip bench-1.mp4 for 14:05, or clip bench-2.mp4 at 21:10:32"
 # A colon directly before // belongs to a link, not to a segment.
-_SEGMENT = re.compile(r"([^\W\d_][\w-]*):(?!//)\s*")
+_SEGMENT = re.compile(r'([^\W\d_][\w-]*)(?:\s+"([^"]*)")?:(?!//)\s*')
 _TAG = re.compile(r"\[([^\[\]]*)\]")
 _OPEN_TAG = re.compile(r"\[\s*(?:(?:card|sound|cut)\b.*|(?:not\s+)?page\s*$)", re.IGNORECASE)
 _PAGE_TAG = re.compile(r"\[page\]")  # what follows it in the note is for readers
 _LIKE_PAGE = ("page", "pages", "not page", "not pages", "no page", "not on page", "notpage")
 MOST_NOTES = 10_000  # one every five seconds of a working day
+LONGEST_TITLE = 60  # characters of a chapter's title; platforms cut longer ones (common practice, no source)
 _LONGEST_SHOWN = 60  # characters of the text that a message quotes
 
 
@@ -75,6 +76,7 @@ class _Reader:
         self.faults = faults
         self.clips: dict[str, Clip] = {}
         self.drafts: list[_Draft] = []
+        self.titles: dict[str, tuple[str, int]] = {}  # by segment, with the line
         self.clip: Clip | None = None
         self.starts: Fraction | None = None  # of the clip, if times are the clock's
         self.length: Fraction | None = None
@@ -125,7 +127,8 @@ class _Reader:
             )
             for draft in self.drafts
         )
-        return Notes(clips=tuple(self.clips.values()), notes=tuple(notes))
+        titles = tuple((segment, title) for segment, (title, _) in self.titles.items())
+        return Notes(clips=tuple(self.clips.values()), notes=tuple(notes), titles=titles)
 
     # -------------------------------------------------------------- the three sorts of line
 
@@ -173,12 +176,23 @@ class _Reader:
         named = segment is not None and segment[1] == segment[1].lower()
         if segment is not None and named:
             self.segment = segment[1]
+            if segment[2] is not None:
+                self._read_title(line, segment[1], " ".join(segment[2].split()))
             rest = rest.strip()[segment.end() :]
         draft = _Draft(line, self.clip.name if self.clip else "", float(at_s or 0), self.segment, named, [])
         self._add_words(draft, line, rest)
         self.drafts.append(draft)
         self.open = draft
         self._check_count(line, len(self.drafts), "note")
+
+    def _read_title(self, line: int, segment: str, title: str) -> None:
+        """Take the title of a segment's chapter."""
+        other, first = self.titles.setdefault(segment, (title, line))
+        if not title or len(title) > LONGEST_TITLE:
+            length = f"of 1 to {LONGEST_TITLE} characters"
+            self.faults.add(line, f'{segment} needs a title {length} between the quotes, such as "Is it fixed?"')
+        elif other != title:
+            self.faults.add(line, f'{segment} has the title "{other}" in line {first} already; keep one')
 
     def _check_count(self, line: int, count: int, what: str) -> None:
         if count > MOST_NOTES:

@@ -188,9 +188,9 @@ def end_of_chapters(episode: Episode) -> float:
     """Return the end of the last chapter: the plan's end, or its start in the final cut plus its planned length."""
     if not episode.chapters_final:
         return sum(segment.length_s for segment in episode.segments)
-    by_title = {segment.title: segment.length_s for segment in episode.segments}
+    lengths_s = {segment.name: segment.length_s for segment in episode.segments}
     last = episode.chapters[-1]
-    return last.start_s + by_title.get(last.title, 10.0)
+    return last.start_s + lengths_s.get(last.segment, 10.0)
 
 
 def all_cautions(episode: Episode, pages: Pages) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,25 +11,13 @@ from reviewkit.episode.alt_text import heading_of
 from reviewkit.episode.episode import format_clock, plan_beat
 from reviewkit.episode.published import Correction, select_for_viewers
 from reviewkit.model.card_files import file_stems
-from reviewkit.model.episode import Episode, Segment, Sentence
+from reviewkit.model.episode import Episode, Segment
 from reviewkit.model.notes import Note
-from reviewkit.model.prices import PriceLine
-from reviewkit.model.repair import RepairRow
 from reviewkit.model.sound import BOTH, PlayedSound, lengths_of, sound_path
-from reviewkit.model.verdict import Verdict
+from reviewkit.model.spoken import spell_units
 from reviewkit.render.pages import description, page, tables
 from reviewkit.render.pages.page import Pages
-from reviewkit.verdict.repair_points import OK, is_before_repair, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable
-from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
-
-_COUNTED = {
-    MEETS: ("holds", "hold"),
-    SHORT: ("falls short", "fall short"),
-    CLOSE: ("is too close to call", "are too close to call"),
-    INCOMPARABLE: ("does not compare", "do not compare"),
-    UNMEASURED: ("was not measured", "were not measured"),
-}
 
 
 @dataclass(frozen=True)
@@ -143,7 +131,7 @@ def script_facts(episode: Episode) -> dict[str, Any]:
     starts: dict[str, float] = {}
     for chapter in episode.chapters if episode.chapters_final else ():
         # a segment that the cut returns to begins at its first appearance
-        starts.setdefault(chapter.title, chapter.start_s)
+        starts.setdefault(chapter.segment, chapter.start_s)
     return {
         "title": title_of(episode),
         "unit": episode.session.unit,
@@ -154,12 +142,12 @@ def script_facts(episode: Episode) -> dict[str, Any]:
         "always": episode.cautions,
         "page_only": [file_stems(episode.cards)[still.id] for still in episode.stills if not still.on_film],
         "titles": {file_stems(episode.cards)[still.id]: heading_of(still) for still in episode.stills},
-        "segments": [segment_facts(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
+        "segments": [segment_facts(s, episode, starts.get(s.name, s.start_s), spell_units) for s in episode.segments],
     }
 
 
-def segment_facts(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
-    """Return what the templates are given of a segment."""
+def segment_facts(s: Segment, episode: Episode, start_s: float, word: Callable[[str], str] = str) -> dict[str, Any]:
+    """Return what the templates are given of a segment; `word`: how its sentences are written."""
     numbers = file_stems(episode.cards)
     holds, lengths_s = {card.id: card.hold_s for card in episode.stills}, lengths_of(episode.sounds)
     played = {fact["stem"]: fact for each in episode.sounds for fact in sound_facts(each)}
@@ -175,14 +163,14 @@ def segment_facts(s: Segment, episode: Episode, start_s: float) -> dict[str, Any
                 "cards": [numbers[card] for card in beat.cards],
                 "note": beat.note.text if beat.note else "",
                 "place": _place(beat.note) if beat.note else "",
-                "sentences": beat.sentences,
+                "sentences": [word(sentence) for sentence in beat.sentences],
                 "sounds": [played[stem] for stem in beat.sounds],
                 "hold_s": plan_beat(beat, episode.session, holds, lengths_s)[0],
             }
             for beat in s.beats
         ],
         # the same, by kind
-        "sentences": s.sentences,
+        "sentences": [word(sentence) for sentence in s.sentences],
         "card_files": [numbers[c] for c in s.cards],
         "notes": [{"text": note.text, "place": _place(note)} for note in s.notes if note.text],
     }
@@ -205,45 +193,3 @@ def sound_facts(sound: PlayedSound) -> list[dict[str, Any]]:
 
 def _place(note: Note) -> str:
     return " ".join(part for part in (note.clip, format_clock(note.at_s)) if part)
-
-
-def framing_sentences(
-    pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None
-) -> dict[str, list[Sentence]]:
-    """Return the sentences on price, fault, repair and verdict, by segment."""
-    said: dict[str, list[Sentence]] = {}
-    if price is not None:
-        for part in ("history", "value"):
-            said[part] = _split_sentences(
-                pages.text("words/price.j2", part=part, price=price, line=price.line, fair=price.fair_shown),
-                "price" if part == "value" else "",
-            )
-    if repair:
-        judged = [(r, verdict) for r in repair if (verdict := point_verdict(r))]
-        faulty = [r for r, verdict in judged if verdict != OK]
-        done = [r for r in repair if was_worked_on(r)]
-        for part, rows in (("fault", faulty), ("repair", done)):
-            text = pages.text(
-                "words/repair.j2",
-                part=part,
-                rows=[vars(r) | {"verdict": point_verdict(r)} for r in rows],
-                in_order=len(judged) - len(faulty),
-                total=len(judged),
-                as_found=[r.point for r in faulty if is_before_repair(r)],
-                still=[r.point for r in faulty if not is_before_repair(r)],
-            )
-            said[part] = _split_sentences(text, "fix" if part == "repair" else "")
-    if verdicts:
-        counted = {word: sum(v.verdict == word for v in verdicts) for word in _COUNTED}
-        words = {word: f"{n} {_COUNTED[word][n != 1]}" for word, n in counted.items() if n}
-        counts = {
-            "judged": sum(counted[word] for word in JUDGED),
-            "counts": [text for word, text in words.items() if word in JUDGED],
-            "others": [text for word, text in words.items() if word not in JUDGED],
-        }
-        said["verdict"] = _split_sentences(pages.text("words/verdict.j2", verdicts=verdicts, **counts), "score")
-    return said
-
-
-def _split_sentences(text: str, card: str) -> list[Sentence]:
-    return [Sentence(" ".join(line.split()), card) for line in text.splitlines() if line.strip()]
