@@ -301,6 +301,8 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "episode.frame_rate": toml("frame_rate = 25", "frame_rate = 29.97"),
     "episode.card_seconds": toml("card_seconds = 5", "card_seconds = 6"),
     "episode.page": toml("example.org/thirty", "example.org/the-thirty"),
+    "episode.film": toml("frame_rate = 25", 'frame_rate = 25\nfilm = "https://example.org/film"'),
+    "episode.rating": toml("frame_rate = 25", "frame_rate = 25\nrating = 4.5"),
     "episode.photo": all_of(add("back.png", third_session.photo(120)), toml('"front.png"', '"back.png"')),
     "episode.shapes": toml("frame_rate = 25", 'frame_rate = 25\nshapes = ["square", "tall"]'),
     "cards.hide": append("session.toml", '\n[cards]\nhide = ["controls"]\n'),
