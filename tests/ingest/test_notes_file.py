@@ -73,6 +73,33 @@ def test_notes_without_clips_and_segments():
     )
 
 
+def test_words_for_readers_come_after_their_tag():
+    text = """\
+0:05 opening: And this is it. [card title] [page] An amplifier from an
+     estate sale. [card rated]
+     It plays. [page] On one side.
+0:20 [page] Only for readers.
+0:31 Over to the bench. [not page] [card tone]
+0:40 See the manual [page 14].
+"""
+    assert parse_notes(text).notes == (
+        Note(
+            *("", 5.0, "opening", "And this is it.", ("title", "rated")),
+            line=1,
+            page="An amplifier from an estate sale. It plays. On one side.",
+        ),
+        Note("", 20.0, "opening", "", line=4, page="Only for readers."),
+        Note("", 31.0, "opening", "Over to the bench.", ("tone",), line=5, on_page=False),
+        Note("", 40.0, "opening", "See the manual [page 14].", line=6),
+    )
+    assert [note.read_text for note in parse_notes(text).notes] == [
+        "An amplifier from an estate sale. It plays. On one side.",
+        "Only for readers.",
+        "",
+        "See the manual [page 14].",
+    ]
+
+
 def test_an_empty_file_has_no_notes():
     assert parse_notes("# nothing yet\n\n").notes == ()
 
@@ -127,6 +154,20 @@ MISTAKES = {
     ),
     "0:01 a [Cut]": "notes.txt:1: [Cut] is not understood; write [cut] for a bad take, else put it in ( )",
     "0:01 a [card tone": 'notes.txt:1: "[card tone" has no closing bracket; write [card tone-before] or [cut]',
+    "0:01 a [Page] b": (
+        "notes.txt:1: [Page] is not understood; write [page] before the words for readers, "
+        "or [not page] to leave the note out of the page"
+    ),
+    "0:01 a [no page]": (
+        "notes.txt:1: [no page] is not understood; write [page] before the words for readers, "
+        "or [not page] to leave the note out of the page"
+    ),
+    "0:01 a [page]": (
+        "notes.txt:1: there is nothing after [page]; "
+        "write the words for readers after it, or [not page] to leave the note out of the page"
+    ),
+    "0:01 a [not page]\n  [page] b": ("notes.txt:1: [page] and [not page] contradict each other; keep one of them"),
+    "0:01 a [not page": 'notes.txt:1: "[not page" has no closing bracket; write [card tone-before] or [cut]',
     "clip": (
         'notes.txt:1: "clip" names no clip, or says no time; '
         "write for example clip bench-1.mp4 for 14:05, or clip bench-2.mp4 at 21:10:32"

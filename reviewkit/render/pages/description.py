@@ -34,8 +34,8 @@ _CUTS = (
 )
 
 
-def render_headline(episode: Episode, pages: Pages) -> str:
-    """Render the story in one line that stands alone in a search result, with how the ratings came out."""
+def render_headline(episode: Episode, pages: Pages, *, with_ratings: bool = True) -> str:
+    """Render the story in one line that stands alone in a search result; `with_ratings`: and how they came out."""
     unit, story = episode.session.unit, find_story(episode)
     change = story.change
     return " ".join(
@@ -51,7 +51,7 @@ def render_headline(episode: Episode, pages: Pages) -> str:
             before=quantities.show(change.before) if change else "",
             after=quantities.show(change.after) if change else "",
             channels=story.channels,
-            judged=story.judged,
+            judged=story.judged if with_ratings else 0,
             met=story.met,
             missed=story.missed,
             undecided=story.undecided,

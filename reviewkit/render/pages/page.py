@@ -55,6 +55,10 @@ class Pages:
         shipped = (path.relative_to(self._shipped) for path in self._shipped.rglob("*") if path.is_file())
         return any(inside.is_there(own / name) for name in shipped)
 
+    def has_own(self, template: str) -> bool:
+        """Tell whether the session replaces a template."""
+        return self._has_own and inside.is_there(self._own / template)
+
     @cached_property
     def _environment(self) -> jinja2.Environment:
         from reviewkit.render.pages.template_environment import make_environment

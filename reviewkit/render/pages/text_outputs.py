@@ -73,73 +73,6 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
     return Texts({name: text.encode() for name, text in files.items()}, fragment, shortened)
 
 
-def render_episode_page(
-    episode: Episode,
-    pages: Pages,
-    table: SpecTable,
-    fragment: str,
-    brochure: Mapping[str, bytes],
-    compressed: Mapping[str, bytes],
-) -> bytes:
-    """Render the page to publish.
-
-    `fragment`: the table as HTML; `brochure`: the cards' pictures as PNG, by card id; `compressed`: the sounds as MP3,
-    by stem.
-
-    Raises
-    ------
-    InputError
-        If a template is at fault.
-    """
-    facts = _page_facts(episode, pages, table, fragment, brochure)
-    return pages.text("episode.html", **facts, **_page_sounds(episode, pages, compressed)).encode()
-
-
-def _page_facts(
-    episode: Episode, pages: Pages, table: SpecTable, fragment: str, brochure: Mapping[str, bytes]
-) -> dict[str, Any]:
-    """Return the variables of the page's template."""
-    pictures = {
-        name: {"name": name, "alt": card.alt, "data": base64.b64encode(brochure[card.id]).decode()}
-        for name, card in zip(file_stems(episode.cards).values(), episode.stills, strict=True)
-    }
-    return _script_facts(episode) | {
-        "segments": [_segment(s, episode, s.start_s) for s in episode.page_segments],
-        "headline": description.render_headline(episode, pages),
-        "price": episode.price.line if episode.price else "",
-        "rows": table.rows,
-        "table": fragment,  # the same as HTML, for templates that insert the whole table
-        "foot": table.foot,
-        "findings": page.finding_rows(episode.findings),
-        "cards": list(pictures.values()),
-        "pictures": pictures,
-        "measured": _measured_cards(episode),
-        "withheld": [why for run in episode.runs for why in run.withheld],
-        "equipment": episode.session.bench.equipment,
-        "cautions": description.all_cautions(episode, pages),
-    }
-
-
-def _page_sounds(episode: Episode, pages: Pages, compressed: Mapping[str, bytes]) -> dict[str, Any]:
-    """Return the sounds that a page can play, and what is to be said before they are."""
-    shown = [
-        {
-            "title": each.title,
-            "said": each.words.get("said", ""),
-            "sides": [
-                fact | {"data": base64.b64encode(compressed[fact["stem"]]).decode()}
-                for fact in _sound_files(each)
-                if fact["stem"] in compressed
-            ],
-        }
-        for each in episode.sounds
-    ]
-    return {
-        "sounds": [each for each in shown if each["sides"]],
-        "sound_cautions": pages.cautions().get("sound", ()),
-    }
-
-
 def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
     """Return what each measurement's card is called, by its user or by what it shows, and the text of all its cards."""
     measurements = [run.conditions.measurement for run in episode.runs]
@@ -150,20 +83,8 @@ def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
     return shown
 
 
-def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
-    """Return what each measured card shows, its conditions and source files."""
-    sources: dict[str, list[str]] = {}
-    for run in episode.runs:
-        m = run.conditions.measurement
-        sources.setdefault(m.card, []).append(m.file or "readings in session.toml")
-    return [
-        (card.subject, " · ".join((*card.conditions, *card.asides)), ", ".join(dict.fromkeys(sources[card.id])))
-        for card in episode.cards
-        if card.id in sources
-    ]
-
-
-def _title(episode: Episode) -> str:
+def title_of(episode: Episode) -> str:
+    """Return the episode's title, else the unit's name."""
     return episode.session.episode.title or episode.session.unit.name
 
 
@@ -182,7 +103,7 @@ def left_out(episode: Episode) -> tuple[str, ...]:
 
 def render_outline(episode: Episode, pages: Pages) -> str:
     """Render the outline to speak from."""
-    return pages.text("outline.md.j2", **_script_facts(episode))
+    return pages.text("outline.md.j2", **script_facts(episode))
 
 
 def render_prompter(episode: Episode, pages: Pages, small: Mapping[str, bytes]) -> bytes:
@@ -198,13 +119,13 @@ def render_prompter(episode: Episode, pages: Pages, small: Mapping[str, bytes]) 
     stems, seconds = file_stems(episode.cards), episode.session.episode.card_seconds
     return pages.text(
         "prompter.html",
-        **_script_facts(episode),
+        **script_facts(episode),
         thumbnails={stems[card]: base64.b64encode(content).decode() for card, content in small.items()},
         held={stems[still.id]: f"{still.hold_s or seconds:g} s" for still in episode.stills},
     ).encode()
 
 
-def _script_facts(episode: Episode) -> dict[str, Any]:
+def script_facts(episode: Episode) -> dict[str, Any]:
     """Return the variables of the outline's and the prompter's templates: the script, with its cards."""
     settings = episode.session.episode
     starts: dict[str, float] = {}
@@ -212,7 +133,7 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
         # a segment that the cut returns to begins at its first appearance
         starts.setdefault(chapter.segment, chapter.start_s)
     return {
-        "title": _title(episode),
+        "title": title_of(episode),
         "unit": episode.session.unit,
         "presenter": settings.presenter,
         "total_s": sum(s.length_s for s in episode.segments),
@@ -221,15 +142,15 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
         "always": episode.cautions,
         "page_only": [file_stems(episode.cards)[still.id] for still in episode.stills if not still.on_film],
         "titles": {file_stems(episode.cards)[still.id]: heading_of(still) for still in episode.stills},
-        "segments": [_segment(s, episode, starts.get(s.name, s.start_s), spell_units) for s in episode.segments],
+        "segments": [segment_facts(s, episode, starts.get(s.name, s.start_s), spell_units) for s in episode.segments],
     }
 
 
-def _segment(s: Segment, episode: Episode, start_s: float, word: Callable[[str], str] = str) -> dict[str, Any]:
-    """Return a segment for a template; `word`: how its sentences are written."""
+def segment_facts(s: Segment, episode: Episode, start_s: float, word: Callable[[str], str] = str) -> dict[str, Any]:
+    """Return what the templates are given of a segment; `word`: how its sentences are written."""
     numbers = file_stems(episode.cards)
     holds, lengths_s = {card.id: card.hold_s for card in episode.stills}, lengths_of(episode.sounds)
-    played = {fact["stem"]: fact for each in episode.sounds for fact in _sound_files(each)}
+    played = {fact["stem"]: fact for each in episode.sounds for fact in sound_facts(each)}
     return {
         "name": s.name,
         "title": s.title,
@@ -255,7 +176,7 @@ def _segment(s: Segment, episode: Episode, start_s: float, word: Callable[[str],
     }
 
 
-def _sound_files(sound: PlayedSound) -> list[dict[str, Any]]:
+def sound_facts(sound: PlayedSound) -> list[dict[str, Any]]:
     """Return what the templates are given of a sound's files."""
     return [
         {
