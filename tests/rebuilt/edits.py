@@ -407,7 +407,7 @@ def of_the_third() -> Iterator[Edit]:
         on("a note's time", change=text("notes.txt", ("1:30 before", "1:35 before"))),
         on("a repair row", change=text("repair.csv", ("1.9,ohm", "1.8,ohm"))),
         on("a repair row more", change=append("repair.csv", "Relay,,,,,cleaned,\n")),
-        on("a rated figure of the brochure", change=text("ratings.txt", ("20 mV", "30 mV")), undo=True),
+        on("a rated figure of the brochure", change=text("ratings.txt", ("20 %", "30 %")), undo=True),
         on("a figure that is only printed", change=text("ratings.txt", ("12 V/µs", "14 V/µs"))),
         on("the brochure's name", change=text("ratings.txt", ("leaflet", "owner's manual"))),
         on("a line more of the brochure", change=append("ratings.txt", "Weight: 9 kg\n")),
