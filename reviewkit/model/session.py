@@ -163,6 +163,7 @@ class Measurement:
     columns: Annotated[Mapping[str, str | int], "columns"] = field(default_factory=dict)
     units: Annotated[Mapping[str, str], "units"] = field(default_factory=dict)
     files: Annotated[str, "files"] = ""  # those that the table applies to, instead of a file
+    planned: Annotated[bool, "yes or no"] = False  # it is left out until its file or its readings are there
     line: int = 0
     # whether a table names its file; if not, it is left out if it can't be used
     named: bool = True

@@ -545,6 +545,11 @@ def of_dropped() -> Iterator[Edit]:
             "a file of many dropped in", change=_copied("measurements/controls/bass.csv", "measurements/controls/b.csv")
         ),
         on("key files.ignore", change=toml('ignore = ["*.tmp"]', 'ignore = ["*.tmp", "odd.csv"]')),
+        on(
+            "key measurement.planned",
+            change=toml('controls/*.csv"', 'controls/*.csv"\nplanned = true'),
+            alters=False,
+        ),
         on("key measurement.files", change=toml("controls/*.csv", "controls/b*.csv")),
     )
 
@@ -562,6 +567,19 @@ def _copied(one: str, other: str) -> Change:
 
 def _moved(one: str, other: str) -> Change:
     return lambda folder: (folder / one).rename(folder / other)
+
+
+def of_studio() -> Iterator[Edit]:
+    """What is above a session: its studio, the file that this names, and what keeps it from being used."""
+    on = partial(Edit, session="studio")
+    speed = "\n[episode]\nwords_per_minute = 120\n"
+    yield on("a studio changed", change=text("../studio.toml", ("by the window", "in the cellar")))
+    yield on("a file of the studio changed", change=add("../mark.png", third_session.mark(90)))
+    yield on("the studio removed", change=remove("../studio.toml"))
+    yield on("the studio writable by others", change=lambda folder: (folder.parent / "studio.toml").chmod(0o666))
+    yield on("the studio ignored", change=nothing, options=("--no-studio",))
+    yield on("a fault in the studio", change=append("../studio.toml", "ink = 5\n"), breaks=True)
+    yield Edit("a studio put above", "only reading", change=add("../studio.toml", speed))
 
 
 def of_clips() -> Iterator[Edit]:
@@ -648,6 +666,9 @@ LONG_EDITS: tuple[Edit, ...] = (
     *of_receiver(),
     *of_sample(),
 )
+
+
+STUDIO_EDITS: tuple[Edit, ...] = tuple(of_studio())
 
 
 def of(*sessions: str, keys: bool | None = None) -> list[Edit]:

@@ -24,23 +24,23 @@ _MOST_ELEMENTS = 100  # of an array, each with a line of its own
 class TomlDocument:
     """Parsed data with the line (from 1) of each table, key and array element, by path: ("rated", 0, "band", 1).
 
-    Of a session in a studio: `taken`: the paths whose values, and lines, are those of studio.toml; `defaults`: what
+    Of a session in a studio: `shared`: the paths whose values, and lines, are those of studio.toml; `defaults`: what
     that file says of every measurement; `studio`: its folder, from the session's.
     """
 
     data: dict[str, Any]
     lines: dict[Path, int]
     studio: str = ""
-    taken: frozenset[Path] = frozenset()
+    shared: frozenset[Path] = frozenset()
     defaults: Mapping[str, Any] = field(default_factory=dict)
 
     def line(self, *path: str | int) -> int:
         """Return the line of a path, or of its nearest known parent; 0 if nothing of it is in the file."""
         return self.lines.get(self._known(path), 0)
 
-    def is_taken(self, *path: str | int) -> bool:
+    def is_of_studio(self, *path: str | int) -> bool:
         """Return whether the line of a path is one of studio.toml."""
-        return self._known(path) in self.taken
+        return self._known(path) in self.shared
 
     def _known(self, path: Path) -> Path:
         return next((path[:end] for end in range(len(path), 0, -1) if path[:end] in self.lines), ())
