@@ -107,7 +107,8 @@ def read(
     notes = Notes()
     if (folder / "notes.txt").is_file():
         notes = attempt(lambda: read_notes(folder / "notes.txt"), notes)
-    segments = [note.segment for note in notes.notes if note.segment and not note.cut]
+    # "after" may be split into segments by what is asked, so that none of that name is left
+    segments = [note.segment for note in notes.notes if note.segment not in ("", "after") and not note.cut]
     uncut: tuple[Cut, tuple[str, ...]] = ((), ())
     final, remarks = attempt(lambda: read_final(folder, segments), uncut)
     photo_name, mark_name, price = session.episode.photo, session.look.mark, session.price

@@ -81,6 +81,7 @@ def choose_for_film(cards: Sequence[Card], called: Set[str], only_page: Collecti
         Ids of those that the user leaves out of the film.
     """
     measured = [card for card in cards if card.id not in SESSION_CARDS and not isinstance(card.body, Rows)]
+    measured = [card for card in measured if not _is_by_meter(card)] or measured
     chosen = _one_of_each_kind([card for card in measured if card.verdict is not None])
     chosen += [card for card in measured if card.verdict is not None and card.verdict.verdict == SHORT]
     most = changed_most(measured)
@@ -107,6 +108,11 @@ def _one_of_each_kind(cards: Sequence[Card]) -> list[Card]:
     for card in sorted(cards, key=lambda card: card.verdict.rating.order if card.verdict else 0):
         chosen.setdefault(card.finding.facts["kind"] if card.finding else card.subject, card)
     return list(chosen.values())
+
+
+def _is_by_meter(card: Card) -> bool:
+    """Return whether a card shows only what a meter read: such figures are for the page."""
+    return bool(card.finding and card.finding.facts.get("by_meter"))
 
 
 def _marked(card: Card, filmed: bool, only_page: Collection[str]) -> Card:

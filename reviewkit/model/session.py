@@ -224,6 +224,8 @@ class EpisodeSettings:
     photo: File = ""
     shapes: Annotated[tuple[str, ...], "shapes"] = ("wide",)
     page: Annotated[str, "web address"] = ""  # where episode.html will be
+    film: Annotated[str, "web address"] = ""  # where the film will be
+    rating: Annotated[float | None, "rating"] = None  # the presenter's own, of 5
 
 
 @dataclass(frozen=True)

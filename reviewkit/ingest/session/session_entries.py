@@ -71,7 +71,7 @@ def entries_of(document: TomlDocument, listed: Sequence[str]) -> list[Entry]:
     matched: set[str] = set()
     for number, raw in raws.items():
         pattern = raw.get("files")
-        if _is_awaited(raw, free, listed):
+        if _is_awaited(raw, listed):
             continue
         mine = [file for file in free if isinstance(pattern, str) and fits(file, pattern)]
         if not mine or raw.keys() & {"file", "id", "loads", "volts"}:
@@ -93,11 +93,11 @@ def awaited(document: TomlDocument, listed: Sequence[str]) -> Iterator[Mapping[s
     """Yield the tables of measurements that are planned and not made yet."""
     tables = document.data.get("measurement")
     for raw in tables if isinstance(tables, list) else ():
-        if isinstance(raw, dict) and _is_awaited(raw, listed, listed):
+        if isinstance(raw, dict) and _is_awaited(raw, listed):
             yield raw
 
 
-def _is_awaited(raw: Mapping[str, Any], free: Sequence[str], listed: Sequence[str]) -> bool:
+def _is_awaited(raw: Mapping[str, Any], listed: Sequence[str]) -> bool:
     """Return whether a table is planned, and neither its file nor its readings are there."""
     if raw.get("planned") is not True:
         return False
@@ -105,7 +105,7 @@ def _is_awaited(raw: Mapping[str, Any], free: Sequence[str], listed: Sequence[st
     if isinstance(file, str):
         return file.startswith("measurements/") and file not in listed
     if isinstance(pattern, str):
-        return not any(fits(each, pattern) for each in free)
+        return not any(fits(each, pattern) for each in listed)
     return "loads" in raw and "volts" not in raw
 
 
