@@ -13,6 +13,7 @@ from PIL import Image
 from reviewkit.build.cache import open_cache
 from reviewkit.build.last_build import read_last_build
 from reviewkit.build.options import Options
+from reviewkit.build.pipeline import check
 from reviewkit.build.pool import ALONE
 from reviewkit.build.session_files import read
 from reviewkit.commands.watch import LiveSession
@@ -246,6 +247,72 @@ def test_its_values_are_explained(studio, say):
         "episode.presenter: not said in session.toml",
         "look.presenter: not said in session.toml",
     ]
+
+
+# ------------------------------------------------------------------ the bench on one input, or in one of its ranges
+
+
+@pytest.mark.parametrize("key", ['input = "phono"', 'range = "Phono"'])
+@pytest.mark.parametrize("where", ["session", "studio"])
+def test_a_range_of_the_bench_counts_for_its_measurements_alone(key, where, sample_copy, episode, say):
+    toml = (sample_copy / "session.toml").read_text(encoding="utf-8")
+    place = sample_copy / "session.toml" if where == "session" else sample_copy.parent / "studio.toml"
+    changed = toml.replace('file = "measurements/idle.wav"', f'file = "measurements/idle.wav"\n{key}')
+    (sample_copy / "session.toml").write_text(changed, encoding="utf-8")
+    with place.open("a", encoding="utf-8") as file:
+        file.write('\n[bench.phono]\nlevel_uncertainty = "0.5 dB"\n')
+    now = check(sample_copy)
+    before, after = (
+        {
+            name: [f.uncertainty for f in each.findings if f.measurement == name and f.quantity != "snr"]
+            for name in names
+        }
+        for names in [{f.measurement for f in episode.findings}]
+        for each in (episode, now)
+    )
+    assert len(before) > 15
+    assert {name for name in before if before[name] != after[name]} == {"idle"}
+    assert all(4 < new / old < 6 for old, new in zip(before["idle"], after["idle"], strict=True))
+    said = say("build", sample_copy)
+    assert (said.status, said.err) == (0, "")
+    table = (sample_copy / "out" / "spec-table.md").read_text(encoding="utf-8")
+    assert "; phono: level uncertainty 0.5 dB (k = 2)" in table
+
+
+def test_a_file_recognised_as_phono_takes_the_load_of_its_input(studio, checkout):
+    """Without one, it is asked whether it was measured at the tape output."""
+    phono = '[bench]\nload = "8 ohm"\n\n[bench.phono]\nload = "47 kohm"\n'
+    curve = (checkout / "sample_session" / "measurements" / "phono.csv").read_text(encoding="utf-8")
+    for whole, loads in {phono: [47_000], '[bench]\nload = "8 ohm"\n': []}.items():
+        folder = in_studio(studio, "", whole)
+        one_evening.put(folder / "measurements" / "phono.csv", curve)
+        assert [m.load_ohm for m in read(folder).session.measurements] == loads
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("[bench.phono]\nlevel_uncertainty = 0.3\n", "[bench.phono] level_uncertainty = 0.3 has no unit"),
+        ('[bench.phono]\nequipment = ["x"]\n', "[bench.phono] equipment: unknown key"),
+        ("[bench.load]\nx = 1\n", "[bench] load = { x = 1 }"),
+        ("[bench]\nphono = 5\n", "[bench] phono: unknown key"),
+    ],
+)
+def test_a_fault_in_a_range_is_reported_at_its_line(text, told, studio, say):
+    said = say("check", in_studio(studio, text, ""))
+    line = 5 if "[bench.load]" in text else 6
+    assert said.err.startswith(f"session.toml:{line}: {told}")
+    said = say("check", in_studio(studio, "", text))
+    assert said.err.startswith(f"studio.toml:{line - 4}: {told}")
+
+
+def test_a_range_that_the_bench_lacks_is_a_fault(studio, say):
+    text = '[[measurement]]\nkind = "response"\nfile = "measurements/a.csv"\nrange = "lwo"\n'
+    folder = in_studio(studio, text, '[bench.low]\nlevel_uncertainty = "0.3 dB"\n')
+    one_evening.put(folder / "measurements" / "a.csv", one_evening.flat(60_000))
+    assert 'session.toml:8: [[measurement]] a: range = "lwo" is none of [bench]; did you mean "low"?' in (
+        say("check", folder).err
+    )
 
 
 # ------------------------------------------------------------------ building

@@ -92,9 +92,9 @@ def read(
     if (folder / "repair.csv").is_file():
         repair = attempt(lambda: read_repair(folder / "repair.csv"), repair)
     listed = listed_files(folder)
-    bench = document.data.get("bench")
-    load = bench.get("load") if isinstance(bench, dict) else None
-    recognition = recognise(folder, entries_of(document, listed), pool, cache, load=load, repaired=bool(repair))
+    recognition = recognise(
+        folder, entries_of(document, listed), pool, cache, bench=document.data.get("bench"), repaired=bool(repair)
+    )
     session = session_of(document, recognition.entries, folder, kinds=KINDS, brochure=read_brochure(folder))
     session = replace(session, in_studio=in_studio)
     digests = {**input_digests(folder, session), **recognition.digests, **before}

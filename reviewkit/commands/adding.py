@@ -217,12 +217,10 @@ def _recognised(session: Path, cache: Cache, answers: Mapping[str, Mapping[str, 
         else each
         for each in entries_of(document, listed_files(session))
     ]
-    bench = document.data.get("bench")
-    load = bench.get("load") if isinstance(bench, dict) else None
     repaired = False
     with suppress(InputError):
         repaired = (session / "repair.csv").is_file() and bool(read_repair(session / "repair.csv"))
-    return recognise(session, entries, ALONE, cache, load=load, repaired=repaired)
+    return recognise(session, entries, ALONE, cache, bench=document.data.get("bench"), repaired=repaired)
 
 
 def _answer(files: Sequence[Recognised], ask: Ask) -> Mapping[str, Any] | None:
