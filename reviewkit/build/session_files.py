@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from reviewkit.build.cache import NO_CACHE, Cache
 from reviewkit.build.last_build import listed_files, own_templates
@@ -18,9 +18,11 @@ from reviewkit.ingest.session.photo_file import read_photo
 from reviewkit.ingest.session.price_file import read_prices
 from reviewkit.ingest.session.published_file import read_published
 from reviewkit.ingest.session.repair_file import read_repair
-from reviewkit.ingest.session.session_entries import entries_of
+from reviewkit.ingest.session.session_entries import awaited, entries_of
 from reviewkit.ingest.session.session_file import read_brochure, read_document, session_of
 from reviewkit.ingest.session.session_paths import RATINGS
+from reviewkit.ingest.session.studio import Studio, read_studio
+from reviewkit.ingest.session.studio_place import studio_digests
 from reviewkit.measure import KINDS
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError
@@ -28,7 +30,7 @@ from reviewkit.model.notes import Notes
 from reviewkit.model.prices import IndexTable
 from reviewkit.model.published import FILE_NAME as PUBLISHED
 from reviewkit.model.published import Published
-from reviewkit.model.recognised import Recognised
+from reviewkit.model.recognised import Recognised, in_words
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.sound import PlayedSound
@@ -40,9 +42,9 @@ _BY_NAME = (RATINGS, "notes.txt", "repair.csv", "final.txt", "final.otio", PUBLI
 @dataclass(frozen=True, eq=False)
 class SessionFiles:
     """A session folder as read. `left_out`: what isn't there and what the outputs lack because of it; `faults`: what is
-    wrong with the files; `digests`: of every file that a build reads or looks for, by its path in the folder, "" for
-    one that isn't there. `recognised`: the measurements' files whose kind session.toml doesn't say; `listed`: all files
-    in measurements/.
+    wrong with the files; `digests`: of every file that a build reads or looks for, by its path from the folder, ""
+    for one that isn't there. `recognised`: the measurements' files whose kind session.toml doesn't say; `listed`: all
+    files in measurements/.
     """
 
     session: Session
@@ -66,12 +68,17 @@ class SessionFiles:
         return tuple(self.digests[name] for name in (self.session.look.font, self.session.look.bold_font) if name)
 
 
-def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan: bool = False) -> SessionFiles:
+def read(
+    folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan: bool = False, in_studio: bool = True
+) -> SessionFiles:
     """Read a session folder. Raises InputError if session.toml itself can't be read; the faults of the other files are
-    collected. `for_plan`: read only what was measured and repaired.
+    collected. `for_plan`: read only what was measured and repaired; `in_studio`: use the studio.toml above it.
     """
     before = {name: file_digest(folder / name) for name in ("session.toml", RATINGS)}
-    document = read_document(folder)
+    if in_studio:
+        before |= studio_digests(folder)
+    studio = read_studio(folder) if in_studio else Studio()
+    document = studio.under(read_document(folder))
     faults: list[Fault] = []
 
     def attempt(reader: Callable[[], T], otherwise: T) -> T:
@@ -85,16 +92,18 @@ def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan:
     if (folder / "repair.csv").is_file():
         repair = attempt(lambda: read_repair(folder / "repair.csv"), repair)
     listed = listed_files(folder)
-    bench = document.data.get("bench")
-    load = bench.get("load") if isinstance(bench, dict) else None
-    recognition = recognise(folder, entries_of(document, listed), pool, cache, load=load, repaired=bool(repair))
+    recognition = recognise(
+        folder, entries_of(document, listed), pool, cache, bench=document.data.get("bench"), repaired=bool(repair)
+    )
     session = session_of(document, recognition.entries, folder, kinds=KINDS, brochure=read_brochure(folder))
+    session = replace(session, in_studio=in_studio)
     digests = {**input_digests(folder, session), **recognition.digests, **before}
     if for_plan:
         faults += _lacks_stage(session, repair)
         return SessionFiles(
             session, repair=repair, faults=tuple(faults), digests=digests, recognised=recognition.files, listed=listed
         )
+    planned = tuple(awaited(document, listed))
     notes = Notes()
     if (folder / "notes.txt").is_file():
         notes = attempt(lambda: read_notes(folder / "notes.txt"), notes)
@@ -120,7 +129,12 @@ def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan:
         mark,
         published,
         sounds,
-        (*_absent(folder, session, remarks), *_unclear(recognition.files)),
+        (
+            *filter(None, (studio.note,)),
+            *_absent(folder, session, remarks, planned),
+            *_awaited(planned),
+            *_unclear(recognition.files),
+        ),
         tuple(faults),
         digests,
         recognition.files,
@@ -129,17 +143,18 @@ def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan:
 
 
 def input_digests(folder: Path, session: Session) -> dict[str, str]:
-    """Return the digests of all files that a session's build reads or looks for, by their path in its folder."""
+    """Return the digests of all files that a session's build reads or looks for, by their path from its folder."""
     names = ["session.toml", *own_templates(folder), *_BY_NAME]
     names += [m.file for m in session.measurements if m.file]
     names += [recording.file for sound in session.sounds for recording in sound.recordings]
     names += filter(None, (session.episode.photo, session.look.mark, session.look.font, session.look.bold_font))
     if session.price:
         names.append(session.price.index)
-    return {name: file_digest(folder / name) for name in names}
+    looked_for = studio_digests(folder) if session.in_studio else {}
+    return {name: file_digest(folder / name) for name in names} | looked_for
 
 
-def _absent(folder: Path, session: Session, remarks: tuple[str, ...]) -> Iterator[str]:
+def _absent(folder: Path, session: Session, remarks: tuple[str, ...], planned: Collection[Any]) -> Iterator[str]:
     """Yield what isn't there, and what the outputs lack for it."""
     if not (folder / "notes.txt").is_file():
         yield "no notes.txt: the outline holds only what the bench has to say"
@@ -151,8 +166,16 @@ def _absent(folder: Path, session: Session, remarks: tuple[str, ...]) -> Iterato
     if not session.ratings:
         card = "" if session.printed else " and no card of rated specs"
         yield f"no ratings in session.toml or ratings.txt: no verdicts{card}"
-    if not session.measurements:
+    if not (session.measurements or planned):
         yield "no [[measurement]] in session.toml: no measured figures"
+
+
+def _awaited(planned: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+    """Yield each measurement that is planned and not made yet."""
+    for raw in planned:
+        name = str(raw.get("file") or raw.get("files") or raw.get("id") or "two-load reading")
+        said = {key: value for key, value in raw.items() if key not in ("file", "files", "id", "planned")}
+        yield f"{name} is planned, and not there yet: {in_words(said)}"
 
 
 def _unclear(files: Iterable[Recognised]) -> Iterator[str]:

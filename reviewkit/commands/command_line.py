@@ -37,9 +37,16 @@ def make_parser() -> argparse.ArgumentParser:
         "new",
         help="a session folder with every file explained by comments",
         formatter_class=raw,
-        description="Make a session folder to fill in. It builds as it is; an existing folder is left alone.",
+        description="Make a session folder to fill in. It builds as it is; an existing folder is left alone. Below a\n"
+        "studio.toml it asks for the unit, and repeats nothing that the studio says.",
     )
     new.add_argument("folder", metavar="FOLDER", type=_path, help="where; must not exist yet, or be empty")
+    new.add_argument("--maker", metavar="NAME", help="the unit's maker; in a studio, asked for on a terminal")
+    new.add_argument("--model", metavar="NAME", help="the unit's model; asked for in the same way")
+    new.add_argument("--year", metavar="YEAR", help="the year it was made; asked for in the same way")
+    new.add_argument(
+        "--like", metavar="SESSION", type=_path, help="plan the same measurements again that this session lists"
+    )
 
     add = commands.add_parser(
         "add",
@@ -89,6 +96,12 @@ def make_parser() -> argparse.ArgumentParser:
         "then what is absent and which outputs that leaves out.",
     )
     check.add_argument("session", metavar="SESSION", type=_path, help="the session folder; it holds session.toml")
+    check.add_argument(
+        "--explain",
+        metavar="KEY",
+        type=_key,
+        help="say instead where the value of a key came from, by file and line: load, bench.load, measurement.window",
+    )
 
     build = commands.add_parser(
         "build",
@@ -176,6 +189,8 @@ def make_parser() -> argparse.ArgumentParser:
         epilog="examples:\n  reviewkit help\n  reviewkit help session",
     )
     pages.add_argument("topic", metavar="TOPIC", type=_topic, nargs="?", help="the page's name; default: list them")
+    for command in (add, plan, check, build, watch):
+        command.add_argument("--no-studio", action="store_true", help="ignore the studio.toml above the session")
     return whole
 
 
@@ -183,6 +198,15 @@ def _path(text: str) -> Path:
     if not text:
         raise argparse.ArgumentTypeError('"" names nothing; write a path, or . for the current folder')
     return Path(text)
+
+
+def _key(text: str) -> str:
+    from reviewkit.commands.explaining import check_key
+
+    try:
+        return check_key(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
 
 
 def _topic(text: str) -> str:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import gc
 import re
 import time
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from reviewkit.build.pipeline import Composed
 from reviewkit.build.pool import Pool
 from reviewkit.commands.live_server import EVENTS, FILES, LiveServer
 from reviewkit.ingest.session.session_paths import links_out, templates_of
+from reviewkit.ingest.session.studio_place import PLACES
 from reviewkit.model import places
 from reviewkit.model.card_files import card_path, file_stems, kind_of
 from reviewkit.model.errors import CannotFinish, Fault, InputError, listed
@@ -54,6 +56,7 @@ def watch(
     cache: Cache,
     port: int = 0,
     *,
+    in_studio: bool = True,
     opened: Callable[[str], None],
     report: Callable[[Rebuilt], None],
     stop: Any = None,
@@ -72,6 +75,8 @@ def watch(
         The cache.
     port : int
         Port of the page; 0 for any free port.
+    in_studio : bool
+        Whether the studio.toml above the session counts.
     opened : callable
         Called with the page's address.
     report : callable
@@ -91,12 +96,12 @@ def watch(
     if faults := links_out(folder):  # watching follows links too, however large their targets
         raise InputError(faults)
     saves = _watch_saves(folder, stop)
-    session = LiveSession(folder, pool, cache)
+    session = LiveSession(folder, pool, cache, Options(studio=in_studio))
     page = _LivePage(session)
     with LiveServer(session.out, *page.now(), page_policy.static_policy(places.templates()), port) as server:
         opened(server.url)
         for saved in saves:
-            if saved or not session.number:
+            if saved or not session.number or session.is_studio_changed():
                 rebuilt = session.build({Path(path) for _, path in saved})
                 server.show(*page.now(), {"build": session.number, "cards": rebuilt.cards})
                 report(rebuilt)
@@ -124,9 +129,10 @@ class LiveSession:
         The cards of the files saved last.
     """
 
-    def __init__(self, folder: Path, pool: Pool, cache: Cache) -> None:
-        self.folder = folder
-        self.out = Options().out_of(folder)
+    def __init__(self, folder: Path, pool: Pool, cache: Cache, options: Options | None = None) -> None:
+        self.folder, self._options = folder, options or Options()
+        self.out = self._options.out_of(folder)
+        self._studio: Mapping[str, tuple[int, ...]] = {}  # each file above the session, as it was at the last build
         self._pool, self.cache = pool, cache
         self.number = 0
         self.shown: Composed | None = None
@@ -139,17 +145,36 @@ class LiveSession:
         """Build again. Faults are kept for the page, and the last outputs stay."""
         began = time.perf_counter()
         self.number += 1
+        self._studio = self._files_above()
         self.awaited = self._measured_in(saved)
         cards: tuple[str, ...] = ()
         files = 0
         try:
-            cards, files = self._deliver(make(self.folder, Options(), self._pool, self.cache))
+            cards, files = self._deliver(make(self.folder, self._options, self._pool, self.cache))
             self.faults = ()
         except InputError as error:
             self.faults = tuple(listed(error.faults))
         except CannotFinish as error:
             self.faults = (str(error),)
+        self._studio = {**self._files_above(), **self._studio}
         return Rebuilt(cards, files, self.faults, time.perf_counter() - began)
+
+    def is_studio_changed(self) -> bool:
+        """Return whether studio.toml, or a file that it names, was saved since the last build. It is above the folder
+        that is watched.
+        """
+        return self._files_above() != self._studio
+
+    def _files_above(self) -> dict[str, tuple[int, ...]]:
+        if not self._options.studio:
+            return {}
+        known = self.shown.files.digests if self.shown else {}
+        found: dict[str, tuple[int, ...]] = {}
+        for name in dict.fromkeys((*PLACES, *(name for name in known if name.startswith("../")))):
+            with suppress(OSError):
+                about = (self.folder / name).stat()
+                found[name] = (about.st_mtime_ns, about.st_size, about.st_ino, about.st_mode, about.st_uid)
+        return found
 
     def _measured_in(self, saved: Collection[Path]) -> Collection[str]:
         """Return the cards of what was measured in these files."""
@@ -160,7 +185,7 @@ class LiveSession:
     def _deliver(self, made: Pending) -> tuple[tuple[str, ...], int]:
         """Move changed files into out/; return the cards that this changes, and the number of files."""
         assert made.composed is not None  # made in this process
-        versions = hand_over(made, Options(), self.cache).files
+        versions = hand_over(made, self._options, self.cache).files
         new = {name for name, version in versions.items() if self.versions.get(name) != version}
         there = picture_paths(made.composed)
         cards = tuple(name for name, place in there.items() if place in new)

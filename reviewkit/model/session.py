@@ -6,7 +6,7 @@ What has no mark is worked out from the rest.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Annotated
@@ -56,6 +56,26 @@ class PriceTag:
 
 
 @dataclass(frozen=True)
+class BenchRange:
+    """A [bench.NAME] table: the bench on one input of the unit, or in one of its ranges. None or "": as in [bench]."""
+
+    load_ohm: Annotated[float | None, "load"] = None
+    channels: Channels = ""
+    coupling: Annotated[str, ("ac", "dc")] = ""
+    level_uncertainty_db: Annotated[float | None, "± dB"] = None
+    distortion_floor_percent: Annotated[float | None, "%"] = None
+    load_tolerance_percent: Annotated[float | None, "%"] = None
+
+
+def range_of(range_: str, input_: str, kind: str, of_bench: str) -> str:
+    """Return the name that a measurement's [bench.NAME] has: its range, else its input, that of its kind or the
+    bench's.
+    """
+    names = (range_, input_, "phono" if kind == "phono" else "", of_bench)
+    return next((each for each in names if each), "").casefold()
+
+
+@dataclass(frozen=True)
 class Bench:
     """The conditions that all measurements share unless one states otherwise."""
 
@@ -68,6 +88,12 @@ class Bench:
     level_uncertainty_db: Annotated[float | None, "± dB"] = None  # expanded, k = 2
     distortion_floor_percent: Annotated[float | None, "%"] = None
     load_tolerance_percent: Annotated[float | None, "%"] = None  # of the dummy loads, ± limits
+    ranges: Mapping[str, BenchRange] = field(default_factory=dict)  # by input or range, in small letters
+
+    def of(self, name: str) -> "Bench":
+        """Return the bench in one of its ranges; "": in none."""
+        own = vars(self.ranges.get(name, BenchRange())).items()
+        return replace(self, ranges={}, **{key: value for key, value in own if value not in (None, "")})
 
 
 @dataclass(frozen=True)
@@ -138,6 +164,7 @@ class Measurement:
     input: Text = ""
     load_ohm: Annotated[float | None, "load"] = None
     channels: Channels = ""
+    range: Text = ""  # of the bench: its [bench.NAME] table; if left out, by its input; "": there is none
     drive_w: Annotated[float | None, "drive"] = None  # from a `drive` in watts, or in volts if the load is known
     drive_v: float | None = None
     level: Level | None = None  # from a `drive` in dBFS, or in dB relative to a reference
@@ -163,9 +190,21 @@ class Measurement:
     columns: Annotated[Mapping[str, str | int], "columns"] = field(default_factory=dict)
     units: Annotated[Mapping[str, str], "units"] = field(default_factory=dict)
     files: Annotated[str, "files"] = ""  # those that the table applies to, instead of a file
+    planned: Annotated[bool, "yes or no"] = False  # it is left out until its file or its readings are there
     line: int = 0
     # whether a table names its file; if not, it is left out if it can't be used
     named: bool = True
+
+
+@dataclass(frozen=True)
+class MeasurementDefaults:
+    """The [measurement] table of a studio: what a measurement has unless its table or its file says otherwise."""
+
+    window: Text = ""
+    termination: Text = ""
+    volume: Text = ""
+    full_scale_v: Annotated[float | None, "V"] = None
+    hold_s: Annotated[float | None, "s"] = None
 
 
 @dataclass(frozen=True)
@@ -254,6 +293,7 @@ class LookSettings:
     presenter: Text = ""
     mark: File = ""  # the user's own, small on title, ending and thumbnail
     lines: Mapping[str, int] = field(default_factory=dict)  # where each key stands
+    sources: Mapping[str, str] = field(default_factory=dict)  # in which file, if not in session.toml
 
     @property
     def colours(self) -> dict[str, str]:
@@ -277,3 +317,4 @@ class Session:
     episode: EpisodeSettings = EpisodeSettings()
     look: LookSettings = LookSettings()
     cards: CardChoices = CardChoices()
+    in_studio: bool = False  # whether a studio.toml above it was looked for

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import islice
@@ -21,6 +20,7 @@ from reviewkit.ingest.session.toml_lines import TomlDocument, parse_toml
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
 from reviewkit.model.session import (
     Bench,
+    BenchRange,
     CardChoices,
     EpisodeSettings,
     FileSettings,
@@ -107,8 +107,6 @@ def session_of(
     InputError
         With every fault found: of syntax (the first only), of keys and values, and between tables.
     """
-    # looking for plugins of pydantic takes longer than reading a session
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     faults = Faults(FILE_NAME)
     _check_top(document, faults)
 
@@ -122,7 +120,7 @@ def session_of(
 
     unit, unit_place = single("unit", Unit)
     price, price_place = single("price", PriceTag)
-    bench = single("bench", Bench)[0] or Bench()
+    bench = _bench(document, faults, folder)
     episode = single("episode", EpisodeSettings)[0] or EpisodeSettings()
     look, look_place = single("look", LookSettings)
     choices, choices_place = single("cards", CardChoices)
@@ -146,7 +144,9 @@ def session_of(
     if look:
         if look.bold_font and not look.font:
             look_place.fault("bold_font needs font; name the regular file, too", "bold_font")
-        look = replace(look, bold_font=look.bold_font or look.font, lines=look_place.lines())
+        look = replace(
+            look, bold_font=look.bold_font or look.font, lines=look_place.lines(), sources=look_place.sources()
+        )
     if choices:
         choices = replace(choices, lines=choices_place.lines())
     measurements = complete_measurements(measured, bench, kinds)
@@ -163,11 +163,27 @@ def session_of(
         look=look or LookSettings(),
         cards=choices or CardChoices(),
     )
-    faults.collected.sort(key=lambda fault: fault.line)
+    faults.collected.sort(key=lambda fault: (fault.source != FILE_NAME, fault.line))
     of_brochure.collected.sort(key=lambda fault: fault.line)
     faults.collected += of_brochure.collected
     faults.stop_if_any()
     return session
+
+
+def _bench(document: TomlDocument, faults: Faults, folder: Path) -> Bench:
+    """Return the bench, with its values for inputs and ranges: the tables in it."""
+    raw = document.data.get("bench")
+    if not isinstance(raw, dict):
+        return Bench()
+    known = set(Bench.__dataclass_fields__) | {"load"}
+    ranges = {key: value for key, value in raw.items() if isinstance(value, dict) and key not in known}
+    own = {key: value for key, value in raw.items() if key not in ranges}
+    bench = read_table(Bench, Place(document, faults, ("bench",), "[bench]", own), folder)
+    places = {
+        key: Place(document, faults, ("bench", key), f"[bench.{show_key(key)}]", value) for key, value in ranges.items()
+    }
+    read = {key.casefold(): read_table(BenchRange, place, folder) for key, place in places.items()}
+    return replace(bench, ranges=read)
 
 
 # ------------------------------------------------------------------ which tables there are

@@ -16,11 +16,13 @@ from reviewkit.ingest.session.session_values import with_remedy
 from reviewkit.model.errors import nearest, shortened
 from reviewkit.model.session import (
     Bench,
+    BenchRange,
     CardChoices,
     EpisodeSettings,
     FileSettings,
     LookSettings,
     Measurement,
+    MeasurementDefaults,
     PriceTag,
     Rating,
     Sound,
@@ -35,8 +37,10 @@ T = TypeVar(
     bound=Unit
     | PriceTag
     | Bench
+    | BenchRange
     | Rating
     | Measurement
+    | MeasurementDefaults
     | Sound
     | EpisodeSettings
     | LookSettings
@@ -100,8 +104,12 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
     for (name, value), (key, example) in zip(table, schema.examples().items(), strict=True):
         if name in required and example and key not in place.raw:
             place.fault(f"has no {key}; write for example {key} = {example}")
-        if marks[name] in FILES and value and (flaw := find_flaw(folder, value)):
-            place.fault(_describe(key, value, flaw), key)
+        if marks[name] in FILES and value:
+            shared = place.in_studio(key)
+            studio = place.document.studio
+            if flaw := find_flaw(folder / studio, value, "studio") if shared else find_flaw(folder, value):
+                place.fault(_describe(key, value, flaw), key)
+            value = f"{studio}/{value}" if shared else value
         # one key's values for several fields come as a named tuple
         values |= value._asdict() if hasattr(value, "_asdict") else {name: value}
     if "line" in (each.name for each in attributes):
