@@ -1,0 +1,199 @@
+"""The input files of a session as the desk writes them: at once, whole, never over another program's change."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path, PurePosixPath
+from threading import RLock
+
+from reviewkit.build.atomic_files import write_whole
+from reviewkit.commands.desk.server import Conflict
+from reviewkit.model import inside
+from reviewkit.model.digests import file_digest
+from reviewkit.model.errors import CannotFinish, Fault, InputError
+
+MOST_CHANGES = 20  # that can be undone
+
+
+@dataclass(frozen=True)
+class Change:
+    """A change that can be undone.
+
+    Attributes
+    ----------
+    what
+        In a word or two: "title", "note".
+    done
+        What was written, and when: "Title written, 23:04".
+    texts
+        The content of each file before and after; None: there was no file.
+    moved
+        Files that were put into the session, each with its digest.
+    """
+
+    what: str
+    done: str
+    texts: Mapping[str, tuple[bytes | None, bytes | None]]
+    moved: Mapping[str, str]
+
+
+class Inputs:
+    """The input files of a session folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The session.
+    aside : Path
+        A folder of the desk's own, for files that an undo takes out of the session.
+    now : callable
+        Returns the time.
+    """
+
+    def __init__(self, folder: Path, aside: Path, now: Callable[[], datetime] = datetime.now) -> None:
+        self.folder, self._aside, self.now = folder, aside, now
+        self._done: list[Change] = []
+        self._undone: list[Change] = []
+        self.news = ""  # what was written last, or what was changed by another program
+        self.lock = RLock()
+
+    @property
+    def to_undo(self) -> str:
+        """Return what would be undone, "" if nothing."""
+        return self._done[-1].what if self._done else ""
+
+    @property
+    def to_put_back(self) -> str:
+        """Return what was undone last and can be put back, "" if nothing."""
+        return self._undone[-1].what if self._undone else ""
+
+    def text(self, name: str) -> str:
+        """Return a file's text; "" if there is no file.
+
+        Raises
+        ------
+        InputError
+            If it isn't in UTF-8, or can't be read.
+        """
+        try:
+            return (self._bytes(name) or b"").decode()
+        except UnicodeDecodeError:
+            raise InputError(Fault(name, 0, "isn't written in UTF-8; save it as UTF-8 to change it here")) from None
+
+    def change(self, what: str, news: str, name: str, edit: Callable[[str], str]) -> None:
+        """Change a file's text, whole or not at all.
+
+        Parameters
+        ----------
+        what
+            What is changed, for the button that undoes it.
+        news
+            What to report; the time is added.
+        name
+            The file.
+        edit
+            Returns the new text of an old one.
+
+        Raises
+        ------
+        InputError
+            As `edit` does; then nothing is written.
+        """
+        with self.lock:
+            before = self._bytes(name)
+            after = edit(self.text(name)).encode()
+            if after == (before or b""):
+                return
+            self._write(name, before, after)
+            self._remember(Change(what, news, {name: (before, after)}, {}))
+
+    def take_in(self, names: Mapping[str, Path], what: str, news: str) -> None:
+        """Move files into the session, each under a name that is free."""
+        with self.lock:
+            for name, place in names.items():
+                target = self._place(name)
+                target.parent.mkdir(parents=True, exist_ok=True)
+                shutil.move(place, target)
+            self._remember(Change(what, news, {}, {name: file_digest(self.folder / name) for name in names}))
+
+    def undo(self) -> None:
+        """Undo the last change, unless its files have been changed since."""
+        with self.lock:
+            if self._done:
+                change = self._done[-1]
+                self._swap({name: (after, before) for name, (before, after) in change.texts.items()})
+                self._move(change.moved, into=False)
+                self._undone.append(self._done.pop())
+                self._report(f"{change.what} undone")
+
+    def put_back(self) -> None:
+        """Make the change that was undone last again."""
+        with self.lock:
+            if self._undone:
+                change = self._undone[-1]
+                self._swap(change.texts)
+                self._move(change.moved, into=True)
+                self._done.append(self._undone.pop())
+                self._report(f"{change.what} put back")
+
+    def note_saves(self, names: list[str]) -> None:
+        """Report files that another program has changed."""
+        with self.lock:
+            written = {name: after for change in (*self._done, *self._undone) for name, (_, after) in change.texts.items()}
+            written |= {name: before for change in self._undone for name, (before, _) in change.texts.items()}
+            foreign = [name for name in names if name in written and self._bytes(name) not in self._known(name)]
+            if foreign:
+                self._report(f"{foreign[0]} changed on disk")
+
+    def _known(self, name: str) -> list[bytes | None]:
+        return [each for c in (*self._done, *self._undone) for each in c.texts.get(name, ())]
+
+    def _remember(self, change: Change) -> None:
+        self._done = [*self._done, change][-MOST_CHANGES:]
+        self._undone = []
+        self._report(change.done)
+
+    def _report(self, news: str) -> None:
+        self.news = f"{news[:1].upper()}{news[1:]}, {self.now():%H:%M}"
+
+    def _swap(self, texts: Mapping[str, tuple[bytes | None, bytes | None]]) -> None:
+        for name, (now, _) in texts.items():
+            if self._bytes(name) != now:
+                raise Conflict({"faults": [f"{name} has been changed by another program since; that change stays"]})
+        for name, (now, then) in texts.items():
+            self._write(name, now, then)
+
+    def _move(self, names: Mapping[str, str], *, into: bool) -> None:
+        for name, digest in names.items():
+            place, kept = self._place(name), self._aside / digest
+            if into and not place.exists() and kept.exists():
+                shutil.move(kept, place)
+            elif not into and place.is_file() and file_digest(place) == digest:
+                shutil.move(place, kept)
+
+    def _write(self, name: str, before: bytes | None, after: bytes | None) -> None:
+        place = self._place(name)
+        if self._bytes(name) != before:
+            raise Conflict({"faults": [f"{name} has just been changed by another program; look at it and try again"]})
+        if after is None:
+            place.unlink(missing_ok=True)
+        else:
+            place.parent.mkdir(parents=True, exist_ok=True)
+            write_whole(place, after)
+
+    def _bytes(self, name: str) -> bytes | None:
+        try:
+            return self._place(name).read_bytes()
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            raise CannotFinish(f"{name}: {error.strerror or error}") from error
+
+    def _place(self, name: str) -> Path:
+        """Return a file's place. It must be in the session, links included."""
+        if inside.is_outside(self.folder, PurePosixPath(name).as_posix()):
+            raise InputError(Fault(name, 0, "leads outside the session's folder; put the file itself there"))
+        return self.folder / name
