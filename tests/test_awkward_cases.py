@@ -52,7 +52,7 @@ def test_an_awkward_session(case: Case, tmp_path: Path):
         refusal(caught.value, case.refused)
         return
     files = read(tmp_path)
-    runs = measure(files, ALONE, NO_CACHE)
+    _, runs = measure(files, ALONE, NO_CACHE)
     verdicts = judge(files.session, runs)
     assert len(case.verdicts) in (0, len(verdicts))
     assert len({verdict.label for verdict in verdicts}) == len(verdicts)

@@ -129,7 +129,7 @@ def messages_of(keys: Keys, bench: str, folder: Path) -> tuple[list[str], list[s
     lines += ["[[measurement]]", *(f"{key} = {value}" for key, value in keys.items())]
     (folder / "session.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
     try:
-        runs = measure(read(folder), ALONE, NO_CACHE)
+        _, runs = measure(read(folder), ALONE, NO_CACHE)
     except InputError as error:
         return [str(fault) for fault in error.faults], []
     return [], [why for run in runs for why in run.withheld]

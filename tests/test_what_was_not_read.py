@@ -36,7 +36,7 @@ def judged(folder: Path, rated: str, kind: str, table: str, keys: str = "") -> t
     text = f'{UNIT}{rated}[[measurement]]\nkind = "{kind}"\nfile = "m/x.csv"\n{keys}\n'
     (folder / "session.toml").write_text(text, encoding="utf-8")
     files = read(folder)
-    return judge(files.session, measure(files, ALONE, NO_CACHE))
+    return judge(files.session, measure(files, ALONE, NO_CACHE)[1])
 
 
 def one(folder: Path, rated: str, kind: str, table: str, keys: str = "") -> tuple[str, str]:

@@ -25,7 +25,7 @@ Progress = Callable[[str, int, int], None]  # called with what is counted, how m
 @dataclass(frozen=True, eq=False)
 class Pending:
     """A build whose outputs are ready but not moved in yet. `files`: by their path in `out`; those that are paths are
-    moved. `published`: the new content of published.json, if it is to be written.
+    moved. `published`: the new content of published.json, if it is to be written; `listed`: the files in measurements/.
     """
 
     folder: Path
@@ -36,6 +36,7 @@ class Pending:
     summary: tuple[str, ...]
     published: bytes | None
     composed: Composed | None
+    listed: tuple[str, ...] = ()
 
     @property
     def input_files(self) -> tuple[Path, ...]:
@@ -110,7 +111,17 @@ def make(
         for name, content in outputs.files.items()
     }
     inputs = outputs.composed.files.digests
-    return Pending(folder, out, outputs.files, digests, inputs, outputs.summary, outputs.published, outputs.composed)
+    return Pending(
+        folder,
+        out,
+        outputs.files,
+        digests,
+        inputs,
+        outputs.summary,
+        outputs.published,
+        outputs.composed,
+        outputs.composed.files.listed,
+    )
 
 
 def _make_apart(folder: Path, options: Options, cache: Cache, encoder: Encoder | None, incoming: Incoming) -> Pending:
@@ -130,7 +141,7 @@ def hand_over(made: Pending, options: Options, cache: Cache = NO_CACHE, encoder:
     if made.published is not None:
         write_whole(made.folder / FILE_NAME, made.published)
     if whole:
-        last = LastBuild(made.inputs, made.digests, made.summary)
+        last = LastBuild(made.inputs, made.digests, made.summary, made.listed)
         write_last_build(made.folder, options, encoder.digest if encoder else "", last, cache)
     cache.trim()
     return Built(made.out, made.digests, len(made.digests) - len(there), tuple(removed), made.summary)

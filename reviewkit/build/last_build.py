@@ -16,23 +16,25 @@ from reviewkit.build.options import Options
 from reviewkit.build.program import program_digest
 from reviewkit.model.digests import digest_of, file_digest, files_in
 
-TEMPLATES = "templates"
+TEMPLATES, MEASUREMENTS = "templates", "measurements"
 
 
 @dataclass(frozen=True)
 class LastBuild:
     """Digests of a build's files, by their paths: inputs in the session's folder, outputs in the output folder.
-    `summary`: what the command printed of it.
+    `summary`: what the command printed of it; `listed`: the files that were in measurements/, whether read or not.
     """
 
     inputs: Mapping[str, str]
     outputs: Mapping[str, str]
     summary: Sequence[str]
+    listed: Sequence[str] = ()
 
     def is_current(self, folder: Path, out: Path) -> bool:
         """Return whether every input and output is as it was, so that a build would change nothing."""
         return (
             {name for name in self.inputs if name.startswith(f"{TEMPLATES}/")} == set(own_templates(folder))
+            and tuple(self.listed) == listed_files(folder)
             and all(file_digest(folder / name) == digest for name, digest in self.inputs.items())
             and all(not (out / name).is_symlink() for name in self.outputs)
             and all(file_digest(out / name) == digest for name, digest in self.outputs.items())
@@ -46,6 +48,11 @@ class LastBuild:
 def own_templates(folder: Path) -> list[str]:
     """Return the paths of the session's own templates, in its folder."""
     return [f"{TEMPLATES}/{name}" for name in files_in(folder / TEMPLATES)]
+
+
+def listed_files(folder: Path) -> tuple[str, ...]:
+    """Return every file in measurements/ and its subfolders, by its path in the session folder, hidden ones too."""
+    return tuple(f"{MEASUREMENTS}/{name}" for name in files_in(folder / MEASUREMENTS))
 
 
 def read_last_build(folder: Path, options: Options, encoder: str, cache: Cache) -> LastBuild | None:

@@ -29,8 +29,9 @@ class Unusable:
     unread: bool
 
 
-def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[Run, ...]:
-    """Return each measurement's results, in the session's order.
+def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles, tuple[Run, ...]]:
+    """Return each measurement's results, in the session's order, and the session without those that are left out: of
+    files that no table names and that can't be used.
 
     Raises
     ------
@@ -57,15 +58,29 @@ def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[Run, ...]:
             if isinstance(text, str):
                 cache.write(keys[m.id], text.encode())
         results |= {name: _run(conditions[name], text) for name, text in texts.items()}
-    unusable = [each for m in by_id if isinstance(each := results[m], Unusable)]
+    unusable = [each for m in by_id if by_id[m].named and isinstance(each := results[m], Unusable)]
     unread = [fault for each in unusable if each.unread for fault in each.faults]
     faults = [*files.faults, *(unread or [fault for each in unusable for fault in each.faults])]
     if faults:
         raise InputError(faults)
-    now = input_digests(session.folder, session)
+    now = {**input_digests(session.folder, session), **_again(session.folder, files)}
     for name in [name for name in digests.keys() | now.keys() if digests.get(name) != now.get(name)]:
         raise written_to(session.folder / name)
-    return tuple(run for m in by_id if isinstance(run := results[m], Run))
+    left_out = {m: each for m in by_id if isinstance(each := results[m], Unusable)}
+    if left_out:
+        reasons = (
+            f"{by_id[m].file} is left out: {fault.message}" for m, each in left_out.items() for fault in each.faults
+        )
+        kept = tuple(m for m in session.measurements if m.id not in left_out)
+        files = replace(
+            files, session=replace(session, measurements=kept), left_out=(*files.left_out, *dict.fromkeys(reasons))
+        )
+    return files, tuple(run for m in by_id if isinstance(run := results[m], Run))
+
+
+def _again(folder: Path, files: SessionFiles) -> dict[str, str]:
+    """Return the digests of the files that were looked at to recognise them, as they are now."""
+    return {each.file: file_digest(folder / each.file) for each in files.recognised if each.file in files.digests}
 
 
 def _run(conditions: Conditions, text: str | Unusable) -> Run | Unusable:

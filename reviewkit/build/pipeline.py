@@ -118,8 +118,8 @@ def run(
     CannotFinish
         If the run can't be completed.
     """
-    files = read(folder)
-    runs = share_cards(measure(files, pool, cache))
+    files, measured = measure(read(folder, pool, cache), pool, cache)
+    runs = share_cards(measured)
     verdicts = judge(files.session, runs)
     pool.load(MODULES, start=False)
     pages = _pages(folder, cache)
@@ -154,8 +154,8 @@ def run(
 
 def prepare(folder: Path, cache: Cache = NO_CACHE, options: Options | None = None) -> Composed:
     """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
-    files = read(folder)
-    runs = share_cards(measure(files, ALONE, cache))
+    files, measured = measure(read(folder, ALONE, cache), ALONE, cache)
+    runs = share_cards(measured)
     verdicts = judge(files.session, runs)
     pages = _pages(folder, cache)
     series = _compose_cards(files, runs, verdicts, options or Options(), pages)
@@ -169,8 +169,8 @@ def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
 
 def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
     """Return what to measure, in words and as files; and which files were read for it. Raises InputError."""
-    files = read(folder, for_plan=True)
-    runs = share_cards(measure(files, ALONE, cache))
+    files, measured = measure(read(folder, ALONE, cache, for_plan=True), ALONE, cache)
+    runs = share_cards(measured)
     pages = _pages(folder, cache)
     words = _plan(files, runs, judge(files.session, runs), pages)
     return words, plan_page.render_plan(words, pages), tuple(folder / name for name in files.digests)
@@ -196,7 +196,11 @@ def _compose_episode(
     sounds = tuple(replace(each, words=pages.sound_words(each)) for each in files.sounds)
     repaired = is_repaired(files.repair, runs)
     early = segments_before_repair(files.notes) if repaired else ()
-    notes, uncalled = called_cards(called_sounds(files.notes, files.sounds), series.series, early)
+    try:
+        notes, uncalled = called_cards(called_sounds(files.notes, files.sounds), series.series, early)
+    except InputError as error:  # the card that is missing may be that of a file that was left out
+        left = (Fault(each.file, 0, f"is left out: {each.question}") for each in files.recognised if each.question)
+        raise InputError((*error.faults, *left)) from None
     cautions = pages.cautions(repaired=repaired)
     said = _sentences(pages, files, runs, verdicts, series.price)
     segments = assemble(session, notes, said, for_film(cards), cautions, repaired, sounds)
@@ -215,6 +219,7 @@ def _compose_episode(
         cautions=tuple(cautions.get("all", ())),
         notes=notes,
         sounds=sounds,
+        recognised=files.recognised,
         left_out=(
             *files.left_out,
             *series.series.remarks,

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
 
-from reviewkit.build.last_build import own_templates
+from reviewkit.build.cache import NO_CACHE, Cache
+from reviewkit.build.last_build import listed_files, own_templates
+from reviewkit.build.pool import ALONE, Pool
+from reviewkit.build.recognising import recognise
 from reviewkit.build.sounds import read_sounds
 from reviewkit.ingest.session.cut_file import Cut, read_final
 from reviewkit.ingest.session.notes_file import read_notes
@@ -15,7 +18,8 @@ from reviewkit.ingest.session.photo_file import read_photo
 from reviewkit.ingest.session.price_file import read_prices
 from reviewkit.ingest.session.published_file import read_published
 from reviewkit.ingest.session.repair_file import read_repair
-from reviewkit.ingest.session.session_file import read_session
+from reviewkit.ingest.session.session_entries import entries_of
+from reviewkit.ingest.session.session_file import read_document, session_of
 from reviewkit.measure import KINDS
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError
@@ -23,6 +27,7 @@ from reviewkit.model.notes import Notes
 from reviewkit.model.prices import IndexTable
 from reviewkit.model.published import FILE_NAME as PUBLISHED
 from reviewkit.model.published import Published
+from reviewkit.model.recognised import Recognised
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.sound import PlayedSound
@@ -35,7 +40,8 @@ _BY_NAME = ("notes.txt", "repair.csv", "final.txt", "final.otio", PUBLISHED)
 class SessionFiles:
     """A session folder as read. `left_out`: what isn't there and what the outputs lack because of it; `faults`: what is
     wrong with the files; `digests`: of every file that a build reads or looks for, by its path in the folder, "" for
-    one that isn't there.
+    one that isn't there. `recognised`: the measurements' files whose kind session.toml doesn't say; `listed`: all files
+    in measurements/.
     """
 
     session: Session
@@ -50,6 +56,8 @@ class SessionFiles:
     left_out: tuple[str, ...] = ()
     faults: tuple[Fault, ...] = ()
     digests: Mapping[str, str] = field(default_factory=dict)
+    recognised: tuple[Recognised, ...] = ()
+    listed: tuple[str, ...] = ()
 
     @property
     def type_digests(self) -> tuple[str, ...]:
@@ -57,13 +65,12 @@ class SessionFiles:
         return tuple(self.digests[name] for name in (self.session.look.font, self.session.look.bold_font) if name)
 
 
-def read(folder: Path, *, for_plan: bool = False) -> SessionFiles:
+def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan: bool = False) -> SessionFiles:
     """Read a session folder. Raises InputError if session.toml itself can't be read; the faults of the other files are
     collected. `for_plan`: read only what was measured and repaired.
     """
     before = file_digest(folder / "session.toml")
-    session = read_session(folder, kinds=KINDS)
-    digests = input_digests(folder, session) | {"session.toml": before}
+    document = read_document(folder)
     faults: list[Fault] = []
 
     def attempt(reader: Callable[[], T], otherwise: T) -> T:
@@ -76,9 +83,17 @@ def read(folder: Path, *, for_plan: bool = False) -> SessionFiles:
     repair: tuple[RepairRow, ...] = ()
     if (folder / "repair.csv").is_file():
         repair = attempt(lambda: read_repair(folder / "repair.csv"), repair)
+    listed = listed_files(folder)
+    bench = document.data.get("bench")
+    load = bench.get("load") if isinstance(bench, dict) else None
+    recognition = recognise(folder, entries_of(document, listed), pool, cache, load=load, repaired=bool(repair))
+    session = session_of(document, recognition.entries, folder, kinds=KINDS)
+    digests = {**input_digests(folder, session), **recognition.digests, "session.toml": before}
     if for_plan:
         faults += _lacks_stage(session, repair)
-        return SessionFiles(session, repair=repair, faults=tuple(faults), digests=digests)
+        return SessionFiles(
+            session, repair=repair, faults=tuple(faults), digests=digests, recognised=recognition.files, listed=listed
+        )
     notes = Notes()
     if (folder / "notes.txt").is_file():
         notes = attempt(lambda: read_notes(folder / "notes.txt"), notes)
@@ -103,9 +118,11 @@ def read(folder: Path, *, for_plan: bool = False) -> SessionFiles:
         mark,
         published,
         sounds,
-        (*_absent(folder, session, remarks),),
+        (*_absent(folder, session, remarks), *_unclear(recognition.files)),
         tuple(faults),
         digests,
+        recognition.files,
+        listed,
     )
 
 
@@ -133,6 +150,13 @@ def _absent(folder: Path, session: Session, remarks: tuple[str, ...]) -> Iterato
         yield "no [[rated]] in session.toml: no verdicts and no card of rated specs"
     if not session.measurements:
         yield "no [[measurement]] in session.toml: no measured figures"
+
+
+def _unclear(files: Iterable[Recognised]) -> Iterator[str]:
+    """Yield the question of each file that is left out."""
+    for each in files:
+        if each.question:
+            yield f"{each.file} is left out: {each.question}"
 
 
 def _lacks_stage(session: Session, repair: tuple[RepairRow, ...]) -> Iterator[Fault]:

@@ -131,13 +131,20 @@ def _plan(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     from reviewkit.build.cache import open_cache
     from reviewkit.build.pipeline import check
+    from reviewkit.model.recognised import in_words, lines_to_paste
     from reviewkit.render.pages.text_outputs import left_out
 
     episode = check(options.session, open_cache())
     figures, cards = _count(len(episode.findings), "figure"), _count(len(episode.cards), "card")
     print(f"{options.session}: nothing wrong; {figures}, {cards}")
+    for each in episode.recognised:
+        if not each.question:
+            print(printable(f"  {each.file}: {in_words(each.table)} ({each.why})"))
     for line in left_out(episode):
         print(f"  {line}")
+    for each in episode.recognised:
+        if each.question and (lines := lines_to_paste(each.file, each.choices)):
+            print("\n".join(map(printable, ("", *lines))))
     return DONE
 
 

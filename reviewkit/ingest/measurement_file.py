@@ -6,6 +6,8 @@ import contextlib
 import re
 from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
+from typing import Any
 
 from reviewkit.ingest.capture_file import read_capture
 from reviewkit.ingest.plain_text import refuse_devices
@@ -16,9 +18,11 @@ from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.session import CAPTURES, Measurement
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.toml_text import inline_table
+from reviewkit.model.units import read_quantity
 
 _RESPONSES = ("response", "contour", "phono")
 _OTHER_LEVEL = re.compile(r"noise|crosstalk|separation|sinad|snr|residual", re.IGNORECASE)
+_NOTHING_GIVEN: Mapping[str, Any] = MappingProxyType({})
 _LOOKED_AT = 2000  # bytes that include the header of a file of single readings
 
 
@@ -70,14 +74,29 @@ def _check_levels(sheet: Sheet, m: Measurement) -> None:
             raise InputError(Fault(m.file, 0, message))
 
 
-def read_any(path: Path, source: str) -> Sheet:
+def read_any(path: Path, source: str, *, given: Mapping[str, Any] = _NOTHING_GIVEN) -> Sheet:
     """Read a file on its own: as a capture if its name says so, as single readings if its header has `name` and
     `value`, else as delimited text. Raises InputError.
+
+    `given`: `columns`, `units` and `full_scale` as session.toml has them, as far as they can be read.
     """
     refuse_devices(path, source)
     if _holds_readings(path):
         return read_readings(path, source)
-    return read_capture(path, source) if path.suffix.lower() in CAPTURES else read_sheet(path, source)
+    columns, units = (_texts(given.get(key)) for key in ("columns", "units"))
+    full_scale_v = None
+    with contextlib.suppress(ValueError):
+        full_scale_v = read_quantity(str(given.get("full_scale", "")), "V")
+    if path.suffix.lower() in CAPTURES:
+        return read_capture(path, source, columns=columns, full_scale_v=full_scale_v)
+    words = {key: str(value) for key, value in units.items()}
+    return read_sheet(path, source, columns=columns, units=words, full_scale_v=full_scale_v)
+
+
+def _texts(table: Any) -> dict[str, str | int]:
+    """Return the pairs of a table that are texts and numbers; whatever else is in it is a fault of session.toml."""
+    pairs = table.items() if isinstance(table, dict) else ()
+    return {key: value for key, value in pairs if isinstance(value, (str, int)) and not isinstance(value, bool)}
 
 
 def _columns_in_words(sheet: Sheet) -> str:

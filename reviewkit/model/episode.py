@@ -10,6 +10,7 @@ from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.prices import PriceLine
+from reviewkit.model.recognised import Recognised
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.sound import PlayedSound
@@ -115,6 +116,7 @@ class Episode:
     notes: Notes = field(default_factory=Notes)  # bad takes too; `cards` are ids of cards that exist
     sounds: tuple[PlayedSound, ...] = ()
     left_out: tuple[str, ...] = ()  # outputs and figures that could not be made, with the reason
+    recognised: tuple[Recognised, ...] = ()  # the files whose kind session.toml doesn't say
 
     @property
     def stills(self) -> tuple[Card, ...]:

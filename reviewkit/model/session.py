@@ -153,7 +153,10 @@ class Measurement:
     # "left", "frequency" … -> header text or number
     columns: Annotated[Mapping[str, str | int], "columns"] = field(default_factory=dict)
     units: Annotated[Mapping[str, str], "units"] = field(default_factory=dict)
+    files: Annotated[str, "files"] = ""  # those that the table applies to, instead of a file
     line: int = 0
+    # whether a table names its file; if not, it is left out if it can't be used
+    named: bool = True
 
 
 @dataclass(frozen=True)
@@ -212,6 +215,13 @@ class CardChoices:
     order: Annotated[tuple[str, ...], "card names"] = ()
     only_page: Annotated[tuple[str, ...], "card names"] = ()
     lines: Mapping[str, int] = field(default_factory=dict)  # the line of each key
+
+
+@dataclass(frozen=True)
+class FileSettings:
+    """The [files] table. `ignore`: patterns of files in measurements/ that are no measurements."""
+
+    ignore: Annotated[tuple[str, ...], "patterns"] = ()
 
 
 @dataclass(frozen=True)

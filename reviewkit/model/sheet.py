@@ -68,6 +68,7 @@ class Sheet:
     warnings: tuple[str, ...] = ()
     readings: tuple[SingleReading, ...] = ()
     laid_out: tuple[str, ...] = ()  # how the text was understood, a plain sentence each
+    remarks: tuple[str, ...] = ()  # the lines above the header, as they are
 
     def find(self, role: str, channel: str | None = None) -> Column | None:
         """Return the first column with a role (and channel, if given), or None."""

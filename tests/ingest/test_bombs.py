@@ -29,7 +29,7 @@ from reviewkit.ingest.measurement_file import read_any
 from reviewkit.ingest.session.notes_file import MOST_NOTES, parse_notes, read_notes
 from reviewkit.ingest.session.photo_file import read_photo
 from reviewkit.ingest.session.price_file import read_prices
-from reviewkit.ingest.session.session_file import read_session
+from reviewkit.ingest.session.session_file import read_document
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import MOST_KEPT, InputError, listed
 
@@ -543,7 +543,7 @@ WHOLE_FILES: dict[str, tuple[Callable[[Path], object], bytes, str]] = {
         "holds over 20 MB, so it is some other file",
     ),
     "session.toml": (
-        lambda path: read_session(path.parent, kinds=KINDS),
+        lambda path: read_document(path.parent),
         UNIT,
         "holds over 20 MB, so it is some other",
     ),

@@ -6,7 +6,8 @@ from fractions import Fraction
 import pytest
 from session_texts import KINDS, UNIT, WHOLE
 
-from reviewkit.ingest.session.session_file import parse_session, read_session
+from reviewkit.ingest.session.session_file import parse_session, read_document
+from reviewkit.ingest.session.toml_lines import parse_toml
 from reviewkit.model.errors import InputError
 from reviewkit.model.session import Bench, CardChoices, EpisodeSettings, PriceTag, Rating, Unit
 
@@ -165,9 +166,9 @@ def test_a_bench_loop_beside_before_and_after_is_fine(folder):
 # ------------------------------------------------------------------ the file itself
 
 
-def test_read_session_reads_the_file(folder):
+def test_read_document_reads_the_file(folder):
     (folder / "session.toml").write_bytes(b"\xef\xbb\xbf" + WHOLE.encode())
-    assert read_session(folder, kinds=KINDS) == parse_session(WHOLE, folder, kinds=KINDS)
+    assert read_document(folder) == parse_toml(WHOLE, "session.toml")
 
 
 @pytest.mark.parametrize(
@@ -180,15 +181,15 @@ def test_read_session_reads_the_file(folder):
 def test_bytes_that_are_no_text(data, message, folder):
     (folder / "session.toml").write_bytes(data)
     with pytest.raises(InputError) as raised:
-        read_session(folder, kinds=KINDS)
+        read_document(folder)
     assert str(raised.value) == message
 
 
 def test_a_folder_without_session_and_no_folder_at_all(tmp_path):
     with pytest.raises(InputError, match=r"^session\.toml: there is none in .*; write one, at least with \[unit\]"):
-        read_session(tmp_path, kinds=KINDS)
+        read_document(tmp_path)
     with pytest.raises(InputError, match=r"there is no such folder; name one that holds a session\.toml"):
-        read_session(tmp_path / "nowhere", kinds=KINDS)
+        read_document(tmp_path / "nowhere")
 
 
 # ------------------------------------------------------------------ which cards there are

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import islice
 from pathlib import Path, PurePath
+from typing import Any
 
 from reviewkit.ingest.plain_text import read_text
+from reviewkit.ingest.session.session_entries import Entry, entries_of
 from reviewkit.ingest.session.session_measurements import complete_measurements
 from reviewkit.ingest.session.session_paths import fixed_faults, templates_of
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
@@ -21,6 +23,7 @@ from reviewkit.model.session import (
     Bench,
     CardChoices,
     EpisodeSettings,
+    FileSettings,
     LookSettings,
     Measurement,
     PriceTag,
@@ -41,21 +44,15 @@ TABLES: dict[str, type] = {
     "episode": EpisodeSettings,
     "look": LookSettings,
     "cards": CardChoices,
+    "files": FileSettings,
 }
 _REPEATED = ("rated", "measurement", "sound")
 _MOST_TABLES = 500  # of one name
 _MOST_NAMES = 100  # looked at outside any table
 
 
-def read_session(folder: Path, *, kinds: Collection[str]) -> Session:
-    """Return the session in a folder.
-
-    Parameters
-    ----------
-    folder : Path
-        The session folder.
-    kinds : Collection[str]
-        The names a measurement's kind may have.
+def read_document(folder: Path) -> TomlDocument:
+    """Return the session.toml in a folder, its keys not looked at yet.
 
     Raises
     ------
@@ -70,16 +67,24 @@ def read_session(folder: Path, *, kinds: Collection[str]) -> Session:
     if not (folder / FILE_NAME).exists():
         remedy = "write one, at least with [unit] maker and model"
         raise InputError(Fault(FILE_NAME, 0, f"there is none in {folder}; {remedy}"))
-    return parse_session(read_text(folder / FILE_NAME, FILE_NAME), folder, kinds=kinds)
+    return parse_toml(read_text(folder / FILE_NAME, FILE_NAME), FILE_NAME)
 
 
 def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session:
+    """Return the session that a session.toml describes, without any file that it doesn't name. See `session_of`."""
+    document = parse_toml(text, FILE_NAME)
+    return session_of(document, entries_of(document, ()), folder, kinds=kinds)
+
+
+def session_of(document: TomlDocument, entries: Sequence[Entry], folder: Path, *, kinds: Collection[str]) -> Session:
     """Return the session that a session.toml describes.
 
     Parameters
     ----------
-    text : str
+    document : TomlDocument
         The content of session.toml.
+    entries : Sequence[Entry]
+        Its measurements, with what their files were recognised as.
     folder : Path
         Where the files that it names must be.
     kinds : Collection[str]
@@ -92,7 +97,6 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
     """
     # looking for plugins of pydantic takes longer than reading a session
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
-    document = parse_toml(text, FILE_NAME)
     faults = Faults(FILE_NAME)
     _check_top(document, faults)
 
@@ -111,7 +115,9 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
     look, look_place = single("look", LookSettings)
     choices, choices_place = single("cards", CardChoices)
     ratings = repeated("rated", Rating, "quantity")
-    entries = repeated("measurement", Measurement, "id", "file", "kind")
+    _refuse_many(document, faults, "measurement", len({entry.number for entry in entries}))
+    measured = [_measurement(entry, document, faults, folder) for entry in entries]
+    single("files", FileSettings)
     sounds = repeated("sound", Sound, "id")
     if price and "year" not in price_place.raw and "year" not in unit_place.raw:
         remedy = "write the year it was paid in, for example year = 1977"
@@ -122,7 +128,7 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
         look = replace(look, bold_font=look.bold_font or look.font, lines=look_place.lines())
     if choices:
         choices = replace(choices, lines=choices_place.lines())
-    measurements = complete_measurements(entries, bench, kinds)
+    measurements = complete_measurements(measured, bench, kinds)
     session = Session(
         folder=folder,
         unit=unit or Unit("", ""),
@@ -144,6 +150,8 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session
 
 
 def _check_top(document: TomlDocument, faults: Faults) -> None:
+    from reviewkit.ingest.session.session_schema import marks_of
+
     # for a file that is something else altogether, the first keys are enough
     for key, value in islice(document.data.items(), _MOST_NAMES):
         line, shown = document.line(key), show_key(key)
@@ -152,7 +160,8 @@ def _check_top(document: TomlDocument, faults: Faults) -> None:
         if key not in TABLES and tables and is_table:
             faults.add(line, f"[{shown}]: unknown table; {nearest(key, TABLES)}")
         elif key not in TABLES:
-            where = "is outside any table; put it under one, such as [unit]"
+            under = next((table for table, model in TABLES.items() if key in marks_of(model)), "unit")
+            where = f"is outside any table; put it under one, such as [{under}]"
             faults.add(line, f"{shown} = {show_value(value)} {where}")
         elif key in _REPEATED and not (is_table and tables is value):
             faults.add(line, f"[{shown}] may appear many times; write [[{shown}]], with two brackets")
@@ -167,13 +176,31 @@ def _places(document: TomlDocument, faults: Faults, name: str, *label_keys: str)
     tables = document.data.get(name)
     if not isinstance(tables, list):
         return
-    if len(tables) > _MOST_TABLES:
-        message = f"[[{name}]] appears {len(tables)} times; keep at most {_MOST_TABLES} in a session, and split it"
-        raise InputError([*faults.collected, Fault(FILE_NAME, document.line(name), message)])
+    _refuse_many(document, faults, name, len(tables))
     for number, raw in enumerate(tables):
         if isinstance(raw, dict):
-            names = [raw[key] for key in label_keys if isinstance(raw.get(key), str) and raw[key].strip()]
-            called = " ".join(names[0].split()) if names else str(number + 1)
-            called = PurePath(called).stem if "/" in called and raw.get("file") == names[0] else called
-            label = f"[[{name}]] {show_value(called[:40])[1:-1]}:"
-            yield Place(document, faults, (name, number), label, raw)
+            yield Place(document, faults, (name, number), _label(name, raw, number, *label_keys), raw)
+
+
+def _refuse_many(document: TomlDocument, faults: Faults, name: str, count: int) -> None:
+    if count > _MOST_TABLES:
+        message = f"[[{name}]] appears {count} times; keep at most {_MOST_TABLES} in a session, and split it"
+        raise InputError([*faults.collected, Fault(FILE_NAME, document.line(name), message)])
+
+
+def _label(name: str, raw: Mapping[str, Any], number: int, *label_keys: str) -> str:
+    """Return a table's name in messages: the first text among `label_keys` identifies it."""
+    names = [raw[key] for key in label_keys if isinstance(raw.get(key), str) and raw[key].strip()]
+    called = " ".join(names[0].split()) if names else str(number + 1)
+    called = PurePath(called).stem if "/" in called and raw.get("file") == names[0] else called
+    return f"[[{name}]] {show_value(called[:40])[1:-1]}:"
+
+
+def _measurement(entry: Entry, document: TomlDocument, faults: Faults, folder: Path) -> tuple[Measurement, Place]:
+    """Return the measurement of an entry, and its place: its table, or none."""
+    number = len(entry.raw) if entry.number is None else entry.number
+    path = () if entry.number is None else ("measurement", entry.number)
+    place = Place(document, faults, path, _label("measurement", entry.raw, number, "id", "file", "kind"), entry.raw)
+    if entry.question:
+        place.fault(entry.question, "file")
+    return replace(read_table(Measurement, place, folder), named=entry.named), place

@@ -36,8 +36,8 @@ def complete_measurements(entries: Sequence[Entry], bench: Bench, kinds: Collect
 
 
 def _ids(entries: Sequence[Entry]) -> list[str]:
-    """Return one id each: as written, else the file's stem, else the kind's name if only one could have it."""
-    ids = [each.id or PurePosixPath(each.file).stem for each, _ in entries]
+    """Return one id each: as written, else from the file's path, else the kind's name if only one could have it."""
+    ids = default_ids([(each.id, each.file, each.named) for each, _ in entries])
     kinds = Counter(each.kind for (each, _), name in zip(entries, ids, strict=True) if not name)
     given = set(ids)
     for number, (each, place) in enumerate(entries):
@@ -59,6 +59,49 @@ def _ids(entries: Sequence[Entry]) -> list[str]:
         if each.card:
             _check_stem(each, place, "card", "card", each.card)
     return ids
+
+
+def default_ids(written: Sequence[tuple[str, str, bool]]) -> list[str]:
+    """Return the id of each measurement: the one that is written, else the stem of its file, or what tells its path
+    from that of another file with the same stem. "" without a file.
+
+    Parameters
+    ----------
+    written : Sequence[tuple[str, str, bool]]
+        Of each measurement: the id as written, its file, whether a table names the file. One that isn't named takes no
+        id away from one that is.
+    """
+    ids = [name for name, _, _ in written]
+    for named in (True, False):
+        waiting = [
+            place for place, (name, file, of_table) in enumerate(written) if not name and file and of_table == named
+        ]
+        for form in (_stem, _path_name, _full_name):
+            names = {place: form(written[place][1]) for place in waiting}
+            if not named:
+                names = {place: safe_name(name) for place, name in names.items()}
+            count = Counter(names.values())
+            barred = set() if named else {*ids, *RESERVED}
+            for place, name in names.items():
+                if count[name] == 1 and name not in barred:
+                    ids[place] = name
+            waiting = [place for place in waiting if not ids[place]]
+        for place in waiting:  # the same file in two tables, which is a fault, or a name like no other file's
+            ids[place] = _stem(written[place][1]) if named else f"measurement-{place + 1}"
+    return ids
+
+
+def _stem(file: str) -> str:
+    return PurePosixPath(file).stem
+
+
+def _path_name(file: str) -> str:
+    """Return a file's folders below the first, and its stem: "before-tone"."""
+    return "-".join((*PurePosixPath(file).parts[1:-1], _stem(file)))
+
+
+def _full_name(file: str) -> str:
+    return f"{_path_name(file)}{PurePosixPath(file).suffix.replace('.', '-')}"
 
 
 def _check_stem(each: Measurement, place: Place, what: str, key: str, name: str) -> None:
@@ -92,6 +135,11 @@ def _check_source(each: Measurement, place: Place) -> None:
     another kind than a tone.
     """
     in_place = "loads" in place.raw or "volts" in place.raw
+    if each.files:
+        other = next((key for key in ("file", "id", "loads", "volts") if key in place.raw), "")
+        why = f"and {other} exclude each other; leave one of them out" if other else "fits no file that no table names"
+        place.fault(f"files = {show_value(each.files)} {why}" + ("" if other else "; correct the pattern"), "files")
+        return
     if each.file and in_place:
         place.fault("has a file and the voltages of a two-load reading; leave one of them out", "file")
     if each.without_hz is not None and each.kind != "tone":

@@ -78,6 +78,8 @@ TYPES: dict[str, Any] = {
         list[_TEXT], AfterValidator(lambda texts: tuple(texts)), Field(examples=['["two 8 ohm 100 W loads"]'])
     ],
     "file": Annotated[str, AfterValidator(values.read_path), Field(examples=['"measurements/response.csv"'])],
+    "files": Annotated[_TEXT, AfterValidator(values.read_path), Field(examples=['"measurements/after/*.csv"'])],
+    "patterns": Annotated[list[_FILLED], AfterValidator(lambda texts: tuple(texts)), Field(examples=['["*.tmp"]'])],
     "price index": Annotated[str, Field(min_length=1, examples=['"prices.csv"']), AfterValidator(values.read_path)],
     "recording": Annotated[_FILLED, AfterValidator(values.read_path), Field(examples=['"recordings/before.wav"'])],
     "id": Annotated[_FILLED, Field(examples=['"music"'])],

@@ -18,6 +18,7 @@ from reviewkit.model.session import (
     Bench,
     CardChoices,
     EpisodeSettings,
+    FileSettings,
     LookSettings,
     Measurement,
     PriceTag,
@@ -31,7 +32,16 @@ if TYPE_CHECKING:
 
 T = TypeVar(
     "T",
-    bound=Unit | PriceTag | Bench | Rating | Measurement | Sound | EpisodeSettings | LookSettings | CardChoices,
+    bound=Unit
+    | PriceTag
+    | Bench
+    | Rating
+    | Measurement
+    | Sound
+    | EpisodeSettings
+    | LookSettings
+    | CardChoices
+    | FileSettings,
 )
 _MOST_KEYS = 100  # no table has half as many
 _MOST_ITEMS = 200  # of a list

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
 MOST_BYTES = 1_000_000_000
+_MOST_REMARKS = 200  # lines
 _SHOWN_WITHIN = 50_000  # characters at the beginning that must show the file's layout
 
 
@@ -72,6 +73,7 @@ def parse_sheet(
     chosen, notes = choose_columns(layout, columns, units, source)
     faults = Faults(source)
     table = read_rows(text, layout, chosen, faults)
+    remarks = text[:_SHOWN_WITHIN].splitlines()[: min(_MOST_REMARKS, (layout.header_line or layout.first) - 1)]
     del text
     sane = has_sane_values(table, chosen, faults)
     if sane:
@@ -99,6 +101,7 @@ def parse_sheet(
         table.skipped,
         tuple(warnings),
         laid_out=_laid_out(layout, turned=turned),
+        remarks=tuple(remarks),
     )
 
 

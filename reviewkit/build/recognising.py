@@ -1,0 +1,326 @@
+"""The files in measurements/ whose kind the session doesn't say: what each is recognised as, or what is left to ask."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from reviewkit.build.cache import Cache
+from reviewkit.build.plain_data import fingerprint, from_text, to_text
+from reviewkit.build.pool import Pool
+from reviewkit.build.program import program_digest
+from reviewkit.ingest.file_name import read_name
+from reviewkit.ingest.session.session_entries import Entry
+from reviewkit.ingest.session.session_measurements import default_ids
+from reviewkit.ingest.session.session_paths import find_flaw
+from reviewkit.model.digests import file_digest
+from reviewkit.model.errors import InputError
+from reviewkit.model.recognised import NameWords, Recognised
+from reviewkit.model.units import UnitError, read_quantity
+
+MOST_FILES = 400  # that no table names; a session has a tenth of that
+_READING = ("columns", "units", "full_scale")  # keys that say how a file is read
+_DRIVEN = ("tone", "response", "contour", "distortion-frequency", "crosstalk", "multitone", "intermodulation", "square")
+# what a name's value is a key of
+_OF_KINDS: Mapping[str, tuple[str, ...]] = {
+    "drive": _DRIVEN,
+    "driven": ("crosstalk",),
+    "equalised": ("phono",),
+    "frequency": ("distortion-power",),
+    "weighting": ("noise",),
+    "termination": ("noise",),
+}
+_STAGES = ("before", "after", "bench")
+_OF_A_STAGE = frozenset((*_STAGES, "left", "right", "l", "r"))
+_SAME_LEVEL = 1.122  # 1 dB, as far as a capture may be from its `drive`
+_KEY_OF = {"L": "left", "R": "right"}
+
+
+@dataclass(frozen=True)
+class Recognition:
+    """What was recognised. `entries`: the session's measurements, complete with it; `files`: each file that was
+    examined; `digests`: of their content.
+    """
+
+    entries: tuple[Entry, ...]
+    files: tuple[Recognised, ...] = ()
+    digests: Mapping[str, str] = field(default_factory=dict)
+
+
+def recognise(
+    folder: Path, entries: Sequence[Entry], pool: Pool, cache: Cache, *, load: Any = None, repaired: bool = False
+) -> Recognition:
+    """Return a session's measurements with the kinds of their files recognised.
+
+    A file that isn't clear is left out with its question; if a table names it, the question is a fault of that table.
+
+    Parameters
+    ----------
+    folder : Path
+        The session folder.
+    entries : Sequence[Entry]
+        Its measurements, as written.
+    pool : Pool
+        Processes to examine files with.
+    cache : Cache
+        Where what was recognised is kept, by content.
+    load : Any
+        The bench's load, as written.
+    repaired : bool
+        Whether the unit was repaired, so that each measurement needs a stage.
+    """
+    free = [each for each in entries if "kind" not in each.raw and each.file]
+    flawed = {each.file: find_flaw(folder, each.file).strip(" :;") for each in free}
+    # a table's own file that isn't there is a fault of the table
+    left = [each for each in free if flawed[each.file] and not each.named]
+    surplus = [each for each in free if each.number is None and not flawed[each.file]][MOST_FILES:]
+    open_ = [each for each in free if not flawed[each.file] and each not in surplus]
+    settled = [each for each in entries if each not in free or (flawed[each.file] and each.named)]
+    digests = {each.file: file_digest(folder / each.file) for each in open_}
+    twins = _twins(folder, open_, [each.file for each in settled if each.file], digests)
+    examined = _examined(folder, [each for each in open_ if each.file not in twins], digests, pool, cache)
+    by_file = {each.file: each for each in examined}
+    found = [(each, by_file.get(each.file) or Recognised(each.file, question=twins[each.file])) for each in open_]
+    found = _with_stages(found, settled, repaired=repaired)
+    found = _with_drives(_with_outputs(found, load), load)
+    found = _with_references(found, settled)
+    recognised = {entry.file: each for entry, each in found}
+    whole = [
+        _joined(each, recognised[each.file]) if each in open_ else each
+        for each in entries
+        if each in settled or (each in open_ and (each.named or not recognised[each.file].question))
+    ]
+    files = [each for _, each in found]
+    files += [Recognised(each.file, question=flawed[each.file]) for each in left]
+    files += [Recognised(each.file, question=f"no more than {MOST_FILES} such files are looked at") for each in surplus]
+    return Recognition(_with_ids(whole), tuple(files), digests)
+
+
+def _joined(entry: Entry, recognised: Recognised) -> Entry:
+    """Return an entry with what its file was recognised as; what its table says comes first."""
+    if not recognised.question:
+        return replace(entry, raw={**recognised.table, **entry.raw})
+    answers = [f"{key} = {json.dumps(value)}" for each in recognised.choices for key, value in list(each.items())[:1]]
+    remedy = f"; write {' or '.join(answers)}" if answers else ""
+    kinds = [each["kind"] for each in recognised.choices if "kind" in each]
+    question = f"the kind isn't said, and {entry.file} doesn't show it: {recognised.question}{remedy}"
+    return replace(entry, raw={"kind": next(iter(kinds), "reading"), **entry.raw}, question=question)
+
+
+def recognise_file(folder: Path, file: str, given: Mapping[str, Any]) -> str:
+    """Return what one file is recognised as, alone, as text for the cache. `given`: what the session says of it."""
+    return to_text(_of_file(folder, file, given))
+
+
+def _examined(
+    folder: Path, entries: Sequence[Entry], digests: Mapping[str, str], pool: Pool, cache: Cache
+) -> list[Recognised]:
+    given = [{key: each.raw[key] for key in _READING if key in each.raw} for each in entries]
+    keys = [
+        fingerprint("recognised", program_digest(), each.file, repr(said), digests[each.file])
+        for each, said in zip(entries, given, strict=True)
+    ]
+    texts = [entry.decode() if (entry := cache.read(key)) else "" for key in keys]
+    new = [place for place, text in enumerate(texts) if not text]
+    calls = [(folder, entries[place].file, given[place]) for place in new]
+    for place, text in zip(new, pool.begin(recognise_file, calls).results(), strict=True):
+        texts[place] = text
+        cache.write(keys[place], text.encode())
+    return [from_text(text) for text in texts]
+
+
+def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
+    from reviewkit.ingest.measurement_file import read_any
+    from reviewkit.measure.recognition import content_of, remarked
+
+    name = read_name(file)
+    try:
+        sheet = read_any(folder / file, file, given=given)
+        content = content_of(sheet, name, file)
+    except InputError as error:
+        return Recognised(file, question=error.faults[0].message)
+    if len(content.kinds) != 1:
+        choices = tuple({"kind": kind, **_for_kind(kind, content.table)} for kind in content.kinds if kind)
+        return Recognised(file, question=content.what, choices=choices)
+    kind = content.kinds[0]
+    if name.doubt:
+        return Recognised(file, question=name.doubt, choices=({"kind": kind},))
+    of_name, of_lines = (_for_kind(kind, each) for each in (name.table, remarked(sheet)))
+    stated = {**content.table, **of_lines}
+    for key in stated.keys() & of_name.keys():
+        if not _alike(stated[key], of_name[key]):
+            question = f"its path says {of_name[key]}, its content {stated[key]}"
+            return Recognised(file, question=question, choices=({key: stated[key]}, {key: of_name[key]}))
+    table = {"kind": kind, **stated, **of_name, **_channel(sheet, kind, name)}
+    if kind == "contour":
+        table["setting"] = name.setting
+    if kind == "phono":
+        table["input"] = "phono"
+    if kind == "crosstalk":
+        table["channels"] = "one"
+    level_v = content.level_v if kind in _DRIVEN else None
+    return Recognised(file, table, why=content.what, level_v=level_v)
+
+
+def _for_kind(kind: str, table: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the keys that are keys of a kind."""
+    return {key: value for key, value in table.items() if kind in _OF_KINDS.get(key, (kind,))}
+
+
+def _alike(one: Any, other: Any) -> bool:
+    """Return whether two values are the same, whatever their units' prefixes."""
+    for base in ("Ω", "Hz", "W", "V"):
+        with contextlib.suppress(UnitError):
+            return read_quantity(str(one), base) == read_quantity(str(other), base)
+    return bool(one == other)
+
+
+def _channel(sheet: Any, kind: str, name: NameWords) -> dict[str, Any]:
+    """Return the channel of a file with one column of readings that doesn't say whose it is, if its name does."""
+    read = [column for column in sheet.columns if column.role in ("level", "distortion", "impedance")]
+    if kind == "crosstalk" or len(read) != 1 or read[0].channel or not (name.channel and read[0].header):
+        return {}
+    key = f"{_KEY_OF[name.channel]} distortion" if read[0].role == "distortion" else _KEY_OF[name.channel]
+    numbered = re.fullmatch(r"channel (\d+)", read[0].header)
+    return {"columns": {key: int(numbered[1]) if numbered else read[0].header}}
+
+
+# ------------------------------------------------------------------ between files
+
+
+Found = list[tuple[Entry, Recognised]]
+
+
+def _twins(folder: Path, entries: Sequence[Entry], known: Iterable[str], digests: Mapping[str, str]) -> dict[str, str]:
+    """Return the files that hold the same as another one, with the remark that they do."""
+    first = {file_digest(folder / file): file for file in sorted(known)}
+    twins = {}
+    for entry in entries:
+        other = first.setdefault(digests[entry.file], entry.file)
+        if other != entry.file and not entry.named:
+            twins[entry.file] = f"it holds the same as {other}"
+    return twins
+
+
+def _with_stages(found: Found, others: Sequence[Entry], *, repaired: bool) -> Found:
+    """Ask for the stage of a file that doesn't say it, if others have one; and of one that says it, if tables don't."""
+    staged = [e.file for e in others if e.raw.get("stage") in ("before", "after")]
+    staged += [e.file for e, each in found if {**each.table, **e.raw}.get("stage") in ("before", "after")]
+    without = [str(e.raw.get("id") or e.file) for e in others if "stage" not in e.raw]
+    asked = []
+    for entry, each in found:
+        stage = {**each.table, **entry.raw}.get("stage")
+        choices = tuple({"stage": word} for word in ("after", "before", "bench"))
+        if each.question or (stage and not (without and "stage" not in entry.raw and stage != "bench")):
+            asked.append((entry, each))
+        elif stage:
+            why = f'its path says "{stage}", but the [[measurement]] {without[0]} has no stage; write one there'
+            asked.append((entry, replace(each, question=why, choices=())))
+        elif staged or repaired:
+            why = "was it made before the repair or after it? " + ("Others say" if staged else "Something was repaired")
+            asked.append((entry, replace(each, question=why, choices=choices)))
+        else:
+            asked.append((entry, each))
+    return asked
+
+
+def _with_outputs(found: Found, load: Any) -> Found:
+    """Ask where a phono stage was measured if its path doesn't say: a load is on the loudspeakers' output alone."""
+    asked = []
+    for entry, each in found:
+        table = {**each.table, **entry.raw}
+        if not each.question and table["kind"] == "phono" and "load" not in table and load not in (None, "open"):
+            choices = ({"load": "open"}, {"load": load})
+            why = "was it measured at the tape output, which has no load, or at the loudspeakers' output?"
+            each = replace(each, question=why, choices=choices)  # noqa: PLW2901
+        asked.append((entry, each))
+    return asked
+
+
+def _with_drives(found: Found, load: Any) -> Found:
+    """State the drive of each file whose level is known, unless its path or its table does; ask if they differ.
+
+    Files that differ only in stage or channel get one: levels set by hand are within 1 dB of each other. If theirs
+    aren't, none is stated. `load`: the bench's, as written.
+    """
+    levels: dict[tuple[str, str], list[float | None]] = {}
+    for entry, each in found:
+        if not each.question and "drive" not in {**each.table, **entry.raw}:
+            levels.setdefault(_group(each), []).append(each.level_v)
+    done = []
+    for entry, each in found:
+        table = {"load": load, **each.table, **entry.raw}
+        stated = _volts(table.get("drive"), table.get("load"))
+        volts = [level for level in levels.get(_group(each), ()) if level is not None]
+        if each.question or each.level_v is None:
+            done.append((entry, each))
+        elif (
+            "drive" not in table and len(volts) == len(levels[_group(each)]) and max(volts) <= _SAME_LEVEL * min(volts)
+        ):
+            done.append((entry, replace(each, table={**each.table, "drive": f"{_three_digits(max(volts))} V"})))
+        elif stated is None or max(stated, each.level_v) <= _SAME_LEVEL * min(stated, each.level_v):
+            done.append((entry, each))
+        else:
+            level = f"{_three_digits(each.level_v)} V"
+            why = f"its path says {table['drive']}, but it holds {level}"
+            done.append((entry, replace(each, question=why, choices=({"drive": level}, {"drive": table["drive"]}))))
+    return done
+
+
+def _three_digits(value: float) -> str:
+    return f"{float(f'{value:.3g}'):.10g}"
+
+
+def _volts(drive: Any, load: Any) -> float | None:
+    """Return a drive in volts, if it is known."""
+    with contextlib.suppress(UnitError):
+        return read_quantity(str(drive), "V")
+    with contextlib.suppress(UnitError):
+        return math.sqrt(read_quantity(str(drive), "W") * read_quantity(str(load), "Ω"))
+    return None
+
+
+def _group(each: Recognised) -> tuple[str, str]:
+    """Return what files have in common that differ only in stage or channel."""
+    words = re.split(r"[^a-z0-9]+", each.file.rpartition(".")[0].casefold())
+    return str(each.table.get("kind")), "-".join(word for word in words if word not in _OF_A_STAGE)
+
+
+def _with_references(found: Found, others: Sequence[Entry]) -> Found:
+    """Give each contour the one response of its stage to be compared with; ask if there is none, or more."""
+    whole = [(e, {**each.table, **e.raw}) for e, each in found if not each.question]
+    whole += [(e, dict(e.raw)) for e in others]
+    names = default_ids([(str(raw.get("id") or ""), entry.file, entry.named) for entry, raw in whole])
+    responses = [
+        (raw.get("stage"), name) for (_, raw), name in zip(whole, names, strict=True) if raw.get("kind") == "response"
+    ]
+    done = []
+    for entry, each in found:
+        raw = {**each.table, **entry.raw}
+        if each.question or raw.get("kind") != "contour" or "against" in raw:
+            done.append((entry, each))
+            continue
+        fitting = [name for stage, name in responses if stage == raw.get("stage")]
+        if len(fitting) == 1:
+            done.append((entry, replace(each, table={**each.table, "against": fitting[0]})))
+        else:
+            many = "there are several" if fitting else "there is none"
+            why = f"which response is it compared with? Of its stage {many}"
+            choices = tuple({"against": name} for name in (fitting or ["response"]))
+            done.append((entry, replace(each, question=why, choices=choices)))
+    return done
+
+
+def _with_ids(entries: Sequence[Entry]) -> tuple[Entry, ...]:
+    """Give each measurement that no table names an id of its own, from the path of its file."""
+    ids = default_ids([(str(entry.raw.get("id") or ""), entry.file, entry.named) for entry in entries])
+    return tuple(
+        entry if entry.named else replace(entry, raw={**entry.raw, "id": name})
+        for entry, name in zip(entries, ids, strict=True)
+    )

@@ -1,0 +1,121 @@
+"""What the path of a measurement's file says: stage, load, drive, channel, input, setting, and which kinds it may be.
+
+Only whole words count, and a value only with its unit. Whatever could mean two things is left unsaid, or asked about.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from pathlib import PurePosixPath
+
+from reviewkit.model.recognised import NameWords
+
+_SIDE = r"(?:left|right|l|r)"
+_DIRECTION = rf"{_SIDE} (?:to|into|2) {_SIDE}"
+_DISTORTIONS = ("tone", "distortion-frequency", "distortion-power")
+_LINES = ("tone", "multitone", "noise", "intermodulation")
+_KINDS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (
+        rf"cross ?talk|x ?talk|separation|{_SIDE} (?:channel )?driven|driv(?:en|ing) {_SIDE}|{_DIRECTION}",
+        ("crosstalk",),
+    ),
+    (r"phono|riaa", ("phono",)),
+    (
+        r"bass|treble|loudness|contour|rumble|subsonic|presence|mid ?range|tone controls?|"
+        r"(?:low|high|scratch|hi|lo) ?cut|filters?",
+        ("contour",),
+    ),
+    (r"noise|hum|idle|silence|silent|quiet|snr|s n", ("noise",)),
+    (r"imd?|inter ?mod(?:ulation)?|smpte|ccif|(?:twin|two|dual) ?tones?", ("intermodulation",)),
+    (r"multi ?tones?", ("multitone",)),
+    (r"square ?(?:wave)?", ("square",)),
+    (r"(?:output |source )?impedance|damping(?: factor)?|z ?out", ("source-impedance",)),
+    (r"(?:frequency |freq )?resp(?:onse)?|bandwidth|fr", ("response",)),
+    (r"thd(?: ?n| ?\+ ?n)?|distortion|harmonics?", _DISTORTIONS),
+    (r"fft|spectrum|spectra", _LINES),
+    (r"sine|tone(?! controls?| defeat| flat| direct| bypass)", ("tone",)),
+    (r"readings?|meter|voltages", ("reading",)),
+)
+_STAGES = (
+    (r"before|as found|pre repair|unrepaired", "before"),
+    (r"after|post repair|repaired", "after"),
+    (r"bench|loop ?back|looped", "bench"),
+)
+_INPUTS = {each.lower(): each for each in ("aux", "tuner", "phono", "CD", "mic", "tape", "FM")}
+_AT_TAPE_OUT = r"(?:tape|rec|record) ?(?:out|output)"
+_BYPASSED = r"source direct|direct|bypass(?:ed)?|(?:tone )?defeat(?:ed)?"
+_SIDES = {"l": "L", "left": "L", "r": "R", "right": "R"}
+_VALUE = re.compile(r"(?<![\w.])(\d{1,6}(?:[.,]\d{1,6})?)( ?(?:ohms?|Ω|k?hz)|(?:mw|w|watts?|mv|v))(?![a-z0-9])")
+_KEYS = {"ohm": "load", "Ω": "load", "hz": "frequency", "w": "drive", "v": "drive"}
+_UNITS = {"khz": "kHz", "hz": "Hz", "mw": "mW", "mv": "mV", "w": "W", "v": "V"}
+
+
+def read_name(file: str) -> NameWords:
+    """Return what the path of a file in measurements/ says."""
+    path = PurePosixPath(file)
+    folders = " / ".join(map(_words, path.parts[1:-1]))
+    stem = _words(path.stem)
+    text = f"{folders} / {stem}"
+    table, doubts = {}, []
+    stages = {stage for pattern, stage in _STAGES if _has(pattern, text)}
+    if len(stages) == 1:
+        table["stage"] = stages.pop()
+    elif stages:
+        doubts.append(f"its path says {' and '.join(sorted(stages))}")
+    values: dict[str, set[str]] = {}
+    for number, unit in _VALUE.findall(text):
+        name = unit.strip().removesuffix("s").replace("watt", "w")
+        key = next(key for ending, key in _KEYS.items() if name.endswith(ending))
+        values.setdefault(key, set()).add(f"{number.replace(',', '.')} {_UNITS.get(name, 'ohm')}")
+    for key, each in values.items():
+        if len(each) == 1:
+            table[key] = each.pop()
+        elif key == "load":
+            doubts.append(f"its path says {' and '.join(sorted(each))}")
+    if _has(_AT_TAPE_OUT, text):
+        table |= {"setting": "at the tape output", "load": "open"}
+    elif bypassed := re.search(rf"(?<!\w)(?:{_BYPASSED})(?!\w)", stem):
+        table["setting"] = bypassed[0]
+    if not _has(_AT_TAPE_OUT, text):
+        inputs = [word for word in _INPUTS if _has(word, text)]
+        if len(inputs) == 1:
+            table["input"] = _INPUTS[inputs[0]]
+        elif inputs:
+            doubts.append(f"its path says {' and '.join(inputs)}")
+    if _has(r"shorted", text):
+        table["termination"] = "shorted"
+    if _has(r"a ?weighted|dba|a wtd", text):
+        table["weighting"] = "A"
+    kinds = {kind for pattern, named in _KINDS if _has(pattern, text) for kind in named}
+    return NameWords(frozenset(kinds), table, _channel(text), _setting(stem), "; ".join(doubts))
+
+
+def _words(name: str) -> str:
+    """Return a name in lower case, its words set apart by single spaces."""
+    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    return " ".join(re.split(r"[\s_\-+()]+|(?<!\d)[.,]|[.,](?!\d)", apart.lower())).strip()
+
+
+def _has(pattern: str, text: str) -> bool:
+    return re.search(rf"(?<![\w.])(?:{pattern})(?![\w])", text) is not None
+
+
+def _channel(text: str) -> str:
+    """Return the one channel that is named, of a direction the driven one; "" if none or both are."""
+    if direction := re.search(rf"(?<!\w){_DIRECTION}(?!\w)", text):
+        return _SIDES[direction[0].split()[0]]
+    sides = {_SIDES[word] for word in re.split(r"[ /]+", text) if word in _SIDES}
+    return sides.pop() if len(sides) == 1 else ""
+
+
+def _setting(stem: str) -> str:
+    """Return the words of a name that say nothing else: "bass up"."""
+    left = _VALUE.sub(" ", stem)
+    for pattern in _alone([pattern for pattern, _ in _STAGES], [*_SIDES, *_INPUTS, r"\d+"]):
+        left = re.sub(pattern, " ", left)
+    return " ".join(left.split())
+
+
+def _alone(*patterns: Iterable[str]) -> list[str]:
+    return [rf"(?<!\w)(?:{each})(?!\w)" for group in patterns for each in group]

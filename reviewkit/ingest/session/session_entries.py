@@ -1,0 +1,108 @@
+"""Which measurements a session has: one for each [[measurement]], one for each file that a table with `files` applies
+to, and one for each file in measurements/ that nothing names.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from pathlib import PurePosixPath
+from typing import Any
+
+from reviewkit.ingest.session.toml_lines import TomlDocument
+
+_DEEPEST = 6  # levels of lists and tables in session.toml
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A measurement to be.
+
+    Attributes
+    ----------
+    raw
+        Its keys as written in session.toml; if its kind was recognised, what was recognised too.
+    number
+        The place of its [[measurement]] in the session, from 0; None if it has none.
+    shared
+        Whether that table applies to other files too.
+    question
+        What keeps its kind from being recognised.
+    """
+
+    raw: Mapping[str, Any]
+    number: int | None = None
+    shared: bool = False
+    question: str = ""
+
+    @property
+    def file(self) -> str:
+        """Return its file; "" if none is named."""
+        file = self.raw.get("file")
+        return file.strip() if isinstance(file, str) else ""
+
+    @property
+    def named(self) -> bool:
+        """Return whether a table names this very file, so that whatever is wrong with it is a fault."""
+        return self.number is not None and not self.shared
+
+
+def entries_of(document: TomlDocument, listed: Sequence[str]) -> list[Entry]:
+    """Return the measurements of a session.
+
+    Parameters
+    ----------
+    document : TomlDocument
+        Its session.toml.
+    listed : Sequence[str]
+        The files in measurements/.
+    """
+    tables = document.data.get("measurement")
+    numbered = enumerate(tables if isinstance(tables, list) else ())
+    raws = {number: raw for number, raw in numbered if isinstance(raw, dict)}
+    ignored = _ignored(document, listed)
+    named = set(_texts(document.data, _DEEPEST))
+    free = [file for file in listed if file not in named and file not in ignored and not _is_hidden(file)]
+    entries = []
+    matched: set[str] = set()
+    for number, raw in raws.items():
+        pattern = raw.get("files")
+        mine = [file for file in free if isinstance(pattern, str) and fits(file, pattern)]
+        if not mine or raw.keys() & {"file", "id", "loads", "volts"}:
+            entries.append(Entry(raw, number))
+            continue
+        bare = {key: value for key, value in raw.items() if key != "files"}
+        entries += [Entry({**bare, "file": file}, number, shared=True) for file in mine if file not in matched]
+        matched.update(mine)
+    return entries + [Entry({"file": file}) for file in free if file not in matched]
+
+
+def fits(file: str, pattern: str) -> bool:
+    """Return whether a path fits a pattern: part by part, from the end if the pattern names no folder."""
+    parts, wanted = PurePosixPath(file).parts, PurePosixPath(pattern).parts
+    if len(wanted) == 1:
+        parts = parts[-1:]
+    return len(parts) == len(wanted) and all(fnmatchcase(*pair) for pair in zip(parts, wanted, strict=True))
+
+
+def _ignored(document: TomlDocument, listed: Iterable[str]) -> set[str]:
+    table = document.data.get("files")
+    patterns = table.get("ignore") if isinstance(table, dict) else None
+    wanted = [each for each in patterns if isinstance(each, str)] if isinstance(patterns, list) else []
+    return {file for file in listed if any(fits(file, pattern) for pattern in wanted[:100])}
+
+
+def _is_hidden(file: str) -> bool:
+    """Return whether a file is one that editors and systems keep for themselves."""
+    return any(part.startswith((".", "~")) or part.endswith("~") for part in PurePosixPath(file).parts)
+
+
+def _texts(value: Any, depth: int) -> Iterator[str]:
+    """Yield every text in the data of session.toml: a file that any key names isn't free."""
+    if isinstance(value, str):
+        yield value.strip()
+    elif depth:
+        inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+        for each in inner:
+            yield from _texts(each, depth - 1)

@@ -1,0 +1,115 @@
+"""What a measurement's file was recognised as, what shows it, and what is left to ask."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from reviewkit.model.toml_text import inline_table
+
+
+@dataclass(frozen=True)
+class NameWords:
+    """What a file's name and its folders say.
+
+    Attributes
+    ----------
+    kinds
+        The kinds of measurement that fit its words; empty if none of them names one.
+    table
+        Keys of its [[measurement]] that the name gives, as they are written there: stage, load, drive, input …
+    channel
+        L, R or "".
+    setting
+        Its words without those that are understood: the setting of a control.
+    doubt
+        What contradicts itself in it, or "".
+    """
+
+    kinds: frozenset[str] = frozenset()
+    table: Mapping[str, str] = field(default_factory=dict)
+    channel: str = ""
+    setting: str = ""
+    doubt: str = ""
+
+
+@dataclass(frozen=True)
+class Content:
+    """What a file's columns hold.
+
+    Attributes
+    ----------
+    kinds
+        The kinds that it may be: one if that is clear, else those to choose from, the likeliest first.
+    what
+        What is in it, in words; of an unclear file, the question.
+    table
+        Keys of its [[measurement]] that the content gives.
+    level_v
+        The level at the output, V, of a file in which it is steady.
+    """
+
+    kinds: tuple[str, ...]
+    what: str
+    table: Mapping[str, Any] = field(default_factory=dict)
+    level_v: float | None = None
+
+
+@dataclass(frozen=True)
+class Recognised:
+    """A file that no [[measurement]] describes, or that one describes without its kind.
+
+    Attributes
+    ----------
+    file
+        Its path in the session's folder.
+    table
+        The keys of its [[measurement]], as they are written there, without `file`.
+    why
+        What shows it.
+    question
+        Why it is left out; "" if it is used.
+    choices
+        The answers to choose from, each the keys to write, the likeliest first.
+    level_v
+        The level at the output, V, if its content shows one.
+    """
+
+    file: str
+    table: Mapping[str, Any] = field(default_factory=dict)
+    why: str = ""
+    question: str = ""
+    choices: tuple[Mapping[str, Any], ...] = ()
+    level_v: float | None = None
+
+
+def toml_lines(table: Mapping[str, Any]) -> list[str]:
+    """Return keys with their values as lines of session.toml."""
+    return [f"{key} = {_written(value)}" for key, value in table.items()]
+
+
+def _written(value: Any) -> str:
+    return inline_table(value) if isinstance(value, Mapping) else json.dumps(value, ensure_ascii=False)
+
+
+def in_words(table: Mapping[str, Any]) -> str:
+    """Return keys with their values on one line, the kind without its key: "tone, stage after, drive 4 W"."""
+    said = [str(value) if key == "kind" else f"{key} {_plain(value)}" for key, value in table.items()]
+    return ", ".join(said)
+
+
+def _plain(value: Any) -> str:
+    return inline_table(value) if isinstance(value, Mapping) else "yes" if value is True else str(value)
+
+
+def lines_to_paste(file: str, choices: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return the table that answers a question, the other choices as comments behind the line that differs."""
+    if not choices:
+        return []
+    lines = ["[[measurement]]", f"file = {json.dumps(file, ensure_ascii=False)}"]
+    for key, written in zip(choices[0], toml_lines(choices[0]), strict=True):
+        others = [_written(each[key]) for each in choices[1:] if key in each and each[key] != choices[0][key]]
+        lines.append(f"{written}  # or {', '.join(others)}" if others else written)
+    return lines
