@@ -76,11 +76,26 @@ def readings_of(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> l
     return readings
 
 
+def is_about(key: str, row: RepairRow, state: str = "") -> bool:
+    """Return whether a row of repair.csv is one of the readings that decide on go or no-go, cold or warm.
+
+    A row that says neither is about both.
+    """
+    words = _temperature_states(f"{row.point} {row.note}")
+    return bool(_WORDS[key].search(row.point)) and not AS_FOUND.search(row.point) and (not state or words <= {state})
+
+
+def side_of(point: str) -> str:
+    """Return the channel of a point; a point without one is its own side, so that each rail counts."""
+    match = _SIDE.search(point)
+    return match[1][0].upper() if match else point
+
+
 def last_verdicts(readings: Sequence[PointReading]) -> dict[str, str]:
     """Return the last verdict of each channel or point; a reading without one can't override a bad one."""
     last: dict[str, str] = {}
     for reading in readings:
-        side = _side(reading.point)
+        side = side_of(reading.point)
         last[side] = reading.verdict or last.get(side, "")
     return last
 
@@ -96,12 +111,6 @@ def is_leakage_passed(readings: Sequence[PointReading]) -> bool:
     """Return whether leakage was read with the plug both ways round and is OK."""
     ways = sum(2 if _BOTH_WAYS.search(f"{reading.point} {reading.note}") else 1 for reading in readings)
     return ways >= 2 and all(reading.verdict == OK for reading in readings)
-
-
-def _side(point: str) -> str:
-    """Return the channel of a point; a point without one is its own side, so that each rail counts."""
-    match = _SIDE.search(point)
-    return match[1][0].upper() if match else point
 
 
 def _temperature_states(text: str) -> frozenset[str]:

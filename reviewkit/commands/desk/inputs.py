@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from threading import RLock
 
 from reviewkit.build.atomic_files import write_whole
@@ -31,13 +31,13 @@ class Change:
     texts
         The content of each file before and after; None: there was no file.
     moved
-        Files that were put into the session, each with its digest.
+        Files that were put into the session: the digest of what was there before ("" if nothing was), and their own.
     """
 
     what: str
     done: str
     texts: Mapping[str, tuple[bytes | None, bytes | None]]
-    moved: Mapping[str, str]
+    moved: Mapping[str, tuple[str, str]]
 
 
 class Inputs:
@@ -57,6 +57,7 @@ class Inputs:
         self.folder, self._aside, self.now = folder, aside, now
         self._done: list[Change] = []
         self._undone: list[Change] = []
+        self._written: dict[str, bytes | None] = {}
         self.news = ""  # what was written last, or what was changed by another program
         self.lock = RLock()
 
@@ -110,14 +111,14 @@ class Inputs:
             self._write(name, before, after)
             self._remember(Change(what, news, {name: (before, after)}, {}))
 
-    def take_in(self, names: Mapping[str, Path], what: str, news: str) -> None:
-        """Move files into the session, each under a name that is free."""
+    def take_in(self, name: str, place: Path, what: str, news: str) -> None:
+        """Move a file into the session. One that is there is kept aside, for `undo`."""
         with self.lock:
-            for name, place in names.items():
-                target = self._place(name)
-                target.parent.mkdir(parents=True, exist_ok=True)
-                shutil.move(place, target)
-            self._remember(Change(what, news, {}, {name: file_digest(self.folder / name) for name in names}))
+            old, new = file_digest(self._place(name)), file_digest(place)
+            shutil.move(place, self._aside / new)
+            moved = {name: (old, new)}
+            self._move(moved, into=True)
+            self._remember(Change(what, news, {}, moved))
 
     def undo(self) -> None:
         """Undo the last change, unless its files have been changed since."""
@@ -139,17 +140,14 @@ class Inputs:
                 self._done.append(self._undone.pop())
                 self._report(f"{change.what} put back")
 
-    def note_saves(self, names: list[str]) -> None:
-        """Report files that another program has changed."""
+    def note_saves(self, names: Collection[str]) -> None:
+        """Report the first of these files that another program has changed."""
         with self.lock:
-            written = {name: after for change in (*self._done, *self._undone) for name, (_, after) in change.texts.items()}
-            written |= {name: before for change in self._undone for name, (before, _) in change.texts.items()}
-            foreign = [name for name in names if name in written and self._bytes(name) not in self._known(name)]
-            if foreign:
-                self._report(f"{foreign[0]} changed on disk")
-
-    def _known(self, name: str) -> list[bytes | None]:
-        return [each for c in (*self._done, *self._undone) for each in c.texts.get(name, ())]
+            for name in names:
+                if self._bytes(name) != self._written.get(name, b""):
+                    self._written.pop(name, None)
+                    self._report(f"{name} changed on disk")
+                    return
 
     def _remember(self, change: Change) -> None:
         self._done = [*self._done, change][-MOST_CHANGES:]
@@ -166,13 +164,16 @@ class Inputs:
         for name, (now, then) in texts.items():
             self._write(name, now, then)
 
-    def _move(self, names: Mapping[str, str], *, into: bool) -> None:
-        for name, digest in names.items():
-            place, kept = self._place(name), self._aside / digest
-            if into and not place.exists() and kept.exists():
-                shutil.move(kept, place)
-            elif not into and place.is_file() and file_digest(place) == digest:
-                shutil.move(place, kept)
+    def _move(self, moved: Mapping[str, tuple[str, str]], *, into: bool) -> None:
+        for name, (old, new) in moved.items():
+            place, (now, then) = self._place(name), (old, new) if into else (new, old)
+            if file_digest(place) != now:
+                raise Conflict({"faults": [f"{name} has been changed by another program since; that file stays"]})
+            place.parent.mkdir(parents=True, exist_ok=True)
+            if now:
+                shutil.move(place, self._aside / now)
+            if then:
+                shutil.move(self._aside / then, place)
 
     def _write(self, name: str, before: bytes | None, after: bytes | None) -> None:
         place = self._place(name)
@@ -183,6 +184,7 @@ class Inputs:
         else:
             place.parent.mkdir(parents=True, exist_ok=True)
             write_whole(place, after)
+        self._written[name] = after
 
     def _bytes(self, name: str) -> bytes | None:
         try:
@@ -194,6 +196,6 @@ class Inputs:
 
     def _place(self, name: str) -> Path:
         """Return a file's place. It must be in the session, links included."""
-        if inside.is_outside(self.folder, PurePosixPath(name).as_posix()):
-            raise InputError(Fault(name, 0, "leads outside the session's folder; put the file itself there"))
+        if flaw := inside.flaw(self.folder, name).replace(inside.ABSENT, ""):
+            raise InputError(Fault(name, 0, f"{flaw}; put an ordinary file in its place"))
         return self.folder / name

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+import watchfiles
 
 from reviewkit.build.build import Pending, hand_over, make
 from reviewkit.build.cache import Cache
@@ -14,7 +16,7 @@ from reviewkit.build.options import Options
 from reviewkit.build.pipeline import Composed
 from reviewkit.build.pool import Pool
 from reviewkit.model.card_files import card_path, file_stems, kind_of
-from reviewkit.model.errors import CannotFinish, Fault, InputError, listed
+from reviewkit.model.errors import CannotFinish, InputError, listed
 
 _STILL_MS = 50  # a file that wasn't written to for this long (up to twice this) counts as complete
 _LONGEST_WAIT_MS = 1000  # a file that is written to constantly is read this often
@@ -112,22 +114,10 @@ def picture_paths(composed: Composed) -> dict[str, str]:
 
 
 def watch_saves(folder: Path, stop: Any) -> Iterator[Collection[Any]]:
-    """Return an iterator over saves in a session: one set of changes each, empty when nothing happened.
+    """Yield the saves in a session: one set of changes each, empty when nothing happened.
 
     The first is empty, as soon as saves are noticed.
     """
-    try:
-        import watchfiles
-    except ImportError:
-        raise InputError(
-            Fault("the desk needs more libraries", 0, "pip install 'bench-reviewkit[desk]'")
-        ) from None
-    return _notice_saves(watchfiles.watch, folder, stop)
-
-
-def _notice_saves(
-    notice: Callable[..., Iterator[Collection[Any]]], folder: Path, stop: Any
-) -> Iterator[Collection[Any]]:
     root = folder.resolve()
 
     def is_input(change: Any, path: str) -> bool:
@@ -141,7 +131,7 @@ def _notice_saves(
         )
 
     try:
-        yield from notice(
+        yield from watchfiles.watch(
             root,
             watch_filter=is_input,
             step=_STILL_MS,

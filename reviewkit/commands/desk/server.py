@@ -94,15 +94,24 @@ class LiveServer:
     host is refused: otherwise a foreign site could point its own name at this machine and read the pages through the
     user's browser. So is one that comes from another page.
 
+    Parameters
+    ----------
+    served : Served
+        What it answers with.
+    port : int
+        0 for any free port.
+    token : str
+        That of an earlier address, which is to be valid again.
+
     Raises
     ------
     CannotFinish
         If the port isn't available.
     """
 
-    def __init__(self, served: Served, port: int = 0) -> None:
+    def __init__(self, served: Served, port: int = 0, token: str = "") -> None:
         self.served = served
-        self.token = secrets.token_urlsafe(24)
+        self.token = token or secrets.token_urlsafe(24)
         self._streams = Streams()
         self._uploads = 0
         self._socket = _listen(port)

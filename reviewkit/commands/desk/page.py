@@ -1,0 +1,366 @@
+"""The variables of the desk's page, from the session as last built and from its files as they are now."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from reviewkit.commands.desk.build_process import BuildProcess
+from reviewkit.commands.desk.inputs import Inputs
+from reviewkit.commands.desk.live_session import LiveSession, picture_paths
+from reviewkit.commands.desk.points import Points, Step, find_points, usual_unit
+from reviewkit.commands.desk.small_pictures import file_picture, run_picture
+from reviewkit.episode.alt_text import heading_of
+from reviewkit.episode.card_times import card_times
+from reviewkit.episode.episode import OPEN_CHASSIS, ORDER, segment_title
+from reviewkit.ingest.session.footage_time import show_time
+from reviewkit.ingest.session.notes_edit import NoteLine, NotesText, read_lines
+from reviewkit.ingest.session.repair_file import parse_repair
+from reviewkit.model.card import Card
+from reviewkit.model.errors import CannotFinish, InputError, listed
+from reviewkit.model.finding import Run
+from reviewkit.model.recognised import Recognised, in_words
+from reviewkit.model.repair import RepairRow
+from reviewkit.model.session import Session
+
+SCREENS = ("ratings", "bench", "files", "cards")
+TITLE_LENGTH = 38  # letters of a title
+_MOST_NOTES = 300  # shown
+_SCALES_MIN = (5, 10, 15, 20, 30, 45, 60, 90, 120, 180, 240, 480, 1440)
+_TICKS_MIN = (1, 2, 5, 10, 15, 30, 60, 120, 240)
+_MOST_TICKS = 8
+_LATE = 0.9  # of the scale: names of segments beyond are on the other side of their marks
+
+
+@dataclass
+class Evening:
+    """What the desk knows beside the session's files; it is gone with it.
+
+    Attributes
+    ----------
+    done
+        The steps of the test points that were confirmed or skipped.
+    light
+        Whether the page stays light while a clip is running.
+    titles
+        The titles of cards, hidden ones too, as they were seen.
+    """
+
+    done: set[str] = field(default_factory=set)
+    light: bool = False
+    titles: dict[str, str] = field(default_factory=dict)
+
+
+def page_facts(
+    session: LiveSession, inputs: Inputs, evening: Evening, building: BuildProcess, *, editing: bool
+) -> dict[str, Any]:
+    """Return the variables of the page.
+
+    Parameters
+    ----------
+    session
+        The session as last built.
+    inputs
+        Its files.
+    evening
+        What the desk knows beside them.
+    building
+        The build that was started last.
+    editing
+        Whether anything can be changed on the page.
+
+    Returns
+    -------
+    dict
+        The variables.
+    """
+    shown = session.shown
+    faults: list[str] = list(session.faults)
+    notes = _attempt(lambda: read_lines(inputs.text("notes.txt")), NotesText((), ()), faults)
+    rows = _attempt(lambda: _repair_rows(inputs), (), faults)
+    plan, runs = (shown.plan, shown.episode.runs) if shown else (None, ())
+    points = find_points(plan, rows, runs, evening.done)
+    cards = _cards(session, evening)
+    recognised = shown.episode.recognised if shown else ()
+    return {
+        "editing": editing,
+        "is_new": not (session.folder / "session.toml").exists(),
+        "number": session.number,
+        "name": shown.episode.session.unit.name if shown else session.folder.resolve().name,
+        "faults": tuple(dict.fromkeys(faults)),
+        "news": inputs.news,
+        "undo": inputs.to_undo,
+        "put_back": inputs.to_put_back,
+        "bench": _bench(notes, inputs.now(), evening),
+        "points": _point_facts(points),
+        "stop": plan.stop if plan else (),
+        "plan": plan,
+        "files": _files(session.folder, runs, recognised),
+        "cards": cards,
+        "latest": _latest(session, cards),
+        "changed": session.latest,
+        "ratings_text": (),
+        "rows": shown.series.table.rows if shown else (),
+        "tally": _tally(session),
+        "left_out": shown.episode.left_out if shown else (),
+        "film": show_time(Fraction(round(sum(s.length_s for s in shown.episode.segments)))) if shown else "",
+        "building": building,
+        "pages": [name for name in sorted(session.versions) if re.fullmatch(r"[^/]+\.html", name)],
+        "title_length": TITLE_LENGTH,
+    }
+
+
+def _attempt(read: Any, otherwise: Any, faults: list[str]) -> Any:
+    try:
+        return read()
+    except InputError as error:
+        faults += listed(error.faults)
+    except CannotFinish as error:
+        faults.append(str(error))
+    return otherwise
+
+
+def _repair_rows(inputs: Inputs) -> tuple[RepairRow, ...]:
+    text = inputs.text("repair.csv")
+    return parse_repair(text) if text.strip() else ()
+
+
+# ------------------------------------------------------------------ the bench
+
+
+def _bench(notes: NotesText, now: datetime, evening: Evening) -> dict[str, Any]:
+    running = notes.running
+    clip = running or (notes.clips[-1] if notes.clips else None)
+    own = [note for note in notes.notes if clip is None or note.clip == clip.name]
+    now_s = max(0, int((now - running.running).total_seconds())) if running and running.running else 0
+    last_s = max((float(note.at_s) for note in own), default=0.0)
+    end_s = now_s * 1.25 if running else float(clip.length_s or 0) if clip else 0.0
+    minutes = next((m for m in _SCALES_MIN if m * 60 >= max(end_s, last_s, 1)), math.ceil(max(end_s, last_s) / 60))
+    segment = notes.notes[-1].segment if notes.notes else ""
+    segment = segment or ORDER[0]
+    names = list(dict.fromkeys((*ORDER, *(note.segment for note in notes.notes if note.segment))))
+    at = names.index(segment)
+    numbers = [int(m[1]) for c in notes.clips if (m := re.fullmatch(r"bench-(\d{1,4})\.mp4", c.name))]
+    step = next(t for t in (*_TICKS_MIN, minutes) if minutes / t <= _MOST_TICKS)
+    began = running.running if running else None
+    return {
+        "running": running.name if running else "",
+        "light": evening.light,
+        "began": f"{began:%H:%M:%S}" if began else "",
+        "began_ms": int(began.timestamp() * 1000) if began else 0,
+        "clock": show_time(Fraction(now_s if running else int(max(end_s, last_s)))),
+        "clip": clip.name if clip else "",
+        "next_clip": f"bench-{max(numbers, default=0) + 1}.mp4",
+        "segment": segment,
+        "since": next((_shown_time(n) for n in reversed(own) if n.named == segment), "0:00"),
+        "next": names[at + 1] if at + 1 < len(names) else "",
+        "previous": names[at - 1] if at else "",
+        "segments": names,
+        "open_chassis": segment in OPEN_CHASSIS,
+        "scale_s": minutes * 60,
+        "now": _percent(now_s, minutes),
+        "ticks": [(_percent(m * 60, minutes), m) for m in range(0, minutes + 1, step)],
+        "minor": [_percent(s, minutes) for s in range(0, minutes * 60 + 1, step * 15 if step < 5 else step * 30)],
+        "marks": [
+            {
+                "x": _percent(float(n.at_s), minutes),
+                "name": n.named,
+                "now": n.named == segment,
+                "late": n.at_s > minutes * 60 * _LATE,
+            }
+            for n in own
+            if n.named
+        ],
+        "needles": [{"x": _percent(float(n.at_s), minutes), "cut": n.cut} for n in own],
+        "notes": _note_facts(list(reversed(own))[:_MOST_NOTES] if running else notes.notes[-_MOST_NOTES:]),
+        "count": len(own),
+        "empty": sum(not n.words and not n.cut for n in notes.notes),
+    }
+
+
+def _percent(seconds: float, minutes: float) -> str:
+    return f"{min(100.0, 100 * seconds / (minutes * 60)):.3f}"
+
+
+def _shown_time(note: NoteLine) -> str:
+    return show_time(Fraction(int(note.at_s)))
+
+
+def _note_facts(notes: Sequence[NoteLine]) -> list[dict[str, Any]]:
+    facts: dict[str, dict[str, Any]] = {}
+    for note in notes:
+        key = f"{note.clip} {_shown_time(note)}"
+        while key in facts:
+            key += "'"
+        facts[key] = {
+            "key": key,
+            "line": note.line,
+            "time": _shown_time(note),
+            "segment": note.segment,
+            "named": note.named,
+            "words": note.words,
+            "cut": note.cut,
+            "raw": note.raw,
+        }
+    return list(facts.values())
+
+
+def _point_facts(points: Points) -> dict[str, Any]:
+    step = points.now
+    return {
+        "now": step,
+        "dial": _reading_dial(step),
+        "unit": (step.row.unit if step.row and step.row.unit else usual_unit(step.text)) if step else "",
+        "left": len(points.steps),
+        "read": points.read,
+        "good": points.good,
+        "last": [(row.point, row.after_text or row.found_text, word) for row, word in points.last],
+    }
+
+
+def _reading_dial(step: Step | None) -> dict[str, str] | None:
+    """Return the places on the dial of a point: its tolerance, what is expected, and the reading."""
+    row = step.row if step else None
+    if row is None or row.expected is None or not row.tolerance:
+        return None
+    low, high = row.expected - 5 * row.tolerance, row.expected + 5 * row.tolerance
+
+    def place(value: float) -> str:
+        return f"{100 * min(1.0, max(0.0, (value - low) / (high - low))):.2f}"
+
+    return {
+        "low": f"{low:.9g}",
+        "high": f"{high:.9g}",
+        "from": place(row.expected - row.tolerance),
+        "expected": place(row.expected),
+        "to": place(row.expected + row.tolerance),
+        "from_text": f"{row.expected - row.tolerance:.4g}",
+        "to_text": f"{row.expected + row.tolerance:.4g} {row.unit}",
+        "expected_text": f"{row.expected:.4g}",
+        "now": place(row.found) if row.found is not None else "",
+    }
+
+
+# ------------------------------------------------------------------ files
+
+
+def _files(folder: Path, runs: Sequence[Run], recognised: Sequence[Recognised]) -> dict[str, Any]:
+    known = {each.file: each for each in recognised}
+    questions = [
+        {
+            "file": each.file,
+            "what": each.question,
+            "why": each.why,
+            "choices": [_choice(each, choice) for choice in each.choices],
+            "picture": file_picture(folder, each.file),
+        }
+        for each in recognised
+        if each.question
+    ]
+    clear = []
+    for run in runs:
+        m = run.conditions.measurement
+        named = known.get(m.file)
+        clear.append(
+            {
+                "file": m.file,
+                "name": m.file.rsplit("/", 1)[-1] or m.id,
+                "stage": m.stage,
+                "kind": m.kind.replace("-", " "),
+                "why": named.why if named else "session.toml says so",
+                "what": in_words(named.table) if named else "",
+                "picture": run_picture(run),
+                "own": named is not None,
+            }
+        )
+    order = {"before": 0, "": 1, "bench": 1, "after": 2}
+    clear.sort(key=lambda each: order[each["stage"]])
+    return {"questions": questions, "used": clear, "count": len(clear) + len(questions)}
+
+
+def _choice(recognised: Recognised, choice: Any) -> dict[str, str]:
+    """Return an answer in words: what sets it apart, then all that it makes of the file."""
+    others = [each for each in recognised.choices if each is not choice]
+    apart = {key: value for key, value in choice.items() if any(each.get(key) != value for each in others)}
+    return {"word": in_words(apart or choice), "all": in_words(choice)}
+
+
+# ------------------------------------------------------------------ cards and ratings
+
+
+def _cards(session: LiveSession, evening: Evening) -> list[dict[str, Any]]:
+    shown = session.shown
+    if shown is None:
+        return []
+    episode, there, times = shown.episode, picture_paths(shown), card_times(shown.episode)
+    by_measurement = {run.conditions.measurement.card: run.conditions.measurement for run in episode.runs}
+    repaired = any(row.action for row in episode.repair)
+    cards = []
+    before = ""
+    for card in sorted(episode.stills, key=lambda card: times.get(card.id, (math.inf, ""))[0]):
+        if there[card.id] not in session.versions:  # others follow
+            continue
+        at_s, segment = times.get(card.id, (None, ""))
+        evening.titles[_name_of(card)] = heading_of(card)
+        heading = segment_title(segment, repaired) if segment else ""
+        cards.append(
+            {
+                "id": card.id,
+                "name": _name_of(card),
+                "title": heading_of(card),
+                "own_title": card.first in by_measurement and card.body.__class__.__name__ != "Number",
+                "alt": card.alt,
+                "verdict": card.verdict,
+                "picture": f"{there[card.id]}?v={session.versions[there[card.id]][:16]}",
+                "time": show_time(Fraction(int(at_s))) if at_s is not None else "",
+                "heading": heading if heading != before else "",
+                "hidden": False,
+            }
+        )
+        before = heading or before
+    hidden = _hidden(episode.session)
+    for name in hidden:
+        cards.append({"id": name, "name": name, "title": evening.titles.get(name, name), "hidden": True})
+    return cards
+
+
+def _name_of(card: Card) -> str:
+    """Return the name by which [cards] calls a card: that of the pair, of a card as found."""
+    return card.repaired.id if card.repaired else card.id
+
+
+def _hidden(session: Session) -> tuple[str, ...]:
+    return session.cards.hide
+
+
+def _latest(session: LiveSession, cards: Sequence[dict[str, Any]]) -> dict[str, Any] | None:
+    """Return the card to show: of those drawn last, the saved file's first and the summaries last."""
+    if session.shown is None:
+        return None
+    episode = session.shown.episode
+    measured = {run.conditions.measurement.card for run in episode.runs}
+    first = {card.id: card.first for card in episode.stills}
+    seen = [card for card in cards if not card["hidden"]]
+    order = sorted(
+        seen,
+        key=lambda c: (
+            c["id"] not in session.latest,
+            first[c["id"]] not in session.awaited,
+            first[c["id"]] not in measured,
+        ),
+    )
+    return order[0] if order else None
+
+
+def _tally(session: LiveSession) -> dict[str, Any]:
+    rows = session.shown.series.table.rows if session.shown else ()
+    order = ("falls short", "too close to call", "meets", "not comparable", "not measured")
+    words = sorted((row.verdict for row in rows if row.verdict in order), key=order.index)
+    judged = [word for word in words if word in order[:3]]
+    return {"words": words, "met": words.count("meets"), "judged": len(judged), "all": len(rows)}

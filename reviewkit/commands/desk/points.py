@@ -1,0 +1,162 @@
+"""The test points in the order in which they are done: cautions, go or no-go cold, then warm, then what to capture."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, field
+
+from reviewkit.model.finding import Run
+from reviewkit.model.repair import RepairRow
+from reviewkit.plan.gates import gate_checks
+from reviewkit.render.pages.plan_words import PlanWords
+from reviewkit.verdict.repair_points import OK, OPEN, OUT, SHORT, point_verdict, point_word
+from reviewkit.verdict.safety_readings import BIAS, OFFSET, RAILS, is_about, side_of
+
+CAUTION, CHECK, READING, NO_GO, HUNT, CAPTURE = "caution", "check", "reading", "no-go", "hunt", "capture"
+_BAD = (OUT, OPEN, SHORT)
+_NAMES = {
+    RAILS: ("Rail, positive", "Rail, negative"),
+    OFFSET: ("DC offset L, {}", "DC offset R, {}"),
+    BIAS: ("Bias L, {}", "Bias R, {}"),
+}
+_UNITS = {RAILS: "V", OFFSET: "mV", BIAS: "mV"}
+
+
+@dataclass(frozen=True)
+class Step:
+    """What is to be done next.
+
+    Attributes
+    ----------
+    kind
+        One of the words above.
+    key
+        What identifies it.
+    text
+        The caution, what to check, the point's name, or what to capture.
+    line
+        The row in repair.csv, 0 if there is none yet.
+    level
+        Of a capture: the level to set.
+    """
+
+    kind: str
+    key: str
+    text: str
+    line: int = 0
+    row: RepairRow | None = None
+    word: str = ""
+    level: str = ""
+
+
+@dataclass(frozen=True)
+class Points:
+    """Every step that is left, and the rows that have been read. `last`: the latest of them, newest first."""
+
+    steps: tuple[Step, ...] = ()
+    read: int = 0
+    good: int = 0
+    last: tuple[tuple[RepairRow, str], ...] = field(default=())
+
+    @property
+    def now(self) -> Step | None:
+        """Return the next step."""
+        return self.steps[0] if self.steps else None
+
+
+def find_points(
+    plan: PlanWords | None, rows: Sequence[RepairRow], runs: Sequence[Run], done: Collection[str]
+) -> Points:
+    """Find what is left to do at the test points.
+
+    Parameters
+    ----------
+    plan : PlanWords, optional
+        The session's plan in words, if there is one yet.
+    rows : sequence of RepairRow
+        The rows of repair.csv as it is now.
+    runs : sequence of Run
+        The measurements.
+    done : collection of str
+        Keys of steps that were confirmed or skipped.
+
+    Returns
+    -------
+    Points
+        The steps.
+    """
+    read = [row for row in rows if row.found_text or row.after_text]
+    words = [(row, point_word(row)) for row in read]
+    steps = tuple(step for step in _steps(plan, rows, runs, done) if step.key not in done)
+    good = sum(word == OK for _, word in words)
+    return Points(steps, len(read), good, tuple(reversed(words[-2:])))
+
+
+def _steps(
+    plan: PlanWords | None, rows: Sequence[RepairRow], runs: Sequence[Run], done: Collection[str]
+) -> Iterator[Step]:
+    for number, caution in enumerate(plan.cautions if plan else ()):
+        yield Step(CAUTION, f"caution {number}", caution)
+    checks = gate_checks(rows, runs)
+    texts = {check.name: item.text for check, item in zip(checks, plan.gate, strict=True)} if plan else {}
+    stopped = False
+    for check in checks:
+        key, _, state = check.name.partition("-")
+        if key not in _NAMES:
+            # the last line is about the time after the repair, when every reading is there once more
+            if not stopped and plan and check.name != "after-repair":
+                yield Step(CHECK, check.name, texts[check.name])
+            continue
+        own = [row for row in rows if is_about(key, row, state)]
+        if check.bad and (bad := _bad_row(own)) is not None:
+            key_of_stop = f"off {bad.point} {bad.found_text}"
+            if not stopped and key_of_stop not in done:
+                yield Step(NO_GO, key_of_stop, bad.point, bad.line, bad, point_word(bad))
+            elif not stopped:
+                yield from _hunt(rows)
+                yield Step(HUNT, f"again {bad.point}", bad.point, bad.line, bad, point_word(bad))
+            stopped = True
+        if not stopped and not check.done:
+            yield from _open_readings(key, state, own, rows)
+    if stopped:
+        return
+    yield from _hunt(rows)
+    for block in (*plan.cold, *plan.hot) if plan else ():
+        for step in block.steps:
+            if not step.done:
+                yield Step(CAPTURE, f"capture {step.number}", step.what, level=f"{block.setup}. {step.level}")
+
+
+def _bad_row(own: Sequence[RepairRow]) -> RepairRow | None:
+    """Return the last row that isn't OK and has no good reading after it."""
+    bad = [row for row in own if row.found_text and not row.after_text and point_verdict(row) in _BAD]
+    return bad[-1] if bad else None
+
+
+def _open_readings(key: str, state: str, own: Sequence[RepairRow], rows: Sequence[RepairRow]) -> Iterator[Step]:
+    """Return the readings of a line that are still to be taken: rows that wait for one, else the usual points."""
+    waiting = [row for row in own if not row.found_text]
+    for row in waiting:
+        yield Step(READING, f"read {row.point}", row.point, row.line, row)
+    read = {side_of(row.point) for row in own if row.found_text}
+    if key == RAILS and read:
+        return
+    for name in _NAMES[key]:
+        point = name.format(state)
+        if side_of(point) not in read | {side_of(row.point) for row in waiting}:
+            like = [row for row in rows if is_about(key, row) and side_of(row.point) == side_of(point)]
+            yield Step(READING, f"read {point}", point, 0, like[-1] if like else None)
+
+
+def _hunt(rows: Sequence[RepairRow]) -> Iterator[Step]:
+    """Return the rows that wait for a reading and decide nothing."""
+    for row in rows:
+        if not row.found_text and row.expected_text and not any(is_about(key, row) for key in _NAMES):
+            yield Step(READING, f"read {row.point}", row.point, row.line, row)
+
+
+def usual_unit(point: str) -> str:
+    """Return the unit that a point's reading usually has; "" if that isn't known."""
+    row = RepairRow(point, None, "", None, "", "", None, "", "", "")
+    return next((_UNITS[key] for key in _NAMES if is_about(key, row)), "")
+
