@@ -6,9 +6,11 @@ import contextlib
 import json
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+import tomllib
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from reviewkit.build.cache import Cache
@@ -22,10 +24,12 @@ from reviewkit.ingest.session.session_paths import find_flaw
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import InputError
 from reviewkit.model.recognised import NameWords, Recognised
+from reviewkit.model.sheet import Sheet
 from reviewkit.model.units import UnitError, read_quantity
 
 MOST_FILES = 400  # that no table names; a session has a tenth of that
-_READING = ("columns", "units", "full_scale")  # keys that say how a file is read
+# keys that say how a file is read and as what, and those that its path may contradict
+_GIVEN = ("columns", "units", "full_scale", "kind", "stage", "load", "input", "drive", "frequency")
 _DRIVEN = ("tone", "response", "contour", "distortion-frequency", "crosstalk", "multitone", "intermodulation", "square")
 # what a name's value is a key of
 _OF_KINDS: Mapping[str, tuple[str, ...]] = {
@@ -36,6 +40,7 @@ _OF_KINDS: Mapping[str, tuple[str, ...]] = {
     "weighting": ("noise",),
     "termination": ("noise",),
 }
+_NOTHING: Mapping[str, Any] = MappingProxyType({})
 _STAGES = ("before", "after", "bench")
 _OF_A_STAGE = frozenset((*_STAGES, "left", "right", "l", "r"))
 _SAME_LEVEL = 1.122  # 1 dB, as far as a capture may be from its `drive`
@@ -44,7 +49,7 @@ _KEY_OF = {"L": "left", "R": "right"}
 
 @dataclass(frozen=True)
 class Recognition:
-    """What was recognised. `entries`: the session's measurements, complete with it; `files`: each file that was
+    """A session's measurements after recognition. `entries`: all of them, complete with it; `files`: each file that was
     examined; `digests`: of their content.
     """
 
@@ -75,7 +80,7 @@ def recognise(
     repaired : bool
         Whether the unit was repaired, so that each measurement needs a stage.
     """
-    free = [each for each in entries if "kind" not in each.raw and each.file]
+    free = [each for each in entries if each.file and ("kind" not in each.raw or each.number is None)]
     flawed = {each.file: find_flaw(folder, each.file).strip(" :;") for each in free}
     # a table's own file that isn't there is a fault of the table
     left = [each for each in free if flawed[each.file] and not each.named]
@@ -99,7 +104,7 @@ def recognise(
     files = [each for _, each in found]
     files += [Recognised(each.file, question=flawed[each.file]) for each in left]
     files += [Recognised(each.file, question=f"no more than {MOST_FILES} such files are looked at") for each in surplus]
-    return Recognition(_with_ids(whole), tuple(files), digests)
+    return Recognition(_with_ids(whole, set(recognised)), tuple(files), digests)
 
 
 def _joined(entry: Entry, recognised: Recognised) -> Entry:
@@ -121,7 +126,7 @@ def recognise_file(folder: Path, file: str, given: Mapping[str, Any]) -> str:
 def _examined(
     folder: Path, entries: Sequence[Entry], digests: Mapping[str, str], pool: Pool, cache: Cache
 ) -> list[Recognised]:
-    given = [{key: each.raw[key] for key in _READING if key in each.raw} for each in entries]
+    given = [{key: each.raw[key] for key in _GIVEN if key in each.raw} for each in entries]
     keys = [
         fingerprint("recognised", program_digest(), each.file, repr(said), digests[each.file])
         for each, said in zip(entries, given, strict=True)
@@ -137,23 +142,37 @@ def _examined(
 
 def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
     from reviewkit.ingest.measurement_file import read_any
+
+    try:
+        return recognise_sheet(read_any(folder / file, file, given=given), file, given)
+    except InputError as error:
+        message = error.faults[0].message
+        return Recognised(file, question=message, choices=_suggested(message))
+
+
+def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING) -> Recognised:
+    """Return what a file is recognised as by itself, by its content and its path. Raises InputError.
+
+    `given`: keys whose values are known.
+    """
     from reviewkit.measure.recognition import content_of, remarked
 
     name = read_name(file)
-    try:
-        sheet = read_any(folder / file, file, given=given)
-        content = content_of(sheet, name, file)
-    except InputError as error:
-        return Recognised(file, question=error.faults[0].message)
-    if len(content.kinds) != 1:
-        choices = tuple({"kind": kind, **_for_kind(kind, content.table)} for kind in content.kinds if kind)
-        return Recognised(file, question=content.what, choices=choices)
-    kind = content.kinds[0]
-    if name.doubt:
-        return Recognised(file, question=name.doubt, choices=({"kind": kind},))
-    of_name, of_lines = (_for_kind(kind, each) for each in (name.table, remarked(sheet)))
-    stated = {**content.table, **of_lines}
-    for key in stated.keys() & of_name.keys():
+    content = content_of(sheet, name)
+    kinds = (str(given["kind"]),) if "kind" in given else content.kinds
+    if len(kinds) != 1:
+        choices = tuple({"kind": kind, **_for_kind(kind, content.table)} for kind in kinds if kind)
+        known = [kind for kind in kinds if kind]
+        ask = f": {' or '.join(known)}?" if len(known) > 1 and not content.what.endswith("?") else ""
+        return Recognised(file, question=f"{content.what}{ask}", choices=choices)
+    kind = kinds[0]
+    for key, values in _for_kind(kind, name.doubts).items():
+        if key not in given:
+            choices = tuple({key: value} for value in values)
+            return Recognised(file, question=f"its path says {' and '.join(values)}", choices=choices)
+    of_content, of_lines, of_name = (_for_kind(kind, each) for each in (content.table, remarked(sheet), name.table))
+    stated = {**of_content, **of_lines}
+    for key in stated.keys() & of_name.keys() - given.keys():
         if not _alike(stated[key], of_name[key]):
             question = f"its path says {of_name[key]}, its content {stated[key]}"
             return Recognised(file, question=question, choices=({key: stated[key]}, {key: of_name[key]}))
@@ -164,8 +183,16 @@ def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
         table["input"] = "phono"
     if kind == "crosstalk":
         table["channels"] = "one"
-    level_v = content.level_v if kind in _DRIVEN else None
-    return Recognised(file, table, why=content.what, level_v=level_v)
+    return Recognised(file, table, why=content.what, levels_v=content.levels_v if kind in _DRIVEN else ())
+
+
+def _suggested(message: str) -> tuple[Mapping[str, Any], ...]:
+    """Return the lines that a reader's message suggests, as the keys to write."""
+    suggested = []
+    for line in re.findall(r"(?:columns|units) = \{[^{}]*\}", message):
+        with contextlib.suppress(ValueError):
+            suggested.append(tomllib.loads(line))
+    return tuple(suggested)
 
 
 def _for_kind(kind: str, table: Mapping[str, Any]) -> dict[str, Any]:
@@ -181,7 +208,7 @@ def _alike(one: Any, other: Any) -> bool:
     return bool(one == other)
 
 
-def _channel(sheet: Any, kind: str, name: NameWords) -> dict[str, Any]:
+def _channel(sheet: Sheet, kind: str, name: NameWords) -> dict[str, Any]:
     """Return the channel of a file with one column of readings that doesn't say whose it is, if its name does."""
     read = [column for column in sheet.columns if column.role in ("level", "distortion", "impedance")]
     if kind == "crosstalk" or len(read) != 1 or read[0].channel or not (name.channel and read[0].header):
@@ -223,7 +250,7 @@ def _with_stages(found: Found, others: Sequence[Entry], *, repaired: bool) -> Fo
             why = f'its path says "{stage}", but the [[measurement]] {without[0]} has no stage; write one there'
             asked.append((entry, replace(each, question=why, choices=())))
         elif staged or repaired:
-            why = "was it made before the repair or after it? " + ("Others say" if staged else "Something was repaired")
+            why = "was it made before the repair or after it? " + ("Others say it" if staged else "repair.csv has rows")
             asked.append((entry, replace(each, question=why, choices=choices)))
         else:
             asked.append((entry, each))
@@ -238,39 +265,54 @@ def _with_outputs(found: Found, load: Any) -> Found:
         if not each.question and table["kind"] == "phono" and "load" not in table and load not in (None, "open"):
             choices = ({"load": "open"}, {"load": load})
             why = "was it measured at the tape output, which has no load, or at the loudspeakers' output?"
-            each = replace(each, question=why, choices=choices)  # noqa: PLW2901
+            each = replace(each, question=why, choices=choices)
         asked.append((entry, each))
     return asked
 
 
 def _with_drives(found: Found, load: Any) -> Found:
-    """State the drive of each file whose level is known, unless its path or its table does; ask if they differ.
+    """State the drive of each file whose levels are known, unless its path or its table does; ask if they differ.
 
-    Files that differ only in stage or channel get one: levels set by hand are within 1 dB of each other. If theirs
-    aren't, none is stated. `load`: the bench's, as written.
+    Files that differ only in stage or channel get one, if their levels are within 1 dB of it, as levels set by hand
+    are; of a unit before its repair, one channel that holds it is enough. `load`: the bench's, as written.
     """
-    levels: dict[tuple[str, str], list[float | None]] = {}
+    groups: dict[tuple[str, str], list[tuple[tuple[float, ...], bool]]] = {}
     for entry, each in found:
-        if not each.question and "drive" not in {**each.table, **entry.raw}:
-            levels.setdefault(_group(each), []).append(each.level_v)
+        table = {**each.table, **entry.raw}
+        if not each.question and "drive" not in table:
+            groups.setdefault(_group(each), []).append((each.levels_v, table.get("stage") == "before"))
+    drives = {group: _common(levels) for group, levels in groups.items()}
     done = []
     for entry, each in found:
         table = {"load": load, **each.table, **entry.raw}
         stated = _volts(table.get("drive"), table.get("load"))
-        volts = [level for level in levels.get(_group(each), ()) if level is not None]
-        if each.question or each.level_v is None:
+        drive = drives.get(_group(each)) if "drive" not in table else None
+        if each.question or not each.levels_v:
             done.append((entry, each))
-        elif (
-            "drive" not in table and len(volts) == len(levels[_group(each)]) and max(volts) <= _SAME_LEVEL * min(volts)
-        ):
-            done.append((entry, replace(each, table={**each.table, "drive": f"{_three_digits(max(volts))} V"})))
-        elif stated is None or max(stated, each.level_v) <= _SAME_LEVEL * min(stated, each.level_v):
+        elif drive is not None:
+            done.append((entry, replace(each, table={**each.table, "drive": f"{_three_digits(drive)} V"})))
+        elif stated is None or _holds(each.levels_v, stated, before=table.get("stage") == "before"):
             done.append((entry, each))
         else:
-            level = f"{_three_digits(each.level_v)} V"
+            level = f"{_three_digits(max(each.levels_v))} V"
             why = f"its path says {table['drive']}, but it holds {level}"
             done.append((entry, replace(each, question=why, choices=({"drive": level}, {"drive": table["drive"]}))))
     return done
+
+
+def _common(levels: Sequence[tuple[tuple[float, ...], bool]]) -> float | None:
+    """Return the one level of several files, V; None if there is none."""
+    alike = [volts for volts, _ in levels if volts and max(volts) <= _SAME_LEVEL * min(volts)]
+    if not alike:
+        return None
+    drive = max(max(volts) for volts in alike)
+    return drive if all(_holds(volts, drive, before=before) for volts, before in levels) else None
+
+
+def _holds(levels_v: Sequence[float], drive_v: float, *, before: bool) -> bool:
+    """Return whether a file's levels are those of a drive."""
+    near = [max(level, drive_v) <= _SAME_LEVEL * min(level, drive_v) for level in levels_v]
+    return bool(near) and (any(near) if before else all(near))
 
 
 def _three_digits(value: float) -> str:
@@ -317,10 +359,12 @@ def _with_references(found: Found, others: Sequence[Entry]) -> Found:
     return done
 
 
-def _with_ids(entries: Sequence[Entry]) -> tuple[Entry, ...]:
-    """Give each measurement that no table names an id of its own, from the path of its file."""
-    ids = default_ids([(str(entry.raw.get("id") or ""), entry.file, entry.named) for entry in entries])
+def _with_ids(entries: Sequence[Entry], recognised: Collection[str]) -> tuple[Entry, ...]:
+    """Give each measurement an id of its own, from the path of its file, if no table says of which kind it is."""
+    named = [entry.named and entry.file not in recognised for entry in entries]
+    written = [(str(entry.raw.get("id") or ""), entry.file) for entry in entries]
+    ids = default_ids([(*each, of_table) for each, of_table in zip(written, named, strict=True)])
     return tuple(
-        entry if entry.named else replace(entry, raw={**entry.raw, "id": name})
-        for entry, name in zip(entries, ids, strict=True)
+        entry if of_table or not entry.file else replace(entry, raw={**entry.raw, "id": name})
+        for entry, name, of_table in zip(entries, ids, named, strict=True)
     )

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
     from reviewkit.build.cache import Cache
     from reviewkit.build.options import Options
-    from reviewkit.model.sheet import Sheet
     from reviewkit.render.footage.ffmpeg import Encoder
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
@@ -39,6 +38,7 @@ def run(arguments: Sequence[str]) -> int:
         return int(
             {
                 "new": _new,
+                "add": _add,
                 "read": _read,
                 "plan": _plan,
                 "check": _check,
@@ -78,40 +78,34 @@ def _new(options: argparse.Namespace) -> int:
     return DONE
 
 
-def _read(options: argparse.Namespace) -> int:
-    from reviewkit.ingest.measurement_file import read_any
-    from reviewkit.ingest.sheet.sheet_file import as_json
+def _add(options: argparse.Namespace) -> int:
+    from reviewkit.build.cache import open_cache
+    from reviewkit.commands.adding import add_files, show_added
 
-    sheet = read_any(options.file, options.file.name)
-    if options.json:
-        in_full = (sys.stdout.encoding or "utf-8").lower().replace("-", "") == "utf8"
-        print(json.dumps(as_json(sheet), ensure_ascii=not in_full, allow_nan=False))
-    else:
-        print("\n".join(map(printable, _describe(sheet))))
+    def ask(question: str) -> str:
+        print("\n".join(map(printable, question.split("\n")[:-1])))
+        try:
+            return input(question.rpartition("\n")[2])
+        except EOFError:
+            return "-"
+
+    asking = not options.yes and sys.stdin.isatty() and sys.stdout.isatty()
+    added = add_files(options.session, options.file, open_cache(), ask if asking else None)
+    print("\n".join(map(printable, show_added(added))))
+    print(f"next: reviewkit check {options.session}")
     return DONE
 
 
-def _describe(sheet: Sheet) -> list[str]:
-    separators = {",": "comma", ";": "semicolon", "\t": "tab", " ": "spaces"}
-    marks = {".": "point", ",": "comma"}
-    separator = separators.get(sheet.separator, sheet.separator)
-    text = f", separated by {separator}, decimal {marks.get(sheet.decimal, sheet.decimal)}" if separator else ""
-    lines = [f"{sheet.source}: {_count(sheet.rows, 'row')}, {sheet.encoding}{text}"]
-    lines += [f"  {sentence}" for sentence in sheet.laid_out]
-    for column in sheet.columns:
-        low, high = float(column.values.min()), float(column.values.max())
-        channel = f" {column.channel}" if column.channel else ""
-        lines.append(f'  {column.role}{channel} in {column.unit}, from "{column.header}": {low:.6g} to {high:.6g}')
-    for reading in sheet.readings:
-        at = ", ".join(
-            f"{key} {entry:g}" if isinstance(entry, float) else f"{key} {entry}" for key, entry in reading.at.items()
-        )
-        channel = f" {reading.channel}" if reading.channel else ""
-        name = reading.name.replace("_", " ")
-        lines.append(f"  {name}{channel}: {reading.value:.6g} {reading.unit}".rstrip() + (f" ({at})" if at else ""))
-    lines += [f"  line {skipped.line} skipped: {skipped.why}" for skipped in sheet.skipped]
-    lines += [f"  {warning}" for warning in sheet.warnings]
-    return lines
+def _read(options: argparse.Namespace) -> int:
+    from reviewkit.commands.reading import read_files, show_read
+
+    read = read_files(options.file)
+    if options.json:
+        in_full = (sys.stdout.encoding or "utf-8").lower().replace("-", "") == "utf8"
+        print(json.dumps(read.as_json(), ensure_ascii=not in_full, allow_nan=False))
+    else:
+        print("\n".join(map(printable, show_read(read))))
+    return DONE
 
 
 def _plan(options: argparse.Namespace) -> int:

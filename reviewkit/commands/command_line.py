@@ -13,6 +13,7 @@ speak from, a description, chapters and a page. One folder in, one command, ever
 _START = """first steps:
   reviewkit new my-session          a session folder, every file explained by comments
   reviewkit plan my-session         what to measure, from what the maker printed
+  reviewkit add my-session FILE…    exports copied in, what isn't clear asked
   reviewkit read export.csv         how a measurement file is understood
   reviewkit check my-session        everything wrong or missing, nothing written
   reviewkit build my-session        everything into my-session/out/
@@ -41,6 +42,23 @@ def make_parser() -> argparse.ArgumentParser:
     )
     new.add_argument("folder", metavar="FOLDER", type=_path, help="where; must not exist yet, or be empty")
 
+    add = commands.add_parser(
+        "add",
+        help="copy exports into a session, and ask what they don't show",
+        formatter_class=raw,
+        description="Copy files into measurements/, say what each was recognised as, and why. On a terminal, ask\n"
+        "about what isn't clear; the answers become [[measurement]] tables in session.toml. Nothing is replaced.",
+    )
+    add.add_argument("session", metavar="SESSION", type=_path, help="the session folder; it holds session.toml")
+    add.add_argument(
+        "file",
+        metavar="FILE",
+        type=_path,
+        nargs="+",
+        help="exports, or folders; before/, after/ and bench/ stay folders",
+    )
+    add.add_argument("--yes", action="store_true", help="ask nothing; what isn't clear is left out, with its question")
+
     read = commands.add_parser(
         "read",
         help="how a measurement file is understood",
@@ -48,7 +66,7 @@ def make_parser() -> argparse.ArgumentParser:
         description="Say in plain words how a measurement file is understood: separator, decimal mark, columns,\n"
         "units, rows, and what was skipped. Try this first on an export that build does not accept.",
     )
-    read.add_argument("file", metavar="FILE", type=_path, help="an export: delimited text of any common layout")
+    read.add_argument("file", metavar="FILE", type=_path, help="an export, or a folder: then every file in it")
     read.add_argument("--json", action="store_true", help="the columns with their values, as JSON")
 
     plan = commands.add_parser(

@@ -1,4 +1,4 @@
-"""What the path of a measurement's file says: stage, load, drive, channel, input, setting, and which kinds it may be.
+"""The path of a measurement's file → what it says: stage, load, drive, channel, input, setting, possible kinds.
 
 Only whole words count, and a value only with its unit. Whatever could mean two things is left unsaid, or asked about.
 """
@@ -57,12 +57,13 @@ def read_name(file: str) -> NameWords:
     folders = " / ".join(map(_words, path.parts[1:-1]))
     stem = _words(path.stem)
     text = f"{folders} / {stem}"
-    table, doubts = {}, []
+    table: dict[str, str] = {}
+    doubts: dict[str, tuple[str, ...]] = {}
     stages = {stage for pattern, stage in _STAGES if _has(pattern, text)}
     if len(stages) == 1:
         table["stage"] = stages.pop()
     elif stages:
-        doubts.append(f"its path says {' and '.join(sorted(stages))}")
+        doubts["stage"] = tuple(sorted(stages))
     values: dict[str, set[str]] = {}
     for number, unit in _VALUE.findall(text):
         name = unit.strip().removesuffix("s").replace("watt", "w")
@@ -72,7 +73,7 @@ def read_name(file: str) -> NameWords:
         if len(each) == 1:
             table[key] = each.pop()
         elif key == "load":
-            doubts.append(f"its path says {' and '.join(sorted(each))}")
+            doubts["load"] = tuple(sorted(each))
     if _has(_AT_TAPE_OUT, text):
         table |= {"setting": "at the tape output", "load": "open"}
     elif bypassed := re.search(rf"(?<!\w)(?:{_BYPASSED})(?!\w)", stem):
@@ -82,18 +83,18 @@ def read_name(file: str) -> NameWords:
         if len(inputs) == 1:
             table["input"] = _INPUTS[inputs[0]]
         elif inputs:
-            doubts.append(f"its path says {' and '.join(inputs)}")
+            doubts["input"] = tuple(_INPUTS[each] for each in inputs)
     if _has(r"shorted", text):
         table["termination"] = "shorted"
     if _has(r"a ?weighted|dba|a wtd", text):
         table["weighting"] = "A"
     kinds = {kind for pattern, named in _KINDS if _has(pattern, text) for kind in named}
-    return NameWords(frozenset(kinds), table, _channel(text), _setting(stem), "; ".join(doubts))
+    return NameWords(frozenset(kinds), table, _channel(text), _setting(stem), doubts)
 
 
 def _words(name: str) -> str:
     """Return a name in lower case, its words set apart by single spaces."""
-    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    apart = re.sub(r"(?<=[a-z][a-z])(?=[A-Z])", " ", name)
     return " ".join(re.split(r"[\s_\-+()]+|(?<!\d)[.,]|[.,](?!\d)", apart.lower())).strip()
 
 

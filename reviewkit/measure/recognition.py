@@ -14,7 +14,6 @@ import numpy as np
 
 from reviewkit.measure import curves, sweeps
 from reviewkit.measure.captures import sample_rate_hz
-from reviewkit.measure.noise import KIND as NOISE
 from reviewkit.measure.recognised_signals import MAINS_ONLY, NOTHING, Signal, of_spectrum, of_waveform
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array
@@ -34,7 +33,6 @@ _LOUD_V = 0.2  # no hum is so loud that anybody would measure on
 _QUIET_V = 0.02  # an idle output of a sound amplifier is below this (common practice, no source)
 _LOWEST_OUTPUT_V = 0.003  # a sweep at less isn't that of an output that is driven
 _LOWEST_RELATIVE_DB = -40.0
-_SAME_LEVEL_DB = 1.0
 _STEADY_DB = 0.5
 _HIGHEST_SOURCE_OHM = 4.0  # above it, it may be the impedance of something else: a loudspeaker, an input
 _NOT_AN_OUTPUT = re.compile(r"noise|crosstalk|separation|thd|distortion|residual|input|generator", re.IGNORECASE)
@@ -47,7 +45,7 @@ _CONDITIONS = {
 _WINDOW = re.compile(r"\bwindow\w*\W+(.+)", re.IGNORECASE)
 
 
-def content_of(sheet: Sheet, name: NameWords, file: str) -> Content:
+def content_of(sheet: Sheet, name: NameWords) -> Content:
     """Return the kind that a file is, or those that it may be, with what else its content gives.
 
     Parameters
@@ -56,8 +54,6 @@ def content_of(sheet: Sheet, name: NameWords, file: str) -> Content:
         The file as read.
     name : NameWords
         What its name says, which decides between readings that its content allows, and never against it.
-    file : str
-        Its path, for what is said of it.
 
     Returns
     -------
@@ -217,16 +213,16 @@ def _idle(signals: Sequence[Signal], columns: Sequence[Column], name: NameWords,
     """Return noise if it is quiet, or if its name says so and its lines are the mains'; else ask."""
     lines = any(signal.kind == MAINS_ONLY for signal in signals)
     what = "no signal but hum" if lines else "no signal, only noise"
-    named = NOISE.name in name.kinds
+    named = "noise" in name.kinds
     rms = np.array([max(signal.level for signal in signals)])
     unit = columns[0].unit
     volts = volts_of(rms if unit == "V" else np.asarray(db_of_amplitude(rms)), unit)
     in_volts = volts is not None
     if volts is not None and float(volts[0]) < _QUIET_V:
-        return Content((NOISE.name,), f"{what}, {quantities.volts(float(volts[0]))}", table)
+        return Content(("noise",), f"{what}, {quantities.volts(float(volts[0]))}", table)
     if named and (lines or not in_volts):
-        return Content((NOISE.name,), what, table)
-    return Content((NOISE.name, "tone") if lines else (NOISE.name, ""), f"{what}: is it the idle output?", table)
+        return Content(("noise",), what, table)
+    return Content(("noise", "tone") if lines else ("noise", ""), f"{what}: is it the idle output?", table)
 
 
 # ------------------------------------------------------------------ sweeps
@@ -258,7 +254,7 @@ def _sweep(sheet: Sheet, name: NameWords) -> Content:
     if any(_is_faint(column.unit, reached[column.channel]) for column in columns):
         what = "levels over frequency, too low for an output that is driven"
         return Content(("response", "noise", "crosstalk"), what)
-    return replace(_shape(frequency_hz, levels, name), level_v=_level_v(columns, reached))
+    return replace(_shape(frequency_hz, levels, name), levels_v=_levels_v(columns, reached))
 
 
 def sweeps_db(column: Column) -> Array:
@@ -282,18 +278,16 @@ def _one_driven(apart_db: float, name: NameWords, columns: Sequence[Column], at_
         return Content(("crosstalk", "response"), f"{what}; its name says the other channel", table)
     if "crosstalk" in name.kinds:
         mine = [column for column in columns if column.channel == driven]
-        return Content(("crosstalk",), what, table, _level_v(mine, at_1k))
+        return Content(("crosstalk",), what, table, _levels_v(mine, at_1k))
     return Content(("crosstalk", "response"), f"{what}: crosstalk, or a channel that fails?", table)
 
 
-def _level_v(columns: Sequence[Column], at_1k: Mapping[str, float]) -> float | None:
-    """Return the level at 1 kHz, V, if it is known in volts and alike in all channels."""
+def _levels_v(columns: Sequence[Column], at_1k: Mapping[str, float]) -> tuple[float, ...]:
+    """Return the level of each channel at 1 kHz, V; nothing if they are relative."""
     # `relative_db` gives volts as dBV
     volts = [volts_of(np.array(at_1k[c.channel]), "dBV" if c.unit == "V" else c.unit) for c in columns]
-    known = [float(each) for each in volts if each is not None]
-    if len(known) < len(columns) or not known or db_of_amplitude(max(known) / min(known)) > _SAME_LEVEL_DB:
-        return None
-    return max(known)
+    known = tuple(float(each) for each in volts if each is not None)
+    return known if len(known) == len(columns) else ()
 
 
 def _shape(frequency_hz: Array, levels: Mapping[str, Array], name: NameWords) -> Content:

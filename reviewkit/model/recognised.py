@@ -1,4 +1,4 @@
-"""What a measurement's file was recognised as, what shows it, and what is left to ask."""
+"""Recognised files: the kind of each, what shows it, and what is left to ask."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from reviewkit.model.toml_text import inline_table
 
 @dataclass(frozen=True)
 class NameWords:
-    """What a file's name and its folders say.
+    """The words of a file's path that are understood.
 
     Attributes
     ----------
@@ -24,20 +24,20 @@ class NameWords:
         L, R or "".
     setting
         Its words without those that are understood: the setting of a control.
-    doubt
-        What contradicts itself in it, or "".
+    doubts
+        The keys for which it says several values, with these.
     """
 
     kinds: frozenset[str] = frozenset()
     table: Mapping[str, str] = field(default_factory=dict)
     channel: str = ""
     setting: str = ""
-    doubt: str = ""
+    doubts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Content:
-    """What a file's columns hold.
+    """A file's columns and their content, as far as they show its kind.
 
     Attributes
     ----------
@@ -47,14 +47,14 @@ class Content:
         What is in it, in words; of an unclear file, the question.
     table
         Keys of its [[measurement]] that the content gives.
-    level_v
-        The level at the output, V, of a file in which it is steady.
+    levels_v
+        The level of each channel at the output, V, of a sweep at 1 kHz; empty if it isn't known.
     """
 
     kinds: tuple[str, ...]
     what: str
     table: Mapping[str, Any] = field(default_factory=dict)
-    level_v: float | None = None
+    levels_v: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -73,8 +73,8 @@ class Recognised:
         Why it is left out; "" if it is used.
     choices
         The answers to choose from, each the keys to write, the likeliest first.
-    level_v
-        The level at the output, V, if its content shows one.
+    levels_v
+        The level of each channel at the output, V, if its content shows it.
     """
 
     file: str
@@ -82,7 +82,7 @@ class Recognised:
     why: str = ""
     question: str = ""
     choices: tuple[Mapping[str, Any], ...] = ()
-    level_v: float | None = None
+    levels_v: tuple[float, ...] = ()
 
 
 def toml_lines(table: Mapping[str, Any]) -> list[str]:

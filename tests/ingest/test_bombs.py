@@ -30,7 +30,6 @@ from reviewkit.ingest.session.notes_file import MOST_NOTES, parse_notes, read_no
 from reviewkit.ingest.session.photo_file import read_photo
 from reviewkit.ingest.session.price_file import read_prices
 from reviewkit.ingest.session.session_file import read_document
-from reviewkit.measure import KINDS
 from reviewkit.model.errors import MOST_KEPT, InputError, listed
 
 READERS = every_reader()

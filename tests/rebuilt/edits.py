@@ -513,6 +513,51 @@ def _swapped(one: str, other: str) -> Change:
     return change
 
 
+def of_dropped() -> Iterator[Edit]:
+    """Files that no table names: dropped in, renamed, removed, changed, named, ignored."""
+    on = partial(Edit, session="dropped")
+    sweep = third_session.files(SWEEPS)["measurements/thd-sweep.csv"]
+    table = '\n[[measurement]]\nfile = "measurements/after/power.csv"\nkind = "distortion-power"\nfrequency = "1 kHz"\n'
+    yield from (
+        on("a file dropped in", change=add("measurements/after/thd 3w.csv", sweep), undo=True, again=True),
+        on("an unclear file dropped in", change=add("measurements/what.csv", "a,b\n1,2\n3,4\n"), undo=True),
+        on("a file to ignore dropped in", change=add("measurements/new.tmp", "a,b\n1,2\n"), alters=False, undo=True),
+        on("a file to ignore changed", change=add("measurements/half.tmp", "written"), alters=False),
+        on("a twin dropped in", change=_copied("measurements/after/power.csv", "measurements/after/power again.csv")),
+        on(
+            "a dropped file renamed",
+            change=_moved("measurements/after/left-driven.csv", "measurements/before/left-driven.csv"),
+            undo=True,
+        ),
+        on("a dropped file removed", change=remove("measurements/before/power.csv"), undo=True),
+        on("one digit of a dropped file", change=digit("measurements/after/power.csv"), undo=True),
+        on("one digit of a dropped capture", change=digit("measurements/tone after.wav"), undo=True),
+        on("an unclear file changed", change=add("measurements/odd.csv", sweep)),
+        on("a dropped file named", change=append("session.toml", f'{table}stage = "after"\n'), undo=True),
+        on("a dropped file named in part", change=append("session.toml", _PARTLY), undo=True),
+        on(
+            "a file of many dropped in", change=_copied("measurements/controls/bass.csv", "measurements/controls/b.csv")
+        ),
+        on("key files.ignore", change=toml('ignore = ["*.tmp"]', 'ignore = ["*.tmp", "odd.csv"]')),
+        on("key measurement.files", change=toml("controls/*.csv", "controls/b*.csv")),
+    )
+
+
+_PARTLY = """
+[[measurement]]
+file = "measurements/tone after.wav"
+full_scale = "12 V"
+"""
+
+
+def _copied(one: str, other: str) -> Change:
+    return lambda folder: (folder / other).write_bytes((folder / one).read_bytes() + b"\n")
+
+
+def _moved(one: str, other: str) -> Change:
+    return lambda folder: (folder / one).rename(folder / other)
+
+
 def of_clips() -> Iterator[Edit]:
     """Moving clips take long, so they are made of one chart."""
     on = partial(Edit, session="only crosstalk", options=("--motion",), needs="imageio_ffmpeg")
@@ -592,6 +637,7 @@ LONG_EDITS: tuple[Edit, ...] = (
     *of_keys(),
     *of_files(),
     *of_the_third(),
+    *of_dropped(),
     *of_clips(),
     *of_receiver(),
     *of_sample(),

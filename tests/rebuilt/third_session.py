@@ -696,10 +696,54 @@ def write(folder: Path, kinds: Collection[str]) -> Path:
     return folder
 
 
+DROPPED = """
+[files]
+ignore = ["*.tmp"]
+
+[[measurement]]
+files = "measurements/controls/*.csv"
+kind = "contour"
+against = "after-flat"
+setting = "as its file is called"
+stage = "after"
+"""
+_DROPPED_AS = {
+    "measurements/after/flat.csv": "measurements/flat before.csv",
+    "measurements/before/flat.csv": "measurements/flat before.csv",
+    "measurements/before/power.csv": "measurements/power-before.csv",
+    "measurements/after/power.csv": "measurements/power.csv",
+    "measurements/after/left-driven.csv": "measurements/left-driven.csv",
+    "measurements/controls/bass.csv": "measurements/bass.csv",
+    "measurements/controls/treble.csv": "measurements/treble.csv",
+    "measurements/tone after.wav": "measurements/tone-after.wav",
+    "measurements/odd.csv": "measurements/output.csv",
+}
+
+
+def write_dropped(folder: Path) -> Path:
+    """The session in a folder, with files whose kind is only in themselves, and one that isn't clear."""
+    write(folder, ("crosstalk",))
+    (folder / "measurements" / "left-driven.csv").unlink()
+    (folder / "measurements" / "right-driven.csv").unlink()
+    for name, source in _DROPPED_AS.items():
+        content = _all_files()[source]
+        content = content.encode() if isinstance(content, str) else content
+        # no two of them are the same
+        content = content.replace(b"(dBV)", b"(dBu)") if name == "measurements/after/flat.csv" else content
+        if name.startswith("measurements/controls/"):
+            content = content.replace(b"Level", b"Left")
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(content)
+    (folder / "measurements" / "half.tmp").write_text("being written")
+    (folder / "session.toml").write_text(session_toml(()) + DROPPED, encoding="utf-8")
+    return folder
+
+
 WRITERS: dict[str, Callable[[Path], Path]] = {
     "sweeps": lambda folder: write(folder, SWEEPS),
     "short": lambda folder: write(folder, SHORT),
     "captures": lambda folder: write(folder, CAPTURES),
+    "dropped": write_dropped,
 }
 
 if __name__ == "__main__":

@@ -1,0 +1,238 @@
+"""The command `add`: copies exports into a session, and asks what they don't show. Only it writes session.toml."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from reviewkit.build.atomic_files import incoming_place, write_flushed, write_whole
+from reviewkit.build.cache import Cache
+from reviewkit.build.last_build import MEASUREMENTS, listed_files
+from reviewkit.build.pool import ALONE
+from reviewkit.build.recognising import Recognition, recognise
+from reviewkit.ingest.session.repair_file import read_repair
+from reviewkit.ingest.session.session_entries import Entry, entries_of
+from reviewkit.ingest.session.session_file import FILE_NAME, read_document
+from reviewkit.ingest.session.toml_insertion import insert_measurements
+from reviewkit.model import inside
+from reviewkit.model.digests import file_digest, files_in
+from reviewkit.model.errors import CannotFinish, Fault, InputError
+from reviewkit.model.recognised import Recognised, in_words, lines_to_paste
+
+MOST_FILES = 400
+_STAGES = ("before", "after", "bench")
+Ask = Callable[[str], str]  # given a question, returns the answer as typed
+
+
+@dataclass(frozen=True)
+class Added:
+    """Files that were added. `copied`: by their paths in the session folder; `recognised`: what each file is, and why,
+    or what is left to ask; `tables`: the tables that were written.
+    """
+
+    copied: tuple[str, ...]
+    recognised: tuple[Recognised, ...]
+    tables: tuple[Mapping[str, Any], ...]
+    others: tuple[str, ...] = field(default=())  # files that a table of the session names already
+
+
+def add_files(session: Path, sources: Sequence[Path], cache: Cache, ask: Ask | None) -> Added:
+    """Copy files into a session, and write the tables that they need.
+
+    Parameters
+    ----------
+    session : Path
+        The session folder.
+    sources : Sequence[Path]
+        Files, and folders whose files are meant; a folder called before, after or bench stays one.
+    cache : Cache
+        The cache.
+    ask : Ask | None
+        Asks about what isn't clear; None if nothing is to be asked, and unclear files are left out.
+
+    Raises
+    ------
+    InputError
+        A file can't be added, or would replace another; nothing is written then.
+    CannotFinish
+        A file can't be written, or session.toml was changed meanwhile.
+    """
+    read_document(session)
+    before = file_digest(session / FILE_NAME)
+    wanted = _wanted(session, sources)
+    copied = _copy(session, {name: source for name, source in wanted.items() if source is not None})
+    answers: dict[str, dict[str, Any]] = {}
+    left: set[str] = set()
+    while True:
+        recognition = _recognised(session, cache, answers)
+        open_ = [each for each in recognition.files if each.file in wanted and each.question and each.file not in left]
+        if ask is None or not open_:
+            break
+        open_.sort(key=lambda each: any("stage" in choice for choice in each.choices))  # one question for many, then
+        same = [each for each in open_ if (each.question, each.choices) == (open_[0].question, open_[0].choices)]
+        chosen = _answer(same, ask) if open_[0].choices else None
+        if chosen is None:
+            left.update(each.file for each in same)
+        else:
+            for each in same:
+                answers[each.file] = {**answers.get(each.file, {}), **chosen}
+    tables = _tables(recognition, answers, left)
+    if tables:
+        if file_digest(session / FILE_NAME) != before:
+            raise CannotFinish(f"{session / FILE_NAME} was changed meanwhile; the files were copied, so add them again")
+        raw = (session / FILE_NAME).read_bytes()
+        written = insert_measurements(raw.decode("utf-8"), FILE_NAME, tables)
+        write_whole(session / FILE_NAME, written.encode("utf-8"))
+    found = tuple(
+        replace(each, table={**each.table, **answers.get(each.file, {})})
+        for each in recognition.files
+        if each.file in wanted
+    )
+    others = tuple(name for name in wanted if name not in {each.file for each in found})
+    return Added(copied, found, tuple(tables), others)
+
+
+def show_added(added: Added) -> Iterator[str]:
+    """Yield lines that say what was done."""
+    yield from (f"copied: {name}" for name in added.copied)
+    yield from (f"{name}: the session says already what it is, or ignores it" for name in added.others)
+    for each in added.recognised:
+        if each.question:
+            yield f"{each.file} is left out: {each.question}"
+            yield from (f"    {line}" for line in lines_to_paste(each.file, each.choices))
+        else:
+            yield f"{each.file}: {in_words(each.table)} ({each.why})"
+    if added.tables:
+        count = len(added.tables)
+        yield f"{FILE_NAME}: {count} [[measurement]] table{'' if count == 1 else 's'} added"
+
+
+# ------------------------------------------------------------------ copying
+
+
+def _wanted(session: Path, sources: Sequence[Path]) -> dict[str, Path | None]:
+    """Return the files to add by their future paths in the session folder; None for one that is there already."""
+    faults: list[Fault] = []
+    wanted: dict[str, Path | None] = {}
+    for source, name in _named(session, sources, faults):
+        place = f"{MEASUREMENTS}/{name}"
+        there = session / place
+        if "\\" in name or not name.isprintable():
+            faults.append(Fault(str(source), 0, "its name has signs that no path in a session can have; rename it"))
+        elif place in wanted:
+            faults.append(Fault(str(source), 0, f"two of these files would be {place}; rename one, or use folders"))
+        elif inside.is_there(there) and file_digest(there) != file_digest(source):
+            faults.append(Fault(place, 0, f"is there already, with other content than {source}; rename one of them"))
+        elif inside.is_outside(session, place):
+            faults.append(Fault(place, 0, "leads outside the session's folder; take the link away"))
+        wanted[place] = None if inside.is_there(there) else source
+    if len(wanted) > MOST_FILES:
+        faults.append(Fault(str(sources[0]), 0, f"these are {len(wanted)} files; add at most {MOST_FILES} at a time"))
+    if faults:
+        raise InputError(faults)
+    if not wanted:
+        raise InputError(Fault(str(sources[0]), 0, "there is no file in this folder; name one that holds exports"))
+    return wanted
+
+
+def _named(session: Path, sources: Sequence[Path], faults: list[Fault]) -> Iterator[tuple[Path, str]]:
+    """Yield each file with its path in measurements/: a folder's files keep their places in it."""
+    own = (session / MEASUREMENTS).resolve()
+    for source in sources:
+        if source.is_dir():
+            for name in files_in(source.resolve()):
+                if not any(part.startswith((".", "~")) for part in Path(name).parts):
+                    yield source / name, _inside(source.resolve() / name, own) or _kept(source, name)
+        elif source.is_file():
+            yield source, _inside(source.resolve(), own) or _kept(source.parent, source.name)
+        else:
+            faults.append(Fault(str(source), 0, "there is no such file; name an export, or a folder of them"))
+
+
+def _inside(path: Path, own: Path) -> str:
+    return path.relative_to(own).as_posix() if path.is_relative_to(own) else ""
+
+
+def _kept(folder: Path, name: str) -> str:
+    """Return a file's path, with its folder if that says its stage."""
+    stage = folder.resolve().name.casefold()
+    return f"{stage}/{name}" if stage in _STAGES else name
+
+
+def _copy(session: Path, wanted: Mapping[str, Path]) -> tuple[str, ...]:
+    """Copy files into their places, all or none; none replaces another."""
+    done: list[Path] = []
+    for name, source in wanted.items():
+        place = session / name
+        new = incoming_place(place.parent, place.name)
+        try:
+            write_flushed(new, source.read_bytes())
+            _move_in(new, place)
+            done.append(place)
+        except OSError as error:
+            for each in (new, *done):
+                with suppress(OSError):
+                    each.unlink(missing_ok=True)
+            raise CannotFinish(f"{place}: {error.strerror or error}; no file was added") from error
+    return tuple(wanted)
+
+
+def _move_in(new: Path, place: Path) -> None:
+    """Move a file to a name that nothing has; a link, unlike a move, never replaces what came there meanwhile."""
+    try:
+        os.link(new, place)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links
+        if inside.is_there(place):
+            raise
+        os.replace(new, place)  # noqa: PTH105
+        return
+    new.unlink()
+
+
+# ------------------------------------------------------------------ asking
+
+
+def _recognised(session: Path, cache: Cache, answers: Mapping[str, Mapping[str, Any]]) -> Recognition:
+    """Return what the session's files are recognised as with these answers, as if they were written."""
+    document = read_document(session)
+    entries = [
+        Entry({**each.raw, **answers[each.file]}) if each.number is None and each.file in answers else each
+        for each in entries_of(document, listed_files(session))
+    ]
+    bench = document.data.get("bench")
+    load = bench.get("load") if isinstance(bench, dict) else None
+    repaired = False
+    with suppress(InputError):
+        repaired = (session / "repair.csv").is_file() and bool(read_repair(session / "repair.csv"))
+    return recognise(session, entries, ALONE, cache, load=load, repaired=repaired)
+
+
+def _answer(files: Sequence[Recognised], ask: Ask) -> Mapping[str, Any] | None:
+    """Return the choice that the user makes for these files; None to leave them out."""
+    first = files[0]
+    lines = [", ".join(each.file for each in files), f"  {first.question}"]
+    lines += [f"  {number}  {in_words(choice)}" for number, choice in enumerate(first.choices, 1)]
+    lines.append("  -  leave out for now")
+    question = "\n".join(lines)
+    while True:
+        typed = ask(f"{question}\n[1] ").strip()
+        if typed == "-":
+            return None
+        if typed in ("", *map(str, range(1, len(first.choices) + 1))):
+            return first.choices[int(typed or 1) - 1]
+
+
+def _tables(recognition: Recognition, answers: Mapping[str, Mapping[str, Any]], left: set[str]) -> list[dict[str, Any]]:
+    """Return the tables of the files that needed an answer: with a kind, one says everything; without, what differs."""
+    whole = {each.file: {**each.table, **answers.get(each.file, {})} for each in recognition.files if not each.question}
+    return [
+        {"file": file, **(whole[file] if "kind" in answer else answer)}
+        for file, answer in answers.items()
+        if file in whole and file not in left
+    ]

@@ -1,0 +1,97 @@
+"""New [[measurement]] tables in a session.toml: inserted as text, so that comments and line ends stay."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from functools import reduce
+from operator import getitem
+from typing import Any
+
+from reviewkit.ingest.session.toml_lines import TomlDocument, parse_toml
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.recognised import toml_lines
+
+
+def insert_measurements(text: str, source: str, tables: Sequence[Mapping[str, Any]]) -> str:
+    """Return the text of a session.toml with more [[measurement]] tables, after those that it has, else at its end.
+
+    Parameters
+    ----------
+    text : str
+        The text, with its own line ends.
+    source : str
+        What messages call the file.
+    tables : Sequence[Mapping[str, Any]]
+        The keys of each, in their order.
+
+    Raises
+    ------
+    InputError
+        If the text can't be read, or doesn't read as intended afterwards.
+    """
+    document = parse_toml(text, source)
+    lines = text.split("\n")
+    place = _end_of_measurements(document, [line.removesuffix("\r") for line in lines])
+    ending = "\r" if "\r\n" in text else ""
+    if place == len(lines) and lines[-1]:
+        lines.append("")  # the last line had no end
+        lines[-2] += ending if not lines[-2].endswith("\r") else ""
+    new: list[str] = []
+    for table in tables:
+        new += ["", "[[measurement]]", *toml_lines(table)]
+    new = [f"{line}{ending}" for line in new]
+    place = min(place, len(lines) - (not lines[-1]))
+    joined = "\n".join([*lines[:place], *new, *lines[place:]])
+    intended = {**document.data, "measurement": [*_measurements(document), *map(dict, tables)]}
+    if not _reads_as(joined, intended):
+        remedy = "write them by hand:\n" + "\n".join(
+            line for table in tables for line in ["[[measurement]]", *toml_lines(table)]
+        )
+        raise InputError(Fault(source, 0, f"new tables can't be put into this file as it is laid out; {remedy}"))
+    return joined
+
+
+def _measurements(document: TomlDocument) -> list[Any]:
+    tables = document.data.get("measurement", [])
+    return tables if isinstance(tables, list) else [tables]
+
+
+def _reads_as(text: str, intended: Mapping[str, Any]) -> bool:
+    try:
+        return tomllib.loads(text.removeprefix("\ufeff").replace("\r\n", "\n")) == intended
+    except ValueError:
+        return False
+
+
+def _end_of_measurements(document: TomlDocument, rows: Sequence[str]) -> int:
+    """Return how many lines come before the end of the last measurement, or of the file if there is none.
+
+    Comments between it and the next table are the next table's, but those right under its last key are its own.
+    """
+    headers = {
+        line: path
+        for path, line in document.lines.items()
+        if rows[line - 1].lstrip().startswith("[") and _is_table(document.data, path)
+    }
+    last = max((line for line, path in headers.items() if path[0] == "measurement"), default=0)
+    if not last:
+        return len(rows)
+    end = min((line - 1 for line in headers if line > last), default=len(rows))
+    filled = end
+    while filled > last and _is_aside(rows[filled - 1]):
+        filled -= 1
+    own = filled
+    while own < end and rows[own].lstrip().startswith("#"):
+        own += 1
+    return filled if own == end and end < len(rows) else own
+
+
+def _is_aside(row: str) -> bool:
+    return not row.strip() or row.lstrip().startswith("#")
+
+
+def _is_table(data: Mapping[str, Any], path: Sequence[str | int]) -> bool:
+    """Return whether a path leads to a table, or to an array of them."""
+    value: Any = reduce(getitem, path, data)  # type: ignore[arg-type]
+    return isinstance(value, dict) or (isinstance(value, list) and bool(value) and isinstance(value[0], dict))
