@@ -136,7 +136,7 @@ async function act(form, name, words) {
     await refresh();
     return true;
   }
-  if (status === 409 && "now" in answer) offer(form, answer.now, () => { form.dataset.raw = answer.raw; form.dataset.line = answer.line; });
+  if (status === 409 && "now" in answer) offer(form, answer.now, () => { for (const name of ["raw", "line", "was"]) if (name in answer) form.dataset[name] = answer[name]; });
   else explain(form, answer.faults || ["This could not be done."]);
   return false;
 }

@@ -33,17 +33,17 @@ def opened(browser: Browser, width: int, height: int) -> Iterator[Page]:
 class Watched:
     """A session that is being watched by a thread of this process, once it was built."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, editing: bool = False, cache: Any = None) -> None:
         from reviewkit.build.cache import NO_CACHE
         from reviewkit.build.pool import ALONE
-        from reviewkit.commands.watch import watch
+        from reviewkit.commands.desk.desk import open_desk
 
         self.folder = folder
         self.reports: Queue[Any] = Queue()
         self._opened: Queue[str] = Queue()
         self._stop = Event()
-        given = {"opened": self._opened.put, "report": self.reports.put, "stop": self._stop}
-        self._thread = Thread(target=watch, args=(folder, ALONE, NO_CACHE), kwargs=given)
+        given = {"editing": editing, "opened": self._opened.put, "report": self.reports.put, "stop": self._stop}
+        self._thread = Thread(target=open_desk, args=(folder, ALONE, cache or NO_CACHE), kwargs=given)
         self._thread.start()
         self.address = self._opened.get(timeout=30)
         self.first = self.reports.get(timeout=120)

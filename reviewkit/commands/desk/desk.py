@@ -17,17 +17,21 @@ from reviewkit.build.cache import Cache
 from reviewkit.build.options import Options
 from reviewkit.build.pool import Pool
 from reviewkit.commands.desk.build_process import BuildProcess, open_folder
+from reviewkit.build.pipeline import Composed
+from reviewkit.commands.desk import session_edits
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession, Rebuilt, watch_saves
-from reviewkit.commands.desk.page import TITLE_LENGTH, Evening, page_facts
+from reviewkit.commands.desk.page import TITLE_LENGTH, Evening, page_facts, same_question
 from reviewkit.commands.desk.server import Conflict, LiveServer, Served
 from reviewkit.ingest.session import notes_edit, repair_edit
 from reviewkit.ingest.session.notes_edit import read_lines
 from reviewkit.ingest.session.repair_file import parse_repair
 from reviewkit.ingest.session.session_paths import links_out
+from reviewkit.episode.alt_text import heading_of
 from reviewkit.model import places
 from reviewkit.model.digests import digest_of, file_digest
 from reviewkit.model.errors import CannotFinish, Fault, InputError
+from reviewkit.model.recognised import Recognised
 from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.page_fonts import page_fonts
@@ -158,6 +162,12 @@ class Desk:
             "light": self._light,
             "step-done": self._step_done,
             "reading": self._reading,
+            "answer": self._answer,
+            "leave-out": self._leave_out,
+            "hide-card": lambda words: self._hide(words, hide=True),
+            "show-card": lambda words: self._hide(words, hide=False),
+            "move-card": self._move,
+            "title": self._title,
             "build": self._build,
             "stop-build": lambda words: self.building.stop(),
             "open-folder": lambda words: open_folder(self.session.folder / "out"),
@@ -214,7 +224,7 @@ class Desk:
                 raise InputError(Fault("session.toml", 0, "is there already; look at it again"))
             return "\n".join(lines) + "\n"
 
-        self.inputs.change("the unit", "session.toml written", "session.toml", begin)
+        self.inputs.change("the unit", "session.toml written", {"session.toml": begin})
 
     # -------------------------------------------------------------- notes
 
@@ -265,7 +275,7 @@ class Desk:
         )
 
     def _change_notes(self, what: str, news: str, edit: Callable[[str], str]) -> None:
-        self.inputs.change(what, news, "notes.txt", edit)
+        self.inputs.change(what, news, {"notes.txt": edit})
 
     def _moment(self, words: dict[str, Any]) -> datetime:
         """Return when a note was begun, by the page's clock, which is this machine's."""
@@ -300,7 +310,7 @@ class Desk:
                 raise Conflict({"faults": ["repair.csv changed on disk; look at this point again"]})
             return repair_edit.write_row(text, cells, line)
 
-        self.inputs.change("reading", "Reading written to repair.csv", "repair.csv", write)
+        self.inputs.change("reading", "Reading written to repair.csv", {"repair.csv": write})
 
     # -------------------------------------------------------------- files
 
@@ -322,6 +332,70 @@ class Desk:
             name = _free_name(self.session.folder, name) if how == "both" else name
         self.inputs.take_in(name, place, "file", f"{name.rsplit('/', 1)[-1]} copied in")
         return {"name": name}
+
+    def _answer(self, words: dict[str, Any]) -> None:
+        """Write what a file is, and all others of which the same is asked."""
+        same = self._asked(words)
+        choice = words.get("choice")
+        if not isinstance(choice, int) or not 0 <= choice < len(same[0].choices):
+            raise InputError(Fault("session.toml", 0, "there is no such answer; choose one of those shown"))
+        keys, files = same[0].choices[choice], [each.file for each in same]
+        self._change_session("answer", "Answer written", lambda text: session_edits.answer(text, files, keys))
+
+    def _leave_out(self, words: dict[str, Any]) -> None:
+        file = self._asked(words)[0].file
+        self._change_session(
+            "leaving out", f"{file} is left out", lambda text: session_edits.leave_out(text, [file])
+        )
+
+    def _asked(self, words: dict[str, Any]) -> list[Recognised]:
+        """Return the file that is meant, then all others with the same question."""
+        shown, file = self.session.shown, _text(words, "file")
+        asked = [each for each in shown.episode.recognised if each.question] if shown else []
+        one = next((each for each in asked if each.file == file), None)
+        if one is None:
+            raise InputError(Fault(file[:80], 0, "nothing is asked about this file any more"))
+        return [one, *(each for each in asked if each is not one and same_question(each, one))]
+
+    # -------------------------------------------------------------- cards
+
+    def _hide(self, words: dict[str, Any], *, hide: bool) -> None:
+        """Hide a card, and take it out of the notes that call for it; or show it again."""
+        name = _text(words, "name")
+        stills = self.session.shown.episode.stills if self.session.shown else ()
+        ids = [name, *(card.id for card in stills if session_edits.name_of(card) == name)]
+        edits = {"session.toml": lambda text: session_edits.hide_card(text, name, hide=hide)}
+        if hide:
+            edits["notes.txt"] = lambda text: notes_edit.without_cards(text, ids)
+        news = f"{name} hidden" if hide else f"{name} shown again"
+        self.inputs.change("hiding" if hide else "showing", news, edits)
+
+    def _move(self, words: dict[str, Any]) -> None:
+        name, by = _text(words, "name"), -1 if words.get("by") == -1 else 1
+        shown = self._shown()
+        self._change_session("order", "Order written", lambda text: session_edits.move_card(text, shown, name, by))
+
+    def _title(self, words: dict[str, Any]) -> None:
+        card, title, was = _text(words, "card"), _text(words, "title"), words.get("was")
+        if len(title) > TITLE_LENGTH:
+            raise InputError(
+                Fault("session.toml", 0, f"the title has {len(title)} letters; {TITLE_LENGTH} are the most that fit")
+            )
+        shown = self._shown()
+        now = next((heading_of(each) for each in shown.episode.stills if each.id == card), "")
+        if was is not None and was != now:
+            raise Conflict({"now": now, "was": now})
+        self._change_session(
+            "title", "Title written", lambda text: session_edits.title_card(text, shown, card, title)
+        )
+
+    def _shown(self) -> Composed:
+        if self.session.shown is None or self.session.faults:
+            raise InputError(Fault("session.toml", 0, "something has to be put right first; it is shown on the page"))
+        return self.session.shown
+
+    def _change_session(self, what: str, news: str, edit: Callable[[str], str]) -> None:
+        self.inputs.change(what, news, {"session.toml": edit})
 
     # -------------------------------------------------------------- build
 

@@ -84,8 +84,8 @@ class Inputs:
         except UnicodeDecodeError:
             raise InputError(Fault(name, 0, "isn't written in UTF-8; save it as UTF-8 to change it here")) from None
 
-    def change(self, what: str, news: str, name: str, edit: Callable[[str], str]) -> None:
-        """Change a file's text, whole or not at all.
+    def change(self, what: str, news: str, edits: Mapping[str, Callable[[str], str]]) -> None:
+        """Change the text of files, each whole, or none of them.
 
         Parameters
         ----------
@@ -93,23 +93,21 @@ class Inputs:
             What is changed, for the button that undoes it.
         news
             What to report; the time is added.
-        name
-            The file.
-        edit
-            Returns the new text of an old one.
+        edits
+            By file: returns the new text of an old one.
 
         Raises
         ------
         InputError
-            As `edit` does; then nothing is written.
+            As an edit does; then nothing is written.
         """
         with self.lock:
-            before = self._bytes(name)
-            after = edit(self.text(name)).encode()
-            if after == (before or b""):
-                return
-            self._write(name, before, after)
-            self._remember(Change(what, news, {name: (before, after)}, {}))
+            before = {name: self._bytes(name) for name in edits}
+            after = {name: edit(self.text(name)).encode() for name, edit in edits.items()}
+            texts = {name: (before[name], after[name]) for name in edits if after[name] != (before[name] or b"")}
+            if texts:
+                self._swap(texts)
+                self._remember(Change(what, news, texts, {}))
 
     def take_in(self, name: str, place: Path, what: str, news: str) -> None:
         """Move a file into the session. One that is there is kept aside, for `undo`."""
@@ -160,9 +158,9 @@ class Inputs:
     def _swap(self, texts: Mapping[str, tuple[bytes | None, bytes | None]]) -> None:
         for name, (now, _) in texts.items():
             if self._bytes(name) != now:
-                raise Conflict({"faults": [f"{name} has been changed by another program since; that change stays"]})
-        for name, (now, then) in texts.items():
-            self._write(name, now, then)
+                raise Conflict({"faults": [f"{name} has been changed by another program; that change stays"]})
+        for name, (_, then) in texts.items():
+            self._write(name, then)
 
     def _move(self, moved: Mapping[str, tuple[str, str]], *, into: bool) -> None:
         for name, (old, new) in moved.items():
@@ -175,10 +173,8 @@ class Inputs:
             if then:
                 shutil.move(self._aside / then, place)
 
-    def _write(self, name: str, before: bytes | None, after: bytes | None) -> None:
+    def _write(self, name: str, after: bytes | None) -> None:
         place = self._place(name)
-        if self._bytes(name) != before:
-            raise Conflict({"faults": [f"{name} has just been changed by another program; look at it and try again"]})
         if after is None:
             place.unlink(missing_ok=True)
         else:

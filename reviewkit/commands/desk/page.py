@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
@@ -15,6 +15,7 @@ from reviewkit.commands.desk.build_process import BuildProcess
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession, picture_paths
 from reviewkit.commands.desk.points import Points, Step, find_points, usual_unit
+from reviewkit.commands.desk.session_edits import name_of
 from reviewkit.commands.desk.small_pictures import file_picture, run_picture
 from reviewkit.episode.alt_text import heading_of
 from reviewkit.episode.card_times import card_times
@@ -22,7 +23,6 @@ from reviewkit.episode.episode import OPEN_CHASSIS, ORDER, segment_title
 from reviewkit.ingest.session.footage_time import show_time
 from reviewkit.ingest.session.notes_edit import NoteLine, NotesText, read_lines
 from reviewkit.ingest.session.repair_file import parse_repair
-from reviewkit.model.card import Card
 from reviewkit.model.errors import CannotFinish, InputError, listed
 from reviewkit.model.finding import Run
 from reviewkit.model.recognised import Recognised, in_words
@@ -255,10 +255,12 @@ def _files(folder: Path, runs: Sequence[Run], recognised: Sequence[Recognised]) 
     questions = [
         {
             "file": each.file,
-            "what": each.question,
+            "what": _first_part(each.question)[0],
+            "more": _first_part(each.question)[1],
             "why": each.why,
             "choices": [_choice(each, choice) for choice in each.choices],
-            "picture": file_picture(folder, each.file),
+            "picture": file_picture(folder, each.file, each.choices[0] if each.choices else each.table),
+            "others": [other.file for other in recognised if other is not each and same_question(other, each)],
         }
         for each in recognised
         if each.question
@@ -284,11 +286,27 @@ def _files(folder: Path, runs: Sequence[Run], recognised: Sequence[Recognised]) 
     return {"questions": questions, "used": clear, "count": len(clear) + len(questions)}
 
 
+def _first_part(question: str) -> tuple[str, str]:
+    """Return a question without what to write into session.toml, and that."""
+    first, _, rest = question.partition("; ")
+    return f"{first[:1].upper()}{first[1:]}", rest
+
+
+def same_question(one: Recognised, other: Recognised) -> bool:
+    """Return whether the same is asked about two files, so that one answer settles both."""
+    return bool(one.question) and one.question == other.question and one.choices == other.choices
+
+
 def _choice(recognised: Recognised, choice: Any) -> dict[str, str]:
     """Return an answer in words: what sets it apart, then all that it makes of the file."""
     others = [each for each in recognised.choices if each is not choice]
     apart = {key: value for key, value in choice.items() if any(each.get(key) != value for each in others)}
-    return {"word": in_words(apart or choice), "all": in_words(choice)}
+    return {"word": _answer_words(apart or choice), "all": _answer_words(choice)}
+
+
+def _answer_words(keys: Mapping[str, Any]) -> str:
+    words = {key: value if not isinstance(value, Mapping) else ", ".join(map(" ".join, value.items())) for key, value in keys.items()}
+    return in_words({key: value for key, value in words.items()}).replace("stage ", "")
 
 
 # ------------------------------------------------------------------ cards and ratings
@@ -307,12 +325,12 @@ def _cards(session: LiveSession, evening: Evening) -> list[dict[str, Any]]:
         if there[card.id] not in session.versions:  # others follow
             continue
         at_s, segment = times.get(card.id, (None, ""))
-        evening.titles[_name_of(card)] = heading_of(card)
+        evening.titles[name_of(card)] = heading_of(card)
         heading = segment_title(segment, repaired) if segment else ""
         cards.append(
             {
                 "id": card.id,
-                "name": _name_of(card),
+                "name": name_of(card),
                 "title": heading_of(card),
                 "own_title": card.first in by_measurement and card.body.__class__.__name__ != "Number",
                 "alt": card.alt,
@@ -328,11 +346,6 @@ def _cards(session: LiveSession, evening: Evening) -> list[dict[str, Any]]:
     for name in hidden:
         cards.append({"id": name, "name": name, "title": evening.titles.get(name, name), "hidden": True})
     return cards
-
-
-def _name_of(card: Card) -> str:
-    """Return the name by which [cards] calls a card: that of the pair, of a card as found."""
-    return card.repaired.id if card.repaired else card.id
 
 
 def _hidden(session: Session) -> tuple[str, ...]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Run
@@ -29,21 +30,26 @@ def run_picture(run: Run) -> Picture:
     return _picture([(curve.channel[:1], curve.x, curve.y) for curve in curves])
 
 
-def file_picture(folder: Path, name: str) -> Picture:
-    """Return the picture of a file that isn't understood yet; empty if it can't be read."""
+def file_picture(folder: Path, name: str, given: Mapping[str, Any]) -> Picture:
+    """Return the picture of a file that isn't understood yet; empty if it can't be read.
+
+    `given`: the keys of its likeliest [[measurement]], among them the units that it doesn't name.
+    """
     try:
         found = (folder / name).stat()
     except OSError:
         return ()
-    return _file_picture(folder, name, found.st_mtime_ns, found.st_size) if found.st_size < _LARGEST_FILE else ()
+    if found.st_size > _LARGEST_FILE:
+        return ()
+    return _file_picture(folder, name, found.st_mtime_ns, json.dumps(dict(given), default=str))
 
 
 @lru_cache(maxsize=64)
-def _file_picture(folder: Path, name: str, changed: int, size: int) -> Picture:
+def _file_picture(folder: Path, name: str, changed: int, given: str) -> Picture:
     from reviewkit.ingest.measurement_file import read_any
 
     try:
-        columns = read_any(folder / name, name).columns
+        columns = read_any(folder / name, name, given=json.loads(given)).columns
     except InputError:
         return ()
     if len(columns) < 2:

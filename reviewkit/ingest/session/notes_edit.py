@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from fractions import Fraction
@@ -178,6 +178,19 @@ def change_note(text: str, line: int, time: str, segment: str, words: str, *, cu
     clip = next((each for each in read.clips if each.name == note.clip), None)
     without = _without(text, read.notes, note)
     return _checked(text, _insert(without, clip, at_s, segment, words, cut=cut))
+
+
+def without_cards(text: str, cards: Collection[str]) -> str:
+    """Return the text with no note calling for any of these cards. A note with nothing else keeps its segment."""
+    call = re.compile(rf"[ \t]*\[\s*card\s+(?:{'|'.join(map(re.escape, cards))})\s*\]")
+    for note in read_lines(text).notes:
+        lines = _rows(text)
+        own = [call.sub("", line) for line in lines[note.line - 1 : note.end - 1]]
+        if own != lines[note.line - 1 : note.end - 1]:
+            if not note.named and not call.sub("", note.words).strip() and not note.cut:
+                own[0] = _named(own[0], note.segment or "opening")
+            text = "".join([*lines[: note.line - 1], *own, *lines[note.end - 1 :]])
+    return text
 
 
 # ------------------------------------------------------------------ lines

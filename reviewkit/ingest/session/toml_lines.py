@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from reviewkit.model.errors import Fault, InputError, shortened
@@ -20,10 +20,14 @@ _MOST_ELEMENTS = 100  # of an array, each with a line of its own
 
 @dataclass(frozen=True)
 class TomlDocument:
-    """Parsed data with the line (from 1) of each table, key and array element, by path: ("rated", 0, "band", 1)."""
+    """Parsed data with the line (from 1) of each table, key and array element, by path: ("rated", 0, "band", 1).
+
+    `spans`: where the value of each key begins and ends in the text with plain line ends.
+    """
 
     data: dict[str, Any]
     lines: dict[Path, int]
+    spans: dict[Path, tuple[int, int]] = field(default_factory=dict)
 
     def line(self, *path: str | int) -> int:
         """Return the line of a path, or of its nearest known parent; 0 if nothing of it is in the file."""
@@ -51,7 +55,8 @@ def parse_toml(text: str, source: str) -> TomlDocument:
         raise InputError(Fault(source, 0, message)) from None
     except ValueError as error:
         raise InputError(_explain_syntax(text, source, str(error))) from None
-    return TomlDocument(data, _Locator(text).locate())
+    locator = _Locator(text)
+    return TomlDocument(data, locator.locate(), locator.spans)
 
 
 def _check_length(text: str, source: str) -> None:
@@ -97,6 +102,7 @@ class _Locator:
         self.text = text
         self.at = 0
         self.lines: dict[Path, int] = {}  # path -> line
+        self.spans: dict[Path, tuple[int, int]] = {}
         self.line = 1
         self.counted = 0  # the place up to which lines are counted
         self.tables: dict[Path, int] = {}  # path of an array of tables -> how many so far
@@ -162,7 +168,9 @@ class _Locator:
         self._note(path, start)
         self.at += 1  # the equals sign
         self._skip(_SPACE)
+        start = self.at
         self._pass_value(path)
+        self.spans.setdefault(path, (start, start + len(self.text[start : self.at].rstrip())))
 
     def _pass_value(self, path: Path) -> None:
         opening = self.text[self.at]
