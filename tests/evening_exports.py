@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import math
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -131,6 +132,7 @@ def _spectrum(rng: np.random.Generator, tones: dict[float, float], floor_db: flo
     return hertz, 10 * np.log10(power)
 
 
+@cache
 def exports() -> tuple[Export, ...]:
     """All of them."""
     rng = np.random.default_rng(240)

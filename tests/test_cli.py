@@ -119,7 +119,36 @@ def test_read_says_in_words_how_a_file_is_understood(say, tmp_path):
         '  frequency in Hz, from "Frequency (kHz)": 20 to 20000',
         '  level L in dBV, from "Left (dBV)": 1.2 to 1.61',
         '  level R in dBV, from "Right (dBV)": 1.1 to 1.52',
+        "  recognised as: response (levels over frequency)",
     ]
+
+
+def test_read_takes_a_folder(say, tmp_path):
+    for name in ("before/response.csv", "odd.txt", ".hidden"):
+        (tmp_path / "bench" / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / "bench" / name).write_text(SWEEP if name.endswith("csv") else "no table\n", encoding="utf-8")
+    said = say("read", tmp_path / "bench" / "before")
+    assert said.out.splitlines()[-1] == "  recognised as: response, stage before (levels over frequency)"
+    lines = say("read", tmp_path / "bench").out.splitlines()
+    assert lines[0] == "before/response.csv: 5 rows, utf-8, separated by semicolon, decimal comma"
+    assert lines[-2] == ""
+    assert lines[-1].startswith("odd.txt:1: no row holds two numbers or more")
+    assert not any("hidden" in line for line in lines)
+    assert list(json.loads(say("read", tmp_path / "bench", "--json").out)) == ["before/response.csv"]
+    (tmp_path / "empty").mkdir()
+    assert say("read", tmp_path / "empty").status == 2
+
+
+def test_check_says_what_files_were_recognised_as_and_asks(say, tmp_path):
+    (tmp_path / "measurements").mkdir()
+    (tmp_path / "session.toml").write_text('[unit]\nmaker = "A"\nmodel = "B"\n', encoding="utf-8")
+    (tmp_path / "measurements" / "response.csv").write_text(SWEEP, encoding="utf-8")
+    (tmp_path / "measurements" / "odd.csv").write_text("Frequency (Hz),Level (dBV)\n20,0\n1000,9\n20000,0\n")
+    lines = say("check", tmp_path).out.splitlines()
+    assert lines[1] == "  measurements/response.csv: response, drive 1.2 V (levels over frequency)"
+    ask = "measurements/odd.csv is left out: levels over frequency, of too few points to tell: response or contour?"
+    assert f"  {ask}" in lines
+    assert lines[-3:] == ["[[measurement]]", 'file = "measurements/odd.csv"', 'kind = "response"  # or "contour"']
 
 
 def test_read_as_json_has_the_promised_shape(say, tmp_path):

@@ -281,7 +281,7 @@ def _with_drives(found: Found, load: Any) -> Found:
         table = {**each.table, **entry.raw}
         if not each.question and "drive" not in table:
             groups.setdefault(_group(each), []).append((each.levels_v, table.get("stage") == "before"))
-    drives = {group: _common(levels) for group, levels in groups.items()}
+    drives = {group: _shared_level(levels) for group, levels in groups.items()}
     done = []
     for entry, each in found:
         table = {"load": load, **each.table, **entry.raw}
@@ -300,7 +300,7 @@ def _with_drives(found: Found, load: Any) -> Found:
     return done
 
 
-def _common(levels: Sequence[tuple[tuple[float, ...], bool]]) -> float | None:
+def _shared_level(levels: Sequence[tuple[tuple[float, ...], bool]]) -> float | None:
     """Return the one level of several files, V; None if there is none."""
     alike = [volts for volts, _ in levels if volts and max(volts) <= _SAME_LEVEL * min(volts)]
     if not alike:

@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from reviewkit.build.atomic_files import incoming_place, write_flushed, write_whole
@@ -231,6 +231,9 @@ def _answer(files: Sequence[Recognised], ask: Ask) -> Mapping[str, Any] | None:
 def _tables(recognition: Recognition, answers: Mapping[str, Mapping[str, Any]], left: set[str]) -> list[dict[str, Any]]:
     """Return the tables of the files that needed an answer: with a kind, one says everything; without, what differs."""
     whole = {each.file: {**each.table, **answers.get(each.file, {})} for each in recognition.files if not each.question}
+    for entry in recognition.entries:
+        if entry.file in whole and entry.raw.get("id") != PurePosixPath(entry.file).stem:
+            whole[entry.file] = {"id": entry.raw["id"], **whole[entry.file]}  # its name makes none that is safe
     return [
         {"file": file, **(whole[file] if "kind" in answer else answer)}
         for file, answer in answers.items()

@@ -5,6 +5,7 @@ A kind is returned alone only if no other reading of the file would give other f
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
@@ -30,6 +31,7 @@ _NEAR_RIAA_DB = 3.0  # the curve itself spans 39 dB from 20 Hz to 20 kHz (IEC 60
 _FLAT_DB = 3.0
 _RIAA_BAND_HZ, _FLAT_BAND_HZ = (50.0, 15_000.0), (100.0, 10_000.0)
 _LOUD_V = 0.2  # no hum is so loud that anybody would measure on
+_RIAA_POINTS, _FLAT_POINTS = 8, 3  # at least, in these bands
 _QUIET_V = 0.02  # an idle output of a sound amplifier is below this (common practice, no source)
 _LOWEST_OUTPUT_V = 0.003  # a sweep at less isn't that of an output that is driven
 _LOWEST_RELATIVE_DB = -40.0
@@ -294,8 +296,10 @@ def _shape(frequency_hz: Array, levels: Mapping[str, Array], name: NameWords) ->
     """Return what a sweep's shape shows: the RIAA curve, a flat response, or something to ask about."""
     from_1k = [sweeps.re_1k(frequency_hz, level) for level in levels.values()]
     curves_db = [level for level in from_1k if level is not None]
-    off_riaa = max(_largest(frequency_hz, level - riaa_replay_db(frequency_hz), _RIAA_BAND_HZ) for level in curves_db)
-    off_flat = max(_largest(frequency_hz, level, _FLAT_BAND_HZ) for level in curves_db)
+    off_riaa = max(
+        _largest(frequency_hz, level - riaa_replay_db(frequency_hz), _RIAA_BAND_HZ, _RIAA_POINTS) for level in curves_db
+    )
+    off_flat = max(_largest(frequency_hz, level, _FLAT_BAND_HZ, _FLAT_POINTS) for level in curves_db)
     controls = name.kinds & {"contour"}
     if off_riaa <= _NEAR_RIAA_DB:
         what = "levels over frequency along the RIAA curve"
@@ -312,12 +316,13 @@ def _shape(frequency_hz: Array, levels: Mapping[str, Array], name: NameWords) ->
         return Content(("contour",), "levels over frequency, of a control by its name")
     if off_flat <= _FLAT_DB or "response" in name.kinds:
         return Content(("response",), "levels over frequency")
-    return Content(("response", "contour"), f"levels over frequency, {off_flat:.1f} dB off those at 1 kHz")
+    off = f"{off_flat:.1f} dB off those at 1 kHz" if math.isfinite(off_flat) else "of too few points to tell"
+    return Content(("response", "contour"), f"levels over frequency, {off}")
 
 
-def _largest(frequency_hz: Array, level_db: Array, band_hz: tuple[float, float]) -> float:
+def _largest(frequency_hz: Array, level_db: Array, band_hz: tuple[float, float], fewest: int) -> float:
     """Return how far a curve is from zero in a band; infinite if the data covers too little of it to tell."""
     inside = (frequency_hz >= band_hz[0]) & (frequency_hz <= band_hz[1])
-    if not inside.any() or frequency_hz[0] > 2 * band_hz[0] or frequency_hz[-1] < band_hz[1] / 2:
+    if np.count_nonzero(inside) < fewest or frequency_hz[0] > 2 * band_hz[0] or frequency_hz[-1] < band_hz[1] / 2:
         return float("inf")
     return float(np.max(np.abs(level_db[inside])))

@@ -148,6 +148,8 @@ def fitted_tones(samples: Array, rate_hz: float, within: float) -> tuple[list[Li
         if not more:
             break
         places = np.append(places, more[:_MOST_TONES])
+    else:
+        raise NoTones("its strong lines aren't those of steady tones; is it a sweep, or another kind of file?")
     tones = np.abs(amplitudes) >= within * strongest
     for place, bad in zip(places[tones], misfit[tones], strict=True):
         if bad > WORST_MISFIT**2:

@@ -45,10 +45,10 @@ def insert_measurements(text: str, source: str, tables: Sequence[Mapping[str, An
     joined = "\n".join([*lines[:place], *new, *lines[place:]])
     intended = {**document.data, "measurement": [*_measurements(document), *map(dict, tables)]}
     if not _reads_as(joined, intended):
-        remedy = "write them by hand:\n" + "\n".join(
-            line for table in tables for line in ["[[measurement]]", *toml_lines(table)]
+        remedy = "write each of them as a table of its own, [[measurement]], and add again"
+        raise InputError(
+            Fault(source, 0, f"its measurements are laid out so that none can be put after them; {remedy}")
         )
-        raise InputError(Fault(source, 0, f"new tables can't be put into this file as it is laid out; {remedy}"))
     return joined
 
 
