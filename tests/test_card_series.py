@@ -121,8 +121,8 @@ def test_groups_are_in_the_order_of_kinds_with_the_benchs_own_on_each():
 # ------------------------------------------------------------------ choices
 
 
-def verdict(word: str, line: int = 1) -> Verdict:
-    return Verdict(Rating("power", "W", line=line), "Power", "", "", "1 W", word, room=0.1)
+def verdict(word: str, order: int = 1) -> Verdict:
+    return Verdict(Rating("power", "W", order=order), "Power", "", "", "1 W", word, room=0.1)
 
 
 def card(name: str, kind: str = "tone", stage: str = AFTER, body=None, of: Verdict | None = None, **more) -> Card:
@@ -160,9 +160,9 @@ def test_for_filming_is_what_changed_most():
 def test_for_filming_is_one_card_of_each_rated_kind_and_every_miss():
     cards = [
         card("tone"),
-        card("power-4", "power", of=verdict(CLOSE, line=9)),
-        card("power-8", "power", of=verdict(MEETS, line=3)),
-        card("power-2", "power", of=verdict(SHORT, line=12)),
+        card("power-4", "power", of=verdict(CLOSE, order=9)),
+        card("power-8", "power", of=verdict(MEETS, order=3)),
+        card("power-2", "power", of=verdict(SHORT, order=12)),
         card("hiss", "noise", of=verdict(MEETS)),
     ]
     # of a kind, the rating that the maker names first

@@ -25,7 +25,7 @@ from reviewkit.ingest.session.cut_file import parse_cut
 from reviewkit.ingest.session.notes_file import parse_notes
 from reviewkit.ingest.session.price_file import parse_prices
 from reviewkit.ingest.session.repair_file import parse_repair
-from reviewkit.ingest.session.session_file import TABLES
+from reviewkit.ingest.session.session_file import TABLES, parse_session
 from reviewkit.ingest.session.session_schema import schema_of
 from reviewkit.measure import KINDS
 from reviewkit.model.ratings import RULES, TRADE_WORDS
@@ -244,7 +244,16 @@ def test_the_page_names_every_exit_status():
 
 def test_the_page_shows_every_input():
     folder = PAGES["session"].partition("my-session/\n")[2].partition("```")[0]
-    for name in ("session.toml", "notes.txt", "prices.csv", "repair.csv", "measurements/", "final.txt", "templates/"):
+    for name in (
+        "session.toml",
+        "ratings.txt",
+        "notes.txt",
+        "prices.csv",
+        "repair.csv",
+        "measurements/",
+        "final.txt",
+        "templates/",
+    ):
         assert f"\n  {name} " in f"\n{folder}", name
 
 
@@ -268,6 +277,7 @@ TOML = [(page, block.text) for page, block in EXAMPLES if block.language == "tom
 READERS = {
     "notes.txt": parse_notes,
     "repair.csv": parse_repair,
+    "ratings.txt": lambda text: parse_session(UNIT, Path(), kinds=(), brochure=text),
     "prices.csv": lambda text: parse_prices(text, "prices.csv"),
     "final.txt": parse_cut,
 }

@@ -180,7 +180,9 @@ def test_other_hosts_are_refused(server, host, path):
 
 @pytest.mark.parametrize("host", ["Host: 127.0.0.1:{port}", "HOST:127.0.0.1:{port}  ", "host: \t127.0.0.1:{port}"])
 def test_its_own_name_is_answered_however_it_is_spaced(server, host):
-    assert asked(server, f"GET {below(server, '/')} HTTP/1.1\r\n{host.format(port=server.port)}\r\n\r\n")[2] == b"the page"
+    assert (
+        asked(server, f"GET {below(server, '/')} HTTP/1.1\r\n{host.format(port=server.port)}\r\n\r\n")[2] == b"the page"
+    )
 
 
 def test_it_listens_on_loopback_alone(server):
@@ -399,7 +401,8 @@ def listened(server):
 
 
 @pytest.mark.parametrize(
-    "path", ["/", "/events", "/out/episode.html", "/x", "//", "/{wrong}/", "/{half}/", "/{token}x/", "/ {token}/", "/\u00e9/"]
+    "path",
+    ["/", "/events", "/out/episode.html", "/x", "//", "/{wrong}/", "/{half}/", "/{token}x/", "/ {token}/", "/\u00e9/"],
 )
 def test_without_the_token_of_the_address_there_is_nothing(server, path):
     token = server.token
@@ -450,7 +453,10 @@ JSON = "Content-Type: application/json"
 def test_an_action_is_done_and_answered(desk):
     assert got(desk, "/do/note", "POST", own(desk), JSON, body=b'{"words": "x"}')[::2] == (200, b'{"done":1}')
     assert desk.given.pop() == {"words": "x"}
-    assert got(desk, "/do/fail", "POST", own(desk), JSON, body=b"{}")[::2] == (422, b'{"faults":["notes.txt:3: is wrong"]}')
+    assert got(desk, "/do/fail", "POST", own(desk), JSON, body=b"{}")[::2] == (
+        422,
+        b'{"faults":["notes.txt:3: is wrong"]}',
+    )
     assert got(desk, "/do/differ", "POST", own(desk), JSON, body=b"{}")[::2] == (409, b'{"now":"other"}')
 
 

@@ -206,15 +206,15 @@ def test_what_new_makes_has_a_plan_that_says_what_to_write(say, tmp_path):
     assert say("new", folder).status == 0
     said = say("plan", folder)
     assert (said.status, said.err) == (0, "")
-    assert "[[rated]]" in said.out
+    assert "ratings.txt" in said.out
     markdown = (folder / "out" / "plan.md").read_text(encoding="utf-8")
     assert "Write down what the maker printed" in markdown
     assert "No loudspeaker connected" in markdown
-    assert "    [[rated]]\n" in markdown
+    assert "    Power output: 40 W per channel into 8 ohms" in markdown
     # what it says to write is taken
     example = markdown.partition("Write down what the maker printed")[2]
     written = "\n".join(re.findall(r"^    (.*)$", example, re.MULTILINE))
-    (folder / "session.toml").write_text('[unit]\nmaker = "Maker"\nmodel = "Model"\n' + written, encoding="utf-8")
+    (folder / "ratings.txt").write_text(written, encoding="utf-8")
     assert "1 rating: 1 not measured." in say("plan", folder).out
 
 

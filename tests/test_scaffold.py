@@ -24,7 +24,7 @@ def made(say, tmp_path):
 def test_it_has_every_file_of_a_session_and_says_so(made):
     folder, said = made
     names = {path.name for path in folder.iterdir()}
-    assert {"session.toml", "notes.txt", "prices.csv", "repair.csv", "measurements"} <= names
+    assert {"session.toml", "ratings.txt", "notes.txt", "prices.csv", "repair.csv", "measurements"} <= names
     for name in names:
         assert f"{folder / name}\n" in said.out
     assert said.out.splitlines()[-1] == (f"next: fill in {folder / 'session.toml'}, then: reviewkit plan {folder}")
@@ -76,6 +76,8 @@ def test_every_setting_that_is_switched_off_is_one_that_check_accepts(made, say,
     folder, _ = made
     path = folder / "session.toml"
     path.write_text(switched_on(path.read_text(encoding="utf-8")), encoding="utf-8")
+    brochure = folder / "ratings.txt"
+    brochure.write_text(switched_on(brochure.read_text(encoding="utf-8")), encoding="utf-8")
     wanted = {m["file"] for m in tomllib.loads(path.read_text(encoding="utf-8"))["measurement"] if "file" in m}
     own = checkout / "sample_session" / "measurements"
     for file in wanted:

@@ -19,7 +19,7 @@ from reviewkit.model.card import Card, Chart, Row
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point
 from reviewkit.model.prices import PriceLine
-from reviewkit.model.session import Bench, EpisodeSettings, Rating, Session, Unit
+from reviewkit.model.session import Bench, EpisodeSettings, PrintedFigure, Rating, Session, Unit
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.spec_table import SpecTable, TableRow
 
@@ -350,3 +350,19 @@ def test_the_ratings_have_their_small_print_beside_them():
     )
     assert card.asides == ("manual (1 of 2)",)
     assert session_cards.make_rated_card(SESSION) is None
+
+
+def test_what_is_only_printed_is_on_the_card_of_ratings_and_not_on_that_of_the_table():
+    long = "440 × 150 × 390 mm, without the feet"
+    printed = (PrintedFigure("Weight", "11.5 kg", "leaflet"), PrintedFigure("Dimensions", long))
+    card = session_cards.make_rated_card(replace(SESSION, printed=printed))
+    assert card.body.rows == (
+        Row(("Weight", "11.5 kg"), note="not measured"),
+        Row(("Dimensions", ""), note=f"{long}; not measured"),
+    )
+    assert card.asides == ("leaflet (1 of 2)",)
+    weight = TableRow("Weight", "11.5 kg", "11.5 kg", "–", "not measured", "", "", only_printed=True)
+    balance = TableRow("Balance", "none given", "none given", "+0.1 dB", "", "", "")
+    table = session_cards.make_table_card(SESSION, SpecTable((weight, balance), ()), (), repaired=False)
+    assert [row.cells[0] for row in table.body.rows] == ["Balance"]
+    assert session_cards.make_table_card(SESSION, SpecTable((weight,), ()), (), repaired=False) is None

@@ -35,7 +35,7 @@ ABSENT = {
     "repair.csv": "no repair.csv: no repair card and no repair sentences",
     "final.txt": "no final.txt: the description has no chapters",
     "[price]": "no [price] in session.toml: no price then and now",
-    "[[rated]]": "no [[rated]] in session.toml: no verdicts and no card of rated specs",
+    "[[rated]]": "no ratings in session.toml or ratings.txt: no verdicts and no card of rated specs",
     "[[measurement]]": "no [[measurement]] in session.toml: no measured figures",
 }
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from rated_and_found import found, rated, runs_of, session
 
-from reviewkit.model.session import PriceTag
+from reviewkit.model.session import PriceTag, PrintedFigure
 from reviewkit.verdict.spec_table import NONE_GIVEN, sources, spec_table
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, UNMEASURED, judge
 
@@ -163,3 +163,15 @@ def test_nothing_judged_needs_no_foot():
 
 def test_preconditioning_concerns_power_alone():
     assert table_of([rated("hum", at_most=-80.0)], [found("hum", -90.0)]).foot == ("uncertainty not stated", ONE_UNIT)
+
+
+def test_what_is_only_printed_is_a_row_that_was_not_measured_and_is_not_judged():
+    judged, runs = session(rated("hum", at_most=-80.0)), runs_of(found("crosstalk", -64.0, "L>R", frequency=1000.0))
+    judged = replace(judged, printed=(PrintedFigure("Slew rate", "30 V/µs", "leaflet"),))
+    table = spec_table(judged, runs, judge(judged, runs))
+    assert [(r.label, r.rated, r.measured, r.verdict, r.only_printed) for r in table.rows] == [
+        ("Hum", "−80 dB", "–", UNMEASURED, False),
+        ("Slew rate", "30 V/µs", "–", UNMEASURED, True),
+        ("Crosstalk, 1 kHz", NONE_GIVEN, "−64.0 dB", "", False),
+    ]
+    assert table.foot[0] == "ratings: leaflet (1 of 2)"

@@ -20,7 +20,7 @@ from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASU
 
 BAND = (20.0, 20_000.0)
 POWER = rated(
-    "power", at_least=40.0, load_ohm=8.0, thd_percent=0.05, band_hz=BAND, channels="both", input="aux", line=3
+    "power", at_least=40.0, load_ohm=8.0, thd_percent=0.05, band_hz=BAND, channels="both", input="aux", order=3
 )
 BENCH = {"load": 8.0, "channels": "both", "input": "aux", "figure": "THD"}
 
@@ -390,7 +390,7 @@ def test_unequal_limits(high, low, word, margin):
     verdict = verdict_of(rated("flatness", within=(-1.0, 0.0)), *deviations(high, low))
     assert verdict.verdict == word
     assert verdict.margin == margin
-    assert verdict.limit == "−1 / +0 dB"
+    assert verdict.limit == "+0 −1 dB"
 
 
 def test_a_response_is_told_with_both_sides():

@@ -120,7 +120,7 @@ def _key(conditions: Conditions, reference: Measurement | None, digests: Mapping
     bare = replace(
         conditions,
         measurement=replace(conditions.measurement, line=0),
-        ratings=tuple(replace(rating, line=0) for rating in conditions.ratings),
+        ratings=tuple(replace(rating, order=0) for rating in conditions.ratings),
     )
     other = reference and replace(reference, line=0)
     files = [digests[m.file] if m and m.file else "" for m in (conditions.measurement, reference)]

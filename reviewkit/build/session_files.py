@@ -19,7 +19,8 @@ from reviewkit.ingest.session.price_file import read_prices
 from reviewkit.ingest.session.published_file import read_published
 from reviewkit.ingest.session.repair_file import read_repair
 from reviewkit.ingest.session.session_entries import entries_of
-from reviewkit.ingest.session.session_file import read_document, session_of
+from reviewkit.ingest.session.session_file import read_brochure, read_document, session_of
+from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.measure import KINDS
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError
@@ -33,7 +34,7 @@ from reviewkit.model.session import Session
 from reviewkit.model.sound import PlayedSound
 
 T = TypeVar("T")
-_BY_NAME = ("notes.txt", "repair.csv", "final.txt", "final.otio", PUBLISHED)
+_BY_NAME = (RATINGS, "notes.txt", "repair.csv", "final.txt", "final.otio", PUBLISHED)
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +70,7 @@ def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan:
     """Read a session folder. Raises InputError if session.toml itself can't be read; the faults of the other files are
     collected. `for_plan`: read only what was measured and repaired.
     """
-    before = file_digest(folder / "session.toml")
+    before = {name: file_digest(folder / name) for name in ("session.toml", RATINGS)}
     document = read_document(folder)
     faults: list[Fault] = []
 
@@ -87,8 +88,8 @@ def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan:
     bench = document.data.get("bench")
     load = bench.get("load") if isinstance(bench, dict) else None
     recognition = recognise(folder, entries_of(document, listed), pool, cache, load=load, repaired=bool(repair))
-    session = session_of(document, recognition.entries, folder, kinds=KINDS)
-    digests = {**input_digests(folder, session), **recognition.digests, "session.toml": before}
+    session = session_of(document, recognition.entries, folder, kinds=KINDS, brochure=read_brochure(folder))
+    digests = {**input_digests(folder, session), **recognition.digests, **before}
     if for_plan:
         faults += _lacks_stage(session, repair)
         return SessionFiles(
@@ -147,7 +148,8 @@ def _absent(folder: Path, session: Session, remarks: tuple[str, ...]) -> Iterato
     if session.price is None:
         yield "no [price] in session.toml: no price then and now"
     if not session.ratings:
-        yield "no [[rated]] in session.toml: no verdicts and no card of rated specs"
+        card = "" if session.printed else " and no card of rated specs"
+        yield f"no ratings in session.toml or ratings.txt: no verdicts{card}"
     if not session.measurements:
         yield "no [[measurement]] in session.toml: no measured figures"
 

@@ -195,7 +195,10 @@ def _build_sessions(
     """Build sessions; `known`: the last build is known, so little is left to do."""
     from reviewkit.build.pool import Pool, paying
 
-    with Pool(options.jobs or paying(len(folders))) as pool, _ProgressBar(quiet=options.quiet, lines=options.progress) as bar:
+    with (
+        Pool(options.jobs or paying(len(folders))) as pool,
+        _ProgressBar(quiet=options.quiet, lines=options.progress) as bar,
+    ):
         if not known and not wanted.only:
             # the others import while this process does, so they are started first
             pool.load(FOR_SESSIONS if len(folders) > 1 else FOR_MEASURING)

@@ -73,7 +73,7 @@ def make_parser() -> argparse.ArgumentParser:
         "plan",
         help="what to measure for each rating, with the levels worked out; what is still missing",
         formatter_class=raw,
-        description="Work out from [[rated]] what to capture and under which conditions, in an order that wastes no\n"
+        description="Work out from the ratings what to capture and under which conditions, in an order that wastes no\n"
         "set-up change, and tick what the session already holds. Prints a table; plan.md and plan.html in out/ have\n"
         "all of it with boxes to tick, what to record before anything is changed and the go/no-go readings first.",
     )

@@ -61,8 +61,8 @@ def _head_lines(words: PlanWords) -> list[str]:
 def _foot_lines(words: PlanWords) -> list[str]:
     if not words.ratings:
         return [
-            "No [[rated]] table yet: write down what the maker printed, each figure in a table of its own, for example",
-            *("  [[rated]]", '  quantity = "power"', '  at_least = "40 W"', '  load = "8 ohm"', '  thd = "0.05 %"'),
+            "No ratings yet: copy what the maker printed into ratings.txt, one line each as worded there, for example",
+            "  Power output: 40 W per channel into 8 ohms, 20 Hz – 20 kHz, 0.05 % THD",
         ]
     left = [f"  {r.label}: {r.text}" for r in words.ratings if not r.done]
     return ["", "what is still missing:", *left] if left else ["", "every rating has its answer"]

@@ -14,12 +14,14 @@ from reviewkit.model.change import Change
 from reviewkit.model.finding import Point
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.repair import RepairRow
-from reviewkit.model.session import Session
+from reviewkit.model.session import PrintedFigure, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.repair_points import NOTHING_DONE, OPEN, SHORT, point_word, reading_after
 from reviewkit.verdict.spec_table import SpecTable, sources
+from reviewkit.verdict.verdict_words import UNMEASURED
 
 _FEW = 8.0  # a dial whose ends are less than this factor apart is numbered 1, 2, 5
+_LONGEST_FIGURE = 22  # characters, in the column of figures
 _STEPS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 
 
@@ -61,27 +63,36 @@ def make_price_card(price: PriceLine | None) -> Card | None:
 
 
 def make_rated_card(session: Session) -> Card | None:
-    """Make the card of what the maker printed, one line for each rating; None without ratings."""
-    if not session.ratings:
+    """Make the card of what the maker printed, then what isn't measured here; None if nothing is printed."""
+    if not (session.ratings or session.printed):
         return None
     rows = tuple(
         Row((label, rating_words.limit_text(r)), note="" if label.endswith(")") else rating_words.small_print(r))
         for label, r in zip(rating_words.labels(session.ratings), session.ratings, strict=True)
     )
+    rows += tuple(_printed_row(figure) for figure in session.printed)
     finding = Point("cards", "rated", {"ratings": len(rows)})
     body = Rows(("", "rated"), rows, strong=1)
-    return Card("rated", "", (), body, asides=tuple(sources(session.ratings)), finding=finding)
+    return Card("rated", "", (), body, asides=tuple(sources([*session.ratings, *session.printed])), finding=finding)
+
+
+def _printed_row(figure: PrintedFigure) -> Row:
+    """Return the row of what nothing here measures; a long text goes below its name."""
+    if len(figure.text) <= _LONGEST_FIGURE:
+        return Row((figure.name, figure.text), note=UNMEASURED)
+    return Row((figure.name, ""), note=f"{figure.text}; {UNMEASURED}")
 
 
 def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict], *, repaired: bool) -> Card | None:
     """Make the card of all that was rated and measured; None if nothing was."""
-    if not table.rows:
+    if all(row.only_printed for row in table.rows):
         return None
     # the rows without a rating come after those of the verdicts
     notes = [*(v.brief or v.remark for v in verdicts), *[""] * (len(table.rows) - len(verdicts))]
     rows = tuple(
         Row((r.label, "" if r.measured == "–" else r.measured, r.limit), r.verdict, note=note)
         for r, note in zip(table.rows, notes, strict=True)
+        if not r.only_printed  # what is only printed is on the card of ratings
     )
     bench = session.bench
     conditions = tuple(text for text in (f"{bench.input} input" if bench.input else "", bench.mains) if text)

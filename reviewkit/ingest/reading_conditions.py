@@ -10,10 +10,9 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from reviewkit.ingest.session.session_values import read_weighting
-from reviewkit.model.units import normalised, scaled, unit_of
+from reviewkit.ingest.conditions import Token, scan
+from reviewkit.model.units import normalised
 
-NUMBER = r"[+-]?(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,2})?"
 _KEY_OF_UNIT = {"Hz": "frequency", "W": "power", "Ω": "load", "V": "voltage", "%": "limit"}
 _EXAMPLE = {
     "frequency": "1 kHz",
@@ -25,15 +24,22 @@ _EXAMPLE = {
 }
 # a comma between digits isn't a separator: it is a decimal mark, right or wrong
 _PARTS = re.compile(r";|(?<!\d),|,(?!\d)")
-_AMOUNT = re.compile(rf"(?:(re|at|into|with|@)\s+)?({NUMBER})\s*(\S+)(?:\s+(.+))?", re.IGNORECASE)
-_JOINED = re.compile(r"\s+(?=(?:re|at|into|with|@)\s)", re.IGNORECASE)
-_PAIR = re.compile(rf"({NUMBER}\s*\S+?)\s*(\bto\b|-|\+)\s*({NUMBER}\s*\S+)")
-_WEIGHTED = re.compile(r"(\S+?)(?:-|\s+)weight(?:ed|ing)", re.IGNORECASE)
-_CHANNELS = re.compile(r"(both|one) channels?(?: driven)?", re.IGNORECASE)
 _INPUT = re.compile(r"input\s+(.+)|(.+?)\s+input", re.IGNORECASE)
-_FIGURES = {"thd": "THD", "thd+n": "THD+N"}
-# words after a value that add nothing to its unit
-_PASSED_OVER = {"load", "sine", "tone", "output", "per channel", "distortion"}
+_WORDS: dict[str, tuple[str, Any]] = {
+    # words that add nothing to a value's unit
+    **dict.fromkeys(("at", "into", "with", "@", "load", "sine", "tone", "output", "per channel"), ("", None)),
+    "distortion": ("", None),
+    "re": ("re", None),
+    "thd": ("figure", "THD"),
+    "thd+n": ("figure", "THD+N"),
+    "unweighted": ("unweighted", None),
+    **{
+        f"{word} {end}": ("channels", word)
+        for word in ("both", "one")
+        for end in ("channel", "channels", "channel driven", "channels driven")
+    },
+}
+_BY_WORDS = ("band", "tones", "weighting", "channels", "figure")
 
 
 def conditions_of(cell: str, with_points: Callable[[str], str], fault: Callable[[str], None]) -> dict[str, Any]:
@@ -64,69 +70,38 @@ class _Cell:
             except ValueError as error:
                 self.fault(f"at {error}")
                 continue
-            if not (self._pair(text) or self._amounts(text) or self._words(text)):
+            tokens = scan(text, _WORDS)
+            if _is_understood(tokens):
+                self._note(tokens, text)
+            elif match := _INPUT.fullmatch(text):
+                self._put("input", match[1] or match[2], text)
+            else:
                 self.setting.append(text)
         if self.setting:
             self.at["setting"] = ", ".join(self.setting)
         return self.at
 
-    def _put(self, key: str, value: Any, text: str) -> bool:
+    def _put(self, key: str, value: Any, text: str) -> None:
         if key in self.at and self.at[key] != value:
             self.fault(f'at "{text[:40]}" is a second {key}; write one of them, and the other reading in its own row')
         self.at[key] = value
-        return True
 
-    def _pair(self, text: str) -> bool:
-        """Note a band (20 Hz to 20 kHz) or two tones together (60 Hz + 7 kHz), and return whether the text is one."""
-        match = _PAIR.fullmatch(text)
-        ends = [self._value(end, "Hz") for end in match.groups()[::2]] if match else []
-        if match is None or None in ends:
-            return False
-        low, high = sorted(end for end in ends if end is not None)
-        return self._put("tones" if match[2] == "+" else "band", [low, high], text)
-
-    def _value(self, text: str, base: str) -> float | None:
-        match = re.fullmatch(rf"({NUMBER})\s*(\S+)", text)
-        unit = unit_of(match[2]) if match else None
-        return scaled(float(match[1]), unit.factor) if match and unit and unit.base == base else None
-
-    def _amounts(self, text: str) -> bool:
-        """Note a value with its unit, or several in a phrase such as 40 W into 8 ohm."""
-        found = [_amount(piece) for piece in _JOINED.split(text)]
-        amounts = [entry for entry in found if entry is not None]
-        if len(amounts) < len(found):
-            return False
-        for key, value, figure in amounts:
-            if value <= 0:
+    def _note(self, tokens: list[Token], text: str) -> None:
+        """Note the values and words of a part, such as 40 W into 8 ohm."""
+        for before, token in zip([None, *tokens], tokens, strict=False):
+            key = _KEY_OF_UNIT.get(token.key, token.key)
+            if key == "power" and before is not None and before.key == "re":
+                key = "reference"
+            if token.key in _KEY_OF_UNIT and token.value <= 0:
                 example = _EXAMPLE[key]
                 self.fault(f'at "{text[:40]}" is not above zero; write for example {example}, or in words: idle')
-                continue
-            self._put(key, value, text)
-            if figure:
-                self._put("figure", figure, text)
-        return True
-
-    def _words(self, text: str) -> bool:
-        if text.casefold() == "unweighted":
-            return True
-        if match := _WEIGHTED.fullmatch(text):
-            return self._put("weighting", read_weighting(match[1]), text)
-        if match := _CHANNELS.fullmatch(text):
-            return self._put("channels", match[1].lower(), text)
-        if match := _INPUT.fullmatch(text):
-            return self._put("input", match[1] or match[2], text)
-        return False
+            elif token.key in _KEY_OF_UNIT or token.key in _BY_WORDS:
+                self._put(key, token.value, text)
 
 
-def _amount(text: str) -> tuple[str, float, str] | None:
-    """Return the key, the value in its base unit, and of a limit its kind of distortion; None for other text."""
-    match = _AMOUNT.fullmatch(text)
-    unit = unit_of(match[3]) if match else None
-    if match is None or unit is None or unit.base not in _KEY_OF_UNIT:
-        return None
-    behind = (match[4] or "").casefold()
-    figure = _FIGURES.get(behind, "") if unit.base == "%" else ""
-    if behind and not figure and behind not in _PASSED_OVER:
-        return None
-    key = "reference" if (match[1] or "").lower() == "re" and unit.base == "W" else _KEY_OF_UNIT[unit.base]
-    return key, scaled(float(match[2]), unit.factor), figure
+def _is_understood(tokens: list[Token]) -> bool:
+    """Return whether every word of a part is known, and at least one of them says something."""
+    keys = {token.key for token in tokens}
+    says = keys & {*_KEY_OF_UNIT, *_BY_WORDS, "unweighted"}
+    # a distortion is named for what is in percent
+    return bool(says) and keys <= {*says, "", "re"} and not ("figure" in keys and "%" not in keys)

@@ -10,9 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from reviewkit.ingest.conditions import NUMBER
 from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
 from reviewkit.ingest.plain_text import decode, read_text
-from reviewkit.ingest.reading_conditions import NUMBER, conditions_of
+from reviewkit.ingest.reading_conditions import conditions_of
 from reviewkit.ingest.session.part_units import canonical, part_unit
 from reviewkit.ingest.sheet.sheet_numbers import is_missing
 from reviewkit.model.errors import Fault, Faults, InputError, nearest

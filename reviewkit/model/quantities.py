@@ -317,10 +317,10 @@ def deviation(high_db: float, low_db: float) -> str:
 
 
 def limit_within(low: float, high: float) -> str:
-    """Return a maker's tolerance: "±0.5 dB", or "−1 / +0 dB" where the sides differ."""
+    """Return a maker's tolerance: "±0.5 dB", or "+0 −1 dB" where the sides differ."""
     if -low == high:
         return f"±{trimmed(high)} dB"
-    return f"{MINUS if low <= 0 else '+'}{trimmed(abs(low))} / {'+' if high >= 0 else MINUS}{trimmed(abs(high))} dB"
+    return f"+{trimmed(high)} {MINUS}{trimmed(-low)} dB"
 
 
 def level_text(level: Level) -> str:

@@ -72,7 +72,7 @@ class Bench:
 
 @dataclass(frozen=True)
 class Rating:
-    """One [[rated]] table: a limit and its printed conditions. None or "": not stated by the maker."""
+    """One figure that the maker promises: a limit and its printed conditions. None or "": not stated."""
 
     quantity: Annotated[str, "quantity"]  # a name of ratings.RULES; stays first, for the limits are read by it
     unit: str  # the rule's unit
@@ -94,7 +94,7 @@ class Rating:
     rule: Annotated[str, ("continuous", "music", "DIN")] = ""
     total: Annotated[bool, "yes or no"] = False
     source: Text = ""
-    line: int = 0
+    order: int = 0  # its place among the session's ratings, from 1
     reference_v: float | None = None
     # at which it holds, if that is not a power: volts, dBFS, dB relative to a reference
     level: Annotated[Level | None, "level"] = None
@@ -109,6 +109,15 @@ class Rating:
     def printed(self) -> float | None:
         """The one figure that the maker prints, whichever it is; None for a tolerance of two sides."""
         return next((v for v in (self.at_least, self.at_most, self.nominal) if v is not None), None)
+
+
+@dataclass(frozen=True)
+class PrintedFigure:
+    """A figure of the maker's that nothing here measures: its name and the rest, as printed."""
+
+    name: str
+    text: str
+    source: str = ""
 
 
 @dataclass(frozen=True)
@@ -260,6 +269,7 @@ class Session:
     bench: Bench = Bench()
     price: PriceTag | None = None
     ratings: tuple[Rating, ...] = ()
+    printed: tuple[PrintedFigure, ...] = ()
     measurements: tuple[Measurement, ...] = ()
     sounds: tuple[Sound, ...] = ()
     episode: EpisodeSettings = EpisodeSettings()

@@ -10,7 +10,7 @@ from reviewkit.measure import KINDS
 from reviewkit.model import digits, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.ratings import RULES
-from reviewkit.model.session import Bench, Rating, Session
+from reviewkit.model.session import Bench, PrintedFigure, Rating, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.verdict import UNMEASURED, judging
 
@@ -32,6 +32,7 @@ class TableRow:
     promised: str = ""  # the limit as the maker states it, whatever the figure was compared with
     quantity: str = ""
     brief: str = ""  # why it isn't comparable, in six words at most
+    only_printed: bool = False  # nothing here measures it
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,7 @@ class SpecTable:
 
 
 def spec_table(session: Session, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> SpecTable:
-    """Return every rating in the maker's order, then what was measured without one."""
+    """Return every rating in the maker's order, what is only printed, then what was measured without a rating."""
     rows = [
         TableRow(
             *(v.label, v.limit, v.rated, v.measured or "–", v.verdict, v.margin, _note(v)),
@@ -58,7 +59,15 @@ def spec_table(session: Session, runs: Sequence[Run], verdicts: Sequence[Verdict
     judged = any(v.verdict != UNMEASURED for v in verdicts)
     one_unit = _one_unit(session, runs) if judged else ""
     foot = (*_foot(session, verdicts), one_unit) if one_unit else _foot(session, verdicts)
-    return SpecTable(tuple(rows + _unrated(session, runs)), foot, one_unit)
+    return SpecTable(tuple(rows + _printed(session) + _unrated(session, runs)), foot, one_unit)
+
+
+def _printed(session: Session) -> list[TableRow]:
+    """Return a row for each figure that nothing here measures."""
+    return [
+        TableRow(f.name, f.text, f.text, "–", UNMEASURED, "", "", promised=f.text, only_printed=True)
+        for f in session.printed
+    ]
 
 
 def _note(v: Verdict) -> str:
@@ -66,7 +75,7 @@ def _note(v: Verdict) -> str:
     return "; ".join(part for part in (v.why, v.remark, assumed) if part)
 
 
-def sources(ratings: Sequence[Rating]) -> list[str]:
+def sources(ratings: Sequence[Rating | PrintedFigure]) -> list[str]:
     """Return where the ratings are printed; if some have no source, also how many come from each."""
     counts = Counter(r.source for r in ratings if r.source)
     if sum(counts.values()) == len(ratings):
@@ -75,7 +84,7 @@ def sources(ratings: Sequence[Rating]) -> list[str]:
 
 
 def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
-    printed_in = sources(session.ratings)
+    printed_in = sources([*session.ratings, *session.printed])
     lines = [f"ratings: {'; '.join(printed_in)}"] if printed_in else []
     judged = any(v.verdict != UNMEASURED for v in verdicts)
     if judged:

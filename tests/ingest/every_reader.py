@@ -19,11 +19,12 @@ from unittest import mock
 
 import numpy as np
 import soundfile
+from brochure_lines import LINES, Read
 from capture_bytes import read_bytes
 from cut_on_paper import episode
 from odd_files import CASES, Case
 from PIL import Image
-from session_texts import WHOLE
+from session_texts import UNIT, WHOLE
 
 from reviewkit.ingest.plain_text import decode
 from reviewkit.ingest.reading_file import parse_readings
@@ -140,6 +141,7 @@ def every_reader(folder: Path | None = None) -> dict[str, Reader]:
             lambda data: parse_prices(decode(data, "prices.csv", western=True), "prices.csv"),
             (*_sample("prices.csv"), *PRICES),
         ),
+        Reader("ratings", lambda data: _ratings(data, there), RATINGS),
         Reader("repair", lambda data: parse_repair(decode(data, "repair.csv", western=True)), _sample("repair.csv")),
         Reader("readings", lambda data: parse_readings(data, "m/r.csv"), _sample("measurements/readings.csv")),
         Reader(
@@ -162,6 +164,12 @@ def every_reader(folder: Path | None = None) -> dict[str, Reader]:
 def _session(data: bytes, folder: Path) -> object:
     session = parse_session(decode(data, "session.toml"), folder, kinds=KINDS)
     return dataclasses.replace(session, folder=Path())
+
+
+def _ratings(data: bytes, folder: Path) -> object:
+    brochure = decode(data, "ratings.txt", western=True)
+    session = parse_session(UNIT, folder, kinds=KINDS, brochure=brochure)
+    return session.ratings, session.printed
 
 
 def _told_sheet(data: bytes) -> object:
@@ -219,6 +227,8 @@ def _sheets() -> tuple[bytes, ...]:
     return (*(_sample(f"measurements/{path.name}", 16)[0] for path in exports), *odd[::7])
 
 
+_READ = [line for line, wanted in LINES.items() if isinstance(wanted, Read)]
+RATINGS = tuple("\n".join(["Source: leaflet", *_READ[at::7]]).encode() for at in range(7))
 PRICES = (
     b"date,cpi\n1977-01-01,58.5\n1977-02-01,59.1\n",
     b"Month;Index\n1977-01;58,5\n1977-13;60,6\n",

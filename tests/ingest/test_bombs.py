@@ -152,6 +152,18 @@ BY_HAND = {
     "a word of a megabyte": Bomb("notes", lambda: b"0:00 " + b"a" * MB, ""),
     "a time of a megabyte": Bomb("notes", lambda: b"1" * MB + b":00", '"1111'),
     "blank lines in notes": Bomb("notes", lambda: b"\n" * MB, ""),
+    "ratings without end": Bomb("ratings", lambda: filled("x\n"), "has over 200 ratings"),
+    "one rating again and again": Bomb(
+        "ratings", lambda: b"Damping factor: 60\n" * 200, '"Damping factor: 60": read as'
+    ),
+    "a rating of a megabyte": Bomb("ratings", lambda: b"S/N: " + filled("8 dB "), '"S/N: 8 dB'),
+    "a rating of as many figures as may be": Bomb(
+        "ratings", lambda: filled("S/N:" + " 8 dB" * 70 + "\n", 70_000), '"S/N'
+    ),
+    "a number of a megabyte": Bomb("ratings", lambda: b"S/N: " + b"1," * (MB // 2), '"S/N: 1,1'),
+    "brackets in a rating": Bomb("ratings", lambda: (b"S/N " + b"(" * 390 + b"\n") * 200, '"S/N ((('),
+    "points in a rating": Bomb("ratings", lambda: (b"S/N " + b". " * 190 + b"\n") * 200, '"S/N . . '),
+    "blank lines among ratings": Bomb("ratings", lambda: b"\n" * MB, ""),
     "a cut without end": Bomb("cut", lambda: numbered("%:00 a\n"), '"10000:00" is not a time'),
     "a cut of lines that are none": Bomb("cut", lambda: filled("x\n"), '"x" is not a time'),
     "a header of columns": Bomb("prices", lambda: b"year,index" + filled(",x"), LONG_LINE),
@@ -401,6 +413,11 @@ SLOW = {
     "photo: remarks without end",
     "published: empty arrays",
     "published: figures without end",
+    "ratings: a rating of as many figures as may be",
+    "ratings: blank lines among ratings",
+    "ratings: brackets in a rating",
+    "ratings: one rating again and again",
+    "ratings: points in a rating",
     "readings: one reading again and again",
     "readings: readings misspelled",
     "readings: readings under names of their own",

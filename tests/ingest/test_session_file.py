@@ -37,7 +37,7 @@ def test_whole_session_is_read(folder):
             channels="both",
             rule="continuous",
             source="owner's manual, page 12",
-            line=25,
+            order=1,
         ),
         Rating(
             quantity="snr",
@@ -47,7 +47,7 @@ def test_whole_session_is_read(folder):
             reference="50 mW",
             reference_w=0.05,
             input="phono",
-            line=35,
+            order=2,
         ),
     )
     assert session.episode == EpisodeSettings(

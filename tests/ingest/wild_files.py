@@ -9,6 +9,7 @@ import zlib
 from collections.abc import Callable
 from typing import Any
 
+from brochure_lines import LINES
 from every_reader import Reader, pcm, wave
 from hypothesis import strategies as st
 
@@ -281,6 +282,13 @@ _note_line = st.one_of(
 )
 _lines = st.lists(_note_line, max_size=12).map(lambda lines: "\n".join(lines).encode("utf-8", "surrogatepass"))
 
+_rating_words = sorted({word for line in LINES for word in re.split(r"(?<=\s)|(?<=[(/,])", line)})
+_rating_line = st.tuples(
+    st.sampled_from([line.partition(":")[0] + ":" for line in LINES]),
+    st.lists(st.one_of(st.sampled_from(_rating_words), st.sampled_from(_rating_words), _amount, wild_text), max_size=9),
+).map(lambda parts: " ".join((parts[0], *parts[1])))
+_ratings = st.lists(_rating_line, max_size=6).map(lambda lines: "\n".join(lines).encode("utf-8", "surrogatepass"))
+
 _json_value = st.recursive(
     st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), wild_text, st.just("\ud800"), st.just(10**400)),
     lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(wild_text, inner, max_size=3)),
@@ -448,6 +456,7 @@ _BUILT: dict[str, Files] = {
     "cut": _lines,
     "prices": _rows(_prices_header, _price_cell),
     "readings": _rows(st.permutations(COLUMNS).map(list), _reading_cell),
+    "ratings": _ratings,
     "repair": _rows(st.permutations(REPAIR_COLUMNS).map(list), _repair_cell),
     "published": _published,
     "sheet": st.one_of(_sheet, _sweep()),

@@ -459,6 +459,7 @@ NOTES = """clip bench-1.mp4 for 12:00
 8:00 closing: That was it. [card closing]
 """
 CUT = "0:00 opening\n0:35 history\n1:20 before\n2:00 repair\n3:30 after\n5:10 verdict\n6:20 closing\n"
+RATINGS = "Source: leaflet\nDC offset: 20 mV\nSlew rate: 12 V/µs\n"
 REPAIR = """point,expected,found,unit,tolerance,action,note
 "Rail, positive",34,34.3,V,5 %,none,
 "Emitter resistor, right",0.47,1.9,ohm,10 %,replaced,cracked
@@ -665,6 +666,7 @@ def files(kinds: Collection[str]) -> dict[str, str | bytes]:
         return found
     return {
         **found,
+        "ratings.txt": RATINGS,
         "repair.csv": REPAIR,
         "published.json": json.dumps(PUBLISHED, indent=1) + "\n",
         # filled in by a process of their own at every build, so only the session that is built most often has some

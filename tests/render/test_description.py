@@ -387,3 +387,9 @@ def test_many_misses_and_corrections_are_counted(pages):
 
 def test_the_samples_comment_has_three_to_five_lines(sample):
     assert 3 <= len(sample.text("comment.txt").splitlines()) <= 5
+
+
+def test_what_is_only_printed_is_not_in_the_description(pages):
+    rows = (row("Separation", "falls short"), row("Weight", "not measured", quantity="", only_printed=True))
+    facts = description_facts(Episode(SESSION, (), (), (), (), (), (), False), SpecTable(rows, ()), pages)
+    assert [each.label for each in facts["rows"]] == ["Separation"]

@@ -33,7 +33,7 @@ RATING = Rating(
     band_hz=(20.0, 20_000.0),
     channels="both",
     source="manual, page 14",
-    line=14,
+    order=14,
 )
 RATED = "40 W into 8 Ω at 0.05 % THD, 20 Hz – 20 kHz, both channels"
 VERDICT = Verdict(

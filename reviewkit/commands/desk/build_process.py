@@ -59,7 +59,17 @@ class BuildProcess:
         self.wishes = tuple(name for name in WISHES if name in wishes)
         options = [word for name in self.wishes for word in WISHES[name]]
         # -P: nothing in the current folder is imported
-        command = [sys.executable, "-P", "-m", "reviewkit", "build", "--progress", *options, "--", str(self._folder.resolve())]
+        command = [
+            sys.executable,
+            "-P",
+            "-m",
+            "reviewkit",
+            "build",
+            "--progress",
+            *options,
+            "--",
+            str(self._folder.resolve()),
+        ]
         pipe = subprocess.PIPE
         self._process = subprocess.Popen(
             command,
@@ -130,4 +140,6 @@ def open_folder(folder: Path) -> None:
             [opener, str(folder)], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
     except OSError:
-        raise InputError(Fault(str(folder), 0, f"there is no {opener} here to open it with; this is its path")) from None
+        raise InputError(
+            Fault(str(folder), 0, f"there is no {opener} here to open it with; this is its path")
+        ) from None

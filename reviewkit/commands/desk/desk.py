@@ -217,7 +217,12 @@ class Desk:
             raise InputError(Fault("session.toml", 0, "a session needs a maker and a model; write both"))
         if year and not re.fullmatch(r"\d{4}", year):
             raise InputError(Fault("session.toml", 0, f'"{year}" is not a year; write four digits, or nothing'))
-        lines = ["[unit]", f"maker = {_toml_text(maker)}", f"model = {_toml_text(model)}", *([f"year = {year}"] if year else [])]
+        lines = [
+            "[unit]",
+            f"maker = {_toml_text(maker)}",
+            f"model = {_toml_text(model)}",
+            *([f"year = {year}"] if year else []),
+        ]
 
         def begin(text: str) -> str:
             if text:
@@ -264,7 +269,11 @@ class Desk:
         note = next((note for note in same if note.line == line), same[0] if len(same) == 1 else None)
         if note is None:
             now = next((note for note in read.notes if note.line == line), None)
-            facts = {"line": now.line, "raw": now.raw, "now": now.words, "time": notes_edit.show_time(now.at_s)} if now else {}
+            facts = (
+                {"line": now.line, "raw": now.raw, "now": now.words, "time": notes_edit.show_time(now.at_s)}
+                if now
+                else {}
+            )
             raise Conflict(facts | {"faults": ["notes.txt changed on disk while you wrote"]})
         cut = words.get("cut") is True
         time, segment, said = _text(words, "time"), _text(words, "segment"), _text(words, "words")
@@ -344,9 +353,7 @@ class Desk:
 
     def _leave_out(self, words: dict[str, Any]) -> None:
         file = self._asked(words)[0].file
-        self._change_session(
-            "leaving out", f"{file} is left out", lambda text: session_edits.leave_out(text, [file])
-        )
+        self._change_session("leaving out", f"{file} is left out", lambda text: session_edits.leave_out(text, [file]))
 
     def _asked(self, words: dict[str, Any]) -> list[Recognised]:
         """Return the file that is meant, then all others with the same question."""
@@ -385,9 +392,7 @@ class Desk:
         now = next((heading_of(each) for each in shown.episode.stills if each.id == card), "")
         if was is not None and was != now:
             raise Conflict({"now": now, "was": now})
-        self._change_session(
-            "title", "Title written", lambda text: session_edits.title_card(text, shown, card, title)
-        )
+        self._change_session("title", "Title written", lambda text: session_edits.title_card(text, shown, card, title))
 
     def _shown(self) -> Composed:
         if self.session.shown is None or self.session.faults:

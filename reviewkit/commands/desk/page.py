@@ -305,7 +305,10 @@ def _choice(recognised: Recognised, choice: Any) -> dict[str, str]:
 
 
 def _answer_words(keys: Mapping[str, Any]) -> str:
-    words = {key: value if not isinstance(value, Mapping) else ", ".join(map(" ".join, value.items())) for key, value in keys.items()}
+    words = {
+        key: value if not isinstance(value, Mapping) else ", ".join(map(" ".join, value.items()))
+        for key, value in keys.items()
+    }
     return in_words({key: value for key, value in words.items()}).replace("stage ", "")
 
 

@@ -159,4 +159,3 @@ def usual_unit(point: str) -> str:
     """Return the unit that a point's reading usually has; "" if that isn't known."""
     row = RepairRow(point, None, "", None, "", "", None, "", "", "")
     return next((_UNITS[key] for key in _NAMES if is_about(key, row)), "")
-

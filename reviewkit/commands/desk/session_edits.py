@@ -43,9 +43,7 @@ def move_card(text: str, shown: Composed, name: str, by: int) -> str:
     filmed = sorted((card for card in episode.stills if card.id in times), key=lambda card: times[card.id][0])
     called = {card for note in episode.notes.notes if not note.cut for card in note.cards}
     part = next((times[card.id][1] for card in filmed if name_of(card) == name), None)
-    same = list(
-        dict.fromkeys(name_of(card) for card in filmed if times[card.id][1] == part and card.id not in called)
-    )
+    same = list(dict.fromkeys(name_of(card) for card in filmed if times[card.id][1] == part and card.id not in called))
     at = same.index(name) if name in same else -1
     if at < 0 or not 0 <= at + by < len(same):
         raise InputError(Fault(SOURCE, 0, f"{name} has no other card to change places with in this part of the film"))
@@ -66,7 +64,9 @@ def title_card(text: str, shown: Composed, card_id: str, title: str) -> str:
     """Return the text with a card's title; an empty one lets the program word it."""
     episode = shown.episode
     card = next((each for each in episode.stills if each.id == card_id), None)
-    runs = [run.conditions.measurement for run in episode.runs if card and run.conditions.measurement.card == card.first]
+    runs = [
+        run.conditions.measurement for run in episode.runs if card and run.conditions.measurement.card == card.first
+    ]
     own = [m for m in runs if (m.stage == "before") == bool(card and card.repaired)] or runs
     if not own:
         raise InputError(Fault(SOURCE, 0, f"{card_id} is not the card of a measurement, so its title can't be written"))

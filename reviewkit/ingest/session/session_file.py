@@ -12,7 +12,7 @@ from typing import Any
 from reviewkit.ingest.plain_text import read_text
 from reviewkit.ingest.session.session_entries import Entry, entries_of
 from reviewkit.ingest.session.session_measurements import complete_measurements
-from reviewkit.ingest.session.session_paths import fixed_faults, templates_of
+from reviewkit.ingest.session.session_paths import RATINGS, fixed_faults, templates_of
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_ratings import complete_ratings
 from reviewkit.ingest.session.session_sounds import complete_sounds
@@ -27,6 +27,7 @@ from reviewkit.model.session import (
     LookSettings,
     Measurement,
     PriceTag,
+    PrintedFigure,
     Rating,
     Session,
     Sound,
@@ -70,14 +71,23 @@ def read_document(folder: Path) -> TomlDocument:
     return parse_toml(read_text(folder / FILE_NAME, FILE_NAME), FILE_NAME)
 
 
-def parse_session(text: str, folder: Path, *, kinds: Collection[str]) -> Session:
-    """Return the session that a session.toml describes, without any file that it doesn't name. See `session_of`."""
+def read_brochure(folder: Path) -> str:
+    """Return the text of a session's ratings.txt; "" if there is none. Raises InputError if it can't be read."""
+    return read_text(folder / RATINGS, RATINGS, western=True) if (folder / RATINGS).is_file() else ""
+
+
+def parse_session(text: str, folder: Path, *, kinds: Collection[str], brochure: str = "") -> Session:
+    """Return the session that a session.toml describes, with the ratings of a ratings.txt, without any file that it
+    doesn't name. See `session_of`.
+    """
     document = parse_toml(text, FILE_NAME)
-    return session_of(document, entries_of(document, ()), folder, kinds=kinds)
+    return session_of(document, entries_of(document, ()), folder, kinds=kinds, brochure=brochure)
 
 
-def session_of(document: TomlDocument, entries: Sequence[Entry], folder: Path, *, kinds: Collection[str]) -> Session:
-    """Return the session that a session.toml describes.
+def session_of(
+    document: TomlDocument, entries: Sequence[Entry], folder: Path, *, kinds: Collection[str], brochure: str = ""
+) -> Session:
+    """Return the session that a session.toml describes, with the ratings of a ratings.txt.
 
     Parameters
     ----------
@@ -89,6 +99,8 @@ def session_of(document: TomlDocument, entries: Sequence[Entry], folder: Path, *
         Where the files that it names must be.
     kinds : Collection[str]
         The names a measurement's kind may have.
+    brochure : str
+        The content of ratings.txt.
 
     Raises
     ------
@@ -115,6 +127,15 @@ def session_of(document: TomlDocument, entries: Sequence[Entry], folder: Path, *
     look, look_place = single("look", LookSettings)
     choices, choices_place = single("cards", CardChoices)
     ratings = repeated("rated", Rating, "quantity")
+    of_brochure = Faults(RATINGS)
+    printed: tuple[PrintedFigure, ...] = ()
+    rated = document.data.get("rated")
+    if brochure or isinstance(rated, dict):
+        # the patterns of its words take longer than a session of tables
+        from reviewkit.ingest.session.rated_lines import add_lines
+
+        own = Place(document, faults, ("rated",), "[rated]", rated if isinstance(rated, dict) else {})
+        ratings, printed = add_lines(ratings, own, brochure, of_brochure, folder)
     _refuse_many(document, faults, "measurement", len({entry.number for entry in entries}))
     measured = [_measurement(entry, document, faults, folder) for entry in entries]
     single("files", FileSettings)
@@ -135,6 +156,7 @@ def session_of(document: TomlDocument, entries: Sequence[Entry], folder: Path, *
         bench=bench,
         price=price,
         ratings=complete_ratings(ratings, bench.load_ohm),
+        printed=printed,
         measurements=measurements,
         sounds=complete_sounds(sounds, measurements, folder),
         episode=episode,
@@ -142,6 +164,8 @@ def session_of(document: TomlDocument, entries: Sequence[Entry], folder: Path, *
         cards=choices or CardChoices(),
     )
     faults.collected.sort(key=lambda fault: fault.line)
+    of_brochure.collected.sort(key=lambda fault: fault.line)
+    faults.collected += of_brochure.collected
     faults.stop_if_any()
     return session
 
@@ -163,6 +187,8 @@ def _check_top(document: TomlDocument, faults: Faults) -> None:
             under = next((table for table, model in TABLES.items() if key in marks_of(model)), "unit")
             where = f"is outside any table; put it under one, such as [{under}]"
             faults.add(line, f"{shown} = {show_value(value)} {where}")
+        elif key == "rated" and isinstance(value, dict) and "quantity" not in value:
+            continue  # a line for each rating
         elif key in _REPEATED and not (is_table and tables is value):
             faults.add(line, f"[{shown}] may appear many times; write [[{shown}]], with two brackets")
         elif key not in _REPEATED and not isinstance(value, dict):

@@ -11,8 +11,9 @@ from pathlib import Path
 from reviewkit.model import inside
 from reviewkit.model.errors import Fault, InputError
 
+RATINGS = "ratings.txt"
 # files that are read if present, under names that aren't in session.toml
-FIXED = ("session.toml", "notes.txt", "repair.csv", "final.txt", "final.otio", "published.json")
+FIXED = ("session.toml", RATINGS, "notes.txt", "repair.csv", "final.txt", "final.otio", "published.json")
 
 
 def find_flaw(folder: Path, name: str) -> str:

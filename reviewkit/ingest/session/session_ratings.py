@@ -117,7 +117,10 @@ def complete_ratings(ratings: Sequence[tuple[Rating, Place]], load_ohm: float | 
     """Return all ratings of a session with what only their quantity and the others say; note every fault."""
     sound = [replace(r, unit=RULES[r.quantity].unit) for r, place in ratings if _check(r, place)]
     watts = unstated_conditions.rated_output_w(sound, load_ohm)
-    return tuple(replace(r, reference_w=watts) if r.reference == "rated output" else r for r in sound)
+    return tuple(
+        replace(r, order=order, reference_w=watts if r.reference == "rated output" else r.reference_w)
+        for order, r in enumerate(sound, start=1)
+    )
 
 
 def _check(rating: Rating, place: Place) -> bool:

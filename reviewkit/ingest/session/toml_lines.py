@@ -234,7 +234,8 @@ def _find_remedy(row: str, error: str) -> str:
         return f'{shown}: write straight quotation marks (")'
     if error.startswith(("Cannot declare", "Cannot overwrite")) and (single := _ONE_TABLE.match(row)):
         where = f"the [{single[1]}] above it" if shown.startswith("[[") else shown
-        return f"{where} is one of many; write [[{single[1]}]], with two brackets, each time"
+        lines = ", or one [rated] with a line for each; ratings.txt may have lines, too" if single[1] == "rated" else ""
+        return f"{where} is one of many; write [[{single[1]}]], with two brackets, each time{lines}"
     if error.startswith("Cannot declare"):
         return f"{shown} appears twice; keep one of them and put all its keys there"
     if error.startswith(("Cannot overwrite", "Duplicate inline")):

@@ -67,7 +67,7 @@ def description_facts(episode: Episode, table: SpecTable, pages: Pages) -> dict[
         "results": select_results(table),
         "repair": [_repair_facts(row) for row in episode.repair if _belongs(row)],
         "price": episode.price.line if episode.price else "",
-        "rows": table.rows,
+        "rows": [row for row in table.rows if not row.only_printed],
         "foot": as_sentences(table.foot),
         "chapters": episode.chapters if episode.chapters_final and not chapters_left_out(episode) else (),
         "final": episode.chapters_final,
@@ -151,7 +151,7 @@ def render_comment(episode: Episode, table: SpecTable, corrections: Sequence[Cor
         "corrections": corrections,
         "most_results": MOST_RESULTS,
         "most": MOST_CORRECTIONS,
-        "rows": table.rows,
+        "rows": [row for row in table.rows if not row.only_printed],
         "foot": as_sentences(table.foot),
         "cut": 0,
     }

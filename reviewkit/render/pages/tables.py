@@ -49,6 +49,7 @@ def format_findings_json(episode: Episode) -> str:
         "findings": [_finding(f) for f in episode.findings],
         "verdicts": [_verdict(v) for v in episode.verdicts],
         "ratings": [_rating(r) for r in episode.session.ratings],
+        **({"printed": [vars(figure) for figure in episode.session.printed]} if episode.session.printed else {}),
         "repair": [_repair(r) for r in episode.repair],
         "changes": [
             {
