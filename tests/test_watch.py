@@ -20,7 +20,7 @@ from reviewkit.commands import cli
 
 pytest.importorskip("watchfiles", reason="needs watchfiles: pip install -e '.[test]'")
 pytest.importorskip("starlette", reason="needs starlette: pip install -e '.[test]'")
-from reviewkit.commands.desk.live_session import LiveSession  # noqa: E402
+from reviewkit.commands.desk.live_session import LiveSession
 
 SESSION = """
 [unit]

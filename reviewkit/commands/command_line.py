@@ -153,7 +153,7 @@ def make_parser() -> argparse.ArgumentParser:
         "desk",
         help="the whole evening on a page: files, notes, test points, cards, build",
         formatter_class=raw,
-        description="Open a session on a page of this machine, for a whole evening without an editor: drop exports and\n"
+        description="Open a session on a page of this machine, for an evening without an editor: drop exports and\n"
         "answer what is unclear, paste ratings, stamp notes while you film, go through the test points, choose and\n"
         "name cards, build. What you do there is written at once into session.toml, ratings.txt, notes.txt,\n"
         "repair.csv and measurements/, and can be undone. A change that another program makes there is shown and\n"

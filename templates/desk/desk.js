@@ -182,7 +182,7 @@ document.addEventListener("click", (event) => {
 function open(form) {
   if (!form) return;
   form.hidden = false;
-  ($("[name=words]", form) || $("input", form))?.focus();
+  ($("[name=words]", form) || $("input", form))?.focus();  // the words are what is changed most
 }
 function close(form) {
   const opener = $(`[data-open="${form.id}"]`);
@@ -252,12 +252,12 @@ async function flush() {
   sending = true;
   try {
     while (queue().length) {
-      const [first, ...rest] = queue();
+      const [first] = queue();
       const [status, answer] = await send("stamp", first);
-      if (status === 200) { say(answer.heard); keep(rest); tellQueued([]); continue; }
       if (status >= 500) throw new Error();
+      keep(queue().slice(1));  // others may have come meanwhile
+      if (status === 200) { say(answer.heard); tellQueued([]); continue; }
       tellQueued([...(answer.faults || []), `Not written: “${first.words}”`]);
-      keep(rest);
     }
     await refresh();
   } catch { tellQueued([`${queue().length} not written yet: the desk has stopped.`]); }

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -12,6 +14,7 @@ from browsing import opened
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
+_AXE = "node_modules/axe-core/axe.min.js"
 _NAMES = ("chromium", "chromium-browser")
 _FLAGS = (
     "--no-sandbox",  # a test may run as root, in a container of its own
@@ -42,3 +45,12 @@ def page(browser: Browser) -> Iterator[Page]:
     """A page 1280 × 720."""
     with opened(browser, 1280, 720) as page:
         yield page
+
+
+@pytest.fixture(scope="session")
+def axe(checkout: Path) -> str:
+    """The accessibility checker axe-core as npm installs it: into .axe/ of the checkout, or as REVIEWKIT_AXE says."""
+    for folder in (os.environ.get("REVIEWKIT_AXE"), checkout / ".axe"):
+        if folder and (Path(folder) / _AXE).is_file():
+            return (Path(folder) / _AXE).read_text(encoding="utf-8")
+    pytest.skip("needs axe-core: npm install --prefix .axe --no-save axe-core@4")

@@ -2,24 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 from browsing import opened
 
-_AXE = "node_modules/axe-core/axe.min.js"
 SIZES = [(390, 844), (1280, 800)]
-
-
-@pytest.fixture(scope="session")
-def axe(checkout):
-    """The accessibility checker axe-core as npm installs it: into .axe/ of the checkout, or as REVIEWKIT_AXE says."""
-    for folder in (os.environ.get("REVIEWKIT_AXE"), checkout / ".axe"):
-        if folder and (Path(folder) / _AXE).is_file():
-            return (Path(folder) / _AXE).read_text(encoding="utf-8")
-    pytest.skip("needs axe-core: npm install --prefix .axe --no-save axe-core@4")
 
 
 @pytest.fixture(scope="module", params=SIZES, ids=lambda size: f"{size[0]} wide")

@@ -16,6 +16,9 @@ from reviewkit.model.errors import Fault, InputError
 
 WISHES = {"motion": ("--motion",), "tall": ("--shape", "wide", "tall"), "overlay": ("--overlay",)}
 _STEP = re.compile(r"(\w+) (\d+) of (\d+)\s*")
+# only a group of its own can be interrupted on Windows
+_NEW_GROUP = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
+_INTERRUPT = getattr(signal, "CTRL_BREAK_EVENT", signal.SIGINT)
 _PATIENCE_S = 10.0  # after it was asked to stop
 
 
@@ -79,7 +82,7 @@ class BuildProcess:
             text=True,
             encoding="utf-8",
             errors="replace",
-            creationflags=subprocess.CREATE_NEW_PROCESS_GROUP if sys.platform == "win32" else 0,
+            creationflags=_NEW_GROUP,
         )
         self.running, self._stopping = True, False
         self.done = self.of = 0
@@ -93,7 +96,7 @@ class BuildProcess:
             return
         self._stopping = True
         with suppress(OSError):
-            process.send_signal(signal.CTRL_BREAK_EVENT if sys.platform == "win32" else signal.SIGINT)
+            process.send_signal(_INTERRUPT)
         try:
             process.wait(_PATIENCE_S)
         except subprocess.TimeoutExpired:
@@ -103,7 +106,7 @@ class BuildProcess:
     def _follow(self, process: subprocess.Popen[str]) -> None:
         """Take note of a build's progress, and of how it ends."""
         assert process.stderr is not None
-        said = []
+        said: list[str] = []
         for line in process.stderr:
             if step := _STEP.fullmatch(line):
                 self.done, self.of = int(step[2]), int(step[3])
@@ -132,7 +135,7 @@ def open_folder(folder: Path) -> None:
     if not folder.is_dir():
         raise InputError(Fault(folder.name, 0, "there is no such folder yet; build first"))
     if sys.platform == "win32":
-        os.startfile(folder)  # noqa: S606
+        os.startfile(folder)
         return
     opener = "open" if sys.platform == "darwin" else "xdg-open"
     try:

@@ -15,19 +15,20 @@ from typing import Any
 
 from reviewkit.build.cache import Cache
 from reviewkit.build.options import Options
-from reviewkit.build.pool import Pool
-from reviewkit.commands.desk.build_process import BuildProcess, open_folder
 from reviewkit.build.pipeline import Composed
+from reviewkit.build.pool import Pool
 from reviewkit.commands.desk import session_edits
+from reviewkit.commands.desk.build_process import BuildProcess, open_folder
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession, Rebuilt, watch_saves
 from reviewkit.commands.desk.page import TITLE_LENGTH, Evening, page_facts, same_question
 from reviewkit.commands.desk.server import Conflict, LiveServer, Served
-from reviewkit.ingest.session import notes_edit, repair_edit
+from reviewkit.episode.alt_text import heading_of
+from reviewkit.ingest.session import notes_edit, ratings_edit, repair_edit
+from reviewkit.ingest.session.footage_time import show_time
 from reviewkit.ingest.session.notes_edit import read_lines
 from reviewkit.ingest.session.repair_file import parse_repair
-from reviewkit.ingest.session.session_paths import links_out
-from reviewkit.episode.alt_text import heading_of
+from reviewkit.ingest.session.session_paths import RATINGS, links_out
 from reviewkit.model import places
 from reviewkit.model.digests import digest_of, file_digest
 from reviewkit.model.errors import CannotFinish, Fault, InputError
@@ -36,7 +37,7 @@ from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.page_fonts import page_fonts
 
-TEXTS = ("session.toml", "notes.txt", "repair.csv", "ratings.txt")  # what the desk writes, besides measurements/
+TEXTS = ("session.toml", RATINGS, "notes.txt", "repair.csv")  # what the desk writes, besides measurements/
 _DROPPED_IN = "measurements"
 _OUT, _PREVIEW = "out", "preview"  # in addresses
 _LONGEST_TEXT = 2000  # characters of a field
@@ -162,6 +163,8 @@ class Desk:
             "light": self._light,
             "step-done": self._step_done,
             "reading": self._reading,
+            "ratings": self._ratings,
+            "rating": self._rating,
             "answer": self._answer,
             "leave-out": self._leave_out,
             "hide-card": lambda words: self._hide(words, hide=True),
@@ -254,7 +257,7 @@ class Desk:
         if not own:
             raise InputError(Fault("notes.txt", 0, "there is no note in this clip yet; stamp one first"))
         note = own[-1]
-        time = notes_edit.show_time(note.at_s)
+        time = show_time(note.at_s)
         self._change_notes(
             "bad take",
             "Bad take unmarked" if note.cut else "Bad take marked",
@@ -269,11 +272,7 @@ class Desk:
         note = next((note for note in same if note.line == line), same[0] if len(same) == 1 else None)
         if note is None:
             now = next((note for note in read.notes if note.line == line), None)
-            facts = (
-                {"line": now.line, "raw": now.raw, "now": now.words, "time": notes_edit.show_time(now.at_s)}
-                if now
-                else {}
-            )
+            facts = {"line": now.line, "raw": now.raw, "now": now.words, "time": show_time(now.at_s)} if now else {}
             raise Conflict(facts | {"faults": ["notes.txt changed on disk while you wrote"]})
         cut = words.get("cut") is True
         time, segment, said = _text(words, "time"), _text(words, "segment"), _text(words, "words")
@@ -364,6 +363,34 @@ class Desk:
             raise InputError(Fault(file[:80], 0, "nothing is asked about this file any more"))
         return [one, *(each for each in asked if each is not one and same_question(each, one))]
 
+    # -------------------------------------------------------------- ratings
+
+    def _ratings(self, words: dict[str, Any]) -> None:
+        pasted = _text(words, "text", _LONGEST_PASTE, strip=False)
+        if not pasted.strip():
+            raise InputError(Fault(RATINGS, 0, "nothing was pasted; copy the brochure's lines first"))
+        if any(unicodedata.category(sign) == "Cc" for sign in "".join(pasted.split())):
+            raise InputError(Fault(RATINGS, 0, "there is a control character in these lines; copy them as plain text"))
+        news = "Ratings written to ratings.txt"
+        self.inputs.change("ratings", news, {RATINGS: lambda text: ratings_edit.add_brochure_lines(text, pasted)})
+
+    def _rating(self, words: dict[str, Any]) -> None:
+        """Write a line of ratings.txt again, if it is still as the page showed it."""
+        line, raw, new = words.get("line"), _text(words, "raw", strip=False), _text(words, "text")
+        known = next((e for e in ratings_edit.read_brochure_lines(self.inputs.text(RATINGS)) if e.line == line), None)
+        if known is None or known.raw != raw:
+            now = {"now": known.text, "raw": known.raw, "line": known.line} if known else {}
+            raise Conflict(now | {"faults": ["ratings.txt changed on disk while you wrote"]})
+        if words.get("how") == "not measured":
+            new = ratings_edit.not_measured(known.text)
+        elif words.get("how") == "out":
+            new = ""
+        self.inputs.change(
+            "rating",
+            "Rating written",
+            {RATINGS: lambda text: ratings_edit.change_brochure_line(text, known.line, new)},
+        )
+
     # -------------------------------------------------------------- cards
 
     def _hide(self, words: dict[str, Any], *, hide: bool) -> None:
@@ -428,7 +455,7 @@ def _toml_text(text: str) -> str:
 
 
 def clean_name(name: str) -> str:
-    """Return the name of a dropped file as it is kept: no folders, nothing hidden, only signs that any system allows."""
+    """Return the name of a dropped file as it is kept: no folders, nothing hidden, only signs that any system has."""
     name = unicodedata.normalize("NFC", re.split(r"[/\\]", name)[-1])
     name = "".join(sign if sign.isalnum() or sign in " ._-+()" else "_" for sign in name).strip(" .")
     stem, dot, ending = name.rpartition(".")

@@ -22,7 +22,9 @@ from reviewkit.episode.card_times import card_times
 from reviewkit.episode.episode import OPEN_CHASSIS, ORDER, segment_title
 from reviewkit.ingest.session.footage_time import show_time
 from reviewkit.ingest.session.notes_edit import NoteLine, NotesText, read_lines
+from reviewkit.ingest.session.ratings_edit import read_brochure_lines
 from reviewkit.ingest.session.repair_file import parse_repair
+from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.model.errors import CannotFinish, InputError, listed
 from reviewkit.model.finding import Run
 from reviewkit.model.recognised import Recognised, in_words
@@ -105,7 +107,7 @@ def page_facts(
         "cards": cards,
         "latest": _latest(session, cards),
         "changed": session.latest,
-        "ratings_text": (),
+        "brochure": list(_attempt(lambda: list(read_brochure_lines(inputs.text(RATINGS))), [], faults)),
         "rows": shown.series.table.rows if shown else (),
         "tally": _tally(session),
         "left_out": shown.episode.left_out if shown else (),
@@ -262,10 +264,10 @@ def _files(folder: Path, runs: Sequence[Run], recognised: Sequence[Recognised]) 
             "picture": file_picture(folder, each.file, each.choices[0] if each.choices else each.table),
             "others": [other.file for other in recognised if other is not each and same_question(other, each)],
         }
-        for each in recognised
-        if each.question
+        for number, each in enumerate(recognised)
+        if each.question and not any(same_question(other, each) for other in recognised[:number])
     ]
-    clear = []
+    clear: list[dict[str, Any]] = []
     for run in runs:
         m = run.conditions.measurement
         named = known.get(m.file)
@@ -283,7 +285,11 @@ def _files(folder: Path, runs: Sequence[Run], recognised: Sequence[Recognised]) 
         )
     order = {"before": 0, "": 1, "bench": 1, "after": 2}
     clear.sort(key=lambda each: order[each["stage"]])
-    return {"questions": questions, "used": clear, "count": len(clear) + len(questions)}
+    return {
+        "questions": questions,
+        "used": clear,
+        "count": len(clear) + sum(bool(each.question) for each in recognised),
+    }
 
 
 def _first_part(question: str) -> tuple[str, str]:
@@ -306,10 +312,11 @@ def _choice(recognised: Recognised, choice: Any) -> dict[str, str]:
 
 def _answer_words(keys: Mapping[str, Any]) -> str:
     words = {
-        key: value if not isinstance(value, Mapping) else ", ".join(map(" ".join, value.items()))
+        key: ", ".join(map(" in ".join, value.items())) if isinstance(value, Mapping) else value
         for key, value in keys.items()
     }
-    return in_words({key: value for key, value in words.items()}).replace("stage ", "")
+    said = in_words(words).replace("stage ", "").replace("units ", "")
+    return f"{said[:1].upper()}{said[1:]}"
 
 
 # ------------------------------------------------------------------ cards and ratings

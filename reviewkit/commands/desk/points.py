@@ -95,31 +95,21 @@ def find_points(
 def _steps(
     plan: PlanWords | None, rows: Sequence[RepairRow], runs: Sequence[Run], done: Collection[str]
 ) -> Iterator[Step]:
+    checks = gate_checks(rows, runs)
+    for check in checks:
+        if check.bad and (bad := _bad_row(check.name, rows)) is not None:
+            yield from _stopped(bad, rows, done)  # and nothing else goes on
+            return
     for number, caution in enumerate(plan.cautions if plan else ()):
         yield Step(CAUTION, f"caution {number}", caution)
-    checks = gate_checks(rows, runs)
     texts = {check.name: item.text for check, item in zip(checks, plan.gate, strict=True)} if plan else {}
-    stopped = False
     for check in checks:
         key, _, state = check.name.partition("-")
-        if key not in _NAMES:
-            # the last line is about the time after the repair, when every reading is there once more
-            if not stopped and plan and check.name != "after-repair":
-                yield Step(CHECK, check.name, texts[check.name])
-            continue
-        own = [row for row in rows if is_about(key, row, state)]
-        if check.bad and (bad := _bad_row(own)) is not None:
-            key_of_stop = f"off {bad.point} {bad.found_text}"
-            if not stopped and key_of_stop not in done:
-                yield Step(NO_GO, key_of_stop, bad.point, bad.line, bad, point_word(bad))
-            elif not stopped:
-                yield from _hunt(rows)
-                yield Step(HUNT, f"again {bad.point}", bad.point, bad.line, bad, point_word(bad))
-            stopped = True
-        if not stopped and not check.done:
-            yield from _open_readings(key, state, own, rows)
-    if stopped:
-        return
+        if key in _NAMES:
+            yield from () if check.done else _open_readings(key, state, rows)
+        # the last line is about the time after the repair, when every reading is there once more
+        elif plan and check.name != "after-repair":
+            yield Step(CHECK, check.name, texts[check.name])
     yield from _hunt(rows)
     for block in (*plan.cold, *plan.hot) if plan else ():
         for step in block.steps:
@@ -127,14 +117,27 @@ def _steps(
                 yield Step(CAPTURE, f"capture {step.number}", step.what, level=f"{block.setup}. {step.level}")
 
 
-def _bad_row(own: Sequence[RepairRow]) -> RepairRow | None:
-    """Return the last row that isn't OK and has no good reading after it."""
+def _stopped(bad: RepairRow, rows: Sequence[RepairRow], done: Collection[str]) -> Iterator[Step]:
+    """Return what is left while a reading says no-go: switching off, then finding the cause, then reading again."""
+    off = f"off {bad.point} {bad.found_text}"
+    if off not in done:
+        yield Step(NO_GO, off, bad.point, bad.line, bad, point_word(bad))
+        return
+    yield from _hunt(rows)
+    yield Step(HUNT, f"again {bad.point}", bad.point, bad.line, bad, point_word(bad))
+
+
+def _bad_row(check: str, rows: Sequence[RepairRow]) -> RepairRow | None:
+    """Return the last row of a line that isn't OK and has no good reading after it."""
+    key, _, state = check.partition("-")
+    own = (row for row in rows if is_about(key, row, state))
     bad = [row for row in own if row.found_text and not row.after_text and point_verdict(row) in _BAD]
     return bad[-1] if bad else None
 
 
-def _open_readings(key: str, state: str, own: Sequence[RepairRow], rows: Sequence[RepairRow]) -> Iterator[Step]:
+def _open_readings(key: str, state: str, rows: Sequence[RepairRow]) -> Iterator[Step]:
     """Return the readings of a line that are still to be taken: rows that wait for one, else the usual points."""
+    own = [row for row in rows if is_about(key, row, state)]
     waiting = [row for row in own if not row.found_text]
     for row in waiting:
         yield Step(READING, f"read {row.point}", row.point, row.line, row)

@@ -53,7 +53,7 @@ class NoteLine:
 
 @dataclass(frozen=True)
 class ClipLine:
-    """A clip as it is written. `starts_s`: by the clock, if its times are; `running`: when it began, if it still runs."""
+    """A clip as it is written. `starts_s`: by the clock, if its times are. `running`: when it began, if it still is."""
 
     name: str
     line: int
@@ -76,7 +76,7 @@ class NotesText:
 
 
 def read_lines(text: str) -> NotesText:
-    """Return clips and notes with their lines. A line that isn't understood is passed over: `parse_notes` reports it."""
+    """Return clips and notes with their lines, but no line that isn't understood: `parse_notes` reports it."""
     clips: list[ClipLine] = []
     notes: list[NoteLine] = []
     segment, open_note = "", False
