@@ -192,16 +192,19 @@ def test_clips_of_charts_that_did_not_change_are_taken_over(folder, tmp_path, mo
     edited("[episode]", "[episode]\ncard_seconds = 2\nframe_rate = 24")(folder)
     build(folder, Options(motion=True))
     encoded, encode = [], clip.write_opaque_clip
-    monkeypatch.setattr(
-        clip, "write_opaque_clip", lambda solid, place, *a: encoded.append(place.stem) or encode(solid, place, *a)
-    )
+
+    def write(layers, steps, scale, place, *rest):
+        encoded.append(place.stem)
+        return encode(layers, steps, scale, place, *rest)
+
+    monkeypatch.setattr(clip, "write_opaque_clip", write)
     put(folder / "measurements/leak.csv", one_evening.leak(-61))
     build(folder, Options(motion=True))
-    assert encoded == ["leak"]
+    assert encoded == ["leak", "score"]  # it is rated, so its figure is among the verdicts, too
     (folder / "repair.csv").unlink()  # no clip, but a card before others: they have other numbers now
     edited('kind = "contour"', 'kind = "contour"\nid = "low"')(folder)
     build(folder, Options(motion=True))
-    assert encoded == ["leak", "low"]
+    assert encoded == ["leak", "score", "low"]
     build(folder, Options(motion=True, out=tmp_path / "afresh"), cached=False)
     assert outputs(folder / "out") == outputs(tmp_path / "afresh")
     assert is_current(folder, Options(motion=True))

@@ -17,6 +17,7 @@ from reviewkit.ingest.session.cut_file import FILE_NAME as FINAL
 from reviewkit.ingest.session.notes_file import FILE_NAME as NOTES
 from reviewkit.ingest.session.repair_file import FILE_NAME as REPAIR
 from reviewkit.ingest.session.session_file import FILE_NAME as SESSION
+from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.ingest.session.timeline_file import FILE_NAME as EDITED
 from reviewkit.model import places
 from reviewkit.model.errors import InputError
@@ -235,7 +236,7 @@ def test_a_session_that_is_reached_by_a_link_is_as_any_other(stranger, say, tmp_
 
 
 def test_every_file_that_is_known_by_its_name_is_looked_at():
-    assert set(session_paths.FIXED) == {SESSION, NOTES, REPAIR, FINAL, EDITED, PUBLISHED}
+    assert set(session_paths.FIXED) == {SESSION, RATINGS, NOTES, REPAIR, FINAL, EDITED, PUBLISHED}
 
 
 @pytest.mark.parametrize("what", STRANGE)

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from reviewkit.episode.score import change_hero, plain_name
 from reviewkit.episode.stills import AFTER
+from reviewkit.measure import figures
 from reviewkit.model import digits, quantities, rating_words
 from reviewkit.model.card import Axis, Card, Number, Price, Row, Rows, TitlePage
 from reviewkit.model.change import Change
@@ -146,8 +147,8 @@ def make_number_card(pair: Card | None) -> Card | None:
         new,
         f"before, {hero.before}",
     )
-    place = hero.caption.split(", ")[-1] if " at " in f" {hero.caption}" else ""
-    conditions = (place.removeprefix("at ") if place.startswith("at ") else "", *pair.conditions)
+    place = figures.where(after) if " at " in f" {hero.caption}" else ""
+    conditions = (place.removeprefix("at "), *pair.conditions)
     return Card(
         "number",
         pair.subject,

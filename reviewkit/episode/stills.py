@@ -119,27 +119,31 @@ def leading_verdict(verdicts: Sequence[Verdict], ids: set[str]) -> Verdict | Non
 
 def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
     """Return the card of a change, with the card as found: the same scales, nothing of "after" on it."""
-    assert isinstance(base.body, Chart)
+    chart = base.body
+    assert isinstance(chart, Chart)
     channel = change.after.channel
-    place = _place(change, base.body.panels[0])
+    place = _place(change, chart.panels[0])
     x = place[0] if place else None
     where = figures.where(change.after) if x is not None else ""
+    if quantities.quantity_of(change.after).style == "plus-minus":  # nothing without the band that it holds over
+        base = replace(base, conditions=(*base.conditions, figures.where(change.after)))
     old, new = quantities.show(change.before), quantities.show(change.after)
     hero = Hero(new, ", ".join(filter(None, ("after", where))), old, channel=channel, findings=(change.after,))
     subject = ", ".join(filter(None, (base.subject, _channel(channel))))
-    panels = tuple(_panel(panel, channel, place, found=False) for panel in base.body.panels)
+    panels = tuple(_panel(panel, channel, place, found=False) for panel in chart.panels)
     pair = replace(
         base,
         stage=PAIR,
         subject=subject,
-        body=replace(base.body, panels=panels),
+        body=replace(chart, panels=panels),
         hero=hero,
         finding=_finding("pair", runs, base, change=change),
     )
     # as found: the healthy channel's figure is at its trace
+    same = ("band",) if x is None else ("band", "frequency")
     others = [f for f in _of_run(runs, change.before) if f.quantity == change.before.quantity and f.channel != channel]
-    alike = next((f for f in others if f.at.get("frequency") == change.before.at.get("frequency") or x is None), None)
-    panels = tuple(_panel(panel, channel, place, found=True, healthy=alike) for panel in base.body.panels)
+    alike = next((f for f in others if all(f.at.get(key) == change.before.at.get(key) for key in same)), None)
+    panels = tuple(_panel(panel, channel, place, found=True, healthy=alike) for panel in chart.panels)
     hero = Hero(
         old,
         ", ".join(filter(None, (_channel(channel), where))),
@@ -150,7 +154,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
     found = replace(
         base,
         stage=BEFORE,
-        body=replace(base.body, panels=panels),
+        body=replace(chart, panels=panels),
         hero=hero,
         readings=(),
         finding=_finding("fault", runs, base, change=change),
@@ -232,7 +236,9 @@ def judged_hero(verdict: Verdict) -> Hero:
     number, plus_minus, spread = figure.partition(" ± ")
     finding = verdict.findings[0]
     place = (where or "").strip(", ") or (figures.where(finding) if finding.unit != "W" else "")
-    if place and f" {place}" in f" {verdict.label}":
+    if quantities.quantity_of(finding).style == "plus-minus":
+        place = figures.where(finding)
+    elif place and f" {place}" in f" {verdict.label}":
         place = ""
     caption = ", ".join(filter(None, ("measured", _channel(finding.channel), place)))
     return Hero(number, caption, "", f"± {spread}" if plus_minus else "", channel=finding.channel, findings=(finding,))

@@ -301,7 +301,12 @@ def distortion_name(run: Run) -> str:
 
 
 def where(finding: Finding) -> str:
-    """Return where a figure was read, if that is one place: "at 20 kHz", "at 1 W"."""
+    """Return where a figure was read, if that is one place: "at 20 kHz", "at 1 W"; of what is ± so much over a band,
+    the band: "20 Hz – 20 kHz".
+    """
+    if quantities.quantity_of(finding).style == "plus-minus":
+        low_hz, high_hz = finding.at["band"]
+        return quantities.band((low_hz, high_hz))
     if quantities.quantity_of(finding).over_power or ("power" in finding.at and _swept_power(finding)):
         return f"at {quantities.watts(finding.at['power'])}" if "power" in finding.at else ""
     hz = finding.at.get("frequency")

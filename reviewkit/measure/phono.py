@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
-from reviewkit.model import digits, quantities
+from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Card, Chart, Panel
 from reviewkit.model.errors import Fault, InputError
@@ -65,7 +66,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return riaa_deviation (dB relative to 1 kHz) per channel.
 
     It is the largest either way, with its sign and frequency, over 20 Hz – 20 kHz, 40 Hz – 15 kHz and each rated band,
-    as far as the data goes.
+    as far as the data goes. If a rating has unequal limits, riaa_deviation_high and _low are the furthest on each side.
     """
     assert sheet is not None
     m, frequency_hz = c.measurement, sheet.need("frequency").values
@@ -91,7 +92,24 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             either_way=True,
             amendment=m.amendment or None,
         )
+        found += _on_each_side(c, column.channel, frequency_hz, deviation)
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
+
+
+def _on_each_side(c: Conditions, channel: str, frequency_hz: Array, deviation: Array) -> list[Finding]:
+    """Return the highest and the lowest deviation over the bands of ratings whose limits differ.
+
+    The larger of the two may be inside its limit, and the smaller one outside.
+    """
+    unequal = [r for r in figures.rated(c, "riaa_deviation") if r.within is not None and -r.within[0] != r.within[1]]
+    bands = list(dict.fromkeys(unstated_conditions.band_hz(rating) for rating in unequal))
+    found = []
+    for quantity, sign in (("riaa_deviation_high", 1), ("riaa_deviation_low", -1)):
+        furthest = sweeps.worst_in_bands(
+            c, quantity, channel, frequency_hz, sign * deviation, bands, amendment=c.measurement.amendment or None
+        )
+        found += [replace(each, value=sign * each.value) for each in furthest]
+    return found
 
 
 def _curve(c: Conditions) -> str:
@@ -161,7 +179,7 @@ KIND = Kind(
     title="Phono response",
     about="a response through the phono stage: frequency and level, the input flat or pre-emphasised (`equalised`)",
     needs=(("frequency", "level"),),
-    quantities=("riaa_deviation",),
+    quantities=("riaa_deviation", "riaa_deviation_high", "riaa_deviation_low"),
     compared=("riaa_deviation",),
     headlines=("riaa_deviation",),
     findings=findings,

@@ -168,11 +168,13 @@ def extremes(traces: Sequence[Trace], bands: Iterable[tuple[float, float]]) -> l
 def main_band(run: Run, quantity: str, *rated: str) -> list[float] | None:
     """Return the band whose figure a card shows large; None if there is no figure.
 
-    It is that of a rating (of these names, else of the quantity's own) if it is covered, else 20 Hz – 20 kHz or the
-    measured part of it.
+    It is that of a rating for this input (of these names, else of the quantity's own) if it is covered, else 20 Hz –
+    20 kHz or the measured part of it.
     """
     bands = [f.at["band"] for f in figures.by_channel(run, quantity)]
-    named = [list(band_hz) for band_hz in figures.rated_bands(run.conditions, *(rated or (quantity,)))]
+    inputs = ("", run.conditions.measurement.input)
+    ratings = figures.rated(run.conditions, *(rated or (quantity,)))
+    named = [list(r.band_hz) for r in ratings if r.band_hz and r.input in inputs]
     return next((band_hz for band_hz in (*named, *bands[:1]) if band_hz in bands), None)
 
 

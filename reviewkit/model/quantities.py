@@ -106,6 +106,10 @@ QUANTITIES: dict[str, Quantity] = {
     "imd_rss": Quantity("intermodulation, r.s.s. of the sidebands", "%", "percent", -1, floor=DISTORTION),
     "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1, extent="search", floor=OWN),
     "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band"),
+    "riaa_deviation_high": Quantity(
+        "highest phono deviation", "dB", "flatness", either_way=True, extent="band", side=1
+    ),
+    "riaa_deviation_low": Quantity("lowest phono deviation", "dB", "flatness", either_way=True, extent="band", side=-1),
     "rise_time": Quantity("rise time", "s", "seconds", -1, by_meter=True),
     "overshoot": Quantity("overshoot", "%", "percent", -1, by_meter=True),
     "tilt": Quantity("tilt", "%", "percent", -1, by_meter=True),

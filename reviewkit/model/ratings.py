@@ -41,6 +41,7 @@ _DRIVEN = ("load", "input", "channels", "mains")
 _FIGURE = (*_DRIVEN, "band", "frequency", "level", "figure")
 _IDLE = ("weighting", *_INPUT, "termination", "volume")
 _DISTORTIONS = ("worst_distortion", "distortion")
+_RIAA = ("riaa_deviation", "riaa_deviation_high", "riaa_deviation_low")
 
 RULES: dict[str, Rule] = {
     "power": Rule(
@@ -119,7 +120,7 @@ RULES: dict[str, Rule] = {
     "multitone_clearance": Rule(
         "Multitone clearance", ("multitone_clearance",), ("at_least",), "dB", "db", _LEVEL, UPWARD
     ),
-    "riaa_deviation": Rule("Phono response", ("riaa_deviation",), ("within",), "dB", "db", ("band",), band=True),
+    "riaa_deviation": Rule("Phono response", _RIAA, ("within",), "dB", "db", ("band",), band=True),
     "hum_voltage": Rule("Hum", ("hum_voltage",), ("at_most",), "V", "ratio", (*_INPUT, "termination", "volume")),
     "corner_low": Rule("Lower corner", ("corner_low",), ("at_most",), "Hz", "ratio", _LEVEL, HARD),
     "corner_high": Rule("Upper corner", ("corner_high",), ("at_least",), "Hz", "percent", _LEVEL, HARD),

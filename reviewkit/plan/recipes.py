@@ -69,10 +69,13 @@ def _sweep_request(
     return CaptureRequest("response", "response", quantities, at, SWEEP, *level, basis.place(rating), wording=wording)
 
 
+def _is_even(rating: Rating) -> bool:
+    return rating.within is None or -rating.within[0] == rating.within[1]
+
+
 def _flatness(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    even = rating.within is None or -rating.within[0] == rating.within[1]
     band = unstated_conditions.band_hz(rating)
-    quantities = ("flatness",) if even else ("deviation_high", "deviation_low")
+    quantities = ("flatness",) if _is_even(rating) else ("deviation_high", "deviation_low")
     at = basis.named(rating, "load", "input") | {"band": band}
     return (_sweep_request(rating, basis, quantities, at, bands=(band,)),)
 
@@ -203,7 +206,8 @@ def _multitone(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 def _phono(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = unstated_conditions.band_hz(rating)
     at = {"input": rating.input or "phono", "band": band}
-    return (CaptureRequest("phono", "phono", ("riaa_deviation",), at, SWEEP, place=LINE, wording={"bands": (band,)}),)
+    quantities = ("riaa_deviation",) if _is_even(rating) else ("riaa_deviation_high", "riaa_deviation_low")
+    return (CaptureRequest("phono", "phono", quantities, at, SWEEP, place=LINE, wording={"bands": (band,)}),)
 
 
 def _overload(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:

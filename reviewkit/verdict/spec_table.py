@@ -120,14 +120,17 @@ def _uncertainty(bench: Bench) -> str:
 def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
     rated = [RULES[rating.quantity] for rating in session.ratings]
     findings = judging(runs)
+    cards = {run.conditions.measurement.id: run.conditions.measurement.card for run in runs}
     rows = []
     for quantity in (name for kind in KINDS.values() for name in kind.headlines):
         if any(rule.shows(quantity) for rule in rated):
             continue
         # the S/N of a tone's capture is relative to that tone and says little about the unit
         same = [f for f in findings if f.quantity == quantity and (quantity != "snr" or "reference" in f.at)]
-        first = [
-            f for f in same if f.measurement == same[0].measurement and _row_conditions(f) == _row_conditions(same[0])
+        first = [  # with one export per channel, the channels are separate measurements on one card
+            f
+            for f in same
+            if cards[f.measurement] == cards[same[0].measurement] and _row_conditions(f) == _row_conditions(same[0])
         ]
         worst = quantities.worse(first)
         if worst is not None:
@@ -152,7 +155,7 @@ def _spot(f: Finding) -> str:
 
 def _row_conditions(f: Finding) -> tuple[object, ...]:
     """Return what a figure must share with the first of its kind to be in one row with it."""
-    return _spot(f), f.at.get("weighting"), f.at.get("reference")
+    return _spot(f), f.stage, *(f.at.get(key) for key in ("setting", "input", "load", "weighting", "reference"))
 
 
 def _weighting(f: Finding) -> str:

@@ -257,9 +257,9 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
     if rating.quantity == "snr":
         # the S/N of a tone's capture is relative to that tone; a maker's is of the idle output, relative to a power
         return "reference" in finding.at or "reference_input" in finding.at
-    if rating.quantity == "flatness" and rating.within is not None:
+    if rating.quantity in ("flatness", "riaa_deviation") and rating.within is not None:
         # unequal limits are compared with the two deviations, equal ones with the larger of them
-        return (finding.quantity == "flatness") == (-rating.within[0] == rating.within[1])
+        return (quantities.quantity_of(finding).side == 0) == (-rating.within[0] == rating.within[1])
     return True
 
 

@@ -259,9 +259,9 @@ async function flush() {
       if (status === 200) { say(answer.heard); tellQueued([]); continue; }
       tellQueued([...(answer.faults || []), `Not written: “${first.words}”`]);
     }
-    await refresh();
   } catch { tellQueued([`${queue().length} not written yet: the desk has stopped.`]); }
   sending = false;
+  await refresh();
 }
 function tellQueued(lines) {
   const place = $("#queued");

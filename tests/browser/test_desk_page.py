@@ -130,7 +130,7 @@ def test_an_evening_from_an_empty_folder_to_its_outputs_with_no_line_of_toml_typ
         page.wait_for_selector(".question", state="detached", timeout=WAIT_MS)
 
         page.click("nav a[data-to=ratings]")
-        page.fill("#paste", "Frequency response: 10 Hz to 35 kHz, ±1 dB\nPlays as if by candlelight\nWeight: 12 kg")
+        page.fill("#paste", "Frequency response: 10 Hz to 35 kHz, ±1 dB\nCandle power: 3 per fifth\nWeight: 12 kg")
         page.click("text=Read these lines")
         page.wait_for_selector("#table :text('meets')", timeout=WAIT_MS)
         assert "10 Hz" in page.inner_text(".lines li >> nth=0")
@@ -138,7 +138,7 @@ def test_an_evening_from_an_empty_folder_to_its_outputs_with_no_line_of_toml_typ
         page.wait_for_selector(".lines .asked", state="detached")
         assert read(tmp_path, "ratings.txt").splitlines() == [
             "Frequency response: 10 Hz to 35 kHz, ±1 dB",
-            "not measured: Plays as if by candlelight",
+            "not measured: Candle power: 3 per fifth",
             "Weight: 12 kg",
         ]
 
@@ -448,7 +448,7 @@ def test_a_build_is_the_real_one_and_stop_leaves_everything_as_it_was(desk, sess
 def test_every_screen_is_accessible_and_fits(desk, session, browser, axe, width):
     (session / "notes.txt").write_text("0:05 opening: Old words.\n0:09 More.\n", encoding="utf-8")
     (session / "measurements" / "sweep.csv").write_text(unclear(), encoding="utf-8")
-    (session / "ratings.txt").write_text("Weight: 12 kg\n# not read yet: As if by candlelight\n", encoding="utf-8")
+    (session / "ratings.txt").write_text("Weight: 12 kg\n# not read yet: Candle power: 3 per fifth\n", encoding="utf-8")
     with opened(browser, width, 900) as page:
         at(page, desk, "files")
         page.wait_for_selector(".question", timeout=WAIT_MS)

@@ -298,6 +298,7 @@ TEXTS = (
     f"{_HEAD}{'a.' * 30}b = 1\n",
     "",
     "look = 3\n" + _HEAD,
+    f"{_HEAD}[bench]0\n",
 )
 
 
@@ -330,7 +331,9 @@ def test_a_suggested_line_leads_on(text, folder):
         changed = repaired(text, faults[0])
         if changed is None:
             # nothing to paste: brackets to close somewhere, a line to shorten
-            assert re.search(r"write \] at its end|write at most|in brackets, and its keys below it", faults[0]), faults
+            assert re.search(
+                r"write \] at its end|write at most|write one key a line|in brackets, and its keys below it", faults[0]
+            ), faults
             return
         assert faults[0] not in faults_of(changed, folder), changed
         text = changed

@@ -112,12 +112,12 @@ def test_a_reading_that_cannot_be_read_is_not_written(cells, line, message):
 
 def test_lines_of_a_brochure_are_kept_even_if_they_are_not_understood():
     text = add_brochure_lines(
-        "# mine\n", "Damping factor: 60\n\nPlays as if by candlelight\nDamping factor: 60\nWeight: 9 kg"
+        "# mine\n", "Damping factor: 60\n\nCandle power: 3 per fifth\nDamping factor: 60\nWeight: 9 kg"
     )
-    assert text == "# mine\nDamping factor: 60\n# not read yet: Plays as if by candlelight\nWeight: 9 kg\n"
+    assert text == "# mine\nDamping factor: 60\n# not read yet: Candle power: 3 per fifth\nWeight: 9 kg\n"
     damping, asked, weight = read_brochure_lines(text)
     assert (damping.state, damping.meant) == ("read", "damping factor: at least 60")
-    assert (asked.state, asked.text, asked.line) == ("asked", "Plays as if by candlelight", 3)
+    assert (asked.state, asked.text, asked.line) == ("asked", "Candle power: 3 per fifth", 3)
     assert (weight.state, weight.meant) == ("printed", "not measured here")
     assert add_brochure_lines(text, "Weight: 9 kg\n") == text
     text = change_brochure_line(text, 3, not_measured(asked.text))

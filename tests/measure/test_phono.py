@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from known_noise import phono_db
 from measured_sheets import all_of, column, conditions, measured, one, run_from, sheet
+from rated_and_found import verdict_of
 
 from reviewkit.measure import KINDS
+from reviewkit.model import quantities
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Run
 from reviewkit.model.session import Rating
@@ -122,6 +126,22 @@ def test_a_rated_band_and_narrower_data():
     narrow = levels(phono_db(FREQUENCY_HZ)[inside], frequency=FREQUENCY_HZ[inside])
     (f,) = measured("phono", narrow).findings
     assert f.at["band"] == [pytest.approx(FREQUENCY_HZ[inside][0]), pytest.approx(FREQUENCY_HZ[inside][-1])]
+
+
+def test_unequal_limits_are_compared_with_both_sides():
+    """The larger deviation is inside its limit, the smaller one outside: +0.3 and −0.45 dB, by construction."""
+    off_db = np.interp(np.log10(FREQUENCY_HZ), np.log10([20, 100, 1000, 5000, 20_000]), [0.0, 0.3, 0.0, -0.45, 0.0])
+    level_db = phono_db(FREQUENCY_HZ) + off_db
+    rating = Rating("riaa_deviation", "dB", within=(-0.5, 0.2), band_hz=(30.0, 15_000.0))
+    found = measured("phono", levels(level_db), ratings=[rating])
+    high, low = (one(found, f"riaa_deviation_{side}", band=[30.0, 15_000.0]) for side in ("high", "low"))
+    assert high.value == pytest.approx(0.3, abs=0.02)
+    assert low.value == pytest.approx(-0.45, abs=0.02)
+    verdict = verdict_of(rating, *found.findings)
+    assert (verdict.verdict, verdict.limit) == ("falls short", "+0.2 −0.5 dB")
+    assert verdict.measured == quantities.deviation(high.value, low.value)
+    even = replace(rating, within=(-0.5, 0.5))
+    assert {f.quantity for f in measured("phono", levels(level_db), ratings=[even]).findings} == {"riaa_deviation"}
 
 
 def test_a_sweep_that_misses_1_khz():

@@ -305,7 +305,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "episode.shapes": toml("frame_rate = 25", 'frame_rate = 25\nshapes = ["square", "tall"]'),
     "cards.hide": append("session.toml", '\n[cards]\nhide = ["controls"]\n'),
     "cards.order": append("session.toml", '\n[cards]\norder = ["output", "leak"]\n'),
-    "cards.only_page": append("session.toml", '\n[cards]\nonly_page = ["leak"]\n'),
+    "cards.only_page": append("session.toml", '\n[cards]\nonly_page = ["flat"]\n'),
     "look.mark": all_of(add("sign.png", third_session.photo(160)), toml('"mark.png"', '"sign.png"')),
     "look.ground": toml('ground = "#10202a"', 'ground = "#10202b"'),
     "look.ink": toml('ink = "#fff4dd"', 'ink = "#fff4de"'),
@@ -390,7 +390,8 @@ def of_files() -> Iterator[Edit]:
     for session, kinds in (("sweeps", SWEEPS), ("captures", CAPTURES)):
         for name in third_session.files(kinds):
             if name.startswith(("measurements/", "recordings/")):
-                yield Edit(f"one digit of {Path(name).name}", session, digit(name), undo=True)
+                change = edge(name) if Path(name).stem == "square" else digit(name)
+                yield Edit(f"one digit of {Path(name).name}", session, change, undo=True)
 
 
 def of_the_third() -> Iterator[Edit]:

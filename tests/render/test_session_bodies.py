@@ -272,7 +272,7 @@ def hostile(n):
     yield from (Score(missed, close, open_, met, 7), Score(missed, (), (), ()), Score((), (), open_, met[:1]))
     yield Ending("Not repaired", hero, ("meets",) * 60, "30", "of 60 judged were met", (n,) * 12, n, "", n)
     yield from (price, replace(price, years=(2023, 2024)), replace(price, now="", years=(2024, 2024)))
-    yield from (TitlePage(n, n, n, n, price, picture((640, 360))), TitlePage(f"{n} {n}", n, n, n))
+    yield from (TitlePage(n, n, n, n, price, picture((640, 360))), TitlePage(n, n, n, n))
     yield Rows(
         ("", "measured", "rated"), (Row((n, "1234.56 ± 12.34 W", "1234.56 W"), "falls short", note=n),), strong=1
     )

@@ -175,6 +175,8 @@ def change_note(text: str, line: int, time: str, segment: str, words: str, *, cu
         raise InputError(Fault(FILE_NAME, line, str(error))) from None
     if at_s == int(note.at_s) and note.at_s != at_s and time == show_time(Fraction(int(note.at_s))):
         at_s = note.at_s  # shown without its fraction
+    if at_s == note.at_s and segment == note.segment:
+        return _checked(text, _in_place(text, note, words, cut=cut))
     clip = next((each for each in read.clips if each.name == note.clip), None)
     without = _without(text, read.notes, note)
     return _checked(text, _insert(without, clip, at_s, segment, words, cut=cut))
@@ -231,6 +233,19 @@ def _continued(note: NoteLine, line: int, row: str) -> NoteLine:
     words = " ".join(f"{note.words} {_CUT.sub(' ', row)}".split())
     raw = f"{note.raw}\n{row}"
     return NoteLine(note.line, line + 1, note.clip, note.at_s, note.segment, note.named, words, cut, raw)
+
+
+def _in_place(text: str, note: NoteLine, words: str, *, cut: bool) -> str:
+    """Return the text with other words in a note that keeps its time and its segment."""
+    lines = _rows(text)
+    words = " ".join(_CUT.sub(" ", words).split())
+    first = lines[note.line - 1]
+    if words != note.words or cut != note.cut:
+        names = note.named or not words or (SEGMENT.match(words) and words[:1].islower())
+        parts = (first.split(maxsplit=1)[0], f"{note.segment}:" if names else "", words, "[cut]" if cut else "")
+        ending = first[len(first.rstrip("\r\n")) :]
+        lines[note.line - 1 : note.end - 1] = [" ".join(part for part in parts if part) + ending]
+    return "".join(lines)
 
 
 def _without(text: str, notes: Sequence[NoteLine], note: NoteLine) -> str:

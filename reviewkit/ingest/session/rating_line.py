@@ -36,7 +36,7 @@ _WATTS = r"\s*(?:W|watts?)"
 _TWO_ALIKE = re.compile(rf"\b({UNSIGNED})(?:{_WATTS})?\s*[+/]\s*\1(?:{_WATTS})(?!\w)", re.IGNORECASE)
 _TWICE = re.compile(rf"\b2\s*[x×]\s*({UNSIGNED}){_WATTS}(?!\w)|\b({UNSIGNED}){_WATTS}\s*[x×]\s*2\b", re.IGNORECASE)
 _FOUR_TO_ONE = re.compile(r"=?\s*\b[14]\s*:\s*[14]\b(?!\s*[\d:])")
-_A_WEIGHTED = re.compile(r"(?<=\d)\s*dB ?\(?A\)?(?!\w)", re.IGNORECASE)
+_A_WEIGHTED = re.compile(r"(?<=\d)\s*(?:dB|db|DB) ?\(?A\)?(?!\w)")
 _LEAST_OUTPUT_V = 0.1  # of a reference that may be at the output
 _LEAST_IMPEDANCE_OHM = 100.0  # of an input
 
@@ -72,14 +72,20 @@ def read_line(line: str) -> LineRead:
     named = named or _longest(text[len(of_input) :].lstrip(), NAMES)
     if not named:
         raise NotUnderstood(_unknown(written))
+    if of_input.casefold() == "tuner":
+        raise NotUnderstood(
+            'may be of the radio or of the input; begin it with "FM" or, of the input, write "…: tuner …"'
+        )
     name, meant = NAMES[_plain_name(named)]
     rest = f"{of_input} {text[len(of_input) :].lstrip()[len(named) :]}"
     if name == "power":
         rest = _TWICE.sub(lambda m: f"{m[1] or m[2]} W each", _TWO_ALIKE.sub(r"\1 W each", rest))
     if name == "imd":
         rest = _FOUR_TO_ONE.sub("", rest)
-    rest = _A_WEIGHTED.sub(" dB A-weighted", rest)
-    return _Line(name, meant, scan(_with_points(rest), WORDS)).read()
+    tokens = scan(_with_points(_A_WEIGHTED.sub(" dB A-weighted", rest)), WORDS)
+    if name == "hum" and {"dB", "V"} & {token.key for token in tokens} == {"V"}:
+        name = "hum_voltage"
+    return _Line(name, meant, tokens).read()
 
 
 # ------------------------------------------------------------------ the name
@@ -129,7 +135,7 @@ def _unknown(line: str) -> str:
     said = shortened(line, 60)
     head = re.split(r"[:=\d(]", line, maxsplit=1)[0].strip().casefold()
     guess = nearest(head, NAMES, least=_MUCH_ALIKE)
-    known = guess if guess.startswith("did you mean") else 'begin with a name, as "power", "THD", "frequency response".'
+    known = guess if guess.startswith("did you mean") else 'begin with a name such as "power", "THD" or "S/N".'
     return f'what is rated is not known; {known} Only to print it, write "{NOT_MEASURED}: {said}"'
 
 

@@ -82,7 +82,7 @@ NAMES: dict[str, tuple[str, str]] = {
 PRINTED_ONLY = tuple(
     " ".join(name.split())
     for name in """
-    fm, am, mw, lw, sw, tuner, usable sensitivity, 50 db quieting sensitivity, quieting, capture ratio,
+    fm, am, mw, lw, sw, usable sensitivity, 50 db quieting sensitivity, quieting, capture ratio,
     selectivity, alternate channel selectivity, adjacent channel selectivity, image rejection, image response
     rejection, if rejection, i.f. rejection, spurious response rejection, spurious rejection, am suppression,
     antenna, antenna input, tuning range, stereo threshold, subcarrier suppression, subcarrier product

@@ -27,6 +27,8 @@ class BrochureLine:
         READ; PRINTED: nothing here measures it; ASKED: not understood; OTHER: the source.
     meant
         What it is understood as; of one that isn't, what to write.
+    can_be_printed
+        Of one that isn't: whether it is enough to say that nothing here measures it. Of a heading it isn't.
     """
 
     line: int
@@ -34,6 +36,7 @@ class BrochureLine:
     text: str
     state: str
     meant: str
+    can_be_printed: bool = False
 
 
 def read_brochure_lines(text: str) -> Iterator[BrochureLine]:
@@ -48,7 +51,7 @@ def read_brochure_lines(text: str) -> Iterator[BrochureLine]:
         try:
             read = read_line(written)
         except NotUnderstood as error:
-            yield BrochureLine(number, raw, written, ASKED, str(error))
+            yield BrochureLine(number, raw, written, ASKED, str(error), _kept(not_measured(written))[:1] != "#")
             continue
         if raw.startswith(_NOT_READ):
             yield BrochureLine(number, raw, written, ASKED, "it can be read now; write it down again")

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from reviewkit.model.card import Hero
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE, STRIP_HEROES
-from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, place_needle
+from reviewkit.render.cards.look import LEAST, NOTE, STRIP_HEROES
+from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, least_width, place_needle
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.typeset import fit_text
 from reviewkit.verdict.verdict_words import margin_words
@@ -20,7 +20,6 @@ _STACK_GAP = 40.0  # between the old figure and the new one's caption
 _PART_GAP = 64.0  # between figure, needle and word
 _WORD, _LONG_WORD = 120.0, 84.0
 _LEAST_NEEDLE, _MOST_NEEDLE = 330.0, 560.0
-_RATED_GAP = 28.0  # about the rating above the right half of the needle
 _LINE = 46.0  # pitch of captions and notes
 
 SHORTEN_HERO = "name fewer figures: readings = […] of its [[measurement]]"
@@ -180,8 +179,14 @@ def _strip_size(page: Page, hero: Hero, verdict: Verdict | None) -> float | None
         word = _WordBlock.of(page, verdict)
         others = _PART_GAP + word.width
         if not stacked and has_needle(verdict):
-            rated = 2 * (page.width(f"rated {verdict.limit}", AXIS) + _RATED_GAP)
-            others += _PART_GAP + min(max(_LEAST_NEEDLE, rated), _MOST_NEEDLE)
+            needle = max(_least_needle(page, verdict), _LEAST_NEEDLE)
+            if needle > _MOST_NEEDLE:
+                return None
+            others += _PART_GAP + needle
+    elif verdict is not None and has_needle(verdict):
+        word = _WordBlock.of(page, verdict)
+        if _least_needle(page, verdict) > _tall_needle(page, word):
+            return None
     for size in STRIP_HEROES:
         block = lay_out_hero(page, hero, size, stacked=False)
         # in a square frame, only the figure has the word next to it
@@ -217,7 +222,7 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
     word_left = safe.right - word.width
     if page.shape.is_tall and has_needle(verdict):
         line_y = bottom + NOTCH + 24
-        _needle(page, safe.left + 24, line_y, min(word_left - _PART_GAP - safe.left - 24, _MOST_NEEDLE), verdict)
+        _needle(page, safe.left + 24, line_y, _tall_needle(page, word), verdict)
         return max(line_y + FOOT, word.place(page, word_left, line_y + 20))
     if page.shape.is_tall:
         return word.place(page, word_left, bottom + word.height(page) + 24)
@@ -233,6 +238,15 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
     width = min(room, _MOST_NEEDLE)
     _needle(page, start + (room - width) / 2, baseline - 55, width, verdict)
     return max(bottom, baseline - 55 + FOOT)
+
+
+def _least_needle(page: Page, verdict: Verdict) -> float:
+    return least_width(page, f"rated {verdict.limit}", verdict.position)
+
+
+def _tall_needle(page: Page, word: _WordBlock) -> float:
+    """Return a needle's width in a tall frame, where only the word is beside it."""
+    return min(page.shape.safe.width - word.width - _PART_GAP - 24, _MOST_NEEDLE)
 
 
 def has_needle(verdict: Verdict) -> bool:

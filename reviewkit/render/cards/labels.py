@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 MARGIN = 8.0  # kept free round a label
 LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # sample of a limit's line before a label that is away from it
 _ALONE = 76.0  # pixels from all other curves at which a curve can be named along its length
+_ALONG_BEST, _ANYWHERE = "along the best part", "anywhere"
+_BARELY_ALONE = 30.0  # the same for a name that would otherwise be where the curves run together
 _MOST_PLACES = 12  # tried for a name with a leader
 _FAR_NAME = 90.0  # a name this far from its curve's end would be read as another's
 FAR = 30.0  # a label this far from what it names gets a leader
@@ -57,11 +59,11 @@ def place_trace_labels(page: Page, free: FreeSpace, named: Sequence[Line], lines
         weight = "bold" if loud else "regular"
         size = NOTE if len(trace.label) > 2 else READING
         size = size if loud else AXIS
-        place = _label_place(page, free, line, lines, box, size, weight)
-        if place is None and size > AXIS:
-            size = AXIS
-            place = _label_place(page, free, line, lines, box, size, weight)
-        if place is None:
+        for size, where in ((size, _ALONG_BEST), (AXIS, _ALONG_BEST), (size, _ANYWHERE), (AXIS, _ANYWHERE)):  # noqa: B020
+            place = _label_place(page, free, line, lines, box, size, weight, where)
+            if place is not None:
+                break
+        else:
             place = _led_place(page, free, line, box, weight)
         free.occupy_box(place.grown(MARGIN, MARGIN))
         drop = page.measure(trace.label, size, weight)[2]
@@ -115,9 +117,11 @@ def _label_colour(page: Page, line: Line, place: Box) -> str:
 
 
 def _label_place(
-    page: Page, free: FreeSpace, line: Line, lines: Sequence[Line], box: Box, size: float, weight: str
+    page: Page, free: FreeSpace, line: Line, lines: Sequence[Line], box: Box, size: float, weight: str, where: str
 ) -> Box | None:
-    """Find a place for a name: above or below its curve, where no other curve is nearer; else after its end."""
+    """Find a place for a name: above, below or beside its curve, where no other curve is nearer; else after its end,
+    unless it is to be along the best part of the curve.
+    """
     width, rise, drop, _ = page.measure(line.trace.label, size, weight)
     high = rise + drop
     across = np.linspace(0.04, 0.98, 48)
@@ -132,17 +136,31 @@ def _label_place(
         if others
         else (np.ones_like(own))
     )
-    # one of many settings is named where it does most, a channel to the right, where a reader's eye ends
-    does = np.abs(own - np.nanmedian(own)) if len(lines) > 2 and len(line.trace.label) > 2 else np.zeros_like(own)
+    # one of several settings is named where it does most, a channel to the right, where a reader's eye ends
+    does = np.abs(own - np.nanmedian(own)) if others and len(line.trace.label) > 2 else np.zeros_like(own)
     merit = 100 * np.minimum(np.rint(4 * does), 2) + 10 * np.minimum(np.rint(8 * away), 6) + across
-    for index in [i for i in np.argsort(-merit) if np.isfinite(own[i])]:
-        if others and away[index] * box.height < _ALONE:
-            continue
-        x, y = box.left + float(across[index]) * box.width, box.bottom - float(own[index]) * box.height
-        for top in (y - high - 20, y + 20):
-            candidate = Box(x - width / 2, top, x + width / 2, top + high)
-            if free.is_free(candidate.grown(MARGIN, MARGIN), grid=False):
-                return candidate
+    best_first = [i for i in np.argsort(-merit) if np.isfinite(own[i])]
+    if where == _ALONG_BEST:
+        best_first = [i for i in best_first if merit[i] >= 100 * np.nanmax(np.minimum(np.rint(4 * does), 2))]
+    for alone in (_ALONE, _BARELY_ALONE):
+        for index in best_first:
+            if others and away[index] * box.height < alone:
+                continue
+            x, y = box.left + float(across[index]) * box.width, box.bottom - float(own[index]) * box.height
+            above, below, beside = y - high - 20, y + 20, y - high / 2
+            # beside a curve is for a steep one; the free places tell whether it is
+            for left, top in (
+                (x - width / 2, above), (x - width / 2, below), (x + 44, beside), (x - width - 44, beside)
+            ):  # fmt: skip
+                candidate = Box(left, top, left + width, top + high)
+                if not free.is_free(candidate.grown(MARGIN, MARGIN), grid=False):
+                    continue
+                if not others or _is_nearest(candidate, box, across, own, others):
+                    return candidate
+        if len(line.trace.label) <= 2:
+            break  # L and R side by side after their ends can be told apart, however close the curves are
+    if where == _ALONG_BEST and does.any():
+        return None
     x, y = box.left + float(ends[-1, 0]) * box.width, box.bottom - float(ends[-1, 1]) * box.height
     for near in (
         (x + 16, y - high / 2),
@@ -156,6 +174,19 @@ def _label_place(
             return candidate
     found = free.nearest(x, y, width + 2 * MARGIN, high + 2 * MARGIN, within=_FAR_NAME)
     return found.grown(-MARGIN, -MARGIN) if found else None
+
+
+def _is_nearest(name: Box, plot: Box, across: Array, own: Array, others: Sequence[Array]) -> bool:
+    """Return whether a name is nearer to its own curve than to any other, sideways included."""
+    x = plot.left + across * plot.width
+    sideways = np.maximum(np.maximum(name.left - x, x - name.right), 0.0)
+
+    def distance(heights: Array) -> float:
+        y = plot.bottom - heights * plot.height
+        upright = np.maximum(np.maximum(name.top - y, y - name.bottom), 0.0)
+        return float(np.nanmin(np.hypot(sideways, upright), initial=np.inf))
+
+    return distance(own) < min(map(distance, others))
 
 
 def _heights(line: Array, across: Array) -> Array:

@@ -26,6 +26,12 @@ def fit_scale(left: float, width: float, position: float | None) -> tuple[float,
     return (left + past * width + WEDGE if position < 0 else left), width
 
 
+def least_width(page: Page, rated: str, position: float | None) -> float:
+    """Return the width of a scale, with its wedge, that has the limit to the right of its notch."""
+    width = 2 * (page.width(rated, AXIS) + _GAP + 12)
+    return width + (width - fit_scale(0, width, position)[1]) * 1.2
+
+
 def place_needle(
     page: Page,
     left: float,
@@ -76,7 +82,7 @@ def place_needle(
         wedge = x - WEDGE, x + WEDGE
         page.add(wedge_at(page, x, line_y, word))
     if rated:
-        room = right - middle - _GAP - 12
+        room = width / 2 - _GAP - 12
         size = next((s for s in (NOTE, AXIS) if page.width(rated, s) <= room), AXIS)
         page.add(page.text(rated, middle + _GAP, line_y - 44, size, look.ink))
     for text, at, anchor in ((ends[0], left, "left"), (ends[1], right, "right")):
@@ -84,9 +90,11 @@ def place_needle(
             continue
         end = page.text(text, at, line_y + 52, AXIS, look.soft, anchor=anchor)
         if wedge and end.box.left - 8 < wedge[1] and wedge[0] < end.box.right + 8:
-            # the wedge is there: the end's value goes to its far side
-            x = wedge[1] + 10 if anchor == "left" else wedge[0] - 10
-            end = page.text(text, x, line_y + 52, AXIS, look.soft, anchor=anchor)
+            # the wedge is there: above the end's tick, where it is free, else left out; beside the wedge the end would
+            # seem to be where it isn't
+            if anchor == "right" and rated:
+                continue
+            end = page.text(text, at, line_y - _END - 12, AXIS, look.soft, anchor=anchor)
         page.add(end)
 
 

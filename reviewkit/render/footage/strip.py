@@ -32,6 +32,7 @@ _TITLES, _TALL_TITLES = (54.0, 50.0, 46.0, 42.0, 40.0, 38.0, LEAST), (72.0, 64.0
 _HEROES, _TALL_HEROES = (112.0, 104.0, 96.0, 88.0, 80.0, 72.0, 64.0), (150.0, 138.0, 126.0, 112.0, 96.0, 80.0, 64.0)
 _WORD, _LONG_WORD = 64.0, 52.0
 _NEEDLE = 190.0
+_FORMS = ((_NEEDLE, True), (0.0, True), (0.0, False))  # the needle and the rating are shown if there is room
 _UNDER_TITLE, _LINE = 54.0, 52.0
 _PITCH = 1.15  # of lines, in em
 
@@ -83,7 +84,7 @@ class _Figures:
     height: float
 
     @classmethod
-    def of(cls, page: Page, what: StripContent, size: float, needle: float) -> _Figures:
+    def of(cls, page: Page, what: StripContent, size: float, needle: float, *, with_rating: bool) -> _Figures:
         """Lay out the figures at one size; `needle`: the width of its scale, 0 for none."""
         block = lay_out_hero(page, what.hero, size, stacked=False)
         verdict = what.verdict
@@ -93,7 +94,7 @@ class _Figures:
         lines = (
             [(verdict.verdict, _WORD, "bold")] if short else [(w, _LONG_WORD, "bold") for w in halves(verdict.verdict)]
         )
-        notes = filter(None, (margin_text(verdict), f"rated {verdict.limit}"))
+        notes = filter(None, (margin_text(verdict), f"rated {verdict.limit}" if with_rating else ""))
         words = (*lines, *((note, AXIS, "regular") for note in notes))
         beside = needle + _SMALL_GAP if needle else 0.0
         width = block.width + _GAP + beside + max(page.width(*word) for word in words)
@@ -131,8 +132,8 @@ def lay_out_strip(page: Page, what: StripContent) -> None:
     safe, tall = page.shape.safe, page.shape.is_tall
     bottom = safe.bottom - _UNDER_TEXT
     sizes = _TALL_HEROES if tall else _HEROES
-    for needle, lines, size in product((_NEEDLE, 0.0), (1, 2, 3), sizes):
-        figures = _Figures.of(page, what, size, needle)
+    for (needle, with_rating), lines, size in product(_FORMS, (1, 2, 3), sizes):
+        figures = _Figures.of(page, what, size, needle, with_rating=with_rating)
         room = safe.width if page.shape.stacked else safe.width - figures.width - _GAP
         if figures.width > safe.width:
             continue
