@@ -84,7 +84,7 @@ def recognise(
     flawed = {each.file: find_flaw(folder, each.file).strip(" :;") for each in free}
     # a table's own file that isn't there is a fault of the table
     left = [each for each in free if flawed[each.file] and not each.named]
-    surplus = [each for each in free if each.number is None and not flawed[each.file]][MOST_FILES:]
+    surplus = [each for each in free if not (each.named or flawed[each.file])][MOST_FILES:]
     open_ = [each for each in free if not flawed[each.file] and each not in surplus]
     settled = [each for each in entries if each not in free or (flawed[each.file] and each.named)]
     digests = {each.file: file_digest(folder / each.file) for each in open_}

@@ -23,6 +23,7 @@ _FEWEST_SAMPLES = 256
 _WITHIN = 0.1  # tones are the lines whose level is at least a tenth of the strongest's
 _MAINS_WANDER = 0.006
 _MOST_MAINS, _MOST_RIPPLE = 20, 3  # multiples of the mains that hum has; one of the first three is its strongest
+_LOWEST_HZ, _LOWEST_DB = 20.0, -400.0
 _STANDS_DB = 25.0  # of the strongest line over the median one: below it, a spectrum is noise
 _HARMONIC, _HIGHEST_ORDER = 0.003, 10  # beyond it, a line may be a multiple by chance
 _WEAKER = 0.32  # of a sine's own harmonics: at most −10 dB
@@ -95,8 +96,9 @@ def of_spectrum(frequency_hz: Array, level_db: Array, window: str | None) -> Sig
     Signal
         With levels as ratios of 0 dB.
     """
+    level_db = np.maximum(level_db, _LOWEST_DB)  # a line of zero volts has no decibels
     level = np.asarray(amplitude_of_db(level_db))
-    inside = frequency_hz >= 20
+    inside = frequency_hz >= min(_LOWEST_HZ, frequency_hz[-1])
     rms = float(np.sqrt(np.sum(level[inside] ** 2)))
     if float(np.max(level_db[inside]) - np.median(level_db[inside])) < _STANDS_DB:
         return Signal(NOTHING, "noise", rms)

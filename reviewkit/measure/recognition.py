@@ -35,7 +35,7 @@ _RIAA_POINTS, _FLAT_POINTS = 8, 3  # at least, in these bands
 _QUIET_V = 0.02  # an idle output of a sound amplifier is below this (common practice, no source)
 _LOWEST_OUTPUT_V = 0.003  # a sweep at less isn't that of an output that is driven
 _LOWEST_RELATIVE_DB = -40.0
-_STEADY_DB = 0.5
+_STEADY_DB, _SMOOTH_DB = 0.5, 0.2
 _HIGHEST_SOURCE_OHM = 4.0  # above it, it may be the impedance of something else: a loudspeaker, an input
 _NOT_AN_OUTPUT = re.compile(r"noise|crosstalk|separation|thd|distortion|residual|input|generator", re.IGNORECASE)
 _NUMBER = r"\W*?(\d+(?:\.\d+)?)\s*"
@@ -146,14 +146,14 @@ def _spectrum(sheet: Sheet, name: NameWords) -> Content:
     window, remark = _window(sheet)
     if window:
         table["window"] = window
-    smooth = all(_is_smooth(relative_db(column.values, column.unit)) for column in sheet.all("level"))
+    smooth = all(_is_smooth(_in_decibels(column)) for column in sheet.all("level"))
     if smooth or any(">" in column.channel for column in sheet.all("level")):
         kinds = tuple(sorted(name.kinds & {"response", "contour", "crosstalk", "phono"})) or ("response", "noise")
         return Content(kinds if len(kinds) > 1 else (*kinds, "noise"), "it may be a spectrum or a response")
     found = _signals(
         sheet,
         name,
-        lambda column: of_spectrum(frequency_hz, relative_db(column.values, column.unit), window or None),
+        lambda column: of_spectrum(frequency_hz, _in_decibels(column), window or None),
         table,
     )
     return Content(found.kinds, f"{found.what}, as a spectrum{remark}", found.table)
@@ -161,7 +161,8 @@ def _spectrum(sheet: Sheet, name: NameWords) -> Content:
 
 def _is_smooth(level_db: Array) -> bool:
     """Return whether neighbouring lines differ as little as those of a response: noise never is so even."""
-    return float(np.median(np.abs(np.diff(level_db, 2)))) < 0.2
+    bends = np.abs(np.diff(level_db[np.isfinite(level_db)], 2))
+    return bool(bends.size) and float(np.median(bends)) < _SMOOTH_DB
 
 
 def _window(sheet: Sheet) -> tuple[str, str]:
@@ -238,7 +239,7 @@ def _sweep(sheet: Sheet, name: NameWords) -> Content:
             return Content(("crosstalk",), "levels of one channel into the other, over frequency")
         return Content(("crosstalk", "response"), "it has levels of channels and of crosstalk")
     frequency_hz = sheet.need("frequency").values
-    levels = {column.channel: sweeps_db(column) for column in columns}
+    levels = {column.channel: _in_decibels(column) for column in columns}
     if any(not np.all(np.isfinite(level)) for level in levels.values()):
         return Content(("response", ""), "a level of it is zero")
     at_1k = {channel: curves.value_at(frequency_hz, level, REFERENCE_HZ) for channel, level in levels.items()}
@@ -259,7 +260,7 @@ def _sweep(sheet: Sheet, name: NameWords) -> Content:
     return replace(_shape(frequency_hz, levels, name), levels_v=_levels_v(columns, reached))
 
 
-def sweeps_db(column: Column) -> Array:
+def _in_decibels(column: Column) -> Array:
     """Return a sweep's level in dB; not finite where it is zero."""
     with np.errstate(divide="ignore"):
         return relative_db(column.values, column.unit)
