@@ -219,7 +219,7 @@ class _Visible(html.parser.HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self._hidden += tag in ("style", "script")
-        if tag in self.BLOCKS:
+        if tag in self.BLOCKS or ("class", "words") in attrs:  # the prompter has figures in digits, then in words
             self.blocks.append("")
         if tag == "tr":
             self.rows.append([])

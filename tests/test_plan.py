@@ -7,6 +7,7 @@ order that there is.
 from __future__ import annotations
 
 import csv
+import html
 import itertools
 import math
 import re
@@ -181,7 +182,7 @@ def test_preconditioning_is_an_eighth_and_a_choice():
     assert words.preconditioning is not None
     what, risk = words.preconditioning
     assert "12.5 W into 8 Ω, 10 V" in what
-    assert "can end" in risk
+    assert "can destroy" in risk
     page = PAGES.text("plan.md.j2", plan=words)
     assert f"Only if you choose it: {what}" in page
     # before what is hot, behind what is not
@@ -406,13 +407,13 @@ def test_what_is_not_as_rated_is_named():
     (step,) = made.steps
     assert (step.state, step.measurements, step.capture.power_w) == (AGAIN, ("m",), 40.0)
     (line,) = describe_plan(made, PAGES).ratings
-    assert line.text == "Held: m, 0.020 %. But rated at 40 W, measured at 5 W. Capture step 1 as written."
+    assert line.text == "Measured: m, 0.020 %. But rated at 40 W, measured at 5 W. Capture step 1 as written."
 
 
 def test_a_capture_that_only_tells_more_is_said_to_be_optional():
     over_band, sweep = describe_plan(planned(session(POWER)), PAGES).hot[0].steps
     assert over_band.serves == ("Power into 8 Ω",)
-    assert sweep.serves == ("Power into 8 Ω (optional: the figure itself; the verdict does not need it)",)
+    assert sweep.serves == ("Power into 8 Ω (optional: gives the figure itself; the verdict doesn't need it)",)
 
 
 def test_what_brings_a_close_figure_nearer():
@@ -579,6 +580,8 @@ def test_a_reading_in_order_ticks_its_line_and_a_bad_one_stops():
     assert lines["offset-warm"].readings == ()
     words = describe_plan(planned(session(POWER), repair=(row("DC offset R", 0.4),), repaired=True), PAGES)
     assert "DC offset R: 0.4 V, out of tolerance" in words.stop
+    # neither cold nor warm: it stops at both lines, and is said once
+    assert len(words.stop) == 1
     # a later reading of the same channel is the one that counts
     assert gate_of(row("DC offset R, cold", 0.4), row("DC offset R, cold, again", 0.02), row("DC offset L, cold", 0.0))[
         "offset-cold"
@@ -632,15 +635,117 @@ def test_the_gate_ticks_from_readings_by_meter_too():
     assert lines["offset-cold"].readings == ()
     # one side alone is no go, and no stop either
     alone = gate_of(findings=(left,))["offset-warm"]
-    assert (alone.done, alone.bad) == (False, False)
+    assert (alone.done, alone.stops) == (False, ())
     # and a figure that nothing is held against takes no bad one back
-    assert gate_of(row("DC offset L, warm", 0.4), findings=(left, right))["offset-warm"].bad
+    assert gate_of(row("DC offset L, warm", 0.4), findings=(left, right))["offset-warm"].stops
+
+
+def test_a_rail_that_is_ok_is_no_stop_beside_one_that_is_not():
+    rails = (row("TP1 main rail +", 30.0, 30.0, 1.5), row("TP2 main rail −", -21.0, -30.0, 1.5))
+    words = describe_plan(planned(session(POWER), repair=rails, repaired=True), PAGES)
+    assert words.stop == ("TP2 main rail −: -21 V, out of tolerance",)
+    assert "TP1 main rail +: 30 V, OK" in next(line.notes for line in words.gate if "rail" in line.text)
+    for template in ("plan.md.j2", "plan.html"):
+        page = PAGES.text(template, plan=words)
+        assert page.count("Stop: ") == 1
+        assert page.count("TP1 main rail") == 1  # and no reading is listed twice
+
+
+@pytest.mark.parametrize("repaired", [False, True])
+def test_each_reading_is_listed_once(repaired):
+    rows = (
+        row("Rail, positive", 38.4, 38.5, 2.0),
+        row("DC offset L", 0.01, note="cold and warm"),
+        row("DC offset R", 0.012, note="cold and warm"),
+        replace(row("Bias L, warm", 0.021, 0.02), found_text="21.0 mV"),
+        row("Bias R, before", 0.001, 0.02, 0.005),
+    )
+    # the same reading by meter, written down a second time
+    again = replace(found("bias", 0.021, "L", measurement="readings", setting="warm"), kind="reading")
+    words = describe_plan(planned(session(POWER), again, repair=rows, repaired=repaired), PAGES)
+    notes = [note for line in (*words.as_it_came, *words.gate) for note in line.notes]
+    points = [note.partition(": ")[0] for note in notes if ": " in note]
+    assert sorted(points) == sorted(each.point for each in rows)
+    warm = next(line for line in words.gate if line.text.startswith("DC offset") and "warm" in line.text)
+    assert (warm.done, warm.notes) == (True, ("Its readings are listed with another line.",))
+
+
+def test_what_the_gate_asks_for_is_not_asked_for_again():
+    words = describe_plan(planned(session(POWER, rated("dc_offset", at_most=0.05))), PAGES)
+    rows = [line.casefold() for line in (*words.gate_rows, *words.readings) if "…" in line]
+    assert "dc offset,l,…,mv,warm," in rows
+    assert len(rows) == len(set(rows))
+
+
+def test_a_signal_to_noise_ratio_is_no_voltage_at_the_input():
+    """86 dB re 5 mV at the input needs the input's sensitivity, which the maker doesn't give."""
+    ratio = rated("snr", at_least=86.0, weighting="A", input="phono", reference="5 mV", reference_v=0.005)
+    words = describe_plan(planned(session(POWER, ratio, load_ohm=8.0)), PAGES)
+    levels = [step.level for block in (*words.cold, *words.hot) for step in block.steps]
+    assert not [level for level in levels if "the maker says" in level]
+    printed = rated("input_sensitivity", nominal=0.0025, input="phono")
+    words = describe_plan(planned(session(POWER, ratio, printed, load_ohm=8.0)), PAGES)
+    levels = [step.level for block in (*words.cold, *words.hot) for step in block.steps]
+    assert len([level for level in levels if "the maker says 2.5 mV at the input" in level]) == 1
+
+
+def test_a_nominal_value_is_not_called_music_power():
+    nominal = rated("input_sensitivity", nominal=0.15, input="aux")
+    there = [
+        found("input_sensitivity", 0.147, side, input="aux", frequency=1000.0, power=40.0, load=8.0) for side in "LR"
+    ]
+    (_, line) = describe_plan(planned(session(POWER, nominal, load_ohm=8.0), *there), PAGES).ratings
+    assert line.text == "147 mV, −2 % (m). A nominal value has no limit, so there is no verdict."
+
+
+def test_leakage_is_read_both_ways_before_the_unit_goes_back():
+    one = row("Leakage from the chassis, plug one way", 0.02, 0.0, 0.75)
+    other = replace(one, point="Leakage from the chassis, plug the other way")
+    for rows, done, stops in (((), False, 0), ((one,), False, 0), ((one, other), True, 0)):
+        made = planned(session(POWER), repair=rows, repaired=True)
+        assert [(check.done, len(check.stops)) for check in made.going_back] == [(done, stops)]
+    bad = row("Leakage from the chassis, plug one way", 1.2, 0.0, 0.75)
+    words = describe_plan(planned(session(POWER), repair=(bad, other), repaired=True), PAGES)
+    assert words.stop == ("Leakage from the chassis, plug one way: 1.2 V, out of tolerance",)
+    page = PAGES.text("plan.md.j2", plan=words)
+    assert page.index(words.hot[-1].steps[-1].what) < page.index(words.going_back[0].text)
+
+
+def test_one_line_says_what_the_session_has_ticked():
+    words = describe_plan(planned(session(POWER)), PAGES)
+    assert words.ticked == "Nothing is ticked by the session's readings and verdicts yet; the boxes are yours."
+    rails = (row("Rail, positive", 38.4, 38.5, 2.0), row("Rail, negative", -38.4, -38.5, 2.0))
+    words = describe_plan(planned(session(POWER), repair=rails), PAGES)
+    lines = [*words.gate, *words.going_back]
+    assert sum(line.done for line in lines) == 1
+    assert f"1 of {len(lines)} go/no-go lines, 0 of 2 captures" in words.ticked
+
+
+@pytest.mark.parametrize("template", ["plan.md.j2", "plan.html"])
+def test_each_caution_comes_right_before_the_step_where_it_applies(template):
+    words = describe_plan(planned(session(POWER)), PAGES)
+    page = html.unescape(PAGES.text(template, plan=words))
+    said = PAGES.cautions(repaired=False)
+    applies = [
+        (said["all"][-1], words.as_it_came[0].text, "1. As it came in"),
+        (said["open"][0], "Unplug. Check the supply capacitors", "every control is set"),
+        (said["repair"][1], "film and capture what shows the fault", "as found, at the first power-up"),
+        (said["repair"][0], "First power-up through a current-limited", "No loudspeaker connected, and"),
+        ("This part is live.", "Each supply rail", "The lamp goes dim"),
+        (said["power"][0], words.hot[0].steps[0].what, words.prepare[0]),
+    ]
+    for caution, step, previous in applies:
+        assert page.count(caution) == 1
+        if previous == "1. As it came in":
+            assert page.index(caution) < page.index(previous) < page.index(step)
+        else:
+            assert page.index(previous) < page.index(caution) < page.index(step)
 
 
 def test_nothing_powered_before_it_is_recorded_and_no_load_before_the_gate():
     words = describe_plan(planned(session(POWER)), PAGES)
     page = PAGES.text("plan.md.j2", plan=words)
-    order = [*(c for c in words.cautions), words.as_it_came[0].text, words.gate[0].text, words.prepare[0]]
+    order = [*words.first_cautions, words.as_it_came[0].text, words.gate[0].text, words.prepare[0]]
     order += [words.hot[0].steps[0].what]
     assert [page.index(text[:40]) for text in order] == sorted(page.index(text[:40]) for text in order)
     gate = " ".join(line.text for line in words.gate)

@@ -281,8 +281,10 @@ def _with_pictures(
     files["episode.html"] = text_outputs.render_episode_page(
         episode, composed.pages, series.table, table, page_pictures, sounds
     )
-    small = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
-    sheet = (small, series.look, series.fonts, shapes[0])
+    thumbnails = {card: small for card, each in drawn.items() if isinstance(small := each.get("prompter"), bytes)}
+    files["prompter.html"] = text_outputs.render_prompter(episode, composed.pages, thumbnails)
+    named = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
+    sheet = (named, series.look, series.fonts, shapes[0])
     files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), draw_contact_sheet, sheet)
     return files | timeline_files(episode, files)
 

@@ -51,7 +51,7 @@ def _head_lines(words: PlanWords) -> list[str]:
         *(f"! {caution}" for caution in words.cautions),
         *(f"STOP: {stop}" for stop in words.stop),
         "",
-        f"while it is as it came in: {_count_done(words.as_it_came)}",
+        f"as it came in: {_count_done(words.as_it_came)}",
         f"go or no-go, before full mains or any load: {_count_done(words.gate)}",
         words.summary if words.ratings else "",
         *words.prepare,

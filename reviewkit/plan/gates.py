@@ -10,24 +10,27 @@ from reviewkit.model.repair import RepairRow
 from reviewkit.verdict.safety_readings import (
     BIAS,
     GOOD,
+    LEAKAGE,
     OFFSET,
     RAILS,
     STATES,
     PointReading,
+    bad_readings,
+    is_leakage_passed,
     is_passed,
-    last_verdicts,
     readings_of,
 )
 
 # the sheet's lines and the gate's, in the order in which they are done; their wording is in templates/words/plan.j2
 AS_IT_CAME = (
-    *("outside", "serial", "story", "controls", "fuses", "discharged", "inside", "marks", "trimmers", "ohms"),
+    *("outside", "serial", "story", "controls", "discharged", "fuses", "inside", "marks", "trimmers", "ohms"),
     *("readings-before", "measurements-before"),
 )
 GATE = (
-    *("limited", "no-loudspeaker", "dark"),
+    *("switch-on", "no-loudspeaker", "limited", "dark"),
     *("rails", "offset-cold", "bias-cold", "full-mains", "offset-warm", "bias-warm", "after-repair"),
 )
+RETURN = ("leakage",)  # before it goes back
 _READ = (RAILS, OFFSET, BIAS)
 
 
@@ -41,15 +44,15 @@ class Check:
         What the session has for it.
     done
         True if it has everything that the line asks for.
-    bad
-        True if the last reading of some point isn't OK.
+    stops
+        The readings that are a no-go.
     """
 
     name: str
     readings: tuple[PointReading, ...] = ()
     done: bool = False
     files: tuple[str, ...] = ()
-    bad: bool = False
+    stops: tuple[PointReading, ...] = ()
 
 
 def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, repaired: bool) -> tuple[Check, ...]:
@@ -83,5 +86,10 @@ def _gate_check(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> 
     if state:
         # a reading that says neither cold nor warm ticks neither line; a bad one stops at both
         readings = [r for r in readings if state in r.words or (not STATES & r.words and r.verdict not in GOOD)]
-    bad = any(verdict not in GOOD for verdict in last_verdicts(readings).values())
-    return Check(name, tuple(readings), is_passed(readings), bad=bad)
+    return Check(name, tuple(readings), is_passed(readings), stops=bad_readings(readings))
+
+
+def return_checks(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
+    """Return the lines to complete before the unit goes back."""
+    readings = tuple(reading for reading in readings_of(LEAKAGE, repair, runs) if not reading.before)
+    return tuple(Check(name, readings, is_leakage_passed(readings), stops=bad_readings(readings)) for name in RETURN)

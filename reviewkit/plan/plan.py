@@ -12,7 +12,7 @@ from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.plan.basis import Basis, CaptureRequest
-from reviewkit.plan.gates import Check, gate_checks, incoming_checks
+from reviewkit.plan.gates import Check, gate_checks, incoming_checks, return_checks
 from reviewkit.plan.levels import (
     Level,
     Load,
@@ -65,6 +65,7 @@ class Plan:
     session: Session
     as_it_came: tuple[Check, ...]
     gate: tuple[Check, ...]
+    going_back: tuple[Check, ...]
     loads: tuple[Load, ...]
     mains: Mains
     preconditioning: Preconditioning | None
@@ -124,6 +125,7 @@ def make_plan(
         session,
         incoming_checks(repair, runs, repaired=repaired),
         gate_checks(repair, runs),
+        return_checks(repair, runs),
         dummy_loads(found),
         mains,
         plan_preconditioning(basis) if any(c.hot for c in found) else None,

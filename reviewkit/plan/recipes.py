@@ -222,6 +222,8 @@ def _sensitivity(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         at["power"] = watts
     level = (watts, None if watts is not None else LINE_V)
     wanted = _reading_request(rating, "input-sensitivity", at, basis.place(rating), level=level)
+    if rating.quantity != "input_sensitivity":
+        return (wanted,)  # the printed figure is something else
     return (replace(wanted, wording={**wanted.wording, "rated": (rating.printed,)}),)
 
 

@@ -50,6 +50,11 @@ class PointReading:
     words: frozenset[str] = frozenset()
     note: str = ""
 
+    @property
+    def side(self) -> str:
+        """Return the channel; a point without one is its own side, so that each rail counts."""
+        return side_of(self.point)
+
 
 def readings_of(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> list[PointReading]:
     """Return the readings of one thing, in repair.csv and by meter, in order."""
@@ -95,9 +100,14 @@ def last_verdicts(readings: Sequence[PointReading]) -> dict[str, str]:
     """Return the last verdict of each channel or point; a reading without one can't override a bad one."""
     last: dict[str, str] = {}
     for reading in readings:
-        side = side_of(reading.point)
-        last[side] = reading.verdict or last.get(side, "")
+        last[reading.side] = reading.verdict or last.get(reading.side, "")
     return last
+
+
+def bad_readings(readings: Sequence[PointReading]) -> tuple[PointReading, ...]:
+    """Return the last reading with a verdict of each channel or point that isn't OK."""
+    last = {reading.side: reading for reading in readings if reading.verdict}
+    return tuple(reading for reading in last.values() if reading.verdict not in GOOD)
 
 
 def is_passed(readings: Sequence[PointReading]) -> bool:

@@ -260,7 +260,9 @@ def every_text(prepared, pages):
     episode, table = prepared.episode, prepared.series.table
     texts = text_outputs.render_texts(episode, pages, table)
     page = text_outputs.render_episode_page(episode, pages, table, texts.table, pictures, {})
-    return {**texts.files, "episode.html": page, **plan_page.render_plan(prepared.plan, pages)}
+    prompter = text_outputs.render_prompter(episode, pages, pictures)
+    plan = plan_page.render_plan(prepared.plan, pages)
+    return {**texts.files, "episode.html": page, "prompter.html": prompter, **plan}
 
 
 def test_the_shipped_templates_make_the_same_by_either_process(own, prepared):
@@ -510,7 +512,7 @@ def test_shipped_scripts_may_run_wherever_they_are_put(made, prepared):
     html = made("{{ page | safe }}", "spec-table.html", page=prompter)
     assert html == page_policy.guard(prompter, SHIPPED)
     policy = page_policy.script_sources(SHIPPED)
-    assert policy.count("'sha256-") == 2
+    assert policy.count("'sha256-") == 3
     assert "unsafe" not in policy
 
 

@@ -432,7 +432,14 @@ def test_pages_escape_what_they_are_given(pages):
 
 def test_the_prompter_escapes_what_it_is_given(pages):
     html = pages.text(
-        "prompter.html", title=HOSTILE, always=[HOSTILE], segments=[hostile_segment()], words_per_minute="150"
+        "prompter.html",
+        title=HOSTILE,
+        always=[HOSTILE],
+        segments=[hostile_segment()],
+        words_per_minute="150",
+        titles={"01-x": HOSTILE},
+        held={"01-x": "6 s"},
+        thumbnails={"01-x": "AAAA"},
     )
     read = tags(html)
     assert "b" not in {tag for tag, _ in read.tags}

@@ -18,7 +18,7 @@ from reviewkit.render.cards.colour_roles import ROLES, apply_look
 from reviewkit.render.cards.contact_sheet import sheet_size
 from reviewkit.render.cards.look import FRAME_WIDTH, WIDTHS, Look, find_look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
-from reviewkit.render.cards.png import downscale, encode_png
+from reviewkit.render.cards.png import downscale, encode_png, encode_small_png
 from reviewkit.render.cards.scene import Item, LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import SHAPES, WIDE, Shape
 
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from reviewkit.render.footage.clip import Motion
 
 PAGE_WIDTH = 1280  # of the page's pictures
+PROMPTER_DIVISOR = 6  # of a shape's width, for the prompter's pictures; every width that a card is drawn at allows it
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ class Order:
     page
         The look of the pictures on the published page; None without a page.
     small
-        Whether a small picture for the contact sheet is wanted, in the first of the shapes.
+        Whether small pictures for the contact sheet and the prompter are wanted, in the first of the shapes.
     shapes
         Names of shapes.
     motion
@@ -113,9 +114,9 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
     Returns
     -------
     dict of str to bytes or Path
-        By kind: PNG files for "cards", "page", "overlays" and "strips"; deflated RGB rows for "small"; paths for the
-        clips, "mp4" and "mov". Kinds of other shapes begin with the shape: "tall-cards". A card with no figure has no
-        strip.
+        By kind: PNG files for "cards", "page", "prompter", "overlays" and "strips"; deflated RGB rows for "small";
+        paths for the clips, "mp4" and "mov". Kinds of other shapes begin with the shape: "tall-cards". A card with no
+        figure has no strip.
 
     Raises
     ------
@@ -136,6 +137,8 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
             drawn[kind_of("cards", name)] = still
             if order.small and name == order.shapes[0]:
                 drawn["small"] = zlib_ng.compress(downscale(pixels, sheet_size(shape)[0]), 1)
+                if card.on_film:
+                    drawn["prompter"] = encode_small_png(pixels, shape.width // PROMPTER_DIVISOR)
             film = _draw_for_film(card, items, shape, order) if card.on_film else {}
             drawn |= {kind_of(kind, name): content for kind, content in film.items()}
     return drawn

@@ -9,6 +9,7 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Collection
+from io import BytesIO
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +17,7 @@ from zlib_ng import zlib_ng
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+    from PIL.Image import Image
 
     Bytes = NDArray[np.uint8]
     Packed = NDArray[np.uint32]  # a pixel in each: red in the lowest byte, then green, blue
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
 NEAR = 2  # levels that a palette may be off by in a channel
 _MOST = 256
 _TOO_MANY = 1000  # colours: with more, the search for a palette costs more time than it saves
+_FEW = 32  # colours of a small picture
 _UP = 2  # the filter type: bytes are differences to the row above
 _LEVEL = 2
 _RGB, _PALETTE, _RGB_ALPHA = 2, 3, 6  # colour types
@@ -111,11 +114,22 @@ def downscale(pixels: Bytes, width: int) -> bytes:
     bytes
         Rows of red, green and blue.
     """
+    return _reduce(pixels, width).tobytes()
+
+
+def encode_small_png(pixels: Bytes, width: int) -> bytes:
+    """Encode a reduced picture as a PNG of few colours. `width`: as in `downscale`."""
+    file = BytesIO()
+    _reduce(pixels, width).quantize(_FEW).save(file, "PNG", optimize=True)
+    return file.getvalue()
+
+
+def _reduce(pixels: Bytes, width: int) -> Image:
     from PIL import Image
 
     # the fourth byte is declared as padding: as alpha it would be averaged too, at four times the cost
     picture = Image.frombuffer("RGBX", (pixels.shape[1], pixels.shape[0]), pixels, "raw", "RGBX", 0, 1)
-    return picture.reduce(pixels.shape[1] // width).convert("RGB").tobytes()
+    return picture.reduce(pixels.shape[1] // width).convert("RGB")
 
 
 def _opaque(packed: Packed) -> Packed:

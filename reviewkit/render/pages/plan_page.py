@@ -12,17 +12,15 @@ from reviewkit.model import digits, quantities
 from reviewkit.model.finding import Finding
 from reviewkit.plan.basis import TERMINALS
 from reviewkit.plan.entries import gate_rows, measurement_tables, reading_header, reading_rows
-from reviewkit.plan.gates import Check
 from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need
 from reviewkit.plan.order import SetUp
 from reviewkit.plan.plan import Plan, PlanStep
 from reviewkit.render.pages.page import Pages
-from reviewkit.render.pages.plan_words import CaptureStep, ChecklistItem, PlanWords, RatingLine, SetUpBlock
+from reviewkit.render.pages.plan_checklists import Checklists, describe_reading, describe_ticks, phrase
+from reviewkit.render.pages.plan_words import CaptureStep, PlanWords, RatingLine, SetUpBlock
+from reviewkit.verdict.verdict_words import NO_VERDICT, ROUNDS
 
 _FAR_APART = 2.0
-# readings to leave room for on paper
-_SIDES = ("L", "R")
-_FILL = {"rails": ("+", digits.MINUS)} | dict.fromkeys(("offset-cold", "bias-cold", "offset-warm", "bias-warm"), _SIDES)
 _METER_DIGITS = 4  # of a level that is set by meter
 _AUDIO_END_HZ = 20_000.0
 
@@ -58,49 +56,53 @@ def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
         If one of the session's own templates is at fault.
     """
     unit = plan.session.unit
-    gate = tuple(_checklist_item(check, plan, pages) for check in plan.gate)
     topics = pages.cautions(repaired=plan.repaired)
+    checklists = Checklists(plan, pages, topics)
+    # what the gate has read is shown there
+    gate, going_back = checklists.items(plan.gate), checklists.items(plan.going_back)
     said = tuple(caution for topic in ("all", "open", "repair", "power") for caution in topics.get(topic, ()))
+    stops = [reading for check in (*plan.gate, *plan.going_back) for reading in check.stops]
     first = plan.preconditioning
     warm_up = None
     if first is not None:
         warm_up = (
-            _phrase(
+            phrase(
                 pages,
                 "preconditioning",
                 watts=quantities.watts(first.power_w),
                 load=quantities.load(first.load_ohm),
                 volts=quantities.volts(first.output_v, _METER_DIGITS),
             ),
-            _phrase(pages, "preconditioning-risk"),
+            phrase(pages, "preconditioning-risk"),
         )
     left = [step for step in plan.steps if step.state in (AGAIN, OPEN)]
     gate_to_fill = gate_rows([check.name for check in plan.gate if not check.readings])
-    rows_to_fill = [row for step in left for row in reading_rows(step.capture)]
+    wanted_above = {row.casefold() for row in gate_to_fill}
+    rows_to_fill = [row for step in left for row in reading_rows(step.capture) if row.casefold() not in wanted_above]
     return PlanWords(
         name=unit.name,
         what=", ".join(part for part in (unit.what, str(unit.year) if unit.year else "") if part),
         summary=_summarise(plan),
+        ticked=describe_ticks(plan, pages),
         cautions=said,
-        as_it_came=tuple(_checklist_item(check, plan, pages) for check in plan.as_it_came),
+        first_cautions=tuple(topics.get("all", ())),
+        power_cautions=tuple(topics.get("power", ())),
+        as_it_came=checklists.items(plan.as_it_came),
         gate=gate,
         gate_rows=(reading_header(), *gate_to_fill) if gate_to_fill else (),
-        stop=tuple(note for line in gate if line.bad for note in line.notes),
+        stop=tuple(dict.fromkeys(describe_reading(reading) for reading in stops)),
         prepare=tuple(_prepare(plan, pages)),
         cold=tuple(_blocks(plan, pages, hot=False)),
         hot=tuple(_blocks(plan, pages, hot=True)),
-        cooling=_phrase(pages, "cooling"),
+        cooling=phrase(pages, "cooling"),
         preconditioning=warm_up,
+        going_back=going_back,
         ratings=tuple(_rating_line(need, number, plan, pages) for number, need in enumerate(plan.needs)),
         columns=tuple(plan.columns.items()),
         tables=measurement_tables([(s.number, s.capture) for s in left], plan.session.bench, repaired=plan.repaired),
         readings=(reading_header(), *rows_to_fill) if rows_to_fill else (),
         repaired=plan.repaired,
     )
-
-
-def _phrase(pages: Pages, name: str, **facts: Any) -> str:
-    return " ".join(pages.text("words/plan.j2", name=name, **facts).split())
 
 
 def _summarise(plan: Plan) -> str:
@@ -117,18 +119,6 @@ def _summarise(plan: Plan) -> str:
     return f"{total} rating{'' if total == 1 else 's'}: " + ", ".join(f"{n} {name}" for n, name in counts if n) + "."
 
 
-def _checklist_item(check: Check, plan: Plan, pages: Pages) -> ChecklistItem:
-    mains = quantities.volts(plan.mains.wanted_v) if plan.mains.wanted_v else ""
-    notes = tuple(
-        f"{reading.point}: {reading.shown}" + (f", {reading.verdict}" if reading.verdict else "")
-        for reading in check.readings
-    )
-    text = _phrase(pages, check.name, mains=mains)
-    return ChecklistItem(
-        text, check.done, notes + check.files, check.bad, () if check.readings else _FILL.get(check.name, ())
-    )
-
-
 def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
     for load in plan.loads:
         ohms, highest, watts = (
@@ -136,19 +126,19 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
             quantities.watts(load.highest_w),
             quantities.watts(load.watts),
         )
-        yield _phrase(pages, "dummy-load", load=ohms, highest=highest, watts=watts)
+        yield phrase(pages, "dummy-load", load=ohms, highest=highest, watts=watts)
     if any(s.capture.setup.place == TERMINALS and s.capture.setup.load_ohm is None for s in plan.steps):
-        yield _phrase(pages, "no-load")
+        yield phrase(pages, "no-load")
     if plan.mains.wanted_v and plan.steps:
         had = quantities.volts(plan.mains.had_v) if plan.mains.had_v else ""
-        yield _phrase(pages, "mains", wanted=quantities.volts(plan.mains.wanted_v), had=had)
+        yield phrase(pages, "mains", wanted=quantities.volts(plan.mains.wanted_v), had=had)
     used = [s.level.gain for s in plan.steps if s.level.gain is not None and s.level.generator_v is not None]
     for gain in dict.fromkeys(used):
         shown = quantities.shown(20 * math.log10(gain.ratio), "db")
         facts = {"input": gain.input, "known_from": gain.known_from, "measurement": gain.measurement, "gain": shown}
-        yield _phrase(pages, "gain-known", **facts)
+        yield phrase(pages, "gain-known", **facts)
     for one, other in _possible_duplicates([s.capture.setup.input for s in plan.steps]):
-        yield _phrase(pages, "two-inputs", one=one, other=other)
+        yield phrase(pages, "two-inputs", one=one, other=other)
     untold = [s.capture for s in plan.steps if s.level.output_v is not None and s.level.gain is None]
     # a capture that measures the gain needs none
     inputs = [
@@ -157,7 +147,7 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
         if not {"gain", "input_sensitivity"} & {q for _, w in c.uses for q in w.quantities}
     ]
     if inputs:
-        yield _phrase(pages, "tell-gain", inputs=list(dict.fromkeys(name for name in inputs if name)))
+        yield phrase(pages, "tell-gain", inputs=list(dict.fromkeys(name for name in inputs if name)))
 
 
 def _possible_duplicates(inputs: Iterable[str]) -> Iterator[tuple[str, str]]:
@@ -179,14 +169,14 @@ def _blocks(plan: Plan, pages: Pages, *, hot: bool) -> Iterable[SetUpBlock]:
 
 def _describe_set_up(setup: SetUp, pages: Pages, *, phono: bool) -> str:
     load = quantities.load(setup.load_ohm) if setup.load_ohm is not None else ""
-    return _phrase(pages, "set-up", input=setup.input, load=load, driven=setup.driven, place=setup.place, phono=phono)
+    return phrase(pages, "set-up", input=setup.input, load=load, driven=setup.driven, place=setup.place, phono=phono)
 
 
 def _capture_step(step: PlanStep, plan: Plan, pages: Pages) -> CaptureStep:
     c = step.capture
     labels = [(plan.needs[number].verdict.label, wanted.decides) for number, wanted in c.uses]
-    serves = [label if decides else _phrase(pages, "tells-more", label=label) for label, decides in labels]
-    what = _phrase(pages, c.name, **_capture_facts(step))
+    serves = [label if decides else phrase(pages, "tells-more", label=label) for label, decides in labels]
+    what = phrase(pages, c.name, **_capture_facts(step))
     return CaptureStep(
         step.number,
         step.done,
@@ -226,7 +216,7 @@ def _describe_level(step: PlanStep, pages: Pages) -> str:
     def volts(value: float | None, figures: int = _METER_DIGITS) -> str:
         return quantities.volts(value, figures) if value is not None else ""
 
-    return _phrase(
+    return phrase(
         pages,
         "level",
         drive=c.drive,
@@ -257,7 +247,7 @@ def _obstacles(need: Need, pages: Pages) -> list[str]:
     """Return what keeps the existing measurements from giving a verdict."""
     return [
         *need.differs,
-        *(_phrase(pages, "reason", reason=reason) for reason in need.reasons),
+        *(phrase(pages, "reason", reason=reason) for reason in need.reasons),
     ]
 
 
@@ -266,7 +256,7 @@ def _rating_line(need: Need, number: int, plan: Plan, pages: Pages) -> RatingLin
     deciding = need.deciding
     name = need.state
     serving = [step.number for step in plan.steps if any(n == number and w.decides for n, w in step.capture.uses)]
-    text = _phrase(
+    text = phrase(
         pages,
         name,
         word=v.verdict,
@@ -276,12 +266,13 @@ def _rating_line(need: Need, number: int, plan: Plan, pages: Pages) -> RatingLin
         but=_obstacles(need, pages) or [v.why],
         steps=serving,
         before=need.before,
+        settled_by="nominal" if v.verdict == NO_VERDICT else "rounds" if ROUNDS in v.remark else "music",
         distance=_amount(need.distance, deciding) if need.distance is not None and deciding else "",
         electric=bool(deciding) and deciding.unit in ("W", "V", "dB") if deciding else False,
         two_loads=any(plan.steps[n - 1].capture.name == "two-load" for n in serving),
     )
     if need.blocked and name in (AGAIN, OPEN):
-        text = f"{text} {_phrase(pages, 'blocked', reason=need.blocked)}"
+        text = f"{text} {phrase(pages, 'blocked', reason=need.blocked)}"
     return RatingLine(v.label, v.rated, v.verdict, text, name in (ANSWERED, SETTLED))
 
 

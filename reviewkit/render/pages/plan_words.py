@@ -14,8 +14,8 @@ class ChecklistItem:
     ----------
     notes
         What the session has for it.
-    bad
-        True if one of the notes says stop.
+    cautions
+        The cautions that apply from this line on.
     fill
         The readings to leave room for on paper.
     """
@@ -23,7 +23,7 @@ class ChecklistItem:
     text: str
     done: bool
     notes: tuple[str, ...] = ()
-    bad: bool = False
+    cautions: tuple[str, ...] = ()
     fill: tuple[str, ...] = ()
 
 
@@ -67,16 +67,20 @@ class PlanWords:
     name: str
     what: str
     summary: str
-    cautions: tuple[str, ...]
+    ticked: str  # what the session's files have ticked
+    cautions: tuple[str, ...]  # all of them; below, each where it applies
+    first_cautions: tuple[str, ...]
+    power_cautions: tuple[str, ...]
     as_it_came: tuple[ChecklistItem, ...]
     gate: tuple[ChecklistItem, ...]
     gate_rows: tuple[str, ...]  # what to write into a file of readings for the gate's lines that have none
-    stop: tuple[str, ...]  # readings that are not in order
+    stop: tuple[str, ...]  # readings that aren't OK
     prepare: tuple[str, ...]
     cold: tuple[SetUpBlock, ...]
     hot: tuple[SetUpBlock, ...]
     cooling: str
     preconditioning: tuple[str, str] | None  # what, and its risk
+    going_back: tuple[ChecklistItem, ...]
     ratings: tuple[RatingLine, ...]
     columns: tuple[tuple[str, str], ...]
     tables: tuple[tuple[int, tuple[str, ...]], ...]  # what to write into session.toml, by the step's number

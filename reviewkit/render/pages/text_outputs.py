@@ -50,7 +50,7 @@ class Texts:
 
 
 def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()) -> Texts:
-    """Render every text output except the page, which needs the pictures.
+    """Render every text output except the page and the prompter, which need the pictures.
 
     `corrections`: the published figures that have changed.
 
@@ -61,7 +61,6 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
     """
     files = {
         "outline.md": render_outline(episode, pages),
-        "prompter.html": render_prompter(episode, pages),
         "findings.json": tables.format_findings_json(episode),
     }
     files["description.txt"], cut = description.render_description(
@@ -198,9 +197,23 @@ def render_outline(episode: Episode, pages: Pages) -> str:
     return pages.text("outline.md.j2", **_script_facts(episode))
 
 
-def render_prompter(episode: Episode, pages: Pages) -> str:
-    """Render the outline as a page to read from while the camera runs."""
-    return pages.text("prompter.html", **_script_facts(episode))
+def render_prompter(episode: Episode, pages: Pages, small: Mapping[str, bytes]) -> bytes:
+    """Render the outline as a page to read from while the camera runs.
+
+    `small`: a small picture of each card for filming as PNG, by card id.
+
+    Raises
+    ------
+    InputError
+        If a template is at fault.
+    """
+    stems, seconds = file_stems(episode.cards), episode.session.episode.card_seconds
+    return pages.text(
+        "prompter.html",
+        **_script_facts(episode),
+        thumbnails={stems[card]: base64.b64encode(content).decode() for card, content in small.items()},
+        held={stems[still.id]: f"{still.hold_s or seconds:g} s" for still in episode.stills},
+    ).encode()
 
 
 def _script_facts(episode: Episode) -> dict[str, Any]:
