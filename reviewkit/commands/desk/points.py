@@ -97,7 +97,7 @@ def _steps(
 ) -> Iterator[Step]:
     checks = gate_checks(rows, runs)
     for check in checks:
-        if check.bad and (bad := _bad_row(check.name, rows)) is not None:
+        if check.stops and (bad := _bad_row(check.name, rows)) is not None:
             yield from _stopped(bad, rows, done)  # and nothing else goes on
             return
     for number, caution in enumerate(plan.cautions if plan else ()):
