@@ -71,7 +71,8 @@ function offer(form, now, keep) {  // the file on disk has won: both are shown, 
   form.append(box);
 }
 
-let asked = 0, shown = 0;
+let asked = 0, shown = 0, acted = 0;
+const LEFT_ALONE_MS = 10_000;  // after something was done here, what is looked at stays
 async function refresh() {
   const mine = ++asked;
   let text;
@@ -97,7 +98,7 @@ async function refresh() {
   for (const place of [top, main, foot]) morph($(place), $(place, next));
   const latest = $("article[data-latest]");
   if (latest && $("img", latest)?.getAttribute("src") !== before) {
-    if (!busy && screenNow() !== "bench") current = latest.dataset.part.replace("card ", "");
+    if (!busy && screenNow() !== "bench" && Date.now() - acted > LEFT_ALONE_MS) current = latest.dataset.part.replace("card ", "");
     else $("#see-it").hidden = false;
   }
   show();
@@ -107,6 +108,7 @@ async function refresh() {
 // ------------------------------------------------------------------ what is done
 
 async function send(name, words) {
+  acted = Date.now();
   const answer = await fetch(`${base}do/${name}`, {
     method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(words),
   });
@@ -334,7 +336,7 @@ function pick(id) {
 
 document.addEventListener("keydown", (event) => {
   const at = event.target, field = at.matches?.("input, textarea, select");
-  if ((event.ctrlKey || event.metaKey) && event.key === "z" && !field && editing) { event.preventDefault(); send("undo", {}).then(refresh); return; }
+  if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "z" && !event.shiftKey && !field && editing) { event.preventDefault(); send("undo", {}).then(refresh); return; }
   if (event.key === "Escape" && field && at.form) { at.form.reset(); close(at.form); at.blur(); return; }
   if (at.id === "note") {
     if (event.key === "ArrowDown") { event.preventDefault(); goTo($("#on-to")?.dataset.segment); }
@@ -364,8 +366,10 @@ document.addEventListener("keydown", (event) => {
 // ------------------------------------------------------------------ files
 
 async function drop(files) {
-  for (const file of files) await upload(file, "");
+  const here = [];
+  for (const file of files) if (await upload(file, "")) here.push(file.name);
   await refresh();
+  if (here.length) say(`${here.join(", ")} ${here.length > 1 ? "are" : "is"} here already`);
 }
 async function upload(file, how) {
   const place = document.createElement("p");
@@ -378,15 +382,16 @@ async function upload(file, how) {
     status = reply.status;
     answer = reply.headers.get("content-type")?.includes("json") ? await reply.json() : { faults: [await reply.text()] };
   } catch { status = 0; answer = { faults: ["the desk has stopped, or the file can’t be read"] }; }
-  if (status === 200) { place.remove(); if (answer.same) say(`${file.name} is here already`); return; }
+  if (status === 200) { place.remove(); return answer.same; }
   place.textContent = `${file.name}: ${(answer.faults || []).join(" ")} `;
-  if (status !== 409) return;
+  if (status !== 409) return false;
   for (const [text, way] of [["Replace it", "replace"], ["Keep both", "both"]]) {
     const button = document.createElement("button");
     Object.assign(button, { type: "button", className: "piece", textContent: text });
     button.addEventListener("click", async () => { place.remove(); await upload(file, way); await refresh(); });
     place.append(button, " ");
   }
+  return false;
 }
 if (editing) {
   addEventListener("dragover", (event) => { if (event.dataTransfer.types.includes("Files")) { event.preventDefault(); document.body.dataset.dragging = ""; } });

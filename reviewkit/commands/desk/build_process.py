@@ -105,15 +105,15 @@ class BuildProcess:
 
     def _follow(self, process: subprocess.Popen[str]) -> None:
         """Take note of a build's progress, and of how it ends."""
-        assert process.stderr is not None
         said: list[str] = []
-        for line in process.stderr:
-            if step := _STEP.fullmatch(line):
-                self.done, self.of = int(step[2]), int(step[3])
-                self._changed()
-            elif line.strip():
-                said = [*said, line.strip()][-20:]
-        status = process.wait()
+        with process:
+            for line in process.stderr or ():
+                if step := _STEP.fullmatch(line):
+                    self.done, self.of = int(step[2]), int(step[3])
+                    self._changed()
+                elif line.strip():
+                    said = [*said, line.strip()][-20:]
+        status = process.returncode
         if status == 0:
             self.outcome = "built"
         elif self._stopping:

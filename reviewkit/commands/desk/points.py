@@ -7,19 +7,19 @@ from dataclasses import dataclass, field
 
 from reviewkit.model.finding import Run
 from reviewkit.model.repair import RepairRow
-from reviewkit.plan.gates import gate_checks
+from reviewkit.plan.gates import Check, gate_checks, return_checks
 from reviewkit.render.pages.plan_words import PlanWords
-from reviewkit.verdict.repair_points import OK, OPEN, OUT, SHORT, point_verdict, point_word
-from reviewkit.verdict.safety_readings import BIAS, OFFSET, RAILS, is_about, side_of
+from reviewkit.verdict.repair_points import OK, point_word
+from reviewkit.verdict.safety_readings import BIAS, LEAKAGE, OFFSET, RAILS, is_about, side_of
 
 CAUTION, CHECK, READING, NO_GO, HUNT, CAPTURE = "caution", "check", "reading", "no-go", "hunt", "capture"
-_BAD = (OUT, OPEN, SHORT)
 _NAMES = {
     RAILS: ("Rail, positive", "Rail, negative"),
     OFFSET: ("DC offset L, {}", "DC offset R, {}"),
     BIAS: ("Bias L, {}", "Bias R, {}"),
+    LEAKAGE: ("Leakage from the chassis, plug one way", "Leakage from the chassis, plug the other way"),
 }
-_UNITS = {RAILS: "V", OFFSET: "mV", BIAS: "mV"}
+_UNITS = {RAILS: "V", OFFSET: "mV", BIAS: "mV", LEAKAGE: "mV"}
 
 
 @dataclass(frozen=True)
@@ -95,9 +95,9 @@ def find_points(
 def _steps(
     plan: PlanWords | None, rows: Sequence[RepairRow], runs: Sequence[Run], done: Collection[str]
 ) -> Iterator[Step]:
-    checks = gate_checks(rows, runs)
-    for check in checks:
-        if check.stops and (bad := _bad_row(check.name, rows)) is not None:
+    checks, back = gate_checks(rows, runs), return_checks(rows, runs)
+    for check in (*checks, *back):
+        if (bad := _bad_row(check, rows)) is not None:
             yield from _stopped(bad, rows, done)  # and nothing else goes on
             return
     for number, caution in enumerate(plan.cautions if plan else ()):
@@ -115,11 +115,13 @@ def _steps(
         for step in block.steps:
             if not step.done:
                 yield Step(CAPTURE, f"capture {step.number}", step.what, level=f"{block.setup}. {step.level}")
+    for check in back if plan and plan.repaired else ():
+        yield from () if check.done else _open_readings(check.name, "", rows)
 
 
 def _stopped(bad: RepairRow, rows: Sequence[RepairRow], done: Collection[str]) -> Iterator[Step]:
     """Return what is left while a reading says no-go: switching off, then finding the cause, then reading again."""
-    off = f"off {bad.point} {bad.found_text}"
+    off = f"off {bad.point} {bad.after_text or bad.found_text}"
     if off not in done:
         yield Step(NO_GO, off, bad.point, bad.line, bad, point_word(bad))
         return
@@ -127,12 +129,10 @@ def _stopped(bad: RepairRow, rows: Sequence[RepairRow], done: Collection[str]) -
     yield Step(HUNT, f"again {bad.point}", bad.point, bad.line, bad, point_word(bad))
 
 
-def _bad_row(check: str, rows: Sequence[RepairRow]) -> RepairRow | None:
-    """Return the last row of a line that isn't OK and has no good reading after it."""
-    key, _, state = check.partition("-")
-    own = (row for row in rows if is_about(key, row, state))
-    bad = [row for row in own if row.found_text and not row.after_text and point_verdict(row) in _BAD]
-    return bad[-1] if bad else None
+def _bad_row(check: Check, rows: Sequence[RepairRow]) -> RepairRow | None:
+    """Return the row of the reading that says no-go; None if there is none, or if it is in a file of readings."""
+    bad = {reading.point for reading in check.stops}
+    return next((row for row in reversed(rows) if row.point in bad), None)
 
 
 def _open_readings(key: str, state: str, rows: Sequence[RepairRow]) -> Iterator[Step]:
