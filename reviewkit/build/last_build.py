@@ -14,6 +14,7 @@ from pathlib import Path
 from reviewkit.build.cache import Cache
 from reviewkit.build.options import Options
 from reviewkit.build.program import program_digest
+from reviewkit.ingest.session.studio_place import input_digest
 from reviewkit.model.digests import digest_of, file_digest, files_in
 
 TEMPLATES, MEASUREMENTS = "templates", "measurements"
@@ -21,7 +22,7 @@ TEMPLATES, MEASUREMENTS = "templates", "measurements"
 
 @dataclass(frozen=True)
 class LastBuild:
-    """Digests of a build's files, by their paths: inputs in the session's folder, outputs in the output folder.
+    """Digests of a build's files, by their paths: inputs from the session's folder, outputs in the output folder.
     `summary`: what the command printed of it; `listed`: the files that were in measurements/, whether read or not.
     """
 
@@ -35,7 +36,7 @@ class LastBuild:
         return (
             {name for name in self.inputs if name.startswith(f"{TEMPLATES}/")} == set(own_templates(folder))
             and tuple(self.listed) == listed_files(folder)
-            and all(file_digest(folder / name) == digest for name, digest in self.inputs.items())
+            and all(input_digest(folder, name) == digest for name, digest in self.inputs.items())
             and all(not (out / name).is_symlink() for name in self.outputs)
             and all(file_digest(out / name) == digest for name, digest in self.outputs.items())
         )
@@ -72,4 +73,5 @@ def write_last_build(folder: Path, options: Options, encoder: str, build: LastBu
 def _key(folder: Path, options: Options, encoder: str) -> str:
     places = [os.path.realpath(path) for path in (folder, options.out_of(folder))]
     wanted = [options.width, options.shapes, options.only, options.overlay, options.motion, options.published]
+    wanted += [options.studio]
     return digest_of(json.dumps(["build", program_digest(), *places, wanted, encoder]).encode())

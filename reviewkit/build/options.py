@@ -23,6 +23,7 @@ class Options:
     motion: bool = False
     published: bool = False  # record the figures as those that viewers were given
     adopt: bool = False  # replace files that no build made
+    studio: bool = True  # use the studio.toml above the session
 
     def shapes_of(self, settings: EpisodeSettings) -> tuple[str, ...]:
         """Return the shapes of a session's cards, the first of which the contact sheet and the timeline show."""

@@ -118,7 +118,7 @@ def run(
     CannotFinish
         If the run can't be completed.
     """
-    files, measured = measure(read(folder, pool, cache), pool, cache)
+    files, measured = measure(read(folder, pool, cache, in_studio=options.studio), pool, cache)
     runs = share_cards(measured)
     verdicts = judge(files.session, runs)
     pool.load(MODULES, start=False)
@@ -154,22 +154,25 @@ def run(
 
 def prepare(folder: Path, cache: Cache = NO_CACHE, options: Options | None = None) -> Composed:
     """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
-    files, measured = measure(read(folder, ALONE, cache), ALONE, cache)
+    options = options or Options()
+    files, measured = measure(read(folder, ALONE, cache, in_studio=options.studio), ALONE, cache)
     runs = share_cards(measured)
     verdicts = judge(files.session, runs)
     pages = _pages(folder, cache)
-    series = _compose_cards(files, runs, verdicts, options or Options(), pages)
+    series = _compose_cards(files, runs, verdicts, options, pages)
     return _compose_episode(files, runs, verdicts, series, pages)
 
 
-def check(folder: Path, cache: Cache = NO_CACHE) -> Episode:
+def check(folder: Path, cache: Cache = NO_CACHE, options: Options | None = None) -> Episode:
     """Return the episode as far as the drawing; what is missing is in `left_out`. Raises InputError."""
-    return prepare(folder, cache).episode
+    return prepare(folder, cache, options).episode
 
 
-def plan(folder: Path, cache: Cache = NO_CACHE) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
+def plan(
+    folder: Path, cache: Cache = NO_CACHE, *, in_studio: bool = True
+) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
     """Return what to measure, in words and as files; and which files were read for it. Raises InputError."""
-    files, measured = measure(read(folder, ALONE, cache, for_plan=True), ALONE, cache)
+    files, measured = measure(read(folder, ALONE, cache, for_plan=True, in_studio=in_studio), ALONE, cache)
     runs = share_cards(measured)
     pages = _pages(folder, cache)
     words = _plan(files, runs, judge(files.session, runs), pages)

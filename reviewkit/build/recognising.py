@@ -110,7 +110,8 @@ def recognise(
 def _joined(entry: Entry, recognised: Recognised) -> Entry:
     """Return an entry with what its file was recognised as; what its table says comes first."""
     if not recognised.question:
-        return replace(entry, raw={**recognised.table, **entry.raw})
+        own = {key: value for key, value in entry.raw.items() if key not in entry.defaults}
+        return replace(entry, raw={**entry.raw, **recognised.table, **own})
     answers = [f"{key} = {json.dumps(value)}" for each in recognised.choices for key, value in list(each.items())[:1]]
     remedy = f"; write {' or '.join(answers)}" if answers else ""
     kinds = [each["kind"] for each in recognised.choices if "kind" in each]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -21,6 +21,8 @@ from reviewkit.ingest.session.repair_file import read_repair
 from reviewkit.ingest.session.session_entries import entries_of
 from reviewkit.ingest.session.session_file import read_brochure, read_document, session_of
 from reviewkit.ingest.session.session_paths import RATINGS
+from reviewkit.ingest.session.studio import Studio, read_studio
+from reviewkit.ingest.session.studio_place import studio_digests
 from reviewkit.measure import KINDS
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError
@@ -40,9 +42,9 @@ _BY_NAME = (RATINGS, "notes.txt", "repair.csv", "final.txt", "final.otio", PUBLI
 @dataclass(frozen=True, eq=False)
 class SessionFiles:
     """A session folder as read. `left_out`: what isn't there and what the outputs lack because of it; `faults`: what is
-    wrong with the files; `digests`: of every file that a build reads or looks for, by its path in the folder, "" for
-    one that isn't there. `recognised`: the measurements' files whose kind session.toml doesn't say; `listed`: all files
-    in measurements/.
+    wrong with the files; `digests`: of every file that a build reads or looks for, by its path from the folder, ""
+    for one that isn't there. `recognised`: the measurements' files whose kind session.toml doesn't say; `listed`: all
+    files in measurements/.
     """
 
     session: Session
@@ -66,12 +68,17 @@ class SessionFiles:
         return tuple(self.digests[name] for name in (self.session.look.font, self.session.look.bold_font) if name)
 
 
-def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan: bool = False) -> SessionFiles:
+def read(
+    folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan: bool = False, in_studio: bool = True
+) -> SessionFiles:
     """Read a session folder. Raises InputError if session.toml itself can't be read; the faults of the other files are
-    collected. `for_plan`: read only what was measured and repaired.
+    collected. `for_plan`: read only what was measured and repaired; `in_studio`: use the studio.toml above it.
     """
     before = {name: file_digest(folder / name) for name in ("session.toml", RATINGS)}
-    document = read_document(folder)
+    if in_studio:
+        before |= studio_digests(folder)
+    studio = read_studio(folder) if in_studio else Studio()
+    document = studio.under(read_document(folder))
     faults: list[Fault] = []
 
     def attempt(reader: Callable[[], T], otherwise: T) -> T:
@@ -89,6 +96,7 @@ def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan:
     load = bench.get("load") if isinstance(bench, dict) else None
     recognition = recognise(folder, entries_of(document, listed), pool, cache, load=load, repaired=bool(repair))
     session = session_of(document, recognition.entries, folder, kinds=KINDS, brochure=read_brochure(folder))
+    session = replace(session, in_studio=in_studio)
     digests = {**input_digests(folder, session), **recognition.digests, **before}
     if for_plan:
         faults += _lacks_stage(session, repair)
@@ -119,7 +127,7 @@ def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan:
         mark,
         published,
         sounds,
-        (*_absent(folder, session, remarks), *_unclear(recognition.files)),
+        (*filter(None, (studio.note,)), *_absent(folder, session, remarks), *_unclear(recognition.files)),
         tuple(faults),
         digests,
         recognition.files,
@@ -128,14 +136,15 @@ def read(folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan:
 
 
 def input_digests(folder: Path, session: Session) -> dict[str, str]:
-    """Return the digests of all files that a session's build reads or looks for, by their path in its folder."""
+    """Return the digests of all files that a session's build reads or looks for, by their path from its folder."""
     names = ["session.toml", *own_templates(folder), *_BY_NAME]
     names += [m.file for m in session.measurements if m.file]
     names += [recording.file for sound in session.sounds for recording in sound.recordings]
     names += filter(None, (session.episode.photo, session.look.mark, session.look.font, session.look.bold_font))
     if session.price:
         names.append(session.price.index)
-    return {name: file_digest(folder / name) for name in names}
+    looked_for = studio_digests(folder) if session.in_studio else {}
+    return {name: file_digest(folder / name) for name in names} | looked_for
 
 
 def _absent(folder: Path, session: Session, remarks: tuple[str, ...]) -> Iterator[str]:

@@ -15,8 +15,9 @@ from reviewkit.build.last_build import MEASUREMENTS, listed_files
 from reviewkit.build.pool import ALONE
 from reviewkit.build.recognising import Recognition, recognise
 from reviewkit.ingest.session.repair_file import read_repair
-from reviewkit.ingest.session.session_entries import Entry, entries_of
+from reviewkit.ingest.session.session_entries import entries_of
 from reviewkit.ingest.session.session_file import FILE_NAME, read_document
+from reviewkit.ingest.session.studio import Studio, read_studio
 from reviewkit.ingest.session.toml_insertion import insert_measurements
 from reviewkit.model import inside
 from reviewkit.model.digests import file_digest, files_in
@@ -40,7 +41,9 @@ class Added:
     others: tuple[str, ...] = field(default=())  # files that a table of the session names already
 
 
-def add_files(session: Path, sources: Sequence[Path], cache: Cache, ask: Ask | None) -> Added:
+def add_files(
+    session: Path, sources: Sequence[Path], cache: Cache, ask: Ask | None, *, in_studio: bool = True
+) -> Added:
     """Copy files into a session, and write the tables that they need.
 
     Parameters
@@ -53,6 +56,8 @@ def add_files(session: Path, sources: Sequence[Path], cache: Cache, ask: Ask | N
         The cache.
     ask : Ask | None
         Asks about what isn't clear; None if nothing is to be asked, and unclear files are left out.
+    in_studio : bool
+        Whether the studio.toml above the session counts.
 
     Raises
     ------
@@ -68,7 +73,7 @@ def add_files(session: Path, sources: Sequence[Path], cache: Cache, ask: Ask | N
     answers: dict[str, dict[str, Any]] = {}
     left: set[str] = set()
     while True:
-        recognition = _recognised(session, cache, answers)
+        recognition = _recognised(session, cache, answers, read_studio(session) if in_studio else Studio())
         open_ = [each for each in recognition.files if each.file in wanted and each.question and each.file not in left]
         if ask is None or not open_:
             break
@@ -198,11 +203,11 @@ def _move_in(new: Path, place: Path) -> None:
 # ------------------------------------------------------------------ asking
 
 
-def _recognised(session: Path, cache: Cache, answers: Mapping[str, Mapping[str, Any]]) -> Recognition:
+def _recognised(session: Path, cache: Cache, answers: Mapping[str, Mapping[str, Any]], studio: Studio) -> Recognition:
     """Return what the session's files are recognised as with these answers, as if they were written."""
-    document = read_document(session)
+    document = studio.under(read_document(session))
     entries = [
-        Entry({**each.raw, **answers[each.file]}) if each.number is None and each.file in answers else each
+        replace(each, raw={**each.raw, **answers[each.file]}) if each.number is None and each.file in answers else each
         for each in entries_of(document, listed_files(session))
     ]
     bench = document.data.get("bench")

@@ -90,7 +90,9 @@ def _add(options: argparse.Namespace) -> int:
             return "-"
 
     asking = not options.yes and sys.stdin.isatty() and sys.stdout.isatty()
-    added = add_files(options.session, options.file, open_cache(), ask if asking else None)
+    added = add_files(
+        options.session, options.file, open_cache(), ask if asking else None, in_studio=not options.no_studio
+    )
     print("\n".join(map(printable, show_added(added))))
     print(f"next: reviewkit check {options.session}")
     return DONE
@@ -116,7 +118,7 @@ def _plan(options: argparse.Namespace) -> int:
     from reviewkit.commands.plan_table import format_table, format_text
 
     out = Options().out_of(options.session)
-    words, files, inputs = plan(options.session, open_cache())
+    words, files, inputs = plan(options.session, open_cache(), in_studio=not options.no_studio)
     write_outputs(out, files, partial=True, inputs=inputs, adopt=options.adopt)
     text = format_table(words, shutil.get_terminal_size().columns) if sys.stdout.isatty() else format_text(words)
     print(f"{text}\nall of it, with boxes to tick: {out / 'plan.md'}, {out / 'plan.html'}")
@@ -124,12 +126,19 @@ def _plan(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
+    if options.explain:
+        from reviewkit.commands.explaining import explain
+
+        explained = explain(options.session, options.explain, in_studio=not options.no_studio)
+        print("\n".join(map(printable, explained)))
+        return DONE
     from reviewkit.build.cache import open_cache
+    from reviewkit.build.options import Options
     from reviewkit.build.pipeline import check
     from reviewkit.model.recognised import in_words, lines_to_paste
     from reviewkit.render.pages.text_outputs import left_out
 
-    episode = check(options.session, open_cache())
+    episode = check(options.session, open_cache(), Options(studio=not options.no_studio))
     figures, cards = _count(len(episode.findings), "figure"), _count(len(episode.cards), "card")
     print(f"{options.session}: nothing wrong; {figures}, {cards}")
     for each in episode.recognised:
@@ -165,6 +174,7 @@ def _build(options: argparse.Namespace) -> int:
         motion=options.motion,
         published=options.published,
         adopt=options.adopt,
+        studio=not options.no_studio,
     )
     cache = Cache() if options.no_cache else open_cache()
     encoder = find_encoder() if options.motion else None
@@ -238,8 +248,8 @@ def _desk(options: argparse.Namespace) -> int:
 
     cache = Cache() if options.no_cache else open_cache()
     with Pool(paying()) as pool:
-        editing = options.command == "desk"
-        open_desk(options.session, pool, cache, options.port, editing=editing, opened=opened, report=report)
+        how = {"editing": options.command == "desk", "in_studio": not options.no_studio}
+        open_desk(options.session, pool, cache, options.port, **how, opened=opened, report=report)
     return DONE
 
 

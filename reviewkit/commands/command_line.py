@@ -90,6 +90,12 @@ def make_parser() -> argparse.ArgumentParser:
         "then what is absent and which outputs that leaves out.",
     )
     check.add_argument("session", metavar="SESSION", type=_path, help="the session folder; it holds session.toml")
+    check.add_argument(
+        "--explain",
+        metavar="KEY",
+        type=_key,
+        help="say instead where the value of a key came from, by file and line: load, bench.load, measurement.window",
+    )
 
     build = commands.add_parser(
         "build",
@@ -194,6 +200,8 @@ def make_parser() -> argparse.ArgumentParser:
         epilog="examples:\n  reviewkit help\n  reviewkit help session",
     )
     pages.add_argument("topic", metavar="TOPIC", type=_topic, nargs="?", help="the page's name; default: list them")
+    for command in (add, plan, check, build, desk, watch):
+        command.add_argument("--no-studio", action="store_true", help="ignore the studio.toml above the session")
     return whole
 
 
@@ -201,6 +209,15 @@ def _path(text: str) -> Path:
     if not text:
         raise argparse.ArgumentTypeError('"" names nothing; write a path, or . for the current folder')
     return Path(text)
+
+
+def _key(text: str) -> str:
+    from reviewkit.commands.explaining import check_key
+
+    try:
+        return check_key(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
 
 
 def _topic(text: str) -> str:

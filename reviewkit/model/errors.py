@@ -50,10 +50,12 @@ class Faults:
         self.source = source
         self.collected: list[Fault] = []
 
-    def add(self, line: int, message: str) -> None:
-        """Record a fault at a line (0 if there is none); of very many, the first ones are kept."""
+    def add(self, line: int, message: str, source: str = "") -> None:
+        """Record a fault at a line (0 if there is none), of this file or another one; of very many, the first ones are
+        kept.
+        """
         if not self.full:
-            self.collected.append(Fault(self.source, line, message))
+            self.collected.append(Fault(source or self.source, line, message))
 
     @property
     def full(self) -> bool:

@@ -169,6 +169,17 @@ class Measurement:
 
 
 @dataclass(frozen=True)
+class MeasurementDefaults:
+    """The [measurement] table of a studio: what a measurement has unless its table or its file says otherwise."""
+
+    window: Text = ""
+    termination: Text = ""
+    volume: Text = ""
+    full_scale_v: Annotated[float | None, "V"] = None
+    hold_s: Annotated[float | None, "s"] = None
+
+
+@dataclass(frozen=True)
 class Recording:
     """A recording to be played. `columns`: which of its channels, as a measurement has them."""
 
@@ -252,6 +263,7 @@ class LookSettings:
     presenter: Text = ""
     mark: File = ""  # the user's own, small on title, ending and thumbnail
     lines: Mapping[str, int] = field(default_factory=dict)  # where each key stands
+    sources: Mapping[str, str] = field(default_factory=dict)  # in which file, if not in session.toml
 
     @property
     def colours(self) -> dict[str, str]:
@@ -275,3 +287,4 @@ class Session:
     episode: EpisodeSettings = EpisodeSettings()
     look: LookSettings = LookSettings()
     cards: CardChoices = CardChoices()
+    in_studio: bool = False  # whether a studio.toml above it was looked for

@@ -37,8 +37,8 @@ class BuildProcess:
         How it ended, in words; "" while it runs or before the first.
     """
 
-    def __init__(self, folder: Path, changed: Callable[[], None]) -> None:
-        self._folder, self._changed = folder, changed
+    def __init__(self, folder: Path, changed: Callable[[], None], *, in_studio: bool) -> None:
+        self._folder, self._changed, self._in_studio = folder, changed, in_studio
         self._process: subprocess.Popen[str] | None = None
         self._stopping = False
         self.running = False
@@ -61,6 +61,7 @@ class BuildProcess:
             raise InputError(Fault("build", 0, f"there is no option {min(unknown)[:40]}"))
         self.wishes = tuple(name for name in WISHES if name in wishes)
         options = [word for name in self.wishes for word in WISHES[name]]
+        options += [] if self._in_studio else ["--no-studio"]
         # -P: nothing in the current folder is imported
         command = [
             sys.executable,

@@ -53,6 +53,7 @@ def open_desk(
     port: int = 0,
     *,
     editing: bool,
+    in_studio: bool = True,
     opened: Callable[[str], None],
     report: Callable[[Rebuilt], None],
     stop: Any = None,
@@ -74,6 +75,8 @@ def open_desk(
         Port of the page; 0 for any free port.
     editing : bool
         Whether the page can change the session's files.
+    in_studio : bool
+        Whether the studio.toml above the session counts.
     opened : callable
         Called with the page's address.
     report : callable
@@ -95,7 +98,7 @@ def open_desk(
     saves = watch_saves(folder, stop)
     with ExitStack() as at_end:
         aside = Path(at_end.enter_context(TemporaryDirectory(prefix="reviewkit-desk-")))
-        options = Options(out=aside / "out") if editing else Options()
+        options = Options(out=aside / "out" if editing else None, studio=in_studio)
         session = LiveSession(folder, pool, cache, options)
         desk = Desk(session, aside, editing=editing)
         at_end.callback(desk.building.stop)
@@ -103,7 +106,7 @@ def open_desk(
         desk.changed = lambda: server.show({"build": session.number, "cards": session.latest})
         opened(server.url)
         for saved in saves:
-            if saved or not session.number:
+            if saved or not session.number or session.is_studio_changed():
                 desk.note_saves({Path(path) for _, path in saved})
                 report(session.build({Path(path) for _, path in saved}))
                 desk.changed()
@@ -140,7 +143,7 @@ class Desk:
         self.inputs = Inputs(session.folder, aside)
         self.evening = Evening()
         self.changed: Callable[[], None] = lambda: None
-        self.building = BuildProcess(session.folder, lambda: self.changed())
+        self.building = BuildProcess(session.folder, lambda: self.changed(), in_studio=session.options.studio)
         self._dropped = 0
 
     def served(self) -> Served:

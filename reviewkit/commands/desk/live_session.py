@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from reviewkit.build.cache import Cache
 from reviewkit.build.options import Options
 from reviewkit.build.pipeline import Composed
 from reviewkit.build.pool import Pool
+from reviewkit.ingest.session.studio_place import PLACES
 from reviewkit.model.card_files import card_path, file_stems, kind_of
 from reviewkit.model.errors import CannotFinish, InputError, listed
 
@@ -72,12 +74,14 @@ class LiveSession:
         self.faults: tuple[str, ...] = ()
         self.latest: tuple[str, ...] = ()
         self.awaited: Collection[str] = ()
+        self._studio: Mapping[str, tuple[int, ...]] = {}  # each file above the session, as it was at the last build
 
     def build(self, saved: Collection[Path]) -> Rebuilt:
         """Build again. Faults are kept for the page, and the last outputs stay."""
         began = time.perf_counter()
         self.number += 1
         self.awaited = self._measured_in(saved)
+        self._studio = self._files_above()
         cards: tuple[str, ...] = ()
         files = 0
         try:
@@ -88,6 +92,23 @@ class LiveSession:
         except CannotFinish as error:
             self.faults = (str(error),)
         return Rebuilt(cards, files, self.faults, time.perf_counter() - began)
+
+    def is_studio_changed(self) -> bool:
+        """Return whether studio.toml, or a file that it names, was saved since the last build. It is above the folder
+        that is watched.
+        """
+        return self._files_above() != self._studio
+
+    def _files_above(self) -> dict[str, tuple[int, ...]]:
+        if not self.options.studio:
+            return {}
+        known = self.shown.files.digests if self.shown else {}
+        found: dict[str, tuple[int, ...]] = {}
+        for name in dict.fromkeys((*PLACES, *(name for name in known if name.startswith("../")))):
+            with suppress(OSError):
+                about = (self.folder / name).stat()
+                found[name] = (about.st_mtime_ns, about.st_size, about.st_ino, about.st_mode, about.st_uid)
+        return found
 
     def _measured_in(self, saved: Collection[Path]) -> Collection[str]:
         """Return the cards of what was measured in these files."""

@@ -5,7 +5,7 @@ to, and one for each file in measurements/ that nothing names.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from pathlib import PurePosixPath
 from typing import Any
@@ -29,12 +29,15 @@ class Entry:
         Whether that table applies to other files too.
     question
         What keeps its kind from being recognised.
+    defaults
+        The keys whose values are defaults: what was recognised comes before them.
     """
 
     raw: Mapping[str, Any]
     number: int | None = None
     shared: bool = False
     question: str = ""
+    defaults: frozenset[str] = frozenset()
 
     @property
     def file(self) -> str:
@@ -75,7 +78,13 @@ def entries_of(document: TomlDocument, listed: Sequence[str]) -> list[Entry]:
         bare = {key: value for key, value in raw.items() if key != "files"}
         entries += [Entry({**bare, "file": file}, number, shared=True) for file in mine if file not in matched]
         matched.update(mine)
-    return entries + [Entry({"file": file}) for file in free if file not in matched]
+    entries += [Entry({"file": file}) for file in free if file not in matched]
+    return [_with_defaults(each, document.defaults) for each in entries] if document.defaults else entries
+
+
+def _with_defaults(entry: Entry, defaults: Mapping[str, Any]) -> Entry:
+    left_out = defaults.keys() - entry.raw.keys()
+    return replace(entry, raw={**defaults, **entry.raw}, defaults=frozenset(left_out))
 
 
 def fits(file: str, pattern: str) -> bool:

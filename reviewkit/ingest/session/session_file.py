@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import islice
@@ -107,8 +106,6 @@ def session_of(
     InputError
         With every fault found: of syntax (the first only), of keys and values, and between tables.
     """
-    # looking for plugins of pydantic takes longer than reading a session
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     faults = Faults(FILE_NAME)
     _check_top(document, faults)
 
@@ -146,7 +143,9 @@ def session_of(
     if look:
         if look.bold_font and not look.font:
             look_place.fault("bold_font needs font; name the regular file, too", "bold_font")
-        look = replace(look, bold_font=look.bold_font or look.font, lines=look_place.lines())
+        look = replace(
+            look, bold_font=look.bold_font or look.font, lines=look_place.lines(), sources=look_place.sources()
+        )
     if choices:
         choices = replace(choices, lines=choices_place.lines())
     measurements = complete_measurements(measured, bench, kinds)
@@ -163,7 +162,7 @@ def session_of(
         look=look or LookSettings(),
         cards=choices or CardChoices(),
     )
-    faults.collected.sort(key=lambda fault: fault.line)
+    faults.collected.sort(key=lambda fault: (fault.source != FILE_NAME, fault.line))
     of_brochure.collected.sort(key=lambda fault: fault.line)
     faults.collected += of_brochure.collected
     faults.stop_if_any()

@@ -16,19 +16,19 @@ RATINGS = "ratings.txt"
 FIXED = ("session.toml", RATINGS, "notes.txt", "repair.csv", "final.txt", "final.otio", "published.json")
 
 
-def find_flaw(folder: Path, name: str) -> str:
-    """Return the flaw of a path in the session's folder, to be put after it; "" if it names a file inside.
+def find_flaw(folder: Path, name: str, whose: str = "session") -> str:
+    """Return the flaw of a path in a session's (or a studio's) folder, to be put after it; "" if it names one inside.
 
     Symbolic links are followed before the path is judged: a link that leads outside is refused like any other way out.
     """
     if "\\" in name:
         return "holds a backslash; write / between the parts of a path"
     if name.startswith(("/", "~")) or re.match(r"[A-Za-z]:", name):
-        return "does not start in the session's folder; copy the file there and write its path from there"
+        return f"does not start in the {whose}'s folder; copy the file there and write its path from there"
     flaw = inside.flaw(folder, name)
     if flaw == inside.ABSENT:
         return f": there is no such file{_like(folder.resolve(), name)}"
-    return f"{flaw}{_REMEDIES[flaw]}" if flaw else ""
+    return f"{flaw}{_REMEDIES[flaw]}".replace("session's", f"{whose}'s") if flaw else ""
 
 
 _REMEDIES = {

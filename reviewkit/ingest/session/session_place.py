@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from reviewkit.ingest.session.studio_place import STUDIO
 from reviewkit.ingest.session.toml_lines import TomlDocument
 from reviewkit.model.errors import Faults, shortened
 
@@ -31,9 +32,18 @@ class Place:
         """Return the line of each of its keys."""
         return {key: self.document.line(*self.path, key) for key in self.raw}
 
+    def sources(self) -> dict[str, str]:
+        """Return the file of each key that isn't in session.toml."""
+        return {key: STUDIO for key in self.raw if self.in_studio(key)}
+
+    def in_studio(self, *keys: str | int) -> bool:
+        """Return whether a key's value is that of studio.toml."""
+        return self.document.is_taken(*self.path, *keys)
+
     def fault(self, message: str, *keys: str | int) -> None:
         """Note a fault of the table, or of one of its keys, at its line."""
-        self.faults.add(self.document.line(*self.path, *keys), f"{self.label} {show_text(message)}")
+        source = STUDIO if self.in_studio(*keys) else ""
+        self.faults.add(self.document.line(*self.path, *keys), f"{self.label} {show_text(message)}", source)
 
 
 def show_key(key: str) -> str:

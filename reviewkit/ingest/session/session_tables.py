@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Mapping
 from dataclasses import MISSING, fields
@@ -21,6 +22,7 @@ from reviewkit.model.session import (
     FileSettings,
     LookSettings,
     Measurement,
+    MeasurementDefaults,
     PriceTag,
     Rating,
     Sound,
@@ -37,6 +39,7 @@ T = TypeVar(
     | Bench
     | Rating
     | Measurement
+    | MeasurementDefaults
     | Sound
     | EpisodeSettings
     | LookSettings
@@ -79,6 +82,8 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
     folder : Path
         The folder in which the files that the table names must be.
     """
+    # looking for plugins of pydantic takes longer than reading a session
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from pydantic import ValidationError
 
     from reviewkit.ingest.session.session_schema import FILES, marks_of, schema_of
@@ -100,8 +105,12 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
     for (name, value), (key, example) in zip(table, schema.examples().items(), strict=True):
         if name in required and example and key not in place.raw:
             place.fault(f"has no {key}; write for example {key} = {example}")
-        if marks[name] in FILES and value and (flaw := find_flaw(folder, value)):
-            place.fault(_describe(key, value, flaw), key)
+        if marks[name] in FILES and value:
+            shared = place.in_studio(key)
+            studio = place.document.studio
+            if flaw := find_flaw(folder / studio, value, "studio") if shared else find_flaw(folder, value):
+                place.fault(_describe(key, value, flaw), key)
+            value = f"{studio}/{value}" if shared else value
         # one key's values for several fields come as a named tuple
         values |= value._asdict() if hasattr(value, "_asdict") else {name: value}
     if "line" in (each.name for each in attributes):

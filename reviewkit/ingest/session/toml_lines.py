@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,6 +14,7 @@ Path = tuple[str | int, ...]
 MOST_CHARACTERS = 200_000  # a session of a hundred measurements has a tenth of it, and half the lines
 MOST_LINES = 4000
 LONGEST_LINE = 2000
+DEFAULTS = "[measurement]"  # in a path: the studio's defaults for measurements
 _MOST_PARTS = 20  # of a dotted key
 _DEEPEST = 6  # parts of a path whose line is known; no key of a session has more
 _MOST_ELEMENTS = 100  # of an array, each with a line of its own
@@ -22,19 +24,28 @@ _MOST_ELEMENTS = 100  # of an array, each with a line of its own
 class TomlDocument:
     """Parsed data with the line (from 1) of each table, key and array element, by path: ("rated", 0, "band", 1).
 
-    `spans`: where the value of each key begins and ends in the text with plain line ends.
+    `spans`: where the value of each key begins and ends in the text with plain line ends. Of a session in a studio:
+    `taken`: the paths whose values, and lines, are those of studio.toml; `defaults`: what that file says of every
+    measurement; `studio`: its folder, from the session's.
     """
 
     data: dict[str, Any]
     lines: dict[Path, int]
     spans: dict[Path, tuple[int, int]] = field(default_factory=dict)
+    studio: str = ""
+    taken: frozenset[Path] = frozenset()
+    defaults: Mapping[str, Any] = field(default_factory=dict)
 
     def line(self, *path: str | int) -> int:
         """Return the line of a path, or of its nearest known parent; 0 if nothing of it is in the file."""
-        for end in range(len(path), 0, -1):
-            if path[:end] in self.lines:
-                return self.lines[path[:end]]
-        return 0
+        return self.lines.get(self._known(path), 0)
+
+    def is_taken(self, *path: str | int) -> bool:
+        """Return whether the line of a path is one of studio.toml."""
+        return self._known(path) in self.taken
+
+    def _known(self, path: Path) -> Path:
+        return next((path[:end] for end in range(len(path), 0, -1) if path[:end] in self.lines), ())
 
 
 def parse_toml(text: str, source: str) -> TomlDocument:

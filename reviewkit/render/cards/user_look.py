@@ -36,11 +36,13 @@ def load_user_look(session: Session) -> tuple[Look, Fonts]:
     look = with_colours(find_look(session.episode.look), settings.colours)
     place = min(settings.lines.values(), default=0)
     for name, message in find_shortfalls(look):
-        faults.add(settings.lines.get(name, settings.lines.get("ground", place)), f"[look] {message}")
+        key = name if name in settings.lines else "ground"
+        faults.add(settings.lines.get(key, place), f"[look] {message}", settings.sources.get(key, ""))
     fonts = _fonts(session.folder, settings.font, settings.bold_font)
     for key, path in zip(("font", "bold_font"), dict.fromkeys(fonts) if any(fonts) else (), strict=False):
         if fault := find_font_fault(path):
-            faults.add(settings.lines.get(key, 0), f'[look] {key} = "{Path(path).name}" {fault}')
+            message = f'[look] {key} = "{Path(path).name}" {fault}'
+            faults.add(settings.lines.get(key, 0), message, settings.sources.get(key, ""))
     faults.stop_if_any()
     return look, fonts
 
