@@ -366,10 +366,8 @@ document.addEventListener("keydown", (event) => {
 // ------------------------------------------------------------------ files
 
 async function drop(files) {
-  const here = [];
-  for (const file of files) if (await upload(file, "")) here.push(file.name);
+  for (const file of files) await upload(file, "");
   await refresh();
-  if (here.length) say(`${here.join(", ")} ${here.length > 1 ? "are" : "is"} here already`);
 }
 async function upload(file, how) {
   const place = document.createElement("p");
@@ -382,16 +380,18 @@ async function upload(file, how) {
     status = reply.status;
     answer = reply.headers.get("content-type")?.includes("json") ? await reply.json() : { faults: [await reply.text()] };
   } catch { status = 0; answer = { faults: ["the desk has stopped, or the file can’t be read"] }; }
-  if (status === 200) { place.remove(); return answer.same; }
+  if (status === 200) {
+    if (answer.same) place.textContent = `${file.name} is here already`; else place.remove();
+    return;
+  }
   place.textContent = `${file.name}: ${(answer.faults || []).join(" ")} `;
-  if (status !== 409) return false;
+  if (status !== 409) return;
   for (const [text, way] of [["Replace it", "replace"], ["Keep both", "both"]]) {
     const button = document.createElement("button");
     Object.assign(button, { type: "button", className: "piece", textContent: text });
     button.addEventListener("click", async () => { place.remove(); await upload(file, way); await refresh(); });
     place.append(button, " ");
   }
-  return false;
 }
 if (editing) {
   addEventListener("dragover", (event) => { if (event.dataTransfer.types.includes("Files")) { event.preventDefault(); document.body.dataset.dragging = ""; } });
