@@ -10,7 +10,7 @@ pytest.importorskip("watchfiles", reason="needs watchfiles: pip install -e '.[te
 pytest.importorskip("starlette", reason="needs starlette: pip install -e '.[test]'")
 
 from reviewkit.commands.desk import points
-from reviewkit.commands.desk.desk import clean_name
+from reviewkit.commands.desk.dropped_files import clean_name
 from reviewkit.commands.desk.inputs import MOST_CHANGES, Inputs
 from reviewkit.commands.desk.server import Conflict
 from reviewkit.ingest.session.repair_file import parse_repair

@@ -500,5 +500,5 @@ def test_the_pages_of_out_are_in_a_sandbox(desk, session, page):
     page.click("form[data-build] button")
     page.wait_for_selector("text=Built.", timeout=WAIT_MS)
     page.goto(f"{desk.address}out/prompter.html")
-    assert page.evaluate("origin") == "null"
+    assert page.evaluate("self.origin") == "null"
     page.goto("about:blank")

@@ -42,7 +42,7 @@ _LATE = 0.9  # of the scale: names of segments beyond are on the other side of t
 
 @dataclass
 class Evening:
-    """What the desk knows beside the session's files; it is gone with it.
+    """The desk's knowledge beside the session's files; it is gone with it.
 
     Attributes
     ----------

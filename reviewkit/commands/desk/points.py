@@ -24,7 +24,7 @@ _UNITS = {RAILS: "V", OFFSET: "mV", BIAS: "mV", LEAKAGE: "mV"}
 
 @dataclass(frozen=True)
 class Step:
-    """What is to be done next.
+    """A step that is to be done next.
 
     Attributes
     ----------

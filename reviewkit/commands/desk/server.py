@@ -8,12 +8,12 @@ import os
 import secrets
 import socket
 import time
-from collections.abc import AsyncIterator, Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import Thread
 from typing import Any
+from urllib.parse import urlunsplit
 
 import uvicorn
 from starlette.applications import Starlette
@@ -26,6 +26,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from reviewkit.commands.desk.streams import Streams
 from reviewkit.model.errors import CannotFinish, InputError, listed
 
 LOOPBACK = "127.0.0.1"
@@ -43,7 +44,6 @@ _TYPES = {
     ".mp4": "video/mp4",
 }
 _CLOSED = "default-src 'none'"
-_STILL_THERE_S = 10.0  # interval of empty events, by which a listener that is gone is noticed
 _LONGEST_REQUEST_S = 20.0  # from the first byte of a request to its last, and between two parts of a dropped file
 _LONGEST_ANSWER_S = 60.0
 _MOST_AT_ONCE = 100  # connections; a browser opens six
@@ -54,7 +54,7 @@ _LARGEST_FILE = 1_000_000_000  # bytes of a dropped file, as of any export
 
 
 class Conflict(Exception):
-    """What an action was to change has changed on disk. Has what the page needs to show both."""
+    """Raised if the disk holds something else than an action was to change. Has what the page needs to show both."""
 
     def __init__(self, facts: Mapping[str, Any]) -> None:
         self.facts = dict(facts)
@@ -63,7 +63,7 @@ class Conflict(Exception):
 
 @dataclass(frozen=True)
 class Served:
-    """What a server answers with.
+    """The content of a server, and what can be done there.
 
     Attributes
     ----------
@@ -147,7 +147,7 @@ class LiveServer:
     @property
     def origin(self) -> str:
         """Return the origin of the page."""
-        return f"http://{LOOPBACK}:{self.port}"
+        return urlunsplit(("http", f"{LOOPBACK}:{self.port}", "", "", ""))
 
     @property
     def url(self) -> str:
@@ -362,71 +362,18 @@ class _Guard:
 class _Connection(H11Protocol):
     """A connection that is closed if its request doesn't come, or if others need the room."""
 
-    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Make room for a connection, and limit the time that its request may take."""
-        super().connection_made(transport)
+    def __init__(self, *arguments: Any, **named: Any) -> None:
+        super().__init__(*arguments, **named)
         self._since = self.loop.time()
         self.loop.call_later(_LONGEST_REQUEST_S, self._end_if_silent)
-        if len(self.connections) > _MOST_AT_ONCE:
+        if len(self.connections) >= _MOST_AT_ONCE:
             silent = [each for each in self.connections if isinstance(each, _Connection) and each.cycle is None]
-            min(silent, key=lambda each: each._since).transport.abort()
+            if silent:
+                min(silent, key=lambda each: each._since).transport.abort()
 
     def _end_if_silent(self) -> None:
-        if self.cycle is None:
+        if self.cycle is None and self.transport is not None:
             self.transport.abort()
-
-
-class Streams:
-    """The event streams of open pages. Its methods may be called from any thread, except `listen`."""
-
-    def __init__(self) -> None:
-        self.open = 0
-        self._latest = ""
-        self._closing = False
-        self._wake: dict[asyncio.Event, asyncio.AbstractEventLoop] = {}
-
-    def send(self, data: str) -> None:
-        """Send an event to all."""
-        self._latest = data
-        self._stir()
-
-    def close(self) -> None:
-        """End all streams."""
-        self._closing = True
-        self._stir()
-
-    def _stir(self) -> None:
-        for event, loop in list(self._wake.items()):
-            if not loop.is_closed():
-                loop.call_soon_threadsafe(event.set)
-
-    async def listen(self) -> AsyncIterator[str]:
-        """Return the latest event immediately, then each as it happens; of several at once, the last."""
-        with self._listener() as news:
-            while not self._closing:
-                news.clear()
-                yield f"data: {self._latest}\n\n" if self._latest else ": nothing yet\n\n"
-                while not self._closing and not await _happens(news, _STILL_THERE_S):
-                    yield ": still here\n\n"
-
-    @contextmanager
-    def _listener(self) -> Iterator[asyncio.Event]:
-        news = asyncio.Event()
-        self._wake[news] = asyncio.get_running_loop()
-        self.open += 1
-        try:
-            yield news
-        finally:
-            del self._wake[news]
-            self.open -= 1
-
-
-async def _happens(news: asyncio.Event, within_s: float) -> bool:
-    try:
-        await asyncio.wait_for(news.wait(), within_s)
-    except TimeoutError:
-        return False
-    return True
 
 
 def _listen(port: int) -> socket.socket:

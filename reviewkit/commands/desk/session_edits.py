@@ -1,4 +1,4 @@
-"""What the desk writes into session.toml: which cards there are and what they are called, and what a file is."""
+"""Edits of session.toml: which cards there are and what they are called, and what a file is."""
 
 from __future__ import annotations
 
