@@ -20,5 +20,5 @@ def episode(notes: str, cards: dict[str, float | None], rate: Fraction = Fractio
         for name, hold in cards.items()
     )
     session = Session(Path(), Unit("Elmgate", "Two"), episode=EpisodeSettings(frame_rate=rate, **settings))
-    segments = assemble(session, read, {}, made, {}, True)
+    segments = assemble(session, read, {}, made, {}, True, {})
     return Episode(session, (), (), made, segments, segments, (), False, notes=read)

@@ -90,7 +90,7 @@ def files() -> dict[str, str | bytes]:
     """Every file of the session, by path."""
     return {
         "session.toml": SESSION,
-        "notes.txt": "0:00 opening: One side sounded torn.\n1:10 after: Flat again. [card flat]\n2:00 closing: Done.\n",
+        "notes.txt": "0:00 opening: One side was rough.\n1:10 after: Flat again. [card flat]\n2:00 closing: Done.\n",
         "prices.csv": "year,index\n1977,60.6\n2024,313.7\n",
         "repair.csv": "point,expected,found,unit,tolerance,action,note\nQ5 emitter,0.5,3.1,V,0.1 V,replaced,\n",
         "front.png": photo(40),

@@ -44,6 +44,7 @@ def answering(*answers: str) -> tuple[list[str], adding.Ask]:
 
     def ask(question: str) -> str:
         asked.append(question)
+        assert len(asked) <= len(answers), question
         return answers[len(asked) - 1]
 
     return asked, ask
@@ -112,6 +113,25 @@ def test_the_stage_of_many_is_asked_once(session, tmp_path):
     assert tables(session) == [
         {"file": f"measurements/{name}", "stage": "after"} for name in ("crosstalk.csv", "multitone.wav", "output.csv")
     ]
+
+
+def test_what_a_table_leaves_open_is_written_into_it(session, exports):
+    """Into that of the file itself; a table of many files stays as it is, and the file gets one of its own."""
+    own = '\r\n[[measurement]]\r\nfile = "measurements/after/phono.csv"  # at the back\r\nsetting = "rumble off"\r\n'
+    many = '\r\n[[measurement]]\r\nfiles = "measurements/after/Sweep*.csv"\r\nsetting = "treble down"\r\n'
+    (session / "session.toml").write_bytes((HEAD + "\r\n" + own + many).encode())
+    _, ask = answering("1", "2")
+    added = add_files(session, [exports], NO_CACHE, ask)
+    phono, sweeps, sweep = tables(session)
+    assert phono == {"file": "measurements/after/phono.csv", "load": "open", "setting": "rumble off"}
+    assert sweeps == {"files": "measurements/after/Sweep*.csv", "setting": "treble down"}
+    assert (sweep["file"], sweep["kind"], sweep["setting"]) == (
+        "measurements/after/Sweep 7.csv",
+        "contour",
+        "treble down",
+    )
+    assert (len(added.tables), added.keys) == (1, 1)
+    assert b'# at the back\r\nload = "open"\r\nsetting' in (session / "session.toml").read_bytes()
 
 
 def test_a_file_from_a_folder_of_a_stage_keeps_it(session, exports):

@@ -87,6 +87,8 @@ SIDES: dict[tuple[str, str], tuple[float, float]] = {
     ("imd", "imd"): (0.05, 0.2),
     ("multitone_clearance", "multitone_clearance"): (80.0, 60.0),
     ("riaa_deviation", "riaa_deviation"): (-0.3, 0.8),
+    ("riaa_deviation", "riaa_deviation_high"): (0.3, 0.8),
+    ("riaa_deviation", "riaa_deviation_low"): (-0.7, -1.5),
     ("corner_low", "corner_low"): (8.0, 15.0),
     ("corner_high", "corner_high"): (60_000.0, 40_000.0),
     ("input_sensitivity", "input_sensitivity"): (0.15, 0.3),
@@ -350,7 +352,7 @@ def _figure_of(name: str, figure: str) -> dict[str, list[Way]]:
 
 def case(name: str, condition: str, figure: str, one: Way, side: int) -> tuple[Rating, Any, str]:
     limits = dict(LIMITS[name])
-    if figure.startswith("deviation_"):
+    if QUANTITIES[figure].side:
         limits = {"within": (-1.0, 0.5)}
     says, under = held_equal(name, figure, condition)
     if name == "power" and figure != "worst_distortion":
@@ -381,10 +383,12 @@ def faults_of(name: str, condition: str, figure: str, stand: str, one: Way, side
     if stand != SAME and (not stands[at].why or stands[at].assumed):
         yield f"what is said: {stands[at]}"
     findings = [finding]
-    if figure.startswith("deviation_"):
+    stem, _, end = figure.rpartition("_")
+    if QUANTITIES[figure].side:
         # both sides of a response are found together; the other is well inside
-        other, value = ("deviation_low", -0.1) if figure == "deviation_high" else ("deviation_high", 0.1)
-        findings.append(found(other, value, **finding.at))
+        findings.append(
+            found(f"{stem}_{'low' if end == 'high' else 'high'}", -0.1 if end == "high" else 0.1, **finding.at)
+        )
     verdict = verdict_of(rating, *findings, wants=WANTS, had=had)
     expected = WORDS[stand, side]
     if figure == "power_reached" and expected == SHORT:

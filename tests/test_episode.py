@@ -10,7 +10,9 @@ import pytest
 from reviewkit.build import pipeline
 from reviewkit.build.build import make
 from reviewkit.build.options import Options
+from reviewkit.episode.chapters import ASKED_OF_KIND, segment_of_still, split_after
 from reviewkit.episode.episode import (
+    JOINED_S,
     ORDER,
     SHORTEST_S,
     assemble,
@@ -19,20 +21,23 @@ from reviewkit.episode.episode import (
     make_chapters,
     order_segments,
     segment_of_run,
-    segment_of_still,
-    segment_title,
     segments_before_repair,
+    title_of,
 )
 from reviewkit.episode.stills import AFTER, BEFORE, PAIR
+from reviewkit.measure import KINDS
 from reviewkit.model.card import Card, TitlePage
 from reviewkit.model.episode import Chapter, Sentence
-from reviewkit.model.finding import Conditions, Run
+from reviewkit.model.finding import Conditions, Point, Run
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.session import Bench, EpisodeSettings, Measurement, Session, Unit
 
 SESSION = Session(Path("session"), Unit("Norrvale", "Forty"), episode=EpisodeSettings(words_per_minute=150))
+TITLES = {"after": "Is it fixed?", "around": "A look around"}
 CAUTIONS = {
     "open": ["Unplug before a hand goes in."],
+    "cold": ["Same rules."],
+    "live": ["This part is live."],
     "repair": ["The first power-up is current-limited."],
     "power": ["Dummy loads get hot."],
     "all": ["This is no instruction."],
@@ -43,8 +48,10 @@ def note(segment, text="", *cards, cut=False):
     return Note("bench-1.mp4", 0.0, segment, text, cards, cut)
 
 
-def card(card_id, first="", hold_s=None, stage=AFTER):
-    return Card(card_id, "", (), TitlePage("", ""), stage=stage, first=first or card_id, hold_s=hold_s)
+def card(card_id, first="", hold_s=None, stage=AFTER, kind=""):
+    finding = Point("titles", "plain", {"kind": kind}) if kind else None
+    body = TitlePage("", "")
+    return Card(card_id, "", (), body, stage=stage, first=first or card_id, hold_s=hold_s, finding=finding)
 
 
 def pair(card_id, first=""):
@@ -60,7 +67,7 @@ def put_together(notes=(), sentences=None, cards=(), cautions=None, repaired=Tru
         name: [Sentence(one) if isinstance(one, str) else Sentence(*one) for one in found]
         for name, found in (sentences or {}).items()
     }
-    return assemble(session, Notes(notes=tuple(notes)), said, all_cards, cautions or {}, repaired)
+    return assemble(session, Notes(notes=tuple(notes)), said, all_cards, cautions or {}, repaired, TITLES)
 
 
 def by_name(segments):
@@ -75,9 +82,9 @@ def run_at(stage, card="tone"):
 
 
 def test_the_known_segments_stand_in_the_order_of_a_review():
-    known = "opening history front rear inside fault before repair after listening verdict value closing"
-    assert " ".join(ORDER) == known
-    shuffled = [note(name, "x") for name in reversed(ORDER)]
+    until_repair = "opening history front rear inside before fault repair"
+    assert " ".join(ORDER) == f"{until_repair} after listening power flat quiet clean verdict value closing"
+    shuffled = [note(name, "word " * 60) for name in reversed(ORDER)]
     assert [s.name for s in put_together(shuffled)] == list(ORDER)
 
 
@@ -121,19 +128,71 @@ def test_a_segment_with_nothing_in_it_is_not_there():
     ]
 
 
-@pytest.mark.parametrize(
-    ("name", "repaired", "title"),
-    [
-        ("after", True, "After the repair"),
-        ("after", False, "On the bench"),
-        ("before", True, "Before the repair"),
-        ("bench", True, "On the bench"),
-        ("lamps", True, "Lamps"),
-        ("value", False, "What it is worth"),
-    ],
-)
-def test_titles(name, repaired, title):
-    assert segment_title(name, repaired) == title
+def test_a_segment_without_a_title_has_its_name():
+    assert title_of("after", TITLES) == "Is it fixed?"
+    assert title_of("lamps", TITLES) == "Lamps"
+
+
+@pytest.mark.parametrize(("words", "names"), [(20, ["front", "inside"]), (60, ["front", "rear", "inside"])])
+def test_a_short_front_and_a_short_rear_are_one_look_around(words, names):
+    """At 150 words a minute, 60 words take longer than a segment that is joined may."""
+    assert 20 * 60 / 150 < JOINED_S < 60 * 60 / 150
+    notes = [note("front", "word " * words), note("rear", "word " * 20), note("inside", "x")]
+    segments = put_together(notes)
+    assert [s.name for s in segments] == names
+    assert segments[0].title == ("A look around" if len(names) == 2 else "Front")
+    assert [len(s.notes) for s in segments] == ([2, 1] if len(names) == 2 else [1, 1, 1])
+    assert segments[-1].start_s == sum(s.length_s for s in segments[:-1])
+
+
+# ------------------------------------------------------------------ what viewers ask
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_answers_a_question(kind):
+    assert ASKED_OF_KIND[kind] in ORDER
+    assert segment_of_still(card("x", kind=kind)) == ASKED_OF_KIND[kind]
+    # what compares before and after answers whether it is fixed
+    assert segment_of_still(card("x", stage=PAIR, kind=kind)) == "after"
+    assert segment_of_still(card("x", stage=BEFORE, kind=kind)) == "before"
+
+
+def test_results_are_split_by_question_and_notes_go_with_their_cards():
+    cards = [pair("tone"), card("response", kind="response"), card("idle", kind="noise"), card("sweep", kind="phono")]
+    notes = [
+        note("after", "Same again.", "tone"),
+        note("after", "The curve.", "response"),
+        note("after", "Still the curve."),
+        note("after", "Nothing plays.", "idle"),
+        note("lamps", "My own.", "sweep"),
+    ]
+    split = split_after(Notes(notes=tuple(notes)), cards)
+    assert [n.segment for n in split.notes] == ["after", "flat", "flat", "quiet", "lamps"]
+    said = {"after": [("Flat.", "response"), ("Quiet.", "idle"), ("On the curve.", "sweep"), ("Good.", "tone")]}
+    segments = by_name(put_together(split.notes, said, more=cards))
+    assert {name: s.sentences for name, s in segments.items() if s.sentences} == {
+        "after": ("Good.",),
+        "flat": ("Flat.",),
+        "quiet": ("Quiet.",),
+        "lamps": ("On the curve.",),
+    }
+
+
+def test_a_judged_card_stands_apart_from_the_pair_of_its_measurement():
+    judged = card("power-rated", "power", kind="distortion-power")
+    said = {"after": [("Was bad.", "power"), ("Makes 46 W.", "power-rated")]}
+    segments = by_name(put_together((), said, more=[pair("power"), judged]))
+    assert {name: (s.cards, s.sentences) for name, s in segments.items() if name != "before"} == {
+        "after": (("power",), ("Was bad.",)),
+        "power": (("power-rated",), ("Makes 46 W.",)),
+    }
+
+
+def test_a_sentence_has_the_wording_that_repeats_no_phrase():
+    one = Sentence("One percent distortion comes at 46 W.", "", ("It makes 46 W, before one percent.",))
+    other = Sentence("One percent distortion comes at 64 W.", "", ("It makes 64 W, before one percent.",))
+    (segment,) = assemble(SESSION, Notes(), {"after": [one, other]}, (), {}, True, TITLES)
+    assert segment.sentences == (one.text, other.others[0])
 
 
 # ------------------------------------------------------------------ notes, cards, sentences, cautions
@@ -175,7 +234,7 @@ def test_called_cards_stand_before_those_that_belong_there_anyway():
     [
         ("title", "opening"),
         ("rated", "history"),
-        ("hunt", "repair"),
+        ("hunt", "fault"),
         ("fix", "repair"),
         ("score", "verdict"),
         ("table", "verdict"),
@@ -211,8 +270,8 @@ def test_a_pair_is_shown_as_found_before_the_repair_and_whole_after_it():
 def test_a_pair_that_a_note_shows_as_found_is_whole_after_the_repair():
     said = {"before": [("Bad.", "tone")], "after": [("Good.", "tone")]}
     segments = by_name(put_together([note("fault", "look", "tone-found")], said, more=[pair("tone")]))
-    assert beats_of(segments["fault"]) == [("look", (), ("tone-found",))]
-    assert beats_of(segments["before"]) == [("", ("Bad.",), ())]
+    assert beats_of(segments["fault"]) == [("look", ("Bad.",), ("tone-found",))]
+    assert "before" not in segments
     assert beats_of(segments["after"]) == [("", ("Good.",), ("tone",))]
 
 
@@ -229,7 +288,7 @@ def test_what_is_said_of_a_card_that_is_not_shown_is_left_out():
 @pytest.mark.parametrize(
     ("noted", "before"),
     [
-        ((), {"opening", "history", "front", "rear", "inside", "fault", "before"}),
+        ((), {"opening", "history", "front", "rear", "inside", "before", "fault"}),
         (
             ("opening", "lamps", "repair", "tuner"),
             {"opening", "lamps", "history", "front", "rear", "inside", "fault", "before"},
@@ -251,14 +310,14 @@ def test_nothing_is_said_twice():
     }
 
 
-def test_each_caution_where_it_is_first_needed_and_where_the_chassis_is_opened_again():
+def test_each_caution_in_full_where_it_is_first_needed_and_then_in_short():
     everything = [note(name, "x") for name in ORDER]
     segments = by_name(put_together(everything, cautions=CAUTIONS))
     assert {name: s.cautions for name, s in segments.items() if s.cautions} == {
         "inside": ("Unplug before a hand goes in.",),
-        "fault": ("The first power-up is current-limited.",),
-        "before": ("Dummy loads get hot.",),
-        "repair": ("Unplug before a hand goes in.",),  # a hand goes in once more, after the unit was driven
+        "before": ("The first power-up is current-limited.", "Dummy loads get hot."),
+        "fault": ("This part is live.",),
+        "repair": ("Same rules.",),
     }
     later = by_name(put_together([note("repair", "x"), note("after", "x")], cautions=CAUTIONS))
     assert later["repair"].cautions == ("Unplug before a hand goes in.", "The first power-up is current-limited.")
@@ -391,7 +450,7 @@ def test_cards_of_one_matter_stand_together_unless_a_note_parts_them():
     def shown(*notes):
         all_cards = [card("tone"), *more]
         said = {"after": [Sentence("Low.", "tone")]}
-        (segment,) = assemble(SESSION, Notes(notes=notes), said, all_cards, {}, True)
+        (segment,) = assemble(SESSION, Notes(notes=notes), said, all_cards, {}, True, TITLES)
         return [b.cards for b in segment.beats]
 
     assert shown() == [("tone", "tone-waveform", "tone-spectrum")]
@@ -411,7 +470,7 @@ def test_a_cards_own_hold_counts(session_of):
     lengths = []
     for name, hold in (("short", ""), ("long", 'hold = "95 s"\n')):
         segments = pipeline.check(session_of(toml + hold, files, name=name)).segments
-        lengths.append(by_name(segments)["after"].length_s)
+        lengths.append(by_name(segments)["flat"].length_s)
     assert lengths[0] < 95
     assert lengths[1] >= 95
 
@@ -421,16 +480,16 @@ def test_a_cards_own_hold_counts(session_of):
 
 def test_planned_chapters_are_the_segments():
     segments = put_together([note("opening", "x"), note("front", "word " * 100), note("closing", "x")])
-    assert make_chapters(segments, (), True) == tuple(Chapter(s.start_s, s.title) for s in segments)
+    assert make_chapters(segments, (), TITLES) == tuple(Chapter(s.start_s, s.title, s.name) for s in segments)
 
 
 def test_the_final_cuts_times_take_their_place():
-    segments = put_together([note("opening", "x"), note("front", "x"), note("after", "x")])
-    final = ((0.0, "opening"), (61.5, "after"), (300.0, "lamps"))
-    assert make_chapters(segments, final, False) == (
-        Chapter(0.0, "Opening"),
-        Chapter(61.5, "On the bench"),
-        Chapter(300.0, "Lamps"),
+    segments = put_together([note("front", "x"), note("rear", "x"), note("after", "x")])
+    final = ((0.0, "front"), (61.5, "after"), (300.0, "lamps"))
+    assert make_chapters(segments, final, TITLES) == (
+        Chapter(0.0, "A look around", "front"),
+        Chapter(61.5, "Is it fixed?", "after"),
+        Chapter(300.0, "Lamps", "lamps"),
     )
 
 
@@ -461,7 +520,7 @@ def test_a_list_that_platforms_would_ignore_is_told(starts, end_s, said):
 def test_planned_chapters_keep_the_rules_whatever_is_said():
     segments = put_together([note("opening", ""), note("front", "x"), note("closing", "")])
     assert min(s.length_s for s in segments) >= SHORTEST_S == 10
-    assert find_chapters_fault(make_chapters(segments, (), True), sum(s.length_s for s in segments)) == ""
+    assert find_chapters_fault(make_chapters(segments, (), TITLES), sum(s.length_s for s in segments)) == ""
 
 
 @pytest.mark.parametrize(
@@ -480,7 +539,7 @@ def test_a_time_as_it_is_written(seconds, text):
     assert format_clock(seconds) == text
 
 
-def test_a_segment_called_bench_is_where_the_bench_speaks_when_nothing_was_mended():
+def test_a_segment_called_bench_is_where_the_bench_speaks_when_nothing_was_repaired():
     notes = [note("bench", "Here."), note("closing", "Done.")]
     segments = put_together(notes, {"after": ["0.1 %."]}, ["tone"], {"power": ["Hot."]}, repaired=False)
     assert [s.name for s in segments] == ["bench", "closing"]
@@ -497,5 +556,5 @@ def test_a_segment_that_the_final_cut_comes_back_to_begins_where_it_first_stands
     }
     folder = session_of('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n', files, name="back")
     outline = make(folder, Options()).files["outline.md"].decode()
-    assert "## 0:00 Opening" in outline
-    assert "## 0:20 The front" in outline
+    assert "## 0:00 Norrvale Forty" in outline
+    assert "## 0:20 A look at the front" in outline

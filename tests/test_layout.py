@@ -42,6 +42,7 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "matplotlib": ("render/cards/paint.py",),
     "zlib_ng": ("render/cards/",),
     "PIL": ("render/", "ingest/session/photo_file.py"),
+    "fontTools": ("render/pages/embedded_type.py",),
     "jinja2": (
         "render/pages/page.py",
         "render/pages/template_environment.py",

@@ -9,15 +9,16 @@ from reviewkit.model import places
 from reviewkit.model.finding import Point
 from reviewkit.model.rating_words import label
 from reviewkit.model.repair import RepairRow
+from reviewkit.render.pages.bench_words import framing_sentences
 from reviewkit.render.pages.page import Pages
-from reviewkit.render.pages.text_outputs import framing_sentences
 
 PAGES = Pages(places.templates(), places.templates())
 BAND = (10.0, 50_000.0)
 
 
 def sentences(kind, name, **facts):
-    return PAGES.sentences(Point(kind, name, facts, "m"))
+    """The first wording of each sentence."""
+    return [line for line in PAGES.sentences(Point(kind, name, facts, "m")) if not line.startswith("or:")]
 
 
 def flat(*values):
@@ -28,49 +29,34 @@ def flat(*values):
 @pytest.mark.parametrize(
     ("values", "before", "said"),
     [
-        ((0.4,), None, "From 10 Hz to 50 kHz it stays within ±0.40 dB of its level at 1 kHz."),
-        ((0.4, 0.6), None, "From 10 Hz to 50 kHz both channels stay within ±0.60 dB of their level at 1 kHz."),
+        ((0.4,), None, "It's within 0.40 dB from 10 Hz to 50 kHz."),
+        # the worse channel speaks for both
+        ((0.4, 0.6), None, "It's within 0.60 dB from 10 Hz to 50 kHz."),
+        # what is off is where, and which way
+        ((3.0, 2.9), None, "From 10 Hz to 50 kHz, the worst is 3.0 dB down at 20 Hz on the left."),
         # one side is far worse: the good one is not blamed for it
-        (
-            (0.4, 15.9),
-            None,
-            "From 10 Hz to 50 kHz the left stays within ±0.40 dB of its level at 1 kHz, the right within ±15.9 dB.",
-        ),
-        (
-            (3.0, 0.5),
-            None,
-            "From 10 Hz to 50 kHz the right stays within ±0.50 dB of its level at 1 kHz, the left within ±3.0 dB.",
-        ),
+        ((0.4, 15.9), None, "The left is within 0.40 dB from 10 Hz to 50 kHz. The right is 15.9 dB down at 20 Hz."),
+        ((3.0, 0.5), None, "The right is within 0.50 dB from 10 Hz to 50 kHz. The left is 3.0 dB down at 20 Hz."),
         # twice as much, and nothing to speak of
-        ((0.1, 0.3), None, "From 10 Hz to 50 kHz both channels stay within ±0.30 dB of their level at 1 kHz."),
-        (
-            (0.4, 0.6),
-            found("flatness", 15.9, "R"),
-            "From 10 Hz to 50 kHz both channels stay within ±0.60 dB of their level at 1 kHz. "
-            "Before the repair that was ±15.9 dB on the right.",
-        ),
+        ((0.1, 0.3), None, "It's within 0.30 dB from 10 Hz to 50 kHz."),
+        ((0.4, 0.6), -15.9, "It's within 0.60 dB from 10 Hz to 50 kHz. It was 15.9 dB down at 20 Hz, before."),
     ],
 )
 def test_how_flat_and_which_side_is_not(values, before, said):
     findings = flat(*values)
     worse = max(findings, key=lambda f: f.value)
-    facts = {"findings": findings, "worse": worse, "band": BAND, "before": before, "setting": ""}
+    furthest = found("deviation_low", -worse.value, worse.channel, frequency=20.0)
+    was = found("deviation_low", before, "R", frequency=20.0) if before else None
+    facts = {"findings": findings, "worse": worse, "furthest": furthest, "band": BAND, "before": was, "setting": ""}
     assert sentences("response", "flatness", **facts) == [said]
 
 
 @pytest.mark.parametrize(
     ("low", "high", "said"),
     [
-        ((61.8, "R"), None, "At the bottom the right is 3 dB down at 61.8 Hz; at the top the sweep ends before that."),
-        (None, (30e3, "L"), "At the top the left is 3 dB down at 30.0 kHz; at the bottom the sweep ends before that."),
-        ((61.8, ""), None, "At the bottom it is 3 dB down at 61.8 Hz; at the top the sweep ends before that."),
-        ((61.8, "R"), (30e3, "R"), "On the right it is 3 dB down at 61.8 Hz and at 30.0 kHz."),
-        (
-            (61.8, "R"),
-            (30e3, "L"),
-            "It is 3 dB down at 61.8 Hz on the right and at 30.0 kHz on the left, the narrower side each time.",
-        ),
-        ((61.8, ""), (30e3, ""), "It is 3 dB down at 61.8 Hz and at 30.0 kHz."),
+        ((61.8, "R"), None, "At the bottom, it's 3 dB down at 61.8 Hz on the right."),
+        (None, (13e3, "L"), "At the top, it's 3 dB down at 13.0 kHz on the left."),
+        ((61.8, ""), (13e3, ""), "It's 3 dB down at 61.8 Hz and at 13.0 kHz."),
     ],
 )
 def test_where_it_is_3_db_down_and_on_which_side(low, high, said):
@@ -78,19 +64,59 @@ def test_where_it_is_3_db_down_and_on_which_side(low, high, said):
     assert sentences("response", "corners", **facts) == [said]
 
 
-def test_what_a_contour_does_on_the_other_side():
-    largest = found("boost_low", 8.2, "", frequency=50.0)
-    other = found("boost_high", 3.7, "", frequency=12_000.0)
-    facts = {"findings": [largest], "largest": largest, "flat": False, "before": None, "against": "flat", "setting": ""}
-    (said,) = sentences("contour", "boost", other=other, **facts)
-    assert said == "At 50 Hz it is +8.2 dB, re flat. Above 1 kHz the most is +3.7 dB, at 12 kHz."
+@pytest.mark.parametrize(
+    ("value", "other", "opposite", "said"),
+    [
+        (8.2, 3.7, None, "Bass: 8.2 dB up at 50 Hz. At 12 kHz, +3.7 dB."),
+        (8.2, 0.4, None, "Bass: 8.2 dB up at 50 Hz."),
+        (8.2, 0.4, -8.2, "Bass: 8.2 dB up or down at 50 Hz."),
+        (-8.4, 0.4, 8.2, "Bass: 8.2 dB up, 8.4 dB down at 50 Hz."),
+    ],
+)
+def test_what_a_control_does(value, other, opposite, said):
+    largest = found("boost_low", value, "", frequency=50.0)
+    facts = {
+        "largest": largest,
+        "other": found("boost_high", other, "", frequency=12_000.0),
+        "opposite": opposite and found("boost_low", opposite, "", frequency=50.0),
+    }
+    assert sentences("contour", "boost", setting="bass", flat=False, before=None, **facts) == [said]
+
+
+@pytest.mark.parametrize(
+    ("now", "before", "said"),
+    [
+        ((0.021, 1.4), None, "5 W, 1 kHz. Left, 0.021 % distortion. Right: 1.4."),
+        ((0.021, 0.026), None, "5 W, 1 kHz. Distortion is 0.026 % on the right, the worse side."),
+        ((0.021, 0.026), 1.4, "5 W, 1 kHz. The right came in at 1.4 %. Now it's 0.026."),
+        ((0.021, 0.026), 0.026, "5 W, 1 kHz: the right still reads 0.026 %."),
+    ],
+)
+def test_a_tone_before_and_after(now, before, said):
+    findings = [found("thd_plus_noise", value, side) for value, side in zip(now, "LR", strict=True)]
+    was = found("thd_plus_noise", before, "R") if before else None
+    facts = {"findings": findings, "worse": findings[1], "before": was, "drive": "5 W into 8 Ω", "frequency": 1000.0}
+    assert sentences("tone", "distortion", **facts) == [said]
+
+
+@pytest.mark.parametrize(
+    ("shape", "said"),
+    [
+        ({"mostly": True, "odd": True}, ["It's mostly 3rd harmonic, 40.0 dB down."]),
+        ({"mostly": False, "odd": True}, ["It's odd harmonics that don't die away."]),
+        ({"mostly": False, "odd": False}, []),
+    ],
+)
+def test_harmonics_are_named_only_where_they_say_what_it_is(shape, said):
+    leading = found("harmonic_3", -40.0, "R")
+    assert sentences("tone", "harmonics", leading=leading, order="3rd harmonic", **shape) == said
 
 
 @pytest.mark.parametrize(
     ("distortion", "said"),
     [
-        (0.032, "they printed 0.03 % at 62 W, I get 0.032 % at 62 W. That falls short."),
-        (0.025, "they printed 0.03 % at 62 W, I get 0.025 % at 62 W. That holds. Below rated power not checked."),
+        (0.032, "rated 0.03 % at 62 W. I get 0.032 at 62 W. That's a miss."),
+        (0.025, "rated 0.03 % at 62 W. I get 0.025 at 62 W. Below rated power not checked."),
     ],
 )
 def test_a_power_that_distortion_answers_says_what_it_was_promised_at(distortion, said):
@@ -102,30 +128,63 @@ def test_a_power_that_distortion_answers_says_what_it_was_promised_at(distortion
     assert lines[1] == f"Power into 8 Ω: {said}"
 
 
-def point(name, value, action=""):
-    return RepairRow(name, 18.0, "18 mV", value, f"{value:g} mV", "mV", 2.0, "2 mV", action, "")
+def point(name, value, action="", say="", expected=18.0):
+    text = "open" if value is None else f"{value:g} mV"
+    return RepairRow(name, expected, f"{expected:g} mV", value, text, "mV", 2.0, "2 mV", action, "", say=say)
 
 
-def test_what_was_out_as_found_is_no_fault_of_the_finished_unit():
+def repair_words(*rows):
+    said = framing_sentences(PAGES, rows, [], None)
+    return [one.text for one in said["fault"]], [one.text for one in said["repair"]]
+
+
+def test_what_was_out_as_found_is_the_hunt_and_no_fault_of_the_finished_unit():
     rows = [
         point("DC offset R, before", 38.0),
         point("Bias R", 2.1, "trimmer replaced"),
         point("Bias R, after", 18.1, "go"),
         point("Bias L", 18.2, "none"),
     ]
-    last = framing_sentences(PAGES, rows, [], None)["repair"][-1].text
-    assert last == (
-        "Of 4 readings that have a tolerance, 2 are inside it; outside as found: DC offset R, before; Bias R."
+    hunt, repair = repair_words(*rows)
+    assert hunt == [
+        "The right DC offset: the schematic calls for 18 mV; I get 38.",
+        "The right bias: the schematic calls for 18 mV; I get 2.1.",
+    ]
+    assert repair == ["The right bias: trimmer replaced.", "The other two readings were in tolerance."]
+    assert repair_words(*rows, point("Ripple", 40.0, "go"))[1][-1] == "Still out of tolerance: Ripple."
+    assert repair_words(rows[-1])[1] == ["The one reading was in tolerance."]
+
+
+def test_rows_that_belong_together_are_one_sentence():
+    hunt, repair = repair_words(
+        point("Bias R, before", 2.1, "traced to the spreader", "the bias"),
+        point("Spreader R", 8.0, "traced to the trimmer", "the spreader", expected=25.0),
+        point("Trimmer R, base arm", None, "replaced"),
+        point("Trimmer L, base arm", 18.0, "replaced"),
+        point("Relay", 18.0, "cleaned", "the relay contacts"),
+        point("Fuse holder", 18.0, "cleaned", "the fuse holder"),
     )
-    still = framing_sentences(PAGES, [*rows, point("Ripple", 40.0, "go")], [], None)["repair"][-1].text
-    assert still.endswith("outside as found: DC offset R, before; Bias R; outside: Ripple.")
+    assert hunt[-2:] == [
+        "The bias led me to the spreader, the spreader to the trimmer.",
+        "The right trimmer should be 18 mV, and it's open.",
+    ]
+    assert repair == [
+        "The trimmer, right and left: replaced.",
+        "The relay contacts and the fuse holder: cleaned.",
+        "The other three readings were in tolerance.",
+    ]
+
+
+def test_the_same_reading_on_both_channels_is_one_sentence():
+    (hunt, _) = repair_words(point("Bias R", 2.1), point("Bias L", 2.1))
+    assert hunt == ["The bias, right and left: the schematic calls for 18 mV; I get 2.1."]
 
 
 def test_what_is_of_an_input_by_its_name_does_not_name_it_again():
     overload = found("phono_overload", 0.212, "L", frequency=1000.0, input="phono")
     facts = {"findings": [overload], "label": "phono overload", "frequency": 1000.0, "input": "phono", "rest": []}
-    empty = {"before": [], "unchanged": False, "level": "", "load": None, "first": True}
+    empty = {"before": [], "unchanged": False, "level": "", "load": None}
     (said,) = sentences("reading", "value", **facts, **empty)
-    assert said == "By meter the phono overload is 212 mV on the left, 1 kHz."
+    assert said == "Phono overload: 212 mV on the left."
     assert label(rated("riaa_deviation", within=(-0.3, 0.3), input="phono")) == "Phono response"
     assert label(rated("riaa_deviation", within=(-0.3, 0.3), input="phono MM")) == "Phono response, phono MM"

@@ -28,7 +28,7 @@ band = ["20 Hz", "20 kHz"]
 quantity = "damping factor"
 at_least = 60
 """
-NOTES = "0:00 opening: Bought with one side torn.\n0:41 front: Five knobs.\n2:05 closing: Next is its tuner.\n"
+NOTES = "0:00 opening: Bought with one side rough.\n0:41 front: Five knobs.\n2:05 closing: Next is its tuner.\n"
 
 ABSENT = {
     "notes.txt": "no notes.txt: the outline holds only what the bench has to say",
@@ -252,7 +252,7 @@ def test_ratings_alone_are_all_not_measured(built):
     folder = built("only ratings")
     assert [verdict["verdict"] for verdict in data_of(folder)["verdicts"]] == ["not measured", "not measured"]
     outline = (folder / "out" / "outline.md").read_text(encoding="utf-8")
-    assert "Not measured this time: Power into eight ohms; Damping factor" in outline
+    assert "Not measured: power into 8 ohms; damping factor." in outline
 
 
 def test_of_one_channel_nothing_is_said_of_the_other(built):
@@ -264,7 +264,7 @@ def test_of_one_channel_nothing_is_said_of_the_other(built):
 
 def test_notes_alone_are_all_in_the_outline(built):
     outline = (built("only notes") / "out" / "outline.md").read_text(encoding="utf-8")
-    places = [outline.index(words) for words in ("Bought with one side torn.", "Five knobs.", "Next is its tuner.")]
+    places = [outline.index(words) for words in ("Bought with one side rough.", "Five knobs.", "Next is its tuner.")]
     assert places == sorted(places)
     assert "The bench:" not in outline
 

@@ -258,7 +258,7 @@ def test_as_found_before_the_repair_and_both_after_it(called, session_of, say):
     notes = NOTES.format(before=f"Hear this.{called}", listening=f"And now.{called}")
     folder = put(session_of(UNIT + SOUND, {"notes.txt": notes}), noise(0.01), noise(0.01, 2))
     found = segments(outline(folder, say))
-    before, after = found["Before the repair"], found["Listening"]
+    before, after = found["What's wrong with it?"], found["How does it sound?"]
     assert "Play **sounds/it-before.wav**: as found (2.0 s)." in before
     assert "it-both" not in before
     assert "Start low" in before
@@ -280,7 +280,7 @@ def test_the_running_time_counts_what_is_played(session_of, say):
     """Two words and a caution of eighteen at 150 a minute, then 20 s, a pause of one, and 20 s."""
     long = np.tile(noise(0.01), (10, 1))
     folder = put(session_of(UNIT + SOUND, {"notes.txt": "0:00 listening: And now. [sound it]\n"}), long, long)
-    assert "## 0:15 Listening (0:49)" in outline(folder, say)
+    assert "## 0:15 How does it sound? (0:49)" in outline(folder, say)
 
 
 def test_a_sound_that_is_not_there(session_of, say):

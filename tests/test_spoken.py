@@ -11,31 +11,31 @@ from hypothesis import strategies as st
 from rated_and_found import found
 
 from reviewkit.model.quantities import QUANTITIES, show
-from reviewkit.model.spoken import spoken, whole, words, year
+from reviewkit.model.spoken import spell_units, spoken, whole, words, year
 
 
 @pytest.mark.parametrize(
     ("text", "said"),
     [
         ("20 Hz – 20 kHz", "twenty hertz to twenty kilohertz"),
-        ("0.02 %", "point zero two percent"),
-        ("−62 dB", "minus sixty-two dB"),
-        ("-62 dB", "minus sixty-two dB"),
+        ("0.02 %", "point oh two percent"),
+        ("−62 dB", "minus sixty-two decibels"),
+        ("-62 dB", "minus sixty-two decibels"),
         ("40 W per channel", "forty watts per channel"),
-        ("0.021 %", "point zero two one percent"),
+        ("0.021 %", "point oh two one percent"),
         ("1.4 %", "one point four percent"),
-        ("0.10 %", "point one zero percent"),
-        ("≤ 0.0010 %", "at most point zero zero one zero percent"),
+        ("0.10 %", "point one percent"),
+        ("≤ 0.0010 %", "at most point oh oh one percent"),
         ("≥ 48 W", "at least forty-eight watts"),
-        ("±0.37 dB", "plus or minus point three seven dB"),
+        ("±0.37 dB", "plus or minus point three seven decibels"),
         ("+8 %", "plus eight percent"),
-        ("−64.0 dB", "minus sixty-four dB"),
-        ("92 dB (A)", "ninety-two dB A-weighted"),
-        ("−5.3 dB/octave", "minus five point three dB per octave"),
-        ("+0.0 −1.2 dB", "plus zero and minus one point two dB"),
-        ("−1.5 / +0.5 dB", "minus one point five and plus point five dB"),
+        ("−64.0 dB", "minus sixty-four decibels"),
+        ("92 dB (A)", "ninety-two decibels A-weighted"),
+        ("−5.3 dB/octave", "minus five point three decibels per octave"),
+        ("+0.0 −1.2 dB", "plus zero and minus one point two decibels"),
+        ("−1.5 / +0.5 dB", "minus one point five and plus point five decibels"),
         ("5.17 µs", "five point one seven microseconds"),
-        ("60.3 ± 1.6 W", "sixty point three plus or minus one point six watts"),
+        ("60.3 ± 1.6 W", "sixty point three, give or take one point six watts"),
         ("the 2nd, the 3rd and the 9th", "the second, the third and the ninth"),
         ("in 5 s", "in five seconds"),
         ("$2,000 or $1,250", "two thousand dollars or one thousand two hundred fifty dollars"),
@@ -43,9 +43,9 @@ from reviewkit.model.spoken import spoken, whole, words, year
         ("1 W", "one watt"),
         ("1 V", "one volt"),
         ("1.0 W", "one watt"),
-        ("1 dB", "one dB"),
-        ("0 dB", "zero dB"),
-        ("0.0 dB", "zero dB"),
+        ("1 dB", "one decibel"),
+        ("0 dB", "zero decibels"),
+        ("0.0 dB", "zero decibels"),
         ("1 kHz", "one kilohertz"),
         ("12.5 kHz", "twelve point five kilohertz"),
         ("250 mW", "two hundred fifty milliwatts"),
@@ -55,8 +55,8 @@ from reviewkit.model.spoken import spoken, whole, words, year
         ("0.15 Ω", "point one five ohms"),
         ("120 V 60 Hz", "one hundred twenty volts sixty hertz"),
         ("2000 Hz", "two thousand hertz"),
-        ("THD+N of 0.05 %", "THD plus N of point zero five percent"),
-        ("THD of 0.05 %", "THD of point zero five percent"),
+        ("THD+N of 0.05 %", "THD plus N of point oh five percent"),
+        ("THD of 0.05 %", "THD of point oh five percent"),
         # years
         ("from 1977", "from nineteen seventy-seven"),
         ("in 1900", "in nineteen hundred"),
@@ -106,6 +106,35 @@ def test_a_figure_as_it_is_said(text, said):
 
 
 @pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("5 W, 1 kHz. Left, 0.021 %. Right: 1.4.", "Five watts, one kilohertz. Left, 0.021 percent. Right: 1.4."),
+        ("1 % distortion comes at 46.7 W.", "One percent distortion comes at 46.7 watts."),
+        ("It is 1.0 W, 1 W or 12 W", "It is 1.0 watts, one watt or 12 watts"),
+        ("Noise: 102.2 dB below 40 W", "Noise: 102.2 dB below 40 watts"),
+        ("≤ 0.0010 %, −64.0 dB, ±0.5 dB", "at most 0.0010 percent, minus 64.0 dB, plus or minus 0.5 dB"),
+        ("then 5.3 dB/octave, 5.17 µs", "then 5.3 dB per octave, 5.17 microseconds"),
+        ("$329 in 1977 is about $1,700", "329 dollars in 1977 is about 1,700 dollars"),
+        ("rated 60, I get 52", "rated 60, I get 52"),
+        ("60.3 ± 1.6 W", "60.3, give or take 1.6 watts"),
+        ("the 3rd of C214, 10 uF", "the third of C214, 10 microfarads"),
+        ("46.7 W begins with a figure", "46.7 watts begins with a figure"),
+        ("1977 begins with a year", "1977 begins with a year"),
+    ],
+)
+def test_a_sentence_to_read_has_digits_and_units_in_words(text, said):
+    assert spell_units(text) == said
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["5 W, 0.021 %, 1.4", "$1,700 in 1977", "±0.36 dB at 1 kHz", "≤ 0.0010 % THD+N", "60.3 ± 1.6 W", "92 dB (A)"],
+)
+def test_what_is_read_in_digits_is_said_in_the_same_words(text):
+    assert spoken(spell_units(text)).lower() == spoken(text).lower()
+
+
+@pytest.mark.parametrize(
     ("number", "said"),
     [
         (0, "zero"),
@@ -136,7 +165,7 @@ def test_every_year_of_hi_fi_is_said_in_words_of_its_own():
     [
         ("0.021 %", 5),
         ("It does 0.021 %.", 7),
-        ("−62 dB", 5),  # minus, sixty, two, dee, bee
+        ("−62 dB", 4),  # minus, sixty, two, decibels
         ("THD", 3),
         ("20 Hz – 20 kHz", 5),
         ("five words stand right here", 5),

@@ -154,7 +154,7 @@ def test_a_pair_has_the_title_of_after_and_as_found_that_of_before():
     pair = replace(card("tone", "pair", **of), found=card("tone-found", "fault", "tone", **of))
     own = [
         replace(
-            run("x", "before", title="Torn"),
+            run("x", "before", title="Thin"),
             conditions=Conditions(Measurement("x", "tone", card="tone", stage="before", title="Rough"), Bench()),
         ),
         replace(

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from rated_and_found import found, rated, verdict_of
 
 from reviewkit.model import places
+from reviewkit.render.pages.bench_words import framing_sentences
 from reviewkit.render.pages.page import Pages
-from reviewkit.render.pages.text_outputs import framing_sentences
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
 BAND = (20.0, 20_000.0)
@@ -64,7 +64,7 @@ def test_every_verdict_can_be_said(rating, given_findings):
     verdict = verdict_of(rating, *given_findings)
     assert verdict.verdict in {MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED}
     said = [one.text for one in framing_sentences(PAGES, (), [verdict], None)["verdict"]]
-    assert any(verdict.label in sentence for sentence in said)
+    assert any(verdict.label.casefold() in sentence.casefold() for sentence in said)
     assert not any(word in " ".join(said) for word in ("None", "nan", "Undefined", "  "))
 
 
@@ -76,36 +76,52 @@ def test_two_sweeps_that_both_meet_a_power(order):
     verdict = verdict_of(RATINGS[0], *[plain, harder][::order])
     assert (verdict.verdict, verdict.measured, verdict.measurements) == (MEETS, "44.6 W", ("a",))
     said = [one.text for one in framing_sentences(PAGES, (), [verdict], None)["verdict"]]
-    assert "Power: they printed 40 W, I get 44.6 W at 0.1 % THD. That holds" in said[1]
+    assert "Power: rated 40 W. It makes 44.6 at 0.1 % distortion." in said[1]
 
 
 def said_of(rating, *figures):
     return [one.text for one in framing_sentences(PAGES, (), [verdict_of(rating, *figures)], None)["verdict"]]
 
 
-def test_a_nominal_value_is_told_without_a_verdict_and_not_counted():
-    figure = found("input_sensitivity", 0.147, "", frequency=1000.0)
-    assert said_of(rated("input_sensitivity", nominal=0.15), figure) == [
-        "Input sensitivity: they printed 150 mV as nominal, I get 147 mV, −2 %."
-    ]
+@pytest.mark.parametrize(
+    ("volts", "said"), [(0.147, []), (0.21, ["Input sensitivity: nominally 150 mV. I get 210 mV, +40 %."])]
+)
+def test_a_nominal_value_is_told_only_if_it_surprises_and_is_not_counted(volts, said):
+    figure = found("input_sensitivity", volts, "", frequency=1000.0)
+    assert said_of(rated("input_sensitivity", nominal=0.15), figure) == said
 
 
 def test_what_rounds_to_the_limit_is_told_so():
     (_, said) = said_of(rated("flatness", within=(-0.5, 0.5)), found("flatness", 0.515, "", band=BAND))
-    assert said == "Response: ±0.52 dB against ±0.5 dB. That rounds to what they printed, so I leave it open."
+    assert said == "Response: rated 0.5 dB, I get 0.52. That rounds to the rating: too close to call."
 
 
 def test_what_1_khz_hides_is_told_behind_it():
     rating = rated("damping_factor", at_least=60.0)
     at_1k = found("damping_factor", 318.0, "", frequency=1000.0)
     said = said_of(rating, at_1k, found("damping_factor_lowest", 29.0, "", frequency=20_000.0, band=BAND))
-    assert said[1].endswith("29 at 20 kHz.")
+    assert said[1] == "Damping factor: rated 60, does 320. But 29 at 20 kHz."
 
 
 def test_crossover_is_told_with_where_it_is():
     rating = rated("power", at_least=40.0, thd_percent=0.05, frequency_hz=1000.0)
     (_, said) = said_of(rating, found("thd", 0.2, "", frequency=1000.0, power=1.0))
     assert said == (
-        "Power: they printed 0.05 % from 250 mW to 40 W, I get 0.20 % at 1 W. That falls well short. "
-        "The rating holds from 250 mW up."
+        "Power: rated 0.05 % from 250 mW to 40 W. I get 0.20 at 1 W. That's a miss. The rating holds from 250 mW up."
     )
+
+
+def test_misses_come_first_and_what_is_met_without_more_is_one_sentence():
+    ratings = [
+        (rated("flatness", within=(-0.5, 0.5)), found("flatness", 0.4, "", band=BAND)),
+        (rated("imd", at_most=0.1), found("imd", 0.09, "", tones=[60.0, 7000.0], method="x")),
+        (rated("separation", at_least=50.0, frequency_hz=1000.0), found("crosstalk", -40.0, "L>R", frequency=1000.0)),
+    ]
+    verdicts = [verdict_of(rating, figure) for rating, figure in ratings]
+    assert [v.verdict for v in verdicts] == [MEETS, MEETS, SHORT]
+    said = [one.text for one in framing_sentences(PAGES, (), verdicts, None)["verdict"]]
+    assert said == [
+        "Two of three judged were met.",
+        "Separation, 1 kHz: rated 50 dB, I get 40.0. That's the one miss.",
+        "Response and intermodulation both meet spec.",
+    ]

@@ -99,7 +99,7 @@ def _conditions(
 ) -> Conditions:
     return Conditions(
         m,
-        session.bench,
+        session.bench.of(m.range),
         session.ratings,
         mains_hz(session),
         reference_name=reference.setting or reference.id if reference else "",

@@ -12,11 +12,13 @@ from reviewkit.build.card_series import Results, Series, called_cards, make_seri
 from reviewkit.build.drawing import MODULES, Pictures, begin_drawing, draw_picture, finish_drawing
 from reviewkit.build.measuring import measure
 from reviewkit.build.options import Options
+from reviewkit.build.page_outputs import begin_type, draw_page_pictures
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.build.session_files import SessionFiles, read
 from reviewkit.build.sound_outputs import begin_compressing, draw_sound_clips, finish_compressing
 from reviewkit.build.sounds import called_sounds, remarks_on
 from reviewkit.episode.card_choices import for_film
+from reviewkit.episode.chapters import split_after, title_facts
 from reviewkit.episode.episode import assemble, make_chapters, segment_of_run, segments_before_repair
 from reviewkit.episode.price import work_out_price
 from reviewkit.episode.published import collect_figures, find_corrections, record_published
@@ -27,7 +29,7 @@ from reviewkit.model.card_files import KINDS as KINDS_OF_FILES
 from reviewkit.model.card_files import card_path, file_stems, stills
 from reviewkit.model.episode import Episode, Sentence
 from reviewkit.model.errors import Fault, InputError, nearest
-from reviewkit.model.finding import Run
+from reviewkit.model.finding import Point, Run
 from reviewkit.model.notes import Notes
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.session import Session
@@ -44,6 +46,8 @@ from reviewkit.render.footage.ffmpeg import Encoder
 from reviewkit.render.footage.sound_files import write_sounds
 from reviewkit.render.footage.timeline import missing_library, timeline_files
 from reviewkit.render.pages import plan_page, tables, text_outputs
+from reviewkit.render.pages.bench_words import framing_sentences, word_sentences
+from reviewkit.render.pages.episode_page import render_episode_page
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.plan_words import PlanWords
 from reviewkit.verdict.changes import changes, counterpart, is_repaired
@@ -128,12 +132,13 @@ def run(
     if options.only and not cards:
         known = [still.id for still in stills(series.cards)]
         raise InputError(Fault("--only", 0, f'no card "{options.only}"; {nearest(options.only, known)}'))
-    order = _order(files.session, series, options, clips)
+    order = _order(files.session, series, options, clips, page_png=pages.has_own("episode.html"))
     before = clips.drawn_before if clips else {}
     compressing = begin_compressing(() if options.only else files.sounds, pool, cache)
     drawing = begin_drawing(cards, order, files.type_digests, before, pool, cache)
+    reducing = None if options.only else begin_type(pool, cache)
     composed = _compose_episode(files, runs, verdicts, series, pages)
-    if options.only:
+    if reducing is None:
         drawn = finish_drawing(drawing, cache, progress)
         return Outputs(composed, _card_files(series.cards, drawn), text_outputs.summarise(composed.episode))
     figures = collect_figures(series.table, composed.episode.findings)
@@ -143,7 +148,8 @@ def run(
     first = {**_thumbnails(composed, cache), **texts.files, **plan_texts, **write_sounds(composed.episode.sounds)}
     drawn = finish_drawing(drawing, cache, progress)
     sounds = finish_compressing(compressing, cache)
-    everything = _with_pictures(composed, drawn, first, texts.table, order.shapes, sounds, cache)
+    type_files = finish_compressing(reducing, cache)
+    everything = _with_pictures(composed, drawn, first, texts.table, order, sounds, type_files, cache)
     everything |= draw_sound_clips(composed.episode, order, files.type_digests, before, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
     published = (
@@ -204,17 +210,19 @@ def _compose_episode(
     except InputError as error:  # the card that is missing may be that of a file that was left out
         left = (Fault(each.file, 0, f"is left out: {each.question}") for each in files.recognised if each.question)
         raise InputError((*error.faults, *left)) from None
+    notes = split_after(notes, cards)
+    titles = pages.chapter_titles(title_facts(session, cards, repaired=repaired)) | dict(notes.titles)
     cautions = pages.cautions(repaired=repaired)
-    said = _sentences(pages, files, runs, verdicts, series.price)
-    segments = assemble(session, notes, said, for_film(cards), cautions, repaired, sounds)
+    said = _sentences(pages, files, runs, verdicts, series)
+    segments = assemble(session, notes, said, for_film(cards), cautions, repaired, titles, sounds)
     episode = Episode(
         session=session,
         runs=tuple(runs),
         verdicts=verdicts,
         cards=cards,
         segments=segments,
-        page_segments=assemble(session, _without_sounds(notes), said, cards, cautions, repaired),
-        chapters=make_chapters(segments, files.final, repaired),
+        page_segments=assemble(session, _for_readers(notes), said, cards, cautions, repaired, titles),
+        chapters=make_chapters(segments, files.final, titles),
         chapters_final=bool(files.final),
         repair=files.repair,
         changes=changes(runs),
@@ -235,18 +243,19 @@ def _compose_episode(
     return Composed(files, episode, pages, series, _plan(files, runs, verdicts, pages))
 
 
-def _without_sounds(notes: Notes) -> Notes:
-    """Return notes that call for no sound: the page has them all in a section of their own."""
-    return replace(notes, notes=tuple(replace(note, sounds=()) for note in notes.notes))
+def _for_readers(notes: Notes) -> Notes:
+    """Return notes with the words for readers. They call for no sound: the page has them all in one place."""
+    return replace(notes, notes=tuple(replace(note, text=note.read_text, sounds=()) for note in notes.notes))
 
 
-def _order(session: Session, series: CardSeries, options: Options, clips: Clips | None) -> Order:
+def _order(session: Session, series: CardSeries, options: Options, clips: Clips | None, *, page_png: bool) -> Order:
     """Return which pictures of each card are wanted."""
     whole, settings = not options.only, session.episode
     return Order(
         series.look,
         options.width,
         LOOKS["brochure"] if whole else None,
+        whole and page_png,
         whole,
         series.fonts,
         options.overlay,
@@ -271,23 +280,24 @@ def _with_pictures(
     drawn: Mapping[str, Pictures],
     first: Mapping[str, bytes],
     table: str,
-    shapes: Sequence[str],
+    order: Order,
     sounds: Mapping[str, bytes],
+    type_files: Mapping[str, bytes],
     cache: Cache,
 ) -> dict[str, bytes | Path]:
     """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.
-    `table`: the spec table as HTML; `sounds`: the compressed ones.
+    `table`: the spec table as HTML; `sounds`: the compressed ones; `type_files`: the page's.
     """
     episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
     files = _card_files(episode.cards, drawn) | dict(first)
-    page_pictures = {card: content for card, each in drawn.items() if isinstance(content := each["page"], bytes)}
-    files["episode.html"] = text_outputs.render_episode_page(
-        episode, composed.pages, series.table, table, page_pictures, sounds
+    pictures = draw_page_pictures(episode, drawn, composed.files.photo, series.fonts, type_digests, cache)
+    files["episode.html"] = render_episode_page(
+        episode, composed.pages, series.table, table, pictures, sounds, type_files
     )
     thumbnails = {card: small for card, each in drawn.items() if isinstance(small := each.get("prompter"), bytes)}
     files["prompter.html"] = text_outputs.render_prompter(episode, composed.pages, thumbnails)
     named = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
-    sheet = (named, series.look, series.fonts, shapes[0])
+    sheet = (named, series.look, series.fonts, order.shapes[0])
     files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), draw_contact_sheet, sheet)
     return files | timeline_files(episode, files)
 
@@ -317,15 +327,21 @@ def _pages(folder: Path, cache: Cache) -> Pages:
 
 
 def _sentences(
-    pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], price: PriceLine | None
+    pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], series: CardSeries
 ) -> dict[str, list[Sentence]]:
     """Return what the bench has to say, by segment."""
-    sentences = text_outputs.framing_sentences(pages, files.repair, verdicts, price)
+    said = framing_sentences(pages, files.repair, verdicts, series.price)
     joined = join_runs(runs)
+    # what is compared with before the repair is said of the pair, the rest of the card that judges
+    judging = {card.first: card.id for card in series.cards if card.id == f"{card.first}-rated"}
+    points: dict[tuple[str, str, str], list[Point]] = {}
     for each in joined:
         m = each.conditions.measurement
-        if m.stage != "bench":
-            for point in KINDS[m.kind].points(each, counterpart(each, joined)):
-                own = (Sentence(text, m.card) for text in pages.sentences(point))
-                sentences.setdefault(segment_of_run(each), []).extend(own)
-    return sentences
+        for point in KINDS[m.kind].points(each, counterpart(each, joined)) if m.stage != "bench" else ():
+            compared = m.stage == "before" or any(point.facts.get(key) for key in ("before", "rise_time_before"))
+            card = m.card if compared else judging.get(m.card, m.card)
+            points.setdefault((segment_of_run(each), card, m.kind), []).append(point)
+    for (segment, card, kind), of_card in points.items():
+        for point in KINDS[kind].joined(of_card):
+            said.setdefault(segment, []).extend(word_sentences(pages.sentences(point), card))
+    return said

@@ -24,6 +24,7 @@ from reviewkit.ingest.session.session_paths import find_flaw
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import InputError
 from reviewkit.model.recognised import NameWords, Recognised
+from reviewkit.model.session import range_of
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.units import UnitError, read_quantity
 
@@ -59,7 +60,7 @@ class Recognition:
 
 
 def recognise(
-    folder: Path, entries: Sequence[Entry], pool: Pool, cache: Cache, *, load: Any = None, repaired: bool = False
+    folder: Path, entries: Sequence[Entry], pool: Pool, cache: Cache, *, bench: Any = None, repaired: bool = False
 ) -> Recognition:
     """Return a session's measurements with the kinds of their files recognised.
 
@@ -75,8 +76,8 @@ def recognise(
         Processes to examine files with.
     cache : Cache
         Where what was recognised is kept, by content.
-    load : Any
-        The bench's load, as written.
+    bench : Any
+        The [bench] table, as written.
     repaired : bool
         Whether the unit was repaired, so that each measurement needs a stage.
     """
@@ -93,7 +94,7 @@ def recognise(
     by_file = {each.file: each for each in examined}
     found = [(each, by_file.get(each.file) or Recognised(each.file, question=twins[each.file])) for each in open_]
     found = _with_stages(found, settled, repaired=repaired)
-    found = _with_drives(_with_outputs(found, load), load)
+    found = _with_drives(_with_outputs(found, bench), bench)
     found = _with_references(found, settled)
     recognised = {entry.file: each for entry, each in found}
     whole = [
@@ -258,12 +259,26 @@ def _with_stages(found: Found, others: Sequence[Entry], *, repaired: bool) -> Fo
     return asked
 
 
-def _with_outputs(found: Found, load: Any) -> Found:
+def _load(bench: Any, table: Mapping[str, Any]) -> tuple[Any, bool]:
+    """Return the load on the bench for a measurement, as written, and whether it is that of its range or input."""
+    if not isinstance(bench, dict):
+        return None, False
+    range_, input_, kind = (str(table.get(key, "")) for key in ("range", "input", "kind"))
+    wanted = range_of(range_, input_, kind, str(bench.get("input", "")))
+    for name, own in bench.items():
+        if name.casefold() == wanted and isinstance(own, dict) and "load" in own:
+            return own["load"], True
+    return bench.get("load"), False
+
+
+def _with_outputs(found: Found, bench: Any) -> Found:
     """Ask where a phono stage was measured if its path doesn't say: a load is on the loudspeakers' output alone."""
     asked = []
     for entry, each in found:
         table = {**each.table, **entry.raw}
-        if not each.question and table["kind"] == "phono" and "load" not in table and load not in (None, "open"):
+        open_ = each.question or table["kind"] != "phono" or "load" in table
+        load, own = (None, False) if open_ else _load(bench, table)
+        if not own and load not in (None, "open"):
             choices = ({"load": "open"}, {"load": load})
             why = "was it measured at the tape output, which has no load, or at the loudspeakers' output?"
             each = replace(each, question=why, choices=choices)
@@ -271,11 +286,11 @@ def _with_outputs(found: Found, load: Any) -> Found:
     return asked
 
 
-def _with_drives(found: Found, load: Any) -> Found:
+def _with_drives(found: Found, bench: Any) -> Found:
     """State the drive of each file whose levels are known, unless its path or its table does; ask if they differ.
 
     Files that differ only in stage or channel get one, if their levels are within 1 dB of it, as levels set by hand
-    are; of a unit before its repair, one channel that holds it is enough. `load`: the bench's, as written.
+    are; of a unit before its repair, one channel that holds it is enough. `bench`: its table, as written.
     """
     groups: dict[tuple[str, str], list[tuple[tuple[float, ...], bool]]] = {}
     for entry, each in found:
@@ -285,8 +300,8 @@ def _with_drives(found: Found, load: Any) -> Found:
     drives = {group: _shared_level(levels) for group, levels in groups.items()}
     done = []
     for entry, each in found:
-        table = {"load": load, **each.table, **entry.raw}
-        stated = _volts(table.get("drive"), table.get("load"))
+        table = {**each.table, **entry.raw}
+        stated = _volts(table.get("drive"), table.get("load", _load(bench, table)[0]))
         drive = drives.get(_group(each)) if "drive" not in table else None
         if each.question or not each.levels_v:
             done.append((entry, each))

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from reviewkit.build.cache import NO_CACHE, Cache
 from reviewkit.build.last_build import listed_files, own_templates
@@ -18,7 +18,7 @@ from reviewkit.ingest.session.photo_file import read_photo
 from reviewkit.ingest.session.price_file import read_prices
 from reviewkit.ingest.session.published_file import read_published
 from reviewkit.ingest.session.repair_file import read_repair
-from reviewkit.ingest.session.session_entries import entries_of
+from reviewkit.ingest.session.session_entries import awaited, entries_of
 from reviewkit.ingest.session.session_file import read_brochure, read_document, session_of
 from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.ingest.session.studio import Studio, read_studio
@@ -30,7 +30,7 @@ from reviewkit.model.notes import Notes
 from reviewkit.model.prices import IndexTable
 from reviewkit.model.published import FILE_NAME as PUBLISHED
 from reviewkit.model.published import Published
-from reviewkit.model.recognised import Recognised
+from reviewkit.model.recognised import Recognised, in_words
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.sound import PlayedSound
@@ -92,9 +92,9 @@ def read(
     if (folder / "repair.csv").is_file():
         repair = attempt(lambda: read_repair(folder / "repair.csv"), repair)
     listed = listed_files(folder)
-    bench = document.data.get("bench")
-    load = bench.get("load") if isinstance(bench, dict) else None
-    recognition = recognise(folder, entries_of(document, listed), pool, cache, load=load, repaired=bool(repair))
+    recognition = recognise(
+        folder, entries_of(document, listed), pool, cache, bench=document.data.get("bench"), repaired=bool(repair)
+    )
     session = session_of(document, recognition.entries, folder, kinds=KINDS, brochure=read_brochure(folder))
     session = replace(session, in_studio=in_studio)
     digests = {**input_digests(folder, session), **recognition.digests, **before}
@@ -103,10 +103,12 @@ def read(
         return SessionFiles(
             session, repair=repair, faults=tuple(faults), digests=digests, recognised=recognition.files, listed=listed
         )
+    planned = tuple(awaited(document, listed))
     notes = Notes()
     if (folder / "notes.txt").is_file():
         notes = attempt(lambda: read_notes(folder / "notes.txt"), notes)
-    segments = [note.segment for note in notes.notes if note.segment and not note.cut]
+    # "after" may be split into segments by what is asked, so that none of that name is left
+    segments = [note.segment for note in notes.notes if note.segment not in ("", "after") and not note.cut]
     uncut: tuple[Cut, tuple[str, ...]] = ((), ())
     final, remarks = attempt(lambda: read_final(folder, segments), uncut)
     photo_name, mark_name, price = session.episode.photo, session.look.mark, session.price
@@ -127,7 +129,12 @@ def read(
         mark,
         published,
         sounds,
-        (*filter(None, (studio.note,)), *_absent(folder, session, remarks), *_unclear(recognition.files)),
+        (
+            *filter(None, (studio.note,)),
+            *_absent(folder, session, remarks, planned),
+            *_awaited(planned),
+            *_unclear(recognition.files),
+        ),
         tuple(faults),
         digests,
         recognition.files,
@@ -147,7 +154,7 @@ def input_digests(folder: Path, session: Session) -> dict[str, str]:
     return {name: file_digest(folder / name) for name in names} | looked_for
 
 
-def _absent(folder: Path, session: Session, remarks: tuple[str, ...]) -> Iterator[str]:
+def _absent(folder: Path, session: Session, remarks: tuple[str, ...], planned: Collection[Any]) -> Iterator[str]:
     """Yield what isn't there, and what the outputs lack for it."""
     if not (folder / "notes.txt").is_file():
         yield "no notes.txt: the outline holds only what the bench has to say"
@@ -159,8 +166,16 @@ def _absent(folder: Path, session: Session, remarks: tuple[str, ...]) -> Iterato
     if not session.ratings:
         card = "" if session.printed else " and no card of rated specs"
         yield f"no ratings in session.toml or ratings.txt: no verdicts{card}"
-    if not session.measurements:
+    if not (session.measurements or planned):
         yield "no [[measurement]] in session.toml: no measured figures"
+
+
+def _awaited(planned: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+    """Yield each measurement that is planned and not made yet."""
+    for raw in planned:
+        name = str(raw.get("file") or raw.get("files") or raw.get("id") or "two-load reading")
+        said = {key: value for key, value in raw.items() if key not in ("file", "files", "id", "planned")}
+        yield f"{name} is planned, and not there yet: {in_words(said)}"
 
 
 def _unclear(files: Iterable[Recognised]) -> Iterator[str]:

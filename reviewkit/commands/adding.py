@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -15,10 +15,10 @@ from reviewkit.build.last_build import MEASUREMENTS, listed_files
 from reviewkit.build.pool import ALONE
 from reviewkit.build.recognising import Recognition, recognise
 from reviewkit.ingest.session.repair_file import read_repair
-from reviewkit.ingest.session.session_entries import entries_of
+from reviewkit.ingest.session.session_entries import Entry, entries_of
 from reviewkit.ingest.session.session_file import FILE_NAME, read_document
 from reviewkit.ingest.session.studio import Studio, read_studio
-from reviewkit.ingest.session.toml_insertion import insert_measurements
+from reviewkit.ingest.session.toml_insertion import insert_keys, insert_measurements
 from reviewkit.model import inside
 from reviewkit.model.digests import file_digest, files_in
 from reviewkit.model.errors import CannotFinish, Fault, InputError
@@ -32,13 +32,14 @@ Ask = Callable[[str], str]  # given a question, returns the answer as typed
 @dataclass(frozen=True)
 class Added:
     """Files that were added. `copied`: by their paths in the session folder; `recognised`: what each file is, and why,
-    or what is left to ask; `tables`: the tables that were written.
+    or what is left to ask; `tables`: the tables that were written; `keys`: how many tables got more keys.
     """
 
     copied: tuple[str, ...]
     recognised: tuple[Recognised, ...]
     tables: tuple[Mapping[str, Any], ...]
-    others: tuple[str, ...] = field(default=())  # files that a table of the session names already
+    keys: int = 0
+    others: tuple[str, ...] = ()  # files that the session says enough about already
 
 
 def add_files(
@@ -85,20 +86,22 @@ def add_files(
         else:
             for each in same:
                 answers[each.file] = {**answers.get(each.file, {}), **chosen}
-    tables = _tables(recognition, answers, left)
-    if tables:
+    tables, keys = _changes(session, recognition, answers, left)
+    if tables or keys:
         if file_digest(session / FILE_NAME) != before:
             raise CannotFinish(f"{session / FILE_NAME} was changed meanwhile; the files were copied, so add them again")
-        raw = (session / FILE_NAME).read_bytes()
-        written = insert_measurements(raw.decode("utf-8"), FILE_NAME, tables)
-        write_whole(session / FILE_NAME, written.encode("utf-8"))
+        text = (session / FILE_NAME).read_bytes().decode("utf-8")
+        for number, more in keys.items():
+            text = insert_keys(text, FILE_NAME, number, more)
+        text = insert_measurements(text, FILE_NAME, tables) if tables else text
+        write_whole(session / FILE_NAME, text.encode("utf-8"))
     found = tuple(
         replace(each, table={**each.table, **answers.get(each.file, {})})
         for each in recognition.files
         if each.file in wanted
     )
     others = tuple(name for name in wanted if name not in {each.file for each in found})
-    return Added(copied, found, tuple(tables), others)
+    return Added(copied, found, tuple(tables), len(keys), others)
 
 
 def show_added(added: Added) -> Iterator[str]:
@@ -114,6 +117,8 @@ def show_added(added: Added) -> Iterator[str]:
     if added.tables:
         count = len(added.tables)
         yield f"{FILE_NAME}: {count} [[measurement]] table{'' if count == 1 else 's'} added"
+    if added.keys:
+        yield f"{FILE_NAME}: keys added to {added.keys} [[measurement]] table{'' if added.keys == 1 else 's'}"
 
 
 # ------------------------------------------------------------------ copying
@@ -207,15 +212,15 @@ def _recognised(session: Path, cache: Cache, answers: Mapping[str, Mapping[str, 
     """Return what the session's files are recognised as with these answers, as if they were written."""
     document = studio.under(read_document(session))
     entries = [
-        replace(each, raw={**each.raw, **answers[each.file]}) if each.number is None and each.file in answers else each
+        Entry({**each.raw, **answered}, defaults=each.defaults - answered.keys())
+        if (answered := answers.get(each.file))
+        else each
         for each in entries_of(document, listed_files(session))
     ]
-    bench = document.data.get("bench")
-    load = bench.get("load") if isinstance(bench, dict) else None
     repaired = False
     with suppress(InputError):
         repaired = (session / "repair.csv").is_file() and bool(read_repair(session / "repair.csv"))
-    return recognise(session, entries, ALONE, cache, load=load, repaired=repaired)
+    return recognise(session, entries, ALONE, cache, bench=document.data.get("bench"), repaired=repaired)
 
 
 def _answer(files: Sequence[Recognised], ask: Ask) -> Mapping[str, Any] | None:
@@ -233,14 +238,25 @@ def _answer(files: Sequence[Recognised], ask: Ask) -> Mapping[str, Any] | None:
             return first.choices[int(typed or 1) - 1]
 
 
-def _tables(recognition: Recognition, answers: Mapping[str, Mapping[str, Any]], left: set[str]) -> list[dict[str, Any]]:
-    """Return the tables of the files that needed an answer: with a kind, one says everything; without, what differs."""
-    whole = {each.file: {**each.table, **answers.get(each.file, {})} for each in recognition.files if not each.question}
-    for entry in recognition.entries:
-        if entry.file in whole and entry.raw.get("id") != PurePosixPath(entry.file).stem:
-            whole[entry.file] = {"id": entry.raw["id"], **whole[entry.file]}  # its name makes none that is safe
-    return [
-        {"file": file, **(whole[file] if "kind" in answer else answer)}
-        for file, answer in answers.items()
-        if file in whole and file not in left
-    ]
+def _changes(
+    session: Path, recognition: Recognition, answers: Mapping[str, Mapping[str, Any]], left: set[str]
+) -> tuple[list[dict[str, Any]], dict[int, dict[str, Any]]]:
+    """Return the tables that files need which were asked about, and the keys that tables need which name one, by their
+    place: with the kind among the answers, all keys; else what differs.
+    """
+    written = {entry.file: entry for entry in entries_of(read_document(session), listed_files(session))}
+    clear = {each.file: dict(each.table) for each in recognition.files if not each.question and each.file not in left}
+    ids = {entry.file: entry.raw.get("id") for entry in recognition.entries}
+    tables: list[dict[str, Any]] = []
+    keys: dict[int, dict[str, Any]] = {}
+    for file in [file for file in answers if file in clear]:
+        own, answer = written[file], dict(answers[file])
+        if "kind" in answer:
+            answer = {**clear[file], **own.raw, **answer}
+            if ids[file] != PurePosixPath(file).stem:  # its name makes no id that is safe
+                answer = {"id": ids[file], **answer}
+        if own.named and own.number is not None:
+            keys[own.number] = {key: value for key, value in answer.items() if key not in own.raw}
+        else:
+            tables.append({**own.raw, **answer})
+    return tables, keys

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import os
 import shutil
@@ -71,8 +72,18 @@ def run(arguments: Sequence[str]) -> int:
 
 def _new(options: argparse.Namespace) -> int:
     from reviewkit.commands.scaffold import make_session
+    from reviewkit.ingest.session.studio import read_studio
 
-    for name in make_session(options.folder):
+    studio = read_studio(options.folder)
+    if studio.note:
+        print(printable(studio.note))
+    unit = {key: getattr(options, key) for key in ("maker", "model", "year")}
+    if studio.document and sys.stdin.isatty() and sys.stdout.isatty():
+        with contextlib.suppress(EOFError):
+            unit = {key: input(f"{key}: ").strip() or None if value is None else value for key, value in unit.items()}
+    if unit["year"] and unit["year"].isdecimal():
+        unit["year"] = int(unit["year"])
+    for name in make_session(options.folder, studio, unit, options.like):
         print(options.folder / name)
     print(f"next: fill in {options.folder / 'session.toml'}, then: reviewkit plan {options.folder}")
     return DONE

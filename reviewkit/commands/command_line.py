@@ -38,9 +38,16 @@ def make_parser() -> argparse.ArgumentParser:
         "new",
         help="a session folder with every file explained by comments",
         formatter_class=raw,
-        description="Make a session folder to fill in. It builds as it is; an existing folder is left alone.",
+        description="Make a session folder to fill in. It builds as it is; an existing folder is left alone. Below a\n"
+        "studio.toml it asks for the unit, and repeats nothing that the studio says.",
     )
     new.add_argument("folder", metavar="FOLDER", type=_path, help="where; must not exist yet, or be empty")
+    new.add_argument("--maker", metavar="NAME", help="the unit's maker; in a studio, asked for on a terminal")
+    new.add_argument("--model", metavar="NAME", help="the unit's model; asked for in the same way")
+    new.add_argument("--year", metavar="YEAR", help="the year it was made; asked for in the same way")
+    new.add_argument(
+        "--like", metavar="SESSION", type=_path, help="plan the same measurements again that this session lists"
+    )
 
     add = commands.add_parser(
         "add",

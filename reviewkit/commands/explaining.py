@@ -86,5 +86,5 @@ def _of_measurements(folder: Path, document: TomlDocument, key: str, *, in_studi
 
 
 def _shown(document: TomlDocument, value: Any, *path: str | int) -> str:
-    file = f"{document.studio}/{STUDIO}" if document.is_taken(*path) else FILE_NAME
+    file = f"{document.studio}/{STUDIO}" if document.is_of_studio(*path) else FILE_NAME
     return f"{show_value(value)}  {file}:{document.line(*path)}"

@@ -1,20 +1,37 @@
-"""A new session folder: the files of templates/new/, each explained by its comments."""
+"""A new session folder: the files of templates/new/, each explained by its comments; in a studio, a short one."""
 
 from __future__ import annotations
 
+import json
+import re
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
+from reviewkit.ingest.session.session_file import FILE_NAME, parse_session, read_document
+from reviewkit.ingest.session.studio import Studio
+from reviewkit.ingest.session.toml_insertion import insert_measurements
 from reviewkit.model import places
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 
+_OF_ONE_EVENING = ("title", "volts")  # keys of a measurement that another session can't share
 
-def make_session(folder: Path) -> list[str]:
+
+def make_session(
+    folder: Path, studio: Studio, unit: Mapping[str, str | int | None], like: Path | None = None
+) -> list[str]:
     """Create the folder with its files; return their names.
 
     Parameters
     ----------
     folder : Path
         A folder that doesn't exist yet or is empty.
+    studio : Studio
+        Its studio. What that says isn't repeated.
+    unit : mapping
+        Values of [unit], as far as they are known.
+    like : Path, optional
+        Another session, whose measurements are planned again.
 
     Returns
     -------
@@ -24,18 +41,52 @@ def make_session(folder: Path) -> list[str]:
     Raises
     ------
     InputError
-        If something is there already.
+        If something is there already, or a value can't be that of its key.
     CannotFinish
         If it can't be written.
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(Fault(str(folder), 0, "is there already and not empty; name a folder that is not there yet"))
+    shipped = places.templates() / "new"
+    contents = {source.name: source.read_bytes() for source in sorted(shipped.iterdir())}
+    if studio.document:
+        contents[FILE_NAME] = (places.templates() / "new-in-studio" / FILE_NAME).read_bytes()
+        price = studio.document.data.get("price")
+        if isinstance(price, dict) and "index" in price:
+            del contents["prices.csv"]
+    contents[FILE_NAME] = _filled(contents[FILE_NAME].decode(), folder, unit, like).encode()
     made = []
     try:
         (folder / "measurements").mkdir(parents=True, exist_ok=True)
-        for source in sorted((places.templates() / "new").iterdir()):
-            (folder / source.name).write_bytes(source.read_bytes())
-            made.append(source.name)
+        for name, content in contents.items():
+            (folder / name).write_bytes(content)
+            made.append(name)
     except OSError as error:
         raise CannotFinish(f"{folder}: {error.strerror or error}") from error
     return [*made, "measurements"]
+
+
+def _filled(text: str, folder: Path, unit: Mapping[str, str | int | None], like: Path | None) -> str:
+    """Return a session.toml with the unit's values, and another session's measurements as planned."""
+    for key, value in unit.items():
+        if value is not None:
+            line = f"{key} = {json.dumps(value, ensure_ascii=False)}".replace("\\", r"\\")
+            text = re.sub(rf"^#?{key} = .*$", line, text, count=1, flags=re.MULTILINE)
+    if like and (tables := _planned(like)):
+        text = insert_measurements(text, FILE_NAME, tables)
+    if like or any(value is not None for value in unit.values()):
+        from reviewkit.measure import KINDS
+
+        parse_session(text, folder, kinds=KINDS)
+    return text
+
+
+def _planned(like: Path) -> list[dict[str, Any]]:
+    """Return the measurements of a session without what was found in them, those that have a place in measurements/."""
+    found = read_document(like).data.get("measurement")
+    tables = [table for table in found if isinstance(table, dict)] if isinstance(found, list) else []
+    return [
+        {key: value for key, value in table.items() if key not in _OF_ONE_EVENING} | {"planned": True}
+        for table in tables
+        if str(table.get("file", "measurements/")).startswith("measurements/")
+    ]

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
+from reviewkit.episode.chapters import ASKED, find_leads, segment_of_still
 from reviewkit.episode.stills import BEFORE
+from reviewkit.episode.wording import Speaker
 from reviewkit.model import spoken
 from reviewkit.model.card import Card
 from reviewkit.model.card_files import SESSION_CARDS, stills
@@ -15,53 +17,27 @@ from reviewkit.model.notes import Note, Notes
 from reviewkit.model.session import Session
 from reviewkit.model.sound import BOTH, SIDES, PlayedSound, lengths_of
 
-TITLES = {
-    "opening": "Opening",
-    "history": "History",
-    "front": "The front",
-    "rear": "The rear",
-    "inside": "Inside",
-    "fault": "The fault",
-    "before": "Before the repair",
-    "repair": "The repair",
-    "after": "After the repair",
-    "listening": "Listening",
-    "verdict": "The verdict",
-    "value": "What it is worth",
-    "closing": "Closing",
-}
-ORDER = tuple(TITLES)
+# the segments in the order of the story: the symptom, what it is, a look around, the symptom measured, the hunt, the
+# part, the same test again, what viewers ask of the rest, the verdict
+ORDER = (
+    *("opening", "history", "front", "rear", "inside", "before", "fault", "repair", "after", "listening"),
+    *ASKED,
+    *("verdict", "value", "closing"),
+)
 AS_FOUND = ORDER[: ORDER.index("repair") + 1]  # nothing from after the repair is shown or played there
 # segments that show an open chassis, and segments in which it is driven at power
 OPEN_CHASSIS = ("inside", "fault", "repair")
-AT_POWER = ("before", "after", "bench")
-_CARD_SEGMENTS = {
-    "title": "opening",
-    "rated": "history",
-    "hunt": "repair",
-    "fix": "repair",
-    "repair-list": "repair",
-    "score": "verdict",
-    "table": "verdict",
-    "number": "verdict",
-    "price": "value",
-    "ending": "closing",
-}
+AT_POWER = ("before", "after", "bench", *ASKED)
 # no chapter may be shorter (common practice of video platforms, no standard), so no segment is planned shorter
 SHORTEST_S = 10.0
 LONGEST_S = 240.0  # of a segment before it is flagged; a judgement, no source
+JOINED_S = 20.0  # a front and a rear that are both shorter are one look around; a judgement, no source
 MOST_SILENT_S = 12.0  # longest hold of cards without narration before a segment is flagged; a judgement, no source
 
 
 def segment_of_run(run: Run) -> str:
     """Return the segment of a measurement: before or after the repair; on the bench if nothing was repaired."""
     return "before" if run.conditions.measurement.stage == "before" else "after"
-
-
-def segment_of_still(still: Card) -> str:
-    """Return the segment of a still that no note calls for."""
-    usual = "before" if still.stage == BEFORE else "after"
-    return _CARD_SEGMENTS.get(still.first or still.id, usual)
 
 
 def segments_before_repair(notes: Notes) -> set[str]:
@@ -81,11 +57,9 @@ def order_segments(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
     return names
 
 
-def segment_title(name: str, repaired: bool) -> str:
-    """Return a segment's heading."""
-    if name == "bench" or (name == "after" and not repaired):
-        return "On the bench"
-    return TITLES.get(name, name.capitalize())
+def title_of(name: str, titles: Mapping[str, str]) -> str:
+    """Return a segment's title: as the notes or the templates word it, else its name."""
+    return titles.get(name) or name.capitalize()
 
 
 def assemble(
@@ -95,6 +69,7 @@ def assemble(
     cards: Sequence[Card],
     cautions: Mapping[str, Sequence[str]],
     repaired: bool,
+    titles: Mapping[str, str],
     sounds: Sequence[PlayedSound] = (),
 ) -> tuple[Segment, ...]:
     """Assemble the segments with their planned times.
@@ -110,10 +85,12 @@ def assemble(
     cards : sequence of Card
         The cards in order. What is said of other measurements is left out.
     cautions : mapping of str to sequence of str
-        By "open", "repair", "power", "sound" and "all"; the last are spoken before everything else, in the first
-        segment's time.
+        By "open", "cold", "live", "repair", "power", "sound" and "all"; the last are spoken before everything else, in
+        the first segment's time.
     repaired : bool
         True if something was repaired.
+    titles : mapping of str to str
+        By segment; those of the user's own have their name.
     sounds : sequence of PlayedSound
         The sounds.
 
@@ -130,15 +107,17 @@ def assemble(
         by_segment.setdefault(note.segment or "opening", []).append(note)
     called = {card for note in kept for card in note.cards}
     shown_stills = stills(cards)
-    said = _of_the_shown(said, shown_stills)
+    leads = find_leads(cards)
+    said = _of_the_shown(said, shown_stills, leads)
     places = {still.id: segment_of_still(still) for still in shown_stills if still.id not in called}
     heard = _place_sounds(sounds, kept)
     if not repaired and "bench" in noted and "after" not in noted:
         # nothing was repaired: the measurements go into a segment that the user calls bench
-        said = {("bench" if name == "after" else name): sentences for name, sentences in said.items()}
-        places = {card: ("bench" if name == "after" else name) for card, name in places.items()}
-        heard = {stem: ("bench" if name == "after" else name) for stem, name in heard.items()}
-    said = _move_to_called(said, kept, cards)
+        to_bench = dict.fromkeys(("after", *ASKED), "bench")
+        said = {to_bench.get(name, name): sentences for name, sentences in said.items()}
+        places = {card: to_bench.get(name, name) for card, name in places.items()}
+        heard = {stem: to_bench.get(name, name) for stem, name in heard.items()}
+    said = _move_to_shown(said, kept, places, cards, leads)
     needed = [
         *(name for name, sentences in said.items() if sentences),
         *places.values(),
@@ -147,9 +126,9 @@ def assemble(
     ]
     names = order_segments(noted, needed)
     sounding = {*heard.values(), *(name for name, notes in by_segment.items() if any(note.sounds for note in notes))}
-    warned = _cautions_by_segment(names, cautions, sounding)
+    warned = _cautions_by_segment(names, cautions, sounding, repaired=repaired)
     lengths_s, holds = lengths_of(sounds), {still.id: still.hold_s for still in shown_stills}
-    together = _BeatBuilder(cards, called)
+    together = _BeatBuilder(cards, called, leads)
     segments: list[Segment] = []
     start_s, said_before = 0.0, set[Sentence]()
     for name in names:
@@ -162,17 +141,24 @@ def assemble(
         )
         said_too = [*(cautions.get("all", ()) if not segments else ()), *warned.get(name, ())]
         length_s, flag = _plan_length(session, beats, said_too, holds, lengths_s)
-        segments.append(
-            Segment(name, segment_title(name, repaired), start_s, length_s, beats, tuple(warned.get(name, ())), flag)
-        )
+        title, own_cautions = title_of(name, titles), tuple(warned.get(name, ()))
+        last = segments[-1] if segments else None
+        if name == "rear" and last and last.name == "front" and max(length_s, last.length_s) < JOINED_S:
+            del segments[-1]
+            name, title, start_s = last.name, title_of("around", titles), last.start_s
+            beats, own_cautions = (*last.beats, *beats), (*last.cautions, *own_cautions)
+            length_s, flag = _plan_length(session, beats, own_cautions, holds, lengths_s)
+        segments.append(Segment(name, title, start_s, length_s, beats, own_cautions, flag))
         start_s += length_s
     return tuple(segments)
 
 
-def _of_the_shown(said: Mapping[str, Sequence[Sentence]], shown: Sequence[Card]) -> dict[str, list[Sentence]]:
+def _of_the_shown(
+    said: Mapping[str, Sequence[Sentence]], shown: Sequence[Card], leads: Mapping[str, str]
+) -> dict[str, list[Sentence]]:
     """Return the sentences without those about measurements of which nothing is shown in that stage."""
-    shown_before = {still.first or still.id for still in shown if still.stage == BEFORE}
-    shown_later = {still.first or still.id for still in shown if still.stage != BEFORE}
+    shown_before = {leads[still.id] for still in shown if still.stage == BEFORE}
+    shown_later = {leads[still.id] for still in shown if still.stage != BEFORE}
     kept = {"", *SESSION_CARDS}
     return {
         name: [one for one in sentences if one.card in kept | (shown_before if name == "before" else shown_later)]
@@ -180,25 +166,32 @@ def _of_the_shown(said: Mapping[str, Sequence[Sentence]], shown: Sequence[Card])
     }
 
 
-def _move_to_called(
-    said: Mapping[str, Sequence[Sentence]], notes: Sequence[Note], cards: Sequence[Card]
+def _move_to_shown(
+    said: Mapping[str, Sequence[Sentence]],
+    notes: Sequence[Note],
+    places: Mapping[str, str],
+    cards: Sequence[Card],
+    leads: Mapping[str, str],
 ) -> dict[str, list[Sentence]]:
-    """Move sentences to the segment in which a note shows their card, unless one does so in their own.
+    """Move sentences to the segment in which a note shows their card, unless one does so in their own; without a note
+    to where it is shown anyway.
 
-    Sentences about the time before the repair stay there: after it, the card says something else.
+    Those about the time before the repair are said of the card as found, all others of the card after it.
     """
-    first = {card.id: card.first or card.id for card in cards}  # without those as found
-    shown_in: dict[str, list[str]] = {}
+    found = {card.found.id for card in cards if card.found} | {card.id for card in cards if card.stage == BEFORE}
+    shown_in: dict[tuple[str, bool], list[str]] = {}
     for note in notes:
         for card in note.cards:
-            if card in first:
-                shown_in.setdefault(first[card], []).append(note.segment or "opening")
+            if card in leads:
+                shown_in.setdefault((leads[card], card in found), []).append(note.segment or "opening")
+    for card, place in places.items():
+        if card in leads:
+            shown_in.setdefault((leads[card], card in found), [place])
     moved: dict[str, list[Sentence]] = {}
     for name, sentences in said.items():
         for one in sentences:
-            elsewhere = [place for place in shown_in.get(one.card, ()) if place != "before"]
-            stays = name == "before" or not elsewhere or name in elsewhere
-            moved.setdefault(name if stays else elsewhere[0], []).append(one)
+            shown = shown_in.get((one.card, name == "before"), [name])
+            moved.setdefault(name if name in shown else shown[0], []).append(one)
     return moved
 
 
@@ -219,8 +212,8 @@ def _place_sounds(sounds: Sequence[PlayedSound], notes: Sequence[Note]) -> dict[
 class _BeatBuilder:
     """Assembles beats: a note, the cards it calls for, the sentences about them."""
 
-    def __init__(self, cards: Sequence[Card], called: Collection[str]) -> None:
-        self._first = {still.id: still.first or still.id for still in stills(cards)}
+    def __init__(self, cards: Sequence[Card], called: Collection[str], leads: Mapping[str, str]) -> None:
+        self._first, self._speaker = leads, Speaker()
         self._found = {card.found.id for card in cards if card.found}
         self._rest: dict[str, list[str]] = {}  # cards that continue a first one, unless a note calls for them
         for card in cards:
@@ -271,7 +264,7 @@ class _BeatBuilder:
             card = left[0].card
             together = [one for one in left if one.card == card]
             left = [one for one in left if one.card != card]
-            yield Beat(None, tuple(one.text for one in together), (card,) if card in self._first else ())
+            yield Beat(None, tuple(map(self._speaker.word, together)), (card,) if card in self._first else ())
 
     def _with_rest(self, cards: Sequence[str]) -> tuple[str, ...]:
         """Return cards with those that follow them and haven't been shown yet."""
@@ -282,7 +275,7 @@ class _BeatBuilder:
         firsts = {self._first.get(card, card) for card in cards}
         removed = [one for one in left if one.card in firsts]
         left[:] = [one for one in left if one.card not in firsts]
-        return tuple(one.text for one in removed)
+        return tuple(map(self._speaker.word, removed))
 
 
 def _talking_s(texts: Sequence[str], session: Session) -> float:
@@ -325,10 +318,11 @@ def _plan_length(
 
 
 def _cautions_by_segment(
-    names: Sequence[str], cautions: Mapping[str, Sequence[str]], sounding: Collection[str]
+    names: Sequence[str], cautions: Mapping[str, Sequence[str]], sounding: Collection[str], *, repaired: bool
 ) -> dict[str, list[str]]:
-    """Place each caution where it is first needed, and those of the open chassis again after power. `sounding`: the
-    segments with sounds.
+    """Place each caution where it is first needed; later, the short form for an open chassis, cold or live.
+
+    `sounding`: the segments with sounds.
     """
     placed: dict[str, list[str]] = {}
 
@@ -337,22 +331,24 @@ def _cautions_by_segment(
             placed.setdefault(name, []).extend(cautions.get(topic, ()))
 
     opened = [name for name in names if name in OPEN_CHASSIS]
-    driven = next((index for index, name in enumerate(names) if name in AT_POWER), len(names))
     place(next(iter(opened), None), "open")
-    place(next((name for name in opened[1:] if names.index(name) > driven), None), "open")
-    place(next((name for name in names if name in ("repair", "fault")), None), "repair")
+    for name in opened[1:]:
+        place(name, "live" if name == "fault" else "cold")
+    powered = ("before", "fault", "repair") if repaired else ("fault", "repair")
+    place(next((name for name in names if name in powered), None), "repair")
     place(next((name for name in names if name in AT_POWER), None), "power")
     place(next((name for name in names if name in sounding), None), "sound")
     return placed
 
 
 def make_chapters(
-    segments: Sequence[Segment], final: Sequence[tuple[float, str]], repaired: bool
+    segments: Sequence[Segment], final: Sequence[tuple[float, str]], titles: Mapping[str, str]
 ) -> tuple[Chapter, ...]:
     """Return the chapters: the final cut's if known, else the planned ones."""
     if final:
-        return tuple(Chapter(start_s, segment_title(name, repaired)) for start_s, name in final)
-    return tuple(Chapter(segment.start_s, segment.title) for segment in segments)
+        planned = {segment.name: segment.title for segment in segments}
+        return tuple(Chapter(start_s, planned.get(name) or title_of(name, titles), name) for start_s, name in final)
+    return tuple(Chapter(segment.start_s, segment.title, segment.name) for segment in segments)
 
 
 def find_chapters_fault(chapters: Sequence[Chapter], end_s: float) -> str:

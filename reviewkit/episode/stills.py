@@ -296,5 +296,6 @@ def _finding(
         "change": change,
         "channel": change.after.channel if change else "",
         "settings": len(runs),
+        "by_meter": kind == "reading" or not any(run.conditions.measurement.file for run in runs),
     }
     return Point("titles", form, facts)

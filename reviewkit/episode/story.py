@@ -6,8 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from reviewkit.episode.stills import changed_most
 from reviewkit.measure.likeness import is_like
 from reviewkit.model import quantities
+from reviewkit.model.card import Card
 from reviewkit.model.change import Change
 from reviewkit.model.episode import Episode, Story
 from reviewkit.model.finding import Finding
@@ -25,7 +27,7 @@ _TIMES, _DECIBELS = 2.0, 3.0  # a smaller change is not what an episode is about
 
 def find_story(episode: Episode) -> Story:
     """Find what the repair changed most for the better, and count the verdicts."""
-    change, channels = _main_change(episode.changes)
+    change, channels = _main_change(episode.changes, changed_most(episode.cards))
     words = [verdict.verdict for verdict in episode.verdicts]
     return Story(
         repaired=any(map(was_worked_on, episode.repair))
@@ -40,11 +42,17 @@ def find_story(episode: Episode) -> Story:
     )
 
 
-def _main_change(changes: Sequence[Change]) -> tuple[Change | None, str]:
-    """Return the largest improvement of the first subject that has one, and whose it is: "one", "both" or ""."""
-    for quantity in _SUBJECTS:
+def _main_change(changes: Sequence[Change], pair: Card | None) -> tuple[Change | None, str]:
+    """Return what improved most, and whose it is: "one", "both" or "".
+
+    That is the improvement that a card shows, `pair`, so that texts and cards tell one story; without one, the largest
+    of the first subject that has one.
+    """
+    shown: Change | None = pair.finding.facts["change"] if pair is not None and pair.finding is not None else None
+    shown = shown if shown is not None and _improvement(shown) >= 1 else None
+    for quantity in (shown.after.quantity,) if shown is not None else _SUBJECTS:
         own = [change for change in changes if change.after.quantity == quantity]
-        largest = max(own, key=_improvement, default=None)
+        largest = shown or max(own, key=_improvement, default=None)
         if largest is None or _improvement(largest) < 1:
             continue
         others = [change for change in own if _is_other_channel(change, largest)]

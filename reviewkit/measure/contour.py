@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +18,7 @@ from reviewkit.measure.control_readings import (
     size_of,
     slope_beyond,
 )
+from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Card, Chart, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
@@ -29,6 +32,8 @@ from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
 _FLAT_DB = 0.1  # a control with a smaller effect counts as flat
+# what a setting says of which end a control is at
+_ENDS = re.compile(r"\b(?:full|fully|all the way|up|down|max(?:imum)?|min(?:imum)?|boost|cut)\b", re.IGNORECASE)
 # the title of a card whose settings all begin with this word
 _TITLES = {"loudness": "Loudness", "filter": "Filters"} | dict.fromkeys(("bass", "treble", "tone"), "Tone controls")
 
@@ -177,31 +182,49 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return a setting's largest effect and where it is, its effect on the other side of 1 kHz, and its corners."""
+    """Return a filter's corner, or a setting's largest effect and that on the other side of 1 kHz."""
     largest, m = largest_of(run), run.conditions.measurement
     if largest is None:
         return ()
+    for _, name, _ in SIDES:
+        # the worse channel's corner is the one nearer the middle
+        corner = min(figures.by_channel(run, name), key=lambda f: abs(np.log(f.value / REFERENCE_HZ)), default=None)
+        slope = slope_beyond(run, corner) if corner is not None else None
+        # a gentler slope is a tone control's
+        if corner is not None and slope is not None and slope.value <= FILTER_DB:
+            was = [f for f in figures.by_channel(before, name) if f.channel == corner.channel] if before else []
+            facts = {"setting": m.setting, "corner": corner, "slope": slope, "low": name == "corner_low"}
+            facts["before"] = quantities.worse(was)
+            return (Point("contour", "corner", facts, m.id),)
     other = "boost_high" if largest.quantity == "boost_low" else "boost_low"
     was = [f for f in before.findings if f.quantity == largest.quantity] if before else []
     facts = {
         "setting": m.setting,
-        "against": run.conditions.reference_name,
-        "findings": figures.by_channel(run, largest.quantity),
         "largest": largest,
         "other": max(figures.by_channel(run, other), key=size_of, default=None),
+        "opposite": None,
         "flat": size_of(largest) < _FLAT_DB,
         "before": next((f for f in was if f.channel == largest.channel), None),
     }
-    said = [Point("contour", "boost", facts, m.id)]
-    for _, corner, _ in SIDES:
-        own = figures.by_channel(run, corner)
-        # the worse channel's corner is the one nearer the middle
-        nearest = min(own, key=lambda f: abs(np.log(f.value / REFERENCE_HZ)), default=None)
-        slope = slope_beyond(run, nearest) if nearest is not None else None
-        # a gentler slope is a tone control, which its two ends describe
-        if nearest is not None and (slope is None or slope.value <= FILTER_DB):
-            said.append(Point("contour", "corner", {"corner": nearest, "slope": slope}, m.id))
-    return tuple(said)
+    return (Point("contour", "boost", facts, m.id),)
+
+
+def join_points(points: Sequence[Point]) -> tuple[Point, ...]:
+    """Return points with the two ends of one control in one: "bass full up", "bass full down"."""
+    joined: dict[object, Point] = {}
+    for point in points:
+        setting = str(point.facts["setting"])
+        control = " ".join(_ENDS.sub(" ", setting).split())
+        key: object = point.measurement
+        if control != setting and point.name == "boost" and not point.facts["before"] and not point.facts["flat"]:
+            largest = point.facts["largest"]
+            key = (control.casefold(), quantities.hertz(largest.at["frequency"]))
+            first = joined.get(key)
+            if first is not None and (first.facts["largest"].value > 0) != (largest.value > 0):
+                joined[key] = replace(first, facts={**first.facts, "setting": control, "opposite": largest})
+                continue
+        joined[key if key not in joined else point.measurement] = point
+    return tuple(joined.values())
 
 
 KIND = Kind(
@@ -214,4 +237,5 @@ KIND = Kind(
     findings=findings,
     card=card,
     points=points,
+    joined=join_points,
 )

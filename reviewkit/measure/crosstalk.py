@@ -145,28 +145,16 @@ def _worst(run: Run) -> list[Finding]:
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the worse direction at 1 kHz, the worst over the band, and what it was before."""
-    m = run.conditions.measurement
     at_1k = figures.by_channel(run, "crosstalk", frequency=1000.0)
-    worst = _worst(run)
     was = figures.by_channel(before, "crosstalk", frequency=1000.0) if before else []
-    facts = []
-    if at_1k:
-        facts.append(
-            Point(
-                "crosstalk",
-                "spot",
-                {
-                    "findings": at_1k,
-                    "worse": quantities.worse(at_1k),
-                    "before": quantities.worse(was),
-                    "rated": bool(figures.rated(run.conditions, "crosstalk", "separation")),
-                },
-                m.id,
-            )
-        )
-    if worst:
-        facts.append(Point("crosstalk", "worst", {"worse": quantities.worse(worst), "band": worst[0].at["band"]}, m.id))
-    return tuple(facts)
+    facts = {
+        "spot": quantities.worse(at_1k),
+        "one_way": len({f.channel for f in run.findings}) == 1,
+        "worst": quantities.worse(_worst(run)),
+        "before": quantities.worse(was),
+    }
+    found = facts["spot"] or facts["worst"]
+    return (Point("crosstalk", "separation", facts, run.conditions.measurement.id),) if found else ()
 
 
 KIND = Kind(

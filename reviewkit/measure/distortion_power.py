@@ -214,29 +214,28 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the power at 1 % per channel, the lowest distortion with its power, and what it was before."""
+    """Return the distortion at 1 W as found and what it was, and the power at 1 %, and whether that changed."""
     m = run.conditions.measurement
-    shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": figures.driven(run.conditions)}
-
-    def lowest(of: Run) -> list[Finding]:
-        return figures.by_channel(of, "lowest_distortion")
-
     said = []
-    for name, here, was, more in (
-        ("power", powers(run, ONE_PERCENT), powers(before, ONE_PERCENT) if before else [], {"limit": ONE_PERCENT}),
-        ("lowest", lowest(run), lowest(before) if before else [], {}),
-    ):
-        if here:
-            facts = {
-                **shared,
-                **more,
-                "findings": here,
-                "worse": quantities.worse(here),
-                "figure": here[0].at.get("figure", "distortion"),
-                "before": quantities.worse(was),
-            }
-            said.append(Point("distortion-power", name, facts, m.id))
+    spot = figures.by_channel(run, "distortion", power=_SPOT_W)
+    was = figures.by_channel(before, "distortion", power=_SPOT_W) if before else []
+    shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": figures.driven(run.conditions)}
+    if spot and (was or m.stage == "before"):
+        facts = {"findings": spot, "worse": quantities.worse(spot), "before": quantities.worse(was), "power": _SPOT_W}
+        said.append(Point("distortion-power", "spot", {**shared, **facts}, m.id))
+    here = powers(run, ONE_PERCENT)
+    # of a channel that passes the limit at a lower power as well, this one says nothing
+    if here and not (m.stage == "before" and _rises_early(run)):
+        # not called "before": the card of this power is the one that judges it
+        earlier = powers(before, ONE_PERCENT) if before and not _rises_early(before) else []
+        facts = {"findings": here, "worse": quantities.worse(here), "earlier": quantities.worse(earlier)}
+        said.append(Point("distortion-power", "power", {**shared, **facts, "limit": ONE_PERCENT}, m.id))
     return tuple(said)
+
+
+def _rises_early(run: Run) -> bool:
+    """Return whether any channel has more than 1 % below the power at which it has its lowest distortion."""
+    return any(len(c.y) and np.max(c.y[: int(np.argmin(c.y)) + 1]) > ONE_PERCENT for c in run.curves)
 
 
 KIND = Kind(

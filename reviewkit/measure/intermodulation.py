@@ -180,45 +180,20 @@ def _whole(highest_hz: float) -> Axis:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the figure per channel with its convention, and the strongest order, or that none is above the noise."""
+    """Return the worse channel's figure with its tones, and what it was."""
     m = run.conditions.measurement
     here = figures.by_channel(run, "imd")
     worst = quantities.worse(here)
     if worst is None:
         return ()
-    convention = MODULATION if worst.at["method"] == METHODS["imd", MODULATION] else DIFFERENCE
     was = figures.by_channel(before, "imd") if before else []
-    second, third = (run.get(name, worst.channel) for name in ("imd_second", "imd_third"))
-    assert second is not None
-    assert third is not None
-    leads = "second" if second.value > third.value else "third"
     facts = {
-        "findings": here,
         "worse": worst,
         "before": quantities.worse([f for f in was if f.at["method"] == worst.at["method"]]),
         "drive": levels_in_words(run, here),
         "tones": worst.at["tones"],
-        "convention": convention,
     }
-    order = {
-        "leads": leads,
-        "leading": second if leads == "second" else third,
-        "other": third if leads == "second" else second,
-    }
-    return (
-        Point("intermodulation", "figure", facts, m.id),
-        Point(
-            "intermodulation",
-            "order",
-            {
-                **order,
-                "channel": worst.channel,
-                "convention": convention,
-                "noise": worst.at.get("limited_by") == "noise",
-            },
-            m.id,
-        ),
-    )
+    return (Point("intermodulation", "figure", facts, m.id),)
 
 
 KIND = Kind(

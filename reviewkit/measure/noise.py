@@ -170,28 +170,19 @@ def _re(f: Finding) -> str:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the noise in volts, how far it lies below the rated power and 1 W, and how much of it is hum."""
+    """Return how far the noise is below the rated power or 1 W, else its volts, and how much of it is hum."""
     m = run.conditions.measurement
     facts = []
-    volts = _by_condition(run, "noise")
-    if volts:
-        # in volts the unweighted figure comes first, as a ratio the weighted one
-        plain = volts[-1]
-        was = quantities.worse(_alike(before, plain[0]))
-        under = {"band": plain[0].at["band"], "weighting": plain[0].at.get("weighting", "")}
-        facts.append(
-            Point("noise", "volts", {"findings": plain, "worse": quantities.worse(plain), "before": was, **under}, m.id)
-        )
-    ratios = _by_condition(run, "snr")
+    volts, ratios = _by_condition(run, "noise"), _by_condition(run, "snr")
     if ratios:
         worse = quantities.worse(ratios[0])
         assert worse is not None
-        at_1w = [f for same in ratios for f in same if f.at["reference"] == 1.0 and f.channel == worse.channel]
-        one_watt = next(
-            (f for f in at_1w if f.at.get("weighting") == worse.at.get("weighting") and f is not worse), None
-        )
-        said = {"worse": worse, "one_watt": one_watt, "before": quantities.worse(_alike(before, worse))}
-        facts.append(Point("noise", "ratio", {**said, "rated": figures.rated_output_w(run.conditions)}, m.id))
+        facts.append(Point("noise", "ratio", {"worse": worse, "before": quantities.worse(_alike(before, worse))}, m.id))
+    elif volts:
+        # in volts the unweighted figure comes first, as a ratio the weighted one
+        plain = volts[-1]
+        under = {"weighting": plain[0].at.get("weighting", ""), "before": quantities.worse(_alike(before, plain[0]))}
+        facts.append(Point("noise", "volts", {"findings": plain, "worse": quantities.worse(plain), **under}, m.id))
     hum = quantities.worse(figures.by_channel(run, "hum_voltage"))
     if hum is not None:
         noise = next(f for f in volts[-1] if f.channel == hum.channel)

@@ -145,33 +145,15 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the worse channel's deviation and its frequency, the same over the middle of the band, and what it was."""
+    """Return the worse channel's deviation over the band that its card is about, and what it was."""
     m = run.conditions.measurement
-    whole = figures.by_channel(run, "riaa_deviation")
-    if not whole:
+    band = sweeps.main_band(run, "riaa_deviation")
+    here = figures.by_channel(run, "riaa_deviation", band=band)
+    if band is None or not here:
         return ()
-    bands = list(dict.fromkeys((f.at["band"][0], f.at["band"][1]) for f in whole))
-    here = figures.by_channel(run, "riaa_deviation", band=list(bands[0]))
-    worse = quantities.worse(here)
-    was = figures.by_channel(before, "riaa_deviation", band=list(bands[0])) if before else []
-    facts = [
-        Point(
-            "phono",
-            "deviation",
-            {
-                "findings": here,
-                "worse": worse,
-                "band": bands[0],
-                "amendment": m.amendment,
-                "before": quantities.worse(was),
-            },
-            m.id,
-        )
-    ]
-    middle = quantities.worse(figures.by_channel(run, "riaa_deviation", band=list(MIDDLE_BAND_HZ)))
-    if middle is not None and worse is not None and quantities.show(middle) != quantities.show(worse):
-        facts.append(Point("phono", "middle", {"worse": middle, "band": MIDDLE_BAND_HZ}, m.id))
-    return tuple(facts)
+    was = figures.by_channel(before, "riaa_deviation", band=band) if before else []
+    facts = {"worse": quantities.worse(here), "band": band, "amendment": m.amendment, "before": quantities.worse(was)}
+    return (Point("phono", "deviation", facts, m.id),)
 
 
 KIND = Kind(

@@ -183,27 +183,36 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         earlier = before.findings if before else ()
         was = [f for now in group for f in earlier if _same(f, now) and f.channel == now.channel]
         (said if was or group[0].quantity in quantities.QUANTITIES else others).append((group, was))
-    return tuple(_point(run, group, was, first=i == 0) for i, (group, was) in enumerate(said or others))
+    return tuple(_point(run, group, was) for group, was in said or others)
 
 
-def _point(run: Run, group: list[Finding], was: list[Finding], *, first: bool) -> Point:
+def _point(run: Run, group: list[Finding], was: list[Finding]) -> Point:
     f = group[0]
     apart = ("frequency", "input", "power", "voltage", "load")
     rest = {key: value for key, value in f.at.items() if key not in apart}
     level = {key: f.at[key] for key in apart[2:] if key in f.at}
+    same = [quantities.show(x) for x in was] == [quantities.show(x) for x in group]
     facts = {
-        "findings": group,
+        "findings": _speaking(group),
         "label": quantities.quantity_of(f).name,
-        "before": was if [quantities.show(x) for x in was] != [quantities.show(x) for x in group] else [],
-        "unchanged": bool(was) and [quantities.show(x) for x in was] == [quantities.show(x) for x in group],
+        "before": [] if same else _speaking(was),
+        "unchanged": bool(was) and same,
         "frequency": f.at.get("frequency"),
         "level": quantities.conditions(level) if len(level) > 1 or "load" not in level else "",
         "load": f.at.get("load"),
         "input": f.at.get("input", ""),
         "rest": _conditions(f, rest),
-        "first": first,
     }
     return Point("reading", "value", facts, run.conditions.measurement.id)
+
+
+def _speaking(group: list[Finding]) -> list[Finding]:
+    """Return the worse channel's reading, which speaks for both; each, if they are alike or none is worse."""
+    worse = quantities.worse(group)
+    quantity = quantities.quantity_of(worse) if worse is not None else None
+    if worse is None or quantity is None or not (quantity.better or quantity.either_way):
+        return group
+    return group if len({quantities.show(f) for f in group}) == 1 else [worse]
 
 
 KIND = Kind(

@@ -18,6 +18,8 @@ from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
+_UNEVEN_DB = 0.5  # from here, one channel is said to be louder than the other (a judgement)
+
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return deviation_high, deviation_low, flatness, corner_low and corner_high per channel, and channel_balance.
@@ -111,7 +113,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return how flat it is, where the corners are, how far the channels differ, and how flat it was before."""
+    """Return how flat it is and was, a corner inside the audio band, and by how much one channel is louder."""
     facts: list[Point] = []
     bands = [f.at["band"] for f in figures.by_channel(run, "flatness")]
     if bands:
@@ -128,14 +130,16 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 {
                     "findings": flat,
                     "worse": quantities.worse(flat),
+                    "furthest": _furthest(run, quantities.worse(flat)),
                     "band": band_hz,
-                    "before": quantities.worse(was),
+                    "before": _furthest(before, quantities.worse(was)) if before else None,
                     "setting": run.conditions.measurement.setting,
                 },
                 run.conditions.measurement.id,
             )
         )
-    low, high = figures.by_channel(run, "corner_low"), figures.by_channel(run, "corner_high")
+    low = [f for f in figures.by_channel(run, "corner_low") if f.value > AUDIO_BAND_HZ[0]]
+    high = [f for f in figures.by_channel(run, "corner_high") if f.value < AUDIO_BAND_HZ[1]]
     if low or high:
         # the worse channel's corner is the one nearer the middle
         facts.append(
@@ -150,9 +154,18 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             )
         )
     balance = run.get("channel_balance")
-    if balance is not None:
+    if balance is not None and abs(balance.value) >= _UNEVEN_DB:
         facts.append(Point("response", "balance", {"finding": balance}, run.conditions.measurement.id))
     return tuple(facts)
+
+
+def _furthest(run: Run, flat: Finding | None) -> Finding | None:
+    """Return the deviation, with its sign, by which a channel is as flat as it is."""
+    if flat is None:
+        return None
+    alike = [f for name in ("deviation_low", "deviation_high") for f in figures.by_channel(run, name)]
+    alike = [f for f in alike if f.channel == flat.channel and f.at.get("band") == flat.at.get("band")]
+    return max(alike, key=lambda f: abs(f.value), default=None)
 
 
 KIND = Kind(

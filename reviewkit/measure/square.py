@@ -149,22 +149,20 @@ def _percent(edges: Sequence[Trace]) -> Axis:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the rise time and overshoot, the tilt of the tops, and what they were before."""
-    m = run.conditions.measurement
-    said: list[Point] = []
-    shared = {"drive": figures.drive(run.conditions), "driven": figures.driven(run.conditions)}
-    for quantity in ("rise_time", "overshoot", "tilt"):
-        own = figures.by_channel(run, quantity)
-        worse = quantities.worse(own)
-        if worse is None:
-            continue
-        was = quantities.worse(figures.by_channel(before, quantity)) if before else None
-        facts = {**shared, "findings": own, "worse": worse, "before": was, "frequency": worse.at["frequency"]}
-        # an overshoot or a tilt within its own uncertainty, or too small for a screen, counts as none
-        seen = [f for f in own if abs(f.value) > max(_UNSEEN_PERCENT, f.uncertainty or 0.0)]
-        facts["unseen"] = quantity != "rise_time" and not seen
-        said.append(Point("square", quantity, facts, m.id))
-    return tuple(said)
+    """Return rise time and overshoot of the worse channel, the tilt of the tops, and what they were before."""
+    found = {name: quantities.worse(figures.by_channel(run, name)) for name in ("rise_time", "overshoot", "tilt")}
+    frequency = next((f.at["frequency"] for f in found.values() if f is not None), None)
+    if frequency is None:
+        return ()
+    # an overshoot or a tilt within its own uncertainty, or too small for a screen, counts as none
+    seen = {name: f for name, f in found.items() if name == "rise_time" or (f is not None and _is_seen(f))}
+    was = {f"{name}_before": quantities.worse(figures.by_channel(before, name)) if before else None for name in found}
+    facts = {**dict.fromkeys(found), **seen, **was, "frequency": frequency}
+    return (Point("square", "edge", facts, run.conditions.measurement.id),)
+
+
+def _is_seen(finding: Finding) -> bool:
+    return abs(finding.value) > max(_UNSEEN_PERCENT, finding.uncertainty or 0.0)
 
 
 KIND = Kind(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -28,6 +28,8 @@ from reviewkit.signal.tone_lines import of_spectrum
 
 NAMED_HARMONICS = range(2, 10)
 HARMONIC_NAMES = {2: "2nd", 3: "3rd"}
+_MOSTLY = 0.8  # of a distortion's power: from here it is "mostly" one harmonic
+_DIES_AWAY_DB = 30.0  # from the strongest odd harmonic to the highest: from here they die away (a judgement)
 
 
 def leading_figure(run: Run) -> str:
@@ -264,7 +266,7 @@ def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Findin
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the distortion per channel and what it was, the strongest harmonic, and hum if it exceeds them all."""
+    """Return the distortion per channel and what it was, as found its harmonics, and hum if it exceeds them all."""
     m = run.conditions.measurement
     quantity = leading_figure(run)
     here = figures.by_channel(run, quantity)
@@ -282,29 +284,36 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 "before": quantities.worse(was),
                 "drive": levels_in_words(run, here),
                 "frequency": tone.value,
-                "figure": quantities.QUANTITIES[quantity].name,
-                "origin": "spectrum" if "window" in here[0].at else "waveform",
             },
             m.id,
         )
     ]
     worst = quantities.worse(here)
     assert worst is not None
-    leading = quantities.worse([run.get(f"harmonic_{n}", worst.channel) for n in NAMED_HARMONICS])
-    if leading is not None:
-        facts.append(
-            Point(
-                "tone",
-                "harmonics",
-                {"leading": leading, "channel": worst.channel, "order": quantities.QUANTITIES[leading.quantity].name},
-                m.id,
-            )
-        )
+    levels = {n: f for n in NAMED_HARMONICS if (f := run.get(f"harmonic_{n}", worst.channel))}
+    leading = quantities.worse(list(levels.values()))
+    if leading is not None and m.stage == "before":
+        name = quantities.QUANTITIES[leading.quantity].name
+        shape = {"mostly": _share([leading], worst) >= _MOSTLY, "odd": _are_odd(levels, worst)}
+        facts.append(Point("tone", "harmonics", {"leading": leading, "order": name, **shape}, m.id))
     hum = quantities.worse(figures.by_channel(run, "hum"))
     # hum that lies under the harmonics is a figure for the page, and no news
     if hum is not None and (leading is None or hum.value > leading.value):
         facts.append(Point("tone", "hum", {"finding": hum}, m.id))
     return tuple(facts)
+
+
+def _share(harmonics: Iterable[Finding], distortion: Finding) -> float:
+    """Return the share of a distortion's power that some of its harmonics have."""
+    return float(sum(10 ** (f.value / 10) for f in harmonics) / (distortion.value / 100) ** 2)
+
+
+def _are_odd(levels: Mapping[int, Finding], distortion: Finding) -> bool:
+    """Return whether odd harmonics make up the distortion, and the highest is not far below the strongest."""
+    odd = {n: f for n, f in levels.items() if n % 2}
+    if len(odd) < 3 or _share(odd.values(), distortion) < _MOSTLY:
+        return False
+    return max(f.value for f in odd.values()) - odd[max(odd)].value <= _DIES_AWAY_DB
 
 
 KIND = Kind(

@@ -21,12 +21,19 @@ def kind_of(kind: str, shape: str) -> str:
 KINDS = tuple(kind_of(kind, shape) for shape in SHAPES for kind in _FOLDERS)
 # the cards that no measurement makes, by their ids
 SESSION_CARDS = ("title", "rated", "hunt", "fix", "score", "table", "repair-list", "number", "ending", "price")
+# of these, the cards that say what the page itself says: in its head, in its table
+_SAID_BY_THE_PAGE = ("title", "rated", "table", "number", "ending")
 OLD_NAMES = {"repair": "hunt", "closing": "ending"}  # as notes of earlier episodes call them
 
 
 def stills(cards: Sequence[Card]) -> tuple[Card, ...]:
     """Return every picture of the cards: of a pair, first the card as found."""
     return tuple(still for card in cards for still in (card.found, card) if still is not None)
+
+
+def is_on_page(still: Card) -> bool:
+    """Return whether the published page shows a still: not if it says the same itself."""
+    return (still.first or still.id) not in _SAID_BY_THE_PAGE
 
 
 def file_stems(cards: Sequence[Card]) -> dict[str, str]:

@@ -19,10 +19,14 @@ from reviewkit.model.verdict import Verdict
 
 @dataclass(frozen=True)
 class Sentence:
-    """A sentence from the bench, and the card (the first of a series) that shows it; "" for none."""
+    """A sentence from the bench, and the card (the first of a series) that shows it; "" for none.
+
+    `others`: other wordings, for where its own would come twice.
+    """
 
     text: str
     card: str = ""
+    others: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -65,10 +69,11 @@ class Segment:
 
 @dataclass(frozen=True)
 class Chapter:
-    """One chapter: time from the start, and title."""
+    """One chapter: time from the start, title, and the segment that it is of."""
 
     start_s: float
     title: str
+    segment: str = ""
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,7 @@ class Kind:
     findings: Callable[[Sheet | None, Conditions], Measured]
     card: Callable[[Sequence[Run], Sequence[Verdict]], Card]  # `verdicts`: on these runs, as the card shows them
     points: Callable[[Run, Run | None], tuple[Point, ...]]  # a run, and its counterpart before the repair
+    joined: Callable[[Sequence[Point]], Sequence[Point]] = tuple  # a card's points, those that belong together in one
     headlines: tuple[str, ...] = ()  # the quantities that the table shows even if the maker gave no figure
     # more pictures of the same runs; their ids are what is added to the card's
     further: Callable[[Sequence[Run]], tuple[Card, ...]] = lambda runs: ()

@@ -12,11 +12,18 @@ class Note:
     clip: str  # "" where no clip was named
     at_s: float  # seconds into the clip (or into the footage where no clip was named)
     segment: str
-    text: str  # without [card …], [sound …] and [cut]
+    text: str  # without [card …], [sound …], [cut] and what is for the page
     cards: tuple[str, ...] = ()
     cut: bool = False
     line: int = 0
     sounds: tuple[str, ...] = ()
+    page: str = ""  # the words after [page], for readers
+    on_page: bool = True  # False after [not page]
+
+    @property
+    def read_text(self) -> str:
+        """Return the words for readers of the page: its own, else those that are said; "" if it isn't on the page."""
+        return (self.page or self.text) if self.on_page else ""
 
 
 @dataclass(frozen=True)
@@ -35,3 +42,4 @@ class Notes:
 
     clips: tuple[Clip, ...] = ()
     notes: tuple[Note, ...] = ()
+    titles: tuple[tuple[str, str], ...] = ()  # segments with the chapter's title that the user gave them

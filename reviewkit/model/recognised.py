@@ -101,6 +101,8 @@ def in_words(table: Mapping[str, Any]) -> str:
 
 
 def _plain(value: Any) -> str:
+    if isinstance(value, list):
+        return " and ".join(map(str, value))
     return inline_table(value) if isinstance(value, Mapping) else "yes" if value is True else str(value)
 
 

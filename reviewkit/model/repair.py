@@ -22,3 +22,4 @@ class RepairRow:
     line: int = 0
     after: float | None = None  # read once the repair was done
     after_text: str = ""
+    say: str = ""  # what the point is called on camera

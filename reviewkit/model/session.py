@@ -6,7 +6,7 @@ What has no mark is worked out from the rest.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Annotated
@@ -56,6 +56,26 @@ class PriceTag:
 
 
 @dataclass(frozen=True)
+class BenchRange:
+    """A [bench.NAME] table: the bench on one input of the unit, or in one of its ranges. None or "": as in [bench]."""
+
+    load_ohm: Annotated[float | None, "load"] = None
+    channels: Channels = ""
+    coupling: Annotated[str, ("ac", "dc")] = ""
+    level_uncertainty_db: Annotated[float | None, "± dB"] = None
+    distortion_floor_percent: Annotated[float | None, "%"] = None
+    load_tolerance_percent: Annotated[float | None, "%"] = None
+
+
+def range_of(range_: str, input_: str, kind: str, of_bench: str) -> str:
+    """Return the name that a measurement's [bench.NAME] has: its range, else its input, that of its kind or the
+    bench's.
+    """
+    names = (range_, input_, "phono" if kind == "phono" else "", of_bench)
+    return next((each for each in names if each), "").casefold()
+
+
+@dataclass(frozen=True)
 class Bench:
     """The conditions that all measurements share unless one states otherwise."""
 
@@ -68,6 +88,12 @@ class Bench:
     level_uncertainty_db: Annotated[float | None, "± dB"] = None  # expanded, k = 2
     distortion_floor_percent: Annotated[float | None, "%"] = None
     load_tolerance_percent: Annotated[float | None, "%"] = None  # of the dummy loads, ± limits
+    ranges: Mapping[str, BenchRange] = field(default_factory=dict)  # by input or range, in small letters
+
+    def of(self, name: str) -> "Bench":
+        """Return the bench in one of its ranges; "": in none."""
+        own = vars(self.ranges.get(name, BenchRange())).items()
+        return replace(self, ranges={}, **{key: value for key, value in own if value not in (None, "")})
 
 
 @dataclass(frozen=True)
@@ -138,6 +164,7 @@ class Measurement:
     input: Text = ""
     load_ohm: Annotated[float | None, "load"] = None
     channels: Channels = ""
+    range: Text = ""  # of the bench: its [bench.NAME] table; if left out, by its input; "": there is none
     drive_w: Annotated[float | None, "drive"] = None  # from a `drive` in watts, or in volts if the load is known
     drive_v: float | None = None
     level: Level | None = None  # from a `drive` in dBFS, or in dB relative to a reference
@@ -163,6 +190,7 @@ class Measurement:
     columns: Annotated[Mapping[str, str | int], "columns"] = field(default_factory=dict)
     units: Annotated[Mapping[str, str], "units"] = field(default_factory=dict)
     files: Annotated[str, "files"] = ""  # those that the table applies to, instead of a file
+    planned: Annotated[bool, "yes or no"] = False  # it is left out until its file or its readings are there
     line: int = 0
     # whether a table names its file; if not, it is left out if it can't be used
     named: bool = True
@@ -223,6 +251,8 @@ class EpisodeSettings:
     photo: File = ""
     shapes: Annotated[tuple[str, ...], "shapes"] = ("wide",)
     page: Annotated[str, "web address"] = ""  # where episode.html will be
+    film: Annotated[str, "web address"] = ""  # where the film will be
+    rating: Annotated[float | None, "rating"] = None  # the presenter's own, of 5
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Written figures as people say them, to read aloud and to time: "0.021 %" → "point zero two one percent"."""
+"""Written figures as people say them: "0.021 %" → "0.021 percent" to read from, "point oh two one percent" in words."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ _SIZES = ((10**12, "trillion"), (10**9, "billion"), (10**6, "million"), (1000, "
 
 # unit -> (singular, plural); includes units that only cells of repair.csv use
 _UNITS = {
-    "dB/octave": ("dB per octave", "dB per octave"),
+    "dB/octave": ("decibel per octave", "decibels per octave"),
     "V/µs": ("volt per microsecond", "volts per microsecond"),
     "kW": ("kilowatt", "kilowatts"),
     "W": ("watt", "watts"),
@@ -44,7 +44,7 @@ _UNITS = {
     "Hz": ("hertz", "hertz"),
     "kHz": ("kilohertz", "kilohertz"),
     "MHz": ("megahertz", "megahertz"),
-    "dB": ("dB", "dB"),
+    "dB": ("decibel", "decibels"),
     "Ω": ("ohm", "ohms"),
     "mΩ": ("milliohm", "milliohms"),
     "kΩ": ("kilohm", "kilohms"),
@@ -84,6 +84,7 @@ _SPELLINGS = {
     }
 }
 _CURRENCIES = {"$": ("dollar", "dollars"), "€": ("euro", "euros"), "£": ("pound", "pounds"), "¥": ("yen", "yen")}
+_AMOUNT = re.compile(rf" (?:{'|'.join(word for names in _CURRENCIES.values() for word in names)})\b")
 _SIGNS = {
     "\u2212": "minus ",
     "-": "minus ",
@@ -112,18 +113,33 @@ _FIGURE = re.compile(
 _SEAM = re.compile(rf"(?<={_LETTER})(?=\d)|(?<=\d)(?={_LETTER})")
 
 
+def spell_units(text: str) -> str:
+    """Write a sentence as it is read aloud, its figures in the digits that the card has: units and signs in words.
+
+    A whole number that begins a sentence is in words, and so is a one with its unit.
+    """
+    return _FIGURE.sub(_in_digits, _without_signs(text))
+
+
+def part_at_figures(text: str) -> str:
+    """Return a sentence as `spell_units` does, with a bar for every figure that stays in digits."""
+
+    def bar(match: re.Match[str]) -> str:
+        said = _in_digits(match)
+        return said if match["number"] is None or not any(map(str.isdigit, said)) else "|"
+
+    return _FIGURE.sub(bar, _without_signs(text))
+
+
 def spoken(text: str) -> str:
     """Spell out every figure of a sentence as it is spoken; names of parts and models stay as written."""
-    said = text.replace("THD+N", "THD plus N").replace(" – ", " to ").replace(" ± ", " plus or minus ")
-    said = _PAIR.sub(r"\1 and \2", said)
-    said = _ORDINAL.sub(lambda match: _ORDINALS[int(match[1])], said.replace("dB (A)", "dB A-weighted"))
-    return _FIGURE.sub(_say, said)
+    return _FIGURE.sub(_in_words, _without_signs(text))
 
 
 def sentence(text: str) -> str:
     """Spell out a sentence like `spoken`, with a capital if it began with a figure."""
-    said = spoken(text)
-    return said[:1].upper() + said[1:] if text[:1] != said[:1] else said
+    words = spoken(text)
+    return words[:1].upper() + words[1:] if text[:1] != words[:1] else words
 
 
 def words(text: str) -> int:
@@ -132,25 +148,52 @@ def words(text: str) -> int:
     return len(letters.replace("-", " ").split())
 
 
-def _say(match: re.Match[str]) -> str:
+def _without_signs(text: str) -> str:
+    """Return a text with what stands between figures in words."""
+    said = text.replace("THD+N", "THD plus N").replace(" – ", " to ").replace(" ± ", ", give or take ")
+    said = said.replace(" at ≤ ", " ≤ ").replace(" at ≥ ", " ≥ ")
+    said = _PAIR.sub(r"\1 and \2", said)
+    return _ORDINAL.sub(lambda match: _ORDINALS[int(match[1])], said.replace("dB (A)", "dB A-weighted"))
+
+
+def _in_digits(match: re.Match[str]) -> str:
+    if match["number"] is None:
+        return match[0]
+    number, fraction = match["number"], match["fraction"] or ""
+    sign = _SIGNS.get((match["sign"] or "").strip(), "")
+    written = _SPELLINGS.get(match["unit"] or match["close"] or "", "")
+    one, many = _CURRENCIES[match["currency"]] if match["currency"] else _UNITS.get(written, ("", ""))
+    unit = one if number + fraction == "1" else many
+    before = match.string[: match.start()]
+    begins = not sign and (not before.strip(' "(') or before.endswith((". ", "? ", "! ")))
+    if not fraction and len(number) <= 2 and (begins or (number == "1" and unit)):
+        number = whole(int(number))
+        number = number[0].upper() + number[1:] if begins else number
+    elif written.startswith("dB"):
+        unit = written.replace("/", " per ")
+    return f"{sign}{number}{fraction} {unit}".rstrip()
+
+
+def _in_words(match: re.Match[str]) -> str:
     if match["number"] is None:
         return match[0]
     number, fraction = match["number"].replace(",", ""), match["fraction"] or ""
     sign = _SIGNS.get((match["sign"] or "").strip(), "")
+    money = match["currency"] or _AMOUNT.match(match.string, match.end())
     if match["currency"]:
         one, many = _CURRENCIES[match["currency"]]
         cents = int((fraction[1:] + "0")[:2]) if fraction else 0
         amount = f"{_amount(number)} {one if number == '1' and not cents else many}"
         return sign + amount + (f" {whole(cents)}" if cents else "")
     unit = _SPELLINGS.get(match["unit"] or match["close"] or "", "")
-    bare = not fraction and not unit and not sign and "," not in match["number"]
+    bare = not fraction and not unit and not sign and "," not in match["number"] and not money
     if bare and len(number) == 4 and 1900 <= int(number) <= 2099:
         return year(int(number))
-    if fraction and not fraction.strip(".0"):
-        fraction = ""  # "64.0 dB" is said as sixty-four; the card shows how well it is known
-    said = _whole_written(number) if number.strip("0") or not fraction else ""
+    fraction = fraction.rstrip("0").rstrip(".")  # "64.0 dB" is said as sixty-four; the card shows how well it is known
+    whole_part = _amount(number) if money else _whole_written(number)
+    said = whole_part if number.strip("0") or not fraction else ""
     if fraction:
-        said = f"{said} point {' '.join(_ONES[int(d)] for d in fraction[1:])}".strip()
+        said = f"{said} point {' '.join('oh' if d == '0' else _ONES[int(d)] for d in fraction[1:])}".strip()
     if unit:
         one, many = _UNITS[unit]
         said += f" {one if number == '1' and not fraction else many}"

@@ -10,7 +10,7 @@ from reviewkit.measure import KINDS
 from reviewkit.model import digits, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.ratings import RULES
-from reviewkit.model.session import Bench, PrintedFigure, Rating, Session
+from reviewkit.model.session import Bench, BenchRange, PrintedFigure, Rating, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.verdict import UNMEASURED, judging
 
@@ -108,13 +108,19 @@ def _one_unit(session: Session, runs: Sequence[Run]) -> str:
 
 def _uncertainty(bench: Bench) -> str:
     """Return what of the bench's uncertainty is stated, in one line."""
+    own = {name: _stated(each) for name, each in bench.ranges.items()}
+    parts = [_stated(bench) or "uncertainty not stated", *(f"{name}: {text}" for name, text in own.items() if text)]
+    return "; ".join(parts)
+
+
+def _stated(bench: Bench | BenchRange) -> str:
     level, load, floor = bench.level_uncertainty_db, bench.load_tolerance_percent, bench.distortion_floor_percent
     stated = [
         f"level uncertainty {digits.trimmed(level)} dB (k = 2)" if level is not None else "",
         f"loads ±{quantities.percent(load)}" if load is not None else "",
         f"the bench's own distortion {quantities.percent(floor)}" if floor is not None else "",
     ]
-    return ", ".join(part for part in stated if part) or "uncertainty not stated"
+    return ", ".join(part for part in stated if part)
 
 
 def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:

@@ -11,7 +11,7 @@ const say = (words) => { $("#news").textContent = words; };
 const isDirty = (field) => field.matches("select") ? [...field.options].some((o) => o.selected !== o.defaultSelected)
   : field.type === "checkbox" ? field.checked !== field.defaultChecked : field.value !== field.defaultValue;
 const fields = (form) => [...form.elements].filter((field) => field.name);
-const inUse = (form) => !form.hidden && (form.contains(document.activeElement) && document.activeElement.matches("input, textarea, select") || fields(form).some(isDirty));
+const inUse = (form) => !form.hidden && ("pending" in form.dataset || fields(form).some(isDirty));
 const key = (node) => node.nodeType === 1 ? node.id || node.dataset?.part || "" : "";
 const KEPT = new Set(["hidden", "open"]);  // what the page itself sets
 
@@ -24,7 +24,7 @@ function morph(old, fresh) {
     if (old.nodeValue !== fresh.nodeValue) old.nodeValue = fresh.nodeValue;
     return;
   }
-  if (old.matches("form") && inUse(old)) { noteConflict(old, fresh); return; }
+  if (old.matches("form") && inUse(old)) { if (!("pending" in old.dataset)) noteConflict(old, fresh); return; }
   for (const { name } of [...old.attributes]) if (!fresh.hasAttribute(name) && !KEPT.has(name)) old.removeAttribute(name);
   for (const { name, value } of fresh.attributes) {
     if (!KEPT.has(name) && old.getAttribute(name) !== value) old.setAttribute(name, value);
@@ -71,7 +71,7 @@ function offer(form, now, keep) {  // the file on disk has won: both are shown, 
   form.append(box);
 }
 
-let asked = 0, shown = 0, acted = 0;
+let asked = 0, shown = 0, acted = 0, wanted = "";  // wanted: the field to type in next, as soon as it is there
 const LEFT_ALONE_MS = 10_000;  // after something was done here, what is looked at stays
 async function refresh() {
   const mine = ++asked;
@@ -91,7 +91,7 @@ async function refresh() {
   if (mine < shown) return;  // a later one was quicker
   shown = mine;
   const before = $("article[data-latest] img")?.getAttribute("src");
-  const busy = all("form").some(inUse);
+  const busy = all("form").some(inUse) || document.activeElement?.matches("input, textarea, select");
   document.title = next.title;
   for (const name of ["look", "began"]) document.documentElement.dataset[name] = next.documentElement.dataset[name];
   const [top, main, foot] = ["body > header", "main", "body > footer"];
@@ -103,6 +103,8 @@ async function refresh() {
   }
   show();
   tick();
+  if (wanted) $(wanted)?.focus();
+  wanted = "";
 }
 
 // ------------------------------------------------------------------ what is done
@@ -127,15 +129,27 @@ function explain(form, faults) {
   place.textContent = faults.join("\n");
 }
 
-async function act(form, name, words) {
+// While an action is on its way its form stays as it is, and takes no letter meant for the next one.
+function hold(form, held) {
+  if (!form.matches("form")) return;
+  if (held) form.dataset.pending = ""; else delete form.dataset.pending;
+  for (const field of fields(form)) if ("readOnly" in field) field.readOnly = held;
+}
+
+async function act(form, name, words, next = "") {
   let status, answer;
-  try { [status, answer] = await send(name, words); } catch { explain(form, ["The desk has stopped; start it again, then do this once more."]); return false; }
+  hold(form, true);
+  try { [status, answer] = await send(name, words); } catch { hold(form, false); explain(form, ["The desk has stopped; start it again, then do this once more."]); return false; }
+  if (status !== 200) hold(form, false);
   if (status === 200) {
+    wanted = next;
+    delete form.dataset.pending;
     $(".answer", form)?.remove();
     $(".conflict", form)?.remove();
-    if (form.matches("form")) { document.activeElement?.blur?.(); form.reset(); }
+    if (form.matches("form")) form.reset();
     if (form.matches(".edit, #add-point, #again")) form.hidden = true;
     await refresh();
+    hold(form, false);
     return true;
   }
   if (status === 409 && "now" in answer) offer(form, answer.now, () => { for (const name of ["raw", "line", "was"]) if (name in answer) form.dataset[name] = answer[name]; });
@@ -146,7 +160,7 @@ async function act(form, name, words) {
 function wordsOf(form) {
   const words = {};
   for (const [name, value] of Object.entries(form.dataset)) {
-    if (name !== "do") words[name] = /^-?\d+$/.test(value) && ["line", "by", "choice"].includes(name) ? Number(value) : value;
+    if (name !== "do" && name !== "pending") words[name] = /^-?\d+$/.test(value) && ["line", "by", "choice"].includes(name) ? Number(value) : value;
   }
   for (const field of fields(form)) words[field.name] = field.type === "checkbox" ? field.checked : field.value;
   return words;
@@ -160,10 +174,9 @@ document.addEventListener("submit", async (event) => {
   if ("build" in form.dataset) { await act(form, "build", { wishes: fields(form).filter((f) => f.checked).map((f) => f.name) }); return; }
   const next = form.matches(".edit") ? nextEmpty(form) : form.id === "reading" ? "#found" : form.dataset.do === "start-clip" ? "#note" : null;
   const focused = [...form.elements].includes(document.activeElement) ? document.activeElement : null;
-  if (!await act(form, form.dataset.do, wordsOf(form))) return;
-  if (typeof next === "string") $(next)?.focus();
-  else if (next) open(next);
-  else if (focused?.isConnected) focused.focus();
+  if (!await act(form, form.dataset.do, wordsOf(form), typeof next === "string" ? next : "")) return;
+  if (next && typeof next !== "string") open(next);
+  else if (!next && focused?.isConnected) focused.focus();
   if (form.dataset.do === "end-clip" && $("#clip")) $("h2", $("#bench"))?.scrollIntoView({ block: "nearest" });
   if ($(".no-go") && form.id === "reading") $("#note")?.focus();  // never on a button
 });

@@ -359,6 +359,10 @@ def test_a_card_is_hidden_shown_and_named_with_every_comment_kept(desk, session,
     assert page.locator("#faults").count() == 0
     page.click("article:not([hidden]) >> text=Show again")
     page.wait_for_selector("article#cards\\/leak figure", timeout=WAIT_MS)
+    figure = page.inner_text("article:not([hidden]) button[aria-pressed=false] >> nth=0")
+    page.click("article:not([hidden]) button[aria-pressed=false] >> nth=0")
+    page.wait_for_selector(f"article:not([hidden]) button[aria-pressed=true]:text-is('{figure}')", timeout=WAIT_MS)
+    assert tomllib.loads(read(session, "session.toml"))["measurement"][0]["readings"] == [figure]
     page.fill("#title-leak", "x" * 39)
     page.keyboard.press("Enter")
     page.wait_for_selector(".answer:has-text('38 are the most')")
@@ -368,7 +372,7 @@ def test_a_card_is_hidden_shown_and_named_with_every_comment_kept(desk, session,
     text = read(session, "session.toml")
     assert "# mine\n" in text
     assert '"Norrvale"  # invented\n' in text
-    for _ in range(3):
+    for _ in range(4):
         page.evaluate("document.activeElement.blur()")
         undo = page.inner_text(".news button >> nth=0")
         page.keyboard.press("ControlOrMeta+Z")

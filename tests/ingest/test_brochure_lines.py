@@ -203,6 +203,9 @@ def test_what_is_not_understood_says_how_it_was_read(line, said):
     ("line", "keys"),
     [
         ("Phono S/N: 80 dB (IHF-A, 5 mV)", {"input": "phono", "weighting": "A", "reference": "5 mV", "at_least": 80.0}),
+        ("S/N (IHF A-weighted): 90 dB", {"weighting": "A"}),
+        ("S/N, un-weighted: 90 dB", {"weighting": ""}),
+        ("Residual hum & noise: 1 mV", {"quantity": "noise", "at_most": 0.001}),
         ("S/N: 90 dB (aux)", {"input": "aux"}),
         ("S/N: 90 dB(A), 0.5 V input", {"weighting": "A", "reference_v": 0.5}),
         ("S/N: 90 dB below 40 watts, C-weighted", {"reference_w": 40.0, "weighting": "C"}),

@@ -14,7 +14,7 @@ from reviewkit.model.notes import Clip, Note
 GOOD = """\
 # filmed in one afternoon
 clip bench-1.mp4 for 14:05
-0:00 opening: Bought at an estate sale as "one side sounds torn".
+0:00 opening: Bought at an estate sale as "one side sounds rough".
 0:41 front: Five knobs, and a meter lamp that still works.
      A second line, indented, goes on. [card rated]
 \tAnd a third. [cut]
@@ -42,7 +42,7 @@ def test_every_form_of_a_line():
         Clip("bench-2.mp4", starts_s=76232.0, line=12),
     )
     assert notes.notes == (
-        Note("bench-1.mp4", 0.0, "opening", 'Bought at an estate sale as "one side sounds torn".', line=3),
+        Note("bench-1.mp4", 0.0, "opening", 'Bought at an estate sale as "one side sounds rough".', line=3),
         Note(
             "bench-1.mp4",
             41.0,
@@ -71,6 +71,33 @@ def test_notes_without_clips_and_segments():
         Note("", 5.0, "", "A start.", line=1),
         Note("", 3723.0, "later", "On.", line=2),
     )
+
+
+def test_words_for_readers_come_after_their_tag():
+    text = """\
+0:05 opening: And this is it. [card title] [page] An amplifier from an
+     estate sale. [card rated]
+     It plays. [page] On one side.
+0:20 [page] Only for readers.
+0:31 Over to the bench. [not page] [card tone]
+0:40 See the manual [page 14].
+"""
+    assert parse_notes(text).notes == (
+        Note(
+            *("", 5.0, "opening", "And this is it.", ("title", "rated")),
+            line=1,
+            page="An amplifier from an estate sale. It plays. On one side.",
+        ),
+        Note("", 20.0, "opening", "", line=4, page="Only for readers."),
+        Note("", 31.0, "opening", "Over to the bench.", ("tone",), line=5, on_page=False),
+        Note("", 40.0, "opening", "See the manual [page 14].", line=6),
+    )
+    assert [note.read_text for note in parse_notes(text).notes] == [
+        "An amplifier from an estate sale. It plays. On one side.",
+        "Only for readers.",
+        "",
+        "See the manual [page 14].",
+    ]
 
 
 def test_an_empty_file_has_no_notes():
@@ -127,6 +154,20 @@ MISTAKES = {
     ),
     "0:01 a [Cut]": "notes.txt:1: [Cut] is not understood; write [cut] for a bad take, else put it in ( )",
     "0:01 a [card tone": 'notes.txt:1: "[card tone" has no closing bracket; write [card tone-before] or [cut]',
+    "0:01 a [Page] b": (
+        "notes.txt:1: [Page] is not understood; write [page] before the words for readers, "
+        "or [not page] to leave the note out of the page"
+    ),
+    "0:01 a [no page]": (
+        "notes.txt:1: [no page] is not understood; write [page] before the words for readers, "
+        "or [not page] to leave the note out of the page"
+    ),
+    "0:01 a [page]": (
+        "notes.txt:1: there is nothing after [page]; "
+        "write the words for readers after it, or [not page] to leave the note out of the page"
+    ),
+    "0:01 a [not page]\n  [page] b": ("notes.txt:1: [page] and [not page] contradict each other; keep one of them"),
+    "0:01 a [not page": 'notes.txt:1: "[not page" has no closing bracket; write [card tone-before] or [cut]',
     "clip": (
         'notes.txt:1: "clip" names no clip, or says no time; '
         "write for example clip bench-1.mp4 for 14:05, or clip bench-2.mp4 at 21:10:32"
@@ -218,3 +259,31 @@ def test_any_text_is_read_or_refused(text):
     assert all(note.at_s >= 0 for note in notes)
     # every line that begins with a time is a note or a fault
     assert faults or len(notes) == sum(line[:1].isdigit() for line in text.split("\n"))
+
+
+def test_a_segments_chapter_may_have_a_title_of_its_own():
+    read = parse_notes('0:00 opening: x\n0:10 after "Is it  fixed?": y\n0:20 z\n0:30 lamps "And the lamps?": x\n')
+    assert read.titles == (("after", "Is it fixed?"), ("lamps", "And the lamps?"))
+    assert [(note.segment, note.text) for note in read.notes[1:3]] == [("after", "y"), ("after", "z")]
+    assert parse_notes('0:10 it "hums": y\n').notes[0].text == "y"
+    assert parse_notes('0:10 It "hums": y\n').notes[0].text == 'It "hums": y'
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            '0:10 after "": y',
+            'notes.txt:1: after needs a title of 1 to 60 characters between the quotes, such as "Is it fixed?"',
+        ),
+        (f'0:10 after "{"x" * 61}": y', "notes.txt:1: after needs a title of 1 to 60 characters between the quotes"),
+        (
+            '0:10 after "One": y\n0:20 after "Two": y',
+            'notes.txt:2: after has the title "One" in line 1 already; keep one',
+        ),
+    ],
+)
+def test_a_title_that_cannot_be_one(text, message):
+    with pytest.raises(InputError) as raised:
+        parse_notes(text)
+    assert [str(fault)[: len(message)] for fault in raised.value.faults] == [message]

@@ -150,15 +150,15 @@ def test_a_header_alone_is_no_repair_yet():
 
 
 MISTAKES = {
-    "": "repair.csv: the file is empty; begin with a header: point,expected,found,unit,tolerance,action,after,note",
+    "": "repair.csv: the file is empty; begin with a header: point,expected,found,unit,tolerance,action,after,say,note",
     "pint,found\nx,1\n": [
         'repair.csv:1: unknown column "pint"; did you mean "point"?',
         "repair.csv:1: there is no column called point; "
-        "write a header: point,expected,found,unit,tolerance,action,after,note",
+        "write a header: point,expected,found,unit,tolerance,action,after,say,note",
     ],
     "point,found,found\n": 'repair.csv:1: the column "found" appears twice; keep one',
     "point,,found\n": (
-        "repair.csv:1: column 2 has no name; known: point, expected, found, unit, tolerance, action, after, note"
+        "repair.csv:1: column 2 has no name; known: point, expected, found, unit, tolerance, action, after, say, note"
     ),
     f"{HEADER},1,1,V,,,\n": "repair.csv:2: the row names no point; write which test point or part it is about",
     f"{HEADER}Q5,1,low,V,,,\n": (

@@ -161,6 +161,12 @@ MISTAKES = {
         'session.toml:5: [episode] page = "javascript:alert(1)//https://" is not the address of a page; '
         'write for example "https://example.org/forty"'
     ),
+    '[episode]\nfilm = "example.org/film"': (
+        'session.toml:5: [episode] film = "example.org/film" is not the address of a page; '
+        'write for example "https://example.org/forty"'
+    ),
+    "[episode]\nrating = 6": "session.toml:5: [episode] rating = 6 is more than 5; write for example 4.5",
+    '[episode]\nrating = "4/5"': ('session.toml:5: [episode] rating = "4/5" is not a number; write for example 4.5'),
     '[episode]\nlook = "dark"': (
         'session.toml:5: [episode] look = "dark" is not known; write "lamplight" or "brochure"'
     ),

@@ -326,9 +326,9 @@ def test_a_sessions_chapters_are_those_of_its_edited_timeline(session_of):
     final = pipeline.check(folder)
     assert final.chapters_final
     assert [(chapter.start_s, chapter.title) for chapter in final.chapters] == [
-        (0.0, "Opening"),
-        (20.0, "Before the repair"),
-        (60.0, "The repair"),
-        (110.0, "On the bench"),
-        (160.0, "The verdict"),
+        (0.0, "Elmgate Two"),
+        (20.0, "What's wrong with it?"),
+        (60.0, "What did it take?"),
+        (110.0, "How does it measure?"),
+        (160.0, "Does it meet its spec?"),
     ]

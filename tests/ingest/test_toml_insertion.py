@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit.ingest.session.toml_insertion import insert_measurements
+from reviewkit.ingest.session.toml_insertion import insert_keys, insert_measurements
 from reviewkit.model.errors import InputError
 
 CHECKOUT = Path(__file__).resolve().parents[2]
@@ -93,6 +93,22 @@ def test_in_a_session_as_it_is_written(name):
     # each comment is before the table that it was before
     following = lambda every: re.findall(r"(#[^\n]*)\n+(\[+[\w.]+\]+)", every)  # noqa: E731
     assert [pair for pair in following(new) if pair in following(text)] == following(text)
+
+
+@pytest.mark.parametrize("ending", ["\n", "\r\n"], ids=["LF", "CR LF"])
+def test_keys_come_under_the_line_of_the_file(ending):
+    text = TWO.replace("\n", ending)
+    new = insert_keys(text, "session.toml", 0, {"stage": "after", "drive": "4 W"})
+    lines = f'stage = "after"{ending}drive = "4 W"{ending}'
+    assert new.replace(lines, "") == text
+    assert f'file = "a.csv"{ending}{lines}# drive = "4 W"{ending}' in new
+    assert tomllib.loads(new)["measurement"][0] == {"kind": "tone", "file": "a.csv", "stage": "after", "drive": "4 W"}
+    assert insert_keys('[[measurement]]\nfile = "a"', "s", 0, {"stage": "after"}).endswith('\nstage = "after"\n')
+
+
+def test_keys_of_a_table_on_one_line_are_left_to_the_user():
+    with pytest.raises(InputError, match='laid out so that no key can be added; write there: stage = "after"'):
+        insert_keys('measurement = [{ file = "a" }]\n' + HEAD, "session.toml", 0, {"stage": "after"})
 
 
 @given(

@@ -201,14 +201,27 @@ def test_a_control_leads_though_a_filter_does_more():
 def test_what_is_said():
     (boost,) = KIND.points(run("loudness on", amplifier_db(FREQUENCY_HZ) + shelf_db(FREQUENCY_HZ, 8, 100)), None)
     assert boost.facts["largest"].quantity == "boost_low"
-    assert boost.facts["against"] == "flat"
     (nothing,) = KIND.points(run("defeat", amplifier_db(FREQUENCY_HZ)), None)
     assert nothing.facts["flat"]
     cut = run("filter", amplifier_db(FREQUENCY_HZ) + low_cut_db(FREQUENCY_HZ, 100), stage="after")
     said = KIND.points(cut, run("filter", amplifier_db(FREQUENCY_HZ), stage="before"))
-    assert [p.name for p in said] == ["boost", "corner"]
-    assert said[0].facts["before"].stage == "before"
-    assert said[1].facts["slope"].value == pytest.approx(-20 * math.log10(4) + 0.26, abs=0.05)
+    assert [p.name for p in said] == ["corner"]
+    assert said[0].facts["slope"].value == pytest.approx(-20 * math.log10(4) + 0.26, abs=0.05)
+
+
+def test_both_ends_of_one_control_are_said_in_one_breath():
+    base = amplifier_db(FREQUENCY_HZ)
+    ends = {"bass full up": 8, "bass full down": -8, "treble full up": 6, "defeat": 0}
+    points = [
+        point
+        for setting, db in ends.items()
+        for point in KIND.points(run(setting, base + shelf_db(FREQUENCY_HZ, db, 200)), None)
+    ]
+    joined = KIND.joined(points)
+    assert [p.facts["setting"] for p in joined] == ["bass", "treble full up", "defeat"]
+    assert joined[0].facts["largest"].value > 0 > joined[0].facts["opposite"].value
+    # one that did nothing has no other end
+    assert [bool(p.facts["opposite"]) for p in joined] == [True, False, False]
 
 
 @pytest.mark.parametrize(

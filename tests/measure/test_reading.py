@@ -240,32 +240,31 @@ def sentences(run, before=None):
 def test_a_sentence_a_reading():
     rows = 'input sensitivity,L,148,mV,"1 kHz, 40 W",\ninput sensitivity,R,151,mV,"1 kHz, 40 W",\n' + AFTER
     assert sentences(run_of(rows, input="aux")) == [
-        "By meter the input sensitivity is 148 mV on the left and 151 mV on the right at 40 W into 8 Ω, 1 kHz, "
-        "aux input.",
-        "The DC offset is 11 mV on the left and 9 mV on the right, cold.",
-        "The bias is 22 mV on the left and 22.4 mV on the right.",
-        "The hum is 0.6 mV into 8 Ω, phono input, A-weighted.",
+        "Aux input sensitivity, 40 W into 8 Ω: 151 mV on the right.",
+        "DC offset, cold: 11 mV on the left.",
+        "Bias: 22.4 mV on the right.",
+        "Phono hum, into 8 Ω, A-weighted: 0.6 mV.",
     ]
 
 
 def test_what_changed_is_said():
     said = sentences(run_of(AFTER, stage="after"), run_of(BEFORE, stage="before"))
-    assert said[0].endswith(", cold. Before the repair it was 12 mV on the left and 380 mV on the right.")
-    assert said[1].endswith("22.4 mV on the right. The repair left that as it was.")
-    assert said[2] == "The hum is 0.6 mV into 8 Ω, phono input, A-weighted."
+    assert said[0] == "DC offset, cold: 11 mV on the left. It was 380 mV on the right before."
+    assert said[1].endswith("22.4 mV on the right. Same as before.")
+    assert said[2] == "Phono hum, into 8 Ω, A-weighted: 0.6 mV."
 
 
 def test_cold_is_not_held_against_warm():
     said = sentences(run_of("DC offset,L,11,mV,warm,\n"), run_of("DC offset,L,12,mV,cold,\n"))
-    assert said == ["By meter the DC offset is 11 mV on the left, warm."]
+    assert said == ["DC offset, warm: 11 mV on the left."]
 
 
 def test_names_of_the_users_own_are_said_where_they_changed_or_stand_alone():
     rail, bias = "rail voltage,both,43.2,V,,\n", "bias,L,22,mV,,\nbias,R,22,mV,,\n"
-    assert sentences(run_of(rail)) == ["By meter the rail voltage is 43.2 V."]
-    assert sentences(run_of(bias + rail)) == ["By meter the bias is 22 mV on both channels."]
+    assert sentences(run_of(rail)) == ["Rail voltage: 43.2 V on both sides."]
+    assert sentences(run_of(bias + rail)) == ["Bias: 22 mV on both sides."]
     changed = sentences(run_of(bias + rail), run_of("rail voltage,both,39,V,,\n"))
-    assert changed[1] == "The rail voltage is 43.2 V. Before the repair it was 39 V."
+    assert changed[1] == "Rail voltage: 43.2 V on both sides. It was 39 V on both sides before."
 
 
 # ------------------------------------------------------------------ held against the ratings

@@ -248,6 +248,10 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "bench.mains": toml('channels = "both"\nmains = "230 V 50 Hz"', 'channels = "both"\nmains = "229 V 50 Hz"'),
     "bench.equipment": toml("16-bit capture", "24-bit capture"),
     "bench.level_uncertainty": toml('"0.1 dB"', '"0.2 dB"'),
+    "measurement.range": all_of(
+        within('"measurements/power.csv"', 'frequency = "1 kHz"', 'frequency = "1 kHz"\nrange = "low"'),
+        append("session.toml", '\n[bench.low]\nlevel_uncertainty = "0.4 dB"\n'),
+    ),
     "bench.load_tolerance": toml('"1 %"', '"2 %"'),
     "rated.quantity": toml('quantity = "distortion"', 'quantity = "thd plus noise"'),
     "rated.at_least": toml('at_least = "30 W"', 'at_least = "29 W"'),
@@ -301,6 +305,8 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "episode.frame_rate": toml("frame_rate = 25", "frame_rate = 29.97"),
     "episode.card_seconds": toml("card_seconds = 5", "card_seconds = 6"),
     "episode.page": toml("example.org/thirty", "example.org/the-thirty"),
+    "episode.film": toml("frame_rate = 25", 'frame_rate = 25\nfilm = "https://example.org/film"'),
+    "episode.rating": toml("frame_rate = 25", "frame_rate = 25\nrating = 4.5"),
     "episode.photo": all_of(add("back.png", third_session.photo(120)), toml('"front.png"', '"back.png"')),
     "episode.shapes": toml("frame_rate = 25", 'frame_rate = 25\nshapes = ["square", "tall"]'),
     "cards.hide": append("session.toml", '\n[cards]\nhide = ["controls"]\n'),
@@ -405,7 +411,7 @@ def of_the_third() -> Iterator[Edit]:
         on("a note's time", change=text("notes.txt", ("1:30 before", "1:35 before"))),
         on("a repair row", change=text("repair.csv", ("1.9,ohm", "1.8,ohm"))),
         on("a repair row more", change=append("repair.csv", "Relay,,,,,cleaned,\n")),
-        on("a rated figure of the brochure", change=text("ratings.txt", ("20 mV", "30 mV")), undo=True),
+        on("a rated figure of the brochure", change=text("ratings.txt", ("20 %", "30 %")), undo=True),
         on("a figure that is only printed", change=text("ratings.txt", ("12 V/µs", "14 V/µs"))),
         on("the brochure's name", change=text("ratings.txt", ("leaflet", "owner's manual"))),
         on("a line more of the brochure", change=append("ratings.txt", "Weight: 9 kg\n")),
@@ -545,6 +551,11 @@ def of_dropped() -> Iterator[Edit]:
             "a file of many dropped in", change=_copied("measurements/controls/bass.csv", "measurements/controls/b.csv")
         ),
         on("key files.ignore", change=toml('ignore = ["*.tmp"]', 'ignore = ["*.tmp", "odd.csv"]')),
+        on(
+            "key measurement.planned",
+            change=toml('controls/*.csv"', 'controls/*.csv"\nplanned = true'),
+            alters=False,
+        ),
         on("key measurement.files", change=toml("controls/*.csv", "controls/b*.csv")),
     )
 
@@ -562,6 +573,19 @@ def _copied(one: str, other: str) -> Change:
 
 def _moved(one: str, other: str) -> Change:
     return lambda folder: (folder / one).rename(folder / other)
+
+
+def of_studio() -> Iterator[Edit]:
+    """What is above a session: its studio, the file that this names, and what keeps it from being used."""
+    on = partial(Edit, session="studio")
+    shapes = '[episode]\nshapes = ["tall"]\n'
+    yield on("a studio changed", change=text("../studio.toml", ("by the window", "in the cellar")))
+    yield on("a file of the studio changed", change=add("../mark.png", third_session.mark(90)))
+    yield on("the studio removed", change=remove("../studio.toml"))
+    yield on("the studio writable by others", change=lambda folder: (folder.parent / "studio.toml").chmod(0o666))
+    yield on("the studio ignored", change=nothing, options=("--no-studio",))
+    yield on("a fault in the studio", change=append("../studio.toml", "cellar = 5\n"), breaks=True)
+    yield Edit("a studio put above", "only reading", change=add("../studio.toml", shapes))
 
 
 def of_clips() -> Iterator[Edit]:
@@ -648,6 +672,9 @@ LONG_EDITS: tuple[Edit, ...] = (
     *of_receiver(),
     *of_sample(),
 )
+
+
+STUDIO_EDITS: tuple[Edit, ...] = tuple(of_studio())
 
 
 def of(*sessions: str, keys: bool | None = None) -> list[Edit]:

@@ -137,11 +137,13 @@ class Matrix:
         return faults
 
     def _compare(self, edit: Edit, folder: Path, cache: Path, first: First, when: str = "edited") -> list[str]:
-        apart = self._root / "another place"
-        shutil.rmtree(apart, ignore_errors=True)
+        apart = self._root / "another place" / "session"
+        shutil.rmtree(apart.parent, ignore_errors=True)
         shutil.copytree(
             folder, apart, ignore=lambda place, names: {"out"} & set(names) if Path(place) == folder else set()
         )
+        for path in _above(folder):
+            shutil.copy2(path, apart.parent / path.name)
         faults = []
         for options in edit.between:
             ended = self._build(folder, cache, options)
@@ -173,13 +175,19 @@ class Matrix:
         return self._first[session]
 
     def _from_nothing(self, folder: Path, options: Options) -> tuple[Ended, Outputs]:
-        key = hashlib.sha256(repr((options, sorted(inputs(folder).items()))).encode()).hexdigest()
+        above = [(path.name, path.stat().st_mode, path.read_bytes()) for path in _above(folder)]
+        key = hashlib.sha256(repr((options, sorted(inputs(folder).items()), above)).encode()).hexdigest()
         if key not in self._fresh:
             cache = self._root / "an empty cache"
             shutil.rmtree(cache, ignore_errors=True)
             ended = self._build(folder, cache, options)
             self._fresh[key] = (ended, outputs(folder))
         return self._fresh[key]
+
+
+def _above(folder: Path) -> list[Path]:
+    """The files of a studio beside a session's folder."""
+    return sorted(path for path in folder.parent.iterdir() if path.is_file())
 
 
 def inputs(folder: Path) -> dict[str, str]:

@@ -459,7 +459,7 @@ NOTES = """clip bench-1.mp4 for 12:00
 8:00 closing: That was it. [card closing]
 """
 CUT = "0:00 opening\n0:35 history\n1:20 before\n2:00 repair\n3:30 after\n5:10 verdict\n6:20 closing\n"
-RATINGS = "Source: leaflet\nDC offset: 20 mV\nSlew rate: 12 V/µs\n"
+RATINGS = "Source: leaflet\nOvershoot: 20 %\nSlew rate: 12 V/µs\n"
 REPAIR = """point,expected,found,unit,tolerance,action,note
 "Rail, positive",34,34.3,V,5 %,none,
 "Emitter resistor, right",0.47,1.9,ohm,10 %,replaced,cracked
@@ -741,11 +741,39 @@ def write_dropped(folder: Path) -> Path:
     return folder
 
 
+STUDIO = """
+[episode]
+presenter = "the bench by the window"
+
+[look]
+mark = "mark.png"
+"""
+
+
+def write_in_studio(folder: Path) -> Path:
+    """The short session below a studio.toml, which says part of it and names a file of its own."""
+    write(folder, SHORT)
+    lines = (folder / "session.toml").read_text(encoding="utf-8").splitlines(keepends=True)
+    kept = [line for line in lines if not line.startswith(("presenter", "mark"))]
+    (folder / "session.toml").write_text("".join(kept), encoding="utf-8")
+    (folder.parent / "studio.toml").write_text(STUDIO, encoding="utf-8")
+    (folder.parent / "mark.png").write_bytes(mark(200))
+    return folder
+
+
+def mark(red: int) -> bytes:
+    """A mark of one colour."""
+    kept = io.BytesIO()
+    Image.new("RGB", (200, 200), (red, 120, 60)).save(kept, "PNG")
+    return kept.getvalue()
+
+
 WRITERS: dict[str, Callable[[Path], Path]] = {
     "sweeps": lambda folder: write(folder, SWEEPS),
     "short": lambda folder: write(folder, SHORT),
     "captures": lambda folder: write(folder, CAPTURES),
     "dropped": write_dropped,
+    "studio": write_in_studio,
 }
 
 if __name__ == "__main__":

@@ -46,14 +46,14 @@ def test_its_figures_are_those_of_its_closed_forms(prepared):
 
 def test_nothing_is_said_of_a_repair(prepared):
     text = text_outputs.render_outline(prepared.episode, prepared.pages)
-    assert "On the bench" in text
-    assert not [word for word in ("Before the repair", "After the repair", "mended") if word in text]
+    assert "How does it measure?" in text
+    assert not [word for word in ("before the repair", "fixed", "repaired") if word in text.casefold()]
 
 
 def test_what_the_tuner_does_is_told_in_the_segment_that_shows_it(prepared):
     tuner = next(s for s in prepared.episode.segments if s.name == "tuner")
     assert tuner.title == "Tuner"
-    assert sum("1 kHz" in sentence for sentence in tuner.sentences) >= 2
+    assert len(tuner.sentences) >= 3
     assert not [
         s for other in prepared.episode.segments if other is not tuner for s in other.sentences if "FM ste" in s
     ]
@@ -63,20 +63,21 @@ def test_no_sentence_of_the_bench_stands_in_both_episodes(prepared, episode):
     """Cautions are the same wherever the danger is; what is said of one unit is not said of another."""
     one = {text for segment in episode.segments for text in segment.sentences}
     other = {text for segment in prepared.episode.segments for text in segment.sentences}
-    assert len(one) > 40
-    assert len(other) > 12
+    assert len(one) > 35
+    assert len(other) > 11
     assert one & other == set()
 
 
-def test_the_same_wording_does_not_tell_two_different_outcomes(prepared, episode):
-    """Met with room, met, just met, not met: each is told in words of its own."""
+def test_the_verdicts_are_told_misses_first_and_never_as_something_else(prepared, episode):
     for told in (prepared.episode, episode):
         sentences = [s for segment in told.segments if segment.name == "verdict" for s in segment.sentences]
+        first = [
+            next(at for at, s in enumerate(sentences) if s.startswith(f"{verdict.label}:"))
+            for word in ("falls short", "too close to call")
+            for verdict in told.verdicts
+            if verdict.verdict == word
+        ]
+        assert first == list(range(1, 1 + len(first)))
         for verdict in told.verdicts:
             own = " ".join(s for s in sentences if s.startswith(f"{verdict.label}:"))
-            if verdict.verdict == "meets":
-                assert "short" not in own
-                assert ("to spare" in own) == (verdict.position is not None and verdict.position >= 1.0)
-            if verdict.verdict == "falls short":
-                assert "short" in own
-                assert "holds" not in own
+            assert ("miss" in own or "short" in own) == (verdict.verdict == "falls short")

@@ -312,7 +312,7 @@ def price():
 
 def title():
     body = TitlePage(
-        "One side sounded torn", UNIT, "integrated amplifier, 1977", "the bench at the end of the hall", price().body
+        "One side sounded rough", UNIT, "integrated amplifier, 1977", "the bench at the end of the hall", price().body
     )
     return Card("title", "", (), body, corner=UNIT)
 

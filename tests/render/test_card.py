@@ -22,8 +22,9 @@ from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import paint
 from reviewkit.render.cards.pictures import Order, draw, draw_pictures
 from reviewkit.render.cards.scene import Area, LayoutFault
-from reviewkit.render.cards.shape import SHAPES, WIDE
+from reviewkit.render.cards.shape import SHAPES, SQUARE, WIDE
 from reviewkit.render.cards.table import split_table
+from reviewkit.render.cards.vector import encode_svg
 
 LOOK_NAMES = tuple(LOOKS)
 EVERY = tuple(product(SAMPLES, LOOK_NAMES))
@@ -225,8 +226,24 @@ def test_pictures_of_one_card_are_those_drawn_one_by_one():
         made = draw_pictures(SAMPLES["crosstalk"], Order(LOOKS[look], page=LOOKS[page]))
         assert made == {
             "cards": draw(SAMPLES["crosstalk"], look, 1920),
-            "page": draw(SAMPLES["crosstalk"], page, 1280),
+            "page": vector(SAMPLES["crosstalk"], page, WIDE),
+            "square-page": vector(SAMPLES["crosstalk"], page, SQUARE),
         }
+    made = draw_pictures(SAMPLES["crosstalk"], Order(LOOKS["lamplight"], page=LOOKS["brochure"], page_png=True))
+    assert made["page-png"] == draw(SAMPLES["crosstalk"], "brochure", 1280)
+
+
+def vector(card, look, shape):
+    return encode_svg(lay_out(card, look, shape), LOOKS[look].ground, shape)
+
+
+def test_a_card_that_makes_no_square_is_wide_on_every_page():
+    """A title of three words that no line can hold is too long for a square only; asked for, that is a fault."""
+    card = replace(SAMPLES["crosstalk"], title=" ".join(["Unbreakabletitlewordofmany"] * 4))
+    order = Order(LOOKS["lamplight"], page=LOOKS["brochure"])
+    assert set(draw_pictures(card, order)) == {"cards", "page"}
+    with pytest.raises(LayoutFault):
+        draw_pictures(card, replace(order, shapes=("wide", "square")))
 
 
 @pytest.mark.parametrize("width", [1920, 3840])

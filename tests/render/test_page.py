@@ -405,29 +405,55 @@ def hostile_segment():
 
 
 def test_pages_escape_what_they_are_given(pages):
+    row = TableRow(HOSTILE, HOSTILE, f"{HOSTILE} ", HOSTILE, HOSTILE, HOSTILE, HOSTILE, promised=HOSTILE)
+    picture = {"name": "01-x", "alt": HOSTILE, "wide": "x", "square": "x", "dial": True}
+    sizes = [(2560, 700), (1080, 860)]
+    lead = {"photo": "", "price": None, "what": HOSTILE, "alt": HOSTILE, "wide": "x", "narrow": "x", "sizes": sizes}
+    sides = [{"part": "before", "what": HOSTILE, "length_s": 2.4, "data": "AAAA"}]
     html = pages.text(
         "episode.html",
         title=HOSTILE,
-        headline=HOSTILE,
-        price=HOSTILE,
-        always=[HOSTILE],
-        segments=[hostile_segment()],
-        pictures={"01-x": {"alt": HOSTILE, "data": "AAAA"}},
+        hook=HOSTILE,
+        unit=SimpleNamespace(name=HOSTILE, what=HOSTILE, year=1977),
+        presenter=HOSTILE,
+        lead=lead,
+        lead_words=[HOSTILE],
+        story=[
+            {
+                "title": HOSTILE,
+                "cautions": [HOSTILE],
+                "parts": [{"paragraphs": [(HOSTILE, [HOSTILE] * count) for count in (1, 5)], "cards": ["01-x"]}],
+            }
+        ],
+        few=3,
+        pictures={"01-x": picture},
+        tally={"judged": 2, "met": 1, "missed": 1, "undecided": 0, "ratings": 2, "verdicts": ["meets", HOSTILE]},
+        film=HOSTILE,
+        film_s=61.0,
+        rating=4.5,
+        link={"page": HOSTILE, "picture": HOSTILE},
+        structured="{}",
+        policy="default-src 'none'",
+        type=[(400, "AAAA")],
+        copied=HOSTILE,
         measured=[(HOSTILE,) * 3],
         foot=[HOSTILE],
-        rows=[TableRow(HOSTILE, HOSTILE, f"{HOSTILE} ", HOSTILE, HOSTILE, HOSTILE, HOSTILE)],
+        rows=[row],
+        ordered_rows=[row],
         findings=[(HOSTILE,) * 5],
         withheld=[HOSTILE],
         equipment=[HOSTILE],
         cautions=[HOSTILE],
         sound_cautions=[HOSTILE],
-        sounds=[{"title": HOSTILE, "said": HOSTILE, "sides": [{"what": HOSTILE, "length_s": 2.4, "data": "AAAA"}]}],
+        sounds=[{"title": HOSTILE, "said": HOSTILE, "sides": sides}],
     )
     read = tags(html)
     assert "b" not in {tag for tag, _ in read.tags}
-    assert read.seen.count(HOSTILE) == 34
+    assert read.seen.count(HOSTILE) == 44
     assert [attributes["aria-label"] for tag, attributes in read.tags if tag == "audio"] == [f"{HOSTILE}, {HOSTILE}"]
-    assert [attributes["alt"] for tag, attributes in read.tags if tag == "img"] == [HOSTILE]
+    assert [attributes["alt"] for tag, attributes in read.tags if tag == "img"] == [HOSTILE, HOSTILE]
+    assert [attributes["srcset"] for tag, attributes in read.tags if tag == "source"] == ["x", "x"]
+    assert {attributes["content"] for tag, attributes in read.tags if attributes.get("property", "")[:8] == "og:title"}
 
 
 def test_the_prompter_escapes_what_it_is_given(pages):
@@ -451,9 +477,10 @@ def test_pages_load_nothing_from_elsewhere(sample):
     for name in ("episode.html", "spec-table.html"):
         text = sample.text(name)
         for tag, attributes in tags(text).tags:
-            assert tag not in {"script", "link", "iframe", "object", "embed"}
+            assert tag not in {"link", "iframe", "object", "embed"}
+            assert tag != "script" or attributes == {"type": "application/ld+json"}
             assert not [a for a in attributes if a.startswith("on")]
-            for key in ("src", "href", "srcset", "action", "poster"):
+            for key in ("src", "srcset", "action", "poster", *([] if tag == "a" else ["href"])):
                 assert (attributes.get(key) or "data:").startswith(("data:", "#"))
         assert not re.search(r"url\(\s*['\"]?(?!data:)|@import", text)
 

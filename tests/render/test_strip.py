@@ -175,5 +175,5 @@ def test_a_card_without_a_figure_has_no_strip_and_is_no_fault():
 def test_a_card_that_is_not_for_filming_has_only_its_still():
     card = replace(SAMPLES["crosstalk"], on_film=False)
     order = Order(LOOK, 1280, page=LOOKS["brochure"], overlay=True, strip=True, shapes=("wide", "tall"))
-    assert set(draw_pictures(card, order)) == {"cards", "page"}
-    assert set(draw_pictures(card, replace(order, shapes=("tall", "square")))) == {"tall-cards", "page"}
+    assert set(draw_pictures(card, order)) == {"cards", "page", "square-page"}
+    assert set(draw_pictures(card, replace(order, shapes=("tall", "square")))) == {"tall-cards", "page", "square-page"}

@@ -91,6 +91,7 @@ class LiveSession:
             self.faults = tuple(listed(error.faults))
         except CannotFinish as error:
             self.faults = (str(error),)
+        self._studio = {**self._files_above(), **self._studio}
         return Rebuilt(cards, files, self.faults, time.perf_counter() - began)
 
     def is_studio_changed(self) -> bool:

@@ -18,6 +18,7 @@ from reviewkit.commands.desk.points import Points, Step, find_points, usual_unit
 from reviewkit.commands.desk.session_edits import name_of
 from reviewkit.commands.desk.small_pictures import file_picture, run_picture
 from reviewkit.episode.alt_text import heading_of
+from reviewkit.episode.card_choices import names_of_figure
 from reviewkit.episode.card_times import card_times
 from reviewkit.episode.episode import OPEN_CHASSIS, ORDER, segment_title
 from reviewkit.ingest.session.footage_time import show_time
@@ -25,6 +26,7 @@ from reviewkit.ingest.session.notes_edit import NoteLine, NotesText, read_lines
 from reviewkit.ingest.session.ratings_edit import read_brochure_lines
 from reviewkit.ingest.session.repair_file import parse_repair
 from reviewkit.ingest.session.session_paths import RATINGS
+from reviewkit.model.card import Card
 from reviewkit.model.errors import CannotFinish, InputError, listed
 from reviewkit.model.finding import Run
 from reviewkit.model.recognised import Recognised, in_words
@@ -34,6 +36,7 @@ from reviewkit.model.session import Session
 SCREENS = ("ratings", "bench", "files", "cards")
 TITLE_LENGTH = 38  # letters of a title
 _MOST_NOTES = 300  # shown
+_MOST_READINGS = 9  # offered for a card
 _SCALES_MIN = (5, 10, 15, 20, 30, 45, 60, 90, 120, 180, 240, 480, 1440)
 _TICKS_MIN = (1, 2, 5, 10, 15, 30, 60, 120, 240)
 _MOST_TICKS = 8
@@ -344,6 +347,7 @@ def _cards(session: LiveSession, evening: Evening) -> list[dict[str, Any]]:
                 "title": heading_of(card),
                 "own_title": card.first in by_measurement and card.body.__class__.__name__ != "Number",
                 "alt": card.alt,
+                "readings": _readings(card, episode.runs),
                 "verdict": card.verdict,
                 "picture": f"{there[card.id]}?v={session.versions[there[card.id]][:16]}",
                 "time": show_time(Fraction(int(at_s))) if at_s is not None else "",
@@ -356,6 +360,15 @@ def _cards(session: LiveSession, evening: Evening) -> list[dict[str, Any]]:
     for name in hidden:
         cards.append({"id": name, "name": name, "title": evening.titles.get(name, name), "hidden": True})
     return cards
+
+
+def _readings(card: Card, runs: Sequence[Run]) -> list[dict[str, Any]]:
+    """Return the figures that a card can have besides its own, and whether it has them."""
+    own = [run for run in runs if card.hero and run.conditions.measurement.card == card.first]
+    names = dict.fromkeys(names_of_figure(f)[-1] for run in own for f in run.findings)
+    chosen = {name.casefold() for run in own for name in run.conditions.measurement.readings}
+    known = sorted(names, key=lambda name: name.casefold() not in chosen)
+    return [{"name": name, "on": name.casefold() in chosen} for name in known[:_MOST_READINGS]]
 
 
 def _hidden(session: Session) -> tuple[str, ...]:

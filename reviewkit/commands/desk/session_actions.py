@@ -42,6 +42,7 @@ class SessionActions:
             "show-card": lambda words: self._hide(words, hide=False),
             "move-card": self._move,
             "title": self._title,
+            "card-reading": self._card_reading,
         }
 
     def _start(self, words: dict[str, Any]) -> None:
@@ -144,6 +145,12 @@ class SessionActions:
         if was is not None and was != now:
             raise Conflict({"now": now, "was": now})
         self._change_session("title", "Title written", lambda text: session_edits.title_card(text, shown, card, title))
+
+    def _card_reading(self, words: dict[str, Any]) -> None:
+        card, name, shown = text_of(words, "card"), text_of(words, "name"), self._shown()
+        self._change_session(
+            "reading", "Readings written", lambda text: session_edits.choose_reading(text, shown, card, name)
+        )
 
     def _shown(self) -> Composed:
         if self.session.shown is None or self.session.faults:

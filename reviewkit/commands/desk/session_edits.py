@@ -12,8 +12,10 @@ from reviewkit.ingest.session.toml_lines import parse_toml
 from reviewkit.ingest.session.toml_values import set_value
 from reviewkit.model.card import Card
 from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.session import Measurement
 
 SOURCE = "session.toml"
+MOST_READINGS = 3  # on a card beside its own figure
 
 
 def hide_card(text: str, name: str, *, hide: bool) -> str:
@@ -62,17 +64,36 @@ def name_of(card: Card) -> str:
 
 def title_card(text: str, shown: Composed, card_id: str, title: str) -> str:
     """Return the text with a card's title; an empty one lets the program word it."""
-    episode = shown.episode
-    card = next((each for each in episode.stills if each.id == card_id), None)
-    runs = [
-        run.conditions.measurement for run in episode.runs if card and run.conditions.measurement.card == card.first
-    ]
-    own = [m for m in runs if (m.stage == "before") == bool(card and card.repaired)] or runs
-    if not own:
-        raise InputError(Fault(SOURCE, 0, f"{card_id} is not the card of a measurement, so its title can't be written"))
+    own = _measurements_of(shown, card_id)
     measurement = next((m for m in own if m.title), own[0])
-    key = {"file": measurement.file} if measurement.file else {"id": measurement.id}
-    return _with_keys(text, [key], {"title": title or None})
+    return _with_keys(text, [_key_of(measurement)], {"title": title or None})
+
+
+def choose_reading(text: str, shown: Composed, card_id: str, name: str) -> str:
+    """Return the text with a further figure put on a measurement's card, or taken off it."""
+    own = _measurements_of(shown, card_id)
+    there = next((m for m in own if name.casefold() in map(str.casefold, m.readings)), None)
+    measurement = there or own[0]
+    readings = [each for each in measurement.readings if each.casefold() != name.casefold()]
+    readings += [] if there else [name]
+    if len(readings) > MOST_READINGS:
+        why = f"{MOST_READINGS} further figures are the most that a card has; take one off first"
+        raise InputError(Fault(SOURCE, measurement.line, why))
+    return _with_keys(text, [_key_of(measurement)], {"readings": readings or None})
+
+
+def _measurements_of(shown: Composed, card_id: str) -> list[Measurement]:
+    """Return the measurements on a card, those of its stage if it is one of a pair."""
+    card = next((each for each in shown.episode.stills if each.id == card_id), None)
+    every = [run.conditions.measurement for run in shown.episode.runs]
+    runs = [m for m in every if card and m.card == card.first]
+    if not runs:
+        raise InputError(Fault(SOURCE, 0, f"{card_id} is not the card of a measurement, so this can't be written"))
+    return [m for m in runs if (m.stage == "before") == bool(card and card.repaired)] or runs
+
+
+def _key_of(measurement: Measurement) -> dict[str, str]:
+    return {"file": measurement.file} if measurement.file else {"id": measurement.id}
 
 
 def answer(text: str, files: Sequence[str], choice: Mapping[str, Any]) -> str:

@@ -38,6 +38,8 @@ class NoteLine:
         Its text with its calls for cards and sounds.
     raw
         Its lines as they are.
+    title
+        The chapter's title that it gives its segment, as in `fault "Down to one part": …`.
     """
 
     line: int
@@ -49,6 +51,7 @@ class NoteLine:
     words: str
     cut: bool
     raw: str
+    title: str = ""
 
 
 @dataclass(frozen=True)
@@ -179,7 +182,8 @@ def change_note(text: str, line: int, time: str, segment: str, words: str, *, cu
         return _checked(text, _in_place(text, note, words, cut=cut))
     clip = next((each for each in read.clips if each.name == note.clip), None)
     without = _without(text, read.notes, note)
-    return _checked(text, _insert(without, clip, at_s, segment, words, cut=cut))
+    title = note.title if segment == note.segment else ""
+    return _checked(text, _insert(without, clip, at_s, segment, words, cut=cut, title=title))
 
 
 def without_cards(text: str, cards: Collection[str]) -> str:
@@ -225,14 +229,15 @@ def _note(line: int, row: str, clip: ClipLine | None, segment: str) -> NoteLine 
     at_s = time if starts is None else (time - starts) % DAY_S
     cut = bool(_CUT.search(words))
     words = " ".join(_CUT.sub(" ", words).split())
-    return NoteLine(line, line + 1, clip.name if clip else "", at_s, named or segment, named, words, cut, row)
+    title = match[2] or "" if match and named else ""
+    return NoteLine(line, line + 1, clip.name if clip else "", at_s, named or segment, named, words, cut, row, title)
 
 
 def _continued(note: NoteLine, line: int, row: str) -> NoteLine:
     cut = note.cut or bool(_CUT.search(row))
     words = " ".join(f"{note.words} {_CUT.sub(' ', row)}".split())
     raw = f"{note.raw}\n{row}"
-    return NoteLine(note.line, line + 1, note.clip, note.at_s, note.segment, note.named, words, cut, raw)
+    return NoteLine(note.line, line + 1, note.clip, note.at_s, note.segment, note.named, words, cut, raw, note.title)
 
 
 def _in_place(text: str, note: NoteLine, words: str, *, cut: bool) -> str:
@@ -242,7 +247,8 @@ def _in_place(text: str, note: NoteLine, words: str, *, cut: bool) -> str:
     first = lines[note.line - 1]
     if words != note.words or cut != note.cut:
         names = note.named or not words or (SEGMENT.match(words) and words[:1].islower())
-        parts = (first.split(maxsplit=1)[0], f"{note.segment}:" if names else "", words, "[cut]" if cut else "")
+        head = _head(note.segment, note.title) if names else ""
+        parts = (first.split(maxsplit=1)[0], head, words, "[cut]" if cut else "")
         ending = first[len(first.rstrip("\r\n")) :]
         lines[note.line - 1 : note.end - 1] = [" ".join(part for part in parts if part) + ending]
     return "".join(lines)
@@ -257,7 +263,9 @@ def _without(text: str, notes: Sequence[NoteLine], note: NoteLine) -> str:
     return "".join(lines[: note.line - 1] + lines[note.end - 1 :])
 
 
-def _insert(text: str, clip: ClipLine | None, at_s: Fraction, segment: str, words: str, *, cut: bool) -> str:
+def _insert(
+    text: str, clip: ClipLine | None, at_s: Fraction, segment: str, words: str, *, cut: bool, title: str = ""
+) -> str:
     """Return the text with a note of a clip, after the last that isn't later."""
     read, lines = read_lines(text), _rows(text)
     end = _end(lines)
@@ -272,17 +280,21 @@ def _insert(text: str, clip: ClipLine | None, at_s: Fraction, segment: str, word
     if segment and not _NAME.fullmatch(segment):
         raise InputError(Fault(FILE_NAME, 0, f'"{segment[:40]}" is no segment; write one word, such as fault'))
     words = " ".join(_CUT.sub(" ", words).split())
-    names = segment and (segment != inherited or not words)
+    names = segment and (segment != inherited or not words or title)
     if not names and SEGMENT.match(words) and words[:1].islower():
         names = bool(segment or inherited)  # or its first word would be read as a segment
         segment = segment or inherited
-    parts = (_written(clip, at_s), f"{segment}:" if names else "", words, "[cut]" if cut else "")
+    parts = (_written(clip, at_s), _head(segment, title) if names else "", words, "[cut]" if cut else "")
     row = " ".join(part for part in parts if part) + end
     if after is not None and not after.named and (segment or inherited) != after.segment and after.segment:
         lines[after.line - 1] = _named(lines[after.line - 1], after.segment)
     if place and not lines[place - 1].endswith("\n"):
         lines[place - 1] += end
     return "".join([*lines[:place], row, *lines[place:]])
+
+
+def _head(segment: str, title: str) -> str:
+    return f'{segment} "{title}":' if title else f"{segment}:"
 
 
 def _first_place(lines: Sequence[str], clip: ClipLine | None) -> int:

@@ -16,10 +16,13 @@ FILE_NAME = "notes.txt"
 _NOTE_EXAMPLE = "a note looks like 0:41 front: Five knobs. [card rated]"
 _CLIP_EXAMPLE = "write for example clip bench-1.mp4 for 14:05, or clip bench-2.mp4 at 21:10:32"
 # A colon directly before // belongs to a link, not to a segment.
-SEGMENT = re.compile(r"([^\W\d_][\w-]*):(?!//)\s*")
+SEGMENT = re.compile(r'([^\W\d_][\w-]*)(?:\s+"([^"]*)")?:(?!//)\s*')
 _TAG = re.compile(r"\[([^\[\]]*)\]")
-_OPEN_TAG = re.compile(r"\[\s*(?:card|sound|cut)\b.*", re.IGNORECASE)
+_OPEN_TAG = re.compile(r"\[\s*(?:(?:card|sound|cut)\b.*|(?:not\s+)?page\s*$)", re.IGNORECASE)
+_PAGE_TAG = re.compile(r"\[page\]")  # what follows it in the note is for readers
+_LIKE_PAGE = ("page", "pages", "not page", "not pages", "no page", "not on page", "notpage")
 MOST_NOTES = 10_000  # one every five seconds of a working day
+LONGEST_TITLE = 60  # characters of a chapter's title; platforms cut longer ones (common practice, no source)
 _LONGEST_SHOWN = 60  # characters of the text that a message quotes
 
 
@@ -62,6 +65,8 @@ class _Draft:
     cards: list[str] = field(default_factory=list)
     sounds: list[str] = field(default_factory=list)
     cut: bool = False
+    page: list[str] = field(default_factory=list)  # for readers, from [page] on
+    on_page: bool = True
 
 
 class _Reader:
@@ -71,6 +76,7 @@ class _Reader:
         self.faults = faults
         self.clips: dict[str, Clip] = {}
         self.drafts: list[_Draft] = []
+        self.titles: dict[str, tuple[str, int]] = {}  # by segment, with the line
         self.clip: Clip | None = None
         self.starts: Fraction | None = None  # of the clip, if times are the clock's
         self.length: Fraction | None = None
@@ -96,7 +102,13 @@ class _Reader:
     def finish(self) -> Notes:
         """Return all that was read. Raises InputError if anything was wrong."""
         for draft in self.drafts:
-            if not (any(draft.texts) or draft.cards or draft.sounds or draft.cut or draft.names_segment):
+            written = any(draft.texts) or any(draft.page) or draft.cards or draft.sounds or draft.cut
+            if draft.page and not any(draft.page):
+                remedy = "write the words for readers after it, or [not page] to leave the note out of the page"
+                self.faults.add(draft.line, f"there is nothing after [page]; {remedy}")
+            elif draft.page and not draft.on_page:
+                self.faults.add(draft.line, "[page] and [not page] contradict each other; keep one of them")
+            elif not (written or draft.names_segment):
                 self.faults.add(draft.line, f"there is nothing after the time; {_NOTE_EXAMPLE}")
         self.faults.collected.sort(key=lambda fault: fault.line)
         self.faults.stop_if_any()
@@ -110,10 +122,13 @@ class _Reader:
                 sounds=tuple(dict.fromkeys(draft.sounds)),
                 cut=draft.cut,
                 line=draft.line,
+                page=" ".join(" ".join(draft.page).split()),
+                on_page=draft.on_page,
             )
             for draft in self.drafts
         )
-        return Notes(clips=tuple(self.clips.values()), notes=tuple(notes))
+        titles = tuple((segment, title) for segment, (title, _) in self.titles.items())
+        return Notes(clips=tuple(self.clips.values()), notes=tuple(notes), titles=titles)
 
     # -------------------------------------------------------------- the three sorts of line
 
@@ -161,12 +176,23 @@ class _Reader:
         named = segment is not None and segment[1] == segment[1].lower()
         if segment is not None and named:
             self.segment = segment[1]
+            if segment[2] is not None:
+                self._read_title(line, segment[1], " ".join(segment[2].split()))
             rest = rest.strip()[segment.end() :]
         draft = _Draft(line, self.clip.name if self.clip else "", float(at_s or 0), self.segment, named, [])
         self._add_words(draft, line, rest)
         self.drafts.append(draft)
         self.open = draft
         self._check_count(line, len(self.drafts), "note")
+
+    def _read_title(self, line: int, segment: str, title: str) -> None:
+        """Take the title of a segment's chapter."""
+        other, first = self.titles.setdefault(segment, (title, line))
+        if not title or len(title) > LONGEST_TITLE:
+            length = f"of 1 to {LONGEST_TITLE} characters"
+            self.faults.add(line, f'{segment} needs a title {length} between the quotes, such as "Is it fixed?"')
+        elif other != title:
+            self.faults.add(line, f'{segment} has the title "{other}" in line {first} already; keep one')
 
     def _check_count(self, line: int, count: int, what: str) -> None:
         if count > MOST_NOTES:
@@ -208,7 +234,7 @@ class _Reader:
         return at_s
 
     def _add_words(self, draft: _Draft, line: int, text: str) -> None:
-        """Add a line's text to a note, without its [card …], [sound …] and [cut]."""
+        """Add a line's text to a note without its tags: to what is said, from [page] on to what is read."""
 
         def tag(match: re.Match[str]) -> str:
             words = match[1].split()
@@ -216,6 +242,11 @@ class _Reader:
             shown = shortened(match[0], _LONGEST_SHOWN)
             if words == ["cut"]:
                 draft.cut = True
+            elif words == ["not", "page"]:
+                draft.on_page = False
+            elif " ".join(words).casefold() in _LIKE_PAGE:
+                remedy = "write [page] before the words for readers, or [not page] to leave the note out of the page"
+                self.faults.add(line, f"{shown} is not understood; {remedy}")
             elif len(words) == 2 and words[0] in ("card", "sound") and not words[1].endswith(","):
                 (draft.cards if words[0] == "card" else draft.sounds).append(words[1])
             elif re.match(r"cards?\b", name):
@@ -230,4 +261,6 @@ class _Reader:
 
         if unclosed := _OPEN_TAG.search(text, text.rfind("]") + 1):
             self.faults.add(line, f'"{unclosed[0][:40]}" has no closing bracket; write [card tone-before] or [cut]')
-        draft.texts.append(_TAG.sub(tag, text).strip())
+        said, *read = _PAGE_TAG.split(text)
+        (draft.page if draft.page else draft.texts).append(_TAG.sub(tag, said).strip())
+        draft.page += [_TAG.sub(tag, words).strip() for words in read]

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.ingest.plain_text import numbered_rows
-from reviewkit.ingest.session.rating_entries import NotUnderstood
-from reviewkit.ingest.session.rating_line import LIMITS, read_line
+from reviewkit.ingest.session.rating_entries import LIMITS, NotUnderstood
+from reviewkit.ingest.session.rating_line import read_line
 from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_tables import read_table

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from reviewkit.ingest.conditions import SEPARATORS, Token
 from reviewkit.model.errors import shortened
 
+LIMITS = ("at_least", "at_most", "within", "nominal")
 _SIDES = ("input", "Ω", "Hz", "band")  # a value without them is not one with fewer conditions, but one half read
 
 
@@ -114,3 +116,14 @@ def _check_spread(
     if (only_last and not enclosed) or (lacking and not only_last):
         remedy = f"write it before the first if it is of all, else with each (the first is {first.text})"
         raise NotUnderstood(f'"{shortened(text, 40)}" may be of one figure or of all; {remedy}')
+
+
+def refuse_two_limits(tables: Sequence[Mapping[str, Any]]) -> None:
+    """Refuse two limits under the same conditions: what they differ in was not read."""
+    seen: dict[str, Mapping[str, Any]] = {}
+    for table in tables:
+        same = str(sorted((key, str(value)) for key, value in table.items() if key not in LIMITS))
+        other = seen.setdefault(same, table)
+        if other is not table:
+            one, two = (next(str(t[key]) for key in LIMITS if key in t) for t in (other, table))
+            raise NotUnderstood(f"{one} and {two} have the same conditions; write what differs, or keep one of them")

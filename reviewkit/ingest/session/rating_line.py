@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from reviewkit.ingest.conditions import BARE_END, SEPARATORS, UNSIGNED, Token, phrases_of, plain, scan
-from reviewkit.ingest.session.rating_entries import NotUnderstood, entries_of, join_inputs
+from reviewkit.ingest.session.rating_entries import NotUnderstood, entries_of, join_inputs, refuse_two_limits
 from reviewkit.ingest.session.rating_phrases import NAMES, PRINTED_ONLY, WORDS
 from reviewkit.model.errors import nearest, shortened
 from reviewkit.model.ratings import RULES
@@ -194,7 +194,7 @@ class _Line:
             read = LineRead()
             for value, side, conditions in entries_of(self.tokens, values):
                 self._add(read, value, side, conditions)
-            _refuse_two_limits(read.tables)
+            refuse_two_limits(read.tables)
         except NotUnderstood as error:
             raise NotUnderstood(f"{error} (read as {self._shown()})") from None
         return read
@@ -387,17 +387,3 @@ _CONDITIONS = frozenset(
 
 def _plain(name: str) -> str:
     return name.replace("_", " ")
-
-
-def _refuse_two_limits(tables: Sequence[Mapping[str, Any]]) -> None:
-    """Refuse two limits under the same conditions: what they differ in was not read."""
-    seen: dict[str, Mapping[str, Any]] = {}
-    for table in tables:
-        same = str(sorted((key, str(value)) for key, value in table.items() if key not in LIMITS))
-        other = seen.setdefault(same, table)
-        if other is not table:
-            one, two = (next(str(t[key]) for key in LIMITS if key in t) for t in (other, table))
-            raise NotUnderstood(f"{one} and {two} have the same conditions; write what differs, or keep one of them")
-
-
-LIMITS = ("at_least", "at_most", "within", "nominal")

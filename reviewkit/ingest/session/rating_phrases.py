@@ -24,6 +24,8 @@ _OF_BROCHURES: dict[str, tuple[str, str]] = {
     "continuous output power": ("power", "continuous"),
     "continuous average power": ("power", "continuous"),
     "continuous average power output": ("power", "continuous"),
+    "min. rms power": ("power", "continuous"),
+    "minimum rms power": ("power", "continuous"),
     "rms power output": ("power", "continuous"),
     "rms output power": ("power", "continuous"),
     "maximum power": ("power", "maximum"),
@@ -43,6 +45,7 @@ _OF_BROCHURES: dict[str, tuple[str, str]] = {
     "signal to noise ratio": ("snr", ""),
     "s/n ratio": ("snr", ""),
     "hum and noise": ("snr", ""),
+    "residual hum and noise": ("noise", ""),
     "residual noise": ("noise", ""),
     "output impedance": ("source_impedance", ""),
     "riaa equalization": ("riaa_deviation", ""),
@@ -120,7 +123,8 @@ _SHORTED = (
 _PASSED_OVER = (
     "at, into, with, for, from, of, the, a, an, and, on, in, is, re, ref, @, per, each of, load, loads, sine, tone, "
     "output, input, inputs, level, better than, better, or better, below, down, ratio, typically, referred to, "
-    "relative to, watts, channel, driven, simultaneously, unweighted, nominal, any frequency, any power, between"
+    "relative to, watts, channel, driven, simultaneously, unweighted, un weighted, "
+    "not weighted, no weighting, nominal, any frequency, any power, between"
 )
 
 # phrase -> the condition's key, and its value; "" is passed over
@@ -152,7 +156,11 @@ _add("rule", "music", "music, music power, dynamic, dynamic power")
 _add("rule", "DIN", "din power")
 _add("din", True, "din, din 45500, din 45 500")
 _add("ihf", True, "ihf")
-_add("weighting", "A", "a network, ihf a, ihf a network, network a, a curve, a weighted, a weighting")
+_add(
+    "weighting",
+    "A",
+    "a network, ihf a, ihf a weighted, ihf a weighting, ihf a network, network a, a curve, a weighted, a weighting",
+)
 _add("unsaid weighting", True, "weighted")
 _add("figure", "thd", "thd, t.h.d, total harmonic distortion, harmonic distortion, distortion")
 _add("figure", "thd_plus_noise", "thd+n, thd + noise, thd plus noise, total harmonic distortion plus noise")

@@ -15,7 +15,7 @@ from reviewkit.model.repair import RepairRow
 from reviewkit.model.units import UnitSpelling, normalised
 
 FILE_NAME = "repair.csv"
-COLUMNS = ("point", "expected", "found", "unit", "tolerance", "action", "after", "note")
+COLUMNS = ("point", "expected", "found", "unit", "tolerance", "action", "after", "say", "note")
 WORDS = ("open", "short")
 _NUMBER = re.compile(r"([+-]?)((?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,2})?)\s*(.*)")
 
@@ -106,6 +106,7 @@ class _Row:
             line=self.line,
             after=self._convert("after", after, unit),
             after_text=self._show(after, unit),
+            say=self.cells["say"],
         )
 
     def _add_fault(self, message: str) -> None:

@@ -71,6 +71,8 @@ def entries_of(document: TomlDocument, listed: Sequence[str]) -> list[Entry]:
     matched: set[str] = set()
     for number, raw in raws.items():
         pattern = raw.get("files")
+        if _is_awaited(raw, listed):
+            continue
         mine = [file for file in free if isinstance(pattern, str) and fits(file, pattern)]
         if not mine or raw.keys() & {"file", "id", "loads", "volts"}:
             entries.append(Entry(raw, number))
@@ -85,6 +87,26 @@ def entries_of(document: TomlDocument, listed: Sequence[str]) -> list[Entry]:
 def _with_defaults(entry: Entry, defaults: Mapping[str, Any]) -> Entry:
     left_out = defaults.keys() - entry.raw.keys()
     return replace(entry, raw={**defaults, **entry.raw}, defaults=frozenset(left_out))
+
+
+def awaited(document: TomlDocument, listed: Sequence[str]) -> Iterator[Mapping[str, Any]]:
+    """Yield the tables of measurements that are planned and not made yet."""
+    tables = document.data.get("measurement")
+    for raw in tables if isinstance(tables, list) else ():
+        if isinstance(raw, dict) and _is_awaited(raw, listed):
+            yield raw
+
+
+def _is_awaited(raw: Mapping[str, Any], listed: Sequence[str]) -> bool:
+    """Return whether a table is planned, and neither its file nor its readings are there."""
+    if raw.get("planned") is not True:
+        return False
+    file, pattern = raw.get("file"), raw.get("files")
+    if isinstance(file, str):
+        return file.startswith("measurements/") and file not in listed
+    if isinstance(pattern, str):
+        return not any(fits(each, pattern) for each in listed)
+    return "loads" in raw and "volts" not in raw
 
 
 def fits(file: str, pattern: str) -> bool:

@@ -20,6 +20,7 @@ from reviewkit.ingest.session.toml_lines import TomlDocument, parse_toml
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
 from reviewkit.model.session import (
     Bench,
+    BenchRange,
     CardChoices,
     EpisodeSettings,
     FileSettings,
@@ -119,7 +120,7 @@ def session_of(
 
     unit, unit_place = single("unit", Unit)
     price, price_place = single("price", PriceTag)
-    bench = single("bench", Bench)[0] or Bench()
+    bench = _bench(document, faults, folder)
     episode = single("episode", EpisodeSettings)[0] or EpisodeSettings()
     look, look_place = single("look", LookSettings)
     choices, choices_place = single("cards", CardChoices)
@@ -167,6 +168,22 @@ def session_of(
     faults.collected += of_brochure.collected
     faults.stop_if_any()
     return session
+
+
+def _bench(document: TomlDocument, faults: Faults, folder: Path) -> Bench:
+    """Return the bench, with its values for inputs and ranges: the tables in it."""
+    raw = document.data.get("bench")
+    if not isinstance(raw, dict):
+        return Bench()
+    known = set(Bench.__dataclass_fields__) | {"load"}
+    ranges = {key: value for key, value in raw.items() if isinstance(value, dict) and key not in known}
+    own = {key: value for key, value in raw.items() if key not in ranges}
+    bench = read_table(Bench, Place(document, faults, ("bench",), "[bench]", own), folder)
+    places = {
+        key: Place(document, faults, ("bench", key), f"[bench.{show_key(key)}]", value) for key, value in ranges.items()
+    }
+    read = {key.casefold(): read_table(BenchRange, place, folder) for key, place in places.items()}
+    return replace(bench, ranges=read)
 
 
 # ------------------------------------------------------------------ which tables there are

@@ -13,7 +13,7 @@ from pathlib import PurePosixPath
 from reviewkit.ingest.session.session_place import Place, show_value
 from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS
 from reviewkit.model.errors import nearest
-from reviewkit.model.session import Bench, Measurement
+from reviewkit.model.session import Bench, Measurement, range_of
 
 Entry = tuple[Measurement, Place]
 RESERVED = (*SESSION_CARDS, *OLD_NAMES)  # cards that every session may have
@@ -161,12 +161,19 @@ def _check_two_loads(each: Measurement, place: Place) -> None:
 
 
 def _complete(each: Measurement, place: Place, name: str, bench: Bench) -> Measurement:
+    if each.range and each.range.casefold() not in bench.ranges:
+        remedy = nearest(each.range, bench.ranges) if bench.ranges else "write a table of that name: [bench.NAME]"
+        place.fault(f"range = {show_value(each.range)} is none of [bench]; {remedy}", "range")
+    name_of_range = range_of(each.range, each.input, each.kind, bench.input)
+    range_ = name_of_range if name_of_range in bench.ranges else ""
+    bench = bench.of(range_)
     load_ohm = bench.load_ohm if each.load_ohm is None else each.load_ohm
     drive_w, drive_v = _both_levels(each, place, load_ohm)
     return replace(
         each,
         id=name,
         input=each.input or bench.input,
+        range=range_,
         load_ohm=load_ohm,
         # one driven channel is one channel, whatever the bench drives otherwise
         channels=each.channels or ("one" if each.driven else bench.channels),

@@ -38,7 +38,7 @@ class Place:
 
     def in_studio(self, *keys: str | int) -> bool:
         """Return whether a key's value is that of studio.toml."""
-        return self.document.is_taken(*self.path, *keys)
+        return self.document.is_of_studio(*self.path, *keys)
 
     def fault(self, message: str, *keys: str | int) -> None:
         """Note a fault of the table, or of one of its keys, at its line."""

@@ -107,6 +107,7 @@ TYPES: dict[str, Any] = {
         AfterValidator(lambda names: tuple(dict.fromkeys(names))),
     ],
     "amount": Annotated[_NUMBER, Field(ge=0.01, le=1e12, examples=["329.00"])],
+    "rating": Annotated[_NUMBER, Field(ge=1, le=5, examples=["4.5"])],
     "words per minute": Annotated[_NUMBER, Field(ge=1, le=600, examples=["150"])],
     "card seconds": Annotated[_NUMBER, Field(ge=0.1, le=600, examples=["6"])],
     "frame rate": Annotated[Fraction, PlainValidator(values.read_frame_rate), Field(examples=["29.97"])],

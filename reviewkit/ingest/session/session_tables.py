@@ -17,6 +17,7 @@ from reviewkit.ingest.session.session_values import with_remedy
 from reviewkit.model.errors import nearest, shortened
 from reviewkit.model.session import (
     Bench,
+    BenchRange,
     CardChoices,
     EpisodeSettings,
     FileSettings,
@@ -37,6 +38,7 @@ T = TypeVar(
     bound=Unit
     | PriceTag
     | Bench
+    | BenchRange
     | Rating
     | Measurement
     | MeasurementDefaults

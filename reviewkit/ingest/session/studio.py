@@ -28,7 +28,7 @@ TABLES: dict[str, type] = {
 
 @dataclass(frozen=True)
 class Studio:
-    """What a session gets from the studio.toml above it. `folder`: of that file, from the session's; "" without one;
+    """The studio.toml above a session, as read. `folder`: of that file, from the session's; "" without one;
     `note`: why it is skipped.
     """
 
@@ -40,7 +40,7 @@ class Studio:
         """Return a session.toml with what it leaves out. A [price] that it doesn't have stays away."""
         if self.document is None:
             return session
-        data, lines, taken = dict(session.data), dict(session.lines), set()
+        data, lines, shared = dict(session.data), dict(session.lines), set()
         for name, table in self.document.data.items():
             if name in ("measurement", "price") and not (name == "price" and isinstance(data.get(name), dict)):
                 continue
@@ -52,11 +52,11 @@ class Studio:
                 for path in paths:
                     below = {each: line for each, line in self.document.lines.items() if each[: len(path)] == path}
                     lines |= below
-                    taken |= set(below)
+                    shared |= set(below)
         defaults = self.document.data.get("measurement", {})
         lines |= {(DEFAULTS, key): self.document.line("measurement", key) for key in defaults}
-        taken |= {(DEFAULTS, key) for key in defaults}
-        return replace(session, data=data, lines=lines, studio=self.folder, taken=frozenset(taken), defaults=defaults)
+        shared |= {(DEFAULTS, key) for key in defaults}
+        return replace(session, data=data, lines=lines, studio=self.folder, shared=frozenset(shared), defaults=defaults)
 
 
 def read_studio(folder: Path) -> Studio:

@@ -1,4 +1,4 @@
-"""Where a session's studio.toml is, and whether it may be used. Imports nothing heavy."""
+"""The place of a session's studio.toml, and what keeps it from being used. Imports nothing heavy."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ PLACES = (f"../{STUDIO}", f"../../{STUDIO}")  # from the session's folder; the f
 
 def place_in(folder: Path, name: str) -> Path:
     """Return the place that a path from a session's folder leads to; the folder need not be there yet."""
-    return Path(os.path.normpath(folder.resolve() / name))
+    return Path(os.path.normpath(Path(os.path.realpath(folder)) / name))
 
 
 def find_studio(folder: Path) -> str:

@@ -52,6 +52,42 @@ def insert_measurements(text: str, source: str, tables: Sequence[Mapping[str, An
     return joined
 
 
+def insert_keys(text: str, source: str, number: int, keys: Mapping[str, Any]) -> str:
+    """Return the text of a session.toml with more keys in a [[measurement]] table, under the line of its file.
+
+    Parameters
+    ----------
+    text : str
+        The text, with its own line ends.
+    source : str
+        What messages call the file.
+    number : int
+        The table's place, from 0.
+    keys : Mapping[str, Any]
+        Keys that it doesn't have yet.
+
+    Raises
+    ------
+    InputError
+        If the text can't be read, or doesn't read as intended afterwards.
+    """
+    document = parse_toml(text, source)
+    place = document.line("measurement", number, "file")
+    lines = text.split("\n")
+    ending = "\r" if "\r\n" in text else ""
+    if place == len(lines):  # the last line had no end
+        lines = [*lines[:-1], lines[-1] + ending, ""]
+    joined = "\n".join([*lines[:place], *(f"{line}{ending}" for line in toml_lines(keys)), *lines[place:]])
+    tables = _measurements(document)
+    tables[number] = {**tables[number], **keys}
+    if not _reads_as(joined, {**document.data, "measurement": tables}):
+        remedy = f"write there: {', '.join(toml_lines(keys))}"
+        raise InputError(
+            Fault(source, place, f"this [[measurement]] is laid out so that no key can be added; {remedy}")
+        )
+    return joined
+
+
 def _measurements(document: TomlDocument) -> list[Any]:
     tables = document.data.get("measurement", [])
     return tables if isinstance(tables, list) else [tables]

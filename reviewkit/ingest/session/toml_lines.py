@@ -25,7 +25,7 @@ class TomlDocument:
     """Parsed data with the line (from 1) of each table, key and array element, by path: ("rated", 0, "band", 1).
 
     `spans`: where the value of each key begins and ends in the text with plain line ends. Of a session in a studio:
-    `taken`: the paths whose values, and lines, are those of studio.toml; `defaults`: what that file says of every
+    `shared`: the paths whose values, and lines, are those of studio.toml; `defaults`: what that file says of every
     measurement; `studio`: its folder, from the session's.
     """
 
@@ -33,16 +33,16 @@ class TomlDocument:
     lines: dict[Path, int]
     spans: dict[Path, tuple[int, int]] = field(default_factory=dict)
     studio: str = ""
-    taken: frozenset[Path] = frozenset()
+    shared: frozenset[Path] = frozenset()
     defaults: Mapping[str, Any] = field(default_factory=dict)
 
     def line(self, *path: str | int) -> int:
         """Return the line of a path, or of its nearest known parent; 0 if nothing of it is in the file."""
         return self.lines.get(self._known(path), 0)
 
-    def is_taken(self, *path: str | int) -> bool:
+    def is_of_studio(self, *path: str | int) -> bool:
         """Return whether the line of a path is one of studio.toml."""
-        return self._known(path) in self.taken
+        return self._known(path) in self.shared
 
     def _known(self, path: Path) -> Path:
         return next((path[:end] for end in range(len(path), 0, -1) if path[:end] in self.lines), ())

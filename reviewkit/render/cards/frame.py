@@ -44,6 +44,8 @@ def place_frame(page: Page, card: Card, title: str) -> float:
         If a text doesn't fit.
     """
     shape, look = page.shape, page.look
+    if not shape.framed:
+        return 0.0
     right = shape.safe.right - place_mark(page, card.mark, shape.safe.right, shape.overline, right=True)
     name = _fit_name(page, card.corner)
     for index, line in enumerate(name.lines):

@@ -6,7 +6,7 @@ import warnings
 from collections.abc import Iterable, Sequence
 from functools import cache, lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from reviewkit.render.cards.shape import WIDE, Shape
 if TYPE_CHECKING:
     from matplotlib.ft2font import FT2Font
     from matplotlib.path import Path as MplPath
+    from numpy.typing import NDArray
 
     from reviewkit.render.cards.png import Bytes
 
@@ -28,7 +29,7 @@ _FACES = {
     "bold": "SourceSansProBold",
     "black": "SourceSansProBlack",
 }
-_SCALE = 100.0  # pixels; the size at which type is measured and its outlines are taken
+SCALE = 100.0  # pixels; the size at which type is measured and its outlines are taken
 Fonts = tuple[str, str]  # the user's own font files, regular and bold; "" for none
 NO_FONTS: Fonts = ("", "")
 
@@ -53,7 +54,7 @@ def find_font_fault(path: str) -> str:
     missing = "".join(sign for sign in "0123456789ABCLRabc.,%" if ord(sign) not in known)
     if missing:
         return f"has no {missing[:1]}; name a font with Latin letters and digits"
-    font.set_size(_SCALE, _DPI)
+    font.set_size(SCALE, _DPI)
     signs = [chr(code) for code in range(0x21, 0x7F) if code in known]
     # the contact sheet's names are drawn with hinting, all else without
     damaged = _damaged(font, signs) or _damaged(font, signs, hinted=True)
@@ -93,11 +94,11 @@ def _files(weight: str, fonts: Fonts) -> tuple[str, ...]:
 
 
 def _font(weight: str, fonts: Fonts) -> FT2Font:
-    """Return the font at a size of _SCALE, with the other files as fallbacks for missing characters."""
+    """Return the font at a size of SCALE, with the other files as fallbacks for missing characters."""
     from matplotlib.font_manager import get_font
 
     font = get_font(_files(weight, fonts))
-    font.set_size(_SCALE, _DPI)
+    font.set_size(SCALE, _DPI)
     return font
 
 
@@ -154,7 +155,7 @@ def _extent(text: str, size: float, weight: str, fonts: Fonts) -> Extent | str:
     found = _extent_at_scale(text, weight, fonts)
     if isinstance(found, str):
         return found
-    advance, rise, drop = (size / _SCALE * part for part in found)
+    advance, rise, drop = (size / SCALE * part for part in found)
     # the ink of a final "f" extends beyond its advance
     width = advance - min(_bearing(text[-1:], size, weight, fonts, right=True), 0.0)
     return Extent(width, rise, drop, _bearing(text[:1], size, weight, fonts))
@@ -162,7 +163,7 @@ def _extent(text: str, size: float, weight: str, fonts: Fonts) -> Extent | str:
 
 @lru_cache(maxsize=8192)
 def _extent_at_scale(text: str, weight: str, fonts: Fonts) -> tuple[float, float, float] | str:
-    """Return a text's width, rise and drop at a size of _SCALE, from which every size follows."""
+    """Return a text's width, rise and drop at a size of SCALE, from which every size follows."""
     unknown = "".join(sorted(sign for sign in set(text) if not _is_known(sign, weight, fonts)))
     if unknown:
         return unknown
@@ -248,7 +249,7 @@ def paint(
     filled.set_snap(False)
     for item in items:
         if isinstance(item, Text):
-            larger = item.size * scale / _SCALE
+            larger = item.size * scale / SCALE
             at = Affine2D.from_values(larger, 0.0, 0.0, larger, item.x * scale, bottom - item.baseline * scale)
             renderer.draw_path(filled, _outline(item.text, item.weight, fonts), at, to_rgb(item.colour))
         elif isinstance(item, Picture):
@@ -272,18 +273,45 @@ def _canvas(width: int, height: int) -> Any:
 
 @lru_cache(maxsize=2048)
 def _outline(text: str, weight: str, fonts: Fonts) -> MplPath:
-    """Return a text's letters as a path at a size of _SCALE, y upwards from the baseline.
+    """Return a text's letters as a path at a size of SCALE, y upwards from the baseline.
 
     A filled outline is identical at every size, and quicker than letter by letter.
     """
     from matplotlib.path import Path as MplPath
-    from matplotlib.textpath import text_to_path
 
-    font = _font(weight, fonts)
-    placed, letters, _ = text_to_path.get_glyphs_with_font(font, text, _letters(weight, fonts))
-    drawn = [(letters[name][0] * size + (x, y), letters[name][1]) for name, x, y, size in placed]
+    letters = place_letters(text, weight, fonts)
+    drawn = [(np.add(letter.outline, (letter.x, letter.y)), letter.codes) for letter in letters]
     points, codes = zip(*drawn, strict=True) if drawn else (np.empty((1, 0, 2)), np.empty((1, 0)))
     return MplPath(np.concatenate(points), np.concatenate(codes))
+
+
+class Letter(NamedTuple):
+    """A letter's place in a text and its outline, at a size of SCALE, y upwards from the baseline.
+
+    Attributes
+    ----------
+    name
+        The same for the same outline.
+    outline, codes
+        Shape (n, 2), and what each point is in matplotlib's paths.
+    """
+
+    name: str
+    x: float
+    y: float
+    outline: NDArray[np.float64]
+    codes: NDArray[np.uint8]
+
+
+@lru_cache(maxsize=2048)
+def place_letters(text: str, weight: str, fonts: Fonts) -> tuple[Letter, ...]:
+    """Return a text's letters at a size of SCALE."""
+    from matplotlib.textpath import text_to_path
+
+    placed, letters, _ = text_to_path.get_glyphs_with_font(_font(weight, fonts), text, _letters(weight, fonts))
+    # the same outline for every text it is in: they are kept
+    sized = ((name, x, y, letters[name][0] if size == 1 else letters[name][0] * size) for name, x, y, size in placed)
+    return tuple(Letter(name, x, y, outline, letters[name][1]) for name, x, y, outline in sized)
 
 
 @cache

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from reviewkit.render.cards.png import Bytes
 
+_QUALITY = 82  # of a JPEG: no artefacts to be seen, at a third of the size of 95
 _ORIENTATION = 0x0112  # of EXIF
 # its values, and what turns the picture upright (Exif 2.3, 4.6.4, from memory)
 _TURNS = {
@@ -49,6 +50,30 @@ def fill_frame(photo: bytes, width: int, height: int) -> Bytes:
     left, top = max(upright.width - width * scale, 0) / 2, max(upright.height - height * scale, 0) / 2
     box = (left, top, upright.width - left, upright.height - top)
     return np.asarray(upright.resize((width, height), Image.Resampling.LANCZOS, box=box))
+
+
+def reduce_photo(photo: bytes, most: int) -> bytes:
+    """Reduce a photograph to a JPEG for a page, turned upright and without what a camera writes into a file.
+
+    Parameters
+    ----------
+    photo : bytes
+        A JPEG or PNG file.
+    most : int
+        The largest side in pixels.
+
+    Returns
+    -------
+    bytes
+        The file.
+    """
+    from PIL import Image
+
+    upright = _upright(photo, most).convert("RGB")
+    upright.thumbnail((most, most), Image.Resampling.LANCZOS)
+    file = io.BytesIO()
+    upright.save(file, "JPEG", quality=_QUALITY, optimize=True, progressive=True)
+    return file.getvalue()
 
 
 def fit_frame(mark: bytes, width: int, height: int) -> Bytes:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from zlib_ng import zlib_ng
 
 from reviewkit.model.card import Card, Rows, TitlePage
-from reviewkit.model.card_files import kind_of
+from reviewkit.model.card_files import is_on_page, kind_of
 from reviewkit.model.timecode import exact
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.card import check_layout, lay_out_in_roles
@@ -20,14 +20,16 @@ from reviewkit.render.cards.look import FRAME_WIDTH, WIDTHS, Look, find_look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
 from reviewkit.render.cards.png import downscale, encode_png, encode_small_png
 from reviewkit.render.cards.scene import Item, LayoutFault, Page, Stroke
-from reviewkit.render.cards.shape import SHAPES, WIDE, Shape
+from reviewkit.render.cards.shape import SHAPES, SQUARE, WIDE, Shape
+from reviewkit.render.cards.vector import encode_svg
 
 if TYPE_CHECKING:
     from reviewkit.render.cards.colour_check import Seen
     from reviewkit.render.cards.png import Bytes
     from reviewkit.render.footage.clip import Motion
 
-PAGE_WIDTH = 1280  # of the page's pictures
+PAGE_SHAPES = (WIDE, SQUARE)  # of the page's pictures: for a wide window, for a phone
+PAGE_PNG_WIDTH = 1280
 PROMPTER_DIVISOR = 6  # of a shape's width, for the prompter's pictures; every width that a card is drawn at allows it
 
 
@@ -41,6 +43,8 @@ class Order:
         Of a wide card in pixels; other shapes are drawn at the same scale.
     page
         The look of the pictures on the published page; None without a page.
+    page_png
+        Whether they are wanted as PNG too, as templates of earlier versions embed them.
     small
         Whether small pictures for the contact sheet and the prompter are wanted, in the first of the shapes.
     shapes
@@ -52,6 +56,7 @@ class Order:
     look: Look
     width: int = FRAME_WIDTH
     page: Look | None = None
+    page_png: bool = False
     small: bool = False
     fonts: Fonts = NO_FONTS
     overlay: bool = False
@@ -114,9 +119,9 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
     Returns
     -------
     dict of str to bytes or Path
-        By kind: PNG files for "cards", "page", "prompter", "overlays" and "strips"; deflated RGB rows for "small";
-        paths for the clips, "mp4" and "mov". Kinds of other shapes begin with the shape: "tall-cards". A card with no
-        figure has no strip.
+        By kind: PNG files for "cards", "prompter", "overlays" and "strips"; SVG files for "page"; deflated RGB rows for
+        "small"; paths for the clips, "mp4" and "mov". Kinds of other shapes begin with the shape: "tall-cards". A card
+        with no figure has no strip. One that can't be laid out as a square has no "square-page".
 
     Raises
     ------
@@ -126,12 +131,21 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
     drawn: dict[str, bytes | Path] = {}
     wanted = order.shapes if card.on_film else order.shapes[:1]
     for name, shape in SHAPES.items():
-        on_page = order.page if shape is WIDE else None
-        if name not in wanted and on_page is None:
+        on_page = order.page if shape in PAGE_SHAPES and is_on_page(card) else None
+        png = order.page if shape is WIDE and order.page_png else None
+        if name not in wanted and on_page is None and png is None:
             continue
-        items = lay_out_in_roles(card, order.fonts, shape)
+        try:
+            items = lay_out_in_roles(card, order.fonts, shape)
+        except LayoutFault:
+            if name in wanted or shape is WIDE:
+                raise
+            continue  # a phone shows the wide picture
         if on_page is not None:
-            drawn["page"], _ = _draw_still(card, items, shape, on_page, PAGE_WIDTH, order.fonts)
+            coloured = _check_colours(card.id, apply_look(items, on_page), on_page)
+            drawn[kind_of("page", name)] = encode_svg(coloured, on_page.ground, shape, order.fonts)
+        if png is not None:
+            drawn["page-png"], _ = _draw_still(card, items, shape, png, PAGE_PNG_WIDTH, order.fonts)
         if name in wanted:
             still, pixels = _draw_still(card, items, shape, order.look, order.width_of(shape), order.fonts)
             drawn[kind_of("cards", name)] = still
@@ -142,6 +156,18 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
             film = _draw_for_film(card, items, shape, order) if card.on_film else {}
             drawn |= {kind_of(kind, name): content for kind, content in film.items()}
     return drawn
+
+
+def draw_lead(card: Card, look: Look, fonts: Fonts, shape: Shape) -> bytes:
+    """Draw a chart as SVG to lead the page, without what the page itself says; b"" if it has no place for all of it.
+
+    `shape`: LEAD or NARROW_LEAD.
+    """
+    try:
+        items = _check_colours(card.id, apply_look(lay_out_in_roles(card, fonts, shape), look), look)
+    except LayoutFault:
+        return b""
+    return encode_svg(items, look.ground, shape, fonts)
 
 
 def _draw_still(

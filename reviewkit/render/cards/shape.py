@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reviewkit.render.cards.box import Box
 
@@ -32,6 +32,8 @@ class Shape:
         Left and right end of the dial's scale.
     stacked
         True if figures, and the parts of the strip, are one above the other.
+    framed
+        False without overline, name and title.
     """
 
     name: str
@@ -50,6 +52,7 @@ class Shape:
     high_dial: float = 316.0
     stacked: bool = False
     conditions_under_title: bool = False
+    framed: bool = True
 
     @property
     def frame(self) -> Box:
@@ -116,5 +119,28 @@ SQUARE = Shape(
     curves=(176.0, 960.0),
     high_dial=300.0,
     stacked=True,
+)
+# the chart that leads the page, under the page's own title: in a wide window, on a phone
+LEAD = replace(
+    WIDE,
+    name="lead",
+    width=2560,
+    height=700,
+    safe=Box(128.0, 16.0, 2432.0, 690.0),
+    chart=(60.0, 570.0),
+    dial=608.0,
+    strip=24.0,
+    curves=(340.0, 2330.0),
+    framed=False,
+)
+NARROW_LEAD = replace(
+    SQUARE,
+    name="narrow lead",
+    height=860,
+    safe=Box(54.0, 16.0, 1026.0, 850.0),
+    chart=(60.0, 730.0),
+    dial=768.0,
+    strip=24.0,
+    framed=False,
 )
 SHAPES = {shape.name: shape for shape in (WIDE, TALL, SQUARE)}

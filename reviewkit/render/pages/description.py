@@ -34,8 +34,8 @@ _CUTS = (
 )
 
 
-def render_headline(episode: Episode, pages: Pages) -> str:
-    """Render the story in one line that stands alone in a search result, with how the ratings came out."""
+def render_headline(episode: Episode, pages: Pages, *, with_ratings: bool = True) -> str:
+    """Render the story in one line that stands alone in a search result; `with_ratings`: and how they came out."""
     unit, story = episode.session.unit, find_story(episode)
     change = story.change
     return " ".join(
@@ -51,7 +51,7 @@ def render_headline(episode: Episode, pages: Pages) -> str:
             before=quantities.show(change.before) if change else "",
             after=quantities.show(change.after) if change else "",
             channels=story.channels,
-            judged=story.judged,
+            judged=story.judged if with_ratings else 0,
             met=story.met,
             missed=story.missed,
             undecided=story.undecided,
@@ -188,9 +188,9 @@ def end_of_chapters(episode: Episode) -> float:
     """Return the end of the last chapter: the plan's end, or its start in the final cut plus its planned length."""
     if not episode.chapters_final:
         return sum(segment.length_s for segment in episode.segments)
-    by_title = {segment.title: segment.length_s for segment in episode.segments}
+    lengths_s = {segment.name: segment.length_s for segment in episode.segments}
     last = episode.chapters[-1]
-    return last.start_s + by_title.get(last.title, 10.0)
+    return last.start_s + lengths_s.get(last.segment, 10.0)
 
 
 def all_cautions(episode: Episode, pages: Pages) -> list[str]:

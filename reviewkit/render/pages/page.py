@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -53,6 +53,10 @@ class Pages:
         shipped = (path.relative_to(self._shipped) for path in self._shipped.rglob("*") if path.is_file())
         return any(inside.is_there(own / name) for name in shipped)
 
+    def has_own(self, template: str) -> bool:
+        """Tell whether the session replaces a template."""
+        return self._has_own and inside.is_there(self._own / template)
+
     @cached_property
     def _environment(self) -> jinja2.Environment:
         from reviewkit.render.pages.template_environment import make_environment
@@ -83,6 +87,11 @@ class Pages:
     def cautions(self, *, repaired: bool = True) -> dict[str, list[str]]:
         """Return the cautions by topic, from the lines `topic: sentence` of templates/words/cautions.j2."""
         return _by_topic(self.text("words/cautions.j2", repaired=repaired))
+
+    def chapter_titles(self, facts: Mapping[str, Any]) -> dict[str, str]:
+        """Return the chapters' titles by segment, from the lines `name: title` of templates/words/chapters.j2."""
+        found = _by_topic(self.text("words/chapters.j2", **facts))
+        return {name: " ".join(titles) for name, titles in found.items()}
 
     def sound_words(self, sound: PlayedSound) -> dict[str, str]:
         """Return what is written of a sound, from the lines `name: words` of templates/words/sound.j2."""

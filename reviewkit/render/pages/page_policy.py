@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from selectolax.lexbor import LexborNode
 
-_SCRIPT = re.compile(r"<script[^>]*>(.*?)</script>", re.DOTALL)
-_CLOSED = "default-src 'none'; img-src data:; media-src data:; style-src 'unsafe-inline'"
+_SCRIPT = re.compile(r"<script>(.*?)</script>", re.DOTALL)
+_CLOSED = "default-src 'none'; font-src data:; img-src data:; media-src data:; style-src 'unsafe-inline'"
+_DATA_BLOCK = {"type": "application/ld+json"}  # the attributes of a <script> that never runs
 _NO_WAY_OUT = "; base-uri 'none'; form-action 'none'"
 # what loads, sends or navigates by itself, except scripts; the last two are parsed in more than one way
 _TAGS = {"applet", "base", "embed", "form", "frame", "frameset", "iframe", "object", "portal", "noscript", "template"}
@@ -22,6 +23,7 @@ _NO_CHOICE = "select :not(option, optgroup, hr)"
 _LINKS = {"href", "xlink:href"}
 _ADDRESSES = _LINKS | set("action background data formaction imagesrcset ping poster src srcset".split())
 _CARRIED = {"img": "data:", "link": "data:", "audio": "data:audio/"}  # what a page may bring along, by tag
+_ONE_PICTURE = re.compile(r"data:image/[^\s,]+,\S*[^\s,]")  # `srcset` is a list, parted by spaces and commas
 _RUN = re.compile(r"(javascript|vbscript|data):", re.IGNORECASE)
 _SEEN_BY_NOBODY = re.compile(r"[\x00-\x20]")  # browsers remove these from the scheme of an address
 _HARMLESS_META = {"", "content-security-policy", "content-type"}
@@ -37,6 +39,13 @@ def script_sources(shipped: Path) -> str:
 def static_policy(shipped: Path) -> str:
     """Return the policy of a self-contained page."""
     return f"{_CLOSED}; script-src {script_sources(shipped)}"
+
+
+def page_policy(structured: str) -> str:
+    """Return the policy of the published page, which runs nothing: `structured`, its data for search engines, is all
+    that its <script> may hold.
+    """
+    return f"{_CLOSED}; script-src 'sha256-{_digest(structured)}'"
 
 
 def guard(html: str, shipped: Path) -> str:
@@ -78,6 +87,8 @@ def find_forbidden(html: str, shipped: Path) -> str:
 def _flaw(node: LexborNode, known: str) -> str:
     tag = (node.tag or "").lower()
     given = {name.lower(): value or "" for name, value in node.attributes.items()}
+    if tag == "script" and given == _DATA_BLOCK:
+        return ""
     if tag in _TAGS or (tag == "script" and given.keys() & {"src", "type", *_LINKS}):
         return f"<{tag}>"
     if tag == "script" and f"'sha256-{_digest(node.text())}'" not in known:
@@ -87,6 +98,8 @@ def _flaw(node: LexborNode, known: str) -> str:
     for name, value in given.items():
         address = _SEEN_BY_NOBODY.sub("", value)
         is_data = address.lower().startswith(_CARRIED.get(tag, "\0"))
+        if tag == "source" and name == "srcset":
+            is_data = _ONE_PICTURE.fullmatch(value.strip()) is not None
         loads = name not in _LINKS or tag in ("link", "image", "use")
         if name.startswith("on") or name == "autoplay":
             return f"<{tag}> with {name}"

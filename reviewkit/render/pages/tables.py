@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from reviewkit import __version__
@@ -18,7 +19,7 @@ from reviewkit.model.session import Rating
 from reviewkit.model.sound import PlayedSound
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.repair_points import point_verdict
-from reviewkit.verdict.spec_table import SpecTable
+from reviewkit.verdict.spec_table import SpecTable, TableRow
 
 _RUNS_IN_A_SPREADSHEET = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
@@ -38,6 +39,13 @@ def format_spec_csv(table: SpecTable) -> str:
             [defuse_formula(c) for c in (row.label, row.rated, row.measured, row.verdict, row.margin, row.note)]
         )
     return out.getvalue()
+
+
+def format_spec_text(rows: Sequence[TableRow]) -> str:
+    """Format rows of the table as text to paste: cells with tabs between them, as spreadsheets take them."""
+    cells = [("what", "measured", "rated", "verdict", "by")]
+    cells += [(row.label, row.measured, row.limit, row.verdict, row.margin or row.brief) for row in rows]
+    return "\n".join("\t".join(map(defuse_formula, line)).rstrip("\t") for line in cells)
 
 
 def format_findings_json(episode: Episode) -> str:

@@ -57,6 +57,7 @@ def make_environment(
     made.globals["scripts"] = page_policy.script_sources(shipped)
     made.filters.update(
         show=quantities.show,
+        number=quantities.number,
         hertz=quantities.hertz,
         watts=quantities.watts,
         load=quantities.load,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,25 +11,13 @@ from reviewkit.episode.alt_text import heading_of
 from reviewkit.episode.episode import format_clock, plan_beat
 from reviewkit.episode.published import Correction, select_for_viewers
 from reviewkit.model.card_files import file_stems
-from reviewkit.model.episode import Episode, Segment, Sentence
+from reviewkit.model.episode import Episode, Segment
 from reviewkit.model.notes import Note
-from reviewkit.model.prices import PriceLine
-from reviewkit.model.repair import RepairRow
 from reviewkit.model.sound import BOTH, PlayedSound, lengths_of, sound_path
-from reviewkit.model.verdict import Verdict
+from reviewkit.model.spoken import spell_units
 from reviewkit.render.pages import description, page, tables
 from reviewkit.render.pages.page import Pages
-from reviewkit.verdict.repair_points import OK, is_before_repair, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable
-from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
-
-_COUNTED = {
-    MEETS: ("holds", "hold"),
-    SHORT: ("falls short", "fall short"),
-    CLOSE: ("is too close to call", "are too close to call"),
-    INCOMPARABLE: ("does not compare", "do not compare"),
-    UNMEASURED: ("was not measured", "were not measured"),
-}
 
 
 @dataclass(frozen=True)
@@ -85,73 +73,6 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
     return Texts({name: text.encode() for name, text in files.items()}, fragment, shortened)
 
 
-def render_episode_page(
-    episode: Episode,
-    pages: Pages,
-    table: SpecTable,
-    fragment: str,
-    brochure: Mapping[str, bytes],
-    compressed: Mapping[str, bytes],
-) -> bytes:
-    """Render the page to publish.
-
-    `fragment`: the table as HTML; `brochure`: the cards' pictures as PNG, by card id; `compressed`: the sounds as MP3,
-    by stem.
-
-    Raises
-    ------
-    InputError
-        If a template is at fault.
-    """
-    facts = _page_facts(episode, pages, table, fragment, brochure)
-    return pages.text("episode.html", **facts, **_page_sounds(episode, pages, compressed)).encode()
-
-
-def _page_facts(
-    episode: Episode, pages: Pages, table: SpecTable, fragment: str, brochure: Mapping[str, bytes]
-) -> dict[str, Any]:
-    """Return the variables of the page's template."""
-    pictures = {
-        name: {"name": name, "alt": card.alt, "data": base64.b64encode(brochure[card.id]).decode()}
-        for name, card in zip(file_stems(episode.cards).values(), episode.stills, strict=True)
-    }
-    return _script_facts(episode) | {
-        "segments": [_segment(s, episode, s.start_s) for s in episode.page_segments],
-        "headline": description.render_headline(episode, pages),
-        "price": episode.price.line if episode.price else "",
-        "rows": table.rows,
-        "table": fragment,  # the same as HTML, for templates that insert the whole table
-        "foot": table.foot,
-        "findings": page.finding_rows(episode.findings),
-        "cards": list(pictures.values()),
-        "pictures": pictures,
-        "measured": _measured_cards(episode),
-        "withheld": [why for run in episode.runs for why in run.withheld],
-        "equipment": episode.session.bench.equipment,
-        "cautions": description.all_cautions(episode, pages),
-    }
-
-
-def _page_sounds(episode: Episode, pages: Pages, compressed: Mapping[str, bytes]) -> dict[str, Any]:
-    """Return the sounds that a page can play, and what is to be said before they are."""
-    shown = [
-        {
-            "title": each.title,
-            "said": each.words.get("said", ""),
-            "sides": [
-                fact | {"data": base64.b64encode(compressed[fact["stem"]]).decode()}
-                for fact in _sound_files(each)
-                if fact["stem"] in compressed
-            ],
-        }
-        for each in episode.sounds
-    ]
-    return {
-        "sounds": [each for each in shown if each["sides"]],
-        "sound_cautions": pages.cautions().get("sound", ()),
-    }
-
-
 def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
     """Return what each measurement's card is called, by its user or by what it shows, and the text of all its cards."""
     measurements = [run.conditions.measurement for run in episode.runs]
@@ -162,20 +83,8 @@ def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:
     return shown
 
 
-def _measured_cards(episode: Episode) -> list[tuple[str, str, str]]:
-    """Return what each measured card shows, its conditions and source files."""
-    sources: dict[str, list[str]] = {}
-    for run in episode.runs:
-        m = run.conditions.measurement
-        sources.setdefault(m.card, []).append(m.file or "readings in session.toml")
-    return [
-        (card.subject, " · ".join((*card.conditions, *card.asides)), ", ".join(dict.fromkeys(sources[card.id])))
-        for card in episode.cards
-        if card.id in sources
-    ]
-
-
-def _title(episode: Episode) -> str:
+def title_of(episode: Episode) -> str:
+    """Return the episode's title, else the unit's name."""
     return episode.session.episode.title or episode.session.unit.name
 
 
@@ -194,7 +103,7 @@ def left_out(episode: Episode) -> tuple[str, ...]:
 
 def render_outline(episode: Episode, pages: Pages) -> str:
     """Render the outline to speak from."""
-    return pages.text("outline.md.j2", **_script_facts(episode))
+    return pages.text("outline.md.j2", **script_facts(episode))
 
 
 def render_prompter(episode: Episode, pages: Pages, small: Mapping[str, bytes]) -> bytes:
@@ -210,21 +119,21 @@ def render_prompter(episode: Episode, pages: Pages, small: Mapping[str, bytes]) 
     stems, seconds = file_stems(episode.cards), episode.session.episode.card_seconds
     return pages.text(
         "prompter.html",
-        **_script_facts(episode),
+        **script_facts(episode),
         thumbnails={stems[card]: base64.b64encode(content).decode() for card, content in small.items()},
         held={stems[still.id]: f"{still.hold_s or seconds:g} s" for still in episode.stills},
     ).encode()
 
 
-def _script_facts(episode: Episode) -> dict[str, Any]:
+def script_facts(episode: Episode) -> dict[str, Any]:
     """Return the variables of the outline's and the prompter's templates: the script, with its cards."""
     settings = episode.session.episode
     starts: dict[str, float] = {}
     for chapter in episode.chapters if episode.chapters_final else ():
         # a segment that the cut returns to begins at its first appearance
-        starts.setdefault(chapter.title, chapter.start_s)
+        starts.setdefault(chapter.segment, chapter.start_s)
     return {
-        "title": _title(episode),
+        "title": title_of(episode),
         "unit": episode.session.unit,
         "presenter": settings.presenter,
         "total_s": sum(s.length_s for s in episode.segments),
@@ -233,14 +142,15 @@ def _script_facts(episode: Episode) -> dict[str, Any]:
         "always": episode.cautions,
         "page_only": [file_stems(episode.cards)[still.id] for still in episode.stills if not still.on_film],
         "titles": {file_stems(episode.cards)[still.id]: heading_of(still) for still in episode.stills},
-        "segments": [_segment(s, episode, starts.get(s.title, s.start_s)) for s in episode.segments],
+        "segments": [segment_facts(s, episode, starts.get(s.name, s.start_s), spell_units) for s in episode.segments],
     }
 
 
-def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
+def segment_facts(s: Segment, episode: Episode, start_s: float, word: Callable[[str], str] = str) -> dict[str, Any]:
+    """Return what the templates are given of a segment; `word`: how its sentences are written."""
     numbers = file_stems(episode.cards)
     holds, lengths_s = {card.id: card.hold_s for card in episode.stills}, lengths_of(episode.sounds)
-    played = {fact["stem"]: fact for each in episode.sounds for fact in _sound_files(each)}
+    played = {fact["stem"]: fact for each in episode.sounds for fact in sound_facts(each)}
     return {
         "name": s.name,
         "title": s.title,
@@ -253,20 +163,20 @@ def _segment(s: Segment, episode: Episode, start_s: float) -> dict[str, Any]:
                 "cards": [numbers[card] for card in beat.cards],
                 "note": beat.note.text if beat.note else "",
                 "place": _place(beat.note) if beat.note else "",
-                "sentences": beat.sentences,
+                "sentences": [word(sentence) for sentence in beat.sentences],
                 "sounds": [played[stem] for stem in beat.sounds],
                 "hold_s": plan_beat(beat, episode.session, holds, lengths_s)[0],
             }
             for beat in s.beats
         ],
         # the same, by kind
-        "sentences": s.sentences,
+        "sentences": [word(sentence) for sentence in s.sentences],
         "card_files": [numbers[c] for c in s.cards],
         "notes": [{"text": note.text, "place": _place(note)} for note in s.notes if note.text],
     }
 
 
-def _sound_files(sound: PlayedSound) -> list[dict[str, Any]]:
+def sound_facts(sound: PlayedSound) -> list[dict[str, Any]]:
     """Return what the templates are given of a sound's files."""
     return [
         {
@@ -283,45 +193,3 @@ def _sound_files(sound: PlayedSound) -> list[dict[str, Any]]:
 
 def _place(note: Note) -> str:
     return " ".join(part for part in (note.clip, format_clock(note.at_s)) if part)
-
-
-def framing_sentences(
-    pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None
-) -> dict[str, list[Sentence]]:
-    """Return the sentences on price, fault, repair and verdict, by segment."""
-    said: dict[str, list[Sentence]] = {}
-    if price is not None:
-        for part in ("history", "value"):
-            said[part] = _split_sentences(
-                pages.text("words/price.j2", part=part, price=price, line=price.line, fair=price.fair_shown),
-                "price" if part == "value" else "",
-            )
-    if repair:
-        judged = [(r, verdict) for r in repair if (verdict := point_verdict(r))]
-        faulty = [r for r, verdict in judged if verdict != OK]
-        done = [r for r in repair if was_worked_on(r)]
-        for part, rows in (("fault", faulty), ("repair", done)):
-            text = pages.text(
-                "words/repair.j2",
-                part=part,
-                rows=[vars(r) | {"verdict": point_verdict(r)} for r in rows],
-                in_order=len(judged) - len(faulty),
-                total=len(judged),
-                as_found=[r.point for r in faulty if is_before_repair(r)],
-                still=[r.point for r in faulty if not is_before_repair(r)],
-            )
-            said[part] = _split_sentences(text, "fix" if part == "repair" else "")
-    if verdicts:
-        counted = {word: sum(v.verdict == word for v in verdicts) for word in _COUNTED}
-        words = {word: f"{n} {_COUNTED[word][n != 1]}" for word, n in counted.items() if n}
-        counts = {
-            "judged": sum(counted[word] for word in JUDGED),
-            "counts": [text for word, text in words.items() if word in JUDGED],
-            "others": [text for word, text in words.items() if word not in JUDGED],
-        }
-        said["verdict"] = _split_sentences(pages.text("words/verdict.j2", verdicts=verdicts, **counts), "score")
-    return said
-
-
-def _split_sentences(text: str, card: str) -> list[Sentence]:
-    return [Sentence(" ".join(line.split()), card) for line in text.splitlines() if line.strip()]

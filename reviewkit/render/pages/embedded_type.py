@@ -1,0 +1,37 @@
+"""The page's type, as small as a page needs it: Source Sans Pro with the letters of Europe's Latin, as WOFF."""
+
+from __future__ import annotations
+
+import io
+from importlib.util import find_spec
+
+WEIGHTS = {400: "SourceSansPro", 700: "SourceSansProBold", 900: "SourceSansProBlack"}
+_FEATURES = ["kern", "ccmp", "mark", "mkmk"]  # pairs, accents; its figures are of one width as they are
+_RANGES = ((0x20, 0x7F), (0xA0, 0x180), (0x2010, 0x2027))  # Latin, and the dashes and quotation marks
+_SIGNS = "‹›€−×±≈≤≥∞√→←↑↓ΔΩμπ′″"  # other letters come from the reader's own type
+
+
+def installed_type() -> tuple[str, ...]:
+    """Return the names in WEIGHTS; none if the type isn't installed."""
+    return tuple(WEIGHTS.values()) if find_spec("font_source_sans_pro") else ()
+
+
+def subset_type(name: str) -> bytes:
+    """Return the WOFF file of one of WEIGHTS, without hinting.
+
+    The same versions of type and library give the same bytes.
+    """
+    import font_source_sans_pro  # type: ignore[import-untyped]
+    from fontTools import subset  # type: ignore[import-untyped]
+
+    options = subset.Options(
+        flavor="woff", hinting=False, layout_features=_FEATURES, name_IDs=[], recalc_timestamp=False
+    )
+    codes = (code for first, end in _RANGES for code in range(first, end))
+    file = io.BytesIO()
+    with subset.load_font(str(font_source_sans_pro.font_files_ttf[name]), options) as font:
+        reduced = subset.Subsetter(options)
+        reduced.populate(unicodes=[*codes, *map(ord, _SIGNS)])
+        reduced.subset(font)
+        subset.save_font(font, file, options)
+    return file.getvalue()
