@@ -14,13 +14,13 @@ from typing import Any
 from reviewkit.commands.desk.build_process import BuildProcess
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession, picture_paths
-from reviewkit.commands.desk.points import Points, Step, find_points, usual_unit
+from reviewkit.commands.desk.points import Points, find_points, reading_dial, usual_unit
 from reviewkit.commands.desk.session_edits import name_of
 from reviewkit.commands.desk.small_pictures import file_picture, run_picture
 from reviewkit.episode.alt_text import heading_of
 from reviewkit.episode.card_choices import names_of_figure
 from reviewkit.episode.card_times import card_times
-from reviewkit.episode.episode import OPEN_CHASSIS, ORDER, segment_title
+from reviewkit.episode.episode import OPEN_CHASSIS, ORDER
 from reviewkit.ingest.session.footage_time import show_time
 from reviewkit.ingest.session.notes_edit import NoteLine, NotesText, read_lines
 from reviewkit.ingest.session.ratings_edit import read_brochure_lines
@@ -220,35 +220,12 @@ def _point_facts(points: Points) -> dict[str, Any]:
     step = points.now
     return {
         "now": step,
-        "dial": _reading_dial(step),
+        "dial": reading_dial(step),
         "unit": (step.row.unit if step.row and step.row.unit else usual_unit(step.text)) if step else "",
         "left": len(points.steps),
         "read": points.read,
         "good": points.good,
         "last": [(row.point, row.after_text or row.found_text, word) for row, word in points.last],
-    }
-
-
-def _reading_dial(step: Step | None) -> dict[str, str] | None:
-    """Return the places on the dial of a point: its tolerance, what is expected, and the reading."""
-    row = step.row if step else None
-    if row is None or row.expected is None or not row.tolerance:
-        return None
-    low, high = row.expected - 5 * row.tolerance, row.expected + 5 * row.tolerance
-
-    def place(value: float) -> str:
-        return f"{100 * min(1.0, max(0.0, (value - low) / (high - low))):.2f}"
-
-    return {
-        "low": f"{low:.9g}",
-        "high": f"{high:.9g}",
-        "from": place(row.expected - row.tolerance),
-        "expected": place(row.expected),
-        "to": place(row.expected + row.tolerance),
-        "from_text": f"{row.expected - row.tolerance:.4g}",
-        "to_text": f"{row.expected + row.tolerance:.4g} {row.unit}",
-        "expected_text": f"{row.expected:.4g}",
-        "now": place(row.found) if row.found is not None else "",
     }
 
 
@@ -331,15 +308,14 @@ def _cards(session: LiveSession, evening: Evening) -> list[dict[str, Any]]:
         return []
     episode, there, times = shown.episode, picture_paths(shown), card_times(shown.episode)
     by_measurement = {run.conditions.measurement.card: run.conditions.measurement for run in episode.runs}
-    repaired = any(row.action for row in episode.repair)
     cards = []
     before = ""
     for card in sorted(episode.stills, key=lambda card: times.get(card.id, (math.inf, ""))[0]):
         if there[card.id] not in session.versions:  # others follow
             continue
-        at_s, segment = times.get(card.id, (None, ""))
+        at_s, segment = times.get(card.id, (None, None))
         evening.titles[name_of(card)] = heading_of(card)
-        heading = segment_title(segment, repaired) if segment else ""
+        heading = segment.title if segment else ""
         cards.append(
             {
                 "id": card.id,

@@ -162,3 +162,26 @@ def usual_unit(point: str) -> str:
     """Return the unit that a point's reading usually has; "" if that isn't known."""
     row = RepairRow(point, None, "", None, "", "", None, "", "", "")
     return next((_UNITS[key] for key in _NAMES if is_about(key, row)), "")
+
+
+def reading_dial(step: Step | None) -> dict[str, str] | None:
+    """Return the places on the dial of a point: its tolerance, what is expected, and the reading."""
+    row = step.row if step else None
+    if row is None or row.expected is None or not row.tolerance:
+        return None
+    low, high = row.expected - 5 * row.tolerance, row.expected + 5 * row.tolerance
+
+    def place(value: float) -> str:
+        return f"{100 * min(1.0, max(0.0, (value - low) / (high - low))):.2f}"
+
+    return {
+        "low": f"{low:.9g}",
+        "high": f"{high:.9g}",
+        "from": place(row.expected - row.tolerance),
+        "expected": place(row.expected),
+        "to": place(row.expected + row.tolerance),
+        "from_text": f"{row.expected - row.tolerance:.4g}",
+        "to_text": f"{row.expected + row.tolerance:.4g} {row.unit}",
+        "expected_text": f"{row.expected:.4g}",
+        "now": place(row.found) if row.found is not None else "",
+    }

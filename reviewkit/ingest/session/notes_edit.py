@@ -280,7 +280,7 @@ def _insert(
     if segment and not _NAME.fullmatch(segment):
         raise InputError(Fault(FILE_NAME, 0, f'"{segment[:40]}" is no segment; write one word, such as fault'))
     words = " ".join(_CUT.sub(" ", words).split())
-    names = segment and (segment != inherited or not words or title)
+    names = bool(segment and (segment != inherited or not words or title))
     if not names and SEGMENT.match(words) and words[:1].islower():
         names = bool(segment or inherited)  # or its first word would be read as a segment
         segment = segment or inherited
