@@ -611,6 +611,8 @@ def test_word_margin_and_needle_agree(value, limit, uncertainty):
         # printed on the other side of a limit that has more digits than the figure
         (rated("thd", at_most=0.0122), found("thd", 0.0124, frequency=1000.0), CLOSE, "1.0 ×"),
         (rated("thd", at_most=0.0128), found("thd", 0.0126, frequency=1000.0), CLOSE, "0.98 ×"),
+        # exactly on the limit, printed outside
+        (rated("thd", at_most=0.00795), found("thd", 0.00795, frequency=1000.0), CLOSE, "0.99 ×"),
         # outside by next to nothing, printed outside by half a digit
         (rated("flatness", within=(-1.25, 1.25)), found("flatness", 1.251, band=BAND), CLOSE, "−0.05 dB"),
     ],

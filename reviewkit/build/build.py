@@ -11,7 +11,7 @@ from reviewkit.build.atomic_files import write_whole
 from reviewkit.build.cache import NO_CACHE, Cache
 from reviewkit.build.last_build import LastBuild, read_last_build, write_last_build
 from reviewkit.build.options import Options
-from reviewkit.build.own_files import MANIFEST, list_of, refuse_to_replace
+from reviewkit.build.own_files import refuse_to_replace
 from reviewkit.build.pipeline import Clips, Composed, run
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.build.write_outputs import Incoming, alone, write_outputs
@@ -141,9 +141,7 @@ def hand_over(made: Pending, options: Options, cache: Cache = NO_CACHE, encoder:
     if made.published is not None:
         write_whole(made.folder / FILE_NAME, made.published)
     if whole:
-        # with the list of own files: what another build left beside these outputs is there no longer
-        own = {MANIFEST: digest_of(list_of(made.digests))}
-        last = LastBuild(made.inputs, {**made.digests, **own}, made.summary, made.listed)
+        last = LastBuild(made.inputs, made.digests, made.summary, made.listed)
         write_last_build(made.folder, options, encoder.digest if encoder else "", last, cache)
     cache.trim()
     return Built(made.out, made.digests, len(made.digests) - len(there), tuple(removed), made.summary)

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from reviewkit.build.cache import Cache
 from reviewkit.build.options import Options
+from reviewkit.build.own_files import own_files
 from reviewkit.build.program import program_digest
 from reviewkit.ingest.session.studio_place import input_digest
 from reviewkit.model.digests import digest_of, file_digest, files_in
@@ -32,13 +33,14 @@ class LastBuild:
     listed: Sequence[str] = ()
 
     def is_current(self, folder: Path, out: Path) -> bool:
-        """Return whether every input and output is as it was, so that a build would change nothing."""
+        """Return whether every input and output is as it was, and no output of another build is beside them."""
         return (
             {name for name in self.inputs if name.startswith(f"{TEMPLATES}/")} == set(own_templates(folder))
             and tuple(self.listed) == listed_files(folder)
             and all(input_digest(folder, name) == digest for name, digest in self.inputs.items())
             and all(not (out / name).is_symlink() for name in self.outputs)
             and all(file_digest(out / name) == digest for name, digest in self.outputs.items())
+            and own_files(out).names <= self.outputs.keys()
         )
 
     def files(self, out: Path) -> dict[str, Path]:

@@ -89,7 +89,7 @@ def position(rating: Rating, finding: Finding) -> Position:
             side = INSIDE
         elif side == OUTSIDE:
             side = ON
-    elif exact.amount * shown.amount < 0:
+    elif min(exact.amount, shown.amount) < 0 <= max(exact.amount, shown.amount):
         side = ON
     elif side == OUTSIDE and _is_hidden(exact):
         side, rounds = ON, True

@@ -306,7 +306,7 @@ def test_what_search_engines_and_links_are_given(sample, browser):
     }
     assert "reviewRating" not in review
     assert review["reviewBody"] == lead == given["og:description"] == given["description"]
-    assert given["og:title"] == review["name"] == "Norrvale Forty: the side that sounded torn"
+    assert given["og:title"] == review["name"] == "Norrvale Forty: the side that sounded rough"
     assert given["og:url"] == review["url"] == "https://example.org/norrvale-forty/"
     assert given["og:image"] == "https://example.org/norrvale-forty/thumbnail.png"
     assert (sample.out / "thumbnail.png").is_file()

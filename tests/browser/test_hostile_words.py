@@ -259,7 +259,7 @@ def test_a_page_is_made_of_nothing_that_came_with_the_words(hostile, known, page
     assert set(found["tags"]) <= set(known[name]["tags"])
     assert set(found["attributes"]) <= set(known[name]["attributes"])
     assert not [one for one in found["attributes"] if one.split()[1].startswith("on")]
-    assert all(re.match(r"\w+ (#|data:image/svg\+xml,<svg)", address) for address in found["addresses"])
+    assert all(re.match(r"\w+ (#|data:image/(svg\+xml,<svg|png;base64,))", address) for address in found["addresses"])
     assert len(found["data"]) == len(known[name]["data"]) == (name == "episode.html")
     for text in found["data"]:  # read as JSON by what reads it; no words have ended it
         review = json.loads(text)

@@ -219,3 +219,8 @@ def test_any_cells_are_read_or_refused(cells):
         rows, faults = (), error.faults
     assert bool(rows) != bool(faults)
     assert all(row.tolerance is None or row.tolerance >= 0 for row in rows)
+
+
+def test_what_a_point_is_called_on_camera():
+    first, second = parse_repair("point,say\nBias trimmer R,the right trimmer\nRelay,\n")
+    assert (first.say, second.say) == ("the right trimmer", "")

@@ -106,7 +106,7 @@ def test_words_for_readers_in_the_opening_lead_the_page_and_do_not_come_twice(sa
     assert lead.startswith("A worn trimmer had gone open")
     assert text.count(f">{lead}<") == 1
     # camera lines stay in the outline, and out of the page
-    for line in ("And what the meter said, warm.", "The plan: measure it as found"):
+    for line in ("Line by line against the manual.", "The plan: measure it as found"):
         assert line in sample.text("outline.md")
         assert line not in text
     assert "The same signal goes into both." in text

@@ -7,6 +7,7 @@ late.
 
 from __future__ import annotations
 
+import os
 import re
 from dataclasses import MISSING, fields
 from fractions import Fraction
@@ -20,6 +21,8 @@ from reviewkit.ingest.session import session_quantities as quantities
 from reviewkit.ingest.session import session_ratings as ratings
 from reviewkit.ingest.session import session_values as values
 
+# looking for plugins of pydantic takes longer than reading a session; it does so when the first model is made
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 _UNIT = re.compile(r"_(?:hz|ohm|v|w|s|db|percent)$")
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Mapping
 from dataclasses import MISSING, fields
@@ -84,8 +83,6 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
     folder : Path
         The folder in which the files that the table names must be.
     """
-    # looking for plugins of pydantic takes longer than reading a session
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from pydantic import ValidationError
 
     from reviewkit.ingest.session.session_schema import FILES, marks_of, schema_of
