@@ -160,7 +160,8 @@ def test_outputs_that_were_taken_away_are_put_back_and_templates_of_the_sessions
 def test_without_the_libraries_it_says_how_to_add_them(say, session_of, monkeypatch, command, library):
     for name in [name for name in sys.modules if name.startswith("reviewkit.commands.desk")]:
         monkeypatch.delitem(sys.modules, name)
-    monkeypatch.setitem(sys.modules, library, None)
+    for name in [library, *(name for name in sys.modules if name.startswith(f"{library}."))]:
+        monkeypatch.setitem(sys.modules, name, None)
     said = say(command, session_of(SESSION))
     assert said.status == cli.WRONG_INPUT
     assert said.err.startswith(f"{command} needs the library {library}: pip install 'bench-reviewkit[desk]'")

@@ -103,8 +103,8 @@ async function refresh() {
   }
   show();
   tick();
-  if (wanted) $(wanted)?.focus();
-  wanted = "";
+  const field = wanted && $(wanted);
+  if (field) { field.focus(); wanted = ""; }
 }
 
 // ------------------------------------------------------------------ what is done
