@@ -354,24 +354,33 @@ def test_a_folder_within_the_templates_is_no_link(stranger, told):
     assert told("check").status == 0
 
 
-def test_watch_shows_a_page_of_its_own_where_the_templates_are_elsewhere(stranger):
+def test_the_desk_shows_a_page_of_its_own_whatever_templates_there_are(stranger):
     pytest.importorskip("watchfiles")
+    pytest.importorskip("starlette")
     from reviewkit.build.cache import NO_CACHE
     from reviewkit.build.pool import ALONE
-    from reviewkit.commands.watch import LiveSession, _LivePage
+    from reviewkit.commands.desk.desk import Desk
+    from reviewkit.commands.desk.live_session import LiveSession
 
-    (outside_of(stranger) / "watch.html").write_text(SECRET, encoding="utf-8")
+    (outside_of(stranger) / "desk").mkdir()
+    (outside_of(stranger) / "desk" / "desk.html").write_text(SECRET, encoding="utf-8")
     (stranger / "templates").symlink_to(outside_of(stranger))
-    page, _ = _LivePage(LiveSession(stranger, ALONE, NO_CACHE)).now()
-    assert "templates: leads outside" in page
-    assert "nobody may see" not in page
+    session = LiveSession(stranger, ALONE, NO_CACHE)
+    session.build(())
+    for editing in (False, True):
+        page, policy = Desk(session, outside_of(stranger) / "aside", editing=editing).page("http://127.0.0.1:1/x/")
+        assert "templates: leads outside" in page
+        assert "nobody may see" not in page
+        assert "unsafe" not in policy
 
 
-def test_watch_does_not_begin_where_links_lead_elsewhere(stranger, told):
+@pytest.mark.parametrize("command", ["desk", "watch"])
+def test_the_desk_does_not_begin_where_links_lead_elsewhere(stranger, told, command):
     pytest.importorskip("watchfiles")
+    pytest.importorskip("starlette")
     (stranger / "measurements" / "more").mkdir()
     (stranger / "measurements" / "more" / "away").symlink_to(outside_of(stranger))
-    said = told("watch")
+    said = told(command)
     assert (said.status, said.out) == (2, "")
     assert said.err.startswith("measurements/more/away: leads outside the session's folder; ")
 

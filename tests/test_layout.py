@@ -57,7 +57,9 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "imageio_ffmpeg": ("render/footage/ffmpeg.py",),
     "opentimelineio": ("render/footage/timeline.py", "ingest/session/timeline_file.py"),
     "font_source_sans_pro": ("render/",),
-    "watchfiles": ("commands/watch.py",),
+    "watchfiles": ("commands/desk/live_session.py",),
+    "starlette": ("commands/desk/server.py",),
+    "uvicorn": ("commands/desk/server.py",),
     "platformdirs": ("build/cache.py",),
 }
 ENDS_PROCESSES = {"__main__.py", "build/pool.py", "render/pages/template_child.py"}  # of their own

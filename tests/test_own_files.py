@@ -91,7 +91,7 @@ def test_watch_does_not_replace_a_file_that_no_build_made(folder):
     pytest.importorskip("watchfiles")
     from reviewkit.build.cache import NO_CACHE
     from reviewkit.build.pool import ALONE
-    from reviewkit.commands.watch import LiveSession
+    from reviewkit.commands.desk.live_session import LiveSession
 
     put(folder / "out/outline.md", "mine")
     bench = LiveSession(folder, ALONE, NO_CACHE)

@@ -16,7 +16,7 @@ from reviewkit.build.options import Options
 from reviewkit.build.pipeline import check
 from reviewkit.build.pool import ALONE
 from reviewkit.build.session_files import read
-from reviewkit.commands.watch import LiveSession
+from reviewkit.commands.desk.live_session import LiveSession
 
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\nyear = 1977\n'
 

@@ -17,7 +17,10 @@ from reviewkit.build.cache import open_cache
 from reviewkit.build.options import Options
 from reviewkit.build.pool import ALONE
 from reviewkit.commands import cli
-from reviewkit.commands.watch import LiveSession
+
+pytest.importorskip("watchfiles", reason="needs watchfiles: pip install -e '.[test]'")
+pytest.importorskip("starlette", reason="needs starlette: pip install -e '.[test]'")
+from reviewkit.commands.desk.live_session import LiveSession
 
 SESSION = """
 [unit]
@@ -144,7 +147,7 @@ def test_outputs_that_were_taken_away_are_put_back_and_templates_of_the_sessions
     (bench.folder / "measurements" / "leak.csv").unlink()  # else it is recognised without its table
     bench.save("session.toml", SESSION.split('[[measurement]]\nfile = "measurements/leak')[0])
     (bench.folder / "templates" / "description.txt.j2").unlink()
-    (bench.folder / "measurements" / "leak.csv").unlink()  # it would be recognised without a table
+    (bench.folder / "measurements" / "leak.csv").unlink()
     bench.build(set())
     assert not any("leak" in name for name in outputs(bench.out))
 
@@ -152,15 +155,18 @@ def test_outputs_that_were_taken_away_are_put_back_and_templates_of_the_sessions
 # ------------------------------------------------------------------ the command
 
 
-def test_without_the_library_it_says_how_to_add_it(say, session_of, monkeypatch):
-    monkeypatch.setitem(sys.modules, "watchfiles", None)
-    said = say("watch", session_of(SESSION))
+@pytest.mark.parametrize("library", ["watchfiles", "starlette", "uvicorn"])
+@pytest.mark.parametrize("command", ["desk", "watch"])
+def test_without_the_libraries_it_says_how_to_add_them(say, session_of, monkeypatch, command, library):
+    for name in [name for name in sys.modules if name.startswith("reviewkit.commands.desk")]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, library, None)
+    said = say(command, session_of(SESSION))
     assert said.status == cli.WRONG_INPUT
-    assert "pip install 'bench-reviewkit[watch]'" in said.err
+    assert said.err.startswith(f"{command} needs the library {library}: pip install 'bench-reviewkit[desk]'")
 
 
 def test_a_folder_that_is_not_there_and_a_port_that_is_taken(say, session_of, tmp_path):
-    pytest.importorskip("watchfiles")
     assert say("watch", tmp_path / "none").status == cli.WRONG_INPUT
     with closing(socket.create_server(("127.0.0.1", 0))) as taken:
         port = taken.getsockname()[1]
@@ -169,16 +175,16 @@ def test_a_folder_that_is_not_there_and_a_port_that_is_taken(say, session_of, tm
     assert say("watch", tmp_path, "--port", "http").status == cli.WRONG_INPUT
 
 
-def test_ctrl_c_ends_it_cleanly_even_within_the_first_build(session_of):
-    pytest.importorskip("watchfiles")
+@pytest.mark.parametrize("command", ["desk", "watch"])
+def test_ctrl_c_ends_it_cleanly_even_within_the_first_build(session_of, command):
     folder = session_of('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n')
-    command = [sys.executable, "-u", "-m", "reviewkit", "watch", str(folder)]
+    line = [sys.executable, "-u", "-m", "reviewkit", command, str(folder)]
 
     def as_on_a_terminal():
         signal.signal(signal.SIGINT, signal.SIG_DFL)  # whoever runs the tests in the background has it ignored
 
     with subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=as_on_a_terminal
+        line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=as_on_a_terminal
     ) as process:
         try:
             address = process.stdout.readline()

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from reviewkit.commands.command_line import make_parser
 from reviewkit.commands.encodings import print_anywhere
-from reviewkit.model.errors import CannotFinish, InputError, listed, printable
+from reviewkit.model.errors import CannotFinish, Fault, InputError, listed, printable
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -44,7 +44,8 @@ def run(arguments: Sequence[str]) -> int:
                 "plan": _plan,
                 "check": _check,
                 "build": _build,
-                "watch": _watch,
+                "desk": _desk,
+                "watch": _desk,
                 "cache": _cache,
                 "help": _help,
             }[options.command](options)
@@ -62,7 +63,7 @@ def run(arguments: Sequence[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except KeyboardInterrupt:
-        if options.command == "watch":  # the normal way to end it
+        if options.command in ("desk", "watch"):  # the normal way to end it
             print()
             return DONE
         print("reviewkit: stopped; what was in out/ is still there", file=sys.stderr)
@@ -215,7 +216,10 @@ def _build_sessions(
     """Build sessions; `known`: the last build is known, so little is left to do."""
     from reviewkit.build.pool import Pool, paying
 
-    with Pool(options.jobs or paying(len(folders))) as pool, _ProgressBar(quiet=options.quiet) as bar:
+    with (
+        Pool(options.jobs or paying(len(folders))) as pool,
+        _ProgressBar(quiet=options.quiet, lines=options.progress) as bar,
+    ):
         if not known and not wanted.only:
             # the others import while this process does, so they are started first
             pool.load(FOR_SESSIONS if len(folders) > 1 else FOR_MEASURING)
@@ -230,10 +234,18 @@ def _build_sessions(
             print("\n".join(f"  {line}" for line in each.summary))
 
 
-def _watch(options: argparse.Namespace) -> int:
+def _desk(options: argparse.Namespace) -> int:
     from reviewkit.build.cache import Cache, open_cache
     from reviewkit.build.pool import Pool, paying
-    from reviewkit.commands.watch import Rebuilt, watch
+    from reviewkit.commands.desk.live_session import Rebuilt
+
+    try:
+        from reviewkit.commands.desk.desk import open_desk
+    except ImportError as error:
+        if error.name not in ("starlette", "uvicorn", "watchfiles"):
+            raise
+        missing = Fault(f"{options.command} needs the library {error.name}", 0, "pip install 'bench-reviewkit[desk]'")
+        raise InputError(missing) from None
 
     def opened(url: str) -> None:
         print(f"{options.session}: the page is {url} (Ctrl-C ends)", flush=True)
@@ -247,8 +259,8 @@ def _watch(options: argparse.Namespace) -> int:
 
     cache = Cache() if options.no_cache else open_cache()
     with Pool(paying()) as pool:
-        in_studio = not options.no_studio
-        watch(options.session, pool, cache, options.port, in_studio=in_studio, opened=opened, report=report)
+        how = {"editing": options.command == "desk", "in_studio": not options.no_studio}
+        open_desk(options.session, pool, cache, options.port, **how, opened=opened, report=report)
     return DONE
 
 
@@ -270,11 +282,11 @@ def _help(options: argparse.Namespace) -> int:
 
 
 class _ProgressBar:
-    """A progress bar on a terminal; nothing in a pipe or file."""
+    """A progress bar on a terminal; in a pipe or file nothing, or a line for each step."""
 
-    def __init__(self, *, quiet: bool) -> None:
-        self._progress = None
-        if not quiet and sys.stderr.isatty():
+    def __init__(self, *, quiet: bool, lines: bool = False) -> None:
+        self._progress, self._lines = None, lines
+        if not quiet and not lines and sys.stderr.isatty():
             from rich.console import Console
             from rich.progress import Progress
 
@@ -291,6 +303,8 @@ class _ProgressBar:
 
     def show(self, what: str, done: int, of: int) -> None:
         """Show that `done` steps of `of` are done."""
+        if self._lines:
+            print(f"{what} {done} of {of}", file=sys.stderr, flush=True)
         if self._progress:
             if not self._progress.tasks:
                 self._progress.add_task(what, total=of)

@@ -17,7 +17,8 @@ _START = """first steps:
   reviewkit read export.csv         how a measurement file is understood
   reviewkit check my-session        everything wrong or missing, nothing written
   reviewkit build my-session        everything into my-session/out/
-  reviewkit watch my-session        the same on every save, seen on a page
+  reviewkit desk my-session         the whole evening on a page: files, notes, cards, build
+  reviewkit watch my-session        that page without editing, rebuilt on every save
   reviewkit help                    pages about every key, kind, rating and output
 
 exit status: 0 done (a rating that is not met is news, not an error); 2 the input or the command line is wrong and
@@ -156,20 +157,37 @@ def make_parser() -> argparse.ArgumentParser:
     )
     build.add_argument("--no-cache", action="store_true", help="compute and draw everything, and store nothing")
     build.add_argument("--adopt", action="store_true", help=_ADOPT.format("outputs"))
+    build.add_argument(
+        "--progress", action="store_true", help="a line on standard error for each step, for another program to read"
+    )
     build.add_argument("--quiet", action="store_true", help="say nothing unless something is wrong")
 
+    desk = commands.add_parser(
+        "desk",
+        help="the whole evening on a page: files, notes, test points, cards, build",
+        formatter_class=raw,
+        description="Open a session on a page of this machine, for an evening without an editor: drop exports and\n"
+        "answer what is unclear, paste ratings, stamp notes while you film, go through the test points, choose and\n"
+        "name cards, build. What you do there is written at once into session.toml, ratings.txt, notes.txt,\n"
+        "repair.csv and measurements/, and can be undone. A change that another program makes there is shown and\n"
+        "never overwritten. The page can be opened from this machine alone. Ctrl-C ends.",
+        epilog="examples:\n  reviewkit desk my-session",
+    )
     watch = commands.add_parser(
         "watch",
-        help="rebuild on save, with a page that refreshes itself",
+        help="the same page without editing: rebuild out/ on every save, and see it",
         formatter_class=raw,
-        description="At the bench: build a session, then again on every save of a file in it. A page on this machine\n"
-        "shows the card that changed, its verdicts, what cannot be read, and what the plan still lacks. It can be\n"
-        "opened from this machine alone, and serves nothing but itself and out/. Ctrl-C ends.",
-        epilog="examples:\n  reviewkit watch my-session\n  reviewkit watch my-session",
+        description="Build a session, then again on every save of a file in it, and show it on the desk's page, where\n"
+        "nothing can be changed: the card that changed, its verdicts, what cannot be read, what the plan still lacks.\n"
+        "The page can be opened from this machine alone. Ctrl-C ends.",
+        epilog="examples:\n  reviewkit watch my-session",
     )
-    watch.add_argument("session", metavar="SESSION", type=_path, help="the session folder; it holds session.toml")
-    watch.add_argument("--no-cache", action="store_true", help="compute and draw everything on every save")
-    watch.add_argument("--port", metavar="N", type=_port, default=0, help="where the page is; default: any free port")
+    for page in (desk, watch):
+        page.add_argument("session", metavar="SESSION", type=_path, help="the session folder; it holds session.toml")
+        page.add_argument("--no-cache", action="store_true", help="compute and draw everything on every save")
+        page.add_argument(
+            "--port", metavar="N", type=_port, default=0, help="where the page is; default: any free port"
+        )
 
     cache = commands.add_parser(
         "cache",
@@ -189,7 +207,7 @@ def make_parser() -> argparse.ArgumentParser:
         epilog="examples:\n  reviewkit help\n  reviewkit help session",
     )
     pages.add_argument("topic", metavar="TOPIC", type=_topic, nargs="?", help="the page's name; default: list them")
-    for command in (add, plan, check, build, watch):
+    for command in (add, plan, check, build, desk, watch):
         command.add_argument("--no-studio", action="store_true", help="ignore the studio.toml above the session")
     return whole
 

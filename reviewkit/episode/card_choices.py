@@ -147,7 +147,7 @@ def add_readings(cards: Sequence[Card], runs_of: Mapping[str, Sequence[Run]]) ->
 
 
 def _check(run: Run, runs: Sequence[Run], faults: Faults) -> None:
-    known = dict.fromkeys(name for each in runs for finding in each.findings for name in _names(finding))
+    known = dict.fromkeys(name for each in runs for finding in each.findings for name in names_of_figure(finding))
     m = run.conditions.measurement
     for wanted in m.readings:
         if wanted.casefold() not in (name.casefold() for name in known):
@@ -155,7 +155,7 @@ def _check(run: Run, runs: Sequence[Run], faults: Faults) -> None:
             faults.add(m.line, f'[[measurement]] {m.id}: readings: it has no figure "{wanted}"; {hint}')
 
 
-def _names(finding: Finding) -> tuple[str, ...]:
+def names_of_figure(finding: Finding) -> tuple[str, ...]:
     """Return what a figure may be called: "damping factor", "damping factor at 20 Hz"."""
     name, place = quantities.quantity_of(finding).name, figures.where(finding)
     return (name, f"{name} {place}") if place else (name,)
@@ -183,11 +183,11 @@ def _noted(hero: Hero | None, wanted: Sequence[str], runs: Sequence[Run], stage:
 
 def _worse(name: str, findings: Sequence[Finding]) -> str:
     """Return a figure by its name, the first so called, of its worse channel: "THD 0.012 % right"."""
-    called = [f for f in findings if name.casefold() in (each.casefold() for each in _names(f))]
+    called = [f for f in findings if name.casefold() in (each.casefold() for each in names_of_figure(f))]
     alike = [f for f in called if f.at == called[0].at and f.quantity == called[0].quantity]
     worse = quantities.worse(alike)
     if worse is None:
         return ""
-    own = _names(worse)[-1]
+    own = names_of_figure(worse)[-1]
     whose = figures.CHANNELS.get(worse.channel, worse.channel.replace(">", " → ")) if len(alike) > 1 else ""
     return " ".join(filter(None, (own, quantities.show(worse), whose)))

@@ -53,8 +53,7 @@ class PointReading:
     @property
     def side(self) -> str:
         """Return the channel; a point without one is its own side, so that each rail counts."""
-        match = _SIDE.search(self.point)
-        return match[1][0].upper() if match else self.point
+        return side_of(self.point)
 
 
 def readings_of(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> list[PointReading]:
@@ -80,6 +79,21 @@ def readings_of(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> l
                 point, words = f"{name}, {setting}" if setting else name, _temperature_states(setting)
                 readings.append(PointReading(point, quantities.show(f), "", stage == "before", words, f.note))
     return readings
+
+
+def is_about(key: str, row: RepairRow, state: str = "") -> bool:
+    """Return whether a row of repair.csv is one of the readings that decide on go or no-go, cold or warm.
+
+    A row that says neither is about both.
+    """
+    words = _temperature_states(f"{row.point} {row.note}")
+    return bool(_WORDS[key].search(row.point)) and not AS_FOUND.search(row.point) and (not state or words <= {state})
+
+
+def side_of(point: str) -> str:
+    """Return the channel of a point; a point without one is its own side, so that each rail counts."""
+    match = _SIDE.search(point)
+    return match[1][0].upper() if match else point
 
 
 def last_verdicts(readings: Sequence[PointReading]) -> dict[str, str]:

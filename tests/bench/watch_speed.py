@@ -31,7 +31,7 @@ PROMISED_S = 1.0
 SHOWN = """([picture, text]) => new Promise((done) => {
     const look = () => {
         const now = document.getElementById("picture");
-        if (now.getAttribute("src") !== picture && document.getElementById("latest").innerText !== text)
+        if (now.getAttribute("src") !== picture && document.querySelector("article[data-latest]").textContent !== text)
             now.decode().then(() => done(performance.timeOrigin + performance.now()), () => setTimeout(look, 2));
         else setTimeout(look, 2);
     };
@@ -71,7 +71,7 @@ def saved(place: Path, text: str, step: int) -> float:
 
 def asked_and_shown(page: Page, place: Path, text: str, step: int) -> float:
     picture = page.get_attribute("#picture", "src")
-    said = page.inner_text("#latest")
+    said = page.text_content("article[data-latest]")
     page.evaluate(f"([given]) => {{ window.shown = ({SHOWN})(given); }}", [[picture, said]])
     start = saved(place, text, step)
     return page.evaluate("window.shown") / 1000 - start

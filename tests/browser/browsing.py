@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -23,7 +24,12 @@ def opened(browser: Browser, width: int, height: int) -> Iterator[Page]:
     page.on("request", lambda request: asked.append(request.url))
     errors: list[str] = []
     page.on("pageerror", lambda error: errors.append(str(error)))
-    page.on("console", lambda said: errors.append(said.text) if said.type == "error" else None)
+    # what a server refuses, a page has to explain: only the browser's log calls it an error
+    refused = re.compile(r"Failed to load resource: the server responded with a status of 4\d\d")
+    page.on(
+        "console",
+        lambda said: errors.append(said.text) if said.type == "error" and not refused.match(said.text) else None,
+    )
     yield page
     context.close()
     assert errors == []
@@ -33,17 +39,17 @@ def opened(browser: Browser, width: int, height: int) -> Iterator[Page]:
 class Watched:
     """A session that is being watched by a thread of this process, once it was built."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, editing: bool = False, cache: Any = None) -> None:
         from reviewkit.build.cache import NO_CACHE
         from reviewkit.build.pool import ALONE
-        from reviewkit.commands.watch import watch
+        from reviewkit.commands.desk.desk import open_desk
 
         self.folder = folder
         self.reports: Queue[Any] = Queue()
         self._opened: Queue[str] = Queue()
         self._stop = Event()
-        given = {"opened": self._opened.put, "report": self.reports.put, "stop": self._stop}
-        self._thread = Thread(target=watch, args=(folder, ALONE, NO_CACHE), kwargs=given)
+        given = {"editing": editing, "opened": self._opened.put, "report": self.reports.put, "stop": self._stop}
+        self._thread = Thread(target=open_desk, args=(folder, ALONE, cache or NO_CACHE), kwargs=given)
         self._thread.start()
         self.address = self._opened.get(timeout=30)
         self.first = self.reports.get(timeout=120)

@@ -140,7 +140,8 @@ READINGS: dict[str, Paste] = {
 # what says what to do in words alone: there is nothing to put anywhere
 IN_WORDS = re.compile(
     "close them|correct the time or the length|correct one of them|keep the notes of one clip|put a word before"
-    "|keep one|in the order of the cut|which test point|in the row's unit|write the unit in its column|write all twelve"
+    "|keep one|the words for readers|in the order of the cut"
+    "|which test point|in the row's unit|write the unit in its column|write all twelve"
     "|write four digits|no thousands mark; leave|write one unit|that was meant|put text that holds|one of them, and"
     "|say no time|known: |correct it, or leave|measure it with that kind|a separator in quotation marks"
 )
@@ -178,6 +179,9 @@ CASES: dict[str, tuple[Callable[[str], object], dict[str, Paste], tuple[ModuleTy
             f"{_NOTES_HEAD}0:10 Look. [cards a, b]\n",
             f"{_NOTES_HEAD}0:10 Look. [card a b]\n",
             f"{_NOTES_HEAD}0:10 Listen. [sounds a, b]\n",
+            f"{_NOTES_HEAD}0:10 Look. [page]\n",
+            f"{_NOTES_HEAD}0:10 Look. [pages] See.\n",
+            f"{_NOTES_HEAD}0:10 Look. [no page]\n",
             f"{_NOTES_HEAD}0:10 Look. [cut here]\n",
             f"{_NOTES_HEAD}0:10 Look. [card a\n",
             f"{_NOTES_HEAD}0:10 Look. [cut\n",

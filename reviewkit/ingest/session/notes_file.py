@@ -16,7 +16,7 @@ FILE_NAME = "notes.txt"
 _NOTE_EXAMPLE = "a note looks like 0:41 front: Five knobs. [card rated]"
 _CLIP_EXAMPLE = "write for example clip bench-1.mp4 for 14:05, or clip bench-2.mp4 at 21:10:32"
 # A colon directly before // belongs to a link, not to a segment.
-_SEGMENT = re.compile(r'([^\W\d_][\w-]*)(?:\s+"([^"]*)")?:(?!//)\s*')
+SEGMENT = re.compile(r'([^\W\d_][\w-]*)(?:\s+"([^"]*)")?:(?!//)\s*')
 _TAG = re.compile(r"\[([^\[\]]*)\]")
 _OPEN_TAG = re.compile(r"\[\s*(?:(?:card|sound|cut)\b.*|(?:not\s+)?page\s*$)", re.IGNORECASE)
 _PAGE_TAG = re.compile(r"\[page\]")  # what follows it in the note is for readers
@@ -172,7 +172,7 @@ class _Reader:
             self.unread = True
             return
         at_s = self._read_time(line, first)
-        segment = _SEGMENT.match(rest.strip())
+        segment = SEGMENT.match(rest.strip())
         named = segment is not None and segment[1] == segment[1].lower()
         if segment is not None and named:
             self.segment = segment[1]

@@ -24,12 +24,14 @@ _MOST_ELEMENTS = 100  # of an array, each with a line of its own
 class TomlDocument:
     """Parsed data with the line (from 1) of each table, key and array element, by path: ("rated", 0, "band", 1).
 
-    Of a session in a studio: `shared`: the paths whose values, and lines, are those of studio.toml; `defaults`: what
-    that file says of every measurement; `studio`: its folder, from the session's.
+    `spans`: where the value of each key begins and ends in the text with plain line ends. Of a session in a studio:
+    `shared`: the paths whose values, and lines, are those of studio.toml; `defaults`: what that file says of every
+    measurement; `studio`: its folder, from the session's.
     """
 
     data: dict[str, Any]
     lines: dict[Path, int]
+    spans: dict[Path, tuple[int, int]] = field(default_factory=dict)
     studio: str = ""
     shared: frozenset[Path] = frozenset()
     defaults: Mapping[str, Any] = field(default_factory=dict)
@@ -64,7 +66,8 @@ def parse_toml(text: str, source: str) -> TomlDocument:
         raise InputError(Fault(source, 0, message)) from None
     except ValueError as error:
         raise InputError(_explain_syntax(text, source, str(error))) from None
-    return TomlDocument(data, _Locator(text).locate())
+    locator = _Locator(text)
+    return TomlDocument(data, locator.locate(), locator.spans)
 
 
 def _check_length(text: str, source: str) -> None:
@@ -110,6 +113,7 @@ class _Locator:
         self.text = text
         self.at = 0
         self.lines: dict[Path, int] = {}  # path -> line
+        self.spans: dict[Path, tuple[int, int]] = {}
         self.line = 1
         self.counted = 0  # the place up to which lines are counted
         self.tables: dict[Path, int] = {}  # path of an array of tables -> how many so far
@@ -175,7 +179,9 @@ class _Locator:
         self._note(path, start)
         self.at += 1  # the equals sign
         self._skip(_SPACE)
+        start = self.at
         self._pass_value(path)
+        self.spans.setdefault(path, (start, start + len(self.text[start : self.at].rstrip())))
 
     def _pass_value(self, path: Path) -> None:
         opening = self.text[self.at]

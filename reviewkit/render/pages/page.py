@@ -17,13 +17,11 @@ from reviewkit.model.episode import Chapter
 from reviewkit.model.finding import Finding, Point
 from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.model.sound import PlayedSound
-from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.own_templates import Limits, OwnTemplates
 
 if TYPE_CHECKING:
     import jinja2
 
-SERVED = page_policy.SERVED
 _SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right into left", "both": "both", "": ""}
 
 

@@ -12,12 +12,10 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from selectolax.lexbor import LexborNode
 
-SERVED = "watch.html"  # never a file: it is sent with its own policy, and shows files of the server it comes from
 _SCRIPT = re.compile(r"<script>(.*?)</script>", re.DOTALL)
 _CLOSED = "default-src 'none'; font-src data:; img-src data:; media-src data:; style-src 'unsafe-inline'"
 _DATA_BLOCK = {"type": "application/ld+json"}  # the attributes of a <script> that never runs
 _NO_WAY_OUT = "; base-uri 'none'; form-action 'none'"
-_FILES = "/out/"  # the source of the pictures on the page of `watch`
 # what loads, sends or navigates by itself, except scripts; the last two are parsed in more than one way
 _TAGS = {"applet", "base", "embed", "form", "frame", "frameset", "iframe", "object", "portal", "noscript", "template"}
 # older browsers skip any other tag in a list of choices, newer ones do not
@@ -50,14 +48,6 @@ def page_policy(structured: str) -> str:
     return f"{_CLOSED}; script-src 'sha256-{_digest(structured)}'"
 
 
-def live_policy(shipped: Path) -> str:
-    """Return the policy of the page of `watch`, which loads pictures from its own server and listens to it."""
-    return (
-        f"default-src 'none'; img-src 'self' data:; style-src 'unsafe-inline'; script-src {script_sources(shipped)}; "
-        "connect-src 'self'"
-    )
-
-
 def guard(html: str, shipped: Path) -> str:
     """Return a page with a policy that limits what it can do, whatever it contains.
 
@@ -67,7 +57,7 @@ def guard(html: str, shipped: Path) -> str:
     return f'<!DOCTYPE html>\n<meta charset="utf-8">\n{policy}\n{html}'
 
 
-def find_forbidden(html: str, shipped: Path, *, is_served: bool = False) -> str:
+def find_forbidden(html: str, shipped: Path) -> str:
     """Find the first thing in a page that runs, loads or navigates by itself.
 
     A policy stops what runs and loads, but not what navigates. The parser follows the HTML standard, as browsers do.
@@ -78,8 +68,6 @@ def find_forbidden(html: str, shipped: Path, *, is_served: bool = False) -> str:
         The page.
     shipped : Path
         Folder of the shipped templates, whose scripts are allowed.
-    is_served : bool
-        True if the page may show files of the session's out/.
 
     Returns
     -------
@@ -90,13 +78,13 @@ def find_forbidden(html: str, shipped: Path, *, is_served: bool = False) -> str:
 
     page, known = LexborHTMLParser(html), script_sources(shipped)
     for node in page.root.traverse() if page.root else ():
-        if flaw := _flaw(node, known, _FILES if is_served else "#"):
+        if flaw := _flaw(node, known):
             return flaw
     choice = page.css_first(_NO_CHOICE)
     return f"<{choice.tag}> in a <select>" if choice else ""
 
 
-def _flaw(node: LexborNode, known: str, files: str) -> str:
+def _flaw(node: LexborNode, known: str) -> str:
     tag = (node.tag or "").lower()
     given = {name.lower(): value or "" for name, value in node.attributes.items()}
     if tag == "script" and given == _DATA_BLOCK:
@@ -119,7 +107,7 @@ def _flaw(node: LexborNode, known: str, files: str) -> str:
             continue
         if _RUN.match(address):
             return f"<{tag}> whose {name} holds something to run"
-        if loads and address and not address.startswith(("#", files)):
+        if loads and address and not address.startswith("#"):
             return f"<{tag}> that loads something from elsewhere"
     return ""
 

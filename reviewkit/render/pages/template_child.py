@@ -199,9 +199,8 @@ class _Filler:
         text = self._environment.get_template(template).render(facts)
         if not self._has_own_pages or not template.endswith(".html"):
             return text
-        is_served = template == page_policy.SERVED
-        text = text if is_served else page_policy.guard(text, self._shipped)
-        if found := page_policy.find_forbidden(text, self._shipped, is_served=is_served):
+        text = page_policy.guard(text, self._shipped)
+        if found := page_policy.find_forbidden(text, self._shipped):
             why = f"makes a {found}; pages show what they carry and run only reviewkit's scripts, so leave it out"
             raise Refused(template_source(self._own, template), why)
         return text

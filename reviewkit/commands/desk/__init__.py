@@ -1,0 +1,1 @@
+"""The desk and `watch`: a session on a page of this machine."""

@@ -1,0 +1,126 @@
+"""Edits of session.toml: which cards there are and what they are called, and what a file is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from reviewkit.build.pipeline import Composed
+from reviewkit.episode.card_times import card_times
+from reviewkit.ingest.session.toml_insertion import insert_measurements
+from reviewkit.ingest.session.toml_lines import parse_toml
+from reviewkit.ingest.session.toml_values import set_value
+from reviewkit.model.card import Card
+from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.session import Measurement
+
+SOURCE = "session.toml"
+MOST_READINGS = 3  # on a card beside its own figure
+
+
+def hide_card(text: str, name: str, *, hide: bool) -> str:
+    """Return the text with a card hidden, or shown again."""
+    hidden = [each for each in _list_of(text, "cards", "hide") if each != name]
+    hidden += [name] if hide else []
+    text = set_value(text, SOURCE, ("cards", "hide"), hidden)
+    order = _list_of(text, "cards", "order")
+    if hide and name in order:
+        text = set_value(text, SOURCE, ("cards", "order"), [each for each in order if each != name])
+    return text
+
+
+def move_card(text: str, shown: Composed, name: str, by: int) -> str:
+    """Return the text with a card one place earlier or later in its part of the film.
+
+    Raises
+    ------
+    InputError
+        If the notes decide on its place, or if it is at the end of its part.
+    """
+    episode, times = shown.episode, card_times(shown.episode)
+    for note in episode.notes.notes:
+        if not note.cut and any(name_of(card) == name for card in episode.stills if card.id in note.cards):
+            where = f"the note in line {note.line} calls for it, so it comes with that note; move the note or its card"
+            raise InputError(Fault("notes.txt", note.line, where))
+    filmed = sorted((card for card in episode.stills if card.id in times), key=lambda card: times[card.id][0])
+    called = {card for note in episode.notes.notes if not note.cut for card in note.cards}
+    part = next((times[card.id][1] for card in filmed if name_of(card) == name), None)
+    same = list(dict.fromkeys(name_of(card) for card in filmed if times[card.id][1] == part and card.id not in called))
+    at = same.index(name) if name in same else -1
+    if at < 0 or not 0 <= at + by < len(same):
+        raise InputError(Fault(SOURCE, 0, f"{name} has no other card to change places with in this part of the film"))
+    other = same[at + by]
+    sequence = list(dict.fromkeys(name_of(card) for card in episode.cards))
+    one, two = sequence.index(name), sequence.index(other)
+    sequence[one], sequence[two] = other, name
+    moved = {*_list_of(text, "cards", "order"), name, other}
+    return set_value(text, SOURCE, ("cards", "order"), [each for each in sequence if each in moved])
+
+
+def name_of(card: Card) -> str:
+    """Return the name by which [cards] calls a card: that of the pair, of a card as found."""
+    return card.repaired.id if card.repaired else card.id
+
+
+def title_card(text: str, shown: Composed, card_id: str, title: str) -> str:
+    """Return the text with a card's title; an empty one lets the program word it."""
+    own = _measurements_of(shown, card_id)
+    measurement = next((m for m in own if m.title), own[0])
+    return _with_keys(text, [_key_of(measurement)], {"title": title or None})
+
+
+def choose_reading(text: str, shown: Composed, card_id: str, name: str) -> str:
+    """Return the text with a further figure put on a measurement's card, or taken off it."""
+    own = _measurements_of(shown, card_id)
+    there = next((m for m in own if name.casefold() in map(str.casefold, m.readings)), None)
+    measurement = there or own[0]
+    readings = [each for each in measurement.readings if each.casefold() != name.casefold()]
+    readings += [] if there else [name]
+    if len(readings) > MOST_READINGS:
+        why = f"{MOST_READINGS} further figures are the most that a card has; take one off first"
+        raise InputError(Fault(SOURCE, measurement.line, why))
+    return _with_keys(text, [_key_of(measurement)], {"readings": readings or None})
+
+
+def _measurements_of(shown: Composed, card_id: str) -> list[Measurement]:
+    """Return the measurements on a card, those of its stage if it is one of a pair."""
+    card = next((each for each in shown.episode.stills if each.id == card_id), None)
+    every = [run.conditions.measurement for run in shown.episode.runs]
+    runs = [m for m in every if card and m.card == card.first]
+    if not runs:
+        raise InputError(Fault(SOURCE, 0, f"{card_id} is not the card of a measurement, so this can't be written"))
+    return [m for m in runs if (m.stage == "before") == bool(card and card.repaired)] or runs
+
+
+def _key_of(measurement: Measurement) -> dict[str, str]:
+    return {"file": measurement.file} if measurement.file else {"id": measurement.id}
+
+
+def answer(text: str, files: Sequence[str], choice: Mapping[str, Any]) -> str:
+    """Return the text with what some files are, in answer to the same question about each."""
+    return _with_keys(text, [{"file": file} for file in files], choice)
+
+
+def leave_out(text: str, files: Sequence[str]) -> str:
+    """Return the text with files that are kept, but not used."""
+    ignored = _list_of(text, "files", "ignore")
+    return set_value(text, SOURCE, ("files", "ignore"), list(dict.fromkeys([*ignored, *files])))
+
+
+def _with_keys(text: str, which: Sequence[Mapping[str, str]], keys: Mapping[str, Any]) -> str:
+    """Return the text with keys written into the tables of some measurements; where there is none, into a new one."""
+    new = []
+    for each in which:
+        tables = parse_toml(text, SOURCE).data.get("measurement", [])
+        at = [n for n, table in enumerate(tables) if all(table.get(key) == value for key, value in each.items())]
+        if at:
+            for key, value in keys.items():
+                text = set_value(text, SOURCE, ("measurement", at[0], key), value)
+        elif any(value is not None for value in keys.values()):
+            new.append({**each, **{key: value for key, value in keys.items() if value is not None}})
+    return insert_measurements(text, SOURCE, new) if new else text
+
+
+def _list_of(text: str, table: str, key: str) -> list[str]:
+    values = parse_toml(text, SOURCE).data.get(table, {}).get(key, [])
+    return [each for each in values if isinstance(each, str)] if isinstance(values, list) else []
