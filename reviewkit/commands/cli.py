@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from reviewkit.build.cache import Cache
     from reviewkit.build.options import Options
+    from reviewkit.commands.desk.live_session import Rebuilt
     from reviewkit.render.footage.ffmpeg import Encoder
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
@@ -237,14 +238,14 @@ def _build_sessions(
 def _desk(options: argparse.Namespace) -> int:
     from reviewkit.build.cache import Cache, open_cache
     from reviewkit.build.pool import Pool, paying
-    from reviewkit.commands.desk.live_session import Rebuilt
 
     try:
         from reviewkit.commands.desk.desk import open_desk
     except ImportError as error:
-        if error.name not in ("starlette", "uvicorn", "watchfiles"):
+        library = (error.name or "").partition(".")[0]
+        if library not in ("starlette", "uvicorn", "watchfiles"):
             raise
-        missing = Fault(f"{options.command} needs the library {error.name}", 0, "pip install 'bench-reviewkit[desk]'")
+        missing = Fault(f"{options.command} needs the library {library}", 0, "pip install 'bench-reviewkit[desk]'")
         raise InputError(missing) from None
 
     def opened(url: str) -> None:
