@@ -295,6 +295,7 @@ def test_a_file_recognised_as_phono_takes_the_load_of_its_input(studio, checkout
         ("[bench.phono]\nlevel_uncertainty = 0.3\n", "[bench.phono] level_uncertainty = 0.3 has no unit"),
         ('[bench.phono]\nequipment = ["x"]\n', "[bench.phono] equipment: unknown key"),
         ("[bench.load]\nx = 1\n", "[bench] load = { x = 1 }"),
+        ('[bench]\ndistortion_floor = { L = "1 %" }\n', "[bench] distortion_floor = "),
         ("[bench]\nphono = 5\n", "[bench] phono: unknown key"),
     ],
 )

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from reviewkit.build.cache import Cache
     from reviewkit.build.options import Options
+    from reviewkit.commands.desk.live_session import Rebuilt
     from reviewkit.render.footage.ffmpeg import Encoder
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2

@@ -175,7 +175,9 @@ def _bench(document: TomlDocument, faults: Faults, folder: Path) -> Bench:
     raw = document.data.get("bench")
     if not isinstance(raw, dict):
         return Bench()
-    known = set(Bench.__dataclass_fields__) | {"load"}
+    from reviewkit.ingest.session.session_schema import schema_of
+
+    known = schema_of(Bench).examples()
     ranges = {key: value for key, value in raw.items() if isinstance(value, dict) and key not in known}
     own = {key: value for key, value in raw.items() if key not in ranges}
     bench = read_table(Bench, Place(document, faults, ("bench",), "[bench]", own), folder)
