@@ -147,7 +147,6 @@ def test_outputs_that_were_taken_away_are_put_back_and_templates_of_the_sessions
     (bench.folder / "measurements" / "leak.csv").unlink()  # else it is recognised without its table
     bench.save("session.toml", SESSION.split('[[measurement]]\nfile = "measurements/leak')[0])
     (bench.folder / "templates" / "description.txt.j2").unlink()
-    (bench.folder / "measurements" / "leak.csv").unlink()
     bench.build(set())
     assert not any("leak" in name for name in outputs(bench.out))
 
