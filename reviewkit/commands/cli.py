@@ -241,7 +241,6 @@ def _desk(options: argparse.Namespace) -> int:
 
     try:
         from reviewkit.commands.desk.desk import open_desk
-        from reviewkit.commands.desk.live_session import Rebuilt
     except ImportError as error:
         library = (error.name or "").partition(".")[0]
         if library not in ("starlette", "uvicorn", "watchfiles"):
