@@ -182,7 +182,7 @@ def _noted(hero: Hero | None, wanted: Sequence[str], runs: Sequence[Run], stage:
 
 
 def _worse(name: str, findings: Sequence[Finding]) -> str:
-    """Return a figure by its name, the first so called, of its worse channel: "THD 0.012 % right"."""
+    """Return the first figure with this name, for its worse channel: "THD 0.012 % right"."""
     called = [f for f in findings if name.casefold() in (each.casefold() for each in names_of_figure(f))]
     alike = [f for f in called if f.at == called[0].at and f.quantity == called[0].quantity]
     worse = quantities.worse(alike)

@@ -102,7 +102,7 @@ def largest_change(changes: Sequence[Change], compared: Sequence[str]) -> Change
 
 
 def changed_most(cards: Sequence[Card]) -> Card | None:
-    """Return the pair of what the repair changed most; one that got worse only if nothing got better."""
+    """Return the pair that the repair changed most; one that got worse only if nothing improved."""
     pairs = [card for card in cards if card.found is not None and card.finding is not None]
     changes: dict[str, Change] = {card.id: card.finding.facts["change"] for card in pairs if card.finding is not None}
     return max(pairs, key=lambda card: (changes[card.id].improved, size_of(changes[card.id])), default=None)

@@ -103,7 +103,7 @@ def _has(pattern: str, text: str) -> bool:
 
 
 def _channel(text: str) -> str:
-    """Return the one channel that is named, of a direction the driven one; "" if none or both are."""
+    """Return the channel that the name gives, for a direction the driven one; "" if it names none or both."""
     if direction := re.search(rf"(?<!\w){_DIRECTION}(?!\w)", text):
         return _SIDES[direction[0].split()[0]]
     sides = {_SIDES[word] for word in re.split(r"[ /]+", text) if word in _SIDES}

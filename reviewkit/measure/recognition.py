@@ -213,7 +213,7 @@ _KIND_OF = {"sine": "tone", "pair": "intermodulation", "many": "multitone", "squ
 
 
 def _idle(signals: Sequence[Signal], columns: Sequence[Column], name: NameWords, table: Mapping[str, Any]) -> Content:
-    """Return noise if it is quiet, or if its name says so and its lines are the mains'; else ask."""
+    """Recognise as noise if quiet, or if the name says so and its lines are mains hum; otherwise ask."""
     lines = any(signal.kind == MAINS_ONLY for signal in signals)
     what = "no signal but hum" if lines else "no signal, only noise"
     named = "noise" in name.kinds

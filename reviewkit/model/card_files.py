@@ -27,7 +27,7 @@ OLD_NAMES = {"repair": "hunt", "closing": "ending"}  # as notes of earlier episo
 
 
 def stills(cards: Sequence[Card]) -> tuple[Card, ...]:
-    """Return every picture of the cards: of a pair, first the card as found."""
+    """Return every picture of the cards. In a pair, the card as found comes first."""
     return tuple(still for card in cards for still in (card.found, card) if still is not None)
 
 

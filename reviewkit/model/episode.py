@@ -125,7 +125,7 @@ class Episode:
 
     @property
     def stills(self) -> tuple[Card, ...]:
-        """Return every picture of the cards: of a pair, first the card as found."""
+        """Return every picture of the cards. In a pair, the card as found comes first."""
         return stills(self.cards)
 
     @property

@@ -264,7 +264,7 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
 
 
 def _totals(findings: Sequence[Finding]) -> list[Finding]:
-    """Sum powers over the channels of one file. Unless both were driven together, that is the easier test."""
+    """Sum powers over the channels of one file. If they weren't driven together, the test was easier."""
     sums = []
     for left in findings:
         if left.channel == "L" and left.unit == "W":

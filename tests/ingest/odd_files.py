@@ -347,7 +347,14 @@ def _not_the_output() -> list[Case]:
     )
     cases = [
         _asked(header, peak)
-        for header in ("Vpp (V)", "Output peak-to-peak (V)", "Peak voltage (V)", "Out p-p (V)", "Level pk-pk (V)")
+        for header in (
+            "Vpp (V)",
+            "Output peak-to-peak (V)",
+            "Peak voltage (V)",
+            "Out p-p (V)",
+            "Level pk-pk (V)",
+            "Crest voltage (V)",
+        )
     ]
     cases.append(
         _asked(
@@ -367,7 +374,7 @@ def _not_the_output() -> list[Case]:
             ("S/N (dB)", "level"), ("IMD (%)", "distortion"), ("IM distortion (%)", "distortion"),
             ("H3 (%)", "distortion"), ("3rd harmonic (%)", "distortion"), ("Noise (%)", "distortion"),
             ("Uncertainty (%)", "distortion"), ("THD uncertainty (%)", "distortion"), ("THD limit (%)", "distortion"),
-            ("In (V)", "level"), ("Drive level (V)", "level"), ("Source (V)", "level"), ("DC voltage (V)", "level"),
+            ("In (V)", "level"), ("Vin (V)", "level"), ("Vcc (V)", "level"), ("Drive level (V)", "level"), ("Source (V)", "level"), ("DC voltage (V)", "level"),
             ("Reference level (dBV)", "level"), ("Level error (dB)", "level"), ("Phono input (V)", "level"),
             ("Rated power (W)", "power"), ("Mains power (W)", "power"), ("Input impedance (ohm)", "impedance"),
             ("Load (ohm)", "impedance"),
@@ -379,7 +386,7 @@ def _not_the_output() -> list[Case]:
             f"may be the power of both channels together; if it is that of each, {_UNDER} columns = {{ power = 2 }}, "
             "else export each channel's own",
         )
-        for header in ("Total power (W)", "Power total, W", "Power sum (W)")
+        for header in ("Total power (W)", "Power total, W", "Power sum (W)", "Power L+R (W)", "Total (W)")
     ]
     cases += [
         _asked(

@@ -36,7 +36,7 @@ def complete_measurements(entries: Sequence[Entry], bench: Bench, kinds: Collect
 
 
 def _ids(entries: Sequence[Entry]) -> list[str]:
-    """Return one id each: as written, else from the file's path, else the kind's name if only one could have it."""
+    """Return an id for each: the one written, else one from its file's path, else its kind's name if unique."""
     ids = default_ids([(each.id, each.file, each.named) for each, _ in entries])
     kinds = Counter(each.kind for (each, _), name in zip(entries, ids, strict=True) if not name)
     given = set(ids)

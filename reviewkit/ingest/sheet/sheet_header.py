@@ -21,12 +21,12 @@ UNUSED = "unused"  # understood, but not needed for a review: a phase, a running
 # Not the unit's own output, or not a quantity that any kind reads: read as one, it would be a wrong number.
 _ASIDE = frozenset(
     "imd im intermodulation smpte ccif dim uncertainty unc tolerance sinad snr s/n generator gen supply rail rails "
-    "mains stimulus drive source dc bias limit rated reference ref target error".split()
+    "vcc vee vdd vin mains stimulus drive source dc bias limit rated reference ref target error".split()
 )
 _FROM_INPUT = frozenset(("output", "out", "gain", "response", "ratio", "crosstalk", "thd", "thd+n", "distortion"))
 _ORDER = re.compile(r"h\d+|hd\d+|[2-9](?:nd|rd|th)|second|third|fourth|fifth")
-_PEAK = frozenset(("peak", "pk", "pp", "ptp", "vpp", "vpk", "vpeak", "vp", "pep"))
-_TOTAL = frozenset(("total", "sum", "combined", "both"))
+_PEAK = frozenset(("peak", "pk", "pp", "ptp", "vpp", "vpk", "vpeak", "vp", "pep", "crest"))
+_TOTAL = frozenset(("total", "sum", "combined", "both", "l+r"))
 
 # Tried in this order: "Output impedance" isn't a level, "Frequency response" isn't a frequency.
 _DISTORTION = frozenset(("thd", "thd+n", "thdn", "thd+noise", "distortion", "dist"))
@@ -314,7 +314,7 @@ def _doubt(text: str, role: str, words: list[str], unit: UnitSpelling | None) ->
     said = set(words)
     if (said & _PEAK or "p p" in " ".join(words)) and unit not in PEAK_UNITS.values():
         return "peak"
-    if role == "power" and said & _TOTAL:
+    if (role == "power" or unit.base == "W") and said & _TOTAL:
         return "total"
     return "dBm" if unit.base == "dBm" and "600" not in text else ""
 

@@ -100,7 +100,7 @@ def _without_repair(episode: Episode, mark: bytes) -> Thumbnail:
 
 
 def _words(session: Session, what: str) -> str:
-    """Return the hook if it is short enough beside what the figure is, else the unit's name, else its model."""
+    """Return the hook if it fits next to the figure's name, else the unit's name, else its model."""
     room = MOST_WORDS - len(what.split())
     tried = (find_hook(session), session.unit.name, session.unit.short_name, session.unit.model)
     return next((text for text in tried if len(text.split()) <= room), session.unit.model)
