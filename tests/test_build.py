@@ -204,7 +204,7 @@ def test_clips_of_charts_that_did_not_change_are_taken_over(folder, tmp_path, mo
     (folder / "repair.csv").unlink()  # no clip, but a card before others: they have other numbers now
     edited('kind = "contour"', 'kind = "contour"\nid = "low"')(folder)
     build(folder, Options(motion=True))
-    assert encoded == ["leak", "score", "low"]
+    assert encoded == ["leak", "score", "ending"]
     build(folder, Options(motion=True, out=tmp_path / "afresh"), cached=False)
     assert outputs(folder / "out") == outputs(tmp_path / "afresh")
     assert is_current(folder, Options(motion=True))

@@ -263,6 +263,7 @@ _HEAD = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
 _LINE = re.compile(r"session\.toml:(\d+): ")
 # what a message says to do with its line: the words, and the line as it is then
 LINES: dict[str, Callable[[str, re.Match[str]], str]] = {
+    r"write a table of that name: \[bench\.NAME\]": lambda line, _: f'{line}\n[bench.phono]\nload = "8 ohm"',
     r"write straight quotation marks": lambda line, _: re.sub("[\u201c\u201d]", '"', line),
     r"write (\[\[\w+\]\]), with two brackets": lambda line, said: said[1],
     r"is a single table; write (\[\w+\])": lambda line, said: said[1],
@@ -299,6 +300,7 @@ TEXTS = (
     "",
     "look = 3\n" + _HEAD,
     f"{_HEAD}[bench]0\n",
+    f'{_HEAD}[[measurement]]\nkind = "tone"\nfile = "folder/m.csv"\nrange = "phono"\n',
 )
 
 

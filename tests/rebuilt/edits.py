@@ -311,7 +311,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "episode.shapes": toml("frame_rate = 25", 'frame_rate = 25\nshapes = ["square", "tall"]'),
     "cards.hide": append("session.toml", '\n[cards]\nhide = ["controls"]\n'),
     "cards.order": append("session.toml", '\n[cards]\norder = ["output", "leak"]\n'),
-    "cards.only_page": append("session.toml", '\n[cards]\nonly_page = ["flat"]\n'),
+    "cards.only_page": append("session.toml", '\n[cards]\nonly_page = ["thd-sweep"]\n'),
     "look.mark": all_of(add("sign.png", third_session.photo(160)), toml('"mark.png"', '"sign.png"')),
     "look.ground": toml('ground = "#10202a"', 'ground = "#10202b"'),
     "look.ink": toml('ink = "#fff4dd"', 'ink = "#fff4de"'),

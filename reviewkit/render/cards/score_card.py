@@ -247,12 +247,16 @@ def _place_block(page: Page, block: _Block, lines: Sequence[_Line], box: Box) ->
         page.add(page.text(text, box.left, y + 36, AXIS, look.soft))
         return y + _LINE
     colour = look.status(block.word) if block.word else look.soft
-    page.add(page.text(block.heading or _HEADINGS[block.word], box.left, y + 42, NOTE, colour, weight="bold"))
+    heading, room = block.heading or _HEADINGS[block.word], box.width
     rows = [line for line in lines if block.word and not line.size]
     rated = _column_widths(page, block)[1] if rows else 0.0
     if rows and len(rows) == len(lines):
-        page.add(page.text("measured", box.right - rated - _TEXT_GAP, y + 42, AXIS, look.soft, anchor="right"))
+        measured = page.text("measured", box.right - rated - _TEXT_GAP, y + 42, AXIS, look.soft, anchor="right")
+        page.add(measured)
         page.add(page.text("rated", box.right, y + 42, AXIS, look.soft, anchor="right"))
+        room = measured.box.left - _TEXT_GAP - box.left
+    size = next((size for size in (NOTE, AXIS) if page.width(heading, size, "bold") <= room), LEAST)
+    page.add(page.text(heading, box.left, y + 42, size, colour, weight="bold"))
     y += 58.0
     page.add(Stroke("rule", ((box.left, y), (box.right, y)), look.rule, 2.0))
     y += _HEAD - 58.0
