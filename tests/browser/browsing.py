@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -34,6 +35,17 @@ def opened(browser: Browser, width: int, height: int) -> Iterator[Page]:
     context.close()
     assert errors == []
     assert [url for url in asked if not url.startswith(("file:", "data:", "http://127.0.0.1:"))] == []
+
+
+def wait_until(page: Page, condition: str, arg: object = None, seconds: float = 30.0) -> None:
+    """Wait until a JavaScript function of `arg` returns something true.
+
+    Page.wait_for_function does the same inside the page, where a policy may forbid it (seen with playwright 1.48).
+    """
+    end = time.monotonic() + seconds
+    while not page.evaluate(condition, arg):
+        assert time.monotonic() < end, condition
+        page.wait_for_timeout(20)
 
 
 class Watched:

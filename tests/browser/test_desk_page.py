@@ -15,7 +15,7 @@ import tomllib
 
 import numpy as np
 import pytest
-from browsing import Watched, opened
+from browsing import Watched, opened, wait_until
 
 pytest.importorskip("watchfiles", reason="needs watchfiles: pip install -e '.[test]'")
 pytest.importorskip("starlette", reason="needs starlette: pip install -e '.[test]'")
@@ -171,9 +171,9 @@ def test_notes_are_stamped_by_one_key_at_their_first_letter_and_corrected_afterw
     page.wait_for_selector("#note:focus")
     assert page.get_attribute("html", "data-look") == "lamplight"
     began = page.evaluate("Number(document.documentElement.dataset.began)")
-    page.wait_for_function("began => Date.now() - began > 1100", arg=began)
+    wait_until(page, "began => Date.now() - began > 1100", began)
     page.keyboard.type("T")
-    page.wait_for_function("began => Date.now() - began > 3200", arg=began)
+    wait_until(page, "began => Date.now() - began > 3200", began)
     page.keyboard.type("he first, slowly typed")
     page.keyboard.press("Enter")
     page.keyboard.press("Enter")  # a bare stamp
@@ -281,7 +281,7 @@ def test_notes_outlive_a_desk_that_is_killed(session, browser, tmp_path):
             page.keyboard.press("Enter")
         page.wait_for_selector("#queued:has-text('2 not written yet')")
         before = page.inner_text("#clock")
-        page.wait_for_function("before => document.getElementById('clock').textContent !== before", arg=before)
+        wait_until(page, "before => document.getElementById('clock').textContent !== before", before)
         process, again = start()
         assert again == address
         page.wait_for_selector(".notes :text('two')", timeout=WAIT_MS)
@@ -304,18 +304,16 @@ def test_test_points_go_through_cautions_and_readings_and_stop_at_a_no_go(desk, 
     while page.locator("text=I have read it").count():
         caution = page.inner_text("#bench .caution.large")
         page.click("text=I have read it")
-        page.wait_for_function(
-            "was => document.querySelector('.caution.large')?.innerText !== was", arg=caution, timeout=WAIT_MS
-        )
+        wait_until(page, "was => document.querySelector('.caution.large')?.innerText !== was", caution)
     while page.locator(".right button:text-is('Done')").count():  # the limiter, no loudspeaker, the lamp dark
         line = page.inner_text("#bench .right .point")
         page.click(".right button:text-is('Done')")
-        page.wait_for_function("was => document.querySelector('.right .point').innerText !== was", arg=line)
+        wait_until(page, "was => document.querySelector('.right .point').innerText !== was", line)
     for _ in range(4):  # rails and offset aren't in this session's list
         point = page.inner_text("#bench .right label.point")
         assert re.match("Rail|DC offset", point)
         page.click("text=Skip this one")
-        page.wait_for_function("was => document.querySelector('.right .point').innerText !== was", arg=point)
+        wait_until(page, "was => document.querySelector('.right .point').innerText !== was", point)
     assert page.inner_text(".right label.point") == "Bias L, cold"
     page.fill("#found", "some")
     page.keyboard.press("Enter")
@@ -376,7 +374,7 @@ def test_a_card_is_hidden_shown_and_named_with_every_comment_kept(desk, session,
         page.evaluate("document.activeElement.blur()")
         undo = page.inner_text(".news button >> nth=0")
         page.keyboard.press("ControlOrMeta+Z")
-        page.wait_for_function("was => document.querySelector('.news button').innerText !== was", arg=undo)
+        wait_until(page, "was => document.querySelector('.news button').innerText !== was", undo)
     assert read(session, "session.toml") == SESSION
     assert read(session, "notes.txt") == "0:05 after: Look. [card leak]\n"
 
