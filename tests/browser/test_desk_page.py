@@ -216,6 +216,7 @@ def test_notes_are_stamped_by_one_key_at_their_first_letter_and_corrected_afterw
     page.wait_for_selector(".notes :text('What the owner said.')")
 
 
+@pytest.mark.long
 def test_a_change_on_disk_wins_and_is_shown_beside_what_was_being_typed(desk, session, page):
     (session / "notes.txt").write_text("# by hand\n0:05 opening: Old words.\n0:09 More.\n", encoding="utf-8")
     at(page, desk, "bench")
@@ -237,6 +238,7 @@ def test_a_change_on_disk_wins_and_is_shown_beside_what_was_being_typed(desk, se
     assert read(session, "notes.txt") == "# by hand\n0:05 opening: Later.\n"  # not what is another program's
 
 
+@pytest.mark.long
 def test_two_windows_show_the_same_and_none_takes_over_a_line_being_typed(desk, session, browser, page):
     at(page, desk, "bench")
     page.click("text=Start a clip")
@@ -446,7 +448,7 @@ def test_a_build_is_the_real_one_and_stop_leaves_everything_as_it_was(desk, sess
 # ------------------------------------------------------------------ for everybody
 
 
-@pytest.mark.parametrize("width", [1280, 768, 390])
+@pytest.mark.parametrize("width", [1280, *(pytest.param(width, marks=pytest.mark.long) for width in (768, 390))])
 def test_every_screen_is_accessible_and_fits(desk, session, browser, axe, width):
     (session / "notes.txt").write_text("0:05 opening: Old words.\n0:09 More.\n", encoding="utf-8")
     (session / "measurements" / "sweep.csv").write_text(unclear(), encoding="utf-8")

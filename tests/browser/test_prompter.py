@@ -45,7 +45,9 @@ def read_lines(page):
 # ------------------------------------------------------------------ speed
 
 
-@pytest.mark.parametrize(("width", "height"), SIZES)
+@pytest.mark.parametrize(
+    ("width", "height"), [SIZES[0], *(pytest.param(*size, marks=pytest.mark.long) for size in SIZES[1:])]
+)
 def test_the_whole_text_scrolls_evenly_and_every_line_comes_when_it_is_planned(sample, browser, width, height):
     """Step by step through the whole text, by the page's clock: within 5 % of the mean speed."""
     with opened(browser, width, height) as page:
