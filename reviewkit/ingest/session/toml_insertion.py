@@ -44,7 +44,7 @@ def insert_measurements(text: str, source: str, tables: Sequence[Mapping[str, An
     place = min(place, len(lines) - (not lines[-1]))
     joined = "\n".join([*lines[:place], *new, *lines[place:]])
     intended = {**document.data, "measurement": [*_measurements(document), *map(dict, tables)]}
-    if not _reads_as(joined, intended):
+    if not reads_as(joined, intended):
         remedy = "write each of them as a table of its own, [[measurement]], and add again"
         raise InputError(
             Fault(source, 0, f"its measurements are laid out so that none can be put after them; {remedy}")
@@ -80,7 +80,7 @@ def insert_keys(text: str, source: str, number: int, keys: Mapping[str, Any]) ->
     joined = "\n".join([*lines[:place], *(f"{line}{ending}" for line in toml_lines(keys)), *lines[place:]])
     tables = _measurements(document)
     tables[number] = {**tables[number], **keys}
-    if not _reads_as(joined, {**document.data, "measurement": tables}):
+    if not reads_as(joined, {**document.data, "measurement": tables}):
         remedy = f"write there: {', '.join(toml_lines(keys))}"
         raise InputError(
             Fault(source, place, f"this [[measurement]] is laid out so that no key can be added; {remedy}")
@@ -93,7 +93,8 @@ def _measurements(document: TomlDocument) -> list[Any]:
     return tables if isinstance(tables, list) else [tables]
 
 
-def _reads_as(text: str, intended: Mapping[str, Any]) -> bool:
+def reads_as(text: str, intended: Mapping[str, Any]) -> bool:
+    """Return whether a changed session.toml holds exactly what was intended."""
     try:
         return tomllib.loads(text.removeprefix("\ufeff").replace("\r\n", "\n")) == intended
     except ValueError:

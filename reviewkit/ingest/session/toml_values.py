@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import copy
-import tomllib
 from typing import Any
 
+from reviewkit.ingest.session.toml_insertion import reads_as
 from reviewkit.ingest.session.toml_lines import Path, TomlDocument, parse_toml
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.recognised import toml_lines
@@ -38,7 +38,7 @@ def set_value(text: str, source: str, path: Path, value: Any) -> str:
     start, end, new = _change(plain, document, path, value)
     changed = _with_line_ends(text.removeprefix(mark), plain, start, end, new)
     loses_comment = "\n" in plain[start:end].rstrip() and "#" in plain[start:end]
-    if loses_comment or not _reads_as(changed, _intended(document.data, path, value)):
+    if loses_comment or not reads_as(changed, _intended(document.data, path, value)):
         line = toml_lines({str(path[-1]): value})[0] if value is not None else f"no {path[-1]}"
         remedy = f"write it by hand, in [{path[0]}]: {line}"
         raise InputError(Fault(source, document.line(*path), f"can't be changed as it is laid out; {remedy}"))
@@ -95,10 +95,3 @@ def _intended(data: dict[str, Any], path: Path, value: Any) -> dict[str, Any]:
     else:
         table[path[-1]] = value
     return intended
-
-
-def _reads_as(text: str, intended: dict[str, Any]) -> bool:
-    try:
-        return tomllib.loads(text.replace("\r\n", "\n")) == intended
-    except ValueError:
-        return False
