@@ -14,7 +14,7 @@ _TICKS = 8  # intervals along the scale; the notch is in the middle
 _HEAVY, _THIN = 9.0, 3.0
 _END, _TICK, NOTCH = 29.0, 14.0, 84.0
 _WEDGE_TOP, FOOT, WEDGE = 7.0, 118.0, 18.0  # of the wedge: its tip and foot below the line, half its width
-_GAP = 16.0
+_GAP, _OVERHANG = 16.0, 24.0
 
 
 def fit_scale(left: float, width: float, position: float | None) -> tuple[float, float]:
@@ -27,9 +27,17 @@ def fit_scale(left: float, width: float, position: float | None) -> tuple[float,
 
 
 def least_width(page: Page, rated: str, position: float | None) -> float:
-    """Return the width of a scale, with its wedge, that has the limit to the right of its notch."""
-    width = 2 * (page.width(rated, AXIS) + _GAP + 12)
-    return width + (width - fit_scale(0, width, position)[1]) * 1.2
+    """Return the width of a scale, with its wedge, that has the limit to the right of its notch.
+
+    The limit may reach a little past the end: what is beside the scale is further away.
+    """
+
+    def notch(width: float) -> float:
+        left, scale = fit_scale(0, width, position)
+        return left + scale / 2
+
+    share = notch(1) - notch(0)  # of the width that is to the left of the notch
+    return (page.width(rated, AXIS) + _GAP - _OVERHANG + notch(0)) / (1 - share)
 
 
 def place_needle(
