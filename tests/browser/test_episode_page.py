@@ -24,6 +24,8 @@ from reviewkit.render.cards.paint import paint
 from reviewkit.render.cards.shape import SQUARE, WIDE
 from reviewkit.render.cards.vector import as_address, encode_svg
 
+pytestmark = pytest.mark.long
+
 SIZES = [(390, 844), (1280, 720)]
 LARGEST_BYTES = 2_500_000  # of the sample's page
 

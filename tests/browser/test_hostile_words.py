@@ -20,6 +20,8 @@ from reviewkit.model import places
 from reviewkit.model.spoken import sentence
 from reviewkit.render.pages import page_policy
 
+pytestmark = pytest.mark.long
+
 # Each would set `hit`, ask a network for something, or change what the page is, in one place or another: as an element,
 # within an attribute of either quotes or none, within a script, a style, a title or a comment, as an address, as
 # Markdown, as a template, as what a parser takes apart or puts together. After the usual collections, from memory.
@@ -393,7 +395,6 @@ def test_a_page_that_got_by_can_still_run_and_load_nothing(browser, start, tmp_p
     assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
 
 
-@pytest.mark.long
 def test_no_page_that_is_let_through_leads_away(browser, tmp_path):
     """A policy does not stop what leads away. What would is refused, wherever a browser sees it."""
     (tmp_path / "away.html").write_text("away", encoding="utf-8")

@@ -8,6 +8,8 @@ from browsing import opened
 from reviewkit.build import pipeline
 from reviewkit.render.pages import plan_page
 
+pytestmark = pytest.mark.long
+
 SIZES = [(390, 844), (768, 1024), (1280, 800)]
 OPEN = "input.box"
 TICKED = "[...document.querySelectorAll('input.box')].filter((box) => box.checked).map((box) => box.value)"

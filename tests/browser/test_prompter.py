@@ -11,6 +11,8 @@ from browsing import opened
 
 from reviewkit.episode.episode import format_clock
 
+pytestmark = pytest.mark.long
+
 WIDE, HIGH = 1280, 720
 READ_AT = 0.35 * HIGH
 SIZES = [(390, 844), (768, 1024), (1280, 720)]
@@ -45,9 +47,7 @@ def read_lines(page):
 # ------------------------------------------------------------------ speed
 
 
-@pytest.mark.parametrize(
-    ("width", "height"), [SIZES[0], *(pytest.param(*size, marks=pytest.mark.long) for size in SIZES[1:])]
-)
+@pytest.mark.parametrize(("width", "height"), SIZES)
 def test_the_whole_text_scrolls_evenly_and_every_line_comes_when_it_is_planned(sample, browser, width, height):
     """Step by step through the whole text, by the page's clock: within 5 % of the mean speed."""
     with opened(browser, width, height) as page:

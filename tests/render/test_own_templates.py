@@ -179,7 +179,16 @@ TOO_MUCH = {
 }
 
 
-@pytest.mark.parametrize("what", TOO_MUCH)
+QUICK = [MEMORY, OUTPUT, DEEP]  # refused at once; all else goes on until its second is over
+
+
+@pytest.mark.parametrize(
+    "what",
+    [
+        pytest.param(what, marks=() if why in QUICK or what == "loops without end" else pytest.mark.long)
+        for what, (_, why) in TOO_MUCH.items()
+    ],
+)
 def test_a_template_that_does_too_much_is_refused_in_time(limited, what):
     text, why = TOO_MUCH[what]
     begun = time.monotonic()
@@ -481,7 +490,7 @@ FORBIDDEN = {
 
 
 @pytest.mark.parametrize("text", FORBIDDEN)
-@pytest.mark.parametrize("name", ["spec-table.html", "style.html"])
+@pytest.mark.parametrize("name", ["spec-table.html", pytest.param("style.html", marks=pytest.mark.long)])
 def test_a_page_that_would_do_more_is_refused(own, text, name):
     (own / name).write_text(HEAD + text, encoding="utf-8")
     with pytest.raises(InputError) as raised:
