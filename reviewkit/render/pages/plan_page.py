@@ -176,7 +176,9 @@ def _capture_step(step: PlanStep, plan: Plan, pages: Pages) -> CaptureStep:
     c = step.capture
     labels = [(plan.needs[number].verdict.label, wanted.decides) for number, wanted in c.uses]
     serves = [label if decides else phrase(pages, "tells-more", label=label) for label, decides in labels]
-    what = phrase(pages, c.name, **_capture_facts(step))
+    facts = _capture_facts(step)
+    words = pages.kind_words(c.kind, "plan", capture=c.name, **facts)
+    what = phrase(pages, c.name, words=words, **facts)
     return CaptureStep(
         step.number,
         step.done,
