@@ -184,7 +184,22 @@ def _place_bands(page: Page, panel: Panel, box: Box) -> list[tuple[tuple[float, 
 
 
 def place_room(page: Page, panel: Panel, box: Box) -> tuple[Array, Array, Array] | None:
-    """Fill the room between two curves; return its columns' x, upper and lower edge in pixels, each of shape (n,)."""
+    """Fill the room between two curves.
+
+    Parameters
+    ----------
+    page : Page
+        Where it is placed.
+    panel : Panel
+        The panel, which must have a room.
+    box : Box
+        The panel's place, in pixels.
+
+    Returns
+    -------
+    tuple[Array, Array, Array] | None
+        Its x, upper and lower edge in pixels, each of shape (n,), x rising. None if the curves don't run side by side.
+    """
     assert panel.room is not None
     both = [clip_trace(panel.x, panel.y, trace) for trace in (panel.room.one, panel.room.other)]
     finite = [line[np.isfinite(line).all(axis=1)] for line in both]
