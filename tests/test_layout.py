@@ -7,7 +7,7 @@ import re
 import subprocess
 import sys
 import tokenize
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
@@ -431,6 +431,22 @@ RAISED = "\n    Raises\n    ------\n    KeyError\n        If it isn't a ValueErr
 )
 def test_the_check_of_sections_sees_what_it_must(text, missing):
     assert [each.partition(", ")[2] for _, each in missing_sections(ast.parse(text))] == missing
+
+
+def namesakes(trees: Mapping[str, ast.Module]) -> list[str]:
+    """Return the classes that share a name, with where each is. A leading underscore makes no difference."""
+    places: dict[str, list[str]] = {}
+    for module, tree in trees.items():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ClassDef):
+                places.setdefault(node.name.lstrip("_"), []).append(f"{module}:{node.lineno} {node.name}")
+    return sorted(place for each in places.values() if len(each) > 1 for place in each)
+
+
+def test_no_two_classes_share_a_name():
+    assert not namesakes({name_of(path): tree_of(path) for path in modules()})
+    two = {"a.py": "class Step: ...", "b.py": "def f():\n    class _Step: ...\nclass Other: ..."}
+    assert namesakes({module: ast.parse(text) for module, text in two.items()}) == ["a.py:1 Step", "b.py:2 _Step"]
 
 
 def test_starting_is_light():

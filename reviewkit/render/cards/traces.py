@@ -21,7 +21,7 @@ _CUT_SLACK = 1e-9  # of a panel's height: a point on the edge is inside it
 
 
 @dataclass(frozen=True, eq=False)
-class Line:
+class DrawnTrace:
     """A trace as drawn: fractions of its panel, and pixels."""
 
     trace: Trace
