@@ -36,7 +36,7 @@ PLACE = {room: place for place, rooms in enumerate(ROOMS) for room in rooms}
 # Who alone may import what does not come with Python. Whatever is not named here may be imported nowhere.
 ALLOWED: dict[str, tuple[str, ...] | None] = {
     "numpy": None,  # anywhere, but see test_starting_is_light
-    "pandas": ("ingest/",),
+    "pandas": (),
     "pydantic": ("ingest/session/session_",),
     "soundfile": ("ingest/capture_file.py", "ingest/sound_file.py", "render/footage/sound_files.py"),
     "matplotlib": ("render/cards/paint.py",),
