@@ -154,7 +154,7 @@ def _model_ohm(frequency_hz: Array, logs: Array) -> Array:
     resonance_hz, q_mechanical, motional_ohm, dc_ohm, henry = np.exp(logs)
     turned = frequency_hz / resonance_hz
     motional = motional_ohm / (1 + 1j * q_mechanical * (turned - 1 / turned))
-    return np.abs(dc_ohm + 2j * np.pi * frequency_hz * henry + motional)
+    return np.asarray(np.abs(dc_ohm + 2j * np.pi * frequency_hz * henry + motional))
 
 
 def fit_resonance(frequency_hz: Array, ohm: Array, dc_ohm: float | None = None) -> Resonance:

@@ -43,7 +43,7 @@ def test_a_wide_modulation_is_read_as_exactly(accuracy):
 
 
 def test_sidebands_as_published():
-    """R, tone, peak: −90 dB at 10 kHz is 1006.584 ps, −110 dB at 11.025 kHz 91.3002 ps, −100 dB at 10 kHz 318.3099 ps."""
+    """−90 dB at 10 kHz is 1006.584 ps peak, −110 dB at 11.025 kHz 91.3002 ps, −100 dB at 10 kHz 318.3099 ps."""
     for level_db, tone_hz, peak_s in ((-90, 1e4, 1006.584e-12), (-110, 11_025, 91.3002e-12), (-100, 1e4, 318.3099e-12)):
         assert Jitter(1.0, peak_s).sideband_db(tone_hz) == pytest.approx(level_db, abs=1e-5)
     assert Jitter(1000.0, 10e-9).sideband_db(10_001) == pytest.approx(-71, abs=1)

@@ -1,4 +1,4 @@
-"""Rumble in a band from 10 Hz, against noise made line by line so that its power is known; a pilot tone at its level."""
+"""Rumble in a band from 10 Hz, against noise made line by line so that its power is known; a pilot at its level."""
 
 from __future__ import annotations
 
