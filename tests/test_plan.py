@@ -42,7 +42,7 @@ from reviewkit.plan.recipes import capture_requests
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.plan_page import describe_plan
 from reviewkit.verdict.comparison import Mains
-from reviewkit.verdict.limits import room
+from reviewkit.verdict.limits import margin
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED, judge
 
 COLUMNS = {name: kind.about for name, kind in KINDS.items()}
@@ -777,7 +777,7 @@ def test_a_response_rated_at_a_power_is_captured_at_it():
 
 def distance(rating, finding):
     """How far a figure is from its limit, in its own unit."""
-    return abs(room(rating, finding, finding.value).amount)
+    return abs(margin(rating, finding, finding.value).amount)
 
 
 @pytest.mark.parametrize("held", [False, True])

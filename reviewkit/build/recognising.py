@@ -18,7 +18,7 @@ from reviewkit.build.plain_data import fingerprint, from_text, to_text
 from reviewkit.build.pool import Pool
 from reviewkit.build.program import program_digest
 from reviewkit.ingest.file_name import read_name
-from reviewkit.ingest.session.session_entries import Entry
+from reviewkit.ingest.session.session_entries import MeasurementEntry
 from reviewkit.ingest.session.session_measurements import default_ids
 from reviewkit.ingest.session.session_paths import find_flaw
 from reviewkit.model.digests import file_digest
@@ -54,13 +54,19 @@ class Recognition:
     examined; `digests`: of their content.
     """
 
-    entries: tuple[Entry, ...]
+    entries: tuple[MeasurementEntry, ...]
     files: tuple[Recognised, ...] = ()
     digests: Mapping[str, str] = field(default_factory=dict)
 
 
 def recognise(
-    folder: Path, entries: Sequence[Entry], pool: Pool, cache: Cache, *, bench: Any = None, repaired: bool = False
+    folder: Path,
+    entries: Sequence[MeasurementEntry],
+    pool: Pool,
+    cache: Cache,
+    *,
+    bench: Any = None,
+    repaired: bool = False,
 ) -> Recognition:
     """Return a session's measurements with the kinds of their files recognised.
 
@@ -70,7 +76,7 @@ def recognise(
     ----------
     folder : Path
         The session folder.
-    entries : Sequence[Entry]
+    entries : Sequence[MeasurementEntry]
         Its measurements, as written.
     pool : Pool
         Processes to examine files with.
@@ -108,7 +114,7 @@ def recognise(
     return Recognition(_with_ids(whole, set(recognised)), tuple(files), digests)
 
 
-def _joined(entry: Entry, recognised: Recognised) -> Entry:
+def _joined(entry: MeasurementEntry, recognised: Recognised) -> MeasurementEntry:
     """Return an entry with what its file was recognised as; what its table says comes first."""
     if not recognised.question:
         own = {key: value for key, value in entry.raw.items() if key not in entry.defaults}
@@ -126,7 +132,7 @@ def recognise_file(folder: Path, file: str, given: Mapping[str, Any]) -> str:
 
 
 def _examined(
-    folder: Path, entries: Sequence[Entry], digests: Mapping[str, str], pool: Pool, cache: Cache
+    folder: Path, entries: Sequence[MeasurementEntry], digests: Mapping[str, str], pool: Pool, cache: Cache
 ) -> list[Recognised]:
     given = [{key: each.raw[key] for key in _GIVEN if key in each.raw} for each in entries]
     keys = [
@@ -223,10 +229,12 @@ def _channel(sheet: Sheet, kind: str, name: NameWords) -> dict[str, Any]:
 # ------------------------------------------------------------------ between files
 
 
-Found = list[tuple[Entry, Recognised]]
+Found = list[tuple[MeasurementEntry, Recognised]]
 
 
-def _twins(folder: Path, entries: Sequence[Entry], known: Iterable[str], digests: Mapping[str, str]) -> dict[str, str]:
+def _twins(
+    folder: Path, entries: Sequence[MeasurementEntry], known: Iterable[str], digests: Mapping[str, str]
+) -> dict[str, str]:
     """Return the files that hold the same as another one, with the remark that they do."""
     first = {file_digest(folder / file): file for file in sorted(known)}
     twins = {}
@@ -237,7 +245,7 @@ def _twins(folder: Path, entries: Sequence[Entry], known: Iterable[str], digests
     return twins
 
 
-def _with_stages(found: Found, others: Sequence[Entry], *, repaired: bool) -> Found:
+def _with_stages(found: Found, others: Sequence[MeasurementEntry], *, repaired: bool) -> Found:
     """Ask for the stage of a file that doesn't say it, if others have one; and of one that says it, if tables don't."""
     staged = [e.file for e in others if e.raw.get("stage") in ("before", "after")]
     staged += [e.file for e, each in found if {**each.table, **e.raw}.get("stage") in ("before", "after")]
@@ -350,7 +358,7 @@ def _group(each: Recognised) -> tuple[str, str]:
     return str(each.table.get("kind")), "-".join(word for word in words if word not in _OF_A_STAGE)
 
 
-def _with_references(found: Found, others: Sequence[Entry]) -> Found:
+def _with_references(found: Found, others: Sequence[MeasurementEntry]) -> Found:
     """Give each contour the one response of its stage to be compared with; ask if there is none, or more."""
     whole = [(e, {**each.table, **e.raw}) for e, each in found if not each.question]
     whole += [(e, dict(e.raw)) for e in others]
@@ -375,7 +383,7 @@ def _with_references(found: Found, others: Sequence[Entry]) -> Found:
     return done
 
 
-def _with_ids(entries: Sequence[Entry], recognised: Collection[str]) -> tuple[Entry, ...]:
+def _with_ids(entries: Sequence[MeasurementEntry], recognised: Collection[str]) -> tuple[MeasurementEntry, ...]:
     """Give each measurement an id of its own, from the path of its file, if no table says of which kind it is."""
     named = [entry.named and entry.file not in recognised for entry in entries]
     written = [(str(entry.raw.get("id") or ""), entry.file) for entry in entries]

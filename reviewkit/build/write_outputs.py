@@ -122,6 +122,8 @@ def write_outputs(
         If an output would replace a file of the user's own. Nothing was written.
     CannotFinish
         If the disk is full, the folder can't be written, …; until everything is written nothing old is touched.
+    ValueError
+        If the next build wouldn't recognise an output as its own: a fault of the program.
     """
     if unknown := [name for name in files if not own_files.can_be_output(name)]:
         raise ValueError(f"no build would know these as its own: {unknown}; list them in own_files")

@@ -15,7 +15,7 @@ from reviewkit.build.last_build import MEASUREMENTS, listed_files
 from reviewkit.build.pool import ALONE
 from reviewkit.build.recognising import Recognition, recognise
 from reviewkit.ingest.session.repair_file import read_repair
-from reviewkit.ingest.session.session_entries import Entry, entries_of
+from reviewkit.ingest.session.session_entries import MeasurementEntry, entries_of
 from reviewkit.ingest.session.session_file import FILE_NAME, read_document
 from reviewkit.ingest.session.studio import Studio, read_studio
 from reviewkit.ingest.session.toml_insertion import insert_keys, insert_measurements
@@ -212,7 +212,7 @@ def _recognised(session: Path, cache: Cache, answers: Mapping[str, Mapping[str, 
     """Return what the session's files are recognised as with these answers, as if they were written."""
     document = studio.under(read_document(session))
     entries = [
-        Entry({**each.raw, **answered}, defaults=each.defaults - answered.keys())
+        MeasurementEntry({**each.raw, **answered}, defaults=each.defaults - answered.keys())
         if (answered := answers.get(each.file))
         else each
         for each in entries_of(document, listed_files(session))

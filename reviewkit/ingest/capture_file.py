@@ -194,9 +194,25 @@ def read_samples(
 
 
 def check_samples(read: list[Array], numbers: list[int], header: Header, source: str, start: int = 0) -> None:
-    """Raise InputError if samples aren't numbers, are too large to be fractions of full scale, or are clipped.
+    """Check that samples are numbers and fractions of full scale, and that they aren't clipped.
 
-    `start`: the frame with which they begin.
+    Parameters
+    ----------
+    read : list of Array
+        The samples of each channel, shape (n,), fractions of full scale.
+    numbers : list of int
+        The channels' numbers, from 1.
+    header : Header
+        The file's header.
+    source : str
+        The file's name, for messages.
+    start : int
+        The frame with which the samples begin.
+
+    Raises
+    ------
+    InputError
+        With one fault for each channel that fails, and where it first does.
     """
     faults = Faults(source)
     for values, number in zip(read, numbers, strict=True):

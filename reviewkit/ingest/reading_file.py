@@ -69,7 +69,7 @@ def parse_readings(text: str | bytes, source: str) -> Sheet:
             written = f'value "{cells["value"]}"' if cells["value"] else "value blank"
             skipped.append(Skipped(row.line, f"{cells['name'] or 'a row'}: {written}, no reading"))
             continue
-        reading = _Row(row, cells, table, faults).read()
+        reading = _ReadingParser(row, cells, table, faults).read()
         if reading is not None:
             readings.append(reading)
     kept = _without_repeats(readings, faults)
@@ -124,7 +124,7 @@ def _spaced(name: str) -> str:
     return name.replace("_", " ")
 
 
-class _Row:
+class _ReadingParser:
     """One row while it is read."""
 
     def __init__(self, row: DelimitedRow, cells: Mapping[str, str], table: Delimited, faults: Faults) -> None:

@@ -8,7 +8,13 @@ _PACKAGE = Path(__file__).resolve().parents[1]
 
 
 def templates() -> Path:
-    """Return the folder of the shipped templates."""
+    """Return the folder of the shipped templates.
+
+    Raises
+    ------
+    FileNotFoundError
+        If they weren't installed with the program.
+    """
     for folder in (_PACKAGE / "_templates", _PACKAGE.parent / "templates"):
         if folder.is_dir():
             return folder

@@ -12,7 +12,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.plan.basis import Basis
 from reviewkit.plan.power import find_blocker
 from reviewkit.verdict.comparison import APART, SAME, Mains, Stand, compare
-from reviewkit.verdict.limits import room
+from reviewkit.verdict.limits import margin
 from reviewkit.verdict.verdict import judging
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, MEETS, NO_VERDICT, ROUNDS, SHORT, UNMEASURED
 
@@ -94,7 +94,7 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
     deciding = need.deciding
     assert deciding is not None
     if state == CLOSER:
-        away = abs(room(rating, deciding, deciding.value).amount)
+        away = abs(margin(rating, deciding, deciding.value).amount)
         return Need(verdict, state, verdict.measurements, blocked=why_blocked, distance=away)
     if state == AGAIN:
         differing = differing_conditions(rating, deciding, mains, basis.ratings)

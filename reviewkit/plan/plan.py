@@ -14,7 +14,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.plan.basis import Basis, CaptureRequest
 from reviewkit.plan.gates import Check, gate_checks, incoming_checks, return_checks
 from reviewkit.plan.levels import (
-    Level,
+    CaptureLevel,
     Load,
     Preconditioning,
     dummy_loads,
@@ -42,7 +42,7 @@ class PlanStep:
 
     number: int
     capture: Capture
-    level: Level
+    level: CaptureLevel
     state: str
     measurements: tuple[str, ...] = ()
 

@@ -119,7 +119,13 @@ def _check_spread(
 
 
 def refuse_two_limits(tables: Sequence[Mapping[str, Any]]) -> None:
-    """Refuse two limits under the same conditions: what they differ in was not read."""
+    """Refuse two limits under the same conditions: what they differ in was not read.
+
+    Raises
+    ------
+    NotUnderstood
+        If there are two. The message names both.
+    """
     seen: dict[str, Mapping[str, Any]] = {}
     for table in tables:
         same = str(sorted((key, str(value)) for key, value in table.items() if key not in LIMITS))

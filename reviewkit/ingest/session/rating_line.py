@@ -85,7 +85,7 @@ def read_line(line: str) -> LineRead:
     tokens = scan(_with_points(_A_WEIGHTED.sub(" dB A-weighted", rest)), WORDS)
     if name == "hum" and {"dB", "V"} & {token.key for token in tokens} == {"V"}:
         name = "hum_voltage"
-    return _Line(name, meant, tokens).read()
+    return _LineParser(name, meant, tokens).read()
 
 
 # ------------------------------------------------------------------ the name
@@ -172,7 +172,7 @@ def _with_points(text: str) -> str:
 # ------------------------------------------------------------------ the values and their conditions
 
 
-class _Line:
+class _LineParser:
     """A line while it is read: what is rated, and the tokens after its name."""
 
     def __init__(self, name: str, meant: str, tokens: Sequence[Token]) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from reviewkit.ingest.plain_text import read_text
-from reviewkit.ingest.session.session_entries import Entry, entries_of
+from reviewkit.ingest.session.session_entries import MeasurementEntry, entries_of
 from reviewkit.ingest.session.session_measurements import complete_measurements
 from reviewkit.ingest.session.session_paths import RATINGS, fixed_faults, templates_of
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
@@ -85,7 +85,12 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str], brochure: 
 
 
 def session_of(
-    document: TomlDocument, entries: Sequence[Entry], folder: Path, *, kinds: Collection[str], brochure: str = ""
+    document: TomlDocument,
+    entries: Sequence[MeasurementEntry],
+    folder: Path,
+    *,
+    kinds: Collection[str],
+    brochure: str = "",
 ) -> Session:
     """Return the session that a session.toml describes, with the ratings of a ratings.txt.
 
@@ -93,7 +98,7 @@ def session_of(
     ----------
     document : TomlDocument
         The content of session.toml.
-    entries : Sequence[Entry]
+    entries : Sequence[MeasurementEntry]
         Its measurements, with what their files were recognised as.
     folder : Path
         Where the files that it names must be.
@@ -240,7 +245,9 @@ def _label(name: str, raw: Mapping[str, Any], number: int, *label_keys: str) -> 
     return f"[[{name}]] {show_value(called[:40])[1:-1]}:"
 
 
-def _measurement(entry: Entry, document: TomlDocument, faults: Faults, folder: Path) -> tuple[Measurement, Place]:
+def _measurement(
+    entry: MeasurementEntry, document: TomlDocument, faults: Faults, folder: Path
+) -> tuple[Measurement, Place]:
     """Return the measurement of an entry, and its place: its table, or none."""
     number = len(entry.raw) if entry.number is None else entry.number
     path = () if entry.number is None else ("measurement", entry.number)

@@ -89,7 +89,13 @@ def read_plus_minus_db(value: Any) -> float:
 
 
 def read_times(value: Any) -> tuple[float, float]:
-    """Return a time in the recordings before and after, s: one for both, or a pair."""
+    """Return a time in the recordings before and after, s: one for both, or a pair.
+
+    Raises
+    ------
+    ValueError
+        If it isn't one time or a pair of them.
+    """
     pair = value if isinstance(value, list) else [value, value]
     if len(pair) != 2:
         raise ValueError('is not a pair of times; write the one before and the one after: ["2.5 s", "4 s"]')
@@ -107,7 +113,13 @@ def _read_time(value: Any) -> float:
 
 
 def read_load(value: Any) -> float:
-    """Return a load in Ω, infinite for "open"."""
+    """Return a load in Ω, infinite for "open".
+
+    Raises
+    ------
+    ValueError
+        If it isn't a resistance above zero.
+    """
     if isinstance(value, str) and value.strip().casefold() == "open":
         return math.inf
     try:
@@ -117,7 +129,13 @@ def read_load(value: Any) -> float:
 
 
 def read_level(value: Any) -> Level:
-    """Return a level: a power, a voltage, dBFS, or dB relative to a reference."""
+    """Return a level: a power, a voltage, dBFS, or dB relative to a reference.
+
+    Raises
+    ------
+    ValueError
+        If it has no unit or another one, if it is above full scale, or if it is in dB without a reference.
+    """
     text, _, reference = (part.strip() for part in _text(value).partition(" re "))
     _, unit = split_quantity(text)
     known = unit_of(unit)
@@ -149,7 +167,13 @@ def read_rated_level(value: Any) -> RatedLevel:
 
 
 def read_tolerance(value: Any, nominal: float, unit: str) -> tuple[float, float]:
-    """Return what a tolerance of percent or dB allows about a nominal value, in the value's unit."""
+    """Return what a tolerance of percent or dB allows about a nominal value, in the value's unit.
+
+    Raises
+    ------
+    ValueError
+        If it isn't a percentage or dB above zero, if it is a percentage of dB, or if it allows every value.
+    """
     remedy = 'write for example "1 dB"' if unit == "dB" else 'write for example "10 %" or "1 dB"'
     try:
         amount, word = split_quantity(_PLUS_MINUS.sub("", _text(value)))
@@ -169,7 +193,13 @@ def read_tolerance(value: Any, nominal: float, unit: str) -> tuple[float, float]
 
 
 def read_within(value: Any) -> tuple[float, float]:
-    """Return a tolerance in dB as (low, high): "0.5 dB" is ±0.5 dB; two values are the limits below and above."""
+    """Return a tolerance in dB as (low, high): "0.5 dB" is ±0.5 dB; two values are the limits below and above.
+
+    Raises
+    ------
+    ValueError
+        If it isn't a tolerance, or if zero doesn't lie between two limits.
+    """
     if not isinstance(value, list):
         half = read_plus_minus_db(value)
         return -half, half
@@ -183,14 +213,26 @@ def read_within(value: Any) -> tuple[float, float]:
 
 
 def check_rising(pair: Sequence[float]) -> tuple[float, ...]:
-    """Return two frequencies, the lower one first."""
+    """Return two frequencies, the lower one first.
+
+    Raises
+    ------
+    ValueError
+        If the first isn't the lower one.
+    """
     if not pair[0] < pair[1]:
         raise ValueError("does not begin with the lower frequency")
     return tuple(pair)
 
 
 def check_different(loads: Sequence[float]) -> tuple[float, ...]:
-    """Return the loads of a two-load reading, all different."""
+    """Return the loads of a two-load reading, all different.
+
+    Raises
+    ------
+    ValueError
+        If two are equal.
+    """
     if len(set(loads)) != len(loads):
         raise ValueError('names a load twice; write different ones: ["open", "8 ohm"]')
     return tuple(loads)
@@ -211,7 +253,13 @@ def join_channels(channels: Mapping[str, Sequence[tuple[float, float]]]) -> TwoL
 
 
 def read_unit(word: str) -> str:
-    """Return the unit of a column as written; it must be in the table of units."""
+    """Return the unit of a column as written; it must be in the table of units.
+
+    Raises
+    ------
+    ValueError
+        If it isn't in the table.
+    """
     if column_unit(word) is None:
         raise ValueError('is not a known unit; write for example "kHz", "dBV" or "%"')
     return normalised(word).strip()

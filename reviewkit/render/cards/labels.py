@@ -17,7 +17,7 @@ from reviewkit.render.cards.scene import Area, Page, Stroke, Text
 
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
-    from reviewkit.render.cards.traces import Line
+    from reviewkit.render.cards.traces import DrawnTrace
 
 MARGIN = 8.0  # kept free round a label
 LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # sample of a limit's line before a label that is away from it
@@ -32,7 +32,9 @@ SHORTEN_LABEL = "shorten setting = …, or name fewer measurements on one card (
 SHORTEN_LIMIT = "shorten the condition of this [[rated]] table"
 
 
-def place_trace_labels(page: Page, free: FreeSpace, named: Sequence[Line], lines: Sequence[Line], box: Box) -> None:
+def place_trace_labels(
+    page: Page, free: FreeSpace, named: Sequence[DrawnTrace], lines: Sequence[DrawnTrace], box: Box
+) -> None:
     """Name each curve where it runs, furthest from the others; at its end if there is no room.
 
     Parameters
@@ -41,9 +43,9 @@ def place_trace_labels(page: Page, free: FreeSpace, named: Sequence[Line], lines
         The card.
     free : FreeSpace
         Free places of the panel and the margin at its right.
-    named : sequence of Line
+    named : sequence of DrawnTrace
         Curves with a label.
-    lines : sequence of Line
+    lines : sequence of DrawnTrace
         All curves of the panel.
     box : Box
         The plot.
@@ -73,7 +75,7 @@ def place_trace_labels(page: Page, free: FreeSpace, named: Sequence[Line], lines
         )
 
 
-def _led_place(page: Page, free: FreeSpace, line: Line, box: Box, weight: str) -> Box:
+def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: str) -> Box:
     """Place a leader to the free place nearest to a curve's middle; return that place.
 
     Raises
@@ -101,7 +103,7 @@ def _led_place(page: Page, free: FreeSpace, line: Line, box: Box, weight: str) -
     raise page.fault(line.trace.label, SHORTEN_LABEL, "has no room beside its curve")
 
 
-def _label_colour(page: Page, line: Line, place: Box) -> str:
+def _label_colour(page: Page, line: DrawnTrace, place: Box) -> str:
     """Return a name's colour: its channel's; on a fill, only if it can be read there."""
     trace, look = line.trace, page.look
     if trace.role in ("bench", "before"):
@@ -117,7 +119,14 @@ def _label_colour(page: Page, line: Line, place: Box) -> str:
 
 
 def _label_place(
-    page: Page, free: FreeSpace, line: Line, lines: Sequence[Line], box: Box, size: float, weight: str, where: str
+    page: Page,
+    free: FreeSpace,
+    line: DrawnTrace,
+    lines: Sequence[DrawnTrace],
+    box: Box,
+    size: float,
+    weight: str,
+    where: str,
 ) -> Box | None:
     """Find a place for a name: above, below or beside its curve, where no other curve is nearer; else after its end,
     unless it is to be along the best part of the curve.
