@@ -28,7 +28,7 @@ class NoResonance(ValueError):
 
 
 @dataclass(frozen=True)
-class Point:
+class CurvePoint:
     """A place on the curve."""
 
     frequency_hz: float
@@ -64,7 +64,7 @@ def rated_ohm(minimum_ohm: float) -> float | None:
     return max((float(usual) for usual in USUAL_OHM if RATED_SHARE * usual <= minimum_ohm * (1 + 1e-9)), default=None)
 
 
-def minimum_of(frequency_hz: Array, ohm: Array) -> Point:
+def minimum_of(frequency_hz: Array, ohm: Array) -> CurvePoint:
     """Return the lowest point of a curve.
 
     Parameters
@@ -76,27 +76,27 @@ def minimum_of(frequency_hz: Array, ohm: Array) -> Point:
 
     Returns
     -------
-    Point
+    CurvePoint
         Between the points, on the parabola through the lowest three on log axes.
     """
     return _summit(frequency_hz, ohm, int(np.argmin(ohm)))
 
 
-def _summit(frequency_hz: Array, ohm: Array, index: int) -> Point:
+def _summit(frequency_hz: Array, ohm: Array, index: int) -> CurvePoint:
     """Return the summit or dip of the parabola through a point and its two neighbours, on log axes."""
     if not 0 < index < len(ohm) - 1:
-        return Point(float(frequency_hz[index]), float(ohm[index]))
+        return CurvePoint(float(frequency_hz[index]), float(ohm[index]))
     x = np.log(frequency_hz[index - 1 : index + 2] / frequency_hz[index])
     second, first, height = np.polyfit(x, np.log(ohm[index - 1 : index + 2]), 2)
     place = -first / (2 * second) if second else 0.0
     if not x[0] <= place <= x[2]:
         place = 0.0
-    return Point(
+    return CurvePoint(
         float(frequency_hz[index] * np.exp(place)), float(np.exp(height + first * place + second * place * place))
     )
 
 
-def bass_peaks(frequency_hz: Array, ohm: Array) -> tuple[Point, ...]:
+def bass_peaks(frequency_hz: Array, ohm: Array) -> tuple[CurvePoint, ...]:
     """Return the resonance peaks in the bass: one, or two of a vented box.
 
     Parameters
@@ -108,10 +108,10 @@ def bass_peaks(frequency_hz: Array, ohm: Array) -> tuple[Point, ...]:
 
     Returns
     -------
-    tuple[Point, ...]
+    tuple[CurvePoint, ...]
         By frequency. None if no peak rises above what is on both sides of it by a quarter.
     """
-    peaks: list[Point] = []
+    peaks: list[CurvePoint] = []
     for index in range(1, len(ohm) - 1):
         if not ohm[index - 1] < ohm[index] >= ohm[index + 1]:
             continue
@@ -128,7 +128,7 @@ def bass_peaks(frequency_hz: Array, ohm: Array) -> tuple[Point, ...]:
     return tuple(peaks)
 
 
-def tuning_of(frequency_hz: Array, ohm: Array, peaks: tuple[Point, ...]) -> Point:
+def tuning_of(frequency_hz: Array, ohm: Array, peaks: tuple[CurvePoint, ...]) -> CurvePoint:
     """Return the lowest point between the two peaks of a vented box, near the frequency to which it is tuned.
 
     Parameters
@@ -137,12 +137,12 @@ def tuning_of(frequency_hz: Array, ohm: Array, peaks: tuple[Point, ...]) -> Poin
         Shape (n,), rising, above 0.
     ohm : Array
         Magnitude, shape (n,), above 0.
-    peaks : tuple[Point, ...]
+    peaks : tuple[CurvePoint, ...]
         Two peaks by frequency.
 
     Returns
     -------
-    Point
+    CurvePoint
         The dip.
     """
     between = np.flatnonzero((frequency_hz > peaks[0].frequency_hz) & (frequency_hz < peaks[1].frequency_hz))
