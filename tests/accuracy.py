@@ -48,6 +48,15 @@ ROWS: Mapping[str, Row] = {
         1.0, "% of value", "the table's own dB, closed forms of sines, sums of many sines"
     ),
     "flutter weighting": Row(1.0, "of tolerance", "IEC 60386, Table 1 with its tolerances; a filter fitted to it"),
+    "fs and Q": Row(1.0, "% of value", "drivers' circuits in closed form, 12 to 48 points an octave, a noisy meter"),
+    "least impedance": Row(0.1, "% of value", "worked examples of the same circuits"),
+    "phase between channels": Row(0.5, "°", "tones shifted by a known time, steady and wavering, with hiss"),
+    "level between channels": Row(0.001, "dB", "steady tones of known level"),
+    "azimuth": Row(0.05, "′", "the same, wow of 0.1 and 0.3 % and hiss 40 dB down, cassette geometry"),
+    "quieting crossing": Row(0.05, "dB", "a tuner's noise in closed form, points every 1 to 3 dBf"),
+    "MOL": Row(0.05, "dB", "third harmonic as level squared; points every 2 and 3 dB"),
+    "jitter": Row(1.0, "% of value", "tones sampled by a clock of known jitter, noise 100 dB down"),
+    "unweighted rumble": Row(0.1, "dB", "noise and lines of known power from 10 to 315 Hz, warp below and hiss above"),
     "prices": Row(0.005, "of the currency", "published index, worked examples"),
 }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -24,6 +25,7 @@ from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 _ALWAYS_HZ = 10_000.0  # besides 1 kHz
+_ONE_RANGE_DB = 40.0
 _OTHER = {"L": "R", "R": "L"}
 
 
@@ -104,7 +106,21 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 found.append(figures.finding(c, "crosstalk", direction, value, frequency=spot))
         found += sweeps.worst_in_bands(c, "crosstalk_worst", direction, frequency_hz, level_db, bands)
     drawn = (Curve("", direction, frequency_hz, read_only(level_db)) for direction, level_db in directions)
-    return Measured(tuple(found), curves=tuple(drawn))
+    return Measured(tuple(_over_two_ranges(c, each) for each in found), curves=tuple(drawn))
+
+
+def _over_two_ranges(c: Conditions, finding: Finding) -> Finding:
+    """Return crosstalk with its expanded uncertainty, as far as the bench's level causes it.
+
+    Notes
+    -----
+    Levels that are more than 40 dB apart are not read on one range, so each brings its own uncertainty, √2 times the
+    stated one in all; on one range it is the same for both, and cancels. Common practice, no source.
+    """
+    level_db = c.bench.level_uncertainty_db
+    if level_db is None or finding.value >= -_ONE_RANGE_DB:
+        return finding
+    return replace(finding, uncertainty=math.hypot(finding.uncertainty or 0.0, math.sqrt(2) * level_db))
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:

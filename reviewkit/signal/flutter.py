@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reviewkit.signal.demodulation import demodulate
+from reviewkit.signal.demodulation import NotModulated, demodulate
 from reviewkit.signal.rates import Rate, strongest_rates
 
 if TYPE_CHECKING:
@@ -29,10 +29,6 @@ _TWO_SIGMA = 0.95  # of the time
 _MOST_RATES = 8
 _WEAKEST_RATE = 0.05  # of the strongest
 _AROUND_S = 2.0  # by which the rest is continued at both ends, before it is filtered
-
-
-class TooShort(ValueError):
-    """Error for a record too short to judge speed by. The message says what is needed."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,14 +92,14 @@ def analyse_flutter(samples: Array, rate_hz: float, tone_hz: float) -> Flutter:
 
     Raises
     ------
-    TooShort
-        If the record is shorter than 5 s.
     NotModulated
-        If there is no tone near `tone_hz`.
+        If the record is shorter than 5 s, or if there is no tone near `tone_hz`.
     """
     seconds = len(samples) / rate_hz
     if seconds < LEAST_S:
-        raise TooShort(f"the record is {seconds:.3g} s long; speed and flutter need at least {LEAST_S:g} s, better 20")
+        raise NotModulated(
+            f"the record is {seconds:.3g} s long; speed and flutter need at least {LEAST_S:g} s, better 20"
+        )
     tone = demodulate(samples, rate_hz, tone_hz, BAND_HZ[1])
     deviation = tone.frequency_hz / tone_hz - 1
     time_s = tone.start_s + np.arange(len(deviation)) / tone.rate_hz

@@ -100,7 +100,8 @@ def weighting_468(frequency_hz: Any, *, arm: bool = False) -> Any:
     Notes
     -----
     One zero at the origin and six poles, which are those of the network in Fig. 1a of the Recommendation. The
-    quasi-peak meter that belongs to it isn't included: with an r.m.s. value, say so.
+    quasi-peak meter that belongs to it isn't included: with an r.m.s. value, say so. The meter of CCIR/ARM responds to
+    the average, and reads noise 1.05 dB below its r.m.s. value.
     """
 
     def shape(hz: Any) -> Any:

@@ -11,7 +11,7 @@ import pytest
 from scipy import signal
 
 from reviewkit.signal.demodulation import NotModulated, demodulate
-from reviewkit.signal.flutter import TooShort, analyse_flutter, flutter_weighting
+from reviewkit.signal.flutter import analyse_flutter, flutter_weighting
 
 # IEC 60386:1972, Table 1: rate, Hz; weight, dB; tolerance, dB (the tolerances from memory)
 TABLE = (
@@ -165,7 +165,7 @@ def test_demodulation_is_that_of_the_analytic_signal():
 @pytest.mark.parametrize(
     ("samples", "error", "words"),
     [
-        (tape([], seconds=3.0), TooShort, "3 s long"),
+        (tape([], seconds=3.0), NotModulated, "3 s long"),
         (np.zeros(300_000), NotModulated, "no tone near 3150 Hz"),
     ],
     ids=["short", "silent"],
