@@ -220,7 +220,7 @@ def test_a_sweep_that_changed_is_read_and_drawn_alone(folder, monkeypatch):
         return parse(folder, m, needs)
 
     monkeypatch.setattr(measuring, "read_measurement", parsed)
-    put(folder / "measurements/leak.csv", one_evening.leak(-61))
+    put(folder / "measurements/leak.csv", one_evening.leak(-66))
     build(folder, Options())
     assert read == ["leak.csv"]
     assert set(drawn) == {"leak", "score"}  # which sums up
