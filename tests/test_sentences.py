@@ -74,7 +74,6 @@ def test_the_load_is_said_where_it_is_another_after_the_repair(sample_copy):
     path.write_text(text.replace(old, old.replace("4 W", "8 W") + '\nload = "4 ohm"'), encoding="utf-8")
     said = [line for segment in pipeline.check(sample_copy).segments for line in segment.sentences]
     assert any(text.startswith("8 W into 4 Ω, 1 kHz") for text in said)
-    assert any(" into 8 Ω" in text and "1 kHz" in text and "distortion" in text.lower() for text in said)
 
 
 @pytest.mark.parametrize(
