@@ -19,6 +19,8 @@ from PIL import Image
 from reviewkit.build.own_files import FIXED, MANIFEST, can_be_output, own_files
 from reviewkit.model.card_files import KINDS, card_path
 
+pytestmark = pytest.mark.long
+
 SESSION = """
 [unit]
 maker = "Norrvale"
