@@ -100,7 +100,7 @@ def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: 
             free.occupy_line(leader, 4.0)
             return place
         trial.occupy_box(found)
-    raise page.fault(line.trace.label, SHORTEN_LABEL, "has no room beside its curve")
+    raise page.fault(line.trace.label, SHORTEN_LABEL, "has no room next to its curve")
 
 
 def _label_colour(page: Page, line: DrawnTrace, place: Box) -> str:
