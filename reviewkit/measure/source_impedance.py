@@ -14,7 +14,6 @@ from reviewkit.measure import curves, figures, scales, sweeps, two_loads
 from reviewkit.model import digits, quantities
 from reviewkit.model.capture_request import METER, SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import POWER, Kind
 from reviewkit.model.recognised import Content, NameWords
@@ -104,13 +103,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 def _from_loads(c: Conditions) -> Measured:
     m = c.measurement
     if len(m.loads_ohm) != 2 or not m.volts:
-        raise InputError(
-            Fault(
-                "session.toml",
-                m.line,
-                f"[[measurement]] {m.id}: give a file, or two readings: "
-                'loads = ["open", "8 ohm"] and volts = { L = ["12.71 V", "12.46 V"] }',
-            )
+        raise c.fault(
+            'give a file, or two readings: loads = ["open", "8 ohm"] and volts = { L = ["12.71 V", "12.46 V"] }'
         )
     loads = (m.loads_ohm[0], m.loads_ohm[1])
     closed = [ohms for ohms in loads if math.isfinite(ohms)]

@@ -14,7 +14,6 @@ from reviewkit.model import quantities
 from reviewkit.model.arrays import read_only
 from reviewkit.model.capture_request import SMALL_SHARE, SQUARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Axis, Card, Chart, Mark, Panel, Trace
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
@@ -40,7 +39,7 @@ def _steps(sheet: Sheet) -> list[tuple[Column, Step]]:
             found.append((column, read_square(samples, rate_hz)))
         except NotSquare as why:
             channel = f"channel {column.channel}" if column.channel else "the capture"
-            raise InputError(Fault(sheet.source, 0, f"{channel} holds no square wave to be read: {why}")) from None
+            raise sheet.fault(f"{channel} holds no square wave to be read: {why}") from None
     return found
 
 

@@ -11,7 +11,6 @@ from reviewkit.measure import curves, figures
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array
 from reviewkit.model.card import Limit, Mark, Trace
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -46,7 +45,7 @@ def levels_of(sheet: Sheet) -> list[Column]:
         if column.unit == "V" and not np.all(column.values):
             row = int(np.argmin(np.abs(column.values))) + 1
             message = f'column "{column.header}" reads 0 V in data row {row}, which has no decibels; delete that row'
-            raise InputError(Fault(sheet.source, 0, message))
+            raise sheet.fault(message)
     return columns
 
 

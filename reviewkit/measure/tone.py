@@ -17,7 +17,6 @@ from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import USUAL_SHARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Card, Chart, Panel, Stem
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import without
 from reviewkit.model.kind import CLEAN, Kind
@@ -116,9 +115,9 @@ def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) ->
             analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ()), volts
         )
     except Wavers as wavers:
-        raise InputError(Fault(sheet.source, 0, str(wavers))) from None
+        raise sheet.fault(str(wavers)) from None
     except TooShort as short:
-        raise InputError(Fault(sheet.source, 0, f"{short}; capture a longer record")) from None
+        raise sheet.fault(f"{short}; capture a longer record") from None
 
 
 def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
@@ -137,12 +136,12 @@ def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:
     written = ", ".join(f'"{line}"' for line in lines)
     one = len(lines) == 1
     message = (
-        f"[[measurement]] {m.id}: next to the tone, {sheet.source} has {'a lone line' if one else 'lone lines'} at "
+        f"next to the tone, {sheet.source} has {'a lone line' if one else 'lone lines'} at "
         f"{' and '.join(lines)}, far above all near {'it' if one else 'them'}: a pilot tone, or the "
         f"unit's own? Write without = [{written}] to leave {'it' if one else 'them'} out of distortion and noise, or "
         "without = [] to count everything"
     )
-    raise InputError(Fault("session.toml", m.line, message))
+    raise c.fault(message)
 
 
 def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *, volts: bool) -> list[Finding]:
