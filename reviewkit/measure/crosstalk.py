@@ -11,7 +11,7 @@ import numpy as np
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
+from reviewkit.model.capture_request import SWEEP, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card, Chart, Limit, Panel
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import QUIET, Kind
@@ -157,21 +157,10 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    at = basis.named(rating, "input") | band_or_spot(rating)
+    at = basis.named(rating, "input") | band_or_spot(rating) | {"channels": "one"}
     wording = {"bands": (rating.band_hz,)} if rating.band_hz else {"frequencies": (at["frequency"],)}
-    return (
-        CaptureRequest(
-            "crosstalk",
-            "crosstalk",
-            ("crosstalk_worst" if rating.band_hz else "crosstalk",),
-            at | {"channels": "one"},
-            SWEEP,
-            *basis.sized(rating, USUAL_SHARE),
-            basis.place(rating),
-            channels=("L>R", "R>L"),
-            wording=wording,
-        ),
-    )
+    quantity = "crosstalk_worst" if rating.band_hz else "crosstalk"
+    return (basis.request(rating, (quantity,), at, SWEEP, channels=("L>R", "R>L"), wording=wording),)
 
 
 KIND = Kind(

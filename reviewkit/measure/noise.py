@@ -217,7 +217,7 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None
     if rating.weighting not in ("", "A") or no_load:
         return (reading_request(rating, "weighted-noise", at, where, drive=IDLE),)
-    noise = CaptureRequest("noise", "noise", (rating.quantity,), at, IDLE, place=where, wording=wording)
+    noise = CaptureRequest("", "", (rating.quantity,), at, IDLE, place=where, wording=wording)
     if rating.reference_v is None:
         return (noise,)
     # relative to a voltage at the input: the input sensitivity must be known

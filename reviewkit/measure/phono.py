@@ -147,7 +147,7 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = unstated_conditions.band_hz(rating)
     at = {"input": rating.input or "phono", "band": band}
     quantities = ("riaa_deviation",) if is_even(rating) else ("riaa_deviation_high", "riaa_deviation_low")
-    return (CaptureRequest("phono", "phono", quantities, at, PHONO_SWEEP, place=LINE, wording={"bands": (band,)}),)
+    return (CaptureRequest("", "", quantities, at, PHONO_SWEEP, place=LINE, wording={"bands": (band,)}),)
 
 
 KIND = Kind(

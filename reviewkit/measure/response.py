@@ -13,7 +13,7 @@ from reviewkit.measure.capture_requests import is_even, reading_request
 from reviewkit.measure.deviations import deviation_card, read_deviations
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array
-from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, spot_hz
+from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
@@ -161,46 +161,33 @@ def _furthest(run: Run, flat: Finding | None) -> Finding | None:
     return max(alike, key=lambda f: abs(f.value), default=None)
 
 
-def _sweep_request(
+def _sweep(
     rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **wording: Any
 ) -> CaptureRequest:
-    """Request a frequency response at the rated level, else at a usual one."""
-    level = basis.sized(rating, USUAL_SHARE)
-    wording["quantities"] = quantities
-    return CaptureRequest("response", "response", quantities, at, SWEEP, *level, basis.place(rating), wording=wording)
+    return basis.request(rating, quantities, at, SWEEP, wording={**wording, "quantities": quantities})
 
 
 def _flatness_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = unstated_conditions.band_hz(rating)
     quantities = ("flatness",) if is_even(rating) else ("deviation_high", "deviation_low")
     at = basis.named(rating, "load", "input") | {"band": band}
-    return (_sweep_request(rating, basis, quantities, at, bands=(band,)),)
+    return (_sweep(rating, basis, quantities, at, bands=(band,)),)
 
 
 def _corner_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     limit = rating.at_most if rating.quantity == "corner_low" else rating.at_least
-    return (_sweep_request(rating, basis, (rating.quantity,), basis.named(rating, "input"), corners=(limit,)),)
+    return (_sweep(rating, basis, (rating.quantity,), basis.named(rating, "input"), corners=(limit,)),)
 
 
 def _balance_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    shared = basis.named(rating, "input")
-    hz = spot_hz(rating)
+    at = basis.named(rating, "input") | band_or_spot(rating)
     if rating.band_hz is not None:
-        at = shared | {"band": rating.band_hz}
-        return (
-            replace(
-                _sweep_request(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,)),
-                channels=("both",),
-            ),
-        )
-    if hz == unstated_conditions.FREQUENCY_HZ:
-        return (
-            replace(
-                _sweep_request(rating, basis, ("channel_balance",), shared | {"frequency": hz}), channels=("both",)
-            ),
-        )
-    level = basis.sized(rating, USUAL_SHARE)
-    request = reading_request(rating, "channel-balance", shared | {"frequency": hz}, basis.place(rating), level=level)
+        request = _sweep(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,))
+    elif at["frequency"] == unstated_conditions.FREQUENCY_HZ:
+        request = _sweep(rating, basis, ("channel_balance",), at)
+    else:
+        level = basis.sized(rating, USUAL_SHARE)
+        request = reading_request(rating, "channel-balance", at, basis.place(rating), level=level)
     return (replace(request, channels=("both",)),)
 
 

@@ -272,21 +272,11 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = band_or_spot(rating) | (basis.named(rating, "load") if rating.quantity == "damping_factor" else {})
-    swept = "band" in at
-    quantity = "damping_factor_lowest" if rating.quantity == "damping_factor" and swept else rating.quantity
-    wording = {"bands": (at["band"],)} if swept else {"frequencies": (at["frequency"],)}
-    return (
-        CaptureRequest(
-            "source-impedance",
-            "impedance-sweep" if swept else "two-load",
-            (quantity,),
-            at,
-            SWEEP if swept else METER,
-            basis.share(rating, USUAL_SHARE),
-            apart=(at.get("frequency"),),
-            wording=wording,
-        ),
-    )
+    name, drive, lowest = ("impedance-sweep", SWEEP, "_lowest") if "band" in at else ("two-load", METER, "")
+    quantity = rating.quantity + (lowest if rating.quantity == "damping_factor" else "")
+    wording = {"bands": (at["band"],)} if "band" in at else {"frequencies": (at["frequency"],)}
+    watts, apart = basis.share(rating, USUAL_SHARE), (at.get("frequency"),)
+    return (CaptureRequest("", name, (quantity,), at, drive, watts, apart=apart, wording=wording),)
 
 
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:

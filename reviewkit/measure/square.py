@@ -195,16 +195,10 @@ def _is_seen(finding: Finding) -> bool:
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    at = basis.named(rating, "load")
     hz = spot_hz(rating)
-    if rating.quantity == "tilt":
-        at["frequency"] = hz
-    level = basis.sized(rating, SMALL_SHARE)
+    at = basis.named(rating, "load") | ({"frequency": hz} if rating.quantity == "tilt" else {})
     wording = {"frequencies": (hz,), "quantities": (rating.quantity,)}
-    where = basis.place(rating)
-    return (
-        CaptureRequest("square", "square", (rating.quantity,), at, SQUARE, *level, where, apart=(hz,), wording=wording),
-    )
+    return (basis.request(rating, (rating.quantity,), at, SQUARE, SMALL_SHARE, apart=(hz,), wording=wording),)
 
 
 KIND = Kind(

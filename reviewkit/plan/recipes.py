@@ -15,8 +15,10 @@ from reviewkit.model.session import Rating
 
 def capture_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     """Return the captures that a rating asks for; those that decide come last."""
-    recipe = next(kind.recipes[rating.quantity] for kind in KINDS.values() if rating.quantity in kind.recipes)
-    return tuple(_as_rated(request, rating) for request in recipe(rating, basis))
+    kind = next(kind for kind in KINDS.values() if rating.quantity in kind.recipes)
+    requests = kind.recipes[rating.quantity](rating, basis)
+    named = (replace(each, kind=each.kind or kind.name, name=each.name or kind.name) for each in requests)
+    return tuple(_as_rated(each, rating) for each in named)
 
 
 def _as_rated(request: CaptureRequest, rating: Rating) -> CaptureRequest:
