@@ -188,7 +188,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             was = [f for f in figures.by_channel(before, name) if f.channel == corner.channel] if before else []
             facts = {"setting": m.setting, "corner": corner, "slope": slope, "low": name == "corner_low"}
             facts["before"] = quantities.worse(was)
-            return (Point("contour", "corner", facts, m.id),)
+            return (run.point("corner", **facts),)
     other = "boost_high" if largest.quantity == "boost_low" else "boost_low"
     was = [f for f in before.findings if f.quantity == largest.quantity] if before else []
     facts = {
@@ -199,7 +199,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "flat": size_of(largest) < _FLAT_DB,
         "before": next((f for f in was if f.channel == largest.channel), None),
     }
-    return (Point("contour", "boost", facts, m.id),)
+    return (run.point("boost", **facts),)
 
 
 def join_points(points: Sequence[Point]) -> tuple[Point, ...]:

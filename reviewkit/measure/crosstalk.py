@@ -153,7 +153,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "before": quantities.worse(was),
     }
     found = facts["spot"] or facts["worst"]
-    return (Point("crosstalk", "separation", facts, run.conditions.measurement.id),) if found else ()
+    return (run.point("separation", **facts),) if found else ()
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:

@@ -227,14 +227,14 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": figures.driven(run.conditions)}
     if spot and (was or m.stage == "before"):
         facts = {"findings": spot, "worse": quantities.worse(spot), "before": quantities.worse(was), "power": _SPOT_W}
-        said.append(Point("distortion-power", "spot", {**shared, **facts}, m.id))
+        said.append(run.point("spot", **{**shared, **facts}))
     here = powers(run, ONE_PERCENT)
     # of a channel that passes the limit at a lower power as well, this one says nothing
     if here and not (m.stage == "before" and _rises_early(run)):
         # not called "before": the card of this power is the one that judges it
         earlier = powers(before, ONE_PERCENT) if before and not _rises_early(before) else []
         facts = {"findings": here, "worse": quantities.worse(here), "earlier": quantities.worse(earlier)}
-        said.append(Point("distortion-power", "power", {**shared, **facts, "limit": ONE_PERCENT}, m.id))
+        said.append(run.point("power", **{**shared, **facts, "limit": ONE_PERCENT}))
     return tuple(said)
 
 

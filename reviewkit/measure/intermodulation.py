@@ -184,7 +184,6 @@ def _whole(highest_hz: float) -> Axis:
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the worse channel's figure with its tones, and what it was."""
-    m = run.conditions.measurement
     here = figures.by_channel(run, "imd")
     worst = quantities.worse(here)
     if worst is None:
@@ -196,7 +195,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "drive": levels_in_words(run, here),
         "tones": worst.at["tones"],
     }
-    return (Point("intermodulation", "figure", facts, m.id),)
+    return (run.point("figure", **facts),)
 
 
 USUAL_TONES_HZ = (60.0, 7000.0)

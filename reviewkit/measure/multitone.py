@@ -155,14 +155,13 @@ def _words(f: Finding) -> str:
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the clearance of the worse channel, what sets it, and what it was."""
-    m = run.conditions.measurement
     here = figures.by_channel(run, "multitone_clearance")
     worst = quantities.worse(here)
     if worst is None:
         return ()
     was = figures.by_channel(before, "multitone_clearance") if before else []
     facts = {"worse": worst, "drive": levels_in_words(run, here), "before": quantities.worse(was)}
-    return (Point("multitone", "clearance", facts, m.id),)
+    return (run.point("clearance", **facts),)
 
 
 KIND = Kind(

@@ -175,22 +175,21 @@ def _re(f: Finding) -> str:
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return how far the noise is below the rated power or 1 W, else its volts, and how much of it is hum."""
-    m = run.conditions.measurement
     facts = []
     volts, ratios = _by_condition(run, "noise"), _by_condition(run, "snr")
     if ratios:
         worse = quantities.worse(ratios[0])
         assert worse is not None
-        facts.append(Point("noise", "ratio", {"worse": worse, "before": quantities.worse(_alike(before, worse))}, m.id))
+        facts.append(run.point("ratio", worse=worse, before=quantities.worse(_alike(before, worse))))
     elif volts:
         # in volts the unweighted figure comes first, as a ratio the weighted one
         plain = volts[-1]
         under = {"weighting": plain[0].at.get("weighting", ""), "before": quantities.worse(_alike(before, plain[0]))}
-        facts.append(Point("noise", "volts", {"findings": plain, "worse": quantities.worse(plain), **under}, m.id))
+        facts.append(run.point("volts", findings=plain, worse=quantities.worse(plain), **under))
     hum = quantities.worse(figures.by_channel(run, "hum_voltage"))
     if hum is not None:
         noise = next(f for f in volts[-1] if f.channel == hum.channel)
-        facts.append(Point("noise", "hum", {"finding": hum, "share": (hum.value / noise.value) ** 2}, m.id))
+        facts.append(run.point("hum", finding=hum, share=(hum.value / noise.value) ** 2))
     return tuple(facts)
 
 

@@ -140,7 +140,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         return ()
     was = figures.by_channel(before, "riaa_deviation", band=band) if before else []
     facts = {"worse": quantities.worse(here), "band": band, "amendment": m.amendment, "before": quantities.worse(was)}
-    return (Point("phono", "deviation", facts, m.id),)
+    return (run.point("deviation", **facts),)
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:

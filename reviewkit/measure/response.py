@@ -116,19 +116,15 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         flat = figures.by_channel(run, "flatness", band=band_hz)
         was = figures.by_channel(before, "flatness", band=band_hz) if before else []
         facts.append(
-            Point(
-                "response",
+            run.point(
                 "flatness",
-                {
-                    "findings": flat,
-                    "worse": quantities.worse(flat),
-                    "furthest": _furthest(run, quantities.worse(flat)),
-                    "band": band_hz,
-                    "before": _furthest(before, quantities.worse(was)) if before else None,
-                    "setting": run.conditions.measurement.setting,
-                    "load": run.conditions.measurement.load_ohm,
-                },
-                run.conditions.measurement.id,
+                findings=flat,
+                worse=quantities.worse(flat),
+                furthest=_furthest(run, quantities.worse(flat)),
+                band=band_hz,
+                before=_furthest(before, quantities.worse(was)) if before else None,
+                setting=run.conditions.measurement.setting,
+                load=run.conditions.measurement.load_ohm,
             )
         )
     low = [f for f in figures.by_channel(run, "corner_low") if f.value > AUDIO_BAND_HZ[0]]
@@ -136,19 +132,15 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if low or high:
         # the worse channel's corner is the one nearer the middle
         facts.append(
-            Point(
-                "response",
+            run.point(
                 "corners",
-                {
-                    "low": max(low, key=lambda f: f.value, default=None),
-                    "high": min(high, key=lambda f: f.value, default=None),
-                },
-                run.conditions.measurement.id,
+                low=max(low, key=lambda f: f.value, default=None),
+                high=min(high, key=lambda f: f.value, default=None),
             )
         )
     balance = run.get("channel_balance")
     if balance is not None and abs(balance.value) >= _UNEVEN_DB:
-        facts.append(Point("response", "balance", {"finding": balance}, run.conditions.measurement.id))
+        facts.append(run.point("balance", finding=balance))
     return tuple(facts)
 
 

@@ -253,19 +253,15 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     was = _at_spot(before, "damping_factor") if before else []
     worst = quantities.worse(factors)
     return (
-        Point(
-            "source-impedance",
+        run.point(
             "damping",
-            {
-                "impedance": max(impedance, key=lambda f: f.value),
-                "worse": worst,
-                "between": between(worst) if worst else "",
-                "lowest": quantities.worse(lowest),
-                "frequency": impedance[0].at.get("frequency"),
-                "two_loads": not m.file,
-                "before": quantities.worse(was),
-            },
-            m.id,
+            impedance=max(impedance, key=lambda f: f.value),
+            worse=worst,
+            between=between(worst) if worst else "",
+            lowest=quantities.worse(lowest),
+            frequency=impedance[0].at.get("frequency"),
+            two_loads=not m.file,
+            before=quantities.worse(was),
         ),
     )
 

@@ -187,7 +187,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     seen = {name: f for name, f in found.items() if name == "rise_time" or (f is not None and _is_seen(f))}
     was = {f"{name}_before": quantities.worse(figures.by_channel(before, name)) if before else None for name in found}
     facts = {**dict.fromkeys(found), **seen, **was, "frequency": frequency}
-    return (Point("square", "edge", facts, run.conditions.measurement.id),)
+    return (run.point("edge", **facts),)
 
 
 def _is_seen(finding: Finding) -> bool:

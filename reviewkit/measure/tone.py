@@ -278,17 +278,13 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         return ()
     was = figures.by_channel(before, quantity) if before else []
     facts = [
-        Point(
-            "tone",
+        run.point(
             "distortion",
-            {
-                "findings": here,
-                "worse": quantities.worse(here),
-                "before": quantities.worse(was),
-                "drive": levels_in_words(run, here),
-                "frequency": tone.value,
-            },
-            m.id,
+            findings=here,
+            worse=quantities.worse(here),
+            before=quantities.worse(was),
+            drive=levels_in_words(run, here),
+            frequency=tone.value,
         )
     ]
     worst = quantities.worse(here)
@@ -298,11 +294,11 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if leading is not None and m.stage == "before":
         name = quantities.QUANTITIES[leading.quantity].name
         shape = {"mostly": _share([leading], worst) >= _MOSTLY, "odd": _are_odd(levels, worst)}
-        facts.append(Point("tone", "harmonics", {"leading": leading, "order": name, **shape}, m.id))
+        facts.append(run.point("harmonics", leading=leading, order=name, **shape))
     hum = quantities.worse(figures.by_channel(run, "hum"))
     # hum that lies under the harmonics is a figure for the page, and no news
     if hum is not None and (leading is None or hum.value > leading.value):
-        facts.append(Point("tone", "hum", {"finding": hum}, m.id))
+        facts.append(run.point("hum", finding=hum))
     return tuple(facts)
 
 

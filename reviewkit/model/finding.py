@@ -99,6 +99,11 @@ class Run:
     withheld: tuple[str, ...] = ()
     curves: tuple[Curve, ...] = ()
 
+    def point(self, name: str, /, **facts: Any) -> Point:
+        """Return something worth saying of it, which templates/words/KIND.j2 has the words for under this name."""
+        m = self.conditions.measurement
+        return Point(m.kind, name, facts, m.id)
+
     def get(self, quantity: str, channel: str | None = None, **at: Any) -> Finding | None:
         """Return the first finding with this quantity, channel and these conditions, or None."""
         for finding in self.findings:
