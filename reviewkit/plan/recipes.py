@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from reviewkit.model import unstated_conditions
-from reviewkit.model.ratings import RULES
+from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Rating
 from reviewkit.plan.basis import (
     IDLE,
@@ -36,12 +36,12 @@ USUAL_TONES_HZ = (60.0, 7000.0)
 
 def capture_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     """Return the captures that a rating asks for; those that decide come last."""
-    return tuple(_as_rated(request, rating) for request in _RECIPES[rating.quantity](rating, basis))
+    return tuple(_as_rated(request, rating) for request in _RECIPES.get(rating.quantity, _own)(rating, basis))
 
 
 def _as_rated(request: CaptureRequest, rating: Rating) -> CaptureRequest:
     """Add the load and the level that a rating names, which its recipe may not have asked for."""
-    conditions = RULES[rating.quantity].conditions
+    conditions = rule_of(rating).conditions
     at = dict(request.at)
     if "load" in conditions and rating.load_ohm is not None:
         at["load"] = rating.load_ohm
@@ -243,6 +243,37 @@ def _square(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     return (
         CaptureRequest("square", "square", (rating.quantity,), at, SQUARE, *level, where, apart=(hz,), wording=wording),
     )
+
+
+def _own(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    """Request a reading under the maker's own name, with every condition that the rating states."""
+    at: dict[str, Any] = {"load": rating.load_ohm} if rating.load_ohm is not None else {}
+    for key, stated in (
+        ("input", rating.input),
+        ("frequency", rating.frequency_hz),
+        ("band", rating.band_hz),
+        ("weighting", rating.weighting),
+        ("termination", rating.termination),
+        ("volume", rating.volume),
+        ("channels", rating.channels),
+        ("limit", rating.thd_percent or rating.thd_plus_noise_percent),
+        ("conditions", dict(rating.conditions)),
+    ):
+        at |= {key: stated} if stated else {}
+    at |= rating.level.entries() if rating.level is not None else {}
+    at |= {"re": rating.reference} if rating.reference else {}
+    wanted = CaptureRequest(
+        "reading",
+        "own",
+        (rating.quantity,),
+        at,
+        METER,
+        place=LINE,
+        channels=("",),
+        apart=(rating.quantity, *map(str, sorted(at.items(), key=str))),
+        wording={"names": (rating.called,), "units": (rating.unit,)},
+    )
+    return (wanted,)
 
 
 _RECIPES: dict[str, Callable[[Rating, Basis], tuple[CaptureRequest, ...]]] = {

@@ -11,7 +11,7 @@ from reviewkit.episode.stills import changed_most
 from reviewkit.model.card import Chart, Panel, Trace
 from reviewkit.model.episode import Episode
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.model.ratings import RULES
+from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Session
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.chart import place_room
@@ -93,7 +93,7 @@ def _without_repair(episode: Episode, mark: bytes) -> Thumbnail:
     measured = [v for v in episode.verdicts if v.measured and v.findings]
     verdict = min(measured, key=lambda v: (v.verdict != MEETS, v.rating.quantity != "power"), default=None)
     if verdict is not None:
-        what = lower_first(RULES[verdict.rating.quantity].label)
+        what = lower_first(rule_of(verdict.rating).label)
         return Thumbnail(_words(episode.session, what), what, judged_figure(verdict), mark=mark)
     year = episode.session.unit.year
     return Thumbnail(_words(episode.session, ""), "", str(year) if year else "", mark=mark)
