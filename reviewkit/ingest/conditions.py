@@ -34,9 +34,16 @@ _TWO_SIDES_OF = re.compile(
     rf"\+\s*({UNSIGNED})[ -]?({UNIT})?[\s,/]*-\s*({UNSIGNED})[ -]?({UNIT}){END}|"
     rf"-\s*({UNSIGNED})[ -]?({UNIT})?[\s,/]*\+\s*({UNSIGNED})[ -]?({UNIT}){END}"
 )
+# what a figure or a level is relative to
+_REFERENCE = re.compile(
+    rf"(?:re|ref\.?|relative to|referred to)\s+((?:{NUMBER})\s*(?:{UNIT}){END}(?: (?:third harmonic|distortion|thd))?)"
+    r"(?: distortion)?(?: (?:at the )?(input|output)\b)?",
+    re.IGNORECASE,
+)
 # an amount that a word behind it makes a condition of its own
 _NAMED = re.compile(
-    rf"(?:(?:±|\+/-)\s*)?({UNSIGNED}\s*(?:{UNIT}))\s*(modulation|deviation|spacing|taps?)\b|\bC-?(46|60|90|120)(?: cassette| tape)?\b"
+    rf"(?:(?:±|\+/-)\s*)?({UNSIGNED}\s*(?:{UNIT}))\s*(modulation|deviation|spacing|taps?)\b"
+    r"|\bC-?(46|60|90|120)(?: cassette| tape)?\b"
 )
 _BARE = re.compile(rf"{UNSIGNED}(?![\w%])")
 _DECIBELS = r"[ -]?(?:dB|db|DB)"
@@ -53,9 +60,9 @@ _WORD = re.compile(r"[^\s,;/():=]+")
 class Token:
     """A part of a text. `text`: as it would be written in session.toml.
 
-    `key`: the base unit of an amount; band, tones (played together), two frequencies, within (a tolerance in dB), "either
-    way" (one in another unit), number; a condition's key; "named" for one without a key, with its name and value; "word"
-    for one that isn't known; or a separator itself.
+    `key`: the base unit of an amount; band, tones (played together), two frequencies, within (a tolerance in dB),
+    "either way" (one in another unit), number, reference; a condition's key; "named" for one without a key, with its
+    name and value; "word" for one that isn't known; or a separator itself.
     """
 
     key: str
@@ -114,6 +121,8 @@ def _next(text: str, at: int, known: re.Pattern[str], words: Mapping[str, tuple[
     if match := _NAMED.match(text, at):
         name, value = (match[2].removesuffix("s"), match[1]) if match[2] else ("cassette", f"C-{match[3]}")
         return Token("named", (name, value), match[0]), match.end()
+    if match := _REFERENCE.match(text, at):
+        return Token("reference", match[2] or "", " ".join(filter(None, (match[1], match[2])))), match.end()
     if match := known.match(text, at):
         key, value = words[plain(match[0])]
         return Token(key, value, match[0]), match.end()
@@ -176,7 +185,9 @@ SHARED_WORDS: dict[str, tuple[str, Any]] = {
     **_named("tape", "ferrichrome", "ferrichrome tape, type iii tape, type iii, fecr tape"),
     **_named("tape", "metal", "metal tape, type iv tape, type iv"),
     **_named("noise reduction", "on", "noise reduction on, nr on, with noise reduction on, with noise reduction"),
-    **_named("noise reduction", "off", "noise reduction off, nr off, without noise reduction, with noise reduction off"),
+    **_named(
+        "noise reduction", "off", "noise reduction off, nr off, without noise reduction, with noise reduction off"
+    ),
     **_named("antenna", "ferrite", "ferrite antenna, bar antenna"),
     **_named("method", "EIAJ", "eiaj"),
     **_named("output", "pre out", "pre out, preamp out"),
@@ -185,10 +196,6 @@ SHARED_WORDS: dict[str, tuple[str, Any]] = {
     **dict.fromkeys(
         ("shorted", "input shorted", "inputs shorted", "short circuited", "shorted input"), ("termination", "shorted")
     ),
-    **dict.fromkeys(
-        (f"volume {words}maximum" for words in ("", "at ", "control at ")), ("volume", "maximum")
-    ),
-    **dict.fromkeys(
-        (f"volume {words}minimum" for words in ("", "at ", "control at ")), ("volume", "minimum")
-    ),
+    **dict.fromkeys((f"volume {words}maximum" for words in ("", "at ", "control at ")), ("volume", "maximum")),
+    **dict.fromkeys((f"volume {words}minimum" for words in ("", "at ", "control at ")), ("volume", "minimum")),
 }

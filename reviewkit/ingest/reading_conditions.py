@@ -1,7 +1,7 @@
 """The `at` cell of a reading: the conditions of the value, under the keys that every finding's conditions have.
 
-A value with a unit is recognised by it (1 kHz, 40 W, 8 ohm, 150 mV, 65 dBf, 1 %); weighting, channels and input by their
-words; "tape = chrome" is a condition that the user names; anything else is the setting.
+A value with a unit is recognised by it (1 kHz, 40 W, 8 ohm, 150 mV, 65 dBf, 1 %); weighting, channels and input by
+their words; "tape = chrome" is a condition that the user names; anything else is the setting.
 """
 
 from __future__ import annotations
@@ -53,9 +53,9 @@ _BY_WORDS = ("band", "tones", "weighting", "channels", "figure", "termination", 
 def conditions_of(cell: str, with_points: Callable[[str], str], fault: Callable[[str], None]) -> dict[str, Any]:
     """Return conditions by key, with values in the base units.
 
-    Frequency and band Hz, power and reference W, load Ω, voltage V, limit %, other levels by their keys; reference_input V,
-    reference_level, tones, weighting, channels, input, termination, volume, figure, conditions, setting. `fault` is called
-    with whatever can't be read, and the remedy.
+    Frequency and band Hz, power and reference W, load Ω, voltage V, limit %, other levels by their keys;
+    reference_input V, reference_level, tones, weighting, channels, input, termination, volume, figure, conditions,
+    setting. `fault` is called with whatever can't be read, and the remedy.
     """
     return _Cell(with_points, fault).read(cell)
 
@@ -110,11 +110,14 @@ class _Cell:
     def _put_named(self, pair: tuple[str, str]) -> None:
         named = self.at.setdefault("conditions", {})
         if named.setdefault(*pair) != pair[1]:
-            self.fault(f'at "{pair[0]}" is written twice; write one of them, and the other reading in its own row')
+            second = f'at "{pair[0]} = {pair[1]}" is a second {pair[0]}'
+            self.fault(f"{second}; write one of them, and the other reading in its own row")
 
     def _note_reference(self, before: str, text: str, whole: str) -> bool:
         """Note what a figure or a level is relative to; return False if the words mean something else."""
         found = read_reference(text)
+        if found is None and _is_amount(text):
+            self.fault(f'at "{whole[:40]}" is not above zero; write for example 40 W, or in words: idle')
         if found is None or found.reference == "rated output":
             return False
         if _is_decibels(before):
@@ -145,6 +148,14 @@ class _Cell:
                 self.fault(f'at "{text[:40]}" is not above zero; write for example {example}, or in words: idle')
             elif token.key in _KEY_OF_UNIT or token.key in _BY_WORDS:
                 self._put(key, token.value, text)
+
+
+def _is_amount(text: str) -> bool:
+    try:
+        value, unit = split_single(text)
+    except UnitError:
+        return False
+    return unit.base in LINEAR_UNITS and value <= 0
 
 
 def _is_decibels(text: str | None) -> bool:

@@ -219,8 +219,8 @@ class _Row:
             name = "hum_voltage"
         if name == "power" and "limit" in at:
             name = "power_at_limit"
-        known = "crosstalk" if name == _OPPOSITE else name
-        return name, QUANTITIES[known].unit if known in QUANTITIES else None
+        kept = "crosstalk" if name == _OPPOSITE else name
+        return name, QUANTITIES[kept].unit if kept in QUANTITIES else None
 
     def _converted(self, value: float, unit: str, wanted: str | None) -> tuple[float, str]:
         known = single_unit(unit)

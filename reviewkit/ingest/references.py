@@ -1,4 +1,4 @@
-"""What a ratio is relative to: "rated output", "1 W", "5 mV" at the input, "2 V output", "0 dBFS", "250 nWb/m" …"""
+"""The reference of a ratio: "rated output", "1 W", "5 mV" at the input, "2 V output", "0 dBFS", "250 nWb/m" …"""
 
 from __future__ import annotations
 

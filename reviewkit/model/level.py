@@ -50,15 +50,14 @@ class Level:
         for one, two, per_decade in ((self.watts, other.watts, 10), (self.volts, other.volts, 20)):
             if one is not None and two is not None:
                 return per_decade * math.log10(one / two) if one > 0 and two > 0 else None
-        alike = self.unit == other.unit
-        one, two = (self, other) if alike else (self._absolute(), other._absolute())
-        if one.unit != two.unit or _plain(one.reference) != _plain(two.reference):
+        here, there = (self, other) if self.unit == other.unit else (self._absolute(), other._absolute())
+        if here.unit != there.unit or _plain(here.reference) != _plain(there.reference):
             return None
-        if one.unit in _LINEAR:
-            return 20 * math.log10(one.value / two.value) if one.value > 0 and two.value > 0 else None
-        if one.unit == "%":
-            return 0.0 if one.value == two.value else None
-        return one.value - two.value
+        if here.unit in _LINEAR:
+            return 20 * math.log10(here.value / there.value) if min(here.value, there.value) > 0 else None
+        if here.unit == "%":
+            return 0.0 if here.value == there.value else None
+        return here.value - there.value
 
     def _absolute(self) -> Level:
         """Return a level in dB relative to a flux or a velocity as what it is: −20 dB re 250 nWb/m as 25 nWb/m."""
@@ -101,7 +100,9 @@ FULL_SCALE = Level(0.0, "dBFS")
 
 def levels_of(at: Mapping[str, Any]) -> list[Level]:
     """Return the levels among a finding's conditions: what was set, and what was measured there."""
-    levels = [Level(float(at[key]), unit, at.get("load")) for unit, key in KEY_OF_UNIT.items() if at.get(key) is not None]
+    levels = [
+        Level(float(at[key]), unit, at.get("load")) for unit, key in KEY_OF_UNIT.items() if at.get(key) is not None
+    ]
     if relative := at.get("relative_level"):
         levels.append(Level(float(relative[0]), "dB", reference=str(relative[1])))
     return levels

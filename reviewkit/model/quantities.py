@@ -310,7 +310,7 @@ def seconds(value_s: float, digits: int = 3) -> str:
 
 
 def limit(value: float, unit: str, digits: int = 3) -> str:
-    """Return a limit in any unit, with the prefix that keeps it at or above one: "47 kΩ", "50 mA", "19.2 dBf", "20°"."""
+    """Return a limit in any unit, with the prefix that keeps it at or above one: "47 kΩ", "19.2 dBf", "20°"."""
     for base, steps in (*_PREFIXES.values(), ("Ω", _OHM_STEPS)):
         if unit == base and value:
             name, factor = next(((n, f) for n, f in steps if abs(value) >= f * 0.9995), steps[-1])

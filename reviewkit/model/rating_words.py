@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reviewkit.model import digits, quantities
+from reviewkit.model import quantities
 from reviewkit.model.level import decibels
 from reviewkit.model.ratings import DECIBELS, rule_of
 from reviewkit.model.session import Rating

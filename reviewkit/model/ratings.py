@@ -113,7 +113,7 @@ RULES: dict[str, Rule] = {
         "db",
         (*_INPUT, "volume", "frequency"),
     ),
-    "snr": Rule("Signal to noise", ("snr",), ("at_least",), "dB", "db", (*_IDLE, "level", "reference"), EQUAL),
+    "snr": Rule("Signal to noise", ("snr",), ("at_least",), "dB", "db", (*_IDLE, "signal", "reference"), EQUAL),
     "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", _IDLE, covers=("snr",)),
     "hum": Rule("Hum", ("hum",), ("at_most",), "dB", "db", ("input", "conditions")),
     "dc_offset": Rule("DC offset", ("dc_offset",), ("at_most",), "V", "ratio", ("conditions",)),
@@ -134,7 +134,9 @@ RULES: dict[str, Rule] = {
         (*_LEVEL, "frequency"),
         EQUAL,
     ),
-    "phono_overload": Rule("Phono overload", ("phono_overload",), ("at_least",), "V", "percent", ("input", "conditions", "frequency")),
+    "phono_overload": Rule(
+        "Phono overload", ("phono_overload",), ("at_least",), "V", "percent", ("input", "conditions", "frequency")
+    ),
     "rise_time": Rule("Rise time", ("rise_time",), ("at_most",), "s", "ratio", ("load", "conditions", "level"), HARD),
     "overshoot": Rule("Overshoot", ("overshoot",), ("at_most",), "%", "ratio", ("load", "conditions", "level"), EQUAL),
     "tilt": Rule("Tilt", ("tilt",), ("at_most",), "%", "ratio", ("load", "conditions", "frequency", "level"), EQUAL),
@@ -193,7 +195,6 @@ TRADE_WORDS = {
     "riaa_equalisation": "riaa_deviation",
     "riaa_equalization": "riaa_deviation",
     "stereo_separation": "separation",
-    
     "crosstalk_between_channels": "crosstalk",
     "hum_level": "hum",
 }
@@ -212,6 +213,11 @@ POWER_WORDS = {
 def plain_name(words: str) -> str:
     """Return a maker's words as a name: "Damping factor" -> "damping_factor"."""
     return "_".join(words.strip().lower().replace("-", "_").split())
+
+
+def spaced(name: str) -> str:
+    """Return a name in words: "damping_factor" -> "damping factor"."""
+    return name.replace("_", " ")
 
 
 def own_name(words: str) -> str:

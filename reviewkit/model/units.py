@@ -234,10 +234,12 @@ def split_quantity(text: str) -> tuple[float, str]:
 
 
 def _without_fraction(text: str) -> str:
-    """Return a text with its whole number and thirds or halves as one number: "33 1/3 rpm" -> "33.333333333333336 rpm"."""
+    """Return a text with its whole number and thirds or halves as one number: "33 1/3 rpm" is 33.33… rpm."""
     plain = text.replace("⅓", " 1/3").replace("⅔", " 2/3").replace("½", " 1/2")
     match = _MIXED.match(plain)
-    return f"{float(int(match[1]) + Fraction(int(match[2]), int(match[3]))):.17g}{plain[match.end() :]}" if match else text
+    return (
+        f"{float(int(match[1]) + Fraction(int(match[2]), int(match[3]))):.17g}{plain[match.end() :]}" if match else text
+    )
 
 
 def split_single(text: str) -> tuple[float, UnitSpelling]:
@@ -252,7 +254,9 @@ def split_single(text: str) -> tuple[float, UnitSpelling]:
     known = single_unit(unit) if unit else UnitSpelling("", 1.0)
     if known is None:
         usual = "such as %, dB, V, W, Hz, s, dBf, rpm, g or °"
-        raise UnitError(f'"{shortened(text, 60)}": the unit "{shortened(unit, 20)}" is not known; write a known one, {usual}')
+        raise UnitError(
+            f'"{shortened(text, 60)}": the unit "{shortened(unit, 20)}" is not known; write a known one, {usual}'
+        )
     return scaled(value, known.factor), known
 
 

@@ -14,14 +14,16 @@ from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.session import Rating
 
 FREQUENCY_HZ = 1000.0  # common practice, no source
-RADIO = ("FM", "AM", "MW", "LW", "SW")  # halves of a receiver, named where an input would be
+AM_HZ = 400.0  # of a receiver's AM half (common practice, no source)
+_AM = ("AM", "MW", "LW", "SW")
+RADIO = ("FM", *_AM)  # halves of a receiver, named where an input would be
 BAND_HZ = (20.0, 20_000.0)  # of what is rated over a band by its nature: a response
 DISTORTION_PERCENT = 1.0  # at which a power is rated (common practice, no source)
 
 
 def frequency_hz(rating: Rating) -> float:
     """Return the frequency that a rating without a band holds at, Hz."""
-    return rating.frequency_hz or FREQUENCY_HZ
+    return rating.frequency_hz or (AM_HZ if rating.input.upper() in _AM else FREQUENCY_HZ)
 
 
 def band_hz(rating: Rating) -> tuple[float, float]:

@@ -13,6 +13,7 @@ from reviewkit.model import unstated_conditions
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Rating
 from reviewkit.plan.basis import (
+    AS_RATED,
     IDLE,
     LINE,
     LINE_V,
@@ -45,7 +46,15 @@ def _as_rated(request: CaptureRequest, rating: Rating) -> CaptureRequest:
     at = dict(request.at)
     if "load" in conditions and rating.load_ohm is not None:
         at["load"] = rating.load_ohm
-    if "level" not in conditions or rating.power_w is None or rating.quantity == "power":
+    if rating.conditions:
+        at["conditions"] = dict(rating.conditions)
+        request = replace(request, apart=(*request.apart, *rating.conditions))
+    if {"level", "signal"} & {*conditions} and rating.level is not None and not rating.called:
+        at |= rating.level.entries()
+        if rating.level.unit == "V":
+            request = replace(request, power_w=None, voltage_v=rating.level.value)
+        request = replace(request, apart=(*request.apart, rating.level))
+    if "level" not in conditions or rating.power_w is None or rating.quantity == "power" or rating.called:
         return replace(request, at=at)
     return replace(request, at={**at, "power": rating.power_w}, power_w=rating.power_w, voltage_v=None)
 
@@ -261,13 +270,14 @@ def _own(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     ):
         at |= {key: stated} if stated else {}
     at |= rating.level.entries() if rating.level is not None else {}
+    at |= {"power": rating.power_w} if rating.power_w is not None else {}
     at |= {"re": rating.reference} if rating.reference else {}
     wanted = CaptureRequest(
         "reading",
         "own",
         (rating.quantity,),
         at,
-        METER,
+        AS_RATED,
         place=LINE,
         channels=("",),
         apart=(rating.quantity, *map(str, sorted(at.items(), key=str))),

@@ -228,6 +228,14 @@ def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand
     return Stand(_way_off(rating, finding, above), why, brief=f"measured at {shown}")
 
 
+def _signal(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand:
+    """Compare the level of the signal that noise is heard under: at a tuner's antenna, not at an output."""
+    if rating.level is None:
+        had = next((had for had in levels_of(finding.at) if had.unit not in ("W", "V")), None)
+        return Stand(SAME, assumed=f"at {quantities.level_text(had)}" if had else "")
+    return _level(rating, finding, ratings)
+
+
 def _way_off(rating: Rating, finding: Finding, above_db: float) -> str:
     """Return what a level that is not the rated one makes of the test."""
     mode = rule_of(rating).level
@@ -324,5 +332,6 @@ _COMPARE: dict[str, Callable[[Rating, Finding], Stand]] = {
 # these also depend on what else is rated
 _OF_ALL_RATINGS: dict[str, Callable[[Rating, Finding, Sequence[Rating]], Stand]] = {
     "level": _level,
+    "signal": _signal,
     "reference": _reference,
 }

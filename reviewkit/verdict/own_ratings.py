@@ -70,6 +70,18 @@ def size_counts(rating: Rating) -> bool:
     return bool(rating.called) and rating.at_most is not None and rating.at_most > 0 and rating.unit not in _ABSOLUTE
 
 
+def of_nearest(rating: Rating, findings: Sequence[Finding], ratings: Sequence[Rating]) -> list[Finding]:
+    """Return the findings that are nearer to this nominal value than to another rated alike, such as a second speed."""
+    alike = [r.nominal for r in ratings if r.nominal is not None and _conditions(r) == _conditions(rating)]
+    if rating.nominal is None or len(alike) < 2:
+        return list(findings)
+    return [f for f in findings if min(alike, key=lambda value: abs(f.value - value)) == rating.nominal]
+
+
+def _conditions(rating: Rating) -> Rating:
+    return replace(rating, nominal=None, tolerance=None, source="", order=0)
+
+
 def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
     """Return the findings in the unit of a rating under the maker's own name; others are left out.
 

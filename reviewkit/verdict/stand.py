@@ -1,4 +1,4 @@
-"""How one condition of a finding compares with that of a rating."""
+"""One condition of a finding compared with that of a rating."""
 
 from __future__ import annotations
 

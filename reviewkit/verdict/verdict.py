@@ -117,7 +117,7 @@ def _candidates(rating: Rating, bench: _Bench) -> list[Finding]:
     candidates = [f for f in bench.findings if f.quantity in rule_of(rating).findings]
     candidates = [f for f in candidates if _is_candidate(rating, f)]
     if rating.called:
-        candidates = own_ratings.in_rated_unit(rating, candidates)
+        candidates = own_ratings.of_nearest(rating, own_ratings.in_rated_unit(rating, candidates), bench.ratings)
     if rating.total:
         candidates = _totals(candidates)
     if rating.quantity == "snr" and rating.reference_v is not None:

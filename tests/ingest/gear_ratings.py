@@ -87,7 +87,10 @@ TUNER = (
             rated("distortion", 'at_most = "0.08 %"', STRONG, KHZ, FM, MONO),
             rated("distortion", 'at_most = "0.1 %"', STRONG, KHZ, FM, STEREO),
         ),
-        ('distortion,,0.061,%,"65 dBf, 1 kHz, FM input, mono"', 'distortion,,0.09,%,"65 dBf, 1 kHz, FM input, stereo"'),
+        (
+            'distortion,,0.061,%,"65 dBf, 1 kHz, FM input, mono"',
+            'distortion,,0.088,%,"65 dBf, 1 kHz, FM input, stereo"',
+        ),
         ('distortion,,0.21,%,"65 dBf, 1 kHz, FM input, mono"', 'distortion,,0.31,%,"65 dBf, 1 kHz, FM input, stereo"'),
     ),
     one(
@@ -105,7 +108,7 @@ TUNER = (
     one(
         "AM suppression: 65 dB at 65 dBf",
         rated("AM suppression", 'at_least = "65 dB"', STRONG),
-        "AM suppression,,66,dB,65 dBf",
+        "AM suppression,,66.4,dB,65 dBf",
         "AM suppression,,58,dB,65 dBf",
     ),
     one(
@@ -245,9 +248,7 @@ DECK = (
     ),
     one(
         "Signal to noise ratio with noise reduction on: 68 dB (CCIR/ARM, chrome tape)",
-        rated(
-            "snr", 'at_least = "68 dB"', 'weighting = "CCIR/ARM"', conditions(noise_reduction="on", tape="chrome")
-        ),
+        rated("snr", 'at_least = "68 dB"', 'weighting = "CCIR/ARM"', conditions(noise_reduction="on", tape="chrome")),
         'signal to noise,L,70.0,dB,"CCIR/ARM, tape = chrome, noise reduction = on"',
         'signal to noise,L,63.0,dB,"CCIR/ARM, tape = chrome, noise reduction = on"',
     ),
@@ -376,7 +377,7 @@ TURNTABLE = (
     one(
         "Speed deviation: within ±0.002 %",
         rated("speed error", 'within = "±0.002 %"'),
-        "speed error,,0.001,%,",
+        "speed error,,0.0011,%,",
         "speed error,,0.013,%,",
     ),
     one(
@@ -389,7 +390,7 @@ TURNTABLE = (
     one(
         "Start-up time: 0.7 s to 33 1/3 rpm",
         rated("start-up time", 'at_most = "0.7 s"', conditions(speed="33 1/3 rpm")),
-        "start-up time,,0.6,s,speed = 33 1/3 rpm",
+        "start-up time,,0.61,s,speed = 33 1/3 rpm",
         "start-up time,,1.4,s,speed = 33 1/3 rpm",
     ),
     one(
@@ -532,7 +533,7 @@ LOUDSPEAKER = (
     one(
         "Maximum sound pressure level: 105 dB SPL",
         rated("maximum sound pressure level", 'at_least = "105 dB SPL"'),
-        "maximum sound pressure level,,106,dB SPL,",
+        "maximum sound pressure level,,106.2,dB SPL,",
         "maximum sound pressure level,,98,dB SPL,",
     ),
 )
@@ -595,7 +596,7 @@ PLAYER = (
     one(
         "De-emphasis deviation: within ±0.3 dB, 1 kHz to 16 kHz",
         rated("de-emphasis deviation", 'within = "0.3 dB"', 'band = ["1 kHz", "16 kHz"]'),
-        "de-emphasis deviation,L,-0.2,dB,1 kHz – 16 kHz",
+        "de-emphasis deviation,L,-0.21,dB,1 kHz – 16 kHz",
         "de-emphasis deviation,L,-0.8,dB,1 kHz – 16 kHz",
     ),
     one(
@@ -607,7 +608,7 @@ PLAYER = (
     one(
         "Pitch accuracy: ±0.003 %",
         rated("pitch accuracy", 'within = "±0.003 %"'),
-        "pitch accuracy,,0.002,%,",
+        "pitch accuracy,,0.0021,%,",
         "pitch accuracy,,0.008,%,",
     ),
     one("Access time: 1.5 s", rated("access time", 'at_most = "1.5 s"'), "access time,,1.3,s,", "access time,,2.9,s,"),
@@ -647,13 +648,13 @@ PREAMPLIFIER = (
         'signal to noise,L,101.0,dB,"A-weighted, re 2 V output, line input"',
     ),
     Line(
-        "Phono overload: MM 230 mV, MC 12 mV (1 kHz each)",
+        "Phono overload (1 kHz): MM 230 mV, MC 12 mV",
         (
             rated("phono overload", 'at_least = "230 mV"', KHZ, 'input = "MM"'),
             rated("phono overload", 'at_least = "12 mV"', KHZ, 'input = "MC"'),
         ),
-        ('phono overload,L,241,mV,"1 kHz, MM input"', 'phono overload,L,13,mV,"1 kHz, MC input"'),
-        ('phono overload,L,181,mV,"1 kHz, MM input"', 'phono overload,L,9,mV,"1 kHz, MC input"'),
+        ('phono overload,L,241,mV,"1 kHz, MM input"', 'phono overload,L,13.4,mV,"1 kHz, MC input"'),
+        ('phono overload,L,181,mV,"1 kHz, MM input"', 'phono overload,L,9.1,mV,"1 kHz, MC input"'),
     ),
     one(
         "RIAA deviation: ±0.2 dB, 20 Hz – 20 kHz",
@@ -669,7 +670,7 @@ PREAMPLIFIER = (
         ),
         ('gain,L,20.4,dB,"line input, 1 kHz"', 'gain,L,39.6,dB,"phono MM input, 1 kHz"'),
     ),
-    Line("Tone controls: bass ±10 dB at 100 Hz, treble ±10 dB at 10 kHz", why="each control has its own name; write it"),
+    Line("Tone controls: bass ±10 dB at 100 Hz, treble ±10 dB at 10 kHz", why="each control has a name of its own"),
     one(
         "Equaliser range: ±12 dB",
         rated("equaliser range", 'at_least = "12 dB"'),

@@ -25,6 +25,11 @@ JUDGED = [line for line in LINES if line.tables]
 LIMITED = [line for line in JUDGED if line.outside]
 NOT = [line for line in LINES if not line.tables]
 HEADER = "name,channel,value,unit,at,note\n"
+# of them, those that have two readings, so that they aren't printed either
+ASKED = (
+    "Frequency response at 0 dB: 30 Hz to 8 kHz ±3 dB, metal tape",
+    "Total harmonic distortion: 0.003 % (1 kHz, 0 dB)",
+)
 # what only a kind of measurement gives, written like readings in the list
 OF_KINDS = ("crosstalk", "flatness", "deviation_low", "worst_distortion", "riaa_deviation")
 
@@ -46,9 +51,7 @@ def findings_of(row: str) -> tuple[Finding, ...]:
     found = Finding(
         name, cells[1], float(cells[2]), QUANTITIES[name].unit, at, "readings", "response", "", "measurements/m.csv"
     )
-    high = Finding(
-        "deviation_high", cells[1], 0.0, "dB", at, "readings", "response", "", "measurements/m.csv"
-    )
+    high = Finding("deviation_high", cells[1], 0.0, "dB", at, "readings", "response", "", "measurements/m.csv")
     return (found, high) if name == "deviation_low" else (found,)
 
 
@@ -91,10 +94,9 @@ def test_what_is_outside_misses_it(line):
 
 @pytest.mark.parametrize("line", NOT, ids=lambda line: line.text)
 def test_what_cannot_be_judged_is_printed_or_asked_about(line):
-    try:
-        found = session(brochure=line.text + "\n")
-    except InputError as error:
-        assert 'write' in str(error)
-    else:
-        assert found.ratings == ()
-        assert len(found.printed) == 1
+    if line.text in ASKED:
+        with pytest.raises(InputError, match=r"write|leave it out"):
+            session(brochure=line.text + "\n")
+        return
+    found = session(brochure=line.text + "\n")
+    assert (found.ratings, len(found.printed)) == ((), 1)

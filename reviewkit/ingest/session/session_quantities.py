@@ -136,7 +136,7 @@ def read_level(value: Any) -> Level:
     else:
         level = scaled(number, known.factor)
         if (base in LINEAR_UNITS and level <= 0) or abs(level) > _LARGEST:
-            raise ValueError(f'is not a level; write for example "65 dBf" or "250 nWb/m"')
+            raise ValueError('is not a level; write for example "65 dBf" or "250 nWb/m"')
     if base == "dBFS" and level > 0:
         raise ValueError('is above full scale; write for example "0 dBFS" or "-60 dBFS"')
     return Level(level, base, reference=reference)

@@ -27,6 +27,7 @@ from reviewkit.model.ratings import (
     plain_name,
     rated_name,
     rule_of,
+    spaced,
 )
 from reviewkit.model.session import Rating
 from reviewkit.model.units import EXAMPLES
@@ -66,7 +67,7 @@ def read_rated(words: str) -> RatedName:
     if name in QUANTITIES:
         raise ValueError(f"is not what makers rate; {_remedy(words)}")
     if meant := misspelled(name):
-        raise ValueError(f'is not a known rating; did you mean "{meant}"? Anything else needs a name less like it')
+        raise ValueError(f'is not a known rating; did you mean "{meant}"?')
     if len(name) > LONGEST_NAME:
         raise ValueError(f"is longer than {LONGEST_NAME} characters; shorten it")
     return RatedName(name, shown_name(words))
@@ -93,7 +94,7 @@ def read_limit(value: Any, info: ValidationInfo) -> Any:
     if name is None:
         return None
     if key not in limits_of(name):
-        wanted = f"{_plain(name)}, which takes {' or '.join(limits_of(name))}"
+        wanted = f"{spaced(name)}, which takes {' or '.join(limits_of(name))}"
         raise ValueError(f"does not go with {wanted}; write for example {_example(name, RULES[name])}")
     if name not in RULES:
         return quantities.read_own_within(value)[:2] if key == "within" else quantities.read_own(value)[0]
@@ -168,14 +169,14 @@ def _check(rating: Rating, place: Place) -> bool:
     elif len(given) > 1:
         place.fault(f"has {' and '.join(given)}; one limit makes one row: write a [[rated]] table for each", given[1])
     if "tolerance" in place.raw and "nominal" not in limits:
-        place.fault(f"tolerance does not go with {_plain(name)}; leave it out", "tolerance")
+        place.fault(f"tolerance does not go with {spaced(name)}; leave it out", "tolerance")
     elif "tolerance" in place.raw and "nominal" not in place.raw:
         place.fault("tolerance goes with a nominal value only; write nominal in place of the limit", "tolerance")
     if "level" in place.raw and "power" in place.raw:
         place.fault("has a power and a level; write the one that the maker names", "level")
     if rating.tones_hz is not None and "tones" not in rule_of(rating).conditions:
         remedy = 'write quantity = "intermodulation", or leave it out'
-        place.fault(f"tones does not go with {_plain(name)}; {remedy}", "tones")
+        place.fault(f"tones does not go with {spaced(name)}; {remedy}", "tones")
     return True
 
 
@@ -187,7 +188,3 @@ def _example(name: str, rule: Rule) -> str:
     if rule.unit == "dB" and name not in _BELOW and key == "at_least":
         return f'{key} = "60 dB"'
     return f'{key} = "{"-60 dB" if name in _BELOW else EXAMPLES[rule.unit]}"'
-
-
-def _plain(name: str) -> str:
-    return name.replace("_", " ")

@@ -17,7 +17,7 @@ from reviewkit.model.weightings import weighting_of
 
 # Broadcast and film rates that are written rounded, and are n × 1000/1001 exactly (SMPTE practice, from memory).
 _NOMINAL_RATES = (24, 30, 48, 60, 120)
-_LONGEST_CONDITION = 40
+_LONGEST_CONDITION, _MOST_CONDITIONS = 40, 10
 # conditions that have a key
 OWN_KEYS = (
     *("load", "input", "channels", "band", "frequency", "level", "power", "weighting", "reference", "termination"),
@@ -127,18 +127,21 @@ def read_weighting(word: str) -> str:
     return weighting_of(word)
 
 
-def read_conditions(named: dict[str, str | int | float]) -> tuple[tuple[str, str], ...]:
+def read_conditions(named: Any) -> tuple[tuple[str, str], ...]:
     """Return conditions that the user names, in the order of their names: `{ tape = "chrome" }`.
 
     Raises
     ------
     ValueError
-        If a name or a value is empty, or a name is one of the program's own; the message says what to write.
+        If it is no table, a name or a value is empty, or a name is one of the program's own; the message says what to
+        write.
     """
-    read = {}
+    if not isinstance(named, dict) or len(named) > _MOST_CONDITIONS:
+        raise ValueError('is no table in braces; write for example { tape = "chrome" }')
+    read: dict[str, str] = {}
     for name, value in named.items():
         spelled = " ".join(name.casefold().replace("_", " ").split())
-        text = " ".join(str(value).split())
+        text = " ".join(str(value).split()) if isinstance(value, (str, int, float)) else ""
         if not spelled or not text or isinstance(value, bool) or not (spelled + text).isprintable():
             raise ValueError('holds a name or a value that is no text; write for example { tape = "chrome" }')
         if spelled in OWN_KEYS:
