@@ -129,7 +129,7 @@ def _weighting(rating: Rating, finding: Finding) -> Stand:
     wanted, had = rating.weighting, str(finding.at.get("weighting", ""))
     measured = weighted(had)
     if wanted.lower() == had.lower():
-        return Stand(SAME, assumed="" if wanted else measured)
+        return Stand(SAME, assumed="" if wanted or rating.called else measured)
     # a rating that doesn't name a weighting means unweighted; weighting makes it look better
     rated = f"rated {weighted(wanted)}" if wanted else "rated without a weighting"
     eased = not wanted and had in FLATTERING

@@ -79,7 +79,8 @@ def _judge_one(rating: Rating, label: str, bench: _Bench) -> Verdict:
         return replace(blank, remark=_other_unit(rating, bench))
     word = min((a.word for a in answers), key=_WEIGHT.__getitem__)
     same_word = [a for a in answers if a.word == word]
-    alone = bench.stereo and word == MEETS and not _both_channels(same_word)
+    whole = bool(rating.called) and any(not a.finding.channel for a in same_word)  # of the unit, not of a channel
+    alone = bench.stereo and word == MEETS and not whole and not _both_channels(same_word)
     if alone and rating.channels == "both":
         word = INCOMPARABLE
     deciding = _deciding(rating, word, same_word)

@@ -38,6 +38,7 @@ _TOP, _BASELINE = 90.0, 900.0  # a player's clock covers the lower right corner 
 _CURVE, _GHOST = 18.0, 10.0  # line widths
 _ARROW, _ARROW_GAP = 130.0, 44.0
 _MARK = 84.0
+_ASCENDER = 0.06  # of a type's size, above its capitals
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,7 +192,8 @@ def _place_figure(page: Page, what: Thumbnail, largest: float) -> float:
         words = fit_text(page, what.what, (110.0, 100.0, LEAST), safe.width)
         if words is None:
             return _BASELINE - cap
-        baseline = _BASELINE - cap - 0.42 * words.size
+        rise = _ASCENDER * size if set("bdfhkl") & set(what.figure) else 0.0  # "dBf" is higher than its capitals
+        baseline = _BASELINE - cap - rise - 0.42 * words.size
         page.add(page.text(what.what, safe.left, baseline, words.size, look.soft))
     return baseline - page.cap(words.size)
 
