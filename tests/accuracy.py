@@ -27,6 +27,10 @@ ROWS: Mapping[str, Row] = {
     "variance of a harmonic in noise": Row(1.5, "of least", "a least-squares fit of sines to all samples"),
     "frequency": Row(1e-6, "of itself", "one second of 1 kHz, 60 dB SNR"),
     "A weighting": Row(0.05, "dB", "the published table, printed to 0.1 dB"),
+    "C weighting": Row(0.05, "dB", "the published table, printed to 0.1 dB"),
+    "468 weighting": Row(1.0, "of tolerance", "ITU-R BS.468-4, Table 1 with its tolerances; 0.05 dB at 6300 Hz"),
+    "468 weighting, its network": Row(0.001, "dB", "the poles of BS.468-4, Fig. 1a, by scipy.signal.freqs_zpk"),
+    "de-emphasis, tape equalisation": Row(0.001, "dB", "tables by their time constants, printed to 0.001 or 0.0001 dB"),
     "RIAA": Row(0.0005, "dB", "the published table, printed to 0.001 dB"),
     "intermodulation": Row(0.02, "dB", "closed forms of a polynomial"),
     "intermodulation bounds": Row(0.0, "dB too low", "closed forms of a polynomial, noise as strong as the products"),
@@ -38,6 +42,21 @@ ROWS: Mapping[str, Row] = {
     "loudness": Row(0.1, "LU", "EBU Tech 3341's signals, its tolerance; the encoder's own meter"),
     "true peak": Row(0.2, "dB", "EBU Tech 3341's signals, the narrower of its tolerances; the encoder's own meter"),
     "matched levels": Row(0.1, "dB", "the tone or the loudness of the files that are written"),
+    "speed error": Row(0.005, "%", "tones of known frequency modulation, with hiss and drift"),
+    "wow and flutter, unweighted": Row(0.1, "% of value", "the same, without hiss"),
+    "wow and flutter, weighted": Row(
+        1.0, "% of value", "the table's own dB, closed forms of sines, sums of many sines"
+    ),
+    "flutter weighting": Row(1.0, "of tolerance", "IEC 60386, Table 1 with its tolerances; a filter fitted to it"),
+    "fs and Q": Row(1.0, "% of value", "drivers' circuits in closed form, 12 to 48 points an octave, a noisy meter"),
+    "least impedance": Row(0.1, "% of value", "worked examples of the same circuits"),
+    "phase between channels": Row(0.5, "°", "tones shifted by a known time, steady and wavering, with hiss"),
+    "level between channels": Row(0.001, "dB", "steady tones of known level"),
+    "azimuth": Row(0.05, "′", "the same, wow of 0.1 and 0.3 % and hiss 40 dB down, cassette geometry"),
+    "quieting crossing": Row(0.05, "dB", "a tuner's noise in closed form, points every 1 to 3 dBf"),
+    "MOL": Row(0.05, "dB", "third harmonic as level squared; points every 2 and 3 dB"),
+    "jitter": Row(1.0, "% of value", "tones sampled by a clock of known jitter, noise 100 dB down"),
+    "unweighted rumble": Row(0.1, "dB", "noise and lines of known power from 10 to 315 Hz, warp below and hiss above"),
     "prices": Row(0.005, "of the currency", "published index, worked examples"),
 }
 

@@ -177,3 +177,24 @@ def test_few_readings_far_apart_are_no_curve():
     assert curves.crossing(x, y, -3.0, 2, +1, curved=True) == pytest.approx(10_000 * 2**0.5, rel=1e-6)
     assert curves.value_at(x[:3], y[:3], 200.0) == curves.value_at(x[:3], y[:3], 200.0, curved=False)
     assert curves.value_at(x, y, 19.0) is None
+
+
+@pytest.mark.parametrize("step_dbf", [1.0, 2.0, 3.0])
+@pytest.mark.parametrize(("floor_db", "more_dbf"), [(60, 0.45757), (65, 0.13955), (70, 0.043648), (80, 0.00435)])
+def test_quieting_of_a_tuner(step_dbf, floor_db, more_dbf, accuracy):
+    """S/N(P) = −10 lg(10^(−(P + 36)/10) + 10^(−F/10)): 50 dB is passed at 14 dBf and a little more, by the floor F."""
+    level_dbf = np.arange(0.0, 66.0, step_dbf)
+    quiet_db = -10 * np.log10(10 ** (-(level_dbf + 36) / 10) + 10 ** (-floor_db / 10))
+    ratio = curves.crossing(10 ** (level_dbf / 20), quiet_db, 50.0, 0, +1)
+    accuracy("quieting crossing", 20 * math.log10(ratio) - 14 - more_dbf)
+
+
+@pytest.mark.parametrize(
+    ("at_0_db_percent", "mol_db"), [(0.5, 7.7815), (1.0, 4.7712), (1.5, 3.0103), (2.0, 1.7609), (3.5, -0.6695)]
+)
+@pytest.mark.parametrize("step_db", [2.0, 3.0])
+def test_mol_of_a_tape(at_0_db_percent, mol_db, step_db, accuracy):
+    """Third harmonic rises 2 dB per dB: MOL = L + 10 lg(3 / k3). Its crossing is one of logarithms, not of percent."""
+    level_db = np.arange(-10.0, 13.0, step_db)
+    third = at_0_db_percent * 10 ** (level_db / 10)
+    accuracy("MOL", 20 * math.log10(curves.rise_through(10 ** (level_db / 20), third, 3.0).at) - mol_db)

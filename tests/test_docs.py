@@ -6,12 +6,15 @@ Every example of the README and the pages is tried: what is shown works.
 from __future__ import annotations
 
 import argparse
+import json
 import re
 import shlex
 import shutil
 import subprocess
 import tomllib
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import jinja2.meta
 import numpy as np
@@ -277,7 +280,7 @@ TOML = [(page, block.text) for page, block in EXAMPLES if block.language == "tom
 READERS = {
     "notes.txt": parse_notes,
     "repair.csv": parse_repair,
-    "ratings.txt": lambda text: parse_session(UNIT, Path(), kinds=(), brochure=text),
+    "ratings.txt": lambda text: parse_session(UNIT, Path(), kinds={}, brochure=text),
     "prices.csv": lambda text: parse_prices(text, "prices.csv"),
     "final.txt": parse_cut,
 }
@@ -312,6 +315,8 @@ def completed(text: str, folder: Path) -> str:
     for one in measurements:
         if "file" in one and not (folder / one["file"]).exists():
             shutil.copy(SAMPLE / FILES[one["kind"]], folder / one["file"])
+    if "price" not in tables and (folder / "prices.csv").exists():
+        text += '\n[price]\npaid = 329.00\ncurrency = "USD"\nindex = "prices.csv"\n'
     if "price" in tables and not (folder / tables["price"]["index"]).exists():
         shutil.copy(SAMPLE / "prices.csv", folder / tables["price"]["index"])
     for recording in (sound[side] for sound in tables.get("sound", []) for side in ("before", "after")):
@@ -333,6 +338,7 @@ def test_the_example_of_a_studio_and_of_a_session_in_it(say, tmp_path):
     assert (said.status, said.err) == (0, "")
     said = say("check", tmp_path / "forty", "--explain", "words_per_minute")
     assert said.out == "episode.words_per_minute = 140  ../studio.toml:18\n"
+    assert_built(say("build", tmp_path / "forty"), tmp_path / "forty")
 
 
 def test_every_block_is_an_example_that_is_tried():
@@ -358,6 +364,31 @@ def test_every_example_of_session_toml_passes_check(page, text, say, tmp_path):
         assert "nothing wrong; 0 figures" not in said.out
 
 
+def assert_built(said: Any, folder: Path, measured: Sequence[Mapping[str, Any]] = ()) -> None:
+    """A build that had nothing to complain of, with figures and a card for each of these measurements."""
+    assert (said.status, said.err) == (0, "")
+    assert (folder / "out/episode.html").stat().st_size
+    cards = sorted((folder / "out/cards").glob("*.png"))
+    for card in cards:
+        with Image.open(card) as picture:
+            assert picture.size == (1920, 1080)
+    found = json.loads((folder / "out/findings.json").read_text(encoding="utf-8")).get("findings", [])
+    for one in measured:
+        name = one.get("card") or one.get("id") or Path(one["file"]).stem
+        assert [finding for finding in found if finding["kind"] == one["kind"]]
+        assert [card for card in cards if re.fullmatch(rf"\d\d-{name}(-\w+)?", card.stem)]
+
+
+@pytest.mark.parametrize(("page", "text"), TOML, ids=[f"{page}-{n}" for n, (page, _) in enumerate(TOML)])
+def test_every_example_of_session_toml_builds(page, text, say, tmp_path):
+    folder = tmp_path / "session"
+    folder.mkdir()
+    written(folder, page)
+    (folder / "session.toml").write_text(completed(text, folder), encoding="utf-8")
+    measured = [one for one in tomllib.loads(text).get("measurement", []) if "kind" in one]
+    assert_built(say("build", folder), folder, measured)
+
+
 @pytest.mark.parametrize(("page", "block"), NAMED, ids=[f"{page}-{block.name}" for page, block in NAMED])
 def test_every_example_of_a_file_is_read(page, block, tmp_path):
     if block.name in READERS:
@@ -367,13 +398,23 @@ def test_every_example_of_a_file_is_read(page, block, tmp_path):
         assert len(read_any(tmp_path / "file.csv", "file.csv").readings) == len(block.text.splitlines()) - 1
 
 
-@pytest.mark.parametrize("page", sorted({page for page, block in NAMED if block.name in ("notes.txt", "final.txt")}))
+OF_A_FILM = sorted({page for page, block in NAMED if block.name in ("notes.txt", "final.txt")})
+
+
+@pytest.mark.parametrize("page", OF_A_FILM)
 def test_the_examples_of_notes_repair_and_cut_fit_the_sample(page, say, sample_copy):
     written(sample_copy, page)
     said = say("check", sample_copy)
     assert (said.status, said.err) == (0, "")
     assert "no card" not in said.out
     assert ("no final.txt" in said.out) == (page != "cut")
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("page", OF_A_FILM)
+def test_the_sample_builds_with_the_examples_of_notes_repair_and_cut(page, say, sample_copy):
+    written(sample_copy, page)
+    assert_built(say("build", sample_copy), sample_copy)
 
 
 def test_the_example_of_a_template_is_filled_in(say, session_of):

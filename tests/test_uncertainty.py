@@ -113,7 +113,6 @@ def uncertainties(kind, data, bench, **told):
     [
         ("tone", tone, {}, {"thd", "thd_plus_noise", "sinad", "snr", "harmonic_2", "harmonic_3"}),
         ("response", response, {}, {"flatness", "deviation_low", "channel_balance", "channel_balance_worst"}),
-        ("crosstalk", crosstalk, {"driven": "L"}, {"crosstalk", "crosstalk_worst"}),
     ],
 )
 def test_what_is_common_to_both_levels_of_a_ratio_cancels(kind, data, told, ratios):

@@ -87,6 +87,11 @@ def refuse_to_replace(out: Path, names: Collection[str], inputs: Collection[Path
     adopt
         Whether other files may be replaced: the user wants the program to take them over.
 
+    Raises
+    ------
+    InputError
+        If an output would replace an input or, unless adopted, a file of the user's, or if it needs a folder where
+        there is a file.
     """
     own, read = own_files(out), identities(inputs)
     folders = sorted({parent.as_posix() for name in names for parent in Path(name).parents if parent.name})

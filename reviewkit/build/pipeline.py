@@ -15,7 +15,7 @@ from reviewkit.build.options import Options
 from reviewkit.build.page_outputs import begin_type, draw_page_pictures
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.build.session_files import SessionFiles, read
-from reviewkit.build.sound_outputs import begin_compressing, draw_sound_clips, finish_compressing
+from reviewkit.build.sound_outputs import Compressing, begin_compressing, draw_sound_clips, finish_compressing
 from reviewkit.build.sounds import called_sounds, remarks_on
 from reviewkit.episode.card_choices import for_film
 from reviewkit.episode.chapters import split_after, title_facts
@@ -148,8 +148,7 @@ def run(
     first = {**_thumbnails(composed, cache), **texts.files, **plan_texts, **write_sounds(composed.episode.sounds)}
     drawn = finish_drawing(drawing, cache, progress)
     sounds = finish_compressing(compressing, cache)
-    type_files = finish_compressing(reducing, cache)
-    everything = _with_pictures(composed, drawn, first, texts.table, order, sounds, type_files, cache)
+    everything = _with_pictures(composed, drawn, first, texts.table, order, sounds, reducing, cache)
     everything |= draw_sound_clips(composed.episode, order, files.type_digests, before, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
     published = (
@@ -282,23 +281,24 @@ def _with_pictures(
     table: str,
     order: Order,
     sounds: Mapping[str, bytes],
-    type_files: Mapping[str, bytes],
+    reducing: Compressing,
     cache: Cache,
 ) -> dict[str, bytes | Path]:
     """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.
-    `table`: the spec table as HTML; `sounds`: the compressed ones; `type_files`: the page's.
+    `table`: the spec table as HTML; `sounds`: the compressed ones; `reducing`: the page's type.
     """
     episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
     files = _card_files(episode.cards, drawn) | dict(first)
-    pictures = draw_page_pictures(episode, drawn, composed.files.photo, series.fonts, type_digests, cache)
-    files["episode.html"] = render_episode_page(
-        episode, composed.pages, series.table, table, pictures, sounds, type_files
-    )
     thumbnails = {card: small for card, each in drawn.items() if isinstance(small := each.get("prompter"), bytes)}
     files["prompter.html"] = text_outputs.render_prompter(episode, composed.pages, thumbnails)
     named = [(f"{stem}.png", drawn[card]["small"]) for card, stem in file_stems(episode.cards).items()]
     sheet = (named, series.look, series.fonts, order.shapes[0])
     files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), draw_contact_sheet, sheet)
+    pictures = draw_page_pictures(episode, drawn, composed.files.photo, series.fonts, type_digests, cache)
+    type_files = finish_compressing(reducing, cache)  # last, since the other processes may still be reducing it
+    files["episode.html"] = render_episode_page(
+        episode, composed.pages, series.table, table, pictures, sounds, type_files
+    )
     return files | timeline_files(episode, files)
 
 
@@ -335,13 +335,16 @@ def _sentences(
     # what is compared with before the repair is said of the pair, the rest of the card that judges
     judging = {card.first: card.id for card in series.cards if card.id == f"{card.first}-rated"}
     points: dict[tuple[str, str, str], list[Point]] = {}
+    loads: dict[str, set[float | None]] = {}
     for each in joined:
         m = each.conditions.measurement
+        loads.setdefault(m.card, set()).add(m.load_ohm)
         for point in KINDS[m.kind].points(each, counterpart(each, joined)) if m.stage != "bench" else ():
             compared = m.stage == "before" or any(point.facts.get(key) for key in ("before", "rise_time_before"))
             card = m.card if compared else judging.get(m.card, m.card)
             points.setdefault((segment_of_run(each), card, m.kind), []).append(point)
     for (segment, card, kind), of_card in points.items():
         for point in KINDS[kind].joined(of_card):
-            said.setdefault(segment, []).extend(word_sentences(pages.sentences(point), card))
+            differ = any(len(of) > 1 for name, of in loads.items() if card in (name, judging.get(name)))
+            said.setdefault(segment, []).extend(word_sentences(pages.sentences(point, loads_differ=differ), card))
     return said

@@ -18,9 +18,10 @@ from reviewkit.build.plain_data import fingerprint, from_text, to_text
 from reviewkit.build.pool import Pool
 from reviewkit.build.program import program_digest
 from reviewkit.ingest.file_name import read_name
-from reviewkit.ingest.session.session_entries import Entry
+from reviewkit.ingest.session.session_entries import MeasurementEntry
 from reviewkit.ingest.session.session_measurements import default_ids
 from reviewkit.ingest.session.session_paths import find_flaw
+from reviewkit.measure import KINDS
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import InputError
 from reviewkit.model.recognised import NameWords, Recognised
@@ -31,16 +32,6 @@ from reviewkit.model.units import UnitError, read_quantity
 MOST_FILES = 400  # that no table names; a session has a tenth of that
 # keys that say how a file is read and as what, and those that its path may contradict
 _GIVEN = ("columns", "units", "full_scale", "kind", "stage", "load", "input", "drive", "frequency")
-_DRIVEN = ("tone", "response", "contour", "distortion-frequency", "crosstalk", "multitone", "intermodulation", "square")
-# what a name's value is a key of
-_OF_KINDS: Mapping[str, tuple[str, ...]] = {
-    "drive": _DRIVEN,
-    "driven": ("crosstalk",),
-    "equalised": ("phono",),
-    "frequency": ("distortion-power",),
-    "weighting": ("noise",),
-    "termination": ("noise",),
-}
 _NOTHING: Mapping[str, Any] = MappingProxyType({})
 _STAGES = ("before", "after", "bench")
 _OF_A_STAGE = frozenset((*_STAGES, "left", "right", "l", "r"))
@@ -54,13 +45,19 @@ class Recognition:
     examined; `digests`: of their content.
     """
 
-    entries: tuple[Entry, ...]
+    entries: tuple[MeasurementEntry, ...]
     files: tuple[Recognised, ...] = ()
     digests: Mapping[str, str] = field(default_factory=dict)
 
 
 def recognise(
-    folder: Path, entries: Sequence[Entry], pool: Pool, cache: Cache, *, bench: Any = None, repaired: bool = False
+    folder: Path,
+    entries: Sequence[MeasurementEntry],
+    pool: Pool,
+    cache: Cache,
+    *,
+    bench: Any = None,
+    repaired: bool = False,
 ) -> Recognition:
     """Return a session's measurements with the kinds of their files recognised.
 
@@ -70,7 +67,7 @@ def recognise(
     ----------
     folder : Path
         The session folder.
-    entries : Sequence[Entry]
+    entries : Sequence[MeasurementEntry]
         Its measurements, as written.
     pool : Pool
         Processes to examine files with.
@@ -104,11 +101,11 @@ def recognise(
     ]
     files = [each for _, each in found]
     files += [Recognised(each.file, question=flawed[each.file]) for each in left]
-    files += [Recognised(each.file, question=f"no more than {MOST_FILES} such files are looked at") for each in surplus]
+    files += [Recognised(each.file, question=f"at most {MOST_FILES} such files are read") for each in surplus]
     return Recognition(_with_ids(whole, set(recognised)), tuple(files), digests)
 
 
-def _joined(entry: Entry, recognised: Recognised) -> Entry:
+def _joined(entry: MeasurementEntry, recognised: Recognised) -> MeasurementEntry:
     """Return an entry with what its file was recognised as; what its table says comes first."""
     if not recognised.question:
         own = {key: value for key, value in entry.raw.items() if key not in entry.defaults}
@@ -116,7 +113,7 @@ def _joined(entry: Entry, recognised: Recognised) -> Entry:
     answers = [f"{key} = {json.dumps(value)}" for each in recognised.choices for key, value in list(each.items())[:1]]
     remedy = f"; write {' or '.join(answers)}" if answers else ""
     kinds = [each["kind"] for each in recognised.choices if "kind" in each]
-    question = f"the kind isn't said, and {entry.file} doesn't show it: {recognised.question}{remedy}"
+    question = f"no kind is given, and {entry.file} doesn't show it: {recognised.question}{remedy}"
     return replace(entry, raw={"kind": next(iter(kinds), "reading"), **entry.raw}, question=question)
 
 
@@ -126,7 +123,7 @@ def recognise_file(folder: Path, file: str, given: Mapping[str, Any]) -> str:
 
 
 def _examined(
-    folder: Path, entries: Sequence[Entry], digests: Mapping[str, str], pool: Pool, cache: Cache
+    folder: Path, entries: Sequence[MeasurementEntry], digests: Mapping[str, str], pool: Pool, cache: Cache
 ) -> list[Recognised]:
     given = [{key: each.raw[key] for key in _GIVEN if key in each.raw} for each in entries]
     keys = [
@@ -159,7 +156,7 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
     """
     from reviewkit.measure.recognition import content_of, remarked
 
-    name = read_name(file)
+    name = read_name(file, {name: kind.file_words for name, kind in KINDS.items()})
     content = content_of(sheet, name)
     kinds = (str(given["kind"]),) if "kind" in given else content.kinds
     if len(kinds) != 1:
@@ -179,13 +176,15 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
             question = f"its path says {of_name[key]}, its content {stated[key]}"
             return Recognised(file, question=question, choices=({key: stated[key]}, {key: of_name[key]}))
     table = {"kind": kind, **stated, **of_name, **_channel(sheet, kind, name)}
-    if kind == "contour":
+    of_kind = KINDS.get(kind)
+    if of_kind and of_kind.against:  # what sets the two apart
         table["setting"] = name.setting
-    if kind == "phono":
-        table["input"] = "phono"
-    if kind == "crosstalk":
+    if of_kind and of_kind.input:
+        table["input"] = of_kind.input
+    if "driven" in _own_keys(kind):
         table["channels"] = "one"
-    return Recognised(file, table, why=content.what, levels_v=content.levels_v if kind in _DRIVEN else ())
+    levels_v = content.levels_v if "drive" in _own_keys(kind) else ()
+    return Recognised(file, table, why=content.what, levels_v=levels_v)
 
 
 def _suggested(message: str) -> tuple[Mapping[str, Any], ...]:
@@ -198,8 +197,13 @@ def _suggested(message: str) -> tuple[Mapping[str, Any], ...]:
 
 
 def _for_kind(kind: str, table: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the keys that are keys of a kind."""
-    return {key: value for key, value in table.items() if kind in _OF_KINDS.get(key, (kind,))}
+    """Return the keys that are keys of a kind: all but those of other kinds alone."""
+    others = {key for each in KINDS.values() for key in each.keys} - {*_own_keys(kind)}
+    return {key: value for key, value in table.items() if key not in others}
+
+
+def _own_keys(kind: str) -> tuple[str, ...]:
+    return KINDS[kind].keys if kind in KINDS else ()
 
 
 def _alike(one: Any, other: Any) -> bool:
@@ -213,7 +217,7 @@ def _alike(one: Any, other: Any) -> bool:
 def _channel(sheet: Sheet, kind: str, name: NameWords) -> dict[str, Any]:
     """Return the channel of a file with one column of readings that doesn't say whose it is, if its name does."""
     read = [column for column in sheet.columns if column.role in ("level", "distortion", "impedance")]
-    if kind == "crosstalk" or len(read) != 1 or read[0].channel or not (name.channel and read[0].header):
+    if "driven" in _own_keys(kind) or len(read) != 1 or read[0].channel or not (name.channel and read[0].header):
         return {}
     key = f"{_KEY_OF[name.channel]} distortion" if read[0].role == "distortion" else _KEY_OF[name.channel]
     numbered = re.fullmatch(r"channel (\d+)", read[0].header)
@@ -223,21 +227,23 @@ def _channel(sheet: Sheet, kind: str, name: NameWords) -> dict[str, Any]:
 # ------------------------------------------------------------------ between files
 
 
-Found = list[tuple[Entry, Recognised]]
+Found = list[tuple[MeasurementEntry, Recognised]]
 
 
-def _twins(folder: Path, entries: Sequence[Entry], known: Iterable[str], digests: Mapping[str, str]) -> dict[str, str]:
+def _twins(
+    folder: Path, entries: Sequence[MeasurementEntry], known: Iterable[str], digests: Mapping[str, str]
+) -> dict[str, str]:
     """Return the files that hold the same as another one, with the remark that they do."""
     first = {file_digest(folder / file): file for file in sorted(known)}
     twins = {}
     for entry in entries:
         other = first.setdefault(digests[entry.file], entry.file)
         if other != entry.file and not entry.named:
-            twins[entry.file] = f"it holds the same as {other}"
+            twins[entry.file] = f"it has the same content as {other}"
     return twins
 
 
-def _with_stages(found: Found, others: Sequence[Entry], *, repaired: bool) -> Found:
+def _with_stages(found: Found, others: Sequence[MeasurementEntry], *, repaired: bool) -> Found:
     """Ask for the stage of a file that doesn't say it, if others have one; and of one that says it, if tables don't."""
     staged = [e.file for e in others if e.raw.get("stage") in ("before", "after")]
     staged += [e.file for e, each in found if {**each.table, **e.raw}.get("stage") in ("before", "after")]
@@ -264,19 +270,25 @@ def _load(bench: Any, table: Mapping[str, Any]) -> tuple[Any, bool]:
     if not isinstance(bench, dict):
         return None, False
     range_, input_, kind = (str(table.get(key, "")) for key in ("range", "input", "kind"))
-    wanted = range_of(range_, input_, kind, str(bench.get("input", "")))
+    wanted = range_of(range_, input_, _own_input(kind), str(bench.get("input", "")))
     for name, own in bench.items():
         if name.casefold() == wanted and isinstance(own, dict) and "load" in own:
             return own["load"], True
     return bench.get("load"), False
 
 
+def _own_input(kind: str) -> str:
+    return KINDS[kind].input if kind in KINDS else ""
+
+
 def _with_outputs(found: Found, bench: Any) -> Found:
-    """Ask where a phono stage was measured if its path doesn't say: a load is on the loudspeakers' output alone."""
+    """Ask where a kind with its own input, a phono stage, was measured if its path doesn't say: a load is on the
+    loudspeakers' output alone.
+    """
     asked = []
     for entry, each in found:
         table = {**each.table, **entry.raw}
-        open_ = each.question or table["kind"] != "phono" or "load" in table
+        open_ = each.question or not _own_input(table["kind"]) or "load" in table
         load, own = (None, False) if open_ else _load(bench, table)
         if not own and load not in (None, "open"):
             choices = ({"load": "open"}, {"load": load})
@@ -350,32 +362,31 @@ def _group(each: Recognised) -> tuple[str, str]:
     return str(each.table.get("kind")), "-".join(word for word in words if word not in _OF_A_STAGE)
 
 
-def _with_references(found: Found, others: Sequence[Entry]) -> Found:
-    """Give each contour the one response of its stage to be compared with; ask if there is none, or more."""
+def _with_references(found: Found, others: Sequence[MeasurementEntry]) -> Found:
+    """Give each measurement that needs another the one of its stage; ask if there is none, or more."""
     whole = [(e, {**each.table, **e.raw}) for e, each in found if not each.question]
     whole += [(e, dict(e.raw)) for e in others]
     names = default_ids([(str(raw.get("id") or ""), entry.file, entry.named) for entry, raw in whole])
-    responses = [
-        (raw.get("stage"), name) for (_, raw), name in zip(whole, names, strict=True) if raw.get("kind") == "response"
-    ]
+    measured = [(raw.get("kind"), raw.get("stage"), name) for (_, raw), name in zip(whole, names, strict=True)]
     done = []
     for entry, each in found:
         raw = {**each.table, **entry.raw}
-        if each.question or raw.get("kind") != "contour" or "against" in raw:
+        kind = KINDS.get(str(raw.get("kind")))
+        if each.question or not (kind and kind.against) or "against" in raw:
             done.append((entry, each))
             continue
-        fitting = [name for stage, name in responses if stage == raw.get("stage")]
+        fitting = [name for *of_both, name in measured if of_both == [kind.against, raw.get("stage")]]
         if len(fitting) == 1:
             done.append((entry, replace(each, table={**each.table, "against": fitting[0]})))
         else:
             many = "there are several" if fitting else "there is none"
-            why = f"which response is it compared with? Of its stage {many}"
-            choices = tuple({"against": name} for name in (fitting or ["response"]))
+            why = f"which {kind.against} is it compared with? Of its stage {many}"
+            choices = tuple({"against": name} for name in (fitting or [kind.against]))
             done.append((entry, replace(each, question=why, choices=choices)))
     return done
 
 
-def _with_ids(entries: Sequence[Entry], recognised: Collection[str]) -> tuple[Entry, ...]:
+def _with_ids(entries: Sequence[MeasurementEntry], recognised: Collection[str]) -> tuple[MeasurementEntry, ...]:
     """Give each measurement an id of its own, from the path of its file, if no table says of which kind it is."""
     named = [entry.named and entry.file not in recognised for entry in entries]
     written = [(str(entry.raw.get("id") or ""), entry.file) for entry in entries]

@@ -122,6 +122,8 @@ def write_outputs(
         If an output would replace a file of the user's own. Nothing was written.
     CannotFinish
         If the disk is full, the folder can't be written, …; until everything is written nothing old is touched.
+    ValueError
+        If the next build wouldn't recognise an output as its own: a fault of the program.
     """
     if unknown := [name for name in files if not own_files.can_be_output(name)]:
         raise ValueError(f"no build would know these as its own: {unknown}; list them in own_files")
@@ -165,8 +167,9 @@ def _remove(out: Path, stale: Collection[str], now: Collection[str], inputs: Col
         if place.is_file() and not is_one and not own_files.is_input(place, read):
             place.unlink(missing_ok=True)
             removed.append(name)
-            with contextlib.suppress(OSError):
-                place.parent.rmdir()
+            with contextlib.suppress(OSError):  # a folder that still holds something stays
+                for parent in Path(name).parents[:-1]:
+                    (out / parent).rmdir()
     return removed
 
 

@@ -15,7 +15,7 @@ from reviewkit.build.last_build import MEASUREMENTS, listed_files
 from reviewkit.build.pool import ALONE
 from reviewkit.build.recognising import Recognition, recognise
 from reviewkit.ingest.session.repair_file import read_repair
-from reviewkit.ingest.session.session_entries import Entry, entries_of
+from reviewkit.ingest.session.session_entries import MeasurementEntry, entries_of
 from reviewkit.ingest.session.session_file import FILE_NAME, read_document
 from reviewkit.ingest.session.studio import Studio, read_studio
 from reviewkit.ingest.session.toml_insertion import insert_keys, insert_measurements
@@ -107,7 +107,7 @@ def add_files(
 def show_added(added: Added) -> Iterator[str]:
     """Yield lines that say what was done."""
     yield from (f"copied: {name}" for name in added.copied)
-    yield from (f"{name}: the session says already what it is, or ignores it" for name in added.others)
+    yield from (f"{name}: the session already says what it is, or ignores it" for name in added.others)
     for each in added.recognised:
         if each.question:
             yield f"{each.file} is left out: {each.question}"
@@ -132,13 +132,15 @@ def _wanted(session: Path, sources: Sequence[Path]) -> dict[str, Path | None]:
         place = f"{MEASUREMENTS}/{name}"
         there = session / place
         if "\\" in name or not name.isprintable():
-            faults.append(Fault(str(source), 0, "its name has signs that no path in a session can have; rename it"))
+            faults.append(
+                Fault(str(source), 0, "its name has characters that a path in a session can't have; rename it")
+            )
         elif place in wanted:
             faults.append(Fault(str(source), 0, f"two of these files would be {place}; rename one, or use folders"))
         elif inside.is_there(there) and file_digest(there) != file_digest(source):
             faults.append(Fault(place, 0, f"is there already, with other content than {source}; rename one of them"))
         elif inside.is_outside(session, place):
-            faults.append(Fault(place, 0, "leads outside the session's folder; take the link away"))
+            faults.append(Fault(place, 0, "leads outside the session's folder; remove the link"))
         wanted[place] = None if inside.is_there(there) else source
     if len(wanted) > MOST_FILES:
         faults.append(Fault(str(sources[0]), 0, f"these are {len(wanted)} files; add at most {MOST_FILES} at a time"))
@@ -212,7 +214,7 @@ def _recognised(session: Path, cache: Cache, answers: Mapping[str, Mapping[str, 
     """Return what the session's files are recognised as with these answers, as if they were written."""
     document = studio.under(read_document(session))
     entries = [
-        Entry({**each.raw, **answered}, defaults=each.defaults - answered.keys())
+        MeasurementEntry({**each.raw, **answered}, defaults=each.defaults - answered.keys())
         if (answered := answers.get(each.file))
         else each
         for each in entries_of(document, listed_files(session))

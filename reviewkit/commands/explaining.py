@@ -17,13 +17,19 @@ from reviewkit.model.errors import nearest
 
 
 def check_key(text: str) -> str:
-    """Return a key, with its table or without. Raises ValueError if no table has it."""
+    """Return a key, with its table or without.
+
+    Raises
+    ------
+    ValueError
+        If no table has it. The message suggests the nearest name.
+    """
     table, _, key = text.rpartition(".")
     if table and table.partition(".")[0] not in TABLES:
-        raise ValueError(f'"{text}" is no key of a session: [{table}] is unknown; {nearest(table, TABLES)}')
+        raise ValueError(f'"{text}" is not a key of a session: [{table}] is unknown; {nearest(table, TABLES)}')
     known = {each for name in ([table.partition(".")[0]] if table else TABLES) for each in _keys(name)}
     if key not in known:
-        raise ValueError(f'"{text}" is no key of a session; {nearest(key, known)}')
+        raise ValueError(f'"{text}" is not a key of a session; {nearest(key, known)}')
     return text
 
 

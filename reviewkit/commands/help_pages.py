@@ -63,10 +63,10 @@ def render_page(markdown: str, width: int) -> str:
                         column.overflow = "fold"
                 yield table
 
-    class Page(Markdown):
+    class HelpPage(Markdown):
         elements: ClassVar = {**Markdown.elements, "table_open": Folded}
 
     shown = StringIO()
     console = Console(file=shown, width=min(max(width, _LEAST_WIDTH), _MOST_WIDTH), force_terminal=True)
-    console.print(Page(markdown))
+    console.print(HelpPage(markdown))
     return "\n".join(line.rstrip() for line in shown.getvalue().splitlines())

@@ -42,7 +42,9 @@ def read_choices(given: CardChoices, names: Mapping[str, str]) -> tuple[CardChoi
             if "did you mean" in (hint := nearest(name, names)):
                 faults.add(given.lines.get(key, 0), f"[cards] {key}: there is no card {name}; {hint}")
             else:
-                remarks.append(f"session.toml:{given.lines.get(key, 0)}: {key} in [cards] names {name}, no card's name")
+                remarks.append(
+                    f"session.toml:{given.lines.get(key, 0)}: {key} in [cards] names {name}, which is not a card"
+                )
         read[key] = tuple(dict.fromkeys(names[name] for name in written if name in names))
     faults.stop_if_any()
     return CardChoices(read["hide"], read["order"], read["only_page"], given.lines), tuple(remarks)
@@ -106,7 +108,9 @@ def _one_of_each_kind(cards: Sequence[Card]) -> list[Card]:
     """Return a card of each kind of measurement: that of the rating which the maker names first, else the first."""
     chosen: dict[str, Card] = {}
     for card in sorted(cards, key=lambda card: card.verdict.rating.order if card.verdict else 0):
-        chosen.setdefault(card.finding.facts["kind"] if card.finding else card.subject, card)
+        chosen.setdefault(
+            (card.finding.facts["picture"] or card.finding.facts["kind"]) if card.finding else card.subject, card
+        )
     return list(chosen.values())
 
 

@@ -39,7 +39,13 @@ def read_text(path: Path, source: str, *, western: bool = False) -> str:
 
 
 def refuse_devices(path: Path, source: str) -> None:
-    """Raise InputError for a file that can be opened but may never end."""
+    """Refuse a file that can be opened but may never end.
+
+    Raises
+    ------
+    InputError
+        If it is a pipe or a device.
+    """
     if path.exists() and not (path.is_file() or path.is_dir()):
         raise InputError(Fault(source, 0, "is a pipe or a device, which may never end; put a file in its place"))
 

@@ -67,7 +67,7 @@ def parse_readings(text: str | bytes, source: str) -> Sheet:
             written = f'value "{cells["value"]}"' if cells["value"] else "value blank"
             skipped.append(Skipped(row.line, f"{cells['name'] or 'a row'}: {written}, no reading"))
             continue
-        reading = _Row(row, cells, table, faults).read()
+        reading = _ReadingParser(row, cells, table, faults).read()
         if reading is not None:
             readings.append(reading)
     kept = _without_repeats(readings, faults)
@@ -112,8 +112,8 @@ def _without_repeats(readings: list[SingleReading], faults: Faults) -> list[Sing
         if (same.value, same.unit) != (reading.value, reading.unit):
             faults.add(
                 reading.line,
-                f"{_spaced(reading.name)}: read otherwise in line {same.line} under the same conditions; keep one, or "
-                "say in the column at what differs, for example: cold, warm; positive, negative",
+                f"{_spaced(reading.name)}: has another reading in line {same.line} under the same conditions; "
+                "keep one, or say in the column at what differs, for example: cold, warm; positive, negative",
             )
     return list(kept.values())
 
@@ -122,7 +122,7 @@ def _spaced(name: str) -> str:
     return name.replace("_", " ")
 
 
-class _Row:
+class _ReadingParser:
     """One row while it is read."""
 
     def __init__(self, row: DelimitedRow, cells: Mapping[str, str], table: Delimited, faults: Faults) -> None:

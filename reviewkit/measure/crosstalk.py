@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -10,10 +11,13 @@ import numpy as np
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card, Chart, Limit, Panel
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import QUIET, Kind
+from reviewkit.model.recognised import DIRECTION, SIDE
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
@@ -21,6 +25,7 @@ from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 _ALWAYS_HZ = 10_000.0  # besides 1 kHz
+_ONE_RANGE_DB = 40.0
 _OTHER = {"L": "R", "R": "L"}
 
 
@@ -101,7 +106,21 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 found.append(figures.finding(c, "crosstalk", direction, value, frequency=spot))
         found += sweeps.worst_in_bands(c, "crosstalk_worst", direction, frequency_hz, level_db, bands)
     drawn = (Curve("", direction, frequency_hz, read_only(level_db)) for direction, level_db in directions)
-    return Measured(tuple(found), curves=tuple(drawn))
+    return Measured(tuple(_over_two_ranges(c, each) for each in found), curves=tuple(drawn))
+
+
+def _over_two_ranges(c: Conditions, finding: Finding) -> Finding:
+    """Return crosstalk with its expanded uncertainty, as far as the bench's level causes it.
+
+    Notes
+    -----
+    Levels that are more than 40 dB apart are not read on one range, so each brings its own uncertainty, √2 times the
+    stated one in all; on one range it is the same for both, and cancels. Common practice, no source.
+    """
+    level_db = c.bench.level_uncertainty_db
+    if level_db is None or finding.value >= -_ONE_RANGE_DB:
+        return finding
+    return replace(finding, uncertainty=math.hypot(finding.uncertainty or 0.0, math.sqrt(2) * level_db))
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
@@ -157,6 +176,24 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     return (Point("crosstalk", "separation", facts, run.conditions.measurement.id),) if found else ()
 
 
+def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = basis.named(rating, "input") | band_or_spot(rating)
+    wording = {"bands": (rating.band_hz,)} if rating.band_hz else {"frequencies": (at["frequency"],)}
+    return (
+        CaptureRequest(
+            "crosstalk",
+            "crosstalk",
+            ("crosstalk_worst" if rating.band_hz else "crosstalk",),
+            at | {"channels": "one"},
+            SWEEP,
+            *basis.sized(rating, USUAL_SHARE),
+            basis.place(rating),
+            channels=("L>R", "R>L"),
+            wording=wording,
+        ),
+    )
+
+
 KIND = Kind(
     name="crosstalk",
     title="Crosstalk",
@@ -164,8 +201,14 @@ KIND = Kind(
     needs=(("frequency", "level"),),
     quantities=("crosstalk", "crosstalk_worst"),
     compared=("crosstalk",),
+    asks=QUIET,
     headlines=("crosstalk",),
     findings=findings,
     card=card,
     points=points,
+    keys=("drive", "driven"),
+    sound="balance",
+    file_words=rf"cross ?talk|x ?talk|separation|{SIDE} (?:channel )?driven|driv(?:en|ing) {SIDE}|{DIRECTION}",
+    recipes={"crosstalk": _request, "separation": _request},
+    optional_line='#driven = "L"  # where the columns name no direction; then a second table with "R"',
 )

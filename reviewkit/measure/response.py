@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
-from reviewkit.model import quantities
-from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Card, Chart, Panel
-from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.measure.capture_requests import is_even, reading_request
+from reviewkit.measure.deviations import deviation_card, read_deviations
+from reviewkit.model import quantities, unstated_conditions
+from reviewkit.model.arrays import Array
+from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, spot_hz
+from reviewkit.model.card import Card
+from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
+from reviewkit.model.kind import FLAT, Kind
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
@@ -30,22 +36,16 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     assert sheet is not None
     frequency_hz, columns = sheet.need("frequency").values, sweeps.levels_of(sheet)
     found: list[Finding] = []
-    drawn: list[Curve] = []
-    withheld: list[str] = []
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "flatness", "channel_balance")]))
-    for column in columns:
-        deviation = sweeps.re_1k(frequency_hz, relative_db(column.values, column.unit))
-        if deviation is None:
-            withheld.append(
-                f"{c.measurement.id}: no figures, the sweep does not reach 1 kHz, to which a response is referred"
-            )
-            continue
-        drawn.append(Curve("", column.channel, frequency_hz, read_only(deviation)))
+    drawn, withheld = read_deviations(
+        sheet, c, lambda column: sweeps.re_1k(frequency_hz, relative_db(column.values, column.unit)), "a response"
+    )
+    for curve in drawn:
         for band_hz in bands:
             reached = curves.covered(frequency_hz, band_hz)
             if reached is None:
                 continue
-            where, inside = curves.part(frequency_hz, deviation, reached)
+            where, inside = curves.part(frequency_hz, curve.y, reached)
             places = {name: int(at(inside)) for name, at in (("high", np.argmax), ("low", np.argmin))}
             further = max(places.values(), key=lambda index: abs(inside[index]))
             for quantity, index in (
@@ -55,11 +55,11 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             ):
                 value = abs(inside[index]) if quantity == "flatness" else inside[index]
                 hz, band = float(where[index]), list(reached)
-                found.append(figures.finding(c, quantity, column.channel, value, frequency=hz, band=band))
+                found.append(figures.finding(c, quantity, curve.channel, value, frequency=hz, band=band))
         for quantity, step in (("corner_low", -1), ("corner_high", +1)):
-            corner = sweeps.corner_hz(frequency_hz, deviation, step)
+            corner = sweeps.corner_hz(frequency_hz, curve.y, step)
             if corner is not None:
-                found.append(figures.finding(c, quantity, column.channel, corner))
+                found.append(figures.finding(c, quantity, curve.channel, corner))
     found += _balance(frequency_hz, columns, c, bands)
     units = {column.channel: column.unit for column in columns}
     if {"L", "R"} <= set(units) and units["L"] != units["R"]:
@@ -67,7 +67,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             f"{c.measurement.id}: no channel balance, the left is in {units['L']} and the right in {units['R']}; "
             "export both in one unit"
         )
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
+    return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 
 def _balance(
@@ -93,22 +93,14 @@ def _balance(
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the deviation relative to 1 kHz over frequency, with the rated bands."""
-    traces = sweeps.traces_of(runs)
-    main = figures.main_run(runs)
-    limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "flatness") if r.within)
-    bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, "flatness")]
-    extremes = sweeps.extremes(traces, bands)
-    # keep the limit inside the picture, not on its edge
-    extremes += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
     # further out a curve may leave the picture: its corner describes the fall there
-    y_axis = scales.lopsided(min([*extremes, 0.0]), max([*extremes, 0.0]))
-    flat = figures.by_channel(main, "flatness", band=sweeps.main_band(main, "flatness"))
-    return figures.card(
+    return deviation_card(
         runs,
         KIND.title,
-        Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces), limits),)),
-        figures.hero(quantities.worse(flat), flat),
-        [f for f in main.findings if f.quantity in ("flatness", "channel_balance")],
+        "flatness",
+        lambda values: scales.lopsided(min([*values, 0.0]), max([*values, 0.0])),
+        whole=True,
+        also=("channel_balance",),
     )
 
 
@@ -134,6 +126,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                     "band": band_hz,
                     "before": _furthest(before, quantities.worse(was)) if before else None,
                     "setting": run.conditions.measurement.setting,
+                    "load": run.conditions.measurement.load_ohm,
                 },
                 run.conditions.measurement.id,
             )
@@ -168,6 +161,49 @@ def _furthest(run: Run, flat: Finding | None) -> Finding | None:
     return max(alike, key=lambda f: abs(f.value), default=None)
 
 
+def _sweep_request(
+    rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **wording: Any
+) -> CaptureRequest:
+    """Request a frequency response at the rated level, else at a usual one."""
+    level = basis.sized(rating, USUAL_SHARE)
+    wording["quantities"] = quantities
+    return CaptureRequest("response", "response", quantities, at, SWEEP, *level, basis.place(rating), wording=wording)
+
+
+def _flatness_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    band = unstated_conditions.band_hz(rating)
+    quantities = ("flatness",) if is_even(rating) else ("deviation_high", "deviation_low")
+    at = basis.named(rating, "load", "input") | {"band": band}
+    return (_sweep_request(rating, basis, quantities, at, bands=(band,)),)
+
+
+def _corner_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    limit = rating.at_most if rating.quantity == "corner_low" else rating.at_least
+    return (_sweep_request(rating, basis, (rating.quantity,), basis.named(rating, "input"), corners=(limit,)),)
+
+
+def _balance_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    shared = basis.named(rating, "input")
+    hz = spot_hz(rating)
+    if rating.band_hz is not None:
+        at = shared | {"band": rating.band_hz}
+        return (
+            replace(
+                _sweep_request(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,)),
+                channels=("both",),
+            ),
+        )
+    if hz == unstated_conditions.FREQUENCY_HZ:
+        return (
+            replace(
+                _sweep_request(rating, basis, ("channel_balance",), shared | {"frequency": hz}), channels=("both",)
+            ),
+        )
+    level = basis.sized(rating, USUAL_SHARE)
+    request = reading_request(rating, "channel-balance", shared | {"frequency": hz}, basis.place(rating), level=level)
+    return (replace(request, channels=("both",)),)
+
+
 KIND = Kind(
     name="response",
     title="Frequency response",
@@ -183,8 +219,19 @@ KIND = Kind(
         "channel_balance_worst",
     ),
     compared=("flatness",),
+    asks=FLAT,
     headlines=("flatness", "channel_balance"),
     findings=findings,
     card=card,
     points=points,
+    keys=("drive",),
+    levels_of_output=True,
+    sound="response",
+    file_words="(?:frequency |freq )?resp(?:onse)?|bandwidth|fr",
+    recipes={
+        "flatness": _flatness_request,
+        "corner_low": _corner_request,
+        "corner_high": _corner_request,
+        "channel_balance": _balance_request,
+    },
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -11,18 +12,21 @@ from reviewkit.measure import figures, scales
 from reviewkit.measure.captures import sample_rate_hz, waveform_samples
 from reviewkit.model import quantities
 from reviewkit.model.arrays import read_only
+from reviewkit.model.capture_request import SMALL_SHARE, SQUARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Axis, Card, Chart, Mark, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import FLAT, Kind
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.flat_parts import NotSquare
-from reviewkit.signal.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Step, read_square
+from reviewkit.signal.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Figure, Step, read_square
 
 PERIODS_SHOWN = 2.5
 MOST_DRAWN = 3  # runs on one card: more edges than that can't be distinguished
 _UNSEEN_PERCENT = 0.1
+_MOST_OF_RISE = 1 / 3  # of the rise time read: a capture's own filter overshoots, too
 _BEFORE, _AFTER = 1.0, 3.0  # of the rise time, on each side of the magnified edge
 
 
@@ -40,10 +44,13 @@ def _steps(sheet: Sheet) -> list[tuple[Column, Step]]:
     return found
 
 
-def _why_no_edge(step: Step) -> str:
+def _why_no_edge(step: Step, bench: Finding | None) -> str:
     """Return why rise time and overshoot are withheld; "" if they aren't."""
     if step.noise > 100 * MOST_NOISE:
         return f"the noise is {quantities.percent(step.noise)} of the step"
+    if bench is not None and bench.value > _MOST_OF_RISE * step.rise_s.value:
+        own, read = (quantities.shown(value, "seconds") for value in (bench.value, step.rise_s.value))
+        return f"the bench looped back rises in {own} by itself, more than a third of the {read} read"
     if step.samples_in_rise < FEWEST_SAMPLES_IN_RISE:
         rate_hz = step.samples_in_rise / step.rise_s.value
         own = quantities.shown(0.35 / (rate_hz / 2), "seconds")
@@ -52,6 +59,26 @@ def _why_no_edge(step: Step) -> str:
             f"rate rises in {own} by itself; capture at a higher rate"
         )
     return ""
+
+
+def _with_benchs_rise(rise_s: Figure, bench: Finding | None) -> Figure:
+    """Return a rise time whose expanded uncertainty covers what the bench's own rise adds to it.
+
+    Notes
+    -----
+    Rise times in a chain add in quadrature (handbooks, from memory).
+    """
+    if bench is None or bench.value > rise_s.value:
+        return rise_s
+    added_s = rise_s.value - math.sqrt(rise_s.value**2 - bench.value**2)
+    return Figure(rise_s.value, math.hypot(rise_s.uncertainty, added_s))
+
+
+def _looped_back(c: Conditions, channel: str) -> Finding | None:
+    """Return the slowest rise time of the bench looped back on itself, in this channel if it was read there."""
+    rises = [f for f in c.floor if f.quantity == "rise_time" and c.measurement.stage != "bench"]
+    same = [f for f in rises if f.channel == channel]
+    return max(same or rises, key=lambda f: f.value, default=None)
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
@@ -66,11 +93,13 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     curves: list[Curve] = []
     for column, step in _steps(sheet):
         curves.append(_period(column, step))
-        why = _why_no_edge(step)
+        bench = _looped_back(c, column.channel)
+        why = _why_no_edge(step, bench)
         if why:
             channel = f", channel {column.channel}" if column.channel else ""
             withheld.append(f"{c.measurement.id}{channel}: no rise time and no overshoot, {why}")
-        for quantity, figure in (("rise_time", step.rise_s), ("overshoot", step.overshoot), ("tilt", step.tilt)):
+        rise_s = _with_benchs_rise(step.rise_s, bench)
+        for quantity, figure in (("rise_time", rise_s), ("overshoot", step.overshoot), ("tilt", step.tilt)):
             if not why or quantity == "tilt":
                 found.append(
                     figures.finding(
@@ -122,6 +151,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
                 ]
     panel = Panel(_microseconds((_BEFORE + _AFTER) * rise_s), _percent(edges), tuple(edges), (), tuple(marks))
     hero = figures.hero(slowest, rises, "10 % to 90 %")
+    looped_back = main.conditions.measurement.stage == "bench" or _looped_back(main.conditions, "") is not None
     return figures.card(
         runs,
         KIND.title,
@@ -129,7 +159,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         # the frequency is the wave's, not a place on the dial
         replace(hero, caption=hero.caption.split(", at ")[0], x=None) if hero else None,
         [f for f in main.findings if f.quantity in ("rise_time", "overshoot", "tilt")],
-        (quantities.hertz(periods[0].facts["frequency_hz"]),),
+        (quantities.hertz(periods[0].facts["frequency_hz"]), *(("bench not looped back",) if not looped_back else ())),
     )
 
 
@@ -165,6 +195,19 @@ def _is_seen(finding: Finding) -> bool:
     return abs(finding.value) > max(_UNSEEN_PERCENT, finding.uncertainty or 0.0)
 
 
+def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = basis.named(rating, "load")
+    hz = spot_hz(rating)
+    if rating.quantity == "tilt":
+        at["frequency"] = hz
+    level = basis.sized(rating, SMALL_SHARE)
+    wording = {"frequencies": (hz,), "quantities": (rating.quantity,)}
+    where = basis.place(rating)
+    return (
+        CaptureRequest("square", "square", (rating.quantity,), at, SQUARE, *level, where, apart=(hz,), wording=wording),
+    )
+
+
 KIND = Kind(
     name="square",
     title="Square wave",
@@ -172,7 +215,12 @@ KIND = Kind(
     needs=(("time", "level"),),
     quantities=("rise_time", "overshoot", "tilt"),
     compared=("rise_time",),
+    asks=FLAT,
     findings=findings,
     card=card,
     points=points,
+    keys=("drive",),
+    file_words="square ?(?:wave)?",
+    signal="square",
+    recipes={"rise_time": _request, "overshoot": _request, "tilt": _request},
 )

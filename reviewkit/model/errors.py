@@ -63,7 +63,13 @@ class Faults:
         return len(self.collected) >= MOST_KEPT
 
     def stop_if_any(self) -> None:
-        """Raise InputError with every recorded fault, if there are any."""
+        """Stop if any fault was recorded.
+
+        Raises
+        ------
+        InputError
+            With every recorded fault.
+        """
         if self.collected:
             raise InputError(self.collected)
 

@@ -8,8 +8,14 @@ _PACKAGE = Path(__file__).resolve().parents[1]
 
 
 def templates() -> Path:
-    """Return the folder of the shipped templates."""
+    """Return the folder of the shipped templates.
+
+    Raises
+    ------
+    FileNotFoundError
+        If they weren't installed with the program.
+    """
     for folder in (_PACKAGE / "_templates", _PACKAGE.parent / "templates"):
         if folder.is_dir():
             return folder
-    raise FileNotFoundError("templates did not travel with the program; install it again")
+    raise FileNotFoundError("the templates were not installed with the program; install it again")

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from reviewkit.model.capture_request import IDLE, LINE, MAGNET_V, PAIR, PHONO_SWEEP, Basis
 from reviewkit.model.finding import Finding
 from reviewkit.model.session import Rating
-from reviewkit.plan.basis import IDLE, LINE, MAGNET_V, PAIR, Basis
 from reviewkit.plan.order import Capture
 
 LOAD_MARGIN = 2.0  # textbook practice, from memory; a wave clipped square has twice the power of its sine
@@ -19,7 +19,7 @@ _FAR_APART = 2.0
 
 
 @dataclass(frozen=True)
-class Level:
+class CaptureLevel:
     """The level of a capture.
 
     Attributes
@@ -84,7 +84,7 @@ def output_voltage(power_w: float, load_ohm: float) -> float:
     return math.sqrt(power_w * load_ohm)
 
 
-def work_out_level(capture: Capture, known: Sequence[Gain]) -> Level:
+def work_out_level(capture: Capture, known: Sequence[Gain]) -> CaptureLevel:
     """Work out the level to set for a capture, leaving out what an unstated load or gain would decide.
 
     Parameters
@@ -96,19 +96,19 @@ def work_out_level(capture: Capture, known: Sequence[Gain]) -> Level:
 
     Returns
     -------
-    Level
+    CaptureLevel
         The level.
     """
-    if capture.kind == "phono":
-        return Level(generator_v=MAGNET_V)
+    if capture.drive == PHONO_SWEEP:
+        return CaptureLevel(generator_v=MAGNET_V)
     if capture.drive == IDLE or (capture.power_w is None and capture.voltage_v is None):
-        return Level()
+        return CaptureLevel()
     load = capture.setup.load_ohm
     output = capture.voltage_v
     if capture.power_w is not None and load is not None:
         output = output_voltage(capture.power_w, load)
     if output is None:
-        return Level(capture.power_w)
+        return CaptureLevel(capture.power_w)
     parts: tuple[float, ...] = ()
     if capture.drive == PAIR:
         low, high = capture.wording["tones"][0]
@@ -116,7 +116,7 @@ def work_out_level(capture: Capture, known: Sequence[Gain]) -> Level:
         parts = tuple(share * output for share in shares)
     meter = math.hypot(*parts) if parts else None
     gain = next((g for g in known if g.input.lower() == capture.setup.input.lower()), None)
-    made = Level(capture.power_w, output, parts, meter, gain=gain)
+    made = CaptureLevel(capture.power_w, output, parts, meter, gain=gain)
     if gain is None or capture.name == "input-sensitivity":
         return made
     # two tones with the sine's r.m.s. level would have a higher peak than the sine

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reviewkit.measure.power_requests import find_blocker
+from reviewkit.model.capture_request import Basis
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
-from reviewkit.plan.basis import Basis
-from reviewkit.plan.power import find_blocker
 from reviewkit.verdict.comparison import Mains, compare
-from reviewkit.verdict.limits import room
+from reviewkit.verdict.limits import margin
 from reviewkit.verdict.stand import APART, SAME, Stand
 from reviewkit.verdict.verdict import judging
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, MEETS, NO_VERDICT, ROUNDS, SHORT, UNMEASURED
@@ -95,7 +95,7 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
     deciding = need.deciding
     assert deciding is not None
     if state == CLOSER:
-        away = abs(room(rating, deciding, deciding.value).amount)
+        away = abs(margin(rating, deciding, deciding.value).amount)
         return Need(verdict, state, verdict.measurements, blocked=why_blocked, distance=away)
     if state == AGAIN:
         differing = differing_conditions(rating, deciding, mains, basis.ratings)

@@ -1,7 +1,7 @@
 """Ratios and levels. A scalar gives a scalar, and an array gives an array of the same shape.
 
 Reference voltages: dBV relative to 1 V; dBu and dBm (600 Ω) relative to sqrt(0.6) V (common practice, no source); dBW
-relative to 1 W.
+relative to 1 W; dBf relative to 1 fW into the antenna's impedance.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import numpy as np
 from reviewkit.model.arrays import Array
 
 DBU_REFERENCE_V = 0.6**0.5
+_FEMTOWATT = 1e-15
 HALF_POWER_DB = float(10 * np.log10(0.5))
 
 
@@ -46,6 +47,33 @@ def amplitude_of_db(level_db: Any) -> Any:
         The ratio, same shape.
     """
     return 10.0 ** (np.asarray(level_db) / 20)[()]
+
+
+def dbf_of_volts(volts: Any, ohm: float) -> Any:
+    """Convert the voltage at an antenna's terminals to dBf.
+
+    Parameters
+    ----------
+    volts : Any
+        V r.m.s. with the tuner connected, which is half of what the generator gives unloaded. A scalar or any shape.
+    ohm : float
+        The impedance, 75 or 300 Ω.
+
+    Returns
+    -------
+    Any
+        In dBf, same shape.
+
+    Notes
+    -----
+    10 lg(V² / R / 1 fW), IHF-T-200 (from memory).
+    """
+    return 10 * np.log10(np.asarray(volts, dtype=float) ** 2 / ohm / _FEMTOWATT)[()]
+
+
+def volts_of_dbf(level_dbf: Any, ohm: float) -> Any:
+    """Convert dBf to V r.m.s. at an antenna's terminals: the opposite of `dbf_of_volts`."""
+    return np.sqrt(ohm * _FEMTOWATT * 10 ** (np.asarray(level_dbf, dtype=float) / 10))[()]
 
 
 def volts_of(

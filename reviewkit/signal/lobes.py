@@ -52,7 +52,21 @@ def project(lines: Complex, cycles: float, beta: float, half: int) -> complex:
 
 
 def subtract(lines: Complex, cycles: float, beta: float, half: int, amplitude: complex) -> None:
-    """Take a tone out of its lobe, in place."""
+    """Subtract a tone from its lobe, in place.
+
+    Parameters
+    ----------
+    lines : Complex
+        Shape (n,), scaled as described in the module. Changed.
+    cycles : float
+        The tone's place, in lines.
+    beta : float
+        The Kaiser window's shape.
+    half : int
+        The lobe's half-width, in whole lines.
+    amplitude : complex
+        Half the tone's peak, with its phase.
+    """
     index, offset = _neighbourhood(lines, cycles, half)
     lines[index] -= amplitude * kaiser_spread(offset, beta)
 

@@ -22,7 +22,20 @@ _MOST = 3
 
 
 def nearest_line(power: Array, place: float) -> float:
-    """Return the place of the line that a frequency names: the strongest within 0.1 %, a generator's accuracy."""
+    """Return the place of the line that a frequency names: the strongest within 0.1 %, a generator's accuracy.
+
+    Parameters
+    ----------
+    power : Array
+        Shape (n,): the spectrum's lines, in any measure that rises with their level.
+    place : float
+        The place of that frequency, in lines.
+
+    Returns
+    -------
+    float
+        The line's place, a whole number; `place` itself if it is outside the spectrum.
+    """
     reach = int(np.ceil(0.001 * place)) + 1
     low = max(0, round(place) - reach)
     near = power[low : round(place) + reach + 1]

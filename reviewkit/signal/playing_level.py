@@ -53,7 +53,20 @@ class Levels:
 
 
 def fade(samples: Array, count: int) -> Array:
-    """Return a passage faded in and out over some samples each, by half a cosine. Shape (n, channels), n ≥ 2 count."""
+    """Fade a passage in and out, each over half a cosine.
+
+    Parameters
+    ----------
+    samples : Array
+        Shape (n, channels), fractions of full scale; n ≥ 2 count.
+    count : int
+        How many samples each fade takes.
+
+    Returns
+    -------
+    Array
+        The same shape and unit.
+    """
     envelope = np.ones(len(samples))
     envelope[:count] = (1 - np.cos(np.pi * (np.arange(count) + 0.5) / count)) / 2
     envelope[len(samples) - count :] = envelope[:count][::-1]
@@ -106,12 +119,25 @@ def set_levels(
 
 
 def find_tone_levels(passages: Sequence[Array], rate_hz: float) -> tuple[float, list[float]]:
-    """Return the tone that all passages hold: its frequency in Hz, and its level in each, dB, over both channels.
+    """Measure the tone by which the levels of passages can be matched.
+
+    Parameters
+    ----------
+    passages : Sequence[Array]
+        Each of shape (n, channels), fractions of full scale. Their first seconds are read.
+    rate_hz : float
+        The sample rate.
+
+    Returns
+    -------
+    tuple[float, list[float]]
+        The tone's frequency in Hz, and its level in each passage: its mean square in all channels together, in dB
+        relative to 1.
 
     Raises
     ------
     NoLevel
-        If there is none in one of them, not the same, or it isn't in the middle of the audio band.
+        If a passage isn't one tone, if the tones differ, or if they aren't in the middle of the audio band.
     """
     tones, levels = [], []
     for samples in (each[: round(_TONE_S * rate_hz)] for each in passages):
@@ -160,6 +186,19 @@ def level_over_time(samples: Array, rate_hz: float, points: int) -> tuple[Array,
 
 
 def quantise(samples: Array, gain_db: float) -> NDArray[np.int32]:
-    """Return samples raised by a gain, as 24 bits in the upper three bytes of each number. Same shape."""
+    """Apply a gain to samples and round them to 24 bits.
+
+    Parameters
+    ----------
+    samples : Array
+        Any shape, fractions of full scale.
+    gain_db : float
+        The gain, dB. It must leave every sample below full scale.
+
+    Returns
+    -------
+    ndarray of int32, same shape
+        24 bits in the upper three bytes of each number.
+    """
     steps = np.rint(samples * (10 ** (gain_db / 20) * _LARGEST)).astype(np.int32)
     return np.left_shift(steps, 8)

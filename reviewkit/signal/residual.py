@@ -86,6 +86,11 @@ def without_drift(samples: Array, highest: float, harmonics: Mapping[float, comp
         What else the record holds: place -> amplitude, half the peak, phase relative to the middle of the record. They
         are kept, but not taken for a slow course.
 
+    Returns
+    -------
+    Array
+        Shape (n,), in the record's unit.
+
     Notes
     -----
     Any slow course over the record is a sum of sines of twice its length (a Fourier extension), fitted by least

@@ -321,6 +321,11 @@ def level_at(lines: Lines, place: float, background: float = 0.0, free: Mask | N
         Noise power per line, whose share is subtracted.
     free : Mask | None
         Shape (n,): the lines that may count.
+
+    Returns
+    -------
+    float
+        In the data's unit.
     """
     if lines.spread is None:
         centre = round(place)

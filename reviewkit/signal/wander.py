@@ -26,12 +26,22 @@ def hann_lines(samples: Array) -> Complex:
     """Return a record's half-spectrum through a Hann window.
 
     A steady tone that is cut off at the record's ends leaks so little that a band can be cut out of it.
+
+    Parameters
+    ----------
+    samples : Array
+        Shape (n,), evenly spaced.
+
+    Returns
+    -------
+    Complex
+        Shape (n // 2 + 1,), not scaled.
     """
     return np.fft.rfft((samples - np.mean(samples)) * np.hanning(len(samples)))
 
 
 def wander_of(lines: Complex, cycles: float, least_rad: float = _LEAST_PHASE) -> float | None:
-    """Return how far a tone's frequency wanders, as a ratio, to one side of its mean; None if it is steady.
+    """Measure how far a tone's frequency wanders to one side of its mean.
 
     Parameters
     ----------
@@ -41,6 +51,11 @@ def wander_of(lines: Complex, cycles: float, least_rad: float = _LEAST_PHASE) ->
         About how many cycles of the tone the record holds.
     least_rad : float
         How far its phase must move, r.m.s.; it must also hold most of the power.
+
+    Returns
+    -------
+    float | None
+        As a ratio of its frequency; None if it is steady.
 
     Notes
     -----

@@ -1,4 +1,4 @@
-"""Curves by which a level is weighted or equalised: the A weighting and the RIAA replay curve, as pure functions.
+"""Curves by which a level is weighted (A, C, 468, rumble), and the RIAA replay curve, as pure functions.
 
 A scalar gives a scalar, and an array gives an array of the same shape. Frequencies are in Hz, 0 or above.
 """
@@ -12,6 +12,19 @@ import numpy as np
 REFERENCE_HZ = 1000.0
 # IEC 61672-1, Annex E: the poles of the A weighting, Hz
 _A_POLES_HZ = (20.598997, 107.65265, 737.86223, 12194.217)
+# ITU-R BS.468-4, Fig. 1a: the poles of the passive network, rad/s; its zero is at the origin
+_468_POLES = (
+    -25903.70104781628,
+    -62675.1700584679,
+    complex(-23615.53521363528, 36379.90893732929),
+    complex(-23615.53521363528, -36379.90893732929),
+    complex(-18743.74669072136, 62460.15645250649),
+    complex(-18743.74669072136, -62460.15645250649),
+)
+# AES17-2015, 5.2.7: 0 dB moves from 1 kHz to about 2 kHz
+_ARM_DB = -5.63
+# stand-ins: IEC 60098's tables of rumble weighting aren't available
+_RUMBLE_LOW_HZ, _RUMBLE_HIGH_HZ, _RUMBLE_A_REFERENCE_HZ = 10.0, 315.0, 100.0
 # IEC 60098: the time constants of the replay curve, s; the last is that of the 1976 amendment
 _RIAA_BASS_S, _RIAA_MIDDLE_S, _RIAA_TREBLE_S, _AMENDMENT_S = 3180e-6, 318e-6, 75e-6, 7950e-6
 
@@ -41,6 +54,119 @@ def a_weighting(frequency_hz: Any) -> Any:
     IEC 61672-1, Annex E, analytic form.
     """
     return (_a_shape(frequency_hz) / _a_shape(REFERENCE_HZ))[()]
+
+
+def c_weighting(frequency_hz: Any) -> Any:
+    """Return the C weighting as a ratio of amplitudes.
+
+    Parameters
+    ----------
+    frequency_hz : Any
+        Not below 0, a scalar or an array of any shape.
+
+    Returns
+    -------
+    Any
+        The ratio, 1 at 1 kHz and 0 at 0 Hz, same shape.
+
+    Notes
+    -----
+    IEC 61672-1, Annex E, analytic form.
+    """
+    low, high = _A_POLES_HZ[0] ** 2, _A_POLES_HZ[3] ** 2
+
+    def shape(hz: Any) -> Any:
+        square = np.asarray(hz, dtype=float) ** 2
+        return square / ((square + low) * (square + high))
+
+    return (shape(frequency_hz) / shape(REFERENCE_HZ))[()]
+
+
+def weighting_468(frequency_hz: Any, *, arm: bool = False) -> Any:
+    """Return the weighting of ITU-R BS.468-4 as a ratio of amplitudes.
+
+    Parameters
+    ----------
+    frequency_hz : Any
+        Not below 0, a scalar or an array of any shape.
+    arm : bool
+        Whether the curve is 5.63 dB lower, with its 0 dB near 2 kHz: CCIR/ARM, and the CCIR-RMS of AES17.
+
+    Returns
+    -------
+    Any
+        The ratio, 1 at 1 kHz (without `arm`) and 0 at 0 Hz, same shape.
+
+    Notes
+    -----
+    One zero at the origin and six poles, which are those of the network in Fig. 1a of the Recommendation. The
+    quasi-peak meter that belongs to it isn't included: with an r.m.s. value, say so. The meter of CCIR/ARM responds to
+    the average, and reads noise 1.05 dB below its r.m.s. value.
+    """
+
+    def shape(hz: Any) -> Any:
+        s = 2j * np.pi * np.asarray(hz, dtype=float)
+        total = s
+        for pole in _468_POLES:
+            total = total / (1 - s / pole)
+        return np.abs(total)
+
+    return (shape(frequency_hz) / shape(REFERENCE_HZ) * (10 ** (_ARM_DB / 20) if arm else 1.0))[()]
+
+
+def _rumble_low_pass(frequency_hz: Any) -> Any:
+    return 1 / np.sqrt(1 + (np.asarray(frequency_hz, dtype=float) / _RUMBLE_HIGH_HZ) ** 4)
+
+
+def rumble_a_type(frequency_hz: Any) -> Any:
+    """Return a stand-in for the unweighted rumble filter of IEC 60098 ("A-type"), as a ratio of amplitudes.
+
+    Its readings can't be compared with ratings by that standard, whose table isn't available.
+
+    Parameters
+    ----------
+    frequency_hz : Any
+        Not below 0, a scalar or an array of any shape.
+
+    Returns
+    -------
+    Any
+        The ratio, 1 at 100 Hz and 0 at 0 Hz, same shape.
+
+    Notes
+    -----
+    One pole at 10 Hz, and a Butterworth low-pass of two poles at 315 Hz: pass band and slopes from memory.
+    """
+
+    def shape(hz: Any) -> Any:
+        hz = np.asarray(hz, dtype=float)
+        return hz / np.hypot(hz, _RUMBLE_LOW_HZ) * _rumble_low_pass(hz)
+
+    return (shape(frequency_hz) / shape(_RUMBLE_A_REFERENCE_HZ))[()]
+
+
+def rumble_b_type(frequency_hz: Any) -> Any:
+    """Return a stand-in for the weighted rumble filter of IEC 60098 ("B-type"), as a ratio of amplitudes.
+
+    Its readings can't be compared with ratings by that standard, whose table isn't available: another choice of poles
+    moves them by up to 5 dB.
+
+    Parameters
+    ----------
+    frequency_hz : Any
+        Not below 0, a scalar or an array of any shape.
+
+    Returns
+    -------
+    Any
+        The ratio, 1 at 315 Hz and 0 at 0 Hz, same shape.
+
+    Notes
+    -----
+    Its peak at 315 Hz is that of the test record of DIN 45544; two poles on each side (Butterworth), from memory.
+    """
+    ratio = np.asarray(frequency_hz, dtype=float) / _RUMBLE_HIGH_HZ
+    return (2 * ratio**2 / (1 + ratio**4))[()]
 
 
 def _replay_shape(frequency_hz: Any, amendment: bool) -> Any:

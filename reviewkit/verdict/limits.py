@@ -21,7 +21,7 @@ _ALLOWANCE = 1e-9  # for binary rounding of decimal figures
 
 
 @dataclass(frozen=True)
-class Room:
+class Margin:
     """The distance of a value inside its limit. `amount`: in the limit's unit; `size`: ln(ratio), or dB."""
 
     amount: float
@@ -39,12 +39,12 @@ class Position:
     rounds: bool = False
 
 
-def room(rating: Rating, finding: Finding, value: float) -> Room:
+def margin(rating: Rating, finding: Finding, value: float) -> Margin:
     """Return how far inside the limit this value of the finding would be."""
     if is_in_percent(rating, finding):
         limit = distortion_limit(rating)
         assert limit is not None
-        return Room(limit - value, math.log(limit / max(value, 1e-12)), limit, "%")
+        return Margin(limit - value, math.log(limit / max(value, 1e-12)), limit, "%")
     if rating.quantity == "separation":
         value = -value
     if rating.within is not None:
@@ -52,7 +52,7 @@ def room(rating: Rating, finding: Finding, value: float) -> Room:
         # one signed figure for both sides is compared with the side of its sign
         upper = (quantities.quantity_of(finding).side or value) >= 0
         amount, limit = (high - value, high) if upper else (value - low, low)
-        return Room(amount, amount, limit, rating.unit)
+        return Margin(amount, amount, limit, rating.unit)
     if quantities.quantity_of(finding).either_way or own_ratings.size_counts(rating):
         value = abs(value)
     if rating.tolerance is not None:
@@ -63,17 +63,17 @@ def room(rating: Rating, finding: Finding, value: float) -> Room:
     return _one(rating, value, rating.at_most, -1)
 
 
-def _of(one: Room) -> float:
+def _of(one: Margin) -> float:
     return one.amount
 
 
-def _one(rating: Rating, value: float, limit: float, sign: int) -> Room:
-    """Return the room of a value that must be above (`sign` 1) or below (−1) a limit."""
+def _one(rating: Rating, value: float, limit: float, sign: int) -> Margin:
+    """Return the margin of a value that must be above (`sign` 1) or below (−1) a limit."""
     amount = sign * (value - limit)
     below = limit < 0 and value < 0
     if rule_of(rating).margin == "db" or ((limit <= 0 or value <= 0) and not below):
-        return Room(amount, amount, limit, rating.unit)
-    return Room(amount, (-sign if below else sign) * math.log(value / limit), limit, rating.unit)
+        return Margin(amount, amount, limit, rating.unit)
+    return Margin(amount, (-sign if below else sign) * math.log(value / limit), limit, rating.unit)
 
 
 def position(rating: Rating, finding: Finding) -> Position:
@@ -83,7 +83,7 @@ def position(rating: Rating, finding: Finding) -> Position:
     uncertainty is stated. A miss too small for the limit's last printed digit can't be called one.
     """
     value = quantities.claimed(finding)
-    exact, shown = room(rating, finding, value), room(rating, finding, quantities.as_shown(finding))
+    exact, shown = margin(rating, finding, value), margin(rating, finding, quantities.as_shown(finding))
     side = _side(rating, finding, exact.amount)
     rounds = False
     if abs(shown.amount) <= _ALLOWANCE * abs(finding.value):  # 150 mV differs from 0.15 V in the last bit
@@ -103,7 +103,7 @@ def _side(rating: Rating, finding: Finding, amount: float) -> int:
     """Compare with the guard band. Exactly on the limit with no uncertainty stated is inside."""
     if between := finding.at.get("interval"):
         # from two loads the factor's bounds are known; its ± is only of first order
-        amounts = [room(rating, finding, end).amount for end in between]
+        amounts = [margin(rating, finding, end).amount for end in between]
         return INSIDE if min(amounts) >= 0 else OUTSIDE if max(amounts) <= 0 else ON
     uncertainty = finding.uncertainty or 0.0
     if uncertainty == 0:
@@ -111,7 +111,7 @@ def _side(rating: Rating, finding: Finding, amount: float) -> int:
     return INSIDE if amount >= uncertainty else OUTSIDE if amount <= -uncertainty else ON
 
 
-def _is_hidden(missed: Room) -> bool:
+def _is_hidden(missed: Margin) -> bool:
     """Return whether the value, rounded to the limit's last printed digit, is the limit."""
     most = _MOST_HIDDEN_DB if missed.unit in DECIBELS else _MOST_HIDDEN * abs(missed.limit)
     half = rating_words.half_digit(missed.limit, missed.unit)

@@ -41,7 +41,7 @@ _WEIGHT = {SHORT: 0, CLOSE: 1, MEETS: 2, NO_VERDICT: 3, INCOMPARABLE: 4}
 def judge(session: Session, runs: Sequence[Run]) -> tuple[Verdict, ...]:
     """Compare every rating of the session with the findings, in the ratings' order."""
     findings = judging(runs)
-    bench = _Bench(
+    bench = _SharedConditions(
         findings,
         session.ratings,
         Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0]),
@@ -60,7 +60,7 @@ def judging(runs: Sequence[Run]) -> list[Finding]:
 
 
 @dataclass(frozen=True)
-class _Bench:
+class _SharedConditions:
     """The conditions common to all ratings. `stereo`: both channels were measured; `rated_w`: the rated output."""
 
     findings: Sequence[Finding]
@@ -70,7 +70,7 @@ class _Bench:
     rated_w: float | None
 
 
-def _judge_one(rating: Rating, label: str, bench: _Bench) -> Verdict:
+def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
     rule, findings = rule_of(rating), bench.findings
     all_answers = [_answer(rating, finding, bench) for finding in _candidates(rating, bench)]
     answers = _channels_together(all_answers)
@@ -113,7 +113,7 @@ def _judge_one(rating: Rating, label: str, bench: _Bench) -> Verdict:
     )
 
 
-def _candidates(rating: Rating, bench: _Bench) -> list[Finding]:
+def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
     """Return the findings that could answer a rating, a power with what the mains leave uncertain."""
     candidates = [f for f in bench.findings if f.quantity in rule_of(rating).findings]
     candidates = [f for f in candidates if _is_candidate(rating, f)]
@@ -128,7 +128,7 @@ def _candidates(rating: Rating, bench: _Bench) -> list[Finding]:
     return [_at_rated_mains(f, bench.mains) if rating.quantity == "power" else f for f in candidates]
 
 
-def _other_unit(rating: Rating, bench: _Bench) -> str:
+def _other_unit(rating: Rating, bench: _SharedConditions) -> str:
     """Return that a reading of the rated name is in a unit that the rating's can't be compared with; "" if none is."""
     other = next((f.unit for f in bench.findings if rating.called and f.quantity == rating.quantity), None)
     return "" if other is None else f"read in {other or 'no unit'}, rated in {rating.unit or 'none'}"
@@ -284,7 +284,7 @@ def _totals(findings: Sequence[Finding]) -> list[Finding]:
     return sums
 
 
-def _answer(rating: Rating, finding: Finding, bench: _Bench) -> Answer:
+def _answer(rating: Rating, finding: Finding, bench: _SharedConditions) -> Answer:
     stands = tuple(compare(rating, finding, bench.mains, bench.ratings))
     stand = overall(list(stands))
     if rating.nominal is not None and rating.tolerance is None:

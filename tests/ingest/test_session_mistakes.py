@@ -57,7 +57,7 @@ MISTAKES = {
         'write "rated output", "1 W" or "50 mW", "5 mV" (at the input), "2 V output", "0 dBFS" or "250 nWb/m"'
     ),
     '[[rated]]\nquantity = "response"\nwithin = ["1 dB", "3 dB"]': (
-        'session.toml:6: [[rated]] response: within = ["1 dB", "3 dB"] does not hold zero between its limits; '
+        'session.toml:6: [[rated]] response: within = ["1 dB", "3 dB"] does not have zero between its limits; '
         'write the limit below and the one above: ["-1 dB", "+0 dB"]'
     ),
     '[[rated]]\nquantity = "imd"\nat_most = "0.03 %"\ntones = "60 Hz:7 kHz 4:1"': (

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from measured_sheets import all_of, column, measured, one, sheet
+from measured_sheets import HERTZ, all_of, card_of, column, measured, one, panel_of, sheet
 
 from reviewkit.model.errors import InputError
-from reviewkit.model.session import Rating
+from reviewkit.model.session import Bench, Rating
 
 FREQUENCY_HZ = np.geomspace(20, 20_000, 31)
 
@@ -33,6 +33,15 @@ def test_one_volt_and_three_millivolts(driven, direction):
     assert one(found, "crosstalk", direction, frequency=1000.0).value == pytest.approx(-50.0, abs=1e-4)
     assert one(found, "crosstalk", direction, frequency=10_000.0).value == pytest.approx(-50.0, abs=1e-4)
     assert one(found, "crosstalk_worst", direction).value == pytest.approx(-50.0, abs=1e-4)
+
+
+@pytest.mark.parametrize(("apart_db", "expected"), [(39.0, None), (41.0, 2**0.5 * 0.1)])
+def test_levels_far_apart_are_read_on_two_ranges(apart_db, expected):
+    """Within 40 dB the bench's uncertainty cancels; beyond, it counts twice. Common practice, no source."""
+    data = levels(np.full(31, 1.0), np.full(31, 10 ** (-apart_db / 20)))
+    found = measured("crosstalk", data, driven="L", bench=Bench(level_uncertainty_db=0.1))
+    for finding in found.findings:
+        assert finding.uncertainty == (None if expected is None else pytest.approx(expected))
 
 
 @pytest.mark.parametrize("unit", ["dBV", "dBu", "dB"])
@@ -136,3 +145,14 @@ def test_a_level_of_zero_volts_has_no_decibels():
     quiet[3] = 0.0
     with pytest.raises(InputError, match="reads 0 V in data row 4"):
         measured("crosstalk", levels(np.ones(31), quiet), driven="L")
+
+
+def test_the_card_holds_what_the_file_says():
+    ways = {"L>R": [-80.0, -75.0, -70.0, -60.0, -45.0], "R>L": [-81.0, -76.0, -71.0, -61.0, -46.0]}
+    card = card_of(
+        "crosstalk",
+        sheet(column("frequency", HERTZ), *(column("level", values, way, "dB") for way, values in ways.items())),
+    )
+    assert [trace.label for trace in panel_of(card).traces] == ["L → R", "R → L"]
+    assert [trace.y.tolist() for trace in panel_of(card).traces] == list(ways.values())
+    assert card.hero.figure == "−70.0 dB"

@@ -4,13 +4,27 @@ of one and two poles.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from known_steps import BandPass, LowPass, TwoPoles
-from measured_sheets import column, conditions, measured, one, quantities, run_from, sheet
+from measured_sheets import (
+    CAPTURED,
+    capture_of,
+    card_of,
+    column,
+    conditions,
+    measured,
+    one,
+    quantities,
+    run_from,
+    sheet,
+)
 
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
+from reviewkit.model.finding import Finding
 
 KIND = KINDS["square"]
 RATE_HZ, SQUARE_HZ, LENGTH_S = 192_000.0, 1003.7, 0.05
@@ -93,6 +107,38 @@ def test_less_noise_is_less_uncertain():
     assert abs(loud.value - LowPass(20e-6).rise_s) <= loud.uncertainty
 
 
+def looped_back(rise_s):
+    """Conditions of a measurement beside a bench whose own edge takes this long."""
+    bench = Finding("rise_time", "", rise_s, "s", {}, "loop", "square", "bench", "measurements/loop.csv")
+    return replace(conditions("square", drive_w=1.0), floor=(bench,))
+
+
+def test_an_edge_not_three_times_as_slow_as_the_bench_is_withheld():
+    data = captured(mono=LowPass(12e-6))  # 26.4 µs
+    quick, slow = (KIND.findings(data, looped_back(rise_s)) for rise_s in (8.7e-6, 8.9e-6))
+    assert quantities(quick) == {"rise_time", "overshoot", "tilt"}
+    assert quantities(slow) == {"tilt"}
+    (why,) = slow.withheld
+    assert "the bench looped back rises in 8.90 µs by itself, more than a third of the 26.4 µs read" in why
+
+
+def test_what_the_bench_adds_to_an_edge_is_in_its_uncertainty():
+    """Two poles in a row: what is read holds the bench's rise, in quadrature."""
+    data = captured(mono=LowPass(12e-6))
+    alone = one(measured("square", data), "rise_time")
+    beside = one(KIND.findings(data, looped_back(6e-6)), "rise_time")
+    added = alone.value - (alone.value**2 - 6e-6**2) ** 0.5
+    assert beside.value == alone.value
+    assert beside.uncertainty == pytest.approx((alone.uncertainty**2 + added**2) ** 0.5)
+
+
+def test_the_card_says_that_the_bench_was_not_looped_back():
+    alone = run(mono=LowPass(12e-6))
+    beside = replace(alone, conditions=looped_back(6e-6))
+    assert "bench not looped back" in KIND.card([alone], ()).conditions
+    assert "bench not looped back" not in KIND.card([beside], ()).conditions
+
+
 @pytest.mark.parametrize(
     ("data", "message"),
     [
@@ -140,3 +186,14 @@ def test_what_is_said():
     assert said.facts["tilt"] is None  # too small to see
     (slow,) = KIND.points(run(mono=LowPass(12e-6)), None)
     assert slow.facts["overshoot"] is None
+
+
+def test_the_card_holds_what_the_file_says():
+    wave = 2 * TwoPoles(12_000, 0.5).wave(500.3, np.arange(CAPTURED) / 96_000)
+    card = card_of("square", capture_of(wave))
+    (panel,) = card.body.panels
+    assert (panel.x.unit, panel.y.unit) == ("µs", "%")
+    shown = panel.traces[0]
+    # the edge from its base to its top and its overshoot: 16 % of the step for a damping of 0.5, from memory
+    assert shown.y.min() == pytest.approx(0.0, abs=1.0)
+    assert shown.y.max() == pytest.approx(116.3, abs=1.0)

@@ -33,7 +33,7 @@ from reviewkit.render.cards.shape import SHAPES, WIDE
 from reviewkit.render.footage import ffmpeg
 from reviewkit.render.footage.clip import Motion, count_frames, write_clear_clip, write_opaque_clip
 from reviewkit.render.footage.frames import animate, mix, mix_with_alpha, to_yuv, yuv
-from reviewkit.render.footage.steps import Step, plan_steps
+from reviewkit.render.footage.steps import ClipStep, plan_steps
 
 LOOK = LOOKS["lamplight"]
 WIDTH, HEIGHT = 1280, 720
@@ -231,7 +231,7 @@ def test_an_ending_shows_word_change_then_tally():
 
 
 def plain_steps(*ways, seconds=1):
-    return [Step((), way, Fraction(seconds) if way else Fraction(0)) for way in ("", *ways)]
+    return [ClipStep((), way, Fraction(seconds) if way else Fraction(0)) for way in ("", *ways)]
 
 
 def all_frames(pictures, steps, frames, mixed=mix):
@@ -260,7 +260,7 @@ def test_an_arrow_falls_and_a_cut_takes_no_frame():
     for picture in pictures[1:]:
         picture[4:24, 3] = 9
     pictures[2][30] = 7
-    seen = all_frames(pictures, [*plain_steps("fall"), Step((), "cut", Fraction(0))], 10)
+    seen = all_frames(pictures, [*plain_steps("fall"), ClipStep((), "cut", Fraction(0))], 10)
     reach = [int((frame[:, 3] == 9).sum()) for frame in seen]
     assert reach == sorted(reach)
     assert [frame[30, 0] for frame in seen] == [0] * 10 + [7]  # with the last frame of the fall
@@ -283,7 +283,7 @@ def test_a_needle_swings_from_the_left_end_and_leaves_what_it_passes():
     before[2:6, 20:30] = 50  # a number under the scale
     after = before.copy()
     after[1:7, 60:66] = 200  # the wedge
-    steps = [Step((), "", Fraction(0)), Step((), "swing", Fraction(1), reach=52.0)]
+    steps = [ClipStep((), "", Fraction(0)), ClipStep((), "swing", Fraction(1), reach=52.0)]
     seen = all_frames([before, after], steps, 20)
     lefts = [int(np.flatnonzero((frame == 200).any(axis=0))[0]) for frame in seen[1:]]
     assert lefts == sorted(lefts)
@@ -303,7 +303,11 @@ def test_a_card_with_one_step_stands_still():
 
 def test_pauses_are_waited_for():
     pictures = [np.zeros((2, 4), np.uint8), np.full((2, 4), 9, np.uint8), np.full((2, 4), 20, np.uint8)]
-    steps = [Step((), "", Fraction(0)), Step((), "cut", Fraction(0), Fraction(1)), Step((), "fade", Fraction(1))]
+    steps = [
+        ClipStep((), "", Fraction(0)),
+        ClipStep((), "cut", Fraction(0), Fraction(1)),
+        ClipStep((), "fade", Fraction(1)),
+    ]
     seen = [int(frame[0, 0]) for frame in all_frames(pictures, steps, 10)]
     assert seen[:6] == [0, 9, 9, 9, 9, 9]
     assert seen[-1] == 20
@@ -525,7 +529,7 @@ def test_an_ffmpeg_without_the_encoder_is_told_from_none(tmp_path, monkeypatch):
     program(tmp_path / "ffmpeg", "echo ' V....D mpeg4'")
     monkeypatch.setenv("PATH", str(tmp_path))
     monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
-    with pytest.raises(InputError, match=r"--motion needs ffmpeg with libx264, which .*ffmpeg is without"):
+    with pytest.raises(InputError, match=r"--motion needs ffmpeg with libx264, which .*ffmpeg doesn't have"):
         ffmpeg.find_encoder()
 
 

@@ -72,3 +72,20 @@ def test_relative_levels():
     # volts below zero are readings in opposite phase: only their size counts
     assert decibels.relative_db(np.array([1.0, -10.0]), "V") == pytest.approx([0.0, 20.0])
     assert decibels.relative_db(np.array([-3.0, 4.0]), "dBr") == pytest.approx([-3.0, 4.0])
+
+
+@pytest.mark.parametrize(
+    ("microvolts", "dbf_300", "dbf_75"),
+    [(0.5, -0.792, 5.229), (1.0, 5.229, 11.249), (1.9, 10.804, 16.824), (5.0, 19.208, 25.229), (1000, 65.229, 71.249)],
+)
+def test_dbf_at_an_antenna(microvolts, dbf_300, dbf_75):
+    """10 lg(V² / R / 1 fW), the arithmetic of IHF-T-200's change from microvolts to power, printed to 0.001 dB."""
+    assert decibels.dbf_of_volts(microvolts * 1e-6, 300.0) == pytest.approx(dbf_300, abs=6e-4)
+    assert decibels.dbf_of_volts(microvolts * 1e-6, 75.0) == pytest.approx(dbf_75, abs=6e-4)
+    assert decibels.volts_of_dbf(dbf_300, 300.0) == pytest.approx(microvolts * 1e-6, rel=1e-4)
+
+
+def test_dbf_of_worked_examples():
+    """14.043648 dBf is 1.379472 µV at 75 Ω and 2.758945 µV at 300 Ω."""
+    assert decibels.volts_of_dbf(np.array([14.043648]), 75.0) == pytest.approx(1.379472e-6, rel=1e-6)
+    assert decibels.volts_of_dbf(14.043648, 300.0) == pytest.approx(2.758945e-6, rel=1e-6)

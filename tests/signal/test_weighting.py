@@ -1,4 +1,4 @@
-"""A weighting and RIAA replay curve against published tables, corner frequencies and scipy.signal."""
+"""A, C and 468 weighting, rumble and RIAA replay against published tables, corner frequencies and scipy.signal."""
 
 from __future__ import annotations
 
@@ -7,9 +7,16 @@ import math
 import numpy as np
 import pytest
 from known_noise import a_weighted, phono_db
-from scipy import integrate
+from scipy import integrate, signal
 
-from reviewkit.signal.weighting import a_weighting, riaa_replay_db
+from reviewkit.signal.weighting import (
+    a_weighting,
+    c_weighting,
+    riaa_replay_db,
+    rumble_a_type,
+    rumble_b_type,
+    weighting_468,
+)
 
 # IEC 61672-1, Table 3 (and IEC 179 before it): nominal third-octave frequency, A weighting in dB as printed. The values
 # belong to the exact frequencies 1000 · 10^(n/10), not to the nominal ones
@@ -49,6 +56,53 @@ A_PRINTED = (
     (12500, -4.3),
     (16000, -6.6),
     (20000, -9.3),
+)
+
+# IEC 61672-1, Table 3: C weighting at the same frequencies, printed to 0.1 dB
+C_PRINTED = (
+    *(-14.3, -11.2, -8.5, -6.2, -4.4, -3.0, -2.0, -1.3, -0.8, -0.5, -0.3, -0.2, -0.1, 0.0, 0.0, 0.0, 0.0),
+    *(0.0, 0.0, 0.0, 0.0, 0.0, -0.1, -0.2, -0.3, -0.5, -0.8, -1.3, -2.0, -3.0, -4.4, -6.2, -8.5, -11.2),
+)
+
+# ITU-R BS.468-4, Table 1: Hz, dB, tolerance; none is allowed at 6300 Hz, and no filter meets that: 0.05 dB here
+W468_PRINTED = (
+    (31.5, -29.9, 2.0),
+    (63, -23.9, 1.4),
+    (100, -19.8, 1.0),
+    (200, -13.8, 0.85),
+    (400, -7.8, 0.7),
+    (800, -1.9, 0.55),
+    (1000, 0.0, 0.5),
+    (2000, 5.6, 0.5),
+    (3150, 9.0, 0.5),
+    (4000, 10.5, 0.5),
+    (5000, 11.7, 0.5),
+    (6300, 12.2, 0.05),
+    (7100, 12.0, 0.2),
+    (8000, 11.4, 0.4),
+    (9000, 10.1, 0.6),
+    (10000, 8.1, 0.8),
+    (12500, 0.0, 1.2),
+    (14000, -5.3, 1.4),
+    (16000, -11.7, 1.6),
+    (20000, -22.2, 2.0),
+    (31500, -42.7, 2.8),
+)
+# AES17-2015, 5.2.7, Table 1: CCIR-RMS, 0 dB near 2 kHz
+CCIR_RMS_PRINTED = ((63, -29.5), (1000, -5.6), (3150, 3.4), (8000, 5.8), (12500, -5.6))
+
+# stand-ins for the rumble filters: A (0 dB at 100 Hz) and B by their corners, from scipy's analogue filters
+RUMBLE = (
+    (10, -2.92, -53.912),
+    (20, -0.88, -41.871),
+    (31.5, -0.33, -33.980),
+    (50, -0.09, -25.959),
+    (100, 0.00, -14.000),
+    (200, -0.58, -3.179),
+    (315, -2.93, 0.000),
+    (500, -8.58, -3.276),
+    (1000, -20.02, -14.132),
+    (2000, -32.02, -26.094),
 )
 
 # Hz, RIAA replay curve, the same with the 1976 amendment, dB re 1 kHz (IEC 60098 time constants, printed to 0.001 dB)
@@ -128,6 +182,57 @@ def test_white_noise_through_it(accuracy):
     """20 Hz – 20 kHz: −2.048 dB, by quadrature of the formula."""
     power, _ = integrate.quad(lambda f: float(a_weighting(f)) ** 2, 20, 20_000, limit=400)
     accuracy("A weighting", 10 * math.log10(power / 19_980) + 2.048)
+
+
+@pytest.mark.parametrize(("place", "printed_db"), list(enumerate(C_PRINTED, start=-20)))
+def test_c_weighting_as_printed(place, printed_db, accuracy):
+    accuracy("C weighting", 20 * np.log10(c_weighting(1000 * 10 ** (place / 10))) - printed_db)
+
+
+def test_white_noise_through_the_other_weightings():
+    """20 Hz – 20 kHz: C −3.4505 dB, 468 +7.3014 dB r.m.s., and with 0 dB near 2 kHz 5.63 dB less."""
+    for weight, true_db in (
+        (c_weighting, -3.4505),
+        (weighting_468, 7.3014),
+        (lambda f: weighting_468(f, arm=True), 7.3014 - 5.63),
+    ):
+        power, _ = integrate.quad(lambda f, weight=weight: float(weight(f)) ** 2, 20, 20_000, limit=400)
+        assert 10 * math.log10(power / 19_980) == pytest.approx(true_db, abs=2e-3)
+
+
+@pytest.mark.parametrize(("frequency_hz", "printed_db", "tolerance_db"), W468_PRINTED)
+def test_468_weighting_as_printed(frequency_hz, printed_db, tolerance_db, accuracy):
+    accuracy("468 weighting", (20 * np.log10(weighting_468(frequency_hz)) - printed_db) / tolerance_db)
+
+
+@pytest.mark.parametrize(("frequency_hz", "printed_db"), CCIR_RMS_PRINTED)
+def test_ccir_rms_as_printed(frequency_hz, printed_db):
+    """Printed to 0.1 dB; the network itself is up to 0.05 dB off the Recommendation's table."""
+    assert 20 * np.log10(weighting_468(frequency_hz, arm=True)) == pytest.approx(printed_db, abs=0.1)
+
+
+def test_468_weighting_as_a_circuit(accuracy):
+    """The polynomials of the analytic form that is in wide use (from memory), in radians: the same six poles."""
+    poles = [
+        *(-25903.70104781628, -62675.1700584679, -23615.53521363528 + 36379.90893732929j),
+        *(-23615.53521363528 - 36379.90893732929j, -18743.74669072136 + 62460.15645250649j),
+        -18743.74669072136 - 62460.15645250649j,
+    ]
+    asked = np.geomspace(10, 40_000, 301)
+    level = np.abs(signal.freqs_zpk([0.0], poles, 2.1034520039796566e24, worN=2 * np.pi * asked)[1])
+    accuracy("468 weighting, its network", np.max(np.abs(20 * np.log10(level / weighting_468(asked)))))
+    peak = asked[np.argmax(weighting_468(asked))]
+    assert peak == pytest.approx(6247, rel=0.03)
+
+
+@pytest.mark.parametrize(("frequency_hz", "a_db", "b_db"), RUMBLE)
+def test_the_rumble_stand_ins(frequency_hz, a_db, b_db):
+    assert 20 * np.log10(rumble_a_type(frequency_hz)) == pytest.approx(a_db, abs=0.006)
+    assert 20 * np.log10(rumble_b_type(frequency_hz)) == pytest.approx(b_db, abs=0.0006)
+    low = signal.butter(2, 2 * math.pi * 315, "lowpass", analog=True)
+    high = signal.butter(2, 2 * math.pi * 315, "highpass", analog=True)
+    both = [abs(signal.freqs(*one, worN=[2 * math.pi * hz])[1][0]) for hz in (frequency_hz, 315) for one in (low, high)]
+    assert rumble_b_type(frequency_hz) == pytest.approx(both[0] * both[1] / (both[2] * both[3]), rel=1e-9)
 
 
 @pytest.mark.parametrize("row", RIAA_PRINTED, ids=[str(row[0]) for row in RIAA_PRINTED])

@@ -18,7 +18,15 @@ _LONGEST_NAME = 120
 
 
 def take_in(inputs: Inputs, words: dict[str, Any], place: Path) -> dict[str, Any]:
-    """Take a dropped file in. Of one that is there already nothing is done, of another of its name it asks."""
+    """Copy a dropped file into the session, unless it is there already.
+
+    Raises
+    ------
+    InputError
+        If it is empty, or if its name can't be kept.
+    Conflict
+        If another file has its name, and the action doesn't say which to keep.
+    """
     name = f"{_DROPPED_IN}/{clean_name(text_of(words, 'name', _LONGEST_NAME * 10))}"
     target, how = inputs.folder / name, words.get("how")
     if not place.stat().st_size:
@@ -34,7 +42,13 @@ def take_in(inputs: Inputs, words: dict[str, Any], place: Path) -> dict[str, Any
 
 
 def clean_name(name: str) -> str:
-    """Return the name of a dropped file as it is kept: no folders, nothing hidden, only signs that any system has."""
+    """Return the name of a dropped file as it is kept: no folders, nothing hidden, only signs that any system has.
+
+    Raises
+    ------
+    InputError
+        If nothing of the name is left.
+    """
     name = unicodedata.normalize("NFC", re.split(r"[/\\]", name)[-1])
     name = "".join(sign if sign.isalnum() or sign in " ._-+()" else "_" for sign in name).strip(" .")
     stem, dot, ending = name.rpartition(".")

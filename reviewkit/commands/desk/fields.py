@@ -12,7 +12,13 @@ LONGEST_PASTE = 100_000
 
 
 def text_of(words: dict[str, Any], name: str, longest: int = _LONGEST_TEXT, *, strip: bool = True) -> str:
-    """Return a field of an action."""
+    """Return a field of an action.
+
+    Raises
+    ------
+    InputError
+        If it isn't a text, is too long, or has a control character.
+    """
     value = words.get(name, "")
     if not isinstance(value, str) or len(value) > longest:
         raise InputError(Fault(name, 0, f"must be a text of at most {longest} characters"))

@@ -19,7 +19,7 @@ MOST_CHANGES = 20  # that can be undone
 
 
 @dataclass(frozen=True)
-class Change:
+class Edit:
     """A change that can be undone.
 
     Attributes
@@ -55,8 +55,8 @@ class Inputs:
 
     def __init__(self, folder: Path, aside: Path, now: Callable[[], datetime] = datetime.now) -> None:
         self.folder, self._aside, self.now = folder, aside, now
-        self._done: list[Change] = []
-        self._undone: list[Change] = []
+        self._done: list[Edit] = []
+        self._undone: list[Edit] = []
         self._written: dict[str, bytes | None] = {}
         self.news = ""  # what was written last, or what was changed by another program
         self.lock = RLock()
@@ -107,7 +107,7 @@ class Inputs:
             texts = {name: (before[name], after[name]) for name in edits if after[name] != (before[name] or b"")}
             if texts:
                 self._swap(texts)
-                self._remember(Change(what, news, texts, {}))
+                self._remember(Edit(what, news, texts, {}))
 
     def take_in(self, name: str, place: Path, what: str, news: str) -> None:
         """Move a file into the session. One that is there is kept aside, for `undo`."""
@@ -116,7 +116,7 @@ class Inputs:
             shutil.move(place, self._aside / new)
             moved = {name: (old, new)}
             self._move(moved, into=True)
-            self._remember(Change(what, news, {}, moved))
+            self._remember(Edit(what, news, {}, moved))
 
     def undo(self) -> None:
         """Undo the last change, unless its files have been changed since."""
@@ -147,7 +147,7 @@ class Inputs:
                     self._report(f"{name} changed on disk")
                     return
 
-    def _remember(self, change: Change) -> None:
+    def _remember(self, change: Edit) -> None:
         self._done = [*self._done, change][-MOST_CHANGES:]
         self._undone = []
         self._report(change.done)

@@ -139,6 +139,11 @@ def watch_saves(folder: Path, stop: Any) -> Iterator[Collection[Any]]:
     """Yield the saves in a session: one set of changes each, empty when nothing happened.
 
     The first is empty, as soon as saves are noticed.
+
+    Raises
+    ------
+    CannotFinish
+        If the folder is gone, or if this machine watches too many already.
     """
     root = folder.resolve()
 

@@ -23,7 +23,7 @@ _UNITS = {RAILS: "V", OFFSET: "mV", BIAS: "mV", LEAKAGE: "mV"}
 
 
 @dataclass(frozen=True)
-class Step:
+class NextStep:
     """A step that is to be done next.
 
     Attributes
@@ -53,13 +53,13 @@ class Step:
 class Points:
     """Every step that is left, and the rows that have been read. `last`: the latest of them, newest first."""
 
-    steps: tuple[Step, ...] = ()
+    steps: tuple[NextStep, ...] = ()
     read: int = 0
     good: int = 0
     last: tuple[tuple[RepairRow, str], ...] = field(default=())
 
     @property
-    def now(self) -> Step | None:
+    def now(self) -> NextStep | None:
         """Return the next step."""
         return self.steps[0] if self.steps else None
 
@@ -94,14 +94,14 @@ def find_points(
 
 def _steps(
     plan: PlanWords | None, rows: Sequence[RepairRow], runs: Sequence[Run], done: Collection[str]
-) -> Iterator[Step]:
+) -> Iterator[NextStep]:
     checks, back = gate_checks(rows, runs), return_checks(rows, runs)
     for check in (*checks, *back):
         if (bad := _bad_row(check, rows)) is not None:
             yield from _stopped(bad, rows, done)  # and nothing else goes on
             return
     for number, caution in enumerate(plan.cautions if plan else ()):
-        yield Step(CAUTION, f"caution {number}", caution)
+        yield NextStep(CAUTION, f"caution {number}", caution)
     texts = {check.name: item.text for check, item in zip(checks, plan.gate, strict=True)} if plan else {}
     for check in checks:
         key, _, state = check.name.partition("-")
@@ -109,24 +109,24 @@ def _steps(
             yield from () if check.done else _open_readings(key, state, rows)
         # the last line is about the time after the repair, when every reading is there once more
         elif plan and check.name != "after-repair":
-            yield Step(CHECK, check.name, texts[check.name])
+            yield NextStep(CHECK, check.name, texts[check.name])
     yield from _hunt(rows)
     for block in (*plan.cold, *plan.hot) if plan else ():
         for step in block.steps:
             if not step.done:
-                yield Step(CAPTURE, f"capture {step.number}", step.what, level=f"{block.setup}. {step.level}")
+                yield NextStep(CAPTURE, f"capture {step.number}", step.what, level=f"{block.setup}. {step.level}")
     for check in back if plan and plan.repaired else ():
         yield from () if check.done else _open_readings(check.name, "", rows)
 
 
-def _stopped(bad: RepairRow, rows: Sequence[RepairRow], done: Collection[str]) -> Iterator[Step]:
+def _stopped(bad: RepairRow, rows: Sequence[RepairRow], done: Collection[str]) -> Iterator[NextStep]:
     """Return what is left while a reading says no-go: switching off, then finding the cause, then reading again."""
     off = f"off {bad.point} {bad.after_text or bad.found_text}"
     if off not in done:
-        yield Step(NO_GO, off, bad.point, bad.line, bad, point_word(bad))
+        yield NextStep(NO_GO, off, bad.point, bad.line, bad, point_word(bad))
         return
     yield from _hunt(rows)
-    yield Step(HUNT, f"again {bad.point}", bad.point, bad.line, bad, point_word(bad))
+    yield NextStep(HUNT, f"again {bad.point}", bad.point, bad.line, bad, point_word(bad))
 
 
 def _bad_row(check: Check, rows: Sequence[RepairRow]) -> RepairRow | None:
@@ -135,12 +135,12 @@ def _bad_row(check: Check, rows: Sequence[RepairRow]) -> RepairRow | None:
     return next((row for row in reversed(rows) if row.point in bad), None)
 
 
-def _open_readings(key: str, state: str, rows: Sequence[RepairRow]) -> Iterator[Step]:
+def _open_readings(key: str, state: str, rows: Sequence[RepairRow]) -> Iterator[NextStep]:
     """Return the readings of a line that are still to be taken: rows that wait for one, else the usual points."""
     own = [row for row in rows if is_about(key, row, state)]
     waiting = [row for row in own if not row.found_text]
     for row in waiting:
-        yield Step(READING, f"read {row.point}", row.point, row.line, row)
+        yield NextStep(READING, f"read {row.point}", row.point, row.line, row)
     read = {side_of(row.point) for row in own if row.found_text}
     if key == RAILS and read:
         return
@@ -148,14 +148,14 @@ def _open_readings(key: str, state: str, rows: Sequence[RepairRow]) -> Iterator[
         point = name.format(state)
         if side_of(point) not in read | {side_of(row.point) for row in waiting}:
             like = [row for row in rows if is_about(key, row) and side_of(row.point) == side_of(point)]
-            yield Step(READING, f"read {point}", point, 0, like[-1] if like else None)
+            yield NextStep(READING, f"read {point}", point, 0, like[-1] if like else None)
 
 
-def _hunt(rows: Sequence[RepairRow]) -> Iterator[Step]:
+def _hunt(rows: Sequence[RepairRow]) -> Iterator[NextStep]:
     """Return the rows that wait for a reading and decide nothing."""
     for row in rows:
         if not row.found_text and row.expected_text and not any(is_about(key, row) for key in _NAMES):
-            yield Step(READING, f"read {row.point}", row.point, row.line, row)
+            yield NextStep(READING, f"read {row.point}", row.point, row.line, row)
 
 
 def usual_unit(point: str) -> str:
@@ -164,7 +164,7 @@ def usual_unit(point: str) -> str:
     return next((_UNITS[key] for key in _NAMES if is_about(key, row)), "")
 
 
-def reading_dial(step: Step | None) -> dict[str, str] | None:
+def reading_dial(step: NextStep | None) -> dict[str, str] | None:
     """Return the places on the dial of a point: its tolerance, what is expected, and the reading."""
     row = step.row if step else None
     if row is None or row.expected is None or not row.tolerance:

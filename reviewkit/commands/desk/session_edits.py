@@ -70,7 +70,13 @@ def title_card(text: str, shown: Composed, card_id: str, title: str) -> str:
 
 
 def choose_reading(text: str, shown: Composed, card_id: str, name: str) -> str:
-    """Return the text with a further figure put on a measurement's card, or taken off it."""
+    """Return the text with a further figure put on a measurement's card, or taken off it.
+
+    Raises
+    ------
+    InputError
+        If the card has as many figures as it can show.
+    """
     own = _measurements_of(shown, card_id)
     there = next((m for m in own if name.casefold() in map(str.casefold, m.readings)), None)
     measurement = there or own[0]

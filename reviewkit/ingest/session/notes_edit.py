@@ -108,7 +108,13 @@ def read_lines(text: str) -> NotesText:
 
 
 def start_clip(text: str, name: str, now: datetime) -> str:
-    """Return the text with a clip that begins now."""
+    """Return the text with a clip that begins now.
+
+    Raises
+    ------
+    InputError
+        If the clip has no name.
+    """
     name = " ".join(name.split())
     lines = _rows(text)
     if read_lines(text).running:
@@ -167,7 +173,13 @@ def add_note(text: str, at: datetime, segment: str, words: str, *, cut: bool = F
 
 
 def change_note(text: str, line: int, time: str, segment: str, words: str, *, cut: bool) -> str:
-    """Return the text with one note written again: its time, from its clip's start, its segment and its words."""
+    """Return the text with one note rewritten: its time, from its clip's start, its segment and its words.
+
+    Raises
+    ------
+    InputError
+        If no note begins in that line, or if the time can't be read.
+    """
     read = read_lines(text)
     note = next((each for each in read.notes if each.line == line), None)
     if note is None:

@@ -55,7 +55,7 @@ def parse_notes(text: str) -> Notes:
 
 
 @dataclass(slots=True)
-class _Draft:
+class _NoteDraft:
     line: int
     clip: str
     at_s: float
@@ -75,14 +75,14 @@ class _Reader:
     def __init__(self, faults: Faults) -> None:
         self.faults = faults
         self.clips: dict[str, Clip] = {}
-        self.drafts: list[_Draft] = []
+        self.drafts: list[_NoteDraft] = []
         self.titles: dict[str, tuple[str, int]] = {}  # by segment, with the line
         self.clip: Clip | None = None
         self.starts: Fraction | None = None  # of the clip, if times are the clock's
         self.length: Fraction | None = None
         self.last: Fraction | None = None
         self.segment = ""
-        self.open: _Draft | None = None  # the note that an indented line continues
+        self.open: _NoteDraft | None = None  # the note that an indented line continues
         self.unread = False  # the line above was a faulty note, so what depends on it needs no fault of its own
 
     def read_line(self, line: int, row: str) -> None:
@@ -179,7 +179,7 @@ class _Reader:
             if segment[2] is not None:
                 self._read_title(line, segment[1], " ".join(segment[2].split()))
             rest = rest.strip()[segment.end() :]
-        draft = _Draft(line, self.clip.name if self.clip else "", float(at_s or 0), self.segment, named, [])
+        draft = _NoteDraft(line, self.clip.name if self.clip else "", float(at_s or 0), self.segment, named, [])
         self._add_words(draft, line, rest)
         self.drafts.append(draft)
         self.open = draft
@@ -224,16 +224,16 @@ class _Reader:
                 self.faults.add(line, f"{written} is before the clip began, at {began}; correct one of them")
                 return None
         if self.last is not None and at_s < self.last:
-            back = f"{written} goes back behind the note above it"
+            back = f"{written} is earlier than the note above it"
             self.faults.add(line, f"{back}; times go back only after a clip line, for example clip bench-2.mp4")
             return None
         self.last = at_s
         if self.length is not None and at_s > self.length and self.clip is not None:
             runs = f"clip {shortened(self.clip.name, _LONGEST_SHOWN)} runs {show_time(self.length)}"
-            self.faults.add(line, f"{written} lies beyond its clip: {runs}; correct the time or the length")
+            self.faults.add(line, f"{written} is past the end of its clip: {runs}; correct the time or the length")
         return at_s
 
-    def _add_words(self, draft: _Draft, line: int, text: str) -> None:
+    def _add_words(self, draft: _NoteDraft, line: int, text: str) -> None:
         """Add a line's text to a note without its tags: to what is said, from [page] on to what is read."""
 
         def tag(match: re.Match[str]) -> str:

@@ -17,7 +17,13 @@ _LABEL = re.compile(r"([^:]{1,80}):\s*(.*)", re.DOTALL)
 
 
 def printed(text: str, name: str) -> PrintedFigure:
-    """Split a line into name and figures: at its colon, else after its name, else before the first figure."""
+    """Split a line into name and figures: at its colon, else after its name, else before the first figure.
+
+    Raises
+    ------
+    NotUnderstood
+        If it has no name or no figure, or is too long for a card.
+    """
     if (match := _LABEL.fullmatch(text)) and match[2]:
         named, rest = match[1].strip(), match[2].strip()
     else:
@@ -47,7 +53,7 @@ def unknown(line: str) -> str:
     head = re.split(r"[:=\d(]", line, maxsplit=1)[0].strip().casefold()
     guess = nearest(head, NAMES, least=_MUCH_ALIKE)
     known = guess if guess.startswith("did you mean") else 'begin with a name such as "power", "THD" or "S/N".'
-    return f'what is rated is not known; {known} Only to print it, write "{NOT_MEASURED}: {said}"'
+    return f'this rating is not known; {known} Only to print it, write "{NOT_MEASURED}: {said}"'
 
 
 def not_known(token: Token) -> str:

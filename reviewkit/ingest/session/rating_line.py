@@ -68,7 +68,7 @@ def read_line(line: str) -> LineRead:
         raise NotUnderstood(unknown(written))
     if named.of_input.casefold() == "tuner":
         raise NotUnderstood(
-            'may be of the radio or of the input; begin it with "FM" or, of the input, write "…: tuner …"'
+            'may be for the radio or for its input; begin with "FM" for the radio, or write "…: tuner …" for the input'
         )
     name, rest = named.name, named.rest
     if name == "power":
@@ -76,17 +76,15 @@ def read_line(line: str) -> LineRead:
     if name == "imd":
         rest = _FOUR_TO_ONE.sub("", rest)
     tokens = scan(with_points(_A_WEIGHTED.sub(" dB A-weighted", rest)), WORDS)
-    if name == "hum" and {"dB", "V"} & {token.key for token in tokens} == {"V"}:
-        name = "hum_voltage"
-    if name == "snr" and not {"dB", "V"} & {token.key for token in tokens} - {"V"}:
-        name = "noise" if any(token.key == "V" for token in tokens) else name
-    return _Line(replace(named, name=name), tokens).read()
+    if {"dB", "V"} & {token.key for token in tokens} == {"V"}:
+        name = _IN_VOLTS.get(name, name)
+    return _LineParser(replace(named, name=name), tokens).read()
 
 
 # ------------------------------------------------------------------ the values and their conditions
 
 
-class _Line:
+class _LineParser:
     """A line while it is read: what is rated, and the tokens after its name."""
 
     def __init__(self, named: Named, tokens: Sequence[Token]) -> None:
@@ -180,7 +178,7 @@ class _Line:
         keys: dict[str, Any] = {}
         inputs: tuple[str, ...] = ("phono",) if self.meant == "phono" else ("",)
         if self.meant == "of an input" and not any(token.key == "input" for token in conditions):
-            raise NotUnderstood(f'which input {value.text} is of is not printed; write it, such as "aux", or "FM"')
+            raise NotUnderstood(f'{value.text} is printed without its input; write it, such as "aux", or "FM"')
         impedance = ""
         for token in conditions:
             if token.key == "input":
@@ -249,7 +247,9 @@ class _Line:
         if self.name == "power":
             self._check_power(value, words, keys)
         if "half" in words:
-            raise NotUnderstood(f"half of which power {value.text} is for is not printed here; write it, such as 20 W")
+            raise NotUnderstood(
+                f"{value.text} is at half of a power that this line doesn't print; write it, such as 20 W"
+            )
         if "unsaid weighting" in words and "weighting" not in words:
             raise NotUnderstood('no weighting is named; write "A-weighted" or "unweighted"')
         if self.name == "wow_and_flutter" and words & {"din", "jis"}:
@@ -263,7 +263,7 @@ class _Line:
         rule = keys.get("rule") or ("DIN" if "din" in words else "")
         if self.meant == "maximum":
             what = 'write "continuous power" or "music power"'
-            raise NotUnderstood(f"what a maximum power such as {value.text} is, is not defined; {what}")
+            raise NotUnderstood(f"a maximum power such as {value.text} may be continuous or music power; {what}")
         if self.meant not in ("", "total") and rule not in ("", self.meant):
             raise NotUnderstood(f"the power is {self.meant} and {rule}; write one of them")
         rule = rule or (self.meant if self.meant != "total" else "")
@@ -272,7 +272,7 @@ class _Line:
         total = "total" in words or self.meant == "total"
         if total == ("each" in words):
             other = f'"{value.text} per channel" or "{value.text} total"'
-            raise NotUnderstood(f"{value.text} may be of each channel or of both; write {other}")
+            raise NotUnderstood(f"{value.text} may be for each channel or for both; write {other}")
         keys |= {"rule": rule} if rule else {}
         keys |= {"total": True} if total else {}
 
@@ -329,7 +329,8 @@ class _Line:
             return [{"quantity": "corner low", "at_most": low}, {"quantity": "corner high", "at_least": high}]
         size = f"{abs(value.value):g}"
         raise NotUnderstood(
-            f"{value.text} alone may be one side or both; write +0 −{size} dB or ±{size} dB, whichever is meant"
+            f"{value.text} alone may be a limit on one side or on both; write +0 −{size} dB or ±{size} dB, whichever "
+            "is meant"
         )
 
 
@@ -344,8 +345,9 @@ def _named_condition(token: Token) -> tuple[str, str] | None:
 
 
 _HALF_POWER_DB = -3.0
+_IN_VOLTS = {"hum": "hum_voltage", "snr": "noise"}
 _TONES = ("tones", "two frequencies")
-_DISTORTIONS = ("thd", "thd_plus_noise", "distortion", "imd")
+_DISTORTIONS = tuple(name for name, rule in RULES.items() if rule.is_distortion)
 _OF_PHONO = ("riaa_deviation", "phono_overload")
 _KEYS = {
     "Hz": "frequency",

@@ -72,7 +72,13 @@ def add_brochure_lines(text: str, pasted: str) -> str:
 
 
 def change_brochure_line(text: str, line: int, new: str) -> str:
-    """Return the text with one line written again; an empty one is taken out."""
+    """Return the text with one line replaced, or removed if the new one is empty.
+
+    Raises
+    ------
+    InputError
+        If the text has no such line.
+    """
     rows = re.findall(r"[^\n]*\n|[^\n]+$", text)
     if not 1 <= line <= len(rows):
         raise InputError(Fault(RATINGS, line, "there is no line here any more; look at it again"))

@@ -69,13 +69,13 @@ def parse_repair(text: str) -> tuple[RepairRow, ...]:
     rows = []
     for row in table.rows if header_is_sound else ():
         cells = {name: row.cells[places[name]] if name in places else "" for name in COLUMNS}
-        rows.append(_Row(row, cells, table, faults).read())
+        rows.append(_RepairRowParser(row, cells, table, faults).read())
     faults.collected.sort(key=lambda fault: fault.line)
     faults.stop_if_any()
     return tuple(rows)
 
 
-class _Row:
+class _RepairRowParser:
     """One row while it is read."""
 
     def __init__(self, row: DelimitedRow, cells: dict[str, str], table: Delimited, faults: Faults) -> None:

@@ -16,7 +16,7 @@ _DEEPEST = 6  # levels of lists and tables in session.toml
 
 
 @dataclass(frozen=True)
-class Entry:
+class MeasurementEntry:
     """A measurement to be.
 
     Attributes
@@ -51,7 +51,7 @@ class Entry:
         return self.number is not None and not self.shared
 
 
-def entries_of(document: TomlDocument, listed: Sequence[str]) -> list[Entry]:
+def entries_of(document: TomlDocument, listed: Sequence[str]) -> list[MeasurementEntry]:
     """Return the measurements of a session.
 
     Parameters
@@ -75,16 +75,18 @@ def entries_of(document: TomlDocument, listed: Sequence[str]) -> list[Entry]:
             continue
         mine = [file for file in free if isinstance(pattern, str) and fits(file, pattern)]
         if not mine or raw.keys() & {"file", "id", "loads", "volts"}:
-            entries.append(Entry(raw, number))
+            entries.append(MeasurementEntry(raw, number))
             continue
         bare = {key: value for key, value in raw.items() if key != "files"}
-        entries += [Entry({**bare, "file": file}, number, shared=True) for file in mine if file not in matched]
+        entries += [
+            MeasurementEntry({**bare, "file": file}, number, shared=True) for file in mine if file not in matched
+        ]
         matched.update(mine)
-    entries += [Entry({"file": file}) for file in free if file not in matched]
+    entries += [MeasurementEntry({"file": file}) for file in free if file not in matched]
     return [_with_defaults(each, document.defaults) for each in entries] if document.defaults else entries
 
 
-def _with_defaults(entry: Entry, defaults: Mapping[str, Any]) -> Entry:
+def _with_defaults(entry: MeasurementEntry, defaults: Mapping[str, Any]) -> MeasurementEntry:
     left_out = defaults.keys() - entry.raw.keys()
     return replace(entry, raw={**defaults, **entry.raw}, defaults=frozenset(left_out))
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import islice
 from pathlib import Path, PurePath
 from typing import Any
 
 from reviewkit.ingest.plain_text import read_text
-from reviewkit.ingest.session.session_entries import Entry, entries_of
+from reviewkit.ingest.session.session_entries import MeasurementEntry, entries_of
 from reviewkit.ingest.session.session_measurements import complete_measurements
 from reviewkit.ingest.session.session_paths import RATINGS, fixed_faults, templates_of
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
@@ -18,6 +18,7 @@ from reviewkit.ingest.session.session_sounds import complete_sounds
 from reviewkit.ingest.session.session_tables import T, read_table
 from reviewkit.ingest.session.toml_lines import TomlDocument, parse_toml
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
+from reviewkit.model.kind import Kind
 from reviewkit.model.session import (
     Bench,
     BenchRange,
@@ -76,7 +77,7 @@ def read_brochure(folder: Path) -> str:
     return read_text(folder / RATINGS, RATINGS, western=True) if (folder / RATINGS).is_file() else ""
 
 
-def parse_session(text: str, folder: Path, *, kinds: Collection[str], brochure: str = "") -> Session:
+def parse_session(text: str, folder: Path, *, kinds: Mapping[str, Kind], brochure: str = "") -> Session:
     """Return the session that a session.toml describes, with the ratings of a ratings.txt, without any file that it
     doesn't name. See `session_of`.
     """
@@ -85,7 +86,12 @@ def parse_session(text: str, folder: Path, *, kinds: Collection[str], brochure: 
 
 
 def session_of(
-    document: TomlDocument, entries: Sequence[Entry], folder: Path, *, kinds: Collection[str], brochure: str = ""
+    document: TomlDocument,
+    entries: Sequence[MeasurementEntry],
+    folder: Path,
+    *,
+    kinds: Mapping[str, Kind],
+    brochure: str = "",
 ) -> Session:
     """Return the session that a session.toml describes, with the ratings of a ratings.txt.
 
@@ -93,12 +99,12 @@ def session_of(
     ----------
     document : TomlDocument
         The content of session.toml.
-    entries : Sequence[Entry]
+    entries : Sequence[MeasurementEntry]
         Its measurements, with what their files were recognised as.
     folder : Path
         Where the files that it names must be.
-    kinds : Collection[str]
-        The names a measurement's kind may have.
+    kinds : Mapping[str, Kind]
+        The kinds that a measurement may be of, by name.
     brochure : str
         The content of ratings.txt.
 
@@ -158,7 +164,7 @@ def session_of(
         ratings=complete_ratings(ratings, bench.load_ohm),
         printed=printed,
         measurements=measurements,
-        sounds=complete_sounds(sounds, measurements, folder),
+        sounds=complete_sounds(sounds, measurements, folder, kinds),
         episode=episode,
         look=look or LookSettings(),
         cards=choices or CardChoices(),
@@ -240,7 +246,9 @@ def _label(name: str, raw: Mapping[str, Any], number: int, *label_keys: str) -> 
     return f"[[{name}]] {show_value(called[:40])[1:-1]}:"
 
 
-def _measurement(entry: Entry, document: TomlDocument, faults: Faults, folder: Path) -> tuple[Measurement, Place]:
+def _measurement(
+    entry: MeasurementEntry, document: TomlDocument, faults: Faults, folder: Path
+) -> tuple[Measurement, Place]:
     """Return the measurement of an entry, and its place: its table, or none."""
     number = len(entry.raw) if entry.number is None else entry.number
     path = () if entry.number is None else ("measurement", entry.number)

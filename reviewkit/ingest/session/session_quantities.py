@@ -72,7 +72,7 @@ def quantity_in(base: str, *, signed: bool = False) -> Callable[[Any], float]:
             if abs(result) > _LARGEST:
                 raise ValueError("is too large")
             if base == "s" and result > MOST_HELD_S:
-                raise ValueError(f'is longer than a card is shown; write at most "{MOST_HELD_S:g} s"')
+                raise ValueError(f'is longer than a card may stay on screen; write at most "{MOST_HELD_S:g} s"')
             if 0 < abs(result) < _SMALLEST:
                 raise ValueError("is too small")
             if result < 0 and not signed:
@@ -92,7 +92,13 @@ def read_plus_minus_db(value: Any) -> float:
 
 
 def read_times(value: Any) -> tuple[float, float]:
-    """Return a time in the recordings before and after, s: one for both, or a pair."""
+    """Return a time in the recordings before and after, s: one for both, or a pair.
+
+    Raises
+    ------
+    ValueError
+        If it isn't one time or a pair of them.
+    """
     pair = value if isinstance(value, list) else [value, value]
     if len(pair) != 2:
         raise ValueError('is not a pair of times; write the one before and the one after: ["2.5 s", "4 s"]')
@@ -110,7 +116,13 @@ def _read_time(value: Any) -> float:
 
 
 def read_load(value: Any) -> float:
-    """Return a load in Ω, infinite for "open"."""
+    """Return a load in Ω, infinite for "open".
+
+    Raises
+    ------
+    ValueError
+        If it isn't a resistance above zero.
+    """
     if isinstance(value, str) and value.strip().casefold() == "open":
         return math.inf
     try:
@@ -120,7 +132,13 @@ def read_load(value: Any) -> float:
 
 
 def read_level(value: Any) -> Level:
-    """Return a level: a power, a voltage, dBFS, dBf, dB SPL, VU, nWb/m, cm/s, or dB relative to a reference."""
+    """Return a level: a power, a voltage, dBFS, dBf, dB SPL, VU, nWb/m, cm/s, or dB relative to a reference.
+
+    Raises
+    ------
+    ValueError
+        If it has no unit or another one, if it is above full scale, or if it is in dB without a reference.
+    """
     text, _, reference = (part.strip() for part in _text(value).partition(" re "))
     number, unit = split_quantity(text)
     known = single_unit(unit)
@@ -157,7 +175,13 @@ def read_rated_level(value: Any) -> RatedLevel:
 
 
 def read_tolerance(value: Any, nominal: float, unit: str) -> tuple[float, float]:
-    """Return what a tolerance of percent or dB allows about a nominal value, in the value's unit."""
+    """Return what a tolerance of percent or dB allows about a nominal value, in the value's unit.
+
+    Raises
+    ------
+    ValueError
+        If it isn't a percentage or dB above zero, if it is a percentage of dB, or if it allows every value.
+    """
     remedy = 'write for example "1 dB"' if unit == "dB" else 'write for example "10 %" or "1 dB"'
     try:
         amount, word = split_quantity(_PLUS_MINUS.sub("", _text(value)))
@@ -177,7 +201,13 @@ def read_tolerance(value: Any, nominal: float, unit: str) -> tuple[float, float]
 
 
 def read_within(value: Any) -> tuple[float, float]:
-    """Return a tolerance in dB as (low, high): "0.5 dB" is ±0.5 dB; two values are the limits below and above."""
+    """Return a tolerance in dB as (low, high): "0.5 dB" is ±0.5 dB; two values are the limits below and above.
+
+    Raises
+    ------
+    ValueError
+        If it isn't a tolerance, or if zero doesn't lie between two limits.
+    """
     if not isinstance(value, list):
         half = read_plus_minus_db(value)
         return -half, half
@@ -186,12 +216,18 @@ def read_within(value: Any) -> tuple[float, float]:
         raise ValueError(f"is not a pair of limits; {remedy}")
     low, high = (quantity_in("dB", signed=True)(limit) for limit in value)
     if not (low <= 0 <= high and low < high):
-        raise ValueError(f"does not hold zero between its limits; {remedy}")
+        raise ValueError(f"does not have zero between its limits; {remedy}")
     return low, high
 
 
 def read_own(value: Any) -> tuple[float, str]:
-    """Return a limit under a name of the maker's own: in its base unit, and that unit; a bare number has none."""
+    """Return a limit under a name of the maker's own: in its base unit, and that unit; a bare number has none.
+
+    Raises
+    ------
+    ValueError
+        If it is no number, or its unit isn't known.
+    """
     try:
         text = _text(value)
         number, unit = split_single(_PLUS_MINUS.sub("", text))
@@ -213,7 +249,13 @@ def unit_of_own(value: Any) -> str:
 
 
 def read_own_within(value: Any) -> tuple[float, float, str]:
-    """Return a tolerance about zero as low, high and their unit: "0.5 %" is ±0.5 %; or the limits below and above."""
+    """Return a tolerance about zero as low, high and their unit: "0.5 %" is ±0.5 %; or the limits below and above.
+
+    Raises
+    ------
+    ValueError
+        If it doesn't hold zero.
+    """
     if not isinstance(value, list):
         half, unit = read_own(value)
         if half <= 0:
@@ -231,7 +273,13 @@ def read_own_within(value: Any) -> tuple[float, float, str]:
 
 
 def read_own_tolerance(value: Any, nominal: float) -> tuple[float, float]:
-    """Return what a tolerance allows about a nominal value under an own name: of percent, or in the value's unit."""
+    """Return what a tolerance allows about a nominal value under an own name: of percent, or in the value's unit.
+
+    Raises
+    ------
+    ValueError
+        If it isn't above zero.
+    """
     amount, unit = read_own(value)
     if amount <= 0:
         raise ValueError('is not above zero; write for example "5 %"')
@@ -240,14 +288,26 @@ def read_own_tolerance(value: Any, nominal: float) -> tuple[float, float]:
 
 
 def check_rising(pair: Sequence[float]) -> tuple[float, ...]:
-    """Return two frequencies, the lower one first."""
+    """Return two frequencies, the lower one first.
+
+    Raises
+    ------
+    ValueError
+        If the first isn't the lower one.
+    """
     if not pair[0] < pair[1]:
         raise ValueError("does not begin with the lower frequency")
     return tuple(pair)
 
 
 def check_different(loads: Sequence[float]) -> tuple[float, ...]:
-    """Return the loads of a two-load reading, all different."""
+    """Return the loads of a two-load reading, all different.
+
+    Raises
+    ------
+    ValueError
+        If two are equal.
+    """
     if len(set(loads)) != len(loads):
         raise ValueError('names a load twice; write different ones: ["open", "8 ohm"]')
     return tuple(loads)
@@ -268,7 +328,13 @@ def join_channels(channels: Mapping[str, Sequence[tuple[float, float]]]) -> TwoL
 
 
 def read_unit(word: str) -> str:
-    """Return the unit of a column as written; it must be in the table of units."""
+    """Return the unit of a column as written; it must be in the table of units.
+
+    Raises
+    ------
+    ValueError
+        If it isn't in the table.
+    """
     if column_unit(word) is None:
         raise ValueError('is not a known unit; write for example "kHz", "dBV" or "%"')
     return normalised(word).strip()

@@ -38,7 +38,13 @@ def with_remedy(message: str, example: str) -> str:
 
 
 def read_path(path: str) -> str:
-    """Return a path in the session's folder."""
+    """Return a path in the session's folder.
+
+    Raises
+    ------
+    ValueError
+        If it has a character that can't be printed.
+    """
     if not path.isprintable():
         # "\r" and "\t" are signs of their own in quotation marks, so a backslash may have gone unnoticed
         raise ValueError("holds a backslash or a line break; write / between the parts of a path")
@@ -46,7 +52,13 @@ def read_path(path: str) -> str:
 
 
 def read_colour(text: str) -> str:
-    """Return a colour as "#rrggbb" in small letters."""
+    """Return a colour as "#rrggbb" in small letters.
+
+    Raises
+    ------
+    ValueError
+        If it isn't written in three or six hexadecimal digits.
+    """
     colour = text.lower()
     if re.fullmatch(r"#[0-9a-f]{3}", colour):
         return "#" + "".join(digit * 2 for digit in colour[1:])
@@ -56,14 +68,26 @@ def read_colour(text: str) -> str:
 
 
 def read_address(text: str) -> str:
-    """Return the address of a page on the web."""
+    """Return the address of a page on the web.
+
+    Raises
+    ------
+    ValueError
+        If it is neither empty nor an http or https address.
+    """
     if text and not re.fullmatch(r"https?://[^\s/?#<>\"']+[^\s<>\"']*", text):
         raise ValueError('is not the address of a page; write for example "https://example.org/forty"')
     return text
 
 
 def read_currency(text: str) -> str:
-    """Return a currency's code of three letters (ISO 4217)."""
+    """Return a currency's code of three letters (ISO 4217).
+
+    Raises
+    ------
+    ValueError
+        If it is written in any other way.
+    """
     code = {"$": "USD", "€": "EUR", "£": "GBP", "¥": "JPY"}.get(text, text.upper())
     if not re.fullmatch("[A-Z]{3}", code):
         raise ValueError('is not a currency code; write three letters, for example "USD"')
@@ -73,7 +97,13 @@ def read_currency(text: str) -> str:
 
 
 def read_frame_rate(value: Any) -> Fraction:
-    """Return frames a second, exactly: 29.97 and "29.97" are 30000/1001, and so on; whole numbers are themselves."""
+    """Return a frame rate in frames a second, exactly: 29.97 and "29.97" are 30000/1001, and so on.
+
+    Raises
+    ------
+    ValueError
+        If it is neither a whole number from 1 to 240 nor a rate in use.
+    """
     text = str(value) if isinstance(value, (int, float, str)) else ""
     exact = Fraction(text.strip()) if _RATE.fullmatch(text) else Fraction(0)
     if exact.denominator == 1 and 1 <= exact <= 240:
@@ -109,14 +139,26 @@ def read_column(value: Any) -> str | int:
 
 
 def read_column_name(word: str) -> str:
-    """Return a column's name in `columns` or `units`."""
+    """Return a column's name in `columns` or `units`.
+
+    Raises
+    ------
+    ValueError
+        If no column has that name. The message suggests the nearest.
+    """
     if word not in KEYS:
         raise ValueError(f"is not a column; {nearest(word, KEYS)}")
     return word
 
 
 def read_channel(word: str) -> str:
-    """Return a channel of a two-load reading."""
+    """Return a channel of a two-load reading.
+
+    Raises
+    ------
+    ValueError
+        If it isn't L or R.
+    """
     if word not in ("L", "R"):
         raise ValueError('is not a channel; write for example volts = { L = ["12.71 V", "12.46 V"] }')
     return word

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 from typing import TYPE_CHECKING
 
@@ -34,34 +33,22 @@ def parse_plain_rows(text: str, separator: str, width: int, decimal: str) -> NDA
     The parser gives up wherever it could read otherwise than cell by cell: at a missing value, another decimal mark, a
     mark between thousands, a cell too many or too few, a quoted cell, a comment, a blank line.
     """
-    import pandas as pd  # type: ignore[import-untyped]
-
     blank = separator in (SPACES, WIDE_SPACES)
     if '"' in text or (separator == WIDE_SPACES and _has_single_blanks(text)):
         return None
+    if decimal == ",":
+        if "." in text:  # which may set thousands apart
+            return None
+        text = text.replace(",", ".")
     end = f"{separator}\n"
     if not blank and text[: text.find("\n") + 1].endswith(end):
         text = text.replace(end, "\n")  # one separator too many at the end of every row
-    older = tuple(int(part) for part in pd.__version__.split(".")[:2]) < (3, 1)
-    exact = {"float_precision": "round_trip"} if older else {}  # from 3.1 on the default rounds correctly
+    lines = text.count("\n") + (text[-1] != "\n")
     try:
-        frame = pd.read_csv(
-            io.BytesIO(text.encode()),
-            sep=r"\s+" if blank else separator,
-            decimal=decimal,
-            header=None,
-            dtype=np.float64,
-            na_filter=False,
-            quoting=csv.QUOTE_NONE,
-            skip_blank_lines=False,
-            engine="c",
-            low_memory=False,
-            **exact,
-        )
+        values = np.loadtxt(io.StringIO(text), delimiter=None if blank else separator, comments=None, ndmin=2)
     except ValueError:
         return None
-    values: NDArray[np.float64] = frame.to_numpy()
-    whole = values.shape == (text.count("\n") + (text[-1] != "\n"), width)
+    whole = values.shape == (lines, width)  # blank lines are left out
     return values if whole and np.isfinite(values).all() else None
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from reviewkit.ingest.sheet import sheet_remedies as remedies
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, UNUSED, Heading, read_heading, role_of_unit
 from reviewkit.ingest.sheet.sheet_layout import Layout
-from reviewkit.ingest.sheet.sheet_remedies import KEYS, Draft, Written, shown
+from reviewkit.ingest.sheet.sheet_remedies import KEYS, ColumnDraft, Written, shown
 from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
 from reviewkit.model.errors import Faults, nearest, shortened
 from reviewkit.model.toml_text import quoted
@@ -126,7 +126,7 @@ def _place_of(value: str | int, layout: Layout) -> int | str:
     )
 
 
-def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
+def _drafts(layout: Layout, named: Mapping[int, str]) -> list[ColumnDraft]:
     cells = layout.header or ("",) * layout.width
     below = (*layout.units, *("",) * len(cells))
     headings = [read_heading(cell, unit) for cell, unit in zip(cells, below, strict=False)]
@@ -141,7 +141,7 @@ def _drafts(layout: Layout, named: Mapping[int, str]) -> list[Draft]:
             # once `columns` names the power, it applies to the distortion of every channel, whatever its header says
             heading = replace(heading, doubt="") if heading.doubt == "total" else heading
             channel = KEYS[key][1] or ("" if key in over else channel.replace("?", ""))
-        drafts.append(Draft(index, heading, role, channel, heading.unit, key))
+        drafts.append(ColumnDraft(index, heading, role, channel, heading.unit, key))
     return drafts
 
 
@@ -160,8 +160,8 @@ def _paired(headings: list[Heading]) -> list[str]:
 
 
 def _with_session_units(
-    drafts: list[Draft], written: Written, where: int, faults: Faults, warnings: list[str]
-) -> list[Draft]:
+    drafts: list[ColumnDraft], written: Written, where: int, faults: Faults, warnings: list[str]
+) -> list[ColumnDraft]:
     """Apply `units`, and warn if the header differs; a unit for a column that isn't there is a fault."""
     taken: set[str] = set()
     units = written.units
@@ -174,7 +174,7 @@ def _with_session_units(
                 continue  # left = "dBV" is about the left level, not the left distortion next to it
             taken.add(key)
             if draft.heading.firm and draft.unit != unit:
-                warnings.append(f"{draft.name} is read in {units[key]}, as units says, against its header")
+                warnings.append(f"{draft.name} is read in {units[key]}, as units says, despite its header")
             draft = replace(draft, unit=unit, heading=replace(draft.heading, unknown_unit="", clash="", doubt=""))
             break
         joined.append(draft)
@@ -184,14 +184,16 @@ def _with_session_units(
     return joined
 
 
-def _understood(drafts: list[Draft], written: Written, where: int, faults: Faults, warnings: list[str]) -> list[Draft]:
+def _understood(
+    drafts: list[ColumnDraft], written: Written, where: int, faults: Faults, warnings: list[str]
+) -> list[ColumnDraft]:
     """Return the columns with a role: from words, else from the unit, else (a channel word alone) level, its unit asked
     for.
 
     Once the user has named columns, one which is not understood is left out instead of asked for.
     """
-    kept: list[Draft] = []
-    lost: list[Draft] = []
+    kept: list[ColumnDraft] = []
+    lost: list[ColumnDraft] = []
     for draft in drafts:
         if draft.role == UNUSED:
             warnings.append(f"{draft.name} is not used")
@@ -214,7 +216,7 @@ def _understood(drafts: list[Draft], written: Written, where: int, faults: Fault
             kept.remove(draft)
             lost.append(draft)
         elif draft.guessed:
-            warnings.append(f"{draft.name} is taken for {draft.role}, by its unit")
+            warnings.append(f"{draft.name} is taken as {draft.role}, by its unit")
     lost.sort(key=lambda draft: draft.index)
     if written.named:
         warnings += [f"{draft.name} is not used" for draft in lost]
@@ -228,7 +230,7 @@ def _understood(drafts: list[Draft], written: Written, where: int, faults: Fault
     return kept
 
 
-def _check_units(drafts: list[Draft], written: Written, where: int, faults: Faults) -> None:
+def _check_units(drafts: list[ColumnDraft], written: Written, where: int, faults: Faults) -> None:
     missing = []
     for draft in drafts:
         if draft.heading.clash:
@@ -247,8 +249,8 @@ def _check_units(drafts: list[Draft], written: Written, where: int, faults: Faul
         faults.add(where, remedies.missing_units(missing, written))
 
 
-def _check_twice(drafts: list[Draft], written: Written, where: int, faults: Faults) -> None:
-    seen: dict[tuple[str, str], Draft] = {}
+def _check_twice(drafts: list[ColumnDraft], written: Written, where: int, faults: Faults) -> None:
+    seen: dict[tuple[str, str], ColumnDraft] = {}
     pairs = [
         (seen.setdefault((draft.role, draft.channel), draft), draft) for draft in drafts if draft.role not in SCALES
     ]

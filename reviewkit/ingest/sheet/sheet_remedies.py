@@ -37,7 +37,7 @@ _PLACE = "under its [[measurement]] in session.toml"
 
 
 @dataclass(frozen=True)
-class Draft:
+class ColumnDraft:
     """A column while it is being understood. `key`: the name under which `columns` gave it."""
 
     index: int
@@ -74,7 +74,7 @@ def shown(layout: Layout) -> str:
 def channels_in_rows(layout: Layout) -> str:
     """Return the message for channels that stand below one another."""
     rows = " and ".join(f'"{shortened(side, _LONGEST_NAME)}"' for side in layout.sides[:_MOST_NAMED])
-    return f"rows of {rows} stand in one column; export each channel to a column or a file of its own ({shown(layout)})"
+    return f"rows of {rows} are in one column; export each channel to a column or a file of its own ({shown(layout)})"
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ class Written:
         kept = {key: index + 1 for index, key in self.named.items() if index + 1 not in more.values()}
         return f"columns = {inline_table({**kept, **more})}"
 
-    def units_line(self, drafts: Sequence[Draft], usual: str = "") -> str:
+    def units_line(self, drafts: Sequence[ColumnDraft], usual: str = "") -> str:
         """Return `units = { … }` with what is there already and what is to be added: `usual`, else the usual unit."""
         more: dict[str, str] = {}
         for draft in drafts:
@@ -152,7 +152,7 @@ def unit_example(key: str) -> str:
     return " or ".join(f'"{unit}"' for unit in _USUAL_UNITS[KEYS[key][0] or "level"])
 
 
-def unknown_unit(draft: Draft, written: Written) -> str:
+def unknown_unit(draft: ColumnDraft, written: Written) -> str:
     """Return the message for a unit in brackets that is not in the table."""
     unit = shortened(draft.heading.unknown_unit, _LONGEST_NAME)
     return (
@@ -161,7 +161,7 @@ def unknown_unit(draft: Draft, written: Written) -> str:
     )
 
 
-def unknown_column(draft: Draft, written: Written) -> str:
+def unknown_column(draft: ColumnDraft, written: Written) -> str:
     """Return the message for a unit that is not in the table, of a column of which nothing else is known."""
     key = next((key for key in ("left", "right") if key not in written.named.values()), "level")
     unit = shortened(draft.heading.unknown_unit, _LONGEST_NAME)
@@ -172,7 +172,7 @@ def unknown_column(draft: Draft, written: Written) -> str:
     )
 
 
-def unit_without_column(key: str, drafts: Sequence[Draft], written: Written) -> str:
+def unit_without_column(key: str, drafts: Sequence[ColumnDraft], written: Written) -> str:
     """Return the message for a unit of a column that isn't there."""
     # a scale's unit for a column that is a scale, and another unit for one that isn't, if there are any
     unnamed = sorted(
@@ -186,7 +186,7 @@ def unit_without_column(key: str, drafts: Sequence[Draft], written: Written) -> 
     return f"{said}; say which column it is, for example {line} ({written.shown})"
 
 
-def two_units(draft: Draft, written: Written) -> str:
+def two_units(draft: ColumnDraft, written: Written) -> str:
     """Return the message for a header and a units row that differ."""
     other = shortened(draft.heading.clash, _LONGEST_NAME)
     return (
@@ -195,7 +195,7 @@ def two_units(draft: Draft, written: Written) -> str:
     )
 
 
-def unit_of_another_role(draft: Draft, written: Written) -> str:
+def unit_of_another_role(draft: ColumnDraft, written: Written) -> str:
     """Return the message for a frequency in dB and the like."""
     unit = draft.unit.base if draft.unit else ""
     key = next((key for key in ("left", "right") if key not in written.named.values()), "level")
@@ -206,7 +206,7 @@ def unit_of_another_role(draft: Draft, written: Written) -> str:
     )
 
 
-def doubtful(draft: Draft, written: Written) -> str:
+def doubtful(draft: ColumnDraft, written: Written) -> str:
     """Return the message for a column whose words suggest that its numbers may not be what their unit means."""
     end = f"({written.shown})"
     base = draft.unit.base if draft.unit else ""
@@ -229,7 +229,7 @@ def doubtful(draft: Draft, written: Written) -> str:
     return f"{said} {written.units_line([draft], base)} if it is {meant}, else export that {end}"
 
 
-def peak_waveform(draft: Draft, written: Written) -> str:
+def peak_waveform(draft: ColumnDraft, written: Written) -> str:
     """Return the message for a waveform in peak volts."""
     return (
         f"{draft.name} is a waveform, which has a voltage at each moment and no peak; write {_PLACE} "
@@ -237,7 +237,7 @@ def peak_waveform(draft: Draft, written: Written) -> str:
     )
 
 
-def no_abscissa(drafts: Sequence[Draft], unused: Sequence[Draft], written: Written) -> str:
+def no_abscissa(drafts: Sequence[ColumnDraft], unused: Sequence[ColumnDraft], written: Written) -> str:
     """Return the message for a file in which nothing is drawn over anything."""
     level = next((draft for draft in unused if draft.unit and draft.unit.base in ROLE_UNITS["level"]), None)
     free = next((draft for draft in unused if draft.unit is None), None)
@@ -253,7 +253,7 @@ def no_abscissa(drafts: Sequence[Draft], unused: Sequence[Draft], written: Writt
     return f"no column is a time, a frequency or a power; {remedy} ({written.shown})"
 
 
-def no_reading(drafts: Sequence[Draft], unused: Sequence[Draft], written: Written) -> str:
+def no_reading(drafts: Sequence[ColumnDraft], unused: Sequence[ColumnDraft], written: Written) -> str:
     """Return the message for a file of frequencies or times alone, as far as we read it."""
     for draft in unused:
         base = draft.unit.base if draft.unit else ""
@@ -265,10 +265,10 @@ def no_reading(drafts: Sequence[Draft], unused: Sequence[Draft], written: Writte
                 f"{written.columns_line({role: draft.index + 1})} ({written.shown})"
             )
     names = " and ".join(draft.name for draft in drafts)
-    return f"the file holds nothing to read but {names}; export them with the readings ({written.shown})"
+    return f"the file has nothing to read except {names}; export them with the readings ({written.shown})"
 
 
-def missing_units(missing: Sequence[Draft], written: Written) -> str:
+def missing_units(missing: Sequence[ColumnDraft], written: Written) -> str:
     """Return the message for columns whose unit isn't given anywhere."""
     names = _named(draft.name for draft in missing)
     others = f'or "{written.usual_units(missing[0].role)[1]}"'
@@ -280,7 +280,7 @@ def missing_units(missing: Sequence[Draft], written: Written) -> str:
     return f"no unit is given for {names}; write {_PLACE} {line} ({others}, whichever the file is in) ({written.shown})"
 
 
-def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], written: Written) -> str:
+def not_understood(lost: Sequence[ColumnDraft], kept: Iterable[ColumnDraft], written: Written) -> str:
     """Return the message for columns whose words and unit give no role: those understood by number, the lost ones as a
     proposal.
     """
@@ -303,7 +303,7 @@ def not_understood(lost: Sequence[Draft], kept: Iterable[Draft], written: Writte
     )
 
 
-def the_same_twice(first: Draft, second: Draft, firsts: Sequence[Draft], written: Written) -> str:
+def the_same_twice(first: ColumnDraft, second: ColumnDraft, firsts: Sequence[ColumnDraft], written: Written) -> str:
     """Return the message for two columns with one role and channel. `firsts`: the first of each such pair, for a line
     that settles all.
     """

@@ -16,7 +16,7 @@ from reviewkit.render.cards.look import AXIS, BENCH, CURVE, DASH, GHOST, HEROES
 from reviewkit.render.cards.marks import place_fall, place_marks, place_stems
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.traces import (
-    Line,
+    DrawnTrace,
     axis_fraction,
     axis_position,
     clamped_position,
@@ -134,7 +134,7 @@ def _part_of(role: str, panel: Panel) -> str:
     return "ghost" if role == "before" and roles - {"before", "bench"} else "curve"
 
 
-def _line(trace: Trace, panel: Panel, box: Box) -> Line:
+def _line(trace: Trace, panel: Panel, box: Box) -> DrawnTrace:
     points = clip_trace(panel.x, panel.y, trace)
     if panel.x.scale == "log":  # a sweep; samples over time are joined as they are
         points = smoothed(points, _SPACING / box.width)
@@ -142,10 +142,10 @@ def _line(trace: Trace, panel: Panel, box: Box) -> Line:
     width = {"bench": BENCH, "before": GHOST, "residual": GHOST}.get(trace.role, CURVE)
     if line_length(pixels) > _DENSE * box.width:
         width = min(width, CURVE / 2)
-    return Line(trace, points, pixels, width)
+    return DrawnTrace(trace, points, pixels, width)
 
 
-def _place_line(page: Page, line: Line, free: FreeSpace, *, dashes: bool) -> None:
+def _place_line(page: Page, line: DrawnTrace, free: FreeSpace, *, dashes: bool) -> None:
     """Place a curve. The right channel is dashed; for a pair of channels the driven one decides, as for the colour."""
     trace = line.trace
     colour = page.look.curve(trace.channel, trace.role)
@@ -184,7 +184,22 @@ def _place_bands(page: Page, panel: Panel, box: Box) -> list[tuple[tuple[float, 
 
 
 def place_room(page: Page, panel: Panel, box: Box) -> tuple[Array, Array, Array] | None:
-    """Fill the room between two curves; return its columns' x, upper and lower edge in pixels, each of shape (n,)."""
+    """Fill the room between two curves.
+
+    Parameters
+    ----------
+    page : Page
+        Where it is placed.
+    panel : Panel
+        The panel, which must have a room.
+    box : Box
+        The panel's place, in pixels.
+
+    Returns
+    -------
+    tuple[Array, Array, Array] | None
+        Its x, upper and lower edge in pixels, each of shape (n,), x rising. None if the curves don't run side by side.
+    """
     assert panel.room is not None
     both = [clip_trace(panel.x, panel.y, trace) for trace in (panel.room.one, panel.room.other)]
     finite = [line[np.isfinite(line).all(axis=1)] for line in both]

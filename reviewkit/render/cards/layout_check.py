@@ -206,7 +206,7 @@ def crosses(points: Array, box: Box) -> bool:
 
 def _surrounds(polygon: Array, box: Box) -> bool:
     """Tell whether a closed polygon surrounds a box that its edge doesn't enter."""
-    return is_inside(polygon, (box.left + box.right) / 2, (box.top + box.bottom) / 2)
+    return _contains(polygon, (box.left + box.right) / 2, (box.top + box.bottom) / 2)
 
 
 def lies_on(box: Box, area: Area) -> bool:
@@ -216,7 +216,7 @@ def lies_on(box: Box, area: Area) -> bool:
     return crosses(outline, box) or _surrounds(outline, box)
 
 
-def is_inside(polygon: Array, x: float, y: float) -> bool:
+def _contains(polygon: Array, x: float, y: float) -> bool:
     """Tell whether a point is inside a closed polygon, shape (n, 2), by the even-odd rule."""
     inside = False
     for (x1, y1), (x2, y2) in pairwise(polygon):

@@ -118,7 +118,20 @@ def downscale(pixels: Bytes, width: int) -> bytes:
 
 
 def encode_small_png(pixels: Bytes, width: int) -> bytes:
-    """Encode a reduced picture as a PNG of few colours. `width`: as in `downscale`."""
+    """Encode a reduced picture as a PNG of few colours.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (height, n · width, 4)
+        The picture.
+    width : int
+        Width of the result in pixels.
+
+    Returns
+    -------
+    bytes
+        The file.
+    """
     file = BytesIO()
     _reduce(pixels, width).quantize(_FEW).save(file, "PNG", optimize=True)
     return file.getvalue()

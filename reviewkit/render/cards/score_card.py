@@ -74,7 +74,7 @@ class _Block:
 
 
 @dataclass(frozen=True)
-class _Line:
+class _SetRow:
     """A row as set: a large figure with its texts, a row of the table, or lines of text."""
 
     row: ScoreRow
@@ -147,18 +147,18 @@ def _place_column(page: Page, blocks: Sequence[_Block], box: Box, *, first: bool
             y = _place_block(page, block, lines, replace(box, top=y)) + _BLOCK_GAP
 
 
-def _block_height(block: _Block, lines: Sequence[_Line]) -> float:
+def _block_height(block: _Block, lines: Sequence[_SetRow]) -> float:
     if not lines:
         return _LINE
     more = _LINE if _left_out(block, lines) else 0.0
     return _HEAD + sum(line.height for line in lines) + more
 
 
-def _left_out(block: _Block, lines: Sequence[_Line]) -> int:
+def _left_out(block: _Block, lines: Sequence[_SetRow]) -> int:
     return block.more + len(block.rows) - len(lines)
 
 
-def _set_block(page: Page, block: _Block, plan: _Plan, width: float, size: float) -> list[_Line]:
+def _set_block(page: Page, block: _Block, plan: _Plan, width: float, size: float) -> list[_SetRow]:
     """Set as many rows of a block as a plan allows, the first of them large if `size` isn't 0."""
     lines = []
     most = dict(zip(_HEADINGS, plan[2:], strict=True))[block.word]
@@ -170,7 +170,7 @@ def _set_block(page: Page, block: _Block, plan: _Plan, width: float, size: float
     return lines
 
 
-def _set_large(page: Page, row: ScoreRow, size: float, width: float) -> _Line | None:
+def _set_large(page: Page, row: ScoreRow, size: float, width: float) -> _SetRow | None:
     """Set a large figure with its label and note on the right; None if these have no room."""
     for tried in (size, size * 0.85, size * 0.7, size * 0.55):
         figure = page.width(row.measured, tried, "black")
@@ -180,7 +180,7 @@ def _set_large(page: Page, row: ScoreRow, size: float, width: float) -> _Line | 
         label = _label_lines(page, row, room)
         if label is not None and (not row.note or page.width(row.note, AXIS) <= room):
             texts = len(label.lines) + bool(row.note)
-            return _Line(row, label, max(page.cap(tried, "black") + 50.0, texts * 52.0 + 14.0), tried)
+            return _SetRow(row, label, max(page.cap(tried, "black") + 50.0, texts * 52.0 + 14.0), tried)
     return None
 
 
@@ -196,7 +196,7 @@ def _label_lines(page: Page, row: ScoreRow, room: float) -> Setting | None:
     return Setting(label.size, (*label.lines, rated), room)
 
 
-def _set_text(page: Page, row: ScoreRow, width: float) -> _Line:
+def _set_text(page: Page, row: ScoreRow, width: float) -> _SetRow:
     """Set a rating that isn't judged as text, on a second line why."""
     text = f"{row.label}, {row.rated}: {row.note}" if row.note else f"{row.label}, {row.rated}"
     setting = fit_text(page, text, (38.0, LEAST), width)
@@ -204,10 +204,10 @@ def _set_text(page: Page, row: ScoreRow, width: float) -> _Line:
         head = cut_text(page, f"{row.label}, {row.rated}:", LEAST, width).lines[0]
         setting = Setting(LEAST, (head, cut_text(page, row.note, LEAST, width).lines[0]), width)
     setting = setting or cut_text(page, text, LEAST, width)
-    return _Line(row, setting, len(setting.lines) * _LINE)
+    return _SetRow(row, setting, len(setting.lines) * _LINE)
 
 
-def _set_row(page: Page, row: ScoreRow, block: _Block, width: float) -> _Line:
+def _set_row(page: Page, row: ScoreRow, block: _Block, width: float) -> _SetRow:
     """Set a rating as a row of the table: label, measured, rated.
 
     Raises
@@ -221,7 +221,7 @@ def _set_row(page: Page, row: ScoreRow, block: _Block, width: float) -> _Line:
     setting = fit_text(page, row.label, _LABELS, room) or fit_text(page, row.label.split(",")[0], _LABELS, room)
     setting = setting or fit_text(page, row.label, (LEAST,), room, most=2)
     setting = setting or cut_text(page, row.label, LEAST, room)
-    return _Line(row, setting, _ROW + (len(setting.lines) - 1) * 42.0)
+    return _SetRow(row, setting, _ROW + (len(setting.lines) - 1) * 42.0)
 
 
 def _column_widths(page: Page, block: _Block) -> tuple[float, float]:
@@ -235,7 +235,7 @@ def _measured(row: ScoreRow) -> str:
     return " ".join(filter(None, (row.measured, row.uncertainty)))
 
 
-def _place_block(page: Page, block: _Block, lines: Sequence[_Line], box: Box) -> float:
+def _place_block(page: Page, block: _Block, lines: Sequence[_SetRow], box: Box) -> float:
     """Place a heading and what is under it; return where that ends."""
     look = page.look
     y = box.top
@@ -280,7 +280,7 @@ def _place_block(page: Page, block: _Block, lines: Sequence[_Line], box: Box) ->
     return y
 
 
-def _place_large(page: Page, line: _Line, box: Box, top: float) -> None:
+def _place_large(page: Page, line: _SetRow, box: Box, top: float) -> None:
     """Place a large figure, on its right the label with the rating and the margin."""
     look, row = page.look, line.row
     cap = page.cap(line.size, "black")
@@ -302,7 +302,7 @@ def _place_large(page: Page, line: _Line, box: Box, top: float) -> None:
         page.add(page.text(line_text, left, first + index * 52.0, size, look.ink, weight=weight, remedy=SHORTEN_LABEL))
 
 
-def _place_row(page: Page, line: _Line, box: Box, top: float, rated: float) -> None:
+def _place_row(page: Page, line: _SetRow, box: Box, top: float, rated: float) -> None:
     look, row = page.look, line.row
     baseline = top + 38.0
     for index, text in enumerate(line.label.lines):

@@ -41,7 +41,7 @@ class _LaidRow:
 
 
 @dataclass(frozen=True)
-class _Layout:
+class _TableLayout:
     """A table as set: sizes and places, nothing placed yet; `rights`: right ends of the columns after the first."""
 
     size: float
@@ -141,7 +141,7 @@ def _fits_shape(card: Card, fonts: Fonts, shape: Shape) -> bool:
 # ------------------------------------------------------------------ layout
 
 
-def _fit_table(page: Page, body: Rows, lower: float) -> _Layout | None:
+def _fit_table(page: Page, body: Rows, lower: float) -> _TableLayout | None:
     """Find the largest layout that fits; cells wrap only if no size lets them stay on one line.
 
     All pages of a table share it, so that columns, sizes and row heights stay put as the pages turn.
@@ -187,7 +187,7 @@ def _lay_out(
     *,
     anywhere: bool,
     above: bool = False,
-) -> _Layout | None:
+) -> _TableLayout | None:
     """Lay out a table at one size; None if it is too wide.
 
     `most`: lines of a cell; `padding`: room between rows, in em; `anywhere`: long words may be broken; `above`: names
@@ -208,7 +208,7 @@ def _lay_out(
     laid = [_lay_out_row(page, row, size, room, most, padding, anywhere=anywhere, above=above) for row in rows]
     if any(row is None for row in laid):
         return None
-    return _Layout(size, tuple(reversed(rights)), tuple(row for row in laid if row is not None), above=above)
+    return _TableLayout(size, tuple(reversed(rights)), tuple(row for row in laid if row is not None), above=above)
 
 
 def _cells(page: Page, row: Row) -> tuple[str, ...]:
@@ -256,7 +256,7 @@ def _fault(page: Page, body: Rows) -> LayoutFault:
 # ------------------------------------------------------------------ placing
 
 
-def _place_row(page: Page, body: Rows, row: Row, laid: _LaidRow, layout: _Layout, middle: float) -> None:
+def _place_row(page: Page, body: Rows, row: Row, laid: _LaidRow, layout: _TableLayout, middle: float) -> None:
     """Place a row, its lines and its note centred together."""
     look, left = page.look, page.shape.safe.left
     size, cap = layout.size, page.cap(layout.size)

@@ -50,7 +50,7 @@ def place_title_page(page: Page, body: TitlePage, mark: bytes = b"") -> None:
         page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
         bottom = shape.dial - 60.0
     top = _place_presenter(page, body, mark, width)
-    texts = _Texts.of(page, body, width)
+    texts = _TitleTexts.of(page, body, width)
     if not photo or beside:
         hook = _fit_hook(page, body.hook, width, bottom - top - texts.height, _WITH_PHOTO if photo else _HOOKS[0])
         if hook is None:
@@ -77,7 +77,7 @@ def place_title_page(page: Page, body: TitlePage, mark: bytes = b"") -> None:
 
 
 @dataclass(frozen=True)
-class _Texts:
+class _TitleTexts:
     """The unit's name and what it is, as set; `height` from the top of the name's capitals to the last descender."""
 
     name: Setting | None
@@ -85,7 +85,7 @@ class _Texts:
     height: float
 
     @classmethod
-    def of(cls, page: Page, body: TitlePage, width: float) -> _Texts:
+    def of(cls, page: Page, body: TitlePage, width: float) -> _TitleTexts:
         """Set both.
 
         Raises

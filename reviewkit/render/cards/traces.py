@@ -21,7 +21,7 @@ _CUT_SLACK = 1e-9  # of a panel's height: a point on the edge is inside it
 
 
 @dataclass(frozen=True, eq=False)
-class Line:
+class DrawnTrace:
     """A trace as drawn: fractions of its panel, and pixels."""
 
     trace: Trace
@@ -234,18 +234,51 @@ def _bridge_gaps(pixels: Array) -> Array:
 
 
 def last_visible_point(line: Array) -> tuple[float, float] | None:
-    """Return the last point that isn't NaN; None if there is none."""
+    """Return the last point that isn't NaN.
+
+    Parameters
+    ----------
+    line : ndarray, shape (n, 2)
+        In any unit.
+
+    Returns
+    -------
+    tuple[float, float] | None
+        Its x and y in that unit; None if there is no such point.
+    """
     seen = np.flatnonzero(np.isfinite(line).all(axis=1))
     return (float(line[seen[-1], 0]), float(line[seen[-1], 1])) if len(seen) else None
 
 
 def line_length(pixels: Array) -> float:
-    """Return a line's length in pixels."""
+    """Return a line's length.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (n, 2)
+        Pixels; NaN rows separate parts.
+
+    Returns
+    -------
+    float
+        The length in pixels of all parts together.
+    """
     return float(np.nansum(np.hypot(*np.diff(pixels, axis=0).T))) if len(pixels) > 1 else 0.0
 
 
 def isolated_points(pixels: Array) -> Array:
-    """Return points without neighbours, shape (k, 2), which a line can't show."""
+    """Return the points without neighbours, which a line can't show.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (n, 2)
+        Pixels; NaN rows separate parts.
+
+    Returns
+    -------
+    ndarray, shape (k, 2)
+        The parts that are a single point.
+    """
     good = np.asarray(np.isfinite(pixels).all(axis=1))
     after, before = np.zeros_like(good), np.zeros_like(good)
     after[1:], before[:-1] = good[:-1], good[1:]

@@ -20,7 +20,7 @@ from reviewkit.render.footage.frames import animate, mix, mix_with_alpha, to_yuv
 if TYPE_CHECKING:
     from reviewkit.render.cards.png import Bytes
     from reviewkit.render.footage.frames import Planes
-    from reviewkit.render.footage.steps import Step
+    from reviewkit.render.footage.steps import ClipStep
 
     Layers = Iterator[Bytes]  # pixels, shape (height, width, 4), each valid until the next is asked for
 
@@ -70,7 +70,7 @@ def count_frames(seconds: float, rate: Fraction) -> int:
 
 
 def write_opaque_clip(
-    layers: Layers, steps: Sequence[Step], scale: float, place: Path, motion: Motion, seconds: float
+    layers: Layers, steps: Sequence[ClipStep], scale: float, place: Path, motion: Motion, seconds: float
 ) -> None:
     """Write a clip as H.264 in MP4: BT.709, 4:2:0. The same pictures give the same bytes.
 
@@ -78,7 +78,7 @@ def write_opaque_clip(
     ----------
     layers : iterator of ndarray of uint8, shape (height, width, 4)
         One picture for each step.
-    steps : sequence of Step
+    steps : sequence of ClipStep
         How each appears.
     scale : float
         Pixels of a picture in a pixel of the frame.
@@ -101,7 +101,7 @@ def write_opaque_clip(
 
 
 def write_clear_clip(
-    layers: Layers, steps: Sequence[Step], scale: float, place: Path, motion: Motion, seconds: float
+    layers: Layers, steps: Sequence[ClipStep], scale: float, place: Path, motion: Motion, seconds: float
 ) -> None:
     """Write a clip as run-length coded MOV with straight alpha, losslessly; else as `write_opaque_clip` does."""
     drawing = _count_drawn(steps, seconds, motion.rate)
@@ -111,7 +111,7 @@ def write_clear_clip(
     encode_frames(frames, hold, "rgba", "null", encoding, place, motion)
 
 
-def _count_drawn(steps: Sequence[Step], seconds: float, rate: Fraction) -> int:
+def _count_drawn(steps: Sequence[ClipStep], seconds: float, rate: Fraction) -> int:
     """Return how many frames after the first show something new."""
     whole = sum((step.seconds + step.pause for step in steps), Fraction(0))
     return min(max(math.ceil(whole * rate), 1), count_frames(seconds, rate) - 1)

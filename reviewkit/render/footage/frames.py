@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.render.footage.steps import Step
+from reviewkit.render.footage.steps import ClipStep
 
 if TYPE_CHECKING:
     from reviewkit.render.cards.png import Bytes
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def animate(
-    pictures: Iterator[Planes], steps: Sequence[Step], frames: int, scale: float, mixed: Mix
+    pictures: Iterator[Planes], steps: Sequence[ClipStep], frames: int, scale: float, mixed: Mix
 ) -> Iterator[Planes]:
     """Yield the first picture, then `frames` frames that end with the last picture.
 
@@ -28,7 +28,7 @@ def animate(
     ----------
     pictures : iterator of tuple of ndarray of uint8
         The planes of each step's picture.
-    steps : sequence of Step
+    steps : sequence of ClipStep
         How each appears on the one before.
     frames : int
         Frames after the first.
@@ -48,7 +48,7 @@ def animate(
     number, begin = 1, Fraction(0)
     for step in steps[1:]:
         after = next(pictures)
-        show = _WAYS[step.way](Change(shown, after, mixed, 2 * round(step.reach * scale / 2)))
+        show = _WAYS[step.way](Transition(shown, after, mixed, 2 * round(step.reach * scale / 2)))
         end = begin + step.seconds / whole
         while Fraction(number, frames) < end:
             show(float((Fraction(number, frames) - begin) / (end - begin)))
@@ -64,7 +64,7 @@ def animate(
 
 
 @dataclass(frozen=True, eq=False)
-class Change:
+class Transition:
     """From the planes that are shown, which change, to others. `reach`: of a swing, in pixels, even."""
 
     shown: Planes
@@ -91,15 +91,15 @@ class Change:
             yield old, new, self.shown[0].shape[1] // old.shape[1]
 
 
-def _cover(change: Change, axis: int) -> Show:
+def _cover(transition: Transition, axis: int) -> Show:
     """Return a function that copies what is new from one end to the other."""
-    span = change.bounds()[axis]
+    span = transition.bounds()[axis]
     at = span.start
 
     def show(share: float) -> None:
         nonlocal at
         edge = span.start + 2 * round((span.stop - span.start) / 2 * share)
-        for old, new, each in change.planes():
+        for old, new, each in transition.planes():
             part = slice(at // each, edge // each)
             if axis:
                 old[:, part] = new[:, part]
@@ -110,18 +110,18 @@ def _cover(change: Change, axis: int) -> Show:
     return show
 
 
-def _sweep(change: Change) -> Show:
-    return _cover(change, 1)
+def _sweep(transition: Transition) -> Show:
+    return _cover(transition, 1)
 
 
-def _fall(change: Change) -> Show:
-    return _cover(change, 0)
+def _fall(transition: Transition) -> Show:
+    return _cover(transition, 0)
 
 
-def _fade(change: Change) -> Show:
+def _fade(transition: Transition) -> Show:
     """Return a function that mixes whatever differs with what it becomes."""
     parts = []
-    for old, new, _ in change.planes():
+    for old, new, _ in transition.planes():
         samples = old.reshape(-1, *old.shape[2:])  # a view with a sample or a pixel in each row
         wanted = new.reshape(samples.shape)
         where = np.flatnonzero((samples != wanted).reshape(len(samples), -1).any(axis=1))
@@ -129,19 +129,19 @@ def _fade(change: Change) -> Show:
 
     def show(share: float) -> None:
         for samples, where, before, then in parts:
-            samples[where] = change.mixed(before, then, share)
+            samples[where] = transition.mixed(before, then, share)
 
     return show
 
 
-def _slide(change: Change) -> Show:
+def _slide(transition: Transition) -> Show:
     """Return a function that moves rows in from the right edge, slower and slower."""
-    rows, _ = change.bounds()
-    width = change.shown[0].shape[1]
+    rows, _ = transition.bounds()
+    width = transition.shown[0].shape[1]
 
     def show(share: float) -> None:
         shift = 2 * round(width / 2 * (1 - share) ** 3)
-        for old, new, each in change.planes():
+        for old, new, each in transition.planes():
             part = slice(rows.start // each, rows.stop // each)
             there = old.shape[1] - shift // each
             old[part, shift // each :] = new[part, :there]
@@ -149,13 +149,13 @@ def _slide(change: Change) -> Show:
     return show
 
 
-def _swing(change: Change) -> Show:
+def _swing(transition: Transition) -> Show:
     """Return a function that moves what is new to its place from the left."""
-    rows, columns = change.bounds()
-    reach = min(change.reach, columns.start)
+    rows, columns = transition.bounds()
+    reach = min(transition.reach, columns.start)
     left, right = min(columns.start, columns.start - reach), max(columns.stop, columns.stop - reach)
     parts = []
-    for old, new, each in change.planes():
+    for old, new, each in transition.planes():
         high, wide = slice(rows.start // each, rows.stop // each), slice(columns.start // each, columns.stop // each)
         touched = high, slice(left // each, right // each)
         seen = (
@@ -172,17 +172,17 @@ def _swing(change: Change) -> Show:
     return show
 
 
-def _cut(change: Change) -> Show:
+def _cut(transition: Transition) -> Show:
     """Return a function that copies everything."""
 
     def show(share: float) -> None:
-        for old, new in zip(change.shown, change.after, strict=True):
+        for old, new in zip(transition.shown, transition.after, strict=True):
             old[...] = new
 
     return show
 
 
-_WAYS: dict[str, Callable[[Change], Show]] = {
+_WAYS: dict[str, Callable[[Transition], Show]] = {
     "slide": _slide,
     "fade": _fade,
     "sweep": _sweep,

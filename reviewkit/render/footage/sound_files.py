@@ -29,7 +29,20 @@ def write_sounds(sounds: tuple[PlayedSound, ...]) -> dict[str, bytes]:
 
 
 def encode_wav(samples: NDArray[np.int32], rate_hz: int) -> bytes:
-    """Return a WAV file of 24 bits; its header holds no time of day."""
+    """Encode samples as a WAV file of 24 bits.
+
+    Parameters
+    ----------
+    samples : ndarray of int32, shape (n, channels)
+        24 bits in the upper three bytes of each number.
+    rate_hz : int
+        The sample rate.
+
+    Returns
+    -------
+    bytes
+        The file. Its header has no time of day, so equal samples give equal files.
+    """
     return _encode(samples, rate_hz, "WAV", "PCM_24")
 
 
@@ -41,7 +54,20 @@ def can_encode_mp3() -> bool:
 
 
 def encode_mp3(samples: NDArray[np.int32], rate_hz: int) -> bytes:
-    """Return an MP3 file. The samples have a rate that the format knows, or are given one."""
+    """Encode samples as an MP3 file.
+
+    Parameters
+    ----------
+    samples : ndarray of int32, shape (n, channels)
+        24 bits in the upper three bytes of each number.
+    rate_hz : int
+        The sample rate. Samples at a rate that the format doesn't have are resampled to 48 kHz.
+
+    Returns
+    -------
+    bytes
+        The file.
+    """
     if rate_hz in _MP3_RATES_HZ:
         return _encode(samples, rate_hz, "MP3", "MPEG_LAYER_III")
     count = round(len(samples) * _MP3_RATE_HZ / rate_hz)

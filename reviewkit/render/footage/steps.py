@@ -42,7 +42,7 @@ _RANKS = {
 
 
 @dataclass(frozen=True)
-class Step:
+class ClipStep:
     """A layer, and how it appears on the one before.
 
     Attributes
@@ -67,7 +67,7 @@ class Step:
     reach: float = 0.0
 
 
-def plan_steps(card: Card, items: Sequence[Item], found: Sequence[Item], seconds: Fraction) -> tuple[Step, ...]:
+def plan_steps(card: Card, items: Sequence[Item], found: Sequence[Item], seconds: Fraction) -> tuple[ClipStep, ...]:
     """Return the steps of a card's clip, the first of which is its first frame.
 
     Parameters
@@ -83,7 +83,7 @@ def plan_steps(card: Card, items: Sequence[Item], found: Sequence[Item], seconds
 
     Returns
     -------
-    tuple of Step
+    tuple of ClipStep
         At least one.
     """
     ranks = sorted({_rank(item) for item in items})
@@ -91,10 +91,10 @@ def plan_steps(card: Card, items: Sequence[Item], found: Sequence[Item], seconds
     steps = []
     if found:
         old_figure = tuple(_without_fault(item) for item in found if item.part == "reading")
-        steps.append(Step(tuple(found), "", Fraction(0)))
+        steps.append(ClipStep(tuple(found), "", Fraction(0)))
         # texts never fade into each other: the title is another one at once, and so is the figure
         head = tuple(item for item in items if item.part == "frame")
-        steps.append(Step((*(item for item in found if item.part != "frame"), *head), "cut", Fraction(0)))
+        steps.append(ClipStep((*(item for item in found if item.part != "frame"), *head), "cut", Fraction(0)))
         ways |= {_FRAME: ("fade", _FADE_OF_FAULT), _READING: ("cut", Fraction(0))}
         ranks = [_FRAME, *(rank for rank in ranks if rank > _FRAME)]
     for rank in ranks:
@@ -102,7 +102,7 @@ def plan_steps(card: Card, items: Sequence[Item], found: Sequence[Item], seconds
         if found and rank < _READING:
             shown += old_figure
         way, time = ways[rank] if steps else ("", Fraction(0))
-        steps.append(Step(shown, way, time, reach=_reach(rank, items)))
+        steps.append(ClipStep(shown, way, time, reach=_reach(rank, items)))
     whole = sum(step.seconds for step in steps)
     if not isinstance(card.body, Hunt):
         pace = min(min(_MOST, _SHARE * seconds) / whole, Fraction(1)) if whole else Fraction(1)

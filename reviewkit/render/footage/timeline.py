@@ -33,7 +33,7 @@ _COLOURS = {"segment": "GREEN", "note": "CYAN", "bad take": "RED"}  # as otio.sc
 
 
 @dataclass(frozen=True)
-class _Mark:
+class _Marker:
     """A marker on a clip, in frames from the clip's first."""
 
     what: str  # segment, note or bad take
@@ -53,7 +53,7 @@ class _TrackItem:
     length: int
     first: int
     available: int
-    marks: tuple[_Mark, ...] = ()
+    marks: tuple[_Marker, ...] = ()
     ids: dict[str, str] = field(default_factory=dict)
     by_clock: bool = False  # `first` is the clock's
 
@@ -142,24 +142,24 @@ def _place_clips(episode: Episode, rate: Fraction) -> list[_TrackItem]:
     return placed
 
 
-def _marks(notes: Sequence[Note], segment: str, length: int, rate: Fraction) -> tuple[tuple[_Mark, ...], str]:
+def _marks(notes: Sequence[Note], segment: str, length: int, rate: Fraction) -> tuple[tuple[_Marker, ...], str]:
     """Return a clip's markers in order, and the segment that it ends in, given the previous clip's."""
-    marks: list[_Mark] = []
+    marks: list[_Marker] = []
     begins: list[tuple[int, str]] = []
     for note in notes:
         at = _frame_of(note, length, rate)
         ids = {"note": str(note.line)}
         if note.cut:
-            marks.append(_Mark("bad take", note.text, at, 1, ids))
+            marks.append(_Marker("bad take", note.text, at, 1, ids))
             continue
         if (named := note.segment or "opening") != segment:
             segment = named
             begins.append((at, named))
         if note.text or note.cards:
-            marks.append(_Mark("note", note.text or f"card {', '.join(note.cards)}", at, 1, ids))
+            marks.append(_Marker("note", note.text or f"card {', '.join(note.cards)}", at, 1, ids))
     ends = [at for at, _ in (*begins[1:], (length, ""))] if begins else []
     spans = [
-        _Mark("segment", name, at, end - at, {"segment": name})
+        _Marker("segment", name, at, end - at, {"segment": name})
         for (at, name), end in zip(begins, ends, strict=True)
         if end > at  # otherwise another segment was named at the same time
     ]
@@ -177,7 +177,7 @@ def _place_cards(
     names = file_stems(episode.cards)
     holds = {card.id: _hold_frames(card, episode, rate) for card in episode.stills}
 
-    def put(card: str, start: int, length: int, marks: tuple[_Mark, ...] = ()) -> _TrackItem:
+    def put(card: str, start: int, length: int, marks: tuple[_Marker, ...] = ()) -> _TrackItem:
         url = film_path(names[card], outputs)
         return _TrackItem(names[card], quote(url), start, length, 0, holds[card], marks, {"card": card})
 
@@ -189,7 +189,7 @@ def _place_cards(
     for segment in episode.segments:
         for card in segment.cards:
             if card not in done:
-                begin = _Mark("segment", segment.name, 0, holds[card], {"segment": segment.name})
+                begin = _Marker("segment", segment.name, 0, holds[card], {"segment": segment.name})
                 placed.append(put(card, free, holds[card], () if segment.name in noted else (begin,)))
                 free += holds[card]
                 done.add(card)
@@ -275,7 +275,7 @@ class _TimelineObjects:
             metadata={"reviewkit": one.ids} if one.ids else {},
         )
 
-    def _marker(self, mark: _Mark, first: int) -> Any:
+    def _marker(self, mark: _Marker, first: int) -> Any:
         name = f"{mark.what}: {mark.words}".removesuffix(": ")
         if mark.what != "segment" and len(name) > LONGEST_NAME:
             name = f"{name[: LONGEST_NAME - 2].rsplit(' ', 1)[0]} …"

@@ -23,15 +23,17 @@ def subset_type(name: str) -> bytes:
     """
     import font_source_sans_pro  # type: ignore[import-untyped]
     from fontTools import subset  # type: ignore[import-untyped]
+    from fontTools.ttLib import newTable  # type: ignore[import-untyped]
 
-    options = subset.Options(
-        flavor="woff", hinting=False, layout_features=_FEATURES, name_IDs=[], recalc_timestamp=False
-    )
+    options = subset.Options(flavor="woff", hinting=False, layout_features=_FEATURES, recalc_timestamp=False)
+    options.drop_tables += ["name"]  # emptying it takes a third of the time, in search of what names it
     codes = (code for first, end in _RANGES for code in range(first, end))
     file = io.BytesIO()
     with subset.load_font(str(font_source_sans_pro.font_files_ttf[name]), options) as font:
         reduced = subset.Subsetter(options)
         reduced.populate(unicodes=[*codes, *map(ord, _SIGNS)])
         reduced.subset(font)
+        font["name"] = newTable("name")
+        font["name"].names = []
         subset.save_font(font, file, options)
     return file.getvalue()

@@ -53,7 +53,7 @@ _AT_FAULT = (
     *(jinja2.TemplateError, TypeError, ValueError, AttributeError, LookupError, ArithmeticError),
     *(AssertionError, MemoryError, OSError, RuntimeError, SyntaxError, TooLong),
 )
-_NO_FILE = "put a file in its place, or take it away"
+_NO_FILE = "put a file in its place, or remove it"
 _FLAWS = {
     inside.OUTSIDE: "leads outside the session's folder; copy the file into it",
     inside.ABSENT: f"is a link to nothing; {_NO_FILE}",
@@ -79,7 +79,15 @@ class OwnLoader(jinja2.FileSystemLoader):
         return environment.template_class.from_code(environment, code, globals or {}, is_current)
 
     def get_source(self, environment: jinja2.Environment, template: str) -> tuple[str, str, Callable[[], bool]]:
-        """Return a template's text, its place and whether it is current. Raises TemplateNotFound, Refused."""
+        """Return a template's text, its place and a check of whether it is current.
+
+        Raises
+        ------
+        TemplateNotFound
+            If neither the user nor the program has it.
+        Refused
+            If the user's own is outside the session, in a linked folder, or too long.
+        """
         place = self._own.joinpath(*jinja2.loaders.split_template_path(template))
         if "\0" not in template and inside.is_there(place):
             flaw = inside.flaw(self._own.parent, str(place.relative_to(self._own.parent)))

@@ -21,7 +21,7 @@ from reviewkit.verdict.spec_table import SpecTable
 
 
 @dataclass(frozen=True)
-class Texts:
+class TextOutputs:
     """Text outputs by file name.
 
     Attributes
@@ -37,7 +37,9 @@ class Texts:
     shortened: tuple[str, ...]
 
 
-def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()) -> Texts:
+def render_texts(
+    episode: Episode, pages: Pages, table: SpecTable, corrections: Sequence[Correction] = ()
+) -> TextOutputs:
     """Render every text output except the page and the prompter, which need the pictures.
 
     `corrections`: the published figures that have changed.
@@ -70,7 +72,7 @@ def render_texts(episode: Episode, pages: Pages, table: SpecTable, corrections: 
         files["spec-table.csv"] = tables.format_spec_csv(table)
         corrected = select_for_viewers(corrections, _measurement_cards(episode))
         files["comment.txt"] = description.render_comment(episode, table, corrected, pages)
-    return Texts({name: text.encode() for name, text in files.items()}, fragment, shortened)
+    return TextOutputs({name: text.encode() for name, text in files.items()}, fragment, shortened)
 
 
 def _measurement_cards(episode: Episode) -> dict[str, tuple[str, str]]:

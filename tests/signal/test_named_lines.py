@@ -1,0 +1,43 @@
+"""Rumble in a band from 10 Hz, against noise made line by line so that its power is known; a pilot at its level."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from known_waveforms import noise
+
+from reviewkit.signal.named_lines import RUMBLE_BAND_HZ, line_at
+from reviewkit.signal.noise_lines import band_volts, of_waveform
+
+RATE_HZ = 48_000
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("lines_hz", [(), (25.0, 33.4), (12.7, 100.0)])
+def test_unweighted_rumble(seed, lines_hz, accuracy):
+    """Groove noise, a motor's lines, much below 10 Hz (a warp of 0.556 Hz) and above 315 Hz that must not count."""
+    rng = np.random.default_rng(seed)
+    count = 30 * RATE_HZ
+    t = np.arange(count) / RATE_HZ
+    inside = noise(rng, count, RATE_HZ, RUMBLE_BAND_HZ, 1e-3)
+    samples = inside + noise(rng, count, RATE_HZ, (400.0, 5000.0), 1e-3)
+    samples += 3e-3 * np.sin(2 * np.pi * 0.5556 * t) + 2e-3 * np.sin(2 * np.pi * 7.0 * t)
+    power = 1e-6
+    for hz in lines_hz:
+        samples += 1e-3 * np.sin(2 * np.pi * hz * t + 1)
+        power += 0.5e-6
+    accuracy("unweighted rumble", 20 * np.log10(band_volts(of_waveform(samples, RATE_HZ), RUMBLE_BAND_HZ) / power**0.5))
+
+
+def test_a_pilot_tone():
+    """19 kHz at 9 %, −20.915 dB relative to 75 kHz deviation (47 CFR 73.322), beside a tone and noise."""
+    t = np.arange(4 * RATE_HZ) / RATE_HZ
+    samples = np.sin(2 * np.pi * 1000 * t) + 0.09 * np.sin(2 * np.pi * 19_000.4 * t)
+    samples += np.random.default_rng(1).normal(0, 1e-3, len(t))
+    spectrum = of_waveform(samples, RATE_HZ)
+    pilot = line_at(spectrum, 19_000)
+    assert 20 * np.log10(pilot.level_v * 2**0.5) == pytest.approx(-20.915, abs=0.01)
+    assert pilot.frequency_hz == pytest.approx(19_000.4, abs=0.05)
+    nothing = line_at(spectrum, 15_625)
+    assert (pilot.stands, nothing.stands) == (True, False)
+    assert line_at(spectrum, 38_000) is None
