@@ -151,16 +151,12 @@ class _LineParser:
     def _is_condition(self, token: Token) -> bool:
         if token.key == "figure":
             return self.units != ("%",)
-        if token.key == "riaa":
-            return self.name == "flatness"
+        if token.key in _OF_ONE:
+            return self.name == _OF_ONE[token.key]
         if token.key in ("rated output", "reference"):
             return self.name == "snr" or (bool(self.called) and token.key == "reference")
         if token.key in ("either way", "within", *_OF_OWN):
             return bool(self.called)
-        if token.key == "total":
-            return self.name == "power"
-        if token.key in _TONES:
-            return self.name == "imd"
         return token.key in SEPARATORS or token.key in _CONDITIONS
 
     def _no_value(self) -> str:
@@ -347,6 +343,7 @@ def _named_condition(token: Token) -> tuple[str, str] | None:
 _HALF_POWER_DB = -3.0
 _IN_VOLTS = {"hum": "hum_voltage", "snr": "noise"}
 _TONES = ("tones", "two frequencies")
+_OF_ONE = {"riaa": "flatness", "total": "power", **dict.fromkeys(_TONES, "imd")}  # conditions of one rated name
 _DISTORTIONS = tuple(name for name, rule in RULES.items() if rule.is_distortion)
 _OF_PHONO = ("riaa_deviation", "phono_overload")
 _KEYS = {
