@@ -96,10 +96,10 @@ def references_w(c: Conditions) -> list[float]:
 
 def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, float]) -> list[Finding]:
     m = c.measurement
-    weights: list[tuple[str | None, Callable[..., Any]]] = [(None, _unweighted), ("A", a_weighting)]
+    weights: list[tuple[str | None, Callable[..., Any]]] = [(None, np.ones_like), ("A", a_weighting)]
     if m.weighting:
         # it is already weighted on the bench: don't weight it twice, and it can't be undone
-        weights = [(m.weighting, _unweighted)]
+        weights = [(m.weighting, np.ones_like)]
     found = []
     for weighting, weight in weights:
         volts = noise_lines.band_volts(noise, band_hz, weight)
@@ -121,10 +121,6 @@ def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, fl
         under = {"band": list(band_hz), "mains": c.mains_hz, "window": noise.window or None}
         found.append(figures.finding(c, "hum_voltage", channel, hum, uncertainty=expanded, **under))
     return found
-
-
-def _unweighted(frequency_hz: Any) -> Any:
-    return np.ones_like(frequency_hz)
 
 
 def _expanded_db(c: Conditions, scatter: float) -> float | None:

@@ -22,8 +22,6 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.signal.flat_parts import NotSquare
 from reviewkit.signal.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Figure, Step, read_square
 
-PERIODS_SHOWN = 2.5
-MOST_DRAWN = 3  # runs on one card: more edges than that can't be distinguished
 _UNSEEN_PERCENT = 0.1
 _MOST_OF_RISE = 1 / 3  # of the rise time read: a capture's own filter overshoots, too
 _BEFORE, _AFTER = 1.0, 3.0  # of the rise time, on each side of the magnified edge

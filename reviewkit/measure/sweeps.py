@@ -10,7 +10,7 @@ import numpy as np
 from reviewkit.measure import curves, figures
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array
-from reviewkit.model.card import Limit, Mark, Trace
+from reviewkit.model.card import Limit, Trace
 from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -182,12 +182,3 @@ def limit_within(rating: Rating) -> Limit:
     assert rating.within is not None
     low, high = rating.within
     return Limit(low, high, *unstated_conditions.band_hz(rating), f"rated {quantities.limit_within(low, high)}", rating)
-
-
-def mark_of(finding: Finding | None) -> tuple[Mark, ...]:
-    """Return a figure's place in the picture, ringed and named; none if there is no figure."""
-    if finding is None:
-        return ()
-    at_hz = float(finding.at["frequency"])
-    words = f"{quantities.show(finding)} at {quantities.hertz(at_hz)}"
-    return (Mark(at_hz, finding.value, words, finding.channel[:1]),)
