@@ -284,6 +284,14 @@ def test_a_tone_at_one_watt_shows_crossover_too():
     assert judged(OVER_BAND, *swept(0.02, 40.0), *noisy, others=()).verdict == MEETS
 
 
+def test_so_does_a_tone_whose_level_is_in_volts():
+    """2.828 V into 8 Ω is 1 W."""
+    tones = [found("thd", 0.2, side, frequency=1000.0, measurement="tone", voltage=8**0.5, load=8.0) for side in "LR"]
+    assert judged(OVER_BAND, *swept(0.02, 40.0), *tones, others=()).verdict == SHORT
+    quiet = [replace(tone, at={**tone.at, "voltage": 1.0}) for tone in tones]  # 125 mW: nothing is promised there
+    assert judged(OVER_BAND, *swept(0.02, 40.0), *quiet, others=()).verdict == MEETS
+
+
 def power_sweep(percent_of: Any, header: str = "THD (%)", lowest_w: float = 0.05) -> Run:
     """A sweep at 1 kHz from 50 mW to 60 W, eight points a decade, which rises through 1 % at 50 W."""
     watts = np.geomspace(lowest_w, 60.0, 60)
