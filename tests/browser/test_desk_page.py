@@ -227,6 +227,11 @@ def test_a_whole_evening_at_the_desk_alone(tmp_path, page, record_property):
             asked.nth(0).locator(".answers button").first.click()
             clicks += 1
             until(lambda what=what: not asked.count() or asked.nth(0).inner_text() != what)
+        for key, value in {"input": "aux", "load": "8 ohm", "channels": "both", "mains": "230 V 50 Hz"}.items():
+            page.fill(f".bench-values [name={key}]", value)
+        page.fill(".bench-values [name=level_uncertainty]", "0.2 dB")
+        page.keyboard.press("Enter")
+        until(lambda: "level_uncertainty" in read(tmp_path, "session.toml"))
         page.click("nav a[data-to=ratings]")
         page.fill("#paste", BROCHURE)
         page.click("text=Read these lines")
@@ -234,7 +239,6 @@ def test_a_whole_evening_at_the_desk_alone(tmp_path, page, record_property):
         until(lambda: (tmp_path / "ratings.txt").is_file())
         while page.locator(".lines .asked").count():
             count = page.locator(".lines .asked").count()
-            print("asked about:", page.locator(".lines .asked").nth(0).inner_text())
             page.locator(".lines .asked").nth(0).locator("button:text('Not measured here')").click()
             clicks += 1
             until(lambda count=count: page.locator(".lines .asked").count() < count)
