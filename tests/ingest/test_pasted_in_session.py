@@ -264,8 +264,8 @@ def test_every_suggested_value_leads_on(folder):
 # ------------------------------------------------------------------ the text itself
 
 MODULES = (
-    session_values, session_quantities, session_ratings, session_tables, session_measurements, session_sounds, session_file,
-    toml_lines, mains, units,
+    session_values, session_quantities, session_ratings, session_tables, session_measurements, session_sounds,
+    session_file, toml_lines, mains, units,
 )  # fmt: skip
 NOT_OF_A_TEXT = ["write one, at least with [unit] maker and model"]  # of a folder without a session.toml
 _HEAD = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'

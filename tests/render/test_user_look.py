@@ -53,7 +53,7 @@ def test_the_keys_are_those_of_a_look():
     ("colours", "line", "said"),
     [
         ({"soft": "#4a4f54"}, 7, 'soft "#4a4f54" on "#15191e" is 2.1:1 and needs 4.5:1; write soft = "#'),
-        ({"meets": "#2e5a2e", "ink": "#777777"}, 8, 'ink "#777777" on "#15191e" is 3.9:1 and needs 7:1; write ink = "#'),
+        ({"meets": "#2e5a2e", "ink": "#777777"}, 8, 'ink "#777777" on "#15191e" is 3.9:1 and needs 7:1; write ink = '),
         ({"ground": "#8b8b8b"}, 7, "on \"#8b8b8b\" is"),
         ({"left": "#ffd98a", "right": "#ffd98b"}, 8, "left and right differ in lightness by 1.00:1; they need 1.5:1"),
         ({"left": "#ff9090", "right": "#8a8f5a"}, 8, "left and right are ΔE"),
