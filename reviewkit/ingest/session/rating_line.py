@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from reviewkit.ingest.conditions import BARE_END, SEPARATORS, UNSIGNED, Token, phrases_of, plain, scan
+from reviewkit.ingest.session.rating_decimals import with_points
 from reviewkit.ingest.session.rating_entries import NotUnderstood, entries_of, join_inputs, refuse_two_limits
 from reviewkit.ingest.session.rating_phrases import NAMES, PRINTED_ONLY, WORDS
 from reviewkit.model.errors import nearest, shortened
@@ -25,13 +26,6 @@ _LONGEST_NAME, _LONGEST_TEXT = 50, 100  # of what is only printed
 _MUCH_ALIKE = 0.8
 _LEADER = re.compile(r"\s*(?:\.{3,}|…+|·{3,})\s*")
 _LABEL = re.compile(r"([^:]{1,80}):\s*(.*)", re.DOTALL)
-_GROUPS = {mark: re.compile(rf"(?<![\w.,])[1-9]\d{{0,2}}(?:{re.escape(mark)}\d{{3}})+(?![\d.,]?\d)") for mark in ",."}
-_DECIMALS = {
-    mark: re.compile(rf"(?<![\w.,])(?:0{re.escape(mark)}\d+|\d+{re.escape(mark)}(?:\d{{1,2}}|\d{{4,}}))(?![.,]?\d)")
-    for mark in ",."
-}
-_FROM_TO = re.compile(rf"({UNSIGNED})\s*(?:Hz)?\s*(?:\bto\b|-|~)\s*$", re.IGNORECASE)
-_SPACED_GROUP = re.compile(r"(?<=[-~o]\d{2}) (?=\d{3}\s*Hz)|(?<=[-~o] \d{2}) (?=\d{3}\s*Hz)")  # 20 to 20 000 Hz
 _WATTS = r"\s*(?:W|watts?)"
 _TWO_ALIKE = re.compile(rf"\b({UNSIGNED})(?:{_WATTS})?\s*[+/]\s*\1(?:{_WATTS})(?!\w)", re.IGNORECASE)
 _TWICE = re.compile(rf"\b2\s*[x×]\s*({UNSIGNED}){_WATTS}(?!\w)|\b({UNSIGNED}){_WATTS}\s*[x×]\s*2\b", re.IGNORECASE)
@@ -82,7 +76,7 @@ def read_line(line: str) -> LineRead:
         rest = _TWICE.sub(lambda m: f"{m[1] or m[2]} W each", _TWO_ALIKE.sub(r"\1 W each", rest))
     if name == "imd":
         rest = _FOUR_TO_ONE.sub("", rest)
-    tokens = scan(_with_points(_A_WEIGHTED.sub(" dB A-weighted", rest)), WORDS)
+    tokens = scan(with_points(_A_WEIGHTED.sub(" dB A-weighted", rest)), WORDS)
     if name == "hum" and {"dB", "V"} & {token.key for token in tokens} == {"V"}:
         name = "hum_voltage"
     return _LineParser(name, meant, tokens).read()
@@ -137,43 +131,6 @@ def _unknown(line: str) -> str:
     guess = nearest(head, NAMES, least=_MUCH_ALIKE)
     known = guess if guess.startswith("did you mean") else 'begin with a name such as "power", "THD" or "S/N".'
     return f'this rating is not known; {known} Only to print it, write "{NOT_MEASURED}: {said}"'
-
-
-# ------------------------------------------------------------------ decimal marks
-
-
-def _with_points(text: str) -> str:
-    """Return a text with decimal points and no marks between thousands.
-
-    Raises
-    ------
-    NotUnderstood
-        For a number that may be a thousand times another.
-    """
-    text = _SPACED_GROUP.sub("", text)
-    shown = [mark for mark in ",." if _DECIMALS[mark].search(text)]
-    if len(shown) == 2:
-        raise NotUnderstood("has decimal commas and decimal points; write all its numbers with points")
-    for mark, other in ((",", "."), (".", ",")):
-        groups = _GROUPS[mark]
-        for match in list(groups.finditer(text)):
-            whole, point = match[0].replace(mark, ""), match[0].replace(mark, ".")
-            before = _FROM_TO.search(text, 0, match.start())
-            # 20 - 20,000 Hz rises only if the mark is between thousands
-            falling = bool(before) and match[0].count(mark) == 1 and float(before[1]) >= float(point)  # type: ignore[index]
-            if match[0].count(mark) > 1 or shown == [other] or falling:
-                text = text.replace(match[0], whole)
-            elif shown != [mark]:
-                kilo = f", such as {float(whole) / 1000:g} kHz" if "Hz" in text else ""
-                either = f"{whole} or {_surely_decimal(point)}"
-                raise NotUnderstood(f'"{match[0]}" is {either}; write the one that is meant{kilo}')
-    return re.sub(r"(?<=\d),(?=\d)", ".", text) if shown == [","] else text
-
-
-def _surely_decimal(number: str) -> str:
-    """Return a number with three decimals so that they aren't three digits after a mark between thousands."""
-    shorter = number.rstrip("0").rstrip(".")
-    return f"{number}0" if shorter == number else shorter
 
 
 # ------------------------------------------------------------------ the values and their conditions
