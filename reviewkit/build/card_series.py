@@ -116,7 +116,7 @@ def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) 
 
 
 def _finished(card: Card, files: SessionFiles) -> Card:
-    """Return a card, with that as found, complete with the unit's name, the user's mark and its text for the blind."""
+    """Return a card, with that as found, complete with the unit's name, the user's mark and its alternative text."""
     mark = files.mark if card.id in ("title", "ending") else b""
     alone = add_alt_text(replace(card, corner=files.session.unit.short_name, mark=mark, found=None))
     return replace(alone, found=replace(_finished(card.found, files), repaired=alone)) if card.found else alone

@@ -332,7 +332,7 @@ def _sentences(
     """Return what the bench has to say, by segment."""
     said = framing_sentences(pages, files.repair, verdicts, series.price)
     joined = join_runs(runs)
-    # what is compared with before the repair is said of the pair, the rest of the card that judges
+    # comparisons with before the repair go with the pair, the rest with the card that judges
     judging = {card.first: card.id for card in series.cards if card.id == f"{card.first}-rated"}
     points: dict[tuple[str, str, str], list[Point]] = {}
     loads: dict[str, set[float | None]] = {}

@@ -15,7 +15,7 @@ from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.session import Measurement
 
 SOURCE = "session.toml"
-MOST_READINGS = 3  # on a card beside its own figure
+MOST_READINGS = 3  # on a card next to its own figure
 
 
 def hide_card(text: str, name: str, *, hide: bool) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 
 from reviewkit.model.ratings import POWER_WORDS, RULES, TRADE_WORDS
 
-# beside the words that session.toml takes: what is rated, then the kind of power, or "impedance" where each value has
+# besides the words that session.toml takes: what is rated, then the kind of power, or "impedance" where each value has
 # the input's own after it
 _OF_BROCHURES: dict[str, tuple[str, str]] = {
     "rated power": ("power", ""),

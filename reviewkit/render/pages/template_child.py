@@ -38,7 +38,7 @@ _CPU_GRACE_S = 3
 
 
 class TooLong(Exception):
-    """The time for a text is over."""
+    """Error for a text that takes too long."""
 
 
 class Refused(SecurityError):
