@@ -287,7 +287,7 @@ def plan_beat(
 ) -> tuple[float, float]:
     """Return how long a beat takes, and how much of that its cards are on screen with nothing said, s.
 
-    It takes as long as its words, figures as spoken, and then its sounds, or as its cards stay on screen if that is longer.
+    It takes as long as its words, figures as spoken, and its sounds, or as its cards if they stay on screen longer.
     """
     heard_s = _talking_s([*([beat.note.text] if beat.note else []), *beat.sentences], session)
     heard_s += sum(lengths_s[stem] for stem in beat.sounds)
