@@ -365,7 +365,8 @@ def missing_sections(tree: ast.Module) -> Iterator[tuple[int, str]]:
     arrays = names_of_arrays(tree)
     for function in public_functions(tree.body):
         sections, missing = sections_of(function), []
-        taken = [*function.args.posonlyargs, *function.args.args, *function.args.kwonlyargs]
+        given = function.args
+        taken = [*given.posonlyargs, *given.args, *given.kwonlyargs, *filter(None, (given.vararg, given.kwarg))]
         if any(mentions(annotation, arrays) for annotation in (function.returns, *(each.annotation for each in taken))):
             missing += [
                 f"Parameters: {each.arg}"
@@ -426,6 +427,7 @@ RAISED = "\n    Raises\n    ------\n    KeyError\n        If it isn't a ValueErr
         (DESCRIBED.format(more="", returns="float", sections="", body=""), ["Returns"]),
         (DESCRIBED.format(more="", returns="float", sections=RETURNED, body=""), []),
         (DESCRIBED.format(more="y: int", returns="float", sections=RETURNED, body=""), ["Parameters: y"]),
+        (DESCRIBED.format(more="**y: int", returns="float", sections=RETURNED, body=""), ["Parameters: y"]),
         (DESCRIBED.format(more="", returns="None", sections=RAISED, body="raise KeyError(x) from None"), []),
         (DESCRIBED.format(more="", returns="None", sections=RAISED, body="raise ValueError"), ["Raises: ValueError"]),
     ],
