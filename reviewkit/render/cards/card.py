@@ -73,7 +73,7 @@ def _compose(page: Page, card: Card) -> None:
 
     body = card.body
     if isinstance(body, Chart):
-        card = _without_repeated_rating(card, body)
+        card = _name_rating(card, body)
         assert isinstance(card.body, Chart)
         _place_chart(page, card, card.body)
     elif isinstance(body, Rows):
@@ -135,9 +135,9 @@ def _place_chart(page: Page, card: Card, chart: Chart) -> None:
         place_chart(page, chart, end + shape.under_strip, shape.chart[1])
 
 
-def _without_repeated_rating(card: Card, chart: Chart) -> Card:
-    """Return a card that says once what is rated: if its chart shows the rating as a limit, there is no needle, and
-    the limit has no label that repeats the verdict's.
+def _name_rating(card: Card, chart: Chart) -> Card:
+    """Return a card that names its rating one time: if its chart shows it as a limit, there is no needle, and the limit
+    has no label that repeats the verdict's.
     """
     verdict = card.verdict
     limits = [limit for panel in chart.panels for limit in panel.limits]
@@ -162,7 +162,7 @@ def _place_heroes_in_charts(pages: Sequence[Page], cards: Sequence[Card], lower:
         top, bottom = page.shape.chart
         try:
             place = place_chart_around(page, card.body, top + lower, bottom, card.hero, place)
-        except LayoutFault:  # a name has room only if the hero is in another place
+        except LayoutFault:  # a name has room only if the hero is elsewhere
             return False
         if place is None:
             return False
