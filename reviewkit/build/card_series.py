@@ -72,7 +72,13 @@ class Results:
 
 
 def make_series(results: Results, fonts: Fonts, shapes: Sequence[str], pages: Pages) -> Series:
-    """Return every card as data with its words. Raises InputError for a wrong name in [cards] or in `readings`."""
+    """Return every card as data with its words.
+
+    Raises
+    ------
+    InputError
+        For a wrong name in [cards] or in `readings`.
+    """
     files, runs = results.files, results.runs
     frames = [SHAPES[name] for name in dict.fromkeys((WIDE.name, *shapes))]  # the page's pictures are wide
     called = {OLD_NAMES.get(name, name) for note in files.notes.notes if not note.cut for name in note.cards}

@@ -40,7 +40,13 @@ _KNOWN = tuple(sorted({*BY_METER, *QUANTITIES, *RULES, *TRADE_WORDS}))
 
 
 def read_readings(path: Path, source: str) -> Sheet:
-    """Return the readings of a file. Raises InputError with every fault in it."""
+    """Return the readings of a file.
+
+    Raises
+    ------
+    InputError
+        With every fault in it.
+    """
     return parse_readings(read_text(path, source, western=True), source)
 
 
