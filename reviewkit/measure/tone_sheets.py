@@ -55,7 +55,7 @@ def channel_lines(
     c : Conditions
         What it was measured under.
     check : Callable[[Lines, Sequence[Line]], None]
-        Raises NoTones if the tones aren't those of the kind, or are too close in these lines.
+        Refuses, by NoTones, tones that aren't those of the kind, or are too close in these lines.
     blind : bool
         Whether to look for tones in a spectrum whose window is not known.
 
