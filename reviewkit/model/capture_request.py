@@ -11,7 +11,7 @@ from typing import Any
 from reviewkit.model import unstated_conditions
 from reviewkit.model.session import Bench, Rating
 
-SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER = (
+SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER, AS_RATED = (
     "sine",
     "power sweep",
     "sweep",
@@ -21,6 +21,7 @@ SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER = (
     "square wave",
     "idle",
     "meter",
+    "as rated",
 )
 TERMINALS, LINE = "terminals", "line output"
 # rated output less 10 dB is the normal measuring condition of IEC 60268-3 (from memory); another 10 dB keep an edge

@@ -45,6 +45,7 @@ class Finding:
     floor: float | None = None  # of a bound: what the bench itself reads, same unit
     note: str = ""  # of a reading by meter, as written in its file
     written: str = ""  # the unit it was written in: "mV"
+    called: str = ""  # a name of the user's own, as written: "B+ voltage"
     unread: str = ""  # the part of its band without readings, ready to print: such a figure can deny, never confirm
 
 

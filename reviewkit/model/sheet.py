@@ -52,6 +52,7 @@ class SingleReading:
     line: int = 0
     step: float | None = None  # worth of the last digit written
     written: str = ""  # the unit it was written in: "mV"
+    called: str = ""  # a name of the user's own, as written: "B+ voltage"
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,7 +19,8 @@ _WORDS = {
     RAILS: re.compile(r"\brails?\b|\bsupply\b|\bsupplies\b", re.IGNORECASE),
     OFFSET: re.compile(r"\boffset\b", re.IGNORECASE),
     BIAS: re.compile(
-        r"\bbias(?! (?:trimmer|resistor|spreader|transistor|diode|pot))\b|\bidle current\b", re.IGNORECASE
+        r"\bbias(?! (?:frequency|oscillator|trap|trimmer|resistor|spreader|transistor|diode|pot))\b|\bidle current\b",
+        re.IGNORECASE,
     ),
     # from exposed metal, not of a capacitor or a transistor
     LEAKAGE: re.compile(r"^(?=.*\bleakage\b)(?=.*\b(?:plug|metal|chassis|mains|earth|enclosure)\b)", re.IGNORECASE),

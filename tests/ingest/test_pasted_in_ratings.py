@@ -15,7 +15,16 @@ from brochure_lines import LINES, Asked
 from remedies import unseen
 from session_texts import UNIT
 
-from reviewkit.ingest.session import rated_lines, rating_decimals, rating_entries, rating_line
+from reviewkit.ingest import references
+from reviewkit.ingest.session import (
+    own_figures,
+    printed_line,
+    rated_lines,
+    rating_entries,
+    rating_line,
+    rating_names,
+    rating_numbers,
+)
 from reviewkit.ingest.session.session_file import parse_session
 from reviewkit.model.errors import InputError
 
@@ -207,4 +216,7 @@ def test_what_is_suggested_for_a_table_leads_on(table):
 def test_every_suggestion_was_pasted():
     if len(SEEN) < len(CASES):
         pytest.skip("the cases above were not run")
-    assert unseen((rated_lines, rating_decimals, rating_entries, rating_line), SEEN) == []
+    modules = (
+        own_figures, printed_line, rated_lines, rating_entries, rating_line, rating_names, rating_numbers, references,
+    )  # fmt: skip
+    assert unseen(modules, SEEN) == []

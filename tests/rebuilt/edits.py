@@ -343,6 +343,9 @@ _CAPTURES_KEYS: dict[str, Change] = {
     "rated.reference, a power": toml('reference = "rated output"', 'reference = "10 W"'),
     "rated.nominal": toml('nominal = "150 mV"', 'nominal = "160 mV"'),
     "rated.tolerance": toml('tolerance = "5 %"', 'tolerance = "4 %"'),
+    "rated.conditions": toml(
+        'weighting = "A"\nreference', 'weighting = "A"\nconditions = { tape = "chrome" }\nreference'
+    ),
     "rated.termination": toml('weighting = "A"\nreference', 'weighting = "A"\ntermination = "1 kΩ"\nreference'),
     "rated.volume": toml('weighting = "A"\nreference', 'weighting = "A"\nvolume = "half"\nreference'),
     "rated.tones": toml('tones = ["19 kHz", "20 kHz"]', 'tones = ["60 Hz", "7 kHz"]'),
@@ -351,6 +354,7 @@ _CAPTURES_KEYS: dict[str, Change] = {
     "measurement.without": within('"measurements/tone-after.wav"', "without = []", 'without = ["19 kHz", "38 kHz"]'),
     "measurement.full_scale": within('"measurements/idle.wav"', '"20 mV"', '"25 mV"'),
     "measurement.input_level": within('"measurements/tone-after.wav"', '"90 mV"', '"95 mV"'),
+    "measurement.conditions": within('"measurements/idle.wav"', '"20 mV"', '"20 mV"\nconditions = { tape = "chrome" }'),
     "measurement.termination": within('"measurements/idle.wav"', '"20 mV"', '"20 mV"\ntermination = "shorted"'),
     "measurement.volume": within('"measurements/idle.wav"', '"20 mV"', '"20 mV"\nvolume = "half"'),
     "measurement.window": toml('window = "hann"', 'window = "hamming"'),

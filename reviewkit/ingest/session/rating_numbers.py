@@ -1,4 +1,4 @@
-"""The decimal marks of a brochure's line: points in the end, and a question where a mark may be between thousands."""
+"""The numbers of a brochure's line with decimal points, and without marks between thousands."""
 
 from __future__ import annotations
 
