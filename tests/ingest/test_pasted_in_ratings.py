@@ -84,11 +84,24 @@ PASTES: dict[str, Paste] = {
     r'no tolerance is printed; write it, such as (±1 dB), or "(not measured): …"': lambda line, said: iter(
         [f"{line}, {said[1]}", f"{said[2]}: {line}"]
     ),
-    r"there is no figure(?: in (\S+))?; write it after the name": lambda line, said: iter(
+    r'there is no figure(?: in (\S+)(?: or .*)?)?; write it after the name, or begin the line with "(not measured:)"': (
+        lambda line, said: iter([re.sub(r":.*", f": 5 {said[1]}", line)] * bool(said[1]) + [f"{said[2]} {line}"])
+    ),
+    r"there is no figure(?: in (\S+))?; write it after the name$": lambda line, said: iter(
         [re.sub(r":.*", f": 5 {said[1] or ''}", line)]
     ),
     r'such as "(aux)", or "(FM)"': lambda line, said: iter([line.replace(": ", f": {said[1]} "), f"{said[2]} {line}"]),
     r'(\S+ m?V) may be at the input or the output; write "(.*)" if it is there': instead(r"\2"),
+    r'(\S+ m?V) may be at the input or the output; write "([^"]*)" or "([^"]*)"': instead(r"\2", r"\3"),
+    r": (\S+ \S+) is not what a ratio can be relative to; leave it out": instead(""),
+    r'"([^"]*)" is relative to nothing; write for example "([^"]*)", "([^"]*)" or "([^"]*)"': instead(
+        r"\2", r"\3", r"\4"
+    ),
+    r"what (±\S+ \S+) is of is not known; leave it out": instead(""),
+    r'whether (\S+ \S+) is the least or the most .*; write "([^"]*)" or "([^"]*)"': lambda line, said: (
+        line.replace(said[1], f"{said[place]} {said[1]}") for place in (2, 3)
+    ),
+    r"(\S+ \S+) and (\S+ \S+) are not the same at 75 or 300 ohms; keep one of them": instead(""),
     r'a maximum power .*; write "([^"]*)" or "([^"]*)"': lambda line, said: (
         re.sub(r"maximum power", said[place], line, flags=re.IGNORECASE) for place in (1, 2)
     ),
@@ -149,6 +162,13 @@ CASES = (
     "THD: 0,1 % at 25.5 W",
     "Sensitivity: 150 mV",
     "S/N: 80 dB, 2 V",
+    "S/N: 80 dB re 3 V",
+    "S/N: 80 dB re 0 dBm",
+    "THD: 0.1 % at 0 dB",
+    "Usable sensitivity: 10.3",
+    "FM usable sensitivity: 10.3 dBf (5 µV)",
+    "Torque: max 5 W, 6 W",
+    "Ripple: at least much",
     "S/N: 80 dB weighted",
     "S/N: 80 dB IHF",
     "Music power: 40 W per channel continuous",
