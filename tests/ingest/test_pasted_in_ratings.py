@@ -167,7 +167,7 @@ CASES = (
     "THD: 0.1 % at 0 dB",
     "Usable sensitivity: 10.3",
     "FM usable sensitivity: 10.3 dBf (5 µV)",
-    "Torque: max 5 W, 6 W",
+    "Ripple: max 5 mV at 1 W, 6 mV at 20 W",
     "Ripple: at least much",
     "S/N: 80 dB weighted",
     "S/N: 80 dB IHF",
