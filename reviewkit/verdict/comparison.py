@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.finding import Finding
-from reviewkit.model.level import is_same, levels_of, reference_level
+from reviewkit.model.level import Level, is_same, levels_of, reference_level
 from reviewkit.model.ratings import EQUAL, HARD, LOWEST_POWER_W, distortion_limit, rule_of
 from reviewkit.model.session import Rating
 from reviewkit.model.weightings import FLATTERING, weighted
@@ -225,7 +225,7 @@ def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand
         return Stand(APART, why, brief=f"measured at {shown}")
     if is_same(above) and finding.quantity != "highest_distortion":
         return Stand(SAME, assumed=f"at {shown}" if how == "meant" else "")
-    return Stand(_way_off(rating, finding, above), why, brief=f"measured at {shown}")
+    return Stand(_way_off(rating, finding, above, wanted), why, brief=f"measured at {shown}")
 
 
 def _signal(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand:
@@ -236,8 +236,8 @@ def _signal(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stan
     return _level(rating, finding, ratings)
 
 
-def _way_off(rating: Rating, finding: Finding, above_db: float) -> str:
-    """Return what a level that is not the rated one makes of the test."""
+def _way_off(rating: Rating, finding: Finding, above_db: float, wanted: Level) -> str:
+    """Return what a level that is not the rated one, `wanted`, makes of the test."""
     mode = rule_of(rating).level
     if mode == HARD:
         return HARDER if above_db > 0 else EASIER
@@ -245,7 +245,8 @@ def _way_off(rating: Rating, finding: Finding, above_db: float) -> str:
         return APART
     if rating.quantity == "power" and (above_db <= 0 or finding.quantity == "highest_distortion"):
         # from 250 mW up the rating holds at every power; but if it is noise that rises there, that proves nothing
-        promised = finding.at["power"] >= LOWEST_POWER_W * (1 - _LOAD_SAME)
+        power_w = (wanted.watts or 0.0) * 10 ** (above_db / 10)
+        promised = power_w >= LOWEST_POWER_W * (1 - _LOAD_SAME)
         return EASIER if promised and distortion_name(finding) == "THD" else APART
     return HARDER if above_db > 0 else APART
 
