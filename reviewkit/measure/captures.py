@@ -43,7 +43,7 @@ def sample_rate_hz(sheet: Sheet) -> float:
     seconds = time.values
     span = float(seconds[-1] - seconds[0])
     if span <= 0:
-        raise InputError(Fault(sheet.source, 0, "a single sample is no waveform; export the whole capture"))
+        raise InputError(Fault(sheet.source, 0, "a single sample is not a waveform; export the whole capture"))
     rate = (len(seconds) - 1) / span
     stray = np.abs((seconds - seconds[0]) * rate - np.arange(len(seconds)))
     if float(np.max(stray)) > 1.0:
@@ -136,7 +136,7 @@ def exported_lines(sheet: Sheet, column: Column, c: Conditions) -> ExportedLines
     """
     frequency, m = sheet.need("frequency"), c.measurement
     if len(frequency.values) < FEWEST_LINES:
-        few = f"{len(frequency.values)} lines are no spectrum; export more lines, or is this a response?"
+        few = f"{len(frequency.values)} lines are too few for a spectrum; export more lines, or is this a response?"
         raise InputError(Fault(sheet.source, 0, few))
     window = window_name(m.window) if m.window else None
     if m.window and window is None:
