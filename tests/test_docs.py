@@ -105,6 +105,12 @@ def test_the_readme_opens_with_the_job_and_three_cards(readme):
     assert size < 400_000
 
 
+def test_the_readme_says_in_five_lines_what_comes_out(readme):
+    listed = readme.partition("## What comes out\n\n")[2].partition("\n\n")[0].splitlines()
+    assert len(listed) == 5
+    assert all(line.startswith("- **") and len(line) <= 120 for line in listed)
+
+
 def test_the_readme_links_to_every_page(readme):
     for name in PAGES:
         assert f"[{name}](templates/help/{name}.md)" in readme

@@ -43,7 +43,7 @@ def sample_rate_hz(sheet: Sheet) -> float:
     seconds = time.values
     span = float(seconds[-1] - seconds[0])
     if span <= 0:
-        raise sheet.fault("a single sample is no waveform; export the whole capture")
+        raise sheet.fault("a single sample is not a waveform; export the whole capture")
     rate = (len(seconds) - 1) / span
     stray = np.abs((seconds - seconds[0]) * rate - np.arange(len(seconds)))
     if float(np.max(stray)) > 1.0:
@@ -147,7 +147,9 @@ def exported_lines(sheet: Sheet, column: Column, c: Conditions) -> ExportedLines
     """
     frequency, m = sheet.need("frequency"), c.measurement
     if len(frequency.values) < FEWEST_LINES:
-        raise sheet.fault(f"{len(frequency.values)} lines are no spectrum; export more lines, or is this a response?")
+        raise sheet.fault(
+            f"{len(frequency.values)} lines are too few for a spectrum; export more lines, or is this a response?"
+        )
     window = stated_window(c)
     hint = "" if window else 'the window is not known; write for example window = "hann"'
     if window and not is_even(frequency.values):

@@ -91,7 +91,7 @@ def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Ar
         other = _counterpart(column, columns, reference, c)
         if other is None:
             withheld.append(
-                f'{m.id}: no figures for channel {column.channel}, the reference "{m.against}" does not hold it'
+                f'{m.id}: no figures for channel {column.channel}, the reference "{m.against}" does not have it'
             )
             continue
         pair = _difference(sheet, column, reference, other)

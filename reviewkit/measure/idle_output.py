@@ -45,12 +45,13 @@ def read_noise(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool
         rate_hz = sample_rate_hz(sheet)
         if len(values) < SHORTEST_S * rate_hz:
             length = quantities.seconds(len(values) / rate_hz)
-            raise sheet.fault(f"a record of {length} holds no hum; capture a few seconds")
+            raise sheet.fault(f"a record of {length} is too short for hum; capture a few seconds")
         return noise_lines.of_waveform(values, rate_hz), volts
     frequency_hz, m = sheet.need("frequency").values, c.measurement
     if len(frequency_hz) < FEWEST_LINES:
-        few = f"{len(frequency_hz)} lines are no spectrum of noise; export more lines, or is this a response?"
-        raise sheet.fault(few)
+        raise sheet.fault(
+            f"{len(frequency_hz)} lines are too few for a spectrum of noise; export more lines, or is this a response?"
+        )
     window = stated_window(c)
     if window is None:
         raise Withheld(

@@ -82,9 +82,11 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 def _no_reference(c: Conditions) -> list[str]:
     ohms = c.measurement.load_ohm
     if ohms is None or math.isinf(ohms):
-        return ['no signal to noise ratio: it is re a power, and no load is stated; add for example load = "8 ohm"']
+        return [
+            'no signal to noise ratio: it is relative to a power, and no load is stated; add for example load = "8 ohm"'
+        ]
     if figures.rated_output_w(c) is None:
-        return [f"no signal to noise ratio re the rated power: none is rated into {quantities.load(ohms)}"]
+        return [f"no signal to noise ratio relative to the rated power: none is rated into {quantities.load(ohms)}"]
     return []
 
 
@@ -136,7 +138,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the noise in third-octave bands, in dBV, and how far it lies below the rated power.
 
     Bands, not spectral lines: their height doesn't depend on the length of a record or on the window, so two captures
-    can be compared, and a mains line can still be told from hiss.
+    can be compared, and a mains line can still be distinguished from hiss.
     """
     main = figures.main_run(runs)
     form, panel = panel_of(runs, main)

@@ -55,7 +55,7 @@ def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Co
     held = f'{sheet.source}, column "{column.header}", '
     if m.equalised:
         message = (
-            f"is {digits.fixed(told, 0)} dB off level, as a response without pre-emphasis is; take equalised = true out"
+            f"is {digits.fixed(told, 0)} dB off level, as a response without pre-emphasis is; remove equalised = true"
         )
     else:
         message = (

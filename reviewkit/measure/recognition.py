@@ -79,7 +79,7 @@ def _joined(claims: Sequence[Content]) -> Content:
 
 
 def _by_columns(sheet: Sheet, name: NameWords) -> Content:
-    """Return what a file is whose kinds are told apart here: a signal, or levels over frequency."""
+    """Return what a file is whose kinds are distinguished here: a signal, or levels over frequency."""
     roles = {column.role for column in sheet.columns}
     if "time" in roles:
         return _waveform(sheet, name)

@@ -186,7 +186,7 @@ def _balance_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]
 KIND = Kind(
     name="response",
     title="Frequency response",
-    about="a sweep: frequency and level of one or both channels; read re each channel's own 1 kHz",
+    about="a sweep: frequency and level of one or both channels; read relative to each channel's own 1 kHz",
     needs=(("frequency", "level"),),
     quantities=(
         "deviation_high",

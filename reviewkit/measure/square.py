@@ -37,7 +37,7 @@ def _steps(sheet: Sheet) -> list[tuple[Column, Step]]:
             found.append((column, read_square(samples, rate_hz)))
         except NotSquare as why:
             channel = f"channel {column.channel}" if column.channel else "the capture"
-            raise sheet.fault(f"{channel} holds no square wave to be read: {why}") from None
+            raise sheet.fault(f"{channel} has no square wave that can be read: {why}") from None
     return found
 
 

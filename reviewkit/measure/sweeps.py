@@ -121,6 +121,8 @@ def worst_in_bands(
         Whether the value furthest from zero counts, not the highest.
     curved : bool
         Whether edges are read on a curve or on straight lines: see `curves.value_at`.
+    **at : Any
+        More of the findings' conditions.
 
     Returns
     -------

@@ -146,7 +146,7 @@ def _differing(answer: Answer) -> int:
 
 
 def _deciding(rating: Rating, word: str, same_word: Sequence[Answer]) -> Answer:
-    """Return the answer that the verdict rests on: the one nearest to falling short under the most alike conditions."""
+    """Return the answer that decides the verdict: the one nearest to falling short under the most alike conditions."""
     order = rule_of(rating).findings
     if word == INCOMPARABLE:
         # the answer that differs in the fewest conditions is the most telling

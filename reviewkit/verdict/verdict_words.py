@@ -27,7 +27,7 @@ MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
 NO_VERDICT = ""  # a nominal value without a tolerance is only printed next to the measured one
 JUDGED = (MEETS, SHORT, CLOSE)
 ROUNDS = "rounds to the limit"
-# the needle stands clear of the notch whenever the word is not "too close to call"
+# the needle stays clear of the notch whenever the word is not "too close to call"
 _CLEAR = 0.08
 _LARGE_UNCERTAINTY = 0.03  # of a power: from here it is always shown
 PAST_SCALE = 1.2

@@ -45,7 +45,7 @@ _LATE = 0.9  # of the scale: names of segments beyond are on the other side of t
 
 @dataclass
 class Evening:
-    """The desk's knowledge beside the session's files; it is gone with it.
+    """The desk's knowledge besides the session's files, which ends with the desk.
 
     Attributes
     ----------
@@ -74,7 +74,7 @@ def page_facts(
     inputs
         Its files.
     evening
-        What the desk knows beside them.
+        What the desk knows besides them.
     building
         The build that was started last.
     editing

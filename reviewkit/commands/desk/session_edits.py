@@ -15,8 +15,8 @@ from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.session import Measurement
 
 SOURCE = "session.toml"
-MOST_READINGS = 3  # on a card beside its own figure
-# the keys of [bench] that the page has a field for, with what stands in the empty field
+MOST_READINGS = 3  # on a card next to its own figure
+# the keys of [bench] that the page has a field for, with an example for the empty field
 BENCH_KEYS = {
     "input": "aux",
     "load": "8 ohm",
