@@ -75,8 +75,7 @@ def channel_lines(
         return ChannelLines(lines, lines, tones, exported.volts, exported.window, exported.hint)
     samples, volts = waveform_samples(column, sheet.source)
     if len(samples) < FEWEST_SAMPLES:
-        message = f"{len(samples)} samples are too few for a capture; capture a longer record"
-        raise InputError(Fault(sheet.source, 0, message))
+        raise sheet.fault(f"{len(samples)} samples are too few for a capture; capture a longer record")
     rate_hz = sample_rate_hz(sheet)
     tones, left = fitted_tones(samples, rate_hz, WITHIN)
     rest = of_waveform(left, rate_hz, REST_BETA, cleared=True)
@@ -146,8 +145,8 @@ def check_drive(sheet: Sheet, c: Conditions, found: Sequence[Finding], what: str
             )
             remedy += " it would be as stated"
     stated = quantities.conditions({"power": m.drive_w, "voltage": m.drive_v})
-    message = f'[[measurement]] {m.id}: drive = "{stated}", but {sheet.source} holds {holds}; {remedy}'
-    raise InputError(Fault("session.toml", m.line, message))
+    message = f'drive = "{stated}", but {sheet.source} holds {holds}; {remedy}'
+    raise c.fault(message)
 
 
 def levels_in_words(run: Run, here: Sequence[Finding]) -> str:
