@@ -80,12 +80,14 @@ def make_series(results: Results, fonts: Fonts, shapes: Sequence[str], pages: Pa
     called = {OLD_NAMES.get(name, name) for note in files.notes.notes if not note.cut for name in note.cards}
     by_card = group_runs(runs, _order_of_kinds(files.session))
     measured = [card for name, group in by_card.items() for card in _cards(name, group, list(by_card), results, called)]
+    measured.sort(key=lambda card: bool(card.finding and card.finding.facts.get("radio")))
     titled = word_titles(_whole_series(measured, results, called), by_card, pages)
     made = add_readings([part for card in titled for part in split_table(card, fonts, frames)], by_card)
     names = _names_of(made, runs)
     choices, remarks = read_choices(files.session.cards, names)
     cards = put_in_order(leave_out(made, choices.hide), choices.order)
-    cards = choose_for_film(cards, {names[name] for name in called if name in names}, choices.only_page)
+    gear = files.session.unit.gear is not None
+    cards = choose_for_film(cards, {names[name] for name in called if name in names}, choices.only_page, by_meter=gear)
     kept_out = dict.fromkeys(choices.only_page, "only_page") | dict.fromkeys(choices.hide, "hide")
     return Series(tuple(_finished(card, files) for card in cards), names, kept_out, remarks)
 
