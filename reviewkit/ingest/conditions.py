@@ -1,6 +1,6 @@
 """Text → tokens: values by their units, bands, two tones, and words that name a condition, in any order.
 
-What a brochure prints and what someone writes beside a reading are understood by the same table of words; each reader
+What a brochure prints and what someone writes next to a reading are understood by the same table of words; each reader
 says which of its tokens it can use.
 """
 

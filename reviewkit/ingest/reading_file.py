@@ -38,7 +38,13 @@ _NO_UNIT = UnitSpelling("", 1.0)
 
 
 def read_readings(path: Path, source: str) -> Sheet:
-    """Return the readings of a file. Raises InputError with every fault in it."""
+    """Return the readings of a file.
+
+    Raises
+    ------
+    InputError
+        With every fault in it.
+    """
     return parse_readings(read_text(path, source, western=True), source)
 
 

@@ -215,7 +215,7 @@ def _point(run: Run, group: list[Finding], was: list[Finding]) -> Point:
         "input": f.at.get("input", ""),
         "rest": _conditions(f, rest),
     }
-    return Point("reading", "value", facts, run.conditions.measurement.id)
+    return run.point("value", **facts)
 
 
 def _speaking(group: list[Finding]) -> list[Finding]:

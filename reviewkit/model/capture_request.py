@@ -39,6 +39,10 @@ class CaptureRequest:
 
     Attributes
     ----------
+    kind
+        The kind of measurement; "" for the one whose recipe it is.
+    name
+        Selects the wording; "" if its kind has one capture only.
     quantities
         The findings that it gives.
     at
@@ -50,7 +54,7 @@ class CaptureRequest:
     """
 
     kind: str
-    name: str  # selects the wording
+    name: str
     quantities: tuple[str, ...]
     at: Mapping[str, Any]
     drive: str
@@ -123,6 +127,18 @@ class Basis:
         """Return a usual level, in watts or else in volts: a share of the rated output, else a line level."""
         watts = self.share(rating, share)
         return watts, None if watts is not None else LINE_V
+
+    def request(
+        self,
+        rating: Rating,
+        quantities: tuple[str, ...],
+        at: Mapping[str, Any],
+        drive: str,
+        share: float = USUAL_SHARE,
+        **more: Any,
+    ) -> CaptureRequest:
+        """Request a capture at a usual level, measured where the output is. `more`: further fields of it."""
+        return CaptureRequest("", "", quantities, at, drive, *self.sized(rating, share), self.place(rating), **more)
 
     def place(self, rating: Rating) -> str:
         """Return where the output is measured: at the loudspeaker terminals or the line output."""

@@ -130,8 +130,6 @@ QUANTITIES: dict[str, Quantity] = {
     "input_sensitivity": Quantity("input sensitivity", "V", "volts", -1, by_meter=True),
     "phono_overload": Quantity("phono overload", "V", "volts", 1, by_meter=True),
 }
-# in the order in which an episode speaks of them
-DISTORTIONS = tuple(name for name, quantity in QUANTITIES.items() if quantity.is_distortion)
 SUBJECTS = tuple(sorted((name for name in QUANTITIES if QUANTITIES[name].subject), key=lambda n: QUANTITIES[n].subject))
 BY_METER = tuple(name for name, quantity in QUANTITIES.items() if quantity.by_meter)
 _VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))

@@ -283,7 +283,7 @@ class CardChoices:
 
 @dataclass(frozen=True)
 class FileSettings:
-    """The [files] table. `ignore`: patterns of files in measurements/ that are no measurements."""
+    """The [files] table. `ignore`: patterns of files in measurements/ that aren't measurements."""
 
     ignore: Annotated[tuple[str, ...], "patterns"] = ()
 
@@ -306,7 +306,7 @@ class LookSettings:
     bold_font: File = ""
     presenter: Text = ""
     mark: File = ""  # the user's own, small on title, ending and thumbnail
-    lines: Mapping[str, int] = field(default_factory=dict)  # where each key stands
+    lines: Mapping[str, int] = field(default_factory=dict)  # where each key is
     sources: Mapping[str, str] = field(default_factory=dict)  # in which file, if not in session.toml
 
     @property

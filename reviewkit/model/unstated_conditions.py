@@ -66,7 +66,7 @@ def rated_level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> 
     """Return the level that a rating holds at, and how it is known: "rated", "meant", or "" if it isn't.
 
     A distortion rated without a level is meant at the rated output: the lowest continuous power rated for that load, or
-    full scale. So is the output that an input's sensitivity is for.
+    for any if none is for that one; or full scale. So is the output that an input's sensitivity is for.
     """
     load_ohm = rating.load_ohm if rating.load_ohm is not None else finding.at.get("load")
     if rating.quantity == "power":
@@ -79,7 +79,7 @@ def rated_level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> 
     if distortion and any(had.unit == "dBFS" for had in levels):
         return FULL_SCALE, "meant"
     if distortion or (rating.quantity == "input_sensitivity" and levels):
-        power_w = rated_output_w(ratings, load_ohm)
+        power_w = rated_output_w(ratings, load_ohm) or rated_output_w(ratings, None)
         return (Level(power_w, "W", load_ohm), "meant") if power_w else (None, "")
     return None, ""
 

@@ -24,8 +24,8 @@ from reviewkit.plan.levels import (
 )
 from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, differing_conditions, find_needs
 from reviewkit.plan.order import Capture, plan_captures
+from reviewkit.verdict.compared_condition import HARDER, SAME
 from reviewkit.verdict.comparison import Mains
-from reviewkit.verdict.stand import HARDER, SAME
 from reviewkit.verdict.verdict import judging
 
 
@@ -173,7 +173,7 @@ def _supporting_measurements(
     for f in findings:
         same_limit = f.quantity in (*wanted.quantities, "power_reached") and f.at.get("limit") == wanted.at.get("limit")
         if same_limit:
-            others = [s.stand for name, s in differing_conditions(rating, f, mains) if name not in ("band", "mains")]
-            if all(stand in (SAME, HARDER) for stand in others):
+            others = [s.relation for name, s in differing_conditions(rating, f, mains) if name not in ("band", "mains")]
+            if all(relation in (SAME, HARDER) for relation in others):
                 names.append(f.measurement)
     return names

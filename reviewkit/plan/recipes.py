@@ -16,8 +16,10 @@ from reviewkit.model.session import Rating
 
 def capture_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     """Return the captures that a rating asks for; those that decide come last."""
-    recipes = (kind.recipes[rating.quantity] for kind in KINDS.values() if rating.quantity in kind.recipes)
-    return tuple(_as_rated(request, rating) for request in next(recipes, _own)(rating, basis))
+    recipes = ((each.name, each.recipes[rating.quantity]) for each in KINDS.values() if rating.quantity in each.recipes)
+    name, recipe = next(recipes, ("", _own))
+    named = (replace(each, kind=each.kind or name, name=each.name or name) for each in recipe(rating, basis))
+    return tuple(_as_rated(each, rating) for each in named)
 
 
 def _as_rated(request: CaptureRequest, rating: Rating) -> CaptureRequest:

@@ -42,7 +42,7 @@ class PointReading:
     words
         "cold" or "warm", if its row says so.
     note
-        As written beside it.
+        As written next to it.
     """
 
     point: str

@@ -225,8 +225,7 @@ def of_kinds() -> Iterator[Edit]:
     for kind in KINDS:
         if kind in _OF_KIND:
             yield Edit(f"{kind}: a change of its own", f"only {kind}", _OF_KIND[kind], undo=True)
-        else:  # the part of the sample that is of this kind
-            file = third_session.sample_files(kind)[0]
+        for file in third_session.sample_files(kind)[:1] if kind not in _OF_KIND else ():
             yield Edit(f"{kind}: a digit of its file", f"sample {kind}", digit(file), undo=True)
 
 
@@ -650,8 +649,8 @@ def of_sample() -> Iterator[Edit]:
             alters=name != "intermodulation.csv",
         )
     for kind in KINDS:
-        if kind not in _OF_KIND:
-            yield Edit(f"one digit of {kind}", "sample", digit(third_session.sample_files(kind)[0]))
+        for file in third_session.sample_files(kind)[:1] if kind not in _OF_KIND else ():
+            yield Edit(f"one digit of {kind}", "sample", digit(file))
     yield Edit("bench.mains", "sample", within("[bench]", '"120 V 60 Hz"', '"119 V 60 Hz"'))
     yield Edit("bench.level_uncertainty", "sample", toml('"0.1 dB"', '"0.2 dB"'))
     yield Edit("window of a spectrum", "sample", within("intermodulation.csv", "blackman-harris", "nuttall"))

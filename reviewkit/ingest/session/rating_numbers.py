@@ -39,5 +39,12 @@ def with_points(text: str) -> str:
                 text = text.replace(match[0], whole)
             elif shown != [mark]:
                 kilo = f", such as {float(whole) / 1000:g} kHz" if "Hz" in text else ""
-                raise NotUnderstood(f'"{match[0]}" is {whole} or {point}; write the one that is meant{kilo}')
+                either = f"{whole} or {_surely_decimal(point)}"
+                raise NotUnderstood(f'"{match[0]}" is {either}; write the one that is meant{kilo}')
     return re.sub(r"(?<=\d),(?=\d)", ".", text) if shown == [","] else text
+
+
+def _surely_decimal(number: str) -> str:
+    """Return a number with three decimals so that they aren't three digits after a mark between thousands."""
+    shorter = number.rstrip("0").rstrip(".")
+    return f"{number}0" if shorter == number else shorter

@@ -11,7 +11,7 @@ from reviewkit.ingest.conditions import SHARED_WORDS
 from reviewkit.model.gear_names import SHOWN, spelled
 from reviewkit.model.ratings import POWER_WORDS, RULES, TRADE_WORDS
 
-# beside the words that session.toml takes: what is rated, then the kind of power, or "impedance" where each value has
+# besides the words that session.toml takes: what is rated, then the kind of power, or "impedance" where each value has
 # the input's own after it
 _OF_BROCHURES: dict[str, tuple[str, str]] = {
     "rated power": ("power", ""),
