@@ -112,7 +112,8 @@ def make_plan(
     Plan
         The plan.
     """
-    basis = Basis(session.bench, session.ratings)
+    gear = session.unit.gear
+    basis = Basis(session.bench, session.ratings, gear)
     mains = Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0])
     findings = judging(runs)
     known = known_gains(findings, basis)
@@ -124,9 +125,9 @@ def make_plan(
     )
     return Plan(
         session,
-        incoming_checks(repair, runs, repaired=repaired),
-        gate_checks(repair, runs),
-        return_checks(repair, runs),
+        incoming_checks(repair, runs, gear, repaired=repaired),
+        gate_checks(repair, runs, gear),
+        return_checks(repair, runs, gear),
         dummy_loads(found),
         mains,
         plan_preconditioning(basis) if any(c.hot for c in found) else None,

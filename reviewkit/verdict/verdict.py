@@ -28,7 +28,7 @@ from reviewkit.verdict.comparison import (
     is_swept,
     overall,
 )
-from reviewkit.verdict.input_reference import ratios_re_input
+from reviewkit.verdict.input_reference import ratios_re_input, ratios_re_level
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
 __all__ = ["CLOSE", "INCOMPARABLE", "JUDGED", "MEETS", "NO_VERDICT", "SHORT", "UNMEASURED", "judge", "judging"]
@@ -123,6 +123,10 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
         candidates = _totals(candidates)
     if rating.quantity == "snr" and rating.reference_v is not None:
         candidates = ratios_re_input(bench.findings, rating.reference_v, bench.rated_w) or candidates
+    if rating.quantity == "snr" and (level := rating.reference_level) is not None:
+        candidates = (
+            [f for f in candidates if "reference_level" in f.at] or ratios_re_level(bench.findings, level) or candidates
+        )
     if rating.quantity in ("snr", "noise"):
         candidates = list(unstated_conditions.as_meant(rating, candidates, bench.rated_w))
     return [_at_rated_mains(f, bench.mains) if rating.quantity == "power" else f for f in candidates]
