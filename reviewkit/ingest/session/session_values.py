@@ -12,6 +12,7 @@ from typing import Any
 
 from reviewkit.ingest.sheet.sheet_remedies import KEYS
 from reviewkit.model.errors import nearest
+from reviewkit.model.gear import TYPES
 from reviewkit.model.mains import mains_of
 from reviewkit.model.weightings import weighting_of
 
@@ -169,23 +170,43 @@ def read_weighting(word: str) -> str:
     return weighting_of(word)
 
 
+def read_types(value: Any) -> tuple[str, ...]:
+    """Return the types of a unit: one word, or several of one unit in a list.
+
+    Raises
+    ------
+    ValueError
+        If one isn't known; the message says what to write.
+    """
+    words = value if isinstance(value, list) else [value]
+    spelled = [
+        " ".join(word.casefold().replace("equalizer", "equaliser").split()) for word in words if isinstance(word, str)
+    ]
+    unknown = next((word for word in spelled if word not in TYPES), None)
+    if unknown is not None:
+        raise ValueError(f"is not a type of gear; {nearest(unknown, TYPES)}")
+    if not words or len(spelled) < len(words) or len(words) > len(TYPES):
+        raise ValueError('is not a type of gear; write for example "tuner" or ["tuner", "amplifier"]')
+    return tuple(dict.fromkeys(spelled))
+
+
 def read_conditions(named: Any) -> tuple[tuple[str, str], ...]:
     """Return conditions that the user names, in the order of their names: `{ tape = "chrome" }`.
 
     Raises
     ------
     ValueError
-        If it is no table, a name or a value is empty, or a name is one of the program's own; the message says what to
+        If it isn't a table, a name or a value is empty, or a name is one of the program's own; the message says what to
         write.
     """
     if not isinstance(named, dict) or len(named) > _MOST_CONDITIONS:
-        raise ValueError('is no table in braces; write for example { tape = "chrome" }')
+        raise ValueError('is not a table in braces; write for example { tape = "chrome" }')
     read: dict[str, str] = {}
     for name, value in named.items():
         spelled = " ".join(name.casefold().replace("_", " ").split())
         text = " ".join(str(value).split()) if isinstance(value, (str, int, float)) else ""
         if not spelled or not text or isinstance(value, bool) or not (spelled + text).isprintable():
-            raise ValueError('holds a name or a value that is no text; write for example { tape = "chrome" }')
+            raise ValueError('has a name or a value that is not text; write for example { tape = "chrome" }')
         if spelled in OWN_KEYS:
             raise ValueError(f'names "{spelled}", which is a key of its own; write {spelled} = "…" outside the braces')
         if len(spelled) > _LONGEST_CONDITION or len(text) > _LONGEST_CONDITION:
