@@ -126,14 +126,14 @@ def verdict(word: str, order: int = 1) -> Verdict:
 
 
 def card(name: str, kind: str = "tone", stage: str = AFTER, body=None, of: Verdict | None = None, **more) -> Card:
-    finding = Point("titles", "plain", {"kind": kind, "change": None})
+    finding = Point("titles", "plain", {"kind": kind, "picture": "", "change": None})
     return Card(name, kind, (), body or Chart(()), stage=stage, finding=finding, verdict=of, first=name, **more)
 
 
 def pair(name: str, before: float, after: float, kind: str = "tone") -> Card:
     m = Measurement(name, kind)
     change = Change(_finding(m, "R", value=before), _finding(m, "R", value=after))
-    finding = Point("titles", "pair", {"kind": kind, "change": change})
+    finding = Point("titles", "pair", {"kind": kind, "picture": "", "change": change})
     found = replace(card(f"{name}-found", kind, BEFORE), first=name)
     return replace(card(name, kind, PAIR), finding=finding, found=found)
 

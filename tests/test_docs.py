@@ -280,7 +280,7 @@ TOML = [(page, block.text) for page, block in EXAMPLES if block.language == "tom
 READERS = {
     "notes.txt": parse_notes,
     "repair.csv": parse_repair,
-    "ratings.txt": lambda text: parse_session(UNIT, Path(), kinds=(), brochure=text),
+    "ratings.txt": lambda text: parse_session(UNIT, Path(), kinds={}, brochure=text),
     "prices.csv": lambda text: parse_prices(text, "prices.csv"),
     "final.txt": parse_cut,
 }

@@ -10,7 +10,7 @@ import pytest
 from reviewkit.build import pipeline
 from reviewkit.build.build import make
 from reviewkit.build.options import Options
-from reviewkit.episode.chapters import ASKED_OF_KIND, segment_of_still, split_after
+from reviewkit.episode.chapters import segment_of_still, split_after
 from reviewkit.episode.episode import (
     JOINED_S,
     ORDER,
@@ -150,8 +150,8 @@ def test_a_short_front_and_a_short_rear_are_one_look_around(words, names):
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_answers_a_question(kind):
-    assert ASKED_OF_KIND[kind] in ORDER
-    assert segment_of_still(card("x", kind=kind)) == ASKED_OF_KIND[kind]
+    assert KINDS[kind].asks in ORDER
+    assert segment_of_still(card("x", kind=kind)) == KINDS[kind].asks
     # what compares before and after answers whether it is fixed
     assert segment_of_still(card("x", stage=PAIR, kind=kind)) == "after"
     assert segment_of_still(card("x", stage=BEFORE, kind=kind)) == "before"

@@ -450,25 +450,42 @@ def test_no_two_classes_share_a_name():
     assert namesakes({module: ast.parse(text) for module, text in two.items()}) == ["a.py:1 Step", "b.py:2 _Step"]
 
 
-def test_starting_is_light():
-    heavy = ["numpy", "scipy", "pandas", "matplotlib", "pydantic", "jinja2", "rich"]
-    program = (
-        "import sys, reviewkit.commands.cli, reviewkit.__main__\n"
-        f"print(' '.join(name for name in {heavy!r} if name in sys.modules))\n"
-        "print('argparse' in sys.modules)"
-    )
+HEAVY = frozenset(("numpy", "scipy", "pandas", "matplotlib", "pydantic", "jinja2", "rich"))
+
+
+def heavy_after(program: str) -> set[str]:
+    """Which heavy packages a new process has imported after a program."""
     ran = subprocess.run(
-        [sys.executable, "-c", program], cwd=PACKAGE.parent, capture_output=True, text=True, check=True
+        [sys.executable, "-c", f"{program}\nimport sys\nprint(*sys.modules)"],
+        cwd=PACKAGE.parent,
+        capture_output=True,
+        text=True,
+        check=True,
     )
-    assert ran.stdout.splitlines() == ["", "True"]
+    loaded = set(ran.stdout.split())
+    assert "reviewkit.model" in loaded  # the program ran
+    return loaded & HEAVY
+
+
+def test_starting_is_light():
+    assert heavy_after("import reviewkit.commands.cli, reviewkit.__main__, reviewkit.model") == set()
 
 
 def test_the_data_that_travels_is_light():
-    program = "import sys, reviewkit.model, reviewkit.model.errors; print('numpy' in sys.modules)"
-    ran = subprocess.run(
-        [sys.executable, "-c", program], cwd=PACKAGE.parent, capture_output=True, text=True, check=True
-    )
-    assert ran.stdout.strip() == "False"
+    """Every module of it, each of which imports others."""
+    own = [
+        name_of(path).removesuffix(".py").replace("/", ".") for path in modules() if room_of(name_of(path)) == "model"
+    ]
+    assert len(own) > 30
+    assert "model.arrays" in own
+    assert heavy_after("".join(f"import reviewkit.{name.removesuffix('.__init__')}\n" for name in own)) == set()
+
+
+def test_the_kinds_are_listed_without_their_libraries():
+    """Their modules are imported when a kind is used."""
+    listed = "from reviewkit.measure import KINDS\nassert len(list(KINDS)) > 5\nassert 'tone' in KINDS\n"
+    assert heavy_after(f"import reviewkit.model\n{listed}assert 'no such kind' not in KINDS") == set()
+    assert "numpy" in heavy_after(f"import reviewkit.model\n{listed}KINDS['tone']")
 
 
 # ------------------------------------------------------------------ the walk itself sees what it must

@@ -24,20 +24,20 @@ from reviewkit.ingest.reading_conditions import conditions_of
 from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.ingest.session.session_file import parse_session
 from reviewkit.measure import KINDS
+from reviewkit.measure.power_requests import find_blocker
 from reviewkit.model import places
+from reviewkit.model.capture_request import Basis
 from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.ratings import RULES
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Bench, Measurement, Rating, Session
 from reviewkit.model.verdict import Verdict
-from reviewkit.plan.basis import Basis
 from reviewkit.plan.entries import at_cell, measurement_tables, reading_header, reading_rows
 from reviewkit.plan.gates import GATE, gate_checks
 from reviewkit.plan.levels import Gain, dummy_loads, known_gains, output_voltage, plan_preconditioning, work_out_level
 from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, find_needs
 from reviewkit.plan.order import Capture, SetUp, plan_captures
 from reviewkit.plan.plan import Plan, make_plan
-from reviewkit.plan.power import find_blocker
 from reviewkit.plan.recipes import capture_requests
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.plan_page import describe_plan

@@ -17,6 +17,7 @@ from reviewkit.build.pipeline import check
 from reviewkit.build.recognising import recognise_file
 from reviewkit.build.session_files import SessionFiles, read
 from reviewkit.ingest.file_name import read_name
+from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
 
 sys.path.insert(0, str(Path(__file__).parent / "ingest"))
@@ -25,6 +26,8 @@ from wild_files import wild
 
 HEAD = '[unit]\nmaker = "A"\nmodel = "B"\n\n[bench]\nload = "8 ohm"\n'
 READERS = every_reader()
+
+WORDS = {name: kind.file_words for name, kind in KINDS.items()}
 
 
 def sweep(level_dbv: float = 0.0, droop: float = 0.0) -> str:
@@ -268,13 +271,7 @@ def test_whatever_a_file_holds_it_is_recognised_or_asked_about(tmp_path_factory,
 
 @given(st.text(max_size=60))
 def test_whatever_a_name_is_it_can_be_read(name):
-    assert read_name(f"measurements/{name}").kinds <= set(recognising_kinds())
-
-
-def recognising_kinds() -> set[str]:
-    from reviewkit.measure import KINDS
-
-    return set(KINDS)
+    assert read_name(f"measurements/{name}", WORDS).kinds <= set(KINDS)
 
 
 @pytest.mark.parametrize(
@@ -299,5 +296,5 @@ def recognising_kinds() -> set[str]:
     ],
 )
 def test_what_a_name_says(name, table, kinds):
-    read_ = read_name(f"measurements/{name}")
+    read_ = read_name(f"measurements/{name}", WORDS)
     assert (dict(read_.table), set(read_.kinds)) == (table, kinds)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from reviewkit.build.card_titles import LONGEST, word_titles
+from reviewkit.build.card_titles import LONGEST, word_title, word_titles
 from reviewkit.measure import KINDS
 from reviewkit.model import places, quantities
 from reviewkit.model.card import Card, Chart
@@ -20,8 +20,8 @@ from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT
 
 PAGES = Pages(Path("no-such-folder") / "templates", places.templates())
-# the pictures that a card may show, and the measurement whose name it has
-PICTURES = {**dict.fromkeys(KINDS), "waveform": "Waveform", "spectrum": "Spectrum"}
+# each kind, and the further pictures that it has
+PICTURES = [*((kind, "") for kind in KINDS), ("tone", "waveform"), ("tone", "spectrum")]
 CHANNELS = ("L", "R", "both", "", "L>R")
 APARTS = ("", " at 125 mW", " at 2.83 V", " into 16 Ω")
 NAMES = {kind.title.casefold() for kind in KINDS.values()} | {rule.label.casefold() for rule in RULES.values()}
@@ -44,14 +44,14 @@ def verdict(quantity: str, word: str) -> Verdict:
 def title(form: str, apart: str = "", **facts: object) -> str:
     given = {
         "kind": "tone",
+        "picture": "",
         "subject": "",
         "verdict": None,
         "change": None,
         "channel": "",
         "settings": (),
-        "apart": apart,
     }
-    return " ".join(PAGES.sentences(Point("titles", form, given | facts)))
+    return word_title(Point("titles", form, given | facts), PAGES, apart)
 
 
 def check(text: str) -> None:
@@ -63,13 +63,13 @@ def check(text: str) -> None:
     assert " ?" not in text
 
 
-@pytest.mark.parametrize("picture", PICTURES)
+@pytest.mark.parametrize(("kind", "picture"), PICTURES)
 @pytest.mark.parametrize("form", ["fault", "pair", "plain"])
-def test_each_kind_in_each_form(picture, form):
+def test_each_kind_in_each_form(kind, picture, form):
     for channel in CHANNELS:
         for improved in (True, False):
             for apart in APARTS:
-                check(title(form, apart, kind=picture, channel=channel, change=change(improved, channel)))
+                check(title(form, apart, kind=kind, picture=picture, channel=channel, change=change(improved, channel)))
 
 
 @pytest.mark.parametrize("quantity", RULES)
@@ -81,10 +81,12 @@ def test_each_rated_name_with_each_verdict(quantity):
             check(title("verdict", apart, verdict=verdict(quantity, word)))
 
 
-@pytest.mark.parametrize("picture", PICTURES)
-def test_as_found_nothing_is_said_of_the_repair(picture):
+@pytest.mark.parametrize(("kind", "picture"), PICTURES)
+def test_as_found_nothing_is_said_of_the_repair(kind, picture):
     for channel in CHANNELS:
-        words = title("fault", kind=picture, channel=channel, change=change(True, channel)).casefold().split()
+        words = (
+            title("fault", kind=kind, picture=picture, channel=channel, change=change(True, channel)).casefold().split()
+        )
         assert not {"again", "back", "less", "repair", "now", "after"} & set(words)
 
 
@@ -109,7 +111,15 @@ def run(name: str, stage: str = "", **m: object) -> Run:
 
 
 def card(name: str, form: str = "plain", first: str = "", **facts: object) -> Card:
-    given = {"kind": "tone", "subject": "", "verdict": None, "change": None, "channel": "", "settings": ()}
+    given = {
+        "kind": "tone",
+        "picture": "",
+        "subject": "",
+        "verdict": None,
+        "change": None,
+        "channel": "",
+        "settings": (),
+    }
     return Card(name, "THD", (), Chart(()), finding=Point("titles", form, given | facts), first=first or name)
 
 
@@ -168,7 +178,7 @@ def test_a_pair_has_the_title_of_after_and_as_found_that_of_before():
 
 def test_a_further_card_has_a_title_of_its_own():
     runs = [run("tone", title="Whisper clean")]
-    assert titles([card("tone"), card("tone-spectrum", first="tone", kind="spectrum")], runs) == [
+    assert titles([card("tone"), card("tone-spectrum", first="tone", picture="spectrum")], runs) == [
         "Whisper clean",
         "What comes with the tone?",
     ]

@@ -145,7 +145,7 @@ def _cards(
     hold = next((s for run in group if (s := run.conditions.measurement.hold_s)), None)
     cards = []
     for own, base, now, judged in drawn:
-        base, now, picture = replace(base, id=own), replace(now, id=own), base.id or kind.name
+        base, now, picture = replace(base, id=own), replace(now, id=own), base.id
         if isinstance(base.body, Chart) and not base.body.panels:
             continue  # nothing to see
         for still in make_stills(base, now, group, judged, results.changes, kind.compared):
@@ -156,8 +156,9 @@ def _cards(
 
 
 def _of_group(card: Card, own: str, name: str, hold_s: float | None, picture: str) -> Card:
-    """Return a card of a group under its own id. `picture`: what it shows of its kind, by which its title is worded."""
-    finding = card.finding and replace(card.finding, facts={**card.finding.facts, "kind": picture})
+    """Return a card of a group under its own id. `picture`: which of its kind's further pictures it is,
+    by which its title is worded."""
+    finding = card.finding and replace(card.finding, facts={**card.finding.facts, "picture": picture})
     return replace(card, id=own, first=name, hold_s=hold_s, finding=finding)
 
 

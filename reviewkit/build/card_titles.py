@@ -8,7 +8,7 @@ from dataclasses import replace
 from reviewkit.measure import figures
 from reviewkit.model import quantities
 from reviewkit.model.card import Card
-from reviewkit.model.finding import Run
+from reviewkit.model.finding import Point, Run
 from reviewkit.render.pages.page import Pages
 
 LONGEST = 38  # characters of a title that the program words
@@ -72,8 +72,14 @@ def _word(card: Card, pages: Pages, apart: str = "") -> str:
     """Return what was found in words. Raises InputError if the session's own template is at fault."""
     if card.finding is None:
         return ""
-    point = replace(card.finding, facts={**card.finding.facts, "apart": apart})
-    return " ".join(pages.sentences(point))
+    return word_title(card.finding, pages, apart)
+
+
+def word_title(finding: Point, pages: Pages, apart: str = "") -> str:
+    """Return a finding as a title. `apart`: the condition by which it differs from another of the same words."""
+    of_kind = {"words": pages.title_words(finding)} if "kind" in finding.facts else {}
+    facts = {**finding.facts, "apart": apart, **of_kind}
+    return " ".join(pages.sentences(replace(finding, facts=facts)))
 
 
 def _set_apart(

@@ -142,11 +142,11 @@ def measure_file(
     """
     m, kind = conditions.measurement, KINDS[conditions.measurement.kind]
     try:
-        sheet = read_measurement(folder, m, kind.needs)
+        sheet = read_measurement(folder, m, kind)
     except InputError as error:
         return Unusable(tuple(error.faults), unread=True)
     try:
-        other = read_measurement(folder, reference, KINDS[reference.kind].needs) if reference else None
+        other = read_measurement(folder, reference, KINDS[reference.kind]) if reference else None
     except InputError as error:
         return Unusable(tuple(error.faults), unread=False)  # which its own measurement reports as well
     changed = [file for file, digest in digests.items() if file_digest(folder / file) != digest]

@@ -21,6 +21,7 @@ from reviewkit.ingest.file_name import read_name
 from reviewkit.ingest.session.session_entries import MeasurementEntry
 from reviewkit.ingest.session.session_measurements import default_ids
 from reviewkit.ingest.session.session_paths import find_flaw
+from reviewkit.measure import KINDS
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import InputError
 from reviewkit.model.recognised import NameWords, Recognised
@@ -31,16 +32,6 @@ from reviewkit.model.units import UnitError, read_quantity
 MOST_FILES = 400  # that no table names; a session has a tenth of that
 # keys that say how a file is read and as what, and those that its path may contradict
 _GIVEN = ("columns", "units", "full_scale", "kind", "stage", "load", "input", "drive", "frequency")
-_DRIVEN = ("tone", "response", "contour", "distortion-frequency", "crosstalk", "multitone", "intermodulation", "square")
-# what a name's value is a key of
-_OF_KINDS: Mapping[str, tuple[str, ...]] = {
-    "drive": _DRIVEN,
-    "driven": ("crosstalk",),
-    "equalised": ("phono",),
-    "frequency": ("distortion-power",),
-    "weighting": ("noise",),
-    "termination": ("noise",),
-}
 _NOTHING: Mapping[str, Any] = MappingProxyType({})
 _STAGES = ("before", "after", "bench")
 _OF_A_STAGE = frozenset((*_STAGES, "left", "right", "l", "r"))
@@ -165,7 +156,7 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
     """
     from reviewkit.measure.recognition import content_of, remarked
 
-    name = read_name(file)
+    name = read_name(file, {name: kind.file_words for name, kind in KINDS.items()})
     content = content_of(sheet, name)
     kinds = (str(given["kind"]),) if "kind" in given else content.kinds
     if len(kinds) != 1:
@@ -185,13 +176,15 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
             question = f"its path says {of_name[key]}, its content {stated[key]}"
             return Recognised(file, question=question, choices=({key: stated[key]}, {key: of_name[key]}))
     table = {"kind": kind, **stated, **of_name, **_channel(sheet, kind, name)}
-    if kind == "contour":
+    of_kind = KINDS.get(kind)
+    if of_kind and of_kind.against:  # what sets the two apart
         table["setting"] = name.setting
-    if kind == "phono":
-        table["input"] = "phono"
-    if kind == "crosstalk":
+    if of_kind and of_kind.input:
+        table["input"] = of_kind.input
+    if "driven" in _own_keys(kind):
         table["channels"] = "one"
-    return Recognised(file, table, why=content.what, levels_v=content.levels_v if kind in _DRIVEN else ())
+    levels_v = content.levels_v if "drive" in _own_keys(kind) else ()
+    return Recognised(file, table, why=content.what, levels_v=levels_v)
 
 
 def _suggested(message: str) -> tuple[Mapping[str, Any], ...]:
@@ -204,8 +197,13 @@ def _suggested(message: str) -> tuple[Mapping[str, Any], ...]:
 
 
 def _for_kind(kind: str, table: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the keys that are keys of a kind."""
-    return {key: value for key, value in table.items() if kind in _OF_KINDS.get(key, (kind,))}
+    """Return the keys that are keys of a kind: all but those of other kinds alone."""
+    others = {key for each in KINDS.values() for key in each.keys} - {*_own_keys(kind)}
+    return {key: value for key, value in table.items() if key not in others}
+
+
+def _own_keys(kind: str) -> tuple[str, ...]:
+    return KINDS[kind].keys if kind in KINDS else ()
 
 
 def _alike(one: Any, other: Any) -> bool:
@@ -219,7 +217,7 @@ def _alike(one: Any, other: Any) -> bool:
 def _channel(sheet: Sheet, kind: str, name: NameWords) -> dict[str, Any]:
     """Return the channel of a file with one column of readings that doesn't say whose it is, if its name does."""
     read = [column for column in sheet.columns if column.role in ("level", "distortion", "impedance")]
-    if kind == "crosstalk" or len(read) != 1 or read[0].channel or not (name.channel and read[0].header):
+    if "driven" in _own_keys(kind) or len(read) != 1 or read[0].channel or not (name.channel and read[0].header):
         return {}
     key = f"{_KEY_OF[name.channel]} distortion" if read[0].role == "distortion" else _KEY_OF[name.channel]
     numbered = re.fullmatch(r"channel (\d+)", read[0].header)
@@ -272,19 +270,25 @@ def _load(bench: Any, table: Mapping[str, Any]) -> tuple[Any, bool]:
     if not isinstance(bench, dict):
         return None, False
     range_, input_, kind = (str(table.get(key, "")) for key in ("range", "input", "kind"))
-    wanted = range_of(range_, input_, kind, str(bench.get("input", "")))
+    wanted = range_of(range_, input_, _own_input(kind), str(bench.get("input", "")))
     for name, own in bench.items():
         if name.casefold() == wanted and isinstance(own, dict) and "load" in own:
             return own["load"], True
     return bench.get("load"), False
 
 
+def _own_input(kind: str) -> str:
+    return KINDS[kind].input if kind in KINDS else ""
+
+
 def _with_outputs(found: Found, bench: Any) -> Found:
-    """Ask where a phono stage was measured if its path doesn't say: a load is on the loudspeakers' output alone."""
+    """Ask where a kind with its own input, a phono stage, was measured if its path doesn't say: a load is on the
+    loudspeakers' output alone.
+    """
     asked = []
     for entry, each in found:
         table = {**each.table, **entry.raw}
-        open_ = each.question or table["kind"] != "phono" or "load" in table
+        open_ = each.question or not _own_input(table["kind"]) or "load" in table
         load, own = (None, False) if open_ else _load(bench, table)
         if not own and load not in (None, "open"):
             choices = ({"load": "open"}, {"load": load})
@@ -359,26 +363,25 @@ def _group(each: Recognised) -> tuple[str, str]:
 
 
 def _with_references(found: Found, others: Sequence[MeasurementEntry]) -> Found:
-    """Give each contour the one response of its stage to be compared with; ask if there is none, or more."""
+    """Give each measurement that needs another the one of its stage; ask if there is none, or more."""
     whole = [(e, {**each.table, **e.raw}) for e, each in found if not each.question]
     whole += [(e, dict(e.raw)) for e in others]
     names = default_ids([(str(raw.get("id") or ""), entry.file, entry.named) for entry, raw in whole])
-    responses = [
-        (raw.get("stage"), name) for (_, raw), name in zip(whole, names, strict=True) if raw.get("kind") == "response"
-    ]
+    measured = [(raw.get("kind"), raw.get("stage"), name) for (_, raw), name in zip(whole, names, strict=True)]
     done = []
     for entry, each in found:
         raw = {**each.table, **entry.raw}
-        if each.question or raw.get("kind") != "contour" or "against" in raw:
+        kind = KINDS.get(str(raw.get("kind")))
+        if each.question or not (kind and kind.against) or "against" in raw:
             done.append((entry, each))
             continue
-        fitting = [name for stage, name in responses if stage == raw.get("stage")]
+        fitting = [name for *of_both, name in measured if of_both == [kind.against, raw.get("stage")]]
         if len(fitting) == 1:
             done.append((entry, replace(each, table={**each.table, "against": fitting[0]})))
         else:
             many = "there are several" if fitting else "there is none"
-            why = f"which response is it compared with? Of its stage {many}"
-            choices = tuple({"against": name} for name in (fitting or ["response"]))
+            why = f"which {kind.against} is it compared with? Of its stage {many}"
+            choices = tuple({"against": name} for name in (fitting or [kind.against]))
             done.append((entry, replace(each, question=why, choices=choices)))
     return done
 

@@ -106,7 +106,9 @@ def _one_of_each_kind(cards: Sequence[Card]) -> list[Card]:
     """Return a card of each kind of measurement: that of the rating which the maker names first, else the first."""
     chosen: dict[str, Card] = {}
     for card in sorted(cards, key=lambda card: card.verdict.rating.order if card.verdict else 0):
-        chosen.setdefault(card.finding.facts["kind"] if card.finding else card.subject, card)
+        chosen.setdefault(
+            (card.finding.facts["picture"] or card.finding.facts["kind"]) if card.finding else card.subject, card
+        )
     return list(chosen.values())
 
 

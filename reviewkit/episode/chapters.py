@@ -8,19 +8,15 @@ from typing import Any
 
 from reviewkit.episode.session_cards import find_hook
 from reviewkit.episode.stills import BEFORE, PAIR
+from reviewkit.measure import KINDS
 from reviewkit.model.card import Card
 from reviewkit.model.card_files import stills
+from reviewkit.model.kind import CLEAN, FLAT, POWER, QUIET
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.session import Session
 
 # what the results after the repair are asked about, as segments; "after" itself asks whether it is repaired
-ASKED = ("power", "flat", "quiet", "clean")
-ASKED_OF_KIND = {
-    **dict.fromkeys(("distortion-power", "distortion-frequency", "source-impedance", "reading"), "power"),
-    **dict.fromkeys(("response", "contour", "phono", "square"), "flat"),
-    **dict.fromkeys(("noise", "crosstalk"), "quiet"),
-    **dict.fromkeys(("tone", "waveform", "spectrum", "multitone", "intermodulation"), "clean"),
-}
+ASKED = (POWER, FLAT, QUIET, CLEAN)
 _SESSION_CARDS = {
     "title": "opening",
     "rated": "history",
@@ -57,7 +53,8 @@ def segment_of_still(still: Card) -> str:
         return _SESSION_CARDS[name]
     if still.stage in (BEFORE, PAIR):
         return "before" if still.stage == BEFORE else "after"
-    return ASKED_OF_KIND.get(str(still.finding.facts.get("kind", "")) if still.finding else "", "after")
+    kind = str(still.finding.facts.get("kind", "")) if still.finding else ""
+    return KINDS[kind].asks if kind in KINDS else "after"
 
 
 def split_after(notes: Notes, cards: Sequence[Card]) -> Notes:

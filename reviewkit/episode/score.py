@@ -11,7 +11,7 @@ from reviewkit.measure import figures
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Ending, Hero, Score, ScoreRow
 from reviewkit.model.change import Change
-from reviewkit.model.finding import Finding, Point
+from reviewkit.model.finding import Point
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
@@ -21,7 +21,6 @@ from reviewkit.verdict.verdict_words import margin_words
 
 _MOST_MET = 9
 _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE, UNMEASURED)
-_DISTORTIONS = ("thd", "thd_plus_noise", "distortion", "worst_distortion", "lowest_distortion", "highest_distortion")
 _SIDES = {"L": "left channel", "R": "right channel"}
 
 
@@ -168,13 +167,9 @@ def _rated_hero(v: Verdict) -> Hero:
 def change_hero(change: Change) -> Hero:
     """Return a change as a large figure: "distortion, right channel, at 1 W", 5.0 → 0.020 %."""
     after = change.after
-    caption = ", ".join(filter(None, (plain_name(after), _SIDES.get(after.channel, ""), figures.where(after))))
+    caption = ", ".join(
+        filter(None, (quantities.quantity_of(after).plain_name, _SIDES.get(after.channel, ""), figures.where(after)))
+    )
     return Hero(
         quantities.show(after), caption, quantities.show(change.before), channel=after.channel, findings=(after,)
     )
-
-
-def plain_name(finding: Finding) -> str:
-    """Return what a figure is to someone who measures nothing: "distortion" for THD+N."""
-    quantity = quantities.quantity_of(finding)
-    return "distortion" if finding.quantity in _DISTORTIONS else quantity.name

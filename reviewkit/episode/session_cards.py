@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Sequence
 
-from reviewkit.episode.score import change_hero, plain_name
+from reviewkit.episode.score import change_hero
 from reviewkit.episode.stills import AFTER
 from reviewkit.measure import figures
 from reviewkit.model import digits, quantities, rating_words
@@ -134,7 +134,7 @@ def make_number_card(pair: Card | None) -> Card | None:
     if pair is None or change is None or not change.improved:
         return None
     before, after = change.before, change.after
-    hero, name = change_hero(change), plain_name(after)
+    hero, name = change_hero(change), quantities.quantity_of(after).plain_name
     way = "down" if quantities.claimed(after) < quantities.claimed(before) else "up"
     either = quantities.quantity_of(after).either_way
     old, new = (abs(quantities.claimed(f)) if either else quantities.claimed(f) for f in (before, after))

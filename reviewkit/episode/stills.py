@@ -7,7 +7,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from reviewkit.measure import figures
+from reviewkit.measure import KINDS, figures
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Trace
 from reviewkit.model.change import Change
@@ -291,11 +291,12 @@ def _finding(
     kind = runs[0].conditions.measurement.kind
     facts = {
         "kind": kind,
+        "picture": "",
         "subject": base.subject,
         "verdict": verdict,
         "change": change,
         "channel": change.after.channel if change else "",
         "settings": len(runs),
-        "by_meter": kind == "reading" or not any(run.conditions.measurement.file for run in runs),
+        "by_meter": KINDS[kind].by_meter or not any(run.conditions.measurement.file for run in runs),
     }
     return Point("titles", form, facts)

@@ -12,16 +12,9 @@ from reviewkit.model import quantities
 from reviewkit.model.card import Card
 from reviewkit.model.change import Change
 from reviewkit.model.episode import Episode, Story
-from reviewkit.model.finding import Finding
 from reviewkit.verdict.repair_points import was_worked_on
 from reviewkit.verdict.verdict import CLOSE, JUDGED, MEETS, SHORT
 
-# what an episode may be about, in this order
-_SUBJECTS = (
-    *("thd_plus_noise", "thd", "worst_distortion", "distortion", "lowest_distortion", "highest_distortion", "imd"),
-    *("hum_voltage", "hum", "noise", "snr", "flatness", "channel_balance", "channel_balance_worst", "riaa_deviation"),
-    *("crosstalk", "crosstalk_worst", "damping_factor", "power_at_limit", "dc_offset"),
-)
 _TIMES, _DECIBELS = 2.0, 3.0  # a smaller change is not what an episode is about (a judgement, no source)
 
 
@@ -33,7 +26,7 @@ def find_story(episode: Episode) -> Story:
         repaired=any(map(was_worked_on, episode.repair))
         or any(run.conditions.measurement.stage == "after" for run in episode.runs),
         change=change,
-        subject=_plain_name(change.after) if change else "",
+        subject=quantities.quantity_of(change.after).plain_name if change else "",
         channels=channels,
         judged=sum(word in JUDGED for word in words),
         met=words.count(MEETS),
@@ -50,7 +43,7 @@ def _main_change(changes: Sequence[Change], pair: Card | None) -> tuple[Change |
     """
     shown: Change | None = pair.finding.facts["change"] if pair is not None and pair.finding is not None else None
     shown = shown if shown is not None and _improvement(shown) >= 1 else None
-    for quantity in (shown.after.quantity,) if shown is not None else _SUBJECTS:
+    for quantity in (shown.after.quantity,) if shown is not None else quantities.SUBJECTS:
         own = [change for change in changes if change.after.quantity == quantity]
         largest = shown or max(own, key=_improvement, default=None)
         if largest is None or _improvement(largest) < 1:
@@ -88,9 +81,3 @@ def _is_other_channel(change: Change, main: Change) -> bool:
     """Return whether a change is the same figure of another channel."""
     same = replace(change.after, channel=main.after.channel)
     return change.after.channel != main.after.channel and is_like(same, main.after)
-
-
-def _plain_name(finding: Finding) -> str:
-    """Return what viewers call a figure: THD+N and its like are distortion."""
-    quantity = quantities.quantity_of(finding)
-    return "distortion" if quantity.is_distortion and finding.quantity != "imd" else quantity.name

@@ -6,37 +6,11 @@ Only whole words count, and a value only with its unit. Whatever could mean two 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import PurePosixPath
 
-from reviewkit.model.recognised import NameWords
+from reviewkit.model.recognised import DIRECTION, NameWords
 
-_SIDE = r"(?:left|right|l|r)"
-_DIRECTION = rf"{_SIDE} (?:to|into|2) {_SIDE}"
-_DISTORTIONS = ("tone", "distortion-frequency", "distortion-power")
-_LINES = ("tone", "multitone", "noise", "intermodulation")
-_KINDS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    (
-        rf"cross ?talk|x ?talk|separation|{_SIDE} (?:channel )?driven|driv(?:en|ing) {_SIDE}|{_DIRECTION}",
-        ("crosstalk",),
-    ),
-    (r"phono|riaa", ("phono",)),
-    (
-        r"bass|treble|loudness|contour|rumble|subsonic|presence|mid ?range|tone controls?|"
-        r"(?:low|high|scratch|hi|lo) ?cut|filters?",
-        ("contour",),
-    ),
-    (r"noise|hum|idle|silence|silent|quiet|snr|s n", ("noise",)),
-    (r"imd?|inter ?mod(?:ulation)?|smpte|ccif|(?:twin|two|dual) ?tones?", ("intermodulation",)),
-    (r"multi ?tones?", ("multitone",)),
-    (r"square ?(?:wave)?", ("square",)),
-    (r"(?:output |source )?impedance|damping(?: factor)?|z ?out", ("source-impedance",)),
-    (r"(?:frequency |freq )?resp(?:onse)?|bandwidth|fr", ("response",)),
-    (r"thd(?: ?n| ?\+ ?n)?|distortion|harmonics?", _DISTORTIONS),
-    (r"fft|spectrum|spectra", _LINES),
-    (r"sine|tone(?! controls?| defeat| flat| direct| bypass)", ("tone",)),
-    (r"readings?|meter|voltages", ("reading",)),
-)
 _STAGES = (
     (r"before|as found|pre repair|unrepaired", "before"),
     (r"after|post repair|repaired", "after"),
@@ -51,8 +25,11 @@ _KEYS = {"ohm": "load", "Ω": "load", "hz": "frequency", "w": "drive", "v": "dri
 _UNITS = {"khz": "kHz", "hz": "Hz", "mw": "mW", "mv": "mV", "w": "W", "v": "V"}
 
 
-def read_name(file: str) -> NameWords:
-    """Return what the path of a file in measurements/ says."""
+def read_name(file: str, words_of: Mapping[str, str]) -> NameWords:
+    """Return what the path of a file in measurements/ says.
+
+    `words_of`: what the files of each kind may be called, as a regular expression of whole words; "" if that is open.
+    """
     path = PurePosixPath(file)
     folders = " / ".join(map(_words, path.parts[1:-1]))
     stem = _words(path.stem)
@@ -88,8 +65,8 @@ def read_name(file: str) -> NameWords:
         table["termination"] = "shorted"
     if _has(r"a ?weighted|dba|a wtd", text):
         table["weighting"] = "A"
-    kinds = {kind for pattern, named in _KINDS if _has(pattern, text) for kind in named}
-    return NameWords(frozenset(kinds), table, _channel(text), _setting(stem), doubts)
+    kinds = frozenset(kind for kind, pattern in words_of.items() if pattern and _has(pattern, text))
+    return NameWords(kinds, table, _channel(text), _setting(stem), doubts)
 
 
 def _words(name: str) -> str:
@@ -104,7 +81,7 @@ def _has(pattern: str, text: str) -> bool:
 
 def _channel(text: str) -> str:
     """Return the channel that the name gives, for a direction the driven one; "" if it names none or both."""
-    if direction := re.search(rf"(?<!\w){_DIRECTION}(?!\w)", text):
+    if direction := re.search(rf"(?<!\w){DIRECTION}(?!\w)", text):
         return _SIDES[direction[0].split()[0]]
     sides = {_SIDES[word] for word in re.split(r"[ /]+", text) if word in _SIDES}
     return sides.pop() if len(sides) == 1 else ""

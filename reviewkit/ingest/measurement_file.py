@@ -15,27 +15,26 @@ from reviewkit.ingest.reading_file import read_readings
 from reviewkit.ingest.sheet.sheet_file import read_sheet
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
 from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.kind import Kind
 from reviewkit.model.session import CAPTURES, Measurement
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.toml_text import inline_table
 from reviewkit.model.units import read_quantity
 
-_RESPONSES = ("response", "contour", "phono")
 _OTHER_LEVEL = re.compile(r"noise|crosstalk|separation|sinad|snr|residual", re.IGNORECASE)
 _NOTHING_GIVEN: Mapping[str, Any] = MappingProxyType({})
 _LOOKED_AT = 2000  # bytes that include the header of a file of single readings
 
 
-def read_measurement(folder: Path, m: Measurement, needs: tuple[tuple[str, ...], ...]) -> Sheet | None:
+def read_measurement(folder: Path, m: Measurement, kind: Kind) -> Sheet | None:
     """Return a measurement's file; None if it has none and needs none.
-
-    `needs`: sets of roles of columns, any one of which is enough; the set () needs no file.
 
     Raises
     ------
     InputError
         If it lacks what is needed.
     """
+    needs = kind.needs
     if not m.file:
         if () not in needs:
             raise InputError(
@@ -44,7 +43,7 @@ def read_measurement(folder: Path, m: Measurement, needs: tuple[tuple[str, ...],
         return None
     path, columns = folder / m.file, dict(m.columns)
     refuse_devices(path, m.file)
-    if ("reading",) in needs:
+    if kind.by_meter:
         sheet = read_readings(path, m.file)
     elif path.suffix.lower() in CAPTURES:
         sheet = read_capture(path, m.file, columns=columns, full_scale_v=m.full_scale_v)
@@ -55,13 +54,14 @@ def read_measurement(folder: Path, m: Measurement, needs: tuple[tuple[str, ...],
         wanted = " or ".join(" and ".join(needed) for needed in needs if needed)
         here = f"a {m.kind} needs columns of {wanted}; here are {_columns_in_words(sheet)}"
         raise InputError(Fault(m.file, 0, f"{here}; {_remedy(sheet, needs, columns)}"))
-    _check_levels(sheet, m)
+    if kind.levels_of_output:
+        _check_levels(sheet, m)
     return sheet
 
 
 def _check_levels(sheet: Sheet, m: Measurement) -> None:
     """Raise InputError if what a response is made of is a level of something else, by its header."""
-    if m.kind not in _RESPONSES or set(m.columns) - {"frequency"}:
+    if set(m.columns) - {"frequency"}:
         return
     for column in sheet.all("level"):
         other = _OTHER_LEVEL.search(column.header)

@@ -2,38 +2,46 @@
 
 from __future__ import annotations
 
-from reviewkit.measure import (
-    contour,
-    crosstalk,
-    distortion_frequency,
-    distortion_power,
-    intermodulation,
-    multitone,
-    noise,
-    phono,
-    reading,
-    response,
-    source_impedance,
-    square,
-    tone,
-)
+from collections.abc import Iterator, Mapping
+from importlib import import_module
+
 from reviewkit.model.kind import Kind
 
-KINDS: dict[str, Kind] = {
-    kind.name: kind
-    for kind in (
-        tone.KIND,
-        response.KIND,
-        contour.KIND,
-        distortion_frequency.KIND,
-        distortion_power.KIND,
-        crosstalk.KIND,
-        source_impedance.KIND,
-        multitone.KIND,
-        square.KIND,
-        noise.KIND,
-        intermodulation.KIND,
-        phono.KIND,
-        reading.KIND,
-    )
-}
+# each in the module of its name
+_NAMES = (
+    "tone",
+    "response",
+    "contour",
+    "distortion-frequency",
+    "distortion-power",
+    "crosstalk",
+    "source-impedance",
+    "multitone",
+    "square",
+    "noise",
+    "intermodulation",
+    "phono",
+    "reading",
+)
+
+
+class _Kinds(Mapping[str, Kind]):
+    """The kinds by name. A module is imported when its kind is asked for, so that listing them loads no numpy."""
+
+    def __getitem__(self, name: str) -> Kind:
+        if name not in _NAMES:
+            raise KeyError(name)
+        kind: Kind = import_module(f"{__name__}.{name.replace('-', '_')}").KIND
+        return kind
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(_NAMES)
+
+    def __len__(self) -> int:
+        return len(_NAMES)
+
+    def __contains__(self, name: object) -> bool:
+        return name in _NAMES
+
+
+KINDS: Mapping[str, Kind] = _Kinds()

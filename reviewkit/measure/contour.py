@@ -23,7 +23,7 @@ from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Card, Chart, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.toml_text import inline_table
 from reviewkit.model.verdict import Verdict
@@ -234,8 +234,17 @@ KIND = Kind(
     needs=(("frequency", "level"),),
     quantities=("boost_low", "boost_high", "corner_low", "corner_high", "slope"),
     compared=("boost_low", "boost_high"),
+    asks=FLAT,
     findings=findings,
     card=card,
     points=points,
     joined=join_points,
+    keys=("drive",),
+    against="response",
+    levels_of_output=True,
+    sound="response",
+    file_words=(
+        "bass|treble|loudness|contour|rumble|subsonic|presence|mid ?range|tone controls?|"
+        "(?:low|high|scratch|hi|lo) ?cut|filters?"
+    ),
 )

@@ -11,10 +11,13 @@ import numpy as np
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card, Chart, Limit, Panel
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import QUIET, Kind
+from reviewkit.model.recognised import DIRECTION, SIDE
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
@@ -173,6 +176,24 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     return (Point("crosstalk", "separation", facts, run.conditions.measurement.id),) if found else ()
 
 
+def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = basis.named(rating, "input") | band_or_spot(rating)
+    wording = {"bands": (rating.band_hz,)} if rating.band_hz else {"frequencies": (at["frequency"],)}
+    return (
+        CaptureRequest(
+            "crosstalk",
+            "crosstalk",
+            ("crosstalk_worst" if rating.band_hz else "crosstalk",),
+            at | {"channels": "one"},
+            SWEEP,
+            *basis.sized(rating, USUAL_SHARE),
+            basis.place(rating),
+            channels=("L>R", "R>L"),
+            wording=wording,
+        ),
+    )
+
+
 KIND = Kind(
     name="crosstalk",
     title="Crosstalk",
@@ -180,8 +201,14 @@ KIND = Kind(
     needs=(("frequency", "level"),),
     quantities=("crosstalk", "crosstalk_worst"),
     compared=("crosstalk",),
+    asks=QUIET,
     headlines=("crosstalk",),
     findings=findings,
     card=card,
     points=points,
+    keys=("drive", "driven"),
+    sound="balance",
+    file_words=rf"cross ?talk|x ?talk|separation|{SIDE} (?:channel )?driven|driv(?:en|ing) {SIDE}|{DIRECTION}",
+    recipes={"crosstalk": _request, "separation": _request},
+    optional_line='#driven = "L"  # where the columns name no direction; then a second table with "R"',
 )

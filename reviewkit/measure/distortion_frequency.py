@@ -8,16 +8,21 @@ import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.measure.distortion import LIMITED, above_zero, distortion_percent, figure_of
+from reviewkit.measure.power_requests import distortion_requests
 from reviewkit.model import quantities
-from reviewkit.model.arrays import read_only
+from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Card, Chart, Limit, Panel
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import POWER, Kind
 from reviewkit.model.ratings import distortion_limit
-from reviewkit.model.sheet import Sheet
+from reviewkit.model.recognised import DISTORTION_WORDS, Content, NameWords
+from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
+from reviewkit.signal.decibels import db_of_amplitude, relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+
+_STEADY_DB = 0.5  # levels that differ by less are one level
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
@@ -99,6 +104,28 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     )
 
 
+def recognise(sheet: Sheet, name: NameWords) -> Content | None:
+    """Return whether a file is distortion over frequency, and the level that it states for each point."""
+    roles = {column.role for column in sheet.columns}
+    if not {"distortion", "frequency"} <= roles or roles & {"impedance", "time"}:
+        return None
+    levels = [column for column in sheet.columns if column.role in ("power", "level")]
+    if not levels:
+        return Content((KIND.name,), "distortion over frequency")
+    spreads = [float(np.ptp(_level_db(column))) for column in levels]
+    if max(spreads) > _STEADY_DB:
+        return Content((KIND.name, "response"), "it has distortion and levels over frequency")
+    level, unit = float(np.median(levels[0].values)), levels[0].unit
+    table = {"drive": f"{float(f'{level:.3g}'):.10g} {unit}"} if unit in ("V", "W") else {}
+    return Content((KIND.name,), "distortion over frequency, at one level", table)
+
+
+def _level_db(column: Column) -> Array:
+    if column.unit == "W":
+        return np.asarray(db_of_amplitude(np.sqrt(np.abs(column.values) + 1e-30)))
+    return relative_db(column.values, column.unit)
+
+
 KIND = Kind(
     name="distortion-frequency",
     title="Distortion over frequency",
@@ -106,8 +133,13 @@ KIND = Kind(
     needs=(("frequency", "distortion"),),
     quantities=("worst_distortion", "distortion"),
     compared=("worst_distortion", "distortion"),
+    asks=POWER,
     headlines=("worst_distortion",),
     findings=findings,
     card=card,
     points=points,
+    keys=("drive",),
+    file_words=DISTORTION_WORDS,
+    recognise=recognise,
+    recipes={"thd": distortion_requests, "thd_plus_noise": distortion_requests, "distortion": distortion_requests},
 )

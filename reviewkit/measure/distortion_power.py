@@ -10,14 +10,22 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales
-from reviewkit.measure.distortion import LIMITED, ONE_PERCENT, distortion_percent, figure_of, rated_limits
+from reviewkit.measure.distortion import (
+    LIMITED,
+    ONE_PERCENT,
+    distortion_percent,
+    figure_of,
+    rated_limits,
+)
+from reviewkit.measure.power_requests import power_requests
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import POWER, Kind
 from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit
+from reviewkit.model.recognised import DISTORTION_WORDS, Content, NameWords
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.toml_text import inline_table
 from reviewkit.model.verdict import Verdict
@@ -238,6 +246,16 @@ def _rises_early(run: Run) -> bool:
     return any(len(c.y) and np.max(c.y[: int(np.argmin(c.y)) + 1]) > ONE_PERCENT for c in run.curves)
 
 
+def recognise(sheet: Sheet, name: NameWords) -> Content | None:
+    """Return whether a file is distortion over power; if it is over time, that it is nothing."""
+    roles = {column.role for column in sheet.columns}
+    if "distortion" not in roles or "impedance" in roles:
+        return None
+    if "time" in roles:
+        return Content((), "it has distortion over time")
+    return Content((KIND.name,), "distortion over power") if "frequency" not in roles else None
+
+
 KIND = Kind(
     name="distortion-power",
     title="Distortion over power",
@@ -245,8 +263,13 @@ KIND = Kind(
     needs=(("power", "distortion"), ("level", "distortion")),
     quantities=("power_at_limit", "power_reached", "lowest_distortion", "highest_distortion", "distortion"),
     compared=("distortion", "power_at_limit"),
+    asks=POWER,
     headlines=("power_at_limit",),
     findings=findings,
     card=card,
     points=points,
+    keys=("frequency",),
+    file_words=DISTORTION_WORDS,
+    recognise=recognise,
+    recipes={"power": power_requests},
 )

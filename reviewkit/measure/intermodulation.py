@@ -21,9 +21,12 @@ from reviewkit.measure.tone_sheets import (
     spectrum_curve,
 )
 from reviewkit.model import digits, quantities
+from reviewkit.model.capture_request import LINE_V, PAIR, Basis, CaptureRequest
 from reviewkit.model.card import Axis, Card, Chart, Mark, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import CLEAN, Kind
+from reviewkit.model.recognised import SPECTRUM_WORDS
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import db_of_amplitude
@@ -196,6 +199,25 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     return (Point("intermodulation", "figure", facts, m.id),)
 
 
+USUAL_TONES_HZ = (60.0, 7000.0)
+
+
+def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    tones = rating.tones_hz or USUAL_TONES_HZ
+    watts = rating.power_w or basis.share(rating, 1.0)
+    at = basis.named(rating, "load", "input", "channels") | {"tones": tones}
+    if watts is not None:
+        at["power"] = watts
+    level = None if watts is not None else LINE_V
+    where = basis.place(rating)
+    wording = {"tones": (tones,)}
+    return (
+        CaptureRequest(
+            "intermodulation", "intermodulation", ("imd",), at, PAIR, watts, level, where, apart=tones, wording=wording
+        ),
+    )
+
+
 KIND = Kind(
     name="intermodulation",
     title="Intermodulation",
@@ -203,8 +225,14 @@ KIND = Kind(
     needs=(("time", "level"), ("frequency", "level")),
     quantities=("imd", "imd_second", "imd_third", "imd_rss"),
     compared=("imd",),
+    asks=CLEAN,
     headlines=("imd",),
     findings=findings,
     card=card,
     points=points,
+    keys=("drive",),
+    file_words=rf"imd?|inter ?mod(?:ulation)?|smpte|ccif|(?:twin|two|dual) ?tones?|{SPECTRUM_WORDS}",
+    signal="pair",
+    recipes={"imd": _request},
+    optional_line='#window = "blackman-harris"  # of a spectrum',
 )

@@ -23,9 +23,12 @@ from reviewkit.measure.tone_sheets import (
     spectrum_curve,
 )
 from reviewkit.model import quantities
+from reviewkit.model.capture_request import MANY, USUAL_SHARE, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart, Mark, Panel, Trace
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import CLEAN, Kind
+from reviewkit.model.recognised import SPECTRUM_WORDS
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.between_tones import FEWEST_TONES, check_tones, strongest_between
@@ -163,6 +166,12 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     return (Point("multitone", "clearance", facts, m.id),)
 
 
+def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = basis.named(rating, "load", "input")
+    level = basis.sized(rating, USUAL_SHARE)
+    return (CaptureRequest("multitone", "multitone", ("multitone_clearance",), at, MANY, *level, basis.place(rating)),)
+
+
 KIND = Kind(
     name="multitone",
     title="Multitone",
@@ -170,8 +179,15 @@ KIND = Kind(
     needs=(("time", "level"), ("frequency", "level")),
     quantities=("multitone_clearance",),
     compared=("multitone_clearance",),
+    asks=CLEAN,
     headlines=("multitone_clearance",),
     findings=findings,
     card=card,
     points=points,
+    keys=("drive",),
+    file_words=rf"multi ?tones?|{SPECTRUM_WORDS}",
+    signal="many",
+    recipes={"multitone_clearance": _request},
+    captured_as="wav",
+    optional_line='#full_scale = "5 V"  # of a WAV: the peak voltage of a full-scale sine',
 )

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import figures
+from reviewkit.measure.capture_requests import reading_request, sensitivity_request
 from reviewkit.measure.idle_output import (
     Withheld,
     bands_curve,
@@ -20,9 +21,12 @@ from reviewkit.measure.idle_output import (
     refuse_tone,
 )
 from reviewkit.model import quantities
+from reviewkit.model.capture_request import IDLE, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import QUIET, Kind
+from reviewkit.model.recognised import SPECTRUM_WORDS
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal import noise_lines
@@ -200,6 +204,27 @@ def _key(f: Finding) -> tuple[Any, Any]:
     return f.at.get("weighting"), f.at.get("reference")
 
 
+def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    """Request noise and what is computed from it: one capture of the idle output gives all of them."""
+    at = basis.named(rating, "input")
+    if rating.weighting:
+        at["weighting"] = rating.weighting
+    if rating.quantity == "snr" and rating.reference_v is None:
+        reference = rating.reference_w or basis.share(rating, 1.0)
+        at |= {"reference": reference} if reference is not None else {}
+    wording = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
+    where = basis.place(rating)
+    no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None
+    if rating.weighting not in ("", "A") or no_load:
+        return (reading_request(rating, "weighted-noise", at, where, drive=IDLE),)
+    noise = CaptureRequest("noise", "noise", (rating.quantity,), at, IDLE, place=where, wording=wording)
+    if rating.reference_v is None:
+        return (noise,)
+    # relative to a voltage at the input: the input sensitivity must be known
+    needed = replace(sensitivity_request(rating, basis), quantities=("input_sensitivity",), decides=False)
+    return needed, replace(noise, at=at | {"reference_input": rating.reference_v})
+
+
 KIND = Kind(
     name="noise",
     title="Noise",
@@ -207,8 +232,15 @@ KIND = Kind(
     needs=(("time", "level"), ("frequency", "level")),
     quantities=("noise", "snr", "hum_voltage"),
     compared=("snr", "noise"),
+    asks=QUIET,
     headlines=("snr",),
     findings=findings,
     card=card,
     points=points,
+    keys=("weighting", "termination"),
+    sound="noise",
+    file_words=rf"noise|hum|idle|silence|silent|quiet|snr|s n|{SPECTRUM_WORDS}",
+    recipes={"snr": _request, "noise": _request, "hum_voltage": _request},
+    captured_as="wav",
+    optional_line='#full_scale = "10 mV"  # of a WAV: the peak voltage of a full-scale sine',
 )

@@ -8,12 +8,15 @@ from dataclasses import replace
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
+from reviewkit.measure.capture_requests import is_even
 from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.capture_request import LINE, PHONO_SWEEP, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart, Panel
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import FLAT, Kind
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
@@ -156,6 +159,13 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     return (Point("phono", "deviation", facts, m.id),)
 
 
+def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    band = unstated_conditions.band_hz(rating)
+    at = {"input": rating.input or "phono", "band": band}
+    quantities = ("riaa_deviation",) if is_even(rating) else ("riaa_deviation_high", "riaa_deviation_low")
+    return (CaptureRequest("phono", "phono", quantities, at, PHONO_SWEEP, place=LINE, wording={"bands": (band,)}),)
+
+
 KIND = Kind(
     name="phono",
     title="Phono response",
@@ -163,8 +173,15 @@ KIND = Kind(
     needs=(("frequency", "level"),),
     quantities=("riaa_deviation", "riaa_deviation_high", "riaa_deviation_low"),
     compared=("riaa_deviation",),
+    asks=FLAT,
     headlines=("riaa_deviation",),
     findings=findings,
     card=card,
     points=points,
+    keys=("equalised", "amendment"),
+    input="phono",
+    levels_of_output=True,
+    sound="response",
+    file_words="phono|riaa",
+    recipes={"riaa_deviation": _request},
 )

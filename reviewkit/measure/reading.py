@@ -8,12 +8,15 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from reviewkit.measure import figures
+from reviewkit.measure.capture_requests import reading_request, sensitivity_request
 from reviewkit.model import quantities
+from reviewkit.model.capture_request import IDLE, LINE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Card, Row, Rows
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import conditions_of
-from reviewkit.model.kind import Kind
-from reviewkit.model.session import Measurement
+from reviewkit.model.kind import POWER, Kind
+from reviewkit.model.recognised import Content, NameWords
+from reviewkit.model.session import Measurement, Rating
 from reviewkit.model.sheet import Sheet, SingleReading
 from reviewkit.model.verdict import Verdict
 
@@ -215,6 +218,25 @@ def _speaking(group: list[Finding]) -> list[Finding]:
     return group if len({quantities.show(f) for f in group}) == 1 else [worse]
 
 
+def _overload(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = {"input": rating.input or "phono", "frequency": spot_hz(rating)}
+    return (reading_request(rating, "phono-overload", at, LINE),)
+
+
+def _sensitivity(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    return (sensitivity_request(rating, basis),)
+
+
+def _offset(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    # the gate asks for it cold and warm: a reading that says neither would tick neither
+    return (reading_request(rating, "dc-offset", {"setting": "warm"}, basis.place(rating), drive=IDLE),)
+
+
+def recognise(sheet: Sheet, name: NameWords) -> Content | None:
+    """Return whether a file holds single readings."""
+    return Content((KIND.name,), f"single readings: {len(sheet.readings)}") if sheet.readings else None
+
+
 KIND = Kind(
     name="reading",
     title="Readings by meter",
@@ -222,7 +244,11 @@ KIND = Kind(
     needs=(("reading",),),
     quantities=quantities.BY_METER,
     compared=(),
+    asks=POWER,
     findings=findings,
     card=card,
     points=points,
+    file_words="readings?|meter|voltages",
+    recognise=recognise,
+    recipes={"phono_overload": _overload, "input_sensitivity": _sensitivity, "dc_offset": _offset},
 )

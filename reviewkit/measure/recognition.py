@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit.measure import curves, sweeps
+from reviewkit.measure import KINDS, curves, sweeps
 from reviewkit.measure.captures import sample_rate_hz
 from reviewkit.measure.recognised_signals import MAINS_ONLY, NOTHING, Signal, of_spectrum, of_waveform
 from reviewkit.model import quantities
@@ -35,8 +35,7 @@ _RIAA_POINTS, _FLAT_POINTS = 8, 3  # at least, in these bands
 _QUIET_V = 0.02  # an idle output of a sound amplifier is below this (common practice, no source)
 _LOWEST_OUTPUT_V = 0.003  # a sweep at less isn't that of an output that is driven
 _LOWEST_RELATIVE_DB = -40.0
-_STEADY_DB, _SMOOTH_DB = 0.5, 0.2
-_HIGHEST_SOURCE_OHM = 4.0  # above it, it may be the impedance of something else: a loudspeaker, an input
+_SMOOTH_DB = 0.2
 _NOT_AN_OUTPUT = re.compile(r"noise|crosstalk|separation|thd|distortion|residual|input|generator", re.IGNORECASE)
 _NUMBER = r"\W*?(\d+(?:\.\d+)?)\s*"
 _CONDITIONS = {
@@ -62,22 +61,26 @@ def content_of(sheet: Sheet, name: NameWords) -> Content:
     Content
         With one kind if that is sure, with several if it must be asked, with none if it holds nothing of a kind.
     """
-    roles = {column.role for column in sheet.columns}
-    if sheet.readings:
-        return Content(("reading",), f"single readings: {len(sheet.readings)}")
-    found = _by_columns(sheet, roles, name)
-    if len(found.kinds) == 1 and name.kinds and not name.kinds & {*found.kinds, "reading"}:
+    claims = [claim for kind in KINDS.values() if (claim := kind.recognise(sheet, name)) is not None]
+    found = _joined(claims) if claims else _by_columns(sheet, name)
+    by_meter = {each for each, kind in KINDS.items() if kind.by_meter}
+    if len(found.kinds) == 1 and name.kinds and not name.kinds & {*found.kinds, *by_meter}:
         meant = sorted(name.kinds)
         what = f"its content is that of {found.kinds[0]} ({found.what}), its name isn't"
         return Content((*found.kinds, *meant), what, found.table)
     return found
 
 
-def _by_columns(sheet: Sheet, roles: set[str], name: NameWords) -> Content:
-    if "impedance" in roles:
-        return _impedance(sheet, name)
-    if "distortion" in roles:
-        return _distortion(sheet, roles)
+def _joined(claims: Sequence[Content]) -> Content:
+    """Return what the kinds that recognise a file say of it: if they are several, that it may be any of them."""
+    kinds = dict.fromkeys(kind for claim in claims for kind in claim.kinds)
+    what = dict.fromkeys(claim.what for claim in claims)
+    return Content(tuple(kinds), "; ".join(what), claims[0].table, claims[0].levels_v) if claims[1:] else claims[0]
+
+
+def _by_columns(sheet: Sheet, name: NameWords) -> Content:
+    """Return what a file is whose kinds are told apart here: a signal, or levels over frequency."""
+    roles = {column.role for column in sheet.columns}
     if "time" in roles:
         return _waveform(sheet, name)
     frequency = sheet.find("frequency")
@@ -96,39 +99,6 @@ def remarked(sheet: Sheet) -> dict[str, str]:
             if (stated := pattern.search(line)) and key not in table:
                 table[key] = f"{stated[1]} {stated[2]}"
     return table
-
-
-def _impedance(sheet: Sheet, name: NameWords) -> Content:
-    ohms = float(np.median(np.concatenate([column.values for column in sheet.all("impedance")])))
-    what = f"impedance over frequency, {quantities.shown(ohms, 'ohms')} in the middle"
-    said = "source-impedance" in name.kinds or any(
-        re.search("output|source", column.header, re.IGNORECASE) for column in sheet.all("impedance")
-    )
-    if said or ohms < _HIGHEST_SOURCE_OHM:
-        return Content(("source-impedance",), what)
-    return Content(("source-impedance", ""), f"{what}: is it that of the output?")
-
-
-def _distortion(sheet: Sheet, roles: set[str]) -> Content:
-    if "time" in roles:
-        return Content((), "it has distortion over time")
-    if "frequency" not in roles:
-        return Content(("distortion-power",), "distortion over power")
-    beside = [column for column in sheet.columns if column.role in ("power", "level")]
-    if not beside:
-        return Content(("distortion-frequency",), "distortion over frequency")
-    spreads = [float(np.ptp(_in_db(column))) for column in beside]
-    if max(spreads) > _STEADY_DB:
-        return Content(("distortion-frequency", "response"), "it has distortion and levels over frequency")
-    level, unit = float(np.median(beside[0].values)), beside[0].unit
-    table = {"drive": f"{float(f'{level:.3g}'):.10g} {unit}"} if unit in ("V", "W") else {}
-    return Content(("distortion-frequency",), "distortion over frequency, at one level", table)
-
-
-def _in_db(column: Column) -> Array:
-    if column.unit == "W":
-        return np.asarray(db_of_amplitude(np.sqrt(np.abs(column.values) + 1e-30)))
-    return relative_db(column.values, column.unit)
 
 
 # ------------------------------------------------------------------ signals
@@ -176,7 +146,7 @@ def _window(sheet: Sheet) -> tuple[str, str]:
 
 
 def _signals(sheet: Sheet, name: NameWords, signal_of: Callable[[Column], Signal], table: Mapping[str, Any]) -> Content:
-    columns = sheet.all("level")
+    columns, kind_of = sheet.all("level"), _kinds_of_signals()
     in_volts = columns[0].unit == "V"
     signals = [_named_tone(signal_of(column), name, in_volts=in_volts) for column in columns]
     names = {signal.kind for signal in signals}
@@ -188,18 +158,18 @@ def _signals(sheet: Sheet, name: NameWords, signal_of: Callable[[Column], Signal
                 f"{column.channel or column.header}: {signal.what}"
                 for column, signal in zip(columns, signals, strict=True)
             )
-            kinds = dict.fromkeys(_KIND_OF.get(signal.kind, "noise") for signal in signals)
+            kinds = dict.fromkeys(kind_of.get(signal.kind, "noise") for signal in signals)
             return Content((*kinds, ""), f"its channels hold different signals: {each}")
     signal, kind = signals[0], names.pop()
     if kind in (NOTHING, MAINS_ONLY):
         return _idle(signals, columns, name, table)
-    if kind not in _KIND_OF:
+    if kind not in kind_of:
         return Content(signal.kinds, signal.what, table)
     levels = [each.level for each in signals]
     what = f"{signal.what} at {quantities.volts(max(levels))}" if in_volts else signal.what
     if len(levels) > 1 and db_of_amplitude(max(levels) / min(levels)) > _APART_DB:
-        return Content((_KIND_OF[kind], "crosstalk"), f"{what}, and the channels are over 20 dB apart")
-    return Content((_KIND_OF[kind],), what, table)
+        return Content((kind_of[kind], "crosstalk"), f"{what}, and the channels are over 20 dB apart")
+    return Content((kind_of[kind],), what, table)
 
 
 def _named_tone(signal: Signal, name: NameWords, *, in_volts: bool) -> Signal:
@@ -209,7 +179,8 @@ def _named_tone(signal: Signal, name: NameWords, *, in_volts: bool) -> Signal:
     return signal
 
 
-_KIND_OF = {"sine": "tone", "pair": "intermodulation", "many": "multitone", "square": "square"}
+def _kinds_of_signals() -> dict[str, str]:
+    return {kind.signal: name for name, kind in KINDS.items() if kind.signal}
 
 
 def _idle(signals: Sequence[Signal], columns: Sequence[Column], name: NameWords, table: Mapping[str, Any]) -> Content:

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
-from reviewkit.model import quantities
+from reviewkit.measure.capture_requests import is_even, reading_request
+from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Card, Chart, Panel
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import FLAT, Kind
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
@@ -168,6 +173,49 @@ def _furthest(run: Run, flat: Finding | None) -> Finding | None:
     return max(alike, key=lambda f: abs(f.value), default=None)
 
 
+def _sweep_request(
+    rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **wording: Any
+) -> CaptureRequest:
+    """Request a frequency response at the rated level, else at a usual one."""
+    level = basis.sized(rating, USUAL_SHARE)
+    wording["quantities"] = quantities
+    return CaptureRequest("response", "response", quantities, at, SWEEP, *level, basis.place(rating), wording=wording)
+
+
+def _flatness_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    band = unstated_conditions.band_hz(rating)
+    quantities = ("flatness",) if is_even(rating) else ("deviation_high", "deviation_low")
+    at = basis.named(rating, "load", "input") | {"band": band}
+    return (_sweep_request(rating, basis, quantities, at, bands=(band,)),)
+
+
+def _corner_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    limit = rating.at_most if rating.quantity == "corner_low" else rating.at_least
+    return (_sweep_request(rating, basis, (rating.quantity,), basis.named(rating, "input"), corners=(limit,)),)
+
+
+def _balance_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    shared = basis.named(rating, "input")
+    hz = spot_hz(rating)
+    if rating.band_hz is not None:
+        at = shared | {"band": rating.band_hz}
+        return (
+            replace(
+                _sweep_request(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,)),
+                channels=("both",),
+            ),
+        )
+    if hz == unstated_conditions.FREQUENCY_HZ:
+        return (
+            replace(
+                _sweep_request(rating, basis, ("channel_balance",), shared | {"frequency": hz}), channels=("both",)
+            ),
+        )
+    level = basis.sized(rating, USUAL_SHARE)
+    request = reading_request(rating, "channel-balance", shared | {"frequency": hz}, basis.place(rating), level=level)
+    return (replace(request, channels=("both",)),)
+
+
 KIND = Kind(
     name="response",
     title="Frequency response",
@@ -183,8 +231,19 @@ KIND = Kind(
         "channel_balance_worst",
     ),
     compared=("flatness",),
+    asks=FLAT,
     headlines=("flatness", "channel_balance"),
     findings=findings,
     card=card,
     points=points,
+    keys=("drive",),
+    levels_of_output=True,
+    sound="response",
+    file_words="(?:frequency |freq )?resp(?:onse)?|bandwidth|fr",
+    recipes={
+        "flatness": _flatness_request,
+        "corner_low": _corner_request,
+        "corner_high": _corner_request,
+        "channel_balance": _balance_request,
+    },
 )

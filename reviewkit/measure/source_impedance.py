@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -11,14 +12,19 @@ import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps, two_loads
 from reviewkit.model import digits, quantities
+from reviewkit.model.capture_request import METER, SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import POWER, Kind
+from reviewkit.model.recognised import Content, NameWords
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+
+_HIGHEST_SOURCE_OHM = 4.0  # above it, it may be the impedance of something else: a loudspeaker, an input
 
 
 def two_load(volts_a: float, load_a: float, volts_b: float, load_b: float) -> float:
@@ -270,6 +276,39 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     )
 
 
+def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = band_or_spot(rating) | (basis.named(rating, "load") if rating.quantity == "damping_factor" else {})
+    swept = "band" in at
+    quantity = "damping_factor_lowest" if rating.quantity == "damping_factor" and swept else rating.quantity
+    wording = {"bands": (at["band"],)} if swept else {"frequencies": (at["frequency"],)}
+    return (
+        CaptureRequest(
+            "source-impedance",
+            "impedance-sweep" if swept else "two-load",
+            (quantity,),
+            at,
+            SWEEP if swept else METER,
+            basis.share(rating, USUAL_SHARE),
+            apart=(at.get("frequency"),),
+            wording=wording,
+        ),
+    )
+
+
+def recognise(sheet: Sheet, name: NameWords) -> Content | None:
+    """Return whether a file is an impedance, and whether it is the output's."""
+    if not sheet.all("impedance"):
+        return None
+    ohms = float(np.median(np.concatenate([column.values for column in sheet.all("impedance")])))
+    what = f"impedance over frequency, {quantities.shown(ohms, 'ohms')} in the middle"
+    said = "source-impedance" in name.kinds or any(
+        re.search("output|source", column.header, re.IGNORECASE) for column in sheet.all("impedance")
+    )
+    if said or ohms < _HIGHEST_SOURCE_OHM:
+        return Content(("source-impedance",), what)
+    return Content(("source-impedance", ""), f"{what}: is it that of the output?")
+
+
 KIND = Kind(
     name="source-impedance",
     title="Source impedance",
@@ -277,8 +316,12 @@ KIND = Kind(
     needs=(("frequency", "impedance"), ()),
     quantities=("source_impedance", "damping_factor", "damping_factor_lowest"),
     compared=("damping_factor", "source_impedance"),
+    asks=POWER,
     headlines=("damping_factor",),
     findings=findings,
     card=card,
     points=points,
+    file_words="(?:output |source )?impedance|damping(?: factor)?|z ?out",
+    recognise=recognise,
+    recipes={"damping_factor": _request, "source_impedance": _request},
 )

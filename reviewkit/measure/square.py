@@ -12,10 +12,12 @@ from reviewkit.measure import figures, scales
 from reviewkit.measure.captures import sample_rate_hz, waveform_samples
 from reviewkit.model import quantities
 from reviewkit.model.arrays import read_only
+from reviewkit.model.capture_request import SMALL_SHARE, SQUARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Axis, Card, Chart, Mark, Panel, Trace
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import FLAT, Kind
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.flat_parts import NotSquare
@@ -193,6 +195,19 @@ def _is_seen(finding: Finding) -> bool:
     return abs(finding.value) > max(_UNSEEN_PERCENT, finding.uncertainty or 0.0)
 
 
+def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = basis.named(rating, "load")
+    hz = spot_hz(rating)
+    if rating.quantity == "tilt":
+        at["frequency"] = hz
+    level = basis.sized(rating, SMALL_SHARE)
+    wording = {"frequencies": (hz,), "quantities": (rating.quantity,)}
+    where = basis.place(rating)
+    return (
+        CaptureRequest("square", "square", (rating.quantity,), at, SQUARE, *level, where, apart=(hz,), wording=wording),
+    )
+
+
 KIND = Kind(
     name="square",
     title="Square wave",
@@ -200,7 +215,12 @@ KIND = Kind(
     needs=(("time", "level"),),
     quantities=("rise_time", "overshoot", "tilt"),
     compared=("rise_time",),
+    asks=FLAT,
     findings=findings,
     card=card,
     points=points,
+    keys=("drive",),
+    file_words="square ?(?:wave)?",
+    signal="square",
+    recipes={"rise_time": _request, "overshoot": _request, "tilt": _request},
 )

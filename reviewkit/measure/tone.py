@@ -9,16 +9,20 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import figures, scales
+from reviewkit.measure.capture_requests import tone_request
 from reviewkit.measure.captures import ExportedLines, exported_lines, refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.measure.tone_curves import of_capture, of_lines
 from reviewkit.measure.tone_pictures import LOWEST_DRAWN_DB, curves_of, spectrum_chart, waveform_chart
 from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
 from reviewkit.model import quantities
+from reviewkit.model.capture_request import USUAL_SHARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Card, Chart, Panel, Stem
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import without
-from reviewkit.model.kind import Kind
+from reviewkit.model.kind import CLEAN, Kind
+from reviewkit.model.recognised import DISTORTION_WORDS, SPECTRUM_WORDS
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import db_of_amplitude
@@ -316,6 +320,16 @@ def _are_odd(levels: Mapping[int, Finding], distortion: Finding) -> bool:
     return max(f.value for f in odd.values()) - odd[max(odd)].value <= _DIES_AWAY_DB
 
 
+def _gain(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = basis.named(rating, "load", "input") | {"frequency": spot_hz(rating)}
+    return (tone_request(rating, basis, "gain", at, basis.sized(rating, USUAL_SHARE)),)
+
+
+def _hum(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    # a maker's hum in dB is relative to the rated output
+    return (tone_request(rating, basis, "hum", basis.named(rating, "input"), basis.sized(rating, 1.0)),)
+
+
 KIND = Kind(
     name="tone",
     title="Distortion",
@@ -336,9 +350,15 @@ KIND = Kind(
         "harmonics_higher",
     ),
     compared=("thd_plus_noise", "thd"),
+    asks=CLEAN,
     headlines=("thd_plus_noise",),
     findings=findings,
     card=card,
     points=points,
     further=further,
+    keys=("drive", "without"),
+    sound="tone",
+    file_words=rf"sine|tone(?! controls?| defeat| flat| direct| bypass)|{DISTORTION_WORDS}|{SPECTRUM_WORDS}",
+    signal="sine",
+    recipes={"gain": _gain, "hum": _hum},
 )

@@ -1,9 +1,14 @@
 """The one array type: float64, any shape; docstrings state which."""
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from __future__ import annotations
 
-Array = NDArray[np.float64]
+from typing import TYPE_CHECKING, TypeAlias
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import ArrayLike, NDArray
+
+Array: TypeAlias = "NDArray[np.float64]"
 
 
 def read_only(values: ArrayLike) -> Array:
@@ -21,6 +26,8 @@ def read_only(values: ArrayLike) -> Array:
     ndarray of float64, same shape
         The copy.
     """
+    import numpy as np
+
     copied = np.array(values, dtype=np.float64)
     copied.setflags(write=False)
     return copied

@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 
+from reviewkit.model.capture_request import Basis, CaptureRequest
 from reviewkit.model.card import Card
 from reviewkit.model.finding import Conditions, Measured, Point, Run
+from reviewkit.model.recognised import Content, NameWords
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.verdict import Verdict
+
+# the questions that a kind's results answer, as segments of the episode
+POWER, FLAT, QUIET, CLEAN = "power", "flat", "quiet", "clean"
+
+
+def recognise_nothing(sheet: Sheet, name: NameWords) -> Content | None:
+    """Return None: such a file is told from others in measure/recognition.py, or not at all."""
+    return None
 
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of measurement: what it needs, what it computes, its card, and the facts worth saying."""
+    """A kind of measurement: what it needs, what it computes, its card, and the facts worth saying.
+
+    Whatever other code must know of a kind is a field here.
+    """
 
     name: str
     title: str  # the card's title if the measurement has none
@@ -21,6 +35,7 @@ class Kind:
     needs: tuple[tuple[str, ...], ...]  # alternatives, each a set of roles; () means no file is needed
     quantities: tuple[str, ...]  # every quantity it may find
     compared: tuple[str, ...]  # those by which its card compares before and after, the first that both have
+    asks: str  # POWER, FLAT, QUIET or CLEAN: the chapter of its cards after the repair
     findings: Callable[[Sheet | None, Conditions], Measured]
     card: Callable[[Sequence[Run], Sequence[Verdict]], Card]  # `verdicts`: on these runs, as the card shows them
     points: Callable[[Run, Run | None], tuple[Point, ...]]  # a run, and its counterpart before the repair
@@ -28,3 +43,25 @@ class Kind:
     headlines: tuple[str, ...] = ()  # the quantities that the table shows even if the maker gave no figure
     # more pictures of the same runs; their ids are what is added to the card's
     further: Callable[[Sequence[Run]], tuple[Card, ...]] = lambda runs: ()
+
+    # ---- its table in session.toml
+    keys: tuple[str, ...] = ()  # those of its keys that other kinds don't have
+    input: str = ""  # the input that it is of if its table names none
+    against: str = ""  # the kind of the measurement that it is compared with
+    levels_of_output: bool = False  # its levels are the output's, so that those of noise or crosstalk are a mistake
+    sound: str = ""  # what its captures sound as, a word of `of` in [[sound]]
+
+    # ---- a file that no table names
+    file_words: str = ""  # what such a file may be called, as a regular expression of whole words
+    signal: str = ""  # the signal that its captures and spectra hold, as measure/recognised_signals.py calls it
+    recognise: Callable[[Sheet, NameWords], Content | None] = recognise_nothing  # whether a file is of this kind
+
+    # ---- the plan
+    recipes: Mapping[str, Callable[[Rating, Basis], tuple[CaptureRequest, ...]]] = field(default_factory=dict)
+    captured_as: str = "csv"  # the ending of the file's suggested name
+    optional_line: str = ""  # a line of its table that depends on how the file was made, commented out
+
+    @property
+    def by_meter(self) -> bool:
+        """Return whether its file holds single values that a meter showed."""
+        return ("reading",) in self.needs

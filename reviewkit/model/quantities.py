@@ -38,11 +38,18 @@ class Quantity:
     side: int = 0  # of a tolerance with unequal sides: +1 if it is the upper one's, -1 the lower one's
     by_meter: bool = False  # a meter shows it as one number; all others are calculated from curves and waveforms
     over_power: bool = False  # read from a sweep of power, so that its own power is part of the figure
+    plain: str = ""  # what viewers call it, if that isn't its name
+    subject: int = 0  # its place among what an episode may be about, from 1 on; 0 if it is about something else
 
     @property
     def swept(self) -> bool:
         """Return whether it is the worst over a band."""
         return self.extent == "band"
+
+    @property
+    def plain_name(self) -> str:
+        """Return what it is called by someone who measures nothing: "distortion" for THD+N."""
+        return self.plain or self.name
 
     @property
     def is_distortion(self) -> bool:
@@ -58,10 +65,12 @@ QUANTITIES: dict[str, Quantity] = {
     "level": Quantity("level", "V", "volts", by_meter=True),
     "power": Quantity("power", "W", "watts", by_meter=True),
     "gain": Quantity("gain", "dB", "db", by_meter=True),
-    "thd_plus_noise": Quantity("THD+N", "%", "percent", -1, floor=DISTORTION, by_meter=True),
-    "thd": Quantity("THD", "%", "percent", -1, floor=DISTORTION, by_meter=True),
+    "thd_plus_noise": Quantity(
+        "THD+N", "%", "percent", -1, floor=DISTORTION, by_meter=True, plain="distortion", subject=1
+    ),
+    "thd": Quantity("THD", "%", "percent", -1, floor=DISTORTION, by_meter=True, plain="distortion", subject=1),
     "sinad": Quantity("SINAD", "dB", "db", 1, floor=DISTORTION, by_meter=True),
-    "snr": Quantity("signal to noise", "dB", "db", 1, floor=OWN, by_meter=True),
+    "snr": Quantity("signal to noise", "dB", "db", 1, floor=OWN, by_meter=True, subject=5),
     **{
         f"harmonic_{n}": Quantity(
             f"{n}{'nd' if n == 2 else 'rd' if n == 3 else 'th'} harmonic", "dB", "db", -1, floor=DISTORTION
@@ -69,43 +78,61 @@ QUANTITIES: dict[str, Quantity] = {
         for n in range(2, 10)
     },
     "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1, floor=DISTORTION),
-    "hum": Quantity("hum", "dB", "db", -1, floor=OWN, by_meter=True),
-    "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN, by_meter=True),
-    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True),
+    "hum": Quantity("hum", "dB", "db", -1, floor=OWN, by_meter=True, subject=3),
+    "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN, by_meter=True, subject=2),
+    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True, subject=12),
     "bias": Quantity("bias", "V", "volts", either_way=True, by_meter=True),
     "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True, extent="band", side=1),
     "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True, extent="band", side=-1),
-    "flatness": Quantity("response", "dB", "plus-minus", -1, either_way=True, extent="band"),
+    "flatness": Quantity("response", "dB", "plus-minus", -1, either_way=True, extent="band", subject=6),
     "corner_low": Quantity("lower corner", "Hz", "corner", by_meter=True),
     "corner_high": Quantity("upper corner", "Hz", "corner", by_meter=True),
-    "channel_balance": Quantity("channel balance", "dB", "flatness", -1, either_way=True, by_meter=True),
-    "channel_balance_worst": Quantity("channel balance", "dB", "flatness", -1, either_way=True, extent="band"),
-    "worst_distortion": Quantity("distortion", "%", "percent", -1, extent="band", floor=DISTORTION),
-    "distortion": Quantity("distortion", "%", "percent", -1, floor=DISTORTION, by_meter=True),
-    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True),
+    "channel_balance": Quantity("channel balance", "dB", "flatness", -1, either_way=True, by_meter=True, subject=7),
+    "channel_balance_worst": Quantity(
+        "channel balance", "dB", "flatness", -1, either_way=True, extent="band", subject=7
+    ),
+    "worst_distortion": Quantity("distortion", "%", "percent", -1, extent="band", floor=DISTORTION, subject=1),
+    "distortion": Quantity("distortion", "%", "percent", -1, floor=DISTORTION, by_meter=True, subject=1),
+    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True, subject=11),
     "power_reached": Quantity("power", "W", "watts", 1, over_power=True),
     "lowest_distortion": Quantity(
-        "lowest distortion", "%", "percent", -1, extent="search", floor=DISTORTION, over_power=True
+        "lowest distortion",
+        "%",
+        "percent",
+        -1,
+        extent="search",
+        floor=DISTORTION,
+        over_power=True,
+        plain="distortion",
+        subject=1,
     ),
     # between 250 mW and the rated power of a sweep of power
     "highest_distortion": Quantity(
-        "highest distortion", "%", "percent", -1, extent="search", floor=DISTORTION, over_power=True
+        "highest distortion",
+        "%",
+        "percent",
+        -1,
+        extent="search",
+        floor=DISTORTION,
+        over_power=True,
+        plain="distortion",
+        subject=1,
     ),
-    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN),
-    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN),
+    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, subject=9),
+    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN, subject=9),
     "source_impedance": Quantity("source impedance", "Ω", "ohms", -1, by_meter=True),
-    "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True),
+    "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True, subject=10),
     "damping_factor_lowest": Quantity("damping factor", "", "factor", 1, extent="band"),
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
     "slope": Quantity("slope", "dB/octave", "slope"),
-    "noise": Quantity("noise", "V", "volts", -1, floor=OWN, by_meter=True),
-    "imd": Quantity("intermodulation", "%", "percent", -1, floor=DISTORTION, by_meter=True),
+    "noise": Quantity("noise", "V", "volts", -1, floor=OWN, by_meter=True, subject=4),
+    "imd": Quantity("intermodulation", "%", "percent", -1, floor=DISTORTION, by_meter=True, subject=1),
     "imd_second": Quantity("second-order intermodulation", "%", "percent", -1, floor=DISTORTION),
     "imd_third": Quantity("third-order intermodulation", "%", "percent", -1, floor=DISTORTION),
     "imd_rss": Quantity("intermodulation, r.s.s. of the sidebands", "%", "percent", -1, floor=DISTORTION),
     "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1, extent="search", floor=OWN),
-    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band"),
+    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band", subject=8),
     "riaa_deviation_high": Quantity(
         "highest phono deviation", "dB", "flatness", either_way=True, extent="band", side=1
     ),
@@ -118,6 +145,7 @@ QUANTITIES: dict[str, Quantity] = {
 }
 # in the order in which an episode speaks of them
 DISTORTIONS = tuple(name for name, quantity in QUANTITIES.items() if quantity.is_distortion)
+SUBJECTS = tuple(sorted((name for name in QUANTITIES if QUANTITIES[name].subject), key=lambda n: QUANTITIES[n].subject))
 BY_METER = tuple(name for name, quantity in QUANTITIES.items() if quantity.by_meter)
 _VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
 _SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from reviewkit.model.quantities import QUANTITIES
 from reviewkit.model.session import Rating
 
 # How a level may differ from the rated one: not at all; only upwards, which is harder (of distortion less level is no
@@ -29,6 +30,11 @@ class Rule:
     band: bool = False
     covers: tuple[str, ...] = ()  # quantities that answer nothing, and say little more if this is rated
 
+    @property
+    def is_distortion(self) -> bool:
+        """Return whether it is a distortion in percent, which is the best answer to it."""
+        return QUANTITIES[self.findings[0]].is_distortion
+
     def shows(self, quantity: str) -> bool:
         """Return whether the row of this rating leaves no need for a row of this quantity."""
         return quantity in self.findings or quantity in self.covers
@@ -40,13 +46,13 @@ _SPOT = (*_LEVEL, "band", "frequency")
 _DRIVEN = ("load", "input", "channels", "mains")
 _FIGURE = (*_DRIVEN, "band", "frequency", "level", "figure")
 _IDLE = ("weighting", *_INPUT, "termination", "volume")
-_DISTORTIONS = ("worst_distortion", "distortion")
+_SWEPT = ("worst_distortion", "distortion")
 _RIAA = ("riaa_deviation", "riaa_deviation_high", "riaa_deviation_low")
 
 RULES: dict[str, Rule] = {
     "power": Rule(
         "Power",
-        ("power_at_limit", "power_reached", *_DISTORTIONS, "highest_distortion", "thd"),
+        ("power_at_limit", "power_reached", *_SWEPT, "highest_distortion", "thd"),
         ("at_least",),
         "W",
         "percent",
@@ -54,13 +60,11 @@ RULES: dict[str, Rule] = {
         UPWARD,
         covers=("thd_plus_noise",),
     ),
-    "thd": Rule("THD", (*_DISTORTIONS, "thd", "thd_plus_noise"), ("at_most",), "%", "ratio", _FIGURE, UPWARD),
-    "thd_plus_noise": Rule(
-        "THD+N", (*_DISTORTIONS, "thd_plus_noise", "thd"), ("at_most",), "%", "ratio", _FIGURE, UPWARD
-    ),
+    "thd": Rule("THD", (*_SWEPT, "thd", "thd_plus_noise"), ("at_most",), "%", "ratio", _FIGURE, UPWARD),
+    "thd_plus_noise": Rule("THD+N", (*_SWEPT, "thd_plus_noise", "thd"), ("at_most",), "%", "ratio", _FIGURE, UPWARD),
     "distortion": Rule(
         "Distortion",
-        (*_DISTORTIONS, "thd_plus_noise", "thd"),
+        (*_SWEPT, "thd_plus_noise", "thd"),
         ("at_most",),
         "%",
         "ratio",

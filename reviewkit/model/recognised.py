@@ -9,6 +9,12 @@ from typing import Any
 
 from reviewkit.model.toml_text import inline_table
 
+# what the files of several kinds may be called, as regular expressions of whole words
+SIDE = r"(?:left|right|l|r)"
+DIRECTION = rf"{SIDE} (?:to|into|2) {SIDE}"
+DISTORTION_WORDS = r"thd(?: ?n| ?\+ ?n)?|distortion|harmonics?"
+SPECTRUM_WORDS = r"fft|spectrum|spectra"
+
 
 @dataclass(frozen=True)
 class NameWords:

@@ -67,11 +67,11 @@ class BenchRange:
     load_tolerance_percent: Annotated[float | None, "%"] = None
 
 
-def range_of(range_: str, input_: str, kind: str, of_bench: str) -> str:
+def range_of(range_: str, input_: str, of_kind: str, of_bench: str) -> str:
     """Return the name that a measurement's [bench.NAME] has: its range, else its input, that of its kind or the
     bench's.
     """
-    names = (range_, input_, "phono" if kind == "phono" else "", of_bench)
+    names = (range_, input_, of_kind, of_bench)
     return next((each for each in names if each), "").casefold()
 
 

@@ -9,21 +9,14 @@ import json
 import math
 from collections.abc import Sequence
 
+from reviewkit.measure import KINDS
 from reviewkit.model import digits, quantities
+from reviewkit.model.capture_request import IDLE, METER, TERMINALS, CaptureRequest
 from reviewkit.model.session import Bench
-from reviewkit.plan.basis import IDLE, METER, TERMINALS, CaptureRequest
 from reviewkit.plan.order import Capture
 
 _DIGITS = 6  # a level is compared to a tenth of a decibel; this loses nothing
 _READ_IN = {"input_sensitivity": "mV", "phono_overload": "mV", "dc_offset": "mV", "channel_balance": "dB", "snr": "dB"}
-# keys that depend on how the file was made, commented out
-_FULL_SCALE = '#full_scale = "5 V"  # of a WAV: the peak voltage of a full-scale sine'
-_IF_NEEDED = {
-    "crosstalk": '#driven = "L"  # where the columns name no direction; then a second table with "R"',
-    "noise": _FULL_SCALE.replace("5 V", "10 mV"),
-    "multitone": _FULL_SCALE,
-    "intermodulation": '#window = "blackman-harris"  # of a spectrum',
-}
 _GATE_ROWS = {
     "rails": ('rail voltage,,…,V,"idle, positive",', 'rail voltage,,…,V,"idle, negative",'),
     **{
@@ -32,7 +25,6 @@ _GATE_ROWS = {
         for state in ("cold", "warm")
     },
 }
-_ENDING = {"noise": "wav", "multitone": "wav"}
 _READINGS = "measurements/readings.csv"
 
 
@@ -56,19 +48,19 @@ def measurement_table(number: int, capture: Capture, bench: Bench, *, repaired: 
         The lines.
     """
     lines = ["[[measurement]]", f"kind = {_quoted(capture.kind)}"]
-    setup = capture.setup
+    setup, kind = capture.setup, KINDS[capture.kind]
     if capture.drive == METER:
         ohms = f"{digits.trimmed(setup.load_ohm, _DIGITS)} ohm" if setup.load_ohm is not None else "8 ohm"
         hz = quantities.hertz(capture.wording["frequencies"][0], _DIGITS)
         lines += [f"id = {_quoted(f'two-load-{number}')}", f"frequency = {_quoted(hz)}"]
         lines += [f"loads = [{_quoted('open')}, {_quoted(ohms)}]", 'volts = { L = ["…", "…"], R = ["…", "…"] }']
-    elif capture.kind == "reading":
+    elif kind.by_meter:
         lines.append(f"file = {_quoted(_READINGS)}")
     else:
-        name = f"measurements/{number:02d}-{capture.kind}.{_ENDING.get(capture.kind, 'csv')}"
+        name = f"measurements/{number:02d}-{capture.kind}.{kind.captured_as}"
         lines.append(f"file = {_quoted(name)}")
     lines += _condition_lines(capture, bench)
-    lines += [_IF_NEEDED[capture.kind]] if capture.kind in _IF_NEEDED else []
+    lines += [kind.optional_line] if kind.optional_line else []
     if "gain" in capture.wording.get("quantities", ()):
         lines.append('input_level = "…"  # what the generator gave, as read')
     if repaired:
@@ -79,10 +71,11 @@ def measurement_table(number: int, capture: Capture, bench: Bench, *, repaired: 
 def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
     """Return the lines of the conditions that the bench lacks or has differently."""
     setup = capture.setup
+    kind = KINDS[capture.kind]
     lines: list[str] = []
-    if capture.kind == "reading":
+    if kind.by_meter:
         return lines
-    if capture.power_w is not None and capture.drive not in (METER, IDLE) and capture.kind != "distortion-power":
+    if capture.power_w is not None and capture.drive not in (METER, IDLE) and "frequency" not in kind.keys:
         lines.append(f"drive = {_quoted(quantities.watts(capture.power_w, _DIGITS))}")
     elif capture.voltage_v is not None:
         lines.append(f"drive = {_quoted(quantities.volts(capture.voltage_v, _DIGITS))}")
@@ -94,14 +87,14 @@ def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
         lines.append(f"load = {_quoted(ohms)}")
     if setup.driven in ("both", "one") and setup.driven != bench.channels and capture.drive != METER:
         lines.append(f"channels = {_quoted(setup.driven)}")
-    if capture.kind == "distortion-power":
+    if "frequency" in kind.keys:
         lines.append(f"frequency = {_quoted(quantities.hertz(capture.wording['frequencies'][0], _DIGITS))}")
     return lines
 
 
 def reading_rows(capture: Capture) -> tuple[str, ...]:
     """Return a capture's rows of a `reading` file with blank figures; none for captures of other kinds."""
-    if capture.kind != "reading":
+    if not KINDS[capture.kind].by_meter:
         return ()
     rows = []
     for _, wanted in capture.uses:

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from reviewkit.model.capture_request import IDLE, LINE, MAGNET_V, PAIR, PHONO_SWEEP, Basis
 from reviewkit.model.finding import Finding
 from reviewkit.model.session import Rating
-from reviewkit.plan.basis import IDLE, LINE, MAGNET_V, PAIR, Basis
 from reviewkit.plan.order import Capture
 
 LOAD_MARGIN = 2.0  # textbook practice, from memory; a wave clipped square has twice the power of its sine
@@ -99,7 +99,7 @@ def work_out_level(capture: Capture, known: Sequence[Gain]) -> CaptureLevel:
     CaptureLevel
         The level.
     """
-    if capture.kind == "phono":
+    if capture.drive == PHONO_SWEEP:
         return CaptureLevel(generator_v=MAGNET_V)
     if capture.drive == IDLE or (capture.power_w is None and capture.voltage_v is None):
         return CaptureLevel()

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reviewkit.measure.power_requests import find_blocker
+from reviewkit.model.capture_request import Basis
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
-from reviewkit.plan.basis import Basis
-from reviewkit.plan.power import find_blocker
 from reviewkit.verdict.comparison import APART, SAME, Mains, Stand, compare
 from reviewkit.verdict.limits import margin
 from reviewkit.verdict.verdict import judging

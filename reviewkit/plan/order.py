@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from reviewkit.model.capture_request import IDLE, METER, POWER_SWEEP, TERMINALS, Basis, CaptureRequest
 from reviewkit.model.session import Rating
-from reviewkit.plan.basis import IDLE, METER, POWER_SWEEP, TERMINALS, Basis, CaptureRequest
 from reviewkit.plan.recipes import capture_requests
 
 # hot captures: above an eighth of the rated output, the preconditioning level (16 CFR 432.3(c)); from 10 W if

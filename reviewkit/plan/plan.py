@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from reviewkit.model.capture_request import Basis, CaptureRequest
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.mains import mains_of
 from reviewkit.model.ratings import RULES
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
-from reviewkit.plan.basis import Basis, CaptureRequest
 from reviewkit.plan.gates import Check, gate_checks, incoming_checks, return_checks
 from reviewkit.plan.levels import (
     CaptureLevel,

@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reviewkit.measure import KINDS
 from reviewkit.model import quantities
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.repair import RepairRow
@@ -73,7 +74,7 @@ def readings_of(key: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> l
     for run in runs:
         stage = run.conditions.measurement.stage
         for f in run.findings:
-            if f.kind == "reading" and _concerns(f, key) and stage != "bench":
+            if KINDS[f.kind].by_meter and _concerns(f, key) and stage != "bench":
                 name = f"{quantities.quantity_of(f).name} {f.channel}".strip()
                 setting = str(f.at.get("setting", ""))
                 point, words = f"{name}, {setting}" if setting else name, _temperature_states(setting)

@@ -2,10 +2,12 @@
 
 import pytest
 
+from reviewkit import measure
 from reviewkit.ingest.session.session_file import parse_session
 from reviewkit.model.errors import InputError
 
-KINDS = ("tone", "response", "contour", "crosstalk", "source-impedance", "phono")
+_NAMES = ("tone", "response", "contour", "crosstalk", "source-impedance", "phono")
+KINDS = {name: kind for name, kind in measure.KINDS.items() if name in _NAMES}
 
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
 

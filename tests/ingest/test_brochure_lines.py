@@ -20,7 +20,7 @@ POWER = '[[rated]]\nquantity = "power"\nat_least = "40 W"\nload = "8 ohm"\n'
 
 
 def session(toml: str = "", brochure: str = "") -> Session:
-    return parse_session(UNIT + toml, Path(), kinds=(), brochure=brochure)
+    return parse_session(UNIT + toml, Path(), kinds={}, brochure=brochure)
 
 
 def faults(toml: str = "", brochure: str = "") -> list[str]:

@@ -372,7 +372,7 @@ def _not_known(token: Token) -> str:
 
 _HALF_POWER_DB = -3.0
 _TONES = ("tones", "two frequencies")
-_DISTORTIONS = ("thd", "thd_plus_noise", "distortion", "imd")
+_DISTORTIONS = tuple(name for name, rule in RULES.items() if rule.is_distortion)
 _OF_PHONO = ("riaa_deviation", "phono_overload")
 _KEYS = {
     "Hz": "frequency",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import islice
 from pathlib import Path, PurePath
@@ -18,6 +18,7 @@ from reviewkit.ingest.session.session_sounds import complete_sounds
 from reviewkit.ingest.session.session_tables import T, read_table
 from reviewkit.ingest.session.toml_lines import TomlDocument, parse_toml
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
+from reviewkit.model.kind import Kind
 from reviewkit.model.session import (
     Bench,
     BenchRange,
@@ -76,7 +77,7 @@ def read_brochure(folder: Path) -> str:
     return read_text(folder / RATINGS, RATINGS, western=True) if (folder / RATINGS).is_file() else ""
 
 
-def parse_session(text: str, folder: Path, *, kinds: Collection[str], brochure: str = "") -> Session:
+def parse_session(text: str, folder: Path, *, kinds: Mapping[str, Kind], brochure: str = "") -> Session:
     """Return the session that a session.toml describes, with the ratings of a ratings.txt, without any file that it
     doesn't name. See `session_of`.
     """
@@ -89,7 +90,7 @@ def session_of(
     entries: Sequence[MeasurementEntry],
     folder: Path,
     *,
-    kinds: Collection[str],
+    kinds: Mapping[str, Kind],
     brochure: str = "",
 ) -> Session:
     """Return the session that a session.toml describes, with the ratings of a ratings.txt.
@@ -102,8 +103,8 @@ def session_of(
         Its measurements, with what their files were recognised as.
     folder : Path
         Where the files that it names must be.
-    kinds : Collection[str]
-        The names a measurement's kind may have.
+    kinds : Mapping[str, Kind]
+        The kinds that a measurement may be of, by name.
     brochure : str
         The content of ratings.txt.
 
@@ -163,7 +164,7 @@ def session_of(
         ratings=complete_ratings(ratings, bench.load_ohm),
         printed=printed,
         measurements=measurements,
-        sounds=complete_sounds(sounds, measurements, folder),
+        sounds=complete_sounds(sounds, measurements, folder, kinds),
         episode=episode,
         look=look or LookSettings(),
         cards=choices or CardChoices(),

@@ -6,13 +6,14 @@ import math
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import PurePosixPath
 
 from reviewkit.ingest.session.session_place import Place, show_value
 from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS
 from reviewkit.model.errors import nearest
+from reviewkit.model.kind import Kind
 from reviewkit.model.session import Bench, Measurement, range_of
 
 Entry = tuple[Measurement, Place]
@@ -20,16 +21,16 @@ RESERVED = (*SESSION_CARDS, *OLD_NAMES)  # cards that every session may have
 _STEM = re.compile(r"(?=.*[A-Za-z0-9])[A-Za-z0-9_.-]{1,80}")
 
 
-def complete_measurements(entries: Sequence[Entry], bench: Bench, kinds: Collection[str]) -> tuple[Measurement, ...]:
+def complete_measurements(entries: Sequence[Entry], bench: Bench, kinds: Mapping[str, Kind]) -> tuple[Measurement, ...]:
     """Return all measurements with their ids and what the bench gives them; note every fault at its line."""
     ids = _ids(entries)
     for measurement, place in entries:
         _check_kind(measurement, place, kinds)
-        _check_source(measurement, place)
+        _check_source(measurement, place, kinds)
         _check_two_loads(measurement, place)
     _check_against(entries, ids)
     _check_stages(entries)
-    return tuple(_complete(each, place, name, bench) for (each, place), name in zip(entries, ids, strict=True))
+    return tuple(_complete(each, place, name, bench, kinds) for (each, place), name in zip(entries, ids, strict=True))
 
 
 # ------------------------------------------------------------------ ids and cards
@@ -130,9 +131,9 @@ def _check_kind(each: Measurement, place: Place, kinds: Collection[str]) -> None
         place.fault(f"kind = {show_value(each.kind)} is not known; {remedy}", "kind")
 
 
-def _check_source(each: Measurement, place: Place) -> None:
+def _check_source(each: Measurement, place: Place, kinds: Mapping[str, Kind]) -> None:
     """Note a measurement that has neither a file nor the voltages of a two-load reading, or both; lines left out of
-    another kind than a tone.
+    a kind that takes none.
     """
     in_place = "loads" in place.raw or "volts" in place.raw
     if each.files:
@@ -142,8 +143,9 @@ def _check_source(each: Measurement, place: Place) -> None:
         return
     if each.file and in_place:
         place.fault("has a file and the voltages of a two-load reading; leave one of them out", "file")
-    if each.without_hz is not None and each.kind != "tone":
-        place.fault('without is read of kind = "tone" alone; leave it out', "without")
+    if each.without_hz is not None and each.kind in kinds and "without" not in kinds[each.kind].keys:
+        those = " or ".join(show_value(name) for name, kind in kinds.items() if "without" in kind.keys)
+        place.fault(f"without is read of kind = {those} alone; leave it out", "without")
     if not in_place and place.raw.get("file") in (None, ""):
         place.fault('has no file; write for example file = "measurements/response.csv"')
 
@@ -160,11 +162,12 @@ def _check_two_loads(each: Measurement, place: Place) -> None:
             place.fault(f"volts.{channel}: {counts}", "volts", channel)
 
 
-def _complete(each: Measurement, place: Place, name: str, bench: Bench) -> Measurement:
+def _complete(each: Measurement, place: Place, name: str, bench: Bench, kinds: Mapping[str, Kind]) -> Measurement:
     if each.range and each.range.casefold() not in bench.ranges:
         remedy = nearest(each.range, bench.ranges) if bench.ranges else "write a table of that name: [bench.NAME]"
         place.fault(f"range = {show_value(each.range)} is none of [bench]; {remedy}", "range")
-    name_of_range = range_of(each.range, each.input, each.kind, bench.input)
+    of_kind = kinds[each.kind].input if each.kind in kinds else ""
+    name_of_range = range_of(each.range, each.input, of_kind, bench.input)
     range_ = name_of_range if name_of_range in bench.ranges else ""
     bench = bench.of(range_)
     load_ohm = bench.load_ohm if each.load_ohm is None else each.load_ohm

@@ -2,28 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from reviewkit.ingest.session.session_measurements import safe_name
 from reviewkit.ingest.session.session_paths import find_flaw
 from reviewkit.ingest.session.session_place import Place, show_value
+from reviewkit.model.kind import Kind
 from reviewkit.model.session import CAPTURES, Measurement, Recording, Sound
 
 _LEVEL_COUNTS = ("hum", "noise", "balance", "response")  # where the level is the point
-_OF_KIND = {
-    "tone": "tone",
-    "noise": "noise",
-    "response": "response",
-    "contour": "response",
-    "phono": "response",
-    "crosstalk": "balance",
-}
 
 
 def complete_sounds(
-    entries: Sequence[tuple[Sound, Place]], measurements: Sequence[Measurement], folder: Path
+    entries: Sequence[tuple[Sound, Place]], measurements: Sequence[Measurement], folder: Path, kinds: Mapping[str, Kind]
 ) -> tuple[Sound, ...]:
     """Return all sounds with their recordings; note every fault at its line."""
     by_id = {m.id: m for m in measurements}
@@ -40,7 +33,7 @@ def complete_sounds(
             _look_up(key, value, m, place, folder)
             for key, value, m in (("before", each.before, measured[0]), ("after", each.after, measured[1]))
         ]
-        shown = [each.of, *(_OF_KIND.get(m.kind, "") for m in measured if m)]
+        shown = [each.of, *(kinds[m.kind].sound for m in measured if m and m.kind in kinds)]
         _check_match(each, place, shown)
         sounds.append(replace(each, of=next(filter(None, shown), ""), recordings=tuple(recordings)))
     return tuple(sounds)

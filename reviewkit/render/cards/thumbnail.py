@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
-from reviewkit.episode.score import change_hero, judged_figure, lower_first, plain_name
+from reviewkit.episode.score import change_hero, judged_figure, lower_first
 from reviewkit.episode.session_cards import find_hook
 from reviewkit.episode.stills import changed_most
+from reviewkit.model import quantities
 from reviewkit.model.card import Chart, Panel, Trace
 from reviewkit.model.episode import Episode
 from reviewkit.model.errors import Fault, InputError
@@ -78,7 +79,7 @@ def choose_thumbnails(episode: Episode, photo: bytes = b"", mark: bytes = b"") -
     pair = changed_most(episode.cards)
     change = pair.finding.facts["change"] if pair is not None and pair.finding is not None else None
     if pair is not None and change is not None and change.improved:
-        hero, what = change_hero(change), plain_name(change.after)
+        hero, what = change_hero(change), quantities.quantity_of(change.after).plain_name
         own = Thumbnail(_words(episode.session, what), what, hero.figure, mark=mark)
         both = replace(own, before=bare(hero.before, hero.figure))
         panel = pair.body.panels[0] if isinstance(pair.body, Chart) else None

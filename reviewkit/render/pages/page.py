@@ -22,6 +22,7 @@ from reviewkit.render.pages.own_templates import Limits, OwnTemplates
 if TYPE_CHECKING:
     import jinja2
 
+_FORMS = ("question", "fault", "repair")  # of a title
 _SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right into left", "both": "both", "": ""}
 
 
@@ -83,6 +84,20 @@ class Pages:
         """Return the sentences for a fact, from its kind's file in templates/words/."""
         text = self.text(f"words/{point.kind}.j2", name=point.name, **point.facts)
         return [line.strip() for line in re.sub(r"[ \t]+", " ", text).splitlines() if line.strip()]
+
+    def kind_words(self, kind: str, name: str, **facts: Any) -> str:
+        """Return what a kind's file in templates/words/ says under a name for other templates to use.
+
+        That is always the shipped file: the session's own needs to have sentences only.
+        """
+        return self._environment.get_template(f"words/{kind}.j2").render(name=name, **facts)
+
+    def title_words(self, finding: Point) -> dict[str, str]:
+        """Return a kind's words for a card's title: its `question`, and `fault` and `repair` if it has them."""
+        facts = {key: finding.facts[key] for key in ("channel", "settings")}
+        words = _by_topic(self.kind_words(finding.facts["kind"], "titles", **facts))
+        picture = f"{finding.facts['picture']} ".lstrip()
+        return {form: words[f"{picture}{form}"][0] for form in _FORMS if f"{picture}{form}" in words}
 
     def cautions(self, *, repaired: bool = True) -> dict[str, list[str]]:
         """Return the cautions by topic, from the lines `topic: sentence` of templates/words/cautions.j2."""

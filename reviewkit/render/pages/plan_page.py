@@ -9,8 +9,8 @@ from itertools import groupby, permutations
 from typing import Any
 
 from reviewkit.model import digits, quantities
+from reviewkit.model.capture_request import PHONO_SWEEP, TERMINALS
 from reviewkit.model.finding import Finding
-from reviewkit.plan.basis import TERMINALS
 from reviewkit.plan.entries import gate_rows, measurement_tables, reading_header, reading_rows
 from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need
 from reviewkit.plan.order import SetUp
@@ -161,7 +161,7 @@ def _blocks(plan: Plan, pages: Pages, *, hot: bool) -> Iterable[SetUpBlock]:
     steps = [step for step in plan.steps if step.capture.hot == hot]
     for setup, group in groupby(steps, key=lambda step: step.capture.setup):
         same = list(group)
-        phono = all(step.capture.kind == "phono" or step.capture.name == "phono-overload" for step in same)
+        phono = all(step.capture.drive == PHONO_SWEEP or step.capture.name == "phono-overload" for step in same)
         yield SetUpBlock(
             _describe_set_up(setup, pages, phono=phono), hot, tuple(_capture_step(step, plan, pages) for step in same)
         )
@@ -176,7 +176,9 @@ def _capture_step(step: PlanStep, plan: Plan, pages: Pages) -> CaptureStep:
     c = step.capture
     labels = [(plan.needs[number].verdict.label, wanted.decides) for number, wanted in c.uses]
     serves = [label if decides else phrase(pages, "tells-more", label=label) for label, decides in labels]
-    what = phrase(pages, c.name, **_capture_facts(step))
+    facts = _capture_facts(step)
+    words = pages.kind_words(c.kind, "plan", capture=c.name, **facts)
+    what = phrase(pages, c.name, words=words, **facts)
     return CaptureStep(
         step.number,
         step.done,
@@ -220,7 +222,6 @@ def _describe_level(step: PlanStep, pages: Pages) -> str:
         pages,
         "level",
         drive=c.drive,
-        kind=c.kind,
         overload=c.name == "phono-overload",
         offset=c.name == "dc-offset",
         power=quantities.watts(level.power_w) if level.power_w is not None else "",

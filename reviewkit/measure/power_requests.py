@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from reviewkit.measure.capture_requests import tone_request
 from reviewkit.model import unstated_conditions
+from reviewkit.model.capture_request import LINE_V, POWER_SWEEP, SWEEP, Basis, CaptureRequest, spot_hz
 from reviewkit.model.session import Rating
-from reviewkit.plan.basis import LINE_V, POWER_SWEEP, SINE, SWEEP, Basis, CaptureRequest, spot_hz
 
 
 def find_blocker(rating: Rating, basis: Basis) -> str:
@@ -99,14 +100,3 @@ def distortion_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, .
     quantity = "thd" if figure == "THD" else "thd_plus_noise"
     at = shared | {"frequency": spot_hz(rating)} | ({"power": watts} if watts is not None else {})
     return (tone_request(rating, basis, quantity, at, (watts, None if watts is not None else LINE_V)),)
-
-
-def tone_request(
-    rating: Rating, basis: Basis, quantity: str, at: Mapping[str, Any], level: tuple[float | None, float | None]
-) -> CaptureRequest:
-    """Request one steady sine; `level`: watts, else volts."""
-    hz = at.get("frequency", unstated_conditions.FREQUENCY_HZ)
-    wording = {"frequencies": (hz,), "quantities": (quantity,)}
-    return CaptureRequest(
-        "tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), wording=wording
-    )

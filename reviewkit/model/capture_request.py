@@ -11,10 +11,11 @@ from typing import Any
 from reviewkit.model import unstated_conditions
 from reviewkit.model.session import Bench, Rating
 
-SINE, POWER_SWEEP, SWEEP, PAIR, MANY, SQUARE, IDLE, METER = (
+SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER = (
     "sine",
     "power sweep",
     "sweep",
+    "phono sweep",
     "two tones",
     "many tones",
     "square wave",

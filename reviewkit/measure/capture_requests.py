@@ -1,0 +1,56 @@
+"""Capture requests that several kinds make: one steady sine, a meter's reading, the input sensitivity."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from reviewkit.model import unstated_conditions
+from reviewkit.model.capture_request import LINE_V, SINE, Basis, CaptureRequest, spot_hz
+from reviewkit.model.session import Rating
+
+
+def tone_request(
+    rating: Rating, basis: Basis, quantity: str, at: Mapping[str, Any], level: tuple[float | None, float | None]
+) -> CaptureRequest:
+    """Request one steady sine; `level`: watts, else volts."""
+    hz = at.get("frequency", unstated_conditions.FREQUENCY_HZ)
+    wording = {"frequencies": (hz,), "quantities": (quantity,)}
+    return CaptureRequest(
+        "tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), wording=wording
+    )
+
+
+def reading_request(
+    rating: Rating,
+    name: str,
+    at: Mapping[str, Any],
+    place: str,
+    *,
+    drive: str = SINE,
+    level: tuple[float | None, float | None] = (None, None),
+) -> CaptureRequest:
+    """Request a single meter reading, a row of a `reading` file."""
+    names = {"frequency": "frequencies", "weighting": "weightings"}
+    wording = {name: (at[key],) for key, name in names.items() if key in at}
+    apart = (at.get("frequency"), at.get("weighting"))
+    return CaptureRequest("reading", name, (rating.quantity,), at, drive, *level, place, apart=apart, wording=wording)
+
+
+def sensitivity_request(rating: Rating, basis: Basis) -> CaptureRequest:
+    """Request the input voltage that drives the output to the rated power."""
+    watts = rating.power_w or basis.share(rating, 1.0)
+    at = basis.named(rating, "input", "load") | {"frequency": spot_hz(rating)}
+    if watts is not None:
+        at["power"] = watts
+    level = (watts, None if watts is not None else LINE_V)
+    wanted = reading_request(rating, "input-sensitivity", at, basis.place(rating), level=level)
+    if rating.quantity != "input_sensitivity":
+        return wanted  # the printed figure is something else
+    return replace(wanted, wording={**wanted.wording, "rated": (rating.printed,)})
+
+
+def is_even(rating: Rating) -> bool:
+    """Return whether a rating's tolerance is the same on both sides."""
+    return rating.within is None or -rating.within[0] == rating.within[1]
