@@ -73,6 +73,13 @@ def test_a_folder_that_is_left_empty_goes_too(tmp_path):
     assert not (out / "cards").exists()
 
 
+def test_so_does_the_folder_it_was_in(tmp_path):
+    out = tmp_path / "out"
+    write_outputs(out, {"tall/01-title.png": b"card", "tall/strips/02-tone.png": b"strip", LAST: b"old"})
+    write_outputs(out, {LAST: b"new"})
+    assert [path.name for path in out.iterdir() if path.name != MANIFEST] == [LAST]
+
+
 def test_some_outputs_alone_remove_nothing(out):
     assert write_outputs(out, {"cards/02-hum.png": b"new hum"}, partial=True) == []
     assert there(out) == OLD | FOREIGN | {"cards/02-hum.png": b"new hum"}

@@ -167,8 +167,9 @@ def _remove(out: Path, stale: Collection[str], now: Collection[str], inputs: Col
         if place.is_file() and not is_one and not own_files.is_input(place, read):
             place.unlink(missing_ok=True)
             removed.append(name)
-            with contextlib.suppress(OSError):
-                place.parent.rmdir()
+            with contextlib.suppress(OSError):  # a folder that still holds something stays
+                for parent in Path(name).parents[:-1]:
+                    (out / parent).rmdir()
     return removed
 
 

@@ -9,12 +9,13 @@ import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.measure.capture_requests import is_even
+from reviewkit.measure.deviations import deviation_card, read_deviations
 from reviewkit.model import digits, quantities, unstated_conditions
-from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.arrays import Array
 from reviewkit.model.capture_request import LINE, PHONO_SWEEP, Basis, CaptureRequest
-from reviewkit.model.card import Card, Chart, Panel
+from reviewkit.model.card import Card
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -74,29 +75,27 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     assert sheet is not None
     m, frequency_hz = c.measurement, sheet.need("frequency").values
     found: list[Finding] = []
-    drawn: list[Curve] = []
-    withheld: list[str] = []
     bands = [AUDIO_BAND_HZ, MIDDLE_BAND_HZ, *figures.rated_bands(c, "riaa_deviation")]
-    reached = dict.fromkeys(curves.covered(frequency_hz, band_hz) for band_hz in bands)
-    for column in sweeps.levels_of(sheet):
+    reached = [each for each in dict.fromkeys(curves.covered(frequency_hz, band_hz) for band_hz in bands) if each]
+
+    def deviation_of(column: Column) -> Array | None:
         _refuse_misread(sheet, c, frequency_hz, column)
-        deviation = _read_as(frequency_hz, column, equalised=m.equalised, amendment=m.amendment)
-        if deviation is None:
-            withheld.append(f"{m.id}: no figures, the sweep does not reach 1 kHz, to which the RIAA curve is referred")
-            continue
-        drawn.append(Curve("", column.channel, frequency_hz, read_only(deviation)))
+        return _read_as(frequency_hz, column, equalised=m.equalised, amendment=m.amendment)
+
+    drawn, withheld = read_deviations(sheet, c, deviation_of, "the RIAA curve")
+    for curve in drawn:
         found += sweeps.worst_in_bands(
             c,
             "riaa_deviation",
-            column.channel,
+            curve.channel,
             frequency_hz,
-            deviation,
-            [band_hz for band_hz in reached if band_hz is not None],
+            curve.y,
+            reached,
             either_way=True,
             amendment=m.amendment or None,
         )
-        found += _on_each_side(c, column.channel, frequency_hz, deviation)
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
+        found += _on_each_side(c, curve.channel, frequency_hz, curve.y)
+    return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 
 def _on_each_side(c: Conditions, channel: str, frequency_hz: Array, deviation: Array) -> list[Finding]:
@@ -121,29 +120,15 @@ def _curve(c: Conditions) -> str:
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the deviation over frequency about zero, with the rated bands."""
-    traces = sweeps.traces_of(runs)
-    main = figures.main_run(runs)
-    limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "riaa_deviation") if r.within)
-    bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, "riaa_deviation")]
-    # further down the curve may leave the picture: the amendment alone costs 20 dB at 2 Hz
-    extremes = [abs(v) for v in sweeps.extremes(traces, bands)]
-    # keep the limit inside the picture, not on its edge
-    extremes += [1.2 * abs(side) for limit in limits for side in (limit.low, limit.high) if side is not None]
-    found = figures.by_channel(main, "riaa_deviation", band=sweeps.main_band(main, "riaa_deviation"))
+    # below its bands a curve may leave the picture: the amendment alone costs 20 dB at 2 Hz
     curves_of = {_curve(run.conditions) for run in runs}
-    panel = Panel(
-        scales.dial(min(band[0] for band in bands), max(band[1] for band in bands)),
-        scales.around_zero(max(extremes, default=0.5)),
-        tuple(traces),
-        limits,
-    )
-    return figures.card(
+    return deviation_card(
         runs,
         KIND.title,
-        Chart((panel,)),
-        figures.hero(quantities.worse(found), found),
-        figures.by_channel(main, "riaa_deviation"),
-        tuple(curves_of) if len(curves_of) == 1 else (),
+        "riaa_deviation",
+        lambda values: scales.around_zero(max(map(abs, values), default=0.5)),
+        whole=False,
+        notes=tuple(curves_of) if len(curves_of) == 1 else (),
     )
 
 

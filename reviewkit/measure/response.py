@@ -10,11 +10,12 @@ import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.measure.capture_requests import is_even, reading_request
+from reviewkit.measure.deviations import deviation_card, read_deviations
 from reviewkit.model import quantities, unstated_conditions
-from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.arrays import Array
 from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, spot_hz
-from reviewkit.model.card import Card, Chart, Panel
-from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.card import Card
+from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -35,22 +36,16 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     assert sheet is not None
     frequency_hz, columns = sheet.need("frequency").values, sweeps.levels_of(sheet)
     found: list[Finding] = []
-    drawn: list[Curve] = []
-    withheld: list[str] = []
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "flatness", "channel_balance")]))
-    for column in columns:
-        deviation = sweeps.re_1k(frequency_hz, relative_db(column.values, column.unit))
-        if deviation is None:
-            withheld.append(
-                f"{c.measurement.id}: no figures, the sweep does not reach 1 kHz, to which a response is referred"
-            )
-            continue
-        drawn.append(Curve("", column.channel, frequency_hz, read_only(deviation)))
+    drawn, withheld = read_deviations(
+        sheet, c, lambda column: sweeps.re_1k(frequency_hz, relative_db(column.values, column.unit)), "a response"
+    )
+    for curve in drawn:
         for band_hz in bands:
             reached = curves.covered(frequency_hz, band_hz)
             if reached is None:
                 continue
-            where, inside = curves.part(frequency_hz, deviation, reached)
+            where, inside = curves.part(frequency_hz, curve.y, reached)
             places = {name: int(at(inside)) for name, at in (("high", np.argmax), ("low", np.argmin))}
             further = max(places.values(), key=lambda index: abs(inside[index]))
             for quantity, index in (
@@ -60,11 +55,11 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             ):
                 value = abs(inside[index]) if quantity == "flatness" else inside[index]
                 hz, band = float(where[index]), list(reached)
-                found.append(figures.finding(c, quantity, column.channel, value, frequency=hz, band=band))
+                found.append(figures.finding(c, quantity, curve.channel, value, frequency=hz, band=band))
         for quantity, step in (("corner_low", -1), ("corner_high", +1)):
-            corner = sweeps.corner_hz(frequency_hz, deviation, step)
+            corner = sweeps.corner_hz(frequency_hz, curve.y, step)
             if corner is not None:
-                found.append(figures.finding(c, quantity, column.channel, corner))
+                found.append(figures.finding(c, quantity, curve.channel, corner))
     found += _balance(frequency_hz, columns, c, bands)
     units = {column.channel: column.unit for column in columns}
     if {"L", "R"} <= set(units) and units["L"] != units["R"]:
@@ -72,7 +67,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             f"{c.measurement.id}: no channel balance, the left is in {units['L']} and the right in {units['R']}; "
             "export both in one unit"
         )
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
+    return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 
 def _balance(
@@ -98,22 +93,14 @@ def _balance(
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the deviation relative to 1 kHz over frequency, with the rated bands."""
-    traces = sweeps.traces_of(runs)
-    main = figures.main_run(runs)
-    limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, "flatness") if r.within)
-    bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, "flatness")]
-    extremes = sweeps.extremes(traces, bands)
-    # keep the limit inside the picture, not on its edge
-    extremes += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
     # further out a curve may leave the picture: its corner describes the fall there
-    y_axis = scales.lopsided(min([*extremes, 0.0]), max([*extremes, 0.0]))
-    flat = figures.by_channel(main, "flatness", band=sweeps.main_band(main, "flatness"))
-    return figures.card(
+    return deviation_card(
         runs,
         KIND.title,
-        Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces), limits),)),
-        figures.hero(quantities.worse(flat), flat),
-        [f for f in main.findings if f.quantity in ("flatness", "channel_balance")],
+        "flatness",
+        lambda values: scales.lopsided(min([*values, 0.0]), max([*values, 0.0])),
+        whole=True,
+        also=("channel_balance",),
     )
 
 

@@ -60,15 +60,18 @@ class Quantity:
 DISTORTION, OWN = "distortion", "own"
 
 
+def _distortion(name: str, **more: Any) -> Quantity:
+    """Return a distortion in percent, with what else is to be known of it."""
+    return Quantity(name, "%", "percent", -1, floor=DISTORTION, **more)
+
+
 QUANTITIES: dict[str, Quantity] = {
     "frequency": Quantity("frequency", "Hz", "hertz", by_meter=True),
     "level": Quantity("level", "V", "volts", by_meter=True),
     "power": Quantity("power", "W", "watts", by_meter=True),
     "gain": Quantity("gain", "dB", "db", by_meter=True),
-    "thd_plus_noise": Quantity(
-        "THD+N", "%", "percent", -1, floor=DISTORTION, by_meter=True, plain="distortion", subject=1
-    ),
-    "thd": Quantity("THD", "%", "percent", -1, floor=DISTORTION, by_meter=True, plain="distortion", subject=1),
+    "thd_plus_noise": _distortion("THD+N", by_meter=True, plain="distortion", subject=1),
+    "thd": _distortion("THD", by_meter=True, plain="distortion", subject=1),
     "sinad": Quantity("SINAD", "dB", "db", 1, floor=DISTORTION, by_meter=True),
     "snr": Quantity("signal to noise", "dB", "db", 1, floor=OWN, by_meter=True, subject=5),
     **{
@@ -91,32 +94,16 @@ QUANTITIES: dict[str, Quantity] = {
     "channel_balance_worst": Quantity(
         "channel balance", "dB", "flatness", -1, either_way=True, extent="band", subject=7
     ),
-    "worst_distortion": Quantity("distortion", "%", "percent", -1, extent="band", floor=DISTORTION, subject=1),
-    "distortion": Quantity("distortion", "%", "percent", -1, floor=DISTORTION, by_meter=True, subject=1),
+    "worst_distortion": _distortion("distortion", extent="band", subject=1),
+    "distortion": _distortion("distortion", by_meter=True, subject=1),
     "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True, subject=11),
     "power_reached": Quantity("power", "W", "watts", 1, over_power=True),
-    "lowest_distortion": Quantity(
-        "lowest distortion",
-        "%",
-        "percent",
-        -1,
-        extent="search",
-        floor=DISTORTION,
-        over_power=True,
-        plain="distortion",
-        subject=1,
+    "lowest_distortion": _distortion(
+        "lowest distortion", extent="search", over_power=True, plain="distortion", subject=1
     ),
     # between 250 mW and the rated power of a sweep of power
-    "highest_distortion": Quantity(
-        "highest distortion",
-        "%",
-        "percent",
-        -1,
-        extent="search",
-        floor=DISTORTION,
-        over_power=True,
-        plain="distortion",
-        subject=1,
+    "highest_distortion": _distortion(
+        "highest distortion", extent="search", over_power=True, plain="distortion", subject=1
     ),
     "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, subject=9),
     "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN, subject=9),
@@ -127,10 +114,10 @@ QUANTITIES: dict[str, Quantity] = {
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
     "slope": Quantity("slope", "dB/octave", "slope"),
     "noise": Quantity("noise", "V", "volts", -1, floor=OWN, by_meter=True, subject=4),
-    "imd": Quantity("intermodulation", "%", "percent", -1, floor=DISTORTION, by_meter=True, subject=1),
-    "imd_second": Quantity("second-order intermodulation", "%", "percent", -1, floor=DISTORTION),
-    "imd_third": Quantity("third-order intermodulation", "%", "percent", -1, floor=DISTORTION),
-    "imd_rss": Quantity("intermodulation, r.s.s. of the sidebands", "%", "percent", -1, floor=DISTORTION),
+    "imd": _distortion("intermodulation", by_meter=True, subject=1),
+    "imd_second": _distortion("second-order intermodulation"),
+    "imd_third": _distortion("third-order intermodulation"),
+    "imd_rss": _distortion("intermodulation, r.s.s. of the sidebands"),
     "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1, extent="search", floor=OWN),
     "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band", subject=8),
     "riaa_deviation_high": Quantity(

@@ -1,0 +1,93 @@
+"""The shared parts of the kinds that are rated as within ± so much over a band: a response, a phono stage."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from reviewkit.measure import figures, scales, sweeps
+from reviewkit.model import quantities
+from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.card import Axis, Card, Chart, Panel
+from reviewkit.model.finding import Conditions, Curve, Run
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+
+
+def read_deviations(
+    sheet: Sheet, c: Conditions, deviation_of: Callable[[Column], Array | None], what: str
+) -> tuple[list[Curve], list[str]]:
+    """Return each channel's deviation relative to 1 kHz, and why there are no figures of one that has none.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The file.
+    c : Conditions
+        Its conditions.
+    deviation_of : Callable[[Column], Array | None]
+        Gives the deviation of a channel in dB, shape (n,); None if the channel doesn't reach 1 kHz.
+    what : str
+        What is referred to 1 kHz, in words.
+
+    Returns
+    -------
+    tuple[list[Curve], list[str]]
+        The curves over frequency in Hz, in dB, and the remarks.
+    """
+    drawn, withheld = [], []
+    for column in sweeps.levels_of(sheet):
+        deviation = deviation_of(column)
+        if deviation is None:
+            remark = f"{c.measurement.id}: no figures, the sweep does not reach 1 kHz, to which {what} is referred"
+            withheld = [remark]
+        else:
+            drawn.append(Curve("", column.channel, sheet.need("frequency").values, read_only(deviation)))
+    return drawn, withheld
+
+
+def deviation_card(
+    runs: Sequence[Run],
+    title: str,
+    quantity: str,
+    scale: Callable[[Sequence[float]], Axis],
+    *,
+    whole: bool,
+    also: Sequence[str] = (),
+    notes: tuple[str, ...] = (),
+) -> Card:
+    """Return the deviation over frequency with the rated bands, and large that of the worse channel.
+
+    Parameters
+    ----------
+    runs : Sequence[Run]
+        The runs, with their curves.
+    title : str
+        The card's title.
+    quantity : str
+        What is rated.
+    scale : Callable[[Sequence[float]], Axis]
+        Gives the scale in dB that holds values.
+    whole : bool
+        Whether the frequencies are those of the whole curves, or those of the bands only.
+    also : Sequence[str]
+        Quantities that are read on the same curves.
+    notes : tuple[str, ...]
+        Conditions to print besides those of every card.
+    """
+    traces, main = sweeps.traces_of(runs), figures.main_run(runs)
+    limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, quantity) if r.within)
+    bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, quantity)]
+    # a limit is inside the picture, not on its edge
+    values = sweeps.extremes(traces, bands)
+    values += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
+    edges = [edge for band in bands for edge in band]
+    found = figures.by_channel(main, quantity, band=sweeps.main_band(main, quantity))
+    x_axis = scales.dial_for(traces) if whole else scales.dial(min(edges), max(edges))
+    return figures.card(
+        runs,
+        title,
+        Chart((Panel(x_axis, scale(values), tuple(traces), limits),)),
+        figures.hero(quantities.worse(found), found),
+        [f for f in main.findings if f.quantity in (quantity, *also)],
+        notes,
+    )
