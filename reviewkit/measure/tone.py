@@ -116,7 +116,7 @@ def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) ->
             analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ()), volts
         )
     except Wavers as wavers:
-        raise InputError(Fault(sheet.source, 0, str(wavers))) from None
+        raise InputError(Fault(sheet.source, 0, f'{wavers}; write kind = "flutter"')) from None
     except TooShort as short:
         raise InputError(Fault(sheet.source, 0, f"{short}; capture a longer record")) from None
 

@@ -141,10 +141,14 @@ class Panel:
 
 @dataclass(frozen=True, eq=False)
 class Chart:
-    """Panels one above the other over one dial, the scale of the last; `heights`: their relative heights."""
+    """Panels one above the other over one dial, the scale of the last; `heights`: their relative heights.
+
+    `beside`: side by side instead, each over its own part of the dial; `heights` are then their widths.
+    """
 
     panels: tuple[Panel, ...]
     heights: tuple[float, ...] = (1.0,)
+    beside: bool = False
 
 
 @dataclass(frozen=True)

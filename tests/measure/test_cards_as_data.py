@@ -7,6 +7,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import known_drivers
 import known_waveforms as known
 import numpy as np
 import pytest
@@ -86,6 +87,36 @@ def check_source_impedance() -> None:
     assert panel_of(bare).traces[0].y.tolist() == ohms
     assert panel_of(bare).y.unit == "Ω"
     assert bare.hero.figure == "0.160 Ω"
+
+
+def check_load_impedance() -> None:
+    driver = known_drivers.B
+    hertz = np.geomspace(10, 20_000, 265)
+    ohms = np.abs(driver.ohms(hertz))
+    card = card_of(
+        "load-impedance", sheet(column("frequency", hertz), column("impedance", ohms)), enclosure="none", load_ohm=8.0
+    )
+    panel = panel_of(card)
+    assert panel.traces[0].y.tolist() == ohms.tolist()
+    assert (panel.y.unit, panel.y.scale) == ("Ω", "log")
+    # 6.5226 Ω at 413.47 Hz, a worked example of the circuit; the resonance is ringed at its 30 Hz
+    assert (card.hero.figure, card.hero.caption) == ("6.52 Ω", "lowest, at 413 Hz")
+    assert [mark.text for mark in panel.marks] == ["", "30.0 Hz"]
+    assert "8 Ω" not in " ".join(card.conditions)
+
+
+def check_flutter() -> None:
+    t = np.arange(16 * 8000) / 8000
+    # 1 % fast, 0.1 % of deviation at 4 Hz: a peak of 3.15 Hz about 3181.5 Hz
+    phase = 2 * np.pi * 3181.5 * t + 3.15 / 4 * np.sin(2 * np.pi * 4 * t)
+    capture = sheet(column("time", t), column("level", np.sin(phase), "L"))
+    card = card_of("flutter", capture, frequency_hz=3150.0, rates_hz={"capstan": 4 / 1.01})
+    over_time, rates = card.body.panels
+    assert (over_time.x.unit, over_time.y.unit, rates.x.unit, rates.y.unit) == ("s", "%", "Hz", "%")
+    assert float(np.mean(over_time.traces[0].y)) == pytest.approx(1.0, abs=0.005)
+    assert [(mark.text, round(mark.x, 2)) for mark in rates.marks] == [("capstan", 4.0)]
+    # the value that a sine of peak 0.1 % exceeds 5 % of the time: 0.0997 %
+    assert (card.hero.figure, card.hero.caption) == ("0.10 %", "weighted peak")
 
 
 def check_distortion_frequency() -> None:

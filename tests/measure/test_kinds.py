@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from reviewkit.build import pipeline
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
 from reviewkit.measure import KINDS
 from reviewkit.model import quantities
@@ -23,8 +24,10 @@ def module_of(kind: str, checkout: Path) -> Path:
 
 
 @pytest.fixture(scope="module")
-def runs(episode) -> list[Run]:
-    return list(episode.runs)
+def runs(episode, checkout) -> list[Run]:
+    """Those of the sample session, and of the small ones for other gear."""
+    others = sorted((checkout / "sample_session").glob("*/session.toml"))
+    return [*episode.runs, *(run for other in others for run in pipeline.check(other.parent).runs)]
 
 
 def test_every_file_is_a_kind_and_every_kind_a_file(checkout):
@@ -83,9 +86,11 @@ def test_the_help_page_describes_it(name, checkout):
 
 
 @pytest.mark.parametrize("name", KINDS)
-def test_the_sample_session_has_one(name, checkout):
-    session = tomllib.loads((checkout / "sample_session" / "session.toml").read_text(encoding="utf-8"))
-    assert name in {measurement["kind"] for measurement in session["measurement"]}
+def test_a_sample_session_has_one(name, checkout):
+    """The amplifier's, or a small one below it for other gear."""
+    sessions = (checkout / "sample_session").rglob("session.toml")
+    tables = [table for path in sessions for table in tomllib.loads(path.read_text("utf-8"))["measurement"]]
+    assert name in {table["kind"] for table in tables}
 
 
 @pytest.mark.parametrize("name", KINDS)
@@ -151,5 +156,7 @@ def test_cards_come_in_the_order_of_the_list(episode, runs):
     """All but the pair of what changed most, which comes before them with its verdict."""
     kind_of = {run.conditions.measurement.card: run.conditions.measurement.kind for run in runs}
     shown = [kind_of[card.id] for card in episode.cards if card.id in kind_of]
-    assert set(shown) == set(KINDS)
+    own = {run.conditions.measurement.kind for run in episode.runs}
+    assert set(shown) == own
+    assert {run.conditions.measurement.kind for run in runs} == set(KINDS)
     assert shown[1:] == sorted(shown[1:], key=list(KINDS).index)
